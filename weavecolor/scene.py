@@ -13,9 +13,9 @@ from weavecolor.spectra import Spectrum
 
 @dataclass(frozen=True, eq=False)
 class Light:
-    """A directional light. ``irradiance``: spectral irradiance on the cloth plane, any radiometric
-    scale, shape (41,). ``zenith_deg`` 0 to below 90 lights the outside; above 90 to 180 comes
-    from behind (backlight).
+    """A directional light. ``irradiance``: spectral irradiance on a plane facing the light (the
+    cloth plane gets it times cos zenith), any radiometric scale, shape (41,). ``zenith_deg`` 0 to
+    below 90 lights the outside; above 90 to 180 comes from behind (backlight).
     """
 
     zenith_deg: float
