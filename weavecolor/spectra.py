@@ -5,8 +5,12 @@ Knows wavelengths; knows nothing of cloth, light sources or colour.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.interpolate import PchipInterpolator
 
 from weavecolor.errors import InputError
 
@@ -17,9 +21,136 @@ WAVELENGTHS: Spectrum = np.arange(380.0, 781.0, 10.0)
 WAVELENGTHS.setflags(write=False)
 BANDS = WAVELENGTHS.size
 
+#: A reading must cover at least this, nm; many instruments stop here. The rest is held level.
+MUST_COVER = (400.0, 700.0)
+#: Widest gap between two readings, nm.
+MAX_STEP = 20.0
+#: Most readings in one spectrum.
+MAX_READINGS = 10_000
+UNITS = ("auto", "fraction", "percent")
+
 
 def frozen(values: ArrayLike) -> Spectrum:
     """A read-only float64 copy, so that a spectrum inside a frozen dataclass stays as it was."""
     array = np.array(values, dtype=np.float64)
     array.setflags(write=False)
     return array
+
+
+@dataclass(frozen=True, eq=False)
+class Resampled:
+    """A spectrum on ``WAVELENGTHS``, shape (41,), 0-1, and what had to be supposed to get there."""
+
+    values: Spectrum
+    notes: tuple[str, ...] = ()
+
+
+def resample(
+    wavelengths_nm: ArrayLike,
+    values: ArrayLike,
+    *,
+    unit: str = "auto",
+    file: str | None = None,
+    field: str | None = None,
+) -> Resampled:
+    """A reflectance spectrum brought onto ``WAVELENGTHS``.
+
+    Parameters
+    ----------
+    wavelengths_nm, values : sequences of equal length
+        Strictly increasing wavelengths at most 20 nm apart, covering at least 400-700 nm.
+    unit : {"auto", "fraction", "percent"}
+        "auto" takes values up to 1 as fractions and a peak above 2 as percent; a peak between 1
+        and 2 could be either and is refused. (No cloth reflects under 1 % at every wavelength.)
+
+    Even steps are interpolated by Sprague's method (CIE 167:2005), uneven ones by PCHIP; readings
+    finer than the grid are averaged over 10 nm. Beyond 400 or 700 nm the end value is held, and a
+    note says so. Raises InputError for anything that is not such a spectrum.
+    """
+
+    def refuse(what: str) -> InputError:
+        return InputError(what, file=file, field=field)
+
+    if unit not in UNITS:
+        raise refuse(f"{unit!r} is not a unit of reflectance; use {', '.join(UNITS)}")
+    try:
+        nm = np.asarray(wavelengths_nm, dtype=np.float64)
+        refl = np.asarray(values, dtype=np.float64)
+    except (TypeError, ValueError, OverflowError):
+        raise refuse("a spectrum is two lists of numbers, wavelengths and reflectances") from None
+    if nm.ndim != 1 or refl.ndim != 1:
+        raise refuse("a spectrum is two plain lists of numbers, wavelengths and reflectances")
+    if nm.size != refl.size:
+        raise refuse(f"{nm.size} wavelengths but {refl.size} reflectances; give one for each")
+    if nm.size > MAX_READINGS:
+        raise refuse(f"{nm.size} readings; a spectrum has at most {MAX_READINGS}")
+    if nm.size < 2:
+        raise refuse("a spectrum has readings from 400 to 700 nm at least")
+    if not (np.all(np.isfinite(nm)) and np.all(np.isfinite(refl))):
+        bad = int(np.flatnonzero(~(np.isfinite(nm) & np.isfinite(refl)))[0])
+        raise refuse(f"reading {bad + 1} is not a number; every reading must be finite")
+    steps = np.diff(nm)
+    if np.any(steps <= 0.0):
+        bad = int(np.flatnonzero(steps <= 0.0)[0])
+        raise refuse(f"wavelengths must rise, but {nm[bad + 1]:g} nm follows {nm[bad]:g} nm")
+    if nm[0] > MUST_COVER[0] or nm[-1] < MUST_COVER[1]:
+        raise refuse(
+            f"the spectrum stops short: it runs from {nm[0]:g} to {nm[-1]:g} nm and must cover "
+            f"{MUST_COVER[0]:g}-{MUST_COVER[1]:g} nm at least, better 380-780 nm"
+        )
+    seen = (nm[1:] > WAVELENGTHS[0]) & (nm[:-1] < WAVELENGTHS[-1])
+    if np.any(seen) and steps[seen].max() > MAX_STEP + 1e-6:
+        gap = int(np.flatnonzero(seen & (steps > MAX_STEP + 1e-6))[0])
+        raise refuse(
+            f"there is a gap from {nm[gap]:g} to {nm[gap + 1]:g} nm; readings are at most "
+            f"{MAX_STEP:g} nm apart"
+        )
+    refl = _fractions(refl, unit, refuse)
+    on_grid = np.clip(_onto_grid(nm, refl), 0.0, 1.0)
+    return Resampled(frozen(on_grid), _held(nm))
+
+
+def _fractions(refl: Spectrum, unit: str, refuse) -> Spectrum:  # type: ignore[no-untyped-def]
+    peak = refl.max()
+    if unit == "auto" and 1.0 < peak <= 2.0:
+        raise refuse(f"the highest value is {peak:g}: say whether the unit is fraction or percent")
+    scale = 100.0 if unit == "percent" or (unit == "auto" and peak > 2.0) else 1.0
+    refl = refl / scale
+    if refl.min() < 0.0 or refl.max() > 1.0:
+        worst = refl.min() if refl.min() < 0.0 else refl.max()
+        word = "0-100 percent" if scale == 100.0 else "0-1"
+        raise refuse(f"a reflectance lies within {word}, got {worst * scale:g}")
+    return refl
+
+
+def _onto_grid(nm: Spectrum, refl: Spectrum) -> Spectrum:
+    step = float(np.median(np.diff(nm)))
+    inside = np.clip(WAVELENGTHS, nm[0], nm[-1])
+    if step < 9.999:
+        # Mean over the 10 nm about each band, less near the ends so that the mean stays centred.
+        half = np.minimum(5.0, np.minimum(inside - nm[0], nm[-1] - inside))
+        offsets = np.linspace(-1.0, 1.0, 41)
+        weights = np.full(41, 1.0)
+        weights[[0, -1]] = 0.5
+        points = inside[:, None] + half[:, None] * offsets
+        return np.interp(points, nm, refl) @ (weights / weights.sum())
+    where = np.clip(np.searchsorted(nm, inside), 0, nm.size - 1)
+    if np.array_equal(nm[where], inside):
+        return refl[where]
+    if nm.size >= 6 and np.allclose(np.diff(nm), step, atol=1e-6):
+        from colour import SpragueInterpolator  # slow to import, and seldom needed
+
+        return np.asarray(SpragueInterpolator(nm, refl)(inside), dtype=np.float64)
+    return PchipInterpolator(nm, refl)(inside)
+
+
+def _held(nm: Spectrum) -> tuple[str, ...]:
+    ends: Sequence[str] = [
+        text
+        for needed, text in (
+            (nm[0] > WAVELENGTHS[0], f"below {nm[0]:g} nm"),
+            (nm[-1] < WAVELENGTHS[-1], f"above {nm[-1]:g} nm"),
+        )
+        if needed
+    ]
+    return (f"not measured {' and '.join(ends)}: the end value is held there",) if ends else ()

@@ -1,0 +1,51 @@
+"""Files are written whole or not at all: to a temporary file beside the target, then renamed.
+
+Knows the file system only.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+
+from weavecolor.errors import InputError
+
+
+def write_bytes(path: str | os.PathLike[str], data: bytes) -> Path:
+    """Write ``data`` to ``path``, replacing what is there only when all of it is on disk.
+
+    Raises InputError naming the file when its folder is missing or cannot be written.
+    """
+    target = Path(path)
+    temporary: str | None = None
+    try:
+        if target.is_dir():
+            raise InputError("is a folder; give a file name", file=str(target))
+        handle, temporary = tempfile.mkstemp(prefix=".part-", dir=target.parent)
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        mask = os.umask(0)
+        os.umask(mask)
+        os.chmod(temporary, 0o666 & ~mask)  # mkstemp makes it private; a saved file is not
+        os.replace(temporary, target)
+        temporary = None
+    except (OSError, ValueError) as error:
+        if isinstance(error, InputError):
+            raise
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(
+            f"cannot be written ({reason}); choose a folder that exists and is yours to write",
+            file=str(target),
+        ) from error
+    finally:
+        if temporary is not None:
+            Path(temporary).unlink(missing_ok=True)
+    return target
+
+
+def write_text(path: str | os.PathLike[str], text: str) -> Path:
+    """Write ``text`` as UTF-8, see :func:`write_bytes`."""
+    return write_bytes(path, text.encode("utf-8"))

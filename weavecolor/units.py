@@ -1,0 +1,184 @@
+"""The trade's units, read from text such as "21 denier" or "100 /inch" and converted.
+
+Knows units of yarn, sett, cloth weight and length; knows nothing of cloth or files. A number
+without a unit is refused: 40 could be ends to the inch or to the centimetre.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+
+from weavecolor.errors import InputError
+
+GRAMS_PER_POUND = 453.59237
+CM_PER_INCH = 2.54
+#: Ne x tex: 840 yards to the pound of cotton count 1, in g/km.
+NE_TEX = 1000.0 * GRAMS_PER_POUND / (840.0 * 0.9144)
+#: g/m2 in one momme: one pound in a piece of 45 inches by 100 yards.
+MOMME_G_M2 = GRAMS_PER_POUND / (45.0 * 0.0254 * 100.0 * 0.9144)
+#: g/m2 in one ounce (a sixteenth of a pound) per square yard.
+OZ_YD2_G_M2 = GRAMS_PER_POUND / 16.0 / 0.9144**2
+
+_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
+_VALUE = re.compile(rf"(?P<a>{_NUMBER})(?![\d.])")
+_YARN_VALUE = re.compile(
+    rf"(?:(?P<many>{_NUMBER})\s*[x×]\s*)?(?P<a>{_NUMBER})(?:\s*/\s*(?P<b>{_NUMBER}))?(?![\d.])"
+)
+
+_TEX_SCALE: Mapping[str, float] = MappingProxyType(
+    {"tex": 1.0, "dtex": 0.1, "decitex": 0.1, "den": 1 / 9, "denier": 1 / 9, "td": 1 / 9}
+)
+_COUNTS: Mapping[str, float] = MappingProxyType(
+    {
+        "ne": NE_TEX,
+        "nec": NE_TEX,
+        "s": NE_TEX,
+        "cotton count": NE_TEX,
+        "nm": 1000.0,
+        "metric count": 1000.0,
+    }
+)
+_PER_CM: Mapping[str, float] = MappingProxyType(
+    {
+        "cm": 1.0,
+        "centimetre": 1.0,
+        "centimeter": 1.0,
+        "10cm": 0.1,
+        "10 cm": 0.1,
+        "dm": 0.1,
+        "in": 1 / CM_PER_INCH,
+        "inch": 1 / CM_PER_INCH,
+        '"': 1 / CM_PER_INCH,
+        "mm": 10.0,
+    }
+)
+_G_M2: Mapping[str, float] = MappingProxyType(
+    {
+        "g/m2": 1.0,
+        "g/m²": 1.0,
+        "g/m^2": 1.0,
+        "gsm": 1.0,
+        "momme": MOMME_G_M2,
+        "oz/yd2": OZ_YD2_G_M2,
+        "oz/yd²": OZ_YD2_G_M2,
+        "oz/yd^2": OZ_YD2_G_M2,
+        "oz/sq yd": OZ_YD2_G_M2,
+    }
+)
+_MM: Mapping[str, float] = MappingProxyType(
+    {
+        "um": 1e-3,
+        "µm": 1e-3,
+        "mm": 1.0,
+        "cm": 10.0,
+        "m": 1000.0,
+        "in": 25.4,
+        "inch": 25.4,
+        "inches": 25.4,
+        '"': 25.4,
+        "ft": 304.8,
+        "yd": 914.4,
+        "yard": 914.4,
+        "yards": 914.4,
+    }
+)
+
+_YARN_HINT = 'write for example "21 denier", "20 tex", "84 dtex", "Ne 40" or "Nm 60"'
+_SETT_HINT = 'write for example "40 /cm" or "100 /inch"'
+_MASS_HINT = 'write for example "20 g/m2", "4.5 momme" or "3 oz/yd2"'
+_LENGTH_HINT = 'write for example "12 mm", "1.5 m", "45 inch" or "2 yd"'
+
+
+def linear_density_tex(text: str) -> float:
+    """Linear density in tex (g/km) of a yarn size such as ``"21 denier"``.
+
+    Takes tex, dtex, denier, cotton count ("Ne 40", "40s", plied "Ne 60/2") and metric count
+    ("Nm 60"). A raw-silk size given as a range, "20/22 denier", is taken at its middle;
+    "3 x 20/22 denier" is three threads of it. Raises InputError for anything else.
+    """
+    what = "yarn size"
+    match, tidy, unit = _split(text, _YARN_VALUE, what, _YARN_HINT)
+    many, first = float(match["many"] or 1.0), float(match["a"])
+    second = float(match["b"]) if match["b"] else None
+    if unit in _TEX_SCALE:
+        if second is not None:
+            if unit not in ("den", "denier", "td") or not first < second <= 1.3 * first:
+                raise InputError(
+                    f"{tidy!r} could be a range, a ply or a number of filaments; {_YARN_HINT}"
+                )
+            first = (first + second) / 2.0
+        tex = first * _TEX_SCALE[unit]
+    elif unit in _COUNTS:
+        if second is not None:
+            if second < 1 or second != int(second):
+                raise InputError(f"{tidy!r}: a ply is a whole number of threads; {_YARN_HINT}")
+            first = _positive(first, what, _YARN_HINT) / second
+        tex = _COUNTS[unit] / _positive(first, what, _YARN_HINT)
+    else:
+        raise InputError(f"{tidy!r} has no known yarn unit; {_YARN_HINT}")
+    return _positive(many * tex, what, _YARN_HINT)
+
+
+def sett_per_cm(text: str) -> float:
+    """Threads per centimetre of a sett such as ``"40 /cm"``, ``"100 ends/inch"``, ``"90 epi"``."""
+    what = "sett"
+
+    def known(unit: str) -> float | None:
+        if unit in ("epi", "ppi"):
+            return 1 / CM_PER_INCH
+        length = re.fullmatch(r"(?:ends|picks|threads)?\s*(?:/|per\s)\s*(.+)", unit)
+        return _PER_CM.get(length.group(1).strip()) if length else None
+
+    return _plain(text, known, what, _SETT_HINT)
+
+
+def areal_mass_g_m2(text: str) -> float:
+    """Cloth weight in g/m2 of text such as ``"4.5 momme"``, ``"20 g/m2"``, ``"3 oz/yd2"``."""
+    return _plain(text, _G_M2.get, "cloth weight", _MASS_HINT)
+
+
+def length_mm(text: str) -> float:
+    """Length in mm of text such as ``"45 inch"``, ``"1.5 m"``, ``"2 yd"``."""
+    return _plain(text, _MM.get, "length", _LENGTH_HINT)
+
+
+def _plain(text: str, known: Callable[[str], float | None], what: str, hint: str) -> float:
+    match, tidy, unit = _split(text, _VALUE, what, hint)
+    scale = known(unit)
+    if scale is None:
+        raise InputError(f"{tidy!r} has no known unit of {what}; {hint}")
+    return _positive(float(match["a"]) * scale, what, hint)
+
+
+def _split(
+    text: str, pattern: re.Pattern[str], what: str, hint: str
+) -> tuple[re.Match[str], str, str]:
+    """The number as ``pattern`` finds it, the tidied text, the unit in small letters."""
+    if not isinstance(text, str):
+        raise InputError(f"a {what} needs its unit: {hint} (got {_short(text)})")
+    tidy = " ".join(text.split())
+    if len(tidy) > 60:
+        raise InputError(f"{_short(tidy)} is too long for a {what}; {hint}")
+    match = pattern.search(tidy)
+    if match is None:
+        raise InputError(f"{tidy!r} is not a {what}; {hint}")
+    before, after = tidy[: match.start()].strip(), tidy[match.end() :].strip()
+    if before and after:
+        raise InputError(f"{tidy!r} is not a {what}; {hint}")
+    if not (before or after):
+        raise InputError(f"{tidy!r} has no unit; {hint}")
+    return match, tidy, (before or after).casefold()
+
+
+def _positive(value: float, what: str, hint: str) -> float:
+    if not (math.isfinite(value) and value > 0.0):
+        raise InputError(f"a {what} is more than zero, got {value:g}; {hint}")
+    return value
+
+
+def _short(value: object) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else text[:57] + "..."
