@@ -1,0 +1,105 @@
+"""Whether a person would see a difference, said plainly and with its uncertainty.
+
+Knows thresholds of seeing; computes no colours. Thresholds:
+
+* A CIEDE2000 difference of about 1 is just noticeable side by side in good light: common
+  practice, no single source.
+* How large a seen difference is called follows the steps of the grey scale for assessing change
+  in colour, ISO 105-A02 (grade 4 is 1.7, 3 is 3.4, 2 is 6.8, 1 is 13.6 CIELAB units). The scale
+  is defined in CIELAB; using its steps for CIEDE2000 wording is an approximation.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from weavecolor.errors import InputError
+
+#: CIEDE2000, just noticeable side by side in good light (common practice).
+JUST_NOTICEABLE = 1.0
+
+#: ISO 105-A02 grey scale: grade, CIELAB difference, tolerance.
+GREY_SCALE: tuple[tuple[str, float, float], ...] = (
+    ("5", 0.0, 0.2),
+    ("4-5", 0.8, 0.2),
+    ("4", 1.7, 0.3),
+    ("3-4", 2.5, 0.35),
+    ("3", 3.4, 0.4),
+    ("2-3", 4.8, 0.5),
+    ("2", 6.8, 0.6),
+    ("1-2", 9.6, 0.7),
+    ("1", 13.6, 1.0),
+)
+
+# Upper ends are the grey scale's grades 3-4, 2-3 and 1-2.
+_SIZES: tuple[tuple[float, str], ...] = (
+    (2.5, "a slight difference, seen side by side"),
+    (4.8, "a clear difference"),
+    (9.6, "a strong difference"),
+    (np.inf, "so strong that it looks like another colour"),
+)
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """``sees``: True, False, or None where the uncertainty straddles the threshold."""
+
+    delta: float
+    uncertainty: float
+    sees: bool | None
+    words: str
+
+    def __str__(self) -> str:
+        return self.words
+
+
+def would_see(delta: float, uncertainty: float = 0.0) -> Verdict:
+    """Whether she would see a CIEDE2000 difference known to +- ``uncertainty`` (both >= 0).
+
+    "Would not see it" only where delta + uncertainty is below the threshold; "would see it" only
+    where delta - uncertainty is at or above it; otherwise it cannot be told.
+    """
+    delta, uncertainty = float(delta), float(uncertainty)
+    if not (np.isfinite([delta, uncertainty]).all() and delta >= 0 and uncertainty >= 0):
+        raise InputError("a colour difference and its uncertainty are numbers from 0 up")
+    size = f"{delta:.1f}" + (f" give or take {uncertainty:.1f}" if uncertainty else "")
+    if delta + uncertainty < JUST_NOTICEABLE:
+        return Verdict(delta, uncertainty, False, f"She would not see it (difference {size}).")
+    if delta - uncertainty < JUST_NOTICEABLE:
+        words = (
+            f"Cannot tell (difference {size}; about {JUST_NOTICEABLE:g} is just noticeable): "
+            "lay a piece and look."
+        )
+        return Verdict(delta, uncertainty, None, words)
+    return Verdict(
+        delta, uncertainty, True, f"She would see it: {size_words(delta)} (difference {size})."
+    )
+
+
+def size_words(delta: float) -> str:
+    """What a difference that is seen would be called, by grey-scale steps."""
+    return next(words for upper, words in _SIZES if delta < upper or upper == np.inf)
+
+
+def grey_scale_grade(cielab_delta: float) -> str:
+    """Grade "5" (no change) to "1" of the nearest step of ISO 105-A02 for a CIELAB difference."""
+    delta = _difference(cielab_delta)
+    steps = np.array([step for _, step, _ in GREY_SCALE])
+    # Half way between two steps goes to the lower grade, as in ISO 105-A05 (from memory).
+    return GREY_SCALE[int(np.searchsorted((steps[1:] + steps[:-1]) / 2, delta, side="right"))][0]
+
+
+def grey_scale_rating(delta: float) -> float:
+    """Continuous grey-scale rating 5 to 1, ISO 105-A05 (formula from memory)."""
+    delta = _difference(delta)
+    rating = 5.0 - delta / 1.7 if delta <= 3.4 else 5.0 - np.log2(delta / 0.85)
+    return float(max(rating, 1.0))
+
+
+def _difference(delta: float) -> float:
+    delta = float(delta)
+    if not (np.isfinite(delta) and delta >= 0):
+        raise InputError("a colour difference is a number from 0 up")
+    return delta

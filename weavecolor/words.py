@@ -1,0 +1,150 @@
+"""A colour, and a change of colour, in plain words.
+
+Knows Lab and everyday English; computes no colours. The scheme is this tool's own: a hue word by
+CIELAB hue angle (brown, olive, pink and the like by lightness), a lightness word and a strength
+word, each by fixed limits, so that the same Lab always gives the same words and a darker colour
+never gets a lighter word.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from weavecolor.errors import InputError
+
+BLACK_BELOW, WHITE_ABOVE = 10.0, 93.0
+NEUTRAL_BELOW, TINTED_BELOW, GREYISH_BELOW, VIVID_FROM = 2.5, 6.0, 13.0, 75.0
+
+#: Lightness words from dark to light: upper limit of L* for each.
+LIGHTNESS = ((22.0, "very dark"), (42.0, "dark"), (66.0, ""), (80.0, "light"), (101.0, "pale"))
+
+
+@dataclass(frozen=True)
+class _Hue:
+    """A sector of hue up to ``upper`` degrees: its names when dark, middling and light."""
+
+    upper: float
+    dark: str
+    middle: str
+    light: str
+    tint: str
+    dark_below: float = 45.0
+    light_from: float = 68.0
+
+
+_HUES: tuple[_Hue, ...] = (
+    _Hue(18.0, "wine red", "pinkish red", "pink", "pinkish", 40.0, 62.0),
+    _Hue(48.0, "red", "red", "pink", "reddish", 45.0, 70.0),
+    _Hue(76.0, "brown", "orange", "orange", "brownish", 60.0),
+    _Hue(92.0, "brown", "golden yellow", "golden yellow", "yellowish", 60.0),
+    _Hue(108.0, "olive", "yellow", "yellow", "yellowish", 66.0),
+    _Hue(125.0, "olive green", "yellowish green", "yellowish green", "greenish", 50.0),
+    _Hue(165.0, "green", "green", "green", "greenish"),
+    _Hue(188.0, "bluish green", "bluish green", "bluish green", "greenish"),
+    _Hue(232.0, "greenish blue", "turquoise", "turquoise", "bluish"),
+    _Hue(293.0, "blue", "blue", "blue", "bluish"),
+    _Hue(318.0, "violet", "violet", "lilac", "purplish", 45.0, 66.0),
+    _Hue(340.0, "purple", "magenta", "mauve", "purplish", 50.0, 66.0),
+    _Hue(360.0, "reddish purple", "purplish pink", "pink", "pinkish", 45.0, 66.0),
+)
+
+
+def colour_words(Lab: ArrayLike) -> str:
+    """Plain words for one colour, such as "deep red" or "very dark brown, almost black".
+
+    ``Lab``: three numbers relative to D65. Raises InputError where they are not finite.
+    """
+    L, a, b = _checked(Lab)
+    C = float(np.hypot(a, b))
+    L = min(max(L, 0.0), 100.0)
+    hue = _hue(a, b, C)
+    if C < TINTED_BELOW:
+        return _neutral(L, "" if C < NEUTRAL_BELOW else hue.tint)
+    if L < BLACK_BELOW and C < GREYISH_BELOW:
+        return f"{hue.tint} black"
+    name = hue.dark if L < hue.dark_below else hue.light if L >= hue.light_from else hue.middle
+    if C < 45.0 and name == "magenta":
+        name = "purple"
+    if C < 32.0 and name in ("orange", "golden yellow", "yellow") and L >= hue.light_from:
+        name = "cream" if L >= 84.0 else "beige"
+        return f"greyish {name}" if C < GREYISH_BELOW else name
+    greyish = "greyish" if C < GREYISH_BELOW else ""
+    words = " ".join(word for word in (_lightness(L, C, hue), greyish, name) if word)
+    return f"{words}, almost black" if L < 16.0 and C < 40.0 else words
+
+
+def _lightness(L: float, C: float, hue: _Hue) -> str:
+    """Lightness word; strong colours are called deep, not dark, and vivid where brightest."""
+    word = next(word for upper, word in LIGHTNESS if L < upper)
+    if word == "dark" and C >= 32.0:
+        word = "deep"
+    if C >= VIVID_FROM and word in ("", "light", "pale"):
+        return "vivid"
+    # A yellow is light by nature: it is pale only when it is weak as well.
+    if word in ("light", "pale") and C >= 45.0:
+        return "bright"
+    return word
+
+
+def _neutral(L: float, tint: str) -> str:
+    if L >= WHITE_ABOVE:
+        return f"{tint} white".strip()
+    if L < BLACK_BELOW:
+        return f"{tint} black".strip()
+    word = next(word for upper, word in LIGHTNESS if L < upper) or "mid"
+    words = " ".join(part for part in (word, tint, "grey") if part)
+    return f"{words}, almost black" if L < 16.0 else words
+
+
+def _hue(a: float, b: float, C: float) -> _Hue:
+    angle = float(np.degrees(np.arctan2(b, a))) % 360.0
+    # Blues of one hue bend towards violet in CIELAB as they get stronger; straightened here.
+    bend = max(0.0, 1.0 - abs(angle - 300.0) / 30.0)
+    angle -= 22.0 * min(C / 130.0, 1.0) * bend
+    return next(hue for hue in _HUES if angle % 360.0 < hue.upper)
+
+
+#: CIELAB axes in order of hue angle, as comparatives.
+_AXES = ("redder", "yellower", "greener", "bluer")
+
+
+def difference_words(Lab1: ArrayLike, Lab2: ArrayLike) -> str:
+    """How the second colour differs from the first: "darker, slightly redder, stronger in colour".
+
+    Largest part first; parts under 0.5 (weighted as in CIEDE2000 for chroma and hue) are left
+    out. Hue is told by the axis it turns towards; near grey by the direction of the change.
+    """
+    (L1, a1, b1), (L2, a2, b2) = _checked(Lab1), _checked(Lab2)
+    C1, C2 = np.hypot(a1, b1), np.hypot(a2, b2)
+    mean = 0.5 * (C1 + C2)
+    parts = [(L2 - L1, "lighter", "darker")]
+    if min(C1, C2) < 4.0:
+        scale = 1.0 + 0.045 * mean
+        parts.append(((a2 - a1) / scale, "redder", "greener"))
+        parts.append(((b2 - b1) / scale, "yellower", "bluer"))
+    else:
+        parts.append(((C2 - C1) / (1 + 0.045 * mean), "stronger in colour", "weaker in colour"))
+        turn = np.arctan2(a1 * b2 - b1 * a2, a1 * a2 + b1 * b2)
+        size = 2.0 * np.sqrt(C1 * C2) * np.sin(turn / 2.0) / (1 + 0.015 * mean)
+        start = np.degrees(np.arctan2(b1, a1)) % 360.0
+        onward = _AXES[int(start // 90.0 + 1) % 4]
+        back = _AXES[int(np.ceil(start / 90.0) - 1) % 4]
+        parts.append((float(size), onward, back))
+    told = sorted((p for p in parts if abs(p[0]) >= 0.5), key=lambda p: -abs(p[0]))
+    if not told:
+        return "no difference to speak of"
+    return ", ".join(_degree(abs(size)) + (up if size > 0 else down) for size, up, down in told)
+
+
+def _degree(size: float) -> str:
+    return "slightly " if size < 2.0 else "much " if size >= 12.0 else ""
+
+
+def _checked(Lab: ArrayLike) -> tuple[float, float, float]:
+    values = np.asarray(Lab, dtype=np.float64)
+    if values.shape != (3,) or not np.isfinite(values).all():
+        raise InputError("a Lab colour is three numbers: L*, a*, b*")
+    return float(values[0]), float(values[1]), float(values[2])
