@@ -116,6 +116,9 @@ class Cloth:
 
     ``warp_crimp`` and ``weft_crimp`` are the extra yarn lengths as fractions (for the weight);
     ``warp_share`` as in :class:`Construction`, None for the balanced default.
+    ``declared_g_m2`` is the weight somebody stated, if anybody did. ``notes`` is the owner's own
+    text, ``sources`` tells where single numbers come from, and ``remarks`` is what was noticed
+    or supposed when the cloth was read in.
     """
 
     name: str
@@ -128,6 +131,9 @@ class Cloth:
     weft_crimp: float = 0.05
     warp_share: float | None = None
     notes: str = ""
+    declared_g_m2: float | None = None
+    sources: tuple[tuple[str, str], ...] = ()
+    remarks: tuple[str, ...] = ()
 
     def construction(self) -> Construction:
         """The geometry alone, for the unit cell."""

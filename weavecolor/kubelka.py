@@ -107,7 +107,7 @@ def pile(R: ArrayLike, T: ArrayLike, n: float) -> tuple[Values, Values]:
     if n == math.inf:
         limit = _pile_limit(r, t)
         return limit, np.where((r == 0.0) & (t == 1.0), 1.0, 0.0)
-    if n != int(n) or n < 0:
+    if not math.isfinite(n) or n != int(n) or n < 0:
         raise InputError(f"a pile has a whole number of layers, got {n!r}")
     count = int(n)
     total_r, total_t = np.zeros_like(r), np.ones_like(t)
