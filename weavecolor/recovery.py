@@ -122,13 +122,16 @@ def _surface_guess(target_XYZ: FloatArray, white: FloatArray, observer: str) -> 
     adapted = adaptation_matrix(white, daylight_white("2")) @ target_XYZ / 100.0
     if (adapted <= 0).any():
         return None
+    # Few of the surfaces are dark: there the shape is taken from the same colour in brighter
+    # light, and scaled back. XYZ scale with reflectance, so this is exact.
+    scale = max(1.0, 0.15 / adapted[1])
     try:
         with warnings.catch_warnings():  # it tells of its own resampling
             warnings.simplefilter("ignore")
-            sd = science().recovery.XYZ_to_sd_Otsu2018(adapted, cmfs, illuminant, clip=True)
+            sd = science().recovery.XYZ_to_sd_Otsu2018(adapted * scale, cmfs, illuminant, clip=True)
     except (ValueError, RuntimeError, ArithmeticError):
         return None
-    values = np.asarray(sd.values)
+    values = np.asarray(sd.values) / scale
     values = np.concatenate([values, np.full(BANDS - values.size, values[-1])])
     # Below 400 nm white pigment darkens the surfaces behind the method; cloth has no need of it.
     values[:2] = values[2]
