@@ -1,0 +1,112 @@
+"""Sample points on the yarn surfaces of one unit cell, gathered into patches.
+
+Knows where to sample; knows nothing of light or colour. Points form a rank-1 (Fibonacci) lattice
+over each yarn piece, which integrates as well in both directions and lines up with no edge
+(S. K. Zaremba, Ann. Mat. Pura Appl. 73 (1966) 293).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor.cell.tubes import WARP, Tubes
+
+_FIBONACCI = (89, 144, 233, 377, 610, 987, 1597, 2584, 4181, 6765, 10946)
+
+
+def lattice(count: int) -> tuple[NDArray, NDArray]:
+    """At least ``count`` points of the unit square (89 to 10946), as two arrays."""
+    n = next((f for f in _FIBONACCI if f >= count), _FIBONACCI[-1])
+    step = {f: g for g, f in zip((55, *_FIBONACCI), _FIBONACCI, strict=False)}[n]
+    k = np.arange(n)
+    return (k + 0.5) / n, (k * step + 0.5) / n % 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class Patches:
+    """How the yarn pieces of the distinct crossings are cut: ``along`` x ``around`` each."""
+
+    along: int
+    around: int
+    crossings: int
+
+    @property
+    def count(self) -> int:
+        return self.crossings * 2 * self.along * self.around
+
+    def index(self, orbit: NDArray, system: NDArray, along: NDArray, around: NDArray) -> NDArray:
+        """Patch number; ``along`` and ``around`` are fractions 0-1 of the piece and its girth."""
+        a = np.clip((along * self.along).astype(np.int32), 0, self.along - 1)
+        b = (around * self.around).astype(np.int32) % self.around
+        return ((orbit * 2 + system) * self.along + a) * self.around + b
+
+    @property
+    def system(self) -> NDArray[np.intp]:
+        """0 warp or 1 weft for each patch."""
+        return np.arange(self.count) // (self.along * self.around) % 2
+
+
+def patches(geometry: Tubes) -> Patches:
+    """A cut fine enough for interreflection and coarse enough to solve at every band."""
+    n = len(geometry.distinct)
+    along, around = (4, 8) if n <= 2 else (3, 8) if n <= 4 else (2, 8) if n <= 8 else (1, 6)
+    return Patches(along, around, n)
+
+
+@dataclass(frozen=True, eq=False)
+class Samples:
+    """Surface samples: ``point``, ``normal``, ``tangent`` (3, n); ``share`` (n,) surface area
+    over cloth area; ``patch`` (n,) and ``system`` (n,)."""
+
+    point: NDArray
+    normal: NDArray
+    tangent: NDArray
+    share: NDArray
+    patch: NDArray
+    system: NDArray
+
+
+def samples(geometry: Tubes, cut: Patches, per_piece: int) -> Samples:
+    """About ``per_piece`` samples on each yarn piece of each distinct crossing."""
+    s, ring = lattice(per_piece)
+    psi = 2.0 * np.pi * ring
+    parts = []
+    for number, (pick, end) in enumerate(geometry.distinct):
+        for system, yarns in enumerate(geometry.systems):
+            yarn, crossing = (end, pick) if system == WARP else (pick, end)
+            u = (crossing + s - 0.5) * yarns.pitch
+            height, slope, curl = yarns.height(np.full(s.size, yarn, np.int32), u)
+            cosine = 1.0 / np.sqrt(1.0 + slope * slope)
+            sine = slope * cosine
+            turn = curl * cosine * cosine  # d(slope angle)/du
+            a, b = yarns.half_width, yarns.half_height
+            across, up = a * np.cos(psi), b * np.sin(psi)
+            stretch = np.maximum(1.0 / cosine - up * turn, 0.0)
+            area = stretch * np.hypot(a * np.sin(psi), b * np.cos(psi))
+            area *= yarns.pitch * 2.0 * np.pi / s.size
+            n_across, n_up = np.cos(psi) / a, np.sin(psi) / b
+            length = np.hypot(n_across, n_up)
+            n_across, n_up = n_across / length, n_up / length
+            zero = np.zeros_like(u)
+            # yarn frame: along, across, z
+            place = (u - up * sine, yarn * yarns.spacing + across, height + up * cosine)
+            normal = (-n_up * sine, n_across, n_up * cosine)
+            tangent = (cosine, zero, sine)
+            order = (1, 0, 2) if system == WARP else (0, 1, 2)
+            parts.append(
+                (
+                    np.stack([place[k] for k in order]),
+                    np.stack([normal[k] for k in order]),
+                    np.stack([tangent[k] for k in order]),
+                    area / geometry.area,
+                    cut.index(np.int32(number), np.int32(system), s, ring),
+                    np.full(s.size, system),
+                )
+            )
+    columns = list(zip(*parts, strict=True))
+    return Samples(
+        *(np.concatenate(c, axis=1) for c in columns[:3]), *(np.concatenate(c) for c in columns[3:])
+    )

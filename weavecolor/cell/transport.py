@@ -1,0 +1,231 @@
+"""How light moves through one unit cell: openings, shadowing, masking, and exchange.
+
+Knows geometry and directions; knows nothing of colour or sheen. A radiance factor of Lambertian
+yarn is then sum over samples of share * reflectance * seen(in) * seen(out), with
+
+    seen(d) = (lit and in sight from d) * (normal . d) / |cos zenith|,
+
+exactly reciprocal by form. Interreflection is a radiosity between patches (C. M. Goral and others,
+Computer Graphics 18 (1984) 213) whose exchange factors come from the same rays, made to obey
+reciprocity and to close the energy balance.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor.cell.nodes import Nodes, nodes
+from weavecolor.cell.rays import blocked, first_hits, open_share
+from weavecolor.cell.surface import Patches, Samples, lattice, patches, samples
+from weavecolor.cell.tubes import WARP, Tubes, tubes
+from weavecolor.cloth import Construction
+
+Array = NDArray[np.float64]
+
+_COARSE = 900  # samples on the cell for diffuse light
+_FINE = 10000  # samples on the cell for a named direction
+_PENCILS = 6765  # pencils of light through the cell for the openings in a named direction
+_FOOTPRINT = 0.35  # pencil width over pencil spacing: finer edges, no bias in narrow gaps
+
+
+@dataclass(frozen=True, eq=False)
+class Transport:
+    """Colour-blind transport of one construction on the quadrature nodes.
+
+    ``seen`` (n, 2D) per sample and ``seen_patch`` (P, 2D) per patch; ``share_patch`` (P,) yarn
+    surface over cloth area; ``through`` (2D,) beam transmittance; ``exchange`` (P, P): share of
+    what leaves one patch that another receives, share_patch-symmetric; ``escape`` (P,) share that
+    leaves the cloth; ``across`` (P, P): where light that passed through the yarn comes out.
+    """
+
+    geometry: Tubes
+    nodes: Nodes
+    cut: Patches
+    samples: Samples
+    seen: NDArray
+    seen_patch: Array
+    share_patch: Array
+    through: Array
+    exchange: Array
+    escape: Array
+    across: Array
+    normal_patch: Array
+    tangent_patch: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Beam:
+    """The cell seen from one named direction: ``fine`` (n_fine,), ``coarse`` (n,) and ``patch``
+    (P,) hold ``seen``; ``through`` the beam transmittance."""
+
+    vector: Array
+    fine: NDArray
+    coarse: NDArray
+    patch: Array
+    through: float
+
+
+def _by_patch(count: int, patch: NDArray, weight: NDArray, values: NDArray) -> NDArray:
+    """Area-weighted sums of sample values (n, ...) by patch (count, ...)."""
+    out = np.zeros((count, *values.shape[1:]))
+    np.add.at(out, patch, weight.reshape(-1, *[1] * (values.ndim - 1)) * values)
+    return out
+
+
+def _start(geometry: Tubes, surface: Samples) -> NDArray:
+    return surface.point + 5e-4 * geometry.pitch * surface.normal
+
+
+def _balanced(flux: Array, target: Array) -> Array:
+    """The symmetric matrix nearest in proportion to ``flux`` whose rows sum to ``target``."""
+    flux = 0.5 * (flux + flux.T)
+    flux = flux + 1e-9 * np.outer(target, target)  # no row is left without any exchange
+    for _ in range(200):
+        total = flux.sum(axis=1)
+        ratio = np.sqrt(np.divide(target, total, out=np.zeros_like(total), where=total > 0))
+        flux *= ratio[:, None] * ratio[None, :]
+        if np.allclose(flux.sum(axis=1), target, rtol=1e-10, atol=1e-14):
+            break
+    return flux
+
+
+def _across_yarn(cut: Patches, share: Array) -> Array:
+    """Share (P, P) of the light entering a patch and crossing the yarn that leaves by another.
+
+    It comes out on the same piece of yarn, most on the far side, as (1 - cos(angle)); balanced so
+    that it is reciprocal and loses nothing.
+    """
+    angle = 2.0 * np.pi * (np.arange(cut.around) + 0.5) / cut.around
+    kernel = 1.0 - np.cos(angle[:, None] - angle[None, :])
+    out = np.zeros((cut.count, cut.count))
+    for first in range(0, cut.count, cut.around):
+        part = slice(first, first + cut.around)
+        out[part, part] = kernel * np.outer(share[part], share[part])
+    return _balanced(out, share) / share[:, None]
+
+
+@lru_cache(maxsize=32)
+def transport(construction: Construction, rings: int = 6, steps: int = 12) -> Transport:
+    """Trace the cell once; about half a second for a plain weave, cached by construction."""
+    geometry = tubes(construction)
+    grid = nodes(rings, steps)
+    cut = patches(geometry)
+    surface = samples(geometry, cut, _COARSE // (2 * len(geometry.distinct)))
+    facing = (surface.normal.T @ grid.vector.T) / grid.cosine  # n x 2D
+    which, direction = np.nonzero(facing > 0)
+    hits = first_hits(geometry, _start(geometry, surface)[:, which], grid.vector[direction].T)
+    free = hits.system < 0
+    seen = np.zeros(facing.shape, np.float32)
+    seen[which[free], direction[free]] = facing[which[free], direction[free]]
+
+    share = np.bincount(surface.patch, surface.share, cut.count)
+    flux = np.zeros((cut.count, cut.count))
+    source, heading, met = which[~free], direction[~free], _hit_patch(geometry, cut, hits, ~free)
+    weight = surface.share[source] * facing[source, heading] * grid.share[heading]
+    np.add.at(flux, (surface.patch[source], met), weight)
+
+    # a beam and its reverse meet the same yarn: scale both halves to their mean
+    caught = surface.share @ seen
+    mean = 0.5 * (caught + caught[grid.opposite])
+    seen *= np.minimum(mean, 1.0) / np.maximum(caught, 1e-12)
+    # each sample sends out all of its light: scale rows to what the quadrature counts
+    whole = np.bincount(
+        surface.patch, surface.share * (np.maximum(facing, 0.0) @ grid.share), cut.count
+    )
+    seen_patch = _by_patch(cut.count, surface.patch, surface.share, seen) / share[:, None]
+    escape = seen_patch @ grid.share
+    target = np.maximum(whole / share - escape, 0.0)
+    # the quadrature's own error on a tilted patch goes to its exchange, never below nothing
+    target = np.clip(target + (1.0 - whole / share), 0.0, None)
+    exchange = _balanced(flux, share * target) / share[:, None]
+    return Transport(
+        geometry,
+        grid,
+        cut,
+        surface,
+        seen,
+        seen_patch,
+        share,
+        1.0 - surface.share @ seen,
+        exchange,
+        escape,
+        _across_yarn(cut, share),
+        _unit_mean(cut, surface, surface.normal),
+        _unit_mean(cut, surface, surface.tangent),
+    )
+
+
+def _unit_mean(cut: Patches, surface: Samples, vectors: NDArray) -> Array:
+    mean = _by_patch(cut.count, surface.patch, surface.share, vectors.T)
+    return mean / np.linalg.norm(mean, axis=1, keepdims=True)
+
+
+def _hit_patch(geometry: Tubes, cut: Patches, hits, chosen: NDArray) -> NDArray:
+    """Patch numbers of the chosen hits."""
+    system, yarn, u = hits.system[chosen], hits.yarn[chosen], hits.u[chosen]
+    pitch = np.where(system == WARP, geometry.systems[0].pitch, geometry.systems[1].pitch)
+    crossing = np.rint(u / pitch).astype(np.int32)
+    along = u / pitch - crossing + 0.5
+    a = np.array([s.half_width for s in geometry.systems])[system]
+    b = np.array([s.half_height for s in geometry.systems])[system]
+    around = np.arctan2(hits.up[chosen] / b, hits.across[chosen] / a) / (2.0 * np.pi) % 1.0
+    picks, ends = geometry.orbit.shape
+    pick = np.where(system == WARP, crossing, yarn) % picks
+    end = np.where(system == WARP, yarn, crossing) % ends
+    return cut.index(geometry.orbit[pick, end], system, along, around)
+
+
+@lru_cache(maxsize=32)
+def fine_samples(construction: Construction) -> Samples:
+    """The denser samples that a named direction is evaluated on."""
+    geometry = tubes(construction)
+    return samples(geometry, patches(geometry), _FINE // (2 * len(geometry.distinct)))
+
+
+def _sight(geometry: Tubes, surface: Samples, vector: Array) -> NDArray:
+    facing = vector @ surface.normal / abs(vector[2])
+    out = np.zeros(facing.size)
+    which = np.flatnonzero(facing > 0)
+    shut = blocked(geometry, _start(geometry, surface)[:, which], vector[:, None])
+    out[which[~shut]] = facing[which[~shut]]
+    return out
+
+
+def pencils(geometry: Tubes, count: int) -> NDArray:
+    """Points (3, n) spread evenly over the distinct crossings at mid-plane height."""
+    u, v = lattice(count)
+    column = np.minimum((u * len(geometry.distinct)).astype(int), len(geometry.distinct) - 1)
+    x = geometry.distinct[column, 1] + u * len(geometry.distinct) - column - 0.5
+    y = geometry.distinct[column, 0] + v - 0.5
+    return np.stack([x * geometry.spacing[0], y * geometry.spacing[1], np.zeros_like(x)])
+
+
+def openness(geometry: Tubes, vector: Array, count: int = _PENCILS) -> float:
+    """Share of a beam along ``vector`` that passes between the yarns unscattered."""
+    foot = pencils(geometry, count)
+    lift = (geometry.top + 0.1 * geometry.pitch) / abs(vector[2])
+    toward = vector if vector[2] > 0 else -vector
+    width = _FOOTPRINT * np.sqrt(geometry.area / foot.shape[1] * abs(vector[2]))
+    return float(
+        open_share(geometry, foot + lift * toward[:, None], -toward[:, None], width).mean()
+    )
+
+
+@lru_cache(maxsize=512)
+def beam(construction: Construction, x: float, y: float, z: float) -> Beam:
+    """The cell seen from the unit direction (x, y, z), z not 0, in the cloth's frame."""
+    cell, fine = transport(construction), fine_samples(construction)
+    geometry = cell.geometry
+    vector = np.array([x, y, z])
+    through = openness(geometry, vector)
+    caught = 1.0 - through
+    near, far = (_sight(geometry, s, vector) for s in (fine, cell.samples))
+    near *= caught / max(float(fine.share @ near), 1e-12)
+    far *= caught / max(float(cell.samples.share @ far), 1e-12)
+    patch = np.bincount(fine.patch, fine.share * near, cell.cut.count)
+    patch /= np.bincount(fine.patch, fine.share, cell.cut.count)
+    return Beam(vector, near, far, patch, through)
