@@ -1,0 +1,61 @@
+"""What can lie behind the cloth: white, black, calico, card, human skin, or any screen colour.
+
+Knows backings by name; knows nothing of cloth. Spectra and their sources are in
+``data/backings.csv`` (invented curves of the usual shape) and ``data/skin.csv`` (measured, NIST).
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from importlib.resources import files
+
+from weavecolor.errors import InputError
+from weavecolor.hexcolour import hex_rgb
+from weavecolor.spectra import Spectrum
+from weavecolor.spectrafile import spectra_from_text
+from weavecolor.stack import Backing
+
+SKINS = ("light", "medium", "dark")
+
+
+def backing_names() -> tuple[str, ...]:
+    """Every named backing; a screen colour such as "#d8c9a0" may stand in place of a name."""
+    return (*_table("backings"), *(f"skin {tone}" for tone in SKINS))
+
+
+@lru_cache(maxsize=64)
+def backing(spec: str) -> Backing:
+    """The backing called ``spec``: one of :func:`backing_names`, or ``"#rrggbb"``.
+
+    A screen colour is turned into one of the many spectra that look so in daylight. Raises
+    InputError for anything else.
+    """
+    name = " ".join(spec.split()).casefold() if isinstance(spec, str) else ""
+    if name.startswith("#"):
+        # Recovery loads the colour library: only for a screen colour.
+        from weavecolor.colorimetry import spectrum_from_srgb
+
+        return Backing(name, spectrum_from_srgb(hex_rgb(name)))
+    if name == "skin":
+        name = "skin medium"
+    if name not in backing_names():
+        raise InputError(
+            f"{str(spec)[:40]!r} is not a known backing; use {', '.join(backing_names())}, or a "
+            'screen colour such as "#d8c9a0"'
+        )
+    if name.startswith("skin "):
+        return Backing(name, _table("skin")[name.removeprefix("skin ")])
+    return Backing(name, _table("backings")[name])
+
+
+def skin_band() -> tuple[Spectrum, Spectrum]:
+    """Lowest and highest reflectance among the 100 people measured, each shape (41,)."""
+    table = _table("skin")
+    return table["minimum"], table["maximum"]
+
+
+@lru_cache(maxsize=2)
+def _table(name: str) -> dict[str, Spectrum]:
+    file = f"{name}.csv"
+    text = (files("weavecolor") / "data" / file).read_text(encoding="utf-8")
+    return {key: found.values for key, found in spectra_from_text(text, file=file).items()}
