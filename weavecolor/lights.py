@@ -49,6 +49,9 @@ LAMPS: tuple[Lamp, ...] = (
     Lamp("equal energy", "E", note="CIE E, the same power at every wavelength"),
 )
 
+#: Largest relative miss of a tristimulus value for which plain sampling of a light will do.
+SAMPLING_MISS = 0.005
+
 _BY_NAME = {lamp.name.lower(): lamp for lamp in LAMPS}
 # The standards' own names are understood too.
 _BY_NAME.update({lamp.illuminant.lower(): lamp for lamp in reversed(LAMPS) if lamp.illuminant})
@@ -73,9 +76,12 @@ def lamp(name: str) -> Lamp:
 def light_spectrum(name: str) -> Spectrum:
     """Relative spectral power of a named light, shape (41,), Y = 100 for the 2 degree observer.
 
-    The band values are means over the band (triangle of 10 nm half width), since lamps with
-    narrow lines cannot be sampled at points, adjusted by the smallest relative change that gives
-    the light exactly the tristimulus values of the finer data for both standard observers.
+    The band values are samples where sampling keeps the light's colour, and means over the band
+    (triangle of 10 nm half width) for lamps with narrow lines; then adjusted by the smallest
+    relative change that gives the light exactly the tristimulus values of the finer data for
+    both standard observers. Narrow lines remain coarse at 10 nm: measured samples under
+    "fluorescent" and "triphosphor" are up to 0.8 CIEDE2000 (0.2 on average) from the 5 nm
+    calculation, under the other lights up to 0.1.
     """
     return _spectrum(lamp(name).name)
 
@@ -111,11 +117,13 @@ def on_bands(wavelengths: FloatArray, power: FloatArray) -> Spectrum:
         raise InputError("a light needs power that is not negative from 380 to 780 nm")
     inside = (wavelengths >= 380) & (wavelengths <= 780)
     nm, fine = wavelengths[inside], power[inside]
-    triangle = np.clip(1.0 - np.abs(nm[None, :] - WAVELENGTHS[:, None]) / 10.0, 0.0, None)
-    bands = triangle @ fine / triangle.sum(axis=1)
     table = np.hstack([weights("2"), weights("10")])
     cmfs = np.hstack([matching_functions("2"), matching_functions("10")])
     target = fine @ cmfs[np.rint(nm - 360).astype(int)] * (nm[1] - nm[0])
+    bands = np.interp(WAVELENGTHS, nm, fine)
+    if (np.abs(bands @ table / target - 1.0) > SAMPLING_MISS).any():
+        triangle = np.clip(1.0 - np.abs(nm[None, :] - WAVELENGTHS[:, None]) / 10.0, 0.0, None)
+        bands = triangle @ fine / triangle.sum(axis=1)
     # Smallest relative change c, with bands (1 + c) @ table = target.
     change = np.linalg.lstsq(table.T * bands, target - bands @ table, rcond=None)[0]
     bands = bands * (1.0 + change)

@@ -5,8 +5,9 @@ Knows where light comes from and of what kind it is; knows nothing of cloth or c
 Directions are in the garment's frame (see ``scene``). The garment hangs upright, so the cloth's
 outward normal is level. Azimuth 0 is down the garment, towards the floor: that is where the
 footlights are. Azimuth 180 is up: sky, chandelier, stage battens. Azimuth 90 and 270 are level,
-to either side. Zenith 0 is straight ahead of the cloth, 90 along it, above 90 behind it. A
-light at elevation e above the level, straight ahead of the cloth, is at zenith e, azimuth 180.
+to either side (90 on the right of someone who faces the cloth). Zenith 0 is straight ahead of
+the cloth, 90 along it, above 90 behind it. A light at elevation e above the level, straight ahead
+of the cloth, is at zenith e, azimuth 180.
 
 Every scene is scaled so that the total irradiance on the cloth plane, from in front and behind,
 has photopic Y = 100 (2 degree observer): exposure is set for the place, as the eye does. The
