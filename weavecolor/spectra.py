@@ -138,9 +138,9 @@ def _onto_grid(nm: Spectrum, refl: Spectrum) -> Spectrum:
     if np.array_equal(nm[where], inside):
         return refl[where]
     if nm.size >= 6 and np.allclose(np.diff(nm), step, atol=1e-6):
-        from colour import SpragueInterpolator  # slow to import, and seldom needed
+        from weavecolor._colour import science  # slow to import, and seldom needed
 
-        return np.asarray(SpragueInterpolator(nm, refl)(inside), dtype=np.float64)
+        return np.asarray(science().SpragueInterpolator(nm, refl)(inside), dtype=np.float64)
     return PchipInterpolator(nm, refl)(inside)
 
 

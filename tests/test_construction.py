@@ -1,0 +1,195 @@
+"""Cloth geometry against Peirce, mesh tables and the trade's weights."""
+
+import csv
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from weavecolor import construction as con
+from weavecolor.cloth import Cloth, Fibre, Yarn
+from weavecolor.errors import InputError
+from weavecolor.fibres import fibre
+from weavecolor.units import MOMME_G_M2, linear_density_tex
+from weavecolor.weaves import weave
+
+GREY = np.full(41, 0.5)
+MESH = list(csv.DictReader((Path(__file__).parent / "data/mesh_open_area.csv").open()))
+
+
+def yarn(tex, name="cotton", **more):
+    return Yarn(fibre(name), tex, GREY, **more)
+
+
+def cloth(ends, picks, warp, weft=None, spec="plain", **more):
+    return Cloth("cloth", warp, weft or warp, weave(spec), ends, picks, **more)
+
+
+def round_yarn(diameter_mm):
+    """A yarn of this diameter: solid fibre of density 1."""
+    return Yarn(
+        Fibre("unit", 1.5, 1.5, 1.0), math.pi * (diameter_mm / 10) ** 2 / 4 * 1e5, GREY, packing=1.0
+    )
+
+
+def test_cover_factor():
+    # Teaching text on woven fabric calculation: 28 /cm of 20 tex, K = 12.5.
+    assert con.cover_factor_si(28, 20) == pytest.approx(12.522, abs=1e-3)
+    # K_SI / K_English = sqrt(590.5415) / 25.4; a conversion table prints 0.957.
+    ratio = con.cover_factor_si(28, 20) / con.cover_factor_english(28, 20)
+    assert ratio == pytest.approx(0.95673, abs=1e-5)
+
+
+def test_yarn_diameter():
+    # 34.14 sqrt(v / Ne) mils, v = 1.1 cm3/g: 1/28 sqrt(Ne) inch (Balasubramanian's notes after
+    # Peirce, J. Text. Inst. 28 (1937) T45). 1/v is rho phi.
+    twenty = yarn(20.0, packing=(1 / 1.1) / 1.52)
+    assert twenty.diameter_mm == pytest.approx(0.16737, abs=1e-5)
+    assert twenty.diameter_mm / 25.4 == pytest.approx(34.14e-3 * math.sqrt(1.1 * 20 / 590.54), 3e-3)
+    assert con.fractional_cover(twenty.diameter_mm, 28) == pytest.approx(0.46862, abs=1e-4)
+    # 21 denier silk, 1.34 g/cm3, packing 0.7: geometry.
+    raw = yarn(linear_density_tex("21 denier"), "silk", packing=0.7)
+    assert raw.diameter_mm == pytest.approx(0.05628, abs=1e-5)
+
+
+def test_peirce_cloth_cover():
+    # c1 + c2 - c1 c2; as Kc = K1 + K2 - K1 K2 / 28: 12 and 12 give 18.857 (Peirce 1937).
+    assert con.cloth_cover(0.4, 0.3) == pytest.approx(0.58, abs=1e-12)
+    assert 28 * con.cloth_cover(12 / 28, 12 / 28) == pytest.approx(18.857, abs=1e-3)
+
+
+@pytest.mark.parametrize("row", MESH, ids=lambda r: f"{r['aperture_um']}-{r['wire_um']}")
+def test_open_area_of_mesh(row):
+    # ISO 9044: open area 100 (w / (w + d))^2; printed figures of sieves and screens.
+    aperture, wire = float(row["aperture_um"]) / 1000, float(row["wire_um"]) / 1000
+    sett = 10.0 / (aperture + wire)
+    percent = 100 * con.openness(cloth(sett, sett, round_yarn(wire)))
+    assert percent == pytest.approx(float(row["open_area_pct_formula"]), abs=0.01)
+    if row["open_area_pct_printed"]:
+        assert percent == pytest.approx(float(row["open_area_pct_printed"]), abs=0.5)
+
+
+def test_areal_mass():
+    # Geometry: (28 x 20 + 28 x 20) / 10, and with 8 % crimp both ways.
+    assert con.areal_mass(28, 20, 0, 28, 20, 0) == pytest.approx(112.0, abs=1e-9)
+    assert con.areal_mass(28, 20, 0.08, 28, 20, 0.08) == pytest.approx(120.96, abs=1e-9)
+
+
+def test_organza_like_cloth():
+    # 40 /cm of 21 denier silk, packing 0.7: geometry; 4-6 momme is printed for silk organza.
+    raw = yarn(linear_density_tex("21 denier"), "silk", packing=0.7)
+    d = con.describe(cloth(40, 40, raw, warp_crimp=0.0, weft_crimp=0.0))
+    assert d.warp_cover == pytest.approx(0.2251, abs=1e-3)
+    assert d.openness == pytest.approx(0.6004, abs=1e-3)
+    assert d.mass_g_m2 == pytest.approx(18.67, abs=1e-2)
+    assert 4.0 < d.mass_momme < 6.0
+    assert d.mass_g_m2 / d.mass_momme == pytest.approx(MOMME_G_M2)
+
+
+def test_jammed_square_cloth():
+    # Peirce 1937, jammed square plain cloth: theta 60 degrees, p/D 0.866, crimp 0.2092; then
+    # d/p 0.57735 and cloth cover 0.82137.
+    d = 0.2
+    jammed = 10.0 / (2 * d * math.sqrt(0.75))
+    tight = cloth(jammed * (1 - 1e-9), jammed * (1 - 1e-9), round_yarn(d))
+    con.check_weavable(tight)
+    assert con.predicted_crimps(tight) == pytest.approx((0.20920, 0.20920), abs=1e-4)
+    numbers = con.describe(tight)
+    assert numbers.warp_cover == pytest.approx(0.57735, abs=1e-4)
+    assert numbers.cloth_cover == pytest.approx(0.82137, abs=1e-4)
+    assert numbers.jamming == pytest.approx(1.0, abs=1e-6)
+    with pytest.raises(InputError, match="above jamming"):
+        con.check_weavable(cloth(jammed * 1.001, jammed * 1.001, round_yarn(d)))
+
+
+def test_plain_cotton_jams_at_cover_factor_16():
+    # A teaching text on cloth setting: K_SI 12 weaves easily, 14 needs a strong loom, 16 jams
+    # (rank only); Peirce's square cloth at v 1.1 jams at English K 16.17.
+    def at(k):
+        n = 10 * k / math.sqrt(20)
+        return cloth(n, n, yarn(20.0, packing=(1 / 1.1) / 1.52))
+
+    con.check_weavable(at(12))
+    con.check_weavable(at(14))
+    with pytest.raises(InputError):
+        con.check_weavable(at(16))
+    limit = at(1)
+    sett = limit.ends_per_cm / con.describe(limit).jamming
+    assert con.cover_factor_english(sett, 20) == pytest.approx(16.17, rel=3e-3)
+
+
+def test_yarn_wider_than_its_room_is_named():
+    with pytest.raises(InputError) as caught:
+        con.check_weavable(cloth(60, 5, round_yarn(0.2)))
+    text = str(caught.value)
+    assert text.startswith("ends: 60 ends/cm of 31.42 tex warp is above jamming: cover 1.20")
+    assert "at most 50 ends/cm" in text
+
+
+def test_longer_floats_set_closer():
+    d = 0.2
+    for spec in ("twill 2/2", "satin 8/3", "hopsack 2/2"):
+        con.check_weavable(cloth(32, 32, round_yarn(d), spec=spec))
+    with pytest.raises(InputError, match="above jamming for plain"):
+        con.check_weavable(cloth(32, 32, round_yarn(d)))
+
+
+def test_a_thin_weft_lets_the_warp_close_up():
+    # With picks wide apart the weft lies straight and the ends can touch: the fine rib of taffeta.
+    con.check_weavable(cloth(49, 20, round_yarn(0.2), round_yarn(0.1)))
+
+
+def test_predicted_crimp_against_peirces_estimate():
+    # Peirce's short formula for open cloth, h = (4/3) p sqrt(crimp).
+    open_cloth = cloth(20, 18, round_yarn(0.15), round_yarn(0.12))
+    warp, weft = con.predicted_crimps(open_cloth)
+    thick, share = 0.27, 0.12 / 0.27
+    assert share * thick == pytest.approx(4 / 3 * (10 / 18) * math.sqrt(warp), rel=0.05)
+    assert (1 - share) * thick == pytest.approx(4 / 3 * (10 / 20) * math.sqrt(weft), rel=0.05)
+    again = con.share_from_crimps(open_cloth, warp, weft)
+    assert again == pytest.approx(share, abs=0.01)
+
+
+@given(st.floats(0.3, 3.0), st.floats(0.01, 1.0))
+def test_peirces_equations_hold(spacing, part):
+    # Solve his p = (l - D t) cos t + D sin t, h = (l - D t) sin t + D (1 - cos t) forwards again.
+    d, h = 1.0, part
+    assume(math.hypot(d - h, spacing) >= d)
+    length = spacing * (1 + con.peirce_crimp(spacing, h, d))
+    angle = math.atan2(spacing, d - h) - math.acos(min(1.0, d / math.hypot(d - h, spacing)))
+    rest = length - d * angle
+    assert rest >= -1e-9
+    assert rest * math.cos(angle) + d * math.sin(angle) == pytest.approx(spacing, abs=1e-9)
+    assert rest * math.sin(angle) + d * (1 - math.cos(angle)) == pytest.approx(h, abs=1e-9)
+    assert length >= math.hypot(spacing, h) - 1e-9  # never shorter than the straight line
+
+
+@given(
+    st.floats(5, 60), st.floats(5, 60), st.floats(0.05, 0.2), st.floats(0.05, 0.2),
+    st.floats(1.0, 3.0), st.sampled_from(["plain", "twill 2/1", "satin 5/2", "warp rib 2/2"]),
+)  # fmt: skip
+def test_any_weavable_cloth_has_sound_numbers(ends, picks, d1, d2, flat, spec):
+    made = cloth(ends, picks, replace(round_yarn(d1), flattening=flat), round_yarn(d2), spec)
+    try:
+        con.check_weavable(made)
+    except InputError:
+        assert con.describe(made).jamming > 1 - 1e-6
+        return
+    low, high = con.share_range(made)
+    assert low - 1e-9 <= con.natural_share(made) <= high + 1e-9
+    assert all(0 <= crimp < 1 for crimp in con.predicted_crimps(made))
+    numbers = con.describe(made)
+    assert 0 <= numbers.openness <= 1
+    assert numbers.jamming <= 1 + 1e-6
+
+
+def test_swapping_warp_and_weft_swaps_the_numbers():
+    one = cloth(20, 15, round_yarn(0.2), round_yarn(0.1))
+    other = cloth(15, 20, round_yarn(0.1), round_yarn(0.2))
+    assert con.openness(one) == pytest.approx(con.openness(other))
+    assert con.predicted_crimps(one) == pytest.approx(con.predicted_crimps(other)[::-1])
+    assert con.natural_share(one) == pytest.approx(1 - con.natural_share(other))

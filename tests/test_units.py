@@ -1,0 +1,99 @@
+"""Units against definitions and printed conversion constants."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from weavecolor import units
+from weavecolor.errors import InputError
+
+
+def test_cotton_count_times_tex_and_denier():
+    # Ne x tex 590.5, Ne x denier 5315: printed in teaching texts on yarn numbering; the digits
+    # follow from 453.59237 g / (840 x 0.9144 m).
+    assert pytest.approx(590.5415, abs=1e-3) == units.NE_TEX
+    assert 9.0 * units.linear_density_tex("Ne 1") == pytest.approx(5314.9, abs=0.1)
+
+
+def test_momme():
+    # 1 lb per 45 in x 100 yd; shop glossaries print 4.340 g/m2.
+    assert units.areal_mass_g_m2("1 momme") == pytest.approx(4.33994, abs=1e-4)
+
+
+def test_ounce_per_square_yard():
+    # 1 oz/yd2 = 33.906 g/m2, printed in fabric conversion tables (from memory).
+    assert units.areal_mass_g_m2("1 oz/yd2") == pytest.approx(33.906, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("text", "tex"),
+    [
+        ("20 tex", 20.0),
+        ("200 dtex", 20.0),
+        ("21 denier", 21.0 / 9.0),  # denier is g per 9000 m
+        ("20/22 denier", 21.0 / 9.0),
+        ("3 x 13/15 den", 3 * 14.0 / 9.0),
+        ("Nm 50", 20.0),  # metric count is m per g
+        ("50 Nm", 20.0),
+        ("Nm 100/2", 20.0),
+        ("Ne 40", 590.5415 / 40),
+        ("40s", 590.5415 / 40),
+        ("Ne 60/2", 590.5415 / 30),
+    ],
+)
+def test_yarn_sizes(text, tex):
+    assert units.linear_density_tex(text) == pytest.approx(tex, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("text", "sett"),
+    [
+        ("40 /cm", 40.0),
+        ("40/cm", 40.0),
+        ("40 ends/cm", 40.0),
+        ("40 per cm", 40.0),
+        ("400 /10 cm", 40.0),
+        ("101.6 /inch", 40.0),
+        ("101.6 picks/inch", 40.0),
+        ("101.6 epi", 40.0),
+        ("101.6 ends per inch", 40.0),
+    ],
+)
+def test_setts(text, sett):
+    assert units.sett_per_cm(text) == pytest.approx(sett, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "mm"), [("12 mm", 12), ("1.5 m", 1500), ("45 inch", 1143), ("2 yd", 1828.8)]
+)
+def test_lengths(text, mm):
+    assert units.length_mm(text) == pytest.approx(mm)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["40", "denier", "", "-3 denier", "0 tex", "nan tex", "1e999 tex", "40 furlong", "75/36 denier",
+     "84/2 dtex", "4,5 denier", "9" * 80 + " tex", None, 21.0, ["21 denier"], "Ne 0", "Ne 60/0"],
+)  # fmt: skip
+def test_bad_yarn_size_says_what_to_write(text):
+    with pytest.raises(InputError) as caught:
+        units.linear_density_tex(text)
+    assert '"21 denier"' in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("text", ["40", "-40 /cm", "0 /cm", "40 cm", "40 /mile", "40 /cm /cm"])
+def test_bad_sett_says_what_to_write(text):
+    with pytest.raises(InputError, match='"40 /cm"'):
+        units.sett_per_cm(text)
+
+
+@pytest.mark.parametrize("text", ["4.5", "4.5 mm", "-1 momme", "4.5 momme g/m2"])
+def test_bad_weight_says_what_to_write(text):
+    with pytest.raises(InputError, match='"4.5 momme"'):
+        units.areal_mass_g_m2(text)
+
+
+@given(st.floats(1e-3, 1e4))
+def test_written_tex_comes_back_exactly(tex):
+    assert units.linear_density_tex(f"{tex!r} tex") == tex

@@ -1,0 +1,146 @@
+"""Lift plans against their definitions in weaving."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from weavecolor.errors import InputError
+from weavecolor.weaves import from_rows, interlacings, translations, turned_over, weave
+
+
+def drawn(spec):
+    return ["".join(".X"[up] for up in row) for row in weave(spec).lift]
+
+
+@pytest.mark.parametrize(
+    ("spec", "plan"),
+    [
+        ("plain", ["X.", ".X"]),
+        ("Tabby", ["X.", ".X"]),
+        ("twill 2/1", ["XX.", ".XX", "X.X"]),
+        ("twill 2/1 left", ["XX.", "X.X", ".XX"]),
+        ("twill 2/2", ["XX..", ".XX.", "..XX", "X..X"]),
+        ("warp rib 2/2", ["X.", "X.", ".X", ".X"]),
+        ("weft rib 2/2", ["XX..", "..XX"]),
+        ("hopsack 2/2", ["XX..", "XX..", "..XX", "..XX"]),
+        ("basket 2x1", ["XX..", "..XX"]),
+        ("sateen 5/2", ["X....", "..X..", "....X", ".X...", "...X."]),
+    ],
+)
+def test_named_plans(spec, plan):
+    assert drawn(spec) == plan
+
+
+def test_right_twill_rises_to_the_right():
+    # Z line: each pick's float starts one end further right than the pick before.
+    lift = np.array(weave("twill 3/1").lift)
+    assert np.array_equal(lift[1], np.roll(lift[0], 1))
+    left = np.array(weave("twill 3/1 left").lift)
+    assert np.array_equal(left[1], np.roll(left[0], -1))
+
+
+@given(st.integers(5, 30), st.integers(2, 28))
+def test_regular_satin_ties_each_end_once_per_pick(ends, counter):
+    # A satin on n ends has a regular counter k when k and n share no factor, 1 < k < n - 1
+    # (any text on weave structure).
+    regular = 1 < counter < ends - 1 and math.gcd(ends, counter) == 1
+    if not regular:
+        with pytest.raises(InputError, match="counter|no regular satin"):
+            weave(f"satin {ends}/{counter}")
+        return
+    lift = np.array(weave(f"satin {ends}/{counter}").lift)
+    assert (lift == 0).sum(axis=0).tolist() == [1] * ends
+    assert (lift == 0).sum(axis=1).tolist() == [1] * ends
+    assert not np.any((lift == 0) & (np.roll(lift, (1, 1), (0, 1)) == 0))
+    back = np.array(weave(f"sateen {ends}/{counter}").lift)
+    assert np.array_equal(back, 1 - lift)
+
+
+def test_no_regular_satin_on_six_ends():
+    # The known gap: 6 has no counter prime to it other than 1 and 5.
+    with pytest.raises(InputError, match="no regular satin on 6 ends"):
+        weave("satin 6")
+
+
+@pytest.mark.parametrize("spec", ["plain", "twill 2/1", "satin 8/3", "hopsack 2/2", "warp rib 3/1"])
+def test_turning_over_twice_is_nothing_and_swaps_the_faces(spec):
+    lift = weave(spec).lift
+    assert turned_over(turned_over(lift)) == lift
+    assert np.mean(turned_over(lift)) == pytest.approx(1.0 - np.mean(lift))
+
+
+def test_a_right_twill_is_a_left_twill_from_behind():
+    behind = np.array(turned_over(weave("twill 2/2").lift))
+    assert np.array_equal(behind[1], np.roll(behind[0], -1))
+
+
+@pytest.mark.parametrize(
+    ("spec", "cells"),
+    # Threads of the smallest repeat: 2 for plain, n for twill and satin on n.
+    [("plain", 2), ("twill 2/2", 4), ("twill 2/1", 3), ("satin 8/3", 8), ("hopsack 2/2", 8)],
+)
+def test_translations_reduce_the_repeat_to_its_cell(spec, cells):
+    lift = np.array(weave(spec).lift)
+    shifts = translations(weave(spec).lift)
+    assert shifts[0] == (0, 0)
+    assert lift.size == cells * len(shifts)
+    assert all(np.array_equal(np.roll(lift, shift, (0, 1)), lift) for shift in shifts)
+
+
+def test_interlacings():
+    assert interlacings(weave("plain").lift) == (2, 2)
+    assert interlacings(weave("twill 3/1/1/1").lift) == (4, 4)
+    assert interlacings(weave("satin 8/3").lift) == (2, 2)
+
+
+def test_rows_may_be_numbers():
+    assert from_rows([[1, 0], [0, 1]]).lift == weave("plain").lift
+    assert from_rows(["10", "01"]).lift == weave("plain").lift
+
+
+@pytest.mark.parametrize(
+    ("rows", "complaint"),
+    [
+        (["XX", ".X"], "end 2 never interlaces"),
+        (["X.", "X."], "end 1 never interlaces"),
+        (["X.X", ".X.", "XXX"], "pick 3 never interlaces"),
+        (["X.", ".X."], "same number of ends"),
+        (["X?", ".X"], "row 1: '\\?' is not a mark"),
+        ([[2, 0], [0, 1]], "row 1: a lift plan holds 0 and 1"),
+        ([[True, 0], [0, 1]], "row 1: a lift plan holds 0 and 1"),
+        ([["X", 0], [0, 1]], "row 1: a lift plan holds 0 and 1"),
+        ([float("nan")], "row 1"),
+        ([[]], "row 1 is empty"),
+        ([], "list of rows"),
+        ({}, "list of rows"),
+        ([["X"] * 500], "at most 128 ends"),
+        (["X."] * 500, "at most 128 picks"),
+    ],
+)
+def test_bad_rows(rows, complaint):
+    with pytest.raises(InputError, match=complaint):
+        from_rows(rows)
+
+
+def test_two_cloths_one_above_the_other_fall_apart():
+    # Every end and pick interlaces, yet odd threads all lie on even ones: an unstitched double
+    # cloth (the classic counter-example of Grunbaum and Shephard; from memory).
+    rows = ["XX.X", "...X", ".XXX", ".X.."]
+    plan = np.array([[mark == "X" for mark in row] for row in rows])
+    assert all(0 < line.sum() < 4 for line in (*plan, *plan.T))
+    with pytest.raises(InputError, match="fall apart"):
+        from_rows(rows)
+
+
+@pytest.mark.parametrize(
+    "spec",
+    ["linen", "twill", "twill 2", "twill 1/1", "twill 2/0", "satin", "satin 4", "satin 8/4",
+     "plain 2/2", "satin 8/3 left", "hopsack", "twill 200/200", "twill 2/2/1", ""],
+)  # fmt: skip
+def test_bad_names_are_one_line(spec):
+    with pytest.raises(InputError) as caught:
+        weave(spec)
+    assert "\n" not in str(caught.value)
