@@ -5,12 +5,12 @@ Knows wavelengths; knows nothing of cloth, light sources or colour.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import PchipInterpolator
+from scipy.interpolate import CubicSpline, PchipInterpolator
 
 from weavecolor.errors import InputError
 
@@ -63,8 +63,8 @@ def resample(
         "auto" takes values up to 1 as fractions and a peak above 2 as percent; a peak between 1
         and 2 could be either and is refused. (No cloth reflects under 1 % at every wavelength.)
 
-    Even steps are interpolated by Sprague's method (CIE 167:2005), uneven ones by PCHIP; readings
-    finer than the grid are averaged over 10 nm. Beyond 400 or 700 nm the end value is held, and a
+    Even steps are interpolated by a cubic spline (one of the methods of CIE 15), uneven ones by
+    PCHIP, which cannot overshoot; readings finer than the grid are averaged over 10 nm. Beyond 400 or 700 nm the end value is held, and a
     note says so. Raises InputError for anything that is not such a spectrum.
     """
 
@@ -110,7 +110,7 @@ def resample(
     return Resampled(frozen(on_grid), _held(nm))
 
 
-def _fractions(refl: Spectrum, unit: str, refuse) -> Spectrum:  # type: ignore[no-untyped-def]
+def _fractions(refl: Spectrum, unit: str, refuse: Callable[[str], InputError]) -> Spectrum:
     peak = refl.max()
     if unit == "auto" and 1.0 < peak <= 2.0:
         raise refuse(f"the highest value is {peak:g}: say whether the unit is fraction or percent")
@@ -137,10 +137,8 @@ def _onto_grid(nm: Spectrum, refl: Spectrum) -> Spectrum:
     where = np.clip(np.searchsorted(nm, inside), 0, nm.size - 1)
     if np.array_equal(nm[where], inside):
         return refl[where]
-    if nm.size >= 6 and np.allclose(np.diff(nm), step, atol=1e-6):
-        from weavecolor._colour import science  # slow to import, and seldom needed
-
-        return np.asarray(science().SpragueInterpolator(nm, refl)(inside), dtype=np.float64)
+    if nm.size >= 4 and np.allclose(np.diff(nm), step, atol=1e-6):
+        return CubicSpline(nm, refl)(inside)
     return PchipInterpolator(nm, refl)(inside)
 
 
