@@ -98,8 +98,8 @@ def _cached(target: tuple[float, ...], light_name: str, observer: str) -> Spectr
     if miss(result) > TOLERANCE:
         result = _corrected(grey, target_XYZ, table)
     if miss(result) > TOLERANCE:
-        result = _edge_of_solid(target_XYZ, table)
-    if result is None or miss(result) > TOLERANCE:
+        result = _edge_of_solid(target_XYZ, table, result)
+    if miss(result) > TOLERANCE:
         raise InputError(
             f"no cloth can have the colour L* {target_Lab[0]:.1f}, a* {target_Lab[1]:.1f}, "
             f"b* {target_Lab[2]:.1f} under {light_name}: use one that is darker or less strong"
@@ -149,14 +149,14 @@ def _corrected(guess: FloatArray, target_XYZ: FloatArray, table: FloatArray) -> 
     return np.clip(lsq_linear(system, aim, (0.0, 1.0), method="bvls").x, 0.0, 1.0)
 
 
-def _edge_of_solid(target_XYZ: FloatArray, table: FloatArray) -> FloatArray | None:
-    """Any reflectance 0-1 of the colour (linear programming), or None where there is none."""
+def _edge_of_solid(target_XYZ: FloatArray, table: FloatArray, otherwise: FloatArray) -> FloatArray:
+    """Any reflectance 0-1 of the colour (linear programming); ``otherwise`` where there is none."""
     from scipy.optimize import linprog
 
     found = linprog(
         np.zeros(BANDS), A_eq=table.T, b_eq=target_XYZ, bounds=(0.0, 1.0), method="highs"
     )
-    return np.clip(found.x, 0.0, 1.0) if found.status == 0 else None
+    return np.clip(found.x, 0.0, 1.0) if found.status == 0 else otherwise
 
 
 def _show(values: FloatArray) -> str:

@@ -124,8 +124,9 @@ def linear_rgb(
 ) -> FloatArray:
     """Linear-light RGB of spectra (..., 41), not clipped, (1, 1, 1) for the perfect diffuser.
 
-    Arguments as for ``colorimetry.reading``. A matrix product, so means of the result are the
-    result of the mean: pictures may be averaged before or after.
+    Arguments as for ``colorimetry.reading``. Without adaptation strongly coloured light can send
+    pale cloth beyond the screen's brightness: lower the exposure (multiply) before encoding. A
+    matrix product, so the mean of the result is the result of the mean.
     """
     matrix = to_screen_white(illumination, white, observer, adapt)
     return linear_from_xyz(xyz(radiance, illumination, observer) @ matrix.T, space)

@@ -65,13 +65,16 @@ def colour_words(Lab: ArrayLike) -> str:
         return _neutral(L, "" if C < NEUTRAL_BELOW else hue.tint)
     if L < BLACK_BELOW and C < GREYISH_BELOW:
         return f"{hue.tint} black"
-    name = hue.dark if L < hue.dark_below else hue.light if L >= hue.light_from else hue.middle
+    # Strong colours keep their bright name further down: a strong orange turns brown later.
+    dark_below = hue.dark_below - 0.4 * max(C - 40.0, 0.0)
+    name = hue.dark if L < dark_below else hue.light if L >= hue.light_from else hue.middle
     if C < 45.0 and name == "magenta":
         name = "purple"
     if C < 32.0 and name in ("orange", "golden yellow", "yellow") and L >= hue.light_from:
         name = "cream" if L >= 84.0 else "beige"
         return f"greyish {name}" if C < GREYISH_BELOW else name
-    greyish = "greyish" if C < GREYISH_BELOW else ""
+    # Near black, less chroma makes a colour: the limit falls with lightness.
+    greyish = "greyish" if C < min(GREYISH_BELOW, 4.0 + 0.25 * L) else ""
     words = " ".join(word for word in (_lightness(L, C, hue), greyish, name) if word)
     return f"{words}, almost black" if L < 16.0 and C < 40.0 else words
 

@@ -1,0 +1,180 @@
+"""Whether a difference is seen, grey-scale grades, and colours in words."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from weavecolor.colorimetry import lab_from_xyz, spectrum_from_srgb, xyz
+from weavecolor.errors import InputError
+from weavecolor.lights import light_spectrum
+from weavecolor.perception import GREY_SCALE, grey_scale_grade, grey_scale_rating, would_see
+from weavecolor.words import LIGHTNESS, colour_words, difference_words
+
+
+def lab_of(red: int, green: int, blue: int) -> np.ndarray:
+    d65 = light_spectrum("daylight")
+    reflectance = spectrum_from_srgb(np.array([red, green, blue]) / 255)
+    return lab_from_xyz(xyz(reflectance * d65, d65), xyz(d65, d65))
+
+
+# --- seen or not -------------------------------------------------------------------------------
+
+
+def test_verdicts():
+    # Just noticeable at about 1 CIEDE2000: common practice, no source.
+    assert would_see(0.4, 0.3).sees is False
+    assert would_see(0.8, 0.3).sees is None
+    assert would_see(1.2, 0.3).sees is None
+    assert would_see(1.4, 0.3).sees is True
+    assert would_see(1.0).sees is True and would_see(0.99).sees is False
+    assert "would not see" in str(would_see(0.2))
+    assert str(would_see(0.9, 0.5)).startswith("Cannot tell")
+    assert "0.9 give or take 0.5" in would_see(0.9, 0.5).words
+
+
+@given(st.floats(0, 50), st.floats(0, 20))
+def test_not_seen_only_where_the_whole_band_is_below(delta, uncertainty):
+    sees = would_see(delta, uncertainty).sees
+    assert (sees is False) == (delta + uncertainty < 1.0)
+    assert (sees is True) == (delta - uncertainty >= 1.0)
+
+
+def test_size_follows_the_grey_scale():
+    words = [would_see(delta).words.split(":")[1] for delta in (1.7, 3.4, 6.8, 13.6)]
+    assert ["slight", "clear", "strong", "another colour"] == [
+        next(k for k in ("slight", "clear", "another colour", "strong") if k in w) for w in words
+    ]
+
+
+@pytest.mark.parametrize("bad", [(-1, 0), (1, -1), (np.nan, 0), (1, np.inf)])
+def test_bad_differences_are_refused(bad):
+    with pytest.raises(InputError):
+        would_see(*bad)
+    if bad[1] == 0:
+        with pytest.raises(InputError):
+            grey_scale_grade(bad[0])
+
+
+# ISO 105-A02 / EN 20105-A02:1994: grade and CIELAB difference with tolerance, from the
+# standard's sample text (the tolerance of grade 5 from memory).
+A02 = [
+    ("5", 0.0, 0.2),
+    ("4-5", 0.8, 0.2),
+    ("4", 1.7, 0.3),
+    ("3-4", 2.5, 0.35),
+    ("3", 3.4, 0.4),
+    ("2-3", 4.8, 0.5),
+    ("2", 6.8, 0.6),
+    ("1-2", 9.6, 0.7),
+    ("1", 13.6, 1.0),
+]
+# ISO 105-A05 rating at those differences (formula from memory).
+A05 = [5.0, 4.53, 4.0, 3.53, 3.0, 2.50, 2.0, 1.50, 1.0]
+
+
+def test_grey_scale_of_the_two_standards():
+    assert list(GREY_SCALE) == A02
+    for (grade, delta, tolerance), rating in zip(A02, A05, strict=True):
+        for inside in (max(delta - tolerance, 0.0), delta, delta + tolerance):
+            assert grey_scale_grade(inside) == grade
+        assert grey_scale_rating(delta) == pytest.approx(rating, abs=0.005)
+        # The standards check one another: the rating is the grade within .04.
+        assert grey_scale_rating(delta) == pytest.approx(
+            np.mean([float(g) for g in grade.split("-")]), abs=0.04
+        )
+    assert grey_scale_rating(60.0) == 1.0
+
+
+# --- words -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("rgb", "said"),
+    [
+        ((255, 255, 255), "white"),
+        ((0, 0, 0), "black"),
+        ((119, 119, 119), "mid grey"),
+        ((45, 45, 45), "very dark grey"),
+        ((255, 0, 0), "vivid red"),
+        ((150, 20, 30), "deep red"),
+        ((120, 70, 30), "deep brown"),
+        ((38, 24, 14), "brownish black"),
+        ((50, 30, 16), "very dark brown, almost black"),
+        ((255, 165, 0), "vivid orange"),
+        ((255, 255, 0), "vivid yellow"),
+        ((128, 128, 0), "olive"),
+        ((0, 100, 0), "deep green"),
+        ((205, 220, 205), "pale greyish green"),
+        ((0, 0, 255), "deep blue"),
+        ((20, 30, 80), "very dark blue"),
+        ((173, 216, 230), "pale"),
+        ((75, 0, 130), "violet"),
+        ((255, 192, 203), "pale pink"),
+        ((245, 235, 210), "cream"),
+        ((200, 180, 150), "beige"),
+    ],
+)
+def test_colours_that_everyone_calls_the_same(rgb, said):
+    # Everyday usage: common practice, no source.
+    assert said in colour_words(lab_of(*rgb))
+
+
+RANK = {word: rank for rank, (_, word) in enumerate(LIGHTNESS)}
+
+
+def lightness_rank(words: str) -> float:
+    if words.endswith("black"):
+        return -1
+    if "white" in words:
+        return 5
+    first = "very dark" if words.startswith("very dark") else words.split()[0]
+    same_as = {"deep": "dark", "mid": "", "vivid": "", "bright": "light"}
+    return RANK.get(same_as.get(first, first), RANK[""])
+
+
+@given(st.floats(0, 360), st.floats(0, 120))
+def test_darker_never_gets_a_lighter_word(hue, chroma):
+    a, b = chroma * np.cos(np.radians(hue)), chroma * np.sin(np.radians(hue))
+    said = [colour_words((L, a, b)) for L in np.arange(0.0, 100.5, 0.5)]
+    pure = [w for w in said if not any(k in w for k in ("beige", "cream"))]
+    ranks = [lightness_rank(words) for words in pure]
+    assert ranks == sorted(ranks)
+
+
+@given(st.floats(-20, 120), st.floats(-150, 150), st.floats(-150, 150))
+def test_every_colour_has_words_and_always_the_same(L, a, b):
+    words = colour_words((L, a, b))
+    assert words and words == colour_words([L, a, b]) and "  " not in words
+    assert words == words.strip()
+
+
+def test_differences_in_words():
+    assert difference_words((50, 20, 20), (50, 20, 20)) == "no difference to speak of"
+    assert difference_words((50, 0, 0), (40, 0, 0)) == "darker"
+    assert difference_words((50, 0, 0), (51, 0, 0)) == "slightly lighter"
+    assert difference_words((50, 0, 0), (50, 0, 3)) == "yellower"
+    assert difference_words((30, 40, 0), (50, 38.2, 12)) == "much lighter, yellower"
+    assert difference_words((50, 40, 12), (50, 40, 0)).startswith("redder")
+    assert "weaker in colour" in difference_words((50, 40, 40), (50, 20, 20))
+    assert "bluer" in difference_words((50, -40, -5), (50, -38, -20))
+    assert "greener" in difference_words((50, -5, 40), (50, -20, 36))
+
+
+@given(st.floats(10, 90), st.floats(8, 60), st.floats(0, 359), st.floats(-25, 25))
+def test_swapping_the_two_swaps_the_lightness_and_strength_words(L, chroma, hue, change):
+    first = np.array([L, chroma * np.cos(np.radians(hue)), chroma * np.sin(np.radians(hue))])
+    second = first * [1, 0.8, 0.8] + [change, 0, 0]
+    forth, back = difference_words(first, second), difference_words(second, first)
+    assert ("lighter" in forth) == ("darker" in back)
+    assert ("weaker in colour" in forth) == ("stronger in colour" in back)
+
+
+@pytest.mark.parametrize("bad", [(1, 2), (np.nan, 0, 0), np.zeros((2, 3))])
+def test_bad_lab_is_refused(bad):
+    with pytest.raises(InputError):
+        colour_words(bad)
+    with pytest.raises(InputError):
+        difference_words((50, 0, 0), bad)
