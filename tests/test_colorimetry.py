@@ -83,7 +83,7 @@ def test_metamerism_index():
     lights = D65, light_spectrum("tungsten")
     dye = c.spectrum_from_lab((45, 40, 15))
     assert c.metamerism_index(dye, 0.5 * dye, *lights) == pytest.approx(0.0, abs=1e-9)
-    # A pair that matches under D65 only: three narrow additions of the kind no observer sees.
+    # A pair that matches under D65 only: what is added is invisible under it (a metameric black).
     table = c.xyz(np.eye(41) * D65, D65).T
     unseen = np.linalg.svd(table)[2][3:]  # spectra to which the observer under D65 is blind
     black = unseen.T @ unseen @ np.cos(WAVELENGTHS / 25.0)
