@@ -306,11 +306,12 @@ def _from_spectrum_file(
     if path.exists() and path.resolve().parent != folder.resolve():
         raise fields.refuse(f"{wanted!r} leads out of the folder", "spectrum_file")
     spectra = read_spectra(path)
-    name = fields.text("spectrum", 100, default=next(iter(spectra)) if len(spectra) == 1 else None)
+    choices = ", ".join(list(spectra)[:12])
+    if "spectrum" not in fields and len(spectra) > 1:
+        raise fields.refuse(f"is missing; {wanted} has {choices}", "spectrum")
+    name = fields.text("spectrum", 100, default=next(iter(spectra)))
     if name not in spectra:
-        raise fields.refuse(
-            f"{name!r} is not in {wanted}, which has {', '.join(list(spectra)[:12])}", "spectrum"
-        )
+        raise fields.refuse(f"{name!r} is not in {wanted}, which has {choices}", "spectrum")
     remarks.extend(f"{system} colour: {note}" for note in spectra[name].notes)
     return spectra[name].values
 

@@ -52,7 +52,7 @@ class Fields:
         """Refuse any key that is not in ``known``."""
         for key in self._data:
             if key not in known:
-                near = difflib.get_close_matches(str(key)[:60], known, 1)
+                near = difflib.get_close_matches(str(key)[:60], known, 1, 0.7)
                 hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(known)}"
                 raise self.refuse(f"is not a known field; {hint}", str(key)[:60])
 

@@ -64,8 +64,9 @@ def resample(
         and 2 could be either and is refused. (No cloth reflects under 1 % at every wavelength.)
 
     Even steps are interpolated by a cubic spline (one of the methods of CIE 15), uneven ones by
-    PCHIP, which cannot overshoot; readings finer than the grid are averaged over 10 nm. Beyond 400 or 700 nm the end value is held, and a
-    note says so. Raises InputError for anything that is not such a spectrum.
+    PCHIP, which cannot overshoot; readings finer than the grid are averaged over 10 nm. Beyond
+    400 or 700 nm the end value is held, and a note says so. Raises InputError for anything
+    that is not such a spectrum.
     """
 
     def refuse(what: str) -> InputError:

@@ -212,7 +212,7 @@ def _layout(fields: list[str]) -> list[tuple[int, int | None, float, str]]:
             for i, name in enumerate(upper[:-1])
             if name == "SPECTRAL_NM"
         ]
-    found = []
+    found: list[tuple[int, int | None, float, str]] = []
     for i, name in enumerate(fields):
         match = _NM_CELL.fullmatch(name)
         if match and 300.0 <= float(match["nm"]) <= 1200.0:

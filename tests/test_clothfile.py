@@ -1,0 +1,340 @@
+"""Cloth files: what they say, what comes back, and one clear line for every way they go wrong."""
+
+import math
+import os
+import tomllib
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from weavecolor import clothfile
+from weavecolor.clothfile import (
+    cloth_from_dict,
+    cloth_from_toml,
+    cloth_to_toml,
+    load_swatch,
+    read_cloth,
+    swatch_names,
+)
+from weavecolor.construction import cloth_mass_g_m2
+from weavecolor.errors import InputError
+from weavecolor.units import MOMME_G_M2
+
+GOOD = """
+name = "Shot organza"
+weave = "plain"
+ends = "40 /cm"
+picks = "38 /cm"
+
+[warp]
+fibre = "silk"
+count = "20/22 denier"
+kind = "filament"
+[warp.colour]
+name = "red"
+wavelengths = [380, 400, 420, 440, 460, 480, 500, 520, 540, 560, 580, 600, 620, 640, 660, 680,
+               700, 720, 740, 760, 780]
+reflectance = [0.05, 0.05, 0.05, 0.05, 0.05, 0.04, 0.03, 0.03, 0.03, 0.04, 0.10, 0.3, 0.5, 0.6,
+               0.65, 0.7, 0.72, 0.74, 0.75, 0.76, 0.77]
+
+[weft]
+fibre = "silk"
+count = "21 denier"
+kind = "filament"
+colour = { srgb = "#202020" }
+"""
+
+
+def changed(old, new):
+    assert old in GOOD
+    return GOOD.replace(old, new, 1)
+
+
+def test_a_cloth_is_read(tmp_path):
+    path = tmp_path / "organza.toml"
+    path.write_text(GOOD)
+    cloth = read_cloth(path)
+    assert cloth.name == "Shot organza"
+    assert (cloth.ends_per_cm, cloth.picks_per_cm) == (40.0, 38.0)
+    assert cloth.warp.tex == cloth.weft.tex == pytest.approx(21 / 9)
+    assert cloth.warp.colour_name == "red"
+    assert cloth.warp.colour[[0, 22, -1]] == pytest.approx([0.05, 0.3, 0.77])
+    assert cloth.weave.lift == ((1, 0), (0, 1))
+    # 4-6 momme is printed for silk organza in a shop glossary.
+    assert 4 < cloth_mass_g_m2(cloth) / MOMME_G_M2 < 6
+
+
+def test_what_was_supposed_is_said():
+    remarks = " | ".join(cloth_from_toml(GOOD).remarks)
+    assert "warp: packing 0.7, flattening 1, lustre_deg 8 degrees" in remarks
+    assert "weft colour recovered from sRGB" in remarks
+    assert "warp colour" not in remarks
+
+
+def test_stated_weight_against_the_construction():
+    fits = cloth_from_toml(changed("[warp]", 'weight = "4.5 momme"\n[warp]'))
+    assert not any("weight" in r for r in fits.remarks)
+    heavy = cloth_from_toml(changed("[warp]", 'weight = "8 momme"\n[warp]'))
+    assert any("stated weight of 34.7 g/m2 does not fit the 18.6 g/m2" in r for r in heavy.remarks)
+    assert heavy.declared_g_m2 == pytest.approx(8 * MOMME_G_M2)
+
+
+def test_colour_ways_agree_with_their_meaning(tmp_path):
+    from weavecolor.colorimetry import reading
+    from weavecolor.lights import light_spectrum
+
+    daylight = light_spectrum("daylight")
+    text = changed('srgb = "#202020"', 'lab = [40, 30, -10], illuminant = "D65"')
+    values = cloth_from_toml(text).weft.colour
+    assert reading(values * daylight, daylight).Lab == pytest.approx([40, 30, -10], abs=0.05)
+    short = changed('colour = { srgb = "#202020" }', 'colour = "#8a2be2"')
+    values = cloth_from_toml(short).weft.colour
+    assert reading(values * daylight, daylight).hex == "#8a2be2"
+    rows = "\n".join(f"{nm},{20 + nm / 100}" for nm in range(400, 701, 10))
+    (tmp_path / "dyes.csv").write_text("nm,grey\n" + rows)
+    path = tmp_path / "a.toml"
+    path.write_text(changed('srgb = "#202020"', 'spectrum_file = "dyes.csv"'))
+    cloth = read_cloth(path)
+    assert cloth.weft.colour[17] == pytest.approx(0.255)
+    assert any("weft colour: not measured below 400 nm" in r for r in cloth.remarks)
+
+
+def test_crimp_is_predicted_or_taken():
+    plain = cloth_from_toml(GOOD)
+    assert 0 < plain.warp_crimp < 0.1
+    assert plain.warp_share == pytest.approx(0.5)
+    given_both = cloth_from_toml(
+        changed("[warp]\nfibre", '[warp]\ncrimp = "4 %"\nfibre').replace(
+            "[weft]\n", "[weft]\ncrimp = 0.01\n"
+        )
+    )
+    assert (given_both.warp_crimp, given_both.weft_crimp) == (0.04, 0.01)
+    # Peirce's h = (4/3) p sqrt(crimp): twice the root, and near equal spacings.
+    h_ratio = (math.sqrt(0.04) / 38) / (math.sqrt(0.01) / 40)
+    share = given_both.warp_share
+    assert share / (1 - share) == pytest.approx(h_ratio)
+
+
+def test_an_opaque_yarn_and_a_drawn_weave():
+    cloth = cloth_from_toml(
+        changed('weave = "plain"', 'weave = ["XX..", ".XX.", "..XX", "X..X"]').replace(
+            "[weft]\n", "[weft]\nscattering_m2_g = inf\n"
+        )
+    )
+    assert math.isinf(cloth.weft.scattering_m2_g)
+    assert len(cloth.weave.lift) == 4
+    again = cloth_from_toml(cloth_to_toml(cloth))
+    assert again.weave.lift == cloth.weave.lift
+    assert math.isinf(again.weft.scattering_m2_g)
+
+
+@pytest.mark.parametrize("name", ["", *range(4)])
+def test_written_cloth_reads_back(name):
+    cloth = cloth_from_toml(GOOD) if name == "" else load_swatch(swatch_names()[name])
+    again = cloth_from_toml(cloth_to_toml(cloth))
+    assert again.construction() == cloth.construction()
+    for system in ("warp", "weft"):
+        old, new = getattr(cloth, system), getattr(again, system)
+        assert np.abs(old.colour - new.colour).max() <= 5e-7
+        for key in ("fibre", "tex", "packing", "flattening", "kind", "lustre_deg", "sheen",
+                    "scattering_m2_g", "colour_name"):  # fmt: skip
+            assert getattr(old, key) == getattr(new, key)
+    for key in ("name", "warp_crimp", "weft_crimp", "notes", "sources", "declared_g_m2"):
+        assert getattr(again, key) == getattr(cloth, key)
+
+
+@given(st.text(min_size=1, max_size=60).filter(lambda t: t.strip() and t.isprintable()))
+def test_any_printable_name_survives(name):
+    data = tomllib.loads(GOOD) | {"name": name, "source": {name: "bench"}}
+    data["weft"]["colour"] = data["warp"]["colour"]
+    again = cloth_from_toml(cloth_to_toml(cloth_from_dict(data)))
+    assert again.name == name
+    assert again.sources == ((name, "bench"),)
+
+
+BAD = [
+    (changed('"silk"', '"silkk"'), "warp.fibre", "'silkk' is not a known fibre; known: cotton"),
+    (changed('"40 /cm"', '"-40 /cm"'), "ends", "a sett is more than zero"),
+    (changed('"40 /cm"', '"40"'), "ends", "has no unit"),
+    (changed('"40 /cm"', "40"), "ends", "must be text in quotes with its unit, got the number 40"),
+    (changed('"40 /cm"', '"400 /cm"'), "ends", "400 ends/cm of 2.333 tex warp is above jamming"),
+    (changed('"40 /cm"', '"170 /cm"').replace("38 /cm", "170 /cm"), "ends, picks",
+     "170 ends/cm of 2.333 tex with 170 picks/cm of 2.333 tex is above jamming for plain"),
+    (changed('picks = "38 /cm"', ""), "picks", "is missing"),
+    (changed("[weft]", "[wheft]"), "wheft", "is not a known field; did you mean weft?"),
+    (changed("ends =", "zzz = 1\nends ="), "zzz", "is not a known field; known are name, weave"),
+    (changed("fibre =", "fiber ="), "warp.fiber", "did you mean fibre?"),
+    (changed('"plain"', '"plane"'), "weave", "'plane' is not a known weave"),
+    (changed('"plain"', '["XX", ".X"]'), "weave", "end 2 never interlaces"),
+    (changed('"plain"', "7"), "weave", "must be text or a list of rows, got the number 7"),
+    (changed('"filament"', '"wool"'), "warp.kind", "'wool' must be one of filament, spun"),
+    (changed('"20/22 denier"', '"20 stone"'), "warp.count", "no known yarn unit"),
+    (changed("0.77]", "nan]"), "warp.colour.reflectance[20]", "must be a finite number, got nan"),
+    (changed("0.77]", "inf]"), "warp.colour.reflectance[20]", "must be a finite number, got inf"),
+    (changed("0.77]", "true]"), "warp.colour.reflectance[20]", "must be a number, got true or"),
+    (changed("0.77]", '"x"]'), "warp.colour.reflectance[20]", "must be a number, got text 'x'"),
+    (changed(", 0.77]", "]"), "warp.colour.reflectance", "21 wavelengths but 20 reflectances"),
+    (changed("0.77]", "-0.5]"), "warp.colour.reflectance", "lies within 0-1, got -0.5"),
+    (changed("760, 780]", "760]").replace("0.76, 0.77]", "0.76]").replace(
+        "               700, 720, 740, 760]", "]").replace("0.72, 0.74, 0.75, 0.76]", "]"),
+     "warp.colour.reflectance", "the spectrum stops short: it runs from 380 to 680 nm"),
+    (changed("[380, 400", "[400, 380"), "warp.colour.reflectance", "wavelengths must rise"),
+    (changed("[380", "[" + "1," * 6000 + "380"), "warp.colour.wavelengths", "at most 5000"),
+    (changed("#202020", "#20202"), "weft.colour.srgb", "is not a screen colour"),
+    (changed("#202020", "red"), "weft.colour.srgb", "is not a screen colour"),
+    (changed('srgb = "#202020"', "lab = [40, 1, 2]"), "weft.colour.illuminant", "is missing"),
+    (changed('srgb = "#202020"', 'lab = [40, 1], illuminant = "D65"'), "weft.colour.lab",
+     "must hold 3 numbers, got 2"),
+    (changed('srgb = "#202020"', 'lab = [140, 1, 1], illuminant = "D65"'), "weft.colour.lab",
+     "L lies within 0-100"),
+    (changed('srgb = "#202020"', 'lab = [5, 120, 100], illuminant = "D65"'), "weft.colour.lab",
+     "no cloth can have the colour"),
+    (changed('srgb = "#202020"', 'srgb = "#202020", lab = [1, 2, 3]'), "weft.colour",
+     "give the colour one way, got lab and srgb"),
+    (changed('srgb = "#202020"', 'name = "x"'), "weft.colour", "give the colour one way, got none"),
+    (changed('srgb = "#202020"', "reflectance = [1]"), "weft.colour", "one way, got reflectance"),
+    (changed('{ srgb = "#202020" }', "7"), "weft.colour", "must be a table of fields"),
+    (changed("[weft]", "[weft]\npacking = 1.5"), "weft.packing", "from 0.05 to 1, got 1.5"),
+    (changed("[weft]", "[weft]\npacking = nan"), "weft.packing", "must be a finite number"),
+    (changed("[weft]", "[weft]\nsheen = -1"), "weft.sheen", "must be from 0 to 1, got -1"),
+    (changed("[weft]", "[weft]\nscattering_m2_g = -1"), "weft.scattering_m2_g", "0 or more"),
+    (changed("[weft]", "[weft]\nflattening = 0.5"), "weft.flattening", "from 1 to 10"),
+    (changed("[weft]", "[weft]\nlustre_deg = " + "9" * 400), "weft.lustre_deg", "too large"),
+    (changed("[weft]", '[weft]\ncrimp = "x %"'), "weft.crimp", "not a percentage"),
+    (changed("[warp]", "warp_share = 2.0\n[warp]"), "warp_share", "must be from 0 to 1"),
+    (changed("[warp]", 'weight = "5"\n[warp]'), "weight", "has no unit"),
+    (changed("Shot organza", "a\\nb"), "name", "without control characters"),
+    (changed("Shot organza", "x" * 300), "name", "longer than 200"),
+    (changed("Shot organza", ""), "name", "must not be empty"),
+    (changed("[warp]", "[source]\nends = 3\n[warp]"), "source.ends", "must be text in quotes"),
+    (changed("name =", "warp = 3\nname =").replace("[warp]", "[other]").replace(
+        "[warp.colour]", "[other.colour]"), "other", "is not a known field"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "field", "complaint"), BAD, ids=range(len(BAD)))
+def test_bad_fields_are_named(tmp_path, text, field, complaint):
+    path = tmp_path / "cloth.toml"
+    path.write_text(text)
+    with pytest.raises(InputError) as caught:
+        read_cloth(path)
+    line = str(caught.value)
+    assert line.startswith(f"{path}: {field}: ")
+    assert complaint in line
+    assert "\n" not in line
+    assert len(line) < 700
+
+
+@pytest.mark.parametrize(
+    ("text", "complaint"),
+    [
+        ("name = ", "is not valid TOML: "),
+        ("x = " + "[" * 5000 + "]" * 5000, "is nested too deeply"),
+        ("x = " + "9" * 5000, "is not valid TOML: "),
+        ("name = 'a'\nname = 'b'", "is not valid TOML: "),
+        ("", "warp: is missing"),
+    ],
+)
+def test_bad_toml_names_the_file(text, complaint):
+    with pytest.raises(InputError) as caught:
+        cloth_from_toml(text, file="cloth.toml")
+    assert str(caught.value).startswith(f"cloth.toml: {complaint}")
+
+
+def test_bad_files(tmp_path):
+    with pytest.raises(InputError, match="gone.toml: no such file"):
+        read_cloth(tmp_path / "gone.toml")
+    with pytest.raises(InputError, match="is not a file; give a cloth file"):
+        read_cloth(tmp_path)
+    path = tmp_path / "cloth.toml"
+    path.write_bytes(GOOD.replace("Shot organza", "gr\u00fcn").encode("latin-1"))
+    with pytest.raises(InputError, match="cloth.toml: is not text in UTF-8"):
+        read_cloth(path)
+    path.write_bytes(b"#" * (clothfile.MAX_BYTES + 1))
+    with pytest.raises(InputError, match="cloth.toml: is above 1 MB, too big for a cloth file"):
+        read_cloth(path)
+    with pytest.raises(InputError, match="more than 1 MB"):
+        cloth_from_toml("#" * (clothfile.MAX_BYTES + 1))
+    with pytest.raises(InputError, match="no such file|cannot be read"):
+        read_cloth("a\0b.toml")
+
+
+@pytest.mark.parametrize(
+    "name", ["/etc/passwd", "../dyes.csv", "sub/dyes.csv", "..", ".hidden", "a\\\\b.csv", "c:x.csv"]
+)
+def test_spectrum_file_cannot_leave_the_folder(tmp_path, name):
+    (tmp_path / "dyes.csv").write_text("nm,a\n")
+    folder = tmp_path / "cloths"
+    folder.mkdir()
+    path = folder / "cloth.toml"
+    path.write_text(changed('srgb = "#202020"', f'spectrum_file = "{name}"'))
+    with pytest.raises(InputError, match="weft.colour.spectrum_file: .*plain name of a file"):
+        read_cloth(path)
+
+
+def test_spectrum_file_links_and_names(tmp_path):
+    (tmp_path / "outside.csv").write_text("nm,a\n")
+    folder = tmp_path / "cloths"
+    folder.mkdir()
+    os.symlink(tmp_path / "outside.csv", folder / "link.csv")
+    path = folder / "cloth.toml"
+    path.write_text(changed('srgb = "#202020"', 'spectrum_file = "link.csv"'))
+    with pytest.raises(InputError, match="spectrum_file: 'link.csv' leads out of the folder"):
+        read_cloth(path)
+    with pytest.raises(InputError, match="read only beside a cloth file"):
+        cloth_from_toml(path.read_text())
+    path.write_text(changed('srgb = "#202020"', 'spectrum_file = "none.csv"'))
+    with pytest.raises(InputError, match="none.csv: no such file"):
+        read_cloth(path)
+    rows = "\n".join(f"{nm},0.2,0.3" for nm in range(380, 781, 20))
+    (folder / "two.csv").write_text("nm,a,b\n" + rows)
+    path.write_text(changed('srgb = "#202020"', 'spectrum_file = "two.csv", spectrum = "c"'))
+    with pytest.raises(InputError, match="colour.spectrum: 'c' is not in two.csv, which has a, b"):
+        read_cloth(path)
+    path.write_text(changed('srgb = "#202020"', 'spectrum_file = "two.csv"'))
+    with pytest.raises(InputError, match="colour.spectrum: is missing; two.csv has a, b"):
+        read_cloth(path)
+
+
+def test_share_that_cannot_be_woven():
+    tight = changed('"40 /cm"', '"150 /cm"').replace("[warp]", "warp_share = 0.1\n[warp]", 1)
+    with pytest.raises(InputError, match=r"warp_share: 0.1 cannot be woven .* between 0\.\d+ and"):
+        cloth_from_toml(tight)
+
+
+JUNK = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8) | st.dates()
+    | st.sampled_from(["40 /cm", "Ne 40", "plain", "#fff", "inf tex", "1e308 tex", 10**400]),
+    lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=4), inner),
+    max_leaves=8,
+)  # fmt: skip
+PLACES = [(), *((k,) for k in ("name", "weave", "ends", "picks", "warp", "weight", "source")),
+          *(("warp", k) for k in ("fibre", "count", "kind", "colour", "crimp", "packing", "sheen")),
+          *(("warp", "colour", k) for k in ("name", "wavelengths", "reflectance", "unit")),
+          ]  # fmt: skip
+
+
+@given(st.sampled_from(PLACES), JUNK)
+def test_junk_anywhere_is_refused_in_one_line_or_read(place, junk):
+    data = tomllib.loads(changed('{ srgb = "#202020" }', '"#202020"'))
+    if not place:
+        data = junk
+    else:
+        table = data
+        for key in place[:-1]:
+            table = table[key]
+        table[place[-1]] = junk
+    try:
+        cloth = cloth_from_dict(data, file="cloth.toml")
+    except InputError as error:
+        assert str(error).startswith("cloth.toml: ")
+        assert "\n" not in str(error) and len(str(error)) < 700
+    else:
+        assert math.isfinite(cloth_mass_g_m2(cloth))
+
+
+def test_no_dict_is_no_cloth():
+    with pytest.raises(InputError, match="^upload: must be a table of fields, got a list"):
+        cloth_from_dict([], file="upload")

@@ -1,0 +1,190 @@
+"""Instrument files in the layouts that occur, and every way they go wrong."""
+
+import numpy as np
+import pytest
+
+from weavecolor import spectrafile
+from weavecolor.errors import InputError
+from weavecolor.spectra import WAVELENGTHS
+from weavecolor.spectrafile import read_spectra, spectra_from_text
+
+RED = 0.05 + 0.6 / (1 + np.exp(-(WAVELENGTHS - 600) / 15))
+GREY = np.full(41, 0.25)
+
+
+def table(mark=",", heading="wavelength,red,grey", scale=1.0, decimals="."):
+    lines = [heading.replace(",", mark)]
+    for nm, r, g in zip(WAVELENGTHS, RED, GREY, strict=True):
+        cells = (f"{nm:g}", f"{scale * r:.9f}", f"{scale * g:.9f}")
+        lines.append(mark.join(cells).replace(".", decimals))
+    return "\n".join(lines)
+
+
+def cgats(fields, rows, before="", count=2):
+    return "\n".join(
+        ["CGATS.17", 'ORIGINATOR "bench"', before, f"NUMBER_OF_FIELDS {len(fields)}",
+         "BEGIN_DATA_FORMAT", " ".join(fields), "END_DATA_FORMAT", f"NUMBER_OF_SETS {count}",
+         "BEGIN_DATA", *rows, "END_DATA"]
+    )  # fmt: skip
+
+
+def same(found, **expected):
+    assert list(found) == list(expected)
+    for name, values in expected.items():
+        assert found[name].values == pytest.approx(values, abs=1e-8)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        table(),
+        table("\t"),
+        table(";", decimals=","),
+        table(heading="Wavelength (nm),red,grey", scale=100),
+        "# from the bench\n\n" + table() + "\n\n",
+        "\ufeff" + table(),
+        table().replace("\n", "\r\n"),
+    ],
+    ids=["csv", "tsv", "semicolon", "percent", "comments", "mark", "crlf"],
+)
+def test_columns(tmp_path, text):
+    path = tmp_path / "red.csv"
+    path.write_bytes(text.encode("utf-8"))
+    same(read_spectra(path), red=RED, grey=GREY)
+
+
+def test_utf16_from_an_office_program(tmp_path):
+    path = tmp_path / "red.csv"
+    path.write_bytes(table("\t").encode("utf-16"))
+    same(read_spectra(path), red=RED, grey=GREY)
+
+
+def test_wavelength_column_need_not_be_first():
+    lines = [",".join(reversed(line.split(","))) for line in table().splitlines()]
+    same(spectra_from_text("\n".join(lines), file="x"), grey=GREY, red=RED)
+
+
+def test_no_heading_and_repeated_names():
+    bare = "\n".join(table().splitlines()[1:])
+    same(spectra_from_text(bare, file="x"), **{"spectrum 1": RED, "spectrum 2": GREY})
+    twice = table(heading="nm,red,red")
+    same(spectra_from_text(twice, file="x"), **{"red": RED, "red (2)": GREY})
+
+
+def test_percent_in_the_heading_settles_a_dark_cloth():
+    text = "nm,black %\n" + "\n".join(f"{nm:g},1.6" for nm in WAVELENGTHS)
+    same(spectra_from_text(text, file="x"), **{"black %": np.full(41, 0.016)})
+    with pytest.raises(InputError, match="fraction or percent"):
+        spectra_from_text(text.replace("%", ""), file="x")
+    same(
+        spectra_from_text(text.replace(" %", ""), file="x", unit="percent"),
+        black=np.full(41, 0.016),
+    )
+
+
+@pytest.mark.parametrize("prefix", ["", "R", "SPECTRAL_NM", "nm"])
+def test_one_sample_a_row(prefix):
+    heading = ",".join(["name", *(f"{prefix}{nm:g}" for nm in WAVELENGTHS)])
+    rows = [",".join([n, *map(str, v)]) for n, v in (("red", RED), ("grey", GREY))]
+    same(spectra_from_text("\n".join([heading, *rows]), file="x"), red=RED, grey=GREY)
+
+
+def test_cgats_one_field_a_wavelength():
+    # CGATS.17 / ISO 28178 text: fields between BEGIN_DATA_FORMAT and END_DATA_FORMAT, one sample
+    # a line between BEGIN_DATA and END_DATA (layout from memory).
+    fields = ["SAMPLE_ID", "SAMPLE_NAME", *(f"SPECTRAL_NM{nm:g}" for nm in WAVELENGTHS)]
+    rows = [
+        " ".join(["1", '"dyed red"', *map(str, RED)]),
+        " ".join(["2", "grey", *map(str, GREY)]),
+    ]
+    same(spectra_from_text(cgats(fields, rows), file="x"), **{"dyed red": RED, "grey": GREY})
+
+
+def test_cgats_pairs_in_percent():
+    fields = ["SAMPLE_ID"] + ["SPECTRAL_NM", "SPECTRAL_PCT"] * 41
+    pairs = [f"{nm:g} {100 * r}" for nm, r in zip(WAVELENGTHS, RED, strict=True)]
+    found = spectra_from_text(cgats(fields, ["A1 " + " ".join(pairs)], count=1), file="x")
+    same(found, A1=RED)
+
+
+def test_cgats_stated_norm():
+    fields = ["SAMPLE_ID", *(f"SPEC_{nm:g}" for nm in WAVELENGTHS)]
+    text = cgats(fields, ["A1 " + " ".join(["1.5"] * 41)], before='SPECTRAL_NORM "100.0"', count=1)
+    same(spectra_from_text(text, file="x"), A1=np.full(41, 0.015))
+
+
+def test_short_range_is_noted():
+    rows = "\n".join(f"{nm},0.3" for nm in range(400, 701, 10))
+    found = spectra_from_text("nm,a\n" + rows, file="x")
+    assert found["a"].notes[0].startswith("not measured below 400 nm and above 700 nm")
+
+
+SHORT = "nm,a\n" + "\n".join(f"{nm},0.3" for nm in range(450, 701, 10))
+FIELDS = ["SAMPLE_ID", *(f"SPECTRAL_NM{nm:g}" for nm in WAVELENGTHS)]
+
+
+@pytest.mark.parametrize(
+    ("text", "complaint"),
+    [
+        ("", "^dye.csv: is empty"),
+        ("\n# nothing\n", "^dye.csv: is empty"),
+        ("nm,red\n", "^dye.csv: line 1: has a heading but no readings"),
+        ("just words", "^dye.csv: line 1: has a heading but no readings"),
+        ("380\n390", "^dye.csv: line 1: needs a column of wavelengths"),
+        (table().replace("480,", "480,x"), r"^dye.csv: line 12, red: 'x0\.05\d+' is not a number"),
+        (table().replace("\n480,", "\n480,,"), "^dye.csv: line 12: 4 values under 3 headings"),
+        ("nm,a,b\n380,,0.2\n390,0.1,0.2", "^dye.csv: line 2, a: a value is missing"),
+        (table().replace("0.250000000", "nan", 3), "^dye.csv: column 'grey': reading 1 is not a"),
+        (table().replace("\n480,", "\n380,"), "^dye.csv: column 'red': wavelengths must rise"),
+        (SHORT, "^dye.csv: column 'a': the spectrum stops short: it runs from 450 to 700 nm"),
+        (table(scale=-1), "^dye.csv: column 'red': a reflectance lies within 0-1"),
+        (cgats(FIELDS, ["1 0.5"]), "^dye.csv: line 10: 2 values for 42 fields"),
+        (cgats(["SAMPLE_ID", "LAB_L"], ["1 50"]), "^dye.csv: BEGIN_DATA_FORMAT: holds no spectra"),
+        (cgats(FIELDS, ["1 " + "x " * 41]), "^dye.csv: line 10, SPECTRAL_NM380: 'x' is not"),
+        ("CGATS.17\nBEGIN_DATA\n1 2\nEND_DATA", "^dye.csv: line 2: data without BEGIN_DATA_FORMAT"),
+        (
+            cgats(FIELDS, ["1 " + "0.5 " * 41], before="SPECTRAL_NORM 0"),
+            "^dye.csv: SPECTRAL_NORM: must be more than 0",
+        ),
+    ],
+)  # fmt: skip
+def test_bad_text_names_file_and_place(text, complaint):
+    with pytest.raises(InputError, match=complaint) as caught:
+        spectra_from_text(text, file="dye.csv")
+    assert "\n" not in str(caught.value)
+
+
+def test_cut_off_file():
+    text = cgats(FIELDS, ["1 " + "0.5 " * 41]).removesuffix("END_DATA")
+    with pytest.raises(InputError, match="has no END for what begins at line 9; .* cut off"):
+        spectra_from_text(text, file="dye.csv")
+
+
+@pytest.mark.parametrize(
+    ("data", "complaint"),
+    [
+        (b"\x89PNG\r\n\x1a\n\xff\xfe", "is not text in UTF-8"),
+        (b"nm,a\n380,0.1\0", "is not text"),
+        ("nm,gr\u00fcn\n".encode("latin-1"), "is not text in UTF-8 \\(byte 5\\)"),
+    ],
+)
+def test_not_text(tmp_path, data, complaint):
+    path = tmp_path / "dye.csv"
+    path.write_bytes(data)
+    with pytest.raises(InputError, match=f"dye.csv: {complaint}"):
+        read_spectra(path)
+
+
+def test_missing_folder_and_huge(tmp_path, monkeypatch):
+    with pytest.raises(InputError, match="none.csv: no such file"):
+        read_spectra(tmp_path / "none.csv")
+    with pytest.raises(InputError, match="is not a file"):
+        read_spectra(tmp_path)
+    monkeypatch.setattr(spectrafile, "MAX_BYTES", 1_000_000)
+    (tmp_path / "big.csv").write_bytes(b"1" * 1_000_001)
+    with pytest.raises(InputError, match="big.csv: is above 1 MB"):
+        read_spectra(tmp_path / "big.csv")
+    assert spectrafile.MAX_SPECTRA == 2000
+    many = "nm," + ",".join(f"s{i}" for i in range(2001)) + "\n380" + ",0.5" * 2001
+    with pytest.raises(InputError, match="2001 spectra; a file has at most 2000"):
+        spectra_from_text(many, file="x")

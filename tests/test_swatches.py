@@ -1,0 +1,86 @@
+"""The demo swatches: all readable, all plausible for what they claim to be."""
+
+import numpy as np
+import pytest
+
+from weavecolor.clothfile import load_swatch, swatch_folder, swatch_names
+from weavecolor.construction import cover_factor_english, describe
+from weavecolor.errors import InputError
+from weavecolor.spectrafile import read_spectra
+
+NAMES = swatch_names()
+
+
+def test_enough_of_them():
+    assert len(NAMES) >= 12
+    assert "shot-organza-red-black" in NAMES
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_swatch_is_sound(name):
+    cloth = load_swatch(name)
+    assert load_swatch(name) is cloth
+    numbers = describe(cloth)
+    assert numbers.jamming <= 1.0
+    assert not any("weight" in remark for remark in cloth.remarks)
+    said = dict(cloth.sources)
+    assert {"ends", "picks", "warp.count", "weft.count", "colour", "yarn optics"} <= set(said)
+    assert "assumed" in said["yarn optics"]
+    for yarn in (cloth.warp, cloth.weft):
+        assert np.all((yarn.colour > 0.0) & (yarn.colour < 1.0))
+        assert yarn.colour_name
+
+
+@pytest.mark.parametrize(
+    ("name", "low", "high"),
+    # Momme printed in a shop glossary of silks: organza 4-6, chiffon 6-8, habutai 5-16.
+    [
+        ("shot-organza-red-black", 4, 6),
+        ("shot-organza-teal-copper", 4, 6),
+        ("silk-chiffon-ivory", 6, 8),
+        ("shot-chiffon-rose-yellow", 6, 8),
+        ("slip-black", 5, 16),
+    ],
+)
+def test_silk_weights(name, low, high):
+    assert low <= describe(load_swatch(name)).mass_momme <= high
+
+
+@pytest.mark.parametrize("name", ["shot-organza-red-black", "silk-chiffon-ivory"])
+def test_raw_silk_size(name):
+    # 13/15 to 20/22 denier for organza and chiffon: trade practice, from memory.
+    cloth = load_swatch(name)
+    assert 13 <= 9 * cloth.warp.tex <= 22 and 13 <= 9 * cloth.weft.tex <= 22
+
+
+def test_muslin():
+    # A glossary of textile terms: muslin has cover factor K warp 5-10, weft 5-9, to 68 g/m2.
+    cloth = load_swatch("muslin-white")
+    assert 5 <= cover_factor_english(cloth.ends_per_cm, cloth.warp.tex) <= 10
+    assert 5 <= cover_factor_english(cloth.picks_per_cm, cloth.weft.tex) <= 9
+    assert describe(cloth).mass_g_m2 <= 68
+
+
+def test_two_tone_cloths_are_two_tone():
+    for name in NAMES:
+        cloth = load_swatch(name)
+        same = np.array_equal(cloth.warp.colour, cloth.weft.colour)
+        assert same != name.startswith(("shot-", "hopsack-"))
+
+
+def test_dyed_curves_span_what_measured_dyed_cloth_does():
+    # USGS Spectral Library Version 7 (doi:10.5066/F7RR1WDJ): red nylon absorbs at 500 nm and
+    # rises past 600 nm; the invented crimson has the same shape.
+    measured = read_spectra(swatch_folder() / "usgs-fabrics.csv")
+    nylon = measured["usgs_GDS431_nylon_ripstop_red"].values
+    crimson = load_swatch("shot-organza-red-black").warp.colour
+    for curve in (nylon, crimson):
+        assert curve[12] < 0.1  # 500 nm
+        assert curve[28] > 4 * curve[12]  # 660 nm
+    assert np.corrcoef(nylon, crimson)[0, 1] > 0.9
+
+
+@pytest.mark.parametrize("name", ["velvet", "../pyproject", "", "shot-organza-red-black.toml"])
+def test_unknown_swatch_lists_them(name):
+    with pytest.raises(InputError, match="is not a swatch; there are calico-unbleached, "):
+        load_swatch(name)
