@@ -6,7 +6,7 @@ import random
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
@@ -30,9 +30,11 @@ def sound(result, cloth_shape, slack=1e-4):
     """Independent check with plain geometry: area lost to overlap or overhang, cm2."""
     shapes = [Polygon(p.cut) for p in result.placements]
     overlap = sum(
-        shapes[i].intersection(shapes[j]).area for i in range(len(shapes)) for j in range(i)
+        shapely.intersection(shapes[i], shapes[j], grid_size=1e-9).area
+        for i in range(len(shapes))
+        for j in range(i)
     )
-    off = sum(shape.difference(cloth_shape).area for shape in shapes)
+    off = sum(shapely.difference(shape, cloth_shape, grid_size=1e-9).area for shape in shapes)
     longest = sum(shape.length for shape in shapes)
     return overlap + off <= slack * max(1.0, longest) * 0.1
 
@@ -95,6 +97,8 @@ def star(rng, corners, size):
 
 
 @given(st.integers(0, 10**6), st.sampled_from(["straight", "cross", "bias", "either", 30.0]))
+@example(3256, "bias")  # nearly coincident edges, where plain overlays lose a part
+@example(166135, "either")
 @settings(deadline=None, max_examples=25)
 def test_random_pieces_on_random_remnants_never_overlap_or_overhang(seed, grain):
     rng = np.random.default_rng(seed)
@@ -127,8 +131,11 @@ def test_random_pieces_on_random_remnants_never_overlap_or_overhang(seed, grain)
     x, y, w, h = result.largest_left
     if w * h > 0:
         left = shapely.box(x, y, x + w, y + h).buffer(-1e-3)
-        assert left.difference(cloth.shape).area < 1e-6
-        assert all(left.intersection(Polygon(p.cut)).area < 1e-6 for p in result.placements)
+        assert shapely.difference(left, cloth.shape, grid_size=1e-9).area < 1e-6
+        assert all(
+            shapely.intersection(left, Polygon(p.cut), grid_size=1e-9).area < 1e-6
+            for p in result.placements
+        )
 
 
 @given(st.lists(st.tuples(st.floats(2, 30), st.floats(2, 30)), min_size=1, max_size=9))

@@ -21,11 +21,15 @@ from weavecolor.make.pieces import (
 SQUARE = ((0.0, 0.0), (10.0, 0.0), (10.0, 20.0), (0.0, 20.0))
 
 
-@given(st.floats(1, 100), st.floats(1, 100), st.floats(0, 5))
+@given(st.floats(1, 100), st.floats(1, 100), st.just(0.0) | st.floats(0.01, 5))
 def test_seam_allowance_goes_all_round_a_rectangle(across, down, seam):
     # Hand-worked, common practice, no source: each side grows by the allowance, corners mitred.
     piece = Piece.rectangle("panel", across, down, seam_cm=seam)
     assert cut_area_cm2(piece) == pytest.approx((across + 2 * seam) * (down + 2 * seam), rel=1e-9)
+
+
+def test_an_allowance_too_small_to_cut_changes_nothing():
+    assert cut_area_cm2(Piece.rectangle("panel", 1, 1, seam_cm=1e-200)) == pytest.approx(1.0)
 
 
 def test_a_piece_on_the_fold_opens_out_and_has_no_seam_there():

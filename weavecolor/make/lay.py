@@ -21,7 +21,7 @@ from shapely.geometry.base import BaseGeometry
 from weavecolor.errors import InputError
 from weavecolor.make.lengths import cm_and_inches
 from weavecolor.make.nesting import TOLERANCE, Form, Nest, largest_rectangle
-from weavecolor.make.pieces import Piece, Points
+from weavecolor.make.pieces import GRID, Piece, Points
 from weavecolor.make.remnant import ClothInHand, cloth_as_folded, edge_as_folded
 from weavecolor.make.turns import Item, Turned, laid_items
 
@@ -264,7 +264,7 @@ def lay(
         return _result(cloth, sound, fold, items, [None] * len(items), CANNOT, why, bound, notes)
 
     home = affinity.translate(sound, -left, -low)
-    blocked = shapely.difference(shapely.box(0.0, 0.0, width, length), home)
+    blocked = shapely.difference(shapely.box(0.0, 0.0, width, length), home, grid_size=GRID)
     # A straight length is first taken as endless, so that the shortfall is known too.
     nest = Nest(width, math.inf if straight else length, blocked)
     if tries is None:
@@ -341,9 +341,9 @@ def _result(
     top = max([low, *(shape.bounds[3] for shape in shapes)])
     fold_factor = 2.0 if fold == "crosswise" else 1.0
     cut_area = sum(shape.area for shape in shapes)
-    taken = shapely.intersection(sound, shapely.box(left, low, right, top)).area
-    frame = shapely.difference(shapely.box(left, low, right, high), sound)
-    clear = largest_rectangle(sound.bounds, shapely.union_all([*shapes, frame]))
+    taken = shapely.intersection(sound, shapely.box(left, low, right, top), grid_size=GRID).area
+    frame = shapely.difference(shapely.box(left, low, right, high), sound, grid_size=GRID)
+    clear = largest_rectangle(sound.bounds, shapely.union_all([*shapes, frame], grid_size=GRID))
     return Lay(
         verdict,
         reason,
@@ -367,17 +367,18 @@ def _corners(shape: Polygon) -> Points:
 
 
 def _verify(shapes: list[Polygon], sound: BaseGeometry) -> None:
-    """A lay that overlaps or overhangs is a fault here, never a result."""
+    """Check the finished lay afresh: one that overlaps or overhangs is never handed out."""
+    again = "shift a corner of the cloth or a piece by a millimetre and lay again"
     around = shapely.buffer(sound, 4 * TOLERANCE, join_style="mitre")
     tree = shapely.STRtree(shapes)
     for index, shape in enumerate(shapes):
         if not shapely.covers(around, shape):
-            raise AssertionError("a piece lies off the cloth")
+            raise InputError(f"the lay failed its check, a piece off the cloth; {again}")
         core = shapely.buffer(shape, -2 * TOLERANCE, join_style="mitre")
         hits = tree.query(core, predicate="intersects")
         for other in hits[hits != index]:
-            if shapely.intersection(core, shapes[other]).area > 1e-9:
-                raise AssertionError("two pieces overlap")
+            if shapely.intersection(core, shapes[other], grid_size=GRID).area > 1e-9:
+                raise InputError(f"the lay failed its check, two pieces overlap; {again}")
 
 
 def compare_grains(

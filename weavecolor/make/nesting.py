@@ -17,6 +17,8 @@ from shapely import affinity
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from weavecolor.make.pieces import GRID
+
 TOLERANCE = 1e-6  # cm; shapes may touch, and rounding may overlap them by no more than this
 
 
@@ -61,7 +63,7 @@ def convex_parts(shape: BaseGeometry) -> tuple[NDArray[np.float64], ...]:
             merged = False
             for i in range(len(pieces)):
                 for j in range(i + 1, len(pieces)):
-                    hull = shapely.convex_hull(shapely.union(pieces[i], pieces[j]))
+                    hull = shapely.convex_hull(shapely.multipolygons([pieces[i], pieces[j]]))
                     if hull.area - pieces[i].area - pieces[j].area <= 1e-9 * hull.area:
                         pieces[i] = hull
                         del pieces[j]
@@ -79,11 +81,24 @@ def _convex(polygon: Polygon) -> bool:
 
 @dataclass(frozen=True, eq=False)
 class _NoFit:
-    """Offsets at which a moving form would overlap a fixed one, and the outline of that set."""
+    """Offsets at which a moving form would overlap a fixed one.
 
-    inside: BaseGeometry
+    ``planes`` (k, 3) are the half-planes a x + b y > c of convex hulls, one hull after another
+    from the rows ``starts``: their union is the set. ``edges`` (n, 4) is about its outline.
+    """
+
+    planes: NDArray[np.float64]
+    starts: NDArray[np.int64]
     edges: NDArray[np.float64]
     bounds: NDArray[np.float64]
+
+    def hits(self, points: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Which offsets (n, 2) overlap by more than a hair; touching does not."""
+        hit = np.zeros(len(points), dtype=bool)
+        near = ((points > self.bounds[:2]) & (points < self.bounds[2:])).all(axis=1)
+        depth = points[near] @ self.planes[:, :2].T - self.planes[:, 2]
+        hit[near] = (np.minimum.reduceat(depth, self.starts, axis=1) > TOLERANCE / 2).any(axis=1)
+        return hit
 
 
 def _no_fit(fixed: tuple[NDArray, ...], moving: Form) -> _NoFit:
@@ -92,16 +107,28 @@ def _no_fit(fixed: tuple[NDArray, ...], moving: Form) -> _NoFit:
         for p in fixed
         for q in moving.parts
     ]
-    whole = hulls[0] if len(hulls) == 1 else shapely.union_all(hulls)
-    # A hair smaller, so that touching is allowed whatever the rounding.
-    inside = shapely.buffer(whole, -TOLERANCE / 2, join_style="mitre")
-    shapely.prepare(inside)
+    planes, starts = [], [0]
+    for hull in hulls:
+        ring = np.asarray(shapely.orient_polygons(hull).exterior.coords)
+        along = np.diff(ring, axis=0)
+        inward = np.stack([-along[:, 1], along[:, 0]], axis=1)
+        inward /= np.hypot(inward[:, 0], inward[:, 1])[:, None]
+        planes.append(np.column_stack([inward, (inward * ring[:-1]).sum(axis=1)]))
+        starts.append(starts[-1] + len(along))
+    # Overlap is judged hull by hull, free of overlay rounding; the outline only proposes places.
+    whole = hulls[0] if len(hulls) == 1 else shapely.union_all(hulls, grid_size=GRID)
     edges = []
     for polygon in getattr(whole, "geoms", [whole]):
-        for ring in (polygon.exterior, *polygon.interiors):
-            corners = np.asarray(ring.coords)
+        for ring_line in (polygon.exterior, *polygon.interiors):
+            corners = np.asarray(ring_line.coords)
             edges.append(np.hstack([corners[:-1], corners[1:]]))
-    return _NoFit(inside, np.concatenate(edges), np.array(whole.bounds))
+    corners = np.concatenate([np.asarray(hull.exterior.coords) for hull in hulls])
+    return _NoFit(
+        np.concatenate(planes),
+        np.array(starts[:-1]),
+        np.concatenate(edges),
+        np.concatenate([corners.min(axis=0), corners.max(axis=0)]),
+    )
 
 
 class Nest:
@@ -195,7 +222,7 @@ class Nest:
                 ask = np.flatnonzero(free)
                 if not ask.size:
                     break
-                hit = shapely.contains_xy(wall.inside, some[ask, 0] - x, some[ask, 1] - y)
+                hit = wall.hits(some[ask] - np.array([x, y]))
                 free[ask[hit]] = False
             if free.any():
                 x, y = some[np.argmax(free)]

@@ -18,6 +18,9 @@ from weavecolor.make.lengths import positive, unit_cm
 
 GRAINS = {"straight": 0.0, "cross": 90.0, "bias": 45.0}
 LARGEST_CM = 2000.0
+# Overlays snap to this grid, cm: in plain floating point, nearly coincident edges can lose or
+# invent a whole part.
+GRID = 1e-9
 _MITRE_LIMIT = 3.0  # sharper corners are cut off square, as one trims a dart point
 
 Points = tuple[tuple[float, float], ...]
@@ -182,7 +185,7 @@ def _unfold(piece: Piece) -> Polygon:
             f"the outline lies on both sides of fold edge {piece.fold_edge}; "
             "draw one half with the fold as a straight outer edge"
         )
-    whole = shapely.union(half, mirror(half), grid_size=1e-9)
+    whole = shapely.union(half, mirror(half), grid_size=GRID)
     if whole.geom_type != "Polygon" or abs(whole.area - 2.0 * half.area) > 1e-6 * whole.area:
         raise InputError(f"the outline does not unfold about edge {piece.fold_edge}")
     return shapely.orient_polygons(_axis_to_fold(whole, piece))

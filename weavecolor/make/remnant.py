@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from weavecolor.errors import InputError
 from weavecolor.make.lengths import positive, unit_cm
-from weavecolor.make.pieces import Points, check_outline
+from weavecolor.make.pieces import GRID, Points, check_outline
 
 FOLDS = ("open", "lengthwise", "crosswise")
 
@@ -78,7 +78,7 @@ class ClothInHand:
             edge = self.selvedge_cm
             sound = shapely.box(edge, 0.0, self.width_cm - edge, self.length_cm)
         for hole in self.damage:
-            sound = shapely.difference(sound, Polygon(hole))
+            sound = shapely.difference(sound, Polygon(hole), grid_size=GRID)
         return sound
 
     @property

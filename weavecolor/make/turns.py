@@ -16,6 +16,7 @@ from shapely.geometry import LineString, Polygon
 from weavecolor.errors import InputError
 from weavecolor.make.nesting import Form, form
 from weavecolor.make.pieces import (
+    GRID,
     Piece,
     cut_about_fold,
     cut_outline,
@@ -83,7 +84,7 @@ def _turned(
         half = shapely.box(
             0.0 if pin == "x" else left - 1, 0.0 if pin == "y" else low - 1, right + 1, high + 1
         )
-        cut, sew = shapely.intersection(cut, half), shapely.intersection(sew, half)
+        cut, sew = (shapely.intersection(thing, half, grid_size=GRID) for thing in (cut, sew))
     made = form(shapely.orient_polygons(cut), pin)
     sew, arrow = (affinity.translate(thing, *made.shift) for thing in (sew, arrow))
     return Turned(made, sew, arrow, turn % 360.0, flip)
@@ -104,7 +105,7 @@ def ways_to_turn(
 
 
 def _same(a: Polygon, b: Polygon) -> bool:
-    return bool(shapely.symmetric_difference(a, b).area <= 1e-6 * a.area)
+    return bool(shapely.symmetric_difference(a, b, grid_size=GRID).area <= 1e-6 * a.area)
 
 
 def laid_items(
