@@ -40,6 +40,10 @@ class Transport:
     surface over cloth area; ``through`` (2D,) beam transmittance; ``exchange`` (P, P): share of
     what leaves one patch that another receives, share_patch-symmetric; ``escape`` (P,) share that
     leaves the cloth; ``across`` (P, P): where light that passed through the yarn comes out.
+
+    Within a patch, the samples that light reaches best also see out best. ``escape_sample`` (n,)
+    is each sample's own escape, and ``inward`` (P,) by how much more of the light that came from
+    other yarn goes to other yarn again than the patch means say.
     """
 
     geometry: Tubes
@@ -55,6 +59,8 @@ class Transport:
     across: Array
     normal_patch: Array
     tangent_patch: Array
+    escape_sample: Array
+    inward: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,6 +148,10 @@ def transport(construction: Construction, rings: int = 6, steps: int = 12) -> Tr
     # the quadrature's own error on a tilted patch goes to its exchange, never below nothing
     target = np.clip(target + (1.0 - whole / share), 0.0, None)
     exchange = _balanced(flux, share * target) / share[:, None]
+    out = seen @ grid.share
+    square = np.bincount(surface.patch, surface.share * out * out, cut.count) / share
+    within = np.maximum(1.0 - escape, 1e-6)
+    inward = np.clip((1.0 - (escape - square) / within) / within, 0.0, None)
     return Transport(
         geometry,
         grid,
@@ -156,7 +166,20 @@ def transport(construction: Construction, rings: int = 6, steps: int = 12) -> Tr
         _across_yarn(cut, share),
         _unit_mean(cut, surface, surface.normal),
         _unit_mean(cut, surface, surface.tangent),
+        out,
+        inward,
     )
+
+
+def sent_on(cell: Transport, seen: NDArray) -> Array:
+    """How much of the light that m directions give a patch (n, m samples) goes on to other yarn,
+    over what the patch's mean escape says: (P, m)."""
+    surface, count = cell.samples, cell.cut.count
+    got = _by_patch(count, surface.patch, surface.share, seen)
+    lost = _by_patch(count, surface.patch, surface.share * cell.escape_sample, seen)
+    within = np.maximum(1.0 - cell.escape, 1e-6)[:, None]
+    ratio = np.divide(got - lost, got * within, out=np.ones_like(got), where=got > 1e-9)
+    return np.clip(ratio, 0.0, None)
 
 
 def _unit_mean(cut: Patches, surface: Samples, vectors: NDArray) -> Array:

@@ -1,0 +1,112 @@
+"""Beams that go in and come out through the same openings.
+
+Knows the open part of one layer and how far behind it the next surface lies; knows nothing of
+colour. Light through a layer that comes back out of it meets the openings it came in by, so the
+two passages are not independent: the hot-spot effect, as between leaf layers (A. Kuusk, in Photon-
+Vegetation Interactions, 1991, ch. 5), here by counting over the cell instead of by a fitted law.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor.cell.rays import blocked
+from weavecolor.cell.transport import beam, pencils, transport
+from weavecolor.cloth import Construction
+
+Array = NDArray[np.float64]
+
+_NODE_POINTS = 377
+_NAMED_POINTS = 6765
+
+
+@dataclass(frozen=True, eq=False)
+class Pairs:
+    """Joint probabilities that both of two directions are open from one point behind the layer:
+    ``node`` (D, D) between upper nodes, ``named_node`` (E, D), ``named`` (E, E)."""
+
+    node: Array
+    named_node: Array
+    named: Array
+
+
+def _behind(
+    construction: Construction, near: float, far: float, count: int, flip: bool
+) -> NDArray:
+    """Points (3, n) behind the layer, spread evenly between ``near`` and ``far`` mm beyond it;
+    behind is above the face where the cloth lies ``flip``-ped."""
+    cell = transport(construction)
+    foot = pencils(cell.geometry, count)
+    depth = (np.arange(foot.shape[1]) * 0.7548776662466927) % 1.0  # from the plastic constant
+    beyond = near + (far - near) * depth
+    foot[2] = cell.geometry.top + beyond if flip else -cell.geometry.bottom - beyond
+    return foot
+
+
+def _joint(open_a: NDArray, open_b: NDArray, through_a: Array, through_b: Array) -> Array:
+    """Joint probability, scaled so that each direction's own share is the layer's openness."""
+    n = open_a.shape[0]
+    scale_a = through_a / np.maximum(open_a.mean(axis=0), 1e-12)
+    scale_b = through_b / np.maximum(open_b.mean(axis=0), 1e-12)
+    joint = (open_a.T @ open_b) / n * np.sqrt(np.outer(scale_a, scale_b))
+    return np.minimum(joint, np.minimum.outer(through_a, through_b))
+
+
+@lru_cache(maxsize=64)
+def _node_open(construction: Construction, near: float, far: float, flip: bool) -> NDArray:
+    cell = transport(construction)
+    half = cell.nodes.half
+    points = _behind(construction, near, far, _NODE_POINTS, flip)
+    n = points.shape[1]
+    origin = np.repeat(points, half, axis=1)
+    away = cell.nodes.vector[half:] if flip else cell.nodes.vector[:half]
+    toward = np.tile(away.T, (1, n))
+    return (~blocked(cell.geometry, origin, toward)).reshape(n, half).astype(np.float32)
+
+
+@lru_cache(maxsize=512)
+def _named_open(
+    construction: Construction, near: float, far: float, x: float, y: float, z: float, count: int
+) -> NDArray:
+    cell = transport(construction)
+    points = _behind(construction, near, far, count, z < 0)
+    toward = np.array([[x], [y], [z]])
+    return (~blocked(cell.geometry, points, toward)).astype(np.float32)
+
+
+def pairs(
+    construction: Construction,
+    near: float,
+    far: float,
+    vectors: tuple[tuple[float, float, float], ...],
+    flip: bool = False,
+) -> Pairs:
+    """Pair probabilities for a surface between ``near`` and ``far`` mm behind the layer.
+
+    ``vectors``: named unit directions in the cloth's frame, z > 0; where the back lies outwards
+    (``flip``) the directions have z < 0, and the nodes stand for the lower ones.
+    """
+    cell = transport(construction)
+    half = cell.nodes.half
+    node = _node_open(construction, near, far, flip)
+    through = np.maximum(cell.through[half:] if flip else cell.through[:half], 0.0)
+    own = np.array([beam(construction, *v).through for v in vectors])
+
+    def column(count: int) -> NDArray:
+        return np.stack(
+            [_named_open(construction, near, far, *v, count) for v in vectors], axis=1
+        )
+
+    if not vectors:
+        empty = np.zeros((0, half))
+        return Pairs(_joint(node, node, through, through), empty, np.zeros((0, 0)))
+    rough, fine = column(_NODE_POINTS), column(_NAMED_POINTS)
+    return Pairs(
+        _joint(node, node, through, through),
+        _joint(rough, node, own, through),
+        _joint(fine, fine, own, own),
+    )
