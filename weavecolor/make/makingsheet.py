@@ -1,0 +1,68 @@
+"""The making sheet: what is sewn, as one or two A4 pages, in PDF with real text or as PNG.
+
+Knows how a sheet becomes a file; what stands on it is ``sheetdata``, how it is set
+``sheetlayout``.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from PIL import Image
+
+from weavecolor.atomic import write_bytes
+from weavecolor.errors import InputError
+from weavecolor.make.sheetdata import (
+    MakingSheet,
+    SheetBasis,
+    SheetColour,
+    SheetLayer,
+    SheetSwatch,
+)
+from weavecolor.make.sheetlayout import sheet_pages
+from weavecolor.make.sheetpdf import pdf_bytes
+from weavecolor.make.sheetpng import page_image, png_bytes
+
+__all__ = [
+    "MakingSheet",
+    "SheetBasis",
+    "SheetColour",
+    "SheetLayer",
+    "SheetSwatch",
+    "making_sheet_images",
+    "making_sheet_pdf",
+    "save_making_sheet",
+]
+
+
+def making_sheet_pdf(sheet: MakingSheet) -> bytes:
+    """The sheet as a PDF of one or two A4 pages; the same sheet gives the same bytes."""
+    return pdf_bytes(sheet_pages(sheet), f"{sheet.title}, {sheet.date}")
+
+
+def making_sheet_images(sheet: MakingSheet, dpi: int = 200) -> tuple[Image.Image, ...]:
+    """The sheet's pages as RGB pictures at ``dpi``, 72 to 400."""
+    return tuple(page_image(page, dpi) for page in sheet_pages(sheet))
+
+
+def save_making_sheet(
+    path: str | os.PathLike[str], sheet: MakingSheet, dpi: int = 200
+) -> tuple[Path, ...]:
+    """Write the sheet by the name's ending: .pdf, or .png (two pages become name-1, name-2).
+
+    Raises InputError on another ending, or where the folder cannot be written.
+    """
+    target = Path(path)
+    ending = target.suffix.lower()
+    if ending == ".pdf":
+        return (write_bytes(target, making_sheet_pdf(sheet)),)
+    if ending != ".png":
+        raise InputError("a making sheet is written as .pdf or .png", file=str(target))
+    pictures = [png_bytes(page, dpi) for page in sheet_pages(sheet)]
+    if len(pictures) == 1:
+        return (write_bytes(target, pictures[0]),)
+    names = [
+        target.with_name(f"{target.stem}-{i + 1}{target.suffix}") for i in range(len(pictures))
+    ]
+    return tuple(write_bytes(name, picture) for name, picture in zip(names, pictures, strict=True))

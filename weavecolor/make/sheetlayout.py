@@ -1,0 +1,367 @@
+"""The making sheet set on the page: sections of a sheet as blocks, fitted to two A4 pages.
+
+Knows what each section looks like; the marks are drawn by ``sheetpdf`` and ``sheetpng``. Where two
+pages are too few the type shrinks, then the longest lists are cut short and say so.
+"""
+
+from __future__ import annotations
+
+from weavecolor.make.canvas import A4, Line, Mark, Page, Picture, Text, rectangle
+from weavecolor.make.fullness import FullnessPlan
+from weavecolor.make.lay import Lay
+from weavecolor.make.lengths import cm, cm_and_inches, inches
+from weavecolor.make.pieces import Piece, cut_outline
+from weavecolor.make.sheetblocks import (
+    INK,
+    RULE,
+    SOFT,
+    Block,
+    Column,
+    Style,
+    bullets,
+    columns,
+    heading,
+    line_mm,
+    overfull,
+    paged,
+    paragraph,
+    rest_note,
+    shortened,
+    stacked,
+    table,
+)
+from weavecolor.make.sheetdata import MakingSheet, SheetColour, SheetSwatch
+from weavecolor.make.sheetdrawings import lay_drawing, layer_icon, sample_box
+
+MARGIN, BOTTOM = 14.0, 15.0
+WIDTH = A4[0] - 2 * MARGIN
+GUTTER = 8.0
+HALF = (WIDTH - GUTTER) / 2.0
+GUIDE = "A guide: a sewn sample in the real light decides."
+LAYS_IN_WORDS = {
+    "touching": "pressed together",
+    "loose": "loose, as worn",
+    "apart": "hung apart",
+}
+
+
+def sheet_pages(sheet: MakingSheet) -> tuple[Page, ...]:
+    """The sheet as one or two pages of marks."""
+    styles = [Style(scale) for scale in (1.0, 0.94, 0.88, 0.82)]
+    styles += [Style(0.82, most) for most in (24, 16, 10, 6, 4, 2, 1)]
+    for style in styles:
+        pages = paged(_blocks(sheet, style), MARGIN, BOTTOM)
+        if len(pages) <= 2 and not overfull(pages, BOTTOM):
+            break
+    pages = pages[:2]
+    return tuple(
+        Page((*marks, *_footer(sheet, number + 1, len(pages))))
+        for number, marks in enumerate(pages)
+    )
+
+
+def _footer(sheet: MakingSheet, number: int, total: int) -> list[Mark]:
+    y = A4[1] - 9.0
+    right = A4[0] - MARGIN
+    return [
+        Line(MARGIN, y - 3.4, right, y - 3.4, 0.15, RULE),
+        Text(MARGIN, y, GUIDE, 7.2, True, INK),
+        Text(right, y, f"page {number} of {total}", 7.2, False, SOFT, "right"),
+    ]
+
+
+def _blocks(sheet: MakingSheet, style: Style) -> list[Block]:
+    blocks = [_title(sheet, style)]
+    left = stacked([heading("Layers, outside in", HALF, style), *_layers(sheet, style)])
+    if sheet.swatches:
+        right = stacked([heading("How it should look", HALF, style), _swatches(sheet, style)])
+        blocks.append(columns([left, right], [0.0, HALF + GUTTER]))
+    else:
+        blocks.append(left)
+    if sheet.colours:
+        blocks += [heading("Predicted colour", WIDTH, style), *_colours(sheet.colours, style)]
+    if sheet.show_through:
+        blocks.append(heading("What will show through", WIDTH, style))
+        blocks += bullets(sheet.show_through, WIDTH, style)
+    if sheet.notes:
+        blocks += [heading("Notes", WIDTH, style), *bullets(sheet.notes, WIDTH, style)]
+    blocks.append(_sample(style))
+    if sheet.pieces:
+        blocks += [heading("Cutting list", WIDTH, style), *_cutting(sheet.pieces, style)]
+    numbers = {piece.name: i + 1 for i, piece in enumerate(sheet.pieces)}
+    shown, rest = shortened(sheet.lays, style)
+    for name, lay in shown:
+        blocks += _lay(name, lay, numbers, style, len(sheet.lays))
+    blocks += rest_note(rest, WIDTH, style)
+    if sheet.fullness:
+        lines = [line for name, plan in sheet.fullness for line in fullness_sentences(name, plan)]
+        blocks += [heading("Fullness", WIDTH, style), *bullets(lines, WIDTH, style)]
+    ends = []
+    if sheet.cautions:
+        ends.append(
+            stacked([heading("Cautions", HALF, style), *bullets(sheet.cautions, HALF, style)])
+        )
+    if sheet.basis:
+        ends.append(stacked([heading("What this rests on", HALF, style), *_basis(sheet, style)]))
+    if ends:
+        blocks.append(columns(ends, [0.0, HALF + GUTTER][: len(ends)]))
+    return blocks
+
+
+def _title(sheet: MakingSheet, style: Style) -> Block:
+    size = 19.0 * style.scale
+    room = WIDTH - style.mm(42.0)
+    name = paragraph(sheet.title, room, size, bold=True, lines=2)
+    base = name.height
+    marks: list[Mark] = list(name.marks)
+    first = 0.77 * line_mm(size)
+    marks.append(Text(WIDTH, first, sheet.date, style.head, False, INK, "right"))
+    marks.append(
+        Text(WIDTH, first + line_mm(style.head), "making sheet", style.small, False, SOFT, "right")
+    )
+    marks.append(Line(0.0, base + 1.0, WIDTH, base + 1.0, 0.6, INK))
+    return Block(tuple(marks), base + 1.6)
+
+
+def grain_words(grain_deg: float) -> str:
+    """A grain angle in the trade's words."""
+    turned = grain_deg % 180.0
+    if min(turned, 180.0 - turned) < 0.5:
+        return "straight grain, warp down"
+    if abs(turned - 90.0) < 0.5:
+        return "cross grain, warp across"
+    lean = turned if turned < 90.0 else turned - 180.0
+    # Seen from outside with "down" down the page, anticlockwise swings the lower end right.
+    side = "right" if lean > 0 else "left"
+    if abs(abs(lean) - 45.0) < 0.5:
+        return f"bias, warp down to the {side}"
+    return f"warp {abs(lean):.0f}\u00b0 off straight, down to the {side}"
+
+
+def _layers(sheet: MakingSheet, style: Style) -> list[Block]:
+    size = style.mm(15.0 if len(sheet.layers) <= 5 else 11.0)
+    left = size + style.mm(4.0)
+    room = HALF - left
+    blocks = []
+    shown, rest = shortened(sheet.layers, style)
+    for number, layer in enumerate(shown, 1):
+        out = "face out" if layer.face == "face" else "back out (cut with the cloth face down)"
+        words = [
+            paragraph(f"{number}  {layer.cloth}", room, style.body, bold=True, lines=2),
+            paragraph(f"{grain_words(layer.grain_deg)}; {out}", room, style.body),
+        ]
+        if layer.note:
+            words.append(paragraph(layer.note, room, style.small, colour=SOFT))
+        text = stacked(words)
+        icon = Block(tuple(layer_icon(layer.grain_deg, layer.face, size)), size)
+        row = columns([icon, text], [0.0, left])
+        blocks.append(Block(row.marks, row.height + style.mm(2.2)))
+    blocks += rest_note(rest, HALF, style)
+    behind = sheet.backing or "nothing, open air"
+    how = LAYS_IN_WORDS.get(sheet.lay_of_stack, sheet.lay_of_stack)
+    line = f"Behind: {behind}." + (f" Layers {how}." if len(sheet.layers) > 1 else "")
+    blocks.append(paragraph(line, HALF, style.body))
+    key = "Seen from outside, hem down. Arrow and lines: the warp. White: face; grey: back."
+    blocks.append(paragraph(key, HALF, style.small, colour=SOFT))
+    return blocks
+
+
+def _swatches(sheet: MakingSheet, style: Style) -> Block:
+    shown = sheet.swatches[: min(6, style.most or 6)]
+    across = 1 if len(shown) == 1 else 2
+    gap = style.mm(3.0)
+    wide = (HALF - gap * (across - 1)) / across
+    rows: list[Block] = []
+    for start in range(0, len(shown), across):
+        row = [_swatch(swatch, wide, style) for swatch in shown[start : start + across]]
+        rows.append(columns(row, [i * (wide + gap) for i in range(len(row))]))
+    return stacked(rows, style.mm(1.6))
+
+
+def _swatch(swatch: SheetSwatch, wide: float, style: Style) -> Block:
+    across, down = swatch.picture.size
+    tall = min(wide * down / max(1, across), style.mm(46.0))
+    kept = min(wide, tall * across / max(1, down))
+    marks: list[Mark] = [
+        Picture(0.0, 0.0, kept, tall, swatch.picture),
+        rectangle(0.0, 0.0, kept, tall, stroke=RULE, line=0.15),
+    ]
+    caption = paragraph(swatch.caption, wide, style.small, colour=SOFT, lines=2)
+    return stacked([Block(tuple(marks), tall + 0.6), caption])
+
+
+def _colours(colours: tuple[SheetColour, ...], style: Style) -> list[Block]:
+    shown, rest = shortened(colours, style)
+    rows = []
+    for colour in shown:
+        spread = "" if colour.uncertainty is None else f"\u00b1{colour.uncertainty:.1f}"
+        rows.append(
+            [
+                colour.light,
+                "",
+                colour.words,
+                *(_signed(value) for value in colour.lab),
+                spread,
+                "as shown" if colour.on_screen else "beyond screen *",
+            ]
+        )
+    layout = [
+        Column("Light", 40, bold=True),
+        Column("Chip", 17),
+        Column("In words", 49),
+        Column("L*", 14, right=True),
+        Column("a*", 14, right=True),
+        Column("b*", 14, right=True),
+        Column("\u0394E00", 12, right=True),
+        Column("On screen", WIDTH - 160),
+    ]
+    blocks = table(layout, rows, style)
+    tall = line_mm(style.body)
+    for i, colour in enumerate(shown):
+        chip = rectangle(
+            40.0, style.mm(0.9), 14.0, tall, fill=_three(colour.srgb), stroke=INK, line=0.15
+        )
+        row = blocks[i + 1]
+        blocks[i + 1] = Block((*row.marks, chip), row.height)
+    blocks += rest_note(rest, WIDTH, style)
+    says = "Chips and pictures depend on screen and printer: go by the numbers and the words."
+    if any(not colour.on_screen for colour in colours):
+        says += " * The cloth is more vivid than any screen can show; chip and pictures are duller."
+    blocks.append(paragraph(says, WIDTH, style.small, colour=SOFT))
+    return blocks
+
+
+def _three(srgb: tuple[float, float, float]) -> tuple[float, float, float]:
+    red, green, blue = (min(1.0, max(0.0, float(value))) for value in srgb)
+    return red, green, blue
+
+
+def _signed(value: float) -> str:
+    return f"{value:.1f}".replace("-0.0", "0.0").replace("-", "\u2212")
+
+
+def _sample(style: Style) -> Block:
+    tall = style.mm(44.0)
+    room = HALF
+    box = sample_box(HALF, tall, style)
+    pitch = style.mm(8.6)
+    marks: list[Mark] = list(paragraph(GUIDE, room, style.head, bold=True).marks)
+    top = paragraph(GUIDE, room, style.head, bold=True).height + style.mm(5.0)
+    for i, label in enumerate(("Light it was seen in", "Against", "Keep, or change to", "Date")):
+        y = top + i * pitch
+        marks.append(Text(0.0, y, label, style.small, False, SOFT))
+        marks.append(Line(style.mm(28.0), y + 0.6, room, y + 0.6, 0.15, RULE))
+    body = columns([box, Block(tuple(marks), tall)], [0.0, HALF + GUTTER])
+    return stacked([Block((), style.mm(4.5)), body])
+
+
+def _cutting(pieces: tuple[Piece, ...], style: Style) -> list[Block]:
+    shown, rest = shortened(pieces, style)
+    rows = []
+    for number, piece in enumerate(shown, 1):
+        left, low, right, high = cut_outline(piece).bounds
+        how = []
+        if piece.fold_edge is not None:
+            how.append("on the fold")
+        if piece.pair:
+            how.append("in pairs, left and right")
+        if piece.grain:
+            how.append(
+                "straight or cross grain" if piece.grain == "either" else f"{piece.grain} grain"
+            )
+        if abs(piece.grain_deg) > 0.05:
+            how.append(f"grain line {piece.grain_deg:g}\u00b0 off")
+        rows.append(
+            [
+                str(number),
+                piece.name,
+                str(piece.quantity),
+                f"{cm(right - left)} \u00d7 {cm(high - low)}",
+                f"{inches(right - left)} \u00d7 {inches(high - low)}",
+                cm(piece.seam_cm) if piece.seam_cm else "none",
+                ", ".join(how),
+            ]
+        )
+    layout = [
+        Column("No.", 9, bold=True),
+        Column("Piece", 38, bold=True),
+        Column("Cut", 11, right=True),
+        Column("Cut size, opened out", 36),
+        Column("in inches", 38),
+        Column("Seam", 15),
+        Column("How", WIDTH - 147),
+    ]
+    return [*table(layout, rows, style), *rest_note(rest, WIDTH, style)]
+
+
+def _lay(name: str, lay: Lay, numbers: dict[str, int], style: Style, lays: int) -> list[Block]:
+    folded = {"open": "open", "lengthwise": "folded along the warp", "crosswise": "folded across"}
+    room = style.mm(74.0 if lays == 1 else 112.0 / lays)
+    drawing = lay_drawing(lay, numbers, WIDTH, max(style.mm(20.0), room), style)
+    return [
+        heading(f"Lay on {name}, {folded[lay.fold]}", WIDTH, style),
+        Block(drawing.marks, drawing.height + 0.8, joined=True),
+        *bullets(lay_sentences(lay), WIDTH, style),
+    ]
+
+
+def lay_sentences(lay: Lay) -> tuple[str, ...]:
+    """What the lay amounts to, in words, cm and inches."""
+    lines = []
+    if lay.fits:
+        lines.append(
+            f"It fits: {cm_and_inches(lay.used_cm)} of cloth, {100 * lay.used_share:.0f} % of it "
+            f"in the pieces; {lay.reason}."
+        )
+    else:
+        lines.append(f"{lay.verdict[:1].upper()}{lay.verdict[1:]}: {lay.reason}.")
+        if lay.missing:
+            lines.append("Not placed: " + ", ".join(lay.missing) + ".")
+    _, _, wide, tall = lay.largest_left
+    if wide * tall >= 25.0:
+        double = " (of folded cloth)" if lay.fold != "open" else ""
+        lines.append(
+            f"Largest rectangle left{double}: {cm(wide)} across by {cm(tall)} along the warp "
+            f"({inches(wide)} by {inches(tall)})."
+        )
+    return (*lines, *lay.notes)
+
+
+def fullness_sentences(name: str, plan: FullnessPlan) -> tuple[str, ...]:
+    """What a fullness plan takes and shows, in words."""
+    kinds = {"flat": "flat", "gathered": "gathered", "knife": "knife pleats", "box": "box pleats"}
+    doubled = ", cloth doubled with the fold at the hem" if plan.doubled else ""
+    shares = ", ".join(
+        f"{layers} layer{'s' if layers > 1 else ''} over {100 * share:.0f} %"
+        for layers, share in zip(plan.shares.layers, plan.shares.share, strict=True)
+        if share > 0.004
+    )
+    return (
+        f"{name}: {kinds[plan.kind]}, {plan.fullness:.2f} to 1 on {cm_and_inches(plan.finished_cm)}"
+        f"{doubled}. Straight on: {shares}.",
+        f"{name}: {plan.widths} width{'s' if plan.widths > 1 else ''} of "
+        f"{cm_and_inches(plan.cloth_width_cm)}, each cut {cm_and_inches(plan.drop_cm)} long: "
+        f"{cm_and_inches(plan.cloth_length_cm)} of cloth.",
+    )
+
+
+def _basis(sheet: MakingSheet, style: Style) -> list[Block]:
+    measured = [entry for entry in sheet.basis if entry.how_sure == "measured"]
+    assumed = [entry for entry in sheet.basis if entry.how_sure != "measured"]
+    layout = [Column("", HALF - 19.0), Column("", 19.0)]
+    blocks: list[Block] = []
+    for title, entries in (("Measured", measured), ("Assumed", assumed)):
+        if not entries:
+            continue
+        shown, rest = shortened(entries, style)
+        layout = [Column(title, HALF - 19.0), Column("How sure", 19.0, bold=True)]
+        rows = [
+            [entry.what + (f" ({entry.source})" if entry.source else ""), entry.how_sure]
+            for entry in shown
+        ]
+        if title == "Measured":
+            layout = [Column(title, HALF - 0.1), Column("", 0.1)]
+            rows = [[row[0], ""] for row in rows]
+        blocks += table(layout, rows, style)
+        blocks += rest_note(rest, HALF, style)
+    return blocks
