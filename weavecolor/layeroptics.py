@@ -101,7 +101,7 @@ def _factors(
 
 def dye(cloth: Cloth) -> Dyed:
     """Put a cloth's colours on its cell. Raises InputError where the cloth cannot be woven."""
-    key = _content(cloth)
+    key = content(cloth)
     with _lock:
         if key in _dyed:
             _dyed.move_to_end(key)
@@ -138,8 +138,8 @@ _dyed: OrderedDict[tuple, Dyed] = OrderedDict()
 _lock = Lock()
 
 
-def _content(cloth: Cloth) -> tuple:
-    """What the optics of a cloth depend on, hashable."""
+def content(cloth: Cloth) -> tuple:
+    """Everything that the optics of a cloth depend on, hashable: equal means alike to the eye."""
     return (
         cloth.construction(),
         surfaces(cloth),

@@ -52,7 +52,7 @@ class Patches:
 def patches(geometry: Tubes) -> Patches:
     """A cut fine enough for interreflection and coarse enough to solve at every band."""
     n = len(geometry.distinct)
-    along, around = (4, 8) if n <= 2 else (3, 8) if n <= 4 else (2, 8) if n <= 8 else (1, 6)
+    along, around = (5, 8) if n <= 2 else (3, 8) if n <= 4 else (2, 8) if n <= 8 else (1, 6)
     return Patches(along, around, n)
 
 
