@@ -7,7 +7,7 @@ top left, mm; sizes in points are multiplied by the style's scale.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from weavecolor.make.canvas import (
     A4,
@@ -103,9 +103,11 @@ def heading(text: str, width: float, style: Style) -> Block:
     )
 
 
-def bullets(lines: Sequence[str], width: float, style: Style) -> list[Block]:
-    """A list, each entry after a small dash; cut to the style's longest list, saying so."""
-    shown, rest = shortened(lines, style)
+def bullets(
+    lines: Sequence[str], width: float, style: Style, *, whole: bool = False
+) -> list[Block]:
+    """A list, each entry after a dash; cut to the style's longest, saying so, unless ``whole``."""
+    shown, rest = (lines, 0) if whole else shortened(lines, style)
     blocks = []
     for text in shown:
         body = paragraph(text, width, style.body, indent=style.mm(3.2))
@@ -127,6 +129,13 @@ def rest_note(rest: int, width: float, style: Style) -> list[Block]:
         return []
     text = f"and {rest} more that this sheet has no room for: see the project."
     return [paragraph(text, width, style.small, bold=True)]
+
+
+def kept(blocks: Sequence[Block], most: float = 130.0) -> list[Block]:
+    """The blocks joined so that no page break falls between, if together at most ``most`` mm."""
+    if sum(block.height for block in blocks) > most:
+        return list(blocks)
+    return [*(replace(block, joined=True) for block in blocks[:-1]), *blocks[-1:]]
 
 
 def stacked(blocks: Sequence[Block], gap: float = 0.0) -> Block:
@@ -181,9 +190,8 @@ def _row(
         for mark in block.marks:
             assert isinstance(mark, Text)
             if column.right:
-                at = Text(
-                    x + room, mark.y + pad, mark.text, size, column.bold, colour, align="right"
-                )
+                end = x + column.width - style.mm(3.6)
+                at = Text(end, mark.y + pad, mark.text, size, column.bold, colour, align="right")
                 marks.append(at)
             else:
                 marks += moved([mark], x, pad)

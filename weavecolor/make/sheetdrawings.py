@@ -86,7 +86,7 @@ def lay_drawing(
     """
     edge = Polygon(lay.edge)
     left, low, right, high = edge.bounds
-    gutter, foot = style.mm(9.0), style.mm(5.0)
+    gutter, foot = style.mm(13.5), style.mm(5.0)
     scale = min((width - gutter) / (high - low), (height - foot) / (right - left))
     small = style.small
 
@@ -113,7 +113,7 @@ def lay_drawing(
             dx, dy = centre.x - (x0 + x1) / 2, centre.y - (y0 + y1) / 2
             x0, y0, x1, y1 = x0 + dx, y0 + dy, x1 + dx, y1 + dy
         marks += arrow(*place(x0, y0), *place(x1, y1), width=0.2, head=1.4)
-        label = str(numbers.get(piece.name, "?")) + ("\u00d72" if piece.copies == 2 else "")
+        label = str(numbers.get(piece.name, piece.name)) + ("\u00d72" if piece.copies == 2 else "")
         size = style.body
         px, py = place((x0 + x1) / 2, (y0 + y1) / 2)
         wide, tall = text_width(label, size, True) + 0.8, line_mm(size) * 0.85

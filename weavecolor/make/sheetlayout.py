@@ -6,6 +6,7 @@ pages are too few the type shrinks, then the longest lists are cut short and say
 
 from __future__ import annotations
 
+from weavecolor.errors import InputError
 from weavecolor.make.canvas import A4, Line, Mark, Page, Picture, Text, rectangle
 from weavecolor.make.fullness import FullnessPlan
 from weavecolor.make.lay import Lay
@@ -21,6 +22,7 @@ from weavecolor.make.sheetblocks import (
     bullets,
     columns,
     heading,
+    kept,
     line_mm,
     overfull,
     paged,
@@ -48,12 +50,16 @@ LAYS_IN_WORDS = {
 def sheet_pages(sheet: MakingSheet) -> tuple[Page, ...]:
     """The sheet as one or two pages of marks."""
     styles = [Style(scale) for scale in (1.0, 0.94, 0.88, 0.82)]
-    styles += [Style(0.82, most) for most in (24, 16, 10, 6, 4, 2, 1)]
+    styles += [Style(0.82, most) for most in (40, 30, 24, 20, 16, 13, 10, 8, 6, 5, 4, 3, 2, 1)]
     for style in styles:
         pages = paged(_blocks(sheet, style), MARGIN, BOTTOM)
         if len(pages) <= 2 and not overfull(pages, BOTTOM):
             break
-    pages = pages[:2]
+    else:
+        raise InputError(
+            "the texts are too long for two pages; shorten cautions, notes or captions",
+            field="making sheet",
+        )
     return tuple(
         Page((*marks, *_footer(sheet, number + 1, len(pages))))
         for number, marks in enumerate(pages)
@@ -63,10 +69,19 @@ def sheet_pages(sheet: MakingSheet) -> tuple[Page, ...]:
 def _footer(sheet: MakingSheet, number: int, total: int) -> list[Mark]:
     y = A4[1] - 9.0
     right = A4[0] - MARGIN
+    name = sheet.title if len(sheet.title) <= 50 else sheet.title[:49].rstrip() + "\u2026"
     return [
         Line(MARGIN, y - 3.4, right, y - 3.4, 0.15, RULE),
         Text(MARGIN, y, GUIDE, 7.2, True, INK),
-        Text(right, y, f"page {number} of {total}", 7.2, False, SOFT, "right"),
+        Text(
+            right,
+            y,
+            f"{name}, {sheet.date} \u00b7 page {number} of {total}",
+            7.2,
+            False,
+            SOFT,
+            "right",
+        ),
     ]
 
 
@@ -87,19 +102,20 @@ def _blocks(sheet: MakingSheet, style: Style) -> list[Block]:
         blocks += [heading("Notes", WIDTH, style), *bullets(sheet.notes, WIDTH, style)]
     blocks.append(_sample(style))
     if sheet.pieces:
-        blocks += [heading("Cutting list", WIDTH, style), *_cutting(sheet.pieces, style)]
-    numbers = {piece.name: i + 1 for i, piece in enumerate(sheet.pieces)}
-    shown, rest = shortened(sheet.lays, style)
-    for name, lay in shown:
-        blocks += _lay(name, lay, numbers, style, len(sheet.lays))
-    blocks += rest_note(rest, WIDTH, style)
+        blocks += kept([heading("Cutting list", WIDTH, style), *_cutting(sheet.pieces, style)])
+    blocks += _lays(sheet, style)
     if sheet.fullness:
         lines = [line for name, plan in sheet.fullness for line in fullness_sentences(name, plan)]
         blocks += [heading("Fullness", WIDTH, style), *bullets(lines, WIDTH, style)]
     ends = []
     if sheet.cautions:
         ends.append(
-            stacked([heading("Cautions", HALF, style), *bullets(sheet.cautions, HALF, style)])
+            stacked(
+                [
+                    heading("Cautions", HALF, style),
+                    *bullets(sheet.cautions, HALF, style, whole=True),
+                ]
+            )
         )
     if sheet.basis:
         ends.append(stacked([heading("What this rests on", HALF, style), *_basis(sheet, style)]))
@@ -111,14 +127,14 @@ def _blocks(sheet: MakingSheet, style: Style) -> list[Block]:
 def _title(sheet: MakingSheet, style: Style) -> Block:
     size = 19.0 * style.scale
     room = WIDTH - style.mm(42.0)
-    name = paragraph(sheet.title, room, size, bold=True, lines=2)
+    kicker = paragraph("Making sheet", room, style.head, colour=SOFT)
+    name = stacked([kicker, paragraph(sheet.title, room, size, bold=True, lines=2)])
     base = name.height
+    date = paragraph(sheet.date, style.mm(40.0), style.head, lines=1).marks[0]
+    first = kicker.marks[0]
+    assert isinstance(date, Text) and isinstance(first, Text)
     marks: list[Mark] = list(name.marks)
-    first = 0.77 * line_mm(size)
-    marks.append(Text(WIDTH, first, sheet.date, style.head, False, INK, "right"))
-    marks.append(
-        Text(WIDTH, first + line_mm(style.head), "making sheet", style.small, False, SOFT, "right")
-    )
+    marks.append(Text(WIDTH, first.y, date.text, style.head, False, INK, "right"))
     marks.append(Line(0.0, base + 1.0, WIDTH, base + 1.0, 0.6, INK))
     return Block(tuple(marks), base + 1.6)
 
@@ -206,20 +222,20 @@ def _colours(colours: tuple[SheetColour, ...], style: Style) -> list[Block]:
             ]
         )
     layout = [
-        Column("Light", 40, bold=True),
+        Column("Light", 46, bold=True),
         Column("Chip", 17),
-        Column("In words", 49),
-        Column("L*", 14, right=True),
-        Column("a*", 14, right=True),
-        Column("b*", 14, right=True),
-        Column("\u0394E00", 12, right=True),
-        Column("On screen", WIDTH - 160),
+        Column("In words", 36),
+        Column("L*", 13, right=True),
+        Column("a*", 13, right=True),
+        Column("b*", 13, right=True),
+        Column("\u00b1 \u0394E00", 17, right=True),
+        Column("On screen", WIDTH - 155),
     ]
     blocks = table(layout, rows, style)
     tall = line_mm(style.body)
     for i, colour in enumerate(shown):
         chip = rectangle(
-            40.0, style.mm(0.9), 14.0, tall, fill=_three(colour.srgb), stroke=INK, line=0.15
+            46.0, style.mm(0.9), 14.0, tall, fill=_three(colour.srgb), stroke=INK, line=0.15
         )
         row = blocks[i + 1]
         blocks[i + 1] = Block((*row.marks, chip), row.height)
@@ -284,25 +300,52 @@ def _cutting(pieces: tuple[Piece, ...], style: Style) -> list[Block]:
         )
     layout = [
         Column("No.", 9, bold=True),
-        Column("Piece", 38, bold=True),
-        Column("Cut", 11, right=True),
+        Column("Piece", 37, bold=True),
+        Column("Cut", 13, right=True),
         Column("Cut size, opened out", 36),
-        Column("in inches", 38),
+        Column("in inches", 37),
         Column("Seam", 15),
         Column("How", WIDTH - 147),
     ]
     return [*table(layout, rows, style), *rest_note(rest, WIDTH, style)]
 
 
-def _lay(name: str, lay: Lay, numbers: dict[str, int], style: Style, lays: int) -> list[Block]:
+def _lays(sheet: MakingSheet, style: Style) -> list[Block]:
+    """One lay across the page, several in two columns."""
+    numbers: dict[str, int] = {}
+    for number, piece in enumerate(sheet.pieces, 1):
+        numbers.setdefault(piece.name, number)
+    shown, rest = shortened(sheet.lays, style)
+    if len(shown) <= 1:
+        blocks = [_lay(name, lay, numbers, style, WIDTH) for name, lay in shown]
+    else:
+        blocks = []
+        for start in range(0, len(shown), 2):
+            pair = [_lay(name, lay, numbers, style, HALF) for name, lay in shown[start : start + 2]]
+            blocks.append(columns(pair, [0.0, HALF + GUTTER][: len(pair)]))
+    if blocks:
+        key = (
+            "Numbers as in the cutting list; arrows run down the garment; broken lines are sewing "
+            "lines; crossed-out parts are not to be used. Pieces are seen from their outside."
+        )
+        blocks.append(paragraph(key, WIDTH, style.small, colour=SOFT))
+    return [*blocks, *rest_note(rest, WIDTH, style)]
+
+
+def _lay(name: str, lay: Lay, numbers: dict[str, int], style: Style, width: float) -> Block:
     folded = {"open": "open", "lengthwise": "folded along the warp", "crosswise": "folded across"}
-    room = style.mm(74.0 if lays == 1 else 112.0 / lays)
-    drawing = lay_drawing(lay, numbers, WIDTH, max(style.mm(20.0), room), style)
-    return [
-        heading(f"Lay on {name}, {folded[lay.fold]}", WIDTH, style),
-        Block(drawing.marks, drawing.height + 0.8, joined=True),
-        *bullets(lay_sentences(lay), WIDTH, style),
-    ]
+    title = paragraph(
+        f"Lay on {name}, {folded[lay.fold]}", width, style.head, bold=True, lines=1
+    ).marks[0]
+    assert isinstance(title, Text)
+    drawing = lay_drawing(lay, numbers, width, style.mm(74.0), style)
+    return stacked(
+        [
+            heading(title.text, width, style),
+            Block(drawing.marks, drawing.height + 0.8),
+            *bullets(lay_sentences(lay), width, style, whole=True),
+        ]
+    )
 
 
 def lay_sentences(lay: Lay) -> tuple[str, ...]:
@@ -329,6 +372,7 @@ def lay_sentences(lay: Lay) -> tuple[str, ...]:
 
 def fullness_sentences(name: str, plan: FullnessPlan) -> tuple[str, ...]:
     """What a fullness plan takes and shows, in words."""
+    name = name[:1].upper() + name[1:]
     kinds = {"flat": "flat", "gathered": "gathered", "knife": "knife pleats", "box": "box pleats"}
     doubled = ", cloth doubled with the fold at the hem" if plan.doubled else ""
     shares = ", ".join(

@@ -1,0 +1,288 @@
+"""The making sheet: what must stand on it, in PDF and in PNG."""
+
+import dataclasses
+import io
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from PIL import Image
+from shapely.geometry import Polygon
+
+from weavecolor.errors import InputError
+from weavecolor.make.canvas import A4, Line, Page, Picture, Shape, Text, text_width, wrapped
+from weavecolor.make.cautions import cautions
+from weavecolor.make.fullness import plan_fullness
+from weavecolor.make.lay import lay
+from weavecolor.make.makingsheet import (
+    MakingSheet,
+    SheetBasis,
+    SheetColour,
+    SheetLayer,
+    SheetSwatch,
+    making_sheet_images,
+    making_sheet_pdf,
+    save_making_sheet,
+)
+from weavecolor.make.pieces import Piece
+from weavecolor.make.remnant import ClothInHand
+from weavecolor.make.sheetblocks import Style
+from weavecolor.make.sheetdrawings import lay_drawing, layer_icon
+from weavecolor.make.sheetlayout import GUIDE, grain_words, lay_sentences, sheet_pages
+from weavecolor.make.sheetpng import page_image
+
+FRONT = Piece.rectangle("front", 20, 40, fold_edge=3)
+GORE = Piece.polygon("gore", [(0, 0), (50, 0), (35, 60), (20, 60)], quantity=2)
+CLOTH = ClothInHand(110, 150, damage=(((60, 90), (70, 90), (70, 99)),))
+
+
+def sheet(**changes):
+    full = MakingSheet(
+        title="Ball gown",
+        date="4 March",
+        layers=(
+            SheetLayer("Shot silk organza", 0.0),
+            SheetLayer("Polyester voile", 90.0, "back", "turned over"),
+        ),
+        backing="white slip",
+        swatches=(SheetSwatch(Image.new("RGBA", (90, 60), (200, 0, 0, 128)), "flat"),),
+        colours=(
+            SheetColour("Window", "deep red", (34.2, 48.1, -22.9), (0.5, 0.1, 0.2), True, 2.4),
+            SheetColour("Noon", "vivid red", (42.0, 66.3, 40.2), (1.0, 0.0, 0.1), False),
+        ),
+        show_through=("Bone channel tape: plain.",),
+        pieces=(FRONT, GORE),
+        lays=(("shot organza", lay([FRONT, GORE], CLOTH, tries=3)),),
+        fullness=(("skirt", plan_fullness("gathered", 70, 110, 70, fullness=2.5)),),
+        cautions=cautions(["silk", "polyester"], sheer=True),
+        basis=(
+            SheetBasis("Yarn colours", "spectrophotometer", "measured"),
+            SheetBasis("Packing 0.7", "common", "rough"),
+        ),
+    )
+    return dataclasses.replace(full, **changes)
+
+
+def pdf_text(data):
+    pypdf = pytest.importorskip("pypdf")
+    reader = pypdf.PdfReader(io.BytesIO(data))
+    for page in reader.pages:
+        # A4 is 210 x 297 mm (ISO 216).
+        assert float(page.mediabox.width) == pytest.approx(595.28, abs=0.1)
+        assert float(page.mediabox.height) == pytest.approx(841.89, abs=0.1)
+    text = " ".join(page.extract_text() for page in reader.pages)
+    return " ".join(text.split()), len(reader.pages), reader
+
+
+def test_the_pdf_holds_real_text_with_every_section():
+    text, pages, reader = pdf_text(making_sheet_pdf(sheet()))
+    assert pages == 2 and reader.metadata.title == "Ball gown, 4 March"
+    for words in (
+        "Ball gown",
+        "4 March",
+        "Shot silk organza",
+        "straight grain, warp down; face out",
+        "cross grain, warp across; back out",
+        "Behind: white slip",
+        "deep red",
+        "\u221222.9",
+        "\u00b12.4",
+        "beyond screen",
+        "Bone channel tape: plain.",
+        "43 cm \u00d7 43 cm",  # half 20 x 40 on the fold, 1.5 all round: 43 x 43 opened out
+        "16 7/8 in \u00d7 16 7/8 in",
+        "It fits:",
+        "76.5 cm (30 1/8 in)",
+        "Press sheer polyester cool",
+        "scrap",
+        "open flame",
+        "Measured",
+        "Yarn colours (spectrophotometer)",
+        "Assumed",
+        "rough",
+        "Stitch the real sample here",
+        GUIDE,
+    ):
+        assert words in text, words
+
+
+def test_the_same_sheet_gives_the_same_bytes():
+    assert making_sheet_pdf(sheet()) == making_sheet_pdf(sheet())
+
+
+def test_other_scripts_are_kept_or_shown_as_missing():
+    text, _, _ = pdf_text(making_sheet_pdf(sheet(title="Платье Ωραία č \u821e")))
+    assert "Платье Ωραία č \u25a1" in text
+
+
+def test_png_pages_are_a4_at_the_resolution_asked(tmp_path):
+    pages = making_sheet_images(sheet(), 100)
+    assert [page.size for page in pages] == [(827, 1169)] * 2 and pages[0].mode == "RGB"
+    names = save_making_sheet(tmp_path / "gown.png", sheet(), 150)
+    assert [name.name for name in names] == ["gown-1.png", "gown-2.png"]
+    with Image.open(names[0]) as image:
+        assert image.size == (1240, 1754)
+        assert image.info["dpi"] == pytest.approx((150, 150), abs=0.1)
+    (pdf,) = save_making_sheet(tmp_path / "gown.PDF", sheet())
+    assert pdf.read_bytes().startswith(b"%PDF")
+    with pytest.raises(InputError, match=".pdf or .png"):
+        save_making_sheet(tmp_path / "gown.jpg", sheet())
+    with pytest.raises(InputError, match="dots per inch"):
+        making_sheet_images(sheet(), 4000)
+
+
+def test_a_short_sheet_takes_one_page(tmp_path):
+    short = MakingSheet("Sash", "today", (SheetLayer("Voile"),))
+    assert len(sheet_pages(short)) == 1
+    assert save_making_sheet(tmp_path / "s.png", short, 72)[0].name == "s.png"
+    text = " ".join(m.text for m in sheet_pages(short)[0].marks if isinstance(m, Text))
+    assert "Behind: nothing, open air." in text and "Cutting list" not in text
+
+
+def test_png_draws_what_the_page_says():
+    page = Page(
+        (
+            Shape(((10, 10), (20, 10), (20, 20), (10, 20)), (1, 0, 0), None),
+            Line(0, 30, 50, 30, 1.0),
+            Picture(30, 10, 10, 10, Image.new("RGBA", (4, 4), (0, 0, 255, 0))),
+            Text(45, 20, "M", 20, True),
+        ),
+        60,
+        40,
+    )
+    pixels = np.asarray(page_image(page, 254)).astype(int)  # 10 pixels a millimetre
+    assert pixels.shape == (400, 600, 3)
+    assert pixels[150, 150].tolist() == [255, 0, 0] and pixels[150, 250].tolist() == [255] * 3
+    assert pixels[300, 200].tolist() == [0, 0, 0] and pixels[320, 200].tolist() == [255] * 3
+    assert pixels[150, 350].tolist() == [255] * 3  # see-through is white paper
+    assert (pixels[130:200, 450:530].min(axis=2) < 80).any()
+
+
+def test_nothing_is_cut_off_unsaid_when_there_is_too_much():
+    many = sheet(
+        pieces=tuple(Piece.rectangle(f"facing {i}", 6, 20) for i in range(60)),
+        show_through=tuple(f"seam {i}: faint." for i in range(30)),
+        cautions=cautions(["silk", "acetate"], sheer=True, dyeing=True, solvent=True, stage=True),
+    )
+    text, pages, _ = pdf_text(making_sheet_pdf(many))
+    assert pages == 2 and text.count("more that this sheet has no room for") >= 2
+    for line in many.cautions:  # cautions are never shortened
+        assert line in text
+    with pytest.raises(InputError, match="too long for two pages"):
+        making_sheet_pdf(sheet(cautions=tuple("warm words " * 150 for _ in range(12))))
+
+
+def _corners(mark):
+    if isinstance(mark, Shape):
+        return list(mark.points)
+    if isinstance(mark, Line):
+        return [(mark.x0, mark.y0), (mark.x1, mark.y1)]
+    if isinstance(mark, Picture):
+        return [(mark.x, mark.y), (mark.x + mark.width, mark.y + mark.height)]
+    wide = text_width(mark.text, mark.size, mark.bold)
+    start = mark.x - {"left": 0.0, "centre": 0.5, "right": 1.0}[mark.align] * wide
+    return [(start, mark.y - 1.0), (start + wide, mark.y)]
+
+
+@given(
+    st.integers(1, 12),
+    st.integers(0, 6),
+    st.integers(0, 12),
+    st.integers(0, 30),
+    st.text("organza m\u00e9 ", min_size=1, max_size=120).filter(str.strip),
+)
+@settings(deadline=None, max_examples=15)
+def test_every_mark_stays_on_the_paper(layers, swatches, colours, pieces, words):
+    picture = Image.new("RGB", (40, 90))
+    made = sheet(
+        title=words,
+        date=words[:40],
+        layers=tuple(SheetLayer(words, 17.0 * i, note=words) for i in range(layers)),
+        swatches=tuple(SheetSwatch(picture, words) for _ in range(swatches)),
+        colours=tuple(
+            SheetColour(words, words, (100.0, -128.0, -128.0), (2.0, -1.0, 0.5), False, 10.0)
+            for _ in range(colours)
+        ),
+        pieces=tuple(Piece.rectangle(words, 100, 200) for _ in range(pieces)),
+    )
+    pages = sheet_pages(made)
+    assert 1 <= len(pages) <= 2
+    for page in pages:
+        for mark in page.marks:
+            for x, y in _corners(mark):
+                assert 8.0 <= x <= A4[0] - 8.0 and 8.0 <= y <= A4[1] - 6.0, mark
+
+
+def test_text_is_wrapped_to_its_width():
+    rows = wrapped("a few words and onelongunbreakableword" * 3, 20.0, 9.0)
+    assert all(text_width(row, 9.0) <= 20.0 for row in rows)
+    assert "".join(rows).replace(" ", "") == ("afewwordsandonelongunbreakableword" * 3)
+
+
+def test_the_lay_is_turned_not_mirrored():
+    piece = Piece.polygon(
+        "hook", [(0, 0), (30, 0), (30, 10), (10, 10), (10, 50), (0, 50)], seam_cm=0
+    )
+    result = lay([piece], ClothInHand(100, 100), tries=1)
+    block = lay_drawing(result, {"hook": 1}, 150.0, 80.0, Style())
+    drawn = max(
+        (mark for mark in block.marks if isinstance(mark, Shape) and len(mark.points) == 6),
+        key=lambda mark: len(mark.points),
+    )
+    paper = Polygon([(x, -y) for x, y in drawn.points])  # y up, as on the table
+    cloth = Polygon(result.placements[0].cut)
+    assert paper.exterior.is_ccw == cloth.exterior.is_ccw
+    assert paper.area / cloth.area == pytest.approx((paper.length / cloth.length) ** 2)
+
+
+@pytest.mark.parametrize(
+    ("degrees", "words"),
+    [
+        (0, "straight grain, warp down"),
+        (180, "straight grain, warp down"),
+        (90, "cross grain, warp across"),
+        (-90, "cross grain, warp across"),
+        (45, "bias, warp down to the right"),
+        (135, "bias, warp down to the left"),
+        (-45, "bias, warp down to the left"),
+        (20, "warp 20\u00b0 off straight, down to the right"),
+    ],
+)
+def test_grain_in_words_and_arrow_agree(degrees, words):
+    assert grain_words(degrees) == words
+    tip = layer_icon(degrees, "face", 10.0)[-1].points[0]
+    # Anticlockwise from straight down the page, y down.
+    angle = np.rad2deg(np.arctan2(tip[0] - 5.0, tip[1] - 5.0))
+    assert (angle - degrees) % 360 == pytest.approx(0.0, abs=1e-6) or (
+        degrees - angle
+    ) % 360 == pytest.approx(0.0, abs=1e-6)
+    if "right" in words:
+        assert tip[0] > 5.0
+
+
+def test_a_lay_that_fails_says_so_on_the_sheet():
+    result = lay([Piece.rectangle("panel", 120, 30)], ClothInHand(110, 100), tries=2)
+    lines = lay_sentences(result)
+    assert lines[0].startswith("Cannot fit") and "Not placed: panel" in lines[1]
+    text, _, _ = pdf_text(making_sheet_pdf(sheet(lays=(("voile", result),))))
+    assert "Cannot fit" in text
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"title": "  "},
+        {"layers": ()},
+        {"layers": (SheetLayer("x", 0.0, "inside"),)},
+        {"layers": (SheetLayer("x", float("nan")),)},
+        {"colours": (SheetColour("a", "b", (float("nan"), 0, 0), (0, 0, 0)),)},
+        {"colours": (SheetColour("a", "b", (1, 0), (0, 0, 0)),)},
+        {"basis": (SheetBasis("x", "", "perhaps"),)},
+        {"notes": ("long " * 1000,)},
+    ],
+)
+def test_bad_sheets_are_refused_in_one_line(changes):
+    with pytest.raises(InputError) as caught:
+        sheet(**changes)
+    assert "\n" not in str(caught.value)
