@@ -154,6 +154,7 @@ def text_width(text: str, size: float, bold: bool = False) -> float:
 
 def wrapped(text: str, width: float, size: float, bold: bool = False) -> list[str]:
     """``text`` broken into lines no wider than ``width`` mm; a word too long is split."""
+    width *= 0.985  # hinted advances in a picture run a little wider
     lines: list[str] = []
     line = ""
     for word in printable(text, bold).split(" "):

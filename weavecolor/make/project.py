@@ -1,19 +1,14 @@
-"""A project in one file: cloths, amounts, options, choice, pieces and measurements, as JSON.
+"""A project in one file: saved as JSON and reopened without loss, or refused with the reason.
 
-Knows what is kept and that it comes back unchanged; knows nothing of optics or pictures. A cloth
-is kept as the table of its cloth file (see ``weavecolor.clothfile``), so the project needs no
-other file. Lengths are cm whatever ``units`` the maker reads.
+Knows how ``projectdata`` is written and read; knows nothing of optics or pictures.
 """
 
 from __future__ import annotations
 
-import copy
 import json
 import math
 import os
-import tomllib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -22,147 +17,37 @@ from weavecolor.errors import InputError
 from weavecolor.fields import Fields
 from weavecolor.make.lengths import UNITS
 from weavecolor.make.pieces import Piece, Points
+from weavecolor.make.projectdata import (
+    Measured,
+    Project,
+    ProjectCloth,
+    ProjectLayer,
+    ProjectOption,
+)
 from weavecolor.make.remnant import FOLDS, ClothInHand
 from weavecolor.stack import FACES, LAYS
 from weavecolor.textfile import read_text
 
+__all__ = [
+    "Measured",
+    "Project",
+    "ProjectCloth",
+    "ProjectLayer",
+    "ProjectOption",
+    "VERSION",
+    "from_dict",
+    "from_json",
+    "open_project",
+    "save_project",
+    "to_dict",
+    "to_json",
+]
+
 VERSION = 1
 MAX_BYTES = 10_000_000
 _MOST_ROWS = 20_000
-_MOST_NESTING = 60
 _NAME, _TEXT = 200, 20_000
 T = TypeVar("T")
-
-
-@dataclass(frozen=True)
-class ProjectCloth:
-    """A cloth to hand: ``key`` names it in options; ``definition`` is its cloth file's table.
-
-    ``in_hand``: the pieces of it there are, each a length or an odd remnant.
-    """
-
-    key: str
-    definition: Mapping[str, Any]
-    in_hand: tuple[ClothInHand, ...] = ()
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "definition", _plain(self.definition, self.key))
-
-    @classmethod
-    def from_toml(cls, key: str, text: str, in_hand: tuple[ClothInHand, ...] = ()) -> ProjectCloth:
-        """From the text of a cloth file. Raises InputError if that is not TOML."""
-        try:
-            return cls(key, tomllib.loads(text), in_hand)
-        except tomllib.TOMLDecodeError as error:
-            raise InputError(f"is not a cloth file: {error}", field=key) from None
-
-
-@dataclass(frozen=True)
-class ProjectLayer:
-    """One layer of an option: a cloth's key, its grain in degrees, which side is out."""
-
-    cloth: str
-    grain_deg: float = 0.0
-    face: str = "face"
-
-
-@dataclass(frozen=True)
-class ProjectOption:
-    """A stack under consideration, outermost layer first; ``backing`` "" is open air."""
-
-    name: str
-    layers: tuple[ProjectLayer, ...]
-    backing: str = ""
-    lay: str = "loose"
-    note: str = ""
-
-
-@dataclass(frozen=True)
-class Measured:
-    """Something measured: what, how, and its data as plain JSON (spectra, counts, readings)."""
-
-    name: str
-    kind: str
-    data: Mapping[str, Any]
-    note: str = ""
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "data", _plain(self.data, self.name))
-
-
-@dataclass(frozen=True)
-class Project:
-    """Everything that is saved.
-
-    ``pins`` and ``chosen`` name options; ``backings`` and ``scenes`` are names or backing
-    specifications; ``settings`` is plain JSON for what else a page remembers.
-    """
-
-    title: str = ""
-    notes: str = ""
-    units: str = "cm"
-    cloths: tuple[ProjectCloth, ...] = ()
-    backings: tuple[str, ...] = ()
-    options: tuple[ProjectOption, ...] = ()
-    pins: tuple[str, ...] = ()
-    chosen: str = ""
-    scenes: tuple[str, ...] = ()
-    pieces: tuple[Piece, ...] = ()
-    fold: str = "open"
-    measured: tuple[Measured, ...] = ()
-    settings: Mapping[str, Any] = field(default_factory=dict)
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "settings", _plain(self.settings, "settings"))
-
-    def option(self, name: str) -> ProjectOption:
-        """The option of that name. Raises InputError where there is none."""
-        for option in self.options:
-            if option.name == name:
-                return option
-        known = ", ".join(option.name for option in self.options) or "none yet"
-        raise InputError(f"there is no option {name!r}; there are: {known}")
-
-    def cloth(self, key: str) -> ProjectCloth:
-        """The cloth of that key. Raises InputError where there is none."""
-        for cloth in self.cloths:
-            if cloth.key == key:
-                return cloth
-        known = ", ".join(cloth.key for cloth in self.cloths) or "none yet"
-        raise InputError(f"there is no cloth {key!r}; there are: {known}")
-
-
-def _plain(value: Any, where: str) -> Any:
-    """A deep copy if ``value`` is plain JSON with finite numbers; else InputError."""
-
-    def check(item: Any, depth: int) -> None:
-        if depth > _MOST_NESTING:
-            raise InputError("is nested too deeply", field=where)
-        if isinstance(item, Mapping):
-            for key, inner in item.items():
-                if not isinstance(key, str):
-                    raise InputError(f"key {key!r} is not text", field=where)
-                check(key, depth)
-                check(inner, depth + 1)
-        elif isinstance(item, list):
-            for inner in item:
-                check(inner, depth + 1)
-        elif isinstance(item, str):
-            if any("\ud800" <= c <= "\udfff" for c in item):
-                raise InputError("holds text that cannot be written as UTF-8", field=where)
-        elif isinstance(item, float):
-            if not math.isfinite(item):
-                raise InputError("holds a number that is not finite", field=where)
-        elif item is not None and not isinstance(item, bool | int):
-            raise InputError(
-                f"{type(item).__name__} cannot be kept in a project; use text, numbers and lists",
-                field=where,
-            )
-
-    if not isinstance(value, Mapping):
-        raise InputError("must be a table of fields", field=where)
-    check(value, 0)
-    return copy.deepcopy(dict(value))
 
 
 def to_dict(project: Project) -> dict[str, Any]:

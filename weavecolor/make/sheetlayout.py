@@ -6,6 +6,8 @@ pages are too few the type shrinks, then the longest lists are cut short and say
 
 from __future__ import annotations
 
+from collections import Counter
+
 from weavecolor.errors import InputError
 from weavecolor.make.canvas import A4, Line, Mark, Page, Picture, Text, rectangle
 from weavecolor.make.fullness import FullnessPlan
@@ -140,18 +142,25 @@ def _title(sheet: MakingSheet, style: Style) -> Block:
 
 
 def grain_words(grain_deg: float) -> str:
-    """A grain angle in the trade's words."""
+    """A grain angle in the trade's words, as seen from outside with the hem down.
+
+    Turned by more than a right angle, the warp's far end points up: that is said too, for a cloth
+    that differs seen up and down.
+    """
     turned = grain_deg % 180.0
+    # Anticlockwise, so the lower end of the warp swings to the right first.
+    up = 90.0 + 0.5 < grain_deg % 360.0 < 270.0 - 0.5
+    end = ", turned end for end" if up else ""
     if min(turned, 180.0 - turned) < 0.5:
-        return "straight grain, warp down"
+        return f"straight grain, warp down{end}"
     if abs(turned - 90.0) < 0.5:
-        return "cross grain, warp across"
+        side = "right" if grain_deg % 360.0 < 180.0 else "left"
+        return f"cross grain, warp to the {side}"
     lean = turned if turned < 90.0 else turned - 180.0
-    # Seen from outside with "down" down the page, anticlockwise swings the lower end right.
     side = "right" if lean > 0 else "left"
     if abs(abs(lean) - 45.0) < 0.5:
-        return f"bias, warp down to the {side}"
-    return f"warp {abs(lean):.0f}\u00b0 off straight, down to the {side}"
+        return f"bias, warp down to the {side}{end}"
+    return f"warp {abs(lean):.0f}\u00b0 off straight, down to the {side}{end}"
 
 
 def _layers(sheet: MakingSheet, style: Style) -> list[Block]:
@@ -359,7 +368,9 @@ def lay_sentences(lay: Lay) -> tuple[str, ...]:
     else:
         lines.append(f"{lay.verdict[:1].upper()}{lay.verdict[1:]}: {lay.reason}.")
         if lay.missing:
-            lines.append("Not placed: " + ", ".join(lay.missing) + ".")
+            number = Counter(lay.missing)
+            names = (f"{name} \u00d7{n}" if n > 1 else name for name, n in number.items())
+            lines.append("Not placed: " + ", ".join(names) + ".")
     _, _, wide, tall = lay.largest_left
     if wide * tall >= 25.0:
         double = " (of folded cloth)" if lay.fold != "open" else ""

@@ -1,4 +1,4 @@
-"""Pages to pictures: the same marks drawn with Pillow, at double size and halved for clean edges.
+"""Pages to pictures: the same marks drawn with Pillow, enlarged, then reduced for clean edges.
 
 Knows Pillow; the pages come ready laid out.
 """
@@ -23,8 +23,6 @@ from weavecolor.make.canvas import (
     printable,
 )
 
-_OVER = 2
-
 
 @lru_cache(maxsize=64)
 def _font(bold: bool, pixels: float) -> ImageFont.FreeTypeFont:
@@ -36,9 +34,10 @@ def page_image(page: Page, dpi: int = 200) -> Image.Image:
     """One page as an RGB picture at ``dpi`` (72 to 400). Raises InputError outside that range."""
     if isinstance(dpi, bool) or not isinstance(dpi, int) or not 72 <= dpi <= 400:
         raise InputError(f"{dpi!r} will not do; use 72 to 400 dots per inch", field="dpi")
-    scale = dpi / 25.4 * _OVER
+    over = 2 if dpi >= 150 else 4
+    scale = dpi / 25.4 * over
     size = (round(page.width * dpi / 25.4), round(page.height * dpi / 25.4))
-    image = Image.new("RGB", (size[0] * _OVER, size[1] * _OVER), "white")
+    image = Image.new("RGB", (size[0] * over, size[1] * over), "white")
     draw = ImageDraw.Draw(image)
     for mark in page.marks:
         if isinstance(mark, Picture):
