@@ -66,7 +66,7 @@ def _direction(zenith_deg: float, azimuth_deg: float, turn_deg: float) -> Vector
     if not (np.isfinite(zenith_deg) and np.isfinite(azimuth_deg)):
         raise InputError("a direction needs two finite angles")
     if not 0.0 <= zenith_deg <= GRAZING_DEG:
-        raise InputError(f"zenith angle {zenith_deg:g} is not between 0 and {GRAZING_DEG:g} degrees")
+        raise InputError(f"zenith angle {zenith_deg:g} is not within 0 to {GRAZING_DEG:g} degrees")
     v = unit(np.radians(zenith_deg), np.radians(azimuth_deg - turn_deg))
     return tuple(round(float(a), 9) + 0.0 for a in v)  # type: ignore[return-value]
 

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from dataclasses import dataclass
+from functools import lru_cache
 from threading import Lock
 
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.cell.finish import Entry, Finish, NamedEntry, finish, named_entry, surfaces
+from weavecolor.cell.finish import Finish, NamedForms, Surfaces, finish, named_forms, surfaces
 from weavecolor.cell.pairs import Pairs, pairs
 from weavecolor.cell.transport import beam
 from weavecolor.cloth import Cloth, Construction, Yarn
@@ -35,68 +36,32 @@ def yarn_film(yarn: Yarn) -> tuple[Array, Array]:
 
 
 @dataclass(frozen=True, eq=False)
-class _Arrivals:
-    """Light from m directions once it has met its first yarn, by band and patch: ``radiosity``
-    (41, P, m) sent to other yarn; ``volume`` (P, m) all that enters yarn at first; ``stray``
-    (P, m) first surface light on its way; ``straight`` (P, m) what enters where first met."""
-
-    radiosity: Array
-    volume: Array
-    stray: Array
-    straight: Array
-
-
-@dataclass(frozen=True, eq=False)
 class Dyed:
-    """A cloth with its colours on the cell: the operators that depend on band and not on the
-    named directions.
+    """A cloth with its colours on the cell, whatever way it is laid and lit.
 
-    ``reflect`` (2, 41) yarn reflectance by system, ``reflect_patch`` (41, P) by patch; ``first``
-    (41, P, P) yarn reflectance and transmittance between patches; ``rest`` (41, P, P) all further
-    exchange; ``entry`` the nodes' arrivals; ``node`` (41, 2D, 2D) radiance factors between nodes.
+    ``weight`` (41, 5): what each band gives to the forms of :mod:`weavecolor.cell.finish`;
+    ``received`` (41, P, 2D): light at each patch from other yarn, by node it came in from;
+    ``node`` (41, 2D, 2D): radiance factors between quadrature nodes.
     """
 
     construction: Construction
     surface: Finish
-    reflect: Array
-    reflect_patch: Array
-    first: Array
-    rest: Array
-    entry: _Arrivals
+    weight: Array
+    received: NDArray[np.float32]
     node: Array
 
 
-def _through_yarn(surface: Finish, reflect: tuple[Array, Array], transmit: tuple[Array, Array]):
-    cut = surface.cell.cut
-    r = np.stack(reflect)[cut.system].T  # bands x P
-    t = np.stack(transmit)[cut.system].T
-    first = t[:, :, None] * surface.cell.across[None]
-    diagonal = np.arange(cut.count)
-    first[:, diagonal, diagonal] += r
-    return first, r
+def _received(surface: Finish, weight: Array, arriving: NDArray) -> NDArray[np.float32]:
+    """Light (41, P, m) at each patch from other yarn, all rounds of exchange together."""
+    w = weight.astype(np.float32)
+    closed = np.eye(surface.cell.cut.count, dtype=np.float32) - np.tensordot(w, surface.loop, 1)
+    return np.linalg.solve(closed, np.tensordot(w, arriving.astype(np.float32), 1))
 
 
-def _arrivals(surface: Finish, reflect: Array, first: Array, entry: Entry) -> _Arrivals:
-    sent = surface.stray_to @ entry.stray
-    chi = surface.chi[:, None]
-    volume = entry.volume + chi * sent
-    radiosity = chi * (first @ volume) + surface.bounce[:, None] * sent
-    radiosity -= reflect[:, :, None] * (chi * (1.0 - entry.onward) * entry.volume)
-    return _Arrivals(radiosity, volume, sent, entry.volume)
-
-
-def _factors(
-    surface: Finish, reflect: Array, first: Array, rest: Array, one: _Arrivals, other: _Arrivals
-) -> Array:
-    """Radiance factors (41, m, k) beyond what a yarn sends straight back from where it was met."""
-    share = surface.cell.share_patch[:, None]
-    out = np.ascontiguousarray(np.swapaxes(share * one.radiosity, 1, 2)) @ (rest @ other.radiosity)
-    # light through the yarn, and the first stray light, each by one passage of the volume
-    left = np.ascontiguousarray((share * one.volume).T)
-    out += left @ (first @ other.volume)
-    out -= (share * one.straight).T @ (reflect[:, :, None] * other.straight)
-    out += (share * surface.bounce[:, None] * one.stray).T @ other.stray
-    return out
+def _sent(surface: Finish, weight: Array, radiosity: Array) -> NDArray[np.float32]:
+    """Light (41, m, P) sent to other yarn, times yarn surface over cloth area."""
+    forms = np.swapaxes(radiosity, 1, 2) * surface.cell.share_patch
+    return np.tensordot(weight, forms, 1).astype(np.float32)
 
 
 def dye(cloth: Cloth) -> Dyed:
@@ -119,18 +84,12 @@ def _dye(cloth: Cloth) -> Dyed:
     construction = cloth.construction()
     surface = finish(construction, surfaces(cloth))
     films = [yarn_film(y) for y in (cloth.warp, cloth.weft)]
-    reflect, transmit = zip(*films, strict=True)
-    first, r = _through_yarn(surface, reflect, transmit)
-    cell, chi = surface.cell, surface.chi
-    loop = chi[:, None] * first * chi[None, :]
-    diagonal = np.arange(cell.cut.count)
-    loop[:, diagonal, diagonal] += surface.bounce + r * chi**2 * (cell.inward - 1.0)
-    closed = np.eye(cell.cut.count) - cell.exchange[None] @ loop
-    rest = np.linalg.solve(closed, np.broadcast_to(cell.exchange, closed.shape))
-    entry = _arrivals(surface, r, first, surface.entry)
-    node = _factors(surface, r, first, rest, entry, entry)
-    node += np.einsum("kb,kij->bij", np.stack(reflect), surface.single) + surface.glint
-    return Dyed(construction, surface, np.stack(reflect), r, first, rest, entry, node)
+    columns = [r for r, _ in films] + [t for _, t in films] + [np.ones(BANDS)]
+    weight = np.stack(columns, axis=1)
+    received = _received(surface, weight, surface.arriving)
+    node = _sent(surface, weight, surface.entry.radiosity) @ received
+    node = np.tensordot(weight, surface.first, 1) + 0.5 * (node + np.swapaxes(node, 1, 2))
+    return Dyed(construction, surface, weight, received, node)
 
 
 _KEEP = 24
@@ -171,6 +130,12 @@ class LayerOptics:
     turn: float
     flip: bool
     named: tuple[Vector, ...]
+
+
+@lru_cache(maxsize=256)
+def _named(construction: Construction, kinds: Surfaces, vectors: tuple[Vector, ...]) -> NamedForms:
+    beams = tuple(beam(construction, *v) for v in vectors)
+    return named_forms(construction, finish(construction, kinds), beams)
 
 
 def to_cloth_frame(vector: Vector, turn: float, flip: bool) -> Vector:
@@ -239,23 +204,19 @@ def layer_optics(
     size = half + count
     vectors = [to_cloth_frame(v, turn, flip) for v in above]
     vectors += [to_cloth_frame((-v[0], -v[1], -v[2]), turn, flip) for v in below]
-    named: NamedEntry | None = None
     beams = tuple(beam(dyed.construction, *v) for v in vectors)
-    if beams:
-        named = named_entry(dyed.construction, surface, beams)
 
     reflect, under, through_scattered = (np.zeros((BANDS, size, size)) for _ in range(3))
     through = np.zeros(size)
     share = np.concatenate([grid.share[:half], np.zeros(count)])
     node = dyed.node
     cross = pair = None
-    if named is not None:
-        r, first, rest = dyed.reflect_patch, dyed.first, dyed.rest
-        entry = _arrivals(surface, r, first, named.entry)
-        cross = _factors(surface, r, first, rest, entry, dyed.entry)
-        cross += np.einsum("kb,kij->bij", dyed.reflect, named.single) + named.glint
-        pair = _factors(surface, r, first, rest, entry, entry)
-        pair += np.einsum("kb,kij->bij", dyed.reflect, named.single_pair) + named.glint_pair
+    if beams:
+        named = _named(dyed.construction, surface.kinds, tuple(vectors))
+        sent = _sent(surface, dyed.weight, named.radiosity)
+        cross = np.tensordot(dyed.weight, named.first, 1) + sent @ dyed.received
+        own = sent @ _received(surface, dyed.weight, named.arriving)
+        pair = np.tensordot(dyed.weight, named.pair, 1) + 0.5 * (own + np.swapaxes(own, 1, 2))
     q = slice(0, half)
     for order, weight in _orders(grid, turn, flip):
         up, down = order[:half], order[half:]

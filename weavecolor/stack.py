@@ -38,7 +38,7 @@ class Layer:
 
 @dataclass(frozen=True, eq=False)
 class Backing:
-    """What lies behind the cloth: a Lambertian surface of spectral reflectance, shape (41,), 0-1."""
+    """What lies behind the cloth: a Lambertian surface of reflectance (41,), 0-1."""
 
     name: str
     reflectance: Spectrum

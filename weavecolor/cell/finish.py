@@ -1,9 +1,13 @@
-"""Surface and volume of the yarns of one cell: what is sheen and what the dye can colour.
+"""Surface and volume of the yarns of one cell, as forms that wait for colour.
 
-Knows fibre index and lustre; knows nothing of colour. Light that a yarn's surface does not send
-back enters the yarn and comes out again coloured; the two shares are coupled so that a white
-cloth neither loses nor gains light and source and eye may change places (C. Kelemen, L.
-Szirmay-Kalos, Eurographics 2001 short papers, on matte under gloss).
+Knows fibre index and lustre; knows nothing of dye. Light that a yarn's surface does not send back
+enters the yarn and comes out again coloured; the two shares are coupled so that a white cloth
+neither loses nor gains light and source and eye may change places (C. Kelemen, L. Szirmay-Kalos,
+Eurographics 2001 short papers, on matte under gloss).
+
+Every quantity is linear in five numbers per band: reflectance of warp and weft yarn, transmittance
+of warp and weft yarn, and 1 (sheen). So each is kept as five arrays, its *forms*, and dyeing is a
+weighted sum.
 """
 
 from __future__ import annotations
@@ -15,10 +19,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.cell.sheen import mat_factor
-from weavecolor.cell.transport import Beam, Transport, fine_samples, sent_on, transport
+from weavecolor.cell.transport import (
+    Beam,
+    Transport,
+    by_patch,
+    fine_samples,
+    sent_on,
+    transport,
+)
 from weavecolor.cloth import Cloth, Construction
 
 Array = NDArray[np.float64]
+
+FORMS = 5  # reflectance of warp, of weft; transmittance of warp, of weft; 1
 
 #: Narrowest lobe, radians, that sums over the quadrature nodes resolve.
 _BROAD = np.radians(9.0)
@@ -38,22 +51,25 @@ Surfaces = tuple[Surface, Surface]
 
 def surfaces(cloth: Cloth) -> Surfaces:
     """Warp's and weft's surface."""
-    warp, weft = (
-        Surface(y.fibre.index, y.lustre_deg, y.sheen) for y in (cloth.warp, cloth.weft)
-    )
+    warp, weft = (Surface(y.fibre.index, y.lustre_deg, y.sheen) for y in (cloth.warp, cloth.weft))
     return warp, weft
 
 
 @dataclass(frozen=True, eq=False)
 class Entry:
-    """How a set of m directions couples to the cell: ``volume`` (P, m) light entering the yarns
-    by patch, ``stray`` (P, m) light their surfaces send on to other yarn, ``sheen`` (P, m) the
-    share that a patch's surface sends back at all, ``onward`` (P, m) from ``sent_on``."""
+    """How m directions couple to the cell, by patch.
 
+    ``straight`` (P, m): light entering the yarn where it is first met; ``volume`` (P, m): that
+    and what the surfaces sent on to other yarn; ``stray`` (P, m): surface light on its way;
+    ``sheen`` (P, m): share that a patch's surface sends back at all; ``radiosity`` (5, P, m):
+    forms of the light sent to other yarn.
+    """
+
+    straight: Array
     volume: Array
     stray: Array
     sheen: Array
-    onward: Array
+    radiosity: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,9 +77,10 @@ class Finish:
     """A construction with its two yarn surfaces.
 
     ``entry`` for the quadrature nodes; ``keep`` (P,) sqrt of the mean share entering the volume;
-    ``chi`` (P,) and ``bounce`` (P,) couple interreflected light to volume and surface; ``stray_to``
-    (P, P) takes stray light from patch to patch; ``single`` (2, 2D, 2D) first-order factors per
-    yarn system for reflectance 1; ``glint`` (2D, 2D) first-order sheen.
+    ``chi``, ``bounce`` (P,) couple interreflected light to volume and surface; ``stray_to``
+    (P, P) takes stray light from patch to patch; ``loop`` (5, P, P) forms of one round of
+    exchange; ``arriving`` (5, P, 2D) forms of what reaches other yarn; ``first`` (5, 2D, 2D)
+    forms of light that met one yarn only.
     """
 
     cell: Transport
@@ -73,123 +90,214 @@ class Finish:
     chi: Array
     bounce: Array
     stray_to: Array
-    single: Array
-    glint: Array
+    loop: NDArray[np.float32]
+    arriving: NDArray[np.float32]
+    first: Array
 
 
-def _lobes(cell: Transport, kinds: Surfaces, one: Array, other: Array, broad: bool) -> Array:
-    """Sheen factors (P, m, k) of the patches between directions (m, 3) and (k, 3)."""
-    out = np.zeros((cell.cut.count, len(one), len(other)))
+@dataclass(frozen=True, eq=False)
+class NamedForms:
+    """As the last three of :class:`Finish` for E named directions: ``radiosity`` and ``arriving``
+    (5, P, E), ``first`` (5, E, 2D) with the nodes and ``pair`` (5, E, E) with each other."""
+
+    radiosity: Array
+    arriving: Array
+    first: Array
+    pair: Array
+
+
+def _lobes(cell: Transport, kinds: Surfaces, one: Array, other: Array) -> NDArray[np.float32]:
+    """Sheen factors (P, m, k) of the patches between directions (m, 3) and (k, 3), with lobes
+    wide enough for sums over the nodes."""
+    out = np.zeros((cell.cut.count, len(one), len(other)), np.float32)
     for system, kind in enumerate(kinds):
         which = cell.cut.system == system
-        width = np.radians(kind.width_deg)
         if kind.sheen > 0:
             out[which] = kind.sheen * mat_factor(
-                cell.tangent_patch[which, None, None],
-                cell.normal_patch[which, None, None],
-                one[None, :, None],
-                other[None, None, :],
+                cell.tangent_patch[which, None, None].astype(np.float32),
+                cell.normal_patch[which, None, None].astype(np.float32),
+                one[None, :, None].astype(np.float32),
+                other[None, None, :].astype(np.float32),
                 kind.index,
-                max(width, _BROAD) if broad else width,
+                max(np.radians(kind.width_deg), _BROAD),
             )
     return out
 
 
-def _entry(cell: Transport, keep: Array, lobes: Array, seen: Array, onward: Array) -> Entry:
-    """Coupling of m directions, from their lobes (P, m, 2D) towards the nodes."""
+def _facing(cell: Transport) -> Array:
+    """Quadrature weight (P, 2D) of each node in a patch's own hemisphere."""
     grid = cell.nodes
-    facing = np.maximum(cell.normal_patch @ grid.vector.T, 0.0) / grid.cosine
-    sheen = np.einsum("pmd,pd->pm", lobes, facing * grid.share)
-    leaves = np.einsum("pmd,pd->pm", lobes, cell.seen_patch * grid.share)
-    return Entry(
-        seen * (1.0 - sheen) / keep[:, None],
-        seen * np.maximum(sheen - leaves, 0.0),
-        sheen,
-        onward,
-    )
+    return np.maximum(cell.normal_patch @ grid.vector.T, 0.0) / grid.cosine * grid.share
+
+
+def _toward(lobes: NDArray, weight: Array) -> Array:
+    """Sum of lobes (P, m, k) over their second direction with weight (P, k)."""
+    return np.matmul(lobes, weight[:, :, None].astype(np.float32))[:, :, 0].astype(float)
 
 
 @lru_cache(maxsize=32)
 def finish(construction: Construction, kinds: Surfaces) -> Finish:
     """Couple surfaces and volume on one construction; cached."""
     cell = transport(construction)
-    grid = cell.nodes
-    lobes = _lobes(cell, kinds, grid.vector, grid.vector, broad=True)
-    facing = np.maximum(cell.normal_patch @ grid.vector.T, 0.0) / grid.cosine
-    sheen = np.einsum("pmd,pd->pm", lobes, facing * grid.share)
-    mean = np.einsum("pm,pm->p", sheen, facing * grid.share) / (facing @ grid.share)
+    grid, share = cell.nodes, cell.share_patch
+    lobes = _lobes(cell, kinds, grid.vector, grid.vector)
+    facing = _facing(cell)
+    sheen = _toward(lobes, facing)
+    mean = np.einsum("pm,pm->p", sheen, facing) / facing.sum(axis=1)
     keep = np.sqrt(1.0 - mean)
-    entry = _entry(cell, keep, lobes, cell.seen_patch, sent_on(cell, cell.seen))
 
     # interreflected light comes only from where the patch does not see out
-    received = 1.0 - cell.escape  # equals the exchange row sums, which close the balance
-    within = np.maximum(received, 1e-9)
-    enters = np.clip(
-        (1.0 - mean - (cell.seen_patch * (1.0 - sheen)) @ grid.share) / within, 0.0, 1.0
-    )
-    strays_out = np.minimum((entry.stray @ grid.share) / within, 1.0 - enters)
-    bounce = np.maximum(1.0 - enters - strays_out, 0.0) / within
+    within = np.maximum(1.0 - cell.escape, 1e-9)
+    enters = (1.0 - mean - (cell.seen_patch * (1.0 - sheen)) @ grid.share) / within
+    enters = np.clip(enters, 0.0, 1.0)
+    stray = _stray(cell, cell.seen_patch, lobes, sheen)
+    bounce = np.maximum(1.0 - enters - (stray @ grid.share) / within, 0.0) / within
     chi = enters / keep
-
     rows = np.maximum(cell.exchange.sum(axis=1), 1e-12)
-    stray_to = (cell.exchange / rows[:, None]).T * (
-        cell.share_patch[None, :] / cell.share_patch[:, None]
-    )
+    stray_to = (cell.exchange / rows[:, None]).T * (share[None, :] / share[:, None])
+
+    entry = _entry(cell, keep, chi, bounce, stray_to, cell.seen_patch, sheen, stray, cell.seen)
     inside = cell.seen * ((1.0 - sheen) / keep[:, None])[cell.samples.patch]
-    single = np.stack(
-        [
-            (inside * (cell.samples.share * (cell.samples.system == k))[:, None]).T @ inside
-            for k in (0, 1)
-        ]
+    glint = np.zeros((2 * grid.half, 2 * grid.half))
+    if lobes.any():
+        seen = cell.seen_patch
+        glint = np.einsum("pm,pmd,pd->md", share[:, None] * seen, lobes, seen, optimize=True)
+    first = _first(cell, entry, entry, bounce, _sample_forms(cell.samples, inside, inside), glint)
+    loop = np.zeros((FORMS, cell.cut.count, cell.cut.count))
+    for k in (0, 1):
+        own = cell.cut.system == k
+        loop[k] = cell.exchange * (own * chi**2 * cell.inward)
+        loop[2 + k] = (cell.exchange * chi) @ (cell.across * own[:, None] * chi)
+    loop[4] = cell.exchange * bounce
+    return Finish(
+        cell,
+        kinds,
+        entry,
+        keep,
+        chi,
+        bounce,
+        stray_to,
+        loop.astype(np.float32),
+        (cell.exchange @ entry.radiosity).astype(np.float32),
+        0.5 * (first + np.swapaxes(first, 1, 2)),
     )
-    weighted = cell.share_patch[:, None] * cell.seen_patch
-    glint = np.einsum("pm,pmd,pd->md", weighted, lobes, cell.seen_patch, optimize=True)
-    return Finish(cell, kinds, entry, keep, chi, bounce, stray_to, single, 0.5 * (glint + glint.T))
 
 
-@dataclass(frozen=True, eq=False)
-class NamedEntry:
-    """Coupling of named beams: ``entry`` by patch, and their first-order factors with the nodes,
-    ``single`` (2, E, 2D), ``glint`` (E, 2D), and with each other, ``single_pair`` (2, E, E),
-    ``glint_pair`` (E, E)."""
-
-    entry: Entry
-    single: Array
-    glint: Array
-    single_pair: Array
-    glint_pair: Array
+def _stray(cell: Transport, seen: Array, lobes: NDArray, sheen: Array) -> Array:
+    """Surface light (P, m) that does not get out of the cloth at once."""
+    leaves = _toward(lobes, cell.seen_patch * cell.nodes.share)
+    return seen * np.maximum(sheen - leaves, 0.0)
 
 
-def named_entry(construction: Construction, surface: Finish, beams: tuple[Beam, ...]) -> NamedEntry:
+def _entry(
+    cell: Transport,
+    keep: Array,
+    chi: Array,
+    bounce: Array,
+    stray_to: Array,
+    seen: Array,
+    sheen: Array,
+    stray: Array,
+    seen_sample: NDArray,
+) -> Entry:
+    straight = seen * (1.0 - sheen) / keep[:, None]
+    sent = stray_to @ stray
+    volume = straight + chi[:, None] * sent
+    onward = sent_on(cell, seen_sample)
+    radiosity = np.zeros((FORMS, *straight.shape))
+    back = chi[:, None] * (volume - (1.0 - onward) * straight)
+    across = chi[:, None] * (cell.across @ volume)
+    for k in (0, 1):
+        own = (cell.cut.system == k)[:, None]
+        radiosity[k] = own * back
+        radiosity[2 + k] = own * across
+    radiosity[4] = bounce[:, None] * sent
+    return Entry(straight, volume, sent, sheen, radiosity)
+
+
+def _sample_forms(surface, one: NDArray, other: NDArray) -> Array:
+    """Single scattering by system (2, m, k) from samples (n, m) and (n, k)."""
+    return np.stack(
+        [(one * (surface.share * (surface.system == k))[:, None]).T @ other for k in (0, 1)]
+    )
+
+
+def _first(
+    cell: Transport, one: Entry, other: Entry, bounce: Array, single: Array, glint: Array
+) -> Array:
+    """Forms (5, m, k) of light that met one yarn only, or went on through it."""
+    share = cell.share_patch[:, None]
+    out = np.zeros((FORMS, *glint.shape))
+    for k in (0, 1):
+        own = share * (cell.cut.system == k)[:, None]
+        out[k] = single[k] + (own * one.volume).T @ other.volume
+        out[k] -= (own * one.straight).T @ other.straight
+        out[2 + k] = (own * one.volume).T @ (cell.across @ other.volume)
+    out[4] = glint + (share * bounce[:, None] * one.stray).T @ other.stray
+    return out
+
+
+def named_forms(construction: Construction, surface: Finish, beams: tuple[Beam, ...]) -> NamedForms:
     """How the named ``beams`` couple to the cell."""
     cell, kinds = surface.cell, surface.kinds
     grid, fine = cell.nodes, fine_samples(construction)
     vectors = np.array([b.vector for b in beams])
-    lobes = _lobes(cell, kinds, vectors, grid.vector, broad=True)
-    seen = np.stack([b.patch for b in beams], axis=1)
+    lobes = _lobes(cell, kinds, vectors, grid.vector)
     rough = np.stack([b.coarse for b in beams], axis=1)
-    entry = _entry(cell, surface.keep, lobes, seen, sent_on(cell, rough))
-    inward = (1.0 - entry.sheen) / surface.keep[:, None]
-
-    coarse = rough * inward[cell.samples.patch]
-    node = cell.seen * ((1.0 - surface.entry.sheen) / surface.keep[:, None])[cell.samples.patch]
+    # the same samples as the nodes use, so that energy closes with them
+    seen = by_patch(cell.cut.count, cell.samples.patch, cell.samples.share, rough)
+    seen /= cell.share_patch[:, None]
+    sheen = _toward(lobes, _facing(cell))
+    entry = _entry(
+        cell,
+        surface.keep,
+        surface.chi,
+        surface.bounce,
+        surface.stray_to,
+        seen,
+        sheen,
+        _stray(cell, seen, lobes, sheen),
+        rough,
+    )
+    inward = (1.0 - sheen) / surface.keep[:, None]
+    inward_node = (1.0 - surface.entry.sheen) / surface.keep[:, None]
+    single = _sample_forms(
+        cell.samples,
+        rough * inward[cell.samples.patch],
+        cell.seen * inward_node[cell.samples.patch],
+    )
     bright = np.stack([b.fine for b in beams], axis=1)
-    fine_in = bright * inward[fine.patch]
-    single, pair = [], []
-    for k in (0, 1):
-        weight = (cell.samples.share * (cell.samples.system == k))[:, None]
-        single.append((weight * coarse).T @ node)
-        weight = (fine.share * (fine.system == k))[:, None]
-        pair.append((weight * fine_in).T @ fine_in)
+    dim = bright * inward[fine.patch]
     glint = np.einsum(
         "pm,pmd,pd->md", cell.share_patch[:, None] * seen, lobes, cell.seen_patch, optimize=True
     )
-    glint_pair = np.zeros((len(beams), len(beams)))
-    for a in range(len(beams)):
-        for b in range(a, len(beams)):
+    pair = _first(
+        cell,
+        entry,
+        entry,
+        surface.bounce,
+        _sample_forms(fine, dim, dim),
+        _glints(kinds, fine, bright, vectors),
+    )
+    return NamedForms(
+        entry.radiosity,
+        cell.exchange @ entry.radiosity,
+        _first(cell, entry, surface.entry, surface.bounce, single, glint),
+        0.5 * (pair + np.swapaxes(pair, 1, 2)),
+    )
+
+
+def _glints(kinds: Surfaces, fine, bright: Array, vectors: Array) -> Array:
+    """First-order sheen (E, E) between named directions, lobes at their true width."""
+    count = len(vectors)
+    out = np.zeros((count, count))
+    for a in range(count):
+        for b in range(a, count):
             for k, kind in enumerate(kinds):
+                if kind.sheen <= 0:
+                    continue
                 lit = bright[:, a] * bright[:, b] * (fine.system == k)
-                which = np.flatnonzero(lit) if kind.sheen > 0 else np.zeros(0, int)
+                which = np.flatnonzero(lit)
                 factor = mat_factor(
                     fine.tangent[:, which].T,
                     fine.normal[:, which].T,
@@ -198,6 +306,6 @@ def named_entry(construction: Construction, surface: Finish, beams: tuple[Beam, 
                     kind.index,
                     np.radians(kind.width_deg),
                 )
-                glint_pair[a, b] += kind.sheen * (fine.share[which] * lit[which]) @ factor
-            glint_pair[b, a] = glint_pair[a, b]
-    return NamedEntry(entry, np.stack(single), glint, np.stack(pair), glint_pair)
+                out[a, b] += kind.sheen * (fine.share[which] * lit[which]) @ factor
+            out[b, a] = out[a, b]
+    return out

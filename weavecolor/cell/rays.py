@@ -52,10 +52,9 @@ def _march(
     x, y, z = origin.copy()
     dx, dy, dz = toward
     # rays that start beyond the cloth go to its near face first
-    with np.errstate(divide="ignore", invalid="ignore"):
-        lead = np.where(
-            (z > top) & (dz < 0), (top - z) / dz, np.where((z < bottom) & (dz > 0), (bottom - z) / dz, 0)
-        ).astype(np.float32)
+    level = np.where(dz < 0, top, bottom)
+    outside = ((z > top) & (dz < 0)) | ((z < bottom) & (dz > 0))
+    lead = np.divide(level - z, dz, out=np.zeros_like(z), where=outside)
     x, y, z = x + lead * dx, y + lead * dy, z + lead * dz
     tiny = np.float32(1e-12)
     ax, ay = np.maximum(np.abs(dx), tiny), np.maximum(np.abs(dy), tiny)

@@ -65,17 +65,16 @@ class Transport:
 
 @dataclass(frozen=True, eq=False)
 class Beam:
-    """The cell seen from one named direction: ``fine`` (n_fine,), ``coarse`` (n,) and ``patch``
-    (P,) hold ``seen``; ``through`` the beam transmittance."""
+    """The cell seen from one named direction: ``fine`` (n_fine,) and ``coarse`` (n,) hold
+    ``seen``; ``through`` the beam transmittance."""
 
     vector: Array
     fine: NDArray
     coarse: NDArray
-    patch: Array
     through: float
 
 
-def _by_patch(count: int, patch: NDArray, weight: NDArray, values: NDArray) -> NDArray:
+def by_patch(count: int, patch: NDArray, weight: NDArray, values: NDArray) -> NDArray:
     """Area-weighted sums of sample values (n, ...) by patch (count, ...)."""
     out = np.zeros((count, *values.shape[1:]))
     np.add.at(out, patch, weight.reshape(-1, *[1] * (values.ndim - 1)) * values)
@@ -142,7 +141,7 @@ def transport(construction: Construction, rings: int = 6, steps: int = 12) -> Tr
     whole = np.bincount(
         surface.patch, surface.share * (np.maximum(facing, 0.0) @ grid.share), cut.count
     )
-    seen_patch = _by_patch(cut.count, surface.patch, surface.share, seen) / share[:, None]
+    seen_patch = by_patch(cut.count, surface.patch, surface.share, seen) / share[:, None]
     escape = seen_patch @ grid.share
     target = np.maximum(whole / share - escape, 0.0)
     # the quadrature's own error on a tilted patch goes to its exchange, never below nothing
@@ -175,15 +174,15 @@ def sent_on(cell: Transport, seen: NDArray) -> Array:
     """How much of the light that m directions give a patch (n, m samples) goes on to other yarn,
     over what the patch's mean escape says: (P, m)."""
     surface, count = cell.samples, cell.cut.count
-    got = _by_patch(count, surface.patch, surface.share, seen)
-    lost = _by_patch(count, surface.patch, surface.share * cell.escape_sample, seen)
+    got = by_patch(count, surface.patch, surface.share, seen)
+    lost = by_patch(count, surface.patch, surface.share * cell.escape_sample, seen)
     within = np.maximum(1.0 - cell.escape, 1e-6)[:, None]
     ratio = np.divide(got - lost, got * within, out=np.ones_like(got), where=got > 1e-9)
     return np.clip(ratio, 0.0, None)
 
 
 def _unit_mean(cut: Patches, surface: Samples, vectors: NDArray) -> Array:
-    mean = _by_patch(cut.count, surface.patch, surface.share, vectors.T)
+    mean = by_patch(cut.count, surface.patch, surface.share, vectors.T)
     return mean / np.linalg.norm(mean, axis=1, keepdims=True)
 
 
@@ -249,6 +248,4 @@ def beam(construction: Construction, x: float, y: float, z: float) -> Beam:
     near, far = (_sight(geometry, s, vector) for s in (fine, cell.samples))
     near *= caught / max(float(fine.share @ near), 1e-12)
     far *= caught / max(float(cell.samples.share @ far), 1e-12)
-    patch = np.bincount(fine.patch, fine.share * near, cell.cut.count)
-    patch /= np.bincount(fine.patch, fine.share, cell.cut.count)
-    return Beam(vector, near, far, patch, through)
+    return Beam(vector, near, far, through)
