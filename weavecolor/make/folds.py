@@ -1,7 +1,8 @@
 """Folds: how pleats and gathers lie, and how many layers a line of sight meets.
 
 Knows how cloth folds across the figure (pressed pleats, hanging gathers). Knows nothing of
-colour: pictures and show-through take the folds and layer counts from here. Lengths in cm; x runs across the figure, depth outwards.
+colour: pictures and show-through take the folds and layer counts from here. Lengths in cm; x
+runs across the figure, depth outwards.
 
 Fullness is cloth width over finished width. In a pressed pleat cloth lies flat, so the mean
 number of layers equals the fullness. A hanging gather is a meander: at moderate fullness it
