@@ -33,25 +33,22 @@ _SQUARE_WITHIN = 12.0  # degrees the two systems may be off square
 
 @dataclass(frozen=True, eq=False)
 class Spectrum:
-    """Windowed power over its own ring median, on centred axes, and the size of one tile."""
+    """Windowed power over its own ring median, on centred axes, and the size of one tile.
+
+    ``greatest`` is the greatest ratio within one bin. ``tiles`` counts independent tiles.
+    """
 
     ratio: Array
+    greatest: Array
     tile: int
     tiles: float
 
     def at(self, vectors: Array, reach: int = 0) -> Array:
-        """The ratio at frequency vectors (..., 2), the greatest within ``reach`` bins."""
-        ratio = _dilated(self, reach)
-        index = np.asarray(vectors)[..., ::-1] * self.tile + self.tile // 2
-        return ndimage.map_coordinates(
-            ratio, np.moveaxis(index, -1, 0), order=0 if reach else 1, mode="nearest"
-        )
-
-
-def _dilated(spectrum: Spectrum, reach: int) -> Array:
-    if not reach:
-        return spectrum.ratio
-    return ndimage.maximum_filter(spectrum.ratio, 2 * reach + 1)
+        """The ratio at frequency vectors (..., 2); with ``reach`` 1 the greatest near each."""
+        index = np.moveaxis(np.asarray(vectors)[..., ::-1] * self.tile + self.tile // 2, -1, 0)
+        if reach:
+            return ndimage.map_coordinates(self.greatest, index, order=0, mode="nearest")
+        return ndimage.map_coordinates(self.ratio, index, order=1, mode="nearest")
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,7 +104,8 @@ def spectrum(channels: Array, tile: int) -> Spectrum:
     ring = _rings(tile)
     background = _ring_median(full, ring)
     tiles = max(1.0, (rows / tile) * (columns / tile))
-    return Spectrum(full / np.maximum(background[ring], 1e-30), tile, tiles)
+    ratio = full / np.maximum(background[ring], 1e-30)
+    return Spectrum(ratio, ndimage.maximum_filter(ratio, 3), tile, tiles)
 
 
 @lru_cache(maxsize=8)
@@ -296,6 +294,7 @@ def find_frames(spec: Spectrum, shortest: float, longest: float) -> list[Frame]:
                 "streak 2": streaks[j],
                 "axis 1": _axis_power(spec, a),
                 "axis 2": _axis_power(spec, b),
+                "rib": float(any(repeat is r for r in repeats()[-3:])),
                 "part orders": _part_orders(exact[ok]),
                 "dominance 1": _dominance(spec, a),
                 "dominance 2": _dominance(spec, b),
@@ -354,5 +353,6 @@ def _score(e: dict[str, float]) -> float:
         + 2.0 * (e["axis 1"] + e["axis 2"])
         + 6.0 * (e["dominance 1"] + e["dominance 2"])
         - 5.0 * min(e["part orders"], 2.0)
+        - 4.0 * e["rib"]  # ribs and hopsacks are rarer than plain, twill and satin
         - (e["skew"] / 3.0) ** 2
     )

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.ndimage import gaussian_filter, uniform_filter
+from scipy.ndimage import gaussian_filter, map_coordinates, uniform_filter
 
 from weavecolor.errors import InputError
 from weavecolor.measure.lattice import Frame, find_frames, spectrum
@@ -224,8 +224,7 @@ def flattened(image: NDArray[np.float32]) -> NDArray[np.float32]:
     different hue still show, since the combinations are principal components of the colours.
     """
     root = np.moveaxis(np.sqrt(np.clip(image, 0, None)), -1, 0).astype(np.float32)
-    sigma = min(root.shape[1:]) / 6
-    light = np.stack([gaussian_filter(c, sigma) for c in root])
+    light = np.stack([_smooth(c, min(c.shape) / 6) for c in root])
     if float(light.max()) <= 1e-4:
         raise InputError("the picture is black; shoot it again in daylight")
     flat = root / np.maximum(light, 0.02 * float(light.max())) - 1
@@ -234,6 +233,17 @@ def flattened(image: NDArray[np.float32]) -> NDArray[np.float32]:
     if variance[-1] < 1e-9:
         raise InputError("the picture is blank: it shows no threads")
     return np.tensordot(vectors[:, ::-1].T[:2], flat, 1).astype(np.float32)
+
+
+def _smooth(channel: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
+    """A wide Gaussian mean, worked out on 8 x 8 blocks."""
+    rows, columns = channel.shape
+    padded = np.pad(channel, ((0, -rows % 8), (0, -columns % 8)), mode="edge")
+    blocks = padded.reshape(padded.shape[0] // 8, 8, padded.shape[1] // 8, 8).mean((1, 3))
+    blocks = gaussian_filter(blocks, sigma / 8)
+    y = (np.arange(rows) - 3.5) / 8
+    x = (np.arange(columns) - 3.5) / 8
+    return map_coordinates(blocks, np.meshgrid(y, x, indexing="ij"), order=1, mode="nearest")
 
 
 def _readings(channels: NDArray[np.float32], shortest: float, longest: float) -> list[Frame]:
@@ -249,13 +259,15 @@ def _local(channels: NDArray[np.float32], frequency: Array, sigma: float, thin: 
     _, rows, columns = channels.shape
     y = np.exp(-2j * np.pi * frequency[1] * np.arange(rows)).astype(np.complex64)
     x = np.exp(-2j * np.pi * frequency[0] * np.arange(columns)).astype(np.complex64)
-    turned = channels * (y[:, None] * x)
-    return gaussian_filter(turned, (0, sigma, sigma), truncate=3.0)[:, ::thin, ::thin]
+    h, w = rows // thin, columns // thin
+    turned = (channels * (y[:, None] * x))[:, : h * thin, : w * thin]
+    turned = turned.reshape(len(channels), h, thin, w, thin).mean((2, 4))
+    return gaussian_filter(turned, (0, sigma / thin, sigma / thin), truncate=3.0)
 
 
 def _measure(channels: NDArray[np.float32], frequency: Array, sigma: float):  # type: ignore[no-untyped-def]
     """Refined frequency at the middle, its standard error and the coherence."""
-    thin = max(1, int(sigma / 1.5))
+    thin = max(1, int(sigma / 3))
     hop = max(1, round(2.5 * sigma / thin))
     frequency = np.array(frequency, dtype=float)
     coherence, error = 0.0, np.inf

@@ -1,0 +1,163 @@
+"""White balance and exposure from something neutral in the picture, and the light's unevenness.
+
+Knows pictures in linear light and the reflectance of paper and grey card; knows nothing of cloth.
+The light on the table is a smooth function of place, so its logarithm is fitted with a plane or
+a quadratic on the bare neutral that is visible, one set of coefficients per channel; that takes
+white balance, exposure and the fall of light out in one step.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from weavecolor.errors import InputError
+
+Array = NDArray[np.float64]
+
+#: Reflectance and its standard uncertainty. Plain copying paper lies between 0.82 and 0.92 and is
+#: taken as flat over the visible (its brightener lifts the blue in daylight: the uncertainty
+#: covers that). Both common practice, no source.
+REFERENCES: dict[str, tuple[float, float]] = {
+    "white paper": (0.87, 0.025),
+    "grey card": (0.18, 0.008),
+}
+
+
+def reference_reflectance(reference: str | float | tuple[float, float]) -> tuple[float, float]:
+    """(reflectance, standard uncertainty) of a named neutral, a number, or a pair as it is."""
+    if isinstance(reference, str):
+        if reference not in REFERENCES:
+            raise InputError(
+                f"no neutral called {reference!r}; use {' or '.join(REFERENCES)} or a reflectance",
+                field="reference",
+            )
+        return REFERENCES[reference]
+    value, error = (reference, 0.01) if isinstance(reference, (int, float)) else reference
+    if not (0.02 <= value <= 1.0 and 0.0 <= error < value):
+        raise InputError("a neutral's reflectance lies between 0.02 and 1", field="reference")
+    return float(value), float(error)
+
+
+@dataclass(frozen=True, eq=False)
+class Illumination:
+    """The light on the table as the camera saw it: what a neutral of reflectance 1 would give.
+
+    ``coefficients`` (terms, 3) of the log field in place scaled to -1..1; ``reflectance`` and
+    ``reflectance_error`` of the neutral it was fitted on; ``residual`` (3,) the relative standard
+    deviation of the fit, ``noise`` (3,) that of single pixels; ``unevenness`` greatest over least
+    light within the neutral, less 1.
+    """
+
+    coefficients: Array
+    order: int
+    shape: tuple[int, int]
+    reflectance: float
+    reflectance_error: float
+    residual: Array
+    noise: Array
+    unevenness: float
+
+    def field(self, rows: ArrayLike | None = None, columns: ArrayLike | None = None) -> Array:
+        """Camera values of a perfect white (..., 3) at pixel places; the whole picture if None."""
+        if rows is None or columns is None:
+            y, x = (np.arange(n, dtype=np.float32) for n in self.shape)
+            rows, columns = y[:, None], x[None, :]
+        return np.exp(_basis(rows, columns, self.shape, self.order) @ self.coefficients)
+
+
+def _basis(rows: ArrayLike, columns: ArrayLike, shape: tuple[int, int], order: int) -> Array:
+    y = 2 * (np.asarray(rows) + 0.5) / shape[0] - 1
+    x = 2 * (np.asarray(columns) + 0.5) / shape[1] - 1
+    y, x = np.broadcast_arrays(y, x)
+    terms = [np.ones_like(x)]
+    if order >= 1:
+        terms += [x, y]
+    if order >= 2:
+        terms += [x * x, x * y, y * y]
+    return np.stack(terms, -1)
+
+
+def illumination(
+    linear: ArrayLike,
+    neutral: NDArray[np.bool_],
+    reference: str | float | tuple[float, float] = "white paper",
+) -> Illumination:
+    """Fit the light from bare neutral.
+
+    Parameters
+    ----------
+    linear : array (rows, columns, 3)
+        Linear light.
+    neutral : bool array (rows, columns)
+        Pixels that show the bare, unshaded neutral (burnt-out pixels left out).
+    reference
+        "white paper", "grey card", a reflectance, or (reflectance, uncertainty).
+
+    A quadratic is fitted where the neutral surrounds enough of the picture to pin it, else a
+    plane, else a constant; the worst extrapolation is thus never a curve. Raises InputError
+    where too little neutral is marked, or it is burnt out, black, or no neutral.
+    """
+    image = np.asarray(linear)
+    value, error = reference_reflectance(reference)
+    rows, columns = np.nonzero(neutral)
+    if rows.size < 200:
+        raise InputError("too little bare paper or grey card is in view; show a broad band of it")
+    pick = np.linspace(0, rows.size - 1, min(rows.size, 40_000)).astype(int)
+    rows, columns = rows[pick], columns[pick]
+    seen = image[rows, columns].astype(np.float64)
+    middle = np.median(seen, axis=0)
+    if middle.max() >= 0.985:
+        raise InputError("the neutral is burnt out; shoot again a little darker, without flash")
+    if middle.min() < 0.004:
+        raise InputError("the neutral is far too dark; shoot again in more light")
+    if middle.max() / middle.min() > 6:
+        raise InputError(
+            "what is marked as neutral is strongly coloured; mark bare white paper or grey card"
+        )
+    shape = image.shape[0], image.shape[1]
+    spans = [
+        np.ptp(np.percentile(place, [2, 98])) / size
+        for place, size in zip((rows, columns), shape, strict=True)
+    ]
+    order = 2 if min(spans) > 0.6 else 1 if min(spans) > 0.2 else 0
+    log = np.log(np.maximum(seen, 1e-4) / value)
+    basis = _basis(rows, columns, shape, order)
+    keep = np.ones(rows.size, dtype=bool)
+    for _ in range(4):
+        fit = np.linalg.lstsq(basis[keep], log[keep], rcond=None)[0]
+        rest = log - basis @ fit
+        spread = 1.4826 * np.median(np.abs(rest[keep] - np.median(rest[keep], axis=0)), axis=0)
+        keep = (np.abs(rest) < 3.0 * spread + 1e-3).all(axis=1)
+        if keep.sum() < 100:
+            raise InputError("the neutral is too patchy to fit the light; mark an even part of it")
+    smooth = _smooth_residual(rest[keep], rows[keep], columns[keep], shape)
+    level = (basis @ fit)[keep].mean(axis=1)
+    uneven = float(np.exp(np.ptp(np.percentile(level, [1, 99]))) - 1)
+    if uneven > 1.5:
+        raise InputError(
+            "the light falls off too much across the paper; turn the table so that the window "
+            "lights it evenly, and shoot again"
+        )
+    return Illumination(fit, order, shape, value, error, smooth, rest[keep].std(axis=0), uneven)
+
+
+def _smooth_residual(rest: Array, rows: Array, columns: Array, shape: tuple[int, int]) -> Array:
+    """What the fit leaves at the scale of a tenth of the picture: shadows, not pixel noise."""
+    cell = (rows * 10 // shape[0]) * 10 + columns * 10 // shape[1]
+    count = np.bincount(cell, minlength=100)
+    means = np.stack(
+        [np.bincount(cell, weights=rest[:, k], minlength=100) / np.maximum(count, 1)
+         for k in range(3)], -1
+    )[count > 20]
+    return means.std(axis=0) if len(means) > 1 else np.full(3, 0.01)
+
+
+def reflectance_picture(linear: ArrayLike, light: Illumination) -> NDArray[np.float32]:
+    """The picture as reflectance (rows, columns, 3): white balance, exposure and light removed."""
+    image = np.asarray(linear)
+    if image.shape[:2] != light.shape:
+        raise InputError("the light was fitted on a picture of another size")
+    return (image / light.field()).astype(np.float32)
