@@ -1,0 +1,47 @@
+"""Grain in the trade's words: straight, cross, bias, or degrees off the straight.
+
+Knows how a laid cloth is turned; knows nothing of optics. Grain angles are azimuths of the warp
+in the garment, as ``stack.Layer.grain_deg``: 0 straight grain, 90 cross grain, 45 bias.
+"""
+
+from __future__ import annotations
+
+import math
+
+from weavecolor.errors import InputError
+
+GRAINS = {"straight": 0.0, "cross": 90.0, "bias": 45.0}
+
+
+def grain_deg(text: str | float) -> float:
+    """Degrees, -180 to 180, of "straight", "cross", "bias" or a number such as "30" or "30 deg".
+
+    Raises InputError for anything else.
+    """
+    word = str(text).strip().casefold().removesuffix("grain").removesuffix("°").strip()
+    if word in GRAINS:
+        return GRAINS[word]
+    for unit in ("degrees", "deg"):
+        word = word.removesuffix(unit).strip()
+    try:
+        angle = float(word)
+    except ValueError:
+        angle = math.nan
+    if not -180.0 <= angle <= 180.0:
+        raise InputError(
+            f"{str(text)[:40]!r} is no grain: use straight, cross, bias, or degrees off straight "
+            "from -180 to 180",
+            field="grain",
+        )
+    return angle
+
+
+def grain_words(degrees: float) -> str:
+    """ "straight grain", "cross grain", "bias" (45), or "warp 30° off straight"."""
+    angle = degrees % 180.0
+    for name, known in GRAINS.items():
+        if abs(angle - known) < 1e-9:
+            turned = "" if abs(degrees % 360.0 - known) < 1e-9 else ", upside down"
+            return (name if name == "bias" else f"{name} grain") + turned
+    shown = (degrees + 180.0) % 360.0 - 180.0
+    return f"warp {shown:.4g}° off straight"
