@@ -78,7 +78,7 @@ def openings(pile: PileOptics, gap: tuple[float, float] | None, depth: float) ->
     joint = np.ones((t.size, t.size))
     for layer, least, most in pile.members:
         near, far = (g * layer.pitch for g in gap)
-        joint *= layer_pairs(layer, least + near, most + far + depth)
+        joint *= layer_pairs(layer, least + near, most + far + depth, nodes=most == 0.0)
     returned = np.divide(joint @ share, t, out=np.full_like(t, mean), where=t > 1e-9)
     hit = np.clip(1.0 - returned, 0.0, None) / (1.0 - mean)
     return Openings(joint, hit, float(1.0 - share @ (hit * t)) / (1.0 - mean))

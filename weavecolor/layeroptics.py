@@ -259,9 +259,9 @@ def layer_optics(
     )
 
 
-def layer_pairs(layer: LayerOptics, near: float, far: float) -> Array:
+def layer_pairs(layer: LayerOptics, near: float, far: float, nodes: bool = True) -> Array:
     """Joint openness (N, N) of the labels of one layer, for a surface ``near`` to ``far`` mm
-    behind it; see :mod:`weavecolor.cell.pairs`."""
+    behind it; see :func:`weavecolor.cell.pairs.pairs`."""
     construction = layer.cloth.construction()
     half = layer.reflect.shape[1] - len(layer.named)
     # openness is the same along a line from either side, so a flipped layer is seen from its face
@@ -270,7 +270,7 @@ def layer_pairs(layer: LayerOptics, near: float, far: float) -> Array:
         x, y, z = to_cloth_frame(v, layer.turn, layer.flip)
         vectors.append((x, y, z))
     grid = dye(layer.cloth).surface.cell.nodes
-    joint: Pairs = pairs(construction, near, far, tuple(vectors), layer.flip)
+    joint: Pairs = pairs(construction, near, far, tuple(vectors), layer.flip, nodes)
     size = half + len(vectors)
     out = np.zeros((size, size))
     for order, weight in _orders(grid, layer.turn, layer.flip):

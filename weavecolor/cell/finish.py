@@ -18,7 +18,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.cell.sheen import mat_factor
+from weavecolor.cell.sheen import mat_factor, mat_factor_of
 from weavecolor.cell.transport import (
     Beam,
     Transport,
@@ -110,17 +110,20 @@ def _lobes(cell: Transport, kinds: Surfaces, one: Array, other: Array) -> NDArra
     """Sheen factors (P, m, k) of the patches between directions (m, 3) and (k, 3), with lobes
     wide enough for sums over the nodes."""
     out = np.zeros((cell.cut.count, len(one), len(other)), np.float32)
+    one, other = one.astype(np.float32), other.astype(np.float32)
+    between = one @ other.T
     for system, kind in enumerate(kinds):
-        which = cell.cut.system == system
-        if kind.sheen > 0:
-            out[which] = kind.sheen * mat_factor(
-                cell.tangent_patch[which, None, None].astype(np.float32),
-                cell.normal_patch[which, None, None].astype(np.float32),
-                one[None, :, None].astype(np.float32),
-                other[None, None, :].astype(np.float32),
-                kind.index,
-                max(np.radians(kind.width_deg), _BROAD),
-            )
+        if kind.sheen <= 0:
+            continue
+        own = np.flatnonzero(cell.cut.system == system)
+        normal = cell.normal_patch[own].astype(np.float32)
+        tangent = cell.tangent_patch[own].astype(np.float32)
+        mu_i, mu_o, s_i, s_o = normal @ one.T, normal @ other.T, tangent @ one.T, tangent @ other.T
+        p, m, k = np.nonzero((mu_i > 0)[:, :, None] & (mu_o > 0)[:, None, :])
+        width = max(np.radians(kind.width_deg), _BROAD)
+        out[own[p], m, k] = kind.sheen * mat_factor_of(
+            mu_i[p, m], mu_o[p, k], s_i[p, m], s_o[p, k], between[m, k], kind.index, width
+        )
     return out
 
 

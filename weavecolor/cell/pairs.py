@@ -21,7 +21,7 @@ from weavecolor.cloth import Construction
 Array = NDArray[np.float64]
 
 _NODE_POINTS = 377
-_NAMED_POINTS = 6765
+_NAMED_POINTS = 4181
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,15 +84,17 @@ def pairs(
     far: float,
     vectors: tuple[tuple[float, float, float], ...],
     flip: bool = False,
+    nodes: bool = True,
 ) -> Pairs:
     """Pair probabilities for a surface between ``near`` and ``far`` mm behind the layer.
 
     ``vectors``: named unit directions in the cloth's frame, z > 0; where the back lies outwards
-    (``flip``) the directions have z < 0, and the nodes stand for the lower ones.
+    (``flip``) the directions have z < 0, and the nodes stand for the lower ones. Without
+    ``nodes``, diffuse light is taken to meet the openings at random, which is nearly so far
+    behind a layer, and only the named directions are counted out.
     """
     cell = transport(construction)
     half = cell.nodes.half
-    node = _node_open(construction, near, far, flip)
     through = np.maximum(cell.through[half:] if flip else cell.through[:half], 0.0)
     own = np.array([beam(construction, *v).through for v in vectors])
 
@@ -101,12 +103,14 @@ def pairs(
             [_named_open(construction, near, far, *v, count) for v in vectors], axis=1
         )
 
-    if not vectors:
-        empty = np.zeros((0, half))
-        return Pairs(_joint(node, node, through, through), empty, np.zeros((0, 0)))
-    rough, fine = column(_NODE_POINTS), column(_NAMED_POINTS)
-    return Pairs(
-        _joint(node, node, through, through),
-        _joint(rough, node, own, through),
-        _joint(fine, fine, own, own),
-    )
+    pair = np.zeros((0, 0))
+    if vectors:
+        fine = column(_NAMED_POINTS)
+        pair = _joint(fine, fine, own, own)
+    if not nodes:
+        return Pairs(np.outer(through, through), np.outer(own, through), pair)
+    node = _node_open(construction, near, far, flip)
+    named = np.zeros((0, half))
+    if vectors:
+        named = _joint(column(_NODE_POINTS), node, own, through)
+    return Pairs(_joint(node, node, through, through), named, pair)

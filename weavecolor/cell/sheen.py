@@ -21,7 +21,7 @@ def fresnel(cosine: ArrayLike, index: float) -> Array:
 
     ``cosine`` of the angle of incidence, 0-1; ``index`` relative refractive index >= 1.
     """
-    c = np.clip(np.asarray(cosine, float), 0.0, 1.0)
+    c = np.clip(np.asarray(cosine), 0.0, 1.0)
     t = np.sqrt(1.0 - (1.0 - c * c) / index**2)
     s = (c - index * t) / (c + index * t)
     p = (index * c - t) / (index * c + t)
@@ -53,16 +53,30 @@ def mat_factor(
     def dot(a: Array, b: Array) -> Array:
         return np.einsum("...k,...k->...", a, b)
 
-    mu_i, mu_o = dot(normal, toward_in), dot(normal, toward_out)
-    s_i, s_o = dot(tangent, toward_in), dot(tangent, toward_out)
+    return mat_factor_of(
+        dot(normal, toward_in),
+        dot(normal, toward_out),
+        dot(tangent, toward_in),
+        dot(tangent, toward_out),
+        dot(toward_in, toward_out),
+        index,
+        width,
+    )
+
+
+def mat_factor_of(
+    mu_i: Array, mu_o: Array, s_i: Array, s_o: Array, between: Array, index: float, width: float
+) -> Array:
+    """:func:`mat_factor` from the cosines: of both directions with the normal (``mu``), with the
+    tangent (``s``), and ``between`` the two. Keeps the arrays' precision."""
     s_i, s_o = np.clip(s_i, -1.0, 1.0), np.clip(s_o, -1.0, 1.0)
     c_i, c_o = np.sqrt(1.0 - s_i * s_i), np.sqrt(1.0 - s_o * s_o)
-    cos_phi = (dot(toward_in, toward_out) - s_i * s_o) / np.maximum(c_i * c_o, 1e-9)
+    cos_phi = (between - s_i * s_o) / np.maximum(c_i * c_o, 1e-9)
     half_phi = np.sqrt(np.clip(0.5 * (1.0 + cos_phi), 0.0, 1.0))
     theta_i, theta_o = np.arcsin(s_i), np.arcsin(s_o)
     cos_d = np.cos(0.5 * (theta_o - theta_i))
-    spread = 2.0 * width
-    lobe = np.exp(-0.5 * ((theta_i + theta_o) / spread) ** 2) / (spread * np.sqrt(2.0 * np.pi))
+    spread = 2.0 * float(width)
+    lobe = np.exp(-0.5 * ((theta_i + theta_o) / spread) ** 2) / (spread * float(np.sqrt(2 * np.pi)))
     fibre = lobe * 0.25 * half_phi * fresnel(cos_d * half_phi, index) / np.maximum(cos_d**2, 1e-9)
     both = (mu_i > 0) & (mu_o > 0)
     dimming = c_i * c_o / np.where(both, c_i * mu_o + c_o * mu_i, 1.0)
