@@ -1,0 +1,194 @@
+"""One layer's unit cell as a picture: which yarn is in sight, how it is lit, and what is open.
+
+Knows the cell's geometry and directions; knows nothing of colour, stacks or screens. The maps are
+what the eye meets at each point of the repeat, from the same yarns as the optics.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor.cell.nodes import nodes
+from weavecolor.cell.rays import Hits, blocked, first_hits
+from weavecolor.cell.sheen import mat_factor
+from weavecolor.cell.tubes import WARP, Tubes, tubes
+from weavecolor.cloth import Construction
+
+Vector = tuple[float, float, float]
+Map = NDArray[np.float32]
+
+#: Kinds of place on a layer.
+WARP_ALONE, WARP_OVER_WEFT, WEFT_ALONE, WEFT_OVER_WARP, THROUGH = range(5)
+
+
+@dataclass(frozen=True, eq=False)
+class CellTexture:
+    """Maps (rows along the warp, columns across it) of one repeat, ``size`` (x, y) in mm.
+
+    ``kind`` (int8) one of the five kinds of place; ``facing`` (lights, ...) how strongly yarn faces
+    each light, shadowed, 1 for a level surface; ``sky`` the same for even light from all sides;
+    ``sheen`` (lights, ...) surface reflection as a radiance factor; ``fibre`` fine streaks, about 1.
+    """
+
+    size: tuple[float, float]
+    kind: NDArray[np.int8]
+    facing: Map
+    sky: Map
+    sheen: Map
+    fibre: Map
+
+
+def _surface(geometry: Tubes, hits: Hits, which: NDArray) -> tuple[NDArray, NDArray]:
+    """Normals and tangents (3, n) at the chosen hits."""
+    normal, tangent = (np.zeros((3, which.size)) for _ in range(2))
+    for system, yarns in enumerate(geometry.systems):
+        chosen = np.flatnonzero(hits.system[which] == system)
+        at = which[chosen]
+        _, slope, _ = yarns.height(hits.yarn[at], hits.u[at].astype(np.float32))
+        cosine = 1.0 / np.sqrt(1.0 + slope * slope)
+        sine = slope * cosine
+        across = hits.across[at] / yarns.half_width**2
+        up = hits.up[at] / yarns.half_height**2
+        length = np.maximum(np.hypot(across, up), 1e-12)
+        across, up = across / length, up / length
+        order = (1, 0, 2) if system == WARP else (0, 1, 2)
+        n = (-up * sine, across, up * cosine)
+        t = (cosine, np.zeros_like(cosine), sine)
+        for axis, k in enumerate(order):
+            normal[axis, chosen] = n[k]
+            tangent[axis, chosen] = t[k]
+    return normal, tangent
+
+
+def _streaks(geometry: Tubes, hits: Hits, which: NDArray, spun: tuple[bool, bool]) -> NDArray:
+    """Fibres in the yarn: fine along filament yarn, slanting and coarser round spun yarn."""
+    out = np.ones(which.size)
+    for system, yarns in enumerate(geometry.systems):
+        chosen = np.flatnonzero(hits.system[which] == system)
+        at = which[chosen]
+        round_ = np.arctan2(hits.up[at] / yarns.half_height, hits.across[at] / yarns.half_width)
+        crossings = yarns.middle.shape[1]
+        along = 2.0 * np.pi * hits.u[at] / (yarns.pitch * crossings)  # one turn per repeat
+        shift = 1.9 * (hits.yarn[at] % yarns.middle.shape[0]) + 0.7 * system
+        wave = np.zeros(chosen.size)
+        if spun[system]:
+            twist = max(1, round(0.6 * yarns.pitch * crossings / (4.0 * yarns.half_width)))
+            for count, weight in ((5, 0.5), (8, 0.35), (13, 0.3)):
+                turns = twist * count / 4
+                wave += weight * np.sin(count * round_ + round(turns) * along + shift * count)
+            wave *= 0.13
+        else:
+            for count, weight in ((11, 0.5), (17, 0.4), (27, 0.3)):
+                wave += weight * np.sin(count * round_ + along * (count % 3) + shift * count)
+            wave *= 0.06
+        out[chosen] += wave
+    return out
+
+
+@lru_cache(maxsize=32)
+def cell_texture(
+    construction: Construction,
+    view: Vector,
+    lights: tuple[Vector, ...],
+    surfaces: tuple[tuple[float, float, float], ...],
+    spun: tuple[bool, bool],
+    texels: int,
+) -> CellTexture:
+    """Trace one repeat.
+
+    ``view`` and ``lights``: unit vectors in the cloth's frame, on the same side of the cloth;
+    ``surfaces`` per system (fibre index, lobe degrees, share of sheen); ``spun`` per system;
+    ``texels``: a power of two, samples each way over the repeat.
+    """
+    geometry = tubes(construction)
+    picks, ends = np.shape(construction.lift)
+    size = (ends * geometry.spacing[0], picks * geometry.spacing[1])
+    step = (np.arange(texels) + 0.5) / texels
+    x, y = (a.ravel() for a in np.meshgrid(step * size[0], step * size[1]))
+    v = np.array(view)
+    lift = 1.05 * (geometry.top + 0.05 * geometry.pitch) / abs(v[2])
+    origin = np.stack([x, y, np.zeros_like(x)]) + lift * v[:, None]
+    hits = first_hits(geometry, origin, -v[:, None])
+    which = np.flatnonzero(hits.system >= 0)
+    normal, tangent = _surface(geometry, hits, which)
+
+    # the point met: back to the cloth along the sight
+    warp, weft = geometry.systems
+    place = _points(geometry, hits, which)
+    start = place + 2e-3 * geometry.pitch * normal
+
+    kind = np.full(x.size, THROUGH, np.int8)
+    system = hits.system[which]
+    x_there, y_there = place[0], place[1]
+    beside_warp = np.abs(x_there - np.rint(x_there / warp.spacing) * warp.spacing)
+    beside_weft = np.abs(y_there - np.rint(y_there / weft.spacing) * weft.spacing)
+    on_weft = beside_weft < weft.half_width
+    on_warp = beside_warp < warp.half_width
+    kind[which] = np.where(
+        system == WARP,
+        np.where(on_weft, WARP_OVER_WEFT, WARP_ALONE),
+        np.where(on_warp, WEFT_OVER_WARP, WEFT_ALONE),
+    )
+
+    facing = np.zeros((len(lights), x.size), np.float32)
+    sheen = np.zeros((len(lights), x.size), np.float32)
+    for k, light in enumerate(lights):
+        to = np.array(light)
+        lit = np.maximum(to @ normal, 0.0) / abs(to[2])
+        shadowed = np.flatnonzero(lit > 0)
+        lit[shadowed[blocked(geometry, start[:, shadowed], to[:, None])]] = 0.0
+        facing[k, which] = lit
+        bright = np.flatnonzero(lit > 0)
+        for s, (index, lobe, share) in enumerate(surfaces):
+            mine = bright[system[bright] == s]
+            if share > 0 and mine.size:
+                factor = mat_factor(
+                    tangent[:, mine].T, normal[:, mine].T, to, v, index, np.radians(lobe)
+                )
+                sheen[k, which[mine]] = share * factor * lit[mine]
+
+    sky = np.zeros(x.size, np.float32)
+    grid = nodes(2, 4)
+    half = slice(0, grid.half) if v[2] > 0 else slice(grid.half, 2 * grid.half)
+    total = np.zeros(which.size)
+    for to, cosine, share in zip(
+        grid.vector[half], grid.cosine[half], grid.share[half], strict=True
+    ):
+        seen = np.maximum(to @ normal, 0.0)
+        up = np.flatnonzero(seen > 0)
+        seen[up[blocked(geometry, start[:, up], to[:, None])]] = 0.0
+        total += share / cosine * seen
+    sky[which] = total
+    fibre = np.ones(x.size, np.float32)
+    fibre[which] = _streaks(geometry, hits, which, spun)
+    shape = (texels, texels)
+    return CellTexture(
+        size,
+        kind.reshape(shape),
+        facing.reshape(-1, *shape),
+        sky.reshape(shape),
+        sheen.reshape(-1, *shape),
+        fibre.reshape(shape),
+    )
+
+
+def _points(geometry: Tubes, hits: Hits, which: NDArray) -> NDArray:
+    """Positions (3, n) of the chosen hits, in the repeat where each yarn's index lies."""
+    place = np.zeros((3, which.size))
+    for system, yarns in enumerate(geometry.systems):
+        chosen = np.flatnonzero(hits.system[which] == system)
+        at = which[chosen]
+        height, slope, _ = yarns.height(hits.yarn[at], hits.u[at].astype(np.float32))
+        cosine = 1.0 / np.sqrt(1.0 + slope * slope)
+        sine = slope * cosine
+        along = hits.u[at] - hits.up[at] * sine
+        across = hits.yarn[at] * yarns.spacing + hits.across[at]
+        z = height + hits.up[at] * cosine
+        order = (1, 0, 2) if system == WARP else (0, 1, 2)
+        for axis, k in enumerate(order):
+            place[axis, chosen] = (along, across, z)[k]
+    return place

@@ -1,0 +1,408 @@
+"""The close-up: the weave of a stack as laid, at true scale, from the same cell as the optics.
+
+Each layer is a periodic texture (``celltexture``) at its own grain angle. Lower layers show through
+the openings of the upper ones, point by point and before the pixels are averaged, so that the
+moire of two sheers is really there. The colours of the parts (warp, weft, where they lie over one
+another, what is seen through) come from the layers' own spectra, and their sum is brought to the
+computed radiance of the stack, so that the mean of the picture is the computed colour.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from weavecolor.appearance import appearance, pile_optics
+from weavecolor.cell.nodes import unit
+from weavecolor.errors import InputError
+from weavecolor.kubelka import add, over
+from weavecolor.layeroptics import Vector, to_cloth_frame, yarn_film
+from weavecolor.picture.celltexture import (
+    THROUGH,
+    WARP_ALONE,
+    WARP_OVER_WEFT,
+    WEFT_ALONE,
+    WEFT_OVER_WARP,
+    CellTexture,
+    cell_texture,
+)
+from weavecolor.picture.encode import Seeing, check_size, exposure_for, on_screen, to_image
+from weavecolor.picture.waves import Ply, wave_picture
+from weavecolor.scene import Scene
+from weavecolor.scenes import illumination
+from weavecolor.spectra import BANDS, Spectrum
+from weavecolor.stack import Layer, Stack
+
+Array = NDArray[np.float64]
+
+#: Subsamples per yarn spacing that leave no aliasing worth seeing.
+_PER_SPACING = 8.0
+#: Beyond so many subsamples per pixel and axis the picture is summed from plane waves instead.
+_MOST_SUB = 3
+_TILE = 96  # picture rows at a time: bounds the memory
+#: How the layers happen to lie on one another, in repeats: no yarn over another by design.
+_OFFSETS = ((0.0, 0.0), (0.31, 0.17), (0.67, 0.43), (0.12, 0.79), (0.53, 0.91), (0.83, 0.59))
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """One layer ready to paint: linear RGB and openness over the repeat, and how it lies.
+
+    ``rgb`` (n, n, 3) of its yarns, 0 where open; ``open`` (n, n) 0 or 1; ``size`` mm of the repeat;
+    ``place`` (2, 2) takes picture mm (right, down) to cloth mm (x, y); ``offset`` in repeats.
+    """
+
+    rgb: NDArray[np.float32]
+    open: NDArray[np.float32]
+    size: tuple[float, float]
+    place: Array
+    offset: tuple[float, float]
+
+
+def placement(turn: float, flip: bool) -> Array:
+    """Matrix (2, 2) from picture mm (right, down) to cloth mm (across the warp, along it).
+
+    ``turn`` radians of the warp from "down"; the garment frame has x to the left, y down.
+    """
+    c, s = np.cos(turn), np.sin(turn)
+    x = np.array([-c, s])
+    y = np.array([s, c])
+    return np.stack([-x if flip else x, y])
+
+
+def draw_closeup(
+    stack: Stack,
+    scene: Scene,
+    width_px: int = 800,
+    height_px: int = 600,
+    mm_per_px: float | None = None,
+    pixels_per_mm: float | None = None,
+    *,
+    seeing: Seeing = Seeing(),
+    observer: str = "2",
+) -> Image.Image:
+    """The cloth at true scale, seen and lit as in ``scene``.
+
+    Parameters
+    ----------
+    stack : Stack
+        One layer or more.
+    scene : Scene
+    width_px, height_px : int, 8 or more, together at most 40 million pixels.
+    mm_per_px, pixels_per_mm : float, optional
+        Scale, one of the two, 0.0005 to 5 mm a pixel; default: about 40 yarns across.
+    seeing : Seeing
+    observer : "2" or "10"
+
+    Returns
+    -------
+    PIL.Image.Image
+        RGB. ``info``: "icc_profile", "notes", "out_of_range", "mm_per_px".
+
+    Raises InputError for anything out of range. Parallax between layers is left out; how layers
+    happen to lie on one another is fixed, without design.
+    """
+    linear, scale = closeup_linear(
+        stack, scene, width_px, height_px, mm_per_px, pixels_per_mm,
+        seeing=seeing, observer=observer,
+    )  # fmt: skip
+    exposure = np.float32(exposure_for(scene, seeing))
+    image = to_image(linear * exposure, seeing, _notes(scale, scene))
+    image.info["mm_per_px"] = scale
+    return image
+
+
+def _notes(scale: float, scene: Scene) -> tuple[str, ...]:
+    return (
+        f"{scale:.3g} mm a pixel, in the light of {scene.name}. How the layers fall on one another "
+        "and the streaks of single fibres are examples; the mean colour is computed.",
+    )
+
+
+def scale_of(stack: Stack, width_px: int, mm_per_px: float | None, per_mm: float | None) -> float:
+    """The scale asked for, mm a pixel, or one that shows about 40 yarns. Raises InputError."""
+    if mm_per_px is not None and per_mm is not None:
+        raise InputError("give mm_per_px or pixels_per_mm, not both")
+    if per_mm is not None:
+        if not (np.isfinite(per_mm) and per_mm > 0):
+            raise InputError("pixels per mm is a number above 0")
+        mm_per_px = 1.0 / per_mm
+    if mm_per_px is None:
+        c = stack.layers[0].cloth
+        return 40.0 * 10.0 / float(np.sqrt(c.ends_per_cm * c.picks_per_cm)) / width_px
+    if not (np.isfinite(mm_per_px) and 0.0005 <= mm_per_px <= 5.0):
+        raise InputError(f"a scale is 0.0005 to 5 mm a pixel, got {mm_per_px!r}")
+    return float(mm_per_px)
+
+
+def closeup_linear(
+    stack: Stack,
+    scene: Scene,
+    width_px: int,
+    height_px: int,
+    mm_per_px: float | None = None,
+    pixels_per_mm: float | None = None,
+    *,
+    seeing: Seeing = Seeing(),
+    observer: str = "2",
+) -> tuple[NDArray[np.float32], float]:
+    """The same in linear light (height, width, 3), not yet exposed, and its mm a pixel."""
+    check_size(width_px, height_px)
+    if not stack.layers:
+        raise InputError("a close-up needs at least one layer of cloth")
+    scale = scale_of(stack, width_px, mm_per_px, pixels_per_mm)
+    spacing = min(10.0 / max(x.cloth.ends_per_cm, x.cloth.picks_per_cm) for x in stack.layers)
+    sub = max(2, int(np.ceil(_PER_SPACING * scale / spacing)))
+    texels_per_spacing = spacing / scale * (2 if sub == 2 else 1)
+    target = on_screen(appearance(stack, scene, observer).radiance, scene, seeing, observer)
+    parts, behind = _parts(stack, scene, seeing, observer, texels_per_spacing)
+    if sub <= _MOST_SUB:
+        picture = _sampled(parts, behind, width_px, height_px, scale, sub)
+    else:
+        plies = [Ply(p.rgb, p.open, p.size, p.place, p.offset) for p in parts]
+        picture = wave_picture(plies, behind, width_px, height_px, scale)
+    return _brought_to(picture, target), scale
+
+
+def _brought_to(picture: NDArray[np.float32], target: Array) -> NDArray[np.float32]:
+    """The picture with its mean moved to ``target``, in proportion to local brightness.
+
+    Highlights beyond white are first pressed below it, so that a screen keeps the mean.
+    """
+    weights = np.array([0.2126, 0.7152, 0.0722], np.float32)
+    for attempt in range(4):
+        mean = picture.mean(axis=(0, 1), dtype=np.float64)
+        level = float(mean @ weights)
+        if level > 1e-9:
+            gain = float(target @ weights) / level
+            picture = picture * np.float32(gain)
+            rest = target - mean * gain
+            bright = (picture @ weights)[..., None] / np.float32(level * gain)
+            picture += bright * rest.astype(np.float32)
+        else:
+            picture = picture + target.astype(np.float32)
+        top = picture.max()
+        if attempt == 3 or top <= 1.0 or float(target.max()) >= 0.97:
+            break
+        knee = np.float32(min(0.995, max(0.75, 0.5 * (float(target.max()) + 1.0))))
+        room = np.float32(1.0) - knee
+        peak = picture.max(axis=-1, keepdims=True)
+        over_ = np.maximum(peak - knee, 0.0)
+        picture *= np.where(over_ > 0, (knee + room * over_ / (over_ + room)) / np.maximum(peak, 1e-6), 1.0)
+    return picture
+
+
+def _sampled(
+    parts: list[Part], behind: Array, width: int, height: int, scale: float, sub: int
+) -> NDArray[np.float32]:
+    """Box-filtered supersampling, in strips."""
+    out = np.empty((height, width, 3), np.float32)
+    columns = ((np.arange(width * sub) + 0.5) / sub - 0.5 * width) * scale
+    lines = ((np.arange(height * sub) + 0.5) / sub - 0.5 * height) * scale
+    tables = [
+        np.ascontiguousarray(np.concatenate([p.rgb, p.open[..., None]], axis=-1)).reshape(-1, 4)
+        for p in parts
+    ]
+    for first in range(0, height, _TILE):
+        rows = lines[first * sub : min(height, first + _TILE) * sub]
+        light = None
+        for part, table in zip(parts, tables, strict=True):
+            index = _lookup(part, columns, rows)
+            here = np.take(table, index.ravel(), axis=0).reshape(*index.shape, 4)
+            if light is None:
+                light, clear = here[..., :3].copy(), here[..., 3].copy()
+            else:
+                light += here[..., :3] * clear[..., None]
+                clear *= here[..., 3]
+        light += clear[..., None] * behind.astype(np.float32)
+        n = rows.size // sub
+        light = light.reshape(n, sub, width, sub, 3)
+        out[first : first + n] = light.sum(axis=(1, 3)) / np.float32(sub * sub)
+    return out
+
+
+def _lookup(part: Part, columns: Array, rows: Array) -> NDArray[np.intp]:
+    """Texel number at every subsample; the wrap of 32-bit integers is the wrap of the repeat."""
+    n = part.open.shape[0]
+    bits = np.uint32(32 - int(n).bit_length() + 1)
+
+    def turns(mm: Array, repeat: float, offset: float) -> NDArray[np.uint32]:
+        part_ = np.mod(mm / repeat + offset, 1.0)
+        return np.minimum(part_ * 2.0**32, 2.0**32 - 1).astype(np.uint32)
+
+    axes = []
+    for axis in (0, 1):
+        size, offset = part.size[axis], part.offset[axis]
+        across = turns(part.place[axis, 0] * columns, size, offset)
+        down = turns(part.place[axis, 1] * rows, size, 0.0)
+        axes.append((down[:, None] + across[None, :]) >> bits)
+    x, y = axes
+    y *= np.uint32(n)
+    y += x
+    return y.astype(np.intp)
+
+
+def _direction(zenith: float, azimuth: float, turn: float, flip: bool) -> Vector:
+    v = unit(np.radians(zenith), np.radians(azimuth))
+    return to_cloth_frame(tuple(v), turn, flip)
+
+
+def _diffuse(layer: Layer) -> tuple[Spectrum, Spectrum, Spectrum, float]:
+    """Diffuse reflectance, from below, transmittance and openness of one layer."""
+    pile = pile_optics(Stack((layer,), None))
+    share = pile.share
+    r, u, t = ((a @ share) @ share for a in (pile.reflect, pile.under, pile.pass_))
+    return r, u, t + share @ pile.through, float(share @ pile.through)
+
+
+def _parts(
+    stack: Stack, scene: Scene, seeing: Seeing, observer: str, texels_per_spacing: float
+) -> tuple[list[Part], Array]:
+    """Every layer painted in its place in the stack, and the linear RGB of what is behind."""
+    view = (min(scene.view_zenith_deg, 60.0), scene.view_azimuth_deg)
+    front = [x for x in scene.lights if x.zenith_deg < 90.0]
+    back = [x for x in scene.lights if x.zenith_deg > 90.0]
+    lit = [x.irradiance * np.cos(np.radians(x.zenith_deg)) for x in front]
+    from_behind = sum(
+        (x.irradiance * -np.cos(np.radians(x.zenith_deg)) for x in back), np.zeros(BANDS)
+    )
+    single = [_diffuse(layer) for layer in stack.layers]
+    ground = np.zeros(BANDS) if stack.backing is None else stack.backing.reflectance
+    # what lies below each layer reflects
+    below = [ground]
+    for r, _, t, _ in reversed(single[1:]):
+        below.insert(0, over(r, t, below[0]))
+    parts: list[Part] = []
+    down_r, down_t, up_r = np.zeros(BANDS), np.ones(BANDS), np.zeros(BANDS)
+    painted: list[tuple[Layer, CellTexture, list[Array]]] = []
+    clear, mean = 1.0, np.zeros(BANDS)
+    for number, layer in enumerate(stack.layers):
+        turn, flip = np.radians(layer.grain_deg), layer.face == "back"
+        texture = _texture(layer, view, front, turn, flip, texels_per_spacing)
+        r, u, t, _ = single[number]
+        here = over(r, t, below[number])
+        arriving = down_t / np.maximum(1.0 - up_r * here, 1e-6)
+        passing = arriving * t / np.maximum(1.0 - u * below[number], 1e-6)
+        beneath = passing * below[number]
+        sources = [e * arriving for e in (*lit, scene.diffuse)]
+        glow = sum(e for e in (*lit, scene.diffuse)) * beneath
+        glow = glow + (from_behind if stack.backing is None else 0.0)
+        spectra = _spectra(layer, sources, glow)
+        painted.append((layer, texture, spectra))
+        weights = _weights(layer, texture, len(front))
+        mean = mean + clear * sum(
+            float(w.mean()) * s for w, s in zip(weights, spectra, strict=True)
+        )
+        clear *= float((texture.kind == THROUGH).mean())
+        down_r, down_t, up_r = _joined(down_r, down_t, up_r, r, t, u)
+    seen = ground * (illumination(scene) - from_behind) * down_t
+    if stack.backing is None:
+        seen = sum(
+            (
+                x.irradiance * -np.cos(np.radians(x.zenith_deg))
+                for x in back
+                if _opposite(x.zenith_deg, x.azimuth_deg, view)
+            ),
+            np.zeros(BANDS),
+        )
+    mean = mean + clear * seen
+    exact = appearance(stack, scene, observer).radiance
+    scale = np.divide(exact, mean, out=np.ones(BANDS), where=mean > 1e-12)
+    for number, (layer, texture, spectra) in enumerate(painted):
+        rgb = np.zeros((*texture.kind.shape, 3), np.float32)
+        for w, s in zip(
+            _weights(layer, texture, len(front)),
+            on_screen(np.array(spectra) * scale, scene, seeing, observer),
+            strict=True,
+        ):
+            rgb += w[..., None] * s.astype(np.float32)
+        turn, flip = np.radians(layer.grain_deg), layer.face == "back"
+        parts.append(
+            Part(
+                rgb,
+                (texture.kind == THROUGH).astype(np.float32),
+                texture.size,
+                placement(turn, flip),
+                _OFFSETS[number % len(_OFFSETS)],
+            )
+        )
+    return parts, on_screen(seen * scale, scene, seeing, observer)
+
+
+def _opposite(zenith: float, azimuth: float, view: tuple[float, float]) -> bool:
+    a = unit(np.radians(180.0 - zenith), np.radians(azimuth + 180.0))
+    b = unit(np.radians(view[0]), np.radians(view[1]))
+    return bool(a @ b > np.cos(np.radians(5.0)))
+
+
+def _joined(
+    r1: Array, t1: Array, u1: Array, r2: Array, t2: Array, u2: Array
+) -> tuple[Array, Array, Array]:
+    """Diffuse reflectance, transmittance and underside reflectance of one thing over another."""
+    loop = np.maximum(1.0 - u1 * r2, 1e-6)
+    return r1 + t1 * t1 * r2 / loop, t1 * t2 / loop, u2 + t2 * t2 * u1 / loop
+
+
+def _texture(
+    layer: Layer,
+    view: tuple[float, float],
+    front: list,
+    turn: float,
+    flip: bool,
+    texels_per_spacing: float,
+) -> CellTexture:
+    cloth = layer.cloth
+    yarns = (cloth.warp, cloth.weft)
+    repeat = max(np.shape(cloth.weave.lift))
+    wanted = np.clip(texels_per_spacing, 16.0, 96.0) * repeat
+    texels = int(np.clip(2 ** np.ceil(np.log2(wanted)), 64, 512))
+    return cell_texture(
+        cloth.construction(),
+        _direction(*view, turn, flip),
+        tuple(
+            _direction(min(x.zenith_deg, 80.0), x.azimuth_deg, turn, flip) for x in front
+        ),
+        tuple((y.fibre.index, y.lustre_deg, y.sheen) for y in yarns),
+        (cloth.warp.kind == "spun", cloth.weft.kind == "spun"),
+        texels,
+    )
+
+
+_KINDS = (WARP_ALONE, WARP_OVER_WEFT, WEFT_ALONE, WEFT_OVER_WARP)
+
+
+def _films(layer: Layer) -> list[tuple[Spectrum, Spectrum]]:
+    """Reflectance and transmittance of the four kinds of place."""
+    warp, weft = yarn_film(layer.cloth.warp), yarn_film(layer.cloth.weft)
+    return [warp, add(*warp, *weft)[:2], weft, add(*weft, *warp)[:2]]
+
+
+def _spectra(layer: Layer, sources: list[Array], glow: Array) -> list[Array]:
+    """Radiances that go with ``_weights``: by kind the light reflected per source, then the light
+    from beneath; last the sheen per light."""
+    out: list[Array] = []
+    for r, t in _films(layer):
+        out += [r * e for e in sources]
+        out.append(t * glow)
+    return out + sources[:-1]
+
+
+def _weights(layer: Layer, texture: CellTexture, lights: int) -> list[NDArray[np.float32]]:
+    """Scalar maps of one layer, in the order of ``_spectra``."""
+    out = []
+    for kind, (r, t) in zip(_KINDS, _films(layer), strict=True):
+        there = (texture.kind == kind) * texture.fibre
+        # light wanders inside translucent yarn, so its shading is softer
+        soft = np.float32(np.mean(t) / max(float(np.mean(r + t)), 1e-9))
+        for k in range(lights):
+            shade = texture.facing[k]
+            out.append(there * ((1 - soft) * shade + soft * texture.sky))
+        out.append(there * texture.sky)
+        out.append(there.astype(np.float32))
+    return out + [texture.sheen[k] for k in range(lights)]
+
+
+__all__ = ["Part", "closeup_linear", "draw_closeup", "placement", "replace", "scale_of"]

@@ -1,0 +1,218 @@
+"""From linear light to a picture file: screen space, profile, what does not fit, animation.
+
+Knows screens and file formats; knows nothing of cloth. Linear pictures are (height, width, 3), the
+perfect diffuser being 1.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from io import BytesIO
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from weavecolor.colorimetry import icc_profile, linear_rgb
+from weavecolor.errors import InputError
+from weavecolor.scene import Scene
+from weavecolor.scenes import illumination
+from weavecolor.screen import HIGHEST, LOWEST, encoded, fit_to_gamut
+from weavecolor.screen import space as known_space
+
+Picture = NDArray[np.float32]
+
+MOST_PIXELS = 40_000_000
+_ROWS = 128  # rows worked on at a time
+
+
+@dataclass(frozen=True)
+class Seeing:
+    """How a picture is shown; the same for every option that is compared.
+
+    ``space``: "sRGB" or "Display P3". ``adapt``: True as the eye sees it once used to the light,
+    False with the cast of the light left in. ``exposure``: factor on linear light, > 0, None for
+    the one that suits the scene (never the cloth). ``mark``: hatch what the screen cannot show.
+    """
+
+    space: str = "sRGB"
+    adapt: bool = True
+    exposure: float | None = None
+    mark: bool = False
+
+    def __post_init__(self) -> None:
+        known_space(self.space)
+        if self.exposure is not None and not (np.isfinite(self.exposure) and self.exposure > 0):
+            raise InputError(f"an exposure is a number above 0, got {self.exposure!r}")
+
+
+def on_screen(
+    radiance: NDArray, scene: Scene, seeing: Seeing, observer: str = "2"
+) -> NDArray[np.float64]:
+    """Linear RGB (..., 3) of spectra (..., 41) in ``scene``, before exposure."""
+    return linear_rgb(
+        radiance,
+        illumination(scene),
+        seeing.space,
+        seeing.adapt,
+        white=scene.white,
+        observer=observer,
+    )
+
+
+def exposure_for(scene: Scene, seeing: Seeing, brightest: float = 1.0) -> float:
+    """The exposure of ``seeing``, or the largest up to 1 at which a white card would still fit.
+
+    ``brightest``: how much more light than the flat cloth the best lit part of the form gets.
+    """
+    if seeing.exposure is not None:
+        return seeing.exposure
+    card = float(on_screen(illumination(scene), scene, seeing).max())
+    return min(1.0, 1.0 / max(card * brightest, 1e-9))
+
+
+def check_size(width_px: int, height_px: int) -> None:
+    """Raises InputError unless both are whole, 8 or more, and the picture no more than 40 Mpx."""
+    for value in (width_px, height_px):
+        if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or value < 8:
+            raise InputError(f"a picture is at least 8 pixels each way, got {value!r}")
+    if width_px * height_px > MOST_PIXELS:
+        raise InputError(f"{width_px} x {height_px} pixels is too large; the most is 40 million")
+
+
+@lru_cache(maxsize=1)
+def _curve() -> NDArray[np.float32]:
+    table = (255.0 * encoded(np.arange(65536) / 65535.0)).astype(np.float32)
+    table.setflags(write=False)
+    return table
+
+
+def _grain(first_row: int, rows: int, width: int) -> NDArray[np.float32]:
+    """Fixed fine noise, 0-1, that spreads rounding evenly so that soft shades show no steps.
+
+    Interleaved gradient noise (J. Jimenez, SIGGRAPH 2014 course).
+    """
+    y = np.arange(first_row, first_row + rows, dtype=np.float32)[:, None]
+    x = np.arange(width, dtype=np.float32)[None, :]
+    inner = 0.06711056 * x + 0.00583715 * y
+    outer = 52.9829189 * (inner - np.floor(inner))
+    return (outer - np.floor(outer)).astype(np.float32)
+
+
+def to_image(
+    linear: Picture, seeing: Seeing = Seeing(), notes: Sequence[str] = ()
+) -> Image.Image:
+    """An RGB image of linear light that is already exposed.
+
+    ``image.info`` holds "icc_profile", "out_of_range" (share of pixels that the screen cannot
+    show, 0-1) and "notes" (a tuple of sentences to tell with the picture). Out-of-range colours
+    become the nearest of the same hue; ``seeing.mark`` hatches them. Raises InputError on values
+    that are not finite.
+    """
+    height, width = linear.shape[:2]
+    codes = np.empty((height, width, 3), np.uint8)
+    outside = 0
+    curve = _curve()
+    for first in range(0, height, _ROWS):
+        part = np.asarray(linear[first : first + _ROWS], np.float32)
+        low, high = part.min(), part.max()
+        if not (np.isfinite(low) and np.isfinite(high)):
+            raise InputError("a picture holds values that are not numbers")
+        mask = None
+        if low < LOWEST or high > HIGHEST:
+            mask = ((part < LOWEST) | (part > HIGHEST)).any(axis=-1)
+            outside += int(np.count_nonzero(mask))
+            part = part.copy()
+            part[mask] = fit_to_gamut(part[mask], seeing.space)
+        steps = np.clip(part * np.float32(65535.0) + np.float32(0.5), 0.0, 65535.0)
+        shade = curve[steps.astype(np.uint16)]
+        shade += _grain(first, part.shape[0], width)[..., None]
+        code = np.minimum(shade, np.float32(255.0)).astype(np.uint8)
+        if seeing.mark and mask is not None:
+            _hatch(code, mask, first)
+        codes[first : first + _ROWS] = code
+    image = Image.fromarray(codes, "RGB")
+    share = outside / (height * width)
+    image.info["icc_profile"] = icc_profile(seeing.space)
+    image.info["out_of_range"] = share
+    image.info["notes"] = (*notes, *_range_note(share, seeing))
+    return image
+
+
+def _hatch(code: NDArray[np.uint8], mask: NDArray[np.bool_], first_row: int) -> None:
+    """Fine slanting lines, light on dark and dark on light."""
+    rows, width = mask.shape
+    across = np.arange(width)[None, :] + np.arange(first_row, first_row + rows)[:, None]
+    line = mask & (across % 7 == 0)
+    bright = code[line].astype(np.int32) @ np.array([2, 7, 1]) > 1275
+    code[line] = np.where(bright[:, None], 40, 225)
+
+
+def _range_note(share: float, seeing: Seeing) -> tuple[str, ...]:
+    if share <= 0:
+        return ()
+    part = "under 1 %" if share < 0.01 else f"{100 * share:.0f} %"
+    marked = ", hatched" if seeing.mark else ""
+    return (
+        f"{part} of the picture is beyond what a {seeing.space} screen shows{marked}: "
+        "the cloth itself is more vivid or brighter there",
+    )
+
+
+def png_bytes(image: Image.Image, dpi: float | None = None) -> bytes:
+    """PNG with the picture's profile embedded."""
+    out = BytesIO()
+    extra = {"dpi": (dpi, dpi)} if dpi else {}
+    image.save(out, "PNG", icc_profile=image.info.get("icc_profile"), **extra)
+    return out.getvalue()
+
+
+def loop_bytes(frames: Sequence[Image.Image], kind: str = "webp", frame_ms: int = 90) -> bytes:
+    """An endless loop of equal-sized RGB frames.
+
+    ``kind`` "webp" or "png" (animated, full colour, with profile) or "gif" (256 colours shared by
+    all frames, no profile: GIF cannot hold one, so it is for sRGB only).
+    """
+    if len(frames) < 2:
+        raise InputError("a loop needs at least two frames")
+    if not 20 <= frame_ms <= 10_000:
+        raise InputError("a frame lasts 20 to 10000 milliseconds")
+    kind = kind.lower().lstrip(".")
+    first, rest = frames[0], list(frames[1:])
+    profile = first.info.get("icc_profile")
+    out = BytesIO()
+    if kind == "webp":
+        first.save(
+            out, "WEBP", save_all=True, append_images=rest, duration=frame_ms, loop=0,
+            quality=88, method=2, icc_profile=profile,
+        )  # fmt: skip
+    elif kind in ("png", "apng"):
+        first.save(
+            out, "PNG", save_all=True, append_images=rest, duration=frame_ms, loop=0,
+            icc_profile=profile, compress_level=4,
+        )  # fmt: skip
+    elif kind == "gif":
+        if profile is not None and profile != icc_profile("sRGB"):
+            raise InputError("a GIF holds no profile: make it in sRGB, or a WebP or PNG")
+        palette = _shared_palette(frames)
+        flat = [f.quantize(palette=palette, dither=Image.Dither.FLOYDSTEINBERG) for f in frames]
+        for f in flat:
+            f.info.pop("icc_profile", None)
+        flat[0].save(
+            out, "GIF", save_all=True, append_images=flat[1:], duration=frame_ms, loop=0,
+            optimize=False,
+        )  # fmt: skip
+    else:
+        raise InputError(f"{kind!r} is not a kind of loop; use webp, png or gif")
+    return out.getvalue()
+
+
+def _shared_palette(frames: Sequence[Image.Image]) -> Image.Image:
+    """One palette for all frames, so that colours do not flicker."""
+    some = [f.resize((64, 64)) for f in frames[:: max(1, len(frames) // 16)]]
+    strip = Image.new("RGB", (64 * len(some), 64))
+    for k, f in enumerate(some):
+        strip.paste(f, (64 * k, 0))
+    return strip.quantize(colors=256, method=Image.Quantize.MEDIANCUT)
