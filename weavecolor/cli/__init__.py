@@ -1,0 +1,97 @@
+"""The command line: one verb a module, found by its file name and loaded only when it is used.
+
+Knows how verbs are found and how an error is told; what a verb does is in the plain functions of
+the package. To add a verb, put a module in this folder with a click command called ``command``:
+the verb is the module's name ("_" becomes "-"). Import what is slow to load inside the function,
+so that help and other verbs stay quick. Modules that begin with "_" are shared parts.
+"""
+
+from __future__ import annotations
+
+import importlib
+import os
+import pkgutil
+import sys
+import traceback
+from collections.abc import Sequence
+
+import click
+
+from weavecolor import __version__
+from weavecolor.errors import InputError
+
+#: Exit codes: bad input, a fault of the tool, stopped by the user.
+BAD_INPUT, FAULT, STOPPED = 2, 1, 130
+
+
+class _Verbs(click.Group):
+    """Verbs from the modules of this package."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        names = (module.name for module in pkgutil.iter_modules(__path__))
+        return sorted(name.replace("_", "-") for name in names if not name.startswith("_"))
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in self.list_commands(ctx):
+            return None
+        module = importlib.import_module(f"{__name__}.{cmd_name.replace('-', '_')}")
+        found = getattr(module, "command", None)
+        return found if isinstance(found, click.Command) else None
+
+
+@click.group(cls=_Verbs, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="weavecolor")
+@click.option("--debug", is_flag=True, help="Show where a fault arose; may stand anywhere.")
+def verbs(debug: bool) -> None:
+    """Colour, depth, sheen and cover of two-tone (shot) woven cloth, before you cut."""
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run one command; returns the exit code: 0 well, 2 bad input, 1 a fault, 130 stopped.
+
+    Everything that goes wrong is told in one line on standard error.
+    """
+    words = list(arguments)
+    debug = "--debug" in words
+    words = [word for word in words if word != "--debug"]
+    try:
+        result = verbs.main(args=words, prog_name="weavecolor", standalone_mode=False)
+        sys.stdout.flush()
+        return result if isinstance(result, int) else 0
+    except (click.exceptions.Abort, KeyboardInterrupt):
+        return _tell("stopped", STOPPED, debug)
+    except InputError as error:
+        return _tell(str(error), BAD_INPUT, debug)
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message())
+        return BAD_INPUT
+    except click.ClickException as error:
+        return _tell(_usage(error), BAD_INPUT, debug)
+    except BrokenPipeError:
+        # Whoever read our output has had enough; nothing more can be written there.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as error:
+        what = " ".join(f"{type(error).__name__}: {error}".split())
+        if not debug:
+            what += " (a fault in weavecolor; run again with --debug to see where)"
+        return _tell(what, FAULT, debug)
+
+
+def _usage(error: click.ClickException) -> str:
+    text = error.format_message().rstrip(".")
+    if isinstance(error, click.UsageError) and error.ctx is not None:
+        text += f"; see {error.ctx.command_path} --help"
+    return text
+
+
+def _tell(text: str, code: int, debug: bool) -> int:
+    if debug:
+        traceback.print_exc()
+    click.echo(f"weavecolor: {' '.join(text.split())}", err=True)
+    return code
+
+
+def main() -> None:
+    """Entry point of the ``weavecolor`` command."""
+    sys.exit(run(sys.argv[1:]))

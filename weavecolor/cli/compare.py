@@ -1,0 +1,118 @@
+"""``weavecolor compare``: options side by side, as a table and as one picture."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from weavecolor.cli._shared import choices, cloth_called, give, one_of, progress_to, whole
+
+if TYPE_CHECKING:
+    from weavecolor.stack import Backing
+
+
+@click.command(
+    epilog="Example: weavecolor compare shot-organza-red-black --grain straight,cross,bias "
+    '--layers 1,2,3 --behind white,black,calico,"skin medium" --out sheet.png'
+)
+@click.argument("cloth")
+@click.option(
+    "--grain",
+    default="straight,cross",
+    show_default=True,
+    help="straight, cross, bias, or degrees off straight; several with commas.",
+)
+@click.option("--layers", default="1,2", show_default=True, help="How many layers, 1 to 12.")
+@click.option(
+    "--behind",
+    default="white,black",
+    show_default=True,
+    help='White, black, calico, "skin medium", "#d8c9a0", open; see weavecolor backings.',
+)
+@click.option(
+    "--scene",
+    default="window at the side",
+    show_default=True,
+    help="Where it is seen; see weavecolor scenes.",
+)
+@click.option("--side", default="face", show_default=True, help="Which side is out: face, back.")
+@click.option(
+    "--lay", default="loose", show_default=True, help="How layers lie: touching, loose, apart."
+)
+@click.option(
+    "--turn",
+    default=0.0,
+    show_default=True,
+    help="Degrees by which each layer further in is turned.",
+)
+@click.option(
+    "--observer",
+    type=click.Choice(["2", "10"]),
+    default="2",
+    show_default=True,
+    help="Standard observer, degrees: 10 for large pieces.",
+)
+@click.option(
+    "--table",
+    "form",
+    type=click.Choice(["text", "json", "csv"]),
+    default="text",
+    show_default=True,
+    help="How the table is written.",
+)
+@click.option("--save", type=click.Path(path_type=Path), help="Write the table to this file.")
+@click.option("--every-step", is_flag=True, help="Tell every difference in a sentence.")
+@click.option("--out", type=click.Path(path_type=Path), help="Write a sheet of patches, a PNG.")
+@click.option("--scale", type=click.IntRange(1, 4), default=2, show_default=True,
+              help="Size of the sheet.")  # fmt: skip
+def command(
+    cloth: str, grain: str, layers: str, behind: str, scene: str, side: str, lay: str, turn: float,
+    observer: str, form: str, save: Path | None, every_step: bool, out: Path | None, scale: int,
+) -> None:  # fmt: skip
+    """Compare grain, layers, backings and light for one CLOTH.
+
+    CLOTH is a swatch (see weavecolor cloths) or the path of a cloth file. Every combination of
+    the choices is worked out; neighbours differ in one thing.
+    """
+    from weavecolor.compare import compare
+    from weavecolor.comparisontable import as_csv, as_json, as_text
+    from weavecolor.errors import InputError
+    from weavecolor.grain import grain_deg
+    from weavecolor.scenes import scene as scene_called
+    from weavecolor.stack import FACES, LAYS
+
+    if out is not None and out.suffix.lower() != ".png":
+        raise InputError("the sheet is a PNG; give a name ending in .png", file=str(out))
+    if out is not None and out == save:
+        raise InputError("--out and --save name one file; give two", file=str(out))
+    made = compare(
+        cloth_called(cloth),
+        choices(grain, "--grain", grain_deg),
+        choices(layers, "--layers", whole),
+        choices(behind, "--behind", _backing),
+        choices(scene, "--scene", scene_called),
+        choices(side, "--side", one_of(FACES)),
+        choices(lay, "--lay", one_of(LAYS)),
+        turn,
+        observer,
+        progress_to("looking at options"),
+    )
+    if form == "text":
+        text = as_text(made, every_step)
+    else:
+        text = as_json(made) if form == "json" else as_csv(made)
+    if out is not None:
+        from weavecolor.atomic import write_bytes
+        from weavecolor.sheetpicture import sheet_png
+
+        write_bytes(out, sheet_png(made, scale=scale))
+        click.echo(f"wrote {out}", err=True)
+    give(text, save)
+
+
+def _backing(text: str) -> Backing | None:
+    from weavecolor.backings import backing
+
+    return None if text.casefold() in ("open", "nothing") else backing(text)
