@@ -1,0 +1,336 @@
+"""The board: pins side by side in the same light, as patches, as a table, and to take away.
+
+Knows how a set of pinned options is compared and told; looks and differences come from ``looks``.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from html import escape
+
+import pandas as pd
+import streamlit as st
+
+import bench
+import charts
+import light_panel
+import looks
+import pictures_panel
+from session import bound, change, guarded, note, plain, work
+from state import NOW, Work, backing_words, light_words, option_words, pin, short_words, unpin
+from weavecolor.compare import Outcome, Step
+from weavecolor.make.project import ProjectOption
+from words_page import OUTSIDE
+
+SEES = {True: "seen", False: "not seen", None: "cannot tell"}
+#: A sign beside each word, so that the board can be read without colour.
+SIGN = {True: "●", False: "○", None: "◐"}
+
+
+@dataclass(frozen=True, eq=False)
+class Row:
+    """One option on the board; ``step`` from the first pin, None for that pin itself."""
+
+    option: ProjectOption
+    outcome: Outcome
+    hiding: looks.Hiding
+    step: Step | None
+
+
+def board(now: Work) -> list[Row]:
+    """Every pin with its look in the work's light, told from the first."""
+    seen = [looks.outcome(now, option) for option in now.pins]
+    steps = looks.differences(seen) if len(seen) > 1 else ()
+    return [
+        Row(option, outcome, looks.hiding(now, option), steps[i - 1] if i else None)
+        for i, (option, outcome) in enumerate(zip(now.pins, seen, strict=True))
+    ]
+
+
+@guarded
+def draw() -> None:
+    _add()
+    with st.expander(f"In the light of: {plain(light_words(work().light))}"):
+        light_panel.draw()
+    now = work()
+    if not now.pins:
+        st.info(
+            "Nothing is pinned yet. Pin what lies on the table, or one of the ready sets above."
+        )
+        return
+    rows = board(now)
+    _cards(now, rows)
+    _table(now, rows)
+    if len(rows) > 1:
+        with st.expander("Trade-off: how well it hides against how light it is"):
+            charts.trade_off(
+                [
+                    (r.option.name, 100 * r.hiding.opacity, r.outcome.appearance.reading)
+                    for r in rows
+                ]
+            )
+
+
+@guarded
+def _add() -> None:
+    now = work().now
+    st.html(f'<p class="wc-told">On the table: {escape(option_words(work(), now))}</p>')
+    with st.container(horizontal=True):
+        st.button(
+            "Pin this", key="pin-now", on_click=change, args=(_pin_all, (now,)), type="primary"
+        )
+        for key, (label, make) in READY.items():
+            st.button(label, key=f"ready-{key}", on_click=change, args=(_pin_all, make(now)))
+        st.button(
+            "Clear the board",
+            key="clear",
+            on_click=change,
+            args=(_clear,),
+            disabled=not work().pins,
+        )
+
+
+def _with(now: ProjectOption, **changes: object) -> ProjectOption:
+    return replace(now, **changes)  # type: ignore[arg-type]
+
+
+def _grains(now: ProjectOption) -> tuple[ProjectOption, ...]:
+    first = now.layers[0].grain_deg
+    return tuple(
+        _with(
+            now,
+            layers=tuple(
+                replace(x, grain_deg=(x.grain_deg - first + angle) % 180.0) for x in now.layers
+            ),
+        )
+        for angle in (0.0, 90.0, 45.0)
+    )
+
+
+def _counts(now: ProjectOption) -> tuple[ProjectOption, ...]:
+    return tuple(_with(now, layers=(now.layers[0],) * n) for n in (1, 2, 3))
+
+
+def _backings(now: ProjectOption) -> tuple[ProjectOption, ...]:
+    return tuple(_with(now, backing=b) for b in ("white", "calico", "skin medium", "black"))
+
+
+def _faces(now: ProjectOption) -> tuple[ProjectOption, ...]:
+    return tuple(
+        _with(now, layers=tuple(replace(x, face=face) for x in now.layers))
+        for face in ("face", "back")
+    )
+
+
+#: Ready sets to pin: what a maker most often asks of one cloth.
+READY: dict[str, tuple[str, Callable[[ProjectOption], tuple[ProjectOption, ...]]]] = {
+    "grains": ("Three grains", _grains),
+    "layers": ("One, two, three layers", _counts),
+    "backings": ("Four backings", _backings),
+    "faces": ("Both faces", _faces),
+}
+
+
+def _pin_all(now: Work, options: tuple[ProjectOption, ...]) -> Work:
+    before = len(now.pins)
+    for option in options:
+        now = pin(now, option)
+    if len(now.pins) == before:
+        note("Pinned already.")
+    return now
+
+
+def _clear(now: Work) -> Work:
+    return replace(now, pins=(), chosen="")
+
+
+@guarded
+def _cards(now: Work, rows: list[Row]) -> None:
+    with st.container(horizontal=True, key="wc-board"):
+        for row in rows:
+            with st.container(width=300, border=True, key=f"wc-pin-{row.option.name}"):
+                st.html(_card(now, row))
+                with st.container(horizontal=True, gap="small"):
+                    name = row.option.name
+                    if name == now.chosen:
+                        st.button(f"✔ {name} chosen", key=f"choose-{name}", disabled=True)
+                    else:
+                        st.button(
+                            f"Choose {name}",
+                            key=f"choose-{name}",
+                            on_click=change,
+                            args=(_choose, name),
+                        )
+                    st.button(
+                        "To the table",
+                        key=f"table-{name}",
+                        on_click=change,
+                        args=(_to_table, row.option),
+                        help=f"Work on {name} again",
+                    )
+                    st.button(
+                        "Off",
+                        key=f"off-{name}",
+                        on_click=change,
+                        args=(unpin, name),
+                        help=f"Take {name} off the board",
+                    )
+
+
+def _choose(now: Work, name: str) -> Work:
+    return replace(now, chosen=name)
+
+
+def _to_table(now: Work, option: ProjectOption) -> Work:
+    note(f"{option.name} lies on the table: go to Layers to work on it.")
+    return replace(now, now=replace(option, name=NOW))
+
+
+def one_cloth(now: Work) -> bool:
+    """Whether all pins are of one and the same cloth, which then need not be said again."""
+    return len({layer.cloth for pinned in now.pins for layer in pinned.layers}) == 1
+
+
+def _card(now: Work, row: Row) -> str:
+    reading = row.outcome.appearance.reading
+    figures = [bench.figure(bench.swatch(reading.hex, reading.words, not reading.in_srgb), "", "")]
+    close = pictures_panel.small_closeup(now, row.option)
+    if close is not None:
+        figures.append(
+            bench.figure(
+                f'<img class="wc-pic" src="{close.uri}" alt="Close-up, {escape(reading.words)}">',
+                "",
+                "",
+            )
+        )
+    off = f" · ✂ {OUTSIDE}" if not reading.in_srgb else ""
+    told = f"<p><b>{escape(reading.words)}</b> <code>{reading.hex}</code>{off}</p>"
+    if row.step is None:
+        told += '<p class="wc-pintold">The others are told from this one.</p>'
+    else:
+        sign = SIGN[row.step.verdict.sees] if row.step.verdict else ""
+        told += f'<p class="wc-pintold">{sign} {escape(row.step.sentence)}</p>'
+    return (
+        f'<h3 class="wc-pin">{row.option.name}. {escape(short_words(now, row.option, one_cloth(now)))}</h3>'
+        f'<div class="wc-row wc-pinned">{"".join(figures)}</div>{told}'
+    )
+
+
+def as_frame(now: Work, rows: list[Row]) -> pd.DataFrame:
+    """The board as a table, one row a pin."""
+    return pd.DataFrame([_record(now, row) for row in rows])
+
+
+def _record(now: Work, row: Row) -> dict[str, object]:
+    reading = row.outcome.appearance.reading
+    L, C, h = (float(v) for v in reading.LCh)
+    verdict = row.step.verdict if row.step else None
+    return {
+        "pin": row.option.name,
+        "what": option_words(now, row.option),
+        "layers": len(row.option.layers),
+        "backing": backing_words(row.option.backing),
+        "colour": reading.words,
+        "screen": reading.hex,
+        "on screen": "yes" if reading.in_srgb else "no",
+        "L*": round(L, 1),
+        "C*": round(C, 1),
+        "hue": round(h, 0),
+        "opacity %": round(100 * row.hiding.opacity, 1),
+        "straight through %": round(100 * row.hiding.straight, 1),
+        "give or take": round(row.outcome.uncertainty.stated, 1),
+        "difference": round(row.step.delta, 2) if row.step else 0.0,
+        "difference give or take": round(row.step.uncertainty.stated, 2) if row.step else 0.0,
+        "seen": SEES[verdict.sees] if verdict else ("first" if row.step is None else ""),
+        "told": row.step.sentence if row.step else "",
+    }
+
+
+COLUMN_HELP = {
+    "L*": "0 black to 100 white",
+    "C*": "Strength of colour: 0 grey",
+    "hue": "0 red, 90 yellow, 180 green, 270 blue",
+    "opacity %": "100 hides all (contrast ratio)",
+    "straight through %": "Share of light through the openings",
+    "give or take": "Of the colour itself, CIEDE2000, nine times in ten",
+    "difference": "CIEDE2000 from the first pin; about 1 is just noticeable",
+    "difference give or take": "Of the difference; much is shared between options of one cloth",
+    "seen": "Whether she would see the difference side by side",
+}
+
+
+@guarded
+def _table(now: Work, rows: list[Row]) -> None:
+    frame = as_frame(now, rows)
+    st.dataframe(
+        frame.drop(columns=["told"]),
+        hide_index=True,
+        key="board",
+        column_config={
+            **{k: st.column_config.Column(help=v) for k, v in COLUMN_HELP.items()},
+            "pin": st.column_config.TextColumn(width="small", pinned=True),
+            "what": st.column_config.TextColumn(width="medium"),
+        },
+    )
+    st.caption("Press a column's head to sort. Differences are told from the first pin.")
+    with st.container(horizontal=True):
+        st.download_button(
+            "Table as CSV",
+            csv_text(now, rows),
+            "comparison.csv",
+            "text/csv",
+            on_click="ignore",
+            key="csv",
+        )
+        st.download_button(
+            "Table as JSON",
+            json_text(now, rows),
+            "comparison.json",
+            "application/json",
+            on_click="ignore",
+            key="json",
+        )
+        pictures_panel.board_download(now, [(r.option, r.outcome, r.step) for r in rows])
+
+
+def csv_text(now: Work, rows: list[Row]) -> str:
+    """The board for a spreadsheet. Cells that a spreadsheet would take for a sum are quoted."""
+    out = io.StringIO()
+    records = [_record(now, row) for row in rows]
+    writer = csv.DictWriter(out, ["light", *records[0]], lineterminator="\n")
+    writer.writeheader()
+    for record in records:
+        line = {"light": light_words(now.light), **record}
+        writer.writerow(
+            {k: f"'{v}" if isinstance(v, str) and v[:1] in "=+-@" else v for k, v in line.items()}
+        )
+    return out.getvalue()
+
+
+def json_text(now: Work, rows: list[Row]) -> str:
+    data = {
+        "light": light_words(now.light),
+        "difference": "CIEDE2000, from the first pin",
+        "options": [
+            {
+                **_record(now, row),
+                "stack": [
+                    {"cloth": x.cloth, "grain_deg": x.grain_deg, "face": x.face}
+                    for x in row.option.layers
+                ],
+                "Lab": [round(float(v), 3) for v in row.outcome.appearance.reading.Lab],
+                "radiance_factor": [
+                    round(float(v), 5) for v in row.outcome.appearance.radiance_factor
+                ],
+            }
+            for row in rows
+        ],
+    }
+    return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+__all__ = ["as_frame", "board", "bound", "csv_text", "draw", "json_text"]

@@ -1,0 +1,122 @@
+"""How options look, worked out once and kept: the page's only door to the optics.
+
+Knows the optics and bounded caches keyed by content (cloth, grain, backing, light), shared by all
+sessions because the same content looks the same to everyone; knows nothing of widgets.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import streamlit as st
+
+from state import LightChoice, Work, scene_of, stack_key, stack_of
+from weavecolor.appearance import contrast_ratio, transmittance
+from weavecolor.colorimetry import ciede2000, xyz
+from weavecolor.compare import Option, Outcome, Step, evaluate, steps
+from weavecolor.construction import Description, describe
+from weavecolor.lights import light_spectrum
+from weavecolor.make.project import ProjectOption
+from weavecolor.scene import Scene
+from weavecolor.stack import Stack
+
+TURN_STEP = 15
+
+
+@dataclass(frozen=True)
+class Hiding:
+    """Opacity 0-1, share straight through at normal incidence, share of diffuse light through."""
+
+    opacity: float
+    straight: float
+    sheer: float
+
+
+@dataclass(frozen=True, eq=False)
+class Turn:
+    """Readings while the whole stack turns: angle (n,), Lab (n, 3), words; ``travel`` CIEDE2000."""
+
+    angle: np.ndarray
+    Lab: np.ndarray
+    hex: tuple[str, ...]
+    words: tuple[str, ...]
+    travel: float
+
+
+def outcome(work: Work, option: ProjectOption, light: LightChoice | None = None) -> Outcome:
+    """How an option of this work looks in a light (the work's own where none is given)."""
+    light = light or work.light
+    stack = stack_of(work, option)
+    return _outcome((stack_key(stack), light, _known(stack)), stack, scene_of(light))
+
+
+def _known(stack: Stack) -> tuple:
+    """What the uncertainty rests on; kept in the key because it is not part of the look."""
+    return tuple((layer.cloth.remarks, layer.cloth.sources) for layer in stack.layers)
+
+
+@st.cache_resource(max_entries=400, show_spinner=False)
+def _outcome(key: tuple, _stack: Stack, _scene: Scene) -> Outcome:
+    return evaluate((Option(_stack, _scene),))[0]
+
+
+def differences(outcomes: list[Outcome], first: int = 0) -> tuple[Step, ...]:
+    """Steps from the ``first`` outcome to every other, in their order."""
+    return steps(outcomes, [(first, i) for i in range(len(outcomes)) if i != first])
+
+
+def hiding(work: Work, option: ProjectOption) -> Hiding:
+    """How much the layers hide; neither backing nor light nor a turn of the whole counts."""
+    first = option.layers[0].grain_deg
+    level = tuple(replace(x, grain_deg=(x.grain_deg - first) % 360.0) for x in option.layers)
+    stack = stack_of(work, replace(option, layers=level, backing=""))
+    return _hiding(stack_key(stack), stack)
+
+
+@st.cache_resource(max_entries=200, show_spinner=False)
+def _hiding(key: tuple, _stack: Stack) -> Hiding:
+    passed = transmittance(_stack)
+    light = light_spectrum("D65")
+    return Hiding(
+        contrast_ratio(_stack),
+        passed.straight,
+        float(xyz(passed.diffuse * light, light)[1] / 100.0),
+    )
+
+
+def turn(work: Work, option: ProjectOption) -> Turn:
+    """The colour as the whole stack turns through half a circle in steps of 15 degrees.
+
+    Angle 0 has the outermost layer on the straight grain, however it lies now.
+    """
+    first = option.layers[0].grain_deg
+    level = replace(
+        option,
+        layers=tuple(replace(x, grain_deg=(x.grain_deg - first) % 360.0) for x in option.layers),
+    )
+    return _turn((stack_key(stack_of(work, level)), work.light), work, level)
+
+
+@st.cache_resource(max_entries=40, show_spinner=False)
+def _turn(key: tuple, _work: Work, _option: ProjectOption) -> Turn:
+    angle = np.arange(0, 181, TURN_STEP)
+    seen = []
+    for a in angle:
+        layers = tuple(
+            replace(x, grain_deg=(x.grain_deg + float(a)) % 360.0) for x in _option.layers
+        )
+        seen.append(outcome(_work, replace(_option, layers=layers)).appearance.reading)
+    Lab = np.array([reading.Lab for reading in seen])
+    travel = float(ciede2000(Lab[:, None, :], Lab[None, :, :]).max())
+    return Turn(angle, Lab, tuple(r.hex for r in seen), tuple(r.words for r in seen), travel)
+
+
+@st.cache_resource(max_entries=80, show_spinner=False)
+def _facts(key: str, _cloth: object) -> Description:
+    return describe(_cloth)  # type: ignore[arg-type]
+
+
+def facts(key: str, cloth: object) -> Description:
+    """A cloth in numbers; ``key`` is its content's digest."""
+    return _facts(key, cloth)

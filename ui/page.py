@@ -1,0 +1,117 @@
+"""The page, from cloth to making sheet. Started by ``streamlit run ui/page.py``.
+
+Knows the order of the steps and the frame around them; each step is its own panel.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+# The panels lie beside this file; streamlit puts their folder on the path, other starters may not.
+if (_here := str(Path(__file__).resolve().parent)) not in sys.path:
+    sys.path.insert(0, _here)
+
+import streamlit as st
+
+st.set_page_config(
+    page_title="weavecolor: two-tone cloth before you cut", page_icon="🧵", layout="wide"
+)
+
+import bench  # noqa: E402
+import cloth_panel  # noqa: E402
+import compare_panel  # noqa: E402
+import decide_panel  # noqa: E402
+import laying_panel  # noqa: E402
+import light_panel  # noqa: E402
+import pictures_panel  # noqa: E402
+import sheet_panel  # noqa: E402
+from session import bound, guarded, show_notice, work  # noqa: E402
+from style import CSS  # noqa: E402
+from words_page import STEP_INTRO, STEPS  # noqa: E402
+
+PANELS = {
+    "Cloth": cloth_panel.draw,
+    "Layers": laying_panel.draw,
+    "Light": light_panel.draw,
+    "Compare": compare_panel.draw,
+    "Decide": decide_panel.draw,
+    "Making sheet": sheet_panel.draw,
+}
+#: Steps that are worked with the cloth in view; the others take the whole width.
+AT_THE_BENCH = ("Cloth", "Layers", "Light")
+
+
+@guarded
+def head() -> None:
+    st.html(CSS)
+    title, units = st.columns((4, 1), vertical_alignment="center")
+    with title:
+        st.html(
+            '<h1 class="wc-title">weavecolor</h1><p class="wc-sub">'
+            "Two-tone cloth: its colour, depth and sheen before you cut.</p>"
+        )
+    with units.container(key="units"):
+        bound(
+            st.segmented_control,
+            "Lengths in",
+            "lengths",
+            work().units,
+            sheet_panel.set_units,
+            options=("cm", "inch"),
+        )
+
+
+def go(step: str) -> None:
+    st.session_state["step"] = step
+
+
+def steps() -> str:
+    """The way through; the step that is open."""
+    if st.session_state.get("step") is None:  # pressed again, or the first time
+        st.session_state["step"] = st.session_state.get("last-step", STEPS[0])
+    step = st.segmented_control(
+        "The way through",
+        STEPS,
+        key="step",
+        format_func=lambda name: f"{STEPS.index(name) + 1} {name}",
+        label_visibility="collapsed",
+    )
+    step = step or st.session_state.get("last-step", STEPS[0])
+    st.session_state["last-step"] = step
+    return step
+
+
+@st.fragment
+def table(step: str) -> None:
+    """The step's panel, with the bench beside it where the cloth is worked on."""
+    if st.session_state.pop(sheet_panel.WHOLE_PAGE, False):
+        st.rerun()
+    st.html(f'<p class="wc-intro">{STEP_INTRO[step]}</p>')
+    show_notice()
+    if step in AT_THE_BENCH:
+        left, right = st.columns((10, 9), gap="medium")
+        with left.container(key="wc-bench"):
+            bench.draw()
+        with right:
+            PANELS[step]()
+            pictures_panel.downloads()
+    else:
+        PANELS[step]()
+
+
+head()
+step = steps()
+table(step)
+place = STEPS.index(step)
+with st.container(horizontal=True, horizontal_alignment="distribute"):
+    if place > 0:
+        st.button(f"← {STEPS[place - 1]}", key="back", on_click=go, args=(STEPS[place - 1],))
+    if place + 1 < len(STEPS):
+        st.button(
+            f"{STEPS[place + 1]} →",
+            key="next",
+            on_click=go,
+            args=(STEPS[place + 1],),
+            type="primary",
+        )

@@ -1,0 +1,105 @@
+"""The thread between the page's widgets and one person's work.
+
+Knows Streamlit's session and nothing of what is in the work. The work is one frozen value in the
+session: a widget shows what is in it, and a change makes a new one. Nothing is shared between
+sessions but caches of computed looks.
+"""
+
+from __future__ import annotations
+
+import functools
+import sys
+import traceback
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import streamlit as st
+
+from state import Work
+from weavecolor.errors import InputError
+
+_WORK, _NOTICE = "work", "notice"
+Apply = Callable[[Work, Any], Work]
+
+
+def work() -> Work:
+    """This session's work, begun with the demo cloth."""
+    if _WORK not in st.session_state:
+        st.session_state[_WORK] = Work()
+    return st.session_state[_WORK]
+
+
+def keep(new: Work) -> None:
+    """Make ``new`` this session's work."""
+    st.session_state[_WORK] = new
+
+
+def note(text: str, kind: str = "info") -> None:
+    """A line to show at the top of the panel at the next drawing."""
+    st.session_state[_NOTICE] = (kind, text)
+
+
+def show_notice() -> None:
+    kind, text = st.session_state.pop(_NOTICE, (None, None))
+    if text:
+        {"info": st.success, "error": st.error}[kind](plain(text))
+
+
+def change(apply: Callable[..., Work], *args: Any) -> None:
+    """The work becomes ``apply(work, *args)``; a complaint becomes a notice. For callbacks."""
+    with told_at_next_drawing():
+        keep(apply(work(), *args))
+
+
+def bound(
+    widget: Callable[..., Any], label: str, key: str, value: Any, apply: Apply, **rest: Any
+) -> Any:
+    """A widget that shows ``value``; what the user sets goes through ``apply(work, new)``."""
+    if key not in st.session_state or st.session_state[key] != value:
+        st.session_state[key] = value
+    return widget(label, key=key, on_change=_take, args=(key, apply), **rest)
+
+
+def _take(key: str, apply: Apply) -> None:
+    new = st.session_state.get(key)
+    if new is not None:  # a pressed choice that was pressed again stays as it was
+        change(apply, new)
+
+
+@contextmanager
+def told_at_next_drawing() -> Iterator[None]:
+    try:
+        yield
+    except InputError as error:
+        note(str(error), "error")
+    except Exception:
+        traceback.print_exc(file=sys.stderr)
+        note(_SORRY, "error")
+
+
+_SORRY = (
+    "Something went wrong here; the rest of the page still works, and nothing you made is lost. "
+    "Change the last thing back, or save the project and start the page again."
+)
+
+
+def guarded(panel: Callable[..., None]) -> Callable[..., None]:
+    """A panel whose troubles are told in one plain line; anything else goes to the log."""
+
+    @functools.wraps(panel)
+    def safe(*args: Any, **kwargs: Any) -> None:
+        try:
+            panel(*args, **kwargs)
+        except InputError as error:
+            st.error(plain(str(error)))
+        except Exception:
+            traceback.print_exc(file=sys.stderr)
+            st.error(_SORRY)
+
+    return safe
+
+
+def plain(text: str) -> str:
+    """Text of a user's own with its markdown marks made harmless."""
+    return "".join("\\" + c if c in "\\`*_{}[]<>()#+!|$~:" else c for c in str(text))

@@ -1,0 +1,255 @@
+"""The making sheet and the project file: what leaves the page at the end.
+
+Knows how a choice becomes a sheet (``weavecolor.make``) and how the session becomes a file.
+"""
+
+from __future__ import annotations
+
+import datetime
+import io
+import re
+from dataclasses import replace
+
+import streamlit as st
+from PIL import Image
+
+import decide_panel
+import looks
+import pictures_panel
+from cloth_panel import is_sheer, plain_name
+from session import bound, change, guarded, keep, note, plain, told_at_next_drawing, work
+from state import (
+    LightChoice,
+    Work,
+    chosen_option,
+    cloth_called,
+    from_project,
+    light_words,
+    option_words,
+    to_project,
+)
+from weavecolor.errors import InputError
+from weavecolor.make.cautions import cautions
+from weavecolor.make.makingsheet import (
+    MakingSheet,
+    SheetBasis,
+    SheetColour,
+    SheetLayer,
+    SheetSwatch,
+    making_sheet_images,
+    making_sheet_pdf,
+)
+from weavecolor.make.project import MAX_BYTES, ProjectOption, from_json, to_json
+from weavecolor.scenes import scene_names
+
+WHOLE_PAGE = "whole-page"
+
+
+def set_units(now: Work, units: str) -> Work:
+    return replace(now, units=units)
+
+
+@guarded
+def draw() -> None:
+    sheet, project = st.columns((3, 2), gap="medium")
+    with sheet:
+        _sheet()
+    with project:
+        _project()
+
+
+@guarded
+def _sheet() -> None:
+    now = work()
+    bound(
+        st.text_input,
+        "What you are making",
+        "title",
+        now.title,
+        lambda w, text: replace(w, title=text.strip()),
+        max_chars=120,
+    )
+    names = [p.name for p in now.pins]
+    if names:
+        bound(
+            st.radio,
+            "The choice",
+            "chosen",
+            now.chosen or names[0],
+            lambda w, name: replace(w, chosen=name),
+            options=names,
+            horizontal=True,
+            format_func=lambda n: f"Pin {n}",
+        )
+    option = chosen_option(now)
+    st.markdown(plain(option_words(now, option)))
+    bound(
+        st.multiselect,
+        "Also foresee it in these lights",
+        "sheet-scenes",
+        list(now.scenes),
+        lambda w, chosen: replace(w, scenes=tuple(chosen)),
+        options=scene_names(),
+        max_selections=5,
+        help="The light you work in now is always on the sheet.",
+    )
+    bound(
+        st.text_area,
+        "Notes for the cutting table",
+        "notes",
+        now.notes,
+        lambda w, text: replace(w, notes=text),
+        max_chars=1500,
+    )
+    made = making_sheet(now, option)
+    pages = making_sheet_images(made, 100)
+    stem = re.sub(r"[^\w]+", "-", now.title).strip("-").lower()[:50] or "making"
+    with st.container(horizontal=True):
+        st.download_button(
+            "Making sheet (PDF)",
+            making_sheet_pdf(made),
+            f"{stem}.pdf",
+            "application/pdf",
+            type="primary",
+            on_click="ignore",
+            key="sheet-pdf",
+        )
+        for number, page in enumerate(making_sheet_images(made, 200), 1):
+            st.download_button(
+                f"Page {number} (PNG)",
+                _png(page),
+                f"{stem}-{number}.png",
+                "image/png",
+                on_click="ignore",
+                key=f"sheet-png-{number}",
+            )
+    for number, page in enumerate(pages, 1):
+        st.html(
+            f'<img class="wc-page" src="{pictures_panel.uri_of(page)}" '
+            f'alt="Page {number} of the making sheet">'
+        )
+
+
+def _png(image: Image.Image) -> bytes:
+    out = io.BytesIO()
+    image.save(out, "PNG", dpi=(200, 200))
+    return out.getvalue()
+
+
+def making_sheet(now: Work, option: ProjectOption) -> MakingSheet:
+    """The sheet of one option, with what the decision step has worked out."""
+    cloths = [cloth_called(now, layer.cloth) for layer in option.layers]
+    lights = [now.light, *(LightChoice(place=p) for p in now.scenes if p != now.light.place)]
+    colours = []
+    for light in lights:
+        seen = looks.outcome(now, option, light)
+        reading = seen.appearance.reading
+        colours.append(
+            SheetColour(
+                light_words(light),
+                reading.words,
+                tuple(float(v) for v in reading.Lab),  # type: ignore[arg-type]
+                tuple(float(v) for v in reading.srgb),  # type: ignore[arg-type]
+                reading.in_srgb,
+                seen.uncertainty.stated,
+            )
+        )
+    basis = []
+    several = len({cloth.name for cloth in cloths}) > 1
+    for cloth in dict.fromkeys(cloths):
+        whose = f"{cloth.name}: " if several else ""
+        basis += [SheetBasis(f"{whose}{remark}", "", "fair") for remark in cloth.remarks]
+        basis += [
+            SheetBasis(f"{whose}{what}", text, "rough" if "assumed" in text else "fair")
+            for what, text in cloth.sources
+        ]
+    fibres = {y.fibre.name for c in cloths for y in (c.warp, c.weft)}
+    plan = decide_panel.plan_now()
+    return MakingSheet(
+        title=now.title or "My making",
+        date=datetime.date.today().isoformat(),
+        layers=tuple(
+            SheetLayer(cloth.name, layer.grain_deg, layer.face)
+            for cloth, layer in zip(cloths, option.layers, strict=True)
+        ),
+        backing=option.backing,
+        lay_of_stack=option.lay,
+        swatches=tuple(
+            SheetSwatch(image, caption) for image, caption in pictures_panel.for_sheet(now, option)
+        ),
+        colours=tuple(colours),
+        pieces=now.pieces,
+        lays=decide_panel.lays_for_sheet(now, option),
+        fullness=() if plan is None else (("skirt", plan),),
+        cautions=cautions(
+            fibres,
+            sheer=any(is_sheer(c) for c in cloths),
+            pleating=plan is not None and plan.kind in ("knife", "box"),
+            stage=any("stage" in x.place or x.place in ("footlights", "candlelit") for x in lights),
+        ),
+        basis=tuple(basis),
+        notes=tuple(line for line in now.notes.splitlines() if line.strip()),
+    )
+
+
+@guarded
+def _project() -> None:
+    now = work()
+    st.markdown("**Your project**")
+    st.caption(
+        "One file with your cloths, layers, pins, pieces and light. The page itself keeps nothing "
+        "once you close it."
+    )
+    stem = re.sub(r"[^\w]+", "-", now.title).strip("-").lower()[:50] or "my-making"
+    st.download_button(
+        "Save the project (JSON)",
+        to_json(to_project(now)),
+        f"{stem}.json",
+        "application/json",
+        on_click="ignore",
+        key="project-save",
+    )
+    st.file_uploader(
+        "Open a project",
+        type=["json"],
+        key="project-file",
+        on_change=_open,
+        help="What lies on the table now is replaced: save it first.",
+    )
+    if st.session_state.get("asked-new"):
+        st.warning("Clear the table and begin anew? What was not saved is lost.")
+        with st.container(horizontal=True):
+            st.button("Yes, begin anew", key="new-yes", on_click=_begin)
+            st.button("No", key="new-no", on_click=_ask, args=(False,))
+    else:
+        st.button("Begin anew", key="new", on_click=_ask, args=(True,))
+
+
+def _ask(asked: bool) -> None:
+    st.session_state["asked-new"] = asked
+
+
+def _begin() -> None:
+    st.session_state["asked-new"] = False
+    keep(Work())
+    st.session_state[WHOLE_PAGE] = True
+    note("A clean table, with the demo cloth.")
+
+
+def _open() -> None:
+    given = st.session_state.get("project-file")
+    if given is None:
+        return
+    with told_at_next_drawing():
+        name = plain_name(given.name)
+        data = given.getvalue()
+        if len(data) > MAX_BYTES:
+            raise InputError("is above 10 MB, too big for a project", file=name)
+        try:
+            text = data.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            raise InputError("is not text in UTF-8; choose a saved project", file=name) from None
+        change(lambda _: from_project(from_json(text, name)))
+        st.session_state[WHOLE_PAGE] = True
+        if "notice" not in st.session_state:
+            note(f"Opened {name}.")

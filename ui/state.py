@@ -1,0 +1,457 @@
+"""What one person is working on, as plain frozen data, and the changes that can be made to it.
+
+Knows cloths, layers, light, pins and the project file; knows nothing of Streamlit or of optics.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from weavecolor.appearance import MOST_LAYERS
+from weavecolor.backings import backing as backing_called
+from weavecolor.cloth import Cloth
+from weavecolor.clothfile import cloth_from_dict, cloth_to_toml, load_swatch, swatch_names
+from weavecolor.errors import InputError
+from weavecolor.grain import GRAINS, grain_words
+from weavecolor.make.pieces import Piece
+from weavecolor.make.project import Measured, Project, ProjectCloth, ProjectLayer, ProjectOption
+from weavecolor.make.remnant import ClothInHand
+from weavecolor.scene import Scene
+from weavecolor.scenes import custom_scene, scene, scene_names, with_light_from, with_viewer
+from weavecolor.stack import Backing, Layer, Stack
+
+DEMO = "shot-organza-red-black"
+OWN_LIGHT = "light of your own"
+NOW = "on the table"
+MOST_PINS = 24
+MOST_CLOTHS = 40
+
+
+@dataclass(frozen=True)
+class LightChoice:
+    """Where it is seen. Sides and heights in degrees, as someone facing the cloth would say.
+
+    ``side_deg``: 0 straight ahead, positive to the right, beyond 90 behind the cloth.
+    ``height_deg``: above the level, negative from below. They count where ``moved`` is set or
+    the place is a light of one's own; the eye's where ``eye_moved`` is.
+    """
+
+    place: str = "window at the side"
+    moved: bool = False
+    side_deg: int = 55
+    height_deg: int = 0
+    lamp: str = "daylight"
+    soft: float = 0.3
+    eye_moved: bool = False
+    eye_side_deg: int = 0
+    eye_height_deg: int = 0
+
+
+@dataclass(frozen=True, eq=False)
+class KeptCloth:
+    """A cloth of the maker's own, the table it was read from, and where that came from."""
+
+    cloth: Cloth
+    definition: Mapping[str, Any]
+    origin: str = "described"
+
+
+@dataclass(frozen=True, eq=False)
+class Work:
+    """Everything one person has made on the page."""
+
+    cloths: Mapping[str, KeptCloth] = field(default_factory=dict)
+    now: ProjectOption = ProjectOption(NOW, (ProjectLayer(DEMO),), "white")
+    light: LightChoice = LightChoice()
+    pins: tuple[ProjectOption, ...] = ()
+    chosen: str = ""
+    units: str = "cm"
+    title: str = "My making"
+    notes: str = ""
+    in_hand: Mapping[str, ClothInHand] = field(default_factory=dict)
+    pieces: tuple[Piece, ...] = ()
+    fold: str = "open"
+    measured: tuple[Measured, ...] = ()
+    scenes: tuple[str, ...] = ()
+    together: bool = True
+    drape: str = "gathered"
+
+
+# --- cloths ---------------------------------------------------------------------------------
+
+
+def cloth_keys(work: Work) -> tuple[str, ...]:
+    """The maker's own cloths first, then the demo swatches."""
+    return (*work.cloths, *(name for name in swatch_names() if name not in work.cloths))
+
+
+def cloth_called(work: Work, key: str) -> Cloth:
+    """The cloth of that key. Raises InputError where there is none."""
+    kept = work.cloths.get(key)
+    return kept.cloth if kept is not None else load_swatch(key)
+
+
+def cloth_label(work: Work, key: str) -> str:
+    """What a list shows for a cloth."""
+    name = cloth_called(work, key).name
+    return f"{name} (yours)" if key in work.cloths else name
+
+
+def keep_cloth(
+    work: Work, definition: Mapping[str, Any], origin: str, file: str = "your cloth"
+) -> tuple[Work, str]:
+    """``work`` with one more cloth of the maker's own, and the key it got.
+
+    ``definition`` is a cloth file's table, kept as it was given so that what had to be supposed is
+    still known after the project is reopened. A cloth of the same name takes the place of the
+    earlier one. Raises InputError for what is no cloth, and above 40 cloths.
+    """
+    cloth = cloth_from_dict(definition, file=file)
+    key = own_key(cloth.name)
+    if key not in work.cloths and len(work.cloths) >= MOST_CLOTHS:
+        raise InputError(f"the page keeps {MOST_CLOTHS} cloths of your own; start a new project")
+    kept = KeptCloth(cloth, definition, origin)
+    return replace(work, cloths={**work.cloths, key: kept}), key
+
+
+def own_key(name: str) -> str:
+    """Key of an own cloth: its name in small letters and dashes, told apart from the demo's."""
+    slug = re.sub(r"[^\w]+", "-", name.casefold()).strip("-")[:60] or "cloth"
+    return f"own-{slug}"
+
+
+@lru_cache(maxsize=256)
+def digest(cloth: Cloth) -> str:
+    """A short name for a cloth's content; two cloths with the same look have the same."""
+    return hashlib.sha256(cloth_to_toml(cloth).encode()).hexdigest()[:20]
+
+
+# --- the option on the table ------------------------------------------------------------------
+
+
+def stack_of(work: Work, option: ProjectOption) -> Stack:
+    """The stack that an option describes. Raises InputError for an unknown cloth or backing."""
+    layers = tuple(
+        Layer(cloth_called(work, layer.cloth), layer.grain_deg, layer.face)
+        for layer in option.layers
+    )
+    return Stack(layers, backing_of(option.backing), option.lay)
+
+
+def backing_of(name: str) -> Backing | None:
+    """The backing of that name; "" is open air."""
+    return backing_called(name) if name else None
+
+
+def stack_key(stack: Stack) -> tuple:
+    """The content of a stack, for caches."""
+    behind = None if stack.backing is None else stack.backing.reflectance.tobytes()
+    layers = tuple(
+        (digest(layer.cloth), round(layer.grain_deg % 360.0, 6), layer.face)
+        for layer in stack.layers
+    )
+    return layers, behind, stack.lay
+
+
+def with_layer(work: Work, index: int, **changes: object) -> Work:
+    """One layer changed; grain turns all layers by the same angle where they turn together."""
+    layers = list(work.now.layers)
+    if not 0 <= index < len(layers):
+        return work
+    before = layers[index]
+    layers[index] = replace(before, **changes)  # type: ignore[arg-type]
+    if "grain_deg" in changes and work.together:
+        by = layers[index].grain_deg - before.grain_deg
+        layers = [
+            layer if i == index else replace(layer, grain_deg=(layer.grain_deg + by) % 180.0)
+            for i, layer in enumerate(layers)
+        ]
+    return with_now(work, layers=tuple(layers))
+
+
+def with_now(work: Work, **changes: object) -> Work:
+    """The option on the table changed."""
+    return replace(work, now=replace(work.now, **changes))  # type: ignore[arg-type]
+
+
+def with_cloth(work: Work, key: str) -> Work:
+    """The outermost layer's cloth changed, and that of every layer of the same cloth."""
+    old = work.now.layers[0].cloth
+    layers = tuple(
+        replace(layer, cloth=key) if layer.cloth == old else layer for layer in work.now.layers
+    )
+    return with_now(work, layers=layers)
+
+
+def add_layer(work: Work) -> Work:
+    """One more layer inside, like the innermost. Raises InputError above twelve."""
+    layers = work.now.layers
+    if len(layers) >= MOST_LAYERS:
+        raise InputError(f"a stack has at most {MOST_LAYERS} layers")
+    return with_now(work, layers=(*layers, layers[-1]))
+
+
+def drop_layer(work: Work, index: int) -> Work:
+    """Without that layer; the last one stays."""
+    layers = work.now.layers
+    if len(layers) == 1:
+        return work
+    return with_now(work, layers=layers[:index] + layers[index + 1 :])
+
+
+def lift_layer(work: Work, index: int) -> Work:
+    """That layer moved one place outwards."""
+    layers = list(work.now.layers)
+    if 0 < index < len(layers):
+        layers[index - 1], layers[index] = layers[index], layers[index - 1]
+    return with_now(work, layers=tuple(layers))
+
+
+def preset_of(grain_deg: float) -> str | None:
+    """ "straight", "cross" or "bias" where the angle is just that."""
+    for name, angle in GRAINS.items():
+        if abs(grain_deg - angle) < 0.5:
+            return name
+    return None
+
+
+def option_words(work: Work, option: ProjectOption) -> str:
+    """An option in one line, outermost first."""
+    parts: list[tuple[str, int]] = []
+    for layer in option.layers:
+        side = ", back out" if layer.face == "back" else ""
+        text = f"{cloth_called(work, layer.cloth).name}, {grain_words(layer.grain_deg)}{side}"
+        if parts and parts[-1][0] == text:
+            parts[-1] = (text, parts[-1][1] + 1)
+        else:
+            parts.append((text, 1))
+    told = " over ".join(f"{n} × {text}" if n > 1 else text for text, n in parts)
+    lay = "" if option.lay == "loose" or len(option.layers) == 1 else f" ({option.lay})"
+    return f"{told}{lay}, {backing_words(option.backing)}"
+
+
+def short_words(work: Work, option: ProjectOption, known: bool = False) -> str:
+    """A name for a pin: layers, grains and backing; the cloth too where it is not ``known``."""
+    grains = [grain_words(layer.grain_deg) for layer in option.layers]
+    told = grains[0] if len(set(grains)) == 1 else " / ".join(grains)
+    count = {1: "single", 2: "double", 3: "triple"}.get(len(grains), f"{len(grains)} layers")
+    backs = sum(layer.face == "back" for layer in option.layers)
+    side = "" if not backs else ", back out" if backs == len(grains) else ", part back out"
+    lay = "" if option.lay == "loose" or len(grains) == 1 else f", {option.lay}"
+    text = f"{count}, {told}{side}{lay}, {backing_words(option.backing)}"
+    if known:
+        return text[:1].upper() + text[1:]
+    names = [cloth_called(work, key).name for key in dict.fromkeys(x.cloth for x in option.layers)]
+    return f"{' and '.join(names)}: {text}"
+
+
+def backing_words(name: str) -> str:
+    return f"over {name}" if name else "nothing behind"
+
+
+# --- pins -------------------------------------------------------------------------------------
+
+
+def same_option(one: ProjectOption, other: ProjectOption) -> bool:
+    return (one.layers, one.backing, one.lay) == (other.layers, other.backing, other.lay)
+
+
+def pin(work: Work, option: ProjectOption) -> Work:
+    """One more pin, named in words; one that is pinned already is not pinned twice."""
+    if any(same_option(option, there) for there in work.pins):
+        return work
+    if len(work.pins) >= MOST_PINS:
+        raise InputError(f"{MOST_PINS} pins fill the board; take some off first")
+    used = {there.name for there in work.pins}
+    name = letter = next(
+        x for x in (*"ABCDEFGHIJKLMNOPQRSTUVWXYZ", *(f"A{i}" for i in range(99))) if x not in used
+    )
+    return replace(
+        work, pins=(*work.pins, replace(option, name=name)), chosen=work.chosen or letter
+    )
+
+
+def unpin(work: Work, name: str) -> Work:
+    pins = tuple(there for there in work.pins if there.name != name)
+    chosen = work.chosen if any(p.name == work.chosen for p in pins) else ""
+    return replace(work, pins=pins, chosen=chosen or (pins[0].name if pins else ""))
+
+
+def chosen_option(work: Work) -> ProjectOption:
+    """The pin that was chosen, or what lies on the table."""
+    return next((there for there in work.pins if there.name == work.chosen), work.now)
+
+
+# --- light ------------------------------------------------------------------------------------
+
+
+def direction(side_deg: float, height_deg: float) -> tuple[float, float]:
+    """Zenith and azimuth (degrees, garment frame) of a light or eye at that side and height."""
+    side, height = np.radians(side_deg), np.radians(height_deg)
+    ahead, right, up = (
+        np.cos(height) * np.cos(side),
+        np.cos(height) * np.sin(side),
+        np.sin(height),
+    )
+    zenith = float(np.degrees(np.arccos(np.clip(ahead, -1.0, 1.0))))
+    # Light along the cloth is refused by the scene: the nearest that is not stands for it.
+    if abs(zenith - 90.0) < 2.0:
+        zenith = 88.0 if zenith <= 90.0 else 92.0
+    return zenith, float(np.degrees(np.arctan2(right, -up)) % 360.0)
+
+
+@lru_cache(maxsize=256)
+def scene_of(light: LightChoice) -> Scene:
+    """The scene that was chosen."""
+    zenith, azimuth = direction(light.side_deg, light.height_deg)
+    if light.place == OWN_LIGHT:
+        made = custom_scene(light.lamp, zenith, azimuth, light.soft, name=OWN_LIGHT)
+    else:
+        made = scene(light.place)
+        if light.moved:
+            made = with_light_from(made, zenith, azimuth)
+    if light.eye_moved:
+        eye_zenith, eye_azimuth = direction(light.eye_side_deg, light.eye_height_deg)
+        made = with_viewer(made, min(eye_zenith, 85.0), eye_azimuth)
+    return made
+
+
+def light_words(light: LightChoice) -> str:
+    """The light in a few words."""
+    lamp = f" ({light.lamp})" if light.place == OWN_LIGHT else ""
+    told = f"{light.place}{lamp}"
+    if light.moved or light.place == OWN_LIGHT:
+        side = (
+            "straight ahead"
+            if light.side_deg == 0
+            else f"{abs(light.side_deg)}° {'right' if light.side_deg > 0 else 'left'}"
+        )
+        height = (
+            "level"
+            if light.height_deg == 0
+            else f"{abs(light.height_deg)}° {'up' if light.height_deg > 0 else 'down'}"
+        )
+        told += f", light from {side}, {height}"
+    return told
+
+
+# --- project ----------------------------------------------------------------------------------
+
+
+def to_project(work: Work) -> Project:
+    """All of it as a project, cloths included."""
+    options = (work.now, *work.pins)
+    used = {layer.cloth for option in options for layer in option.layers}
+    keys = list(dict.fromkeys([*work.cloths, *sorted(used | set(work.in_hand))]))
+    cloths = tuple(
+        ProjectCloth(
+            key,
+            work.cloths[key].definition
+            if key in work.cloths
+            else tomllib.loads(cloth_to_toml(load_swatch(key))),
+            (work.in_hand[key],) if key in work.in_hand else (),
+        )
+        for key in keys
+    )
+    light = {name: getattr(work.light, name) for name in LightChoice.__dataclass_fields__}
+    origins = {key: kept.origin for key, kept in work.cloths.items()}
+    return Project(
+        title=work.title,
+        notes=work.notes,
+        units=work.units,
+        cloths=cloths,
+        backings=tuple(sorted({o.backing for o in options if o.backing})),
+        options=options,
+        pins=tuple(p.name for p in work.pins),
+        chosen=work.chosen,
+        scenes=work.scenes,
+        pieces=work.pieces,
+        fold=work.fold,
+        measured=work.measured,
+        settings={
+            "light": light,
+            "together": work.together,
+            "drape": work.drape,
+            "origins": origins,
+        },
+    )
+
+
+def from_project(project: Project) -> Work:
+    """The work that a project file holds. Raises InputError naming what cannot be used."""
+    cloths: dict[str, KeptCloth] = {}
+    in_hand: dict[str, ClothInHand] = {}
+    origins = project.settings.get("origins", {})
+    for kept in project.cloths:
+        cloth = cloth_from_dict(kept.definition, file=f"project: cloth {kept.key!r}")
+        if kept.in_hand:
+            in_hand[kept.key] = kept.in_hand[0]
+        if kept.key in swatch_names() and digest(cloth) == digest(load_swatch(kept.key)):
+            continue  # a demo swatch, unchanged
+        origin = origins.get(kept.key, "project") if isinstance(origins, dict) else "project"
+        cloths[kept.key] = KeptCloth(cloth, kept.definition, str(origin)[:40])
+    if len(cloths) > MOST_CLOTHS or len(project.pins) > MOST_PINS:
+        raise InputError(
+            f"holds more than this page keeps ({MOST_CLOTHS} cloths, {MOST_PINS} pins)",
+            file="project",
+        )
+    pins = tuple(project.option(name) for name in project.pins)
+    others = [o for o in project.options if o.name not in project.pins]
+    start = others[0] if others else pins[0] if pins else Work().now
+    now = replace(start, name=NOW)
+    for option in (now, *pins):
+        if not 1 <= len(option.layers) <= MOST_LAYERS:
+            raise InputError(f"a stack has 1 to {MOST_LAYERS} layers", field=option.name)
+    work = Work(
+        cloths=cloths,
+        now=now,
+        light=_light_from(project.settings.get("light")),
+        pins=pins,
+        chosen=project.chosen if project.chosen in project.pins else "",
+        units=project.units,
+        title=project.title,
+        notes=project.notes,
+        in_hand=in_hand,
+        pieces=project.pieces,
+        fold=project.fold,
+        measured=project.measured,
+        scenes=tuple(name for name in project.scenes if name in scene_names()),
+        together=bool(project.settings.get("together", True)),
+        drape=str(project.settings.get("drape", "gathered"))[:40],
+    )
+    for option in (now, *pins):
+        stack_of(work, option)  # an unknown backing is told now, not later
+    return work
+
+
+def _light_from(table: object) -> LightChoice:
+    """A light from a project's settings; what is strange there is left at its usual value."""
+    usual = LightChoice()
+    if not isinstance(table, dict):
+        return usual
+    kept = {}
+    for name in LightChoice.__dataclass_fields__:
+        value, model = table.get(name), getattr(usual, name)
+        if isinstance(value, bool) != isinstance(model, bool):
+            continue
+        if isinstance(model, str) and isinstance(value, str):
+            kept[name] = value
+        elif isinstance(model, bool) and isinstance(value, bool):
+            kept[name] = value
+        elif isinstance(model, int | float) and isinstance(value, int | float):
+            low, high = (0.0, 1.0) if name == "soft" else (-180.0, 180.0)
+            kept[name] = type(model)(min(max(value, low), high))
+    light = LightChoice(**kept)
+    try:
+        scene_of(light)
+    except InputError:
+        return usual
+    return light

@@ -1,0 +1,71 @@
+"""The page's look beyond the theme: paper, rules and room; narrow screens; print-like figures.
+
+Knows CSS only.
+"""
+
+from __future__ import annotations
+
+CSS = """
+<style>
+.stMainBlockContainer { max-width: 1340px; padding: 1.2rem 2rem 4rem; }
+h1.wc-title, h3.wc-pin { font-family: Georgia, 'Liberation Serif', 'DejaVu Serif', serif; }
+h1.wc-title { font-size: 1.7rem; margin: 0; padding: 0; letter-spacing: .01em; }
+.wc-sub { margin: .1rem 0 .4rem; color: #4c463b; }
+.wc-intro { margin: 0 0 .4rem; color: #3b362d; font-size: 1.05rem; }
+.wc-bench { background: #fffdf8; border: 1px solid #b9ae99; border-radius: 6px; padding: .9rem; }
+.wc-row { display: flex; gap: .8rem; align-items: stretch; }
+.wc-fig { flex: 1 1 0; min-width: 0; margin: 0; }
+.wc-fig figcaption { font-size: .85rem; color: #4c463b; margin-top: .3rem; line-height: 1.25; }
+.wc-fig figcaption b { color: #221f1a; display: block; }
+.wc-patch, .wc-pic { width: 100%; aspect-ratio: 1; border: 1px solid #6f6553;
+  border-radius: 3px; display: block; object-fit: cover; }
+.wc-patch { position: relative; }
+.wc-small { width: 3rem; height: 3rem; }
+.wc-off { position: absolute; right: 0; top: 0; background: #fffdf8; color: #221f1a;
+  padding: 0 .3rem; border-bottom-left-radius: 4px; font-size: .9rem; }
+.wc-told { margin: .7rem 0 .1rem; color: #4c463b; font-size: .92rem; }
+.wc-words { font-family: Georgia, 'Liberation Serif', 'DejaVu Serif', serif; font-size: 1.45rem;
+  margin: .1rem 0; color: #221f1a; }
+.wc-words::first-letter { text-transform: uppercase; }
+.wc-code { margin: 0; color: #3b362d; font-size: .95rem; }
+.wc-code code { background: #f1eadb; padding: .05rem .35rem; border-radius: 3px; color: #221f1a; }
+.wc-warn { margin: .3rem 0 0; color: #7a3b00; font-size: .92rem; }
+.wc-facts { display: grid; grid-template-columns: repeat(auto-fill, minmax(12.5rem, 1fr));
+  gap: .6rem 1.1rem; margin: .6rem 0 0 !important; padding: 0 !important; }
+.wc-fact { border-top: 1px solid #cfc5b0; padding-top: .35rem; }
+.wc-fact dt { font-size: .88rem; color: #4c463b; margin: 0; }
+.wc-fact dd { margin: 0 !important; font-size: 1.25rem; color: #221f1a; font-variant-numeric: tabular-nums; }
+.wc-fact p { margin: .1rem 0 0; font-size: .8rem; line-height: 1.3; color: #5a5346; }
+h3.wc-pin { margin: 0 0 .5rem; padding: 0; font-size: 1.05rem; line-height: 1.3;
+  min-height: 2.6em; }
+.wc-pinned figcaption { display: none; }
+.wc-pinned + p { margin: .5rem 0 .2rem; }
+.wc-pintold { font-size: .9rem; line-height: 1.4; margin: .2rem 0 0; min-height: 5.6em; }
+.wc-page { width: 100%; max-width: 720px; border: 1px solid #b9ae99; display: block; }
+.st-key-units { display: flex; justify-content: flex-end; }
+.wc-yarns { display: flex; gap: .9rem; flex-wrap: wrap; margin: .5rem 0; }
+.wc-yarn { display: flex; gap: .5rem; align-items: center; }
+.wc-yarn p { margin: 0; font-size: .9rem; line-height: 1.3; }
+.wc-caution { border-left: 4px solid #9a5b00; background: #fdf1da; padding: .5rem .8rem;
+  margin: .5rem 0; border-radius: 0 4px 4px 0; font-size: .92rem; }
+.wc-caution b { display: block; }
+.wc-caution ul { margin: .2rem 0 0; padding-left: 1.1rem; }
+.wc-remarks { font-size: .88rem; color: #4c463b; margin: .4rem 0; padding-left: 1.1rem; }
+:focus-visible { outline: 3px solid #1d5566 !important; outline-offset: 2px; }
+@media (min-width: 900px) {
+  .st-key-wc-bench { position: sticky; top: 3.4rem; }
+}
+@media (max-width: 640px) {
+  .stMainBlockContainer { padding-left: .8rem; padding-right: .8rem; padding-top: .8rem; }
+  .wc-bench { padding: .5rem; }
+  .wc-row { gap: .4rem; }
+  .wc-fig figcaption { font-size: .75rem; }
+  .wc-told { display: none; }
+  .wc-words { font-size: 1.15rem; margin-top: .3rem; }
+  .wc-code { font-size: .82rem; }
+  .wc-facts { grid-template-columns: 1fr 1fr; }
+  h3.wc-pin, .wc-pintold { min-height: 0; }
+  .st-key-units { justify-content: flex-start; }
+}
+</style>
+"""
