@@ -1,0 +1,234 @@
+"""Measures of stacks: quickly for thousands at once, and exactly for the few that matter.
+
+Knows looks and optics; knows nothing of wishes or of how stacks are chosen. The quick way is the
+screening model of ``streams``; the exact way is the full directional model, the same numbers as
+``appearance.appearance`` and ``appearance.contrast_ratio``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor.adding import GAPS, over_backings
+from weavecolor.appearance import pile_optics
+from weavecolor.decide.looks import (
+    GROUNDS,
+    NORMAL,
+    Look,
+    cover_look,
+    look,
+    shot_looks,
+)
+from weavecolor.decide.streams import Piles, lay_under, over_grounds, single
+from weavecolor.decide.tables import (
+    BAND_STEP,
+    STREAMS,
+    Labels,
+    Tables,
+    build,
+    labels,
+    place,
+    place_below,
+)
+from weavecolor.decide.wishes import Measures
+from weavecolor.scene import Scene
+from weavecolor.spectra import BANDS, WAVELENGTHS
+from weavecolor.stack import Backing, Layer, Stack
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+#: Piles worked on side by side: bounds memory to some 100 MB.
+BATCH = 512
+
+
+@dataclass(frozen=True, eq=False)
+class Viewpoints:
+    """Every look that is judged: ``scenes``, the main one first, ``turns`` for the shot effect
+    (empty: not asked), and ``cover``, the look of the contrast ratio."""
+
+    scenes: tuple[Look, ...]
+    turns: tuple[Look, ...]
+    cover: Look
+
+    @property
+    def all(self) -> tuple[Look, ...]:
+        return (*self.scenes, *self.turns, self.cover)
+
+
+def viewpoints(scenes: Sequence[Scene], shot: bool, observer: str = "2") -> Viewpoints:
+    """The looks for these scenes, the main one first; ``shot``: with the cloth turning in it."""
+    return Viewpoints(
+        tuple(look(s, observer) for s in scenes),
+        shot_looks(scenes[0], observer) if shot else (),
+        cover_look(),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Screen:
+    """All that judging stacks quickly needs; plain arrays, so that it can be sent to a worker.
+
+    ``grounds`` (S, B): the backings' reflectances at the screened bands, 0 where there is none;
+    ``bare`` (S,): which of them are no backing at all.
+    """
+
+    viewpoints: Viewpoints
+    named: Labels
+    tables: Tables
+    grounds: Array
+    bare: NDArray[np.bool_]
+
+
+def screen_of(
+    layers: Sequence[Layer],
+    backings: Sequence[Backing | None],
+    views: Viewpoints,
+    lay: str,
+    most_layers: int,
+    streams: int = STREAMS,
+    told: Callable[[int, int], None] | None = None,
+) -> Screen:
+    """Prepare the laid layers and backings for screening; ``told`` hears (done, total) cloths."""
+    named = labels(views.all)
+    tables = build(layers, named, lay, most_layers, streams, told)
+    grounds = np.array([np.zeros(BANDS) if b is None else b.reflectance for b in backings])
+    return Screen(
+        views,
+        named,
+        tables,
+        grounds[:, ::BAND_STEP],
+        np.array([b is None for b in backings]),
+    )
+
+
+def _thinned(weights: Array) -> Array:
+    """Weights (..., 41, 3) folded onto every :data:`BAND_STEP`-th band, those between read by
+    linear interpolation."""
+    kept = WAVELENGTHS[::BAND_STEP]
+    reading = np.array([np.interp(WAVELENGTHS, kept, row) for row in np.eye(kept.size)])
+    return np.einsum("kb,...bx->...kx", reading, weights)
+
+
+def _piles(tables: Tables, layers: Indices) -> Piles:
+    """Piles (n, d) that share their outer layers are worked out once."""
+    depth = layers.shape[1]
+    if depth == 1:
+        return single(tables, layers[:, 0])
+    outer, back = np.unique(layers[:, :-1], axis=0, return_inverse=True)
+    upper = _piles(tables, outer)
+    back = back.reshape(-1)
+    return lay_under(
+        tables,
+        Piles(
+            *(
+                np.asarray(field)[back]
+                for field in (
+                    upper.members,
+                    upper.pass_,
+                    upper.under,
+                    upper.through,
+                    upper.through_below,
+                    upper.diffuse,
+                    upper.seen,
+                )
+            )
+        ),
+        layers[:, -1],
+    )
+
+
+def screen(quick: Screen, layers: Indices, backings: Indices) -> Measures:
+    """Measures of n stacks of equal depth: ``layers`` (n, d) and ``backings`` (n,) by number."""
+    piles, where = np.unique(layers, axis=0, return_inverse=True)
+    where = where.reshape(-1)
+    views = quick.viewpoints
+    n = layers.shape[0]
+    scenes = np.zeros((n, len(views.scenes), 3))
+    turns = np.zeros((n, len(views.turns), 3))
+    opacity = np.zeros(n)
+    for start in range(0, piles.shape[0], BATCH):
+        part = slice(start, min(start + BATCH, piles.shape[0]))
+        mine = np.flatnonzero((where >= part.start) & (where < part.stop))
+        inside = where[mine] - part.start
+        found = _piles(quick.tables, piles[part])
+        for looks, out in ((views.scenes, scenes), (views.turns, turns)):
+            for k, one in enumerate(looks):
+                XYZ = _look_xyz(quick, found, one)
+                out[mine, k] = one.lab(XYZ[inside, backings[mine]])
+        opacity[mine] = _opacity(quick, found)[inside]
+    return Measures(scenes, turns, opacity)
+
+
+def _look_xyz(quick: Screen, piles: Piles, one: Look) -> Array:
+    """XYZ (n, S, 3) of piles over every backing, in one look."""
+    named, tables = quick.named, quick.tables
+    view = place(named, one.view)
+    column = named.views.index(view)
+    numbers = [named.pairs.index((view, place(named, light))) for light in one.front]
+    diffuse, seen = over_grounds(tables, piles, quick.grounds)
+    bare = quick.bare[None, :, None]
+    radiance = np.where(bare, piles.diffuse[:, None, :, column], diffuse[..., column])
+    XYZ = radiance @ _thinned(one.of_diffuse)
+    for number, weight in zip(numbers, _thinned(one.of_front), strict=True):
+        radiance = np.where(bare, piles.seen[:, None, :, number], seen[..., number])
+        XYZ += radiance @ weight
+    if quick.bare.any():
+        row, count = tables.share.size + view, tables.share.size
+        for direction, in_line, weight in zip(
+            one.behind, one.in_line, _thinned(one.of_behind), strict=True
+        ):
+            h = place_below(named, direction)
+            passed = piles.pass_[:, :, row, count + h]
+            if in_line:
+                passed = passed + piles.through[:, row, None]
+            XYZ += np.where(quick.bare[None, :, None], (passed @ weight)[:, None], 0.0)
+    return XYZ
+
+
+def _opacity(quick: Screen, piles: Piles) -> Array:
+    grounds = np.stack(GROUNDS)[:, ::BAND_STEP]
+    column = quick.named.views.index(place(quick.named, NORMAL))
+    diffuse, _ = over_grounds(quick.tables, piles, grounds)
+    Y = diffuse[..., column] @ _thinned(quick.viewpoints.cover.of_diffuse)[:, 1]
+    return np.divide(Y[:, 0], Y[:, 1], out=np.ones(Y.shape[0]), where=Y[:, 1] > 0)
+
+
+def exact(
+    layers: Sequence[Layer], backings: Sequence[Backing | None], lay: str, views: Viewpoints
+) -> Measures:
+    """Measures of one pile over each of its backings, by the full directional model."""
+    named = labels(views.all)
+    pile = pile_optics(Stack(tuple(layers), None, lay), named.above, named.below)
+    half = pile.through.size - len(named.above) - len(named.below)
+    there = [b.reflectance for b in backings if b is not None]
+    over = over_backings(pile, [*there, *GROUNDS], GAPS[lay])
+    made = iter(over)
+    factors = [pile.reflect if b is None else next(made) for b in backings]
+
+    def XYZ(one: Look, reflect: Array, bare: bool) -> Array:
+        view = half + place(named, one.view)
+        out = (reflect[:, view] @ pile.share) @ one.of_diffuse
+        for light, weight in zip(one.front, one.of_front, strict=True):
+            out = out + reflect[:, view, half + place(named, light)] @ weight
+        if bare:
+            first_below = half + len(named.above)
+            for light, in_line, weight in zip(one.behind, one.in_line, one.of_behind, strict=True):
+                passed = pile.pass_[:, view, first_below + place_below(named, light)]
+                out = out + (passed + (pile.through[view] if in_line else 0.0)) @ weight
+        return out
+
+    def labs(looks: tuple[Look, ...]) -> Array:
+        rows = [
+            [one.lab(XYZ(one, r, b is None)) for one in looks]
+            for r, b in zip(factors, backings, strict=True)
+        ]
+        return np.array(rows).reshape(len(backings), len(looks), 3)
+
+    black, white = (XYZ(views.cover, r, False)[1] for r in over[-2:])
+    opacity = float(black / white) if white > 0 else 1.0
+    return Measures(labs(views.scenes), labs(views.turns), np.full(len(backings), opacity))

@@ -1,0 +1,114 @@
+"""One look at a stack: where the light comes from, where the eye is, and how that becomes Lab.
+
+Knows scenes as lists of directions and tristimulus weights, so that many stacks can be judged at
+once; knows nothing of cloth.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor.appearance import CONTRAST_WHITE
+from weavecolor.colorimetry import adopted_white, lab_from_xyz
+from weavecolor.lights import light_spectrum
+from weavecolor.scene import Scene
+from weavecolor.scenes import illumination, turned, with_viewer
+from weavecolor.spectra import BANDS, Spectrum
+from weavecolor.tristimulus import weights
+
+Array = NDArray[np.float64]
+Direction = tuple[float, float]
+
+#: Turns of the cloth over which the shot effect is judged, degrees: the warp and weft directions
+#: and the two bias directions. A plain-woven cloth looks the same again after half a turn.
+SHOT_TURNS = (0.0, 45.0, 90.0, 135.0)
+#: A cloth held square to the eye hides its shot effect; it is judged at a slant, as cloth in folds
+#: is seen. A viewer who already looks slantwise keeps his place.
+SHOT_VIEW_DEG = 45.0
+NORMAL: Direction = (0.0, 0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """A scene ready for judging stacks.
+
+    ``view`` and ``front``: (zenith, azimuth) in degrees; ``behind``: for lights behind the cloth,
+    the direction straight opposite; ``in_line``: whether that is where the viewer stands.
+    ``of_diffuse`` (41, 3), ``of_front`` (F, 41, 3), ``of_behind`` (H, 41, 3): what the radiance
+    factors of each band give to XYZ. ``white`` (3,): XYZ that Lab is relative to.
+    """
+
+    name: str
+    view: Direction
+    front: tuple[Direction, ...]
+    behind: tuple[Direction, ...]
+    in_line: tuple[bool, ...]
+    of_diffuse: Array
+    of_front: Array
+    of_behind: Array
+    white: Array
+
+    def lab(self, XYZ: Array) -> Array:
+        """Lab (..., 3) relative to the adopted white."""
+        return lab_from_xyz(np.maximum(XYZ, 0.0), self.white)
+
+
+def look(scene: Scene, observer: str = "2", name: str = "") -> Look:
+    """The look at a stack that ``appearance.appearance`` takes in ``scene``."""
+    front = [x for x in scene.lights if x.zenith_deg < 90.0]
+    behind = [x for x in scene.lights if x.zenith_deg > 90.0]
+    falls = illumination(scene)
+    table = weights(observer)
+    per_band = table * (100.0 / (falls @ table[:, 1]))
+    view = (scene.view_zenith_deg, scene.view_azimuth_deg)
+    opposite = tuple((180.0 - x.zenith_deg, (x.azimuth_deg + 180.0) % 360.0) for x in behind)
+
+    def of(lights: list) -> Array:
+        rows = [
+            per_band * (x.irradiance * abs(np.cos(np.radians(x.zenith_deg))))[:, None]
+            for x in lights
+        ]
+        return np.stack(rows) if rows else np.zeros((0, BANDS, 3))
+
+    return Look(
+        name or scene.name,
+        view,
+        tuple((x.zenith_deg, x.azimuth_deg) for x in front),
+        opposite,
+        tuple(bool(_unit(o) @ _unit(view) > np.cos(np.radians(5.0))) for o in opposite),
+        per_band * scene.diffuse[:, None],
+        of(front),
+        of(behind),
+        adopted_white(falls, scene.white, observer, True),
+    )
+
+
+def shot_looks(scene: Scene, observer: str = "2") -> tuple[Look, ...]:
+    """The looks at a cloth that is turned by :data:`SHOT_TURNS` in the same light, at a slant."""
+    if scene.view_zenith_deg < 30.0:
+        scene = with_viewer(scene, SHOT_VIEW_DEG, 0.0)
+    # Turning the cloth by an angle is turning light and eye the other way.
+    return tuple(
+        look(turned(scene, -angle), observer, f"turned {angle:g} degrees") for angle in SHOT_TURNS
+    )
+
+
+def cover_look() -> Look:
+    """Diffuse daylight seen along the normal: the geometry of the contrast ratio."""
+    light = light_spectrum("D65")
+    scene = Scene("contrast ratio", (), light, light)
+    return look(scene)
+
+
+#: Grounds of the contrast ratio, as reflectances.
+GROUNDS: tuple[Spectrum, Spectrum] = (np.zeros(BANDS), np.full(BANDS, CONTRAST_WHITE))
+
+
+def _unit(direction: Direction) -> Array:
+    zenith, azimuth = np.radians(direction)
+    return np.array(
+        [np.sin(zenith) * np.cos(azimuth), np.sin(zenith) * np.sin(azimuth), np.cos(zenith)]
+    )

@@ -1,0 +1,196 @@
+"""Many stacks at once, by the adding equations over a few streams of diffuse light and beams.
+
+The equations are those of ``adding`` (Stokes 1862, Kubelka 1954, van de Hulst 1980), with the
+directions of diffuse light gathered into the streams of ``tables`` and everything carried for
+thousands of stacks side by side. An approximation, made to be quick: what it leaves out is measured
+by whoever uses it. Knows arrays; knows nothing of cloth, wishes or colour.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor.decide.tables import Tables
+
+Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+
+@dataclass(frozen=True, eq=False)
+class Piles:
+    """n piles, outermost layer first, without a backing; axes as in ``tables.Tables`` with n in
+    place of L. ``members`` (n, d): their laid layers. ``diffuse`` (n, B, V): reflected towards
+    each view from uniform light; ``seen`` (n, B, P): from beam to view."""
+
+    members: Indices
+    pass_: Array
+    under: Array
+    through: Array
+    through_below: Array
+    diffuse: Array
+    seen: Array
+
+
+@dataclass(frozen=True, eq=False)
+class _Openings:
+    """As ``adding.Openings``, for n piles: ``joint`` (n, M, G), ``pairs`` (n, P), ``hit`` (n, M)
+    times the openness itself, ``spread`` (n,)."""
+
+    joint: Array
+    pairs: Array
+    hit: Array
+    spread: Array
+
+
+def single(tables: Tables, layers: Indices) -> Piles:
+    """Piles of one laid layer each, (n,)."""
+    return Piles(
+        layers[:, None],
+        tables.pass_[layers],
+        tables.under[layers],
+        tables.through[layers],
+        tables.through_below[layers],
+        tables.above[layers][:, :, tables.views] @ tables.share,
+        tables.pairs[layers],
+    )
+
+
+def _openings(tables: Tables, piles: Piles, backing: bool) -> _Openings:
+    c, t = tables.share, piles.through
+    last = tables.joint.shape[0] - 1
+    joint: Array | float = 1.0
+    pairs: Array | float = 1.0
+    depth = piles.members.shape[1]
+    for place in range(depth):
+        further = depth - 1 - place
+        k = last if backing and further == 0 else min(further, last - 1)
+        layer = piles.members[:, place]
+        joint = joint * tables.joint[k, layer]
+        pairs = pairs * tables.joint_pairs[k, layer]
+    mean = t[:, : c.size] @ c
+    some = mean > 1e-9
+    returned = np.divide(joint @ c, t, out=np.repeat(mean[:, None], t.shape[1], 1), where=t > 1e-9)
+    closed = np.maximum(1.0 - mean, 1e-12)[:, None]
+    hit = np.where(some[:, None], np.clip(1.0 - returned, 0.0, None) / closed, 1.0) * t
+    spread = np.where(some, (1.0 - hit[:, : c.size] @ c) / closed[:, 0], 1.0)
+    return _Openings(np.asarray(joint), np.asarray(pairs), hit, spread)
+
+
+def lay_under(tables: Tables, upper: Piles, layers: Indices) -> Piles:
+    """Each pile with one more laid layer under it."""
+    c = tables.share
+    g = c.size
+    v, pv, pl = tables.views, tables.pair_views, tables.pair_lights
+    open_ = _openings(tables, upper, False)
+    spread = open_.spread[:, None, None, None]
+    hit = open_.hit[:, None, :, None]
+    pass2, above, below2 = tables.pass_[layers], tables.above[layers], tables.under[layers]
+    beam2 = np.concatenate([tables.through[layers][:, :g], tables.through_below[layers]], axis=1)
+    pass1, below = upper.pass_, upper.under
+    above_q = above[:, :, :g]
+
+    scattered = pass1[..., :g] * c
+    closed = np.eye(g) - spread * (c[:, None] * below[..., :g] * c) @ above_q
+    inverse = np.linalg.inv(closed)
+    sent = hit * above + spread * scattered @ above_q
+    rounds = sent @ inverse
+    again = (rounds * c) @ below
+
+    # towards each view: from the other directions of a pair, and from uniform light
+    seen = upper.seen + open_.pairs[:, None, :] * tables.pairs[layers]
+    diffuse = upper.diffuse + (open_.joint[:, None, v] * above[:, :, v]) @ c
+    if pv.size:
+        hit_l = open_.hit[:, None, pl, None]
+        seen = seen + np.sum(
+            (sent[:, :, pv] * c) * pass1[:, :, pl, :g]
+            + scattered[:, :, pv] * above[:, :, pl] * hit_l
+            + again[:, :, pv, :g] * c * sent[:, :, pl],
+            axis=-1,
+        )
+    all_pass = np.einsum("g,nbgq->nbq", c, pass1[:, :, :g, :g])
+    all_above = np.einsum("g,ng,nbgq->nbq", c, open_.hit[:, :g], above_q)
+    all_sent = np.einsum("g,nbgq->nbq", c, sent[:, :, :g])
+    diffuse = (
+        diffuse
+        + ((sent[:, :, v] * c) @ all_pass[..., None])[..., 0]
+        + (scattered[:, :, v] @ all_above[..., None])[..., 0]
+        + ((again[:, :, v, :g] * c) @ all_sent[..., None])[..., 0]
+    )
+
+    down = pass1 + again
+    passed = (
+        upper.through[:, None, :, None] * pass2
+        + down * beam2[:, None, None, :]
+        + (down[..., :g] * c) @ pass2[:, :, :g]
+    )
+
+    # light from below: it comes up through the lower layer and meets the pile's underside
+    up = np.swapaxes(pass2[:, :, :g], -1, -2) * c  # (n, B, C, G)
+    below_q = below[..., :g]
+    met_all = beam2[:, None, :, None] * np.swapaxes(below, -1, -2) + up @ below_q  # (n, B, C, G)
+    met = beam2[:, None, :g, None] * below + up[:, :, :g] @ below  # (n, B, G, C)
+    back = (inverse @ (c[:, None] * np.swapaxes(met[..., :g], -1, -2))) / c[:, None]
+    under = (
+        below2
+        + met * beam2[:, None, None, :]
+        + met[..., :g] @ np.swapaxes(up, -1, -2)
+        + spread
+        * np.swapaxes(back, -1, -2)
+        @ (c[:, None] * above_q[:, :, :g] * c)
+        @ np.swapaxes(met_all, -1, -2)
+    )
+    return Piles(
+        np.concatenate([upper.members, layers[:, None]], axis=1),
+        passed,
+        under,
+        upper.through * tables.through[layers],
+        upper.through_below * tables.through_below[layers],
+        diffuse,
+        seen,
+    )
+
+
+def over_grounds(tables: Tables, piles: Piles, grounds: Array) -> tuple[Array, Array]:
+    """Radiance factors over Lambertian grounds of reflectance (S, B).
+
+    Returns ``diffuse`` (n, S, B, V) and ``seen`` (n, S, B, P), as in :class:`Piles`.
+    """
+    c = tables.share
+    g = c.size
+    v, pv, pl = tables.views, tables.pair_views, tables.pair_lights
+    open_ = _openings(tables, piles, True)
+    spread = open_.spread[:, None, None]
+    straight = open_.hit[:, None, :]
+    spread_in = piles.pass_[..., :g] @ c  # (n, B, M)
+    inner = (piles.under[..., :g] @ c) @ c  # (n, B)
+    entering = straight + spread * spread_in
+    rho = grounds[None, :, :, None]  # (1, S, B, 1)
+    loop = 1.0 - rho[..., 0] * spread * inner[:, None]
+    again = (inner[:, None] / loop)[..., None]  # (n, S, B, 1)
+
+    def cast(first: Array, one: Array, other: Array) -> Array:
+        return rho * (first[:, None] + rho * again * (one * other)[:, None])
+
+    straight_all = (open_.hit[:, None, :g] @ c)[..., None]  # (n, 1, 1)
+    spread_all = (spread_in[..., :g] @ c)[..., None]  # (n, B, 1)
+    joint_all = (open_.joint @ c)[:, None, v]
+    first = (
+        joint_all
+        + straight[..., v] * spread_all
+        + spread_in[..., v] * straight_all
+        + spread * spread_in[..., v] * spread_all
+    )
+    diffuse = piles.diffuse[:, None] + cast(
+        first, entering[..., v], straight_all + spread * spread_all
+    )
+    first = (
+        open_.pairs[:, None, :]
+        + straight[..., pv] * spread_in[..., pl]
+        + spread_in[..., pv] * straight[..., pl]
+        + spread * spread_in[..., pv] * spread_in[..., pl]
+    )
+    seen = piles.seen[:, None] + cast(first, entering[..., pv], entering[..., pl])
+    return diffuse, seen

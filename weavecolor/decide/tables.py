@@ -1,0 +1,235 @@
+"""Each laid layer once: its exchange between named directions and a few streams of diffuse light.
+
+Knows how the full directional optics of a layer is averaged down for screening; knows nothing of
+stacks, wishes or colour. The nodes of the diffuse quadrature are gathered into streams, bands of
+zenith angle: one stream would be Kubelka and Munk's two-flux picture, all rings nearly the whole
+model. Named beams (lights, viewers) keep their exact directions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor.adding import GAPS
+from weavecolor.cell.nodes import unit
+from weavecolor.decide.looks import Direction, Look
+from weavecolor.layeroptics import LayerOptics, Vector, layer_optics, layer_pairs, to_cloth_frame
+from weavecolor.stack import Layer
+
+Array = NDArray[np.float64]
+
+#: Streams of diffuse light: how many of the six zenith rings each holds, from the steepest to the
+#: most grazing (the quadrature's order is by rising cosine).
+STREAMS = 3
+#: Every how many of the 41 bands is screened; colour is made from the rest by interpolation.
+BAND_STEP = 2
+#: Layers further apart than this share the openings' correlation of the last one told apart.
+_MOST_APART = 3
+
+
+@dataclass(frozen=True, eq=False)
+class Tables:
+    """Screening tables of L laid layers. G streams, E named directions above, H below; M = G + E
+    rows, C = G + H columns, B bands, P pairs of named directions that are looked at.
+
+    ``share`` (G,); ``pass_`` (L, B, M, C) scattered through; ``under`` (L, B, G, C); ``above``
+    (L, B, M, G) reflected; ``pairs`` (L, B, P) reflected between named directions; ``through``
+    (L, M) and ``through_below`` (L, H) beams; ``joint`` (K, L, M, G) and ``joint_pairs`` (K, L, P)
+    joint openness before the k-th layer further in, the last entry before a backing.
+    """
+
+    share: Array
+    pass_: Array
+    under: Array
+    above: Array
+    pairs: Array
+    through: Array
+    through_below: Array
+    joint: Array
+    joint_pairs: Array
+    views: NDArray[np.intp]
+    pair_views: NDArray[np.intp]
+    pair_lights: NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Labels:
+    """The distinct directions of some looks, and which rows each look uses."""
+
+    above: tuple[Direction, ...]
+    below: tuple[Direction, ...]
+    pairs: tuple[tuple[int, int], ...]
+    views: tuple[int, ...]
+
+
+def labels(looks: Sequence[Look]) -> Labels:
+    """Every direction once. Pairs and views are counted within ``above``."""
+    above: dict[Direction, int] = {}
+    below: dict[Direction, int] = {}
+    pairs: dict[tuple[int, int], int] = {}
+    for one in looks:
+        v = above.setdefault(_tidy(one.view), len(above))
+        for light in one.front:
+            k = above.setdefault(_tidy(light), len(above))
+            pairs.setdefault((v, k), len(pairs))
+        for light in one.behind:
+            below.setdefault(_tidy(light), len(below))
+    views = dict.fromkeys(above[_tidy(one.view)] for one in looks)
+    return Labels(tuple(above), tuple(below), tuple(pairs), tuple(views))
+
+
+def _tidy(direction: Direction) -> Direction:
+    zenith, azimuth = direction
+    return (round(zenith, 9), 0.0 if zenith < 1e-9 else round(azimuth % 360.0, 9))
+
+
+def place(looks_labels: Labels, direction: Direction) -> int:
+    """Where a direction stands among ``above``."""
+    return looks_labels.above.index(_tidy(direction))
+
+
+def place_below(looks_labels: Labels, direction: Direction) -> int:
+    """Where a direction stands among ``below``."""
+    return looks_labels.below.index(_tidy(direction))
+
+
+def build(
+    layers: Sequence[Layer],
+    named: Labels,
+    lay: str,
+    most_layers: int,
+    streams: int = STREAMS,
+    told: Callable[[int, int], None] | None = None,
+) -> Tables:
+    """Tables of all laid layers; ``told`` hears (done, total) as cloths are worked out.
+
+    Grains of one cloth and face share one evaluation: the streams do not change when cloth is
+    turned, only the named directions do.
+    """
+    groups: dict[tuple[int, str], list[int]] = {}
+    for index, layer in enumerate(layers):
+        groups.setdefault((id(layer.cloth), layer.face), []).append(index)
+    pitch, thick = _typical([layers[members[0]] for members in groups.values()])
+    found: list[dict[str, Array]] = [{}] * len(layers)
+    for done, members in enumerate(groups.values()):
+        for member, reduced in zip(
+            members,
+            _reduced([layers[m] for m in members], named, lay, most_layers, streams, pitch, thick),
+            strict=True,
+        ):
+            found[member] = reduced
+        if told is not None:
+            told(done + 1, len(groups))
+    fields = {key: np.ascontiguousarray(np.stack([f[key] for f in found])) for key in found[0]}
+    share = fields.pop("share")[0]
+    for key in ("joint", "joint_pairs"):
+        fields[key] = np.ascontiguousarray(np.swapaxes(fields[key], 0, 1))
+    count = share.size
+    pairs = np.array(named.pairs, dtype=np.intp).reshape(-1, 2) + count
+    views = np.array(named.views, dtype=np.intp) + count
+    return Tables(share, **fields, views=views, pair_views=pairs[:, 0], pair_lights=pairs[:, 1])
+
+
+def _typical(layers: Sequence[Layer]) -> tuple[float, float]:
+    """Mean pitch and thickness, mm, of the cloths: what lies between a layer and a further one."""
+    shapes = [layer.cloth.construction() for layer in layers]
+    pitch = [0.5 * (c.warp_spacing + c.weft_spacing) for c in shapes]
+    thick = [c.warp_height + c.weft_height for c in shapes]
+    return float(np.mean(pitch)), float(np.mean(thick))
+
+
+def _reduced(
+    layers: Sequence[Layer],
+    named: Labels,
+    lay: str,
+    most_layers: int,
+    streams: int,
+    pitch: float,
+    thick: float,
+) -> list[dict[str, Array]]:
+    """The rows of :class:`Tables` for one cloth and face, laid at several grains."""
+    grains = [float(np.radians(layer.grain_deg)) for layer in layers]
+    above: dict[Vector, int] = {}
+    below: dict[Vector, int] = {}
+    for grain in grains:
+        for directions, seen in ((named.above, above), (named.below, below)):
+            for direction in directions:
+                seen.setdefault(_laid(direction, grain), len(seen))
+    optics = layer_optics(
+        layers[0].cloth, 0.0, layers[0].face == "back", tuple(above), tuple(below)
+    )
+    half = optics.share.size - len(above) - len(below)
+    streams_of = _streams(optics.share[:half], streams)
+    share = streams_of @ optics.share[:half]
+    mean = streams_of * optics.share[:half] / share[:, None]  # (G, D), rows sum to 1
+    joints = _joints(optics, lay, most_layers, pitch, thick)
+    out = []
+    for grain in grains:
+        up = [half + above[_laid(d, grain)] for d in named.above]
+        down = [half + len(above) + below[_laid(d, grain)] for d in named.below]
+        rows = _gather(mean, up, optics.share.size)
+        columns = _gather(mean, down, optics.share.size)
+        into = _gather(mean, [], optics.share.size)
+        a = [up[v] for v, _ in named.pairs]
+        b = [up[k] for _, k in named.pairs]
+        bands = slice(None, None, BAND_STEP)
+        out.append(
+            {
+                "share": share,
+                "pass_": rows @ optics.pass_[bands] @ columns.T,
+                "under": into @ optics.under[bands] @ columns.T,
+                "above": rows @ optics.reflect[bands] @ into.T,
+                "pairs": optics.reflect[bands][:, a, b],
+                "through": rows @ optics.through,
+                "through_below": optics.through[down],
+                "joint": np.stack([rows @ j @ into.T for j in joints]),
+                "joint_pairs": np.stack([j[a, b] for j in joints]),
+            }
+        )
+    return out
+
+
+def _laid(direction: Direction, grain: float) -> Vector:
+    """A direction in the garment as a unit vector against the warp of a cloth laid at ``grain``."""
+    zenith, azimuth = np.radians(direction)
+    x, y, z = unit(zenith, azimuth)
+    return to_cloth_frame((float(x), float(y), float(z)), grain, False)
+
+
+def _streams(share: Array, streams: int) -> Array:
+    """Which nodes each stream holds, (G, D) of 0 and 1: nodes are told into zenith rings by their
+    equal shares, and neighbouring rings joined."""
+    rings = np.cumsum(np.concatenate([[0], np.abs(np.diff(share)) > 1e-12]))
+    groups = rings * streams // (rings[-1] + 1)
+    return (groups == np.arange(streams)[:, None]).astype(np.float64)
+
+
+def _gather(mean: Array, labels_: list[int], size: int) -> Array:
+    """The matrix (G + n, N) that averages node labels into streams and picks named labels."""
+    streams, half = mean.shape
+    out = np.zeros((streams + len(labels_), size))
+    out[:streams, :half] = mean
+    out[streams + np.arange(len(labels_)), labels_] = 1.0
+    return out
+
+
+def _joints(
+    optics: LayerOptics, lay: str, most_layers: int, pitch: float, thick: float
+) -> list[Array]:
+    """Joint openness of the layer before the k-th layer further in, and before a backing."""
+    gap = GAPS[lay]
+    apart = min(most_layers - 1, _MOST_APART)
+    if gap is None:
+        return [np.outer(optics.through, optics.through)] * (apart + 2)
+    own = [g * optics.pitch for g in gap]
+    between = [g * pitch + thick for g in gap]
+    out = [
+        layer_pairs(optics, own[0] + k * between[0], own[1] + k * between[1] + thick)
+        for k in range(apart + 1)
+    ]
+    out.append(layer_pairs(optics, own[0], own[1]))
+    return out

@@ -1,0 +1,152 @@
+"""What she wants of the stack, and what she will not have.
+
+Knows wishes and limits as plain data and how a wish turns measures into a number to make small;
+computes no optics.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor.appearance import MOST_LAYERS
+from weavecolor.colorimetry import ciede2000
+from weavecolor.errors import InputError
+from weavecolor.spectra import Spectrum, frozen
+
+Array = NDArray[np.float64]
+
+#: Wish, what it asks for, and the unit of its loss.
+WISHES: dict[str, str] = {
+    "target": "nearest to a target colour: CIEDE2000 to it in the scene's light",
+    "brightest": "lightest to the eye: 100 less L*",
+    "deepest": "darkest to the eye: L*",
+    "most shot": "greatest change while the cloth turns: 100 less the CIEDE2000 travel",
+    "least shot": "least change while the cloth turns: the CIEDE2000 travel",
+    "most opaque": "hides best: 100 (1 - contrast ratio)",
+    "most sheer": "hides least: 100 x contrast ratio",
+    "most even": "most alike under all her lights: greatest CIEDE2000 between any two of them",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Wish:
+    """One thing she wants.
+
+    ``kind``: one of :data:`WISHES`. ``target`` (3,): Lab relative to the scene's adopted white,
+    for "target" alone. ``weight``: points of this wish's loss against those of others, above 0;
+    all losses are on scales of about 100 points from best to worst.
+    """
+
+    kind: str
+    target: Spectrum | None = None
+    weight: float = 1.0
+
+    def __post_init__(self) -> None:
+        if self.kind not in WISHES:
+            raise InputError(f"{self.kind!r} is no wish; use {', '.join(WISHES)}", field="wish")
+        if (self.kind == "target") != (self.target is not None):
+            raise InputError("a target colour goes with the wish target, and only with it")
+        if self.target is not None:
+            target = np.asarray(self.target, dtype=np.float64)
+            if target.shape != (3,) or not np.isfinite(target).all():
+                raise InputError("a target colour is three numbers, L*, a* and b*", field="target")
+            if not 0.0 <= target[0] <= 110.0 or np.abs(target[1:]).max() > 200.0:
+                raise InputError("that Lab is no surface colour: L* runs 0 to 100", field="target")
+            object.__setattr__(self, "target", frozen(target))
+        if not (np.isfinite(self.weight) and self.weight > 0.0):
+            raise InputError("a wish's weight is a number above 0", field="weight")
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What she will not have.
+
+    ``layers``: least and most layers of cloth. ``outside``: names of the cloths one of which must
+    be outermost (empty: any). ``grains``: degrees that cloth may be laid at; ``bias`` False takes
+    out all but straight and cross. ``faces``: sides that may lie outwards. ``weight_g_m2``: most
+    areal mass of all layers together. ``lay``: how the sheets lie, as ``stack.Stack``.
+    """
+
+    layers: tuple[int, int] = (1, 3)
+    outside: tuple[str, ...] = ()
+    grains: tuple[float, ...] = (0.0, 90.0)
+    bias: bool = True
+    faces: tuple[str, ...] = ("face", "back")
+    weight_g_m2: float | None = None
+    lay: str = "loose"
+
+    def __post_init__(self) -> None:
+        least, most = self.layers
+        if not (isinstance(least, int) and isinstance(most, int) and 1 <= least <= most):
+            raise InputError("layers run from at least 1 to as many or more", field="layers")
+        if most > MOST_LAYERS:
+            raise InputError(f"at most {MOST_LAYERS} layers", field="layers")
+        if not self.allowed_grains:
+            raise InputError("no grain is left to lay the cloth at", field="grains")
+        if not np.isfinite(self.grains).all():
+            raise InputError("a grain angle is a number of degrees", field="grains")
+        if not self.faces or not set(self.faces) <= {"face", "back"}:
+            raise InputError("sides are face and back, one at least", field="faces")
+        if self.weight_g_m2 is not None and not self.weight_g_m2 > 0.0:
+            raise InputError("a weight limit is a number of g/m2 above 0", field="weight")
+
+    @property
+    def allowed_grains(self) -> tuple[float, ...]:
+        """The grain angles, 0 to below 360, each once, straight and cross alone without bias."""
+        angles = dict.fromkeys(float(g) % 360.0 for g in self.grains)
+        return tuple(g for g in angles if self.bias or g % 90.0 == 0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Measures:
+    """Of n stacks: ``Lab`` (n, 3) in the main scene; ``scenes`` (n, S, 3) under each of her
+    lights, the main scene first; ``turns`` (n, A, 3) while the cloth turns (A 0 where not asked);
+    ``opacity`` (n,) contrast ratio 0-1."""
+
+    scenes: Array
+    turns: Array
+    opacity: Array
+
+    @property
+    def Lab(self) -> Array:
+        return self.scenes[:, 0]
+
+
+def widest(Lab: Array) -> tuple[Array, Array, Array]:
+    """Over m colours (n, m, 3): the greatest CIEDE2000 (n,) between two, and which two (n,)."""
+    n, m = Lab.shape[:2]
+    if m < 2:
+        return np.zeros(n), np.zeros(n, dtype=int), np.zeros(n, dtype=int)
+    first, second = np.triu_indices(m, 1)
+    delta = ciede2000(Lab[:, first], Lab[:, second])
+    worst = delta.argmax(axis=1)
+    return delta[np.arange(n), worst], first[worst], second[worst]
+
+
+def loss(wish: Wish, measures: Measures) -> Array:
+    """What is wrong with each stack, (n,), by one wish; smaller is better."""
+    lightness = measures.Lab[:, 0]
+    if wish.kind == "target":
+        return ciede2000(np.asarray(wish.target), measures.Lab)
+    if wish.kind == "brightest":
+        return 100.0 - lightness
+    if wish.kind == "deepest":
+        return lightness.copy()
+    if wish.kind == "most shot":
+        return 100.0 - widest(measures.turns)[0]
+    if wish.kind == "least shot":
+        return widest(measures.turns)[0]
+    if wish.kind == "most opaque":
+        return 100.0 * (1.0 - measures.opacity)
+    if wish.kind == "most sheer":
+        return 100.0 * measures.opacity
+    return widest(measures.scenes)[0]
+
+
+def total_loss(wishes: tuple[Wish, ...], measures: Measures) -> Array:
+    """The weighted mean of all losses, (n,)."""
+    total = sum(w.weight for w in wishes)
+    return np.asarray(sum(w.weight / total * loss(w, measures) for w in wishes))
