@@ -334,7 +334,7 @@ def _dominance(spec: Spectrum, vector: Array) -> float:
     second = power[(near < 1.2) & (nearest == 2)]
     if not len(between) or not len(first):
         return 0.0
-    most = max(first.max(), second.max() - 2.0 if len(second) else -np.inf)
+    most = max(first.max(), second.max() - 3.0 if len(second) else -np.inf)
     return float(np.clip(most - between.max(), -4, 1.5))
 
 
@@ -352,7 +352,7 @@ def _score(e: dict[str, float]) -> float:
         + 12.0 * (np.clip(e["streak 1"], 0, 1.2) + np.clip(e["streak 2"], 0, 1.2))
         + 2.0 * (e["axis 1"] + e["axis 2"])
         + 6.0 * (e["dominance 1"] + e["dominance 2"])
-        - 5.0 * min(e["part orders"], 2.0)
-        - 4.0 * e["rib"]  # ribs and hopsacks are rarer than plain, twill and satin
+        - 8.0 * min(e["part orders"], 2.0)
+        - 10.0 * e["rib"]  # ribs and hopsacks are rarer than plain, twill and satin
         - (e["skew"] / 3.0) ** 2
     )

@@ -8,6 +8,7 @@ white balance, exposure and the fall of light out in one step.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,8 +48,8 @@ class Illumination:
 
     ``coefficients`` (terms, 3) of the log field in place scaled to -1..1; ``reflectance`` and
     ``reflectance_error`` of the neutral it was fitted on; ``residual`` (3,) the relative standard
-    deviation of the fit, ``noise`` (3,) that of single pixels; ``unevenness`` greatest over least
-    light within the neutral, less 1.
+    deviation of what the fit leaves on the scale of a tenth of the picture; ``unevenness`` greatest
+    over least light within the neutral and the other even grounds, less 1.
     """
 
     coefficients: Array
@@ -57,15 +58,21 @@ class Illumination:
     reflectance: float
     reflectance_error: float
     residual: Array
-    noise: Array
     unevenness: float
 
-    def field(self, rows: ArrayLike | None = None, columns: ArrayLike | None = None) -> Array:
-        """Camera values of a perfect white (..., 3) at pixel places; the whole picture if None."""
-        if rows is None or columns is None:
-            y, x = (np.arange(n, dtype=np.float32) for n in self.shape)
-            rows, columns = y[:, None], x[None, :]
-        return np.exp(_basis(rows, columns, self.shape, self.order) @ self.coefficients)
+    def field(self) -> NDArray[np.float32]:
+        """Camera values of a perfect white over the whole picture, (rows, columns, 3)."""
+        y = (2 * (np.arange(self.shape[0], dtype=np.float32) + 0.5) / self.shape[0] - 1)[:, None]
+        x = (2 * (np.arange(self.shape[1], dtype=np.float32) + 0.5) / self.shape[1] - 1)[None]
+        c = np.zeros((6, 3), dtype=np.float32)
+        c[: len(self.coefficients)] = self.coefficients
+        out = np.empty((*self.shape, 3), dtype=np.float32)
+        for k in range(3):
+            # Horner's order keeps it to two passes over the picture
+            along_x = c[0, k] + x * (c[1, k] + x * c[3, k])
+            along_y = y * (c[2, k] + y * c[5, k])
+            np.exp(along_x + along_y + (c[4, k] * y) * x, out=out[..., k])
+        return out
 
 
 def _basis(rows: ArrayLike, columns: ArrayLike, shape: tuple[int, int], order: int) -> Array:
@@ -84,6 +91,8 @@ def illumination(
     linear: ArrayLike,
     neutral: NDArray[np.bool_],
     reference: str | float | tuple[float, float] = "white paper",
+    *,
+    even: Sequence[NDArray[np.bool_]] = (),
 ) -> Illumination:
     """Fit the light from bare neutral.
 
@@ -95,6 +104,9 @@ def illumination(
         Pixels that show the bare, unshaded neutral (burnt-out pixels left out).
     reference
         "white paper", "grey card", a reflectance, or (reflectance, uncertainty).
+    even : masks, optional
+        Other grounds of one even, unknown colour (bare card, say): they show how the light falls
+        where there is no paper.
 
     A quadratic is fitted where the neutral surrounds enough of the picture to pin it, else a
     plane, else a constant; the worst extrapolation is thus never a curve. Raises InputError
@@ -102,12 +114,10 @@ def illumination(
     """
     image = np.asarray(linear)
     value, error = reference_reflectance(reference)
-    rows, columns = np.nonzero(neutral)
-    if rows.size < 200:
+    shape = image.shape[0], image.shape[1]
+    seen, rows, columns = _blocks(image, neutral)
+    if len(seen) < 12:
         raise InputError("too little bare paper or grey card is in view; show a broad band of it")
-    pick = np.linspace(0, rows.size - 1, min(rows.size, 40_000)).astype(int)
-    rows, columns = rows[pick], columns[pick]
-    seen = image[rows, columns].astype(np.float64)
     middle = np.median(seen, axis=0)
     if middle.max() >= 0.985:
         raise InputError("the neutral is burnt out; shoot again a little darker, without flash")
@@ -117,7 +127,10 @@ def illumination(
         raise InputError(
             "what is marked as neutral is strongly coloured; mark bare white paper or grey card"
         )
-    shape = image.shape[0], image.shape[1]
+    grounds = [(seen, rows, columns)]
+    grounds += [g for g in (_blocks(image, mask) for mask in even) if len(g[0]) >= 12]
+    seen, rows, columns = (np.concatenate(part) for part in zip(*grounds, strict=True))
+    ground = np.repeat(np.arange(len(grounds)), [len(g[0]) for g in grounds])
     spans = [
         np.ptp(np.percentile(place, [2, 98])) / size
         for place, size in zip((rows, columns), shape, strict=True)
@@ -125,33 +138,49 @@ def illumination(
     order = 2 if min(spans) > 0.6 else 1 if min(spans) > 0.2 else 0
     log = np.log(np.maximum(seen, 1e-4) / value)
     basis = _basis(rows, columns, shape, order)
+    terms = basis.shape[1]
+    # each other ground's own colour is one more unknown per channel
+    basis = np.concatenate([basis, ground[:, None] == np.arange(1, len(grounds))], axis=1)
     keep = np.ones(rows.size, dtype=bool)
     for _ in range(4):
         fit = np.linalg.lstsq(basis[keep], log[keep], rcond=None)[0]
         rest = log - basis @ fit
         spread = 1.4826 * np.median(np.abs(rest[keep] - np.median(rest[keep], axis=0)), axis=0)
-        keep = (np.abs(rest) < 3.0 * spread + 1e-3).all(axis=1)
-        if keep.sum() < 100:
+        keep = (np.abs(rest) < 3.0 * spread + 2e-3).all(axis=1)
+        if keep[ground == 0].sum() < 10:
             raise InputError("the neutral is too patchy to fit the light; mark an even part of it")
     smooth = _smooth_residual(rest[keep], rows[keep], columns[keep], shape)
-    level = (basis @ fit)[keep].mean(axis=1)
+    level = (basis[:, :terms] @ fit[:terms])[keep].mean(axis=1)
     uneven = float(np.exp(np.ptp(np.percentile(level, [1, 99]))) - 1)
     if uneven > 1.5:
         raise InputError(
             "the light falls off too much across the paper; turn the table so that the window "
             "lights it evenly, and shoot again"
         )
-    return Illumination(fit, order, shape, value, error, smooth, rest[keep].std(axis=0), uneven)
+    return Illumination(fit[:terms], order, shape, value, error, smooth, uneven)
+
+
+def _blocks(image: Array, mask: NDArray[np.bool_]) -> tuple[Array, Array, Array]:
+    """Mean colours (n, 3) and middles of the blocks that lie wholly in a mask: a hundred along
+    the longer side, so that the logarithm is taken of means and not of noise."""
+    step = max(1, max(mask.shape) // 100)
+    h, w = mask.shape[0] // step, mask.shape[1] // step
+    if not (h and w):
+        return np.empty((0, 3)), np.empty(0), np.empty(0)
+    whole = mask[: h * step, : w * step].reshape(h, step, w, step).mean((1, 3)) > 0.98
+    means = image[: h * step, : w * step].reshape(h, step, w, step, 3).mean((1, 3), dtype=float)
+    row, column = np.nonzero(whole)
+    return means[whole], (row + 0.5) * step - 0.5, (column + 0.5) * step - 0.5
 
 
 def _smooth_residual(rest: Array, rows: Array, columns: Array, shape: tuple[int, int]) -> Array:
     """What the fit leaves at the scale of a tenth of the picture: shadows, not pixel noise."""
-    cell = (rows * 10 // shape[0]) * 10 + columns * 10 // shape[1]
+    cell = ((rows * 10 // shape[0]) * 10 + columns * 10 // shape[1]).astype(int)
     count = np.bincount(cell, minlength=100)
     means = np.stack(
         [np.bincount(cell, weights=rest[:, k], minlength=100) / np.maximum(count, 1)
          for k in range(3)], -1
-    )[count > 20]
+    )[count > 3]
     return means.std(axis=0) if len(means) > 1 else np.full(3, 0.01)
 
 

@@ -129,13 +129,16 @@ def _inner_box(mask: Mask) -> Box:
 
 
 def _grown(seed: Mask, log: NDArray[np.float64], usable: Mask) -> Mask:
-    """The ground about ``seed``: near a plane fitted to it in the log of the light, twice."""
+    """The ground about ``seed``: near a quadratic fitted to it in the log of the light."""
     rows, columns = np.indices(seed.shape)
-    basis = np.stack([np.ones(seed.shape), rows / seed.shape[0], columns / seed.shape[1]], -1)
+    y, x = rows / seed.shape[0] - 0.5, columns / seed.shape[1] - 0.5
+    basis = np.stack([np.ones(seed.shape), x, y, x * x, x * y, y * y], -1)
     mask = seed
-    for _ in range(3):
-        fit = np.linalg.lstsq(basis[mask], log[mask], rcond=None)[0]
-        fit[1:] = np.clip(fit[1:], -0.8, 0.8)
+    for turn in range(4):
+        terms = 3 if turn == 0 else 6
+        part = basis[..., :terms]
+        fit = np.zeros((6, 3))
+        fit[:terms] = np.linalg.lstsq(part[mask], log[mask], rcond=None)[0]
         rest = log - basis @ fit
         rest -= np.median(rest[mask], axis=0)
         spread = 1.4826 * np.median(np.abs(rest[mask]), axis=0)
@@ -166,7 +169,10 @@ def _layout(small: NDArray[np.float32]) -> dict[str, Mask]:
         raise InputError(
             "no bare white paper is found; show a broad band of it beside the swatch, or mark it"
         )
-    paper = _grown(seed, log, np.ones_like(seed))
+    labels, _ = ndimage.label(seed)
+    at_edge = np.isin(labels, _touching(labels)) & seed
+    # bare paper runs to the picture's edge; a pale swatch lies inside it
+    paper = _grown(at_edge if at_edge.any() else seed, log, np.ones_like(seed))
     level = float(np.median(light[paper]))
     dark_seed = _large((light < 0.13 * level) & flat & ~paper, 0.004)
     card = np.zeros_like(paper)
@@ -174,9 +180,8 @@ def _layout(small: NDArray[np.float32]) -> dict[str, Mask]:
         labels, _ = ndimage.label(dark_seed)
         sizes = np.bincount(labels.ravel())
         sizes[0] = 0
-        border = np.unique(np.concatenate([labels[0], labels[-1], labels[:, 0], labels[:, -1]]))
         touching = np.zeros(sizes.size, dtype=bool)
-        touching[border] = True
+        touching[_touching(labels)] = True
         # bare card runs to the picture's edge; a dark swatch lies inside it
         chosen = int(np.argmax(sizes * np.where(touching, 1.0, 0.02)))
         if touching[chosen]:
@@ -210,6 +215,11 @@ def _layout(small: NDArray[np.float32]) -> dict[str, Mask]:
         if part.any():
             found[label] = part
     return found
+
+
+def _touching(labels: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Labels that reach the picture's edge."""
+    return np.unique(np.concatenate([labels[0], labels[-1], labels[:, 0], labels[:, -1]]))
 
 
 def _grown_card(seed: Mask, light: NDArray[np.float64]) -> Mask:

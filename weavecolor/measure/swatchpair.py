@@ -222,7 +222,8 @@ def _side(
         if lent is not None and lent.shape == image.shape[:2]:
             light = lent
         elif "paper" in regions:
-            light = illumination(image, regions["paper"].mask & ~clipped, paper)
+            even = [regions["card"].mask] if "card" in regions else []
+            light = illumination(image, regions["paper"].mask & ~clipped, paper, even=even)
         else:
             raise InputError(
                 "no bare white paper is found; show a strip of it beside the card, or mark it"

@@ -380,7 +380,7 @@ def _swapped(peaks: tuple[Peak, ...]) -> tuple[Peak, ...]:
 
 
 def _alternatives(
-    frames: list[Frame], direction: str | float, scale: float, margin: float = 8.0
+    frames: list[Frame], direction: str | float, scale: float, margin: float = 10.0
 ) -> tuple[Alternative, ...]:
     """Readings nearly as good whose counts differ by more than 4 %."""
     def reading(frame: Frame) -> Alternative:
@@ -407,7 +407,7 @@ def open_share(picture: ArrayLike, backing: ArrayLike) -> tuple[float, float]:
 
     Each pixel is placed between the backing (0) and the cloth: the least different colour of the
     yarn that covers a tenth of what is not backing (1). Half-way is the edge; the uncertainty is
-    half the spread between edges at a third and two thirds, for yarn has no sharp edge. Raises
+    the spread between edges at a third and two thirds, for yarn has no sharp edge. Raises
     InputError where backing and yarn are too alike to tell apart.
     """
     image = np.asarray(picture, dtype=float)
@@ -427,4 +427,4 @@ def open_share(picture: ArrayLike, backing: ArrayLike) -> tuple[float, float]:
     yarn = away[away > 0.35 * bright]
     full = float(np.percentile(yarn, 35))
     shares = [float((away < t * full).mean()) for t in (0.35, 0.5, 0.65)]
-    return shares[1], max(0.01, 0.5 * (shares[2] - shares[0]))
+    return shares[1], max(0.02, shares[2] - shares[0])

@@ -1,0 +1,281 @@
+"""What was seen of a cloth, as numbers with their uncertainty, ready to be fitted.
+
+Knows that a camera, an eye or an instrument is a set of channels over wavelength; knows nothing of
+how a cloth makes colour. Covariances are of standard uncertainties.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from weavecolor.errors import InputError
+from weavecolor.lights import light_spectrum
+from weavecolor.measure.swatchpair import MeasuredColour, SwatchPair, lab_of
+from weavecolor.scene import Scene
+from weavecolor.scenes import scene
+from weavecolor.screen import daylight_white, space
+from weavecolor.spectra import BANDS, Spectrum, frozen
+from weavecolor.stack import FACES, Backing
+from weavecolor.tristimulus import weights, xyz_from_lab
+
+Array = NDArray[np.float64]
+
+#: The optics' own error, a share of each value: radiance factors come within 1 to 2 % of path
+#: tracing; taken as 1 % for each value seen, for it is partly common to all.
+MODEL_SHARE = 0.01
+#: A frayed thread is lit and shaded like no flat thing: its lightness as a whole is uncertain by
+#: this share, its hue is not. Assumed, not sourced.
+THREAD_SHADE = 0.12
+#: Light a photograph is taken in when nobody says otherwise.
+PHOTO_SCENE = "window at the side"
+#: Wavelengths along which errors of a spectrum's neighbouring bands go together, nm. Assumed.
+SPECTRUM_TOGETHER = 40.0
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """One layer of the cloth seen over a backing.
+
+    ``channels`` (n, 41) weigh reflected light by wavelength, before the light's own spectrum;
+    ``value`` (n,) is relative to a perfect white in the same light, ``covariance`` (n, n).
+    ``grain_deg`` and ``face`` as in :class:`weavecolor.stack.Layer`. ``paper_error`` is the
+    relative standard uncertainty of the white that photographs were scaled by: it is common to
+    all of them, to the backings as well, and not part of ``covariance``. ``light_error`` is the
+    standard uncertainty of the share of directional light in ``scene``.
+    """
+
+    name: str
+    backing: Backing
+    scene: Scene
+    channels: Array
+    value: Array
+    covariance: Array
+    grain_deg: float = 0.0
+    face: str = "face"
+    paper_error: float = 0.0
+    light_error: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class Thread:
+    """Bare thread of one system: the mean over the ``grounds`` it was seen on.
+
+    ``channels`` and the rest as in :class:`Seen`, in the diffuse light of spectrum ``light``.
+    ``opaque``: a hank or a twist thick enough that nothing shows through.
+    """
+
+    name: str
+    system: str
+    channels: Array
+    light: Spectrum
+    value: Array
+    covariance: Array
+    grounds: tuple[float, ...] = (0.87, 0.04)
+    opaque: bool = False
+
+
+@dataclass(frozen=True)
+class Known:
+    """A number about the construction. ``what``: "open share" (0-1), "weight" (g/m2), "warp tex",
+    "weft tex"; ``uncertainty`` is standard and in the same unit, > 0."""
+
+    what: str
+    value: float
+    uncertainty: float
+
+    def __post_init__(self) -> None:
+        if self.what not in KNOWN:
+            raise InputError(f"{self.what!r} is not what a fit can use; use {', '.join(KNOWN)}")
+        if not (np.isfinite([self.value, self.uncertainty]).all() and self.uncertainty > 0):
+            raise InputError("needs a number and an uncertainty above 0", field=self.what)
+        if self.value < 0 or (self.what == "open share" and self.value > 1):
+            raise InputError("a share is 0 to 1, a weight or a yarn count above 0", field=self.what)
+
+
+KNOWN = ("open share", "weight", "warp tex", "weft tex")
+
+
+def camera_channels() -> Array:
+    """Channels (3, 41) of a camera whose linear colours are linear sRGB."""
+    return space("sRGB").from_xyz @ weights("2").T
+
+
+def channels_in_light(channels: ArrayLike, light: ArrayLike) -> Array:
+    """``channels`` weighted by ``light`` (41,) so that a perfect white gives 1 in each."""
+    lit = np.asarray(channels) * np.asarray(light)
+    return lit / lit.sum(axis=1, keepdims=True)
+
+
+def linear_from_lab(Lab: ArrayLike) -> Array:
+    """Linear sRGB (..., 3) of Lab relative to D65, not clipped."""
+    XYZ = np.asarray(xyz_from_lab(Lab, daylight_white("2")))
+    return XYZ @ space("sRGB").from_xyz.T / 100.0
+
+
+def from_lab(Lab: ArrayLike, uncertainty: float) -> tuple[Array, Array]:
+    """Linear sRGB (3,) and covariance (3, 3) of a Lab reading known to +- ``uncertainty`` in each
+    of L, a and b."""
+    value = linear_from_lab(Lab)
+    step = 1e-3 * np.eye(3)
+    slope = (linear_from_lab(np.asarray(Lab) + step) - value) / 1e-3
+    return value, slope.T @ slope * float(uncertainty) ** 2
+
+
+def seen_colour(
+    name: str,
+    value: ArrayLike,
+    covariance: ArrayLike,
+    backing: Backing,
+    *,
+    grain_deg: float = 0.0,
+    face: str = "face",
+    light: Scene | str = PHOTO_SCENE,
+    paper_error: float = 0.0,
+    light_error: float = 0.08,
+) -> Seen:
+    """The cloth's colour as linear sRGB (3,) with standard uncertainties (3,) or covariance.
+
+    ``light``: the scene it was seen in, by the viewer of that scene. InputError for values that
+    are no reflectance, or light from behind the cloth, which is not fitted.
+    """
+    return _seen(name, camera_channels(), value, covariance, backing, grain_deg, face, light,
+                 paper_error, light_error)  # fmt: skip
+
+
+def seen_spectrum(
+    name: str,
+    values: ArrayLike,
+    uncertainty: float,
+    backing: Backing,
+    *,
+    grain_deg: float = 0.0,
+    face: str = "face",
+    light: Scene | str = "overcast",
+    light_error: float = 0.0,
+) -> Seen:
+    """A reflectance (41,) measured by an instrument to +- ``uncertainty`` (reflectance, 0-1).
+
+    ``light``: a scene with the instrument's geometry; "overcast" is diffuse light seen straight
+    on (d/0). Neighbouring bands are taken to err together over 40 nm, so that 41 readings do not
+    count as 41 witnesses.
+    """
+    nm = np.arange(BANDS) * 10.0
+    near = np.exp(-0.5 * ((nm[:, None] - nm[None, :]) / SPECTRUM_TOGETHER) ** 2)
+    covariance = float(uncertainty) ** 2 * (0.9 * near + 0.1 * np.eye(BANDS))
+    return _seen(name, np.eye(BANDS), values, covariance, backing, grain_deg, face, light,
+                 0.0, light_error)  # fmt: skip
+
+
+def _seen(
+    name: str,
+    channels: Array,
+    value: ArrayLike,
+    covariance: ArrayLike,
+    backing: Backing,
+    grain_deg: float,
+    face: str,
+    light: Scene | str,
+    paper_error: float,
+    light_error: float,
+) -> Seen:
+    place = scene(light) if isinstance(light, str) else light
+    if any(x.zenith_deg > 90 for x in place.lights):
+        raise InputError("a fit uses light in front of the cloth only", field=name)
+    if face not in FACES:
+        raise InputError(f"{face!r} is not a side of cloth; use face or back", field=name)
+    mean, spread = _checked(name, value, covariance, len(channels))
+    spread = spread + np.diag((MODEL_SHARE * np.maximum(mean, 0.02)) ** 2)
+    return Seen(name, backing, place, channels, mean, spread, float(grain_deg) % 360.0, face,
+                float(paper_error), float(light_error))  # fmt: skip
+
+
+def _checked(
+    name: str, value: ArrayLike, covariance: ArrayLike, count: int
+) -> tuple[Array, Array]:
+    mean = np.asarray(value, dtype=np.float64)
+    spread = np.asarray(covariance, dtype=np.float64)
+    if spread.shape == (count,):
+        spread = np.diag(spread**2)
+    if mean.shape != (count,) or spread.shape != (count, count):
+        raise InputError(f"needs {count} values with their uncertainties", field=name)
+    if not (np.isfinite(mean).all() and np.isfinite(spread).all()):
+        raise InputError("holds values that are not numbers", field=name)
+    if (mean < -0.2).any() or (mean > 2.0).any():
+        raise InputError("a reflectance lies within 0 and 1", field=name)
+    if (np.diag(spread) <= 0).any():
+        raise InputError("needs uncertainties above 0", field=name)
+    return mean, spread
+
+
+def thread_colour(
+    system: str,
+    value: ArrayLike,
+    covariance: ArrayLike,
+    *,
+    opaque: bool = False,
+    shade: float = THREAD_SHADE,
+    grounds: Sequence[float] = (0.87, 0.04),
+    light: str = "daylight",
+) -> Thread:
+    """Colour of bare ``system`` ("warp" or "weft") thread as linear sRGB (3,).
+
+    ``opaque``: seen as a twist or hank. Else as loose threads, the mean over the ``grounds``.
+    ``shade``: relative standard uncertainty of its lightness as a whole.
+    """
+    if system not in ("warp", "weft"):
+        raise InputError(f"{str(system)[:20]!r} is no yarn system; use warp or weft")
+    if not grounds and not opaque:
+        raise InputError("loose threads were seen on some ground", field=system)
+    mean, spread = _checked(f"{system} thread", value, covariance, 3)
+    spread = spread + float(shade) ** 2 * np.outer(mean, mean) + 1e-6 * np.eye(3)
+    return Thread(f"{system} thread", system, camera_channels(), frozen(light_spectrum(light)),
+                  mean, spread, tuple(float(g) for g in grounds), opaque)  # fmt: skip
+
+
+def thread_seen(
+    system: str, colour: MeasuredColour, *, grounds: Sequence[float] = (0.87, 0.04)
+) -> Thread:
+    """As :func:`thread_colour`, from ``swatchpair.fringe_colour``."""
+    return thread_colour(system, colour.linear, colour.uncertainty, grounds=grounds)
+
+
+def pair_seen(
+    pair: SwatchPair,
+    *,
+    grain_deg: float = 0.0,
+    light: Scene | str = PHOTO_SCENE,
+    light_error: float = 0.08,
+) -> list[Seen]:
+    """The pair of photographs, over white paper and over black card, as two observations."""
+    wide = pair.paper_uncertainty / pair.paper
+    card = float(np.clip(pair.card.linear @ space("sRGB").to_xyz[1], 0.0, 1.0))
+    grounds = (("over white", pair.over_white, pair.paper), ("over black", pair.over_black, card))
+    return [
+        seen_colour(
+            name,
+            colour.linear,
+            own_uncertainty(colour, wide),
+            Backing(name.split()[-1], frozen(np.full(BANDS, ground))),
+            grain_deg=grain_deg,
+            light=light,
+            paper_error=wide,
+            light_error=light_error,
+        )
+        for name, colour, ground in grounds
+    ]
+
+
+def own_uncertainty(colour: MeasuredColour, common: float) -> Array:
+    """Standard uncertainty (3,) of a photographed colour without the relative part ``common`` to
+    all colours scaled by the same paper."""
+    own = colour.uncertainty**2 - (common * colour.linear) ** 2
+    return np.sqrt(np.maximum(own, (0.002 + 0.003 * np.abs(colour.linear)) ** 2))
+
+
+def colour_of(value: ArrayLike) -> Array:
+    """Lab relative to D65 of linear sRGB, for telling a residual in CIEDE2000."""
+    return lab_of(np.asarray(value))
