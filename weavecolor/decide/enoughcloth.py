@@ -1,0 +1,115 @@
+"""Whether the cloth in hand is enough for a stack: asks the lay, once for each use of cloth.
+
+Knows which pieces each layer needs; the laying itself is ``make.lay``. Every layer of the stack is
+taken to need every piece.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+from weavecolor.decide.judged import Fit, Fits
+from weavecolor.errors import InputError
+from weavecolor.grain import GRAINS, grain_words
+from weavecolor.make.lay import CANNOT, FITS, lay
+from weavecolor.make.lengths import cm_and_inches
+from weavecolor.make.pieces import Piece
+from weavecolor.make.remnant import ClothInHand
+from weavecolor.stack import Stack
+
+_WORD = {angle: word for word, angle in GRAINS.items()}
+
+
+def fits_by_lay(
+    pieces: Sequence[Piece],
+    in_hand: Mapping[str, ClothInHand],
+    *,
+    fold: str = "open",
+    tries: int | None = None,
+    stop: Callable[[], bool] | None = None,
+) -> Fits:
+    """A question to put to stacks: do these pieces fit the cloths in hand, at each layer's grain?
+
+    ``in_hand`` by name of cloth; cloth that is not listed is taken as enough, and the answer says
+    so. Where a cloth does not fit at the grain asked for but would at straight or cross grain, the
+    answer says that too. Raises InputError as ``make.lay.lay``, when asked.
+    """
+    if not pieces:
+        raise InputError("there are no pieces to lay", field="pieces")
+    answers: dict[tuple[str, tuple[tuple[float, int], ...]], tuple[bool | None, str]] = {}
+
+    def one_cloth(name: str, grains: tuple[tuple[float, int], ...]) -> tuple[bool | None, str]:
+        key = (name, grains)
+        if key not in answers:
+            answers[key] = _one_cloth(pieces, in_hand[name], name, grains, fold, tries, stop)
+        return answers[key]
+
+    def ask(stack: Stack) -> Fit:
+        uses: dict[str, Counter[float]] = {}
+        for layer in stack.layers:
+            uses.setdefault(layer.cloth.name, Counter())[layer.grain_deg % 180.0] += 1
+        found, words = [], []
+        for name, use in uses.items():
+            if name not in in_hand:
+                words.append(f"{name}: the amount in hand is not given, taken as enough")
+                found.append(True)
+                continue
+            enough, text = one_cloth(name, tuple(sorted(use.items())))
+            found.append(enough)
+            words.append(f"{name}: {text}")
+        enough = False if False in found else None if None in found else True
+        return Fit(enough, "; ".join(words) + ".")
+
+    return ask
+
+
+def _one_cloth(
+    pieces: Sequence[Piece],
+    cloth: ClothInHand,
+    name: str,
+    grains: tuple[tuple[float, int], ...],
+    fold: str,
+    tries: int | None,
+    stop: Callable[[], bool] | None,
+) -> tuple[bool | None, str]:
+    layers = " and ".join(f"{n} x {grain_words(g)}" if n > 1 else grain_words(g) for g, n in grains)
+    made = _laid(pieces, cloth, grains, fold, tries, stop)
+    if made is None:
+        return None, f"{layers}: layers of one cloth at odd angles cannot be laid together here"
+    if made.verdict == FITS:
+        return True, f"{layers} fits, taking {cm_and_inches(made.used_cm)}"
+    text = f"{layers}: {made.verdict}, {made.reason}"
+    count = sum(n for _, n in grains)
+    for angle in (0.0, 90.0):
+        if grains == ((angle, count),):
+            continue
+        other = _laid(pieces, cloth, ((angle, count),), fold, tries, stop)
+        if other is not None and other.verdict == FITS:
+            text += f" ({grain_words(angle)} fits, taking {cm_and_inches(other.used_cm)})"
+    # a search that found no lay has proved nothing, but nobody should count on it
+    return (False if made.verdict == CANNOT or stop is None or not stop() else None), text
+
+
+def _laid(
+    pieces: Sequence[Piece],
+    cloth: ClothInHand,
+    grains: tuple[tuple[float, int], ...],
+    fold: str,
+    tries: int | None,
+    stop: Callable[[], bool] | None,
+):
+    """The lay of every layer's pieces at once, or None where grains cannot be mixed."""
+    if len(grains) == 1:
+        angle, count = grains[0]
+        many = [replace(p, quantity=p.quantity * count) for p in pieces]
+        return lay(many, cloth, angle, fold=fold, tries=tries, stop=stop)
+    many = []
+    for angle, count in grains:
+        if angle not in _WORD:
+            return None
+        many += [
+            replace(p, quantity=p.quantity * count, grain=p.grain or _WORD[angle]) for p in pieces
+        ]
+    return lay(many, cloth, fold=fold, tries=tries, stop=stop)

@@ -1,0 +1,178 @@
+"""Truly different options, few enough to choose from, and why each is there, in words.
+
+Knows judged stacks, their colours and their make-up; computes no optics.
+
+Two options are near copies where they would hardly be told apart (CIEDE2000 below
+:data:`ALIKE` under every light) and are made up nearly alike (fewer than :data:`STEPS` of:
+another outer cloth, another set of cloths, another number of layers, another grain or face of the
+outer layer, another backing). Of near copies only the better is kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from weavecolor.colorimetry import ciede2000, colour_words
+from weavecolor.compare import near_daylight
+from weavecolor.decide.judged import Judged
+from weavecolor.decide.looks import SHOT_TURNS
+from weavecolor.decide.wishes import Wish, loss, widest
+from weavecolor.perception import would_see
+from weavecolor.scene import Scene
+from weavecolor.stack import Stack
+from weavecolor.uncertainty import known_of, of_colour, of_difference
+
+#: CIEDE2000: two to three times what is just noticeable, since nobody sees two dresses' folds
+#: side by side as two flat chips (chosen by judgement).
+ALIKE = 2.5
+STEPS = 2
+
+
+def structure(stack: Stack) -> tuple:
+    """What the stack is made of, aspect by aspect, for counting differences."""
+    names = [layer.cloth.name for layer in stack.layers]
+    outer = stack.layers[0]
+    backing = None if stack.backing is None else stack.backing.name
+    side = (outer.grain_deg % 180.0, outer.face)
+    return (names[0], frozenset(names), len(names), side, backing)
+
+
+def near_copy(one: Judged, other: Judged) -> bool:
+    """Whether two options are not truly different."""
+    apart = sum(a != b for a, b in zip(structure(one.stack), structure(other.stack), strict=True))
+    if apart >= STEPS:
+        return False
+    return bool(ciede2000(one.measures.scenes, other.measures.scenes).max() < ALIKE)
+
+
+def order(judged: Sequence[Judged]) -> list[Judged]:
+    """Best first; a tie (to a millionth) goes to fewer layers, then to the lower number."""
+    return sorted(judged, key=lambda j: (round(j.loss, 6), j.key))
+
+
+def pick(judged: Sequence[Judged], most: int) -> list[Judged]:
+    """At most ``most`` truly different options, best first."""
+    chosen: list[Judged] = []
+    for one in order(judged):
+        if len(chosen) == most:
+            break
+        if not any(near_copy(one, other) for other in chosen):
+            chosen.append(one)
+    return chosen
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One thing to know about an option: a sentence, and the numbers behind it."""
+
+    words: str
+    numbers: tuple[tuple[str, float], ...] = ()
+
+
+def reasons(
+    one: Judged, wishes: Sequence[Wish], scenes: Sequence[Scene], best: Judged | None = None
+) -> tuple[Reason, ...]:
+    """Why this option stands where it does. ``best``: the first of the list, to compare with."""
+    said = [_wish_reason(one, wish, scenes) for wish in wishes]
+    kinds = {wish.kind for wish in wishes}
+    L, a, b = one.Lab
+    said.append(
+        Reason(
+            f"Looks {colour_words(one.Lab)} in {scenes[0].name}.",
+            (("L*", float(L)), ("a*", float(a)), ("b*", float(b))),
+        )
+    )
+    if not kinds & {"most opaque", "most sheer"}:
+        said.append(_cover(one))
+    if one.measures.turns.shape[1] and not kinds & {"most shot", "least shot"}:
+        said.append(_shot(one))
+    if len(scenes) > 1 and "most even" not in kinds:
+        said.append(_even(one, scenes))
+    said.append(
+        Reason(f"All layers together weigh {one.mass_g_m2:.0f} g/m2.", (("g/m2", one.mass_g_m2),))
+    )
+    if best is not None and best is not one:
+        said.append(_against(one, best, scenes[0]))
+    if one.fit is not None:
+        said.append(Reason(one.fit.words))
+    if not one.exact:
+        said.append(Reason("Screened only, not worked out by the full model."))
+    return tuple(said)
+
+
+def _wish_reason(one: Judged, wish: Wish, scenes: Sequence[Scene]) -> Reason:
+    value = float(loss(wish, one.measures)[0])
+    place = scenes[0].name
+    known = known_of([layer.cloth for layer in one.stack.layers])
+    if wish.kind == "target":
+        doubt = of_colour(known, near_daylight(scenes[0])).stated
+        seen = would_see(value, doubt)
+        return Reason(
+            f"Comes within {value:.1f} of the target colour in {place}. {seen.words}",
+            (("CIEDE2000 to target", value), ("give or take", doubt)),
+        )
+    if wish.kind in ("brightest", "deepest"):
+        L = float(one.Lab[0])
+        word = "light" if wish.kind == "brightest" else "deep"
+        return Reason(f"As {word} as L* {L:.1f} in {place}.", (("L*", L),))
+    if wish.kind in ("most shot", "least shot"):
+        return _shot(one)
+    if wish.kind in ("most opaque", "most sheer"):
+        return _cover(one)
+    return _even(one, scenes)
+
+
+def _cover(one: Judged) -> Reason:
+    hides = 100.0 * one.opacity
+    return Reason(
+        f"Hides {hides:.0f} % (contrast ratio, black against white behind it).",
+        (("contrast ratio", one.opacity),),
+    )
+
+
+def travel(turns: np.ndarray) -> tuple[float, float, float]:
+    """While the cloth turns, colours (A, 3): greatest CIEDE2000 between two turns, the range of
+    lightness, and the range of hue in degrees (0 where the colour is too grey to have a hue)."""
+    delta = float(widest(turns[None])[0][0])
+    lightness = float(np.ptp(turns[:, 0]))
+    coloured = turns[np.hypot(turns[:, 1], turns[:, 2]) > 4.0]
+    hue = np.sort(np.degrees(np.arctan2(coloured[:, 2], coloured[:, 1])) % 360.0)
+    if hue.size < 2:
+        return delta, lightness, 0.0
+    gaps = np.diff(np.concatenate([hue, hue[:1] + 360.0]))
+    return delta, lightness, float(360.0 - gaps.max())
+
+
+def _shot(one: Judged) -> Reason:
+    delta, lightness, hue = travel(one.measures.turns[0])
+    _, first, second = widest(one.measures.turns)
+    a, b = SHOT_TURNS[int(first[0])], SHOT_TURNS[int(second[0])]
+    return Reason(
+        f"Turned in the light it travels {delta:.1f}, most between {a:g} and {b:g} degrees "
+        f"({lightness:.1f} in lightness, {hue:.0f} degrees of hue).",
+        (("CIEDE2000 travel", delta), ("L* travel", lightness), ("hue travel", hue)),
+    )
+
+
+def _even(one: Judged, scenes: Sequence[Scene]) -> Reason:
+    delta, first, second = widest(one.measures.scenes)
+    worst = float(delta[0])
+    a, b = scenes[int(first[0])].name, scenes[int(second[0])].name
+    return Reason(
+        f"Under all lights it stays within {worst:.1f}; furthest apart are {a} and {b}.",
+        (("worst CIEDE2000 between lights", worst),),
+    )
+
+
+def _against(one: Judged, best: Judged, scene: Scene) -> Reason:
+    delta = float(ciede2000(one.Lab, best.Lab))
+    cloths = [{layer.cloth.name for layer in j.stack.layers} for j in (one, best)]
+    known = known_of([layer.cloth for j in (one, best) for layer in j.stack.layers])
+    doubt = of_difference(delta, known, near_daylight(scene), cloths[0] == cloths[1]).stated
+    return Reason(
+        f"Beside the first option: {would_see(delta, doubt).words}",
+        (("CIEDE2000 to the first", delta), ("give or take", doubt)),
+    )
