@@ -17,7 +17,7 @@ from weavecolor.cloth import Cloth
 from weavecolor.colorimetry import adopted_white, ciede2000, daylight_white
 from weavecolor.errors import InputError
 from weavecolor.grain import grain_words
-from weavecolor.perception import Verdict, size_words, would_see
+from weavecolor.perception import Verdict, would_see
 from weavecolor.scene import Scene
 from weavecolor.stack import FACES, LAYS, Backing, Layer, Stack
 from weavecolor.uncertainty import Uncertainty, known_of, of_colour, of_difference
@@ -255,12 +255,19 @@ def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float) -> Step:
     cloths = _cloths(a) + _cloths(b)
     one_set = set(map(id, _cloths(a))) == set(map(id, _cloths(b)))
     daylight = near_daylight(a.scene) and near_daylight(b.scene)
-    doubt = of_difference(delta, known_of(cloths), daylight, one_set and same_light)
+    changed = [axis for axis in AXES if a.aspect(axis) != b.aspect(axis)]
+    doubt = of_difference(
+        delta,
+        known_of(cloths),
+        daylight,
+        same_cloth=one_set,
+        same_light=same_light,
+        depth="layers" in changed or "backing" in changed,
+    )
     effect = difference_words(
         outcomes[i].appearance.reading.Lab, outcomes[j].appearance.reading.Lab
     )
     made = "makes no difference to speak of" if effect.startswith("no ") else f"makes it {effect}"
-    changed = [axis for axis in AXES if a.aspect(axis) != b.aspect(axis)]
     done = change_words(a, b)
     if same_light:
         verdict = would_see(delta, doubt.stated)
@@ -269,10 +276,8 @@ def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float) -> Step:
         verdict = None
         size = f"{delta:.1f} give or take {doubt.stated:.1f}"
         sentence = (
-            f"{done} {made}, to an eye that has settled to each light: {size_words(delta)} "
-            f"(difference {size}), but from memory, never side by side."
-            if delta >= 1.0
-            else f"{done} {made} (difference {size}), to an eye that has settled to each light."
+            f"{done} {made} (difference {size}, each to an eye that has settled to its light; "
+            "nobody sees the two side by side)."
         )
     axis = changed[0] if len(changed) == 1 else ""
     return Step(i, j, axis, delta, doubt, verdict, done, effect, sentence)

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from weavecolor.compare import AXES, Comparison, Outcome, Step
+from weavecolor.compare import AXES, Comparison, Option, Outcome, Step
 from weavecolor.errors import InputError
 from weavecolor.perception import JUST_NOTICEABLE
 
@@ -112,7 +112,7 @@ def as_text(comparison: Comparison, every_step: bool = False) -> str:
     rows, off_screen = [], False
     for place, outcome in enumerate(comparison.outcomes):
         reading = outcome.appearance.reading
-        cells = [outcome.option.aspect(axis).removesuffix(" behind") for axis in varied]
+        cells = [short(outcome.option, axis) for axis in varied]
         cells += [f"{v:.1f}" for v in rounded(reading.Lab, 1)]
         cells.append(f"{outcome.uncertainty.stated:.1f}")
         cells.append(reading.hex + ("" if reading.in_srgb else " *"))
@@ -169,6 +169,12 @@ def place_words(comparison: Comparison, step: Step) -> str:
 def _with_place(comparison: Comparison, step: Step) -> str:
     where = place_words(comparison, step)
     return f"{where}: {step.sentence}" if where else step.sentence
+
+
+def short(option: Option, axis: str) -> str:
+    """An aspect as it stands under its own heading: "black" under "behind"."""
+    words = option.aspect(axis)
+    return words.removesuffix(" behind") if axis == "backing" else words
 
 
 def assumptions(comparison: Comparison) -> tuple[str, ...]:

@@ -15,7 +15,7 @@ from weavecolor.appearance import contrast_ratio, transmittance
 from weavecolor.backings import backing
 from weavecolor.cloth import Cloth
 from weavecolor.compare import Outcome, compare
-from weavecolor.comparisontable import columns, rounded
+from weavecolor.comparisontable import columns, rounded, short
 from weavecolor.construction import Description, describe
 from weavecolor.lights import light_spectrum
 from weavecolor.scene import Scene
@@ -78,7 +78,7 @@ def as_data(made: Portrait) -> dict[str, Any]:
             "looks": [
                 {
                     "side": look.option.stack.layers[0].face,
-                    "behind": look.option.aspect("backing").removesuffix(" behind"),
+                    "behind": short(look.option, "backing"),
                     "Lab": rounded(look.appearance.reading.Lab),
                     "uncertainty": rounded(look.uncertainty.stated),
                     "screen": look.appearance.reading.hex,
@@ -125,7 +125,7 @@ def as_text(made: Portrait) -> str:
         reading = look.appearance.reading
         rows.append((
             look.option.stack.layers[0].face,
-            look.option.aspect("backing").removesuffix(" behind"),
+            short(look.option, "backing"),
             *(f"{v:.1f}" for v in rounded(reading.Lab, 1)),
             f"{look.uncertainty.stated:.1f}",
             reading.hex + ("" if reading.in_srgb else " *"),

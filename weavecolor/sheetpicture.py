@@ -184,7 +184,8 @@ class _Sheet:
         if plan.column:
             for j, label in enumerate(self.comparison.labels(plan.column)):
                 centre = x + self.head + j * (PATCH[0] + GUTTER)
-                label = label.removesuffix(" behind") if plan.group else label
+                if plan.column == "backing" and plan.group:
+                    label = label.removesuffix(" behind")
                 short = wrapped(label, PATCH[0] * self.scale, font(13 * self.scale), 1)[0]
                 self._text(centre, y, short, 13)
             y += 21
@@ -269,13 +270,18 @@ class _Sheet:
         notes = []
         if self.comparison.steps:
             notes.append(
-                f"Numbers between patches: {HOW_TO_READ} {_SEEN[True]} she would see it, "
-                f"{_SEEN[None]} cannot tell, {_SEEN[False]} she would not see it."
+                f"Numbers between patches: {HOW_TO_READ}"
+                + (
+                    f" {_SEEN[True]} she would see it, {_SEEN[None]} cannot tell, "
+                    f"{_SEEN[False]} she would not see it."
+                    if any(step.verdict for step in self.comparison.steps)
+                    else ""
+                )
             )
         one = max(outcome.uncertainty.stated for outcome in outcomes)
         assumed = "; ".join(assumptions(self.comparison))
         notes.append(
-            f"A single colour is known to about {one:.1f} give or take"
+            f"A single colour is known give or take about {one:.1f}"
             + (f": {assumed}." if assumed else ".")
             + " Patches are the mean colour of the cloth from afar, without its thread or folds."
         )
