@@ -214,8 +214,9 @@ def _card(now: Work, row: Row) -> str:
     else:
         sign = SIGN[row.step.verdict.sees] if row.step.verdict else ""
         told += f'<p class="wc-pintold">{sign} {escape(row.step.sentence)}</p>'
+    name = f"{row.option.name}. {short_words(now, row.option, one_cloth(now))}"
     return (
-        f'<h3 class="wc-pin">{row.option.name}. {escape(short_words(now, row.option, one_cloth(now)))}</h3>'
+        f'<h3 class="wc-pin">{escape(name)}</h3>'
         f'<div class="wc-row wc-pinned">{"".join(figures)}</div>{told}'
     )
 

@@ -34,7 +34,8 @@ h1.wc-title { font-size: 1.7rem; margin: 0; padding: 0; letter-spacing: .01em; }
   gap: .6rem 1.1rem; margin: .6rem 0 0 !important; padding: 0 !important; }
 .wc-fact { border-top: 1px solid #cfc5b0; padding-top: .35rem; }
 .wc-fact dt { font-size: .88rem; color: #4c463b; margin: 0; }
-.wc-fact dd { margin: 0 !important; font-size: 1.25rem; color: #221f1a; font-variant-numeric: tabular-nums; }
+.wc-fact dd { margin: 0 !important; font-size: 1.25rem; color: #221f1a;
+  font-variant-numeric: tabular-nums; }
 .wc-fact p { margin: .1rem 0 0; font-size: .8rem; line-height: 1.3; color: #5a5346; }
 h3.wc-pin { margin: 0 0 .5rem; padding: 0; font-size: 1.05rem; line-height: 1.3;
   min-height: 2.6em; }

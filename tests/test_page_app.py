@@ -1,0 +1,373 @@
+"""The page's logic, run through Streamlit's own app tests: every number against the core."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from weavecolor.appearance import appearance, contrast_ratio
+from weavecolor.backings import backing
+from weavecolor.clothfile import load_swatch
+from weavecolor.colorimetry import ciede2000
+from weavecolor.errors import InputError
+from weavecolor.make.project import ProjectLayer, ProjectOption, from_json, to_json
+from weavecolor.scenes import scene
+from weavecolor.stack import Layer, Stack
+
+UI = Path(__file__).resolve().parents[1] / "ui"
+DEMO = "shot-organza-red-black"
+PLACE = "window at the side"
+
+
+@pytest.fixture(autouse=True)
+def _panels_on_path(monkeypatch):
+    monkeypatch.syspath_prepend(str(UI))
+
+
+@pytest.fixture
+def page():
+    return AppTest.from_file(str(UI / "page.py"), default_timeout=120).run()
+
+
+def html(at: AppTest) -> str:
+    return "\n".join(element.proto.body for element in at.get("html"))
+
+
+def lightness(at: AppTest) -> float:
+    """L* as the page prints it under the numbers."""
+    return float(re.search(r"<dt>Lightness</dt><dd>([\d.]+)</dd>", html(at))[1])
+
+
+def to_step(at: AppTest, step: str) -> AppTest:
+    at.session_state["step"] = step
+    return at.run()
+
+
+def button(at: AppTest, key: str):
+    return next(b for b in at.get("button") if b.key == key)
+
+
+def clean(at: AppTest) -> None:
+    assert not at.exception
+    assert not at.error
+
+
+def reading(layers, behind="white", place=PLACE):
+    stack = Stack(tuple(layers), backing(behind))
+    return appearance(stack, scene(place)).reading
+
+
+def test_opens_on_the_demo_cloth_with_a_picture_and_true_numbers(page):
+    clean(page)
+    shown = html(page)
+    expected = reading([Layer(load_swatch(DEMO))])
+    assert expected.hex in shown
+    assert f'id="wc-words">{expected.words}<' in shown
+    assert "data:image/webp;base64," in shown
+    assert lightness(page) == pytest.approx(expected.Lab[0], abs=0.051)
+    opacity = contrast_ratio(Stack((Layer(load_swatch(DEMO)),)))
+    assert f"<dt>Opacity</dt><dd>{100 * opacity:.0f} %</dd>" in shown
+
+
+def test_every_number_has_its_line(page):
+    facts = re.findall(r'<div class="wc-fact"><dt>(.*?)</dt><dd>(.*?)</dd><p>(.*?)</p>', html(page))
+    assert len(facts) >= 12
+    for name, value, meaning in facts:
+        assert value and len(meaning) > 20, name
+
+
+def test_grain_by_slider_and_by_preset(page):
+    to_step(page, "Layers")
+    page.slider(key="grain-0").set_value(30).run()
+    clean(page)
+    cloth = load_swatch(DEMO)
+    assert lightness(page) == pytest.approx(reading([Layer(cloth, 30.0)]).Lab[0], abs=0.051)
+    page.button_group(key="preset-0").set_value("bias").run()
+    assert page.slider(key="grain-0").value == 45
+    assert lightness(page) == pytest.approx(reading([Layer(cloth, 45.0)]).Lab[0], abs=0.051)
+
+
+def test_doubling_deepens_and_black_behind_darkens(page):
+    to_step(page, "Layers")
+    single = lightness(page)
+    button(page, "add-layer").click().run()
+    double = lightness(page)
+    assert double < single - 5
+    page.selectbox(key="backing").set_value("black").run()
+    clean(page)
+    black = lightness(page)
+    assert black < double - 5
+    cloth = load_swatch(DEMO)
+    assert black == pytest.approx(reading([Layer(cloth)] * 2, "black").Lab[0], abs=0.051)
+
+
+def test_layers_turn_together_or_alone(page):
+    to_step(page, "Layers")
+    button(page, "add-layer").click().run()
+    page.slider(key="grain-0").set_value(20).run()
+    assert page.slider(key="grain-1").value == 20
+    page.toggle(key="together").set_value(False).run()
+    page.slider(key="grain-1").set_value(110).run()
+    assert page.slider(key="grain-0").value == 20
+    cloth = load_swatch(DEMO)
+    crossed = reading([Layer(cloth, 20.0), Layer(cloth, 110.0)])
+    assert lightness(page) == pytest.approx(crossed.Lab[0], abs=0.051)
+
+
+def test_moving_the_light_and_the_place(page):
+    to_step(page, "Light")
+    page.selectbox(key="place").set_value("footlights").run()
+    clean(page)
+    lit = reading([Layer(load_swatch(DEMO))], place="footlights")
+    assert lightness(page) == pytest.approx(lit.Lab[0], abs=0.051)
+    page.toggle(key="moved").set_value(True).run()
+    page.slider(key="light-side").set_value(-60).run()
+    clean(page)
+    assert "60° left" in html(page)
+
+
+def test_pins_are_told_from_the_first(page):
+    to_step(page, "Compare")
+    button(page, "ready-grains").click().run()
+    clean(page)
+    assert [p.name for p in page.session_state["work"].pins] == ["A", "B", "C"]
+    cloth = load_swatch(DEMO)
+    first, cross = (reading([Layer(cloth, g)]) for g in (0.0, 90.0))
+    delta = float(ciede2000(first.Lab, cross.Lab))
+    table = page.dataframe[0].value.set_index("pin")
+    assert table.loc["B", "difference"] == pytest.approx(delta, abs=0.006)
+    assert table.loc["A", "difference"] == 0.0
+    assert f"difference {delta:.1f} give or take" in html(page)
+    button(page, "off-B").click().run()
+    assert list(page.dataframe[0].value["pin"]) == ["A", "C"]
+
+
+def test_the_same_is_not_pinned_twice(page):
+    to_step(page, "Compare")
+    button(page, "pin-now").click().run()
+    button(page, "pin-now").click().run()
+    assert len(page.session_state["work"].pins) == 1
+    assert any("already" in s.value for s in page.success)
+
+
+def test_table_files_hold_what_the_board_shows(page):
+    to_step(page, "Compare")
+    button(page, "ready-layers").click().run()
+    import compare_panel
+
+    now = page.session_state["work"]
+    rows = compare_panel.board(now)
+    records = list(csv.DictReader(io.StringIO(compare_panel.csv_text(now, rows))))
+    data = json.loads(compare_panel.json_text(now, rows))
+    assert [r["pin"] for r in records] == [o["pin"] for o in data["options"]] == ["A", "B", "C"]
+    for record, option, n in zip(records, data["options"], (1, 2, 3), strict=True):
+        Lab = reading([Layer(load_swatch(DEMO))] * n).Lab
+        assert np.allclose(option["Lab"], Lab, atol=6e-4)
+        assert float(record["L*"]) == pytest.approx(Lab[0], abs=0.051)
+
+
+def test_a_described_cloth_stays_with_the_one_who_described_it(page):
+    other = AppTest.from_file(str(UI / "page.py"), default_timeout=120).run()
+    page.button_group(key="cloth-way").set_value("Describe it").run()
+    page.text_input(key="d-name").set_value("Secret <b>bolt</b>")
+    page.get("button")[0].click().run()
+    clean(page)
+    assert page.session_state["work"].now.layers[0].cloth.startswith("own-secret")
+    shown = html(page)
+    assert "Secret &lt;b&gt;bolt&lt;/b&gt;" in shown and "<b>bolt" not in shown
+    other.run()
+    assert "Secret" not in html(other)
+    assert not other.session_state["work"].cloths
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "said"),
+    [
+        ("d-ends", "-3 /cm", "sett"),
+        ("d-ends", "40", "unit"),
+        ("d-picks", "900 /cm", "cover"),
+        ("d-warp-count", "21 stone", "yarn"),
+        ("d-weight", "heavy", "weight"),
+    ],
+)
+def test_a_bad_description_gets_one_line_and_changes_nothing(page, key, value, said):
+    page.button_group(key="cloth-way").set_value("Describe it").run()
+    page.text_input(key=key).set_value(value)
+    page.get("button")[0].click().run()
+    assert not page.exception
+    assert len(page.error) == 1
+    line = page.error[0].value
+    assert "\n" not in line and "Traceback" not in line and said in line.replace("\\", "")
+    assert page.session_state["work"].now.layers[0].cloth == DEMO
+
+
+def test_no_exception_text_reaches_the_page(page, monkeypatch, capsys):
+    import looks
+
+    def broken(*_args, **_rest):
+        raise RuntimeError("secret inner workings")
+
+    monkeypatch.setattr(looks, "outcome", broken)
+    for step in ("Cloth", "Compare", "Decide", "Making sheet"):
+        to_step(page, step)
+        assert not page.exception
+        assert all("secret" not in e.value for e in page.error)
+        assert "secret" not in html(page)
+    assert any("Something went wrong" in e.value for e in page.error)
+    assert "secret inner workings" in capsys.readouterr().err
+
+
+def test_lengths_and_setts_switch_to_inches(page):
+    assert "40 × 38 /cm" in html(page)
+    page.button_group(key="lengths").set_value("inch").run()
+    clean(page)
+    # 40 and 38 to the centimetre times 2.54 (the international inch).
+    assert "102 × 97 /inch" in html(page)
+    assert "in wide" in html(page)
+
+
+def test_decision_ranks_the_deepest_first(page):
+    to_step(page, "Compare")
+    button(page, "ready-backings").click().run()
+    to_step(page, "Decide")
+    clean(page)
+    ranked = [m.value for m in page.markdown if re.match(r"\d\. \*\*", m.value)]
+    assert ranked[0].startswith("1. **D**") and "black" in ranked[0]
+
+
+def test_pieces_are_laid_and_stand_on_the_sheet(page):
+    to_step(page, "Decide")
+    button(page, "demo-pieces").click().run()
+    button(page, "lay-it").click().run()
+    clean(page)
+    assert any("It fits" in s.value for s in page.success)
+    assert any("cross grain" in m.value for m in page.markdown)
+    import sheet_panel
+
+    from weavecolor.make.lay import lay
+
+    now = page.session_state["work"]
+    assert [p.name for p in now.pieces][:2] == ["skirt panel", "bodice front"]
+    made = lay(now.pieces, now.in_hand[DEMO], 0.0, tries=60)
+    told = f"{made.used_cm:.1f}".removesuffix(".0")
+    assert any(told in s.value for s in page.success)
+    assert sheet_panel.making_sheet(now, now.now).pieces == now.pieces
+
+
+def test_the_making_sheet_is_offered(page):
+    to_step(page, "Making sheet")
+    clean(page)
+    assert 'alt="Page 1 of the making sheet"' in html(page)
+    labels = [b.proto.label for b in page.get("download_button")]
+    assert "Making sheet (PDF)" in labels and "Save the project (JSON)" in labels
+
+
+def test_candle_light_comes_with_its_caution(page):
+    to_step(page, "Light")
+    page.selectbox(key="place").set_value("candlelit").run()
+    assert "candle" in html(page) and "Mind" in html(page)
+
+
+# --- the state by itself ------------------------------------------------------------------------
+
+
+def test_a_project_comes_back_as_it_was():
+    import state
+
+    table = {
+        "name": "Own taffeta",
+        "weave": "plain",
+        "ends": "50 /cm",
+        "picks": "30 /cm",
+        "warp": {"fibre": "silk", "count": "30 denier", "kind": "filament", "colour": "#aa3311"},
+        "weft": {"fibre": "silk", "count": "60 denier", "kind": "filament", "colour": "#113355"},
+    }
+    work, key = state.keep_cloth(state.Work(), table, "described")
+    work = state.with_cloth(work, key)
+    work = state.pin(state.add_layer(work), work.now)
+    work = state.with_now(work, backing="#445566")
+    work = replace(
+        work, units="inch", title="Cape", light=state.LightChoice("ballroom", moved=True)
+    )
+    text = to_json(state.to_project(work))
+    back = state.from_project(from_json(text))
+    assert to_json(state.to_project(back)) == text
+    assert back.now == work.now and back.pins == work.pins and back.light == work.light
+    # What had to be supposed is still said, so the uncertainty is not forgotten.
+    assert back.cloths[key].cloth.remarks == work.cloths[key].cloth.remarks != ()
+
+
+def test_a_project_with_an_unknown_backing_is_refused_whole():
+    import state
+
+    work = state.Work(now=ProjectOption("x", (ProjectLayer(DEMO),), "white"))
+    project = state.to_project(work)
+    bad = replace(project, options=(replace(project.options[0], backing="mirror"),))
+    with pytest.raises(InputError, match="mirror"):
+        state.from_project(bad)
+
+
+@pytest.mark.parametrize("strange", [None, 3, {"place": "the moon"}, {"soft": "very"}, {"x": 1}])
+def test_a_strange_light_in_a_project_is_left_at_its_usual(strange):
+    import state
+
+    project = replace(state.to_project(state.Work()), settings={"light": strange})
+    assert state.from_project(project).light == state.LightChoice()
+
+
+@pytest.mark.parametrize(
+    ("side", "height", "zenith", "azimuth"),
+    [
+        # The frame of weavecolor.scenes: 0 towards the floor, 90 right of one who faces the
+        # cloth, 180 up; zenith 0 straight ahead.
+        (55, 0, 55, 90),
+        (-55, 0, 55, 270),
+        (0, 60, 60, 180),
+        (0, -55, 55, 0),
+        (180, 0, 180, None),
+        (30, 40, np.degrees(np.arccos(np.cos(np.radians(40)) * np.cos(np.radians(30)))), None),
+    ],
+)
+def test_side_and_height_become_a_direction(side, height, zenith, azimuth):
+    import state
+
+    found = state.direction(side, height)
+    assert found[0] == pytest.approx(zenith, abs=1e-6)
+    if azimuth is not None:
+        assert found[1] == pytest.approx(azimuth, abs=1e-6)
+
+
+def test_no_side_or_height_is_refused_by_the_scene():
+    import state
+
+    for side in range(-180, 181, 15):
+        for height in range(-85, 86, 17):
+            light = state.LightChoice(state.OWN_LIGHT, side_deg=side, height_deg=height)
+            assert state.scene_of(light).lights
+
+
+def test_pieces_survive_their_table():
+    import decide_panel
+
+    for units in ("cm", "inch"):
+        frame = decide_panel.pieces_frame(decide_panel.demo_pieces(), units)
+        back = decide_panel.pieces_from(frame, units)
+        for one, other in zip(decide_panel.demo_pieces(), back, strict=True):
+            assert np.allclose(one.outline, other.outline, atol=0.02)
+            assert (one.quantity, one.fold_edge) == (other.quantity, other.fold_edge)
+
+
+def test_markdown_of_the_users_own_is_made_harmless():
+    import session
+
+    assert session.plain("a*b [x](y) <i>") == r"a\*b \[x\]\(y\) \<i\>"
+    assert "streamlit" in sys.modules
