@@ -17,7 +17,7 @@ from weavecolor.adding import GAPS, PileOptics, add, over_backings, pile_of
 from weavecolor.cell.nodes import unit
 from weavecolor.colorimetry import Reading, reading, xyz
 from weavecolor.errors import InputError
-from weavecolor.layeroptics import Vector, content, layer_optics
+from weavecolor.layeroptics import Links, Vector, content, layer_optics
 from weavecolor.lights import light_spectrum
 from weavecolor.scene import Scene
 from weavecolor.scenes import illumination
@@ -71,9 +71,14 @@ def _direction(zenith_deg: float, azimuth_deg: float, turn_deg: float) -> Vector
     return tuple(round(float(a), 9) + 0.0 for a in v)  # type: ignore[return-value]
 
 
-@lru_cache(maxsize=24)
+@lru_cache(maxsize=12)
 def _pile(
-    layers: tuple[_Same, ...], lay: str, above: tuple[Vector, ...], below: tuple[Vector, ...]
+    layers: tuple[_Same, ...],
+    lay: str,
+    above: tuple[Vector, ...],
+    below: tuple[Vector, ...],
+    links: Links | None,
+    exact: bool,
 ) -> PileOptics:
     first = layers[0].layer.grain_deg
     gap = GAPS[lay]
@@ -83,9 +88,16 @@ def _pile(
         if same not in made:
             layer = same.layer
             turn = np.radians((layer.grain_deg - first) % 360.0)
-            made[same] = pile_of(
-                layer_optics(layer.cloth, float(turn), layer.face == "back", above, below)
+            optics = layer_optics(
+                layer.cloth,
+                float(turn),
+                layer.face == "back",
+                above,
+                below,
+                links=links,
+                exact=exact,
             )
+            made[same] = pile_of(optics)
         pile = made[same] if pile is None else add(pile, made[same], gap)
     assert pile is not None
     return pile
@@ -95,6 +107,9 @@ def pile_optics(
     stack: Stack,
     above: Sequence[tuple[float, float]] = (),
     below: Sequence[tuple[float, float]] = (),
+    *,
+    links: Sequence[tuple[int, int]] | None = None,
+    exact: bool = True,
 ) -> PileOptics:
     """Optics of the layers of ``stack``, without its backing.
 
@@ -102,6 +117,10 @@ def pile_optics(
     lights behind it, given by the direction straight opposite (so zenith below 90 as well).
     Labels of the result: the nodes, then ``above``, then ``below``. Raises InputError for no
     layer, more than twelve, a direction along the cloth, or cloth that cannot be woven.
+
+    For pictures of very many directions: ``links`` names the pairs of directions whose mutual
+    sheen is wanted (numbers in ``above`` then ``below``), and ``exact=False`` looks directions up
+    between traced ones (see :func:`weavecolor.cell.transport.quick_beam`).
     """
     if not 1 <= len(stack.layers) <= MOST_LAYERS:
         raise InputError(f"a stack has 1 to {MOST_LAYERS} layers, got {len(stack.layers)}")
@@ -111,6 +130,8 @@ def pile_optics(
         stack.lay,
         tuple(_direction(z, a, turn) for z, a in above),
         tuple(_direction(z, a, turn) for z, a in below),
+        None if links is None else tuple((int(a), int(b)) for a, b in links),
+        exact,
     )
 
 

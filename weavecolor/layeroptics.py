@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from weavecolor.cell.finish import Finish, NamedForms, Surfaces, finish, named_forms, surfaces
 from weavecolor.cell.pairs import Pairs, pairs
-from weavecolor.cell.transport import beam
+from weavecolor.cell.transport import beam, quick_beam
 from weavecolor.cloth import Cloth, Construction, Yarn
 from weavecolor.construction import check_weavable
 from weavecolor.kubelka import film
@@ -23,6 +23,7 @@ from weavecolor.spectra import BANDS
 
 Array = NDArray[np.float64]
 Vector = tuple[float, float, float]
+Links = tuple[tuple[int, int], ...]
 
 
 def yarn_film(yarn: Yarn) -> tuple[Array, Array]:
@@ -48,7 +49,7 @@ class Dyed:
     surface: Finish
     weight: Array
     received: NDArray[np.float32]
-    node: Array
+    node: NDArray[np.float32]
 
 
 def _received(surface: Finish, weight: Array, arriving: NDArray) -> NDArray[np.float32]:
@@ -89,10 +90,10 @@ def _dye(cloth: Cloth) -> Dyed:
     received = _received(surface, weight, surface.arriving)
     node = _sent(surface, weight, surface.entry.radiosity) @ received
     node = np.tensordot(weight, surface.first, 1) + 0.5 * (node + np.swapaxes(node, 1, 2))
-    return Dyed(construction, surface, weight, received, node)
+    return Dyed(construction, surface, weight, received, node.astype(np.float32))
 
 
-_KEEP = 24
+_KEEP = 8
 _dyed: OrderedDict[tuple, Dyed] = OrderedDict()
 _lock = Lock()
 
@@ -130,12 +131,20 @@ class LayerOptics:
     turn: float
     flip: bool
     named: tuple[Vector, ...]
+    exact: bool
 
 
-@lru_cache(maxsize=256)
-def _named(construction: Construction, kinds: Surfaces, vectors: tuple[Vector, ...]) -> NamedForms:
-    beams = tuple(beam(construction, *v) for v in vectors)
-    return named_forms(construction, finish(construction, kinds), beams)
+@lru_cache(maxsize=64)
+def _named(
+    construction: Construction,
+    kinds: Surfaces,
+    vectors: tuple[Vector, ...],
+    links: Links | None,
+    exact: bool,
+) -> NamedForms:
+    looked = beam if exact else quick_beam
+    beams = tuple(looked(construction, *v) for v in vectors)
+    return named_forms(construction, finish(construction, kinds), beams, links)
 
 
 def to_cloth_frame(vector: Vector, turn: float, flip: bool) -> Vector:
@@ -173,7 +182,14 @@ def _orders(grid, turn: float, flip: bool) -> list[tuple[NDArray, float]]:
 
 
 def layer_optics(
-    cloth: Cloth, turn: float, flip: bool, above: tuple[Vector, ...], below: tuple[Vector, ...] = ()
+    cloth: Cloth,
+    turn: float,
+    flip: bool,
+    above: tuple[Vector, ...],
+    below: tuple[Vector, ...] = (),
+    *,
+    links: Links | None = None,
+    exact: bool = True,
 ) -> LayerOptics:
     """Radiance factors of one laid layer.
 
@@ -188,6 +204,11 @@ def layer_optics(
         Named unit directions with z > 0 that light comes from, or is seen from, above the stack.
     below : tuple of (x, y, z)
         Named unit directions with z > 0 whose opposites lie below the stack (backlights).
+    links : tuple of (int, int), optional
+        Pairs of named directions, by number (above, then below), whose mutual sheen is wanted;
+        all by default.
+    exact : bool
+        False looks named directions up between traced ones, for pictures of very many.
 
     Notes
     -----
@@ -204,15 +225,14 @@ def layer_optics(
     size = half + count
     vectors = [to_cloth_frame(v, turn, flip) for v in above]
     vectors += [to_cloth_frame((-v[0], -v[1], -v[2]), turn, flip) for v in below]
-    beams = tuple(beam(dyed.construction, *v) for v in vectors)
 
     reflect, under, through_scattered = (np.zeros((BANDS, size, size)) for _ in range(3))
     through = np.zeros(size)
     share = np.concatenate([grid.share[:half], np.zeros(count)])
     node = dyed.node
     cross = pair = None
-    if beams:
-        named = _named(dyed.construction, surface.kinds, tuple(vectors))
+    if vectors:
+        named = _named(dyed.construction, surface.kinds, tuple(vectors), links, exact)
         sent = _sent(surface, dyed.weight, named.radiosity)
         cross = np.tensordot(dyed.weight, named.first, 1) + sent @ dyed.received
         own = sent @ _received(surface, dyed.weight, named.arriving)
@@ -242,7 +262,8 @@ def layer_optics(
         reflect[:, a, a] = pair[:, pa, pa]
         under[:, b, b] = pair[:, pb, pb]
         through_scattered[:, a, b] = pair[:, pa, pb]
-        through[half:] = [x.through for x in beams]
+        looked = beam if exact else quick_beam
+        through[half:] = [looked(dyed.construction, *v).through for v in vectors]
     geometry = cell.geometry
     return LayerOptics(
         reflect,
@@ -256,6 +277,7 @@ def layer_optics(
         turn,
         flip,
         labels,
+        exact,
     )
 
 
@@ -270,7 +292,7 @@ def layer_pairs(layer: LayerOptics, near: float, far: float, nodes: bool = True)
         x, y, z = to_cloth_frame(v, layer.turn, layer.flip)
         vectors.append((x, y, z))
     grid = dye(layer.cloth).surface.cell.nodes
-    joint: Pairs = pairs(construction, near, far, tuple(vectors), layer.flip, nodes)
+    joint: Pairs = pairs(construction, near, far, tuple(vectors), layer.flip, nodes, layer.exact)
     size = half + len(vectors)
     out = np.zeros((size, size))
     for order, weight in _orders(grid, layer.turn, layer.flip):

@@ -18,7 +18,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.cell.sheen import mat_factor, mat_factor_of
+from weavecolor.cell.sheen import mat_factor_of
+from weavecolor.cell.surface import Samples
 from weavecolor.cell.transport import (
     Beam,
     Transport,
@@ -240,10 +241,18 @@ def _first(
     return out
 
 
-def named_forms(construction: Construction, surface: Finish, beams: tuple[Beam, ...]) -> NamedForms:
-    """How the named ``beams`` couple to the cell."""
+def named_forms(
+    construction: Construction,
+    surface: Finish,
+    beams: tuple[Beam, ...],
+    links: tuple[tuple[int, int], ...] | None = None,
+) -> NamedForms:
+    """How the named ``beams`` couple to the cell.
+
+    ``links``: pairs of beams whose mutual sheen is wanted; None for all.
+    """
     cell, kinds = surface.cell, surface.kinds
-    grid, fine = cell.nodes, fine_samples(construction)
+    grid = cell.nodes
     vectors = np.array([b.vector for b in beams])
     lobes = _lobes(cell, kinds, vectors, grid.vector)
     rough = np.stack([b.coarse for b in beams], axis=1)
@@ -269,7 +278,9 @@ def named_forms(construction: Construction, surface: Finish, beams: tuple[Beam, 
         rough * inward[cell.samples.patch],
         cell.seen * inward_node[cell.samples.patch],
     )
-    bright = np.stack([b.fine for b in beams], axis=1)
+    fine, bright = cell.samples, rough
+    if all(b.fine is not None for b in beams):
+        fine, bright = fine_samples(construction), np.stack([b.fine for b in beams], axis=1)
     dim = bright * inward[fine.patch]
     glint = np.einsum(
         "pm,pmd,pd->md", cell.share_patch[:, None] * seen, lobes, cell.seen_patch, optimize=True
@@ -280,7 +291,7 @@ def named_forms(construction: Construction, surface: Finish, beams: tuple[Beam, 
         entry,
         surface.bounce,
         _sample_forms(fine, dim, dim),
-        _glints(kinds, fine, bright, vectors),
+        _glints(kinds, fine, bright, vectors, links),
     )
     return NamedForms(
         entry.radiosity,
@@ -290,25 +301,43 @@ def named_forms(construction: Construction, surface: Finish, beams: tuple[Beam, 
     )
 
 
-def _glints(kinds: Surfaces, fine, bright: Array, vectors: Array) -> Array:
+def _glints(
+    kinds: Surfaces,
+    fine: Samples,
+    bright: Array,
+    vectors: Array,
+    links: tuple[tuple[int, int], ...] | None,
+) -> Array:
     """First-order sheen (E, E) between named directions, lobes at their true width."""
     count = len(vectors)
     out = np.zeros((count, count))
-    for a in range(count):
-        for b in range(a, count):
-            for k, kind in enumerate(kinds):
-                if kind.sheen <= 0:
-                    continue
-                lit = bright[:, a] * bright[:, b] * (fine.system == k)
-                which = np.flatnonzero(lit)
-                factor = mat_factor(
-                    fine.tangent[:, which].T,
-                    fine.normal[:, which].T,
-                    vectors[a],
-                    vectors[b],
-                    kind.index,
-                    np.radians(kind.width_deg),
-                )
-                out[a, b] += kind.sheen * (fine.share[which] * lit[which]) @ factor
-            out[b, a] = out[a, b]
+    wanted = np.ones((count, count), bool)
+    if links is not None:
+        wanted[:] = False
+        wanted[tuple(np.array(links).reshape(-1, 2).T)] = True
+        wanted |= wanted.T
+    first, second = np.nonzero(np.triu(wanted))
+    if not first.size:
+        return out
+    for k, kind in enumerate(kinds):
+        if kind.sheen <= 0:
+            continue
+        own = np.flatnonzero(fine.system == k)
+        seen = bright[own]
+        mu, s = vectors @ fine.normal[:, own], vectors @ fine.tangent[:, own]
+        p, which = np.nonzero((seen[:, first] > 0).T & (seen[:, second] > 0).T)
+        a, b = first[p], second[p]
+        factor = mat_factor_of(
+            mu[a, which],
+            mu[b, which],
+            s[a, which],
+            s[b, which],
+            np.einsum("ek,ek->e", vectors[first], vectors[second])[p],
+            kind.index,
+            np.radians(kind.width_deg),
+        )
+        lit = fine.share[own][which] * seen[which, a] * seen[which, b]
+        np.add.at(out, (a, b), kind.sheen * lit * factor)
+    lower = np.tril_indices(count, -1)
+    out[lower] = out.T[lower]
     return out

@@ -18,7 +18,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.cell.nodes import Nodes, nodes
+from weavecolor.cell.nodes import Nodes, nodes, unit
 from weavecolor.cell.rays import blocked, first_hits, open_share
 from weavecolor.cell.surface import Patches, Samples, lattice, patches, samples
 from weavecolor.cell.tubes import WARP, Tubes, tubes
@@ -29,6 +29,7 @@ Array = NDArray[np.float64]
 _COARSE = 900  # samples on the cell for diffuse light
 _FINE = 10000  # samples on the cell for a named direction
 _PENCILS = 6765  # pencils of light through the cell for the openings in a named direction
+_TABLE_RINGS, _TABLE_STEP, _TABLE_AZIMUTHS = 12, np.radians(8.0), 24  # for pictures
 _FOOTPRINT = 0.35  # pencil width over pencil spacing: finer edges, no bias in narrow gaps
 
 
@@ -66,10 +67,11 @@ class Transport:
 @dataclass(frozen=True, eq=False)
 class Beam:
     """The cell seen from one named direction: ``fine`` (n_fine,) and ``coarse`` (n,) hold
-    ``seen``; ``through`` the beam transmittance."""
+    ``seen``; ``through`` the beam transmittance. Where ``fine`` is None the coarse samples,
+    looked up between traced directions, are all there is."""
 
     vector: Array
-    fine: NDArray
+    fine: NDArray | None
     coarse: NDArray
     through: float
 
@@ -249,3 +251,39 @@ def beam(construction: Construction, x: float, y: float, z: float) -> Beam:
     near *= caught / max(float(fine.share @ near), 1e-12)
     far *= caught / max(float(cell.samples.share @ far), 1e-12)
     return Beam(vector, near, far, through)
+
+
+@lru_cache(maxsize=16)
+def _sight_table(construction: Construction, up: bool) -> NDArray[np.float32]:
+    """Facing of the coarse samples where in sight (rings, steps, n), over one hemisphere."""
+    cell = transport(construction)
+    zenith = np.minimum(np.arange(_TABLE_RINGS) * _TABLE_STEP, np.radians(88.0))
+    azimuth = np.arange(_TABLE_AZIMUTHS) * 2.0 * np.pi / _TABLE_AZIMUTHS
+    vectors = unit(zenith[:, None], azimuth[None, :]).reshape(-1, 3)
+    if not up:
+        vectors = vectors * np.array([1.0, 1.0, -1.0])
+    facing = (vectors @ cell.samples.normal).astype(np.float32)
+    direction, which = np.nonzero(facing > 0)
+    origin = _start(cell.geometry, cell.samples)[:, which]
+    shut = blocked(cell.geometry, origin, vectors[direction].T)
+    out = np.zeros_like(facing)
+    out[direction[~shut], which[~shut]] = facing[direction[~shut], which[~shut]]
+    return out.reshape(_TABLE_RINGS, _TABLE_AZIMUTHS, -1)
+
+
+def quick_beam(construction: Construction, x: float, y: float, z: float) -> Beam:
+    """As :func:`beam`, looked up between directions traced once: for pictures, which want very
+    many directions at once and forgive a per cent or two."""
+    cell = transport(construction)
+    ring = min(np.arccos(min(abs(z), 1.0)) / _TABLE_STEP, _TABLE_RINGS - 1.000001)
+    step = np.arctan2(-x, y) / (2.0 * np.pi) * _TABLE_AZIMUTHS
+    r, a = int(ring), int(np.floor(step))
+    f, g = ring - r, step - a
+    a, b = a % _TABLE_AZIMUTHS, (a + 1) % _TABLE_AZIMUTHS
+    table = _sight_table(construction, z > 0)
+    seen = (1 - f) * ((1 - g) * table[r, a] + g * table[r, b])
+    seen = (seen + f * ((1 - g) * table[r + 1, a] + g * table[r + 1, b])) / abs(z)
+    caught = float(cell.samples.share @ seen)
+    if caught > 1.0:
+        seen, caught = seen / caught, 1.0
+    return Beam(np.array([x, y, z]), None, seen, 1.0 - caught)

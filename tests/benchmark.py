@@ -1,0 +1,108 @@
+"""How fast the optics is, as ratios and memory in one run: ``python -m tests.benchmark``.
+
+Not a test: nothing here passes or fails by the clock. The unit is one two-layer stack over four
+backings with colours that were not seen before, on a construction that was.
+"""
+
+from __future__ import annotations
+
+import json
+import resource
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from weavecolor import appearance as looks
+from weavecolor import layeroptics
+from weavecolor.backings import backing
+from weavecolor.cell import finish, nodes, pairs, surface, transport
+from weavecolor.clothfile import load_swatch
+from weavecolor.scenes import scene
+from weavecolor.stack import Layer, Stack
+
+CLOTH = "shot-organza-red-black"
+TRACED = Path(__file__).parent / "data" / "traced_covers.json"
+
+
+def timed(work, repeats: int = 5) -> float:
+    """Least time of ``repeats`` runs, seconds."""
+    best = np.inf
+    for _ in range(repeats):
+        start = time.perf_counter()
+        work()
+        best = min(best, time.perf_counter() - start)
+    return best
+
+
+def forget() -> None:
+    """Empty every cache of the optics."""
+    for module in (transport, finish, pairs):
+        for thing in vars(module).values():
+            if hasattr(thing, "cache_clear") and thing.__module__ == module.__name__:
+                thing.cache_clear()
+    layeroptics._named.cache_clear()
+    layeroptics._dyed.clear()
+    looks._pile.cache_clear()
+
+
+def main() -> int:
+    cloth, light = load_swatch(CLOTH), scene("window at the side")
+    grounds = [backing(name) for name in ("white", "black", "calico", "skin medium")]
+    shade = iter(np.linspace(0.99, 0.5, 1000))
+
+    def look(layers: int, paint: bool, grains: tuple[float, ...] = (0.0, 90.0)) -> None:
+        made = cloth
+        if paint:
+            made = replace(cloth, warp=replace(cloth.warp, colour=cloth.warp.colour * next(shade)))
+        stack = Stack(tuple(Layer(made, grains[k % len(grains)]) for k in range(layers)))
+        looks.appearances(stack, grounds, light)
+
+    look(1, False)  # imports and tables
+    forget()
+    cold = timed(lambda: look(1, False), 1)
+    look(2, False)
+    unit = timed(lambda: look(2, True))
+    rows = [
+        ("new colours, two layers, four backings", unit),
+        ("new construction, cold, one layer", cold),
+    ]
+    for layers in (1, 3, 4, 6):
+        look(layers, False)
+        rows.append((f"new colours, {layers} layer(s)", timed(lambda n=layers: look(n, True))))
+
+    def new_directions(count: int) -> None:
+        angles = [(float(z), 10.0 + float(z)) for z in np.linspace(5, 80, count)]
+        layeroptics._named.cache_clear()
+        transport.beam.cache_clear()
+        looks._pile.cache_clear()
+        looks.brf(Stack((Layer(cloth),)), angles[:1], angles[1:])
+
+    for count in (4, 16, 64):
+        rows.append((f"one layer, {count} new directions", timed(lambda n=count: new_directions(n), 2)))
+    for name in ("shot-twill-lining", "silk-satin-gold"):
+        other = load_swatch(name)
+        forget()
+        seconds = timed(lambda c=other: looks.appearances(Stack((Layer(c),)), grounds, light), 1)
+        rows.append((f"cold cell with {len(other.weave.lift)} x {len(other.weave.lift[0])} repeat", seconds))
+    bands_41 = timed(lambda: layeroptics._dye(cloth), 3)
+    rows.append(("dyeing one layer (41 bands)", bands_41))
+
+    print(f"{'what':46} {'seconds':>9} {'ratio':>8}")
+    for what, seconds in rows:
+        print(f"{what:46} {seconds:9.4f} {seconds / unit:8.2f}")
+    if TRACED.exists():
+        speed = json.loads(TRACED.read_text()).get("speed")
+        if speed:
+            print("path tracing, as recorded with its table:", json.dumps(speed))
+    grid = nodes.nodes()
+    cut = surface.patches(transport.transport(cloth.construction()).geometry)
+    print(f"nodes {2 * grid.half}, patches {cut.count}, bands 41")
+    print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
