@@ -17,6 +17,7 @@ from weavecolor.errors import InputError
 
 BLACK_BELOW, WHITE_ABOVE = 10.0, 93.0
 NEUTRAL_BELOW, TINTED_BELOW, GREYISH_BELOW, VIVID_FROM = 2.5, 6.0, 13.0, 75.0
+DUSTY_BELOW = 28.0
 
 #: Lightness words from dark to light: upper limit of L* for each.
 LIGHTNESS = ((22.0, "very dark"), (42.0, "dark"), (66.0, ""), (80.0, "light"), (101.0, "pale"))
@@ -73,6 +74,9 @@ def colour_words(Lab: ArrayLike) -> str:
     if C < 32.0 and name in ("orange", "golden yellow", "yellow") and L >= hue.light_from:
         name = "cream" if L >= 84.0 else "beige"
         return f"greyish {name}" if C < GREYISH_BELOW else name
+    if C < DUSTY_BELOW and name in ("red", "pinkish red"):
+        dusty = "dusty pink" if L >= 52.0 else "dusty red"  # a weak red is no red to anyone
+        return f"{_lightness(L, C, hue)} {dusty}".strip()
     # Near black, less chroma makes a colour: the limit falls with lightness.
     greyish = "greyish" if C < min(GREYISH_BELOW, 4.0 + 0.25 * L) else ""
     words = " ".join(word for word in (_lightness(L, C, hue), greyish, name) if word)
