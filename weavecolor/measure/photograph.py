@@ -19,8 +19,9 @@ from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 from weavecolor.errors import InputError
 from weavecolor.screen import decoded
 
-#: Readable kinds; MPO is what some telephones call a JPEG with a second small picture.
-FORMATS = ("JPEG", "MPO", "PNG", "TIFF", "WEBP")
+#: Readable kinds. A JPEG with a second small picture behind it, as some telephones make, opens
+#: as a JPEG and then calls itself MPO.
+FORMATS = ("JPEG", "PNG", "TIFF", "WEBP")
 SMALLEST = 64  # pixels
 LARGEST_FILE = 150_000_000  # bytes
 #: Rows of luminance for linear sRGB (IEC 61966-2-1).
@@ -113,6 +114,7 @@ def _unknown(data: bytes) -> str:
 
 def _read(data: bytes, max_pixels: float) -> Photograph:
     cautions: list[str] = []
+    Image.init()  # registers the readers; without it only some kinds are known by name
     with Image.open(io.BytesIO(data), formats=FORMATS) as image:
         columns, rows = image.size
         full = max(columns, rows)

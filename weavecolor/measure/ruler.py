@@ -63,8 +63,8 @@ def scale_from_ruler(
     tick_mm : float
         Distance of the finest ticks, 1 mm by default.
 
-    Straight lines across the ruler are summed at trial tilts; the profile with the strongest
-    single period wins, and the ticks' places are then fitted with a line. A box whose ticks do
+    Straight lines across the ruler are summed at trial tilts; the sharpest profile wins, the
+    finest comb that has a tick at every place is taken, and a line is fitted to the places. A box whose ticks do
     not repeat evenly at least eight times raises InputError: nothing is guessed.
     """
     image = np.asarray(picture, dtype=np.float64)
@@ -80,15 +80,16 @@ def scale_from_ruler(
     if upright:
         part = part.T
     part = np.sqrt(np.clip(part, 0, None))
-    best: tuple[float, float, float, Array] | None = None
-    for tilt in np.arange(-most_tilt_deg, most_tilt_deg + 0.1, 0.5):
-        profile = _profile(part, tilt)
-        strength, period = _period(profile)
-        if best is None or strength > best[0]:
-            best = (strength, float(tilt), period, profile)
-    assert best is not None
-    strength, tilt, period, profile = best
-    centres = _ticks(profile, period)
+    tilts = np.arange(-most_tilt_deg, most_tilt_deg + 0.1, 0.5)
+    # summed along the ticks the profile is at its sharpest
+    tilt = float(max(tilts, key=lambda t: float(_profile(part, t).var())))
+    profile = _profile(part, tilt)
+    strength, period = _period(profile)
+    centres = None
+    for part_of in (10, 5, 4, 3, 2, 1):  # the finest comb whose every place holds a tick
+        centres = _ticks(profile, period / part_of)
+        if centres is not None:
+            break
     if strength < 12 or centres is None:
         raise InputError(
             "no even row of ticks is found in the ruler's box; mark a box along the millimetre "
@@ -123,24 +124,17 @@ def _profile(part: Array, tilt: float) -> Array:
 
 
 def _period(profile: Array) -> tuple[float, float]:
-    """Strength over the median of the spectrum, and period in samples, of the finest comb."""
+    """Strength over the median of the spectrum, and period in samples, of the strongest comb."""
     n = profile.size
     padded = 8 * n
     power = np.abs(np.fft.rfft(profile * np.hanning(n), padded)) ** 2
     low, high = int(8 * padded / n), int(padded / 3)
     if high <= low + 8:
         return 0.0, 0.0
-    # a longer tick at 5 and 10 mm adds power below: add each frequency's first overtone
+    # narrow ticks have strong overtones: an overtone counts for its fundamental too
     index = np.arange(low, high)
     comb = power[index] + 0.5 * power[np.minimum(2 * index, power.size - 1)]
     best = int(index[comb.argmax()])
-    for divide in (10, 5, 2):
-        finer = best * divide
-        if finer < high:
-            near = power[finer - 8 : finer + 9]
-            if near.max() > 0.15 * power[best - 8 : best + 9].max():
-                best = finer - 8 + int(near.argmax())
-                break
     return float(power[best] / (np.median(power[low:]) + 1e-30)), padded / best
 
 
@@ -152,6 +146,7 @@ def _ticks(profile: Array, period: float) -> tuple[Array, Array] | None:
     sign = -1.0 if abs(smooth.min()) > abs(smooth.max()) else 1.0
     smooth = sign * smooth
     places: dict[int, float] = {}
+    heights: dict[int, float] = {}
     middle = profile.size // 2
     start = middle - int(period / 2) + int(
         smooth[middle - int(period / 2) : middle + int(period / 2) + 1].argmax()
@@ -169,11 +164,16 @@ def _ticks(profile: Array, period: float) -> tuple[Array, Array] | None:
             if b >= a and b >= c and b > 0:
                 vertex = 0.5 * (a - c) / (a - 2 * b + c - 1e-12)
                 places[index] = k + float(np.clip(vertex, -0.5, 0.5))
+                heights[index] = float(b)
                 place, missed = places[index], 0
             else:
                 place, missed = guess, missed + 1
             index += step
     if len(places) < 8:
+        return None
+    least = 0.3 * float(np.median(list(heights.values())))
+    places = {k: v for k, v in places.items() if heights[k] > least}
+    if len(places) < max(8, 0.85 * (max(places) - min(places) + 1)):
         return None
     index = np.array(sorted(places), dtype=float)
     place = np.array([places[int(i)] for i in index])

@@ -1,0 +1,261 @@
+"""Fit a cloth to what was seen of it, and tell what stayed unsettled.
+
+Knows observations, parameters and the forward optics; knows nothing of pictures or files. The fit
+is the most likely cloth given what was seen and what is known of yarns beforehand: nonlinear least
+squares, Gauss-Newton with steps checked, nested so that the few geometries that are tried are used
+fully. Spread is the linearised posterior (A. Tarantola, Inverse Problem Theory, 2005, ch. 3).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor import construction
+from weavecolor.cloth import Cloth
+from weavecolor.errors import InputError
+from weavecolor.measure import parameters as p
+from weavecolor.measure.fit_problem import Problem, start_curves
+from weavecolor.measure.fit_report import Quantity, Residual, quantities, residuals, trades
+from weavecolor.measure.observations import Known, Seen, Thread
+from weavecolor.scene import Scene
+from weavecolor.stack import Stack
+
+Array = NDArray[np.float64]
+
+#: Steps in the slow numbers for their slopes: logit of cover, ln of lustre.
+_PROBE = (0.06, 0.06, 0.15)
+#: Longest step in them at once.
+_LONGEST = np.array([0.8, 0.8, 0.5])
+_ROUNDS = 6
+#: A slow number has arrived when it would move by less than this share of its spread.
+_ARRIVED = 0.1
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """The cloth fitted, and how sure it is.
+
+    ``values`` (n,) and ``covariance`` (n, n) of the parameters; ``residuals`` tell each
+    observation's CIEDE2000; ``quantities`` each settled or unsettled property with its spread;
+    ``trades`` are pairs of properties that the data cannot tell apart. ``misfit`` is the mean
+    squared residual in standard uncertainties: near or under 1 where all agrees. ``determined``
+    counts the combinations of parameters that the data settle better than was known beforehand.
+    """
+
+    cloth: Cloth
+    unknowns: p.Unknowns
+    values: Array
+    covariance: Array
+    residuals: tuple[Residual, ...]
+    quantities: tuple[Quantity, ...]
+    trades: tuple[str, ...]
+    misfit: float
+    determined: int
+    rounds: int
+    converged: bool
+
+    @property
+    def residual_de(self) -> float:
+        """Greatest CIEDE2000 between what was seen and what the fitted cloth shows."""
+        return max(r.delta for r in self.residuals)
+
+    @property
+    def unsettled(self) -> tuple[Quantity, ...]:
+        """What the data could not settle."""
+        return tuple(q for q in self.quantities if not q.settled)
+
+    def draws(self, each: int = 1, seed: int = 1) -> list[Cloth]:
+        """Cloths that fit about as well, to see what the uncertainty does to a prediction.
+
+        Six geometries placed so that their covariance is the posterior's (an unscented set,
+        S. Julier and J. Uhlmann, Proc. IEEE 92 (2004) 401), each with ``each`` random colours.
+        """
+        rng = np.random.default_rng(seed)
+        s = slice(0, p.SLOW)
+        slow = self.covariance[s, s]
+        gain = self.covariance[p.SLOW :, s] @ np.linalg.inv(slow)
+        left = self.covariance[p.SLOW :, p.SLOW :] - gain @ slow @ gain.T
+        root, spread = np.linalg.cholesky(slow), _root(left)
+        out = []
+        for k in range(2 * p.SLOW):
+            step = (1 if k % 2 else -1) * np.sqrt(p.SLOW) * root[:, k // 2]
+            for _ in range(each):
+                x = self.values.copy()
+                x[s] += step
+                x[p.SLOW :] += gain @ step + spread @ rng.standard_normal(spread.shape[1])
+                out.append(self.unknowns.cloth(x))
+        return out
+
+
+@dataclass(frozen=True, eq=False)
+class Prediction:
+    """A stack's predicted colour: Lab (3,) and the root mean square CIEDE2000 to the colours that
+    other cloths fitting about as well would show (one standard uncertainty of the fit alone)."""
+
+    Lab: Array
+    spread_de: float
+    draws: Array
+
+
+def fit_cloth(
+    start: Cloth,
+    seen: Sequence[Seen],
+    threads: Sequence[Thread] = (),
+    known: Sequence[Known] = (),
+    progress: Callable[[int, int], None] | None = None,
+) -> Fit:
+    """The cloth that shows what was seen.
+
+    Parameters
+    ----------
+    start : Cloth
+        Weave, setts, fibres and kinds of yarn as known; the rest is where the search begins and
+        what is expected beforehand (see ``tocloth.start_cloth``).
+    seen : sequence of Seen
+        At least one colour of the cloth over a backing; two backings and two grain directions
+        settle much more.
+    threads, known
+        Colours of bare thread, numbers about the construction.
+    progress : callable, optional
+        Called with rounds done and most rounds there can be.
+
+    Raises
+    ------
+    InputError
+        Nothing seen; setts that cannot be woven.
+    """
+    if not seen:
+        raise InputError("a fit needs at least the cloth's colour over one backing")
+    problem = Problem.of(start, seen, threads, known)
+    curves = start_curves(seen, threads)
+    unknowns = p.Unknowns(start, curves, curves)
+    precision = np.linalg.inv(p.prior_covariance())
+    x = unknowns.prior_mean()
+    converged, rounds = False, 0
+    x, cost = _inner(problem, unknowns, precision, x)
+    while True:
+        if rounds < 2:
+            unknowns, x = unknowns.recentred(x)
+            x, cost = _inner(problem, unknowns, precision, x)
+        residual, slope = _joint(problem, unknowns, x)
+        information = slope.T @ slope + precision
+        gradient = slope.T @ residual + precision @ (x - unknowns.prior_mean())
+        step = -np.linalg.solve(information, gradient)
+        covariance = np.linalg.inv(information)
+        own = np.sqrt(np.diag(covariance))[: p.SLOW]
+        converged = bool((np.abs(step[: p.SLOW]) < _ARRIVED * own).all()) and rounds >= 1
+        if converged or rounds >= _ROUNDS:
+            break
+        step *= min(1.0, float((_LONGEST / np.maximum(np.abs(step[: p.SLOW]), 1e-12)).min()))
+        moved = False
+        for share in (1.0, 0.35):
+            trial, reached = _inner(problem, unknowns, precision, x + share * step)
+            if reached < cost:
+                x, cost, moved = trial, reached, True
+                break
+        rounds += 1
+        if progress:
+            progress(rounds, _ROUNDS)
+        if not moved:  # no better cloth lies that way: the slopes are as good as they get
+            converged = bool((np.abs(step[: p.SLOW]) < own).all())
+            break
+    if progress:
+        progress(_ROUNDS, _ROUNDS)
+    # singular values of the slopes in units of what was known beforehand
+    scaled = slope @ np.linalg.cholesky(p.prior_covariance())
+    determined = int((np.linalg.svd(scaled, compute_uv=False) > 1.0).sum())
+    found = residuals(problem, unknowns, x)
+    known_now = quantities(unknowns, x, covariance)
+    return Fit(
+        unknowns.cloth(x),
+        unknowns,
+        x,
+        covariance,
+        found,
+        known_now,
+        trades(unknowns, x, covariance),
+        float(residual @ residual / residual.size),
+        determined,
+        rounds,
+        converged,
+    )
+
+
+def predict(
+    fit: Fit, arrange: Callable[[Cloth], Stack], scene: Scene, each: int = 1, seed: int = 1
+) -> Prediction:
+    """A stack made of the fitted cloth in a scene; ``arrange`` lays a cloth up.
+
+    Each draw costs a geometry, about a second; ``each`` as in :meth:`Fit.draws`.
+    """
+    from weavecolor.appearance import appearance
+    from weavecolor.colorimetry import ciede2000
+
+    Lab = appearance(arrange(fit.cloth), scene).reading.Lab
+    others = np.array(
+        [appearance(arrange(c), scene).reading.Lab for c in fit.draws(each, seed)]
+    )
+    apart = ciede2000(np.broadcast_to(Lab, others.shape), others)
+    return Prediction(Lab, float(np.sqrt(np.mean(apart**2))), others)
+
+
+def _root(covariance: Array) -> Array:
+    """A matrix whose product with its transpose is ``covariance``, rounding below 0 left out."""
+    value, vector = np.linalg.eigh(0.5 * (covariance + covariance.T))
+    return vector * np.sqrt(np.maximum(value, 0.0))
+
+
+def _inner(
+    problem: Problem, unknowns: p.Unknowns, precision: Array, x: Array
+) -> tuple[Array, float]:
+    """Best fast numbers for the geometry of ``x``, and the cost: Levenberg-Marquardt."""
+    mean, fast = unknowns.prior_mean(), slice(p.SLOW, None)
+    damping = 1e-3
+
+    def cost(residual: Array, at: Array) -> float:
+        return float(residual @ residual + (at - mean) @ precision @ (at - mean))
+
+    residual, slope = problem.residual(unknowns, x)
+    now = cost(residual, x)
+    for _ in range(25):
+        information = slope.T @ slope + precision[fast, fast]
+        gradient = slope.T @ residual + (precision @ (x - mean))[fast]
+        better = False
+        while damping < 1e6:
+            push = information + damping * np.diag(np.diag(information))
+            step = -np.linalg.solve(push, gradient)
+            trial = x.copy()
+            trial[fast] += np.clip(step, -1.5, 1.5)
+            there, slope_there = problem.residual(unknowns, trial)
+            reached = cost(there, trial)
+            if reached < now:
+                better = True
+                break
+            damping *= 8.0
+        if not better:
+            break
+        gain, x, residual, slope, now = now - reached, trial, there, slope_there, reached
+        damping = max(damping / 8.0, 1e-7)
+        if gain < 1e-3 + 1e-5 * now:
+            break
+    return x, now
+
+
+def _joint(problem: Problem, unknowns: p.Unknowns, x: Array) -> tuple[Array, Array]:
+    """Residual and slopes against all parameters; the slow ones by a step each."""
+    residual, fast = problem.residual(unknowns, x)
+    columns = []
+    for k, probe in enumerate(_PROBE):
+        moved = x.copy()
+        moved[k] += probe
+        columns.append((problem.residual(unknowns, moved)[0] - residual) / probe)
+    return residual, np.column_stack([*columns, fast])
+
+
+def cover_of(cloth: Cloth) -> tuple[float, float]:
+    """Fractional covers of warp and weft."""
+    return construction.covers(cloth)
