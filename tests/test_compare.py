@@ -1,0 +1,316 @@
+"""Options, differences, tables and the sheet, on the demo's crimson and black organza."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from PIL import Image, ImageCms
+
+from weavecolor.appearance import appearance
+from weavecolor.backings import backing
+from weavecolor.clothfile import load_swatch
+from weavecolor.colorimetry import ciede2000
+from weavecolor.compare import AXES, compare, options, steps
+from weavecolor.comparisontable import as_csv, as_data, as_json, as_text, rounded, steps_text
+from weavecolor.errors import InputError
+from weavecolor.grain import grain_deg, grain_words
+from weavecolor.scenes import scene
+from weavecolor.sheetpicture import GROUND, PATCH, sheet_image, sheet_png
+
+WINDOW = scene("window at the side")
+WHITE, BLACK = backing("white"), backing("black")
+
+
+@pytest.fixture(scope="module")
+def organza():
+    return load_swatch("shot-organza-red-black")
+
+
+@pytest.fixture(scope="module")
+def made(organza):
+    return compare(organza, (0.0, 90.0), (1, 2), (WHITE, BLACK), (WINDOW,))
+
+
+def _find(made, **wanted):
+    for outcome in made.outcomes:
+        if all(outcome.option.aspect(axis) == words for axis, words in wanted.items()):
+            return outcome.appearance.reading
+    raise AssertionError(wanted)
+
+
+# What a maker expects of shot organza: common practice, no source.
+
+
+@pytest.mark.parametrize("grain", ["straight grain", "cross grain"])
+def test_a_doubled_layer_is_deeper_than_a_single_one(made, grain):
+    for ground in ("white behind", "black behind"):
+        single = _find(made, grain=grain, layers="1 layer", backing=ground)
+        double = _find(made, grain=grain, layers="2 layers", backing=ground)
+        assert double.LCh[1] > single.LCh[1] + 2.0
+    single = _find(made, grain=grain, layers="1 layer", backing="white behind")
+    double = _find(made, grain=grain, layers="2 layers", backing="white behind")
+    assert double.Lab[0] < single.Lab[0] - 5.0
+
+
+def test_white_behind_is_lighter_than_black_behind(made):
+    for grain in made.labels("grain"):
+        for count in made.labels("layers"):
+            over = [
+                _find(made, grain=grain, layers=count, backing=ground).Lab[0]
+                for ground in ("white behind", "black behind")
+            ]
+            assert over[0] > over[1] + 5.0
+
+
+def test_straight_and_cross_grain_differ_under_light_from_the_side(made):
+    turned = [step for step in made.steps if step.axis == "grain"]
+    assert len(turned) == 4
+    assert all(step.delta > 1.0 for step in turned)
+    assert sum(step.verdict.sees is True for step in turned) >= 3
+
+
+def test_grain_makes_no_difference_in_even_light_seen_straight_on(organza):
+    """Light from everywhere and a viewer on the normal have no direction to turn against."""
+    found = compare(organza, (0.0, 90.0), (1,), (WHITE,), (scene("overcast"),))
+    assert found.steps[0].delta < 0.05
+    assert found.steps[0].verdict.sees is False
+
+
+def test_one_layer_over_another_hides_more_of_the_backing(made):
+    def gap(count):
+        a, b = (_find(made, grain="straight grain", layers=count, backing=ground).Lab
+                for ground in ("white behind", "black behind"))  # fmt: skip
+        return float(ciede2000(a, b))
+
+    assert gap("2 layers") < gap("1 layer")
+
+
+# The bookkeeping.
+
+
+def test_options_are_every_combination_in_order(organza):
+    chosen = options(
+        organza, (0.0, 45.0, 90.0), (1, 3), (WHITE, None), (WINDOW,), ("face", "back"),
+        ("loose", "apart"), 90.0,
+    )  # fmt: skip
+    assert len(chosen) == 3 * 2 * 2 * 2 * 2
+    assert [option.aspect("backing") for option in chosen[:2]] == ["white behind", "nothing behind"]
+    seen = {tuple(option.aspect(axis) for axis in AXES) for option in chosen}
+    assert len(seen) == len(chosen)
+    three = next(option for option in chosen if len(option.stack.layers) == 3)
+    assert [layer.grain_deg for layer in three.stack.layers] == [0.0, 90.0, 180.0]
+
+
+def test_outcomes_are_what_each_stack_looks_like_alone(made):
+    for outcome in made.outcomes[::3]:
+        alone = appearance(outcome.option.stack, WINDOW)
+        assert np.allclose(alone.radiance, outcome.appearance.radiance, rtol=1e-9)
+
+
+def test_steps_join_neighbours_that_differ_in_one_thing(made):
+    # A 2 x 2 x 2 grid has 3 x 4 edges.
+    assert len(made.steps) == 12
+    for step in made.steps:
+        a, b = made.outcomes[step.start], made.outcomes[step.end]
+        changed = [ax for ax in AXES if a.option.aspect(ax) != b.option.aspect(ax)]
+        assert changed == [step.axis]
+        expected = ciede2000(a.appearance.reading.Lab, b.appearance.reading.Lab)
+        assert step.delta == pytest.approx(float(expected), abs=1e-9)
+    assert [step.end for step in made.from_first] == list(range(1, 8))
+    assert {step.start for step in made.from_first} == {0}
+
+
+def test_sentences_say_what_was_done_and_whether_it_shows(made):
+    for step in made.steps:
+        assert step.sentence.startswith(step.change)
+        assert step.verdict.words in step.sentence
+    changes = {step.change for step in made.steps}
+    assert changes == {
+        "Turning straight grain to cross grain",
+        "Laying 2 layers instead of 1",
+        "Putting black behind instead of white",
+    }
+
+
+def test_nobody_is_said_to_see_two_places_side_by_side(organza):
+    found = compare(organza, scenes=(WINDOW, scene("ballroom")))
+    (step,) = found.steps
+    assert step.verdict is None and "side by side" in step.sentence
+    assert found.from_first == ()
+    assert as_data(found)["steps"][0]["seen"] == "not side by side"
+
+
+def test_any_two_outcomes_can_be_compared(made):
+    (step,) = steps(made.outcomes, [(0, 7)])
+    assert step.axis == ""
+    assert step.change.startswith("Laying 2 layers instead of 1, turning straight grain to cross")
+
+
+def test_progress_is_told_to_the_end(organza):
+    told = []
+    compare(organza, counts=(1, 2), scenes=(WINDOW,), progress=lambda *at: told.append(at))
+    assert told == [(1, 2), (2, 2)]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "field"),
+    [
+        ({"grains": (0.0, np.nan)}, "grain"),
+        ({"counts": (0,)}, "layers"),
+        ({"counts": (13,)}, "layers"),
+        ({"counts": (1.5,)}, "layers"),
+        ({"counts": ()}, "layers"),
+        ({"counts": (1, 1)}, "layers"),
+        ({"faces": ("inside",)}, "face"),
+        ({"lays": ("heaped",)}, "lay"),
+        ({"scenes": ()}, "scene"),
+        ({"backings": (WHITE, WHITE)}, "backing"),
+        ({"grains": tuple(range(180)), "counts": tuple(range(1, 13))}, None),
+    ],
+)
+def test_choices_that_will_not_do_are_refused(organza, wrong, field):
+    with pytest.raises(InputError) as told:
+        compare(organza, **{"scenes": (WINDOW,), **wrong})
+    assert told.value.field == field
+
+
+@pytest.mark.parametrize(
+    ("text", "degrees", "words"),
+    [
+        ("straight", 0.0, "straight grain"),
+        ("Cross grain", 90.0, "cross grain"),
+        ("bias", 45.0, "bias"),
+        ("30", 30.0, "warp 30° off straight"),
+        ("-45 deg", -45.0, "warp -45° off straight"),
+        ("180", 180.0, "straight grain, upside down"),
+    ],
+)
+def test_grain_in_words_and_degrees(text, degrees, words):
+    assert grain_deg(text) == degrees
+    assert grain_words(degrees) == words
+
+
+@pytest.mark.parametrize("text", ["", "sideways", "nan", "inf", "181", "1e9"])
+def test_what_is_no_grain_is_refused(text):
+    with pytest.raises(InputError, match="is no grain"):
+        grain_deg(text)
+
+
+# Tables.
+
+
+def test_json_is_the_same_every_time_and_holds_the_numbers(organza, made):
+    again = compare(organza, (0.0, 90.0), (1, 2), (WHITE, BLACK), (WINDOW,))
+    assert as_json(made) == as_json(again)
+    data = json.loads(as_json(made), parse_constant=lambda name: pytest.fail(name))
+    assert [option["place"] for option in data["options"]] == list(range(8))
+    for option, outcome in zip(data["options"], made.outcomes, strict=True):
+        assert np.allclose(option["Lab"], outcome.appearance.reading.Lab, atol=5e-4)
+        assert option["stack"][0]["cloth"] == organza.name
+    assert data["options"][0]["from_first"] is None
+    assert len(data["steps"]) == 12
+
+
+def test_numbers_are_rounded_never_minus_nought_never_nan():
+    assert str(rounded(-0.0001)) == "0.0"
+    assert rounded([[1.23456]]) == [[1.235]]
+    for bad in (np.nan, np.inf):
+        with pytest.raises(InputError, match="not a number"):
+            rounded([1.0, bad])
+
+
+def test_csv_has_one_line_an_option(made):
+    rows = list(csv.DictReader(io.StringIO(as_csv(made))))
+    assert len(rows) == 8
+    assert float(rows[0]["L*"]) == pytest.approx(
+        made.outcomes[0].appearance.reading.Lab[0], abs=1e-3
+    )
+    assert rows[0]["seen"] == "" and rows[1]["seen"] == "yes"
+
+
+def test_text_has_a_row_an_option_and_says_what_was_assumed(made):
+    text = as_text(made)
+    assert text.count("#") == 8
+    assert "assumed, not measured" in text
+    assert len(steps_text(made, every_step=True)) == 12
+
+
+def test_a_colour_beyond_the_screen_is_marked_everywhere(organza):
+    yarn = organza.warp
+    # A saturated long-pass dye: far outside sRGB on an opaque ground of its own.
+    vivid = np.where(np.arange(380, 781, 10) < 590, 0.003, 0.95)
+    strong = replace(
+        organza,
+        warp=replace(yarn, colour=vivid, scattering_m2_g=0.3, sheen=0.0),
+        weft=replace(organza.weft, colour=vivid, scattering_m2_g=0.3, sheen=0.0),
+    )
+    found = compare(strong, counts=(1, 6), backings=(WHITE,), scenes=(scene("overcast"),))
+    flags = [outcome.appearance.reading.in_srgb for outcome in found.outcomes]
+    assert flags == [True, False]
+    assert [option["on_screen"] for option in as_data(found)["options"]] == flags
+    assert "beyond what an sRGB screen can show" in as_text(found)
+    picture = np.asarray(sheet_image(found, scale=1)).astype(int)
+    shown = [np.rint(255 * o.appearance.reading.srgb).astype(int) for o in found.outcomes]
+    for colour, fits in zip(shown, flags, strict=True):
+        area = int((picture == colour).all(axis=-1).sum())
+        full = PATCH[0] * PATCH[1]
+        # A hatched corner takes a little of the patch; one that fits is whole.
+        assert area == full if fits else 0.9 * full < area < full - 50
+
+
+# The sheet.
+
+
+def test_the_sheet_shows_every_colour_on_a_neutral_ground(made):
+    png = sheet_png(made, scale=1)
+    assert png == sheet_png(made, scale=1)
+    picture = Image.open(io.BytesIO(png))
+    profile = ImageCms.ImageCmsProfile(io.BytesIO(picture.info["icc_profile"]))
+    assert "sRGB" in ImageCms.getProfileDescription(profile)
+    pixels = np.asarray(picture.convert("RGB")).astype(int)
+    for outcome in made.outcomes:
+        colour = np.rint(255 * outcome.appearance.reading.srgb).astype(int)
+        assert int((pixels == colour).all(axis=-1).sum()) >= PATCH[0] * PATCH[1]
+    assert (pixels[0] == GROUND).all() and (pixels[-1] == GROUND).all()
+    # ISO 3664 (from memory): a surround of 10 to 60 % luminous reflectance.
+    linear = ((GROUND / 255 + 0.055) / 1.055) ** 2.4
+    assert 0.1 <= linear <= 0.6
+
+
+def test_nothing_on_the_sheet_runs_off_its_edges(organza):
+    long_name = replace(organza, name="A name as long as a bolt of cloth " * 5)
+    found = compare(long_name, (0.0, 30.0), (1,), (WHITE, backing("skin medium")), (WINDOW,))
+    picture = np.asarray(sheet_image(found, scale=1))
+    for edge in (picture[:20], picture[-20:], picture[:, :20], picture[:, -20:]):
+        assert (edge == GROUND).all()
+
+
+def test_every_kind_of_choice_finds_its_place_on_the_sheet(organza):
+    found = compare(
+        organza, (0.0, 90.0), (1, 2), (WHITE, None), (WINDOW, scene("overcast")),
+        ("face", "back"), ("loose",),
+    )  # fmt: skip
+    pixels = np.asarray(sheet_image(found, scale=1)).astype(int)
+    codes = pixels[..., 0] << 16 | pixels[..., 1] << 8 | pixels[..., 2]
+    present, counts = np.unique(codes, return_counts=True)
+    area = dict(zip(present.tolist(), counts.tolist(), strict=True))
+    wanted: dict[int, int] = {}
+    for outcome in found.outcomes:
+        red, green, blue = np.rint(255 * outcome.appearance.reading.srgb).astype(int).tolist()
+        code = red << 16 | green << 8 | blue
+        wanted[code] = wanted.get(code, 0) + 1
+    assert len(found.outcomes) == 32
+    assert all(area[code] >= n * PATCH[0] * PATCH[1] for code, n in wanted.items())
+
+
+def test_too_much_for_one_sheet_is_refused(organza, made):
+    with pytest.raises(InputError, match="scale"):
+        sheet_png(made, scale=9)
+    many = replace(made, outcomes=made.outcomes * 60)
+    with pytest.raises(InputError, match="do not fit one sheet"):
+        sheet_png(many)
