@@ -58,14 +58,19 @@ class Space:
         """Stacks of this many layers, before limits on amount and weight."""
         return int(self.outside.size) * int(self.cloth.size) ** (depth - 1) * self.grounds
 
-    def stacks(self, depth: int, start: int, stop: int) -> tuple[Indices, Indices, Indices]:
-        """Layers (n, depth), backings (n,) and numbers (n,) of the allowed stacks in a range."""
-        numbers = np.arange(start, min(stop, self.count(depth)), dtype=np.intp)
-        pile, ground = np.divmod(numbers, self.grounds)
-        layers = np.empty((numbers.size, depth), dtype=np.intp)
+    def decode(self, depth: int, numbers: Indices) -> tuple[Indices, Indices]:
+        """Layers (n, depth) and backings (n,) of stacks by number."""
+        pile, ground = np.divmod(np.asarray(numbers, dtype=np.intp), self.grounds)
+        layers = np.empty((pile.size, depth), dtype=np.intp)
         for place in range(depth - 1, 0, -1):
             pile, layers[:, place] = np.divmod(pile, self.cloth.size)
         layers[:, 0] = self.outside[pile]
+        return layers, ground
+
+    def stacks(self, depth: int, start: int, stop: int) -> tuple[Indices, Indices, Indices]:
+        """Layers (n, depth), backings (n,) and numbers (n,) of the allowed stacks in a range."""
+        numbers = np.arange(start, min(stop, self.count(depth)), dtype=np.intp)
+        layers, ground = self.decode(depth, numbers)
         allowed = self.allowed(layers)
         return layers[allowed], ground[allowed], numbers[allowed]
 
@@ -146,6 +151,8 @@ def candidates(
                 cloth.append(number)
     if len(layers) > MOST_LAID:
         raise InputError(f"{len(layers)} ways to lay a layer are too many; at most {MOST_LAID}")
+    if len(layers) ** limits.layers[1] * len(backings) >= 2**62:
+        raise InputError("too many stacks even to number; take fewer layers, grains or cloths")
     outside = [
         k
         for k, layer in enumerate(layers)

@@ -50,7 +50,8 @@ def fits_by_lay(
         uses: dict[str, Counter[float]] = {}
         for layer in stack.layers:
             uses.setdefault(layer.cloth.name, Counter())[layer.grain_deg % 180.0] += 1
-        found, words = [], []
+        found: list[bool | None] = []
+        words: list[str] = []
         for name, use in uses.items():
             if name not in in_hand:
                 words.append(f"{name}: the amount in hand is not given, taken as enough")

@@ -122,24 +122,7 @@ def _piles(tables: Tables, layers: Indices) -> Piles:
     outer, back = np.unique(layers[:, :-1], axis=0, return_inverse=True)
     upper = _piles(tables, outer)
     back = back.reshape(-1)
-    return lay_under(
-        tables,
-        Piles(
-            *(
-                np.asarray(field)[back]
-                for field in (
-                    upper.members,
-                    upper.pass_,
-                    upper.under,
-                    upper.through,
-                    upper.through_below,
-                    upper.diffuse,
-                    upper.seen,
-                )
-            )
-        ),
-        layers[:, -1],
-    )
+    return lay_under(tables, upper.taken(back), layers[:, -1])
 
 
 def screen(quick: Screen, layers: Indices, backings: Indices) -> Measures:

@@ -4,8 +4,8 @@ Knows judged stacks, their colours and their make-up; computes no optics.
 
 Two options are near copies where they would hardly be told apart (CIEDE2000 below
 :data:`ALIKE` under every light) and are made up nearly alike (fewer than :data:`STEPS` of:
-another outer cloth, another set of cloths, another number of layers, another grain or face of the
-outer layer, another backing). Of near copies only the better is kept.
+another outer cloth, other cloths or layers in all, another grain or face of the outer layer,
+another backing). Of near copies only the better is kept.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ def structure(stack: Stack) -> tuple:
     outer = stack.layers[0]
     backing = None if stack.backing is None else stack.backing.name
     side = (outer.grain_deg % 180.0, outer.face)
-    return (names[0], frozenset(names), len(names), side, backing)
+    return (names[0], tuple(sorted(names)), side, backing)
 
 
 def near_copy(one: Judged, other: Judged) -> bool:
@@ -171,8 +171,8 @@ def _against(one: Judged, best: Judged, scene: Scene) -> Reason:
     delta = float(ciede2000(one.Lab, best.Lab))
     cloths = [{layer.cloth.name for layer in j.stack.layers} for j in (one, best)]
     known = known_of([layer.cloth for j in (one, best) for layer in j.stack.layers])
-    doubt = of_difference(delta, known, near_daylight(scene), cloths[0] == cloths[1]).stated
+    doubt = of_difference(delta, known, near_daylight(scene), same_cloth=cloths[0] == cloths[1])
     return Reason(
-        f"Beside the first option: {would_see(delta, doubt).words}",
-        (("CIEDE2000 to the first", delta), ("give or take", doubt)),
+        f"Beside the first option: {would_see(delta, doubt.stated).words}",
+        (("CIEDE2000 to the first", delta), ("give or take", doubt.stated)),
     )

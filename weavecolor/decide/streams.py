@@ -33,6 +33,18 @@ class Piles:
     diffuse: Array
     seen: Array
 
+    def taken(self, index: Indices) -> Piles:
+        """The piles at these places, which may repeat."""
+        return Piles(
+            self.members[index],
+            self.pass_[index],
+            self.under[index],
+            self.through[index],
+            self.through_below[index],
+            self.diffuse[index],
+            self.seen[index],
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class _Openings:

@@ -1,0 +1,83 @@
+"""Running tasks in order on any executor of the ``concurrent.futures`` kind, or on none.
+
+Knows submitting, stopping and progress; knows nothing of what the tasks do. ``dask.distributed``
+offers the same interface by ``Client.get_executor()``.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any, Protocol, TypeVar
+
+T = TypeVar("T")
+#: Tasks under way at once on an executor: enough to keep a dozen workers busy, bounded in memory.
+WINDOW = 24
+
+
+class Executor(Protocol):
+    """What is needed of an executor."""
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any) -> Any:
+        """Start a call; the answer has ``result()`` and ``cancel()``."""
+
+
+class Ticker:
+    """Counts work done and tells (done, total); asks whether to stop. Raises nothing itself."""
+
+    def __init__(
+        self,
+        total: int,
+        progress: Callable[[int, int], None] | None,
+        stop: Callable[[], bool] | None,
+    ) -> None:
+        self.done, self.total = 0, total
+        self._progress, self._stop = progress, stop
+        self.stopped = False
+
+    def tick(self, steps: int = 1) -> None:
+        """Some work is done."""
+        self.done = min(self.done + steps, self.total)
+        if self._progress is not None:
+            self._progress(self.done, self.total)
+
+    def finish(self) -> None:
+        """All is done, whatever was not needed."""
+        self.tick(self.total - self.done)
+
+    def stop(self) -> bool:
+        """Whether the user has had enough; stays true once true."""
+        self.stopped = self.stopped or bool(self._stop is not None and self._stop())
+        return self.stopped
+
+
+def in_order(
+    executor: Executor | None,
+    call: Callable[..., T],
+    arguments: Iterable[tuple],
+    ticker: Ticker,
+) -> Iterator[T]:
+    """Results in the order of the arguments; ends early, cancelling the rest, on a stop."""
+    if executor is None:
+        for each in arguments:
+            if ticker.stop():
+                return
+            yield call(*each)
+            ticker.tick()
+        return
+    pending: deque[Any] = deque()
+    waiting: Iterator[tuple | None] = iter(arguments)
+    try:
+        while True:
+            while len(pending) < WINDOW and not ticker.stop():
+                each = next(waiting, None)
+                if each is None:
+                    break
+                pending.append(executor.submit(call, *each))
+            if not pending or ticker.stop():
+                return
+            yield pending.popleft().result()
+            ticker.tick()
+    finally:
+        for future in pending:
+            future.cancel()

@@ -1,0 +1,456 @@
+"""The search: all stacks screened, the best worked out in full, a short list of different ones.
+
+Knows the order of work and what may be promised of its result; the screening is ``blocks``, the
+numbers are ``evaluate``.
+
+What is promised. Every stack is screened by the approximate model of ``streams`` where they are at
+most ``limit``; else every stack of fewer layers, and deeper ones by laying more under the best
+piles only (beam search), which proves nothing about the piles left out. The screening's error in
+the loss is measured on a sample drawn from the whole and on every stack worked out in full, and
+the bound used is the largest error seen, widened by :data:`WIDENED`. Stacks are worked out in full
+in the order of their screened loss until the next one lies further from the best than that bound:
+then no stack left can be better unless the screening erred by more there. The budget may end this
+sooner; the result then says by how much it would have had to err.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from weavecolor.decide.blocks import BLOCK, Block, Task, best_first, exact_block, screen_block
+from weavecolor.decide.candidates import Candidates
+from weavecolor.decide.evaluate import Screen, Viewpoints, screen, screen_of, viewpoints
+from weavecolor.decide.judged import Fit, Fits, Judged
+from weavecolor.decide.running import Executor, Ticker, in_order
+from weavecolor.decide.shortlist import order, pick
+from weavecolor.decide.tables import STREAMS
+from weavecolor.decide.tradeoff import Cloud
+from weavecolor.decide.wishes import Measures, Wish, total_loss
+from weavecolor.errors import InputError
+from weavecolor.scene import Scene
+
+#: Most stacks that are screened one and all.
+EXHAUSTIVE = 400_000
+#: Piles kept at each depth beyond that.
+BEAM = 1500
+#: Most stacks worked out by the full model, calibration apart.
+BUDGET = 60
+#: Stacks drawn from the whole to measure the screening's error.
+SAMPLE = 12
+#: The bound is this many times the largest error seen, and at least :data:`LEAST_BOUND`.
+WIDENED, LEAST_BOUND = 1.5, 0.1
+#: Worked out together, whatever the executor, so that the result does not depend on it.
+_TOGETHER = 4
+#: Screened stacks that the short list is drawn from.
+_POOL = 800
+#: Points of the chart.
+_CLOUD = 3000
+
+
+@dataclass(frozen=True)
+class Guarantee:
+    """What is promised of the first option.
+
+    ``complete``: every allowed stack was screened; ``proven``: and none that is left could be
+    better if the screening errs by at most ``bound`` (loss points). ``margin``: how far the next
+    stack not worked out lies behind the best, by screening. ``worst_error``: the largest error
+    seen, over ``checked`` stacks worked out both ways. ``stopped`` by the user.
+    """
+
+    complete: bool
+    proven: bool
+    bound: float
+    margin: float
+    worst_error: float
+    checked: int
+    screened: int
+    stopped: bool
+
+    @property
+    def words(self) -> str:
+        """The promise as sentences."""
+        if self.stopped:
+            said = f"Stopped early: the best of {self.screened} stacks looked at so far."
+        elif self.complete:
+            said = f"All {self.screened} stacks were looked at."
+        else:
+            said = (
+                f"{self.screened} stacks were looked at; the deepest ones only under the best "
+                "outer layers, so a better one may have been missed."
+            )
+        tested = f"{self.checked} worked out in full differed by at most {self.worst_error:.2f}"
+        if self.proven:
+            return (
+                f"{said} None of the rest is better unless the quick look errs by more than "
+                f"{self.bound:.2f} ({tested})."
+            )
+        return (
+            f"{said} Not every close one was worked out in full: one may be better if the quick "
+            f"look errs by more than {max(self.margin, 0.0):.2f} ({tested})."
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """The result of :func:`search`.
+
+    ``options``: truly different ones, best first. ``too_little_cloth``: options that would stand
+    before the first one, but the cloth in hand is not enough. ``cloud``: screened stacks for the
+    trade-off chart. ``worked_out``: every stack evaluated by the full model, best first.
+    """
+
+    options: tuple[Judged, ...]
+    too_little_cloth: tuple[Judged, ...]
+    guarantee: Guarantee
+    cloud: Cloud
+    worked_out: tuple[Judged, ...]
+    wishes: tuple[Wish, ...]
+    scenes: tuple[Scene, ...]
+
+
+def search(
+    candidates: Candidates,
+    wishes: Sequence[Wish],
+    scenes: Sequence[Scene],
+    *,
+    options: int = 5,
+    fits: Fits | None = None,
+    executor: Executor | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+    observer: str = "2",
+    limit: int = EXHAUSTIVE,
+    beam: int = BEAM,
+    budget: int = BUDGET,
+    sample: int = SAMPLE,
+    streams: int = STREAMS,
+    shot: bool | None = None,
+) -> Found:
+    """Find the stacks that come nearest to the wishes.
+
+    Parameters
+    ----------
+    candidates : from ``candidates.candidates``
+    wishes : at least one; several are weighed together.
+    scenes : her lights, the main one first; all are used for "most even" and the reasons.
+    options : most options on the short list, 1 to 50.
+    fits : asked of stacks in the order of merit; one that does not fit is set aside.
+    executor : anything with ``submit`` (a process or thread pool, ``Client.get_executor()`` of
+        dask.distributed); None works here. The result is the same.
+    progress : told (done, total) in steps of work.
+    stop : asked between steps; true ends the search with the best so far.
+    shot : measure the shot effect even if no wish asks for it (default: only then).
+
+    Raises
+    ------
+    InputError
+        No wish, no scene, nothing that the limits allow.
+    """
+    wishes, scenes = tuple(wishes), tuple(scenes)
+    if not wishes:
+        raise InputError("say what is wanted: at least one wish", field="wishes")
+    if not scenes:
+        raise InputError("say where it is seen: at least one scene", field="scenes")
+    if not 1 <= options <= 50:
+        raise InputError("the short list has 1 to 50 options", field="options")
+    if min(budget, sample, limit, beam) < 1:
+        raise InputError("limit, beam, budget and sample are at least 1")
+    kinds = {wish.kind for wish in wishes}
+    if "most even" in kinds and len(scenes) < 2:
+        raise InputError("evenness under all lights needs two scenes at least", field="scenes")
+    if shot is None:
+        shot = bool(kinds & {"most shot", "least shot"})
+    run = _Run(candidates, wishes, viewpoints(scenes, shot, observer), fits, executor, budget)
+    ticker = run.plan(limit, beam, sample, streams, progress, stop)
+    blocks, complete = run.screen_all(ticker, limit, beam)
+    if not any(block.count for block in blocks):
+        if ticker.stopped:
+            raise InputError("stopped before any stack was looked at")
+        raise InputError("no stack is within the limits; allow more weight, cloth or layers")
+    pool = run.pool(blocks)
+    run.calibrate(sample, ticker)
+    proven, margin = run.work_out(pool, ticker)
+    shortlist, short = run.shortlist(pool, options, ticker)
+    guarantee = Guarantee(
+        complete and not ticker.stopped,
+        proven and complete and not ticker.stopped,
+        run.bound,
+        margin,
+        max(run.errors, default=0.0),
+        len(run.errors),
+        sum(block.count for block in blocks),
+        ticker.stopped,
+    )
+    cloud = Cloud(
+        np.concatenate([b.cloud for b in blocks]),
+        np.concatenate(
+            [np.stack([np.full(b.cloud_numbers.size, b.depth), b.cloud_numbers], 1) for b in blocks]
+        ),
+        guarantee.screened,
+    )
+    ticker.finish()
+    return Found(
+        tuple(shortlist), tuple(short), guarantee, cloud, tuple(order(list(run.worked.values()))),
+        wishes, scenes,
+    )  # fmt: skip
+
+
+Key = tuple[int, int]
+
+
+class _Run:
+    """The state of one search."""
+
+    def __init__(
+        self,
+        candidates: Candidates,
+        wishes: tuple[Wish, ...],
+        views: Viewpoints,
+        fits: Fits | None,
+        executor: Executor | None,
+        budget: int,
+    ) -> None:
+        self.candidates, self.space = candidates, candidates.space
+        self.wishes, self.views, self.fits = wishes, views, fits
+        self.executor, self.budget = executor, budget
+        self.quick: Screen | None = None
+        self.errors: list[float] = []
+        self.worked: dict[Key, Judged] = {}
+        self.answers: dict[Key, Fit] = {}
+        self.misfits: dict[Key, Judged] = {}
+
+    @property
+    def bound(self) -> float:
+        return max(WIDENED * max(self.errors, default=0.0), LEAST_BOUND)
+
+    def plan(
+        self,
+        limit: int,
+        beam: int,
+        sample: int,
+        streams: int,
+        progress: Callable[[int, int], None] | None,
+        stop: Callable[[], bool] | None,
+    ) -> Ticker:
+        """Prepare the tables, and count the work."""
+        space, least = self.space, self.candidates.limits.layers[0]
+        block = _block(space.grounds)
+        work = 0
+        for depth in range(1, self.candidates.limits.layers[1] + 1):
+            if depth <= self._full_depth(limit):
+                work += -(-space.count(depth) // block) if depth >= least or beam else 0
+            else:
+                work += -(-beam * int(space.cloth.size) * space.grounds // block)
+        cloths = len({(id(x.cloth), x.face) for x in self.candidates.layers})
+        ticker = Ticker(work + cloths + sample + self.budget, progress, stop)
+        self.quick = screen_of(
+            self.candidates.layers,
+            self.candidates.backings,
+            self.views,
+            self.candidates.limits.lay,
+            self.candidates.limits.layers[1],
+            streams,
+            lambda done, total: ticker.tick(),
+        )
+        return ticker
+
+    def _full_depth(self, limit: int) -> int:
+        """How deep every stack is screened: one layer at least."""
+        depth, seen = 0, 0
+        for d in range(1, self.candidates.limits.layers[1] + 1):
+            seen += self.space.count(d)
+            if d > 1 and seen > limit:
+                break
+            depth = d
+        return depth
+
+    def screen_all(self, ticker: Ticker, limit: int, beam: int) -> tuple[list[Block], bool]:
+        """Screen every stack, or what the beam reaches; and whether that was every stack."""
+        least, most = self.candidates.limits.layers
+        full = self._full_depth(limit)
+        every = max(1, self.candidates.count // _CLOUD)
+        blocks: list[Block] = []
+        complete = full >= most
+        beamed: list[Block] = []
+        for depth in range(1, most + 1):
+            last = depth == most
+            if depth <= full and depth < least and (depth < full or full == most):
+                continue  # neither wanted nor needed to lay more under
+            keep = 0 if last or depth < full else beam
+            tasks = self._all(depth) if depth <= full else self._under(depth, beamed, beam)
+            arguments = ((self.quick, self.space, self.wishes, t, every, keep) for t in tasks)
+            beamed = list(in_order(self.executor, screen_block, arguments, ticker))
+            if depth >= least:
+                blocks += beamed
+            if ticker.stopped:
+                break
+        return blocks, complete
+
+    def _all(self, depth: int) -> list[Task]:
+        block, count = _block(self.space.grounds), self.space.count(depth)
+        return [Task(depth, k, min(k + block, count)) for k in range(0, count, block)]
+
+    def _under(self, depth: int, beamed: list[Block], beam: int) -> list[Task]:
+        piles = np.concatenate([b.piles for b in beamed] or [np.zeros((0, depth - 1), np.intp)])
+        loss = np.concatenate([b.pile_loss for b in beamed] or [np.zeros(0)])
+        numbers = self.space.numbers(piles, np.zeros(len(piles), dtype=np.intp))
+        piles = piles[np.sort(best_first(loss, numbers)[:beam])]
+        each = max(1, BLOCK // (self.space.cloth.size * self.space.grounds))
+        return [
+            Task(depth, outer=piles[k : k + each]) for k in range(0, piles.shape[0], each)
+        ]
+
+    def pool(self, blocks: list[Block]) -> list[Judged]:
+        """The best of what was screened, and the best of each kind, as judged by screening."""
+        depth = np.concatenate([np.full(b.numbers.size, b.depth) for b in blocks])
+        number = np.concatenate([b.numbers for b in blocks])
+        loss = np.concatenate([b.loss for b in blocks])
+        ranked = np.lexsort((number, depth, np.round(loss, 6)))
+        keep = np.zeros(loss.size, dtype=bool)
+        keep[ranked[:_POOL]] = True
+        kind = np.empty(loss.size, dtype=np.intp)
+        for d in np.unique(depth):
+            mine = np.flatnonzero(depth == d)
+            layers, grounds = self.space.decode(int(d), number[mine])
+            kind[mine] = (d * self.space.cloth.size + layers[:, 0]) * self.space.grounds + grounds
+        keep[ranked[np.unique(kind[ranked], return_index=True)[1]]] = True
+        keys = [(int(depth[k]), int(number[k])) for k in ranked[keep[ranked]]]
+        self.exhausted = bool(keep.all()) and sum(b.count for b in blocks) == loss.size
+        return self.screened(keys)
+
+    def screened(self, keys: list[Key]) -> list[Judged]:
+        """Stacks by number, judged by screening, in the order given."""
+        assert self.quick is not None
+        judged: dict[Key, Judged] = {}
+        for depth in sorted({d for d, _ in keys}):
+            mine = [key for key in keys if key[0] == depth]
+            layers, grounds = self.space.decode(depth, np.array([n for _, n in mine]))
+            measures = screen(self.quick, layers, grounds)
+            loss = total_loss(self.wishes, measures)
+            for k, key in enumerate(mine):
+                judged[key] = self._judged(key, layers[k], int(grounds[k]), _row(measures, k),
+                                           float(loss[k]), False)  # fmt: skip
+        return [judged[key] for key in keys]
+
+    def _judged(
+        self, key: Key, layers: np.ndarray, ground: int, row: Measures, loss: float, exact: bool
+    ) -> Judged:
+        mass = float(self.space.mass[layers].sum())
+        stack = self.candidates.stack([int(k) for k in layers], ground)
+        return Judged(key, stack, row, loss, exact, mass, self.answers.get(key))
+
+    def in_full(self, some: Sequence[Judged], ticker: Ticker) -> None:
+        """Work stacks out by the full model, and note how far screening was off."""
+        piles: dict[tuple, list[Judged]] = {}
+        for one in some:
+            if one.key not in self.worked:
+                layers, _ = self.space.decode(one.key[0], np.array([one.key[1]]))
+                piles.setdefault(tuple(layers[0]), []).append(one)
+        lay = self.candidates.limits.lay
+        arguments = [
+            (
+                tuple(self.candidates.layers[k] for k in numbers),
+                tuple(one.stack.backing for one in group),
+                lay,
+                self.views,
+            )
+            for numbers, group in piles.items()
+        ]
+        results = in_order(self.executor, exact_block, arguments, ticker)
+        # a stop ends the results early
+        for (numbers, group), measures in zip(piles.items(), results, strict=False):
+            losses = total_loss(self.wishes, measures)
+            for k, one in enumerate(group):
+                self.errors.append(abs(float(losses[k]) - one.loss))
+                ground = one.key[1] % self.space.grounds
+                self.worked[one.key] = self._judged(
+                    one.key, np.array(numbers), ground, _row(measures, k), float(losses[k]), True
+                )
+
+    def calibrate(self, sample: int, ticker: Ticker) -> None:
+        """Measure the screening's error on stacks drawn from the whole; always the same ones."""
+        draw = np.random.default_rng(0)
+        keys: dict[Key, None] = {}
+        depths = self.candidates.depths
+        for k in range(8 * sample):
+            if len(keys) == sample:
+                break
+            depth = depths[k % len(depths)]
+            number = int(draw.integers(self.space.count(depth)))
+            layers, _ = self.space.decode(depth, np.array([number]))
+            if self.space.allowed(layers)[0]:
+                keys[(depth, number)] = None
+        self.in_full(self.screened(list(keys)), ticker)
+
+    def enough(self, one: Judged) -> bool:
+        """Ask about the cloth in hand; what does not fit is set aside."""
+        if self.fits is None:
+            return True
+        if one.key not in self.answers:
+            self.answers[one.key] = self.fits(one.stack)
+        answer = self.answers[one.key]
+        if one.key in self.worked:
+            self.worked[one.key] = replace(self.worked[one.key], fit=answer)
+        if answer.enough is False:
+            self.misfits[one.key] = replace(self.worked.get(one.key, one), fit=answer)
+            return False
+        return True
+
+    def best(self) -> float:
+        """The least loss worked out in full of what fits."""
+        fine = [j.loss for j in self.worked.values() if self.enough(j)]
+        return min(fine, default=np.inf)
+
+    def work_out(self, pool: list[Judged], ticker: Ticker) -> tuple[bool, float]:
+        """Work out the best in full until no other can be better; whether so, and the margin."""
+        spent, at = 0, 0
+        while at < len(pool):
+            best = self.best()
+            if pool[at].loss > best + self.bound:
+                return True, pool[at].loss - best
+            if spent >= self.budget or ticker.stop():
+                return False, pool[at].loss - best
+            batch: list[Judged] = []
+            while at < len(pool) and len(batch) < min(_TOGETHER, self.budget - spent):
+                one = pool[at]
+                at += 1
+                if one.key not in self.worked and self.enough(one):
+                    batch.append(one)
+            self.in_full(batch, ticker)
+            spent += len(batch)
+        return self.exhausted, 0.0
+
+    def shortlist(
+        self, pool: list[Judged], most: int, ticker: Ticker
+    ) -> tuple[list[Judged], list[Judged]]:
+        """Truly different options, worked out in full, and better ones that do not fit."""
+        by_key = {one.key: one for one in pool}
+        spare = 4 * most
+        while True:
+            for key, one in self.worked.items():
+                by_key[key] = one
+            chosen = pick([j for k, j in by_key.items() if k not in self.misfits], most)
+            fine = [self.enough(one) for one in chosen]
+            rough = [one for one in chosen if not one.exact]
+            if all(fine) and (not rough or spare <= 0 or ticker.stop()):
+                break
+            if all(fine):
+                self.in_full(rough, ticker)
+                spare -= len(rough)
+        first = chosen[0].loss if chosen else np.inf
+        short = pick([j for j in self.misfits.values() if j.loss < first], most)
+        return [replace(j, fit=self.answers.get(j.key)) for j in chosen], short
+
+
+def _row(measures: Measures, k: int) -> Measures:
+    return Measures(
+        measures.scenes[k : k + 1], measures.turns[k : k + 1], measures.opacity[k : k + 1]
+    )
+
+
+def _block(grounds: int) -> int:
+    """Stacks a task, a whole number of piles."""
+    return max(1, BLOCK // grounds) * grounds

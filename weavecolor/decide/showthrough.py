@@ -1,0 +1,252 @@
+"""What will be seen under the outer cloth, and what would hide it.
+
+Knows what makers put under cloth (tape, seam allowances, linings, pockets) as layers and backings;
+knows nothing of searching. A difference is CIEDE2000 between the stack with the thing and the same
+stack beside it, in the same light.
+
+Words: *hidden* where the difference, at its likely most, is under what is just noticeable side by
+side; *plain* where, at its likely least, it is a clear difference (grade 3-4 of the ISO 105-A02
+grey scale and beyond, 2.5); else *faint*, or, where the uncertainty spans more, a range of words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from weavecolor.appearance import MOST_LAYERS, appearance
+from weavecolor.backings import SKINS, backing
+from weavecolor.cloth import Cloth
+from weavecolor.colorimetry import ciede2000
+from weavecolor.compare import behind, near_daylight
+from weavecolor.errors import InputError
+from weavecolor.perception import JUST_NOTICEABLE
+from weavecolor.scene import Scene
+from weavecolor.spectra import BANDS
+from weavecolor.stack import Backing, Layer, Stack
+from weavecolor.uncertainty import known_of, of_difference
+from weavecolor.words import difference_words
+
+GRADES = ("hidden", "faint", "plain")
+#: CIEDE2000 from which a difference is plain: grade 3-4 of the grey scale.
+PLAIN = 2.5
+
+#: Flat reflectances of dyed cotton tape: assumed, not measured.
+DARK_TAPE = Backing("dark tape", np.full(BANDS, 0.04))
+WHITE_TAPE = Backing("white tape", np.full(BANDS, 0.80))
+
+
+@dataclass(frozen=True, eq=False)
+class Item:
+    """Something under the outer cloth: the stack with it, and the stack beside it."""
+
+    name: str
+    there: Stack
+    beside: Stack
+
+
+def tape(stack: Stack, which: str = "dark") -> Item:
+    """Bone channel tape between the layers and what is behind them: "dark", "white", or any
+    backing's name or screen colour. Taken as opaque."""
+    kinds = {"dark": DARK_TAPE, "white": WHITE_TAPE}
+    found = kinds.get(which) or backing(which)
+    return Item(f"{which} bone channel tape", replace(stack, backing=found), stack)
+
+
+def seam_allowance(stack: Stack, finish: str = "doubled", binding: Cloth | None = None) -> Item:
+    """The outer layer's seam allowance, under the outer layer.
+
+    ``finish``: "open" (pressed open: the cloth once more), "doubled" (pressed to one side or
+    enclosed: twice more) or "bound" (twice more inside a binding, whose cloth lies above and
+    below; the outer cloth itself unless ``binding`` is given).
+    """
+    _some(stack)
+    outer = stack.layers[0]
+    other = "back" if outer.face == "face" else "face"
+    # allowances are folded under, so the first shows its other side outwards, the next the same
+    folded = [replace(outer, face=other), outer]
+    if finish == "open":
+        under = folded[:1]
+    elif finish == "doubled":
+        under = folded
+    elif finish == "bound":
+        wrap = outer if binding is None else Layer(binding, outer.grain_deg)
+        under = [wrap, *folded, wrap]
+    else:
+        raise InputError(
+            f"{finish!r} is no seam finish; use open, doubled or bound", field="finish"
+        )
+    layers = (outer, *under, *stack.layers[1:])
+    return Item(f"seam allowance, {finish}", _checked(replace(stack, layers=layers)), stack)
+
+
+def lining_edge(stack: Stack) -> Item:
+    """The edge of the innermost layer: with it on one side, without on the other."""
+    if len(stack.layers) < 2:
+        raise InputError("a lining edge needs an outer layer and a lining: two layers at least")
+    without = replace(stack, layers=stack.layers[:-1])
+    return Item("lining edge", stack, without)
+
+
+def skin(stack: Stack, tone: str = "medium") -> Item:
+    """Skin behind the layers where the backing ends: "light", "medium" or "dark"."""
+    if tone not in SKINS:
+        raise InputError(f"{tone!r} is no skin tone here; use {', '.join(SKINS)}", field="skin")
+    return Item(f"{tone} skin", replace(stack, backing=backing(f"skin {tone}")), stack)
+
+
+def pocket(stack: Stack, cloth: Cloth | None = None) -> Item:
+    """A pocket bag: two layers of ``cloth`` (the innermost layer's by default) inmost."""
+    _some(stack)
+    bag = stack.layers[-1] if cloth is None else Layer(cloth, stack.layers[-1].grain_deg)
+    return Item(
+        "pocket", _checked(replace(stack, layers=(*stack.layers, bag, bag))), stack
+    )
+
+
+def usual_items(stack: Stack) -> tuple[Item, ...]:
+    """What is commonly under a dress of this stack: tapes, seam allowance, lining edge, skin,
+    pocket; those that the number of layers allows."""
+    items = [tape(stack, "dark"), tape(stack, "white")]
+    if len(stack.layers) + 2 <= MOST_LAYERS:
+        items += [seam_allowance(stack), pocket(stack)]
+    if len(stack.layers) > 1:
+        items.append(lining_edge(stack))
+    items.append(skin(stack))
+    return tuple(items)
+
+
+@dataclass(frozen=True)
+class ShowThrough:
+    """Whether an item shows: CIEDE2000 ``delta`` give or take ``uncertainty``, the likeliest of
+    :data:`GRADES`, those that the uncertainty leaves open, and a sentence."""
+
+    name: str
+    delta: float
+    uncertainty: float
+    grade: str
+    possible: tuple[str, ...]
+    words: str
+
+
+def grade(delta: float) -> str:
+    """One of :data:`GRADES` for a CIEDE2000 difference."""
+    return GRADES[int(delta >= JUST_NOTICEABLE) + int(delta >= PLAIN)]
+
+
+def show_through(item: Item, scene: Scene, observer: str = "2") -> ShowThrough:
+    """Whether ``item`` will be seen in ``scene``."""
+    there, beside = (
+        appearance(stack, scene, observer).reading.Lab for stack in (item.there, item.beside)
+    )
+    delta = float(ciede2000(there, beside))
+    cloths = [layer.cloth for stack in (item.there, item.beside) for layer in stack.layers]
+    doubt = of_difference(delta, known_of(cloths), near_daylight(scene)).stated
+    least, most = max(delta - doubt, 0.0), delta + doubt
+    possible = GRADES[GRADES.index(grade(least)) : GRADES.index(grade(most)) + 1]
+    likely = grade(delta)
+    looks = "" if likely == "hidden" else f", {difference_words(beside, there)}"
+    text = f"{item.name[0].upper()}{item.name[1:]}: {likely}{looks}"
+    text += f" (difference {delta:.1f} give or take {doubt:.1f}"
+    if len(possible) > 1:
+        rest = [g for g in possible if g != likely]
+        text += f"; may be {' or '.join(rest)}: lay a piece and look"
+    return ShowThrough(item.name, delta, doubt, likely, possible, text + ").")
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """What was tried and what it does: ``label``, the result, and whether it does what is wanted
+    at the likeliest (``does``) and with the uncertainty taken in (``surely``)."""
+
+    label: str
+    result: ShowThrough
+    does: bool
+    surely: bool
+
+
+def _remedy(label: str, result: ShowThrough, want: str) -> Remedy:
+    if want not in GRADES:
+        raise InputError(f"{want!r} is not one of {', '.join(GRADES)}", field="want")
+    return Remedy(label, result, result.grade == want, result.possible == (want,))
+
+
+def by_layers(
+    stack: Stack, make, scene: Scene, want: str = "hidden", most: int = 6, observer: str = "2"
+) -> tuple[Remedy, ...]:
+    """More layers of the outer cloth, one at a time, until the item is surely as wanted.
+
+    ``make``: from a stack to the item (``tape``, ``skin`` and so on). The last of the result is
+    the least number of layers that does it, or ``most`` if none does: see its ``surely``.
+    """
+    _some(stack)
+    tried: list[Remedy] = []
+    most = min(most, MOST_LAYERS - len(stack.layers) + 1)
+    for count in range(1, most + 1):
+        layers = (stack.layers[0],) * count + stack.layers[1:]
+        result = show_through(make(replace(stack, layers=layers)), scene, observer)
+        label = f"{count} layer{'s' if count > 1 else ''} of {stack.layers[0].cloth.name}"
+        tried.append(_remedy(label, result, want))
+        if tried[-1].surely:
+            break
+    return tuple(tried)
+
+
+def least_layers(tried: Sequence[Remedy], surely: bool = False) -> int | None:
+    """Of :func:`by_layers`: the least number of layers from which on all do it, or None."""
+    fine = [t.surely if surely else t.does for t in tried]
+    count = len(fine)
+    while count and fine[count - 1]:
+        count -= 1
+    return count + 1 if count < len(fine) else None
+
+
+def by_backing(
+    stack: Stack,
+    make,
+    backings: Sequence[Backing | None],
+    scene: Scene,
+    want: str = "hidden",
+    observer: str = "2",
+) -> tuple[Remedy, ...]:
+    """The item with each backing beside it; what hides it best first, or, where ``want`` is
+    "plain", what shows it best first."""
+    if not backings:
+        raise InputError("give at least one backing to try", field="backings")
+    tried = [
+        _remedy(
+            behind(one),
+            show_through(make(replace(stack, backing=one)), scene, observer),
+            want,
+        )
+        for one in backings
+    ]
+    sign = -1.0 if want == "plain" else 1.0
+    return tuple(sorted(tried, key=lambda r: (sign * round(r.result.delta, 6), r.label)))
+
+
+def remedy_words(tried: Sequence[Remedy], want: str = "hidden") -> str:
+    """What :func:`by_layers` found, as a sentence."""
+    sure, likely = least_layers(tried, surely=True), least_layers(tried)
+    name = tried[0].result.name
+    if sure is not None:
+        return f"{tried[sure - 1].label}: the {name} is {want}."
+    if likely is not None:
+        return (
+            f"{tried[likely - 1].label}: the {name} is likely {want}, but not surely; lay a piece "
+            "and look."
+        )
+    return f"Up to {len(tried)} layers the {name} is not {want}; try another backing."
+
+
+def _some(stack: Stack) -> None:
+    if not stack.layers:
+        raise InputError("there is no cloth in this stack to hide anything")
+
+
+def _checked(stack: Stack) -> Stack:
+    if len(stack.layers) > MOST_LAYERS:
+        raise InputError(f"with this there would be more than {MOST_LAYERS} layers")
+    return stack

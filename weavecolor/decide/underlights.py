@@ -1,0 +1,165 @@
+"""The same choice under every light: how it changes, which light is worst, and metamerism.
+
+Knows stacks in scenes; knows nothing of searching. Colours under different lights are each
+relative to the white that the eye has settled to there, so a difference between lights is one
+remembered, not one seen side by side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from weavecolor.appearance import Appearance, appearance
+from weavecolor.colorimetry import ciede2000, metamerism_index, readings_lab
+from weavecolor.compare import near_daylight
+from weavecolor.decide.wishes import widest
+from weavecolor.errors import InputError
+from weavecolor.lights import light_spectrum
+from weavecolor.perception import Verdict, would_see
+from weavecolor.scene import Scene
+from weavecolor.stack import Stack
+from weavecolor.uncertainty import known_of, of_difference
+
+#: Lights against which the special index is told, besides daylight as the reference (CIE 15 asks
+#: for the illuminant to be named; A and F11 are the ones most used in textiles, from memory).
+TEST_LIGHTS = ("tungsten", "fluorescent", "triphosphor", "warm LED", "stage LED")
+
+
+@dataclass(frozen=True, eq=False)
+class UnderLights:
+    """One stack under several lights: ``looks`` in the order of ``names``; the greatest change,
+    CIEDE2000, and between which two lights."""
+
+    names: tuple[str, ...]
+    looks: tuple[Appearance, ...]
+    change: float
+    worst: tuple[str, str]
+
+    @property
+    def words(self) -> str:
+        """The worst case as a sentence."""
+        a, b = self.worst
+        return f"Changes most between {a} and {b}, by {self.change:.1f} to a settled eye."
+
+
+def under_lights(stack: Stack, scenes: Sequence[Scene], observer: str = "2") -> UnderLights:
+    """How ``stack`` looks in every scene, the worst change named. Two scenes at least."""
+    _several(scenes, 2)
+    looks = tuple(appearance(stack, scene, observer) for scene in scenes)
+    delta, first, second = widest(np.array([[x.reading.Lab for x in looks]]))
+    names = tuple(scene.name for scene in scenes)
+    return UnderLights(
+        names, looks, float(delta[0]), (names[int(first[0])], names[int(second[0])])
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Parting:
+    """Two stacks in several lights: CIEDE2000 between them in each, and where it is greatest."""
+
+    names: tuple[str, ...]
+    deltas: tuple[float, ...]
+    verdicts: tuple[Verdict, ...]
+    worst: int
+
+    @property
+    def words(self) -> str:
+        """The worst light, and whether it would be seen there."""
+        return f"Furthest apart in {self.names[self.worst]}. {self.verdicts[self.worst].words}"
+
+
+def parting(
+    first: Stack, second: Stack, scenes: Sequence[Scene], observer: str = "2"
+) -> Parting:
+    """How far two choices part in each light, as seen side by side there."""
+    _several(scenes, 1)
+    cloths = [{layer.cloth.name for layer in s.layers} for s in (first, second)]
+    known = known_of([layer.cloth for s in (first, second) for layer in s.layers])
+    deltas, verdicts = [], []
+    for scene in scenes:
+        one, other = (appearance(s, scene, observer).reading.Lab for s in (first, second))
+        delta = float(ciede2000(one, other))
+        doubt = of_difference(
+            delta, known, near_daylight(scene), same_cloth=cloths[0] == cloths[1]
+        )
+        deltas.append(delta)
+        verdicts.append(would_see(delta, doubt.stated))
+    return Parting(
+        tuple(scene.name for scene in scenes),
+        tuple(deltas),
+        tuple(verdicts),
+        int(np.argmax(deltas)),
+    )
+
+
+@dataclass(frozen=True)
+class Metamerism:
+    """Two colours that may part when the light changes.
+
+    ``match``: CIEDE2000 between them in the reference light. ``indices``: the special index under
+    each of ``lights``: what is left once the match in the reference light is made perfect.
+    """
+
+    reference: str
+    match: float
+    lights: tuple[str, ...]
+    indices: tuple[float, ...]
+
+    @property
+    def worst(self) -> int:
+        """Which of ``lights`` parts them most."""
+        return int(np.argmax(self.indices))
+
+    @property
+    def words(self) -> str:
+        """What to expect, as sentences."""
+        index, light = self.indices[self.worst], self.lights[self.worst]
+        match = would_see(self.match).words
+        if index < 0.5:
+            return f"In {self.reference}: {match} A change of light hardly parts them further."
+        return (
+            f"In {self.reference}: {match} Worst under {light}: even matched in {self.reference} "
+            f"they would part by {index:.1f} there. {would_see(index).words}"
+        )
+
+
+def metamerism(
+    first: ArrayLike,
+    second: ArrayLike,
+    reference: str = "daylight",
+    lights: Sequence[str] = TEST_LIGHTS,
+    observer: str = "2",
+) -> Metamerism:
+    """Special metamerism index, change of illuminant (CIE 15:2018), under several lights.
+
+    ``first``, ``second``: reflectances (41,), such as the colours of two yarns, or the radiance
+    factors of two stacks in scenes of like directions. Lights are named as in ``lights``. Spectra
+    that were recovered from a colour are only one guess of many: for them the index tells little.
+    """
+    if not lights:
+        raise InputError("name at least one light to test under", field="lights")
+    base = light_spectrum(reference)
+    one, other = (np.asarray(x, dtype=np.float64) for x in (first, second))
+    match = float(
+        ciede2000(
+            readings_lab(one * base, base, observer=observer),
+            readings_lab(other * base, base, observer=observer),
+        )
+    )
+    indices = tuple(
+        float(metamerism_index(one, other, base, light_spectrum(light), observer))
+        for light in lights
+    )
+    return Metamerism(reference, match, tuple(lights), indices)
+
+
+def _several(scenes: Sequence[Scene], least: int) -> None:
+    if len(scenes) < least:
+        raise InputError(f"compare at least {least} scenes", field="scenes")
+    names = [scene.name for scene in scenes]
+    if len(set(names)) < len(names):
+        raise InputError("the same scene is named twice; name each once", field="scenes")
