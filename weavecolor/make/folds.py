@@ -123,7 +123,7 @@ def _pleat_curve(kind: str, fullness: float, thickness: float) -> tuple[NDArray,
     if kind == "knife":
         under = (fullness - 1.0) / 2.0
         x = [0.0, 1.0, 1.0 - under, 1.0]
-        z = [-2.0, 0.0, -1.0, -2.0]
+        z = [-2.0, 0.0, -3.0, -2.0]  # the face lies over the cloth turned under it
     else:
         under = (fullness - 1.0) / 4.0
         x = [0.0, 1.0, 1.0 - under, 1.0 + under, 1.0]

@@ -17,9 +17,10 @@ from PIL import Image
 from weavecolor.errors import InputError
 from weavecolor.picture.encode import Seeing, check_size, exposure_for, on_screen, to_image
 from weavecolor.picture.folds import MOST_FOLDED, Form, Shape, named_form, shape
-from weavecolor.picture.normals import Family, family, vector
+from weavecolor.picture.normals import SOFT_DEG, Family, family, lit, vector
 from weavecolor.scene import Scene
 from weavecolor.scenes import illumination
+from weavecolor.spectra import BANDS
 from weavecolor.stack import Backing, Layer, Stack
 
 Array = NDArray[np.float64]
@@ -29,8 +30,8 @@ Progress = Callable[[float], None]
 GROUND = 0.40
 #: Angles of the fine table, degrees.
 _FINE = np.linspace(-80.0, 80.0, 641)
-#: How soft the edge of a light's shadow is, degrees: a window or lamp is not a point.
-_SOFT_DEG = 9.0
+#: Brightness of the room behind the form, over that before it (assumed).
+ROOM = 0.5
 _TILE = 64
 
 
@@ -143,7 +144,7 @@ def brightest_turn(scene: Scene) -> float:
     best = total
     for a in np.radians(np.arange(-80.0, 81.0, 5.0)):
         normal = np.array([np.sin(a), 0.0, np.cos(a)])
-        light = scene.diffuse + sum(
+        light = scene.diffuse * (1.0 + ROOM + (1.0 - ROOM) * np.cos(a)) / 2.0 + sum(
             x.irradiance * max(float(vector(x.zenith_deg, x.azimuth_deg) @ normal), 0.0)
             for x in scene.lights
         )
@@ -172,13 +173,18 @@ def _table(
         x.irradiance * max(np.cos(np.radians(x.zenith_deg)), 0.0) for x in scene.lights
     )
     near = falls * flat.mean * 0.7 / np.maximum(1.0 - 0.5 * flat.mean, 0.2)
+    room = (1.0 + ROOM + (1.0 - ROOM) * np.cos(np.radians(_FINE)))[:, None] / 2.0
+    squarely = [lit(x, _FINE, SOFT_DEG) for x in scene.lights]
     lights, sky, glow = [], [], []
     for n in range(max(classes) + 1):
-        f = families.get(n, flat)
-        l, s, g = f.at(_FINE)
-        lights.append(on_screen(l, scene, seeing, observer))
-        sky.append(on_screen(s, scene, seeing, observer))
-        glow.append(on_screen(g * near, scene, seeing, observer))
+        factors, behind, even = families.get(n, flat).at(_FINE)
+        here = np.zeros((_FINE.size, len(scene.lights), BANDS))
+        for k, (x, (ahead, beyond)) in enumerate(zip(scene.lights, squarely, strict=True)):
+            got = factors[:, k] * ahead[:, None] + behind[:, k] * beyond[:, None]
+            here[:, k] = got * x.irradiance
+        lights.append(on_screen(here, scene, seeing, observer))
+        sky.append(on_screen(even * room * scene.diffuse, scene, seeing, observer))
+        glow.append(on_screen(even * near, scene, seeing, observer))
     joined = np.concatenate(lights).astype(np.float32)  # (classes * 641, k, 3)
     return _Table(
         np.ascontiguousarray(np.moveaxis(joined, 1, 0)),
@@ -250,10 +256,13 @@ def _shaded(place: Shape, rows: slice, table: _Table, aims: Sequence[float]) -> 
     glow = np.take(table.glow, at, axis=0)
     glow *= (1 - sky)[..., None]
     light += glow
-    soft = np.float32(1.0 / np.radians(_SOFT_DEG))
+    soft = np.float32(1.0 / np.radians(SOFT_DEG))
     for k, aim in enumerate(aims):
+        if abs(aim) > 0.5 * np.pi:  # behind the form: folds throw no shadow on one another
+            light += np.take(table.lights[k], at, axis=0)
+            continue
         free = np.minimum(place.right[rows] - np.float32(aim), place.left[rows] + np.float32(aim))
-        seen = np.clip(free * soft + np.float32(0.5), 0.0, 1.0)
+        seen = np.clip(free * (np.float32(0.5) * soft) + np.float32(0.5), 0.0, 1.0)
         seen *= seen * (3 - 2 * seen)
         part = np.take(table.lights[k], at, axis=0)
         part *= seen[..., None]

@@ -14,12 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.errors import InputError
-from weavecolor.make.fullness import fold_profile
+from weavecolor.make.folds import fold_profile
 
 Map = NDArray[np.float32]
 
 #: Points across one fold, and the most layers of a fold told apart.
-SAMPLES = 512
+SAMPLES = 256
 MOST_FOLDED = 5
 _EDGE = 0.045  # width of a pleat's rounded edge over its pitch
 _SLOT = 0.5 * np.pi
@@ -55,7 +55,7 @@ _SKIRT = Form(
 FORMS: dict[str, Form] = {
     form.name: form
     for form in (
-        Form("cylinder", widths_cm=(16.0, 16.0), length_cm=21.0, bulge=1.0),
+        Form("cylinder", widths_cm=(16.0, 16.0), length_cm=21.0, bulge=1.0, swing=0.16),
         Form(
             "hanging fold", "gathered", (1.75, 1.5), (44.0, 46.0), 52.0, 0.0, 9.0, 0.6, 0.06
         ),
@@ -116,61 +116,68 @@ class Shape:
     down: Map
 
 
-def _horizons(x: NDArray, z: NDArray, pitch: float) -> tuple[NDArray, NDArray]:
-    """Free angle to the left and right of every point of a periodic outline."""
-    copies = np.concatenate([x - pitch, x, x + pitch])
-    heights = np.tile(z, 3)
-    dx = copies[None, :] - x[:, None]
-    dz = heights[None, :] - z[:, None]
+def _horizons(
+    x: NDArray, z: NDArray, outline_x: NDArray, outline_z: NDArray
+) -> tuple[NDArray, NDArray]:
+    """Free angle to the left and right of points (x, z) before a periodic outline of pitch 1."""
+    ahead = np.concatenate([outline_x + n for n in (-2.0, -1.0, 0.0, 1.0, 2.0)])
+    dx = ahead[None, :] - x[:, None]
+    dz = np.tile(outline_z, 5)[None, :] - z[:, None]
     angle = np.arctan2(np.abs(dx), dz)
-    step = 0.6 * pitch / x.size
+    step = 1.3 / outline_x.size
     right = np.where(dx > step, angle, _SLOT).min(axis=1)
     left = np.where(dx < -step, angle, _SLOT).min(axis=1)
     return np.minimum(left, _SLOT), np.minimum(right, _SLOT)
 
 
-@lru_cache(maxsize=512)
-def _fold(kind: str, fullness: float, relief: float) -> tuple[NDArray, ...]:
-    """One fold of pitch 1: normal, left, right, depth, layers (coded), each (SAMPLES,)."""
+@lru_cache(maxsize=2048)
+def _fold(kind: str, fullness: float, relief: float, view_deg: float) -> NDArray[np.float32]:
+    """One fold of pitch 1 as seen from ``view_deg``: normal, left, right, depth, layer code
+    (softened: round it), shape (5, SAMPLES), even steps across the view."""
     if kind == "flat" or fullness < 1.0 + 1e-6:
         flat = np.zeros(SAMPLES)
-        return flat, flat + _SLOT, flat + _SLOT, flat, flat
+        return np.stack([flat, flat + _SLOT, flat + _SLOT, flat, flat]).astype(np.float32)
     depth = None if kind == "gathered" else relief
-    profile = fold_profile(kind, fullness, pitch_cm=1.0, depth_cm=depth, samples=SAMPLES)
-    normal = np.radians(profile.normal_deg)
-    x, z = profile.x, profile.depth.astype(float)
-    if kind != "gathered":
-        normal, z = _pressed(kind, x, z, normal, relief)
-    coarse = slice(None, None, 2)
-    left, right = (
-        np.interp(x, x[coarse], a, period=1.0) for a in _horizons(x[coarse], z[coarse], 1.0)
+    seen = fold_profile(
+        kind, fullness, pitch_cm=1.0, depth_cm=depth, view_deg=view_deg, samples=SAMPLES
     )
-    folded = np.minimum((profile.layers - 1) // 2, (MOST_FOLDED - 1) // 2)
-    return normal, left, right, z, folded.astype(float)
+    straight = fold_profile(kind, fullness, pitch_cm=1.0, depth_cm=depth, samples=96)
+    v = np.radians(view_deg)
+    normal, z = np.radians(seen.normal_deg), seen.depth.astype(float)
+    x = ((seen.x + z * np.sin(v)) / np.cos(v)) % 1.0
+    if kind != "gathered":
+        normal = _pressed(kind, x, normal)
+    some = slice(None, None, 2)
+    left, right = (
+        np.repeat(a, 2) for a in _horizons(x[some], z[some], straight.x, straight.depth)
+    )
+    folded = np.minimum((seen.layers - 1) // 2, (MOST_FOLDED - 1) // 2)
+    # softened, so that between two steps of fullness the edge lies between its two places
+    soft = np.convolve(np.tile(folded, 3), np.full(17, 1 / 17), "same")[SAMPLES : 2 * SAMPLES]
+    return np.stack([normal, left, right, z, soft]).astype(np.float32)
 
 
-def _pressed(
-    kind: str, x: NDArray, z: NDArray, normal: NDArray, relief: float
-) -> tuple[NDArray, NDArray]:
+def _pressed(kind: str, x: NDArray, normal: NDArray) -> NDArray:
     """A pressed pleat's edges are turned over a small radius, not cut."""
-    normal, z = normal.copy(), z.copy()
-    edges = [(1.0, 1.0)] if kind == "knife" else [(1.0, 1.0), (0.0, -1.0)]
-    for place, side in edges:
+    normal = normal.copy()
+    for place, side in [(1.0, 1.0)] if kind == "knife" else [(1.0, 1.0), (0.0, -1.0)]:
         inside = (place - x) * side  # distance in from the edge
         near = (inside >= 0) & (inside < _EDGE)
-        t = 1.0 - inside[near] / _EDGE
-        normal[near] = normal[near] + side * np.radians(75.0) * t**3
-        z[near] -= relief * 0.9 * t**4
-    return normal, z
+        normal[near] += side * np.radians(70.0) * (1.0 - inside[near] / _EDGE) ** 2
+    return normal
 
 
-@lru_cache(maxsize=32)
-def fold_table(kind: str, low: float, high: float, relief: float) -> tuple[NDArray, NDArray]:
-    """Folds at steps of fullness: values (n,), and (5, n, SAMPLES) normal, left, right, depth,
-    layer code."""
-    count = 1 if high - low < 1e-9 else int(np.clip(np.ceil((high - low) / 0.06), 2, 48))
+@lru_cache(maxsize=16)
+def fold_table(
+    kind: str, low: float, high: float, relief: float, views: tuple[float, ...]
+) -> tuple[NDArray, NDArray]:
+    """Folds at steps of fullness (n,) and from several sides: (5, n, len(views), SAMPLES)."""
+    count = 1 if high - low < 1e-9 else int(np.clip(np.ceil((high - low) / 0.12), 2, 16))
     values = np.linspace(low, high, count)
-    rows = [np.stack(_fold(kind, round(float(f), 6), relief)) for f in values]
+    rows = [
+        np.stack([_fold(kind, round(float(f), 6), relief, v) for v in views], axis=1)
+        for f in values
+    ]
     return values, np.stack(rows, axis=1)
 
 
@@ -195,53 +202,58 @@ def shape(form: Form, width: int, height: int, sub: int = 1) -> Shape:
     down = np.clip(y / form.length_cm, 0.0, 1.0)[:, None]
     half = _half_width(form, down)
     reach = x[None, :] / half
-    beyond = np.abs(reach) > 1.0
     turn = np.arcsin(np.clip(reach * form.bulge, -1.0, 1.0)) if form.bulge > 0 else 0.0 * reach
     whole = np.arcsin(form.bulge) if form.bulge > 0 else 1.0
     across = np.clip(0.5 + 0.5 * (turn / whole if form.bulge > 0 else reach), 0.0, 1.0)
 
     # round the body, folds are as many as the hem's width over their pitch
-    round_cm = 2.0 * _half_width(form, np.float32(1.0)) * (
-        whole / form.bulge if form.bulge > 0 else 1.0
-    )
-    folds = max(1, round(float(round_cm) / form.pitch_cm)) if form.folds != "flat" else 1
+    body = whole / form.bulge if form.bulge > 0 else 1.0
+    hem_half = float(_half_width(form, np.float32(1.0)))
+    folds = max(1, round(2.0 * hem_half * body / form.pitch_cm)) if form.folds != "flat" else 1
     starts = _starts(form, folds)
     place = np.interp(across.ravel(), starts, np.arange(folds + 1.0)).reshape(across.shape)
     place = place.astype(np.float32)
     if form.uneven:
-        place += 0.05 * form.uneven * np.sin(5.0 * down + 7.0 * across).astype(np.float32)
-    phase = place - np.floor(place)
-    top, hem = form.fullness
-    share = (1.0 / half[:, 0] - 1.0 / half[-1, 0]) / (1.0 / half[0, 0] - 1.0 / half[-1, 0]) if (
-        abs(half[0, 0] - half[-1, 0]) > 1e-6
-    ) else 1.0 - down[:, 0]
-    fullness = hem + (top - hem) * share
+        place += np.float32(0.06 * form.uneven) * np.sin(5 * down + 7 * across)
+    number = np.clip(np.floor(place), 0, folds - 1).astype(np.int32)
+    phase = np.clip(place - number, 0.0, 1.0)
+    fullness = _fullness_down(form, half[:, 0], down[:, 0])
     relief = round(form.relief_cm / form.pitch_cm, 6)
-    values, table = fold_table(form.folds, min(top, hem), max(top, hem), relief)
-    rows = _rows(values, table, fullness)  # (5, height, SAMPLES)
+    middle = (0.5 * (starts[1:] + starts[:-1]) - 0.5) * 2.0 * whole * (form.bulge > 0)
+    views = tuple(float(np.clip(np.round(-np.degrees(m) / 7.5) * 7.5, -75, 75)) for m in middle)
+    sides = tuple(sorted(set(views)))
+    top, hem = form.fullness
+    values, table = fold_table(form.folds, min(top, hem), max(top, hem), relief, sides)
+    fine, row = _steps(values, table, fullness)  # (5, steps, sides, SAMPLES), step of each row
+    side = np.array([sides.index(v) for v in views], np.int32)[number]
     index = np.minimum((phase * SAMPLES).astype(np.int32), SAMPLES - 1)
-    index += (np.arange(height, dtype=np.int32) * SAMPLES)[:, None]
-    normal, left, right, depth, folded = (np.take(r.ravel(), index) for r in rows)
+    index += side * np.int32(SAMPLES)
+    index += (row.astype(np.int32) * np.int32(len(sides) * SAMPLES))[:, None]
+    normal, left, right, depth, folded = (np.take(r.ravel(), index) for r in fine)
     if form.uneven:
         normal = normal + _ripple(form, across, down, y)
+    if form.band_cm:
+        band = np.clip((form.band_cm - y) / scale + 0.5, 0.0, 1.0)[:, None] > 0.5
+        rim = np.exp(-np.maximum(y - form.band_cm, 0.0) / 0.5)[:, None]  # its own shade below it
+        normal, depth = np.where(band, 0.0, normal), np.where(band, 0.0, depth)
+        left, right = (np.where(band, _SLOT, a * (1.0 - 0.35 * rim)) for a in (left, right))
+        folded = np.where(band, 1.0, folded)
     angle = normal + turn.astype(np.float32)
     slot = np.float32(_SLOT)
     sky = 0.5 * (
         np.sin(np.clip(right - normal, 0.0, slot)) + np.sin(np.clip(left + normal, 0.0, slot))
     )
-    # a hem's crests hang nearer the eye, so lower
-    pitch = half / _half_width(form, np.float32(1.0)) * form.pitch_cm
-    drop = form.swing * depth * pitch
-    if form.bulge:
-        drop = drop - form.swing * 0.35 * half * (1.0 - np.sqrt(np.maximum(1.0 - reach**2, 0.0)))
-    edge = form.length_cm - form.swing * form.pitch_cm * 0.6 + drop
+    # a hem's crests hang nearer the eye, so lower; so does the front of anything round
+    round_ = half * (1.0 - np.sqrt(np.maximum(1.0 - reach**2, 0.0))) if form.bulge else 0.0 * half
+    near = form.swing * (depth * half / hem_half * form.pitch_cm - 0.5 * round_)
+    edge = form.length_cm - form.swing * form.pitch_cm * 0.6 + near
+    start = -0.5 * form.swing * round_ + 0.5 * form.swing * half
     cover = np.clip((edge - y[:, None]) / scale + 0.5, 0.0, 1.0)
-    cover *= np.clip(y / scale + 0.5, 0.0, 1.0)[:, None]
+    cover *= np.clip((y[:, None] - start * (form.bulge > 0)) / scale + 0.5, 0.0, 1.0)
     cover *= np.clip((half - np.abs(x)[None, :]) / scale * sub + 0.5, 0.0, 1.0)
-    cover[beyond & (cover > 0)] *= 1.0
     return Shape(
         angle.astype(np.float32),
-        (left + turn * -1.0).astype(np.float32),
+        (left - turn).astype(np.float32),
         (right + turn).astype(np.float32),
         sky.astype(np.float32),
         (folded + 0.5).astype(np.uint8),
@@ -249,6 +261,14 @@ def shape(form: Form, width: int, height: int, sub: int = 1) -> Shape:
         across.astype(np.float32),
         np.broadcast_to(down, across.shape).astype(np.float32),
     )
+
+
+def _fullness_down(form: Form, half: NDArray, down: NDArray) -> NDArray:
+    """Fullness of each row: cloth of even width hangs on a wider and wider round."""
+    top, hem = form.fullness
+    near, far = 1.0 / half[0], 1.0 / half[-1]
+    share = 1.0 - down if abs(near - far) < 1e-9 else (1.0 / half - far) / (near - far)
+    return hem + (top - hem) * share
 
 
 def _half_width(form: Form, down: NDArray) -> NDArray:
@@ -260,17 +280,17 @@ def _half_width(form: Form, down: NDArray) -> NDArray:
     return 0.5 * (top + (hem - top) * down)
 
 
-def _rows(values: NDArray, table: NDArray, fullness: NDArray) -> NDArray[np.float32]:
-    """Fold table read at each row's fullness; layers by the nearest step, the rest between two."""
+def _steps(values: NDArray, table: NDArray, fullness: NDArray) -> tuple[NDArray, NDArray]:
+    """The table at steps too small to see, and each row's step."""
     if values.size == 1:
-        return np.broadcast_to(table, (5, fullness.size, SAMPLES)).astype(np.float32)
-    at = np.clip((fullness - values[0]) / (values[1] - values[0]), 0.0, values.size - 1.0)
+        return table, np.zeros(fullness.size, np.int32)
+    count = 160
+    at = np.linspace(0.0, values.size - 1.0, count)
     low = np.minimum(at.astype(int), values.size - 2)
-    part = (at - low)[None, :, None].astype(np.float32)
-    table = table.astype(np.float32)
+    part = (at - low)[None, :, None, None].astype(np.float32)
     mixed = table[:, low] * (1 - part) + table[:, low + 1] * part
-    mixed[4] = table[4, np.rint(at).astype(int)]
-    return mixed
+    share = (fullness - values[0]) / (values[-1] - values[0])
+    return mixed, np.clip(np.rint(share * (count - 1)), 0, count - 1).astype(np.int32)
 
 
 def _ripple(form: Form, across: NDArray, down: NDArray, y_cm: NDArray) -> NDArray[np.float32]:

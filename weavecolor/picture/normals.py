@@ -21,7 +21,7 @@ from weavecolor.appearance import pile_optics
 from weavecolor.cell.nodes import unit
 from weavecolor.errors import InputError
 from weavecolor.layeroptics import content
-from weavecolor.scene import Scene
+from weavecolor.scene import Light, Scene
 from weavecolor.spectra import BANDS
 from weavecolor.stack import Stack
 
@@ -29,31 +29,56 @@ Array = NDArray[np.float64]
 
 #: Farthest that the sight and light are followed from the local normal, degrees.
 STEEPEST = 82.0
+#: Half the width of a light as seen from the cloth, degrees: a window or lamp is not a point.
+SOFT_DEG = 9.0
+
+Direction = tuple[float, float]  # zenith, azimuth, degrees
 
 
 @dataclass(frozen=True, eq=False)
 class Family:
-    """Radiance of one stack by angle of its normal, spectral.
+    """What one stack sends to the eye, by angle of its normal.
 
-    ``angles`` (n,) degrees, normals turned towards the viewer's right; ``lights`` (n, k, 41)
-    radiance from each of the scene's lights, unshadowed; ``sky`` (n, 41) from the diffuse light,
-    all of it; ``glow`` (n, 41) the radiance factor in even light, for light from neighbouring
-    cloth; ``mean`` (41,) share of even light that the flat stack sends back.
+    ``angles`` (n,) degrees, normals turned towards the viewer's right; ``factors`` (n, k, 41)
+    radiance over each light's irradiance on the cloth there; ``behind`` the same for lights that
+    stand behind the cloth there, 0 where it has a backing; ``even`` (n, 41) radiance factor in even
+    light; ``mean`` (41,) share of even light that the flat stack sends back.
     """
 
     angles: Array
-    lights: Array
-    sky: Array
-    glow: Array
+    factors: Array
+    behind: Array
+    even: Array
     mean: Array
 
     def at(self, angles: Array) -> tuple[Array, Array, Array]:
-        """``lights``, ``sky`` and ``glow`` at other angles, by cubic splines; never negative."""
+        """``factors``, ``behind``, ``even`` at other angles, by cubic splines; never negative."""
         inside = np.clip(angles, self.angles[0], self.angles[-1])
         return tuple(  # type: ignore[return-value]
             np.maximum(CubicSpline(self.angles, a, axis=0)(inside), 0.0)
-            for a in (self.lights, self.sky, self.glow)
+            for a in (self.factors, self.behind, self.even)
         )
+
+
+def lit(light: Light, angles_deg: Array, soft_deg: float = 0.0) -> tuple[Array, Array]:
+    """How squarely a light falls on cloth turned by angles: cosine in front, and from behind.
+
+    ``soft_deg``: half the light's width, so that it sets gradually; the flat cloth's is exact.
+    """
+    right, _, out = vector(light.zenith_deg, light.azimuth_deg)
+    reach, aim = float(np.hypot(right, out)), float(np.arctan2(right, out))
+    turn = aim - np.radians(angles_deg)
+
+    def facing(t: Array) -> Array:
+        if soft_deg <= 0:
+            return np.maximum(np.cos(t), 0.0)
+        w = np.radians(soft_deg)
+        quarter = 0.5 * np.pi
+        t = np.abs((t + np.pi) % (2 * np.pi) - np.pi)
+        low, high = np.clip(t - w, -quarter, quarter), np.clip(t + w, -quarter, quarter)
+        return (np.sin(high) - np.sin(low)) / (2.0 * np.sin(w))
+
+    return reach * facing(turn), reach * facing(turn + np.pi)
 
 
 def vector(zenith_deg: float, azimuth_deg: float) -> Array:
@@ -62,7 +87,7 @@ def vector(zenith_deg: float, azimuth_deg: float) -> Array:
     return np.array([-x, y, z])
 
 
-def local(direction: Array, angle_deg: float) -> tuple[float, float]:
+def local(direction: Array, angle_deg: float) -> Direction:
     """(zenith, azimuth) in degrees of a picture direction about a normal turned to the right."""
     a = np.radians(angle_deg)
     right = direction[0] * np.cos(a) - direction[2] * np.sin(a)
@@ -71,12 +96,12 @@ def local(direction: Array, angle_deg: float) -> tuple[float, float]:
     return float(zenith), float(np.degrees(np.arctan2(right, direction[1])) % 360.0)
 
 
-def _limited(direction: tuple[float, float]) -> tuple[float, float]:
+def _limited(direction: Direction) -> Direction:
     """Kept off the cloth's plane, and rounded so that equal directions share what is cached."""
     return round(min(direction[0], STEEPEST), 6), round(direction[1], 6)
 
 
-def family(stack: Stack, scene: Scene, step_deg: float = 7.5) -> Family:
+def family(stack: Stack, scene: Scene, step_deg: float = 8.0) -> Family:
     """The family of a stack in a scene, cached.
 
     ``step_deg``: spacing of the angles worked out, 2 to 20. Half the sheen lobe's width or
@@ -125,55 +150,54 @@ def _family(stack: Stack, scene: Scene, step: float) -> Family:
     count = int(np.ceil(80.0 / step))
     angles = np.linspace(-80.0, 80.0, 2 * count + 1)
     view = vector(scene.view_zenith_deg, scene.view_azimuth_deg)
-    suns = [vector(x.zenith_deg, x.azimuth_deg) for x in scene.lights]
     sights = [_limited(local(view, a)) for a in angles]
-    above: list[tuple[float, float]] = list(dict.fromkeys(sights))
-    below: list[tuple[float, float]] = []
-    pairs = []  # (angle number, light, direction, cosine, in front)
-    for n, a in enumerate(angles):
-        for k, sun in enumerate(suns):
+    front: dict[tuple[int, int], Direction] = {}
+    back: dict[tuple[int, int], Direction] = {}
+    for k, light in enumerate(scene.lights):
+        sun = vector(light.zenith_deg, light.azimuth_deg)
+        ahead, beyond = lit(light, angles, SOFT_DEG + step)
+        for n, a in enumerate(angles):
             zenith, azimuth = local(sun, a)
-            cosine = np.cos(np.radians(zenith))
-            if abs(cosine) < 0.02:
-                continue
-            if cosine > 0:
-                pairs.append((n, k, _limited((zenith, azimuth)), cosine, True))
-            elif stack.backing is None:
-                straight = _limited((180.0 - zenith, (azimuth + 180.0) % 360.0))
-                pairs.append((n, k, straight, -cosine, False))
-    above = list(dict.fromkeys(above + [p[2] for p in pairs if p[4]]))
-    below = list(dict.fromkeys(p[2] for p in pairs if not p[4]))
-    pile = pile_optics(stack, above, below)
+            if ahead[n] > 0:
+                front[n, k] = _limited((zenith, azimuth))
+            if stack.backing is None and beyond[n] > 0:
+                back[n, k] = _limited((180.0 - zenith, (azimuth + 180.0) % 360.0))
+    above = list(dict.fromkeys([*sights, *front.values()]))
+    below = list(dict.fromkeys(back.values()))
+    eye = [above.index(s) for s in sights]
+    links = [(eye[n], above.index(d)) for (n, _), d in front.items()]
+    links += [(eye[n], len(above) + below.index(d)) for (n, _), d in back.items()]
+    pile = pile_optics(stack, above, below, links=list(dict.fromkeys(links)), exact=False)
     share = pile.share
-    size = share.size - len(above) - len(below)
-    factors = (
+    nodes = share.size - len(above) - len(below)
+    over = (
         pile.reflect
         if stack.backing is None
         else over_backings(pile, [stack.backing.reflectance], GAPS[stack.lay])[0]
     )
-    places = {d: size + i for i, d in enumerate(above)}
-    shades = {d: size + len(above) + i for i, d in enumerate(below)}
-    eyes = [places[s] for s in sights]
-    lights = np.zeros((angles.size, len(suns), BANDS))
-    for n, k, direction, cosine, ahead in pairs:
-        irradiance = scene.lights[k].irradiance * cosine
-        if ahead:
-            lights[n, k] = factors[:, eyes[n], places[direction]] * irradiance
-        else:
-            seen = pile.pass_[:, eyes[n], shades[direction]]
-            if _in_line(direction, sights[n]):
-                seen = seen + pile.through[eyes[n]]
-            lights[n, k] = seen * irradiance
-    even = np.stack([factors[:, e] @ share for e in eyes])
-    return Family(
-        angles,
-        np.maximum(lights, 0.0),
-        even * scene.diffuse,
-        even,
-        (factors @ share) @ share,
-    )
+    factors = np.zeros((angles.size, len(scene.lights), BANDS))
+    behind = np.zeros_like(factors)
+    for (n, k), d in front.items():
+        factors[n, k] = over[:, nodes + eye[n], nodes + above.index(d)]
+    for (n, k), d in back.items():
+        seen = pile.pass_[:, nodes + eye[n], nodes + len(above) + below.index(d)]
+        straight = pile.through[nodes + eye[n]] if _in_line(d, sights[n]) else 0.0
+        behind[n, k] = seen + straight
+    _level_beyond(factors, front)
+    _level_beyond(behind, back)
+    even = np.stack([over[:, nodes + e] @ share for e in eye])
+    return Family(angles, factors, behind, even, (over @ share) @ share)
 
 
-def _in_line(one: tuple[float, float], other: tuple[float, float]) -> bool:
+def _level_beyond(values: Array, known: dict[tuple[int, int], Direction]) -> None:
+    """Hold the outermost known factor where a light has set, so that splines do not swing."""
+    for k in range(values.shape[1]):
+        there = [n for n, light in known if light == k]
+        if there:
+            values[: min(there), k] = values[min(there), k]
+            values[max(there) + 1 :, k] = values[max(there), k]
+
+
+def _in_line(one: Direction, other: Direction) -> bool:
     a, b = (unit(*np.radians(d)) for d in (one, other))
     return bool(a @ b > np.cos(np.radians(5.0)))
