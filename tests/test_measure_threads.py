@@ -7,15 +7,11 @@ gravel and brick, none woven), so real pictures serve for refusals only.
 
 from __future__ import annotations
 
-import sys
 import time
-from pathlib import Path
 
 import numpy as np
 import pytest
 import skimage.data
-
-sys.path.insert(0, str(Path(__file__).parent))
 from weave_drawing import Drawing, any_drawing, draw
 
 from weavecolor.errors import InputError
@@ -28,7 +24,7 @@ def _errors(seed: int, pictures: int) -> tuple[list[float], list[float], int, li
     for _ in range(pictures):
         d = any_drawing(rng)
         try:
-            found = count_threads(draw(d), d.pixels_per_mm)
+            found = count_threads(draw(d, 2 if pictures < 50 else 3), d.pixels_per_mm)
         except InputError:
             refused += 1
             continue

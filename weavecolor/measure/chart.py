@@ -128,7 +128,7 @@ def _fitted(
     matrix = np.linalg.lstsq((terms * weight)[use], (target * weight)[use], rcond=None)[0]
     got = np.maximum(terms @ matrix, 0.0) @ space("sRGB").to_xyz.T
     Lab = lab_from_xyz(100 * got, daylight_white("2"))
-    return matrix, np.asarray(ciede2000(published()[1], Lab))
+    return np.asarray(matrix, dtype=np.float64), np.asarray(ciede2000(published()[1], Lab))
 
 
 def find_chart(linear: ArrayLike) -> Chart:

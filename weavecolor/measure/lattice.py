@@ -76,7 +76,7 @@ class Frame:
         return abs(a * d - b * c)
 
 
-def spectrum(channels: Array, tile: int) -> Spectrum:
+def spectrum(channels: NDArray[np.floating], tile: int) -> Spectrum:
     """Power spectrum of flattened channels (n, rows, columns), averaged over half-lapped tiles.
 
     Welch's method (1967) with a Hann window; each frequency is then divided by the median of its

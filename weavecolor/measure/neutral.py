@@ -157,7 +157,8 @@ def illumination(
             "the light falls off too much across the paper; turn the table so that the window "
             "lights it evenly, and shoot again"
         )
-    return Illumination(fit[:terms], order, shape, value, error, smooth, uneven)
+    coefficients = np.asarray(fit[:terms], dtype=np.float64)
+    return Illumination(coefficients, order, shape, value, error, smooth, uneven)
 
 
 def _blocks(image: Array, mask: NDArray[np.bool_]) -> tuple[Array, Array, Array]:

@@ -179,7 +179,7 @@ def _linear(
 def _top(image: Image.Image) -> NDArray[np.bool_]:
     """Clipping is judged on the file's own numbers, before any profile spreads them."""
     values = np.asarray(image if image.mode in ("RGB", "L") else image.convert("RGB"))
-    return values >= 254 if values.ndim == 2 else (values >= 254).any(axis=2)
+    return np.asarray(values >= 254 if values.ndim == 2 else (values >= 254).any(axis=2))
 
 
 def _to_srgb(image: Image.Image, profile: bytes) -> Image.Image:

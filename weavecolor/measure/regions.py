@@ -125,7 +125,7 @@ def _inner_box(mask: Mask) -> Box:
         top -= 1
     while bottom < mask.shape[0] and mask[bottom, left:right].all():
         bottom += 1
-    return left, top, right, bottom
+    return int(left), int(top), int(right), int(bottom)
 
 
 def _grown(seed: Mask, log: NDArray[np.float64], usable: Mask) -> Mask:
@@ -158,7 +158,7 @@ def _large(mask: Mask, share: float) -> Mask:
 
 
 def _layout(small: NDArray[np.float32]) -> dict[str, Mask]:
-    light = small @ LUMINANCE
+    light = (small @ LUMINANCE).astype(np.float64)
     log = np.log(np.maximum(small, 2e-3))
     chroma = np.ptp(log, axis=-1)
     bright = light > 0.72 * np.percentile(light, 98)

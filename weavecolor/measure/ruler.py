@@ -64,8 +64,8 @@ def scale_from_ruler(
         Distance of the finest ticks, 1 mm by default.
 
     Straight lines across the ruler are summed at trial tilts; the sharpest profile wins, the
-    finest comb that has a tick at every place is taken, and a line is fitted to the places. A box whose ticks do
-    not repeat evenly at least eight times raises InputError: nothing is guessed.
+    finest comb that has a tick at every place is taken, and a line is fitted to the places. A box
+    whose ticks do not repeat evenly at least eight times raises InputError: nothing is guessed.
     """
     image = np.asarray(picture, dtype=np.float64)
     if image.ndim == 3:
@@ -175,11 +175,11 @@ def _ticks(profile: Array, period: float) -> tuple[Array, Array] | None:
     places = {k: v for k, v in places.items() if heights[k] > least}
     if len(places) < max(8, 0.85 * (max(places) - min(places) + 1)):
         return None
-    index = np.array(sorted(places), dtype=float)
-    place = np.array([places[int(i)] for i in index])
-    line = np.polyfit(index, place, 2)
-    rest = place - np.polyval(line, index)
+    number = np.array(sorted(places), dtype=float)
+    spot = np.array([places[int(i)] for i in number])
+    line = np.polyfit(number, spot, 2)
+    rest = spot - np.polyval(line, number)
     good = np.abs(rest) < max(0.12 * period, 3 * 1.4826 * float(np.median(np.abs(rest))))
     if good.sum() < 8 or rest[good].std() > 0.12 * period or good.mean() < 0.8:
         return None
-    return index[good], place[good]
+    return number[good], spot[good]

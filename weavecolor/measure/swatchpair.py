@@ -216,7 +216,7 @@ def _side(
     image = np.asarray(picture, dtype=np.float32)
     if image.ndim != 3 or image.shape[2] != 3:
         raise InputError("a picture is (rows, columns, 3)", field=f"picture over {which}")
-    clipped = (image > 0.985).any(axis=2)
+    clipped = np.asarray((image > 0.985).any(axis=2))
     try:
         regions = find_regions(image, marked)
         if lent is not None and lent.shape == image.shape[:2]:
