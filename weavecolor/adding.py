@@ -15,10 +15,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from weavecolor.cell.pairs import Distance
 from weavecolor.layeroptics import LayerOptics, layer_pairs
 from weavecolor.spectra import Spectrum
 
 Array = NDArray[np.float64]
+Spans = tuple[tuple[float, float], ...]
 
 #: For each way of laying: nearest and farthest gap behind a layer, in yarn spacings; None: so far
 #: apart and irregular that openings do not line up. Assumed, not sourced.
@@ -43,7 +45,8 @@ class Openings:
 class PileOptics:
     """One or more layers in the stack's frame; arrays as in :class:`LayerOptics`.
 
-    ``members``: each layer with the least and greatest distance in mm from it to the pile's back.
+    ``members``: each layer with what lies between its back and the pile's back: (least, greatest)
+    of each gap and thickness in mm.
     """
 
     reflect: Array
@@ -51,22 +54,29 @@ class PileOptics:
     pass_: Array
     through: Array
     share: Array
-    members: tuple[tuple[LayerOptics, float, float], ...]
+    members: tuple[tuple[LayerOptics, Spans], ...]
 
 
-#: Distance in mm at which openings no longer line up.
-_FAR = 50.0
+#: Distance in mm over which openings no longer line up.
+_FAR = (0.0, 50.0)
+
+
+def _gap_mm(layer: LayerOptics, gap: tuple[float, float] | None) -> tuple[float, float]:
+    return _FAR if gap is None else (gap[0] * layer.pitch, gap[1] * layer.pitch)
 
 
 def pile_of(layer: LayerOptics) -> PileOptics:
     """A pile of one layer."""
     return PileOptics(
-        layer.reflect, layer.under, layer.pass_, layer.through, layer.share, ((layer, 0.0, 0.0),)
+        layer.reflect, layer.under, layer.pass_, layer.through, layer.share, ((layer, ()),)
     )
 
 
-def openings(pile: PileOptics, gap: tuple[float, float] | None, depth: float) -> Openings:
-    """Joint openness of a pile before something whose reflecting depth is ``depth`` mm.
+def openings(
+    pile: PileOptics, gap: tuple[float, float] | None, depths: tuple[float, ...] = ()
+) -> Openings:
+    """Joint openness of a pile before something that is met ``depths`` mm below its front
+    (quantiles; none for a plane).
 
     ``gap``: nearest and farthest distance behind each layer in yarn spacings, None for
     uncorrelated.
@@ -76,9 +86,9 @@ def openings(pile: PileOptics, gap: tuple[float, float] | None, depth: float) ->
     if gap is None or mean <= 1e-9:
         return Openings(np.outer(t, t), np.ones_like(t), 1.0)
     joint = np.ones((t.size, t.size))
-    for layer, least, most in pile.members:
-        near, far = (g * layer.pitch for g in gap)
-        joint *= layer_pairs(layer, least + near, most + far + depth, nodes=most == 0.0)
+    for layer, spans in pile.members:
+        distance = Distance((*spans, _gap_mm(layer, gap)), depths)
+        joint *= layer_pairs(layer, distance, nodes=not spans)
     returned = np.divide(joint @ share, t, out=np.full_like(t, mean), where=t > 1e-9)
     hit = np.clip(1.0 - returned, 0.0, None) / (1.0 - mean)
     return Openings(joint, hit, float(1.0 - share @ (hit * t)) / (1.0 - mean))
@@ -90,7 +100,7 @@ def _turned(matrices: Array) -> Array:
 
 def add(upper: PileOptics, lower: PileOptics, gap: tuple[float, float] | None) -> PileOptics:
     """Lay ``upper`` over ``lower``; ``gap`` as in :data:`GAPS`. Reciprocal, and keeps energy."""
-    open_ = openings(upper, gap, lower.members[0][0].thickness)
+    open_ = openings(upper, gap, lower.members[0][0].depths)
     t1, t2 = upper.through, lower.through
     q = np.flatnonzero(upper.share > 0)  # only the nodes carry light on; named ones end paths
     c = upper.share[q]
@@ -127,17 +137,16 @@ def add(upper: PileOptics, lower: PileOptics, gap: tuple[float, float] | None) -
         + met[:, :, q] @ _turned(up_q)
         + spread * _turned(back) @ (c[:, None] * above_q[:, :, q] * c) @ _turned(met[:, :, q])
     )
-    first_below, least, most = lower.members[0]
-    # uncorrelated layers leave nothing to be told by distance
-    near, far = (g * first_below.pitch for g in gap) if gap else (0.0, _FAR)
-    near, far = near + least + first_below.thickness, far + most + first_below.thickness
-    members = tuple((m, a + near, b + far) for m, a, b in upper.members) + lower.members
+    first, spans = lower.members[0]
+    behind = ((first.thickness, first.thickness), *spans)
+    members = tuple((m, (*between, _gap_mm(m, gap), *behind)) for m, between in upper.members)
+    members += lower.members
     return PileOptics(reflect, under, passed, t1 * t2, upper.share, members)
 
 
 def over_backing(pile: PileOptics, backing: Spectrum, gap: tuple[float, float] | None) -> Array:
     """Radiance factors (41, N, N) of a pile over a Lambertian backing of reflectance (41,)."""
-    return _on_backing(pile, backing, openings(pile, gap, 0.0))
+    return _on_backing(pile, backing, openings(pile, gap))
 
 
 def _on_backing(pile: PileOptics, backing: Spectrum, open_: Openings) -> Array:
@@ -162,5 +171,5 @@ def over_backings(
     pile: PileOptics, backings: list[Spectrum], gap: tuple[float, float] | None
 ) -> list[Array]:
     """As :func:`over_backing`, for several backings at little more than the cost of one."""
-    open_ = openings(pile, gap, 0.0)
+    open_ = openings(pile, gap)
     return [_on_backing(pile, b, open_) for b in backings]

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.cell.finish import Finish, NamedForms, Surfaces, finish, named_forms, surfaces
-from weavecolor.cell.pairs import Pairs, pairs
-from weavecolor.cell.transport import beam, quick_beam
+from weavecolor.cell.pairs import Distance, Pairs, pairs
+from weavecolor.cell.transport import Transport, beam, quick_beam
 from weavecolor.cloth import Cloth, Construction, Yarn
 from weavecolor.construction import check_weavable
 from weavecolor.kubelka import film
@@ -117,7 +117,8 @@ class LayerOptics:
 
     ``reflect`` (41, N, N) from above, ``under`` from below, ``pass_`` (41, N, N) scattered
     through (from above by row label, leaving below by column label); ``through`` (N,) beam;
-    ``share`` (N,) quadrature shares, 0 for named directions. ``thickness`` mm.
+    ``share`` (N,) quadrature shares, 0 for named directions. ``thickness`` mm; ``depths``:
+    evenly spaced quantiles of how deep below its front the layer is met by diffuse light, mm.
     """
 
     reflect: Array
@@ -126,6 +127,7 @@ class LayerOptics:
     through: Array
     share: Array
     thickness: float
+    depths: tuple[float, ...]
     pitch: float
     cloth: Cloth
     turn: float
@@ -145,6 +147,18 @@ def _named(
     looked = beam if exact else quick_beam
     beams = tuple(looked(construction, *v) for v in vectors)
     return named_forms(construction, finish(construction, kinds), beams, links)
+
+
+def _depths(cell: Transport, flip: bool) -> tuple[float, ...]:
+    half = cell.nodes.half
+    out = slice(half, None) if flip else slice(0, half)
+    weight = cell.samples.share * (cell.seen[:, out] @ cell.nodes.share[out])
+    z = cell.samples.point[2]
+    depth = z + cell.geometry.bottom if flip else cell.geometry.top - z
+    order = np.argsort(depth)
+    level = np.cumsum(weight[order])
+    quantiles = np.interp(np.linspace(0.0, 1.0, 9), level / level[-1], depth[order])
+    return tuple(round(float(q), 9) for q in quantiles)
 
 
 def to_cloth_frame(vector: Vector, turn: float, flip: bool) -> Vector:
@@ -272,6 +286,7 @@ def layer_optics(
         through,
         share,
         geometry.top + geometry.bottom,
+        _depths(cell, flip),
         geometry.pitch,
         cloth,
         turn,
@@ -281,9 +296,9 @@ def layer_optics(
     )
 
 
-def layer_pairs(layer: LayerOptics, near: float, far: float, nodes: bool = True) -> Array:
-    """Joint openness (N, N) of the labels of one layer, for a surface ``near`` to ``far`` mm
-    behind it; see :func:`weavecolor.cell.pairs.pairs`."""
+def layer_pairs(layer: LayerOptics, distance: Distance, nodes: bool = True) -> Array:
+    """Joint openness (N, N) of the labels of one layer, for something at ``distance`` behind it;
+    see :func:`weavecolor.cell.pairs.pairs`."""
     construction = layer.cloth.construction()
     half = layer.reflect.shape[1] - len(layer.named)
     # openness is the same along a line from either side, so a flipped layer is seen from its face
@@ -292,7 +307,7 @@ def layer_pairs(layer: LayerOptics, near: float, far: float, nodes: bool = True)
         x, y, z = to_cloth_frame(v, layer.turn, layer.flip)
         vectors.append((x, y, z))
     grid = dye(layer.cloth).surface.cell.nodes
-    joint: Pairs = pairs(construction, near, far, tuple(vectors), layer.flip, nodes, layer.exact)
+    joint: Pairs = pairs(construction, distance, tuple(vectors), layer.flip, nodes, layer.exact)
     size = half + len(vectors)
     out = np.zeros((size, size))
     for order, weight in _orders(grid, layer.turn, layer.flip):

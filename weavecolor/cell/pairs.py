@@ -14,6 +14,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from weavecolor.cell.nodes import unit
 from weavecolor.cell.rays import blocked
 from weavecolor.cell.transport import beam, pencils, quick_beam, transport
 from weavecolor.cloth import Construction
@@ -35,15 +36,42 @@ class Pairs:
     named: Array
 
 
-def _behind(
-    construction: Construction, near: float, far: float, count: int, flip: bool
-) -> NDArray:
-    """Points (3, n) behind the layer, spread evenly between ``near`` and ``far`` mm beyond it;
-    behind is above the face where the cloth lies ``flip``-ped."""
+@dataclass(frozen=True)
+class Distance:
+    """How far behind a layer's back the next thing lies, mm.
+
+    ``spans``: (least, greatest) of each gap and thickness on the way, each spread evenly and
+    independently; they add up. ``depths``: evenly spaced quantiles of how deep below its own front
+    the thing itself is met (none for a plane).
+    """
+
+    spans: tuple[tuple[float, float], ...]
+    depths: tuple[float, ...] = ()
+
+
+#: Irrational steps of one-dimensional point sets that do not run together (powers of the inverse
+#: plastic number and of golden-like ratios; M. Roberts' R sequences, an additive recurrence).
+_STEPS = (0.7548776662466927, 0.5698402909980532, 0.8191725133961645, 0.6710436067037893,
+          0.5497004779019703, 0.8566748838545029, 0.7338918566271260)  # fmt: skip
+
+
+def _spread(count: int, which: int) -> Array:
+    step = _STEPS[which % len(_STEPS)] + which // len(_STEPS) * 0.1031
+    return (0.5 + np.arange(count) * step) % 1.0
+
+
+def _behind(construction: Construction, distance: Distance, count: int, flip: bool) -> NDArray:
+    """Points (3, n) behind the layer at the given distance; behind is above the face where the
+    cloth lies ``flip``-ped."""
     cell = transport(construction)
     foot = pencils(cell.geometry, count)
-    depth = (np.arange(foot.shape[1]) * 0.7548776662466927) % 1.0  # from the plastic constant
-    beyond = near + (far - near) * depth
+    n = foot.shape[1]
+    beyond = np.zeros(n)
+    if distance.depths:
+        levels = np.linspace(0.0, 1.0, len(distance.depths))
+        beyond += np.interp(_spread(n, 2), levels, distance.depths)
+    for k, (least, most) in enumerate(distance.spans):
+        beyond += least + (most - least) * _spread(n, 3 + k)
     foot[2] = cell.geometry.top + beyond if flip else -cell.geometry.bottom - beyond
     return foot
 
@@ -58,10 +86,10 @@ def _joint(open_a: NDArray, open_b: NDArray, through_a: Array, through_b: Array)
 
 
 @lru_cache(maxsize=64)
-def _node_open(construction: Construction, near: float, far: float, flip: bool) -> NDArray:
+def _node_open(construction: Construction, distance: Distance, flip: bool) -> NDArray:
     cell = transport(construction)
     half = cell.nodes.half
-    points = _behind(construction, near, far, _NODE_POINTS, flip)
+    points = _behind(construction, distance, _NODE_POINTS, flip)
     n = points.shape[1]
     origin = np.repeat(points, half, axis=1)
     away = cell.nodes.vector[half:] if flip else cell.nodes.vector[:half]
@@ -71,24 +99,38 @@ def _node_open(construction: Construction, near: float, far: float, flip: bool) 
 
 @lru_cache(maxsize=512)
 def _named_open(
-    construction: Construction, near: float, far: float, x: float, y: float, z: float, count: int
+    construction: Construction, distance: Distance, x: float, y: float, z: float, count: int
 ) -> NDArray:
     cell = transport(construction)
-    points = _behind(construction, near, far, count, z < 0)
+    points = _behind(construction, distance, count, z < 0)
     toward = np.array([[x], [y], [z]])
+    return (~blocked(cell.geometry, points, toward)).astype(np.float32)
+
+
+@lru_cache(maxsize=64)
+def _diffuse_open(
+    construction: Construction, distance: Distance, flip: bool, count: int
+) -> NDArray:
+    """Whether each point sees out in a direction of its own, spread as diffuse light is."""
+    cell = transport(construction)
+    points = _behind(construction, distance, count, flip)
+    n = points.shape[1]
+    zenith = np.arcsin(np.sqrt(_spread(n, 0)))
+    toward = unit(zenith, 2.0 * np.pi * _spread(n, 1)).T
+    if flip:
+        toward = toward * np.array([[1.0], [1.0], [-1.0]])
     return (~blocked(cell.geometry, points, toward)).astype(np.float32)
 
 
 def pairs(
     construction: Construction,
-    near: float,
-    far: float,
+    distance: Distance,
     vectors: tuple[tuple[float, float, float], ...],
     flip: bool = False,
     nodes: bool = True,
     exact: bool = True,
 ) -> Pairs:
-    """Pair probabilities for a surface between ``near`` and ``far`` mm behind the layer.
+    """Pair probabilities for something at ``distance`` behind the layer.
 
     ``vectors``: named unit directions in the cloth's frame, z > 0; where the back lies outwards
     (``flip``) the directions have z < 0, and the nodes stand for the lower ones. Without
@@ -104,17 +146,26 @@ def pairs(
 
     def column(count: int) -> NDArray:
         return np.stack(
-            [_named_open(construction, near, far, *v, count) for v in vectors], axis=1
+            [_named_open(construction, distance, *v, count) for v in vectors], axis=1
         )
 
     pair = np.zeros((0, 0))
+    points = _NAMED_POINTS if exact else _QUICK_POINTS
     if vectors:
-        fine = column(_NAMED_POINTS if exact else _QUICK_POINTS)
+        fine = column(points)
         pair = _joint(fine, fine, own, own)
     if not nodes:
         return Pairs(np.outer(through, through), np.outer(own, through), pair)
-    node = _node_open(construction, near, far, flip)
+    node = _node_open(construction, distance, flip)
     named = np.zeros((0, half))
     if vectors:
         named = _joint(column(_NODE_POINTS), node, own, through)
+        # few nodes cannot follow how openings line up and part with angle: set the mean right
+        share = cell.nodes.share[:half]
+        out = _diffuse_open(construction, distance, flip, points)
+        together = (fine * out[:, None]).mean(axis=0)
+        apart = np.maximum(fine.mean(axis=0) * out.mean(), 1e-12)
+        mean = together / apart * own * float(share @ through)
+        ratio = np.minimum(mean, own) / np.maximum(named @ share, 1e-12)
+        named = np.minimum(named * ratio[:, None], own[:, None])
     return Pairs(_joint(node, node, through, through), named, pair)
