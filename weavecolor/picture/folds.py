@@ -60,9 +60,9 @@ FORMS: dict[str, Form] = {
             "hanging fold", "gathered", (1.75, 1.5), (44.0, 46.0), 52.0, 0.0, 9.0, 0.6, 0.06
         ),
         Form(
-            "knife pleats", "knife", (3.0, 3.0), (40.0, 40.0), 48.0, 0.45, 3.2, relief_cm=0.16
+            "knife pleats", "knife", (3.0, 3.0), (40.0, 40.0), 48.0, 0.45, 3.2, swing=0.3, relief_cm=0.3
         ),
-        Form("box pleats", "box", (3.0, 3.0), (40.0, 40.0), 48.0, 0.45, 6.4, relief_cm=0.16),
+        Form("box pleats", "box", (3.0, 3.0), (40.0, 40.0), 48.0, 0.45, 6.4, swing=0.25, relief_cm=0.35),
         Form(
             "pleated skirt", "knife", (3.0, 1.4), (23.0, 44.0), 72.0, 0.97, 4.2, 0.0, 0.1, 3.0,
             relief_cm=0.3,

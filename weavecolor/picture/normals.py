@@ -16,13 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
-from weavecolor.adding import GAPS, over_backings
-from weavecolor.appearance import pile_optics
 from weavecolor.cell.nodes import unit
 from weavecolor.errors import InputError
 from weavecolor.layeroptics import content
+from weavecolor.poses import Direction, poses
 from weavecolor.scene import Light, Scene
-from weavecolor.spectra import BANDS
 from weavecolor.stack import Stack
 
 Array = NDArray[np.float64]
@@ -31,8 +29,6 @@ Array = NDArray[np.float64]
 STEEPEST = 82.0
 #: Half the width of a light as seen from the cloth, degrees: a window or lamp is not a point.
 SOFT_DEG = 9.0
-
-Direction = tuple[float, float]  # zenith, azimuth, degrees
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,31 +158,11 @@ def _family(stack: Stack, scene: Scene, step: float) -> Family:
                 front[n, k] = _limited((zenith, azimuth))
             if stack.backing is None and beyond[n] > 0:
                 back[n, k] = _limited((180.0 - zenith, (azimuth + 180.0) % 360.0))
-    above = list(dict.fromkeys([*sights, *front.values()]))
-    below = list(dict.fromkeys(back.values()))
-    eye = [above.index(s) for s in sights]
-    links = [(eye[n], above.index(d)) for (n, _), d in front.items()]
-    links += [(eye[n], len(above) + below.index(d)) for (n, _), d in back.items()]
-    pile = pile_optics(stack, above, below, links=list(dict.fromkeys(links)), exact=False)
-    share = pile.share
-    nodes = share.size - len(above) - len(below)
-    over = (
-        pile.reflect
-        if stack.backing is None
-        else over_backings(pile, [stack.backing.reflectance], GAPS[stack.lay])[0]
-    )
-    factors = np.zeros((angles.size, len(scene.lights), BANDS))
-    behind = np.zeros_like(factors)
-    for (n, k), d in front.items():
-        factors[n, k] = over[:, nodes + eye[n], nodes + above.index(d)]
-    for (n, k), d in back.items():
-        seen = pile.pass_[:, nodes + eye[n], nodes + len(above) + below.index(d)]
-        straight = pile.through[nodes + eye[n]] if _in_line(d, sights[n]) else 0.0
-        behind[n, k] = seen + straight
+    found = poses(stack, sights, front, back, len(scene.lights), exact=False)
+    factors, behind = found.factors, found.behind
     _level_beyond(factors, front)
     _level_beyond(behind, back)
-    even = np.stack([over[:, nodes + e] @ share for e in eye])
-    return Family(angles, factors, behind, even, (over @ share) @ share)
+    return Family(angles, factors, behind, found.even, found.mean)
 
 
 def _level_beyond(values: Array, known: dict[tuple[int, int], Direction]) -> None:
@@ -196,8 +172,3 @@ def _level_beyond(values: Array, known: dict[tuple[int, int], Direction]) -> Non
         if there:
             values[: min(there), k] = values[min(there), k]
             values[max(there) + 1 :, k] = values[max(there), k]
-
-
-def _in_line(one: Direction, other: Direction) -> bool:
-    a, b = (unit(*np.radians(d)) for d in (one, other))
-    return bool(a @ b > np.cos(np.radians(5.0)))
