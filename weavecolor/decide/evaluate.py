@@ -31,6 +31,7 @@ from weavecolor.decide.tables import (
     Tables,
     build,
     labels,
+    links,
     place,
     place_below,
 )
@@ -186,7 +187,8 @@ def exact(
 ) -> Measures:
     """Measures of one pile over each of its backings, by the full directional model."""
     named = labels(views.all)
-    pile = pile_optics(Stack(tuple(layers), None, lay), named.above, named.below)
+    stack = Stack(tuple(layers), None, lay)
+    pile = pile_optics(stack, named.above, named.below, links=links(named))
     half = pile.through.size - len(named.above) - len(named.below)
     there = [b.reflectance for b in backings if b is not None]
     over = over_backings(pile, [*there, *GROUNDS], GAPS[lay])

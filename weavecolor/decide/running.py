@@ -66,12 +66,12 @@ def in_order(
             ticker.tick()
         return
     pending: deque[Any] = deque()
-    waiting: Iterator[tuple | None] = iter(arguments)
+    waiting = iter(arguments)
     try:
         while True:
             while len(pending) < WINDOW and not ticker.stop():
-                each = next(waiting, None)
-                if each is None:
+                each = next(waiting, ())
+                if not each:
                     break
                 pending.append(executor.submit(call, *each))
             if not pending or ticker.stop():

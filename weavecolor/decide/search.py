@@ -33,11 +33,11 @@ from weavecolor.errors import InputError
 from weavecolor.scene import Scene
 
 #: Most stacks that are screened one and all.
-EXHAUSTIVE = 400_000
+EXHAUSTIVE = 1_000_000
 #: Piles kept at each depth beyond that.
 BEAM = 1500
 #: Most stacks worked out by the full model, calibration apart.
-BUDGET = 60
+BUDGET = 40
 #: Stacks drawn from the whole to measure the screening's error.
 SAMPLE = 12
 #: The bound is this many times the largest error seen, and at least :data:`LEAST_BOUND`.
@@ -428,7 +428,7 @@ class _Run:
     ) -> tuple[list[Judged], list[Judged]]:
         """Truly different options, worked out in full, and better ones that do not fit."""
         by_key = {one.key: one for one in pool}
-        spare = 4 * most
+        spare = 8 * most
         while True:
             for key, one in self.worked.items():
                 by_key[key] = one

@@ -2,10 +2,10 @@
 
 Knows judged stacks, their colours and their make-up; computes no optics.
 
-Two options are near copies where they would hardly be told apart (CIEDE2000 below
-:data:`ALIKE` under every light) and are made up nearly alike (fewer than :data:`STEPS` of:
-another outer cloth, other cloths or layers in all, another grain or face of the outer layer,
-another backing). Of near copies only the better is kept.
+Two options are near copies where the same cloth is outermost and they would hardly be told apart
+(CIEDE2000 below :data:`ALIKE` under every light and, where that is asked for, while the cloth
+turns). Of near copies only the better is kept. One that is hardly worse and has fewer layers is
+told of as the simpler way.
 """
 
 from __future__ import annotations
@@ -20,32 +20,37 @@ from weavecolor.compare import near_daylight
 from weavecolor.decide.judged import Judged
 from weavecolor.decide.looks import SHOT_TURNS
 from weavecolor.decide.wishes import Wish, loss, widest
-from weavecolor.perception import would_see
+from weavecolor.perception import JUST_NOTICEABLE, would_see
 from weavecolor.scene import Scene
-from weavecolor.stack import Stack
 from weavecolor.uncertainty import known_of, of_colour, of_difference
 
-#: CIEDE2000: two to three times what is just noticeable, since nobody sees two dresses' folds
-#: side by side as two flat chips (chosen by judgement).
+#: CIEDE2000: two to three times what is just noticeable, since folds of two dresses are never seen
+#: as two flat chips edge to edge (chosen by judgement).
 ALIKE = 2.5
-STEPS = 2
-
-
-def structure(stack: Stack) -> tuple:
-    """What the stack is made of, aspect by aspect, for counting differences."""
-    names = [layer.cloth.name for layer in stack.layers]
-    outer = stack.layers[0]
-    backing = None if stack.backing is None else stack.backing.name
-    side = (outer.grain_deg % 180.0, outer.face)
-    return (names[0], tuple(sorted(names)), side, backing)
 
 
 def near_copy(one: Judged, other: Judged) -> bool:
     """Whether two options are not truly different."""
-    apart = sum(a != b for a, b in zip(structure(one.stack), structure(other.stack), strict=True))
-    if apart >= STEPS:
+    if one.stack.layers[0].cloth.name != other.stack.layers[0].cloth.name:
         return False
-    return bool(ciede2000(one.measures.scenes, other.measures.scenes).max() < ALIKE)
+    mine, theirs = one.measures, other.measures
+    if ciede2000(mine.scenes, theirs.scenes).max() >= ALIKE:
+        return False
+    return not mine.turns.size or bool(ciede2000(mine.turns, theirs.turns).max() < ALIKE)
+
+
+def simpler(one: Judged, others: Sequence[Judged]) -> Judged | None:
+    """The best near copy with fewer layers whose loss is less than one just noticeable difference
+    (one point) more, or None."""
+    fewer = [
+        other
+        for other in order(others)
+        if len(other.stack.layers) < len(one.stack.layers)
+        and other.loss - one.loss < JUST_NOTICEABLE
+        and not (other.fit is not None and other.fit.enough is False)
+        and near_copy(one, other)
+    ]
+    return min(fewer, key=lambda j: len(j.stack.layers), default=None)
 
 
 def order(judged: Sequence[Judged]) -> list[Judged]:
@@ -73,9 +78,14 @@ class Reason:
 
 
 def reasons(
-    one: Judged, wishes: Sequence[Wish], scenes: Sequence[Scene], best: Judged | None = None
+    one: Judged,
+    wishes: Sequence[Wish],
+    scenes: Sequence[Scene],
+    best: Judged | None = None,
+    others: Sequence[Judged] = (),
 ) -> tuple[Reason, ...]:
-    """Why this option stands where it does. ``best``: the first of the list, to compare with."""
+    """Why this option stands where it does. ``best``: the first of the list, to compare with;
+    ``others``: where to look for a simpler way to the same."""
     said = [_wish_reason(one, wish, scenes) for wish in wishes]
     kinds = {wish.kind for wish in wishes}
     L, a, b = one.Lab
@@ -96,6 +106,14 @@ def reasons(
     )
     if best is not None and best is not one:
         said.append(_against(one, best, scenes[0]))
+    less = simpler(one, others)
+    if less is not None:
+        said.append(
+            Reason(
+                f"Simpler and much the same: {less.words} (hides {100.0 * less.opacity:.0f} %).",
+                (("loss", less.loss), ("layers", float(len(less.stack.layers)))),
+            )
+        )
     if one.fit is not None:
         said.append(Reason(one.fit.words))
     if not one.exact:

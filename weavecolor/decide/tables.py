@@ -9,15 +9,16 @@ model. Named beams (lights, viewers) keep their exact directions.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.adding import GAPS
+from weavecolor.adding import GAPS, openings, pile_of
 from weavecolor.cell.nodes import unit
+from weavecolor.cell.pairs import Distance
 from weavecolor.decide.looks import Direction, Look
-from weavecolor.layeroptics import LayerOptics, Vector, layer_optics, layer_pairs, to_cloth_frame
+from weavecolor.layeroptics import LayerOptics, Vector, layer_optics, to_cloth_frame
 from weavecolor.stack import Layer
 
 Array = NDArray[np.float64]
@@ -85,6 +86,12 @@ def labels(looks: Sequence[Look]) -> Labels:
 def _tidy(direction: Direction) -> Direction:
     zenith, azimuth = direction
     return (round(zenith, 9), 0.0 if zenith < 1e-9 else round(azimuth % 360.0, 9))
+
+
+def links(named: Labels) -> tuple[tuple[int, int], ...] | None:
+    """Pairs of directions (numbers in ``above`` then ``below``) whose mutual sheen is looked at."""
+    behind = [len(named.above) + h for h in range(len(named.below))]
+    return (*named.pairs, *((v, h) for v in named.views for h in behind)) or None
 
 
 def place(looks_labels: Labels, direction: Direction) -> int:
@@ -159,8 +166,18 @@ def _reduced(
         for directions, seen in ((named.above, above), (named.below, below)):
             for direction in directions:
                 seen.setdefault(_laid(direction, grain), len(seen))
+    linked: dict[tuple[int, int], None] = {}
+    for grain in grains:
+        number = [above[_laid(d, grain)] for d in named.above]
+        number += [len(above) + below[_laid(d, grain)] for d in named.below]
+        linked.update(dict.fromkeys((number[a], number[b]) for a, b in links(named) or ()))
     optics = layer_optics(
-        layers[0].cloth, 0.0, layers[0].face == "back", tuple(above), tuple(below)
+        layers[0].cloth,
+        0.0,
+        layers[0].face == "back",
+        tuple(above),
+        tuple(below),
+        links=tuple(linked) or None,
     )
     half = optics.share.size - len(above) - len(below)
     streams_of = _streams(optics.share[:half], streams)
@@ -220,16 +237,18 @@ def _gather(mean: Array, labels_: list[int], size: int) -> Array:
 def _joints(
     optics: LayerOptics, lay: str, most_layers: int, pitch: float, thick: float
 ) -> list[Array]:
-    """Joint openness of the layer before the k-th layer further in, and before a backing."""
+    """Joint openness of the layer before the k-th layer further in, and before a backing.
+
+    What lies between, and how deep a further layer is met, is not known yet: typical ones are
+    taken.
+    """
     gap = GAPS[lay]
     apart = min(most_layers - 1, _MOST_APART)
-    if gap is None:
-        return [np.outer(optics.through, optics.through)] * (apart + 2)
-    own = [g * optics.pitch for g in gap]
-    between = [g * pitch + thick for g in gap]
-    out = [
-        layer_pairs(optics, own[0] + k * between[0], own[1] + k * between[1] + thick)
-        for k in range(apart + 1)
-    ]
-    out.append(layer_pairs(optics, own[0], own[1]))
+    between = () if gap is None else ((gap[0] * pitch, gap[1] * pitch), (thick, thick))
+    met = tuple(thick / optics.thickness * depth for depth in optics.depths)
+    single = pile_of(optics)
+    out = []
+    for k, depths in (*((k, met) for k in range(apart + 1)), (0, ())):
+        pile = replace(single, members=((optics, between * k),))
+        out.append(openings(pile, gap, depths).joint)
     return out
