@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor import construction
 from weavecolor.cloth import Cloth
 from weavecolor.errors import InputError
 from weavecolor.measure import parameters as p
@@ -30,7 +29,7 @@ Array = NDArray[np.float64]
 _PROBE = (0.06, 0.06, 0.15)
 #: Longest step in them at once.
 _LONGEST = np.array([0.8, 0.8, 0.5])
-_ROUNDS = 6
+_ROUNDS = 10
 #: A slow number has arrived when it would move by less than this share of its spread.
 _ARRIVED = 0.1
 
@@ -133,56 +132,115 @@ def fit_cloth(
     problem = Problem.of(start, seen, threads, known)
     curves = start_curves(seen, threads)
     unknowns = p.Unknowns(start, curves, curves)
-    precision = np.linalg.inv(p.prior_covariance())
-    x = unknowns.prior_mean()
-    converged, rounds = False, 0
-    x, cost = _inner(problem, unknowns, precision, x)
-    while True:
-        if rounds < 2:
-            unknowns, x = unknowns.recentred(x)
-            x, cost = _inner(problem, unknowns, precision, x)
-        residual, slope = _joint(problem, unknowns, x)
-        information = slope.T @ slope + precision
-        gradient = slope.T @ residual + precision @ (x - unknowns.prior_mean())
-        step = -np.linalg.solve(information, gradient)
-        covariance = np.linalg.inv(information)
-        own = np.sqrt(np.diag(covariance))[: p.SLOW]
-        converged = bool((np.abs(step[: p.SLOW]) < _ARRIVED * own).all()) and rounds >= 1
-        if converged or rounds >= _ROUNDS:
-            break
-        step *= min(1.0, float((_LONGEST / np.maximum(np.abs(step[: p.SLOW]), 1e-12)).min()))
-        moved = False
-        for share in (1.0, 0.35):
-            trial, reached = _inner(problem, unknowns, precision, x + share * step)
-            if reached < cost:
-                x, cost, moved = trial, reached, True
-                break
-        rounds += 1
-        if progress:
-            progress(rounds, _ROUNDS)
-        if not moved:  # no better cloth lies that way: the slopes are as good as they get
-            converged = bool((np.abs(step[: p.SLOW]) < own).all())
-            break
-    if progress:
-        progress(_ROUNDS, _ROUNDS)
+    found = _search(problem, unknowns, progress)
+    unknowns, x, residual, slope = found.unknowns, found.x, found.residual, found.slope
+    covariance = np.linalg.inv(slope.T @ slope + np.linalg.inv(p.prior_covariance()))
     # singular values of the slopes in units of what was known beforehand
     scaled = slope @ np.linalg.cholesky(p.prior_covariance())
     determined = int((np.linalg.svd(scaled, compute_uv=False) > 1.0).sum())
-    found = residuals(problem, unknowns, x)
-    known_now = quantities(unknowns, x, covariance)
     return Fit(
         unknowns.cloth(x),
         unknowns,
         x,
         covariance,
-        found,
-        known_now,
+        residuals(problem, unknowns, x),
+        quantities(unknowns, x, covariance),
         trades(unknowns, x, covariance),
         float(residual @ residual / residual.size),
         determined,
-        rounds,
-        converged,
+        found.rounds,
+        found.converged,
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """Where a search ended, with residual and slopes there."""
+
+    unknowns: p.Unknowns
+    x: Array
+    residual: Array
+    slope: Array
+    rounds: int
+    converged: bool
+
+
+def _search(
+    problem: Problem, unknowns: p.Unknowns, progress: Callable[[int, int], None] | None
+) -> _Found:
+    """Gauss-Newton over all numbers; after each step the fast ones are solved for anew.
+
+    Slopes against the slow numbers are probed at the start and at the end and whenever a step
+    fails; in between they are carried along by the change that a step brought (C. G. Broyden,
+    Math. Comp. 19 (1965) 577).
+    """
+    precision = np.linalg.inv(p.prior_covariance())
+    x, cost = _inner(problem, unknowns, precision, _opened(problem, unknowns.prior_mean()))
+    unknowns, x = unknowns.recentred(x)
+    x, cost = _inner(problem, unknowns, precision, x)
+    residual, slope = _joint(problem, unknowns, x)
+    probed, settled = True, False
+    for done in range(_ROUNDS):
+        if progress:
+            progress(done, _ROUNDS)
+        step = _step(unknowns, precision, x, residual, slope)
+        own = np.sqrt(np.diag(np.linalg.inv(slope.T @ slope + precision)))[: p.SLOW]
+        settled = bool((np.abs(step[: p.SLOW]) < _ARRIVED * own).all())
+        if settled and probed:
+            break
+        if settled:  # by slopes carried along: look again with slopes of this place
+            unknowns, x = unknowns.recentred(x)
+            x, cost = _inner(problem, unknowns, precision, x)
+            residual, slope = _joint(problem, unknowns, x)
+            probed = True
+            continue
+        step *= min(1.0, float((_LONGEST / np.maximum(np.abs(step[: p.SLOW]), 1e-12)).min()))
+        for share in (1.0, 0.35):
+            trial, reached = _inner(problem, unknowns, precision, x + share * step)
+            if reached < cost:
+                break
+        if reached < cost:
+            there, fast = problem.residual(unknowns, trial)
+            slope = _carried(slope, fast, there - residual, trial - x)
+            x, cost, residual, probed = trial, reached, there, False
+        elif probed:  # no better cloth lies that way
+            settled = bool((np.abs(step[: p.SLOW]) < own).all())
+            break
+        else:
+            residual, slope = _joint(problem, unknowns, x)
+            probed = True
+    if not probed:
+        residual, slope = _joint(problem, unknowns, x)
+    if progress:
+        progress(_ROUNDS, _ROUNDS)
+    return _Found(unknowns, x, residual, slope, done, settled)
+
+
+def _opened(problem: Problem, x: Array) -> Array:
+    """``x`` with covers that have the open share known, if it is."""
+    for number in problem.known:
+        if number.what == "open share":
+            x[:2] = np.clip(p.logit(1.0 - np.sqrt(number.value)), -2.0, 2.0)
+    return x
+
+
+def _step(
+    unknowns: p.Unknowns, precision: Array, x: Array, residual: Array, slope: Array
+) -> Array:
+    gradient = slope.T @ residual + precision @ (x - unknowns.prior_mean())
+    return -np.linalg.solve(slope.T @ slope + precision, gradient)
+
+
+def _carried(slope: Array, fast: Array, change: Array, step: Array) -> Array:
+    """Slopes at the end of ``step``: fast ones as they are there, slow ones by Broyden's update."""
+    slow = slice(0, p.SLOW)
+    middle = 0.5 * (slope[:, p.SLOW :] + fast)
+    missed = change - middle @ step[p.SLOW :] - slope[:, slow] @ step[slow]
+    size = float(step[slow] @ step[slow])
+    out = np.column_stack([slope[:, slow], fast])
+    if size > 1e-10:
+        out[:, slow] += np.outer(missed, step[slow]) / size
+    return out
 
 
 def predict(
@@ -240,7 +298,7 @@ def _inner(
             break
         gain, x, residual, slope, now = now - reached, trial, there, slope_there, reached
         damping = max(damping / 8.0, 1e-7)
-        if gain < 1e-3 + 1e-5 * now:
+        if gain < 1e-2 + 1e-4 * now:
             break
     return x, now
 
@@ -255,7 +313,3 @@ def _joint(problem: Problem, unknowns: p.Unknowns, x: Array) -> tuple[Array, Arr
         columns.append((problem.residual(unknowns, moved)[0] - residual) / probe)
     return residual, np.column_stack([*columns, fast])
 
-
-def cover_of(cloth: Cloth) -> tuple[float, float]:
-    """Fractional covers of warp and weft."""
-    return construction.covers(cloth)

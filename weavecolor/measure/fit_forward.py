@@ -12,20 +12,33 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.adding import GAPS
+from weavecolor.adding import GAPS, Openings, openings, pile_of
 from weavecolor.cell.finish import FORMS, finish, named_forms, surfaces
 from weavecolor.cell.nodes import unit
-from weavecolor.cell.pairs import pairs
 from weavecolor.cell.transport import beam
 from weavecolor.cloth import Cloth
-from weavecolor.layeroptics import Vector, to_cloth_frame
+from weavecolor.layeroptics import Vector, layer_optics, to_cloth_frame
 from weavecolor.scene import Scene
 
 Array = NDArray[np.float64]
+
+#: Yarns (reflectance of warp and weft, transmittance of warp and weft) that the patterns of
+#: exchange are learnt from: dark, pale, two-tone, clear, and mixtures.
+_TRIED = np.array(
+    [
+        [0.02, 0.02, 0.00, 0.00], [0.95, 0.95, 0.04, 0.04], [0.90, 0.05, 0.08, 0.00],
+        [0.05, 0.90, 0.00, 0.08], [0.48, 0.48, 0.50, 0.50], [0.10, 0.10, 0.88, 0.88],
+        [0.50, 0.05, 0.40, 0.15], [0.05, 0.50, 0.15, 0.40], [0.25, 0.25, 0.25, 0.25],
+        [0.85, 0.15, 0.10, 0.80], [0.15, 0.85, 0.80, 0.10],
+    ]
+)  # fmt: skip
+#: Patterns weaker than this share of the strongest are left out.
+_KEPT = 1e-5
 
 _STEP = 1e-20  # of complex-step differentiation (Squire and Trapp, SIAM Rev. 40 (1998) 110)
 
@@ -33,7 +46,7 @@ _STEP = 1e-20  # of complex-step differentiation (Squire and Trapp, SIAM Rev. 40
 @dataclass(frozen=True)
 class Laid:
     """One sheet laid down, seen from ``eye`` and lit from ``lamps``: unit vectors in the cloth's
-    frame (z > 0 on its face). ``flip``: its back lies outwards, so the vectors have z < 0."""
+    frame before it is turned over (z > 0 outwards). ``flip``: its back lies outwards."""
 
     eye: Vector
     lamps: tuple[Vector, ...]
@@ -42,16 +55,15 @@ class Laid:
 
 def laid(scene: Scene, grain_deg: float, face: str) -> Laid:
     """How ``scene`` meets a sheet whose warp lies at ``grain_deg``; lights from the front only."""
-    flip = face == "back"
 
     def vector(zenith: float, azimuth: float) -> Vector:
         v = unit(np.radians(zenith), np.radians(azimuth - grain_deg))
-        return to_cloth_frame(tuple(float(x) for x in v), 0.0, flip)  # type: ignore[arg-type]
+        return to_cloth_frame(tuple(float(x) for x in v), 0.0, False)  # type: ignore[arg-type]
 
     return Laid(
         vector(scene.view_zenith_deg, scene.view_azimuth_deg),
         tuple(vector(x.zenith_deg, x.azimuth_deg) for x in scene.lights),
-        flip,
+        face == "back",
     )
 
 
@@ -72,8 +84,9 @@ class OneLayer:
     """Forms of one construction for all that was seen of it, colour still open.
 
     Sources, in order: the E directions, diffuse light on the face, diffuse light on the back.
-    ``first`` (5, m, m); ``sent`` (5, m, P) and ``arriving`` (5, P, m) with ``loop`` (5, P, P) for
-    the light exchanged between yarns.
+    ``first`` (5, m, m); ``sent`` (5, m, r) and ``arriving`` (5, r, m) with ``unit`` (r, r) and
+    ``loop`` (5, r, r) for the light exchanged between yarns, reduced from patches to the r
+    patterns of exchange that yarns of any colour make.
     """
 
     sheets: tuple[Laid, ...]
@@ -81,9 +94,10 @@ class OneLayer:
     openings: tuple[_Openings, ...]
     count: int
     first: Array
-    sent: NDArray[np.float32]
-    arriving: NDArray[np.float32]
-    loop: NDArray[np.float32]
+    sent: Array
+    arriving: Array
+    unit: Array
+    loop: Array
 
 
 def one_layer(cloth: Cloth, sheets: Sequence[Laid]) -> OneLayer:
@@ -92,7 +106,10 @@ def one_layer(cloth: Cloth, sheets: Sequence[Laid]) -> OneLayer:
     surface = finish(construction, surfaces(cloth))
     cell = surface.cell
     half, share = cell.nodes.half, cell.nodes.share
-    vectors = list(dict.fromkeys(v for s in sheets for v in (s.eye, *s.lamps)))
+    met = [
+        tuple(to_cloth_frame(v, 0.0, s.flip) for v in (s.eye, *s.lamps)) for s in sheets
+    ]
+    vectors = list(dict.fromkeys(v for vs in met for v in vs))
     named = named_forms(construction, surface, tuple(beam(construction, *v) for v in vectors))
     sides = np.zeros((2 * half, 2))
     sides[:half, 0], sides[half:, 1] = share[:half], share[half:]
@@ -105,47 +122,85 @@ def one_layer(cloth: Cloth, sheets: Sequence[Laid]) -> OneLayer:
     first[:, count:, count:] = sides.T @ surface.first @ sides
     radiosity = np.concatenate([named.radiosity, surface.entry.radiosity @ sides], axis=2)
     arriving = np.concatenate([named.arriving, surface.arriving @ sides], axis=2)
+    sent = np.swapaxes(radiosity, 1, 2) * cell.share_patch
     index = {v: k for k, v in enumerate(vectors)}
     return OneLayer(
         tuple(sheets),
-        tuple(tuple(index[v] for v in (s.eye, *s.lamps)) for s in sheets),
-        tuple(_openings(cloth, s, GAPS["loose"]) for s in sheets),
+        tuple(tuple(index[v] for v in vs) for vs in met),
+        _openings(cloth, sheets),
         count,
         first,
-        (np.swapaxes(radiosity, 1, 2) * cell.share_patch).astype(np.float32),
-        arriving.astype(np.float32),
-        surface.loop,
+        *_reduced(sent, arriving, surface.loop.astype(float)),
     )
 
 
-def _openings(cloth: Cloth, sheet: Laid, gap: tuple[float, float] | None) -> _Openings:
-    """As ``adding.openings`` for one sheet, with diffuse light already summed."""
-    construction = cloth.construction()
-    vectors = (sheet.eye, *sheet.lamps)
-    cell = finish(construction, surfaces(cloth)).cell
-    half, pitch = cell.nodes.half, cell.geometry.pitch
-    share = cell.nodes.share[:half]
-    nodes = np.maximum(cell.through[half:] if sheet.flip else cell.through[:half], 0.0)
-    own = np.array([beam(construction, *v).through for v in vectors])
-    mean = float(share @ nodes)
-    if gap is None or mean <= 1e-9:
-        return _Openings(np.outer(own, own), own * mean, own, mean, 1.0)
-    near, far = (g * pitch for g in gap)
-    joint = pairs(construction, near, far, vectors, sheet.flip)
+def _reduced(sent: Array, arriving: Array, loop: Array) -> tuple[Array, Array, Array, Array]:
+    """The exchange between patches projected on what it looks like for a spread of yarns.
 
-    def hit(returned: Array, through: Array) -> Array:
-        ratio = np.divide(returned, through, out=np.full_like(through, mean), where=through > 1e-9)
-        return np.clip(1.0 - ratio, 0.0, None) / (1.0 - mean) * through
-
-    on_nodes = hit(joint.node @ share, nodes)
-    on_named = joint.named_node @ share
-    return _Openings(
-        joint.named,
-        on_named,
-        hit(on_named, own),
-        float(share @ on_nodes),
-        float(1.0 - share @ on_nodes) / (1.0 - mean),
+    A Petrov-Galerkin reduced basis (A. Quarteroni, A. Manzoni, F. Negri, Reduced Basis Methods for
+    Partial Differential Equations, 2016): solutions for :data:`_TRIED` span the trial space,
+    solutions of the transposed problem the test space, so the error is of second order.
+    """
+    w = np.concatenate([_TRIED, np.ones((len(_TRIED), 1))], axis=1)
+    closed = np.eye(loop.shape[1]) - np.tensordot(w, loop, 1)
+    inside = np.linalg.solve(closed, np.tensordot(w, arriving, 1))
+    back = np.linalg.solve(
+        np.swapaxes(closed, 1, 2), np.swapaxes(np.tensordot(w, sent, 1), 1, 2)
     )
+    trial, test = (_span(np.concatenate(list(a), axis=1)) for a in (inside, back))
+    size = min(trial.shape[1], test.shape[1])
+    trial, test = trial[:, :size], test[:, :size]
+    return sent @ trial, test.T @ arriving, test.T @ trial, test.T @ loop @ trial
+
+
+def _span(columns: Array) -> Array:
+    scaled = columns / np.maximum(np.linalg.norm(columns, axis=0), 1e-12)
+    left, size, _ = np.linalg.svd(scaled, full_matrices=False)
+    return left[:, size > _KEPT * size[0]]
+
+
+def _openings(cloth: Cloth, sheets: Sequence[Laid]) -> tuple[_Openings, ...]:
+    """Each sheet's openings, with diffuse light already summed."""
+    made = []
+    for sheet in sheets:
+        flips = [s for s in sheets if s.flip == sheet.flip]
+        vectors = tuple(dict.fromkeys(v for s in flips for v in (s.eye, *s.lamps)))
+        open_, through, share = _side_openings(_Optics(cloth), sheet.flip, vectors)
+        first = share.size - len(vectors)
+        at = [first + vectors.index(v) for v in (sheet.eye, *sheet.lamps)]
+        straight = open_.hit * through
+        made.append(
+            _Openings(
+                open_.joint[np.ix_(at, at)],
+                open_.joint[at] @ share,
+                straight[at],
+                float(straight @ share),
+                open_.hit_spread,
+            )
+        )
+    return tuple(made)
+
+
+class _Optics:
+    """A cloth to the eye of a cache that minds its geometry alone."""
+
+    def __init__(self, cloth: Cloth) -> None:
+        self.cloth, self.key = cloth, cloth.construction()
+
+    def __hash__(self) -> int:
+        return hash(self.key)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Optics) and self.key == other.key
+
+
+@lru_cache(maxsize=32)
+def _side_openings(
+    held: _Optics, flip: bool, vectors: tuple[Vector, ...]
+) -> tuple[Openings, Array, Array]:
+    """Openings before a backing, with the labels' openness and shares; colour takes no part."""
+    pile = pile_of(layer_optics(held.cloth, 0.0, flip, vectors))
+    return openings(pile, GAPS["loose"]), pile.through, pile.share
 
 
 def between(ready: OneLayer, weight: Array) -> tuple[Array, Array]:
@@ -154,14 +209,14 @@ def between(ready: OneLayer, weight: Array) -> tuple[Array, Array]:
     ``weight`` (B, 4): reflectance of warp and weft yarn, transmittance of warp and weft yarn. The
     slopes come from one forward and one transposed solve for all of them.
     """
-    w = np.concatenate([weight, np.ones((len(weight), 1))], axis=1).astype(np.float32)
-    closed = np.eye(ready.loop.shape[1], dtype=np.float32) - np.tensordot(w, ready.loop, 1)
+    w = np.concatenate([weight, np.ones((len(weight), 1))], axis=1)
+    closed = ready.unit - np.tensordot(w, ready.loop, 1)
     sent = np.tensordot(w, ready.sent, 1)
     inside = np.linalg.solve(closed, np.tensordot(w, ready.arriving, 1))
     back = np.swapaxes(
         np.linalg.solve(np.swapaxes(closed, 1, 2), np.swapaxes(sent, 1, 2)), 1, 2
     )
-    value = np.tensordot(w.astype(float), ready.first, 1) + _mutual(ready, sent @ inside)
+    value = np.tensordot(w, ready.first, 1) + _mutual(ready, sent @ inside)
     slopes = []
     for k in range(FORMS - 1):
         onward = ready.arriving[k] + np.matmul(ready.loop[k], inside)
@@ -173,7 +228,7 @@ def between(ready: OneLayer, weight: Array) -> tuple[Array, Array]:
 def _mutual(ready: OneLayer, flow: NDArray) -> Array:
     """Exchanged light made the same both ways, as ``layeroptics`` does it."""
     e = ready.count
-    out = 0.5 * (flow + np.swapaxes(flow, 1, 2)).astype(float)
+    out = 0.5 * (flow + np.swapaxes(flow, 1, 2))
     out[:, :e, e:] = flow[:, :e, e:]
     out[:, e:, :e] = np.swapaxes(flow[:, :e, e:], 1, 2)
     return out

@@ -74,9 +74,9 @@ class Problem:
             {},
         )
 
-    def geometry(self, cloth: Cloth) -> OneLayer:
-        """The forms of ``cloth``'s geometry for all sights."""
-        key = (cloth.construction(), cloth.warp.lustre_deg, cloth.weft.lustre_deg)
+    def geometry(self, cloth: Cloth, x: Array) -> OneLayer:
+        """The forms for all sights of ``cloth``, whose geometry the slow numbers of ``x`` set."""
+        key = tuple(float(v) for v in x[: p.SLOW])
         if key not in self._ready:
             while len(self._ready) >= _KEEP:
                 self._ready.pop(next(iter(self._ready)))
@@ -108,7 +108,7 @@ class Problem:
         cloth = unknowns.shaped(x)
         yarns = [_yarn(unknowns, x, cloth, k) for k in (0, 1)]
         weight = np.stack([yarns[0].R, yarns[1].R, yarns[0].T, yarns[1].T], axis=1)
-        ready = self.geometry(cloth)
+        ready = self.geometry(cloth, x)
         value, slope = between(ready, weight)
         models, slopes = [], []
         for which, sight in enumerate(self.sights):

@@ -1,0 +1,186 @@
+"""A telephone that photographs a known cloth, for tests: colours worked out, then spoilt.
+
+Wrong white balance, exposure, uneven light, noise in proportion to the root of the light, 8-bit
+sRGB and real JPEG, as the instruction card asks for: swatch on paper, on card with a strip of
+paper, bare threads beside it. What the fit is told of the light and of the paper is not what was.
+"""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+
+import numpy as np
+from PIL import Image
+
+from weavecolor.appearance import appearance
+from weavecolor.cloth import Cloth, Yarn
+from weavecolor.layeroptics import yarn_film
+from weavecolor.lights import light_spectrum
+from weavecolor.measure.neutral import illumination, reflectance_picture
+from weavecolor.measure.observations import (
+    Seen,
+    Thread,
+    camera_channels,
+    channels_in_light,
+    own_uncertainty,
+    pair_seen,
+    seen_colour,
+    thread_seen,
+)
+from weavecolor.measure.photograph import read_photograph
+from weavecolor.measure.swatchpair import fringe_colour, measure_pair
+from weavecolor.scene import Scene
+from weavecolor.scenes import custom_scene
+from weavecolor.screen import encoded
+from weavecolor.spectra import BANDS, WAVELENGTHS, frozen
+from weavecolor.stack import Backing, Layer, Stack
+
+ROWS, COLUMNS = 240, 320
+SWATCH = (40, 60, 180, 180)  # left, top, right, bottom
+BARE = (190, 5, 280, 30)
+STRIP = (290, 0, 320, 240)
+WARP_THREADS = (200, 40, 270, 100)
+WEFT_THREADS = (200, 130, 270, 190)
+
+
+@dataclass(frozen=True)
+class Room:
+    """What is true where the photographs are taken, and nobody knows exactly."""
+
+    share: float = 0.7
+    zenith: float = 55.0
+    paper: float = 0.87
+    card: float = 0.045
+    gains: tuple[float, float, float] = (1.18, 1.0, 0.78)
+    exposure: float = 0.7
+    fall: float = 0.06
+    noise: float = 0.012
+    shade: float = 0.95
+    light: str = "daylight"
+
+    @classmethod
+    def drawn(cls, rng: np.random.Generator) -> Room:
+        """Some room: light, paper, card and camera vary."""
+        return cls(
+            share=float(np.clip(rng.normal(0.7, 0.07), 0.5, 0.9)),
+            zenith=float(rng.uniform(50.0, 60.0)),
+            paper=float(np.clip(rng.normal(0.87, 0.02), 0.82, 0.92)),
+            card=float(rng.uniform(0.03, 0.06)),
+            gains=(float(rng.uniform(0.8, 1.25)), 1.0, float(rng.uniform(0.7, 1.3))),
+            exposure=float(rng.uniform(0.55, 0.75)),
+            fall=float(rng.uniform(-0.08, 0.08)),
+            noise=float(rng.uniform(0.005, 0.02)),
+            shade=float(rng.normal(0.95, 0.07)),
+        )
+
+    def scene(self) -> Scene:
+        return custom_scene(self.light, self.zenith, 90.0, 1.0 - self.share)
+
+
+def colour_in(reflectance: np.ndarray, light: np.ndarray) -> np.ndarray:
+    """Linear sRGB relative to a perfect white in the same light."""
+    return channels_in_light(camera_channels(), light) @ np.asarray(reflectance)
+
+
+def photograph(picture: np.ndarray, room: Room, rng: np.random.Generator) -> bytes:
+    """JPEG bytes of linear reflectances (rows, columns, 3)."""
+    x = np.linspace(-1.0, 1.0, picture.shape[1])[None, :, None]
+    light = picture * np.array(room.gains) * room.exposure * (1.0 + room.fall * x)
+    sensor = light + room.noise * np.sqrt(np.maximum(light, 1e-3)) * rng.standard_normal(
+        light.shape
+    )
+    codes = np.rint(255.0 * np.clip(encoded(np.clip(sensor, 0.0, 1.0)), 0.0, 1.0))
+    out = io.BytesIO()
+    Image.fromarray(codes.astype(np.uint8)).save(out, "JPEG", quality=92)
+    return out.getvalue()
+
+
+def _paint(picture: np.ndarray, box: tuple[int, int, int, int], colour: np.ndarray) -> None:
+    left, top, right, bottom = box
+    picture[top:bottom, left:right] = colour
+
+
+def _threads(picture: np.ndarray, box: tuple[int, int, int, int], colour: np.ndarray) -> None:
+    left, top, right, bottom = box
+    for column in range(left + 3, right - 4, 10):
+        picture[top:bottom, column : column + 5] = colour
+
+
+def thread_over(yarn: Yarn, ground: float, room: Room) -> np.ndarray:
+    R, T = yarn_film(yarn)
+    seen = R + T * T * ground / (1.0 - R * ground)
+    return np.minimum(room.shade, 1.1) * colour_in(seen, light_spectrum(room.light))
+
+
+def picture_of(cloth: Cloth, over: str, grain_deg: float, room: Room) -> np.ndarray:
+    """Linear reflectances of the whole table: ``over`` "white" or "black"."""
+    ground = room.paper if over == "white" else room.card
+    place = room.scene()
+    behind = Backing(over, frozen(np.full(BANDS, ground)))
+    shown = appearance(Stack((Layer(cloth, grain_deg),), behind), place).radiance_factor
+    picture = np.full((ROWS, COLUMNS, 3), ground)
+    _paint(picture, SWATCH, colour_in(shown, light_spectrum(room.light)))
+    _paint(picture, STRIP, np.full(3, room.paper))
+    _threads(picture, WARP_THREADS, thread_over(cloth.warp, ground, room))
+    _threads(picture, WEFT_THREADS, thread_over(cloth.weft, ground, room))
+    return picture
+
+
+def photographed(
+    cloth: Cloth, room: Room, rng: np.random.Generator, turned: bool = True, threads: bool = True
+) -> tuple[list[Seen], list[Thread]]:
+    """What the measuring chain makes of photographs of ``cloth``: over white, over black, over
+    white turned a quarter, and bare threads."""
+    shots = {}
+    for name, over, grain in (("white", "white", 0), ("black", "black", 0), ("turn", "white", 90)):
+        if name == "turn" and not turned:
+            continue
+        data = photograph(picture_of(cloth, over, grain, room), room, rng)
+        shots[name] = read_photograph(data, name=name).linear
+    on_white = {"swatch over white": SWATCH}
+    on_black = {"swatch over black": SWATCH, "card": BARE, "paper": STRIP}
+    pair = measure_pair(
+        shots["white"], shots["black"], marked_white=on_white, marked_black=on_black
+    )
+    seen = pair_seen(pair)
+    if turned:
+        again = measure_pair(
+            shots["turn"], shots["black"], marked_white=on_white, marked_black=on_black
+        )
+        wide = again.paper_uncertainty / again.paper
+        seen.append(
+            seen_colour(
+                "over white, turned a quarter",
+                again.over_white.linear,
+                own_uncertainty(again.over_white, wide),
+                seen[0].backing,
+                grain_deg=90.0,
+                paper_error=wide,
+            )
+        )
+    found = []
+    if threads:
+        flat = []
+        for name in ("white", "black"):
+            mask = np.zeros((ROWS, COLUMNS), bool)
+            left, top, right, bottom = STRIP
+            mask[top:bottom, left:right] = True
+            flat.append(reflectance_picture(shots[name], illumination(shots[name], mask)))
+        for system, box in (("warp", WARP_THREADS), ("weft", WEFT_THREADS)):
+            colour = fringe_colour(flat[0], box, flat[1], box)
+            found.append(thread_seen(system, colour))
+    return seen, found
+
+
+def dyed(rng: np.random.Generator) -> np.ndarray:
+    """An invented dyeing: one to three bell-shaped absorption bands over a pale ground, which no
+    curve recovered from a colour is."""
+    base = 10.0 ** rng.uniform(-2.2, -1.2)
+    ks = np.full(BANDS, base) * (1.0 + 2.0 * np.exp(-(WAVELENGTHS - 380.0) / 25.0))
+    for _ in range(int(rng.integers(1, 4))):
+        centre, width = rng.uniform(410.0, 640.0), rng.uniform(28.0, 60.0)
+        height = 10.0 ** rng.uniform(-1.0, 0.9)
+        ks = ks + height * np.exp(-0.5 * ((WAVELENGTHS - centre) / width) ** 2)
+    r = 1.0 + ks - np.sqrt(ks * ks + 2.0 * ks)
+    return frozen(r)
