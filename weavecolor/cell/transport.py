@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 
 _COARSE = 900  # samples on the cell for diffuse light
 _FINE = 10000  # samples on the cell for a named direction
-_PENCILS = 6765  # pencils of light through the cell for the openings in a named direction
+_PENCILS = 10946  # pencils of light through the cell for the openings in a named direction
 _TABLE_RINGS, _TABLE_STEP, _TABLE_AZIMUTHS = 12, np.radians(8.0), 24  # for pictures
 _FOOTPRINT = 0.35  # pencil width over pencil spacing: finer edges, no bias in narrow gaps
 
