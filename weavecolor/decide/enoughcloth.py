@@ -24,7 +24,7 @@ _WORD = {angle: word for word, angle in GRAINS.items()}
 
 def fits_by_lay(
     pieces: Sequence[Piece],
-    in_hand: Mapping[str, ClothInHand],
+    in_hand: Mapping[str, Sequence[ClothInHand]],
     *,
     fold: str = "open",
     tries: int | None = None,
@@ -32,9 +32,11 @@ def fits_by_lay(
 ) -> Fits:
     """A question to put to stacks: do these pieces fit the cloths in hand, at each layer's grain?
 
-    ``in_hand`` by name of cloth; cloth that is not listed is taken as enough, and the answer says
-    so. Where a cloth does not fit at the grain asked for but would at straight or cross grain, the
-    answer says that too. Raises InputError as ``make.lay.lay``, when asked.
+    ``in_hand``: the lengths or remnants of each cloth, by its name; cloth that is not listed is
+    taken as enough, and the answer says so. All pieces of one cloth are laid on one of its lengths;
+    where only several together might do, the answer is that nobody can tell. Where a cloth does
+    not fit at the grain asked for but would at straight or cross grain, the answer says that too.
+    Raises InputError as ``make.lay.lay``, when asked.
     """
     if not pieces:
         raise InputError("there are no pieces to lay", field="pieces")
@@ -43,7 +45,16 @@ def fits_by_lay(
     def one_cloth(name: str, grains: tuple[tuple[float, int], ...]) -> tuple[bool | None, str]:
         key = (name, grains)
         if key not in answers:
-            answers[key] = _one_cloth(pieces, in_hand[name], name, grains, fold, tries, stop)
+            found: tuple[bool | None, str] = (False, "none in hand")
+            for number, length in enumerate(in_hand[name]):
+                enough, text = _one_cloth(pieces, length, grains, fold, tries, stop)
+                if number == 0 or enough:
+                    found = (enough, text)
+                if enough:
+                    break
+            if not found[0] and len(in_hand[name]) > 1:
+                found = (None, f"no one length holds it ({found[1]}); try several by hand")
+            answers[key] = found
         return answers[key]
 
     def ask(stack: Stack) -> Fit:
@@ -69,7 +80,6 @@ def fits_by_lay(
 def _one_cloth(
     pieces: Sequence[Piece],
     cloth: ClothInHand,
-    name: str,
     grains: tuple[tuple[float, int], ...],
     fold: str,
     tries: int | None,

@@ -13,13 +13,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from weavecolor.colorimetry import ciede2000, colour_words
 from weavecolor.compare import near_daylight
 from weavecolor.decide.judged import Judged
 from weavecolor.decide.looks import SHOT_TURNS
 from weavecolor.decide.wishes import Wish, loss, widest
+from weavecolor.multiangle import travel
 from weavecolor.perception import JUST_NOTICEABLE, would_see
 from weavecolor.scene import Scene
 from weavecolor.uncertainty import known_of, of_colour, of_difference
@@ -151,27 +150,17 @@ def _cover(one: Judged) -> Reason:
     )
 
 
-def travel(turns: np.ndarray) -> tuple[float, float, float]:
-    """While the cloth turns, colours (A, 3): greatest CIEDE2000 between two turns, the range of
-    lightness, and the range of hue in degrees (0 where the colour is too grey to have a hue)."""
-    delta = float(widest(turns[None])[0][0])
-    lightness = float(np.ptp(turns[:, 0]))
-    coloured = turns[np.hypot(turns[:, 1], turns[:, 2]) > 4.0]
-    hue = np.sort(np.degrees(np.arctan2(coloured[:, 2], coloured[:, 1])) % 360.0)
-    if hue.size < 2:
-        return delta, lightness, 0.0
-    gaps = np.diff(np.concatenate([hue, hue[:1] + 360.0]))
-    return delta, lightness, float(360.0 - gaps.max())
-
-
 def _shot(one: Judged) -> Reason:
-    delta, lightness, hue = travel(one.measures.turns[0])
-    _, first, second = widest(one.measures.turns)
-    a, b = SHOT_TURNS[int(first[0])], SHOT_TURNS[int(second[0])]
+    gone = travel(one.measures.turns[0])
+    a, b = (SHOT_TURNS[k] for k in gone.between)
+    hue = "too grey to have a hue" if gone.hue_deg is None else f"{gone.hue_deg:.0f} degrees of hue"
+    numbers = [("CIEDE2000 travel", gone.colour), ("L* travel", gone.lightness)]
+    if gone.hue_deg is not None:
+        numbers.append(("hue travel", gone.hue_deg))
     return Reason(
-        f"Turned in the light it travels {delta:.1f}, most between {a:g} and {b:g} degrees "
-        f"({lightness:.1f} in lightness, {hue:.0f} degrees of hue).",
-        (("CIEDE2000 travel", delta), ("L* travel", lightness), ("hue travel", hue)),
+        f"Turned in the light, seen at a slant, it travels {gone.colour:.1f}, most between {a:g} "
+        f"and {b:g} degrees ({gone.lightness:.1f} in lightness; {hue}).",
+        tuple(numbers),
     )
 
 

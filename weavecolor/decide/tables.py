@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from weavecolor.adding import GAPS, openings, pile_of
 from weavecolor.cell.nodes import unit
-from weavecolor.cell.pairs import Distance
 from weavecolor.decide.looks import Direction, Look
 from weavecolor.layeroptics import LayerOptics, Vector, layer_optics, to_cloth_frame
 from weavecolor.stack import Layer

@@ -1,0 +1,113 @@
+"""The screening model: against the adding formulas by hand, and against the full model."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from decide_samples import BLUE, PALE, RED
+
+from weavecolor.appearance import appearance, contrast_ratio
+from weavecolor.backings import backing
+from weavecolor.colorimetry import ciede2000
+from weavecolor.decide import evaluate
+from weavecolor.decide.streams import lay_under, over_grounds, single
+from weavecolor.decide.tables import Tables
+from weavecolor.scenes import scene
+from weavecolor.stack import Layer, Stack
+
+
+def scalar_tables(reflect: float, transmit: float) -> Tables:
+    """One laid layer, one stream, one view, no beams: Kubelka and Munk's two fluxes."""
+
+    def filled(value: float, *shape: int) -> np.ndarray:
+        return np.full((1, 1, *shape), value)
+
+    return Tables(
+        np.ones(1),
+        filled(transmit, 2, 1),
+        filled(reflect, 1, 1),
+        filled(reflect, 2, 1),
+        filled(reflect, 0),
+        np.zeros((1, 2)),
+        np.zeros((1, 0)),
+        np.zeros((2, 1, 2, 1)),
+        np.zeros((2, 1, 0)),
+        np.array([1]),
+        np.zeros(0, dtype=np.intp),
+        np.zeros(0, dtype=np.intp),
+    )
+
+
+def test_piles_of_equal_layers_follow_stokes():
+    # Recurrence of G. G. Stokes (1862) for a layer of R .3, T .5: 2, 3 and 5 layers.
+    known = {2: (0.382418, 0.274725), 3: (0.407994, 0.155164), 5: (0.418903, 0.050508)}
+    tables = scalar_tables(0.3, 0.5)
+    pile = single(tables, np.array([0]))
+    for count in range(2, 6):
+        pile = lay_under(tables, pile, np.array([0]))
+        if count in known:
+            R, T = known[count]
+            assert pile.diffuse.item() == pytest.approx(R, abs=1e-6)
+            assert pile.under.item() == pytest.approx(R, abs=1e-6)
+            assert pile.pass_[0, 0, 1, 0] == pytest.approx(T, abs=1e-6)
+
+
+def test_a_layer_over_grounds_follows_kubelka():
+    # R .3, T .5 over Rg .05, .50, .89 (Kubelka, JOSA 44 (1954) 330).
+    tables = scalar_tables(0.3, 0.5)
+    grounds = np.array([[0.05], [0.50], [0.89]])
+    diffuse, _ = over_grounds(tables, single(tables, np.array([0])), grounds)
+    assert diffuse.ravel() == pytest.approx([0.312690, 0.447059, 0.603547], abs=1e-6)
+
+
+@pytest.fixture(scope="module")
+def setting():
+    layers = [Layer(c, g) for c in (RED, BLUE, PALE) for g in (0.0, 90.0)]
+    backings = [backing("white"), backing("black"), None]
+    views = evaluate.viewpoints([scene("window at the side"), scene("lightbox behind")], True)
+    quick = evaluate.screen_of(layers, backings, views, "loose", 3)
+    return layers, backings, views, quick
+
+
+def test_exact_measures_are_the_appearance(setting):
+    layers, backings, views, _ = setting
+    laid = (layers[0], layers[3])
+    found = evaluate.exact(laid, backings, "loose", views)
+    for k, behind in enumerate(backings):
+        stack = Stack(laid, behind)
+        for s, name in enumerate(("window at the side", "lightbox behind")):
+            want = appearance(stack, scene(name)).reading.Lab
+            assert found.scenes[k, s] == pytest.approx(want, abs=1e-4)
+    assert found.opacity == pytest.approx(np.full(3, contrast_ratio(Stack(laid))), abs=1e-8)
+
+
+def test_screening_stays_near_the_full_model(setting):
+    layers, backings, views, quick = setting
+    draw = np.random.default_rng(5)
+    errors = []
+    for depth in (1, 2, 3):
+        laid = draw.integers(0, len(layers), (2, depth))
+        found = evaluate.screen(quick, np.repeat(laid, 3, axis=0), np.tile(np.arange(3), 2))
+        for k, numbers in enumerate(laid):
+            full = evaluate.exact([layers[n] for n in numbers], backings, "loose", views)
+            rows = slice(3 * k, 3 * k + 3)
+            errors.append(ciede2000(found.scenes[rows], full.scenes).ravel())
+            errors.append(ciede2000(found.turns[rows], full.turns).ravel())
+            assert found.opacity[rows] == pytest.approx(full.opacity, abs=0.01)
+    error = np.concatenate(errors)
+    assert np.sqrt(np.mean(error**2)) < 0.3
+    assert error.max() < 0.9  # below what is just noticeable
+
+
+def test_screening_does_not_depend_on_company(setting):
+    *_, quick = setting
+    layers = np.array([[0, 1, 2], [0, 1, 3], [4, 4, 4], [0, 2, 2]])
+    grounds = np.array([0, 1, 2, 0])
+    together = evaluate.screen(quick, layers, grounds)
+    order = [2, 0, 3, 1]
+    turned = evaluate.screen(quick, layers[order], grounds[order])
+    assert np.array_equal(together.scenes[order], turned.scenes)
+    for k in range(4):
+        alone = evaluate.screen(quick, layers[k : k + 1], grounds[k : k + 1])
+        assert alone.scenes[0] == pytest.approx(together.scenes[k], abs=1e-9)
+        assert alone.opacity[0] == pytest.approx(together.opacity[k], abs=1e-12)

@@ -1,0 +1,294 @@
+"""``weavecolor decide``: the best stacks for a wish, what shows through, and what lights do."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from weavecolor.cli._shared import choices, cloth_called, give, progress_to, whole
+from weavecolor.errors import InputError
+
+if TYPE_CHECKING:
+    from weavecolor.decide.search import Found
+    from weavecolor.decide.wishes import Wish
+    from weavecolor.scene import Scene
+    from weavecolor.stack import Backing, Stack
+
+
+@click.group()
+def command() -> None:
+    """Search all stacks for what is wanted; see what shows through and what lights do."""
+
+
+@command.command(
+    epilog="Example: weavecolor decide stacks shot-organza-teal-copper silk-chiffon-ivory "
+    '--want "target #5a4a4a" --behind "white,black,skin medium" --layers 1-3'
+)
+@click.argument("cloths", nargs=-1, required=True)
+@click.option(
+    "--want", multiple=True, required=True,
+    help='brightest, deepest, "most shot", "least shot", "most opaque", "most sheer", "most even", '
+    '"target #rrggbb" or "target L a b"; may be given several times.',
+)  # fmt: skip
+@click.option("--behind", default="white", show_default=True,
+              help="What may lie behind, with commas; open for nothing.")  # fmt: skip
+@click.option("--scene", default="window at the side", show_default=True,
+              help="Her lights, the main one first, with commas.")  # fmt: skip
+@click.option("--layers", default="1-3", show_default=True, help="Fewest and most layers.")
+@click.option("--grain", default="straight,cross", show_default=True,
+              help="Grains that cloth may be laid at, with commas.")  # fmt: skip
+@click.option("--no-bias", is_flag=True, help="Straight and cross grain alone.")
+@click.option("--side", default="face,back", show_default=True, help="Sides that may be out.")
+@click.option("--outside", default="", help="Cloths one of which must be outermost.")
+@click.option("--weight", type=float, help="Most weight of all layers, g/m2.")
+@click.option("--have", multiple=True,
+              help='How many layers a cloth makes: "silk-chiffon-ivory 2".')  # fmt: skip
+@click.option("--lay", default="loose", show_default=True, help="touching, loose or apart.")
+@click.option("--options", default=5, show_default=True, help="Most options to list.")
+@click.option("--json", "as_json", is_flag=True, help="Write all numbers as JSON.")
+@click.option("--save", type=click.Path(path_type=Path), help="Write to this file.")
+def stacks(
+    cloths: tuple[str, ...], want: tuple[str, ...], behind: str, scene: str, layers: str,
+    grain: str, no_bias: bool, side: str, outside: str, weight: float | None,
+    have: tuple[str, ...], lay: str, options: int, as_json: bool, save: Path | None,
+) -> None:  # fmt: skip
+    """Rank every stack of the CLOTHS (swatches or cloth files) by what is wanted."""
+    from weavecolor.decide.candidates import Material, candidates
+    from weavecolor.decide.search import search
+    from weavecolor.decide.wishes import Limits
+    from weavecolor.grain import grain_deg
+    from weavecolor.scenes import scene as scene_called
+
+    found = {name: cloth_called(name) for name in cloths}
+    in_hand = dict(_have(text, found) for text in have)
+    scenes = choices(scene, "--scene", scene_called)
+    limits = Limits(
+        _span(layers),
+        tuple(_called(n, found).name for n in choices(outside, "--outside", str))
+        if outside
+        else (),
+        choices(grain, "--grain", grain_deg),
+        not no_bias,
+        choices(side, "--side", str),
+        weight,
+        lay,
+    )
+    made = search(
+        candidates(
+            [Material(cloth, in_hand.get(name)) for name, cloth in found.items()],
+            choices(behind, "--behind", _backing),
+            limits,
+        ),
+        [_wish(text, scenes[0]) for text in want],
+        scenes,
+        options=options,
+        progress=progress_to("looking at stacks"),
+    )
+    give(_json(made) if as_json else _text(made), save)
+
+
+@command.command("show-through")
+@click.argument("cloths", nargs=-1, required=True)
+@click.option("--grain", default="straight", show_default=True,
+              help="Grain of the layers, one for all or one each.")  # fmt: skip
+@click.option("--behind", default="white", show_default=True, help="What lies behind.")
+@click.option("--scene", default="window at the side", show_default=True, help="Where it is seen.")
+@click.option("--hide", type=click.Choice(["dark tape", "white tape", "seam", "skin"]),
+              help="Find how many outer layers hide this.")  # fmt: skip
+@click.option("--show", is_flag=True, help="With --hide: make it show plainly instead.")
+def show_through(
+    cloths: tuple[str, ...], grain: str, behind: str, scene: str, hide: str | None, show: bool
+) -> None:
+    """What will be seen under the CLOTHS, laid outermost first."""
+    from weavecolor.decide import showthrough as st
+    from weavecolor.scenes import scene as scene_called
+
+    stack, place = _stack(cloths, grain, behind), scene_called(scene)
+    if hide is None:
+        if show:
+            raise InputError("say with --hide what is to show", field="--show")
+        for item in st.usual_items(stack):
+            click.echo(st.show_through(item, place).words)
+        return
+    make = {
+        "dark tape": lambda s: st.tape(s, "dark"),
+        "white tape": lambda s: st.tape(s, "white"),
+        "seam": st.seam_allowance,
+        "skin": st.skin,
+    }[hide]
+    want = "plain" if show else "hidden"
+    tried = st.by_layers(stack, make, place, want)
+    for one in tried:
+        click.echo(f"{one.label}. {one.result.words}")
+    click.echo(st.remedy_words(tried, want))
+
+
+@command.command("lights")
+@click.argument("cloths", nargs=-1, required=True)
+@click.option("--grain", default="straight", show_default=True,
+              help="Grain of the layers, one for all or one each.")  # fmt: skip
+@click.option("--behind", default="white", show_default=True, help="What lies behind.")
+@click.option("--scene", default="", help="Scenes with commas; all by default.")
+def lights(cloths: tuple[str, ...], grain: str, behind: str, scene: str) -> None:
+    """The same stack of CLOTHS, outermost first, in every light, the worst change named."""
+    from weavecolor.decide.underlights import under_lights
+    from weavecolor.scenes import scene as scene_called
+    from weavecolor.scenes import scene_names
+
+    names = ",".join(scene_names()) if not scene else scene
+    found = under_lights(
+        _stack(cloths, grain, behind), choices(names, "--scene", scene_called)
+    )
+    width = max(map(len, found.names)) + 2
+    for name, look in zip(found.names, found.looks, strict=True):
+        L, a, b = look.reading.Lab
+        lab = f"L* {L:5.1f}  a* {a:6.1f}  b* {b:6.1f}"
+        click.echo(f"{name.ljust(width)}{lab}  {look.reading.hex}  {look.reading.words}")
+    click.echo(found.words)
+
+
+@command.command("metamerism")
+@click.argument("first")
+@click.argument("second")
+@click.option("--light", default="daylight", show_default=True, help="Where they should match.")
+def metamerism(first: str, second: str, light: str) -> None:
+    """Whether two yarn colours part when the light changes: FIRST and SECOND are a cloth and
+    which yarn, such as "shot-organza-teal-copper:warp"."""
+    from weavecolor.decide.underlights import metamerism as compared
+
+    made = compared(_yarn(first), _yarn(second), light)
+    width = max(map(len, made.lights)) + 2
+    click.echo(f"match in {made.reference}: difference {made.match:.2f}")
+    for name, index in zip(made.lights, made.indices, strict=True):
+        click.echo(f"{name.ljust(width)}index {index:.2f}")
+    click.echo(made.words)
+
+
+def _yarn(text: str) -> Any:
+    name, _, which = text.rpartition(":")
+    if which not in ("warp", "weft") or not name:
+        raise InputError(f'{text[:60]!r} names no yarn; write the cloth, ":" and warp or weft')
+    return getattr(cloth_called(name), which).colour
+
+
+def _backing(text: str) -> Backing | None:
+    from weavecolor.backings import backing
+
+    return None if text.casefold() in ("open", "nothing") else backing(text)
+
+
+def _stack(cloths: tuple[str, ...], grain: str, behind: str) -> Stack:
+    from weavecolor.grain import grain_deg
+    from weavecolor.stack import Layer, Stack
+
+    grains = choices(grain, "--grain", grain_deg)
+    if len(grains) not in (1, len(cloths)):
+        raise InputError(f"give one grain, or {len(cloths)}", field="--grain")
+    grains = grains * (len(cloths) if len(grains) == 1 else 1)
+    layers = tuple(
+        Layer(cloth_called(name), angle) for name, angle in zip(cloths, grains, strict=True)
+    )
+    return Stack(layers, _backing(behind))
+
+
+def _span(text: str) -> tuple[int, int]:
+    low, dash, high = text.partition("-")
+    try:
+        return whole(low), whole(high if dash else low)
+    except InputError as error:
+        raise InputError(f"{error.what}; write 2 or 1-3", field="--layers") from None
+
+
+def _called(name: str, found: dict[str, Any]) -> Any:
+    if name not in found:
+        raise InputError(f"{name[:60]!r} is not among the cloths given; write it as there")
+    return found[name]
+
+
+def _have(text: str, found: dict[str, Any]) -> tuple[str, int]:
+    name, _, count = text.strip().rpartition(" ")
+    _called(name, found)
+    return name, whole(count)
+
+
+def _wish(text: str, scene: Scene) -> Wish:
+    from weavecolor.decide.wishes import Wish
+
+    kind, _, rest = text.strip().partition(" ")
+    if kind != "target":
+        return Wish(" ".join(text.split()))
+    return Wish("target", _target(rest.strip()))
+
+
+def _target(text: str) -> Any:
+    from weavecolor.colorimetry import daylight_white, lab_from_xyz
+    from weavecolor.hexcolour import hex_rgb
+    from weavecolor.screen import decoded, space
+
+    if text.startswith("#"):
+        rgb = decoded(hex_rgb(text))
+        return lab_from_xyz(space("sRGB").to_xyz @ rgb * 100.0, daylight_white("2"))
+    parts = text.replace(",", " ").split()
+    try:
+        values = [float(part) for part in parts]
+    except ValueError:
+        values = []
+    if len(values) != 3:
+        raise InputError('a target is "#rrggbb" or three numbers L* a* b*', field="--want")
+    return values
+
+
+def _text(found: Found) -> str:
+    from weavecolor.decide.shortlist import reasons
+
+    lines: list[str] = []
+    best = found.options[0] if found.options else None
+    for number, one in enumerate(found.options, 1):
+        lines.append(f"{number}. {one.words}")
+        said = reasons(one, found.wishes, found.scenes, best, found.worked_out)
+        lines += [f"   {reason.words}" for reason in said]
+    for one in found.too_little_cloth:
+        lines.append(f"Better, but too little cloth: {one.words}")
+        lines.append(f"   {one.fit.words}" if one.fit else "")
+    lines.append(found.guarantee.words)
+    return "\n".join(lines) + "\n"
+
+
+def _json(found: Found) -> str:
+    from weavecolor.decide.shortlist import reasons
+
+    best = found.options[0] if found.options else None
+    rows = [
+        {
+            "layers": [
+                {"cloth": x.cloth.name, "grain_deg": x.grain_deg, "face": x.face}
+                for x in one.stack.layers
+            ],
+            "backing": None if one.stack.backing is None else one.stack.backing.name,
+            "loss": one.loss,
+            "Lab": [float(v) for v in one.Lab],
+            "contrast_ratio": one.opacity,
+            "g_m2": one.mass_g_m2,
+            "reasons": [
+                {"words": r.words, "numbers": dict(r.numbers)}
+                for r in reasons(one, found.wishes, found.scenes, best, found.worked_out)
+            ],
+        }
+        for one in found.options
+    ]
+    promise = found.guarantee
+    whole_ = {
+        "options": rows,
+        "guarantee": {
+            "words": promise.words,
+            "complete": promise.complete,
+            "proven": promise.proven,
+            "bound": promise.bound,
+            "worst_error": promise.worst_error,
+            "screened": promise.screened,
+        },
+    }
+    return json.dumps(whole_, indent=2) + "\n"
