@@ -67,6 +67,10 @@ def test_every_verb_has_help_of_its_own(capsys):
         assert "Usage: weavecolor" in good(capsys, verb, "--help")
 
 
+def test_without_a_verb_it_shows_its_help(capsys):
+    assert good(capsys) == good(capsys, "--help")
+
+
 def test_describe_gives_the_numbers_and_the_assumptions(capsys):
     text = good(capsys, "describe", CLOTH)
     for word in ("momme", "cover", "openness", "crimp", "jamming", "opacity", "Assumed"):

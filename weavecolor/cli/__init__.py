@@ -39,11 +39,18 @@ class _Verbs(click.Group):
         return found if isinstance(found, click.Command) else None
 
 
-@click.group(cls=_Verbs, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    cls=_Verbs,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    invoke_without_command=True,
+)
 @click.version_option(__version__, prog_name="weavecolor")
 @click.option("--debug", is_flag=True, help="Show where a fault arose; may stand anywhere.")
-def verbs(debug: bool) -> None:
+@click.pass_context
+def verbs(context: click.Context, debug: bool) -> None:
     """Colour, depth, sheen and cover of two-tone (shot) woven cloth, before you cut."""
+    if context.invoked_subcommand is None:
+        click.echo(context.get_help())
 
 
 def run(arguments: Sequence[str]) -> int:
@@ -62,9 +69,6 @@ def run(arguments: Sequence[str]) -> int:
         return _tell("stopped", STOPPED, debug)
     except InputError as error:
         return _tell(str(error), BAD_INPUT, debug)
-    except click.exceptions.NoArgsIsHelpError as error:
-        click.echo(error.format_message())
-        return BAD_INPUT
     except click.ClickException as error:
         return _tell(_usage(error), BAD_INPUT, debug)
     except BrokenPipeError:
