@@ -1,0 +1,215 @@
+"""The search: the same answer as working everything out, however it is run."""
+
+from __future__ import annotations
+
+import itertools
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+import pytest
+from decide_samples import BLUE, PALE, RED
+
+from weavecolor.appearance import appearance
+from weavecolor.backings import backing
+from weavecolor.colorimetry import ciede2000
+from weavecolor.decide.candidates import Material, candidates
+from weavecolor.decide.enoughcloth import fits_by_lay
+from weavecolor.decide.search import search
+from weavecolor.decide.shortlist import near_copy, reasons
+from weavecolor.decide.wishes import Limits, Wish
+from weavecolor.errors import InputError
+from weavecolor.make.pieces import Piece
+from weavecolor.make.remnant import ClothInHand
+from weavecolor.scenes import scene
+from weavecolor.stack import Stack
+
+WINDOW = scene("window at the side")
+TARGET = np.array([45.0, 12.0, 8.0])
+BACKINGS = (backing("white"), backing("black"))
+
+
+def materials(*cloths):
+    return candidates([Material(c) for c in cloths], BACKINGS, Limits((1, 2)))
+
+
+@pytest.fixture(scope="module")
+def small():
+    return materials(RED, BLUE)
+
+
+@pytest.fixture(scope="module")
+def found(small):
+    ticks: list[tuple[int, int]] = []
+    made = search(
+        small, [Wish("target", TARGET)], [WINDOW], progress=lambda d, n: ticks.append((d, n))
+    )
+    return made, ticks
+
+
+def signature(made):
+    return [
+        (one.key, one.loss, one.measures.scenes.tobytes(), one.measures.opacity.tobytes())
+        for one in (*made.options, *made.worked_out)
+    ], made.guarantee
+
+
+def test_the_best_is_the_best_of_all(small, found):
+    made, _ = found
+    losses = {}
+    for depth in small.depths:
+        for layers in itertools.product(range(len(small.layers)), repeat=depth):
+            for g, behind in enumerate(BACKINGS):
+                stack = Stack(tuple(small.layers[k] for k in layers), behind)
+                Lab = appearance(stack, WINDOW).reading.Lab
+                losses[layers, g] = float(ciede2000(TARGET, Lab))
+    best = made.options[0]
+    assert best.loss == pytest.approx(min(losses.values()), abs=1e-3)
+    assert made.guarantee.complete and made.guarantee.proven
+    assert made.guarantee.screened == len(losses) == small.count
+    # the bound that the promise rests on holds for the stacks worked out here
+    assert made.guarantee.worst_error < made.guarantee.bound
+    for one in made.worked_out:
+        layers, grounds = small.space.decode(one.key[0], np.array([one.key[1]]))
+        assert one.loss == pytest.approx(losses[tuple(layers[0]), int(grounds[0])], abs=1e-3)
+
+
+def test_options_are_truly_different_and_in_order(found):
+    made, _ = found
+    assert len(made.options) >= 2
+    assert all(one.exact for one in made.options)
+    losses = [one.loss for one in made.options]
+    assert losses == sorted(losses)
+    for a, b in itertools.combinations(made.options, 2):
+        assert not near_copy(a, b)
+    words = " ".join(r.words for r in reasons(made.options[1], made.wishes, made.scenes,
+                                              made.options[0], made.worked_out))  # fmt: skip
+    assert f"within {losses[1]:.1f} of the target" in words and "Beside the first option" in words
+
+
+def test_progress_runs_up_to_the_end(found):
+    _, ticks = found
+    done = [d for d, _ in ticks]
+    assert done == sorted(done) and ticks[-1][0] == ticks[-1][1]
+    assert len({n for _, n in ticks}) == 1 and len(done) > 5
+
+
+def test_again_and_on_threads_it_is_the_same(small, found):
+    made, _ = found
+    with ThreadPoolExecutor(2) as pool:
+        threaded = search(small, [Wish("target", TARGET)], [WINDOW], executor=pool)
+    assert signature(threaded) == signature(made)
+
+
+def test_a_local_cluster_gives_the_same(small, found):
+    distributed = pytest.importorskip("distributed")
+    made, _ = found
+    with (
+        distributed.LocalCluster(
+            n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None
+        ) as cluster,
+        distributed.Client(cluster) as client,
+    ):
+        there = search(
+            small, [Wish("target", TARGET)], [WINDOW], executor=client.get_executor(), budget=40
+        )
+    assert signature(there) == signature(made)
+
+
+def test_a_wide_beam_finds_what_all_finds(small, found):
+    made, _ = found
+    wide = search(small, [Wish("target", TARGET)], [WINDOW], limit=10, beam=10_000)
+    assert not wide.guarantee.complete and not wide.guarantee.proven
+    assert wide.guarantee.screened == made.guarantee.screened
+    assert [o.key for o in wide.options] == [o.key for o in made.options]
+    narrow = search(small, [Wish("target", TARGET)], [WINDOW], limit=10, beam=1)
+    # every single layer, and every layer under the one best
+    assert narrow.guarantee.screened == 4 * 2 + 1 * 4 * 2
+    assert narrow.options[0].loss >= made.options[0].loss - 1e-9
+    assert "may have been missed" in narrow.guarantee.words
+
+
+def test_a_small_budget_is_owned_up_to(small):
+    made = search(small, [Wish("deepest")], [WINDOW], budget=1, sample=1, options=1)
+    if not made.guarantee.proven:
+        assert "may be better" in made.guarantee.words
+        assert made.guarantee.margin <= made.guarantee.bound
+    assert made.guarantee.complete
+
+
+def test_it_stops_when_asked(small):
+    with pytest.raises(InputError, match="stopped"):
+        search(small, [Wish("deepest")], [WINDOW], stop=lambda: True)
+    asked = iter([False, False])  # two blocks, one for each depth, then no more
+    made = search(small, [Wish("deepest")], [WINDOW], stop=lambda: next(asked, True))
+    assert made.guarantee.stopped and not made.guarantee.proven
+    assert made.options and not made.options[0].exact
+    assert made.guarantee.words.startswith("Stopped early")
+
+
+@pytest.mark.parametrize("kind", ["brightest", "most opaque", "most sheer", "most shot"])
+def test_wishes_order_as_they_say(kind):
+    made = search(materials(RED, PALE), [Wish(kind)], [WINDOW], budget=6, sample=3, options=3)
+    best, others = made.options[0], made.worked_out
+    value = {
+        "brightest": lambda one: one.Lab[0],
+        "most opaque": lambda one: one.opacity,
+        "most sheer": lambda one: -one.opacity,
+        "most shot": lambda one: ciede2000(
+            one.measures.turns[0][:, None], one.measures.turns[0][None]
+        ).max(),
+    }[kind]
+    assert value(best) >= max(value(one) for one in others) - 1e-6
+    if kind == "brightest":
+        assert {layer.cloth.name for layer in best.stack.layers} == {"pale"}
+        assert best.stack.backing.name == "white"
+
+
+def test_even_needs_two_lights_and_names_the_worst():
+    with pytest.raises(InputError, match="two scenes"):
+        search(materials(RED), [Wish("most even")], [WINDOW])
+    scenes = [WINDOW, scene("overcast"), scene("candlelit")]
+    made = search(materials(RED, PALE), [Wish("most even")], scenes, budget=4, sample=2, options=2)
+    said = reasons(made.options[0], made.wishes, made.scenes)[0]
+    Labs = made.options[0].measures.scenes[0]
+    worst = ciede2000(Labs[:, None], Labs[None])
+    a, b = np.unravel_index(worst.argmax(), worst.shape)
+    assert dict(said.numbers)["worst CIEDE2000 between lights"] == pytest.approx(worst.max())
+    assert scenes[a].name in said.words and scenes[b].name in said.words
+
+
+def test_cloth_that_does_not_go_round_is_set_aside():
+    # One panel of 60 x 150 cm: on cloth 80 wide and 200 long it lies along the warp, never across.
+    panel = Piece("panel", ((0, 0), (60, 0), (60, 150), (0, 150)), seam_cm=0.0)
+    fits = fits_by_lay([panel], {"red and black": [ClothInHand(80.0, 200.0)]})
+    found = candidates([Material(RED)], BACKINGS[:1], Limits((1, 2)))
+    straight = fits(Stack((found.layers[0],)))
+    cross = fits(Stack((found.layers[1],)))
+    assert straight.enough is True and "straight grain fits" in straight.words
+    assert cross.enough is False and "straight grain fits" in cross.words
+    twice = fits(Stack((found.layers[0],) * 2))
+    assert twice.enough is False  # 300 cm of length for two panels, and 200 there
+    made = search(found, [Wish("deepest")], [WINDOW], fits=fits)
+    assert [len(one.stack.layers) for one in made.options] == [1]
+    assert made.options[0].stack.layers[0].grain_deg == 0.0
+    assert made.options[0].fit.enough
+    # one layer over white is the lightest there is, so something deeper was set aside
+    assert made.too_little_cloth and made.too_little_cloth[0].loss < made.options[0].loss
+    assert made.too_little_cloth[0].fit.enough is False
+
+
+def test_unlisted_cloth_counts_as_enough_and_several_lengths_are_left_open():
+    panel = Piece("panel", ((0, 0), (60, 0), (60, 150), (0, 150)), seam_cm=0.0)
+    found = candidates([Material(RED), Material(BLUE)], BACKINGS[:1], Limits((1, 2)))
+    fits = fits_by_lay([panel], {"red and black": [ClothInHand(70.0, 160.0)] * 2})
+    blue = next(x for x in found.layers if x.cloth is BLUE)
+    answer = fits(Stack((blue,)))
+    assert answer.enough is True and "not given" in answer.words
+    assert fits(Stack((found.layers[0],) * 2)).enough is None
+
+
+def test_nothing_allowed_is_told():
+    none = candidates([Material(RED)], BACKINGS, Limits((1, 1), weight_g_m2=0.5))
+    with pytest.raises(InputError, match="within the limits"):
+        search(none, [Wish("deepest")], [WINDOW])
+    with pytest.raises(InputError, match="at least one wish"):
+        search(none, [], [WINDOW])
