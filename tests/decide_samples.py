@@ -1,4 +1,4 @@
-"""Cloths for the tests of deciding: invented, of one construction so that geometry is traced once."""
+"""Cloths for the tests of deciding: invented, of one construction, so that it is traced once."""
 
 from __future__ import annotations
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pickle
+
 import numpy as np
 import pytest
 from decide_samples import BLUE, PALE, RED
@@ -111,3 +113,11 @@ def test_screening_does_not_depend_on_company(setting):
         alone = evaluate.screen(quick, layers[k : k + 1], grounds[k : k + 1])
         assert alone.scenes[0] == pytest.approx(together.scenes[k], abs=1e-9)
         assert alone.opacity[0] == pytest.approx(together.opacity[k], abs=1e-12)
+
+
+def test_screening_can_be_sent_to_another_process(setting):
+    *_, quick = setting
+    layers, grounds = np.array([[0, 1], [2, 3]]), np.array([0, 2])
+    there = evaluate.screen(pickle.loads(pickle.dumps(quick)), layers, grounds)
+    assert np.array_equal(there.scenes, evaluate.screen(quick, layers, grounds).scenes)
+    assert len(pickle.dumps(quick)) < 2_000_000  # small enough to send with every task

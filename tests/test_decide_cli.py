@@ -1,0 +1,60 @@
+"""The verbs of deciding, at the command line."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from weavecolor.cli import run
+
+ORGANZA = "shot-organza-red-black"
+
+
+def test_stacks_are_ranked(capsys, tmp_path):
+    asked = ["decide", "stacks", ORGANZA, "--want", "target #803040", "--layers", "1-2"]
+    asked += ["--behind", "white,black", "--grain", "straight", "--options", "2"]
+    assert run(asked) == 0
+    text = capsys.readouterr().out
+    assert text.startswith("1. ") and "of the target colour" in text and "looked at" in text
+    saved = tmp_path / "found.json"
+    assert run([*asked, "--json", "--save", str(saved)]) == 0
+    found = json.loads(saved.read_text())
+    losses = [row["loss"] for row in found["options"]]
+    assert losses == sorted(losses) and found["guarantee"]["screened"] == 4
+    assert found["options"][0]["reasons"][0]["numbers"]["CIEDE2000 to target"] == losses[0]
+
+
+def test_show_through_and_what_hides(capsys):
+    assert run(["decide", "show-through", ORGANZA, ORGANZA, "--scene", "overcast"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == 6 and lines[0].startswith("Dark bone channel tape: ")
+    asked = ["decide", "show-through", ORGANZA, "--scene", "overcast", "--hide", "white tape"]
+    assert run([*asked, "--behind", "black", "--show"]) == 0
+    assert "plain" in capsys.readouterr().out.splitlines()[-1]
+
+
+def test_lights_and_metamerism(capsys):
+    assert run(["decide", "lights", ORGANZA, "--scene", "overcast,candlelit"]) == 0
+    assert "between" in capsys.readouterr().out.splitlines()[-1]
+    assert run(["decide", "metamerism", f"{ORGANZA}:warp", f"{ORGANZA}:weft"]) == 0
+    assert "index" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["stacks", ORGANZA, "--want", "shiny"], "no wish"),
+        (["stacks", ORGANZA, "--want", "target 1 2"], "target"),
+        (["stacks", ORGANZA, "--want", "brightest", "--layers", "two"], "whole number"),
+        (["stacks", ORGANZA, "--want", "brightest", "--have", "silk 2"], "not among"),
+        (["stacks", "nothing-such", "--want", "brightest"], "neither a swatch"),
+        (["show-through", ORGANZA, "--show"], "--hide"),
+        (["metamerism", ORGANZA, ORGANZA], "names no yarn"),
+        (["lights", ORGANZA, "--scene", "overcast"], "at least 2 scenes"),
+    ],
+)
+def test_bad_input_is_one_line(capsys, words, told):
+    assert run(["decide", *words]) == 2
+    captured = capsys.readouterr()
+    assert told in captured.err and captured.err.count("\n") == 1

@@ -1,0 +1,119 @@
+"""What shows through, and what hides it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from decide_samples import BLUE, PALE, RED
+
+from weavecolor.appearance import appearance
+from weavecolor.backings import backing
+from weavecolor.colorimetry import ciede2000
+from weavecolor.decide import showthrough as st
+from weavecolor.errors import InputError
+from weavecolor.scenes import scene
+from weavecolor.stack import Backing, Layer, Stack
+
+OVERCAST = scene("overcast")
+WHITE = backing("white")
+
+
+def stacked(count, cloth=PALE, behind=WHITE):
+    return Stack((Layer(cloth),) * count, behind)
+
+
+def test_tape_shows_less_under_every_further_layer():
+    deltas = [st.show_through(st.tape(stacked(n), "dark"), OVERCAST).delta for n in range(1, 5)]
+    assert all(a > b for a, b in zip(deltas, deltas[1:], strict=False))
+    assert deltas[0] > st.PLAIN
+
+
+def test_the_difference_is_that_of_the_two_stacks():
+    item = st.tape(stacked(1), "dark")
+    there = Stack(stacked(1).layers, st.DARK_TAPE)
+    want = ciede2000(
+        *(appearance(s, OVERCAST).reading.Lab for s in (there, stacked(1)))
+    )
+    assert st.show_through(item, OVERCAST).delta == pytest.approx(float(want), abs=1e-9)
+
+
+def test_tape_like_the_backing_is_hidden():
+    grey = Backing("grey", np.full(41, 0.04))
+    result = st.show_through(st.tape(stacked(1, behind=grey), "dark"), OVERCAST)
+    assert result.delta == pytest.approx(0.0, abs=1e-9)
+    assert result.grade == "hidden" and "hidden" in result.words
+
+
+def test_grades_follow_the_thresholds():
+    # 1 just noticeable (common practice); 2.5 is grade 3-4 of the grey scale (ISO 105-A02).
+    assert [st.grade(d) for d in (0.0, 0.99, 1.0, 2.49, 2.5, 30.0)] == [
+        "hidden", "hidden", "faint", "faint", "plain", "plain",
+    ]  # fmt: skip
+    result = st.show_through(st.tape(stacked(1), "dark"), OVERCAST)
+    low, high = result.delta - result.uncertainty, result.delta + result.uncertainty
+    assert result.possible[0] == st.grade(max(low, 0.0))
+    assert result.possible[-1] == st.grade(high)
+    assert f"{result.delta:.1f} give or take {result.uncertainty:.1f}" in result.words
+
+
+def test_seam_allowances_are_the_cloth_again():
+    one = Stack((Layer(RED), Layer(PALE)), WHITE)
+    faces = {
+        finish: [
+            (x.cloth.name, x.face) for x in st.seam_allowance(one, finish, BLUE).there.layers
+        ]
+        for finish in ("open", "doubled", "bound")
+    }
+    red, back, pale = ("red and black", "face"), ("red and black", "back"), ("pale", "face")
+    blue = ("blue and gold", "face")
+    assert faces["open"] == [red, back, pale]
+    assert faces["doubled"] == [red, back, red, pale]
+    assert faces["bound"] == [red, blue, back, red, blue, pale]
+    assert st.seam_allowance(one).beside is one
+    assert len(st.pocket(one).there.layers) == 4
+    assert [x.cloth.name for x in st.lining_edge(one).beside.layers] == ["red and black"]
+
+
+def test_least_layers_that_hide_and_backing_that_hides():
+    def make(stack):
+        return st.tape(stack, "dark")
+
+    tried = st.by_layers(stacked(1), make, OVERCAST, most=3)
+    count = st.least_layers(tried)
+    deltas = [t.result.delta for t in tried]
+    want = next((n for n, d in enumerate(deltas, 1) if d < 1.0), None)
+    assert count == want
+    assert str(len(tried)) in st.remedy_words(tried) or count is not None
+    shown = st.by_layers(stacked(1), make, OVERCAST, want="plain", most=3)
+    assert st.least_layers(shown) == 1
+    grounds = [WHITE, Backing("near black", np.full(41, 0.045)), None]
+    ranked = st.by_backing(stacked(1), make, grounds, OVERCAST)
+    assert ranked[0].label == "near black behind" and ranked[0].does
+    showing = st.by_backing(stacked(1), make, grounds, OVERCAST, want="plain")
+    assert showing[0].label == "white behind" and showing[0].does
+
+
+def test_usual_items_fit_the_stack():
+    names = [item.name for item in st.usual_items(stacked(2))]
+    assert names == [
+        "dark bone channel tape", "white bone channel tape", "seam allowance, doubled", "pocket",
+        "lining edge", "medium skin",
+    ]  # fmt: skip
+    assert "pocket" not in [item.name for item in st.usual_items(stacked(12))]
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: st.lining_edge(stacked(1)), "two layers"),
+        (lambda: st.seam_allowance(stacked(1), "pinked"), "open, doubled or bound"),
+        (lambda: st.seam_allowance(Stack((), WHITE)), "no cloth"),
+        (lambda: st.pocket(stacked(11)), "more than 12"),
+        (lambda: st.skin(stacked(1), "green"), "skin tone"),
+        (lambda: st.by_backing(stacked(1), st.tape, (), OVERCAST), "at least one"),
+        (lambda: st.by_layers(stacked(1), st.tape, OVERCAST, want="loud"), "hidden, faint, plain"),
+    ],
+)
+def test_bad_input_is_told(call, words):
+    with pytest.raises(InputError, match=words):
+        call()

@@ -1,0 +1,97 @@
+"""One choice in every light, and metamerism."""
+
+from __future__ import annotations
+
+import colour
+import numpy as np
+import pytest
+from decide_samples import BLUE, RED, dye
+
+from weavecolor.backings import backing
+from weavecolor.colorimetry import ciede2000, metamerism_index
+from weavecolor.decide.underlights import metamerism, parting, under_lights
+from weavecolor.errors import InputError
+from weavecolor.lights import light_spectrum
+from weavecolor.scenes import scene
+from weavecolor.spectra import WAVELENGTHS
+from weavecolor.stack import Layer, Stack
+from weavecolor.tristimulus import weights
+
+STACK = Stack((Layer(RED),), backing("white"))
+SCENES = [scene(name) for name in ("overcast", "candlelit", "stage LED")]
+
+
+def metameric_black(light: np.ndarray) -> np.ndarray:
+    """A spectrum that looks like nothing under ``light`` (G. Wyszecki, Farbe 2 (1953) 39): what a
+    zigzag has left when its projection on the weighted matching functions is taken away."""
+    seen = weights("2") * light[:, None]
+    zigzag = np.sin((WAVELENGTHS - 380.0) / 400.0 * 6.0 * np.pi)
+    black = zigzag - seen @ np.linalg.solve(seen.T @ seen, seen.T @ zigzag)
+    return black / np.abs(black).max()
+
+
+def test_the_worst_light_is_named():
+    found = under_lights(STACK, SCENES)
+    Labs = np.array([look.reading.Lab for look in found.looks])
+    apart = ciede2000(Labs[:, None], Labs[None])
+    a, b = np.unravel_index(apart.argmax(), apart.shape)
+    assert found.change == pytest.approx(apart.max())
+    assert set(found.worst) == {SCENES[a].name, SCENES[b].name}
+    assert all(name in found.words for name in found.worst)
+
+
+def test_two_choices_part_most_where_they_do():
+    found = parting(STACK, Stack((Layer(BLUE),), backing("white")), SCENES)
+    assert found.deltas[found.worst] == max(found.deltas)
+    assert found.names[found.worst] in found.words
+    same = parting(STACK, STACK, SCENES[:2])
+    assert same.deltas == (0.0, 0.0) and same.verdicts[0].sees is not True
+
+
+def test_a_metameric_pair_parts_in_the_other_light_alone():
+    # No published pair of spectra with its index is at hand; the pair is constructed, and what is
+    # left after a perfect match is compared with colour-science's own chain from spectrum to Lab.
+    daylight, tungsten = light_spectrum("daylight"), light_spectrum("tungsten")
+    one = dye(0.1, 0.6, 560.0, 40.0)
+    other = one + 0.08 * metameric_black(daylight)
+    assert other.min() > 0 and other.max() < 1
+    found = metamerism(one, other, "daylight", ("daylight", "tungsten"))
+    assert found.match < 1e-6 and found.indices[0] < 1e-6
+    assert found.indices[1] > 0.5 and found.worst == 1 and "tungsten" in found.words
+
+    def lab(reflectance):
+        domain = colour.SpectralShape(380, 780, 10)
+        sample = colour.SpectralDistribution(reflectance, domain)
+        lamp = colour.SpectralDistribution(tungsten, domain)
+        cmfs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().align(domain)
+        perfect = colour.SpectralDistribution(np.ones(41), domain)
+        XYZ, white = (
+            colour.sd_to_XYZ(s, cmfs, lamp, method="Integration") for s in (sample, perfect)
+        )
+        return colour.XYZ_to_Lab(XYZ / 100.0, colour.XYZ_to_xy(white))
+
+    want = colour.delta_E(lab(one), lab(other), method="CIE 2000")
+    assert found.indices[1] == pytest.approx(want, rel=0.03)
+
+
+def test_the_index_grows_with_the_metameric_part_and_not_with_depth():
+    daylight = light_spectrum("daylight")
+    one, black = dye(0.1, 0.6, 560.0, 40.0), metameric_black(daylight)
+    sizes = [metamerism(one, one + k * black).indices[0] for k in (0.0, 0.02, 0.04, 0.08)]
+    assert sizes[0] == pytest.approx(0.0, abs=1e-9)
+    assert sizes == sorted(sizes) and sizes[-1] > 2.5 * sizes[1]
+    # CIE 15: a pair that does not quite match is corrected by the ratio of the tristimulus
+    # values, so one yarn dyed in proportion lighter has no metamerism.
+    assert metamerism(one, 0.9 * one).indices == pytest.approx([0.0] * 5, abs=1e-9)
+    assert metamerism(one, 0.9 * one).match > 1.0
+    index = metamerism_index(one, one + 0.04 * black, daylight, light_spectrum("tungsten"))
+    assert sizes[2] == pytest.approx(float(index))
+
+
+def test_bad_input_is_told():
+    with pytest.raises(InputError, match="at least 2 scenes"):
+        under_lights(STACK, SCENES[:1])
+    with pytest.raises(InputError, match="twice"):
+        parting(STACK, STACK, [SCENES[0], SCENES[0]])
+    with pytest.raises(InputError, match="at least one light"):
+        metamerism(RED.warp.colour, BLUE.warp.colour, lights=())
