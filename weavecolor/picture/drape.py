@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from weavecolor.errors import InputError
+from weavecolor.picture import lettering
 from weavecolor.picture.encode import Seeing, check_size, exposure_for, on_screen, to_image
 from weavecolor.picture.folds import MOST_FOLDED, Form, Shape, named_form, shape
 from weavecolor.picture.normals import SOFT_DEG, Family, family, lit, vector
@@ -27,7 +28,7 @@ Array = NDArray[np.float64]
 Progress = Callable[[float], None]
 
 #: Linear level of the plain ground behind a drape.
-GROUND = 0.40
+GROUND = lettering.GROUND
 #: Angles of the fine table, degrees.
 _FINE = np.linspace(-80.0, 80.0, 641)
 #: Brightness of the room behind the form, over that before it (assumed).

@@ -1,0 +1,156 @@
+"""``weavecolor draw``: pictures of one cloth: close-up, drape, turn, loop, dials, sheet of grains."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from weavecolor.cli._shared import choices, cloth_called, progress_to, whole
+from weavecolor.errors import InputError
+
+if TYPE_CHECKING:
+    from PIL import Image
+
+    from weavecolor.picture.encode import Seeing
+    from weavecolor.scene import Scene
+    from weavecolor.stack import Stack
+
+_WHATS = ("close-up", "drape", "turns", "loop", "dials", "sheet")
+
+
+@click.command(
+    epilog='Example: weavecolor draw drape shot-organza-red-black --form "gathered skirt" '
+    "--layers 2 --behind white --out skirt.png"
+)
+@click.argument("what", type=click.Choice(_WHATS))
+@click.argument("cloth")
+@click.option("--out", required=True, type=click.Path(path_type=Path),
+              help="File to write: .png; a loop also .webp or .gif.")  # fmt: skip
+@click.option("--grain", default="straight", show_default=True,
+              help="straight, cross, bias, or degrees; several for a sheet.")  # fmt: skip
+@click.option("--layers", default="1", show_default=True, help="How many; several for a sheet.")
+@click.option("--turn", default=0.0, show_default=True,
+              help="Degrees by which each layer further in is turned.")  # fmt: skip
+@click.option("--behind", default="white", show_default=True,
+              help="White, black, calico, open, ...; several for a sheet.")  # fmt: skip
+@click.option("--scene", default="window at the side", show_default=True)
+@click.option("--form", default="gathered skirt", show_default=True,
+              help="Form of a drape or sheet; a sheet also takes close-up or flat colour.")  # fmt: skip
+@click.option("--fullness", type=float, help="Fullness at the top of a drape, 1 to 9.")
+@click.option("--size", type=click.IntRange(64, 8000), help="Width in pixels.")
+@click.option("--scale", type=float, help="Mm a pixel of a close-up; all layers true to it.")
+@click.option("--moving", type=click.Choice(["cloth", "light"]), default="cloth", show_default=True)
+@click.option("--frames", type=click.IntRange(2, 180), default=36, show_default=True)
+@click.option("--page", type=click.Choice(["A4", "A4 landscape", "telephone"]), default="A4",
+              show_default=True, help="Page of a sheet.")  # fmt: skip
+@click.option("--screen", type=click.Choice(["sRGB", "Display P3"]), default="sRGB",
+              show_default=True)  # fmt: skip
+@click.option("--unadapted", is_flag=True, help="Keep the cast of the light.")
+@click.option("--exposure", type=float, help="Factor on the light; else set for the scene.")
+@click.option("--mark", is_flag=True, help="Hatch what the screen cannot show.")
+def command(
+    what: str, cloth: str, out: Path, grain: str, layers: str, turn: float, behind: str, scene: str,
+    form: str, fullness: float | None, size: int | None, scale: float | None, moving: str,
+    frames: int, page: str, screen: str, unadapted: bool, exposure: float | None, mark: bool,
+) -> None:  # fmt: skip
+    """Draw a picture of CLOTH.
+
+    WHAT is close-up (the weave at true scale), drape (in a form), turns (a panel turned in the
+    light), loop (the same, moving), dials (colour, lightness and hue against angle) or sheet
+    (2 to 12 options on a page). CLOTH is a swatch (see weavecolor cloths) or a cloth file.
+    """
+    from weavecolor.atomic import write_bytes
+    from weavecolor.picture.encode import Seeing, loop_bytes, png_bytes
+    from weavecolor.scenes import scene as scene_called
+
+    allowed = (".png", ".webp", ".gif") if what == "loop" else (".png",)
+    if out.suffix.lower() not in allowed:
+        raise InputError(f"give a name ending in {' or '.join(allowed)}", file=str(out))
+    stacks = _stacks(cloth, grain, layers, turn, behind)
+    if what != "sheet" and len(stacks) > 1:
+        raise InputError("several grains, layers or backings are for a sheet; give one of each")
+    seeing = Seeing(screen, not unadapted, exposure, mark)
+    lit = scene_called(scene)
+    label, stack = stacks[0]
+    if what == "loop":
+        from weavecolor.picture.turning import turn_frames
+
+        made = turn_frames(stack, lit, frames, size or 512, moving=moving, seeing=seeing,
+                           progress=_share("drawing"))  # fmt: skip
+        write_bytes(out, loop_bytes(made, out.suffix))
+        image = made[0]
+    elif what == "sheet":
+        from weavecolor.picture.composite import Choice, draw_sheet
+
+        options = [Choice(words, s) for words, s in stacks]
+        image = draw_sheet(options, lit, form, page, seeing=seeing, progress=_share("drawing"))
+        write_bytes(out, png_bytes(image, image.info.get("dpi", (None,))[0]))
+    else:
+        image = _one(what, stack, lit, seeing, form, fullness, size, scale, moving)
+        write_bytes(out, png_bytes(image))
+    click.echo(f"wrote {out}", err=True)
+    for note in image.info.get("notes", ()):
+        click.echo(note, err=True)
+
+
+def _one(
+    what: str, stack: Stack, scene: Scene, seeing: Seeing, form: str, fullness: float | None,
+    size: int | None, scale: float | None, moving: str,
+) -> Image.Image:  # fmt: skip
+    if what == "close-up":
+        from weavecolor.picture.closeup import draw_closeup
+
+        width = size or 1200
+        return draw_closeup(stack, scene, width, round(width * 0.75), scale, seeing=seeing)
+    if what == "drape":
+        from weavecolor.picture.drape import draw_drape
+
+        width = size or 900
+        return draw_drape(stack, scene, form, width, round(width * 1.25), fullness=fullness,
+                          seeing=seeing, progress=_share("drawing"))  # fmt: skip
+    if what == "turns":
+        from weavecolor.picture.turning import draw_turns
+
+        return draw_turns(stack, scene, size_px=max(64, (size or 1400) // 4), moving=moving,
+                          seeing=seeing)  # fmt: skip
+    from weavecolor.picture.polar import draw_polar
+
+    return draw_polar(stack, scene, size or 1000, seeing=seeing)
+
+
+def _share(what: str) -> Callable[[float], None] | None:
+    tell = progress_to(what)
+    return None if tell is None else lambda share: tell(round(100 * share), 100)
+
+
+def _stacks(
+    cloth: str, grain: str, layers: str, turn: float, behind: str
+) -> list[tuple[str, Stack]]:
+    """Every combination with its label, which tells what differs."""
+    from weavecolor.backings import backing
+    from weavecolor.grain import grain_deg, grain_words
+    from weavecolor.stack import Layer, Stack
+
+    made = cloth_called(cloth)
+    grains = choices(grain, "--grain", grain_deg)
+    counts = choices(layers, "--layers", whole)
+    grounds = choices(
+        behind,
+        "--behind",
+        lambda t: (t, None if t.casefold() in ("open", "nothing") else backing(t)),
+    )
+    out = []
+    for g in grains:
+        for n in counts:
+            if not 1 <= n <= 12:
+                raise InputError("a stack has 1 to 12 layers", field="--layers")
+            for name, ground in grounds:
+                parts = [grain_words(g)] if len(grains) > 1 else []
+                parts += [f"{n} layer{'s' * (n > 1)}"] if len(counts) > 1 else []
+                parts += [f"{name} behind"] if len(grounds) > 1 else []
+                stack = Stack(tuple(Layer(made, g + k * turn) for k in range(n)), ground)
+                out.append((", ".join(parts) or made.name, stack))
+    return out

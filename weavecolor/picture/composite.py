@@ -1,0 +1,207 @@
+"""Sheets of options: two to twelve stacks in one picture, same form, same light, same exposure.
+
+Knows how options are set out and labelled for print and for a telephone; the pictures come from the
+other modules. The ground is neutral, and five neutral greys of known lightness stand by.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from PIL import Image, ImageDraw
+
+from weavecolor.appearance import appearance
+from weavecolor.colorimetry import colour_words, icc_profile
+from weavecolor.errors import InputError
+from weavecolor.picture.closeup import draw_closeup, scale_of
+from weavecolor.picture.drape import draw_drape
+from weavecolor.picture.encode import Seeing, exposure_for, on_screen, to_image
+from weavecolor.picture.folds import FORMS, form_names
+from weavecolor.picture.lettering import QUIET, grey_reference, sheet, write, write_lines
+from weavecolor.scene import Scene
+from weavecolor.stack import Stack
+
+Progress = Callable[[float], None]
+
+CLOSEUP, FLAT = "close-up", "flat colour"
+
+
+@dataclass(frozen=True)
+class Page:
+    """A sheet's size in pixels, the width of its margin and its plain lettering, and dots an inch
+    where it is for print."""
+
+    width: int
+    height: int
+    margin: int
+    lettering: float
+    dpi: int | None = None
+
+
+#: A4 is 210 x 297 mm (ISO 216), at 300 dots an inch.
+PAGES: dict[str, Page] = {
+    "A4": Page(2480, 3508, 150, 40.0, 300),
+    "A4 landscape": Page(3508, 2480, 150, 40.0, 300),
+    "telephone": Page(1080, 2340, 48, 34.0),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Choice:
+    """One option: what it is, in words, and its stack."""
+
+    label: str
+    stack: Stack
+
+
+def kinds() -> tuple[str, ...]:
+    """Kinds of picture a sheet can show: the drape's forms, the close-up, the flat colour."""
+    return (*form_names(), CLOSEUP, FLAT)
+
+
+def draw_sheet(
+    options: Sequence[Choice],
+    scene: Scene,
+    kind: str = "gathered skirt",
+    page: str = "A4",
+    *,
+    title: str = "",
+    seeing: Seeing = Seeing(),
+    observer: str = "2",
+    progress: Progress | None = None,
+) -> Image.Image:
+    """The options in one picture.
+
+    Parameters
+    ----------
+    options : 2 to 12 Choice, with labels that differ
+    kind : one of ``kinds()``; close-ups all have one scale
+    page : "A4", "A4 landscape" (300 dots an inch) or "telephone"
+    title : default names the picture and the light
+
+    Returns
+    -------
+    PIL.Image.Image
+        RGB; ``info`` also has "dpi" for print (save with ``encode.png_bytes``).
+
+    Raises InputError for anything else.
+    """
+    if not 2 <= len(options) <= 12:
+        raise InputError(f"a sheet shows 2 to 12 options, got {len(options)}")
+    if page not in PAGES:
+        raise InputError(f"no page called {page!r}; use {', '.join(PAGES)}")
+    if kind not in kinds():
+        raise InputError(f"no picture called {kind!r}; use {', '.join(kinds())}")
+    if len({o.label.strip() for o in options}) < len(options) or not all(
+        o.label.strip() for o in options
+    ):
+        raise InputError("every option needs a label of its own")
+    paper = PAGES[page]
+    image, draw = sheet(paper.width, paper.height)
+    text = paper.lettering
+    inner = paper.width - 2 * paper.margin
+    y = write_lines(
+        draw, paper.margin, paper.margin, title or f"{kind[:1].upper()}{kind[1:]}", inner,
+        text * 1.7, bold=True, most=2,
+    )  # fmt: skip
+    seen = "as seen once used to the light" if seeing.adapt else "with the cast of the light"
+    told = f"In the light of {scene.name}, {seen}; one exposure for all."
+    y = write_lines(draw, paper.margin, y + 0.2 * text, told, inner, text, grey=QUIET, most=2)
+    top = y + 0.8 * text
+    foot = paper.height - paper.margin - 5.6 * text
+    columns, cell_w, cell_h, below = _grid(len(options), kind, inner, foot - top, text)
+    gap = text
+    size = (int(cell_w - gap), int(cell_h - below))
+    notes: list[str] = []
+    outside = 0.0
+    scale = _common_scale(options, size[0])
+    for n, option in enumerate(options):
+        picture = _picture(option.stack, scene, kind, size, scale, seeing, observer)
+        outside = max(outside, picture.info["out_of_range"])
+        notes += picture.info["notes"]
+        row, column = divmod(n, columns)
+        x = paper.margin + column * cell_w + 0.5 * gap
+        at = top + row * cell_h
+        image.paste(picture, (round(x), round(at)))
+        words = colour_words(appearance(option.stack, scene, observer).reading.Lab)
+        end = write_lines(draw, x, at + size[1] + 0.25 * text, option.label, size[0], text,
+                          bold=True, most=2)  # fmt: skip
+        write_lines(draw, x, end, words, size[0], 0.85 * text, grey=QUIET, most=1)
+        if progress:
+            progress((n + 1) / len(options))
+    _foot(draw, paper, foot, inner, notes)
+    image.info["icc_profile"] = icc_profile(seeing.space)
+    image.info["out_of_range"] = outside
+    image.info["notes"] = tuple(dict.fromkeys(notes))
+    if paper.dpi:
+        image.info["dpi"] = (paper.dpi, paper.dpi)
+    return image
+
+
+def _proportion(kind: str) -> float:
+    """Width over height that suits a kind of picture."""
+    if kind in FORMS:
+        form = FORMS[kind]
+        return float(np.clip(max(form.widths_cm) / form.length_cm, 0.6, 1.3))
+    return 1.25
+
+
+def _grid(
+    count: int, kind: str, width: float, height: float, text: float
+) -> tuple[int, float, float, float]:
+    """Columns, cell size and room for the label that give the largest pictures."""
+    below = 4.4 * text
+    best = (0.0, 1)
+    for columns in range(1, min(count, 6) + 1):
+        rows = -(-count // columns)
+        w = width / columns - text
+        h = height / rows - below
+        fits = min(w, h * _proportion(kind))
+        if w >= 6.5 * text and fits > best[0]:
+            best = (fits, columns)
+    columns = best[1]
+    rows = -(-count // columns)
+    cell_h = min(height / rows, (width / columns - text) / _proportion(kind) * 1.12 + below)
+    if cell_h - below < 2 * text:
+        raise InputError("so many options do not fit that page; use a larger one or fewer")
+    return columns, width / columns, cell_h, below
+
+
+def _common_scale(options: Sequence[Choice], width: int) -> float:
+    """One scale for all close-ups: that of the coarsest cloth, a little closer."""
+    return 0.6 * max(scale_of(o.stack, width, None, None) for o in options if o.stack.layers)
+
+
+def _picture(
+    stack: Stack, scene: Scene, kind: str, size: tuple[int, int], scale: float, seeing: Seeing,
+    observer: str,
+) -> Image.Image:  # fmt: skip
+    if kind == CLOSEUP:
+        return draw_closeup(stack, scene, *size, scale, seeing=seeing, observer=observer)
+    if kind == FLAT:
+        linear = on_screen(appearance(stack, scene, observer).radiance, scene, seeing, observer)
+        linear = linear * exposure_for(scene, seeing)
+        flat = np.broadcast_to(linear.astype(np.float32), (size[1], size[0], 3))
+        return to_image(flat, seeing)
+    return draw_drape(stack, scene, kind, *size, seeing=seeing, observer=observer)
+
+
+def _foot(
+    draw: ImageDraw.ImageDraw, paper: Page, y: float, inner: float, notes: Sequence[str]
+) -> None:
+    text = paper.lettering
+    wide = min(0.36 * inner, 15 * text)
+    y += 0.9 * text
+    grey_reference(draw, paper.margin, y, wide, 2.0 * text, 0.75 * text)
+    x = paper.margin + wide + text
+    told = "Neutral greys of that L*. If they look tinted, so does everything else."
+    beyond = [n for n in notes if "beyond what" in n]
+    if beyond:
+        told += " Some colours are beyond this screen: the cloth is more vivid there."
+    write_lines(draw, x, y - 0.1 * text, told, paper.margin + inner - x, 0.78 * text, grey=QUIET,
+                most=4)  # fmt: skip
+
+
+__all__ = ["CLOSEUP", "FLAT", "PAGES", "Choice", "draw_sheet", "kinds", "write"]

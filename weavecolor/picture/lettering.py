@@ -1,0 +1,89 @@
+"""Neutral ground, labels and grey references that pictures share.
+
+Knows how a picture is labelled; knows nothing of what is in it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from PIL import Image, ImageDraw
+
+from weavecolor.colorimetry import icc_profile
+from weavecolor.screen import encoded
+from weavecolor.typeface import font, wrapped
+
+#: Linear level of the neutral ground: inside the 10 to 60 % that ISO 3664 allows a surround for
+#: judging colour (from memory). Grey codes are the same in sRGB and Display P3.
+GROUND = 0.5
+INK = 24
+QUIET = 70
+#: L* of the neutral reference greys.
+GREYS = (10.0, 30.0, 50.0, 70.0, 90.0)
+
+
+def grey_code(linear: float) -> int:
+    """8-bit code of a neutral of that linear level."""
+    return round(255.0 * float(encoded(linear)))
+
+
+GROUND_CODE = grey_code(GROUND)
+
+
+def sheet(width: int, height: int) -> tuple[Image.Image, ImageDraw.ImageDraw]:
+    """An empty neutral picture and its pen."""
+    image = Image.new("RGB", (width, height), (GROUND_CODE,) * 3)
+    return image, ImageDraw.Draw(image)
+
+
+def write(
+    draw: ImageDraw.ImageDraw, x: float, y: float, text: str, size: float, *,
+    bold: bool = False, grey: int = INK, anchor: str = "la",
+) -> None:  # fmt: skip
+    """One line; sizes and places in pixels."""
+    draw.text((round(x), round(y)), text, (grey,) * 3, font(round(size), bold), anchor)
+
+
+def write_lines(
+    draw: ImageDraw.ImageDraw, x: float, y: float, text: str, width: float, size: float, *,
+    bold: bool = False, grey: int = INK, most: int = 0,
+) -> float:  # fmt: skip
+    """Text broken to a width; returns where the next line would begin."""
+    for line in wrapped(text, width, font(round(size), bold), most):
+        write(draw, x, y, line, size, bold=bold, grey=grey)
+        y += size * 1.32
+    return y
+
+
+def grey_reference(
+    draw: ImageDraw.ImageDraw, x: float, y: float, width: float, height: float, size: float
+) -> None:
+    """Five neutral greys of known L*, each with its number below."""
+    step = width / len(GREYS)
+    for k, L in enumerate(GREYS):
+        linear = ((L + 16.0) / 116.0) ** 3
+        code = grey_code(linear)
+        left, right = round(x + k * step), round(x + (k + 1) * step) - 1
+        draw.rectangle([left, round(y), right, round(y + height) - 1], fill=(code,) * 3)
+        write(draw, x + (k + 0.5) * step, y + height + 0.3 * size, f"{L:.0f}", size,
+              grey=QUIET, anchor="ma")  # fmt: skip
+
+
+def labelled_row(
+    pictures: Sequence[Image.Image], labels: Sequence[str], space: str = "sRGB", columns: int = 4
+) -> Image.Image:
+    """Equal pictures in rows, each with a label below it."""
+    width, height = pictures[0].size
+    columns = min(columns, len(pictures))
+    rows = -(-len(pictures) // columns)
+    size = max(12.0, width * 0.062)
+    below = round(size * 2.0)
+    image, draw = sheet(columns * width, rows * (height + below))
+    for n, (picture, label) in enumerate(zip(pictures, labels, strict=True)):
+        x, y = n % columns * width, n // columns * (height + below)
+        image.paste(picture, (x, y))
+        write(draw, x + width / 2, y + height + 0.15 * size, label, size, anchor="ma")
+    image.info["icc_profile"] = icc_profile(space)
+    image.info["notes"] = tuple(dict.fromkeys(n for p in pictures for n in p.info.get("notes", ())))
+    image.info["out_of_range"] = max(p.info.get("out_of_range", 0.0) for p in pictures)
+    return image
