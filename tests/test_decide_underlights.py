@@ -88,6 +88,10 @@ def test_the_index_grows_with_the_metameric_part_and_not_with_depth():
     assert sizes[2] == pytest.approx(float(index))
 
 
+def test_colours_far_apart_are_no_pair():
+    assert "says little" in metamerism(RED.warp.colour, BLUE.warp.colour).words
+
+
 def test_bad_input_is_told():
     with pytest.raises(InputError, match="at least 2 scenes"):
         under_lights(STACK, SCENES[:1])

@@ -131,17 +131,20 @@ def show_through(
 @click.option("--grain", default="straight", show_default=True,
               help="Grain of the layers, one for all or one each.")  # fmt: skip
 @click.option("--behind", default="white", show_default=True, help="What lies behind.")
-@click.option("--scene", default="", help="Scenes with commas; all by default.")
+@click.option("--scene", default="", help="Scenes with commas; all with light in front by default.")
 def lights(cloths: tuple[str, ...], grain: str, behind: str, scene: str) -> None:
     """The same stack of CLOTHS, outermost first, in every light, the worst change named."""
     from weavecolor.decide.underlights import under_lights
     from weavecolor.scenes import scene as scene_called
     from weavecolor.scenes import scene_names
 
-    names = ",".join(scene_names()) if not scene else scene
-    found = under_lights(
-        _stack(cloths, grain, behind), choices(names, "--scene", scene_called)
-    )
+    if scene:
+        scenes = choices(scene, "--scene", scene_called)
+    else:
+        all_scenes = map(scene_called, scene_names())
+        # over a backing, light from behind shows nothing but darkness
+        scenes = tuple(s for s in all_scenes if all(x.zenith_deg < 90.0 for x in s.lights))
+    found = under_lights(_stack(cloths, grain, behind), scenes)
     width = max(map(len, found.names)) + 2
     for name, look in zip(found.names, found.looks, strict=True):
         L, a, b = look.reading.Lab

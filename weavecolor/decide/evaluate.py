@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
 
 from weavecolor.adding import GAPS, over_backings
 from weavecolor.appearance import pile_optics
@@ -109,10 +110,10 @@ def screen_of(
 
 def _thinned(weights: Array) -> Array:
     """Weights (..., 41, 3) folded onto every :data:`BAND_STEP`-th band, those between read by
-    linear interpolation."""
+    a cubic spline."""
     kept = WAVELENGTHS[::BAND_STEP]
-    reading = np.array([np.interp(WAVELENGTHS, kept, row) for row in np.eye(kept.size)])
-    return np.einsum("kb,...bx->...kx", reading, weights)
+    reading = CubicSpline(kept, np.eye(kept.size))(WAVELENGTHS)  # (41, K)
+    return np.einsum("bk,...bx->...kx", reading, weights)
 
 
 def _piles(tables: Tables, layers: Indices) -> Piles:

@@ -28,6 +28,9 @@ from weavecolor.uncertainty import known_of, of_difference
 #: for the illuminant to be named; A and F11 are the ones most used in textiles, from memory).
 TEST_LIGHTS = ("tungsten", "fluorescent", "triphosphor", "warm LED", "stage LED")
 
+#: CIEDE2000 from which two colours are no pair that a change of light could part.
+NO_PAIR = 5.0
+
 
 @dataclass(frozen=True, eq=False)
 class UnderLights:
@@ -119,6 +122,11 @@ class Metamerism:
         """What to expect, as sentences."""
         index, light = self.indices[self.worst], self.lights[self.worst]
         match = would_see(self.match).words
+        if self.match >= NO_PAIR:
+            return (
+                f"In {self.reference}: {match} The index is meant for colours that nearly match; "
+                "of these it says little."
+            )
         if index < 0.5:
             return f"In {self.reference}: {match} A change of light hardly parts them further."
         return (
