@@ -9,6 +9,7 @@ from __future__ import annotations
 from html import escape
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 import looks
 import pictures_panel
@@ -20,44 +21,68 @@ from words_page import HELP, OFF_SCREEN, OUTSIDE
 
 
 @guarded
-def draw() -> None:
-    """The whole bench in one piece, so that a change is one message to the browser."""
+def draw() -> DeltaGenerator | None:
+    """Patch, close-up and the colour in words; gives back the place where the drape will hang.
+
+    The drape takes longer: it is hung last, when the controls stand already.
+    """
     now = work()
     option = now.now
     seen = looks.outcome(now, option)
-    hides = looks.hiding(now, option)
-    shown = pictures_panel.pictures(now, option)
-    st.html(
-        '<section class="wc-bench" aria-label="What lies on the table">'
-        + _pictures_row(now, option, seen, shown)
-        + _colour_lines(seen)
-        + "</section>"
-    )
-    st.html(_numbers(now, seen, hides))
-
-
-def _pictures_row(
-    now: Work, option: ProjectOption, seen: Outcome, shown: list[pictures_panel.Shown]
-) -> str:
     reading = seen.appearance.reading
-    told = f"{option_words(now, option)}. Light: {light_words(now.light)}"
-    figures = [
-        figure(
-            swatch(reading.hex, reading.words, not reading.in_srgb),
-            "Patch",
-            "at arm's length",
-        )
-    ]
-    for picture in shown:
-        alt = f"{picture.title} of {told}: {reading.words}"
-        figures.append(
-            figure(
-                f'<img class="wc-pic" src="{picture.uri}" alt="{escape(alt)}">',
-                picture.title,
-                picture.caption,
+    close = pictures_panel.small_closeup(now, option)
+    with st.container(key="wc-pictures", horizontal=True):
+        st.html(
+            '<div class="wc-row">'
+            + figure(
+                swatch(reading.hex, reading.words, not reading.in_srgb), "Patch", "at arm's length"
             )
+            + figure(picture(close, reading.words), close.title, close.caption)
+            + "</div>"
         )
-    return f'<div class="wc-row">{"".join(figures)}</div><p class="wc-told">{escape(told)}</p>'
+        place = st.empty()
+    st.html(_colour_lines(now, option, seen))
+    return place
+
+
+def hang(place: DeltaGenerator | None) -> None:
+    """The drape into its place, as soon as it is drawn; until then the page can be worked on."""
+    if place is not None:
+        _hang(place)
+
+
+@guarded
+def _hang(place: DeltaGenerator) -> None:
+    now = work()
+    words = looks.outcome(now, now.now).appearance.reading.words
+    waited = False
+    for shown in pictures_panel.small_drape(now, now.now):
+        if shown is not None:
+            place.html(figure(picture(shown, words), shown.title, shown.caption))
+        elif not waited:
+            waited = True
+            place.html(figure('<div class="wc-pic wc-wait"></div>', "Drape", "being drawn …"))
+        else:
+            # Any word to the page lets Streamlit turn to what was changed meanwhile.
+            place.html(figure('<div class="wc-pic wc-wait"></div>', "Drape", "being drawn …"))
+
+
+@guarded
+def numbers(width: str) -> None:
+    """What can be read off; ``width`` "wide" or "narrow" says on which screens it is shown.
+
+    Beside the picture there is room for it on a wide screen; on a narrow one it would push the
+    controls out of sight, so there it comes after them.
+    """
+    now = work()
+    seen = looks.outcome(now, now.now)
+    st.html(_numbers(now, seen, looks.hiding(now, now.now), f"wc-{width}"))
+
+
+def picture(shown: pictures_panel.Shown, words: str) -> str:
+    """One drawn picture, with words for those who do not see it."""
+    alt = f"{shown.title}, {shown.caption}: {words}"
+    return f'<img class="wc-pic" src="{shown.uri}" alt="{escape(alt)}">'
 
 
 def figure(inner: str, title: str, caption: str) -> str:
@@ -78,18 +103,20 @@ def swatch(hex_code: str, words: str, off_screen: bool, small: bool = False) -> 
     )
 
 
-def _colour_lines(seen: Outcome) -> str:
+def _colour_lines(now: Work, option: ProjectOption, seen: Outcome) -> str:
     reading = seen.appearance.reading
     L, C, h = reading.LCh
     off = f'<p class="wc-warn">✂ {OFF_SCREEN}</p>' if not reading.in_srgb else ""
+    told = f"{option_words(now, option)}. Light: {light_words(now.light)}"
     return (
+        f'<p class="wc-told">{escape(told)}</p>'
         f'<p class="wc-words" id="wc-words">{escape(reading.words)}</p>'
         f'<p class="wc-code"><code>{reading.hex}</code> · L* {L:.0f} · C* {C:.0f} · '
         f"h {h:.0f}° · give or take {seen.uncertainty.stated:.1f} (CIEDE2000)</p>{off}"
     )
 
 
-def _numbers(now: Work, seen: Outcome, hides: looks.Hiding) -> str:
+def _numbers(now: Work, seen: Outcome, hides: looks.Hiding, kind: str) -> str:
     L, C, h = seen.appearance.reading.LCh
     reasons = "; ".join(seen.uncertainty.reasons)
     sure = f"Give or take {seen.uncertainty.stated:.1f} in all" + (
@@ -114,14 +141,14 @@ def _numbers(now: Work, seen: Outcome, hides: looks.Hiding) -> str:
                 f"{step.verdict.words if step.verdict else step.effect}",
             ),
         )
-    return facts_list(rows, "wc-numbers")
+    return facts_list(rows, kind)
 
 
-def facts_list(rows: list[tuple[str, str, str]], name: str = "") -> str:
+def facts_list(rows: list[tuple[str, str, str]], kind: str = "") -> str:
     """Numbers with their name and one line of what they mean."""
     items = "".join(
         f'<div class="wc-fact"><dt>{escape(title)}</dt><dd>{escape(value)}</dd>'
         f"<p>{escape(meaning)}</p></div>"
         for title, value, meaning in rows
     )
-    return f'<dl class="wc-facts" id="{name}">{items}</dl>'
+    return f'<dl class="wc-facts {kind}">{items}</dl>'

@@ -25,7 +25,7 @@ from weavecolor.lights import light_spectrum
 from weavecolor.make.cautions import cautions
 from words_page import HELP
 
-WAYS = ("From the shelf", "Describe it", "Measure it", "Open a cloth file")
+WAYS = ("Shelf", "Describe", "Measure", "Open a file")
 WEAVES = (
     "plain",
     "twill 2/1",
@@ -43,9 +43,7 @@ SHEER_OPEN, SHEER_G_M2 = 0.15, 45.0
 
 @guarded
 def draw() -> None:
-    way = st.segmented_control(
-        "How do you come to the cloth?", WAYS, key="cloth-way", default=WAYS[0]
-    )
+    way = st.segmented_control("Where the cloth comes from", WAYS, key="cloth-way", default=WAYS[0])
     if way == WAYS[1]:
         _describe()
     elif way == WAYS[2]:

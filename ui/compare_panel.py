@@ -20,7 +20,7 @@ import charts
 import light_panel
 import looks
 import pictures_panel
-from session import bound, change, guarded, note, plain, work
+from session import change, guarded, note, plain, work
 from state import NOW, Work, backing_words, light_words, option_words, pin, short_words, unpin
 from weavecolor.compare import Outcome, Step
 from weavecolor.make.project import ProjectOption
@@ -199,14 +199,7 @@ def _card(now: Work, row: Row) -> str:
     reading = row.outcome.appearance.reading
     figures = [bench.figure(bench.swatch(reading.hex, reading.words, not reading.in_srgb), "", "")]
     close = pictures_panel.small_closeup(now, row.option)
-    if close is not None:
-        figures.append(
-            bench.figure(
-                f'<img class="wc-pic" src="{close.uri}" alt="Close-up, {escape(reading.words)}">',
-                "",
-                "",
-            )
-        )
+    figures.append(bench.figure(bench.picture(close, reading.words), "", ""))
     off = f" · ✂ {OUTSIDE}" if not reading.in_srgb else ""
     told = f"<p><b>{escape(reading.words)}</b> <code>{reading.hex}</code>{off}</p>"
     if row.step is None:
@@ -332,6 +325,3 @@ def json_text(now: Work, rows: list[Row]) -> str:
         ],
     }
     return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-__all__ = ["as_frame", "board", "bound", "csv_text", "draw", "json_text"]

@@ -45,13 +45,17 @@ AT_THE_BENCH = ("Cloth", "Layers", "Light")
 @guarded
 def head() -> None:
     st.html(CSS)
-    title, units = st.columns((4, 1), vertical_alignment="center")
-    with title:
+    with st.container(
+        key="wc-head",
+        horizontal=True,
+        horizontal_alignment="distribute",
+        vertical_alignment="center",
+    ):
         st.html(
             '<h1 class="wc-title">weavecolor</h1><p class="wc-sub">'
-            "Two-tone cloth: its colour, depth and sheen before you cut.</p>"
+            "Two-tone cloth: its colour, depth and sheen before you cut.</p>",
+            width="content",
         )
-    with units.container(key="units"):
         bound(
             st.segmented_control,
             "Lengths in",
@@ -92,10 +96,15 @@ def table(step: str) -> None:
     if step in AT_THE_BENCH:
         left, right = st.columns((10, 9), gap="medium")
         with left.container(key="wc-bench"):
-            bench.draw()
+            place = bench.draw()
+        with left:
+            bench.numbers("wide")
         with right:
             PANELS[step]()
+            pictures_panel.form()
             pictures_panel.downloads()
+        bench.numbers("narrow")
+        bench.hang(place)
     else:
         PANELS[step]()
 

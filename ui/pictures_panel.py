@@ -6,26 +6,29 @@ Knows the picture module and how a picture gets into the page; nothing of the st
 from __future__ import annotations
 
 import base64
-import importlib
 import io
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import streamlit as st
 from PIL import Image
 
+import drawing
 from session import bound, guarded, work
 from state import LightChoice, Work, scene_of, stack_key, stack_of
 from weavecolor.compare import Outcome, Step
 from weavecolor.grain import grain_words
 from weavecolor.make.project import ProjectOption
 from weavecolor.picture.closeup import draw_closeup
+from weavecolor.picture.drape import draw_drape
 from weavecolor.picture.encode import png_bytes
+from weavecolor.picture.folds import form_names
+from weavecolor.stack import Stack
 
 #: The page's own picture size, pixels: sharp at the width a picture gets there.
 SMALL = 240
 #: Pictures to keep.
-LARGE = (1600, 1200)
+LARGE, LARGE_DRAPE = (1600, 1200), (900, 1200)
 #: Yarns shown across the page's close-up: few enough that single yarns are seen.
 YARNS_ACROSS = 26
 
@@ -46,44 +49,37 @@ def uri_of(image: Image.Image) -> str:
     return f"data:image/webp;base64,{base64.b64encode(out.getvalue()).decode()}"
 
 
-def pictures(now: Work, option: ProjectOption) -> list[Shown]:
-    """Close-up and drape of an option at the page's own size, as far as they can be drawn."""
-    shown = [small_closeup(now, option), small_drape(now, option)]
-    return [picture for picture in shown if picture is not None]
-
-
-def small_closeup(now: Work, option: ProjectOption) -> Shown | None:
+def small_closeup(now: Work, option: ProjectOption) -> Shown:
     stack = stack_of(now, option)
     return _closeup((stack_key(stack), now.light, now.units), stack, now.light, now.units)
 
 
 @st.cache_resource(max_entries=150, show_spinner=False)
-def _closeup(key: tuple, _stack: object, _light: LightChoice, _units: str) -> Shown:
+def _closeup(key: tuple, _stack: Stack, _light: LightChoice, _units: str) -> Shown:
     scale = _scale(_stack, SMALL)
-    image = draw_closeup(_stack, scene_of(_light), SMALL, SMALL, mm_per_px=scale)  # type: ignore
+    image = draw_closeup(_stack, scene_of(_light), SMALL, SMALL, mm_per_px=scale)
     wide = scale * SMALL
     told = f"{wide / 25.4:.2f} in wide" if _units == "inch" else f"{wide:.1f} mm wide"
     return Shown("Close-up", told, uri_of(image))
 
 
-def _scale(stack: object, width: int) -> float:
+def _scale(stack: Stack, width: int) -> float:
     """Mm a pixel that shows a good number of the finest layer's yarns."""
-    finest = max(
-        (x.cloth.ends_per_cm * x.cloth.picks_per_cm) ** 0.5
-        for x in stack.layers  # type: ignore[attr-defined]
-    )
+    finest = max((x.cloth.ends_per_cm * x.cloth.picks_per_cm) ** 0.5 for x in stack.layers)
     return YARNS_ACROSS * 10.0 / finest / width
 
 
-def _drawer(module: str, name: str) -> Callable[..., Image.Image] | None:
-    try:
-        return getattr(importlib.import_module(module), name)
-    except (ImportError, AttributeError):
-        return None
+def small_drape(now: Work, option: ProjectOption) -> Iterator[Shown | None]:
+    """None while the drape is being drawn aside, at last the picture."""
+    stack, light, form = stack_of(now, option), now.light, now.drape
+    return drawing.drawn(
+        ("drape", stack_key(stack), light, form), lambda: _drape(stack, light, form)
+    )
 
 
-def small_drape(now: Work, option: ProjectOption) -> Shown | None:
-    return None
+def _drape(stack: Stack, light: LightChoice, form: str) -> Shown:
+    image = draw_drape(stack, scene_of(light), form, SMALL, SMALL)
+    return Shown("Drape", form, uri_of(image))
 
 
 def for_sheet(now: Work, option: ProjectOption) -> list[tuple[Image.Image, str]]:
@@ -91,11 +87,15 @@ def for_sheet(now: Work, option: ProjectOption) -> list[tuple[Image.Image, str]]
     stack, scene = stack_of(now, option), scene_of(now.light)
     scale = _scale(stack, SMALL)
     close = _large_closeup((stack_key(stack), now.light, 480), stack, now.light, 480, 360)
+    drape = _large_drape(
+        (stack_key(stack), now.light, now.drape, 480), stack, now.light, now.drape, 480, 360
+    )
     reading_chip = Image.new("RGB", (240, 180), _chip(now, option))
     grain = grain_words(option.layers[0].grain_deg)
     return [
         (reading_chip, f"colour in {scene.name}"),
         (close, f"close-up, {scale * SMALL:.1f} mm wide, {grain}"),
+        (drape, now.drape),
     ]
 
 
@@ -103,19 +103,45 @@ def _chip(now: Work, option: ProjectOption) -> tuple[int, int, int]:
     import looks
 
     code = looks.outcome(now, option).appearance.reading.hex
-    return tuple(int(code[i : i + 2], 16) for i in (1, 3, 5))  # type: ignore[return-value]
+    red, green, blue = (int(code[i : i + 2], 16) for i in (1, 3, 5))
+    return red, green, blue
 
 
 @st.cache_resource(max_entries=6, show_spinner=False)
 def _large_closeup(
-    key: tuple, _stack: object, _light: LightChoice, _width: int, _height: int
+    key: tuple, _stack: Stack, _light: LightChoice, _width: int, _height: int
 ) -> Image.Image:
     return draw_closeup(
         _stack,
         scene_of(_light),
         _width,
         _height,
-        mm_per_px=_scale(_stack, _width),  # type: ignore
+        mm_per_px=_scale(_stack, _width),
+    )
+
+
+@st.cache_resource(max_entries=6, show_spinner=False)
+def _large_drape(
+    key: tuple, _stack: Stack, _light: LightChoice, _form: str, _width: int, _height: int
+) -> Image.Image:
+    return draw_drape(_stack, scene_of(_light), _form, _width, _height)
+
+
+def _set_drape(now: Work, form: str) -> Work:
+    return replace(now, drape=form)
+
+
+@guarded
+def form() -> None:
+    """In what form the drape is drawn."""
+    bound(
+        st.selectbox,
+        "The drape is drawn as",
+        "drape",
+        work().drape,
+        _set_drape,
+        options=form_names(),
+        help="How the folds fall is an example; the colours are computed for each fold.",
     )
 
 
@@ -136,10 +162,24 @@ def downloads() -> None:
             key="keep-closeup",
             help="1600 × 1200 pixels, with its colour profile.",
         )
+        st.download_button(
+            "Drape to keep (PNG)",
+            lambda: png_bytes(
+                _large_drape(
+                    (stack_key(stack), now.light, now.drape, LARGE_DRAPE),
+                    stack,
+                    now.light,
+                    now.drape,
+                    *LARGE_DRAPE,
+                )
+            ),
+            "drape.png",
+            "image/png",
+            on_click="ignore",
+            key="keep-drape",
+            help="900 × 1200 pixels, with its colour profile.",
+        )
 
 
 def board_download(now: Work, rows: list[tuple[ProjectOption, Outcome, Step | None]]) -> None:
     """The pins as one picture to take away."""
-
-
-__all__ = ["Shown", "board_download", "bound", "downloads", "for_sheet", "pictures", "uri_of"]

@@ -12,7 +12,7 @@ import sys
 import traceback
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, TypeVar
 
 import streamlit as st
 
@@ -20,6 +20,7 @@ from state import Work
 from weavecolor.errors import InputError
 
 _WORK, _NOTICE = "work", "notice"
+T = TypeVar("T")
 Apply = Callable[[Work, Any], Work]
 
 
@@ -84,18 +85,19 @@ _SORRY = (
 )
 
 
-def guarded(panel: Callable[..., None]) -> Callable[..., None]:
-    """A panel whose troubles are told in one plain line; anything else goes to the log."""
+def guarded(panel: Callable[..., T]) -> Callable[..., T | None]:
+    """A panel whose troubles are told in one plain line, None then; the rest goes to the log."""
 
     @functools.wraps(panel)
-    def safe(*args: Any, **kwargs: Any) -> None:
+    def safe(*args: Any, **kwargs: Any) -> T | None:
         try:
-            panel(*args, **kwargs)
+            return panel(*args, **kwargs)
         except InputError as error:
             st.error(plain(str(error)))
         except Exception:
             traceback.print_exc(file=sys.stderr)
             st.error(_SORRY)
+        return None
 
     return safe
 

@@ -24,6 +24,7 @@ from weavecolor.grain import GRAINS, grain_words
 from weavecolor.make.pieces import Piece
 from weavecolor.make.project import Measured, Project, ProjectCloth, ProjectLayer, ProjectOption
 from weavecolor.make.remnant import ClothInHand
+from weavecolor.picture.folds import form_names
 from weavecolor.scene import Scene
 from weavecolor.scenes import custom_scene, scene, scene_names, with_light_from, with_viewer
 from weavecolor.stack import Backing, Layer, Stack
@@ -82,7 +83,7 @@ class Work:
     measured: tuple[Measured, ...] = ()
     scenes: tuple[str, ...] = ()
     together: bool = True
-    drape: str = "gathered"
+    drape: str = "hanging fold"
 
 
 # --- cloths ---------------------------------------------------------------------------------
@@ -425,11 +426,15 @@ def from_project(project: Project) -> Work:
         measured=project.measured,
         scenes=tuple(name for name in project.scenes if name in scene_names()),
         together=bool(project.settings.get("together", True)),
-        drape=str(project.settings.get("drape", "gathered"))[:40],
+        drape=_form_from(project.settings.get("drape")),
     )
     for option in (now, *pins):
         stack_of(work, option)  # an unknown backing is told now, not later
     return work
+
+
+def _form_from(name: object) -> str:
+    return name if isinstance(name, str) and name in form_names() else Work().drape
 
 
 def _light_from(table: object) -> LightChoice:

@@ -12,7 +12,16 @@ h1.wc-title, h3.wc-pin { font-family: Georgia, 'Liberation Serif', 'DejaVu Serif
 h1.wc-title { font-size: 1.7rem; margin: 0; padding: 0; letter-spacing: .01em; }
 .wc-sub { margin: .1rem 0 .4rem; color: #4c463b; }
 .wc-intro { margin: 0 0 .4rem; color: #3b362d; font-size: 1.05rem; }
-.wc-bench { background: #fffdf8; border: 1px solid #b9ae99; border-radius: 6px; padding: .9rem; }
+.st-key-wc-bench { background: #fffdf8; border: 1px solid #b9ae99; border-radius: 6px;
+  padding: .9rem; gap: .5rem; }
+.st-key-wc-pictures { flex-wrap: nowrap !important; align-items: flex-start; }
+.st-key-wc-pictures { --gap: .8rem; gap: var(--gap) !important; }
+.st-key-wc-pictures .wc-row { gap: var(--gap); }
+.st-key-wc-pictures > :first-child { min-width: 0 !important;
+  flex: 0 0 calc((100% - 2 * var(--gap)) / 3 * 2 + var(--gap)) !important; }
+.st-key-wc-pictures > :last-child { min-width: 0 !important;
+  flex: 0 0 calc((100% - 2 * var(--gap)) / 3) !important; }
+.wc-wait { background: repeating-linear-gradient(135deg, #f1eadb 0 10px, #fbf8f1 10px 20px); }
 .wc-row { display: flex; gap: .8rem; align-items: stretch; }
 .wc-fig { flex: 1 1 0; min-width: 0; margin: 0; }
 .wc-fig figcaption { font-size: .85rem; color: #4c463b; margin-top: .3rem; line-height: 1.25; }
@@ -43,7 +52,6 @@ h3.wc-pin { margin: 0 0 .5rem; padding: 0; font-size: 1.05rem; line-height: 1.3;
 .wc-pinned + p { margin: .5rem 0 .2rem; }
 .wc-pintold { font-size: .9rem; line-height: 1.4; margin: .2rem 0 0; min-height: 5.6em; }
 .wc-page { width: 100%; max-width: 720px; border: 1px solid #b9ae99; display: block; }
-.st-key-units { display: flex; justify-content: flex-end; }
 .wc-yarns { display: flex; gap: .9rem; flex-wrap: wrap; margin: .5rem 0; }
 .wc-yarn { display: flex; gap: .5rem; align-items: center; }
 .wc-yarn p { margin: 0; font-size: .9rem; line-height: 1.3; }
@@ -53,20 +61,27 @@ h3.wc-pin { margin: 0 0 .5rem; padding: 0; font-size: 1.05rem; line-height: 1.3;
 .wc-caution ul { margin: .2rem 0 0; padding-left: 1.1rem; }
 .wc-remarks { font-size: .88rem; color: #4c463b; margin: .4rem 0; padding-left: 1.1rem; }
 :focus-visible { outline: 3px solid #1d5566 !important; outline-offset: 2px; }
-@media (min-width: 900px) {
-  .st-key-wc-bench { position: sticky; top: 3.4rem; }
+.st-key-step button[kind$="Active"] { font-weight: 700; }
+@media (min-width: 641px) {
+  .wc-narrow { display: none; }
+  [data-testid="stColumn"]:has(> div .st-key-wc-bench) { position: sticky; top: 1rem;
+    align-self: flex-start; }
 }
 @media (max-width: 640px) {
   .stMainBlockContainer { padding-left: .8rem; padding-right: .8rem; padding-top: .8rem; }
-  .wc-bench { padding: .5rem; }
-  .wc-row { gap: .4rem; }
+  .st-key-wc-bench { padding: .5rem; gap: .2rem; }
+  .st-key-wc-pictures { --gap: .4rem; }
   .wc-fig figcaption { font-size: .75rem; }
   .wc-told { display: none; }
   .wc-words { font-size: 1.15rem; margin-top: .3rem; }
   .wc-code { font-size: .82rem; }
   .wc-facts { grid-template-columns: 1fr 1fr; }
   h3.wc-pin, .wc-pintold { min-height: 0; }
-  .st-key-units { justify-content: flex-start; }
+  .wc-wide { display: none; }
+  .wc-sub { display: none; }
+  [data-testid="stColumn"]:has(> div .st-key-wc-bench) { position: sticky; top: 0; z-index: 40;
+    background: #fbf8f1; padding-bottom: .3rem; }
+  .wc-fig figcaption { font-size: .72rem; }
 }
 </style>
 """
