@@ -29,7 +29,7 @@ from weavecolor.picture.celltexture import (
     CellTexture,
     cell_texture,
 )
-from weavecolor.picture.encode import Seeing, check_size, exposure_for, on_screen, to_image
+from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, exposure_for, on_screen, to_image
 from weavecolor.picture.waves import Ply, wave_picture
 from weavecolor.scene import Scene
 from weavecolor.scenes import illumination
@@ -81,7 +81,7 @@ def draw_closeup(
     mm_per_px: float | None = None,
     pixels_per_mm: float | None = None,
     *,
-    seeing: Seeing = Seeing(),
+    seeing: Seeing = AS_SEEN,
     observer: str = "2",
 ) -> Image.Image:
     """The cloth at true scale, seen and lit as in ``scene``.
@@ -146,7 +146,7 @@ def closeup_linear(
     mm_per_px: float | None = None,
     pixels_per_mm: float | None = None,
     *,
-    seeing: Seeing = Seeing(),
+    seeing: Seeing = AS_SEEN,
     observer: str = "2",
 ) -> tuple[NDArray[np.float32], float]:
     """The same in linear light (height, width, 3), not yet exposed, and its mm a pixel."""

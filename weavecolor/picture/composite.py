@@ -17,7 +17,7 @@ from weavecolor.colorimetry import colour_words, icc_profile
 from weavecolor.errors import InputError
 from weavecolor.picture.closeup import draw_closeup, scale_of
 from weavecolor.picture.drape import draw_drape
-from weavecolor.picture.encode import Seeing, exposure_for, on_screen, to_image
+from weavecolor.picture.encode import AS_SEEN, Seeing, exposure_for, on_screen, to_image
 from weavecolor.picture.folds import FORMS, form_names
 from weavecolor.picture.lettering import QUIET, grey_reference, sheet, write, write_lines
 from weavecolor.scene import Scene
@@ -68,7 +68,7 @@ def draw_sheet(
     page: str = "A4",
     *,
     title: str = "",
-    seeing: Seeing = Seeing(),
+    seeing: Seeing = AS_SEEN,
     observer: str = "2",
     progress: Progress | None = None,
 ) -> Image.Image:
@@ -112,6 +112,10 @@ def draw_sheet(
     top = y + 0.8 * text
     foot = paper.height - paper.margin - 5.6 * text
     columns, cell_w, cell_h, below = _grid(len(options), kind, inner, foot - top, text)
+    if paper.dpi is None:  # a screen's page may end where its pictures do
+        foot = min(foot, top + cell_h * -(-len(options) // columns))
+        image = image.crop((0, 0, paper.width, round(foot + 5.6 * text + paper.margin)))
+        draw = ImageDraw.Draw(image)
     gap = text
     size = (int(cell_w - gap), int(cell_h - below))
     notes: list[str] = []

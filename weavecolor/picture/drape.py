@@ -16,8 +16,8 @@ from PIL import Image
 
 from weavecolor.errors import InputError
 from weavecolor.picture import lettering
-from weavecolor.picture.encode import Seeing, check_size, exposure_for, on_screen, to_image
-from weavecolor.picture.folds import MOST_FOLDED, Form, Shape, named_form, shape
+from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, exposure_for, on_screen, to_image
+from weavecolor.picture.folds import MOST_FOLDED, Form, Shape, frame, named_form, shape
 from weavecolor.picture.normals import SOFT_DEG, Family, family, lit, vector
 from weavecolor.scene import Scene
 from weavecolor.scenes import illumination
@@ -67,6 +67,7 @@ def folded_stack(stack: Stack, folded: int, doubled: bool = False) -> Stack:
 
     Folded cloth turns its other side out every second time; ``doubled`` first lays it double, as
     a skirt turned up at the hem, the inner cloth's back outward. No more than twelve layers.
+    Folds stand so far from one another that their openings do not line up ("apart").
     """
     once = stack.layers
     over = tuple(
@@ -75,10 +76,10 @@ def folded_stack(stack: Stack, folded: int, doubled: bool = False) -> Stack:
     if doubled:
         once, over = once + over, once + over
     layers = once
-    for n in range(folded):
+    for _ in range(folded):
         layers = layers + over + once
     keep = max(len(once), 12 // len(once) * len(once))
-    return replace(stack, layers=layers[:keep])
+    return replace(stack, layers=layers[:keep], lay="apart" if folded else stack.lay)
 
 
 def draw_drape(
@@ -90,7 +91,7 @@ def draw_drape(
     *,
     fullness: float | None = None,
     behind: Sequence[Behind] = (),
-    seeing: Seeing = Seeing(),
+    seeing: Seeing = AS_SEEN,
     observer: str = "2",
     progress: Progress | None = None,
 ) -> Image.Image:
@@ -125,7 +126,9 @@ def draw_drape(
         form = named_form(form, fullness)
     elif fullness is not None:
         raise InputError("give the fullness in the form itself")
-    linear = drape_linear(stack, scene, form, width_px, height_px, behind, seeing, observer, progress)
+    linear = drape_linear(
+        stack, scene, form, width_px, height_px, behind, seeing, observer, progress
+    )
     return to_image(linear, seeing, _notes(form, scene))
 
 
@@ -201,15 +204,14 @@ def drape_linear(
     width: int,
     height: int,
     behind: Sequence[Behind] = (),
-    seeing: Seeing = Seeing(),
+    seeing: Seeing = AS_SEEN,
     observer: str = "2",
     progress: Progress | None = None,
 ) -> NDArray[np.float32]:
     """The drape in exposed linear light, (height, width, 3)."""
     report = progress or (lambda share: None)
-    sub = 1 if form.folds == "flat" else 2
-    place = shape(form, width, height, sub)
-    classes = sorted(set(np.unique(place.folded).tolist()))
+    place = frame(form, width, height)
+    sub, classes = place.sub, place.folded
     boxes = [(None, stack)] + [
         (
             b,
@@ -230,28 +232,30 @@ def drape_linear(
     out = np.empty((height, width, 3), np.float32)
     exposure = np.float32(exposure_for(scene, seeing, 0.95 * brightest_turn(scene)))
     for first in range(0, height, _TILE):
-        rows = slice(first, first + _TILE)
-        light = _shaded(place, rows, tables[0], aims)
+        here = shape(place, first, first + _TILE)
+        light = _shaded(here, tables[0], aims)
         for (box, _), table in zip(boxes[1:], tables[1:], strict=True):
-            weight = _inside(place, rows, box, width * sub, height)
+            weight = _inside(here, box, width * sub, height)
             if weight.any():
-                light += weight[..., None] * (_shaded(place, rows, table, aims) - light)
-        cover = place.cover[rows][..., None]
+                light += weight[..., None] * (_shaded(here, table, aims) - light)
+        cover = here.cover[..., None]
         light *= exposure * cover
         light += np.float32(GROUND) * (1 - cover)
-        out[rows] = light.reshape(light.shape[0], width, sub, 3).mean(axis=2)
+        if sub > 1:
+            light = light.reshape(light.shape[0], width, sub, 3).mean(axis=2)
+        out[first : first + _TILE] = light
         report(0.85 + 0.15 * min(1.0, (first + _TILE) / height))
     return out
 
 
-def _shaded(place: Shape, rows: slice, table: _Table, aims: Sequence[float]) -> NDArray[np.float32]:
+def _shaded(place: Shape, table: _Table, aims: Sequence[float]) -> NDArray[np.float32]:
     """Linear RGB of some rows, before exposure."""
     step = np.float32((_FINE.size - 1) / np.radians(_FINE[-1] - _FINE[0]))
     middle = np.float32((_FINE.size - 1) / 2)
-    angle = place.angle[rows]
+    angle = place.angle
     at = np.clip(angle * step + (middle + np.float32(0.5)), 0, _FINE.size - 1).astype(np.int32)
-    at += place.folded[rows].astype(np.int32) * np.int32(_FINE.size)
-    sky = place.sky[rows]
+    at += place.folded.astype(np.int32) * np.int32(_FINE.size)
+    sky = place.sky
     light = np.take(table.sky, at, axis=0)
     light *= sky[..., None]
     glow = np.take(table.glow, at, axis=0)
@@ -262,7 +266,7 @@ def _shaded(place: Shape, rows: slice, table: _Table, aims: Sequence[float]) -> 
         if abs(aim) > 0.5 * np.pi:  # behind the form: folds throw no shadow on one another
             light += np.take(table.lights[k], at, axis=0)
             continue
-        free = np.minimum(place.right[rows] - np.float32(aim), place.left[rows] + np.float32(aim))
+        free = np.minimum(place.right - np.float32(aim), place.left + np.float32(aim))
         seen = np.clip(free * (np.float32(0.5) * soft) + np.float32(0.5), 0.0, 1.0)
         seen *= seen * (3 - 2 * seen)
         part = np.take(table.lights[k], at, axis=0)
@@ -271,11 +275,9 @@ def _shaded(place: Shape, rows: slice, table: _Table, aims: Sequence[float]) -> 
     return light
 
 
-def _inside(
-    place: Shape, rows: slice, box: Behind, columns: int, height: int
-) -> NDArray[np.float32]:
+def _inside(place: Shape, box: Behind, columns: int, height: int) -> NDArray[np.float32]:
     """How much of each sample lies in a box, 0-1, with edges a pixel wide."""
-    across, down = place.across[rows], place.down[rows]
+    across, down = place.across, place.down
     a = np.float32(columns * 0.6)
     d = np.float32(height * 0.7)
     weight = np.clip((across - np.float32(box.left)) * a + 0.5, 0, 1) if box.left > 0 else 1.0

@@ -48,6 +48,10 @@ class Seeing:
             raise InputError(f"an exposure is a number above 0, got {self.exposure!r}")
 
 
+#: The plain way: sRGB, adapted, exposed for the scene.
+AS_SEEN = Seeing()
+
+
 def on_screen(
     radiance: NDArray, scene: Scene, seeing: Seeing, observer: str = "2"
 ) -> NDArray[np.float64]:
@@ -102,7 +106,7 @@ def _grain(first_row: int, rows: int, width: int) -> NDArray[np.float32]:
 
 
 def to_image(
-    linear: Picture, seeing: Seeing = Seeing(), notes: Sequence[str] = ()
+    linear: Picture, seeing: Seeing = AS_SEEN, notes: Sequence[str] = ()
 ) -> Image.Image:
     """An RGB image of linear light that is already exposed.
 

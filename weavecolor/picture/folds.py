@@ -23,6 +23,7 @@ SAMPLES = 256
 MOST_FOLDED = 5
 _EDGE = 0.045  # width of a pleat's rounded edge over its pitch
 _SLOT = 0.5 * np.pi
+_MARGIN = 0.055  # ground left on each side, over the picture
 
 
 @dataclass(frozen=True)
@@ -60,9 +61,13 @@ FORMS: dict[str, Form] = {
             "hanging fold", "gathered", (1.75, 1.5), (44.0, 46.0), 52.0, 0.0, 9.0, 0.6, 0.06
         ),
         Form(
-            "knife pleats", "knife", (3.0, 3.0), (40.0, 40.0), 48.0, 0.45, 3.2, swing=0.3, relief_cm=0.3
+            "knife pleats", "knife", (3.0, 3.0), (40.0, 40.0), 48.0, 0.45, 3.2, swing=0.3,
+            relief_cm=0.3,
         ),
-        Form("box pleats", "box", (3.0, 3.0), (40.0, 40.0), 48.0, 0.45, 6.4, swing=0.25, relief_cm=0.35),
+        Form(
+            "box pleats", "box", (3.0, 3.0), (40.0, 40.0), 48.0, 0.45, 6.4, swing=0.25,
+            relief_cm=0.35,
+        ),
         Form(
             "pleated skirt", "knife", (3.0, 1.4), (23.0, 44.0), 72.0, 0.97, 4.2, 0.0, 0.1, 3.0,
             relief_cm=0.3,
@@ -188,118 +193,178 @@ def _starts(form: Form, folds: int) -> NDArray:
     return np.concatenate([[0.0], np.cumsum(size) / size.sum()])
 
 
-def shape(form: Form, width: int, height: int, sub: int = 1) -> Shape:
-    """The form on ``height`` x ``width`` pixels; ``sub`` samples across each pixel."""
-    columns = width * sub
-    margin = 0.055
-    scale = max(
-        form.length_cm / ((1 - 2 * margin) * height), max(form.widths_cm) / ((1 - 2 * margin) * width)
-    )  # cm a pixel
-    x = (((np.arange(columns) + 0.5) / sub - 0.5 * width) * scale).astype(np.float32)
-    y = ((np.arange(height) + 0.5 - 0.5 * height) * scale + 0.5 * form.length_cm).astype(
-        np.float32
-    )
-    down = np.clip(y / form.length_cm, 0.0, 1.0)[:, None]
-    half = _half_width(form, down)
-    reach = x[None, :] / half
-    turn = np.arcsin(np.clip(reach * form.bulge, -1.0, 1.0)) if form.bulge > 0 else 0.0 * reach
-    whole = np.arcsin(form.bulge) if form.bulge > 0 else 1.0
-    across = np.clip(0.5 + 0.5 * (turn / whole if form.bulge > 0 else reach), 0.0, 1.0)
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """What all rows of a picture of a form share: cm a pixel, samples across (cm), folds."""
 
+    form: Form
+    scale: float
+    sub: int
+    height: int
+    x: NDArray[np.float32]
+    starts: NDArray
+    side: NDArray[np.int32]  # of each fold: which view of the table
+    table: NDArray[np.float32]  # (5, steps, sides, SAMPLES)
+
+    @property
+    def folded(self) -> tuple[int, ...]:
+        """Layer codes that may occur."""
+        codes = set(np.unique((self.table[4] + 0.5).astype(int)).tolist())
+        return tuple(sorted(codes | ({1} if self.form.band_cm else set())))
+
+
+@lru_cache(maxsize=8)
+def frame(form: Form, width: int, height: int) -> Frame:
+    """Set a form into a picture of ``height`` x ``width`` pixels."""
+    sub = 1 if form.folds == "flat" else 2
+    inner = 1.0 - 2.0 * _MARGIN
+    scale = max(form.length_cm / (inner * height), max(form.widths_cm) / (inner * width))
+    x = (((np.arange(width * sub) + 0.5) / sub - 0.5 * width) * scale).astype(np.float32)
     # round the body, folds are as many as the hem's width over their pitch
+    whole = _whole(form)
     body = whole / form.bulge if form.bulge > 0 else 1.0
-    hem_half = float(_half_width(form, np.float32(1.0)))
-    folds = max(1, round(2.0 * hem_half * body / form.pitch_cm)) if form.folds != "flat" else 1
-    starts = _starts(form, folds)
-    place = np.interp(across.ravel(), starts, np.arange(folds + 1.0)).reshape(across.shape)
-    place = place.astype(np.float32)
-    if form.uneven:
-        place += np.float32(0.06 * form.uneven) * np.sin(5 * down + 7 * across)
-    number = np.clip(np.floor(place), 0, folds - 1).astype(np.int32)
-    phase = np.clip(place - number, 0.0, 1.0)
-    fullness = _fullness_down(form, half[:, 0], down[:, 0])
-    relief = round(form.relief_cm / form.pitch_cm, 6)
+    count = 1
+    if form.folds != "flat":
+        count = max(1, round(form.widths_cm[1] * body / form.pitch_cm))
+    starts = _starts(form, count)
     middle = (0.5 * (starts[1:] + starts[:-1]) - 0.5) * 2.0 * whole * (form.bulge > 0)
     views = tuple(float(np.clip(np.round(-np.degrees(m) / 7.5) * 7.5, -75, 75)) for m in middle)
     sides = tuple(sorted(set(views)))
     top, hem = form.fullness
+    relief = round(form.relief_cm / form.pitch_cm, 6)
     values, table = fold_table(form.folds, min(top, hem), max(top, hem), relief, sides)
-    fine, row = _steps(values, table, fullness)  # (5, steps, sides, SAMPLES), step of each row
-    side = np.array([sides.index(v) for v in views], np.int32)[number]
-    index = np.minimum((phase * SAMPLES).astype(np.int32), SAMPLES - 1)
-    index += side * np.int32(SAMPLES)
-    index += (row.astype(np.int32) * np.int32(len(sides) * SAMPLES))[:, None]
-    normal, left, right, depth, folded = (np.take(r.ravel(), index) for r in fine)
-    if form.uneven:
-        normal = normal + _ripple(form, across, down, y)
-    if form.band_cm:
-        band = np.clip((form.band_cm - y) / scale + 0.5, 0.0, 1.0)[:, None] > 0.5
-        rim = np.exp(-np.maximum(y - form.band_cm, 0.0) / 0.5)[:, None]  # its own shade below it
-        normal, depth = np.where(band, 0.0, normal), np.where(band, 0.0, depth)
-        left, right = (np.where(band, _SLOT, a * (1.0 - 0.35 * rim)) for a in (left, right))
-        folded = np.where(band, 1.0, folded)
-    angle = normal + turn.astype(np.float32)
+    side = np.array([sides.index(v) for v in views], np.int32)
+    return Frame(form, scale, sub, height, x, starts, side, _fine_steps(values, table))
+
+
+def _whole(form: Form) -> float:
+    """Half the angle that the form turns through, radians; 1 where it is flat."""
+    return float(np.arcsin(form.bulge)) if form.bulge > 0 else 1.0
+
+
+def shape(frame: Frame, first: int, last: int) -> Shape:
+    """Rows ``first`` to before ``last`` of the picture, ``frame.sub`` samples across a pixel."""
+    form, scale, x = frame.form, np.float32(frame.scale), frame.x
+    rows = np.arange(first, min(last, frame.height))
+    y = ((rows + 0.5 - 0.5 * frame.height) * scale + 0.5 * form.length_cm).astype(np.float32)
+    down = np.clip(y / form.length_cm, 0.0, 1.0)[:, None]
+    half = _half_width(form, down).astype(np.float32)
+    reach = x[None, :] / half
+    if form.bulge > 0:
+        turn = np.arcsin(np.clip(reach * np.float32(form.bulge), -1.0, 1.0))
+        across = np.clip(0.5 + turn * np.float32(0.5 / _whole(form)), 0.0, 1.0)
+    else:
+        turn, across = np.zeros_like(reach), np.clip(0.5 + 0.5 * reach, 0.0, 1.0)
+    if form.folds == "flat":
+        folds = _even(across.shape)
+    else:
+        folds = _folds_at(frame, across, down, y)
+    normal, left, right, depth, folded = folds
+    angle = normal + turn
     slot = np.float32(_SLOT)
-    sky = 0.5 * (
-        np.sin(np.clip(right - normal, 0.0, slot)) + np.sin(np.clip(left + normal, 0.0, slot))
-    )
+    sky = np.sin(np.clip(right - normal, 0.0, slot))
+    sky += np.sin(np.clip(left + normal, 0.0, slot))
+    sky *= np.float32(0.5)
     # a hem's crests hang nearer the eye, so lower; so does the front of anything round
-    round_ = half * (1.0 - np.sqrt(np.maximum(1.0 - reach**2, 0.0))) if form.bulge else 0.0 * half
-    near = form.swing * (depth * half / hem_half * form.pitch_cm - 0.5 * round_)
-    edge = form.length_cm - form.swing * form.pitch_cm * 0.6 + near
-    start = -0.5 * form.swing * round_ + 0.5 * form.swing * half
+    hem_half = np.float32(0.5 * form.widths_cm[1])
+    near = depth * (np.float32(form.swing * form.pitch_cm) * half / hem_half)
+    start = np.float32(0.0)
+    if form.bulge > 0:
+        front = np.float32(0.5 * form.swing) * half * np.sqrt(np.maximum(1.0 - reach**2, 0.0))
+        near += front - np.float32(0.5 * form.swing) * half
+        start = front
+    edge = np.float32(form.length_cm - form.swing * form.pitch_cm * 0.6) + near
     cover = np.clip((edge - y[:, None]) / scale + 0.5, 0.0, 1.0)
-    cover *= np.clip((y[:, None] - start * (form.bulge > 0)) / scale + 0.5, 0.0, 1.0)
-    cover *= np.clip((half - np.abs(x)[None, :]) / scale * sub + 0.5, 0.0, 1.0)
+    cover *= np.clip((y[:, None] - start) / scale + 0.5, 0.0, 1.0)
+    cover *= np.clip((half - np.abs(x)[None, :]) * (frame.sub / scale) + 0.5, 0.0, 1.0)
     return Shape(
-        angle.astype(np.float32),
-        (left - turn).astype(np.float32),
-        (right + turn).astype(np.float32),
-        sky.astype(np.float32),
-        (folded + 0.5).astype(np.uint8),
-        cover.astype(np.float32),
-        across.astype(np.float32),
-        np.broadcast_to(down, across.shape).astype(np.float32),
+        angle,
+        left - turn,
+        right + turn,
+        sky,
+        (folded + np.float32(0.5)).astype(np.uint8),
+        cover,
+        across,
+        np.broadcast_to(down, across.shape),
     )
 
 
-def _fullness_down(form: Form, half: NDArray, down: NDArray) -> NDArray:
-    """Fullness of each row: cloth of even width hangs on a wider and wider round."""
+def _even(size: tuple[int, ...]) -> tuple[Map, ...]:
+    none = np.zeros(size, np.float32)
+    slot = np.full(size, _SLOT, np.float32)
+    return none, slot, slot, none.copy(), none
+
+
+def _folds_at(frame: Frame, across: Map, down: Map, y: Map) -> tuple[Map, ...]:
+    """Normal, left, right, depth and layer code of the folds at places on the form."""
+    form, starts = frame.form, frame.starts
+    count = starts.size - 1
+    # the first guess by a fine table is right but within a hair of a fold's border
+    fine = np.interp(np.linspace(0.0, 1.0, 8193), starts, np.arange(count + 1.0))
+    place = np.take(fine.astype(np.float32), (across * np.float32(8192.0)).astype(np.int32))
+    place += (across * np.float32(8192.0) % 1.0) * np.float32(1.0 / 8192.0) * np.float32(count)
+    if form.uneven:
+        place += np.float32(0.06 * form.uneven) * np.sin(5 * down + 7 * across)
+    number = np.clip(place, 0.0, count - 1).astype(np.int32)
+    phase = np.clip(place - number, 0.0, 1.0)
+    index = np.minimum((phase * np.float32(SAMPLES)).astype(np.int32), SAMPLES - 1)
+    index += (frame.side * np.int32(SAMPLES))[number]
+    steps, sides = frame.table.shape[1:3]
     top, hem = form.fullness
-    near, far = 1.0 / half[0], 1.0 / half[-1]
-    share = 1.0 - down if abs(near - far) < 1e-9 else (1.0 / half - far) / (near - far)
-    return hem + (top - hem) * share
+    if steps > 1:
+        share = (_fullness_down(form, down[:, 0]) - min(top, hem)) / (max(top, hem) - min(top, hem))
+        row = np.clip(np.rint(share * (steps - 1)), 0, steps - 1).astype(np.int32)
+        index += (row * np.int32(sides * SAMPLES))[:, None]
+    normal, left, right, depth, folded = (np.take(r.ravel(), index) for r in frame.table)
+    if form.uneven:
+        normal += _ripple(form, across, down, y)
+    if form.band_cm:
+        rim = np.exp(-np.maximum(y - form.band_cm, 0.0) / 0.5)[:, None]  # the band's own shade
+        left *= 1.0 - 0.35 * rim
+        right *= 1.0 - 0.35 * rim
+        band = y < form.band_cm
+        normal[band], depth[band], folded[band] = 0.0, 0.0, 1.0
+        left[band], right[band] = _SLOT, _SLOT
+    return normal, left, right, depth, folded
+
+
+def _fullness_down(form: Form, down: NDArray) -> NDArray:
+    """Fullness at shares of the way down: cloth of even width on a wider and wider round."""
+    top, hem = form.fullness
+    near, far = 2.0 / form.widths_cm[0], 2.0 / form.widths_cm[1]
+    if abs(near - far) < 1e-9:
+        return hem + (top - hem) * (1.0 - down)
+    return hem + (top - hem) * (1.0 / _half_width(form, down) - far) / (near - far)
 
 
 def _half_width(form: Form, down: NDArray) -> NDArray:
     """Half the width seen, cm, at a share of the way down; a skirt curves over the hip."""
     top, hem = form.widths_cm
     if form.band_cm:
-        down = np.clip((down - form.band_cm / form.length_cm) / (1 - form.band_cm / form.length_cm), 0, 1)
+        band = form.band_cm / form.length_cm
+        down = np.clip((down - band) / (1.0 - band), 0.0, 1.0)
         down = 1.0 - (1.0 - down) ** 1.35
     return 0.5 * (top + (hem - top) * down)
 
 
-def _steps(values: NDArray, table: NDArray, fullness: NDArray) -> tuple[NDArray, NDArray]:
-    """The table at steps too small to see, and each row's step."""
+def _fine_steps(values: NDArray, table: NDArray) -> NDArray[np.float32]:
+    """The table at steps of fullness too small to see, evenly from least to most."""
     if values.size == 1:
-        return table, np.zeros(fullness.size, np.int32)
-    count = 160
-    at = np.linspace(0.0, values.size - 1.0, count)
+        return table
+    at = np.linspace(0.0, values.size - 1.0, 160)
     low = np.minimum(at.astype(int), values.size - 2)
     part = (at - low)[None, :, None, None].astype(np.float32)
-    mixed = table[:, low] * (1 - part) + table[:, low + 1] * part
-    share = (fullness - values[0]) / (values[-1] - values[0])
-    return mixed, np.clip(np.rint(share * (count - 1)), 0, count - 1).astype(np.int32)
+    return table[:, low] * (1 - part) + table[:, low + 1] * part
 
 
-def _ripple(form: Form, across: NDArray, down: NDArray, y_cm: NDArray) -> NDArray[np.float32]:
+def _ripple(form: Form, across: Map, down: Map, y_cm: Map) -> Map:
     """Small unevenness of hanging cloth; fine puckers below a gathered waist."""
-    a, d = across.astype(np.float32), down.astype(np.float32)
-    slow = np.sin(23.0 * a + 3.0 * d + 1.0) + np.sin(41.0 * a - 4.0 * d + 2.5)
-    out = np.radians(2.2) * form.uneven * slow
-    if form.band_cm:
-        fade = np.exp(-np.maximum(y_cm - form.band_cm, 0.0) / 6.0).astype(np.float32)[:, None]
+    slow = np.sin(23.0 * across + (3.0 * down + 1.0)) + np.sin(41.0 * across - (4.0 * down - 2.5))
+    slow *= np.float32(np.radians(2.2) * form.uneven)
+    near = np.flatnonzero(y_cm < form.band_cm + 24.0) if form.band_cm else np.zeros(0, int)
+    if near.size:
+        a = across[near]
+        fade = np.exp(-np.maximum(y_cm[near] - form.band_cm, 0.0) / 6.0)[:, None]
         pucker = np.sin(150.0 * a + 4.0 * np.sin(17.0 * a)) + 0.6 * np.sin(233.0 * a + 1.0)
-        out = out + np.radians(16.0) * fade * pucker
-    return out.astype(np.float32)
+        slow[near] += np.float32(np.radians(16.0)) * fade * pucker
+    return slow

@@ -14,7 +14,7 @@ from PIL import Image, ImageDraw
 from weavecolor.colorimetry import lch_from_lab, readings_lab
 from weavecolor.errors import InputError
 from weavecolor.multiangle import LEAST_CHROMA, travel, turned_radiance
-from weavecolor.picture.encode import Seeing, exposure_for, on_screen, to_image
+from weavecolor.picture.encode import AS_SEEN, Seeing, exposure_for, on_screen, to_image
 from weavecolor.picture.lettering import INK, QUIET, sheet, write
 from weavecolor.scene import Scene
 from weavecolor.scenes import illumination
@@ -33,7 +33,7 @@ def draw_polar(
     scene: Scene,
     width_px: int = 1000,
     *,
-    seeing: Seeing = Seeing(),
+    seeing: Seeing = AS_SEEN,
     observer: str = "2",
 ) -> Image.Image:
     """Two dials side by side, lightness and hue, each in a ring of the computed colours.

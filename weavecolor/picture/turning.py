@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from weavecolor.errors import InputError
-from weavecolor.picture.encode import Seeing, check_size, exposure_for, on_screen, to_image
+from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, exposure_for, on_screen, to_image
 from weavecolor.picture.lettering import GROUND, labelled_row
 from weavecolor.poses import Direction, poses
 from weavecolor.scene import Scene
@@ -146,7 +146,7 @@ def turn_frames(
     size_px: int = 512,
     *,
     moving: str = "cloth",
-    seeing: Seeing = Seeing(),
+    seeing: Seeing = AS_SEEN,
     observer: str = "2",
     progress: Progress | None = None,
 ) -> list[Image.Image]:
@@ -194,7 +194,7 @@ def draw_turns(
     size_px: int = 300,
     *,
     moving: str = "cloth",
-    seeing: Seeing = Seeing(),
+    seeing: Seeing = AS_SEEN,
     observer: str = "2",
 ) -> Image.Image:
     """A strip of views of one panel at several turns, each with its angle below."""
