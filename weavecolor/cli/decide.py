@@ -12,7 +12,7 @@ from weavecolor.cli._shared import choices, cloth_called, give, progress_to, who
 from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
-    from weavecolor.decide.search import Found
+    from weavecolor.decide.found import Found
     from weavecolor.decide.wishes import Wish
     from weavecolor.scene import Scene
     from weavecolor.stack import Backing, Stack

@@ -16,13 +16,14 @@ sooner; the result then says by how much it would have had to err.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from weavecolor.decide.blocks import BLOCK, Block, Task, best_first, exact_block, screen_block
 from weavecolor.decide.candidates import Candidates
 from weavecolor.decide.evaluate import Screen, Viewpoints, screen, screen_of, viewpoints
+from weavecolor.decide.found import Found, Guarantee
 from weavecolor.decide.judged import Fit, Fits, Judged
 from weavecolor.decide.running import Executor, Ticker, in_order
 from weavecolor.decide.shortlist import order, pick
@@ -48,67 +49,6 @@ _TOGETHER = 4
 _POOL = 800
 #: Points of the chart.
 _CLOUD = 3000
-
-
-@dataclass(frozen=True)
-class Guarantee:
-    """What is promised of the first option.
-
-    ``complete``: every allowed stack was screened; ``proven``: and none that is left could be
-    better if the screening errs by at most ``bound`` (loss points). ``margin``: how far the next
-    stack not worked out lies behind the best, by screening. ``worst_error``: the largest error
-    seen, over ``checked`` stacks worked out both ways. ``stopped`` by the user.
-    """
-
-    complete: bool
-    proven: bool
-    bound: float
-    margin: float
-    worst_error: float
-    checked: int
-    screened: int
-    stopped: bool
-
-    @property
-    def words(self) -> str:
-        """The promise as sentences."""
-        if self.stopped:
-            said = f"Stopped early: the best of {self.screened} stacks looked at so far."
-        elif self.complete:
-            said = f"All {self.screened} stacks were looked at."
-        else:
-            said = (
-                f"{self.screened} stacks were looked at; the deepest ones only under the best "
-                "outer layers, so a better one may have been missed."
-            )
-        tested = f"{self.checked} worked out in full differed by at most {self.worst_error:.2f}"
-        if self.proven:
-            return (
-                f"{said} None of the rest is better unless the quick look errs by more than "
-                f"{self.bound:.2f} ({tested})."
-            )
-        return (
-            f"{said} Not every close one was worked out in full: one may be better if the quick "
-            f"look errs by more than {max(self.margin, 0.0):.2f} ({tested})."
-        )
-
-
-@dataclass(frozen=True, eq=False)
-class Found:
-    """The result of :func:`search`.
-
-    ``options``: truly different ones, best first. ``too_little_cloth``: options that would stand
-    before the first one, but the cloth in hand is not enough. ``cloud``: screened stacks for the
-    trade-off chart. ``worked_out``: every stack evaluated by the full model, best first.
-    """
-
-    options: tuple[Judged, ...]
-    too_little_cloth: tuple[Judged, ...]
-    guarantee: Guarantee
-    cloud: Cloud
-    worked_out: tuple[Judged, ...]
-    wishes: tuple[Wish, ...]
-    scenes: tuple[Scene, ...]
 
 
 def search(

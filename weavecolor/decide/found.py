@@ -1,0 +1,74 @@
+"""What a search found, and what may be promised of it.
+
+Plain data; the search itself is ``search``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from weavecolor.decide.judged import Judged
+from weavecolor.decide.tradeoff import Cloud
+from weavecolor.decide.wishes import Wish
+from weavecolor.scene import Scene
+
+
+@dataclass(frozen=True)
+class Guarantee:
+    """What is promised of the first option.
+
+    ``complete``: every allowed stack was screened; ``proven``: and none that is left could be
+    better if the screening errs by at most ``bound`` (loss points). ``margin``: how far the next
+    stack not worked out lies behind the best, by screening. ``worst_error``: the largest error
+    seen, over ``checked`` stacks worked out both ways. ``stopped`` by the user.
+    """
+
+    complete: bool
+    proven: bool
+    bound: float
+    margin: float
+    worst_error: float
+    checked: int
+    screened: int
+    stopped: bool
+
+    @property
+    def words(self) -> str:
+        """The promise as sentences."""
+        if self.stopped:
+            said = f"Stopped early: the best of {self.screened} stacks looked at so far."
+        elif self.complete:
+            said = f"All {self.screened} stacks were looked at."
+        else:
+            said = (
+                f"{self.screened} stacks were looked at; the deepest ones only under the best "
+                "outer layers, so a better one may have been missed."
+            )
+        tested = f"{self.checked} worked out in full differed by at most {self.worst_error:.2f}"
+        if self.proven:
+            return (
+                f"{said} None of the rest is better unless the quick look errs by more than "
+                f"{self.bound:.2f} ({tested})."
+            )
+        return (
+            f"{said} Not every close one was worked out in full: one may be better if the quick "
+            f"look errs by more than {max(self.margin, 0.0):.2f} ({tested})."
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """The result of ``search.search``.
+
+    ``options``: truly different ones, best first. ``too_little_cloth``: options that would stand
+    before the first one, but the cloth in hand is not enough. ``cloud``: screened stacks for the
+    trade-off chart. ``worked_out``: every stack evaluated by the full model, best first.
+    """
+
+    options: tuple[Judged, ...]
+    too_little_cloth: tuple[Judged, ...]
+    guarantee: Guarantee
+    cloud: Cloud
+    worked_out: tuple[Judged, ...]
+    wishes: tuple[Wish, ...]
+    scenes: tuple[Scene, ...]
