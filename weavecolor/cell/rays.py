@@ -141,5 +141,5 @@ def first_hits(geometry: Tubes, origin: NDArray, toward: NDArray) -> Hits:
         which += a
         system[which] = is_weft
         for target, one, other in zip((yarn, u, across, up), first[1:], second[1:], strict=True):
-            target[which] = np.where(is_weft, other, one)
+            target[which] = np.where(is_weft, other, one).astype(target.dtype)
     return Hits(system, yarn, u, across, up)

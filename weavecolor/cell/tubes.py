@@ -39,21 +39,39 @@ class System:
     middle: NDArray[np.float32]
     swing: NDArray[np.float32]
 
+    def _row(self, number: NDArray) -> NDArray:
+        """Where the axis table of each yarn starts; whole numbers kept as floats, which are
+        faster to fold into the repeat than integers."""
+        yarns, crossings = self.middle.shape
+        kind = number.dtype.type
+        repeats = np.floor((number + kind(0.5)) * kind(1.0 / yarns))  # half: clear of rounding
+        return (number - repeats * kind(yarns)) * kind(crossings)
+
+    def _axis(self, row: NDArray, u: NDArray) -> tuple[NDArray, NDArray, NDArray]:
+        """Axis height, swing and phase at ``u`` on the yarns whose tables start at ``row``."""
+        kind = u.dtype.type
+        crossings = self.middle.shape[1]
+        k = u * kind(1.0 / self.pitch)
+        cell = np.floor(k)
+        phase = (k - cell) * kind(np.pi)
+        cell -= np.floor((cell + kind(0.5)) * kind(1.0 / crossings)) * kind(crossings)
+        index = (row + cell).astype(np.int32)
+        swing = self.swing.ravel().take(index, mode="clip")
+        height = swing * np.cos(phase)
+        if self._level:
+            return height, swing, phase
+        return self.middle.ravel().take(index, mode="clip") + height, swing, phase
+
+    @property
+    def _level(self) -> bool:
+        """Whether every yarn swings about the mid-plane (plain weave)."""
+        return not self.middle.any()
+
     def height(self, yarn: NDArray, u: NDArray) -> tuple[NDArray, NDArray, NDArray]:
         """Axis height and its first two derivatives along the yarn, mm, 1, 1/mm."""
-        k = u / u.dtype.type(self.pitch)
-        cell = np.floor(k)
+        h, swing, phase = self._axis(self._row(yarn.astype(u.dtype)), u)
         rate = u.dtype.type(np.pi / self.pitch)
-        phase = (k - cell) * u.dtype.type(np.pi)
-        yarns, crossings = self.middle.shape
-        index = (yarn % yarns) * crossings + cell.astype(np.int32) % crossings
-        swing = self.swing.ravel()[index]
-        cosine = swing * np.cos(phase)
-        return (
-            self.middle.ravel()[index] + cosine,
-            -rate * swing * np.sin(phase),
-            -rate * rate * cosine,
-        )
+        return h, -rate * swing * np.sin(phase), -rate * rate * swing * np.cos(phase)
 
     def gauge(self, u: NDArray, v: NDArray, z: NDArray) -> tuple[NDArray, ...]:
         """Distance from points to the nearest yarn by index, and where on it.
@@ -61,29 +79,39 @@ class System:
         Returns (distance mm, negative inside; yarn index; axis coordinate u; offset across;
         offset along the section's other axis).
         """
-        number = np.rint(v / v.dtype.type(self.spacing))
-        yarn = number.astype(np.int32)
-        across = v - number * v.dtype.type(self.spacing)
-        h, slope, curl = self.height(yarn, u)
+        kind = u.dtype.type
+        number = np.rint(v * kind(1.0 / self.spacing))
+        across = v - number * kind(self.spacing)
+        row = self._row(number)
+        h, swing, phase = self._axis(row, u)
+        rate = kind(np.pi / self.pitch)
         above = z - h
+        slope = swing * np.sin(phase)
+        slope *= -rate
         # one Newton step to the foot of the perpendicular on the axis
-        shift = above * slope / np.maximum(1.0 + slope * slope - above * curl, np.float32(0.5))
-        reach = u.dtype.type(0.5 * self.pitch)
-        foot = u + np.clip(shift, -reach, reach)
-        h, slope, _ = self.height(yarn, foot)
-        above = z - h
-        along = u - foot
-        up = np.copysign(np.sqrt(above * above + along * along), above)
-        a, b = v.dtype.type(self.half_width), v.dtype.type(self.half_height)
+        bend = swing * np.cos(phase)
+        bend *= above
+        bend *= rate * rate
+        bend += slope * slope
+        bend += kind(1.0)
+        shift = above * slope / np.maximum(bend, kind(0.5))
+        reach = kind(0.5 * self.pitch)
+        np.minimum(shift, reach, out=shift)
+        np.maximum(shift, -reach, out=shift)
+        foot = u + shift
+        above = z - self._axis(row, foot)[0]
+        up = np.copysign(np.sqrt(above * above + shift * shift), above)
+        a, b = kind(self.half_width), kind(self.half_height)
         if self.half_width == self.half_height:
             distance = np.sqrt(across * across + up * up) - a
         else:
             p, q = across / a, up / b
             r2 = p * p + q * q
-            r = np.sqrt(r2)
-            gradient = np.sqrt((p / a) ** 2 + (q / b) ** 2) + np.float32(1e-9)
-            distance = (r2 - r) / gradient
-        return distance, yarn, foot, across, up
+            p /= a
+            q /= b
+            gradient = np.sqrt(p * p + q * q) + kind(1e-9)
+            distance = (r2 - np.sqrt(r2)) / gradient
+        return distance, number, foot, across, up
 
 
 @dataclass(frozen=True, eq=False)
