@@ -1,4 +1,4 @@
-"""How the colour of a stack changes with angle: gonio-apparent readings, and the turn of shot cloth.
+"""How the colour of a stack changes with angle: readings at several angles, and shot cloth turned.
 
 Knows directions of light and sight; knows nothing of pictures. The geometries are those of ASTM
 E2194 (light at 45 degrees, seen at 15, 45 and 110 degrees from the specular direction). Instruments

@@ -1,4 +1,4 @@
-"""``weavecolor draw``: pictures of one cloth: close-up, drape, turn, loop, dials, sheet of grains."""
+"""``weavecolor draw``: pictures of one cloth, still and moving."""
 
 from __future__ import annotations
 

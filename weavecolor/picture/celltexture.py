@@ -21,21 +21,24 @@ from weavecolor.cloth import Construction
 Vector = tuple[float, float, float]
 Map = NDArray[np.float32]
 
-#: Kinds of place on a layer.
-WARP_ALONE, WARP_OVER_WEFT, WEFT_ALONE, WEFT_OVER_WARP, THROUGH = range(5)
+#: ``CellTexture.system`` where nothing is met.
+THROUGH = -1
 
 
 @dataclass(frozen=True, eq=False)
 class CellTexture:
-    """Maps (rows along the warp, columns across it) of one repeat, ``size`` (x, y) in mm.
+    """Maps (rows along the warp, columns across it) of one repeat, ``size`` (x, y) in mm, from
+    half a yarn spacing before the first crossing.
 
-    ``kind`` (int8) one of the five kinds of place; ``facing`` (lights, ...) how strongly yarn faces
-    each light, shadowed, 1 for a level surface; ``sky`` the same for even light from all sides;
-    ``sheen`` (lights, ...) surface reflection as a radiance factor; ``fibre`` fine streaks, about 1.
+    ``system`` (int8) 0 warp, 1 weft or ``THROUGH``; ``under`` 0-1 how thick the other yarn lies
+    under the one in sight; ``facing`` (lights, ...) how squarely yarn faces each light, shadowed,
+    1 for a level surface; ``sky`` the same for even light from all sides; ``sheen`` (lights, ...)
+    surface reflection as a radiance factor; ``fibre`` fine streaks, about 1.
     """
 
     size: tuple[float, float]
-    kind: NDArray[np.int8]
+    system: NDArray[np.int8]
+    under: Map
     facing: Map
     sky: Map
     sheen: Map
@@ -71,19 +74,17 @@ def _streaks(geometry: Tubes, hits: Hits, which: NDArray, spun: tuple[bool, bool
         chosen = np.flatnonzero(hits.system[which] == system)
         at = which[chosen]
         round_ = np.arctan2(hits.up[at] / yarns.half_height, hits.across[at] / yarns.half_width)
-        crossings = yarns.middle.shape[1]
-        along = 2.0 * np.pi * hits.u[at] / (yarns.pitch * crossings)  # one turn per repeat
-        shift = 1.9 * (hits.yarn[at] % yarns.middle.shape[0]) + 0.7 * system
+        along = 2.0 * np.pi * hits.u[at] / yarns.pitch  # whole turns from crossing to crossing
         wave = np.zeros(chosen.size)
         if spun[system]:
-            twist = max(1, round(0.6 * yarns.pitch * crossings / (4.0 * yarns.half_width)))
-            for count, weight in ((5, 0.5), (8, 0.35), (13, 0.3)):
-                turns = twist * count / 4
-                wave += weight * np.sin(count * round_ + round(turns) * along + shift * count)
+            slant = max(1, round(0.15 * yarns.pitch / yarns.half_width))
+            for count, weight in ((5, 0.5), (9, 0.35), (14, 0.3)):
+                turns = slant * round(count / 5)
+                wave += weight * np.sin(count * round_ + turns * along + 1.9 * count + system)
             wave *= 0.13
         else:
             for count, weight in ((11, 0.5), (17, 0.4), (27, 0.3)):
-                wave += weight * np.sin(count * round_ + along * (count % 3) + shift * count)
+                wave += weight * np.sin(count * round_ + 1.9 * count + system)
             wave *= 0.06
         out[chosen] += wave
     return out
@@ -96,19 +97,22 @@ def cell_texture(
     lights: tuple[Vector, ...],
     surfaces: tuple[tuple[float, float, float], ...],
     spun: tuple[bool, bool],
-    texels: int,
+    fineness: int,
 ) -> CellTexture:
-    """Trace one repeat.
+    """Trace one repeat; crossings that are copies of one another are traced once.
 
     ``view`` and ``lights``: unit vectors in the cloth's frame, on the same side of the cloth;
     ``surfaces`` per system (fibre index, lobe degrees, share of sheen); ``spun`` per system;
-    ``texels``: a power of two, samples each way over the repeat.
+    ``fineness``: samples each way over one crossing.
     """
     geometry = tubes(construction)
-    picks, ends = np.shape(construction.lift)
+    picks, ends = geometry.orbit.shape
     size = (ends * geometry.spacing[0], picks * geometry.spacing[1])
-    step = (np.arange(texels) + 0.5) / texels
-    x, y = (a.ravel() for a in np.meshgrid(step * size[0], step * size[1]))
+    step = (np.arange(fineness) + 0.5) / fineness - 0.5
+    down, across = np.meshgrid(step, step, indexing="ij")
+    pick, end = geometry.distinct.T[:, :, None, None]
+    x = ((end + across) * geometry.spacing[0]).ravel()
+    y = ((pick + down) * geometry.spacing[1]).ravel()
     v = np.array(view)
     lift = 1.05 * (geometry.top + 0.05 * geometry.pitch) / abs(v[2])
     origin = np.stack([x, y, np.zeros_like(x)]) + lift * v[:, None]
@@ -116,23 +120,16 @@ def cell_texture(
     which = np.flatnonzero(hits.system >= 0)
     normal, tangent = _surface(geometry, hits, which)
 
-    # the point met: back to the cloth along the sight
-    warp, weft = geometry.systems
     place = _points(geometry, hits, which)
     start = place + 2e-3 * geometry.pitch * normal
 
-    kind = np.full(x.size, THROUGH, np.int8)
     system = hits.system[which]
-    x_there, y_there = place[0], place[1]
-    beside_warp = np.abs(x_there - np.rint(x_there / warp.spacing) * warp.spacing)
-    beside_weft = np.abs(y_there - np.rint(y_there / weft.spacing) * weft.spacing)
-    on_weft = beside_weft < weft.half_width
-    on_warp = beside_warp < warp.half_width
-    kind[which] = np.where(
-        system == WARP,
-        np.where(on_weft, WARP_OVER_WEFT, WARP_ALONE),
-        np.where(on_warp, WEFT_OVER_WARP, WEFT_ALONE),
-    )
+    under = np.zeros(x.size, np.float32)
+    for other, where in enumerate((place[0], place[1])):
+        yarns = geometry.systems[other]
+        beside = where - np.rint(where / yarns.spacing) * yarns.spacing
+        thick = np.sqrt(np.maximum(1.0 - (beside / yarns.half_width) ** 2, 0.0))
+        under[which] = np.where(system == other, under[which], thick)
 
     facing = np.zeros((len(lights), x.size), np.float32)
     sheen = np.zeros((len(lights), x.size), np.float32)
@@ -152,7 +149,7 @@ def cell_texture(
                 sheen[k, which[mine]] = share * factor * lit[mine]
 
     sky = np.zeros(x.size, np.float32)
-    grid = nodes(2, 4)
+    grid = nodes(2, 8)
     half = slice(0, grid.half) if v[2] > 0 else slice(grid.half, 2 * grid.half)
     total = np.zeros(which.size)
     for to, cosine, share in zip(
@@ -165,14 +162,22 @@ def cell_texture(
     sky[which] = total
     fibre = np.ones(x.size, np.float32)
     fibre[which] = _streaks(geometry, hits, which, spun)
-    shape = (texels, texels)
+
+    def whole(flat: NDArray) -> NDArray:
+        """The repeat, put together from its distinct crossings."""
+        tiles = flat.reshape(*flat.shape[:-1], len(geometry.distinct), fineness, fineness)
+        laid = tiles[..., geometry.orbit, :, :]  # ..., picks, ends, down, across
+        laid = np.moveaxis(laid, -2, -3)
+        return laid.reshape(*flat.shape[:-1], picks * fineness, ends * fineness)
+
     return CellTexture(
         size,
-        kind.reshape(shape),
-        facing.reshape(-1, *shape),
-        sky.reshape(shape),
-        sheen.reshape(-1, *shape),
-        fibre.reshape(shape),
+        whole(hits.system),
+        whole(under),
+        whole(facing),
+        whole(sky),
+        whole(sheen),
+        whole(fibre),
     )
 
 

@@ -9,7 +9,7 @@ computed radiance of the stack, so that the mean of the picture is the computed 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,15 +20,7 @@ from weavecolor.cell.nodes import unit
 from weavecolor.errors import InputError
 from weavecolor.kubelka import add, over
 from weavecolor.layeroptics import Vector, to_cloth_frame, yarn_film
-from weavecolor.picture.celltexture import (
-    THROUGH,
-    WARP_ALONE,
-    WARP_OVER_WEFT,
-    WEFT_ALONE,
-    WEFT_OVER_WARP,
-    CellTexture,
-    cell_texture,
-)
+from weavecolor.picture.celltexture import THROUGH, CellTexture, cell_texture
 from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, exposure_for, on_screen, to_image
 from weavecolor.picture.waves import Ply, wave_picture
 from weavecolor.scene import Scene
@@ -51,7 +43,7 @@ _OFFSETS = ((0.0, 0.0), (0.31, 0.17), (0.67, 0.43), (0.12, 0.79), (0.53, 0.91), 
 class Part:
     """One layer ready to paint: linear RGB and openness over the repeat, and how it lies.
 
-    ``rgb`` (n, n, 3) of its yarns, 0 where open; ``open`` (n, n) 0 or 1; ``size`` mm of the repeat;
+    ``rgb`` (m, n, 3) of its yarns, 0 where open; ``open`` (m, n) 0 or 1; ``size`` mm of the repeat;
     ``place`` (2, 2) takes picture mm (right, down) to cloth mm (x, y); ``offset`` in repeats.
     """
 
@@ -156,7 +148,7 @@ def closeup_linear(
     scale = scale_of(stack, width_px, mm_per_px, pixels_per_mm)
     spacing = min(10.0 / max(x.cloth.ends_per_cm, x.cloth.picks_per_cm) for x in stack.layers)
     sub = max(2, int(np.ceil(_PER_SPACING * scale / spacing)))
-    texels_per_spacing = spacing / scale * (2 if sub == 2 else 1)
+    texels_per_spacing = spacing / scale * (1.3 if sub == 2 else 1.0)
     target = on_screen(appearance(stack, scene, observer).radiance, scene, seeing, observer)
     parts, behind = _parts(stack, scene, seeing, observer, texels_per_spacing)
     if sub <= _MOST_SUB:
@@ -189,9 +181,9 @@ def _brought_to(picture: NDArray[np.float32], target: Array) -> NDArray[np.float
             break
         knee = np.float32(min(0.995, max(0.75, 0.5 * (float(target.max()) + 1.0))))
         room = np.float32(1.0) - knee
-        peak = picture.max(axis=-1, keepdims=True)
-        over_ = np.maximum(peak - knee, 0.0)
-        picture *= np.where(over_ > 0, (knee + room * over_ / (over_ + room)) / np.maximum(peak, 1e-6), 1.0)
+        peak = np.maximum(picture.max(axis=-1, keepdims=True), np.float32(1e-6))
+        beyond = np.maximum(peak - knee, 0.0)
+        picture *= np.where(beyond > 0, (knee + room * beyond / (beyond + room)) / peak, 1.0)
     return picture
 
 
@@ -226,21 +218,22 @@ def _sampled(
 
 def _lookup(part: Part, columns: Array, rows: Array) -> NDArray[np.intp]:
     """Texel number at every subsample; the wrap of 32-bit integers is the wrap of the repeat."""
-    n = part.open.shape[0]
-    bits = np.uint32(32 - int(n).bit_length() + 1)
 
     def turns(mm: Array, repeat: float, offset: float) -> NDArray[np.uint32]:
-        part_ = np.mod(mm / repeat + offset, 1.0)
-        return np.minimum(part_ * 2.0**32, 2.0**32 - 1).astype(np.uint32)
+        share = np.mod(mm / repeat + offset, 1.0)
+        return np.minimum(share * 2.0**32, 2.0**32 - 1).astype(np.uint32)
 
     axes = []
-    for axis in (0, 1):
+    for axis, count in ((0, part.open.shape[1]), (1, part.open.shape[0])):
         size, offset = part.size[axis], part.offset[axis]
         across = turns(part.place[axis, 0] * columns, size, offset)
         down = turns(part.place[axis, 1] * rows, size, 0.0)
-        axes.append((down[:, None] + across[None, :]) >> bits)
+        place = (down[:, None] + across[None, :]).astype(np.uint64)
+        place *= np.uint64(count)
+        place >>= np.uint64(32)
+        axes.append(place)
     x, y = axes
-    y *= np.uint32(n)
+    y *= np.uint64(part.open.shape[1])
     y += x
     return y.astype(np.intp)
 
@@ -296,7 +289,7 @@ def _parts(
         mean = mean + clear * sum(
             float(w.mean()) * s for w, s in zip(weights, spectra, strict=True)
         )
-        clear *= float((texture.kind == THROUGH).mean())
+        clear *= float((texture.system == THROUGH).mean())
         down_r, down_t, up_r = _joined(down_r, down_t, up_r, r, t, u)
     seen = ground * (illumination(scene) - from_behind) * down_t
     if stack.backing is None:
@@ -312,7 +305,7 @@ def _parts(
     exact = appearance(stack, scene, observer).radiance
     scale = np.divide(exact, mean, out=np.ones(BANDS), where=mean > 1e-12)
     for number, (layer, texture, spectra) in enumerate(painted):
-        rgb = np.zeros((*texture.kind.shape, 3), np.float32)
+        rgb = np.zeros((*texture.system.shape, 3), np.float32)
         for w, s in zip(
             _weights(layer, texture, len(front)),
             on_screen(np.array(spectra) * scale, scene, seeing, observer),
@@ -323,7 +316,7 @@ def _parts(
         parts.append(
             Part(
                 rgb,
-                (texture.kind == THROUGH).astype(np.float32),
+                (texture.system == THROUGH).astype(np.float32),
                 texture.size,
                 placement(turn, flip),
                 _OFFSETS[number % len(_OFFSETS)],
@@ -356,32 +349,25 @@ def _texture(
 ) -> CellTexture:
     cloth = layer.cloth
     yarns = (cloth.warp, cloth.weft)
-    repeat = max(np.shape(cloth.weave.lift))
-    wanted = np.clip(texels_per_spacing, 16.0, 96.0) * repeat
-    texels = int(np.clip(2 ** np.ceil(np.log2(wanted)), 64, 512))
+    fineness = int(8 * np.ceil(np.clip(texels_per_spacing, 16.0, 88.0) / 8.0))
     return cell_texture(
         cloth.construction(),
         _direction(*view, turn, flip),
-        tuple(
-            _direction(min(x.zenith_deg, 80.0), x.azimuth_deg, turn, flip) for x in front
-        ),
+        tuple(_direction(min(x.zenith_deg, 80.0), x.azimuth_deg, turn, flip) for x in front),
         tuple((y.fibre.index, y.lustre_deg, y.sheen) for y in yarns),
         (cloth.warp.kind == "spun", cloth.weft.kind == "spun"),
-        texels,
+        fineness,
     )
 
 
-_KINDS = (WARP_ALONE, WARP_OVER_WEFT, WEFT_ALONE, WEFT_OVER_WARP)
-
-
 def _films(layer: Layer) -> list[tuple[Spectrum, Spectrum]]:
-    """Reflectance and transmittance of the four kinds of place."""
+    """Reflectance and transmittance of warp alone, warp over weft, weft alone, weft over warp."""
     warp, weft = yarn_film(layer.cloth.warp), yarn_film(layer.cloth.weft)
     return [warp, add(*warp, *weft)[:2], weft, add(*weft, *warp)[:2]]
 
 
 def _spectra(layer: Layer, sources: list[Array], glow: Array) -> list[Array]:
-    """Radiances that go with ``_weights``: by kind the light reflected per source, then the light
+    """Radiances that go with ``_weights``: by film the light reflected per source, then the light
     from beneath; last the sheen per light."""
     out: list[Array] = []
     for r, t in _films(layer):
@@ -393,8 +379,9 @@ def _spectra(layer: Layer, sources: list[Array], glow: Array) -> list[Array]:
 def _weights(layer: Layer, texture: CellTexture, lights: int) -> list[NDArray[np.float32]]:
     """Scalar maps of one layer, in the order of ``_spectra``."""
     out = []
-    for kind, (r, t) in zip(_KINDS, _films(layer), strict=True):
-        there = (texture.kind == kind) * texture.fibre
+    for number, (r, t) in enumerate(_films(layer)):
+        there = (texture.system == number // 2) * texture.fibre
+        there = there * (texture.under if number % 2 else 1.0 - texture.under)
         # light wanders inside translucent yarn, so its shading is softer
         soft = np.float32(np.mean(t) / max(float(np.mean(r + t)), 1e-9))
         for k in range(lights):
@@ -403,6 +390,3 @@ def _weights(layer: Layer, texture: CellTexture, lights: int) -> list[NDArray[np
         out.append(there * texture.sky)
         out.append(there.astype(np.float32))
     return out + [texture.sheen[k] for k in range(lights)]
-
-
-__all__ = ["Part", "closeup_linear", "draw_closeup", "placement", "replace", "scale_of"]

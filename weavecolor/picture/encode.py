@@ -105,9 +105,7 @@ def _grain(first_row: int, rows: int, width: int) -> NDArray[np.float32]:
     return (outer - np.floor(outer)).astype(np.float32)
 
 
-def to_image(
-    linear: Picture, seeing: Seeing = AS_SEEN, notes: Sequence[str] = ()
-) -> Image.Image:
+def to_image(linear: Picture, seeing: Seeing = AS_SEEN, notes: Sequence[str] = ()) -> Image.Image:
     """An RGB image of linear light that is already exposed.
 
     ``image.info`` holds "icc_profile", "out_of_range" (share of pixels that the screen cannot

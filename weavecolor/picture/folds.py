@@ -153,9 +153,7 @@ def _fold(kind: str, fullness: float, relief: float, view_deg: float) -> NDArray
     if kind != "gathered":
         normal = _pressed(kind, x, normal)
     some = slice(None, None, 2)
-    left, right = (
-        np.repeat(a, 2) for a in _horizons(x[some], z[some], straight.x, straight.depth)
-    )
+    left, right = (np.repeat(a, 2) for a in _horizons(x[some], z[some], straight.x, straight.depth))
     folded = np.minimum((seen.layers - 1) // 2, (MOST_FOLDED - 1) // 2)
     # softened, so that between two steps of fullness the edge lies between its two places
     soft = np.convolve(np.tile(folded, 3), np.full(17, 1 / 17), "same")[SAMPLES : 2 * SAMPLES]
@@ -270,8 +268,10 @@ def shape(frame: Frame, first: int, last: int) -> Shape:
     near = depth * (np.float32(form.swing * form.pitch_cm) * half / hem_half)
     start = np.float32(0.0)
     if form.bulge > 0:
-        front = np.float32(0.5 * form.swing) * half * np.sqrt(np.maximum(1.0 - reach**2, 0.0))
-        near += front - np.float32(0.5 * form.swing) * half
+        bend, end = np.float32(form.bulge), np.sqrt(1.0 - form.bulge**2)
+        front = np.sqrt(np.maximum(1.0 - (bend * reach) ** 2, 0.0)) - np.float32(end)
+        front *= np.float32(0.5 * form.swing / form.bulge) * half
+        near += front - np.float32(0.5 * form.swing / form.bulge * (1.0 - end)) * half
         start = front
     edge = np.float32(form.length_cm - form.swing * form.pitch_cm * 0.6) + near
     cover = np.clip((edge - y[:, None]) / scale + 0.5, 0.0, 1.0)

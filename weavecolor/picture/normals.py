@@ -1,4 +1,4 @@
-"""The directional result of a stack for a whole family of cloth that is turned to the viewer or away.
+"""The directional result of a stack for a family of cloth turned to the viewer or away.
 
 Folds that hang, cylinders and pleats are all bent about the upright axis only, so what the eye
 gets from any point depends on the angle of its normal to either side, and on how much of each

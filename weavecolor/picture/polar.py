@@ -69,7 +69,9 @@ def draw_polar(
             title = "Hue, degrees"
             told = "too grey to tell" if gone.hue_deg is None else f"travels {gone.hue_deg:.0f}°"
         _dial(draw, middle, radius, fine, values, ticks, size)
-        write(draw, centre, middle[1] + radius + 2.1 * size, title, size * 1.1, bold=True, anchor="ma")
+        write(
+            draw, centre, middle[1] + radius + 2.1 * size, title, size * 1.1, bold=True, anchor="ma"
+        )
         write(draw, centre, middle[1] + radius + 3.6 * size, told, size, grey=QUIET, anchor="ma")
     out = image.resize((width_px, round(width_px * 0.6)), Image.Resampling.BOX)
     out.info.update(ring.info)
@@ -98,12 +100,19 @@ def _at(middle: tuple[float, float], radius: Array | float, angle_deg: Array | f
 
 
 def _ring(
-    draw: ImageDraw.ImageDraw, middle: tuple[float, float], radius: float, fine: Array, codes: NDArray
+    draw: ImageDraw.ImageDraw,
+    middle: tuple[float, float],
+    radius: float,
+    fine: Array,
+    codes: NDArray,
 ) -> None:
     half = 0.5 * float(fine[1] - fine[0]) + 0.15
     for a, code in zip(fine, codes, strict=True):
         edge = np.array([a - half, a + half])
-        outer, inner = _at(middle, _RIM[1] * radius, edge), _at(middle, _RIM[0] * radius, edge[::-1])
+        outer, inner = (
+            _at(middle, _RIM[1] * radius, edge),
+            _at(middle, _RIM[0] * radius, edge[::-1]),
+        )
         corners = [tuple(p) for p in np.concatenate([outer, inner])]
         draw.polygon(corners, fill=tuple(int(v) for v in code))
 
@@ -149,7 +158,10 @@ def _dial(
         box = [middle[0] - r, middle[1] - r, middle[0] + r, middle[1] + r]
         draw.ellipse(box, outline=(150,) * 3, width=thin)
     for a in range(0, 360, 45):
-        ends = [tuple(_at(middle, _FACE[0] * radius, float(a))), tuple(_at(middle, 0.77 * radius, float(a)))]
+        ends = [
+            tuple(_at(middle, _FACE[0] * radius, float(a))),
+            tuple(_at(middle, 0.77 * radius, float(a))),
+        ]
         draw.line(ends, fill=(150,) * 3, width=thin)
         x, y = _at(middle, radius + 0.85 * size, float(a))
         side = "lm" if x > middle[0] + size else "rm" if x < middle[0] - size else "mm"

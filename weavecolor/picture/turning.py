@@ -55,9 +55,7 @@ def _met(direction: Direction, turn: float, tilt: float, warp_deg: float) -> Arr
     return v * c + np.cross(warp, v) * s + warp * (warp @ v) * (1.0 - c)
 
 
-def _tilted_radiance(
-    stack: Stack, scene: Scene, angles: Array, moving: str
-) -> Array:
+def _tilted_radiance(stack: Stack, scene: Scene, angles: Array, moving: str) -> Array:
     """Radiance times pi (angles, tilts, 41)."""
     warp = stack.layers[0].grain_deg
     view = (scene.view_zenith_deg, scene.view_azimuth_deg)

@@ -24,7 +24,7 @@ _IN_PICTURE = 480  # drawn
 
 @dataclass(frozen=True, eq=False)
 class Ply:
-    """A periodic layer: ``rgb`` (n, n, 3) and openness ``open`` (n, n) over a repeat of ``size``
+    """A periodic layer: ``rgb`` (m, n, 3) and openness ``open`` (m, n) over a repeat of ``size``
     (x, y) mm; ``place`` (2, 2) from picture mm to the layer's mm; ``offset`` (x, y) in repeats."""
 
     rgb: NDArray
@@ -37,15 +37,15 @@ class Ply:
 def series(ply: Ply) -> Waves:
     """The strongest waves of openness (channel 0) and colour (channels 1-3)."""
     maps = np.concatenate([ply.open[..., None], ply.rgb], axis=-1)
-    n = maps.shape[0]
-    spectrum = np.fft.fft2(maps, axes=(0, 1)) / n**2
-    number = np.fft.fftfreq(n, 1.0 / n)
-    ky, kx = (a.ravel() for a in np.meshgrid(number, number, indexing="ij"))
+    rows, columns = maps.shape[:2]
+    spectrum = np.fft.fft2(maps, axes=(0, 1)) / (rows * columns)
+    numbers = [np.fft.fftfreq(n, 1.0 / n) for n in (rows, columns)]
+    ky, kx = (a.ravel() for a in np.meshgrid(*numbers, indexing="ij"))
     amplitude = spectrum.reshape(-1, 4)
     strong = np.argsort(-np.abs(amplitude).max(axis=1), kind="stable")[:_PER_LAYER]
     kx, ky, amplitude = kx[strong], ky[strong], amplitude[strong]
     # texel centres lie half a texel in; the layer is shifted by its offset
-    phase = kx * (ply.offset[0] - 0.5 / n) + ky * (ply.offset[1] - 0.5 / n)
+    phase = kx * (ply.offset[0] - 0.5 / columns) + ky * (ply.offset[1] - 0.5 / rows)
     frequency = np.stack([kx / ply.size[0], ky / ply.size[1]], axis=1) @ ply.place
     return frequency, amplitude * np.exp(2j * np.pi * phase)[:, None]
 
