@@ -1,0 +1,344 @@
+"""How near the model comes to what it is held against: one function for each figure.
+
+The tests assert that each figure keeps its limits; ``python -m tests.accuracy`` writes the same
+figures into the README between ``<!-- accuracy -->`` and ``<!-- /accuracy -->``. Knows the outside
+references and how to put the model beside them.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import sys
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+sys.path.insert(0, str(Path(__file__).parent))
+import traced
+
+from weavecolor.cell.nodes import nodes, unit
+from weavecolor.cell.pairs import Distance, pairs
+from weavecolor.cell.transport import beam, fine_samples, openness
+from weavecolor.cell.tubes import System, Tubes, orbits, tubes
+from weavecolor.cloth import Construction
+
+ROOT = Path(__file__).resolve().parents[1]
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One line of the table. ``errors`` relative or absolute, with what they have to keep to."""
+
+    what: str
+    against: str
+    errors: Array
+    most: float  # worst error allowed
+    most_rms: float | None = None
+    absolute: bool = False
+
+    @property
+    def rms(self) -> float:
+        return float(np.sqrt(np.mean(np.square(self.errors))))
+
+    @property
+    def worst(self) -> float:
+        return float(np.abs(self.errors).max())
+
+    @property
+    def holds(self) -> bool:
+        return self.worst <= self.most and (self.most_rms is None or self.rms <= self.most_rms)
+
+    def __str__(self) -> str:
+        limit = _told(self.most, self.absolute)
+        if self.most_rms is not None:
+            limit = f"rms {_told(self.most_rms, self.absolute)}, worst {limit}"
+        return (
+            f"{self.what}: rms {_told(self.rms, self.absolute)}, "
+            f"worst {_told(self.worst, self.absolute)} of {self.errors.size} ({limit} allowed)"
+        )
+
+
+def _told(value: float, absolute: bool) -> str:
+    if absolute:
+        return f"{value:.4f}" if value >= 1e-4 or value == 0 else f"{value:.0e}"
+    return f"{100 * value:.2f} %" if value >= 5e-5 or value == 0 else f"{value:.0e}"
+
+
+RAYS = "path-traced yarns, `tests/data/raytraced.json`"
+COVERS = "path-traced yarns, `tests/data/traced_covers.json`"
+
+
+def plain(cover: Iterable[float], lift=traced.PLAIN) -> Construction:
+    """The geometry of a traced cloth."""
+    return traced.traced_cloth(tuple(cover), lift).construction()
+
+
+# Openings and sight
+
+
+def beam_transmittance() -> Figure:
+    """Beam transmittance where the traced value exceeds 0.02."""
+    rows = [r for r in traced.first_table()["beam_transmittance"] if r["T"] > 0.02]
+    errors = []
+    for r in rows:
+        v = np.array(traced.vector(r["theta"], r["az"]))
+        errors.append(openness(tubes(plain(r["cover"])), v) / r["T"] - 1)
+    return Figure("Light straight through one layer", RAYS, np.array(errors), 0.01)
+
+
+def _sight(construction: Construction, vector) -> tuple[float, float, float]:
+    seen, fine = beam(construction, *vector), fine_samples(construction)
+    warp, weft = (float((fine.share * seen.fine) @ (fine.system == k)) for k in (0, 1))
+    return warp, weft, seen.through
+
+
+def _visibility(rows: list[dict], lift_of: Callable[[dict], tuple]) -> Array:
+    errors = []
+    for r in rows:
+        sight = _sight(plain(r["cover"], lift_of(r)), traced.vector(r["theta"], r["az"]))
+        errors += [
+            mine / r[k] - 1
+            for k, mine in zip(("warp", "weft", "through"), sight, strict=True)
+            if r[k] > 0.02
+        ]
+    return np.array(errors)
+
+
+def visibility() -> Figure:
+    """Share of warp, of weft and of openings in sight, where it exceeds 0.02."""
+    rows = traced.first_table()["visibility"]
+    errors = _visibility(rows, lambda r: traced.PLAIN)
+    return Figure("Warp, weft and openings in sight", RAYS, errors, 0.01)
+
+
+@lru_cache(maxsize=1)
+def visibility_of_covers() -> Figure:
+    """The same at other covers and weaves."""
+    table = traced.covers_table()
+    lifts = {k: tuple(map(tuple, v)) for k, v in table["lifts"].items()}
+    errors = _visibility(table["visibility"], lambda r: lifts[r["weave"]])
+    return Figure("The same, covers 0.3 to 0.9, three weaves", COVERS, errors, 0.01)
+
+
+def pair_probability() -> Figure:
+    """Chance that a beam gets in and out again through openings, a plane 3 spacings below the
+    mid-plane. Absolute, as some are nought; 0.005 of light is 1 % of a mid grey over white."""
+    errors = []
+    for r in traced.first_table()["pair_probability"]:
+        zenith, azimuth = r["inc"]
+        view = (0.0, 0.0) if r["view"] == 0 else (zenith, azimuth + 180.0)
+        vectors = (traced.vector(zenith, azimuth), traced.vector(*view))
+        clear = 3.0 - 0.5 * sum(r["cover"])
+        joint = pairs(
+            plain(r["cover"]),
+            Distance(((clear - r["gapjit"], clear + r["gapjit"]),), uneven=0.0),
+            vectors,
+        )
+        errors.append(joint.named[0, 1] - r["P"])
+    return Figure("In and out through openings", RAYS, np.array(errors), 0.005, absolute=True)
+
+
+def mesh_open_area() -> Figure:
+    """Open area of woven mesh along its normal, against ISO 3310-1 wires and makers' data."""
+    path = traced.DATA / "mesh_open_area.csv"
+    errors = []
+    for row in csv.DictReader(path.open(encoding="utf-8")):
+        wire, pitch = float(row["wire_um"]), float(row["wire_um"]) + float(row["aperture_um"])
+        mesh = Construction(traced.PLAIN, *(pitch / 1e3,) * 2, *(wire / 1e3,) * 4, 0.5)
+        mine = 100 * openness(tubes(mesh), np.array([0.0, 0.0, 1.0]))
+        errors.append(mine - float(row["open_area_pct_printed"] or row["open_area_pct_formula"]))
+    what = "Open area of sieves and screens, points of %"
+    return Figure(what, "ISO 3310-1 and makers' pages", np.array(errors), 0.5, absolute=True)
+
+
+def straight_yarns(diameter: float, spacing: float) -> Tubes:
+    """Crossed straight cylinders: yarn axes level, warp above weft."""
+    level, still = np.full((2, 2), diameter / 2, np.float32), np.zeros((2, 2), np.float32)
+    half = diameter / 2
+    systems = tuple(System(spacing, spacing, half, half, z, still) for z in (level, -level))
+    orbit, distinct = orbits(traced.PLAIN)
+    return Tubes(systems, (spacing, spacing), diameter, diameter, orbit, distinct)  # type: ignore
+
+
+def straight_cylinders() -> Figure:
+    """Beam transmittance of straight yarns in the plane of one system."""
+    table = json.loads((traced.DATA / "pywincalc_woven_reference.json").read_text("utf-8"))
+    errors = []
+    for screen in table:
+        yarns = straight_yarns(screen["thread_diameter_mm"], screen["thread_spacing_mm"])
+        for r in screen["rows"]:
+            for azimuth in (0.0, 90.0):  # either system may be the one in the plane
+                v = unit(np.radians(r["theta"]), np.radians(azimuth))
+                errors.append(openness(yarns, v) - r["T_dirdir"])
+    what = "Straight yarns, light in the plane of one system"
+    return Figure(what, "pywincalc 3.3.1", np.array(errors), 0.002, absolute=True)
+
+
+# Radiance factors
+
+
+@lru_cache(maxsize=1)
+def first_answers() -> tuple[traced.Answer, ...]:
+    return tuple(traced.answers(traced.first_rows()))
+
+
+@lru_cache(maxsize=1)
+def cover_answers() -> tuple[traced.Answer, ...]:
+    return tuple(traced.answers(traced.cover_rows()))
+
+
+def _factors(chosen: list[traced.Answer], part: slice = slice(None)) -> Array:
+    return np.concatenate([a.error[:, part].ravel() for a in chosen])
+
+
+def _fluxes(chosen: list[traced.Answer]) -> Array:
+    up = [a.up / a.row.up - 1 for a in chosen]
+    down = [(a.down / a.row.down - 1)[a.row.down > 0.02] for a in chosen]
+    return np.concatenate([*up, *down])
+
+
+BLACK, WHITE = slice(0, 4), slice(4, 8)
+GROUPS = (
+    ("stacks_loose", "Two layers, loose, over black and white"),
+    ("stacks_touching", "Two layers, touching, over black and white"),
+    ("stacks_uncorrelated", "Layers far apart, over black and white"),
+    ("diffuse", "One and two layers in diffuse light"),
+)
+
+
+def _tables(answers: tuple[traced.Answer, ...], source: str, note: str) -> list[Figure]:
+    def of(*groups: str) -> list[traced.Answer]:
+        return [a for a in answers if a.row.group in groups]
+
+    out = []
+    single = of("one_layer", "one_layer_touching")
+    if single:
+        dark, light = _factors(single, BLACK), _factors(single, WHITE)
+        out.append(Figure(f"One layer over black{note}", source, dark, 0.06, 0.02))
+        out.append(Figure(f"One layer over white{note}", source, light, 0.08, 0.03))
+    for group, what in GROUPS:
+        if of(group):
+            out.append(Figure(what + note, source, _factors(of(group)), 0.08, 0.03))
+    for weave in dict.fromkeys(a.row.weave for a in of("other_weaves")):
+        chosen = [a for a in of("other_weaves") if a.row.weave == weave]
+        what = f"One layer of {weave}"
+        out.append(Figure(f"{what} over black", source, _factors(chosen, BLACK), 0.06, 0.02))
+        out.append(Figure(f"{what} over white", source, _factors(chosen, WHITE), 0.08, 0.03))
+    fluxes = _fluxes(list(answers))
+    out.append(Figure(f"All light sent back or let through{note}", source, fluxes, 0.08, 0.03))
+    return out
+
+
+def first_radiance_factors() -> list[Figure]:
+    """Every radiance factor and flux of the first table."""
+    return _tables(first_answers(), RAYS, "")
+
+
+def cover_radiance_factors() -> list[Figure]:
+    """The same at covers 0.3 to 0.9, equal and unequal, and in other weaves."""
+    return _tables(cover_answers(), COVERS, ", covers 0.3 to 0.9")
+
+
+def openings_in_diffuse_light() -> Figure:
+    """Light through openings to a surface behind and out again, diffuse: the quadrature against
+    every direction of a fine grid, cast ray by ray through the same yarns."""
+    construction = plain((0.5, 0.4))
+    errors = []
+    for near, far in ((0.0, 0.1), (0.0, 2.0), (2.55, 2.55)):
+        coarse = nodes()
+        share = coarse.share[: coarse.half]
+        mine = float(share @ pairs(construction, Distance(((near, far),), uneven=0.0), ()).node @ share)
+        errors.append(mine / _dense_return(construction, near, far) - 1)
+    what = "Diffuse light in and out through openings"
+    return Figure(what, "the same yarns cast over 1000 directions", np.array(errors), 0.03)
+
+
+def _dense_return(construction: Construction, near: float, far: float, points: int = 250) -> float:
+    """Mean over points behind the layer of (share of the hemisphere open)^2."""
+    from weavecolor.cell.rays import blocked
+
+    geometry = tubes(construction)
+    rng = np.random.default_rng(7)
+    k = (np.arange(points) + 0.5) / points
+    spot = np.stack([
+        rng.permutation(k) * 2 * geometry.spacing[0], rng.permutation(k) * geometry.spacing[1],
+        -geometry.bottom - near - (far - near) * rng.permutation(k),
+    ])  # fmt: skip
+    grid = nodes(16, 64)
+    toward = grid.vector[: grid.half]
+    origin = np.repeat(spot, grid.half, axis=1)
+    free = ~blocked(geometry, origin, np.tile(toward.T, (1, points)))
+    sky = free.reshape(points, grid.half) @ grid.share[: grid.half]
+    return float(np.mean(sky**2))
+
+
+def figures() -> list[Figure]:
+    """All of them, in the order of the table."""
+    out = [
+        beam_transmittance(),
+        visibility(),
+        pair_probability(),
+        mesh_open_area(),
+        straight_cylinders(),
+        openings_in_diffuse_light(),
+        *first_radiance_factors(),
+    ]
+    if (traced.DATA / "traced_covers.json").exists():
+        out += [visibility_of_covers(), *cover_radiance_factors()]
+    return out
+
+
+OPENING, CLOSING = "<!-- accuracy -->", "<!-- /accuracy -->"
+
+
+def table(lines: list[Figure]) -> str:
+    """Markdown table of the figures."""
+    rows = [
+        "| What | Held against | Values | rms | worst | allowed |",
+        "| --- | --- | ---: | ---: | ---: | --- |",
+    ]
+    for f in lines:
+        allowed = _told(f.most, f.absolute)
+        if f.most_rms is not None:
+            allowed = f"rms {_told(f.most_rms, f.absolute)}, worst {allowed}"
+        kept = "" if f.holds else " **not kept**"
+        rows.append(
+            f"| {f.what} | {f.against} | {f.errors.size} | {_told(f.rms, f.absolute)} | "
+            f"{_told(f.worst, f.absolute)} | {allowed}{kept} |"
+        )
+    return "\n".join(rows)
+
+
+def put_in(readme: str, made: str) -> str:
+    """``readme`` with the text between the two marks replaced. Raises ValueError without them."""
+    head, mark, rest = readme.partition(OPENING)
+    _, closing, tail = rest.partition(CLOSING)
+    if not mark or not closing:
+        raise ValueError(f"the marks {OPENING} and {CLOSING} are missing")
+    return f"{head}{OPENING}\n{made}\n{CLOSING}{tail}"
+
+
+def main() -> int:
+    path = ROOT / "README.md"
+    made = table(figures())
+    print(made)
+    try:
+        text = put_in(path.read_text("utf-8"), made)
+    except (OSError, ValueError) as problem:
+        print(f"{path.name} is left as it is: {problem}", file=sys.stderr)
+        return 1
+    fresh = path.with_suffix(".tmp")
+    fresh.write_text(text, encoding="utf-8")
+    os.replace(fresh, path)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
