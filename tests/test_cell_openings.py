@@ -70,7 +70,7 @@ def test_pair_probability_limits():
     assert np.all(joint >= np.maximum(least, 0.0) - 1e-12)
     assert joint == pytest.approx(joint.T, rel=1e-12)
     # far behind, the openings no longer line up: Beer-like product of the two
-    far = pairs(construction, Distance(((200.0, 260.0),), uneven=0.0), vectors).named
+    far = pairs(construction, Distance(((200.0, 260.0),)), vectors).named
     away = ~np.eye(3, dtype=bool)
     assert far[away] == pytest.approx(np.outer(own, own)[away], rel=0.06)
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.cell.pairs import Distance
+from weavecolor.cell.pairs import UNEVEN, Distance
 from weavecolor.layeroptics import LayerOptics, layer_pairs
 from weavecolor.spectra import Spectrum
 
@@ -73,7 +73,10 @@ def pile_of(layer: LayerOptics) -> PileOptics:
 
 
 def openings(
-    pile: PileOptics, gap: tuple[float, float] | None, depths: tuple[float, ...] = ()
+    pile: PileOptics,
+    gap: tuple[float, float] | None,
+    depths: tuple[float, ...] = (),
+    uneven: float = UNEVEN,
 ) -> Openings:
     """Joint openness of a pile before something that is met ``depths`` mm below its front
     (quantiles; none for a plane).
@@ -87,7 +90,7 @@ def openings(
         return Openings(np.outer(t, t), np.ones_like(t), 1.0)
     joint = np.ones((t.size, t.size))
     for layer, spans in pile.members:
-        distance = Distance((*spans, _gap_mm(layer, gap)), depths)
+        distance = Distance((*spans, _gap_mm(layer, gap)), depths, uneven)
         joint *= layer_pairs(layer, distance, nodes=not spans)
     returned = np.divide(joint @ share, t, out=np.full_like(t, mean), where=t > 1e-9)
     hit = np.clip(1.0 - returned, 0.0, None) / (1.0 - mean)
@@ -98,9 +101,15 @@ def _turned(matrices: Array) -> Array:
     return np.swapaxes(matrices, -1, -2)
 
 
-def add(upper: PileOptics, lower: PileOptics, gap: tuple[float, float] | None) -> PileOptics:
-    """Lay ``upper`` over ``lower``; ``gap`` as in :data:`GAPS`. Reciprocal, and keeps energy."""
-    open_ = openings(upper, gap, lower.members[0][0].depths)
+def add(
+    upper: PileOptics,
+    lower: PileOptics,
+    gap: tuple[float, float] | None,
+    uneven: float = UNEVEN,
+) -> PileOptics:
+    """Lay ``upper`` over ``lower``; ``gap`` as in :data:`GAPS`, ``uneven`` the variation of yarn
+    spacing (see :class:`weavecolor.cell.pairs.Distance`). Reciprocal, and keeps energy."""
+    open_ = openings(upper, gap, lower.members[0][0].depths, uneven)
     t1, t2 = upper.through, lower.through
     q = np.flatnonzero(upper.share > 0)  # only the nodes carry light on; named ones end paths
     c = upper.share[q]
@@ -144,9 +153,14 @@ def add(upper: PileOptics, lower: PileOptics, gap: tuple[float, float] | None) -
     return PileOptics(reflect, under, passed, t1 * t2, upper.share, members)
 
 
-def over_backing(pile: PileOptics, backing: Spectrum, gap: tuple[float, float] | None) -> Array:
+def over_backing(
+    pile: PileOptics,
+    backing: Spectrum,
+    gap: tuple[float, float] | None,
+    uneven: float = UNEVEN,
+) -> Array:
     """Radiance factors (41, N, N) of a pile over a Lambertian backing of reflectance (41,)."""
-    return _on_backing(pile, backing, openings(pile, gap))
+    return _on_backing(pile, backing, openings(pile, gap, uneven=uneven))
 
 
 def _on_backing(pile: PileOptics, backing: Spectrum, open_: Openings) -> Array:

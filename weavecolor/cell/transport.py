@@ -29,7 +29,7 @@ Array = NDArray[np.float64]
 _COARSE = 900  # samples on the cell for diffuse light
 _FINE = 10000  # samples on the cell for a named direction
 _PENCILS = 10946  # pencils of light through the cell for the openings in a named direction
-_TABLE_RINGS, _TABLE_STEP, _TABLE_AZIMUTHS = 12, np.radians(8.0), 24  # for pictures
+_TABLE_RINGS, _TABLE_STEP, _TABLE_AZIMUTHS = 16, np.radians(6.0), 48  # for pictures
 _FOOTPRINT = 0.35  # pencil width over pencil spacing: finer edges, no bias in narrow gaps
 
 
@@ -253,7 +253,7 @@ def beam(construction: Construction, x: float, y: float, z: float) -> Beam:
     return Beam(vector, near, far, through)
 
 
-@lru_cache(maxsize=16)
+@lru_cache(maxsize=8)
 def _sight_table(construction: Construction, up: bool) -> NDArray[np.float32]:
     """Facing of the coarse samples where in sight (rings, steps, n), over one hemisphere."""
     cell = transport(construction)
