@@ -177,7 +177,7 @@ def test_table_files_hold_what_the_board_shows(page):
 
 def test_a_described_cloth_stays_with_the_one_who_described_it(page):
     other = AppTest.from_file(str(UI / "page.py"), default_timeout=120).run()
-    page.button_group(key="cloth-way").set_value("Describe it").run()
+    page.button_group(key="cloth-way").set_value("Describe").run()
     page.text_input(key="d-name").set_value("Secret <b>bolt</b>")
     page.get("button")[0].click().run()
     clean(page)
@@ -200,7 +200,7 @@ def test_a_described_cloth_stays_with_the_one_who_described_it(page):
     ],
 )
 def test_a_bad_description_gets_one_line_and_changes_nothing(page, key, value, said):
-    page.button_group(key="cloth-way").set_value("Describe it").run()
+    page.button_group(key="cloth-way").set_value("Describe").run()
     page.text_input(key=key).set_value(value)
     page.get("button")[0].click().run()
     assert not page.exception
@@ -240,12 +240,14 @@ def test_decision_ranks_the_deepest_first(page):
     button(page, "ready-backings").click().run()
     to_step(page, "Decide")
     clean(page)
+    assert page.button_group(key="decide-part").value == "What I want"
     ranked = [m.value for m in page.markdown if re.match(r"\d\. \*\*", m.value)]
     assert ranked[0].startswith("1. **D**") and "black" in ranked[0]
 
 
 def test_pieces_are_laid_and_stand_on_the_sheet(page):
     to_step(page, "Decide")
+    page.button_group(key="decide-part").set_value("Is there cloth enough?").run()
     button(page, "demo-pieces").click().run()
     button(page, "lay-it").click().run()
     clean(page)
@@ -281,6 +283,8 @@ def test_candle_light_comes_with_its_caution(page):
 
 
 def test_a_project_comes_back_as_it_was():
+    import lighting
+    import saving
     import state
 
     table = {
@@ -296,32 +300,35 @@ def test_a_project_comes_back_as_it_was():
     work = state.pin(state.add_layer(work), work.now)
     work = state.with_now(work, backing="#445566")
     work = replace(
-        work, units="inch", title="Cape", light=state.LightChoice("ballroom", moved=True)
+        work, units="inch", title="Cape", light=lighting.LightChoice("ballroom", moved=True)
     )
-    text = to_json(state.to_project(work))
-    back = state.from_project(from_json(text))
-    assert to_json(state.to_project(back)) == text
+    text = to_json(saving.to_project(work))
+    back = saving.from_project(from_json(text))
+    assert to_json(saving.to_project(back)) == text
     assert back.now == work.now and back.pins == work.pins and back.light == work.light
     # What had to be supposed is still said, so the uncertainty is not forgotten.
     assert back.cloths[key].cloth.remarks == work.cloths[key].cloth.remarks != ()
 
 
 def test_a_project_with_an_unknown_backing_is_refused_whole():
+    import saving
     import state
 
     work = state.Work(now=ProjectOption("x", (ProjectLayer(DEMO),), "white"))
-    project = state.to_project(work)
+    project = saving.to_project(work)
     bad = replace(project, options=(replace(project.options[0], backing="mirror"),))
     with pytest.raises(InputError, match="mirror"):
-        state.from_project(bad)
+        saving.from_project(bad)
 
 
 @pytest.mark.parametrize("strange", [None, 3, {"place": "the moon"}, {"soft": "very"}, {"x": 1}])
 def test_a_strange_light_in_a_project_is_left_at_its_usual(strange):
+    import lighting
+    import saving
     import state
 
-    project = replace(state.to_project(state.Work()), settings={"light": strange})
-    assert state.from_project(project).light == state.LightChoice()
+    project = replace(saving.to_project(state.Work()), settings={"light": strange})
+    assert saving.from_project(project).light == lighting.LightChoice()
 
 
 @pytest.mark.parametrize(
@@ -338,30 +345,30 @@ def test_a_strange_light_in_a_project_is_left_at_its_usual(strange):
     ],
 )
 def test_side_and_height_become_a_direction(side, height, zenith, azimuth):
-    import state
+    import lighting
 
-    found = state.direction(side, height)
+    found = lighting.direction(side, height)
     assert found[0] == pytest.approx(zenith, abs=1e-6)
     if azimuth is not None:
         assert found[1] == pytest.approx(azimuth, abs=1e-6)
 
 
 def test_no_side_or_height_is_refused_by_the_scene():
-    import state
+    import lighting
 
     for side in range(-180, 181, 15):
         for height in range(-85, 86, 17):
-            light = state.LightChoice(state.OWN_LIGHT, side_deg=side, height_deg=height)
-            assert state.scene_of(light).lights
+            light = lighting.LightChoice(lighting.OWN_LIGHT, side_deg=side, height_deg=height)
+            assert lighting.scene_of(light).lights
 
 
 def test_pieces_survive_their_table():
-    import decide_panel
+    import enough_panel
 
     for units in ("cm", "inch"):
-        frame = decide_panel.pieces_frame(decide_panel.demo_pieces(), units)
-        back = decide_panel.pieces_from(frame, units)
-        for one, other in zip(decide_panel.demo_pieces(), back, strict=True):
+        frame = enough_panel.pieces_frame(enough_panel.demo_pieces(), units)
+        back = enough_panel.pieces_from(frame, units)
+        for one, other in zip(enough_panel.demo_pieces(), back, strict=True):
             assert np.allclose(one.outline, other.outline, atol=0.02)
             assert (one.quantity, one.fold_edge) == (other.quantity, other.fold_edge)
 
@@ -371,3 +378,64 @@ def test_markdown_of_the_users_own_is_made_harmless():
 
     assert session.plain("a*b [x](y) <i>") == r"a\*b \[x\]\(y\) \<i\>"
     assert "streamlit" in sys.modules
+
+
+def test_what_shows_through_and_every_light(page):
+    from weavecolor.decide.showthrough import show_through, tape
+
+    to_step(page, "Decide")
+    page.button_group(key="decide-part").set_value("What shows through").run()
+    clean(page)
+    item = tape(Stack((Layer(load_swatch(DEMO)),), backing("white")), "dark")
+    expected = show_through(item, scene(PLACE)).words
+    told = [m.value.replace("\\", "") for m in page.markdown]
+    assert any(line.endswith(expected) for line in told)
+    page.button_group(key="decide-part").set_value("In every light").run()
+    clean(page)
+    assert "ballroom" in html(page) and "Changes most between" in html(page)
+
+
+def test_a_search_finds_what_the_core_finds(page):
+    from weavecolor.decide.candidates import Material, candidates
+    from weavecolor.decide.search import search
+    from weavecolor.decide.wishes import Limits, Wish
+
+    to_step(page, "Decide")
+    page.slider(key="s-layers").set_value((1, 2))
+    page.multiselect(key="s-behind").set_value(["white", "black"])
+    next(b for b in page.get("button") if b.label == "Search all of them").click().run()
+    clean(page)
+    found = page.session_state["search-found"]
+    cloth = load_swatch(DEMO)
+    made = candidates(
+        [Material(cloth)], [backing("white"), backing("black")], Limits(layers=(1, 2))
+    )
+    expected = search(made, [Wish("deepest")], [scene(PLACE)], options=5)
+    assert [o.words for o in found.options] == [o.words for o in expected.options]
+    button(page, "s-pin-1").click().run()
+    clean(page)
+    pinned = page.session_state["work"].pins[0]
+    first = expected.options[0].stack
+    assert pinned.backing == first.backing.name
+    assert [x.grain_deg for x in pinned.layers] == [x.grain_deg for x in first.layers]
+
+
+def test_fullness_is_kept_in_the_project_and_on_the_sheet(page):
+    import saving
+    import sheet_panel
+
+    from weavecolor.make.fullness import plan_fullness
+
+    to_step(page, "Decide")
+    page.button_group(key="decide-part").set_value("Fullness").run()
+    page.radio(key="full-kind").set_value("knife").run()
+    page.slider(key="full-ratio").set_value(3.0).run()
+    page.toggle(key="full-on-sheet").set_value(True).run()
+    clean(page)
+    to_step(page, "Making sheet")
+    clean(page)
+    now = page.session_state["work"]
+    plan = plan_fullness("knife", 70.0, 112.0, 90.0, fullness=3.0)
+    (told,) = sheet_panel.making_sheet(now, now.now).fullness
+    assert told[1].cloth_length_cm == plan.cloth_length_cm
+    assert saving.from_project(saving.to_project(now)).fullness == now.fullness

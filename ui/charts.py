@@ -8,6 +8,8 @@ import pandas as pd
 import streamlit as st
 
 import looks
+from weavecolor.decide.found import Found
+from weavecolor.decide.tradeoff import MEASURES, edge
 
 INK, SOFT, TEAL, RUST = "#221f1a", "#5a5346", "#1d5566", "#9a4a12"
 
@@ -101,4 +103,51 @@ def trade_off(points: list[tuple[str, float, object]]) -> None:
     st.altair_chart(
         (dots + names).properties(height=280).configure(background="transparent"),
         key="trade-off",
+    )
+
+
+def cloud(found: Found) -> None:
+    """Every screened stack as a faint dot, the options named."""
+    titles = tuple(MEASURES)
+    x, y = (found.cloud.values[:, titles.index(name)] for name in ("opacity", "lightness"))
+    best = edge(x, y)
+    data = pd.DataFrame(
+        {"opacity": x, "lightness": y, "kind": np.where(best, "nobody beats it", "screened")}
+    )
+    named = pd.DataFrame(
+        {
+            "opacity": [100 * one.opacity for one in found.options],
+            "lightness": [float(one.Lab[0]) for one in found.options],
+            "option": [str(k) for k in range(1, len(found.options) + 1)],
+            "what": [one.words for one in found.options],
+        }
+    )
+    across = alt.X("opacity:Q", scale=alt.Scale(zero=False), axis=_axis("Opacity, %"))
+    up = alt.Y("lightness:Q", scale=alt.Scale(zero=False), axis=_axis("Lightness L*"))
+    dots = (
+        alt.Chart(data)
+        .mark_point(size=22, opacity=0.55)
+        .encode(
+            x=across,
+            y=up,
+            shape=alt.Shape(
+                "kind:N",
+                scale=alt.Scale(
+                    domain=["screened", "nobody beats it"], range=["circle", "triangle"]
+                ),
+            ),
+            color=alt.Color(
+                "kind:N",
+                scale=alt.Scale(domain=["screened", "nobody beats it"], range=["#a39a88", TEAL]),
+                legend=alt.Legend(title=None, orient="top", labelColor=INK),
+            ),
+        )
+    )
+    names = (
+        alt.Chart(named)
+        .mark_text(fontSize=16, fontWeight="bold", color=RUST, dy=-10)
+        .encode(x=across, y=up, text="option", tooltip=["option", "what"])
+    )
+    st.altair_chart(
+        (dots + names).properties(height=300).configure(background="transparent"), key="cloud"
     )

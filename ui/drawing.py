@@ -7,6 +7,7 @@ that is no longer wanted before its turn has come is not drawn.
 from __future__ import annotations
 
 import threading
+import time
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -16,7 +17,10 @@ from typing import Any
 #: Pictures kept, each some ten to thirty kB.
 MOST = 150
 #: How often the page looks whether a picture is done, or its wearer has moved on, s.
-LOOK_EVERY = 0.06
+LOOK_EVERY = 0.05
+#: An order is not begun before it has stood so long, s: who turns the grain by a slider makes
+#: many orders, and only the last is wanted.
+PATIENCE = 0.2
 
 _kept: OrderedDict[Hashable, Any] = OrderedDict()
 _lock = threading.Lock()
@@ -40,6 +44,10 @@ def drawn(key: Hashable, draw: Callable[[], Any]) -> Iterator[Any | None]:
     if there is not None:
         yield there
         return
+    placed = time.monotonic()
+    while time.monotonic() < placed + PATIENCE:
+        yield None
+        time.sleep(LOOK_EVERY)
     future: Future[Any] = _hand.submit(_once, key, draw)
     try:
         while True:

@@ -7,8 +7,9 @@ from html import escape
 
 import streamlit as st
 
+from lighting import OWN_LIGHT
 from session import bound, guarded, work
-from state import OWN_LIGHT, Work
+from state import Work
 from weavecolor.lights import lamp, light_names
 from weavecolor.scenes import scene, scene_names
 

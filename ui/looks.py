@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import streamlit as st
 
-from state import LightChoice, Work, scene_of, stack_key, stack_of
+from lighting import LightChoice, scene_of
+from state import Work, stack_key, stack_of
 from weavecolor.appearance import contrast_ratio, transmittance
 from weavecolor.colorimetry import ciede2000, xyz
 from weavecolor.compare import Option, Outcome, Step, evaluate, steps

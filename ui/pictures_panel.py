@@ -14,8 +14,9 @@ import streamlit as st
 from PIL import Image
 
 import drawing
+from lighting import LightChoice, scene_of
 from session import bound, guarded, work
-from state import LightChoice, Work, scene_of, stack_key, stack_of
+from state import Work, stack_key, stack_of
 from weavecolor.compare import Outcome, Step
 from weavecolor.grain import grain_words
 from weavecolor.make.project import ProjectOption

@@ -13,21 +13,15 @@ from dataclasses import replace
 import streamlit as st
 from PIL import Image
 
-import decide_panel
+import enough_panel
+import fullness_panel
 import looks
 import pictures_panel
 from cloth_panel import is_sheer, plain_name
+from lighting import LightChoice, light_words
+from saving import from_project, to_project
 from session import bound, change, guarded, keep, note, plain, told_at_next_drawing, work
-from state import (
-    LightChoice,
-    Work,
-    chosen_option,
-    cloth_called,
-    from_project,
-    light_words,
-    option_words,
-    to_project,
-)
+from state import Work, chosen_option, cloth_called, option_words
 from weavecolor.errors import InputError
 from weavecolor.make.cautions import cautions
 from weavecolor.make.makingsheet import (
@@ -164,7 +158,7 @@ def making_sheet(now: Work, option: ProjectOption) -> MakingSheet:
             for what, text in cloth.sources
         ]
     fibres = {y.fibre.name for c in cloths for y in (c.warp, c.weft)}
-    plan = decide_panel.plan_now()
+    plan = fullness_panel.plan_for_sheet(now)
     return MakingSheet(
         title=now.title or "My making",
         date=datetime.date.today().isoformat(),
@@ -179,7 +173,7 @@ def making_sheet(now: Work, option: ProjectOption) -> MakingSheet:
         ),
         colours=tuple(colours),
         pieces=now.pieces,
-        lays=decide_panel.lays_for_sheet(now, option),
+        lays=enough_panel.lays_for_sheet(now, option),
         fullness=() if plan is None else (("skirt", plan),),
         cautions=cautions(
             fibres,

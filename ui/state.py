@@ -7,14 +7,12 @@ from __future__ import annotations
 
 import hashlib
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any
 
-import numpy as np
-
+from lighting import LightChoice
 from weavecolor.appearance import MOST_LAYERS
 from weavecolor.backings import backing as backing_called
 from weavecolor.cloth import Cloth
@@ -22,38 +20,14 @@ from weavecolor.clothfile import cloth_from_dict, cloth_to_toml, load_swatch, sw
 from weavecolor.errors import InputError
 from weavecolor.grain import GRAINS, grain_words
 from weavecolor.make.pieces import Piece
-from weavecolor.make.project import Measured, Project, ProjectCloth, ProjectLayer, ProjectOption
+from weavecolor.make.project import Measured, ProjectLayer, ProjectOption
 from weavecolor.make.remnant import ClothInHand
-from weavecolor.picture.folds import form_names
-from weavecolor.scene import Scene
-from weavecolor.scenes import custom_scene, scene, scene_names, with_light_from, with_viewer
 from weavecolor.stack import Backing, Layer, Stack
 
 DEMO = "shot-organza-red-black"
-OWN_LIGHT = "light of your own"
 NOW = "on the table"
 MOST_PINS = 24
 MOST_CLOTHS = 40
-
-
-@dataclass(frozen=True)
-class LightChoice:
-    """Where it is seen. Sides and heights in degrees, as someone facing the cloth would say.
-
-    ``side_deg``: 0 straight ahead, positive to the right, beyond 90 behind the cloth.
-    ``height_deg``: above the level, negative from below. They count where ``moved`` is set or
-    the place is a light of one's own; the eye's where ``eye_moved`` is.
-    """
-
-    place: str = "window at the side"
-    moved: bool = False
-    side_deg: int = 55
-    height_deg: int = 0
-    lamp: str = "daylight"
-    soft: float = 0.3
-    eye_moved: bool = False
-    eye_side_deg: int = 0
-    eye_height_deg: int = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,6 +37,19 @@ class KeptCloth:
     cloth: Cloth
     definition: Mapping[str, Any]
     origin: str = "described"
+
+
+@dataclass(frozen=True)
+class FullnessChoice:
+    """What was asked about pleats and gathers; lengths in cm."""
+
+    kind: str = "gathered"
+    ratio: float = 2.5
+    doubled: bool = False
+    finished_cm: float = 70.0
+    width_cm: float = 112.0
+    drop_cm: float = 90.0
+    on_sheet: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,6 +71,7 @@ class Work:
     scenes: tuple[str, ...] = ()
     together: bool = True
     drape: str = "hanging fold"
+    fullness: FullnessChoice = FullnessChoice()
 
 
 # --- cloths ---------------------------------------------------------------------------------
@@ -289,174 +277,3 @@ def unpin(work: Work, name: str) -> Work:
 def chosen_option(work: Work) -> ProjectOption:
     """The pin that was chosen, or what lies on the table."""
     return next((there for there in work.pins if there.name == work.chosen), work.now)
-
-
-# --- light ------------------------------------------------------------------------------------
-
-
-def direction(side_deg: float, height_deg: float) -> tuple[float, float]:
-    """Zenith and azimuth (degrees, garment frame) of a light or eye at that side and height."""
-    side, height = np.radians(side_deg), np.radians(height_deg)
-    ahead, right, up = (
-        np.cos(height) * np.cos(side),
-        np.cos(height) * np.sin(side),
-        np.sin(height),
-    )
-    zenith = float(np.degrees(np.arccos(np.clip(ahead, -1.0, 1.0))))
-    # Light along the cloth is refused by the scene: the nearest that is not stands for it.
-    if abs(zenith - 90.0) < 2.0:
-        zenith = 88.0 if zenith <= 90.0 else 92.0
-    return zenith, float(np.degrees(np.arctan2(right, -up)) % 360.0)
-
-
-@lru_cache(maxsize=256)
-def scene_of(light: LightChoice) -> Scene:
-    """The scene that was chosen."""
-    zenith, azimuth = direction(light.side_deg, light.height_deg)
-    if light.place == OWN_LIGHT:
-        made = custom_scene(light.lamp, zenith, azimuth, light.soft, name=OWN_LIGHT)
-    else:
-        made = scene(light.place)
-        if light.moved:
-            made = with_light_from(made, zenith, azimuth)
-    if light.eye_moved:
-        eye_zenith, eye_azimuth = direction(light.eye_side_deg, light.eye_height_deg)
-        made = with_viewer(made, min(eye_zenith, 85.0), eye_azimuth)
-    return made
-
-
-def light_words(light: LightChoice) -> str:
-    """The light in a few words."""
-    lamp = f" ({light.lamp})" if light.place == OWN_LIGHT else ""
-    told = f"{light.place}{lamp}"
-    if light.moved or light.place == OWN_LIGHT:
-        side = (
-            "straight ahead"
-            if light.side_deg == 0
-            else f"{abs(light.side_deg)}° {'right' if light.side_deg > 0 else 'left'}"
-        )
-        height = (
-            "level"
-            if light.height_deg == 0
-            else f"{abs(light.height_deg)}° {'up' if light.height_deg > 0 else 'down'}"
-        )
-        told += f", light from {side}, {height}"
-    return told
-
-
-# --- project ----------------------------------------------------------------------------------
-
-
-def to_project(work: Work) -> Project:
-    """All of it as a project, cloths included."""
-    options = (work.now, *work.pins)
-    used = {layer.cloth for option in options for layer in option.layers}
-    keys = list(dict.fromkeys([*work.cloths, *sorted(used | set(work.in_hand))]))
-    cloths = tuple(
-        ProjectCloth(
-            key,
-            work.cloths[key].definition
-            if key in work.cloths
-            else tomllib.loads(cloth_to_toml(load_swatch(key))),
-            (work.in_hand[key],) if key in work.in_hand else (),
-        )
-        for key in keys
-    )
-    light = {name: getattr(work.light, name) for name in LightChoice.__dataclass_fields__}
-    origins = {key: kept.origin for key, kept in work.cloths.items()}
-    return Project(
-        title=work.title,
-        notes=work.notes,
-        units=work.units,
-        cloths=cloths,
-        backings=tuple(sorted({o.backing for o in options if o.backing})),
-        options=options,
-        pins=tuple(p.name for p in work.pins),
-        chosen=work.chosen,
-        scenes=work.scenes,
-        pieces=work.pieces,
-        fold=work.fold,
-        measured=work.measured,
-        settings={
-            "light": light,
-            "together": work.together,
-            "drape": work.drape,
-            "origins": origins,
-        },
-    )
-
-
-def from_project(project: Project) -> Work:
-    """The work that a project file holds. Raises InputError naming what cannot be used."""
-    cloths: dict[str, KeptCloth] = {}
-    in_hand: dict[str, ClothInHand] = {}
-    origins = project.settings.get("origins", {})
-    for kept in project.cloths:
-        cloth = cloth_from_dict(kept.definition, file=f"project: cloth {kept.key!r}")
-        if kept.in_hand:
-            in_hand[kept.key] = kept.in_hand[0]
-        if kept.key in swatch_names() and digest(cloth) == digest(load_swatch(kept.key)):
-            continue  # a demo swatch, unchanged
-        origin = origins.get(kept.key, "project") if isinstance(origins, dict) else "project"
-        cloths[kept.key] = KeptCloth(cloth, kept.definition, str(origin)[:40])
-    if len(cloths) > MOST_CLOTHS or len(project.pins) > MOST_PINS:
-        raise InputError(
-            f"holds more than this page keeps ({MOST_CLOTHS} cloths, {MOST_PINS} pins)",
-            file="project",
-        )
-    pins = tuple(project.option(name) for name in project.pins)
-    others = [o for o in project.options if o.name not in project.pins]
-    start = others[0] if others else pins[0] if pins else Work().now
-    now = replace(start, name=NOW)
-    for option in (now, *pins):
-        if not 1 <= len(option.layers) <= MOST_LAYERS:
-            raise InputError(f"a stack has 1 to {MOST_LAYERS} layers", field=option.name)
-    work = Work(
-        cloths=cloths,
-        now=now,
-        light=_light_from(project.settings.get("light")),
-        pins=pins,
-        chosen=project.chosen if project.chosen in project.pins else "",
-        units=project.units,
-        title=project.title,
-        notes=project.notes,
-        in_hand=in_hand,
-        pieces=project.pieces,
-        fold=project.fold,
-        measured=project.measured,
-        scenes=tuple(name for name in project.scenes if name in scene_names()),
-        together=bool(project.settings.get("together", True)),
-        drape=_form_from(project.settings.get("drape")),
-    )
-    for option in (now, *pins):
-        stack_of(work, option)  # an unknown backing is told now, not later
-    return work
-
-
-def _form_from(name: object) -> str:
-    return name if isinstance(name, str) and name in form_names() else Work().drape
-
-
-def _light_from(table: object) -> LightChoice:
-    """A light from a project's settings; what is strange there is left at its usual value."""
-    usual = LightChoice()
-    if not isinstance(table, dict):
-        return usual
-    kept = {}
-    for name in LightChoice.__dataclass_fields__:
-        value, model = table.get(name), getattr(usual, name)
-        if isinstance(value, bool) != isinstance(model, bool):
-            continue
-        if isinstance(model, str) and isinstance(value, str):
-            kept[name] = value
-        elif isinstance(model, bool) and isinstance(value, bool):
-            kept[name] = value
-        elif isinstance(model, int | float) and isinstance(value, int | float):
-            low, high = (0.0, 1.0) if name == "soft" else (-180.0, 180.0)
-            kept[name] = type(model)(min(max(value, low), high))
-    light = LightChoice(**kept)
-    try:
-        scene_of(light)
-    except InputError:
-        return usual
-    return light

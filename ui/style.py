@@ -61,6 +61,11 @@ h3.wc-pin { margin: 0 0 .5rem; padding: 0; font-size: 1.05rem; line-height: 1.3;
 .wc-caution ul { margin: .2rem 0 0; padding-left: 1.1rem; }
 .wc-remarks { font-size: .88rem; color: #4c463b; margin: .4rem 0; padding-left: 1.1rem; }
 :focus-visible { outline: 3px solid #1d5566 !important; outline-offset: 2px; }
+.wc-lights { display: grid; gap: .8rem; margin: .4rem 0;
+  grid-template-columns: repeat(auto-fill, minmax(9rem, 1fr)); }
+.wc-lights .wc-patch { aspect-ratio: 16 / 9; }
+.wc-found { width: 100%; max-width: 560px; border: 1px solid #6f6553; border-radius: 3px;
+  display: block; }
 .st-key-step button[kind$="Active"] { font-weight: 700; }
 @media (min-width: 641px) {
   .wc-narrow { display: none; }

@@ -1,0 +1,36 @@
+"""Lengths asked for in the maker's own unit. Knows one widget."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import streamlit as st
+
+from session import bound, work
+from state import Work
+from weavecolor.make.lengths import UNITS
+
+
+def length_input(
+    label: str,
+    key: str,
+    value_cm: float,
+    apply: Callable[[Work, float], Work],
+    help_text: str,
+    least: float = 0.0,
+) -> None:
+    """A length shown in cm or inches; what is set goes through ``apply(work, cm)``."""
+    unit = work().units
+    size = UNITS[unit]
+    bound(
+        st.number_input,
+        f"{label}, {'inches' if unit == 'inch' else 'cm'}",
+        f"length-{key}-{unit}",
+        round(value_cm / size, 2),
+        lambda now, value: apply(now, float(value) * size),
+        min_value=least,
+        max_value=5000.0,
+        step=1.0,
+        format="%.4g",
+        help=help_text,
+    )

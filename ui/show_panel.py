@@ -1,0 +1,89 @@
+"""What will be seen under the outer cloth, and the choice under every light."""
+
+from __future__ import annotations
+
+from html import escape
+
+import streamlit as st
+
+import bench
+from lighting import scene_of
+from session import guarded, plain, work
+from state import Work, chosen_option, digest, stack_key, stack_of
+from weavecolor.decide import showthrough
+from weavecolor.decide.underlights import UnderLights, under_lights
+from weavecolor.scene import Scene
+from weavecolor.scenes import scene, scene_names
+from weavecolor.stack import Stack
+
+SIGNS = {"hidden": "○", "faint": "◐", "plain": "●"}
+HIDE = {
+    "dark tape": lambda s: showthrough.tape(s, "dark"),
+    "white tape": lambda s: showthrough.tape(s, "white"),
+    "seam allowance": showthrough.seam_allowance,
+    "skin": showthrough.skin,
+}
+
+
+@guarded
+def through() -> None:
+    """What shows through the choice in the light of the work."""
+    now = work()
+    option = chosen_option(now)
+    for item in shown(now):
+        st.markdown(f"{SIGNS.get(item.grade, '')} {plain(item.words)}")
+    st.caption(
+        "● plain, ◐ faint, ○ hidden. CIEDE2000 against the same stack without it; tapes are "
+        "taken as opaque cotton, dark or white: assumed, not measured."
+    )
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        what = st.selectbox("How many outer layers hide", tuple(HIDE), key="hide-what")
+        asked = st.button("Find out", key="hide")
+    if asked:
+        stack = stack_of(now, option)
+        with st.spinner("Adding layers …"):
+            tried = showthrough.by_layers(stack, HIDE[what], scene_of(now.light), "hidden")
+        st.markdown(plain(showthrough.remedy_words(tried, "hidden")))
+
+
+def shown(now: Work) -> tuple[showthrough.ShowThrough, ...]:
+    """The usual things under a dress of the choice, each with its sentence."""
+    stack = stack_of(now, chosen_option(now))
+    names = tuple((digest(x.cloth), x.cloth.remarks) for x in stack.layers)
+    return _through((stack_key(stack), names, now.light), stack, scene_of(now.light))
+
+
+@st.cache_resource(max_entries=60, show_spinner="Looking under the cloth …")
+def _through(key: tuple, _stack: Stack, _scene: Scene) -> tuple[showthrough.ShowThrough, ...]:
+    return tuple(showthrough.show_through(item, _scene) for item in showthrough.usual_items(_stack))
+
+
+@guarded
+def lights() -> None:
+    """The choice in every place, the worst change named."""
+    now = work()
+    stack = stack_of(now, chosen_option(now))
+    found = _lights((stack_key(stack),), stack)
+    figures = []
+    for name, look in zip(found.names, found.looks, strict=True):
+        r = look.reading
+        figures.append(
+            bench.figure(
+                bench.swatch(r.hex, r.words, not r.in_srgb),
+                name,
+                f"{r.words} {r.hex}, L* {r.Lab[0]:.0f}",
+            )
+        )
+    st.html(f'<div class="wc-lights">{"".join(figures)}</div>')
+    st.html(
+        f'<p class="wc-told">{escape(found.words)} Each as it looks once the eye has settled '
+        "to that light.</p>"
+    )
+
+
+@st.cache_resource(max_entries=30, show_spinner="Carrying it from light to light …")
+def _lights(key: tuple, _stack: Stack) -> UnderLights:
+    scenes = [scene(name) for name in scene_names()]
+    # over a backing, light from behind shows nothing but darkness
+    front = [s for s in scenes if all(x.zenith_deg < 90.0 for x in s.lights)]
+    return under_lights(_stack, scenes if _stack.backing is None else front)
