@@ -13,7 +13,7 @@ from dataclasses import replace
 from weavecolor.decide.judged import Fit, Fits
 from weavecolor.errors import InputError
 from weavecolor.grain import GRAINS, grain_words
-from weavecolor.make.lay import CANNOT, FITS, lay
+from weavecolor.make.lay import CANNOT, FITS, Lay, lay
 from weavecolor.make.lengths import cm_and_inches
 from weavecolor.make.pieces import Piece
 from weavecolor.make.remnant import ClothInHand
@@ -58,9 +58,7 @@ def fits_by_lay(
         return answers[key]
 
     def ask(stack: Stack) -> Fit:
-        uses: dict[str, Counter[float]] = {}
-        for layer in stack.layers:
-            uses.setdefault(layer.cloth.name, Counter())[layer.grain_deg % 180.0] += 1
+        uses = grains_used(stack)
         found: list[bool | None] = []
         words: list[str] = []
         for name, use in uses.items():
@@ -68,13 +66,22 @@ def fits_by_lay(
                 words.append(f"{name}: the amount in hand is not given, taken as enough")
                 found.append(True)
                 continue
-            enough, text = one_cloth(name, tuple(sorted(use.items())))
+            enough, text = one_cloth(name, use)
             found.append(enough)
             words.append(f"{name}: {text}")
         enough = False if False in found else None if None in found else True
         return Fit(enough, "; ".join(words) + ".")
 
     return ask
+
+
+def grains_used(stack: Stack) -> dict[str, tuple[tuple[float, int], ...]]:
+    """For each cloth of a stack, by name: the grains it is laid at, below 180 degrees, and how
+    many layers at each."""
+    uses: dict[str, Counter[float]] = {}
+    for layer in stack.layers:
+        uses.setdefault(layer.cloth.name, Counter())[layer.grain_deg % 180.0] += 1
+    return {name: tuple(sorted(use.items())) for name, use in uses.items()}
 
 
 def _one_cloth(
@@ -86,7 +93,7 @@ def _one_cloth(
     stop: Callable[[], bool] | None,
 ) -> tuple[bool | None, str]:
     layers = " and ".join(f"{n} x {grain_words(g)}" if n > 1 else grain_words(g) for g, n in grains)
-    made = _laid(pieces, cloth, grains, fold, tries, stop)
+    made = lay_layers(pieces, cloth, grains, fold, tries, stop)
     if made is None:
         return None, f"{layers}: layers of one cloth at odd angles cannot be laid together here"
     if made.verdict == FITS:
@@ -96,21 +103,21 @@ def _one_cloth(
     for angle in (0.0, 90.0):
         if grains == ((angle, count),):
             continue
-        other = _laid(pieces, cloth, ((angle, count),), fold, tries, stop)
+        other = lay_layers(pieces, cloth, ((angle, count),), fold, tries, stop)
         if other is not None and other.verdict == FITS:
             text += f" ({grain_words(angle)} fits, taking {cm_and_inches(other.used_cm)})"
     # a search that found no lay has proved nothing, but nobody should count on it
     return (False if made.verdict == CANNOT or stop is None or not stop() else None), text
 
 
-def _laid(
+def lay_layers(
     pieces: Sequence[Piece],
     cloth: ClothInHand,
     grains: tuple[tuple[float, int], ...],
-    fold: str,
-    tries: int | None,
-    stop: Callable[[], bool] | None,
-):
+    fold: str = "open",
+    tries: int | None = None,
+    stop: Callable[[], bool] | None = None,
+) -> Lay | None:
     """The lay of every layer's pieces at once, or None where grains cannot be mixed."""
     if len(grains) == 1:
         angle, count = grains[0]

@@ -8,12 +8,12 @@ from __future__ import annotations
 import json
 import math
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
 from weavecolor.atomic import write_text
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 from weavecolor.fields import Fields
 from weavecolor.make.lengths import UNITS
 from weavecolor.make.pieces import Piece, Points
@@ -21,9 +21,11 @@ from weavecolor.make.projectdata import (
     Measured,
     Project,
     ProjectCloth,
+    ProjectFullness,
     ProjectLayer,
     ProjectOption,
 )
+from weavecolor.make.projectplans import fullness_from, fullness_table, limits_from, limits_table
 from weavecolor.make.remnant import FOLDS, ClothInHand
 from weavecolor.stack import FACES, LAYS
 from weavecolor.textfile import read_text
@@ -32,6 +34,7 @@ __all__ = [
     "Measured",
     "Project",
     "ProjectCloth",
+    "ProjectFullness",
     "ProjectLayer",
     "ProjectOption",
     "VERSION",
@@ -82,8 +85,11 @@ def to_dict(project: Project) -> dict[str, Any]:
         "pins": list(project.pins),
         "chosen": project.chosen,
         "scenes": list(project.scenes),
+        "wishes": list(project.wishes),
+        "limits": limits_table(project.limits),
         "pieces": [_piece_dict(piece) for piece in project.pieces],
         "fold": project.fold,
+        "fullness": [fullness_table(wanted) for wanted in project.fullness],
         "measured": [
             {"name": m.name, "kind": m.kind, "data": dict(m.data), "note": m.note}
             for m in project.measured
@@ -146,8 +152,11 @@ def from_dict(data: object, file: str = "project") -> Project:
             pins=_names(top, "pins"),
             chosen=top.text("chosen", _NAME, ""),
             scenes=_names(top, "scenes"),
+            wishes=_names(top, "wishes"),
+            limits=_made(top, lambda: limits_from(top)),
             pieces=_rows(top, "pieces", _piece),
             fold=top.choice("fold", FOLDS, "open"),
+            fullness=_rows(top, "fullness", fullness_from),
             measured=_rows(top, "measured", _measured),
             settings=_table(top, "settings"),
         ),
@@ -157,19 +166,33 @@ def from_dict(data: object, file: str = "project") -> Project:
 
 
 def _check_names(project: Project, top: Fields) -> None:
-    cloths = [cloth.key for cloth in project.cloths]
-    options = [option.name for option in project.options]
-    for key, names in (("cloths", cloths), ("options", options)):
-        twice = {name for name in names if names.count(name) > 1} if len(names) < 2000 else set()
-        if twice:
-            raise top.refuse(f"{min(twice)!r} stands there twice; names must differ", key)
+    cloth_names = [cloth.key for cloth in project.cloths]
+    option_names = [option.name for option in project.options]
+    for key, names in (("cloths", cloth_names), ("options", option_names)):
+        twice = _twice(names)
+        if twice is not None:
+            raise top.refuse(f"{twice!r} stands there twice; names must differ", key)
+    cloths, options = set(cloth_names), set(option_names)
     for i, option in enumerate(project.options):
         for layer in option.layers:
             if layer.cloth not in cloths:
                 raise top.refuse(f"{layer.cloth!r} is not one of the cloths", f"options[{i}]")
+    for key in project.limits.outside:
+        if key not in cloths:
+            raise top.refuse(f"{key!r} is not one of the cloths", "limits.outside")
     for name in (*project.pins, *([project.chosen] if project.chosen else [])):
         if name not in options:
             raise top.refuse(f"{name!r} is not one of the options", "pins or chosen")
+
+
+def _twice(names: Iterable[str]) -> str | None:
+    """The first name that was there before."""
+    seen: set[str] = set()
+    for name in names:
+        if name in seen:
+            return name
+        seen.add(name)
+    return None
 
 
 def _made(fields: Fields, make: Callable[[], T]) -> T:
@@ -321,9 +344,8 @@ def from_json(text: str, file: str = "project") -> Project:
     def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         table = dict(pairs)
         if len(table) < len(pairs):
-            keys = [key for key, _ in pairs]
-            twice = next(key for key in keys if keys.count(key) > 1)
-            raise InputError(f"{twice!r} stands there twice; keep one", file=file)
+            twice = _twice(key for key, _ in pairs)
+            raise InputError(f"{shown(twice)} stands there twice; keep one", file=file)
         return table
 
     def finite(word: str) -> float:

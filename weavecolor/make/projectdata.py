@@ -1,4 +1,4 @@
-"""What a project holds, as plain frozen data: cloths, options, pins, choice, pieces, readings.
+"""What a project holds, as plain frozen data: cloths, wishes, options, choice, pieces, readings.
 
 Knows what is kept; reading and writing it is ``project``. A cloth is kept as the table of its
 cloth file (see ``weavecolor.clothfile``), so a project needs no other file. Lengths are cm
@@ -9,16 +9,19 @@ from __future__ import annotations
 
 import copy
 import math
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from weavecolor.decide.wishes import Limits
+from weavecolor.clothfile import toml_table
 from weavecolor.errors import InputError
+from weavecolor.make.fullness import FullnessPlan, plan_fullness
 from weavecolor.make.pieces import Piece
 from weavecolor.make.remnant import ClothInHand
 
 _MOST_NESTING = 60
+_MOST_BITS = 1000
 
 
 @dataclass(frozen=True)
@@ -38,10 +41,7 @@ class ProjectCloth:
     @classmethod
     def from_toml(cls, key: str, text: str, in_hand: tuple[ClothInHand, ...] = ()) -> ProjectCloth:
         """From the text of a cloth file. Raises InputError if that is not TOML."""
-        try:
-            return cls(key, tomllib.loads(text), in_hand)
-        except tomllib.TOMLDecodeError as error:
-            raise InputError(f"is not a cloth file: {error}", field=key) from None
+        return cls(key, toml_table(text, file=key), in_hand)
 
 
 @dataclass(frozen=True)
@@ -78,11 +78,54 @@ class Measured:
 
 
 @dataclass(frozen=True)
+class ProjectFullness:
+    """A finished width to be taken in, as asked of ``fullness.plan_fullness``; lengths in cm.
+
+    ``what``: what it is for, such as "skirt". ``widths`` None: as many as ``fullness`` needs.
+    Raises InputError where no plan can be made of it.
+    """
+
+    what: str
+    kind: str
+    finished_cm: float
+    cloth_width_cm: float
+    length_cm: float
+    fullness: float | None = None
+    widths: int | None = None
+    seam_cm: float = 1.5
+    top_cm: float = 1.5
+    hem_cm: float = 5.0
+    doubled: bool = False
+
+    def __post_init__(self) -> None:
+        if not self.what.strip():
+            raise InputError("say what the fullness is for, such as skirt", field="what")
+        self.plan()
+
+    def plan(self) -> FullnessPlan:
+        """Widths, cut length and layers."""
+        return plan_fullness(
+            self.kind,
+            self.finished_cm,
+            self.cloth_width_cm,
+            self.length_cm,
+            fullness=self.fullness,
+            widths=self.widths,
+            seam_cm=self.seam_cm,
+            top_cm=self.top_cm,
+            hem_cm=self.hem_cm,
+            doubled=self.doubled,
+        )
+
+
+@dataclass(frozen=True)
 class Project:
     """Everything that is saved.
 
     ``pins`` and ``chosen`` name options; ``backings`` and ``scenes`` are names or backing
-    specifications; ``settings`` is plain JSON for what else a page remembers.
+    specifications, the main scene first. ``wishes`` are what is wanted of the choice, in the words
+    of ``decide.wishwords``; ``limits`` what is not, its ``outside`` naming cloths by key.
+    ``settings`` is plain JSON for what else a page remembers.
     """
 
     title: str = ""
@@ -94,8 +137,11 @@ class Project:
     pins: tuple[str, ...] = ()
     chosen: str = ""
     scenes: tuple[str, ...] = ()
+    wishes: tuple[str, ...] = ()
+    limits: Limits = Limits()
     pieces: tuple[Piece, ...] = ()
     fold: str = "open"
+    fullness: tuple[ProjectFullness, ...] = ()
     measured: tuple[Measured, ...] = ()
     settings: Mapping[str, Any] = field(default_factory=dict)
 
@@ -140,6 +186,8 @@ def _plain(value: Any, where: str) -> Any:
         elif isinstance(item, float):
             if not math.isfinite(item):
                 raise InputError("holds a number that is not finite", field=where)
+        elif isinstance(item, int) and item.bit_length() > _MOST_BITS:
+            raise InputError("holds a number that is too large", field=where)
         elif item is not None and not isinstance(item, bool | int):
             raise InputError(
                 f"{type(item).__name__} cannot be kept in a project; use text, numbers and lists",

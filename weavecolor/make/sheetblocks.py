@@ -123,11 +123,12 @@ def shortened(rows: Sequence, style: Style) -> tuple[Sequence, int]:
     return rows[: style.most], len(rows) - style.most
 
 
-def rest_note(rest: int, width: float, style: Style) -> list[Block]:
-    """A line that says how many rows are not on the sheet."""
+def rest_note(rest: int, width: float, style: Style, what: str = "") -> list[Block]:
+    """A line that says how many rows, or how many of ``what``, are not on the sheet."""
     if not rest:
         return []
-    text = f"and {rest} more that this sheet has no room for: see the project."
+    things = f" {what}{'s' if rest > 1 else ''}" if what else ""
+    text = f"and {rest} more{things} that this sheet has no room for: see the project."
     return [paragraph(text, width, style.small, bold=True)]
 
 

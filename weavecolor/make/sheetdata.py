@@ -77,10 +77,10 @@ class MakingSheet:
     layers : outermost first, 1 to 12.
     backing : what lies behind, in words ("" where open).
     lay_of_stack : how the layers lie: "touching", "loose" or "apart".
-    swatches : up to 6 are set.
+    swatches : up to 6 are set; the sheet says how many more there were.
     colours : one row a light.
     show_through : sentences.
-    pieces : the cutting list. lays : (cloth name, Lay) for each cloth laid.
+    pieces : the cutting list; ``pieces_note`` a sentence below it. lays : (cloth name, Lay) for each cloth laid.
     fullness : (what, plan) such as ("skirt", plan_fullness(...)).
     cautions : sentences, as from ``cautions.cautions``.
     basis : what was measured and what was assumed.
@@ -101,6 +101,7 @@ class MakingSheet:
     colours: tuple[SheetColour, ...] = ()
     show_through: tuple[str, ...] = ()
     pieces: tuple[Piece, ...] = ()
+    pieces_note: str = ""
     lays: tuple[tuple[str, Lay], ...] = ()
     fullness: tuple[tuple[str, FullnessPlan], ...] = ()
     cautions: tuple[str, ...] = ()
@@ -132,6 +133,7 @@ class MakingSheet:
             self.title,
             self.date,
             self.backing,
+            self.pieces_note,
             *self.show_through,
             *self.cautions,
             *self.notes,

@@ -13,7 +13,7 @@ from weavecolor.make.canvas import A4, Line, Mark, Page, Picture, Text, rectangl
 from weavecolor.make.fullness import FullnessPlan
 from weavecolor.make.lay import Lay
 from weavecolor.make.lengths import cm, cm_and_inches, inches
-from weavecolor.make.pieces import Piece, cut_outline
+from weavecolor.make.pieces import cut_outline
 from weavecolor.make.sheetblocks import (
     INK,
     RULE,
@@ -41,6 +41,10 @@ MARGIN, BOTTOM = 14.0, 15.0
 WIDTH = A4[0] - 2 * MARGIN
 GUTTER = 8.0
 HALF = (WIDTH - GUTTER) / 2.0
+LAY_KEY = (
+    "Arrows run down the garment; broken lines are sewing lines; crossed-out parts are not to be "
+    "used. Pieces are seen from their outside."
+)
 GUIDE = "A guide: a sewn sample in the real light decides."
 LAYS_IN_WORDS = {
     "touching": "pressed together",
@@ -104,7 +108,7 @@ def _blocks(sheet: MakingSheet, style: Style) -> list[Block]:
         blocks += [heading("Notes", WIDTH, style), *bullets(sheet.notes, WIDTH, style)]
     blocks.append(_sample(style))
     if sheet.pieces:
-        blocks += kept([heading("Cutting list", WIDTH, style), *_cutting(sheet.pieces, style)])
+        blocks += kept([heading("Cutting list", WIDTH, style), *_cutting(sheet, style)])
     blocks += _lays(sheet, style)
     if sheet.fullness:
         lines = [line for name, plan in sheet.fullness for line in fullness_sentences(name, plan)]
@@ -200,7 +204,8 @@ def _swatches(sheet: MakingSheet, style: Style) -> Block:
     for start in range(0, len(shown), across):
         row = [_swatch(swatch, wide, style) for swatch in shown[start : start + across]]
         rows.append(columns(row, [i * (wide + gap) for i in range(len(row))]))
-    return stacked(rows, style.mm(1.6))
+    left = len(sheet.swatches) - len(shown)
+    return stacked([*rows, *rest_note(left, HALF, style, "picture")], style.mm(1.6))
 
 
 def _swatch(swatch: SheetSwatch, wide: float, style: Style) -> Block:
@@ -280,8 +285,8 @@ def _sample(style: Style) -> Block:
     return stacked([Block((), style.mm(4.5)), body])
 
 
-def _cutting(pieces: tuple[Piece, ...], style: Style) -> list[Block]:
-    shown, rest = shortened(pieces, style)
+def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
+    shown, rest = shortened(sheet.pieces, style)
     rows = []
     for number, piece in enumerate(shown, 1):
         left, low, right, high = cut_outline(piece).bounds
@@ -316,7 +321,10 @@ def _cutting(pieces: tuple[Piece, ...], style: Style) -> list[Block]:
         Column("Seam", 15),
         Column("How", WIDTH - 147),
     ]
-    return [*table(layout, rows, style), *rest_note(rest, WIDTH, style)]
+    blocks = [*table(layout, rows, style), *rest_note(rest, WIDTH, style)]
+    if sheet.pieces_note:
+        blocks.append(paragraph(sheet.pieces_note, WIDTH, style.body, bold=True))
+    return blocks
 
 
 def _lays(sheet: MakingSheet, style: Style) -> list[Block]:
@@ -333,10 +341,7 @@ def _lays(sheet: MakingSheet, style: Style) -> list[Block]:
             pair = [_lay(name, lay, numbers, style, HALF) for name, lay in shown[start : start + 2]]
             blocks.append(columns(pair, [0.0, HALF + GUTTER][: len(pair)]))
     if blocks:
-        key = (
-            "Numbers as in the cutting list; arrows run down the garment; broken lines are sewing "
-            "lines; crossed-out parts are not to be used. Pieces are seen from their outside."
-        )
+        key = f"Numbers as in the cutting list. {LAY_KEY}"
         blocks.append(paragraph(key, WIDTH, style.small, colour=SOFT))
     return [*blocks, *rest_note(rest, WIDTH, style)]
 

@@ -1,0 +1,43 @@
+"""A wish from words: "brightest", "most shot", "target #5a4a4a", "target 40 5 -10".
+
+Knows how wishes are written; what they ask for is ``wishes``.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from weavecolor.colorimetry import daylight_white, lab_from_xyz
+from weavecolor.decide.wishes import WISHES, Wish
+from weavecolor.errors import InputError
+from weavecolor.hexcolour import hex_rgb
+from weavecolor.screen import decoded, space
+from weavecolor.spectra import Spectrum
+
+
+def wish_from(text: str) -> Wish:
+    """The wish that ``text`` names. Raises InputError listing the wishes there are.
+
+    A target is a screen colour "#rrggbb", taken as sRGB, or three numbers L* a* b*.
+    """
+    kind, _, rest = text.strip().partition(" ")
+    if kind != "target":
+        words = " ".join(text.split())
+        if words not in WISHES:
+            raise InputError(f"{words[:40]!r} is no wish; use {', '.join(WISHES)}", field="wish")
+        return Wish(words)
+    return Wish("target", _target(rest.strip()))
+
+
+def _target(text: str) -> Spectrum:
+    if text.startswith("#"):
+        rgb = decoded(hex_rgb(text))
+        return lab_from_xyz(space("sRGB").to_xyz @ rgb * 100.0, daylight_white("2"))
+    parts = text.replace(",", " ").split()
+    try:
+        values = [float(part) for part in parts]
+    except ValueError:
+        values = []
+    if len(values) != 3:
+        raise InputError('a target is "#rrggbb" or three numbers L* a* b*', field="wish")
+    return np.array(values)
