@@ -26,3 +26,22 @@ class InputError(ValueError):
         place = ": ".join(part for part in (self.file, self.field) if part)
         text = f"{place}: {self.what}" if place else self.what
         return " ".join(text.split())
+
+
+def shown(value: object, most: int = 60) -> str:
+    """A bad value as it may stand in a complaint: its text, cut off after ``most`` characters.
+
+    A whole number of thousands of digits, which Python refuses to print, is told by its size.
+
+    Examples
+    --------
+    >>> shown("forty"), shown(10**9999)
+    ("'forty'", 'a number of about 10000 digits')
+    """
+    if isinstance(value, int) and value.bit_length() > 1000:
+        return f"a number of about {round(value.bit_length() * 0.30103)} digits"
+    try:
+        text = repr(value)
+    except ValueError:  # such a number inside a list
+        return f"a {type(value).__name__}"
+    return text if len(text) <= most else text[: most - 3] + "..."

@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, TypeVar
 
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 
 T = TypeVar("T")
 
@@ -163,7 +163,7 @@ def _kind(value: object) -> str:
     if isinstance(value, str):
         return f"text {value[:30]!r}"
     if isinstance(value, int | float):
-        return f"the number {str(value)[:20]}"
+        return f"the number {shown(value, 33)}"
     if isinstance(value, list):
         return "a list"
     if isinstance(value, Mapping):

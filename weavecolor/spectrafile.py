@@ -7,6 +7,7 @@ only: nothing in a file is followed or run.
 from __future__ import annotations
 
 import csv
+import math
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -18,6 +19,8 @@ from weavecolor.textfile import read_text
 
 MAX_BYTES = 20_000_000
 MAX_SPECTRA = 2000
+#: Most cells of a table: every spectrum there may be, at 1 nm from 200 to 1200 nm.
+MAX_CELLS = 2_000_000
 
 _NM_CELL = re.compile(
     r"(?:(?:spectral|spec|reflectance|lambda|nm|wl|r)[_ ]*)?(?:(?:nm|pct|dec)[_ ]*)?"
@@ -97,6 +100,8 @@ def _table(text: str) -> list[_Column]:
             "needs a column of wavelengths in nm and at least one of reflectance",
             field=f"line {rows[0][0]}",
         )
+    if width - 1 > MAX_SPECTRA:
+        raise InputError(f"{width - 1} spectra; a file has at most {MAX_SPECTRA}")
     key = next((i for i, name in enumerate(names) if _WAVELENGTH_NAME.search(name)), 0)
     table: list[list[float]] = []
     for line, cells in rows:
@@ -120,8 +125,11 @@ def _table(text: str) -> list[_Column]:
 def _by_rows(rows: list[tuple[int, list[str]]], wide: list[tuple[int, float]]) -> list[_Column]:
     """A table with one sample a row and the wavelengths in the heading."""
     heading = rows[0][1]
+    if len(rows) - 1 > MAX_SPECTRA:
+        raise InputError(f"{len(rows) - 1} spectra; a file has at most {MAX_SPECTRA}")
     percent = any("%" in cell or "pct" in cell.casefold() for cell in heading)
-    label = next((i for i, c in enumerate(heading) if i not in dict(wide)), None)
+    taken = {i for i, _ in wide}
+    label = next((i for i in range(len(heading)) if i not in taken), None)
     columns = []
     for number, (line, cells) in enumerate(rows[1:], 1):
         cells = cells + [""] * (len(heading) - len(cells))
@@ -143,7 +151,11 @@ def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
     lines = [(n, s) for n, s in enumerate(text.splitlines(), 1) if s.strip() and s[:1] != "#"]
     sample = "\n".join(s for _, s in lines[:20])
     mark = "\t" if "\t" in sample else ";" if ";" in sample else ","
+    cells_seen = 0
     for number, line in lines:
+        cells_seen += line.count(mark) + 1
+        if cells_seen > MAX_CELLS:
+            raise InputError(f"more than {MAX_CELLS} cells; that is no table of spectra")
         try:
             cells = next(csv.reader([line], delimiter=mark))
         except (csv.Error, StopIteration):
@@ -190,8 +202,8 @@ def _cgats(text: str) -> list[_Column]:
         elif word == "SPECTRAL_NORM" and len(tokens) > 1:
             # The value that stands for a reflectance of 1.
             scale = _reading(tokens[1], number, "SPECTRAL_NORM")
-            if not scale > 0.0:
-                raise InputError("must be more than 0", field="SPECTRAL_NORM")
+            if not 0.0 < scale < math.inf:
+                raise InputError("must be more than 0, and finite", field="SPECTRAL_NORM")
     if section:
         raise InputError(f"has no END for what begins at line {began}; the file is cut off")
     if not columns:

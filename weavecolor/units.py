@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 
 GRAMS_PER_POUND = 453.59237
 CM_PER_INCH = 2.54
@@ -158,10 +158,10 @@ def _split(
 ) -> tuple[re.Match[str], str, str]:
     """The number as ``pattern`` finds it, the tidied text, the unit in small letters."""
     if not isinstance(text, str):
-        raise InputError(f"a {what} needs its unit: {hint} (got {_short(text)})")
+        raise InputError(f"a {what} needs its unit: {hint} (got {shown(text)})")
     tidy = " ".join(text.split())
     if len(tidy) > 60:
-        raise InputError(f"{_short(tidy)} is too long for a {what}; {hint}")
+        raise InputError(f"{shown(tidy)} is too long for a {what}; {hint}")
     match = pattern.search(tidy)
     if match is None:
         raise InputError(f"{tidy!r} is not a {what}; {hint}")
@@ -177,8 +177,3 @@ def _positive(value: float, what: str, hint: str) -> float:
     if not (math.isfinite(value) and value > 0.0):
         raise InputError(f"a {what} is more than zero, got {value:g}; {hint}")
     return value
-
-
-def _short(value: object) -> str:
-    text = repr(value)
-    return text if len(text) <= 60 else text[:57] + "..."

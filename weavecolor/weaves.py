@@ -15,7 +15,7 @@ from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
 
 from weavecolor.cloth import Weave
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 
 Lift = tuple[tuple[int, ...], ...]
 
@@ -185,7 +185,7 @@ def _row(row: object, number: int) -> tuple[int, ...]:
             raise InputError(f"row {number}: a lift plan has at most {MAX_REPEAT} ends")
         for mark in row:
             if isinstance(mark, bool | str) or mark not in (0, 1):
-                raise InputError(f"row {number}: a lift plan holds 0 and 1, got {str(mark)[:20]!r}")
+                raise InputError(f"row {number}: a lift plan holds 0 and 1, got {shown(mark, 33)}")
             marks.append(int(mark))
     else:
         raise InputError(f"row {number}: a row is text such as 'X.' or a list of 0 and 1")

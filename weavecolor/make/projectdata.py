@@ -13,8 +13,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from weavecolor.decide.wishes import Limits
 from weavecolor.clothfile import toml_table
+from weavecolor.decide.wishes import Limits
 from weavecolor.errors import InputError
 from weavecolor.make.fullness import FullnessPlan, plan_fullness
 from weavecolor.make.pieces import Piece
