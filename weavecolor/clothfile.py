@@ -31,7 +31,6 @@ from __future__ import annotations
 import json
 import math
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import lru_cache
@@ -46,17 +45,10 @@ from weavecolor.fields import Fields
 from weavecolor.hexcolour import hex_rgb
 from weavecolor.spectra import WAVELENGTHS, Spectrum, resample
 from weavecolor.spectrafile import read_spectra
-from weavecolor.textfile import read_text
+from weavecolor.textfile import read_text, toml_table
 from weavecolor.weaves import weave
 
 MAX_BYTES = 1_000_000
-#: Most parts of a dotted key; a parser's time grows with their square.
-MAX_KEY_PARTS = 16
-_LONG_KEY = re.compile(
-    r"""(?:^|[\[{,])[ \t]*+(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+)"""
-    rf"{{{MAX_KEY_PARTS}}}",
-    re.MULTILINE,
-)
 #: A stated weight further than this from the construction's is remarked on.
 WEIGHT_TOLERANCE = 0.25
 
@@ -111,24 +103,9 @@ def cloth_from_toml(text: str, *, file: str = "cloth", folder: Path | None = Non
 
     ``folder`` is where a ``spectrum_file`` may stand; without it none is read.
     """
-    return cloth_from_dict(toml_table(text, file=file), file=file, folder=folder)
-
-
-def toml_table(text: str, *, file: str = "cloth") -> dict[str, Any]:
-    """The table that a cloth file's text holds, not yet looked at.
-
-    Raises InputError for what is not TOML, is above 1 MB, or is nested to wear a parser out.
-    """
     if len(text) > MAX_BYTES:
         raise InputError("more than 1 MB; that is no cloth file", file=file)
-    if _LONG_KEY.search(text):
-        raise InputError("has a key of too many parts for a cloth file", file=file)
-    try:
-        return tomllib.loads(text)
-    except RecursionError:
-        raise InputError("is nested too deeply for a cloth file", file=file) from None
-    except ValueError as error:
-        raise InputError(f"is not valid TOML: {str(error)[:200]}", file=file) from None
+    return cloth_from_dict(toml_table(text, "cloth file", file=file), file=file, folder=folder)
 
 
 def cloth_from_dict(

@@ -1,13 +1,24 @@
-"""Reading a text file that somebody hands in: size, kind and encoding checked first.
+"""Reading a text file that somebody hands in: size, kind and encoding checked first; and TOML.
 
-Knows the file system and encodings; knows nothing of what the text says.
+Knows the file system, encodings and what wears a parser out; knows nothing of what the text says.
 """
 
 from __future__ import annotations
 
+import re
+import tomllib
 from pathlib import Path
+from typing import Any
 
 from weavecolor.errors import InputError
+
+#: Most parts of a dotted key: a parser's time and memory grow with their square.
+MAX_KEY_PARTS = 16
+_LONG_KEY = re.compile(
+    r"""(?:^|[\[{,])[ \t]*+(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+)"""
+    rf"{{{MAX_KEY_PARTS}}}",
+    re.MULTILINE,
+)
 
 
 def read_text(path: str | Path, max_bytes: int, kind: str) -> str:
@@ -41,3 +52,23 @@ def read_text(path: str | Path, max_bytes: int, kind: str) -> str:
     if "\0" in text:
         raise InputError(f"is not text; give a {kind}", file=file)
     return text.replace("\r\n", "\n")
+
+
+def toml_table(text: str, kind: str, *, file: str) -> dict[str, Any]:
+    """The table that TOML text holds, not yet looked at; ``kind`` and ``file`` are for messages.
+
+    Raises InputError for what is not TOML, or is nested to wear a parser out.
+
+    Examples
+    --------
+    >>> toml_table('ends = "40 /cm"', "cloth file", file="cloth")
+    {'ends': '40 /cm'}
+    """
+    if _LONG_KEY.search(text):
+        raise InputError(f"has a key of too many parts for a {kind}", file=file)
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        raise InputError(f"is nested too deeply for a {kind}", file=file) from None
+    except ValueError as error:
+        raise InputError(f"is not valid TOML: {str(error)[:200]}", file=file) from None

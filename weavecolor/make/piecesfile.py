@@ -23,14 +23,13 @@ choice says).
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 
 from weavecolor.errors import InputError
 from weavecolor.fields import Fields
 from weavecolor.make.lengths import UNITS
 from weavecolor.make.pieces import Piece
-from weavecolor.textfile import read_text
+from weavecolor.textfile import read_text, toml_table
 
 MAX_BYTES = 1_000_000
 _KEYS = (
@@ -46,11 +45,7 @@ def read_pieces(path: str | Path) -> tuple[Piece, ...]:
 
 def pieces_from_toml(text: str, file: str = "pieces") -> tuple[Piece, ...]:
     """The pieces in TOML text; see the module. Raises InputError naming file and field."""
-    try:
-        data = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise InputError(f"is not valid TOML: {str(error)[:200]}", file=file) from None
-    top = Fields(data, file)
+    top = Fields(toml_table(text, "file of pieces", file=file), file)
     top.only(("unit", "seam", "piece"))
     unit = UNITS[top.choice("unit", tuple(UNITS), "cm")]
     seam = top.number("seam", 0.0, 20.0 / unit, 1.5 / unit) * unit

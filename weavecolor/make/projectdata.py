@@ -13,12 +13,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from weavecolor.clothfile import toml_table
 from weavecolor.decide.wishes import Limits
 from weavecolor.errors import InputError
 from weavecolor.make.fullness import FullnessPlan, plan_fullness
 from weavecolor.make.pieces import Piece
 from weavecolor.make.remnant import ClothInHand
+from weavecolor.textfile import toml_table
 
 _MOST_NESTING = 60
 _MOST_BITS = 1000
@@ -41,7 +41,7 @@ class ProjectCloth:
     @classmethod
     def from_toml(cls, key: str, text: str, in_hand: tuple[ClothInHand, ...] = ()) -> ProjectCloth:
         """From the text of a cloth file. Raises InputError if that is not TOML."""
-        return cls(key, toml_table(text, file=key), in_hand)
+        return cls(key, toml_table(text, "cloth file", file=key), in_hand)
 
 
 @dataclass(frozen=True)
