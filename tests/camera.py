@@ -17,19 +17,14 @@ from weavecolor.appearance import appearance
 from weavecolor.cloth import Cloth, Yarn
 from weavecolor.layeroptics import yarn_film
 from weavecolor.lights import light_spectrum
-from weavecolor.measure.neutral import illumination, reflectance_picture
 from weavecolor.measure.observations import (
     Seen,
     Thread,
     camera_channels,
     channels_in_light,
-    own_uncertainty,
-    pair_seen,
-    seen_colour,
-    thread_seen,
 )
 from weavecolor.measure.photograph import read_photograph
-from weavecolor.measure.swatchpair import fringe_colour, measure_pair
+from weavecolor.measure.shots import look
 from weavecolor.scene import Scene
 from weavecolor.scenes import custom_scene
 from weavecolor.screen import encoded
@@ -132,55 +127,48 @@ def photographed(
 ) -> tuple[list[Seen], list[Thread]]:
     """What the measuring chain makes of photographs of ``cloth``: over white, over black, over
     white turned a quarter, and bare threads."""
-    shots = {}
-    for name, over, grain in (("white", "white", 0), ("black", "black", 0), ("turn", "white", 90)):
-        if name == "turn" and not turned:
-            continue
+    pictures = {}
+    laid = (("white", "white", 0), ("black", "black", 0), ("turned", "white", 90))
+    for name, over, grain in laid:
         data = photograph(picture_of(cloth, over, grain, room), room, rng)
-        shots[name] = read_photograph(data, name=name).linear
-    on_white = {"swatch over white": SWATCH}
+        pictures[name] = read_photograph(data, name=name).linear
+    return shots_of(pictures, turned, threads)
+
+
+def shots_of(
+    pictures: dict[str, np.ndarray], turned: bool = True, threads: bool = True
+) -> tuple[list[Seen], list[Thread]]:
+    """As the page and the command line put pictures together."""
     on_black = {"swatch over black": SWATCH, "card": BARE, "paper": STRIP}
-    pair = measure_pair(
-        shots["white"], shots["black"], marked_white=on_white, marked_black=on_black
+    bare = {"warp thread": WARP_THREADS, "weft thread": WEFT_THREADS}
+    shots = look(
+        pictures["white"],
+        pictures["black"],
+        pictures["turned"] if turned else None,
+        pictures["white"] if threads else None,
+        pictures["black"] if threads else None,
+        marks={
+            "white": {"swatch over white": SWATCH},
+            "turned": {"swatch over white": SWATCH},
+            "black": on_black,
+            "frayed": {**bare, "swatch over white": SWATCH},
+            "frayed black": {**on_black, **bare},
+        },
     )
-    seen = pair_seen(pair)
-    if turned:
-        again = measure_pair(
-            shots["turn"], shots["black"], marked_white=on_white, marked_black=on_black
-        )
-        wide = again.paper_uncertainty / again.paper
-        seen.append(
-            seen_colour(
-                "over white, turned a quarter",
-                again.over_white.linear,
-                own_uncertainty(again.over_white, wide),
-                seen[0].backing,
-                grain_deg=90.0,
-                paper_error=wide,
-            )
-        )
-    found = []
-    if threads:
-        flat = []
-        for name in ("white", "black"):
-            mask = np.zeros((ROWS, COLUMNS), bool)
-            left, top, right, bottom = STRIP
-            mask[top:bottom, left:right] = True
-            flat.append(reflectance_picture(shots[name], illumination(shots[name], mask)))
-        for system, box in (("warp", WARP_THREADS), ("weft", WEFT_THREADS)):
-            colour = fringe_colour(flat[0], box, flat[1], box)
-            found.append(thread_seen(system, colour))
-    return seen, found
+    return list(shots.seen), list(shots.threads)
 
 
 def dyed(rng: np.random.Generator) -> np.ndarray:
-    """An invented dyeing: one to three bell-shaped absorption bands over a pale ground, which no
-    curve recovered from a colour is."""
-    base = 10.0 ** rng.uniform(-2.2, -1.2)
-    ks = np.full(BANDS, base) * (1.0 + 2.0 * np.exp(-(WAVELENGTHS - 380.0) / 25.0))
+    """An invented dyeing: one to three lopsided absorption bands over a pale ground.
+
+    Curves recovered from their daylight colours miss them under tungsten by 1.4 CIEDE2000 on
+    average, against 1.0 for the patches of two published charts (colour-science): no easier than
+    measured surfaces.
+    """
+    ks = 10.0 ** rng.uniform(-2.2, -1.2) * (1.0 + 2.0 * np.exp(-(WAVELENGTHS - 380.0) / 25.0))
     for _ in range(int(rng.integers(1, 4))):
-        centre, width = rng.uniform(410.0, 640.0), rng.uniform(28.0, 60.0)
+        centre, width = rng.uniform(410.0, 640.0), rng.uniform(45.0, 75.0)
         height = 10.0 ** rng.uniform(-1.0, 0.9)
-        ks = ks + height * np.exp(-0.5 * ((WAVELENGTHS - centre) / width) ** 2)
-    r = 1.0 + ks - np.sqrt(ks * ks + 2.0 * ks)
-    return frozen(r)
+        side = width * np.where(WAVELENGTHS < centre, 1.15, 0.75)  # dyes fall off faster to the red
+        ks = ks + height * np.exp(-0.5 * ((WAVELENGTHS - centre) / side) ** 2)
+    return frozen(1.0 + ks - np.sqrt(ks * ks + 2.0 * ks))

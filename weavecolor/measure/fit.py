@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from weavecolor.cloth import Cloth
 from weavecolor.errors import InputError
 from weavecolor.measure import parameters as p
-from weavecolor.measure.fit_problem import Problem, start_curves
+from weavecolor.measure.fit_problem import Problem, start_unknowns
 from weavecolor.measure.fit_report import Quantity, Residual, quantities, residuals, trades
 from weavecolor.measure.observations import Known, Seen, Thread
 from weavecolor.scene import Scene
@@ -30,8 +30,14 @@ _PROBE = (0.06, 0.06, 0.15)
 #: Longest step in them at once.
 _LONGEST = np.array([0.8, 0.8, 0.5])
 _ROUNDS = 10
-#: A slow number has arrived when it would move by less than this share of its spread.
-_ARRIVED = 0.1
+#: Slopes are carried along over steps in the covers (logit) up to this, and probed after longer.
+_NEAR = 0.3
+#: Covers tried to begin with, logit: 0.27, 0.5 and 0.73.
+_TRIED = (-1.0, 0.0, 1.0)
+#: The search has arrived when the next step promises less than this in summed squares (1 is a
+#: step of one standard uncertainty), and is accepted when slopes probed there promise less than
+#: the second.
+_ARRIVED, _ACCEPTED = 0.15, 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,8 +65,9 @@ class Fit:
 
     @property
     def residual_de(self) -> float:
-        """Greatest CIEDE2000 between what was seen and what the fitted cloth shows."""
-        return max(r.delta for r in self.residuals)
+        """Greatest CIEDE2000 between the cloth as it was seen and as the fitted cloth shows; bare
+        thread, whose lightness is not known well, is left out."""
+        return max(r.delta for r in self.residuals if not r.thread)
 
     @property
     def unsettled(self) -> tuple[Quantity, ...]:
@@ -130,9 +137,7 @@ def fit_cloth(
     if not seen:
         raise InputError("a fit needs at least the cloth's colour over one backing")
     problem = Problem.of(start, seen, threads, known)
-    curves = start_curves(seen, threads)
-    unknowns = p.Unknowns(start, curves, curves)
-    found = _search(problem, unknowns, progress)
+    found = _search(problem, start_unknowns(start, seen, threads), progress)
     unknowns, x, residual, slope = found.unknowns, found.x, found.residual, found.slope
     covariance = np.linalg.inv(slope.T @ slope + np.linalg.inv(p.prior_covariance()))
     # singular values of the slopes in units of what was known beforehand
@@ -175,7 +180,7 @@ def _search(
     Math. Comp. 19 (1965) 577).
     """
     precision = np.linalg.inv(p.prior_covariance())
-    x, cost = _inner(problem, unknowns, precision, _opened(problem, unknowns.prior_mean()))
+    x = _begun(problem, unknowns, precision)
     unknowns, x = unknowns.recentred(x)
     x, cost = _inner(problem, unknowns, precision, x)
     residual, slope = _joint(problem, unknowns, x)
@@ -183,17 +188,17 @@ def _search(
     for done in range(_ROUNDS):
         if progress:
             progress(done, _ROUNDS)
-        step = _step(unknowns, precision, x, residual, slope)
-        own = np.sqrt(np.diag(np.linalg.inv(slope.T @ slope + precision)))[: p.SLOW]
-        settled = bool((np.abs(step[: p.SLOW]) < _ARRIVED * own).all())
-        if settled and probed:
-            break
-        if settled:  # by slopes carried along: look again with slopes of this place
+        step, promised = _step(unknowns, precision, x, residual, slope)
+        if promised < _ARRIVED or (settled and promised < _ACCEPTED):
+            settled = True
+            if probed:
+                break
             unknowns, x = unknowns.recentred(x)
             x, cost = _inner(problem, unknowns, precision, x)
             residual, slope = _joint(problem, unknowns, x)
             probed = True
             continue
+        settled = False
         step *= min(1.0, float((_LONGEST / np.maximum(np.abs(step[: p.SLOW]), 1e-12)).min()))
         for share in (1.0, 0.35):
             trial, reached = _inner(problem, unknowns, precision, x + share * step)
@@ -201,10 +206,14 @@ def _search(
                 break
         if reached < cost:
             there, fast = problem.residual(unknowns, trial)
-            slope = _carried(slope, fast, there - residual, trial - x)
-            x, cost, residual, probed = trial, reached, there, False
+            far = float(np.abs((trial - x)[:2]).max()) > _NEAR
+            if far:
+                there, slope = _joint(problem, unknowns, trial)
+            else:
+                slope = _carried(slope, fast, there - residual, trial - x)
+            x, cost, residual, probed = trial, reached, there, far
         elif probed:  # no better cloth lies that way
-            settled = bool((np.abs(step[: p.SLOW]) < own).all())
+            settled = promised < 1.0
             break
         else:
             residual, slope = _joint(problem, unknowns, x)
@@ -216,30 +225,43 @@ def _search(
     return _Found(unknowns, x, residual, slope, done, settled)
 
 
-def _opened(problem: Problem, x: Array) -> Array:
-    """``x`` with covers that have the open share known, if it is."""
+def _begun(problem: Problem, unknowns: p.Unknowns, precision: Array) -> Array:
+    """Where to begin: covers that have the open share known, if it is, else the best of a few."""
+    mean = unknowns.prior_mean()
+    tried = []
     for number in problem.known:
         if number.what == "open share":
-            x[:2] = np.clip(p.logit(1.0 - np.sqrt(number.value)), -2.0, 2.0)
-    return x
+            tried = [np.clip(p.logit(1.0 - np.sqrt(number.value)), -2.5, 2.5)]
+    best, least = mean, np.inf
+    for cover in tried or _TRIED:
+        x = mean.copy()
+        x[:2] = cover
+        x, cost = _inner(problem, unknowns, precision, x)
+        if cost > least:
+            break  # they come in order: beyond a better one it only gets worse
+        best, least = x, cost
+    return best
 
 
 def _step(
     unknowns: p.Unknowns, precision: Array, x: Array, residual: Array, slope: Array
-) -> Array:
+) -> tuple[Array, float]:
+    """The Gauss-Newton step and the fall in summed squares that it promises."""
     gradient = slope.T @ residual + precision @ (x - unknowns.prior_mean())
-    return -np.linalg.solve(slope.T @ slope + precision, gradient)
+    step = -np.linalg.solve(slope.T @ slope + precision, gradient)
+    return step, float(-gradient @ step)
 
 
 def _carried(slope: Array, fast: Array, change: Array, step: Array) -> Array:
-    """Slopes at the end of ``step``: fast ones as they are there, slow ones by Broyden's update."""
-    slow = slice(0, p.SLOW)
+    """Slopes at the end of ``step``: fast ones as they are there, the covers' by Broyden's
+    update; lustre shows too little to be told apart in it."""
+    covers = slice(0, 2)
     middle = 0.5 * (slope[:, p.SLOW :] + fast)
-    missed = change - middle @ step[p.SLOW :] - slope[:, slow] @ step[slow]
-    size = float(step[slow] @ step[slow])
-    out = np.column_stack([slope[:, slow], fast])
+    missed = change - middle @ step[p.SLOW :] - slope[:, : p.SLOW] @ step[: p.SLOW]
+    size = float(step[covers] @ step[covers])
+    out = np.column_stack([slope[:, : p.SLOW], fast])
     if size > 1e-10:
-        out[:, slow] += np.outer(missed, step[slow]) / size
+        out[:, covers] += np.outer(missed, step[covers]) / size
     return out
 
 

@@ -20,7 +20,6 @@ from weavecolor.kubelka import film, reflectivity
 from weavecolor.measure import parameters as p
 from weavecolor.measure.fit_forward import OneLayer, between, laid, one_layer, over_backing
 from weavecolor.measure.observations import Known, Seen, Thread, channels_in_light
-from weavecolor.screen import space
 from weavecolor.spectra import WAVELENGTHS
 from weavecolor.tristimulus import weights
 
@@ -280,31 +279,27 @@ def _known(unknowns: p.Unknowns, x: Array, number: Known) -> float:
     return cloth.warp.tex if number.what == "warp tex" else cloth.weft.tex
 
 
-def start_curves(seen: Sequence[Seen], threads: Sequence[Thread]) -> Array:
-    """Starting ln(K/S) (2, 41) of the yarns: from bare thread where there is some, else from the
-    cloth's own colour where it shows most of itself: over the darkest backing, made as light as
-    over the lightest."""
+def start_unknowns(start: Cloth, seen: Sequence[Seen], threads: Sequence[Thread]) -> p.Unknowns:
+    """Where the search begins: each yarn's colour from bare thread where there is some, else from
+    the cloth's own colour where it shows most of itself: over the darkest backing, made as light
+    as half-way to the lightest. Spectra keep their shape; other colours get a recovered one."""
     light = max(seen, key=lambda s: float(s.backing.reflectance.mean()))
     dark = min(seen, key=lambda s: float(s.backing.reflectance.mean()))
-    both = [_linear(s.channels, s.scene.diffuse, s.value) for s in (dark, light)]
-    to_Y = space("sRGB").to_xyz[1]
-    shade, bright = (max(float(v @ to_Y), 1e-3) for v in both)
-    colour = both[0] * 0.5 * (1.0 + bright / shade)
-    out = []
-    for system in ("warp", "weft"):
-        own = [t for t in threads if t.system == system]
-        value = _linear(own[0].channels, own[0].light, own[0].value) if own else colour
-        out.append(p.ln_k_over_s(p.colour_curve(value)))
-    return np.array(out)
+    shade, bright = (max(float(np.mean(s.value)), 1e-3) for s in (dark, light))
+    colour = dark.value * 0.5 * (1.0 + bright / shade)
+    values = [colour, colour]
+    for k, system in enumerate(("warp", "weft")):
+        own = [t.value for t in threads if t.system == system]
+        # a spectrum tells most
+        values[k] = max(own, key=len, default=colour)
+    curves = np.array([p.ln_k_over_s(_curve(v)) for v in values])
+    measured = any(len(v) == WAVELENGTHS.size for v in values)
+    return p.Unknowns(start, curves, curves, measured)
 
 
-def _linear(channels: Array, light: Array, value: Array) -> Array:
-    """Linear sRGB of a reading; of a spectrum in daylight."""
-    if len(value) == 3:
-        return value
-    return p.linear_of(np.clip(value, 0.0, 1.0)) if len(value) == WAVELENGTHS.size else (
-        np.full(3, float(np.mean(value)))
-    )
+def _curve(value: Array) -> Array:
+    """Reflectance (41,) of a reading: a spectrum as it is, a colour recovered."""
+    return np.clip(value, 0.0, 1.0) if len(value) == WAVELENGTHS.size else p.colour_curve(value)
 
 
-__all__ = ["Problem", "start_curves"]
+__all__ = ["Problem", "start_unknowns"]

@@ -47,6 +47,7 @@ class Residual:
     seen: Array
     shown: Array
     delta: float
+    thread: bool = False
 
 
 @dataclass(frozen=True)
@@ -68,15 +69,15 @@ class Quantity:
 def residuals(problem: Problem, unknowns: p.Unknowns, x: Array) -> tuple[Residual, ...]:
     """Each sight's and thread's CIEDE2000."""
     shown, _ = problem.shown(unknowns, x)
-    looked = [(s.seen.name, s.seen.value) for s in problem.sights]
-    looked += [(t.name, t.value) for t, _, _ in problem.threads]
+    looked = [(s.seen.name, s.seen.value, False) for s in problem.sights]
+    looked += [(t.name, t.value, True) for t, _, _ in problem.threads]
     out = []
-    for (name, value), model in zip(looked, shown, strict=True):
+    for (name, value, thread), model in zip(looked, shown, strict=True):
         seen, fitted = (
             colour_of(v if len(v) == 3 else p.linear_of(np.clip(v, 0.0, 1.0)))
             for v in (value, model)
         )
-        out.append(Residual(name, seen, fitted, float(ciede2000(seen, fitted))))
+        out.append(Residual(name, seen, fitted, float(ciede2000(seen, fitted)), thread))
     return tuple(out)
 
 

@@ -163,11 +163,14 @@ def seen_spectrum(
     on (d/0). Neighbouring bands are taken to err together over 40 nm, so that 41 readings do not
     count as 41 witnesses.
     """
+    return _seen(name, np.eye(BANDS), values, _together(uncertainty), backing, grain_deg, face,
+                 light, 0.0, light_error)  # fmt: skip
+
+
+def _together(uncertainty: float) -> Array:
     nm = np.arange(BANDS) * 10.0
     near = np.exp(-0.5 * ((nm[:, None] - nm[None, :]) / SPECTRUM_TOGETHER) ** 2)
-    covariance = float(uncertainty) ** 2 * (0.9 * near + 0.1 * np.eye(BANDS))
-    return _seen(name, np.eye(BANDS), values, covariance, backing, grain_deg, face, light,
-                 0.0, light_error)  # fmt: skip
+    return float(uncertainty) ** 2 * (0.9 * near + 0.1 * np.eye(BANDS))
 
 
 def _seen(
@@ -234,6 +237,16 @@ def thread_colour(
     spread = spread + float(shade) ** 2 * np.outer(mean, mean) + 1e-6 * np.eye(3)
     return Thread(f"{system} thread", system, camera_channels(), frozen(light_spectrum(light)),
                   mean, spread, tuple(float(g) for g in grounds), opaque)  # fmt: skip
+
+
+def thread_spectrum(system: str, values: ArrayLike, uncertainty: float = 0.01) -> Thread:
+    """Reflectance (41,) of an opaque hank or winding of ``system`` yarn by an instrument."""
+    if system not in ("warp", "weft"):
+        raise InputError(f"{str(system)[:20]!r} is no yarn system; use warp or weft")
+    name = f"{system} thread"
+    mean, spread = _checked(name, values, _together(uncertainty), BANDS)
+    return Thread(name, system, np.eye(BANDS), frozen(light_spectrum("daylight")), mean, spread,
+                  (), True)  # fmt: skip
 
 
 def thread_seen(

@@ -128,12 +128,14 @@ class Unknowns:
     """A start cloth and what a parameter vector (SIZE,) makes of it.
 
     ``curves`` (2, 41): starting ln(K/S) of warp and weft; ``first`` (2, 41): those that the level
-    beforehand is centred on.
+    beforehand is centred on. ``measured``: the curves come from spectra, so their finer shape is
+    nearer the truth than a recovered one and is kept.
     """
 
     start: Cloth
     curves: Array
     first: Array
+    measured: bool = False
 
     def prior_mean(self) -> Array:
         """Mean (SIZE,) beforehand."""
@@ -155,7 +157,10 @@ class Unknowns:
 
     def recentred(self, x: Array) -> tuple[Unknowns, Array]:
         """The same with its curves at the recovered curves of the colours now reached, and the
-        parameters of the same cloth as nearly as may be."""
+        parameters of the same cloth as nearly as may be. Nothing changes where spectra were
+        measured."""
+        if self.measured:
+            return self, x
         curves, moved = self.curves.copy(), x.copy()
         for k, part in enumerate(_COLOUR):
             now = self.ln_ks(x, k)

@@ -105,8 +105,9 @@ def _optics(fit: Fit) -> str:
 
 def report(fit: Fit) -> str:
     """The fit in plain lines: what was seen and shown, what is settled, what to look at next."""
-    lines = [f"{fit.cloth.name}: {fit.cloth.weave.name}, "
-             f"{fit.cloth.ends_per_cm:.3g} ends/cm, {fit.cloth.picks_per_cm:.3g} picks/cm"]  # fmt: skip
+    made = fit.cloth
+    lines = [f"{made.name}: {made.weave.name}, "
+             f"{made.ends_per_cm:.3g} ends/cm, {made.picks_per_cm:.3g} picks/cm"]  # fmt: skip
     lines.append("Seen, and shown by the fitted cloth (CIEDE2000):")
     lines += [f"  {r.name}: {r.delta:.1f}" for r in fit.residuals]
     lines.append("Found (standard uncertainty):")

@@ -1,0 +1,362 @@
+"""``weavecolor measure``: a cloth from photographs, from an instrument, from a close-up."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from weavecolor.cli._shared import give, progress_to
+
+if TYPE_CHECKING:
+    from weavecolor.cloth import Cloth
+    from weavecolor.measure.observations import Known, Seen, Thread
+    from weavecolor.measure.threads import ThreadCount
+
+#: A number somebody states without saying how well is taken as good to this share.
+STATED = 0.05
+PATH = click.Path(path_type=Path)
+
+
+@click.group()
+def command() -> None:
+    """Measure the cloth in hand: photographs, thread count, spectra; makes a cloth file."""
+
+
+@command.command()
+@click.option("--save", type=PATH, help="Write to this file.")
+def card(save: Path | None) -> None:
+    """Print how to photograph a swatch."""
+    from weavecolor.measure.card import instructions
+
+    give(instructions(), save)
+
+
+def _closeup_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    for option in (
+        click.option("--scale", help='Pixels per mm of the close-up, such as "42.5".'),
+        click.option("--ruler", help="Box round the ruler's ticks: left,top,right,bottom."),
+        click.option("--region", help="Box of the close-up to count in."),
+        click.option("--warp", "warp_runs", default="up", show_default=True,
+                     help="Which way the warp runs: up, across, or degrees off upright."),
+        click.option("--behind", help="Box of bare ground in the close-up, for the open share."),
+    ):  # fmt: skip
+        function = option(function)
+    return function
+
+
+def _start_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    for option in (
+        click.option("--name", default="Measured cloth", show_default=True),
+        click.option("--weave", "plan", default="plain", show_default=True),
+        click.option("--ends", help='Ends, such as "42 /cm"; or give a close-up.'),
+        click.option("--picks", help='Picks, such as "40 /cm".'),
+        click.option("--fibre", default="silk", show_default=True, help="Warp's, or both."),
+        click.option("--weft-fibre", help="Weft's, if another."),
+        click.option("--yarn", type=click.Choice(["filament", "spun"]), default="filament",
+                     show_default=True, help="Warp's kind, or both."),
+        click.option("--weft-yarn", type=click.Choice(["filament", "spun"])),
+        click.option("--warp-count", help='Yarn count if known, such as "20/22 denier".'),
+        click.option("--weft-count", help="Weft's."),
+        click.option("--weight", help='Cloth weight if known, such as "4.3 momme".'),
+        click.option("--out", type=PATH, help="Write the cloth file here (.toml)."),
+        click.option("--save", type=PATH, help="Write the report to this file."),
+    ):  # fmt: skip
+        function = option(function)
+    return function
+
+
+@command.command()
+@click.argument("picture", type=PATH)
+@_closeup_options
+def threads(
+    picture: Path, scale: str | None, ruler: str | None, region: str | None, warp_runs: str,
+    behind: str | None,
+) -> None:  # fmt: skip
+    """Count ends and picks in a close-up PICTURE with a ruler."""
+    count = _count(picture, scale, ruler, region, warp_runs, behind)
+    lines = [
+        f"ends  {count.ends_per_cm:.1f} /cm, give or take {count.ends_uncertainty:.1f}",
+        f"picks {count.picks_per_cm:.1f} /cm, give or take {count.picks_uncertainty:.1f}",
+        f"warp leans {count.grain_angle_deg:.1f} degrees off the picture's upright, "
+        f"weft {count.skew_deg:+.1f} degrees off square",
+    ]
+    if count.open_share is not None:
+        lines.append(
+            f"open share {count.open_share:.2f}, give or take {count.open_share_uncertainty:.2f}"
+        )
+    lines += [
+        f"could also be {a.ends_per_cm:.1f} x {a.picks_per_cm:.1f} /cm"
+        for a in count.alternatives
+    ]
+    lines += [f"caution: {text}" for text in count.cautions]
+    click.echo("\n".join(lines))
+
+
+@command.command(
+    epilog="Example: weavecolor measure photos white.jpg black.jpg --turned turned.jpg "
+    '--ends "42 /cm" --picks "40 /cm" --out mine.toml'
+)
+@click.argument("white", type=PATH)
+@click.argument("black", type=PATH, required=False)
+@click.option("--turned", type=PATH, help="Picture over white, swatch turned a quarter.")
+@click.option("--frayed", type=PATH, help="Bare threads on paper; box them with --mark.")
+@click.option("--frayed-black", type=PATH, help="Bare threads on card.")
+@click.option("--closeup", type=PATH, help="Close-up with a ruler, to count threads.")
+@click.option("--mark", "marks", multiple=True,
+              help='A box you mark: "picture:label=left,top,right,bottom", such as '
+              '"black:card=10,10,90,90" or "frayed:warp thread=40,200,90,260".')  # fmt: skip
+@click.option("--paper", type=float, help="Reflectance of the paper, 0-1, if known.")
+@click.option("--scene", default="window at the side", show_default=True,
+              help="Light of the photographs; warp towards azimuth 0.")  # fmt: skip
+@_closeup_options
+@_start_options
+def photos(
+    white: Path, black: Path | None, turned: Path | None, frayed: Path | None,
+    frayed_black: Path | None, closeup: Path | None, marks: tuple[str, ...], paper: float | None,
+    scene: str, scale: str | None, ruler: str | None, region: str | None, warp_runs: str,
+    behind: str | None, **start: Any,
+) -> None:  # fmt: skip
+    """Fit a cloth to photographs: WHITE shows the swatch on white paper, BLACK on black card.
+
+    One picture with the swatch across both will do. See weavecolor measure card.
+    """
+    from weavecolor.measure.photograph import read_photograph
+    from weavecolor.measure.shots import look
+    from weavecolor.scenes import scene as scene_called
+
+    _toml(start["out"])
+    cautions: list[str] = []
+
+    boxes = _marks(marks)
+
+    def read(path: Path | None, which: str) -> Any:
+        if path is None:
+            return None
+        shot = read_photograph(path)
+        cautions.extend(f"{path.name}: {text}" for text in shot.cautions)
+        own = boxes.get(which, {})
+        boxes[which] = {label: _smaller(box, shot.reduced) for label, box in own.items()}
+        return shot.linear
+
+    count = None
+    if closeup is not None:
+        count = _count(closeup, scale, ruler, region, warp_runs, behind)
+        cautions += [f"{closeup.name}: {text}" for text in count.cautions]
+    shots = look(
+        read(white, "white"), read(black, "black"), read(turned, "turned"),
+        read(frayed, "frayed"), read(frayed_black, "frayed black"),
+        marks=boxes,
+        paper="white paper" if paper is None else paper,
+        light=scene_called(scene),
+    )  # fmt: skip
+    _fit_and_give(shots.seen, shots.threads, count, (*cautions, *shots.cautions), start)
+
+
+@command.command()
+@click.argument("table", type=PATH)
+@click.option("--over-white", "on_white", help="Name of the cloth's spectrum over white.")
+@click.option("--over-black", "on_black", help="Name of the cloth's spectrum over black.")
+@click.option("--white-ground", default="0.89", show_default=True,
+              help="The white: a reflectance, or a spectrum's name.")  # fmt: skip
+@click.option("--black-ground", default="0.0", show_default=True, help="The black, likewise.")
+@click.option("--warp-yarn", help="Name of the spectrum of a hank of warp.")
+@click.option("--weft-yarn-spectrum", help="Name of the spectrum of a hank of weft.")
+@click.option("--uncertainty", default=0.01, show_default=True,
+              help="Standard uncertainty of a reflectance.")  # fmt: skip
+@click.option("--scene", default="overcast", show_default=True, help="Light of the instrument.")
+@_start_options
+def spectra(
+    table: Path, on_white: str | None, on_black: str | None, white_ground: str, black_ground: str,
+    warp_yarn: str | None, weft_yarn_spectrum: str | None, uncertainty: float, scene: str,
+    **start: Any,
+) -> None:  # fmt: skip
+    """Fit a cloth to measured spectra in TABLE (CSV, TSV or CGATS)."""
+    from weavecolor.errors import InputError
+    from weavecolor.measure.observations import seen_spectrum, thread_spectrum
+    from weavecolor.spectrafile import read_spectra
+    from weavecolor.stack import Backing
+
+    _toml(start["out"])
+    if not 0.0005 <= uncertainty <= 0.5:
+        raise InputError("is a reflectance from 0.0005 to 0.5", field="--uncertainty")
+    there = read_spectra(table)
+
+    def called(name: str) -> Any:
+        if name not in there:
+            raise InputError(f"has no spectrum {name[:40]!r}; there are {', '.join(there)}",
+                             file=str(table))  # fmt: skip
+        return there[name].values
+
+    def ground(text: str, field: str) -> Any:
+        import numpy as np
+
+        if text in there:
+            return called(text)
+        try:
+            value = float(text)
+        except ValueError:
+            return called(text)
+        if not 0.0 <= value <= 1.0:
+            raise InputError("a ground's reflectance is 0 to 1", field=field)
+        return np.full(41, value)
+
+    seen: list[Seen] = []
+    if on_white:
+        behind = Backing("white", ground(white_ground, "--white-ground"))
+        seen.append(seen_spectrum("over white", called(on_white), uncertainty, behind, light=scene))
+    if on_black:
+        behind = Backing("black", ground(black_ground, "--black-ground"))
+        seen.append(seen_spectrum("over black", called(on_black), uncertainty, behind, light=scene))
+    if not seen:
+        raise InputError("name a spectrum of the cloth: --over-white, --over-black or both",
+                         field="TABLE")  # fmt: skip
+    hanks: list[Thread] = [
+        thread_spectrum(system, called(name), uncertainty)
+        for system, name in (("warp", warp_yarn), ("weft", weft_yarn_spectrum))
+        if name
+    ]
+    notes = [f"{n}: {note}" for n, s in there.items() for note in s.notes]
+    _fit_and_give(seen, hanks, None, notes, start)
+
+
+def _fit_and_give(
+    seen: Sequence[Seen],
+    threads: Sequence[Thread],
+    count: ThreadCount | None,
+    cautions: Sequence[str],
+    start: dict[str, Any],
+) -> None:
+    from weavecolor.atomic import write_text
+    from weavecolor.clothfile import cloth_to_toml
+    from weavecolor.measure.fit import fit_cloth
+    from weavecolor.measure.tocloth import fitted_cloth, report
+
+    cloth, known = _start(start, count)
+    fit = fit_cloth(cloth, seen, threads, known, progress_to("fitting"))
+    text = report(fit) + "".join(f"Caution: {c}\n" for c in dict.fromkeys(cautions))
+    if start["out"] is not None:
+        write_text(start["out"], cloth_to_toml(fitted_cloth(fit)))
+        click.echo(f"wrote {start['out']}", err=True)
+    give(text, start["save"])
+
+
+def _start(start: dict[str, Any], count: ThreadCount | None) -> tuple[Cloth, list[Known]]:
+    from weavecolor.errors import InputError
+    from weavecolor.measure.observations import Known
+    from weavecolor.measure.tocloth import start_cloth
+    from weavecolor.units import areal_mass_g_m2, linear_density_tex, sett_per_cm
+
+    def given(key: str, convert: Callable[[Any], float]) -> float | None:
+        text = start[key]
+        try:
+            return None if text is None else convert(text)
+        except InputError as error:
+            raise error.at(field=f"--{key.replace('_', '-')}") from None
+
+    ends, picks = given("ends", sett_per_cm), given("picks", sett_per_cm)
+    if count is not None:
+        ends, picks = ends or count.ends_per_cm, picks or count.picks_per_cm
+    if ends is None or picks is None:
+        raise InputError("are needed: count threads, or give --closeup with a ruler in it",
+                         field="--ends and --picks")  # fmt: skip
+    tex = {s: given(f"{s}_count", linear_density_tex) for s in ("warp", "weft")}
+    known = [Known(f"{s} tex", t, STATED * t) for s, t in tex.items() if t is not None]
+    weight = given("weight", areal_mass_g_m2)
+    if weight is not None:
+        known.append(Known("weight", weight, STATED * weight))
+    if count is not None and count.open_share is not None:
+        sure = max(count.open_share_uncertainty or 0.0, 0.02)
+        known.append(Known("open share", count.open_share, sure))
+    cloth = start_cloth(
+        start["name"], ends, picks, plan=start["plan"], warp_fibre=start["fibre"],
+        weft_fibre=start["weft_fibre"], warp_kind=start["yarn"], weft_kind=start["weft_yarn"],
+        warp_tex=tex["warp"], weft_tex=tex["weft"],
+    )  # fmt: skip
+    return cloth, known
+
+
+def _count(
+    picture: Path, scale: str | None, ruler: str | None, region: str | None, warp_runs: str,
+    behind: str | None,
+) -> ThreadCount:  # fmt: skip
+    from weavecolor.errors import InputError
+    from weavecolor.measure.photograph import read_photograph
+    from weavecolor.measure.regions import box_region
+    from weavecolor.measure.ruler import scale_from_ruler
+    from weavecolor.measure.threads import count_threads
+
+    shot = read_photograph(picture)
+    if (scale is None) == (ruler is None):
+        raise InputError("give one of them, so that threads are counted per cm",
+                         field="--scale or --ruler")  # fmt: skip
+    if ruler is not None:
+        found = scale_from_ruler(shot.linear, _smaller(_box(ruler, "--ruler"), shot.reduced))
+        per_mm, unsure = found.pixels_per_mm, found.relative_uncertainty
+    else:
+        per_mm, unsure = _number(scale or "", "--scale") / shot.reduced, 0.005
+    ground = None
+    if behind is not None:
+        shape = shot.linear.shape[0], shot.linear.shape[1]
+        where = _smaller(_box(behind, "--behind"), shot.reduced)
+        box = box_region("--behind", where, shape)
+        ground = box.values(shot.linear).mean(axis=0)
+    runs: str | float = warp_runs if warp_runs in ("up", "across") else _number(warp_runs, "--warp")
+    return count_threads(
+        shot.linear, per_mm, scale_uncertainty=unsure,
+        region=None if region is None else _smaller(_box(region, "--region"), shot.reduced),
+        warp_direction=runs, backing=ground,
+    )  # fmt: skip
+
+
+def _marks(texts: Sequence[str]) -> dict[str, dict[str, tuple[int, int, int, int]]]:
+    from weavecolor.errors import InputError
+
+    pictures = ("white", "black", "turned", "frayed", "frayed black")
+    out: dict[str, dict[str, tuple[int, int, int, int]]] = {}
+    for text in texts:
+        where, _, box = text.rpartition("=")
+        picture, _, label = where.partition(":")
+        if picture not in pictures or not label:
+            raise InputError(
+                f'{text[:60]!r} is not "picture:label=left,top,right,bottom" with a picture of '
+                f"{', '.join(pictures)}",
+                field="--mark",
+            )
+        out.setdefault(picture, {})[label] = _box(box, "--mark")
+    return out
+
+
+def _box(text: str, field: str) -> tuple[int, int, int, int]:
+    from weavecolor.errors import InputError
+
+    try:
+        left, top, right, bottom = (int(part) for part in text.split(","))
+    except ValueError:
+        raise InputError(f"{text[:40]!r} is no box; give left,top,right,bottom in pixels",
+                         field=field) from None  # fmt: skip
+    return left, top, right, bottom
+
+
+def _smaller(box: tuple[int, int, int, int], times: int) -> tuple[int, int, int, int]:
+    """A box of the file's pixels in a picture that was read ``times`` smaller."""
+    left, top, right, bottom = (round(side / times) for side in box)
+    return left, top, right, bottom
+
+
+def _number(text: str, field: str) -> float:
+    from weavecolor.errors import InputError
+
+    try:
+        return float(text)
+    except ValueError:
+        raise InputError(f"{text[:40]!r} is not a number", field=field) from None
+
+
+def _toml(path: Path | None) -> None:
+    from weavecolor.errors import InputError
+
+    if path is not None and path.suffix.lower() != ".toml":
+        raise InputError("a cloth file ends in .toml", file=str(path))
