@@ -14,7 +14,8 @@ import streamlit as st
 import bench
 import looks
 import measure_panel
-from session import bound, change, guarded, note, plain, told_at_next_drawing, work
+from arrivals import WAYS, laid
+from session import bound, change, guarded, plain, told_at_next_drawing, work
 from state import Work, cloth_called, cloth_keys, cloth_label, digest, keep_cloth, with_cloth
 from weavecolor.cloth import Cloth, Yarn
 from weavecolor.clothfile import MAX_BYTES, cloth_from_toml, cloth_to_toml
@@ -25,7 +26,6 @@ from weavecolor.lights import light_spectrum
 from weavecolor.make.cautions import cautions
 from words_page import HELP
 
-WAYS = ("Shelf", "Describe", "Measure", "Open a file")
 WEAVES = (
     "plain",
     "twill 2/1",
@@ -52,7 +52,7 @@ def draw() -> None:
         _open_file()
     else:
         _shelf()
-    _facts(work())
+        _facts(work())
 
 
 @guarded
@@ -238,8 +238,7 @@ def _take_description() -> None:
 
 def _described(now: Work, table: dict[str, object]) -> Work:
     kept, key = keep_cloth(now, table, "described")
-    note(f"{table.get('name')} is on the table and among your cloths.")
-    return with_cloth(kept, key)
+    return laid(kept, key)
 
 
 @guarded
@@ -272,8 +271,7 @@ def _take_file() -> None:
 
 def _opened(now: Work, table: dict[str, object], name: str) -> Work:
     kept, key = keep_cloth(now, table, "cloth file", name)
-    note(f"{kept.cloths[key].cloth.name} is on the table and among your cloths.")
-    return with_cloth(kept, key)
+    return laid(kept, key)
 
 
 def plain_name(name: str) -> str:

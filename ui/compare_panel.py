@@ -289,7 +289,7 @@ def _table(now: Work, rows: list[Row]) -> None:
             on_click="ignore",
             key="json",
         )
-        pictures_panel.board_download(now, [(r.option, r.outcome, r.step) for r in rows])
+        pictures_panel.board_download(now)
 
 
 def csv_text(now: Work, rows: list[Row]) -> str:

@@ -10,8 +10,9 @@ from typing import Any
 
 import streamlit as st
 
-from session import change, guarded, note, plain
-from state import Work, keep_cloth, with_cloth
+from arrivals import laid
+from session import change, guarded, plain
+from state import Work, keep_cloth
 from weavecolor.clothfile import cloth_to_toml
 from weavecolor.errors import InputError
 from weavecolor.fibres import FIBRES
@@ -148,5 +149,4 @@ def _show_fit(fit: Fit) -> None:
 def _keep(now: Work, fit: Fit) -> Work:
     table = tomllib.loads(cloth_to_toml(fitted_cloth(fit)))
     kept, key = keep_cloth(now, table, "measured")
-    note(f"{kept.cloths[key].cloth.name} is on the table and among your cloths.")
-    return with_cloth(kept, key)
+    return laid(kept, key)

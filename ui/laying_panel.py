@@ -136,13 +136,13 @@ def _layer(now: Work, index: int) -> None:
             )
         if last:
             with st.container(horizontal=True):
-                st.button(
-                    "Move outwards",
-                    key=f"lift-{index}",
-                    on_click=change,
-                    args=(lift_layer, index),
-                    disabled=index == 0,
-                )
+                if index > 0:
+                    st.button(
+                        "Move outwards",
+                        key=f"lift-{index}",
+                        on_click=change,
+                        args=(lift_layer, index),
+                    )
                 st.button(
                     "Take it off", key=f"drop-{index}", on_click=change, args=(drop_layer, index)
                 )

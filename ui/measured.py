@@ -24,9 +24,9 @@ from weavecolor.screen import encoded
 PICTURES = {
     "white": "1 Over white paper",
     "black": "2 Over black card, paper in view",
-    "turned": "5 As 1, swatch turned a quarter",
     "frayed": "3 Frayed edges on paper",
     "frayed black": "3 Frayed edges on card",
+    "turned": "5 As 1, swatch turned a quarter",
 }
 #: Most pixels measured: a JPEG above it is read smaller, other kinds may have a few more.
 MOST_JPEG, MOST_OTHER, MOST_CLOSEUP = 3e6, 12e6, 13e6
@@ -130,8 +130,8 @@ def boxed(linear: np.ndarray, boxes: Mapping[str, tuple[Box, bool]]) -> Image.Im
         draw.rectangle(at, outline="#1d5566" if not by_hand else "#9a4a12", width=3)
         text = label + (" (marked)" if by_hand else "")
         place = (at[0] + 5, at[1] + 4)
-        draw.rectangle(draw.textbbox(place, text, font_size=15), fill="white")
-        draw.text(place, text, fill="#221f1a", font_size=15)
+        draw.rectangle(draw.textbbox(place, text, font_size=24), fill="white")
+        draw.text(place, text, fill="#221f1a", font_size=24)
     return image
 
 

@@ -26,7 +26,7 @@ import laying_panel  # noqa: E402
 import light_panel  # noqa: E402
 import pictures_panel  # noqa: E402
 import sheet_panel  # noqa: E402
-from session import bound, guarded, show_notice, work  # noqa: E402
+from session import bound, guarded, hold, show_notice, work  # noqa: E402
 from style import CSS  # noqa: E402
 from words_page import STEP_INTRO, STEPS  # noqa: E402
 
@@ -89,6 +89,7 @@ def steps() -> str:
 @st.fragment
 def table(step: str) -> None:
     """The step's panel, with the bench beside it where the cloth is worked on."""
+    hold()
     if st.session_state.pop(sheet_panel.WHOLE_PAGE, False):
         st.rerun()
     st.html(f'<p class="wc-intro">{STEP_INTRO[step]}</p>')
@@ -109,6 +110,7 @@ def table(step: str) -> None:
         PANELS[step]()
 
 
+hold()
 head()
 step = steps()
 table(step)

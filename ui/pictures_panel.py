@@ -14,13 +14,13 @@ import streamlit as st
 from PIL import Image
 
 import drawing
-from lighting import LightChoice, scene_of
+from lighting import LightChoice, light_words, scene_of
 from session import bound, guarded, work
-from state import Work, stack_key, stack_of
-from weavecolor.compare import Outcome, Step
+from state import Work, short_words, stack_key, stack_of
 from weavecolor.grain import grain_words
 from weavecolor.make.project import ProjectOption
 from weavecolor.picture.closeup import draw_closeup
+from weavecolor.picture.composite import CLOSEUP, Choice, draw_sheet
 from weavecolor.picture.drape import draw_drape
 from weavecolor.picture.encode import png_bytes
 from weavecolor.picture.folds import form_names
@@ -32,6 +32,7 @@ SMALL = 240
 LARGE, LARGE_DRAPE = (1600, 1200), (900, 1200)
 #: Yarns shown across the page's close-up: few enough that single yarns are seen.
 YARNS_ACROSS = 26
+MOST_ON_SHEET = 12
 
 
 @dataclass(frozen=True)
@@ -182,5 +183,22 @@ def downloads() -> None:
         )
 
 
-def board_download(now: Work, rows: list[tuple[ProjectOption, Outcome, Step | None]]) -> None:
-    """The pins as one picture to take away."""
+def board_download(now: Work) -> None:
+    """The pins as one picture to take away: close-ups at one scale, in the light of the work."""
+    few = now.pins[:MOST_ON_SHEET]
+    if len(few) < 2:
+        return
+    choices = [
+        Choice(f"{option.name}  {short_words(now, option, True)}", stack_of(now, option))
+        for option in few
+    ]
+    light, title = now.light, f"{now.title or 'Pins'}: {light_words(now.light)}"
+    st.download_button(
+        "Board as a picture (PNG)",
+        lambda: png_bytes(draw_sheet(choices, scene_of(light), CLOSEUP, "telephone", title=title)),
+        "board.png",
+        "image/png",
+        on_click="ignore",
+        key="board-png",
+        help="Close-ups of at most twelve pins at one scale; drawn when asked for.",
+    )

@@ -102,6 +102,43 @@ def guarded(panel: Callable[..., T]) -> Callable[..., T | None]:
     return safe
 
 
+#: Answers that outlive the panel they were given in, by key or the key's beginning.
+_HELD = ("wish", "cloth-way", "decide-part", "show-turn", "hide-what")
+_HELD_FROM = (
+    "d-",
+    "s-want",
+    "s-cloths",
+    "s-outside",
+    "s-behind",
+    "s-colour",
+    "s-layers",
+    "s-grains",
+    "s-sides",
+    "s-weight",
+    "s-scenes",
+    "s-enough",
+    "m-source",
+    "m-name",
+    "m-weave",
+    "m-ends",
+    "m-picks",
+    "m-weight",
+    "m-warp",
+    "m-weft",
+    "m-kind",
+    "m-place",
+    "m-scale",
+    "m-wide",
+)
+
+
+def hold() -> None:
+    """Keep answers whose widgets are not drawn this time; Streamlit would forget them."""
+    for key in list(st.session_state):
+        if key in _HELD or str(key).startswith(_HELD_FROM):
+            st.session_state[key] = st.session_state[key]
+
+
 def plain(text: str) -> str:
     """Text of a user's own with its markdown marks made harmless."""
     return "".join("\\" + c if c in "\\`*_{}[]<>()#+!|$~:" else c for c in str(text))
