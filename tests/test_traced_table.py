@@ -94,6 +94,15 @@ def test_light_that_returns_the_way_it_came_meets_the_same_openings():
     assert checked > 50
 
 
+def test_the_renderers_own_path_integrator_gives_the_same_radiance_factors():
+    # a second program: stock integrator, finite patch, camera paths instead of light paths
+    published = json.loads((HERE / "data" / "raytraced.json").read_text("utf-8"))
+    (row,) = [r for r in published["one_layer"] if r["inc"] == [45, 45] and r["gapjit"] == 0.0]
+    for seen, view in zip(TABLE["speed"]["stock_integrator"]["views"], (0, 2), strict=True):
+        want = np.array(row["brf"]["mean"][view])[[0, 2, 3]]
+        assert np.allclose(seen["brf"], want, rtol=5 * seen["rel_se"])
+
+
 def _run(*args):
     done = subprocess.run(
         [sys.executable, str(SCRIPT), *args], capture_output=True, text=True, timeout=1800

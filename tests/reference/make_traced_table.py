@@ -3,7 +3,7 @@
     python tests/reference/make_traced_table.py              # add the rows not yet there
     python tests/reference/make_traced_table.py --check ID   # trace one row anew, print JSON
     python tests/reference/make_traced_table.py --verify [N] # re-trace (N rows of) raytraced.json
-    python tests/reference/make_traced_table.py --speed      # time the tracing again
+    python tests/reference/make_traced_table.py --speed      # time the tracing, note it there
 
 Needs mitsuba (the optional extra `trace`) and a recent LLVM (Debian: libllvm19; 15 is too old).
 Takes 10 to 40 minutes on two cores; the file is written after every row, so it can be stopped and
@@ -32,7 +32,7 @@ DATA = Path(__file__).parents[1] / "data"
 TABLE = DATA / "traced_covers.json"
 ALBEDOS = {"R": (0.8, 0.05), "G=B": (0.1, 0.05), "grey.5": (0.5, 0.5), "grey.8": (0.8, 0.8)}
 CHANNELS = list(ALBEDOS.values())
-SIDE = 512  # photons of one batch: SIDE squared
+SIDE = 384  # photons of one batch: SIDE squared (512 in the earlier rows: see their "photons")
 MIN_BATCHES, MAX_BATCHES = 6, 40
 GOAL = 0.003  # relative standard error of every brf and Rup
 
@@ -155,7 +155,7 @@ def trace_row(row: dict, seed: int, batches: int | None = None) -> dict:
 def _pairs(row: dict) -> list[float]:
     steps = (np.arange(40) + 0.5) / 20.0 - 1.0
     distances = row["distance"] + (row["jitter"] * steps if row["jitter"] else np.zeros(1))
-    n = 300 if row["jitter"] else 1000
+    n = 200 if row["jitter"] else 800
     sheet = _sheet(*_sheet_name(row))
     return np.round(yt.pair_probability(sheet, row["inc"], row["views"], distances, n), 5).tolist()
 
@@ -263,7 +263,7 @@ def main() -> None:
     parser.add_argument(
         "--verify", metavar="N", nargs="?", type=int, const=1000, help="re-trace raytraced.json"
     )
-    parser.add_argument("--speed", action="store_true", help="time the tracing")
+    parser.add_argument("--speed", action="store_true", help="time the tracing, note it")
     args = parser.parse_args()
     if args.check:
         rows = {r["id"]: r for r in planned_rows()}
@@ -273,7 +273,10 @@ def main() -> None:
     elif args.verify is not None:
         sys.exit(verify(args.verify) > 0.6)
     elif args.speed:
-        print(json.dumps(trace_speed.speed(CHANNELS), indent=1))
+        table = json.loads(TABLE.read_text("utf-8"))
+        table["speed"] = trace_speed.speed(CHANNELS)
+        _write(table)
+        print(json.dumps(table["speed"], indent=1))
     else:
         make()
 
