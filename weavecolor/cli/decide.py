@@ -8,14 +8,19 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from weavecolor.cli._making import own_project, project_called
 from weavecolor.cli._shared import choices, cloth_called, give, progress_to, whole
 from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
+    from weavecolor.cloth import Cloth
     from weavecolor.decide.found import Found
     from weavecolor.decide.wishes import Wish
-    from weavecolor.scene import Scene
+    from weavecolor.make.project import Project
     from weavecolor.stack import Backing, Stack
+
+#: Lays tried for each use of a cloth while ranking: a quick look, the lay verb looks longer.
+LAYS_TRIED = 60
 
 
 @click.group()
@@ -27,9 +32,12 @@ def command() -> None:
     epilog="Example: weavecolor decide stacks shot-organza-teal-copper silk-chiffon-ivory "
     '--want "target #5a4a4a" --behind "white,black,skin medium" --layers 1-3'
 )
-@click.argument("cloths", nargs=-1, required=True)
+@click.argument("cloths", nargs=-1)
+@click.option("--project", "project_name", help="Project file, or example, with cloths, amounts, "
+              "pieces, wishes and limits; what else is said here counts before it.")  # fmt: skip
+@click.option("--keep", is_flag=True, help="Put the options found into the project file.")
 @click.option(
-    "--want", multiple=True, required=True,
+    "--want", multiple=True,
     help='brightest, deepest, "most shot", "least shot", "most opaque", "most sheer", "most even", '
     '"target #rrggbb" or "target L a b"; may be given several times.',
 )  # fmt: skip
@@ -50,44 +58,89 @@ def command() -> None:
 @click.option("--options", default=5, show_default=True, help="Most options to list.")
 @click.option("--json", "as_json", is_flag=True, help="Write all numbers as JSON.")
 @click.option("--save", type=click.Path(path_type=Path), help="Write to this file.")
+@click.pass_context
 def stacks(
-    cloths: tuple[str, ...], want: tuple[str, ...], behind: str, scene: str, layers: str,
-    grain: str, no_bias: bool, side: str, outside: str, weight: float | None,
-    have: tuple[str, ...], lay: str, options: int, as_json: bool, save: Path | None,
+    context: click.Context, cloths: tuple[str, ...], project_name: str | None, keep: bool,
+    want: tuple[str, ...], behind: str, scene: str, layers: str, grain: str, no_bias: bool,
+    side: str, outside: str, weight: float | None, have: tuple[str, ...], lay: str, options: int,
+    as_json: bool, save: Path | None,
 ) -> None:  # fmt: skip
-    """Rank every stack of the CLOTHS (swatches or cloth files) by what is wanted."""
+    """Rank every stack of the CLOTHS (swatches or cloth files) by what is wanted.
+
+    With --project the cloths are the project's, or those of them named here by their keys; where
+    it has pieces and amounts, stacks for which there is too little cloth are set aside.
+    """
     from weavecolor.decide.candidates import Material, candidates
     from weavecolor.decide.search import search
     from weavecolor.decide.wishes import Limits
     from weavecolor.grain import grain_deg
     from weavecolor.scenes import scene as scene_called
 
-    found = {name: cloth_called(name) for name in cloths}
+    def said(option: str) -> bool:
+        source = context.get_parameter_source(option)
+        return source is not None and source is not click.core.ParameterSource.DEFAULT
+
+    held: Project | None = None
+    if project_name is not None:
+        held = (own_project(project_name)[1] if keep else project_called(project_name))
+    elif keep:
+        raise InputError("needs --project, the file to keep them in", field="--keep")
+    if held is None and not cloths:
+        raise InputError("name the cloths to lay, or give --project", field="CLOTHS")
+    found = {name: cloth_called(name) for name in cloths} if held is None else (
+        _cloths_of(held, cloths)
+    )  # fmt: skip
     in_hand = dict(_have(text, found) for text in have)
-    scenes = choices(scene, "--scene", scene_called)
+    kept = Limits() if held is None else held.limits
+    own = held is None
     limits = Limits(
-        _span(layers),
-        tuple(_called(n, found).name for n in choices(outside, "--outside", str))
-        if outside
-        else (),
-        choices(grain, "--grain", grain_deg),
-        not no_bias,
-        choices(side, "--side", str),
-        weight,
-        lay,
+        _span(layers) if own or said("layers") else kept.layers,
+        tuple(
+            _called(n, found).name
+            for n in (choices(outside, "--outside", str) if outside else kept.outside)
+        ),
+        choices(grain, "--grain", grain_deg) if own or said("grain") else kept.grains,
+        kept.bias and not no_bias,
+        choices(side, "--side", str) if own or said("side") else kept.faces,
+        kept.weight_g_m2 if weight is None else weight,
+        lay if own or said("lay") else kept.lay,
     )
+    behinds = choices(behind, "--behind", _backing)
+    scenes = choices(scene, "--scene", scene_called)
+    fits = None
+    if held is not None:
+        from weavecolor.make.fromproject import backing_of, fits_of
+        from weavecolor.make.lightchoice import lights_of, scene_of
+
+        if held.backings and not said("behind"):
+            behinds = tuple(backing_of(text) for text in held.backings)
+        if not said("scene"):
+            scenes = tuple(scene_of(light) for light in lights_of(held))
+        fits = fits_of(held, LAYS_TRIED)
+    wanted = want or (() if held is None else held.wishes)
+    if not wanted:
+        raise InputError("say what is wanted, such as brightest", field="--want")
     made = search(
         candidates(
-            [Material(cloth, in_hand.get(name)) for name, cloth in found.items()],
-            choices(behind, "--behind", _backing),
-            limits,
+            [Material(cloth, in_hand.get(name)) for name, cloth in found.items()], behinds, limits
         ),
-        [_wish(text, scenes[0]) for text in want],
+        [_wish(text) for text in wanted],
         scenes,
         options=options,
+        fits=fits,
         progress=progress_to("looking at stacks"),
     )
+    names: tuple[str, ...] = ()
+    if held is not None and keep and project_name is not None:
+        from weavecolor.make.fromproject import with_options
+        from weavecolor.make.project import save_project
+
+        changed, names = with_options(held, tuple(one.stack for one in made.options))
+        save_project(project_name, changed)
     give(_json(made) if as_json else _text(made), save)
+    if names:
+        click.echo(f"kept in {project_name} as {', '.join(names)}, in this order; choose one: "
+                   f"weavecolor project choose {project_name} {names[0]}", err=True)  # fmt: skip
 
 
 @command.command("show-through")
@@ -217,31 +270,25 @@ def _have(text: str, found: dict[str, Any]) -> tuple[str, int]:
     return name, whole(count)
 
 
-def _wish(text: str, scene: Scene) -> Wish:
-    from weavecolor.decide.wishes import Wish
+def _wish(text: str) -> Wish:
+    from weavecolor.decide.wishwords import wish_from
 
-    kind, _, rest = text.strip().partition(" ")
-    if kind != "target":
-        return Wish(" ".join(text.split()))
-    return Wish("target", _target(rest.strip()))
-
-
-def _target(text: str) -> Any:
-    from weavecolor.colorimetry import daylight_white, lab_from_xyz
-    from weavecolor.hexcolour import hex_rgb
-    from weavecolor.screen import decoded, space
-
-    if text.startswith("#"):
-        rgb = decoded(hex_rgb(text))
-        return lab_from_xyz(space("sRGB").to_xyz @ rgb * 100.0, daylight_white("2"))
-    parts = text.replace(",", " ").split()
     try:
-        values = [float(part) for part in parts]
-    except ValueError:
-        values = []
-    if len(values) != 3:
-        raise InputError('a target is "#rrggbb" or three numbers L* a* b*', field="--want")
-    return values
+        return wish_from(text)
+    except InputError as error:
+        raise InputError(error.what, field="--want") from None
+
+
+def _cloths_of(project: Project, keys: tuple[str, ...]) -> dict[str, Cloth]:
+    """The project's cloths by key, or those of them that are named."""
+    from weavecolor.make.fromproject import cloths_of
+
+    all_ = cloths_of(project)
+    for key in keys:
+        if key not in all_:
+            raise InputError(f"{key[:60]!r} is not a cloth of the project; it has "
+                             f"{', '.join(all_)}", field="CLOTHS")  # fmt: skip
+    return {key: cloth for key, cloth in all_.items() if not keys or key in keys}
 
 
 def _text(found: Found) -> str:

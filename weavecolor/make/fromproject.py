@@ -39,7 +39,9 @@ def backing_of(text: str) -> Backing | None:
     return None if text.strip().casefold() in OPEN else backing(text)
 
 
-def project_cloth(key: str, path: str | Path, in_hand: tuple[ClothInHand, ...] = ()) -> ProjectCloth:
+def project_cloth(
+    key: str, path: str | Path, in_hand: tuple[ClothInHand, ...] = ()
+) -> ProjectCloth:
     """A cloth file as a project keeps it: the file's own table, its spectra written into it.
 
     Raises InputError as ``clothfile.read_cloth``.
@@ -115,7 +117,7 @@ def chosen_option(project: Project, name: str = "") -> ProjectOption:
 
 
 def in_hand_of(project: Project) -> dict[str, tuple[ClothInHand, ...]]:
-    """The lengths and remnants of each cloth by the cloth's own name; cloths without are left out."""
+    """The lengths and remnants of each cloth by the name; cloths without are left out."""
     cloths = cloths_of(project)
     return {cloths[c.key].name: c.in_hand for c in project.cloths if c.in_hand}
 
@@ -171,7 +173,9 @@ def lays_of(
                 )
                 break
             if found is None or laid.fits:
-                found = ClothLay(f"{name}, {length.name}" if length.name else name, laid)
+                if length.name:
+                    laid = replace(laid, notes=(f"Laid on: {length.name}.", *laid.notes))
+                found = ClothLay(name, laid)
             if laid.fits:
                 break
         made.append(found or ClothLay(name, None, "the amount in hand is not given"))
@@ -220,11 +224,11 @@ def check_project(project: Project) -> tuple[str, ...]:
         if names.count(name) > 1:
             raise InputError(f"two cloths are called {name!r}; name them apart", field="cloths")
     for text in project.backings:
-        _placed("backings", lambda text=text: backing_of(text))
+        _placed("backings", backing_of, text)
     for light in lights_of(project):
-        _placed("scenes", lambda light=light: scene_of(light))
+        _placed("scenes", scene_of, light)
     for text in project.wishes:
-        _placed("wishes", lambda text=text: wish_from(text))
+        _placed("wishes", wish_from, text)
     for option in project.options:
         stack_of(project, option)
     if not project.options:
@@ -241,8 +245,8 @@ def check_project(project: Project) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _placed(field: str, look_up: Callable[[], Any]) -> None:
+def _placed(field: str, look_up: Callable[[Any], Any], name: Any) -> None:
     try:
-        look_up()
+        look_up(name)
     except InputError as error:
         raise InputError(error.what, file=error.file, field=field) from None

@@ -47,22 +47,25 @@ def making_sheet_images(sheet: MakingSheet, dpi: int = 200) -> tuple[Image.Image
 
 
 def save_making_sheet(
-    path: str | os.PathLike[str], sheet: MakingSheet, dpi: int = 200
+    path: str | os.PathLike[str], sheet: MakingSheet, dpi: int = 200, *, also_png: bool = False
 ) -> tuple[Path, ...]:
     """Write the sheet by the name's ending: .pdf, or .png (two pages become name-1, name-2).
 
-    Raises InputError on another ending, or where the folder cannot be written.
+    ``also_png``: beside a PDF its pages as pictures. Everything is drawn before anything is
+    written. Raises InputError on another ending, or where the folder cannot be written.
     """
     target = Path(path)
     ending = target.suffix.lower()
-    if ending == ".pdf":
-        return (write_bytes(target, making_sheet_pdf(sheet)),)
-    if ending != ".png":
+    if ending not in (".pdf", ".png"):
         raise InputError("a making sheet is written as .pdf or .png", file=str(target))
-    pictures = [png_bytes(page, dpi) for page in sheet_pages(sheet)]
-    if len(pictures) == 1:
-        return (write_bytes(target, pictures[0]),)
-    names = [
-        target.with_name(f"{target.stem}-{i + 1}{target.suffix}") for i in range(len(pictures))
-    ]
-    return tuple(write_bytes(name, picture) for name, picture in zip(names, pictures, strict=True))
+    pages = sheet_pages(sheet)
+    files: list[tuple[Path, bytes]] = []
+    if ending == ".pdf":
+        files.append((target, pdf_bytes(pages, f"{sheet.title}, {sheet.date}")))
+    if ending == ".png" or also_png:
+        picture = target if ending == ".png" else target.with_suffix(".png")
+        for number, page in enumerate(pages, 1):
+            tail = "" if len(pages) == 1 else f"-{number}"
+            name = picture.with_name(f"{picture.stem}{tail}{picture.suffix}")
+            files.append((name, png_bytes(page, dpi)))
+    return tuple(write_bytes(name, data) for name, data in files)

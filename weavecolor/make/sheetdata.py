@@ -80,7 +80,8 @@ class MakingSheet:
     swatches : up to 6 are set; the sheet says how many more there were.
     colours : one row a light.
     show_through : sentences.
-    pieces : the cutting list; ``pieces_note`` a sentence below it. lays : (cloth name, Lay) for each cloth laid.
+    pieces : the cutting list; ``pieces_note`` a sentence below it.
+    lays : (cloth name, Lay) for each cloth laid.
     fullness : (what, plan) such as ("skirt", plan_fullness(...)).
     cautions : sentences, as from ``cautions.cautions``.
     basis : what was measured and what was assumed.

@@ -5,15 +5,14 @@ Knows what goes on the sheet and where it is worked out; how it is set is ``shee
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from weavecolor.cloth import Cloth
 from weavecolor.compare import Option, Outcome, evaluate
 from weavecolor.construction import describe
-from weavecolor.decide.showthrough import ShowThrough, show_through, usual_items
+from weavecolor.decide.showthrough import show_through, usual_items
 from weavecolor.errors import InputError
-from weavecolor.grain import grain_words
 from weavecolor.make.cautions import cautions
 from weavecolor.make.fromproject import chosen_option, lays_of, stack_of
 from weavecolor.make.fullness import FullnessPlan
@@ -38,6 +37,8 @@ PICTURES = ("close-up", "drape")
 SHEER_OPEN, SHEER_G_M2 = 0.15, 45.0
 #: Yarns shown across a close-up: few enough that single yarns are seen.
 YARNS_ACROSS = 26
+#: Fields of a cloth file as a maker calls them.
+_FIELD_WORDS = {"lustre_deg": "lustre", "scattering_m2_g": "scattering"}
 _STAGE = ("stage", "footlights", "candle")
 _FORMS = {"gathered": "gathered skirt", "knife": "pleated skirt", "box": "box pleats"}
 
@@ -163,25 +164,21 @@ def sheet_show_through(stack: Stack, lit: Sequence[Lit]) -> tuple[str, ...]:
     for item in usual_items(stack):
         tried = [(show_through(item, scene), name) for name, scene in lit]
         worst, where = max(tried, key=lambda pair: pair[0].delta)
-        said.append(f"{worst.words} {_where(worst, where, len(lit))}")
+        said.append(f"{worst.words} {_where(where, len(lit))}")
     return tuple(said)
 
 
-def _where(worst: ShowThrough, where: str, lights: int) -> str:
-    if lights == 1:
-        return f"Seen in {where}."
-    return f"Of the lights here it shows most in {where}."
+def _where(where: str, lights: int) -> str:
+    return f"Seen in {where}." if lights == 1 else f"Shows most in {where}."
 
 
 def sheet_closeups(stack: Stack, lit: Sequence[Lit], most: int = 3) -> tuple[SheetSwatch, ...]:
     """The weave in the first few lights, all at one scale."""
     scale = closeup_scale(stack, 480)
-    grain = grain_words(stack.layers[0].grain_deg)
     made = []
     for name, scene in lit[:most]:
         image = draw_closeup(stack, scene, 480, 360, mm_per_px=scale)
-        wide = f"{scale * 480:.1f} mm wide"
-        made.append(SheetSwatch(image, f"Close-up, {wide}, {grain}, {name}"))
+        made.append(SheetSwatch(image, f"{_capital(name)}: close-up, {scale * 480:.1f} mm wide"))
     return tuple(made)
 
 
@@ -195,7 +192,7 @@ def sheet_drape(stack: Stack, light: Lit, form: str) -> tuple[SheetSwatch, ...]:
     """The cloth hung in a form, in the main light."""
     name, scene = light
     image = draw_drape(stack, scene, form, 480, 360)
-    return (SheetSwatch(image, f"{form[:1].upper()}{form[1:]}, {name}"),)
+    return (SheetSwatch(image, f"{_capital(name)}: {form}"),)
 
 
 def drape_form(project: Project, plans: Sequence[tuple[str, FullnessPlan]] = ()) -> str:
@@ -211,32 +208,40 @@ def drape_form(project: Project, plans: Sequence[tuple[str, FullnessPlan]] = ())
     return "hanging fold"
 
 
-def sheet_basis(cloths: Sequence[Cloth], measured: Sequence[Measured] = ()) -> tuple[SheetBasis, ...]:
+def sheet_basis(
+    cloths: Sequence[Cloth], measured: Sequence[Measured] = ()
+) -> tuple[SheetBasis, ...]:
     """What the prediction rests on: readings, what was given with its source, what was supposed."""
     said = [
         SheetBasis(m.name, "; ".join(filter(None, (m.kind, m.note))), "measured") for m in measured
     ]
+    by_text: dict[str, list[str]] = {}
+    whose: dict[tuple[str, str], list[str]] = {}
     for cloth in cloths:
-        whose = f"{cloth.name}: " if len(cloths) > 1 else ""
-        said += [_basis(f"{whose}{what}", text) for what, text in _merged(cloth.sources).items()]
-        said += [SheetBasis(f"{whose}{remark}", "", "rough") for remark in cloth.remarks]
-    doubt = of_colour(known_of(cloths))
-    said += [SheetBasis(reason[:1].upper() + reason[1:], "", "rough") for reason in doubt.reasons
-             if not any("assumed" in entry.source for entry in said)]  # fmt: skip
+        by_text.clear()
+        for what, text in cloth.sources:
+            by_text.setdefault(text, []).append(what.replace(".", " "))
+        rows = [(" and ".join(names), text) for text, names in by_text.items()]
+        for row in (*rows, *((remark, "") for remark in cloth.remarks)):
+            whose.setdefault(row, []).append(cloth.name)
+    for (what, text), names in whose.items():
+        told = f"{' and '.join(names)}: {what}" if len(cloths) > 1 else _capital(what)
+        said.append(_basis(told, text) if text else SheetBasis(told, "", "rough"))
+    if not any("assumed" in entry.source for entry in said):
+        doubt = of_colour(known_of(cloths))
+        said += [SheetBasis(_capital(reason), "", "rough") for reason in doubt.reasons]
     return tuple(said)
 
 
-def _merged(sources: Sequence[tuple[str, str]]) -> Mapping[str, str]:
-    """Sources that say the same of several things, said once."""
-    by_text: dict[str, list[str]] = {}
-    for what, text in sources:
-        by_text.setdefault(text, []).append(what.replace(".", " "))
-    return {" and ".join(names): text for text, names in by_text.items()}
-
-
 def _basis(what: str, text: str) -> SheetBasis:
+    for field, word in _FIELD_WORDS.items():
+        text = text.replace(field, word)
     start = text.casefold()
     if start.startswith(("measured", "counted", "weighed")):
         return SheetBasis(what, text, "measured")
     sure = "rough" if start.startswith(("assumed", "supposed")) else "fair"
     return SheetBasis(what, text, "guess" if start.startswith(("invented", "set so")) else sure)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -255,6 +255,8 @@ def _colours(colours: tuple[SheetColour, ...], style: Style) -> list[Block]:
         blocks[i + 1] = Block((*row.marks, chip), row.height)
     blocks += rest_note(rest, WIDTH, style)
     says = "Chips and pictures depend on screen and printer: go by the numbers and the words."
+    if any(colour.uncertainty is not None for colour in colours):
+        says += " \u00b1 \u0394E00: how far off (CIEDE2000) the cloth may be, nine times in ten."
     if any(not colour.on_screen for colour in colours):
         says += " * The cloth is more vivid than any screen can show; chip and pictures are duller."
     blocks.append(paragraph(says, WIDTH, style.small, colour=SOFT))
@@ -347,9 +349,9 @@ def _lays(sheet: MakingSheet, style: Style) -> list[Block]:
 
 
 def _lay(name: str, lay: Lay, numbers: dict[str, int], style: Style, width: float) -> Block:
-    folded = {"open": "open", "lengthwise": "folded along the warp", "crosswise": "folded across"}
+    folded = {"lengthwise": ", folded along the warp", "crosswise": ", folded across"}
     title = paragraph(
-        f"Lay on {name}, {folded[lay.fold]}", width, style.head, bold=True, lines=1
+        f"Lay on {name}{folded.get(lay.fold, '')}", width, style.head, bold=True, lines=1
     ).marks[0]
     assert isinstance(title, Text)
     drawing = lay_drawing(lay, numbers, width, style.mm(74.0), style)
@@ -367,7 +369,7 @@ def lay_sentences(lay: Lay) -> tuple[str, ...]:
     lines = []
     if lay.fits:
         lines.append(
-            f"It fits: {cm_and_inches(lay.used_cm)} of cloth, {100 * lay.used_share:.0f} % of it "
+            f"It fits: {cm_and_inches(lay.used_cm)} of the {cm_and_inches(in_hand_cm(lay))} in hand, {100 * lay.used_share:.0f} % of it "
             f"in the pieces; {lay.reason}."
         )
     else:
@@ -384,6 +386,12 @@ def lay_sentences(lay: Lay) -> tuple[str, ...]:
             f"({inches(wide)} by {inches(tall)})."
         )
     return (*lines, *lay.notes)
+
+
+def in_hand_cm(lay: Lay) -> float:
+    """Length of the cloth that was laid on, along the warp, cm."""
+    along = [y for _, y in lay.edge]
+    return (max(along) - min(along)) * (2.0 if lay.fold == "crosswise" else 1.0)
 
 
 def fullness_sentences(name: str, plan: FullnessPlan) -> tuple[str, ...]:

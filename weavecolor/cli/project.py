@@ -1,0 +1,200 @@
+"""``weavecolor project``: begin, read, check a project file, and choose in it."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from weavecolor.cli._making import (
+    example_projects,
+    in_hand,
+    in_project,
+    own_project,
+    project_called,
+)
+from weavecolor.cli._shared import choices, give
+from weavecolor.errors import InputError
+
+if TYPE_CHECKING:
+    from weavecolor.make.project import Project, ProjectCloth
+
+
+@click.group()
+def command() -> None:
+    """One file for a making: cloths, amounts, wishes, options, choice, pieces, fullness."""
+
+
+@command.command(
+    epilog='Example: weavecolor project new dress.json --title "Evening dress" '
+    '--cloth "shot-organza-teal-copper=112x420" --cloth silk-chiffon-ivory '
+    '--behind "white,skin medium" --scene "ballroom,candlelit" --want "most shot"'
+)
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--like", help="Begin with an example's contents; see weavecolor project examples.")
+@click.option("--title", help="What is made.")
+@click.option("--cloth", "cloths", multiple=True,
+              help='Swatch or cloth file, then "=112x250" if that is in hand.')  # fmt: skip
+@click.option("--pieces", type=click.Path(path_type=Path), help="TOML list of pattern pieces.")
+@click.option("--behind", help="What may lie behind, with commas.")
+@click.option("--scene", help="Where it is seen, with commas, the main place first.")
+@click.option("--want", "wants", multiple=True, help="A wish, as for weavecolor decide stacks.")
+@click.option("--replace", "over", is_flag=True, help="Write over a file that is there.")
+def new(
+    file: Path, like: str | None, title: str | None, cloths: tuple[str, ...], pieces: Path | None,
+    behind: str | None, scene: str | None, wants: tuple[str, ...], over: bool,
+) -> None:  # fmt: skip
+    """Begin a project in FILE, empty or like an example."""
+    from weavecolor.make.fromproject import check_project
+    from weavecolor.make.piecesfile import read_pieces
+    from weavecolor.make.project import Project, open_project, save_project
+
+    if file.suffix.lower() != ".json":
+        raise InputError("a project file ends in .json", file=str(file))
+    if file.exists() and not over:
+        raise InputError("is there already; --replace writes over it", file=str(file))
+    made = Project()
+    if like is not None:
+        known = example_projects()
+        if like not in known:
+            raise InputError(f"{like[:60]!r} is no example; there are {', '.join(known)}",
+                             field="--like")  # fmt: skip
+        made = open_project(known[like])
+    if title is not None:
+        made = replace(made, title=title)
+    if cloths:
+        kept = {cloth.key: cloth for cloth in made.cloths}
+        kept.update({cloth.key: cloth for cloth in map(_cloth, cloths)})
+        made = replace(made, cloths=tuple(kept.values()))
+    if pieces is not None:
+        made = replace(made, pieces=read_pieces(pieces))
+    if behind is not None:
+        made = replace(made, backings=choices(behind, "--behind", str))
+    if scene is not None:
+        settings = {key: value for key, value in made.settings.items() if key != "light"}
+        made = replace(made, scenes=choices(scene, "--scene", str), settings=settings)
+    if wants:
+        made = replace(made, wishes=wants)
+    missing = check_project(made)
+    click.echo(f"wrote {save_project(file, made)}", err=True)
+    for line in missing:
+        click.echo(line, err=True)
+
+
+@command.command("show")
+@click.argument("project")
+@click.option("--save", type=click.Path(path_type=Path), help="Write to this file.")
+def show(project: str, save: Path | None) -> None:
+    """Tell what a PROJECT file (or example) holds."""
+    held = project_called(project)
+    try:
+        text = _text(held)
+    except InputError as error:
+        raise in_project(project, error) from None
+    give(text, save)
+
+
+@command.command("check")
+@click.argument("project")
+def check(project: str) -> None:
+    """See whether a PROJECT file (or example) is sound, and what it still lacks for a sheet."""
+    from weavecolor.make.fromproject import check_project
+
+    held = project_called(project)
+    try:
+        missing = check_project(held)
+    except InputError as error:
+        raise in_project(project, error) from None
+    for line in missing:
+        click.echo(line)
+    if held.chosen:
+        click.echo(f"Sound. weavecolor sheet {project} --out sheet.pdf writes the making sheet.")
+    else:
+        click.echo("Sound.")
+
+
+@command.command("choose")
+@click.argument("file")
+@click.argument("option")
+def choose(file: str, option: str) -> None:
+    """Choose OPTION in the project FILE; the sheet and the lay are then of it."""
+    from weavecolor.make.fromproject import stack_of
+    from weavecolor.make.project import save_project
+
+    path, held = own_project(file)
+    try:
+        stack_of(held, held.option(option))
+    except InputError as error:
+        raise in_project(file, error) from None
+    pins = held.pins if option in held.pins else (*held.pins, option)
+    save_project(path, replace(held, chosen=option, pins=pins))
+    click.echo(f"chosen {option} in {path}", err=True)
+
+
+@command.command("examples")
+def examples() -> None:
+    """List the example projects."""
+    from weavecolor.make.project import open_project
+
+    for name, path in example_projects().items():
+        click.echo(f"{name}  {open_project(path).title}")
+        click.echo(f"    {path}")
+
+
+def _cloth(text: str) -> ProjectCloth:
+    from weavecolor.clothfile import swatch_folder, swatch_names
+    from weavecolor.make.fromproject import project_cloth
+
+    name, equals, amount = text.partition("=")
+    name = name.strip()
+    hands = (in_hand(amount, "--cloth"),) if equals else ()
+    if name in swatch_names():
+        return project_cloth(name, swatch_folder() / f"{name}.toml", hands)
+    path = Path(name)
+    if path.suffix != ".toml" and not path.exists():
+        raise InputError(f"{name[:60]!r} is neither a swatch nor a cloth file", field="--cloth")
+    key = re.sub(r"[^\w]+", "-", path.stem).strip("-")[:60] or "cloth"
+    return project_cloth(key, path, hands)
+
+
+def _text(project: Project) -> str:
+    from weavecolor.decide.judged import stack_words
+    from weavecolor.make.fromproject import cloths_of, stack_of
+    from weavecolor.make.lengths import cm_and_inches
+    from weavecolor.make.lightchoice import light_words, lights_of
+    from weavecolor.make.sheetlayout import fullness_sentences
+
+    cloths = cloths_of(project)
+    lines = [project.title or "(no title)"]
+    lines += [f"   {line}" for line in project.notes.splitlines() if line.strip()]
+    lines.append("Cloths:")
+    for kept in project.cloths:
+        lines.append(f"   {kept.key}: {cloths[kept.key].name}")
+        for hand in kept.in_hand:
+            size = (
+                "odd remnant" if hand.outline is not None
+                else f"{cm_and_inches(hand.width_cm)} wide, {cm_and_inches(hand.length_cm)} long"
+            )  # fmt: skip
+            more = [hand.name] if hand.name else []
+            more += ["one way"] if hand.one_way else []
+            more += [f"damaged places: {len(hand.damage)}"] if hand.damage else []
+            lines.append(f"      in hand: {', '.join([size, *more])}")
+    lines.append(f"Behind: {', '.join(project.backings) or 'not said'}")
+    lines.append(f"Lights: {', '.join(light_words(light) for light in lights_of(project))}")
+    lines.append(f"Wanted: {', '.join(project.wishes) or 'not said'}")
+    lines.append("Options:" if project.options else "Options: none yet")
+    for option in project.options:
+        mark = "*" if option.name == project.chosen else " "
+        lines.append(f" {mark} {option.name}: {stack_words(stack_of(project, option))}")
+    count = sum(piece.quantity for piece in project.pieces)
+    if project.pieces:
+        names = ", ".join(f"{p.quantity} x {p.name}" for p in project.pieces)
+        lines.append(f"Pieces: {count} to cut for each layer: {names}")
+    for wanted in project.fullness:
+        lines += list(fullness_sentences(wanted.what, wanted.plan()))
+    for reading in project.measured:
+        lines.append(f"Measured: {reading.name} ({reading.kind})")
+    return "\n".join(lines) + "\n"
