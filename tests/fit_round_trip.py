@@ -134,10 +134,10 @@ def round_trip(number: int, told: bool = False, asked: tuple[str, ...] = ASKED) 
     return Outcome(cloth, fit, tuple(missed), tuple(spread), seconds)
 
 
-def main(count: int, told_for: int) -> None:
+def main(count: int, told_for: int, first: int = 0) -> None:
     """Print every cloth's outcome and the distribution."""
     rows = []
-    for number in range(count):
+    for number in range(first, count):
         one = round_trip(number, told=number < told_for)
         rows.append(one)
         missed = " ".join(f"{m:4.1f}" for m in one.missed)
@@ -159,4 +159,4 @@ def main(count: int, told_for: int) -> None:
 
 
 if __name__ == "__main__":
-    main(*(int(word) for word in (*sys.argv[1:3], *(20, 8)[len(sys.argv) - 1 :])))
+    main(*(int(word) for word in sys.argv[1:4] or ("20", "8")))

@@ -139,7 +139,7 @@ def fit_cloth(
     problem = Problem.of(start, seen, threads, known)
     found = _search(problem, start_unknowns(start, seen, threads), progress)
     unknowns, x, residual, slope = found.unknowns, found.x, found.residual, found.slope
-    covariance = np.linalg.inv(slope.T @ slope + np.linalg.inv(p.prior_covariance()))
+    covariance: Array = np.asarray(np.linalg.inv(slope.T @ slope + p.prior_precision()), float)
     # singular values of the slopes in units of what was known beforehand
     scaled = slope @ np.linalg.cholesky(p.prior_covariance())
     determined = int((np.linalg.svd(scaled, compute_uv=False) > 1.0).sum())
@@ -179,7 +179,7 @@ def _search(
     fails; in between they are carried along by the change that a step brought (C. G. Broyden,
     Math. Comp. 19 (1965) 577).
     """
-    precision = np.linalg.inv(p.prior_covariance())
+    precision = p.prior_precision()
     x = _begun(problem, unknowns, precision)
     unknowns, x = unknowns.recentred(x)
     x, cost = _inner(problem, unknowns, precision, x)
@@ -248,7 +248,7 @@ def _step(
 ) -> tuple[Array, float]:
     """The Gauss-Newton step and the fall in summed squares that it promises."""
     gradient = slope.T @ residual + precision @ (x - unknowns.prior_mean())
-    step = -np.linalg.solve(slope.T @ slope + precision, gradient)
+    step = -np.asarray(np.linalg.solve(slope.T @ slope + precision, gradient), dtype=np.float64)
     return step, float(-gradient @ step)
 
 

@@ -122,7 +122,7 @@ class Problem:
 
 
 def _chol(covariance: Array) -> Array:
-    return np.linalg.cholesky(covariance + 1e-12 * np.eye(len(covariance)))
+    return np.asarray(np.linalg.cholesky(covariance + 1e-12 * np.eye(len(covariance))))
 
 
 def _sight(seen: Seen) -> _Sight:
@@ -174,8 +174,8 @@ def _yarn(unknowns: p.Unknowns, x: Array, cloth: Cloth, k: int) -> _YarnNow:
 
     return _YarnNow(
         k, r, R, T,
-        tuple(slope(a, b) for a, b in zip(up, down, strict=True)),
-        tuple(slope(a, b) for a, b in zip(more[1:], less[1:], strict=True)),
+        (slope(up[0], down[0]), slope(up[1], down[1]), slope(up[2], down[2])),
+        (slope(more[1], less[1]), slope(more[2], less[2])),
     )  # fmt: skip
 
 
@@ -258,7 +258,7 @@ def _thread_shown(
     if thread.opaque:
         _chain(none, none, yarn, out, channels)
         return channels @ yarn.r, out
-    total, by_R, by_T = 0.0, 0.0, 0.0
+    total, by_R, by_T = (np.zeros_like(yarn.R) for _ in range(3))
     for ground in thread.grounds:
         loop = 1.0 - ground * yarn.R
         total = total + yarn.R + yarn.T**2 * ground / loop

@@ -22,6 +22,8 @@ from scipy.interpolate import CubicSpline
 from weavecolor import construction
 from weavecolor.cloth import Cloth, Yarn
 from weavecolor.kubelka import k_over_s, reflectivity
+from weavecolor.lights import light_spectrum
+from weavecolor.measure.observations import camera_channels, channels_in_light
 from weavecolor.recovery import spectrum_from_srgb
 from weavecolor.screen import encoded
 from weavecolor.spectra import WAVELENGTHS, Spectrum, frozen
@@ -101,6 +103,11 @@ def prior_covariance() -> Array:
     out[PACKING, PACKING] = PACKING_SPREAD**2
     out.setflags(write=False)
     return out
+
+
+def prior_precision() -> Array:
+    """Inverse (SIZE, SIZE) of :func:`prior_covariance`."""
+    return np.asarray(np.linalg.inv(prior_covariance()), dtype=np.float64)
 
 
 def logit(share: ArrayLike) -> Array:
@@ -261,8 +268,5 @@ def areal_mass(yarn: Yarn) -> float:
 
 def linear_of(reflectance: ArrayLike) -> Array:
     """Linear sRGB (3,) of a reflectance (41,) in daylight."""
-    from weavecolor.lights import light_spectrum
-    from weavecolor.measure.observations import camera_channels, channels_in_light
-
     lit = channels_in_light(camera_channels(), light_spectrum("daylight"))
     return lit @ np.asarray(reflectance)

@@ -6,6 +6,7 @@ Knows the trade's usual yarns where nobody has said; computes no optics.
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -49,9 +50,9 @@ def start_cloth(
             raise InputError(f"{sett:g} threads per cm; use 1 to 300", field=system)
         if kind not in YARN_DEFAULTS:
             raise InputError(f"{kind!r} is no kind of yarn; use filament or spun", field=system)
-        usual = dict(YARN_DEFAULTS[kind])
         grey = frozen(np.full(BANDS, 0.3))
-        yarn = Yarn(fibre=fibre(fibre_name), tex=1.0, colour=grey, kind=kind, **usual)
+        usual: dict[str, Any] = dict(YARN_DEFAULTS[kind])
+        yarn = Yarn(fibre(fibre_name), 1.0, grey, kind=kind, **usual)
         if tex is None:
             # a yarn's width goes with the root of its linear density
             tex = (USUAL_COVER * 10.0 / sett / yarn.width_mm) ** 2
