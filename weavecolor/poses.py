@@ -72,6 +72,7 @@ def poses(
     eye = [at[s] for s in sights]
     links = [(eye[n], at[d]) for (n, _), d in front.items()]
     links += [(eye[n], under[d]) for (n, _), d in back.items()]
+    links = links or [(0, 0)]  # at least one pair is to be named
     pile = pile_optics(stack, above, below, links=list(dict.fromkeys(links)), exact=exact)
     share = pile.share
     nodes = share.size - len(above) - len(below)

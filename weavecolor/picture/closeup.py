@@ -83,7 +83,7 @@ def draw_closeup(
     stack : Stack
         One layer or more.
     scene : Scene
-    width_px, height_px : int, 8 or more, together at most 40 million pixels.
+    width_px, height_px : int, 8 or more, together at most 20 million pixels.
     mm_per_px, pixels_per_mm : float, optional
         Scale, one of the two, 0.0005 to 5 mm a pixel; default: about 40 yarns across.
     seeing : Seeing
@@ -160,31 +160,40 @@ def closeup_linear(
 
 
 def _brought_to(picture: NDArray[np.float32], target: Array) -> NDArray[np.float32]:
-    """The picture with its mean moved to ``target``, in proportion to local brightness.
+    """The picture with its mean moved to ``target``, in proportion to local brightness, in place.
 
     Highlights beyond white are first pressed below it, so that a screen keeps the mean.
     """
     weights = np.array([0.2126, 0.7152, 0.0722], np.float32)
+    wanted, brightest = float(target @ weights), float(target.max())
+    knee = np.float32(min(0.995, max(0.75, 0.5 * (brightest + 1.0))))
+    strips = [picture[a : a + _TILE] for a in range(0, len(picture), _TILE)]
     for attempt in range(4):
         mean = picture.mean(axis=(0, 1), dtype=np.float64)
         level = float(mean @ weights)
-        if level > 1e-9:
-            gain = float(target @ weights) / level
-            picture = picture * np.float32(gain)
-            rest = target - mean * gain
-            bright = (picture @ weights)[..., None] / np.float32(level * gain)
-            picture += bright * rest.astype(np.float32)
-        else:
-            picture = picture + target.astype(np.float32)
-        top = picture.max()
-        if attempt == 3 or top <= 1.0 or float(target.max()) >= 0.97:
+        if level <= 1e-9:
+            picture += target.astype(np.float32)
             break
-        knee = np.float32(min(0.995, max(0.75, 0.5 * (float(target.max()) + 1.0))))
-        room = np.float32(1.0) - knee
-        peak = np.maximum(picture.max(axis=-1, keepdims=True), np.float32(1e-6))
-        beyond = np.maximum(peak - knee, 0.0)
-        picture *= np.where(beyond > 0, (knee + room * beyond / (beyond + room)) / peak, 1.0)
+        gain = wanted / level
+        rest = (target - mean * gain) / level
+        for strip in strips:
+            bright = (strip @ weights)[..., None]
+            strip *= np.float32(gain)
+            strip += bright * rest.astype(np.float32)
+        if attempt == 3 or brightest >= 0.97 or picture.max() <= 1.0:
+            break
+        for strip in strips:
+            _press(strip, knee)
     return picture
+
+
+def _press(strip: NDArray[np.float32], knee: np.float32) -> None:
+    """Bring what lies above the knee smoothly below 1, hue kept, in place."""
+    peak = strip.max(axis=-1, keepdims=True)
+    beyond = np.maximum(peak - knee, 0.0)
+    room = np.float32(1.0) - knee
+    pressed = (knee + room * beyond / (beyond + room)) / np.maximum(peak, np.float32(1e-6))
+    strip *= np.where(beyond > 0, pressed, np.float32(1.0))
 
 
 def _sampled(

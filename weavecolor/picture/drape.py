@@ -212,21 +212,14 @@ def drape_linear(
     report = progress or (lambda share: None)
     place = frame(form, width, height)
     sub, classes = place.sub, place.folded
-    boxes = [(None, stack)] + [
-        (
-            b,
-            replace(
-                stack,
-                layers=stack.layers + b.layers,
-                backing=stack.backing if b.backing is None else b.backing,
-            ),
-        )
-        for b in behind
-    ]
+    stacks = [stack]
+    for b in behind:
+        below = stack.backing if b.backing is None else b.backing
+        stacks.append(replace(stack, layers=stack.layers + b.layers, backing=below))
     tables = []
-    for n, (_, local) in enumerate(boxes):
+    for n, local in enumerate(stacks):
         tables.append(_table(local, form.doubled, classes, scene, seeing, observer))
-        report(0.85 * (n + 1) / len(boxes))
+        report(0.85 * (n + 1) / len(stacks))
     suns = [vector(x.zenith_deg, x.azimuth_deg) for x in scene.lights]
     aims = [float(np.arctan2(s[0], s[2])) for s in suns]
     out = np.empty((height, width, 3), np.float32)
@@ -234,7 +227,7 @@ def drape_linear(
     for first in range(0, height, _TILE):
         here = shape(place, first, first + _TILE)
         light = _shaded(here, tables[0], aims)
-        for (box, _), table in zip(boxes[1:], tables[1:], strict=True):
+        for box, table in zip(behind, tables[1:], strict=True):
             weight = _inside(here, box, width * sub, height)
             if weight.any():
                 light += weight[..., None] * (_shaded(here, table, aims) - light)

@@ -24,7 +24,7 @@ from weavecolor.screen import space as known_space
 
 Picture = NDArray[np.float32]
 
-MOST_PIXELS = 40_000_000
+MOST_PIXELS = 20_000_000
 _ROWS = 128  # rows worked on at a time
 
 
@@ -78,12 +78,12 @@ def exposure_for(scene: Scene, seeing: Seeing, brightest: float = 1.0) -> float:
 
 
 def check_size(width_px: int, height_px: int) -> None:
-    """Raises InputError unless both are whole, 8 or more, and the picture no more than 40 Mpx."""
+    """Raises InputError unless both are whole, 8 or more, and the picture no more than 20 Mpx."""
     for value in (width_px, height_px):
         if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or value < 8:
             raise InputError(f"a picture is at least 8 pixels each way, got {value!r}")
     if width_px * height_px > MOST_PIXELS:
-        raise InputError(f"{width_px} x {height_px} pixels is too large; the most is 40 million")
+        raise InputError(f"{width_px} x {height_px} pixels is too large; the most is 20 million")
 
 
 @lru_cache(maxsize=1)
@@ -124,7 +124,7 @@ def to_image(linear: Picture, seeing: Seeing = AS_SEEN, notes: Sequence[str] = (
             raise InputError("a picture holds values that are not numbers")
         mask = None
         if low < LOWEST or high > HIGHEST:
-            mask = ((part < LOWEST) | (part > HIGHEST)).any(axis=-1)
+            mask = np.asarray(((part < LOWEST) | (part > HIGHEST)).any(axis=-1))
             outside += int(np.count_nonzero(mask))
             part = part.copy()
             part[mask] = fit_to_gamut(part[mask], seeing.space)

@@ -214,7 +214,8 @@ class Frame:
 @lru_cache(maxsize=8)
 def frame(form: Form, width: int, height: int) -> Frame:
     """Set a form into a picture of ``height`` x ``width`` pixels."""
-    sub = 1 if form.folds == "flat" else 2
+    # small pictures of many folds need more samples across a pixel
+    sub = 1 if form.folds == "flat" else int(np.clip(np.ceil(1200 / width), 2, 8))
     inner = 1.0 - 2.0 * _MARGIN
     scale = max(form.length_cm / (inner * height), max(form.widths_cm) / (inner * width))
     x = (((np.arange(width * sub) + 0.5) / sub - 0.5 * width) * scale).astype(np.float32)

@@ -1,0 +1,230 @@
+"""Close-ups: the mean is the computed colour, moire has its true period, nothing is aliased."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from weavecolor.appearance import appearance
+from weavecolor.backings import backing
+from weavecolor.cell.transport import openness
+from weavecolor.cell.tubes import tubes
+from weavecolor.clothfile import load_swatch
+from weavecolor.colorimetry import ciede2000, lab_from_xyz
+from weavecolor.errors import InputError
+from weavecolor.picture.celltexture import THROUGH, cell_texture
+from weavecolor.picture.closeup import Part, closeup_linear, draw_closeup, placement
+from weavecolor.picture.closeup import _sampled as sampled
+from weavecolor.picture.encode import AS_SEEN, Seeing, exposure_for, on_screen
+from weavecolor.picture.waves import Ply, wave_picture
+from weavecolor.scenes import scene
+from weavecolor.screen import decoded, space
+from weavecolor.stack import Layer, Stack
+
+WINDOW = scene("window at the side")
+
+
+def laid(*names: str, behind: str | None = "white", turn: float = 0.0, face: str = "face") -> Stack:
+    layers = tuple(Layer(load_swatch(n), k * turn, face) for k, n in enumerate(names))
+    return Stack(layers, None if behind is None else backing(behind))
+
+
+def lab(linear: np.ndarray) -> np.ndarray:
+    screen = space("sRGB")
+    return lab_from_xyz(100.0 * screen.to_xyz @ np.asarray(linear, float), screen.white)
+
+
+STACKS = {
+    "organza on white": (laid("shot-organza-red-black"), "window at the side", 0.01),
+    "organza on skin": (laid("shot-organza-teal-copper", behind="skin medium"), "ballroom", 0.01),
+    "two sheers at 5": (
+        laid("shot-organza-red-black", "shot-organza-teal-copper", turn=5.0),
+        "workroom",
+        0.012,
+    ),
+    "two sheers from afar": (laid("silk-chiffon-ivory", "silk-chiffon-ivory", turn=3.0),
+                             "overcast", 0.2),
+    "back of a twill": (laid("shot-twill-lining", behind="black", face="back"), "footlights", 0.01),
+    "hopsack": (laid("hopsack-linen", behind="calico"), "overcast", 0.02),
+    "gauze before light": (laid("stage-gauze-black", behind=None), "lightbox behind", 0.05),
+    "dupion by flash": (laid("shot-dupion-blue-gold", behind="black"), "flash on camera", 0.01),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", STACKS)
+def test_mean_is_the_computed_colour(name: str) -> None:
+    """Within CIEDE2000 0.5, in linear light and once more from the 8-bit picture."""
+    stack, place, scale = STACKS[name]
+    lit = scene(place)
+    want = on_screen(appearance(stack, lit).radiance, lit, AS_SEEN)
+    linear, _ = closeup_linear(stack, lit, 160, 140, scale)
+    assert ciede2000(lab(linear.mean(axis=(0, 1), dtype=float)), lab(want)) < 0.05
+    image = draw_closeup(stack, lit, 160, 140, scale)
+    if image.info["out_of_range"] < 0.02:
+        seen = decoded(np.asarray(image) / 255.0).mean(axis=(0, 1))
+        assert ciede2000(lab(seen), lab(want * exposure_for(lit, AS_SEEN))) < 0.5
+
+
+def test_enough_pictures_keep_the_mean_on_screen() -> None:
+    """The check above on 8-bit pictures is not skipped for most stacks."""
+    kept = [
+        draw_closeup(stack, scene(place), 64, 64, scale).info["out_of_range"] < 0.02
+        for stack, place, scale in STACKS.values()
+    ]
+    assert sum(kept) >= 5
+
+
+def peak_period(picture: np.ndarray, scale: float, longest: float, shortest: float) -> float:
+    """Period in mm of the strongest wave between two periods, by a windowed Fourier transform."""
+    level = picture.mean(axis=-1) if picture.ndim == 3 else picture
+    level = level - level.mean()
+    window = np.outer(np.hanning(level.shape[0]), np.hanning(level.shape[1]))
+    n = 4096  # padding refines where the peak is read
+    power = np.abs(np.fft.rfft2(level * window, (n, n)))
+    fy, fx = np.fft.fftfreq(n, scale)[:, None], np.fft.rfftfreq(n, scale)[None, :]
+    frequency = np.hypot(fy, fx)
+    inside = (frequency > 1.0 / longest) & (frequency < 1.0 / shortest)
+    best = np.argmax(np.where(inside, power, 0.0))
+    return float(1.0 / frequency.ravel()[best])
+
+
+@pytest.mark.parametrize(
+    ("spacing", "angle", "scale"),
+    # 7.162 mm at 2 and 2.866 mm at 5 degrees of 0.25 mm; 7.640 mm at 3 degrees of 0.40 mm
+    # (computed from p / (2 sin(a/2)); I. Amidror, The Theory of the Moire Phenomenon, from memory)
+    [(0.25, 2.0, 0.06), (0.25, 5.0, 0.05), (0.40, 3.0, 0.08), (0.25, 5.0, 0.3), (0.25, 2.0, 0.6)],
+)
+def test_moire_period(spacing: float, angle: float, scale: float) -> None:
+    """Close by (sampled) and from afar (summed from waves, single yarns smaller than a pixel)."""
+    cloth = replace(
+        load_swatch("shot-organza-red-black"), ends_per_cm=10 / spacing, picks_per_cm=10 / spacing
+    )
+    stack = Stack((Layer(cloth), Layer(cloth, angle)), backing("white"))
+    want = spacing / (2.0 * np.sin(np.radians(angle) / 2.0))
+    side = int(6 * want / scale) if scale < 0.1 else int(10 * want / scale)
+    linear, _ = closeup_linear(stack, WINDOW, side, side, scale)
+    found = peak_period(linear, scale, 2.2 * want, max(0.4 * want, 2.2 * scale))
+    assert found == pytest.approx(want, rel=0.02)
+    contrast = linear.mean(axis=-1).std() / linear.mean()
+    assert contrast > 0.01  # it is really there
+
+
+def test_no_false_pattern_from_one_layer() -> None:
+    """0.25 mm yarns on 0.2 mm pixels: plain point sampling would show a 1 mm pattern."""
+    cloth = replace(load_swatch("shot-organza-red-black"), ends_per_cm=40.0, picks_per_cm=40.0)
+    stack = Stack((Layer(cloth, 7.0),), backing("white"))
+    linear, _ = closeup_linear(stack, WINDOW, 200, 200, 0.2)
+    assert linear.std(axis=(0, 1)).max() < 0.004 * linear.mean()
+    fine, _ = closeup_linear(stack, WINDOW, 200, 200, 0.02)
+    assert fine.std(axis=(0, 1)).max() > 0.1 * fine.mean()  # there is a weave to alias
+
+
+def soft_layers() -> list[Part]:
+    """Two made-up layers whose openness and colour are plain waves, turned and offset."""
+    down, across = np.meshgrid(
+        (np.arange(96) + 0.5) / 96, (np.arange(128) + 0.5) / 128, indexing="ij"
+    )
+    parts = []
+    for turn, flip in ((0.0, False), (0.21, True)):
+        open_ = (
+            0.5 + 0.3 * np.cos(2 * np.pi * across) + 0.2 * np.sin(2 * np.pi * (across + 2 * down))
+        )
+        rgb = (1 - open_)[..., None] * np.array([0.9, 0.4, 0.1])
+        parts.append(
+            Part(rgb.astype(np.float32), open_.astype(np.float32), (0.5, 0.4),
+                 placement(turn, flip), (0.2, 0.3))
+        )  # fmt: skip
+    return parts
+
+
+def test_waves_and_samples_agree() -> None:
+    """Two ways to one picture, where pixels are fine enough for both: the same to the texel."""
+    parts, behind = soft_layers(), np.array([0.2, 0.5, 0.9])
+    direct = sampled(parts, behind, 300, 200, 0.008, 2)
+    plies = [Ply(p.rgb, p.open, p.size, p.place, p.offset) for p in parts]
+    waves = wave_picture(plies, behind, 300, 200, 0.008)
+    assert direct.std() > 0.08
+    assert np.abs(direct - waves).max() < 0.03
+    assert np.sqrt(((direct - waves) ** 2).mean()) < 0.008
+
+
+@pytest.mark.parametrize(
+    "name", ["shot-organza-red-black", "shot-twill-lining", "stage-gauze-black"]
+)
+def test_texture_has_the_openness_of_the_cell(name: str) -> None:
+    cloth = load_swatch(name)
+    n = 150
+    made = cell_texture(
+        cloth.construction(), (0.0, 0.0, 1.0), (), ((1.55, 8.0, 0.0),) * 2, (False, False), n
+    )
+    want = openness(tubes(cloth.construction()), np.array([0.0, 0.0, 1.0]))
+    # an opening's two edges are each placed to half a texel, in both directions
+    within = 2.0 * np.sqrt(want) / n
+    assert float((made.system == THROUGH).mean()) == pytest.approx(want, abs=within)
+    picks, ends = np.shape(cloth.weave.lift)
+    assert made.size == pytest.approx(
+        (ends * 10 / cloth.ends_per_cm, picks * 10 / cloth.picks_per_cm)
+    )
+
+
+def test_lift_plan_shows() -> None:
+    """At the crossing of end i and pick j the warp is in sight just where the plan says so."""
+    cloth = load_swatch("shot-twill-lining")
+    n = 32
+    made = cell_texture(
+        cloth.construction(), (0.0, 0.0, 1.0), (), ((1.55, 8.0, 0.0),) * 2, (False, False), n
+    )
+    plan = np.array(cloth.weave.lift)
+    for pick, end in np.ndindex(plan.shape):
+        middle = made.system[pick * n + n // 2, end * n + n // 2]
+        assert middle == (0 if plan[pick, end] else 1)
+
+
+def test_grain_runs_down_the_picture() -> None:
+    """Straight grain: the red warp runs down, so columns differ in red more than rows do."""
+    spread = {}
+    for grain in (0.0, 90.0):
+        stack = Stack((Layer(load_swatch("shot-organza-red-black"), grain),), backing("white"))
+        linear, _ = closeup_linear(stack, WINDOW, 128, 128, 0.005)
+        red = linear[..., 0] - linear[..., 1]
+        spread[grain] = red.mean(axis=0).std() / red.mean(axis=1).std()
+    assert spread[0.0] > 1.5
+    assert spread[90.0] < 1 / 1.5
+
+
+def test_scale_is_true() -> None:
+    """0.25 mm between ends at 0.01 mm a pixel: 25 pixels."""
+    cloth = replace(load_swatch("shot-organza-red-black"), ends_per_cm=40.0, picks_per_cm=25.0)
+    stack = Stack((Layer(cloth),), backing("white"))
+    linear, scale = closeup_linear(stack, WINDOW, 400, 300, pixels_per_mm=100.0)
+    assert scale == pytest.approx(0.01)
+    line = linear[..., 1].mean(axis=0)  # the red warp is dark in green light
+    power = np.abs(np.fft.rfft(line - line.mean()))
+    assert 400 / (np.argmax(power[1:]) + 1) == pytest.approx(25.0, rel=0.01)
+
+
+def test_unadapted_and_wide_screens() -> None:
+    stack = laid("shot-organza-red-black")
+    ball = scene("ballroom")
+    plain, _ = closeup_linear(stack, ball, 64, 64, 0.02)
+    warm, _ = closeup_linear(stack, ball, 64, 64, 0.02, seeing=Seeing(adapt=False))
+    ratio = (warm[..., 0] / warm[..., 2]).mean() / (plain[..., 0] / plain[..., 2]).mean()
+    assert ratio > 1.5  # tungsten light is orange to a daylight eye
+    wide = draw_closeup(stack, ball, 64, 64, 0.02, seeing=Seeing("Display P3"))
+    assert wide.info["icc_profile"] != draw_closeup(stack, ball, 64, 64, 0.02).info["icc_profile"]
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"mm_per_px": 0.0}, {"mm_per_px": 9.0}, {"pixels_per_mm": -1.0}, {"width_px": 4},
+        {"mm_per_px": 0.1, "pixels_per_mm": 10.0}, {"width_px": 10**5, "height_px": 10**5},
+    ],
+)  # fmt: skip
+def test_refusals(wrong: dict) -> None:
+    with pytest.raises(InputError):
+        draw_closeup(laid("muslin-white"), WINDOW, **{"width_px": 64, "height_px": 64, **wrong})
+    with pytest.raises(InputError):
+        draw_closeup(Stack((), None), WINDOW, 64, 64)
