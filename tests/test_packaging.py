@@ -42,7 +42,7 @@ def _tracked(folder, suffixes):
 def test_the_wheel_holds_the_package_its_data_the_swatches_and_the_page(built):
     names = set(zipfile.ZipFile(built[1]).namelist())
     wanted = _tracked("weavecolor", {".py", ".csv", ".ttf", ".txt"})
-    for folder, suffixes in (("swatches", {".toml", ".csv"}), ("ui", {".py"})):
+    for folder, suffixes in (("swatches", {".toml", ".csv", ".json"}), ("ui", {".py"})):
         files = _tracked(folder, suffixes)
         assert files
         wanted |= {f"weavecolor/{name}" for name in files}

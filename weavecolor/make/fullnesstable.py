@@ -146,19 +146,19 @@ def _down_the_skirt(table: FullnessTable) -> list[str]:
                 cm_and_inches(at.below_waist_cm),
                 cm(at.hang_cm),
                 f"{at.fullness:.2f}",
-                *(_mean_and_bare(way.heights[step].shares) for way in ways),
+                *(_mean_and_bare(way, way.heights[step].shares) for way in ways),
             )
             for step, at in enumerate(ways[0].heights)
         ]
         heads = ("below the waist", "round", "fullness", *(way.words for way in ways))
         lines += ["", f"Down the skirt, {widths} widths: mean layers, and the share of the view "
-                  "that has the fewest"]  # fmt: skip
+            "that no fold covers"]  # fmt: skip
         lines += columns(heads, rows, set(heads[1:]))
     return lines
 
 
-def _mean_and_bare(shares: LayerShares) -> str:
-    return f"{shares.mean:.2f} {100 * shares.of(min(shares.layers)):4.0f} %"
+def _mean_and_bare(way: FullnessWay, shares: LayerShares) -> str:
+    return f"{shares.mean:.2f} {100 * shares.of(2 if way.plan.doubled else 1):4.0f} %"
 
 
 def _seam(table: FullnessTable) -> str:

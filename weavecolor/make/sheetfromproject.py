@@ -225,7 +225,9 @@ def sheet_basis(
         for row in (*rows, *((remark, "") for remark in cloth.remarks)):
             whose.setdefault(row, []).append(cloth.name)
     for (what, text), names in whose.items():
-        told = f"{' and '.join(names)}: {what}" if len(cloths) > 1 else _capital(what)
+        everyone = "Both cloths" if len(cloths) == 2 else "All cloths"
+        owner = everyone if len(names) == len(cloths) else " and ".join(names)
+        told = f"{owner}: {what}" if len(cloths) > 1 else _capital(what)
         said.append(_basis(told, text) if text else SheetBasis(told, "", "rough"))
     if not any("assumed" in entry.source for entry in said):
         doubt = of_colour(known_of(cloths))

@@ -369,8 +369,8 @@ def lay_sentences(lay: Lay) -> tuple[str, ...]:
     lines = []
     if lay.fits:
         lines.append(
-            f"It fits: {cm_and_inches(lay.used_cm)} of the {cm_and_inches(in_hand_cm(lay))} in hand, {100 * lay.used_share:.0f} % of it "
-            f"in the pieces; {lay.reason}."
+            f"It fits: {cm_and_inches(lay.used_cm)} of the {cm_and_inches(in_hand_cm(lay))} in "
+            f"hand, {100 * lay.used_share:.0f} % of that in the pieces; {lay.reason}."
         )
     else:
         lines.append(f"{lay.verdict[:1].upper()}{lay.verdict[1:]}: {lay.reason}.")

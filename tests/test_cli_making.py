@@ -1,0 +1,380 @@
+"""From options to a sheet at the command line: fullness, lay, project, ranking, sheet."""
+
+from __future__ import annotations
+
+import io
+import json
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+
+import pytest
+from PIL import Image
+
+from weavecolor.appearance import appearance
+from weavecolor.cli import run
+from weavecolor.cli._making import example_projects, in_hand, length_cm
+from weavecolor.clothfile import load_swatch, read_cloth, swatch_folder
+from weavecolor.decide.wishes import Limits
+from weavecolor.errors import InputError
+from weavecolor.make.fromproject import (
+    check_project,
+    cloths_of,
+    in_hand_of,
+    lays_of,
+    project_cloth,
+    stack_of,
+    with_options,
+)
+from weavecolor.make.lightchoice import LightChoice, light_table, lights_of, scene_of
+from weavecolor.make.makingsheet import MakingSheet, SheetLayer, SheetSwatch, making_sheet_pdf
+from weavecolor.make.piecesfile import pieces_from_toml
+from weavecolor.make.project import (
+    Measured,
+    Project,
+    ProjectLayer,
+    ProjectOption,
+    from_json,
+    open_project,
+    save_project,
+    to_dict,
+    to_json,
+)
+from weavecolor.make.projectdata import ProjectFullness
+from weavecolor.make.remnant import ClothInHand
+from weavecolor.make.sheetfromproject import sheet_basis
+from weavecolor.scenes import scene
+from weavecolor.stack import Stack
+
+EXAMPLE = "two-skirt-evening"
+ORGANZA = "shot-organza-teal-copper"
+PIECES = """
+unit = "inch"
+seam = 0.5
+[[piece]]
+name = "panel"
+across = 20
+down = 30
+quantity = 2
+[[piece]]
+name = "front"
+corners = [[0, 0], [8, 0], [8, 16], [0, 16]]
+fold_edge = 3
+seam = 0
+"""
+
+
+def pdf_words(data: bytes) -> str:
+    pypdf = pytest.importorskip("pypdf")
+    pages = pypdf.PdfReader(io.BytesIO(data)).pages
+    return " ".join(" ".join(page.extract_text() for page in pages).split())
+
+
+def project(**changes) -> Project:
+    held = Project(
+        title="Gown",
+        cloths=(
+            project_cloth("o", swatch_folder() / f"{ORGANZA}.toml", (ClothInHand(112, 250),)),
+            project_cloth("c", swatch_folder() / "silk-chiffon-ivory.toml"),
+        ),
+        options=(ProjectOption("A", (ProjectLayer("o", 90.0), ProjectLayer("c")), "white"),),
+        chosen="A",
+        scenes=("ballroom",),
+        pieces=pieces_from_toml(PIECES),
+    )
+    return replace(held, **changes)
+
+
+# --- the whole way ----------------------------------------------------------------------------
+
+
+def test_from_the_example_to_a_ranking_a_choice_a_lay_and_a_sheet(tmp_path, capsys):
+    mine = tmp_path / "mine.json"
+    asked = ["project", "new", str(mine), "--like", EXAMPLE, "--scene", "ballroom"]
+    assert run(asked) == 0
+    before = open_project(mine)
+    asked = ["decide", "stacks", ORGANZA, "--project", str(mine), "--want", "deepest"]
+    asked += ["--layers", "1", "--behind", "white,black", "--options", "2", "--keep"]
+    capsys.readouterr()
+    assert run(asked) == 0
+    told = capsys.readouterr()
+    # The cloth in hand decides: cross grain is deeper, but only straight grain can be cut.
+    assert told.out.startswith("1. Shot silk organza, teal and copper, straight grain; black")
+    assert "cross grain: no lay found" in told.out and "straight grain fits" in told.out
+    held = open_project(mine)
+    new = [o for o in held.options if o.name not in {x.name for x in before.options}]
+    assert new[0].layers == (ProjectLayer(ORGANZA),) and new[0].backing == "black"
+    assert held.chosen == before.chosen and {o.name for o in new} <= set(held.pins)
+
+    assert run(["project", "choose", str(mine), new[0].name]) == 0
+    drawn = tmp_path / "lay.svg"
+    assert run(["lay", str(mine), "--tries", "60", "--out", str(drawn)]) == 0
+    assert "It fits: " in capsys.readouterr().out and drawn.exists()
+
+    sheet = tmp_path / "sheet.pdf"
+    asked = ["sheet", str(mine), "--out", str(sheet), "--png", "--pictures", "close-up"]
+    assert run([*asked, "--date", "4 March", "--tries", "60"]) == 0
+    words = pdf_words(sheet.read_bytes())
+    held = open_project(mine)
+    expected = appearance(stack_of(held, held.option(new[0].name)), scene("ballroom")).reading
+    for text in (
+        "Evening dress, two skirts",
+        "4 March",
+        "straight grain, warp down; face out",
+        "Behind: black.",
+        expected.words,
+        f"{expected.Lab[0]:.1f}",
+        "Dark bone channel tape: ",
+        "skirt panel",
+        "Lay on Shot silk organza, teal and copper",
+        "Laid on: the last of the bolt.",
+        "2.97 to 1",  # 2 x (110 - 3) cm on 72 cm
+        "open flame",
+        "thread count",
+        "Stitch the real sample here",
+    ):
+        assert text in words, text
+    pages = sorted(tmp_path.glob("sheet-*.png"))
+    assert [p.name for p in pages] == ["sheet-1.png", "sheet-2.png"]
+    with Image.open(pages[0]) as page:
+        assert page.size == (1654, 2339)  # A4 (ISO 216) at 200 dots an inch
+
+
+def test_the_example_is_sound_and_is_not_written_to(capsys):
+    assert run(["project", "check", EXAMPLE]) == 0
+    assert "Sound." in capsys.readouterr().out
+    assert run(["project", "show", EXAMPLE]) == 0
+    assert " * A: Shot silk organza" in capsys.readouterr().out
+    before = example_projects()[EXAMPLE].read_bytes()
+    assert run(["project", "choose", EXAMPLE, "B"]) == 2
+    asked = ["decide", "stacks", "--project", EXAMPLE, "--keep"]
+    assert run(asked) == 2
+    assert example_projects()[EXAMPLE].read_bytes() == before
+    held = open_project(example_projects()[EXAMPLE])
+    assert to_json(held) == before.decode("utf-8") and check_project(held) == ()
+
+
+# --- fullness ---------------------------------------------------------------------------------
+
+
+def test_fullness_lays_pleats_beside_gathers(capsys):
+    asked = ["fullness", "--finished", "72", "--length", "84 cm", "--cloth", "1.12 m"]
+    asked += ["--hem-round", "200", "--doubled", "both", "--json"]
+    assert run(asked) == 0
+    found = json.loads(capsys.readouterr().out)
+    ways = {(w["kind"], w["doubled"]): w for w in found["ways"]}
+    assert len(ways) == 6
+    # Worked by hand (common practice, no source): 2.5 x 72 = 180 needs 2 widths of 109 = 218 cm;
+    # single drop 84 + 1.5 + 5 = 90.5, doubled 2 x (84 + 1.5) = 171.
+    single, double = ways["knife", False], ways["knife", True]
+    assert single["widths"] == 2 and single["fullness"] == pytest.approx(218 / 72, abs=1e-4)
+    assert single["cloth_length_cm"] == 181.0 and double["cloth_length_cm"] == 342.0
+    assert single["mean_layers"] == pytest.approx(218 / 72, abs=1e-3)  # flat folds
+    assert double["mean_layers"] == pytest.approx(2 * 218 / 72, abs=2e-3)
+    hem = ways["gathered", False]["by_height"][-1]
+    assert hem["fullness"] == pytest.approx(218 / 200, abs=1e-4) and hem["bare_share"] == 1.0
+    assert run(asked[:-1]) == 0
+    text = capsys.readouterr().out
+    assert "knife pleats, doubled" in text and "84 cm (33 1/8 in)" in text
+
+
+# --- lay --------------------------------------------------------------------------------------
+
+
+def test_a_list_of_pieces_is_laid_at_each_grain(tmp_path, capsys):
+    listed = tmp_path / "pieces.toml"
+    listed.write_text(PIECES)
+    # Panels are 21 x 31 in cut: two side by side on straight grain need 42 in of width and 31 in
+    # of length; across the grain they lie one after another, 42 in of length.
+    asked = ["lay", str(listed), "--cloth", "42 x 47.5 inch", "--grain", "straight,cross"]
+    saved = tmp_path / "lays.json"
+    assert run([*asked, "--json", "--save", str(saved), "--tries", "40"]) == 0
+    straight, cross = json.loads(saved.read_text())["lays"]
+    assert straight["verdict"] == "fits"
+    assert straight["used_cm"] == pytest.approx((31 + 16) * 2.54, abs=0.02)  # front below panels
+    # 31 in of panel leave 11 in beside them and 5.5 in below: no room for 16 x 16 in.
+    assert cross["verdict"] != "fits" and cross["missing"] == ["front"]
+    for ending in ("png", "svg", "pdf"):
+        out = tmp_path / f"lay.{ending}"
+        assert run([*asked[:5], "straight", "--out", str(out), "--tries", "40"]) == 0
+    with Image.open(tmp_path / "lay.png") as image:
+        assert image.width > 1000 and len(image.getcolors(1 << 20)) > 5
+    root = ET.parse(tmp_path / "lay.svg").getroot()
+    space = "{http://www.w3.org/2000/svg}"
+    said = [node.text for node in root.iter(f"{space}text")]
+    assert said.count("1") == 2 and "It fits" in " ".join(map(str, said))
+    assert len(list(root.iter(f"{space}polygon"))) >= 4
+    assert "panel" in pdf_words((tmp_path / "lay.pdf").read_bytes())
+
+
+def test_every_layer_is_laid_and_the_cloth_without_an_amount_is_told(capsys):
+    held = project()
+    organza, chiffon = lays_of(held, held.options[0], 30)
+    assert organza.lay is not None and len(organza.lay.placements) == 3
+    assert chiffon.lay is None and "not given" in chiffon.words
+    twice = ProjectOption("B", (ProjectLayer("o"), ProjectLayer("o", 90.0)))
+    (both,) = lays_of(held, twice, 30)
+    assert both.lay is not None
+    assert len(both.lay.placements) + len(both.lay.missing) == 6
+    odd = ProjectOption("C", (ProjectLayer("o", 10.0), ProjectLayer("o", 60.0)))
+    (none,) = lays_of(held, odd, 30)
+    assert none.lay is None and "odd angles" in none.words
+    assert lays_of(replace(held, pieces=()), twice) == ()
+    assert set(in_hand_of(held)) == {load_swatch(ORGANZA).name}
+
+
+def test_pieces_in_inches_become_centimetres():
+    panel, front = pieces_from_toml(PIECES)
+    assert panel.outline[2] == pytest.approx((50.8, 76.2)) and panel.seam_cm == pytest.approx(1.27)
+    assert front.fold_edge == 3 and front.seam_cm == 0.0 and front.quantity == 1
+    assert length_cm("27.5 inch", "x") == pytest.approx(69.85)
+    hand = in_hand("44x98 inch", "x")
+    assert (hand.width_cm, hand.length_cm) == pytest.approx((111.76, 248.92))
+    assert in_hand("112 x 250", "x") == ClothInHand(112, 250)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", "at least one piece"),
+        ("piece = 3", "at least one piece"),
+        ("[[piece]]\nacross = 3", "name: is missing"),
+        ("[[piece]]\nname = 'a'\nacross = 3", "down: is missing"),
+        ("[[piece]]\nname = 'a'\nacross = 3\ndown = 4\nwide = 1", "not a known field"),
+        ("[[piece]]\nname = 'a'\nacross = 3\ncorners = []", "not both"),
+        ("[[piece]]\nname = 'a'\ncorners = [[0, 0], [1, 1], [1, 0], [0, 1]]", "touches itself"),
+        ("[[piece]]\nname = 'a'\nacross = 3\ndown = 4\nquantity = 1.5", "whole number"),
+        ("[[piece]]\nname = 'a'\nacross = 3\ndown = 4\npair = true", "even numbers"),
+        ("[[piece]", "not valid TOML"),
+    ],
+)
+def test_a_wrong_list_of_pieces_is_refused(text, says):
+    with pytest.raises(InputError, match=says) as caught:
+        pieces_from_toml(text, "mine.toml")
+    assert "mine.toml" in str(caught.value)
+
+
+# --- project ----------------------------------------------------------------------------------
+
+
+def test_a_project_is_begun_shown_and_chosen_in(tmp_path, capsys):
+    file, listed = tmp_path / "dress.json", tmp_path / "pieces.toml"
+    listed.write_text(PIECES)
+    asked = ["project", "new", str(file), "--title", "Dress", "--pieces", str(listed)]
+    asked += ["--cloth", "polyester-organza-blue=112x250", "--behind", "white,open"]
+    assert run([*asked, "--scene", "candlelit,ballroom", "--want", "most shot"]) == 0
+    assert "No option yet" in capsys.readouterr().err
+    held = open_project(file)
+    cloth = cloths_of(held)["polyester-organza-blue"]
+    # Its spectra come from a file beside the swatch; the project needs no other file.
+    original = read_cloth(swatch_folder() / "polyester-organza-blue.toml")
+    assert cloth.warp.colour == pytest.approx(original.warp.colour, abs=1e-6)
+    assert run(asked) == 2 and "is there already" in capsys.readouterr().err
+    same = Stack((*stack_of(project(), project().options[0]).layers[:1],))
+    both, names = with_options(project(), (same, same))
+    assert names == ("B", "B") and both.option("B").backing == "" and both.pins == ("B",)
+
+
+def test_what_was_supposed_of_a_cloth_is_still_known_in_the_project(tmp_path):
+    bare = tmp_path / "bare.toml"
+    yarn = 'fibre = "silk"\ncount = "20 denier"\nkind = "filament"\ncolour = "#aa2233"\n'
+    bare.write_text(
+        f'name = "bare"\nweave = "plain"\nends = "40 /cm"\npicks = "40 /cm"\n'
+        f'[warp]\n{yarn}[weft]\n{yarn}[source]\nends = "counted over 2 cm"\n'
+    )
+    held = Project(cloths=(project_cloth("bare", bare),))
+    (cloth,) = cloths_of(held).values()
+    assert cloth.remarks == read_cloth(bare).remarks and cloth.remarks
+    basis = sheet_basis([cloth], [Measured("weight", "scales", {})])
+    assert [b.what for b in basis if b.how_sure == "measured"] == ["weight", "Ends"]
+    assert any("supposed" in b.what and b.how_sure == "rough" for b in basis)
+
+
+def test_the_light_of_a_project_is_the_one_that_was_set():
+    moved = LightChoice("ballroom", True, -40, 20)
+    held = project(settings={"light": light_table(moved)}, scenes=("ballroom", "candlelit"))
+    assert lights_of(held) == (moved, LightChoice("candlelit"))
+    assert scene_of(moved).lights[0].azimuth_deg != scene("ballroom").lights[0].azimuth_deg
+    assert lights_of(project(scenes=())) == (LightChoice(),)
+
+
+def test_wishes_limits_and_fullness_are_kept():
+    wanted = ProjectFullness("skirt", "knife", 72, 112, 84, widths=2)
+    limits = Limits((2, 3), ("o",), (0.0, 45.0), False, ("back",), 80.0, "apart")
+    held = project(wishes=("deepest", "target #102030"), limits=limits, fullness=(wanted,))
+    assert from_json(to_json(held)) == held
+    for path, value, says in (
+        (("limits", "layers"), [2, 1], "limits.layers"),
+        (("limits", "faces"), ["inside"], "limits.faces"),
+        (("limits", "outside"), ["gone"], "not one of the cloths"),
+        (("limits", "weight_g_m2"), -1, "limits.weight_g_m2"),
+        (("fullness", 0, "widths"), None, "fullness wanted or the number of widths"),
+        (("fullness", 0, "kind"), "ruched", "kind"),
+        (("fullness", 0, "finished_cm"), 0, r"fullness\[0\]"),
+    ):
+        data = to_dict(held)
+        table = data
+        for key in path[:-1]:
+            table = table[key]
+        table[path[-1]] = value
+        with pytest.raises(InputError, match=says):
+            from_json(json.dumps(data))
+
+
+def test_pictures_that_find_no_room_are_counted():
+    swatch = SheetSwatch(Image.new("RGB", (40, 30), "red"), "red")
+    made = MakingSheet("Gown", "today", (SheetLayer("silk"),), swatches=(swatch,) * 8)
+    assert "and 2 more pictures that this sheet has no room for" in pdf_words(
+        making_sheet_pdf(made)
+    )
+
+
+# --- complaints -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["fullness", "--finished", "x", "--length", "9", "--cloth", "9"], "--finished"),
+        (["fullness", "--finished", "70", "--length", "90", "--cloth", "2"], "seam allowances"),
+        (["fullness", "--finished", "70", "--length", "90", "--cloth", "112", "--kind", "ruched"],
+         "--kind"),
+        (["fullness", "--finished", "70", "--length", "90", "--cloth", "112", "--hem-round", "999"],
+         "will not go round"),
+        (["lay", "nothing-such"], "neither a project file nor an example"),
+        (["lay", "gone.toml", "--cloth", "112x250"], "no such file"),
+        (["lay", EXAMPLE, "--out", "OUT/lay.gif"], ".png, .svg"),
+        (["lay", EXAMPLE, "--cloth", "112"], "width x length"),
+        (["lay", EXAMPLE, "--option", "Z"], "there are: A, B, C"),
+        (["project", "new", "OUT/a.txt"], "ends in .json"),
+        (["project", "new", "OUT/a.json", "--like", "nothing"], "no example"),
+        (["project", "new", "OUT/a.json", "--cloth", "nothing"], "neither a swatch"),
+        (["project", "new", "OUT/a.json", "--want", "shiny"], "no wish"),
+        (["project", "new", "OUT/a.json", "--scene", "moon"], "scenes"),
+        (["project", "new", "OUT/a.json", "--behind", "mirror"], "backings"),
+        (["project", "show", "OUT/gone.json"], "no such file"),
+        (["sheet", EXAMPLE, "--out", "OUT/s.doc"], ".pdf or .png"),
+        (["sheet", EXAMPLE, "--out", "OUT/s.pdf", "--pictures", "portrait"], "pictures"),
+        (["sheet", EXAMPLE, "--out", "OUT/s.pdf", "--option", "Z"], "there are: A, B, C"),
+        (["decide", "stacks", "--want", "deepest"], "name the cloths"),
+        (["decide", "stacks", ORGANZA, "--keep", "--want", "deepest"], "--project"),
+        (["decide", "stacks", "silk", "--project", EXAMPLE], "not a cloth of the project"),
+    ],
+)  # fmt: skip
+def test_bad_input_is_one_line_and_leaves_nothing(words, told, capsys, tmp_path):
+    assert run([word.replace("OUT", str(tmp_path)) for word in words]) == 2
+    captured = capsys.readouterr()
+    assert told in captured.err and captured.err.count("\n") == 1
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_project_without_a_choice_or_of_a_newer_version_is_refused(tmp_path, capsys):
+    file = tmp_path / "p.json"
+    save_project(file, project(chosen="", options=()))
+    out = tmp_path / "s.pdf"
+    assert run(["sheet", str(file), "--out", str(out)]) == 2
+    assert "holds no option yet" in capsys.readouterr().err
+    file.write_text(json.dumps({**to_dict(project()), "weavecolor_project": 99}))
+    for verb in (["sheet", str(file), "--out", str(out)], ["project", "check", str(file)]):
+        assert run(verb) == 2
+        assert "newer weavecolor" in capsys.readouterr().err
+    assert not out.exists()
