@@ -21,8 +21,8 @@ from weavecolor.cloth import Construction
 
 Array = NDArray[np.float64]
 
-_NODE_POINTS = 233
-_NAMED_POINTS = 4181
+_NODE_POINTS = 610
+_NAMED_POINTS = 10946
 _QUICK_POINTS = 1597
 
 
@@ -55,15 +55,20 @@ class Distance:
     uneven: float = UNEVEN
 
 
-#: Irrational steps of one-dimensional point sets that do not run together (powers of the inverse
-#: plastic number and of golden-like ratios; M. Roberts' R sequences, an additive recurrence).
-_STEPS = (0.7548776662466927, 0.5698402909980532, 0.8191725133961645, 0.6710436067037893,
-          0.5497004779019703, 0.8566748838545029, 0.7338918566271260)  # fmt: skip
+_PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 67, 71)
 
 
+@lru_cache(maxsize=64)
 def _spread(count: int, which: int) -> Array:
-    step = _STEPS[which % len(_STEPS)] + which // len(_STEPS) * 0.1031
-    return (0.5 + np.arange(count) * step) % 1.0
+    """An evenly spread set of ``count`` numbers 0-1; different sets do not run together (radical
+    inverses in prime bases: J. H. Halton, Numerische Mathematik 2 (1960) 84)."""
+    base = _PRIMES[which % len(_PRIMES)]
+    rest, out, unit_ = np.arange(1, count + 1), np.zeros(count), 1.0 / base
+    while rest.any():
+        rest, digit = np.divmod(rest, base)
+        out += digit * unit_
+        unit_ /= base
+    return out
 
 
 def _behind(construction: Construction, distance: Distance, count: int, flip: bool) -> NDArray:
@@ -92,13 +97,19 @@ def _joint(open_a: NDArray, open_b: NDArray, through_a: Array, through_b: Array)
 
 
 @lru_cache(maxsize=64)
-def _node_open(construction: Construction, distance: Distance, flip: bool) -> NDArray:
+def _node_open(
+    construction: Construction, distance: Distance, flip: bool, midway: bool = False
+) -> NDArray:
     cell = transport(construction)
     half = cell.nodes.half
     points = _behind(construction, distance, _NODE_POINTS, flip)
     n = points.shape[1]
     origin = np.repeat(points, half, axis=1)
     away = cell.nodes.vector[half:] if flip else cell.nodes.vector[:half]
+    if midway:
+        turn = np.pi / cell.nodes.steps
+        c, s = np.cos(turn), np.sin(turn)
+        away = away @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
     toward = np.tile(away.T, (1, n))
     return (~blocked(cell.geometry, origin, toward)).reshape(n, half).astype(np.float32)
 
@@ -121,8 +132,8 @@ def _diffuse_open(
     cell = transport(construction)
     points = _behind(construction, distance, count, flip)
     n = points.shape[1]
-    zenith = np.arcsin(np.sqrt(_spread(n, 0)))
-    toward = unit(zenith, 2.0 * np.pi * _spread(n, 1)).T
+    a, b = _spread(n, 0), _spread(n, 1)
+    toward = unit(np.arcsin(np.sqrt(a)), 2.0 * np.pi * b).T
     if flip:
         toward = toward * np.array([[1.0], [1.0], [-1.0]])
     return (~blocked(cell.geometry, points, toward)).astype(np.float32)
@@ -176,8 +187,33 @@ def pairs(
         ratio = np.minimum(mean, own) / np.maximum(named @ share, 1e-12)
         named = np.minimum(named * ratio[:, None], own[:, None])
         named = _uneven(named, own, through, held[half:, :half])
-    joint = _joint(node, node, through, through)
+    joint = _spread_out(
+        _joint(node, node, through, through),
+        through,
+        cell.nodes.share[:half],
+        node,
+        _node_open(construction, distance, flip, midway=True),
+    )
     return Pairs(_uneven(joint, through, through, held[:half, :half]), named, pair)
+
+
+def _spread_out(
+    joint: Array, through: Array, share: Array, here: NDArray, between: NDArray
+) -> Array:
+    """Joint openness of nodes where a node with itself stands for pairs of directions within its
+    share of the sky, and not for one beam and its own reverse.
+
+    What all pairs come to together is told by the nodes (``here``) against directions midway
+    between them (``between``), none of which meets its own reverse.
+    """
+    mean = float(share @ through)
+    apart = float((here @ share).mean() * (between @ share).mean())
+    wanted = float(((here @ share) * (between @ share)).mean()) / max(apart, 1e-12) * mean**2
+    others = float(share @ joint @ share - share**2 @ np.diag(joint))
+    often = max(wanted - others, 0.0) / max(float(share**2 @ through**2), 1e-12)
+    out = joint.copy()
+    np.fill_diagonal(out, np.minimum(often * through**2, through))
+    return out
 
 
 def _held_register(
