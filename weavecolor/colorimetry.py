@@ -39,6 +39,9 @@ from weavecolor.tristimulus import (
 )
 from weavecolor.words import colour_words
 
+#: Highest XYZ that is read, Y = 100 for white: a lamp is some thousands of times brighter.
+BRIGHTEST = 1e9
+
 
 @dataclass(frozen=True, eq=False)
 class Reading:
@@ -89,11 +92,14 @@ def reading(
     Raises
     ------
     InputError
-        Wrong number of bands, values that are not finite, no light, an unknown observer.
+        Wrong number of bands, values that are not finite, no light, an unknown observer, or a
+        radiance that cannot be of this illumination.
     """
     if np.ndim(radiance) != 1:
         raise InputError(f"a reading takes one spectrum of {BANDS} bands")
     XYZ = xyz(radiance, illumination, observer)
+    if not np.all(XYZ <= BRIGHTEST):
+        raise InputError("the radiance is far above its illumination; give both on one scale")
     Lab = lab_from_xyz(XYZ, adopted_white(illumination, white, observer, adapt))
     on_screen = to_screen_white(illumination, white, observer, adapt) @ XYZ
     srgb, fits = srgb_from_xyz(on_screen)

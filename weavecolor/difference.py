@@ -11,6 +11,9 @@ from numpy.typing import ArrayLike
 from weavecolor._colour import science
 from weavecolor.tristimulus import FloatArray, checked_spectrum, lab_from_xyz, xyz
 
+#: Tristimulus values (Y = 100 for white) below this are black.
+BLACK = 1e-6
+
 
 def ciede2000(Lab1: ArrayLike, Lab2: ArrayLike) -> FloatArray:
     """CIEDE2000 (CIE 142, ISO/CIE 11664-6), kL = kC = kH = 1; Lab arrays (..., 3) -> (...)."""
@@ -41,15 +44,15 @@ def metamerism_index(
     Two reflectances (..., 41) that should match under the reference light are compared under
     the test light, after the second one's XYZ has been corrected by the ratio that makes them
     match exactly under the reference light (multiplicative correction). Lights are (41,)
-    spectra. 0 for reflectances in proportion to one another.
+    spectra. 0 for reflectances in proportion to one another. A second one that is all but black
+    cannot be corrected and is compared as it is.
     """
     first, second = checked_spectrum(first, "a spectrum"), checked_spectrum(second, "a spectrum")
     reference_light = checked_spectrum(reference_light, "the reference light")
     test_light = checked_spectrum(test_light, "the test light")
-    tiny = np.finfo(np.float64).tiny
-    correction = xyz(first * reference_light, reference_light, observer) / np.maximum(
-        xyz(second * reference_light, reference_light, observer), tiny
-    )
+    wanted = xyz(first * reference_light, reference_light, observer)
+    there = xyz(second * reference_light, reference_light, observer)
+    correction = np.divide(wanted, there, out=np.ones_like(wanted + there), where=there > BLACK)
     white = xyz(test_light, test_light, observer)
     Lab1 = lab_from_xyz(xyz(first * test_light, test_light, observer), white)
     corrected = correction * xyz(second * test_light, test_light, observer)

@@ -163,7 +163,8 @@ def _kind(value: object) -> str:
     if isinstance(value, str):
         return f"text {value[:30]!r}"
     if isinstance(value, int | float):
-        return f"the number {shown(value, 33)}"
+        text = shown(value, 33)
+        return text if text.startswith("a number") else f"the number {text}"
     if isinstance(value, list):
         return "a list"
     if isinstance(value, Mapping):

@@ -1,0 +1,82 @@
+"""Texts made to wear a reader out, each read once; prints what was said, how long it took, memory.
+
+Run by ``test_fuzz_readers`` in a process of its own, so that the memory is these texts' alone.
+"""
+
+import json
+import resource
+import time
+
+from weavecolor.clothfile import cloth_from_toml
+from weavecolor.errors import InputError
+from weavecolor.make.piecesfile import pieces_from_toml
+from weavecolor.make.project import from_json
+from weavecolor.make.projectdata import ProjectCloth
+from weavecolor.spectrafile import spectra_from_text
+
+NM = " ".join(f"NM{nm}" for nm in range(400, 710, 10))
+KEYS = 60_000
+
+
+def spectra(text):
+    return spectra_from_text(text, file="x")
+
+
+def project_cloth(text):
+    return ProjectCloth.from_toml("cloth", text)
+
+
+def cgats(fields, samples):
+    return f"BEGIN_DATA_FORMAT\n{fields}\nEND_DATA_FORMAT\nBEGIN_DATA\n{samples}\nEND_DATA\n"
+
+
+MANY_LAYERS = {
+    "weavecolor_project": 1,
+    "cloths": [{"key": f"c{i}", "definition": {}} for i in range(20_000)],
+    "options": [{"name": f"o{i}", "layers": [{"cloth": "c19999"}] * 10} for i in range(5000)],
+    "pins": [f"o{i % 5000}" for i in range(20_000)],
+}
+TWICE = "{" + ",".join(f'"k{i}":1' for i in range(KEYS)) + f',"k{KEYS - 1}":1}}'
+
+CASES = {
+    "dotted key": (cloth_from_toml, ".".join(["a"] * 400_000) + " = 1"),
+    "dotted key with blanks": (cloth_from_toml, " . ".join(["'a'"] * 140_000) + " = 1"),
+    "dotted table": (pieces_from_toml, "[" + ".".join(["a"] * 400_000) + "]"),
+    "dotted key inline": (project_cloth, "x = {" + ".".join("a" * 300_000) + "=1}"),
+    "deep list": (cloth_from_toml, "weight = " + "[" * 900_000),
+    "deep table": (cloth_from_toml, "weight = " + "{a=" * 300_000),
+    "many keys": (cloth_from_toml, "\n".join(f"k{i}=1" for i in range(90_000))),
+    "many lists of tables": (cloth_from_toml, "[[a.b.c]]\n" * 90_000),
+    "huge number": (cloth_from_toml, 'name="x"\nwarp=0x' + "f" * 900_000),
+    "huge list": (cloth_from_toml, "weave = [" + "0," * 490_000 + "]"),
+    "quotes": (cloth_from_toml, "," + "'" * 900_000),
+    "deep json": (from_json, "[" * 5_000_000),
+    "deep json tables": (from_json, '{"a":' * 1_000_000),
+    "keys twice": (from_json, TWICE),
+    "many layers of many cloths": (from_json, json.dumps(MANY_LAYERS)),
+    "huge json number": (from_json, '{"weavecolor_project": ' + "9" * 9_000_000 + "}"),
+    "one wide row": (spectra, "1," * 2_500_000),
+    "wide heading of wavelengths": (spectra, "400," * 900_000 + "\n1"),
+    "many rows": (spectra, "400,1\n" * 1_500_000),
+    "many fields": (spectra, cgats("NM400 " * 2_000_000, "1")),
+    "many samples": (spectra, cgats(NM, ("1 " * 31 + "\n") * 200_000)),
+    "quotes in a row": (spectra, "BEGIN_DATA_FORMAT\n" + '" ' * 1_000_000 + "\nBEGIN_DATA\n"),
+    "a field of megabytes": (spectra, '"' + "x" * 10_000_000),
+}
+
+
+def main():
+    told = {}
+    for name, (read, text) in CASES.items():
+        begun = time.process_time()
+        try:
+            read(text)
+            said = "taken"
+        except InputError as error:
+            said = str(error)
+        told[name] = [said[:300], time.process_time() - begun]
+    print(json.dumps([told, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000]))
+
+
+if __name__ == "__main__":
+    main()
