@@ -97,7 +97,7 @@ def openings(
     return Openings(joint, hit, float(1.0 - share @ (hit * t)) / (1.0 - mean))
 
 
-def _turned(matrices: Array) -> Array:
+def _turned(matrices: NDArray) -> NDArray:
     return np.swapaxes(matrices, -1, -2)
 
 

@@ -279,8 +279,9 @@ def named_forms(
         cell.seen * inward_node[cell.samples.patch],
     )
     fine, bright = cell.samples, rough
-    if all(b.fine is not None for b in beams):
-        fine, bright = fine_samples(construction), np.stack([b.fine for b in beams], axis=1)
+    dense = [b.fine for b in beams if b.fine is not None]
+    if len(dense) == len(beams):
+        fine, bright = fine_samples(construction), np.stack(dense, axis=1)
     dim = bright * inward[fine.patch]
     glint = np.einsum(
         "pm,pmd,pd->md", cell.share_patch[:, None] * seen, lobes, cell.seen_patch, optimize=True

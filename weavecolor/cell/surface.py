@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from weavecolor.cell.tubes import WARP, Tubes
 
@@ -37,11 +37,14 @@ class Patches:
     def count(self) -> int:
         return self.crossings * 2 * self.along * self.around
 
-    def index(self, orbit: NDArray, system: NDArray, along: NDArray, around: NDArray) -> NDArray:
+    def index(
+        self, orbit: ArrayLike, system: ArrayLike, along: NDArray, around: NDArray
+    ) -> NDArray:
         """Patch number; ``along`` and ``around`` are fractions 0-1 of the piece and its girth."""
         a = np.clip((along * self.along).astype(np.int32), 0, self.along - 1)
         b = (around * self.around).astype(np.int32) % self.around
-        return ((orbit * 2 + system) * self.along + a) * self.around + b
+        piece = np.asarray(orbit) * 2 + np.asarray(system)
+        return (piece * self.along + a) * self.around + b
 
     @property
     def system(self) -> NDArray[np.intp]:
@@ -102,7 +105,7 @@ def samples(geometry: Tubes, cut: Patches, per_piece: int) -> Samples:
                     np.stack([normal[k] for k in order]),
                     np.stack([tangent[k] for k in order]),
                     area / geometry.area,
-                    cut.index(np.int32(number), np.int32(system), s, ring),
+                    cut.index(number, system, s, ring),
                     np.full(s.size, system),
                 )
             )

@@ -129,7 +129,7 @@ def transport(construction: Construction, rings: int = 6, steps: int = 12) -> Tr
     seen = np.zeros(facing.shape, np.float32)
     seen[which[free], direction[free]] = facing[which[free], direction[free]]
 
-    share = np.bincount(surface.patch, surface.share, cut.count)
+    share = np.bincount(surface.patch, surface.share, cut.count).astype(np.float64)
     flux = np.zeros((cut.count, cut.count))
     source, heading, met = which[~free], direction[~free], _hit_patch(geometry, cut, hits, ~free)
     weight = surface.share[source] * facing[source, heading] * grid.share[heading]
@@ -161,7 +161,7 @@ def transport(construction: Construction, rings: int = 6, steps: int = 12) -> Tr
         seen,
         seen_patch,
         share,
-        1.0 - surface.share @ seen,
+        np.asarray(1.0 - surface.share @ seen, np.float64),
         exchange,
         escape,
         _across_yarn(cut, share),

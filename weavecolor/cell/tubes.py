@@ -154,7 +154,7 @@ def orbits(lift: tuple[tuple[int, ...], ...]) -> tuple[NDArray, NDArray]:
     picks, ends = plan.shape
     orbit = np.full((picks, ends), -1, np.int32)
     shifts = translations(lift)
-    distinct = []
+    distinct: list[tuple[int, int]] = []
     for pick in range(picks):
         for end in range(ends):
             if orbit[pick, end] < 0:
