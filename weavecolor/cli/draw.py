@@ -38,7 +38,7 @@ _WHATS = ("close-up", "drape", "turns", "loop", "dials", "sheet")
               help="White, black, calico, open, ...; several for a sheet.")  # fmt: skip
 @click.option("--scene", default="window at the side", show_default=True)
 @click.option("--form", default="gathered skirt", show_default=True,
-              help="Form of a drape or sheet; a sheet also takes close-up or flat colour.")  # fmt: skip
+              help="Of a drape or sheet; a sheet also takes close-up, flat colour.")  # fmt: skip
 @click.option("--fullness", type=float, help="Fullness at the top of a drape, 1 to 9.")
 @click.option("--size", type=click.IntRange(64, 8000), help="Width in pixels.")
 @click.option("--scale", type=float, help="Mm a pixel of a close-up; all layers true to it.")
