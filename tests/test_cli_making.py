@@ -320,6 +320,16 @@ def test_wishes_limits_and_fullness_are_kept():
             from_json(json.dumps(data))
 
 
+def test_a_sheet_for_which_there_is_too_little_cloth_says_so(tmp_path, capsys):
+    file, out = tmp_path / "p.json", tmp_path / "s.pdf"
+    short = project_cloth("o", swatch_folder() / f"{ORGANZA}.toml", (ClothInHand(112, 60),))
+    option = ProjectOption("A", (ProjectLayer("o"),), "black")
+    save_project(file, project(cloths=(short,), options=(option,)))
+    assert run(["sheet", str(file), "--out", str(out), "--pictures", "none"]) == 0
+    assert "caution: " in capsys.readouterr().err
+    assert "Cannot fit: Shot silk organza" in pdf_words(out.read_bytes())
+
+
 def test_pictures_that_find_no_room_are_counted():
     swatch = SheetSwatch(Image.new("RGB", (40, 30), "red"), "red")
     made = MakingSheet("Gown", "today", (SheetLayer("silk"),), swatches=(swatch,) * 8)

@@ -350,8 +350,10 @@ def _lays(sheet: MakingSheet, style: Style) -> list[Block]:
 
 def _lay(name: str, lay: Lay, numbers: dict[str, int], style: Style, width: float) -> Block:
     folded = {"lengthwise": ", folded along the warp", "crosswise": ", folded across"}
+    # A lay that leaves pieces over must not be taken for one that can be cut.
+    said = f"Lay on {name}" if lay.fits else f"{lay.verdict.capitalize()}: {name}"
     title = paragraph(
-        f"Lay on {name}{folded.get(lay.fold, '')}", width, style.head, bold=True, lines=1
+        f"{said}{folded.get(lay.fold, '')}", width, style.head, bold=True, lines=1
     ).marks[0]
     assert isinstance(title, Text)
     drawing = lay_drawing(lay, numbers, width, style.mm(74.0), style)
