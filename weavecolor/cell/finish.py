@@ -315,7 +315,7 @@ def _glints(
     wanted = np.ones((count, count), bool)
     if links is not None:
         wanted[:] = False
-        wanted[tuple(np.array(links).reshape(-1, 2).T)] = True
+        wanted[tuple(np.array(links, np.intp).reshape(-1, 2).T)] = True
         wanted |= wanted.T
     first, second = np.nonzero(np.triu(wanted))
     if not first.size:

@@ -79,5 +79,5 @@ def mat_factor_of(
     lobe = np.exp(-0.5 * ((theta_i + theta_o) / spread) ** 2) / (spread * float(np.sqrt(2 * np.pi)))
     fibre = lobe * 0.25 * half_phi * fresnel(cos_d * half_phi, index) / np.maximum(cos_d**2, 1e-9)
     both = (mu_i > 0) & (mu_o > 0)
-    dimming = c_i * c_o / np.where(both, c_i * mu_o + c_o * mu_i, 1.0)
+    dimming = c_i * c_o / np.maximum(np.where(both, c_i * mu_o + c_o * mu_i, 1.0), 1e-9)
     return np.where(both, np.pi * fibre * dimming, 0.0)
