@@ -154,7 +154,7 @@ def _degrees(text: str) -> tuple[float, str]:
 
 
 def _text(found: Sequence[Laid]) -> str:
-    from weavecolor.make.sheetlayout import lay_sentences
+    from weavecolor.make.sheetwords import lay_sentences
 
     lines = []
     for name, made in found:

@@ -165,7 +165,7 @@ def _text(project: Project) -> str:
     from weavecolor.make.fromproject import cloths_of, stack_of
     from weavecolor.make.lengths import cm_and_inches
     from weavecolor.make.lightchoice import light_words, lights_of
-    from weavecolor.make.sheetlayout import fullness_sentences
+    from weavecolor.make.sheetwords import fullness_sentences
 
     cloths = cloths_of(project)
     lines = [project.title or "(no title)"]

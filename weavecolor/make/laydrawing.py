@@ -13,7 +13,8 @@ from weavecolor.make.lay import Lay
 from weavecolor.make.pieces import Piece
 from weavecolor.make.sheetblocks import SOFT, Style, bullets, heading, paragraph, stacked
 from weavecolor.make.sheetdrawings import lay_drawing
-from weavecolor.make.sheetlayout import LAY_KEY, lay_sentences
+from weavecolor.make.sheetlayout import LAY_KEY
+from weavecolor.make.sheetwords import lay_sentences
 
 _MARGIN = 6.0
 
