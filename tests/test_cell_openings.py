@@ -40,6 +40,13 @@ def test_warp_weft_and_openings_in_sight():
     assert figure.holds, str(figure)
 
 
+def test_beam_transmittance_at_other_covers_and_weaves():
+    figure = accuracy.transmittance_of_covers()
+    assert figure.errors.size >= 100
+    assert figure.holds, str(figure)
+
+
+@pytest.mark.slow
 def test_sight_at_other_covers_and_weaves():
     figure = accuracy.visibility_of_covers()
     assert figure.holds, str(figure)

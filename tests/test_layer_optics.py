@@ -14,8 +14,8 @@ from weavecolor.lights import light_spectrum
 from weavecolor.stack import Backing, Layer, Stack
 from weavecolor.weaves import weave
 
-GRAZING = (0, 30, 60, 75, 85, 89)
-DIRECTIONS = [(z, a) for z in GRAZING for a in (0, 40, 90, 205)]
+#: From square on to grazing, along the yarns and between.
+DIRECTIONS = [(0, 0), (30, 40), (45, 0), (60, 90), (60, 205), (75, 45), (85, 120), (89, 10)]
 
 
 def cloth(
@@ -69,9 +69,10 @@ def test_one_layer_of_other_weaves(spec, ground):
     assert figures[name].holds, str(figures[name])
 
 
-def test_flux_against_traced_yarns():
-    # all light sent back over black and white, and reaching the backing
-    figure = rows_of(accuracy.first_radiance_factors())["All light sent back or let through"]
+@pytest.mark.parametrize("what", ["All light sent back", "All light let through"])
+def test_flux_against_traced_yarns(what):
+    # over black and white; and what reaches the backing for the first time
+    figure = rows_of(accuracy.first_radiance_factors())[what]
     assert figure.holds, str(figure)
 
 
@@ -177,11 +178,11 @@ def test_two_sided_weaves_differ_and_plain_does_not():
     lights, views = [(30, 0)], [(0, 0), (30, 180)]
 
     def sides(spec):
-        made = cloth(spec, warp=0.1, weft=0.8, ends=80.0, picks=60.0, scattering=np.inf)
+        made = cloth(spec, warp=0.1, weft=0.8, sheen=0.0, ends=80.0, picks=60.0, scattering=np.inf)
         return [brf(Stack((Layer(made, 0.0, f),)), lights, views) for f in ("face", "back")]
 
     face, back = sides("satin 5/2")
-    assert np.all(back > 1.5 * face)  # the dark warp lies on the face, the light weft on the back
+    assert np.all(back > 1.25 * face)  # the dark warp lies on the face, the light weft on the back
     face, back = sides("plain")
     assert back == pytest.approx(face, rel=0.02)
 
@@ -226,7 +227,7 @@ def test_colour_goes_smoothly_through_the_bias():
 def test_next_to_no_cover_is_a_clear_layer():
     cover = []
     clear = []
-    for tex in (1.0, 0.1):
+    for tex in (2.0, 0.5):
         thin = cloth(warp=0.5, weft=0.5, ends=2.0, picks=2.0, tex=tex)
         cover.append(thin.warp.width_mm * 0.2 + thin.weft.width_mm * 0.2)
         layer = (Layer(thin),)
@@ -238,7 +239,7 @@ def test_next_to_no_cover_is_a_clear_layer():
         assert over == pytest.approx(np.full((1, 1, 41), 0.4), abs=2 * cover[-1])
     # light lost goes with cover: nothing else stands in the way
     assert clear[0][0] == pytest.approx(cover[0], rel=0.05)
-    assert clear[1][0] == pytest.approx(cover[1], rel=0.1)
+    assert clear[1][0] == pytest.approx(cover[1], abs=2e-3)
     assert clear[1].max() < 0.02
 
 

@@ -86,3 +86,16 @@ def test_kubelka_of_thick_slabs(iad):
     half = iad.Sample(a=0.9, b=1.0, g=0.0, n=1.0, quad_pts=16).rt()[2:]
     whole = iad.Sample(a=0.9, b=2.0, g=0.0, n=1.0, quad_pts=16).rt()[2:]
     assert kubelka.pile(*half, 2) == pytest.approx(whole, rel=0.05)
+
+
+def test_accuracy_table_goes_between_its_marks():
+    figure = accuracy.Figure("one", "another", np.array([0.01, -0.03]), 0.02, 0.05)
+    assert not figure.holds and figure.worst == pytest.approx(0.03)
+    made = accuracy.table([figure])
+    assert "**not kept**" in made and "3.00 %" in made
+    text = f"before\n{accuracy.OPENING}\nold\n{accuracy.CLOSING}\nafter\n"
+    once = accuracy.put_in(text, made)
+    assert once.startswith("before\n") and once.endswith("after\n") and "old" not in once
+    assert accuracy.put_in(once, made) == once
+    with pytest.raises(ValueError):
+        accuracy.put_in("no marks", made)
