@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from fuzzing import TRIED, bounded, tried
+from fuzzing import REFUSED, TRIED, bounded, tried
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
@@ -42,6 +42,15 @@ from weavecolor.uncertainty import of_colour, of_difference
 from weavecolor.weaves import weave
 
 ROUNDING = 1e-9
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _count():
+    """How many inputs were tried, told where output is shown (pytest -s)."""
+    yield
+    for what in sorted(TRIED):
+        print(f"\n{what}: {TRIED[what]} tried, {REFUSED[what]} refused", end="")
+
 
 share = st.floats(0.0, 1.0)
 spectra = st.one_of(

@@ -11,6 +11,11 @@ from pathlib import Path
 
 from weavecolor.errors import InputError
 
+# Asked for once: to ask is to change it for a moment, for every thread.
+_MASK = os.umask(0)
+os.umask(_MASK)
+_USUAL_MODE = 0o666 & ~_MASK
+
 
 def write_bytes(path: str | os.PathLike[str], data: bytes) -> Path:
     """Write ``data`` to ``path``, replacing what is there only when all of it is on disk.
@@ -27,9 +32,8 @@ def write_bytes(path: str | os.PathLike[str], data: bytes) -> Path:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
-        mask = os.umask(0)
-        os.umask(mask)
-        os.chmod(temporary, 0o666 & ~mask)  # mkstemp makes it private; a saved file is not
+        # mkstemp makes it private; a saved file is as the earlier one, or as usual
+        os.chmod(temporary, target.stat().st_mode & 0o777 if target.exists() else _USUAL_MODE)
         os.replace(temporary, target)
         temporary = None
     except (OSError, ValueError) as error:
@@ -48,4 +52,8 @@ def write_bytes(path: str | os.PathLike[str], data: bytes) -> Path:
 
 def write_text(path: str | os.PathLike[str], text: str) -> Path:
     """Write ``text`` as UTF-8, see :func:`write_bytes`."""
-    return write_bytes(path, text.encode("utf-8"))
+    try:
+        data = text.encode("utf-8")
+    except UnicodeEncodeError:
+        raise InputError("holds text that cannot be written as UTF-8", file=str(path)) from None
+    return write_bytes(path, data)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+#: A line that is read is no longer than this.
+LONGEST = 1000
+
 
 class InputError(ValueError):
     """Bad input, told in one line: where it is, what is wrong, what would be right.
@@ -25,7 +28,8 @@ class InputError(ValueError):
     def __str__(self) -> str:
         place = ": ".join(part for part in (self.file, self.field) if part)
         text = f"{place}: {self.what}" if place else self.what
-        return " ".join(text.split())
+        line = " ".join(text.split())
+        return line if len(line) <= LONGEST else line[: LONGEST - 3] + "..."
 
 
 def shown(value: object, most: int = 60) -> str:

@@ -8,6 +8,7 @@ so that help and other verbs stay quick. Modules that begin with "_" are shared 
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import os
 import pkgutil
@@ -73,13 +74,28 @@ def run(arguments: Sequence[str]) -> int:
         return _tell(_usage(error), BAD_INPUT, debug)
     except BrokenPipeError:
         # Whoever read our output has had enough; nothing more can be written there.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()
         return 0
+    except OSError as error:
+        if error.filename is not None:
+            return _fault(error, debug)
+        _drop_output()
+        return _tell(f"the output cannot be written ({error.strerror})", BAD_INPUT, debug)
     except Exception as error:
-        what = " ".join(f"{type(error).__name__}: {error}".split())
-        if not debug:
-            what += " (a fault in weavecolor; run again with --debug to see where)"
-        return _tell(what, FAULT, debug)
+        return _fault(error, debug)
+
+
+def _drop_output() -> None:
+    """Nothing more can be written there; what is left is not tried again at the end."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _fault(error: Exception, debug: bool) -> int:
+    what = " ".join(f"{type(error).__name__}: {error}".split())
+    if not debug:
+        what += " (a fault in weavecolor; run again with --debug to see where)"
+    return _tell(what, FAULT, debug)
 
 
 def _usage(error: click.ClickException) -> str:

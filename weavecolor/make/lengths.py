@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 
 CM_PER_INCH = 2.54  # exact, the international inch
 UNITS = {"cm": 1.0, "inch": CM_PER_INCH}
@@ -22,12 +22,18 @@ def unit_cm(unit: str) -> float:
 
 def positive(value: float, field: str, *, zero: bool = False, most: float = 1e5) -> float:
     """``value`` as a float if it is a finite length above 0 (or 0 too) and not absurd."""
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise InputError(f"{value!r} is not a number of centimetres", field=field)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise InputError(f"{shown(value)} is not a number of centimetres", field=field)
+    try:
+        value = float(value)
+    except OverflowError:
+        value = math.inf
+    if not math.isfinite(value):
+        raise InputError(f"{value} is not a number of centimetres", field=field)
     if value < 0 or (value == 0 and not zero) or value > most:
         least = "0 or more" if zero else "more than 0"
         raise InputError(f"{value:g} will not do; use {least} and at most {most:g}", field=field)
-    return float(value)
+    return value
 
 
 def cm(value_cm: float) -> str:
