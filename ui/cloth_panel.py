@@ -5,6 +5,7 @@ Knows what is asked about a cloth and how its numbers are shown; measuring is ``
 
 from __future__ import annotations
 
+import importlib
 import re
 import tomllib
 from html import escape
@@ -13,7 +14,6 @@ import streamlit as st
 
 import bench
 import looks
-import measure_panel
 from arrivals import WAYS, laid
 from session import bound, change, guarded, plain, told_at_next_drawing, work
 from state import Work, cloth_called, cloth_keys, cloth_label, digest, keep_cloth, with_cloth
@@ -47,7 +47,7 @@ def draw() -> None:
     if way == WAYS[1]:
         _describe()
     elif way == WAYS[2]:
-        measure_panel.draw()
+        importlib.import_module("measure_panel").draw()  # loads the measuring only when asked for
     elif way == WAYS[3]:
         _open_file()
     else:

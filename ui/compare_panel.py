@@ -155,10 +155,10 @@ def _cards(now: Work, rows: list[Row]) -> None:
         for row in rows:
             with st.container(width=300, border=True, key=f"wc-pin-{row.option.name}"):
                 st.html(_card(now, row))
-                with st.container(horizontal=True, gap="small"):
+                with st.container(horizontal=True, gap="small", vertical_alignment="center"):
                     name = row.option.name
                     if name == now.chosen:
-                        st.button(f"✔ {name} chosen", key=f"choose-{name}", disabled=True)
+                        st.markdown("**✔ Chosen**", width="content")
                     else:
                         st.button(
                             f"Choose {name}",

@@ -65,10 +65,8 @@ def _ranking() -> None:
         for place, row in enumerate(rows[:5], 1):
             value = form.format(abs(float(score(row))))
             seen = row.outcome.appearance.reading
-            st.markdown(
-                f"{place}. **{row.option.name}**, {plain(short_words(now, row.option))}: {value}, "
-                f"{plain(seen.words)}"
-            )
+            what = plain(short_words(now, row.option, compare_panel.one_cloth(now)))
+            st.markdown(f"{place}. **{row.option.name}**, {what}: {value}, {plain(seen.words)}")
         st.caption(
             f"{title} first, in the light you work in. Two that differ by less than their give or "
             "take may stand the other way round in the cloth."

@@ -5,7 +5,9 @@ Knows the order of the steps and the frame around them; each step is its own pan
 
 from __future__ import annotations
 
+import importlib
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 # The panels lie beside this file; streamlit puts their folder on the path, other starters may not.
@@ -19,24 +21,20 @@ st.set_page_config(
 )
 
 import bench  # noqa: E402
-import cloth_panel  # noqa: E402
-import compare_panel  # noqa: E402
-import decide_panel  # noqa: E402
-import laying_panel  # noqa: E402
-import light_panel  # noqa: E402
 import pictures_panel  # noqa: E402
-import sheet_panel  # noqa: E402
-from session import bound, guarded, hold, show_notice, work  # noqa: E402
+from session import WHOLE_PAGE, bound, guarded, hold, show_notice, work  # noqa: E402
+from state import Work  # noqa: E402
 from style import CSS  # noqa: E402
 from words_page import STEP_INTRO, STEPS  # noqa: E402
 
+#: Each step's panel is loaded when it is first opened, so that the page is there sooner.
 PANELS = {
-    "Cloth": cloth_panel.draw,
-    "Layers": laying_panel.draw,
-    "Light": light_panel.draw,
-    "Compare": compare_panel.draw,
-    "Decide": decide_panel.draw,
-    "Making sheet": sheet_panel.draw,
+    "Cloth": "cloth_panel",
+    "Layers": "laying_panel",
+    "Light": "light_panel",
+    "Compare": "compare_panel",
+    "Decide": "decide_panel",
+    "Making sheet": "sheet_panel",
 }
 #: Steps that are worked with the cloth in view; the others take the whole width.
 AT_THE_BENCH = ("Cloth", "Layers", "Light")
@@ -61,9 +59,18 @@ def head() -> None:
             "Lengths in",
             "lengths",
             work().units,
-            sheet_panel.set_units,
+            set_units,
             options=("cm", "inch"),
         )
+
+
+def set_units(now: Work, units: str) -> Work:
+    return replace(now, units=units)
+
+
+@guarded
+def panel(step: str) -> None:
+    importlib.import_module(PANELS[step]).draw()
 
 
 def go(step: str) -> None:
@@ -90,7 +97,7 @@ def steps() -> str:
 def table(step: str) -> None:
     """The step's panel, with the bench beside it where the cloth is worked on."""
     hold()
-    if st.session_state.pop(sheet_panel.WHOLE_PAGE, False):
+    if st.session_state.pop(WHOLE_PAGE, False):
         st.rerun()
     st.html(f'<p class="wc-intro">{STEP_INTRO[step]}</p>')
     show_notice()
@@ -101,13 +108,13 @@ def table(step: str) -> None:
         with left:
             bench.numbers("wide")
         with right:
-            PANELS[step]()
+            panel(step)
             pictures_panel.form()
             pictures_panel.downloads()
         bench.numbers("narrow")
         bench.hang(place)
     else:
-        PANELS[step]()
+        panel(step)
 
 
 hold()
@@ -115,7 +122,7 @@ head()
 step = steps()
 table(step)
 place = STEPS.index(step)
-with st.container(horizontal=True, horizontal_alignment="distribute"):
+with st.container(horizontal=True, horizontal_alignment="distribute" if place else "right"):
     if place > 0:
         st.button(f"← {STEPS[place - 1]}", key="back", on_click=go, args=(STEPS[place - 1],))
     if place + 1 < len(STEPS):

@@ -20,6 +20,8 @@ from state import Work
 from weavecolor.errors import InputError
 
 _WORK, _NOTICE = "work", "notice"
+#: Set where more than the open panel has to be drawn anew.
+WHOLE_PAGE = "whole-page"
 T = TypeVar("T")
 Apply = Callable[[Work, Any], Work]
 

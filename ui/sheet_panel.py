@@ -20,7 +20,17 @@ import pictures_panel
 from cloth_panel import is_sheer, plain_name
 from lighting import LightChoice, light_words
 from saving import from_project, to_project
-from session import bound, change, guarded, keep, note, plain, told_at_next_drawing, work
+from session import (
+    WHOLE_PAGE,
+    bound,
+    change,
+    guarded,
+    keep,
+    note,
+    plain,
+    told_at_next_drawing,
+    work,
+)
 from state import Work, chosen_option, cloth_called, option_words
 from weavecolor.errors import InputError
 from weavecolor.make.cautions import cautions
@@ -35,12 +45,6 @@ from weavecolor.make.makingsheet import (
 )
 from weavecolor.make.project import MAX_BYTES, ProjectOption, from_json, to_json
 from weavecolor.scenes import scene_names
-
-WHOLE_PAGE = "whole-page"
-
-
-def set_units(now: Work, units: str) -> Work:
-    return replace(now, units=units)
 
 
 @guarded

@@ -72,7 +72,9 @@ h3.wc-pin { margin: 0 0 .5rem; padding: 0; font-size: 1.05rem; line-height: 1.3;
   [data-testid="stColumn"]:has(> div .st-key-wc-bench) { position: sticky; top: 1rem;
     align-self: flex-start; }
 }
+[data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] * { color: #4c463b; }
 @media (max-width: 640px) {
+  [class*="st-key-wc-pin-"] { width: 100% !important; }
   .stMainBlockContainer { padding-left: .8rem; padding-right: .8rem; padding-top: .8rem; }
   .st-key-wc-bench { padding: .5rem; gap: .2rem; }
   .st-key-wc-pictures { --gap: .4rem; }

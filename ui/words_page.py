@@ -26,12 +26,14 @@ HELP = {
     "colour": "The colour in plain words, from its lightness, strength and hue.",
     "code": "The nearest screen colour. Screens differ; trust the cloth over the screen.",
     "lightness": "L*: 0 is black, 100 is white paper in the same light. ",
-    "strength": "C*, chroma: 0 is grey; strong dyes reach 60 and more. ",
+    "strength": "C*, chroma: 0 is grey; strong dyes reach 60 and more. As sure as the lightness.",
     "hue": "The turn of the colour circle: 0° red, 90° yellow, 180° green, 270° blue. ",
     "opacity": "How well it hides what is behind: over black against over white "
     "(contrast ratio, ISO 2471). 100 % hides all.",
-    "straight": "Share of light that goes straight through the openings, seen square on.",
-    "sheer": "Share of all-round light that comes through, both straight and scattered.",
+    "straight": "Share of light that goes straight through the openings, seen square on. As sure "
+    "as yarn size and sett are.",
+    "sheer": "Share of all-round light that comes through, both straight and scattered. As sure "
+    "as the yarn's translucency is.",
     "shot": "How far the colour travels in a half turn, largest CIEDE2000 between any two angles.",
     "difference": "CIEDE2000 from the first pin. About 1 is just noticeable side by side.",
     "sett": "Threads side by side. From the description; count again if it matters.",

@@ -1,0 +1,239 @@
+"""A page served on this machine and a browser to work it, for tests.
+
+Chromium from the system's packages, headless, with an empty profile, driven by selenium.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable
+from pathlib import Path
+
+from selenium import webdriver
+from selenium.common.exceptions import (
+    ElementClickInterceptedException,
+    StaleElementReferenceException,
+)
+from selenium.webdriver.chrome.service import Service
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+from selenium.webdriver.remote.webelement import WebElement
+
+ROOT = Path(__file__).resolve().parents[1]
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+CHROMEDRIVER = shutil.which("chromedriver")
+FLAGS = (
+    "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+    "--hide-scrollbars",
+)  # fmt: skip
+BUSY = '[data-testid="stApp"][data-test-script-state="running"], [data-testid="stSpinner"]'
+
+
+class Served:
+    """The page's server in a process of its own, on a free port of the loopback address."""
+
+    def __init__(self, folder: Path) -> None:
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            self.port = free.getsockname()[1]
+        self.log = folder / "server.log"
+        self.began = time.monotonic()
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "streamlit", "run", str(ROOT / "ui" / "page.py"),
+             "--server.port", str(self.port)],
+            stdout=self.log.open("w"), stderr=subprocess.STDOUT,
+            cwd=ROOT, env={**os.environ, "PYTHONPATH": str(ROOT)},
+        )  # fmt: skip
+        self.url = f"http://127.0.0.1:{self.port}"
+
+    def wait(self, seconds: float = 90.0) -> None:
+        end = time.monotonic() + seconds
+        while time.monotonic() < end:
+            try:
+                with urllib.request.urlopen(f"{self.url}/_stcore/health", timeout=2):
+                    return
+            except OSError:
+                time.sleep(0.05)
+        raise TimeoutError(self.log.read_text())
+
+    def memory_mb(self) -> float:
+        """Resident memory of the server (Linux)."""
+        status = Path(f"/proc/{self.process.pid}/status").read_text()
+        line = next(x for x in status.splitlines() if x.startswith("VmRSS"))
+        return float(line.split()[1]) / 1024.0
+
+    def stop(self) -> None:
+        self.process.terminate()
+        self.process.wait(20)
+
+
+class Page:
+    """One person's browser at the page."""
+
+    def __init__(self, url: str, folder: Path, width: int = 1440) -> None:
+        folder.mkdir(parents=True, exist_ok=True)
+        options = webdriver.ChromeOptions()
+        options.binary_location = str(CHROMIUM)
+        for flag in (*FLAGS, f"--user-data-dir={folder / 'profile'}"):
+            options.add_argument(flag)
+        self.downloads = folder / "downloads"
+        self.downloads.mkdir(exist_ok=True)
+        self.driver = webdriver.Chrome(options=options, service=Service(str(CHROMEDRIVER)))
+        self.driver.execute_cdp_cmd(
+            "Browser.setDownloadBehavior",
+            {"behavior": "allow", "downloadPath": str(self.downloads)},
+        )
+        self.width = width
+        self.resize(width)
+        self.driver.get(url)
+
+    def resize(self, width: int, height: int = 900) -> None:
+        self.width = width
+        self.driver.execute_cdp_cmd(
+            "Emulation.setDeviceMetricsOverride",
+            {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600},
+        )
+
+    def close(self) -> None:
+        self.driver.quit()
+
+    # --- waiting and reading ---
+
+    def until(self, true: Callable[[], object], seconds: float = 60.0, what: str = "") -> object:
+        """What ``true`` gives once it is not false; elements that vanish meanwhile are no fault."""
+        end = time.monotonic() + seconds
+        while time.monotonic() < end:
+            try:
+                found = true()
+            except StaleElementReferenceException:
+                found = None
+            if found:
+                return found
+            time.sleep(0.05)
+        raise AssertionError(f"waited {seconds:g} s for {what or true}; page: {self.text()}")
+
+    def settle(self, seconds: float = 120.0) -> None:
+        """Until nothing runs and nothing is being drawn, twice in a row."""
+
+        def calm() -> bool:
+            return not self.all(f"{BUSY}, .wc-wait")
+
+        self.until(lambda: calm() and (time.sleep(0.25) or calm()), seconds, "the page to settle")
+        assert not self.all('[data-testid="stException"]')
+        assert "Traceback" not in self.text()
+
+    def all(self, css: str) -> list[WebElement]:
+        return self.driver.find_elements(By.CSS_SELECTOR, css)
+
+    def one(self, css: str) -> WebElement:
+        found = self.until(lambda: self.all(css), what=css)
+        return found[0]  # type: ignore[index]
+
+    def text(self) -> str:
+        return self.driver.find_element(By.TAG_NAME, "body").text
+
+    def words(self) -> str:
+        return self.one("#wc-words").text
+
+    def lightness(self) -> float:
+        """L* as it stands under the picture."""
+        code = self.one(".wc-code").text
+        return float(code.split("L*")[1].split()[0])
+
+    # --- doing ---
+
+    def press(self, label: str, within: str = "button", settle: bool = True) -> None:
+        """The button that says ``label``, pressed."""
+
+        def named() -> WebElement | None:
+            buttons = [b for b in self.all(within) if b.is_displayed()]
+            same = [b for b in buttons if b.text.strip() == label]
+            return (same or [b for b in buttons if label in b.text] or [None])[0]
+
+        def pressed() -> bool:
+            button = named()
+            if button is None or not button.is_enabled():
+                return False
+            self.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", button)
+            try:
+                button.click()
+            except ElementClickInterceptedException:
+                return False
+            return True
+
+        self.until(pressed, what=f"a button {label!r}")
+        if settle:
+            time.sleep(0.2)
+            self.settle()
+
+    def choose(self, label: str, option: str) -> None:
+        """One of a list, as by keyboard: the words typed, then Enter."""
+
+        def box() -> WebElement | None:
+            for one in self.all('[data-testid="stSelectbox"]'):
+                if one.is_displayed() and one.text.split("\n")[0] == label:
+                    return one.find_element(By.CSS_SELECTOR, "input")
+            return None
+
+        field = self.until(box, what=f"a list {label!r}")
+        self.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", field)
+        field.send_keys(option)  # type: ignore[union-attr]
+        time.sleep(0.3)
+        field.send_keys(Keys.ENTER)  # type: ignore[union-attr]
+        time.sleep(0.2)
+        self.settle()
+
+    def type(self, label: str, text: str) -> None:
+        """Text into the field of that label, closed with Tab."""
+        field = self.one(f'input[aria-label="{label}"]')
+        self.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", field)
+        field.send_keys(Keys.CONTROL, "a")
+        field.send_keys(text, Keys.TAB)
+        time.sleep(0.2)
+        self.settle()
+
+    def upload(self, label: str, file: Path) -> None:
+        def field() -> WebElement | None:
+            for one in self.all('[data-testid="stFileUploader"]'):
+                if one.text.startswith(label):
+                    return one.find_element(By.CSS_SELECTOR, "input[type=file]")
+            return None
+
+        self.until(field, what=f"a place to upload {label!r}").send_keys(str(file))  # type: ignore
+        time.sleep(0.5)
+        self.settle()
+
+    def download(self, label: str, pattern: str) -> Path:
+        """The file that a button gives."""
+        before = set(self.downloads.glob(pattern))
+        self.press(label)
+        new = self.until(
+            lambda: set(self.downloads.glob(pattern)) - before, what=f"a download {pattern}"
+        )
+        return next(iter(new))  # type: ignore[call-overload]
+
+    def turn(self, keys: str, count: int = 1, slider: int = 0) -> None:
+        """The grain's slider moved by keyboard."""
+        knobs = '[data-testid="stSlider"] :is(input[type="range"], [role="slider"])'
+        knob = self.all(knobs)[slider]
+        for _ in range(count):
+            knob.send_keys(keys)
+
+    def picture(self, file: Path, most: int = 2600) -> None:
+        """The whole screen as it stands, from top to bottom."""
+        self.resize(self.width)
+        time.sleep(0.3)
+        height = self.driver.execute_script(
+            "return document.querySelector('[data-testid=stMain]').scrollHeight"
+        )
+        self.resize(self.width, min(int(height) + 8, most))
+        time.sleep(0.6)
+        self.driver.save_screenshot(str(file))
+        self.resize(self.width)
