@@ -175,6 +175,7 @@ def test_stacks_against_traced_yarns(what):
     assert figures[what].holds, str(figures[what])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("what", [what for _, what in accuracy.GROUPS])
 def test_stacks_of_other_covers(what):
     figures = {f.what: f for f in accuracy.cover_radiance_factors()}
@@ -182,6 +183,7 @@ def test_stacks_of_other_covers(what):
     assert figure.holds, str(figure)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("what", ["All light sent back", "All light let through"])
 def test_flux_of_other_covers(what):
     figures = {f.what: f for f in accuracy.cover_radiance_factors()}

@@ -40,6 +40,7 @@ def test_warp_weft_and_openings_in_sight():
     assert figure.holds, str(figure)
 
 
+@pytest.mark.slow
 def test_beam_transmittance_at_other_covers_and_weaves():
     figure = accuracy.transmittance_of_covers()
     assert figure.errors.size >= 100

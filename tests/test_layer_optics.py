@@ -50,6 +50,7 @@ def test_one_layer_against_traced_yarns(ground):
     assert figure.holds, str(figure)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ground", ["black", "white"])
 def test_one_layer_of_other_covers(ground):
     # covers 0.3 to 0.9, equal and not, other angles; nothing is fitted to one of them
@@ -59,6 +60,7 @@ def test_one_layer_of_other_covers(ground):
     assert figure.holds, str(figure)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ground", ["black", "white"])
 @pytest.mark.parametrize("spec", ["twill 2/2", "satin 5/2"])
 def test_one_layer_of_other_weaves(spec, ground):
