@@ -439,3 +439,51 @@ def test_fullness_is_kept_in_the_project_and_on_the_sheet(page):
     (told,) = sheet_panel.making_sheet(now, now.now).fullness
     assert told[1].cloth_length_cm == plan.cloth_length_cm
     assert saving.from_project(saving.to_project(now)).fullness == now.fullness
+
+
+def test_a_project_of_somebody_else_cannot_write_markup(page):
+    import saving
+    import state
+
+    work = state.Work()
+    named = replace(state.pin(work, work.now).pins[0], name="<img src=x onerror=alert(1)>[a](b)")
+    work = replace(work, pins=(named,), chosen=named.name, title="<script>x</script>")
+    project = to_json(saving.to_project(work))
+    to_step(page, "Making sheet")
+    page.file_uploader(key="project-file").upload("p.json", project.encode()).run()
+    clean(page)
+    assert page.session_state["work"].title == "<script>x</script>"
+    for step in ("Compare", "Decide", "Making sheet"):
+        to_step(page, step)
+        clean(page)
+        told = "".join(m.value for m in (*page.markdown, *page.caption, *page.success))
+        told = re.sub(r"\\.", "", told)  # a mark after a backslash is harmless
+        assert "](b)" not in told
+        for mark in ("<img src=x", "<script>"):
+            assert mark not in told and mark not in html(page)
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "said"),
+    [
+        ("a.toml", b"name = 3", "is missing"),
+        ("b.toml", b"[" * 50_000, "TOML"),
+        ("../../c.toml", b"\xff\xfe", "UTF-8"),
+        ("d.toml", b"x = 1\n" * 200_000, "1 MB"),
+    ],
+)
+def test_a_bad_cloth_file_gets_one_line(page, name, data, said):
+    page.button_group(key="cloth-way").set_value("Open a file").run()
+    page.file_uploader(key="cloth-file").upload(name, data).run()
+    assert not page.exception
+    line = "".join(e.value for e in page.error)
+    assert said in line.replace("\\", "") and "\n" not in line and ".." not in line
+    assert not page.session_state["work"].cloths
+
+
+def test_pictures_that_are_none_get_one_line(page):
+    page.button_group(key="cloth-way").set_value("Measure").run()
+    for data in (b"not a picture", b"\xff\xd8\xff" + b"\0" * 1000):
+        page.file_uploader(key="m-white").set_value(("x.jpg", data, "image/jpeg")).run()
+        assert not page.exception
+        assert len(page.error) == 1 and "1 Over white" in page.error[0].value.replace("\\", "")

@@ -55,14 +55,15 @@ def turn_chart(turn: looks.Turn, now_deg: float) -> None:
         dots = base.mark_point(filled=True, size=110, stroke=INK, strokeWidth=1, opacity=1).encode(
             y=y, color=alt.Color("code:N", scale=None)
         )
-        return (base.mark_line(color=ink).encode(y=y) + dots + rule).properties(height=130)
+        return (base.mark_line(color=ink).encode(y=y) + dots + rule).properties(height=170)
 
-    st.altair_chart(
-        alt.vconcat(line("lightness", "Lightness L*", TEAL), line("hue", "Hue, degrees", RUST))
-        .configure_view(stroke=None)
-        .configure(background="transparent", autosize={"type": "fit-x", "contains": "padding"}),
-        key="turn-chart",
-    )
+    for name, title, ink in (
+        ("lightness", "Lightness L*", TEAL),
+        ("hue", "Hue, degrees", RUST),
+    ):
+        st.altair_chart(
+            line(name, title, ink).configure(background="transparent"), key=f"turn-{name}"
+        )
     light, dark = int(np.argmax(turn.Lab[:, 0])), int(np.argmin(turn.Lab[:, 0]))
     st.caption(
         f"Lightest at {turn.angle[light]}° (L* {turn.Lab[light, 0]:.0f}, {turn.words[light]}), "

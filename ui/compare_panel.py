@@ -161,7 +161,7 @@ def _cards(now: Work, rows: list[Row]) -> None:
                         st.markdown("**✔ Chosen**", width="content")
                     else:
                         st.button(
-                            f"Choose {name}",
+                            f"Choose {plain(name)}",
                             key=f"choose-{name}",
                             on_click=change,
                             args=(_choose, name),
@@ -171,14 +171,14 @@ def _cards(now: Work, rows: list[Row]) -> None:
                         key=f"table-{name}",
                         on_click=change,
                         args=(_to_table, row.option),
-                        help=f"Work on {name} again",
+                        help=f"Work on {plain(name)} again",
                     )
                     st.button(
                         "Off",
                         key=f"off-{name}",
                         on_click=change,
                         args=(unpin, name),
-                        help=f"Take {name} off the board",
+                        help=f"Take {plain(name)} off the board",
                     )
 
 

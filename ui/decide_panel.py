@@ -34,7 +34,7 @@ WISHES = {
 def draw() -> None:
     now = work()
     option = chosen_option(now)
-    name = f"pin {now.chosen}" if option is not now.now else "what lies on the table"
+    name = f"pin {plain(now.chosen)}" if option is not now.now else "what lies on the table"
     st.markdown(f"Deciding about **{name}**: {plain(option_words(now, option))}")
     part = st.segmented_control(
         "What is to be decided", tuple(PARTS), key="decide-part", default=next(iter(PARTS))
@@ -66,14 +66,16 @@ def _ranking() -> None:
             value = form.format(abs(float(score(row))))
             seen = row.outcome.appearance.reading
             what = plain(short_words(now, row.option, compare_panel.one_cloth(now)))
-            st.markdown(f"{place}. **{row.option.name}**, {what}: {value}, {plain(seen.words)}")
+            st.markdown(
+                f"{place}. **{plain(row.option.name)}**, {what}: {value}, {plain(seen.words)}"
+            )
         st.caption(
             f"{title} first, in the light you work in. Two that differ by less than their give or "
             "take may stand the other way round in the cloth."
         )
         best = rows[0].option.name
         st.button(
-            f"Choose {best}",
+            f"Choose {plain(best)}",
             key="choose-best",
             on_click=change,
             args=(lambda w: replace(w, chosen=best),),

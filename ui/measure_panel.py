@@ -18,6 +18,7 @@ import fit_panel
 import measured
 from pictures_panel import uri_of
 from session import guarded, plain, work
+from weavecolor.colorimetry import colour_words
 from weavecolor.errors import InputError
 from weavecolor.measure.card import instructions
 from weavecolor.measure.observations import Seen, Thread, seen_spectrum, thread_spectrum
@@ -142,8 +143,8 @@ def _show_found(shots: Shots, overlays: list[tuple[str, str]], cautions: tuple[s
             (
                 title,
                 code,
-                f"L* {L:.0f}, a* {a:.0f}, b* {b:.0f} in daylight; give or take "
-                f"{colour.uncertainty_de:.1f} CIEDE2000.",
+                f"{colour_words(colour.Lab)}; L* {L:.0f}, a* {a:.0f}, b* {b:.0f} in daylight; "
+                f"give or take {colour.uncertainty_de:.1f} CIEDE2000.",
             )
         )
     to_y = (0.2126, 0.7152, 0.0722)

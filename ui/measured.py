@@ -129,7 +129,8 @@ def boxed(linear: np.ndarray, boxes: Mapping[str, tuple[Box, bool]]) -> Image.Im
         draw.rectangle(at, outline="white", width=5)
         draw.rectangle(at, outline="#1d5566" if not by_hand else "#9a4a12", width=3)
         text = label + (" (marked)" if by_hand else "")
-        place = (at[0] + 5, at[1] + 4)
+        room = image.width - draw.textlength(text, font_size=24) - 6
+        place = (max(0, min(at[0] + 5, room)), at[1] + 4)
         draw.rectangle(draw.textbbox(place, text, font_size=24), fill="white")
         draw.text(place, text, fill="#221f1a", font_size=24)
     return image

@@ -77,7 +77,7 @@ def _sheet() -> None:
             lambda w, name: replace(w, chosen=name),
             options=names,
             horizontal=True,
-            format_func=lambda n: f"Pin {n}",
+            format_func=lambda n: f"Pin {plain(n)}",
         )
     option = chosen_option(now)
     st.markdown(plain(option_words(now, option)))

@@ -71,7 +71,7 @@ def lights() -> None:
             bench.figure(
                 bench.swatch(r.hex, r.words, not r.in_srgb),
                 name,
-                f"{r.words} {r.hex}, L* {r.Lab[0]:.0f}",
+                f"{r.words}, {r.hex} · L*\u00a0{r.Lab[0]:.0f}",
             )
         )
     st.html(f'<div class="wc-lights">{"".join(figures)}</div>')

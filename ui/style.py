@@ -62,7 +62,7 @@ h3.wc-pin { margin: 0 0 .5rem; padding: 0; font-size: 1.05rem; line-height: 1.3;
 .wc-remarks { font-size: .88rem; color: #4c463b; margin: .4rem 0; padding-left: 1.1rem; }
 :focus-visible { outline: 3px solid #1d5566 !important; outline-offset: 2px; }
 .wc-lights { display: grid; gap: .8rem; margin: .4rem 0;
-  grid-template-columns: repeat(auto-fill, minmax(9rem, 1fr)); }
+  grid-template-columns: repeat(auto-fill, minmax(10.5rem, 1fr)); }
 .wc-lights .wc-patch { aspect-ratio: 16 / 9; }
 .wc-found { width: 100%; max-width: 560px; border: 1px solid #6f6553; border-radius: 3px;
   display: block; }
@@ -72,7 +72,8 @@ h3.wc-pin { margin: 0 0 .5rem; padding: 0; font-size: 1.05rem; line-height: 1.3;
   [data-testid="stColumn"]:has(> div .st-key-wc-bench) { position: sticky; top: 1rem;
     align-self: flex-start; }
 }
-[data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] * { color: #4c463b; }
+[data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] * {
+  color: #4c463b !important; }
 @media (max-width: 640px) {
   [class*="st-key-wc-pin-"] { width: 100% !important; }
   .stMainBlockContainer { padding-left: .8rem; padding-right: .8rem; padding-top: .8rem; }
