@@ -147,7 +147,7 @@ def finish(construction: Construction, kinds: Surfaces) -> Finish:
     lobes = _lobes(cell, kinds, grid.vector, grid.vector)
     facing = _facing(cell)
     sheen = _toward(lobes, facing)
-    mean = np.einsum("pm,pm->p", sheen, facing) / facing.sum(axis=1)
+    mean = np.einsum("pm,pm->p", sheen, facing) / np.maximum(facing.sum(axis=1), 1e-9)
     keep = np.sqrt(1.0 - mean)
 
     # interreflected light comes only from where the patch does not see out

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from weavecolor.cell.tubes import WARP, WEFT, Tubes
 
 _CHUNK = 16384  # rays at a time: the working set stays in the cache
-_STEPS = 160  # a ray still under way after so many steps runs along the cloth: taken as stopped
+_STEPS = 600  # a ray still under way after so many steps runs along the cloth: taken as stopped
 _TOUCH = 1.0e-3  # least stride over the mean yarn spacing: how far a ray may dip into a yarn
 
 

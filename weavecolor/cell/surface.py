@@ -76,7 +76,7 @@ def samples(geometry: Tubes, cut: Patches, per_piece: int) -> Samples:
     """About ``per_piece`` samples on each yarn piece of each distinct crossing."""
     s, ring = lattice(per_piece)
     psi = 2.0 * np.pi * ring
-    parts = []
+    parts: list[tuple[NDArray, ...]] = []
     for number, (pick, end) in enumerate(geometry.distinct):
         for system, yarns in enumerate(geometry.systems):
             yarn, crossing = (end, pick) if system == WARP else (pick, end)
@@ -110,6 +110,13 @@ def samples(geometry: Tubes, cut: Patches, per_piece: int) -> Samples:
                 )
             )
     columns = list(zip(*parts, strict=True))
+    point, normal, tangent = (np.concatenate([*c], axis=1) for c in columns[:3])
+    share, patch, system = (np.concatenate([*c]) for c in columns[3:])
+    # close cloth: where round yarns would run into each other there is no surface
+    x, y, z = point
+    warp, weft = geometry.systems
+    depth = np.where(system == WARP, weft.gauge(x, y, z)[0], warp.gauge(y, x, z)[0])
+    bare = depth > -1e-3 * geometry.pitch
     return Samples(
-        *(np.concatenate(c, axis=1) for c in columns[:3]), *(np.concatenate(c) for c in columns[3:])
+        point[:, bare], normal[:, bare], tangent[:, bare], share[bare], patch[bare], system[bare]
     )

@@ -27,6 +27,7 @@ from weavecolor.cloth import Construction
 Array = NDArray[np.float64]
 
 _COARSE = 900  # samples on the cell for diffuse light
+_NO_AREA = 1e-9  # of a patch that lies wholly within another yarn
 _FINE = 10000  # samples on the cell for a named direction
 _PENCILS = 10946  # pencils of light through the cell for the openings in a named direction
 _TABLE_RINGS, _TABLE_STEP, _TABLE_AZIMUTHS = 16, np.radians(6.0), 48  # for pictures
@@ -84,7 +85,7 @@ def by_patch(count: int, patch: NDArray, weight: NDArray, values: NDArray) -> ND
 
 
 def _start(geometry: Tubes, surface: Samples) -> NDArray:
-    return surface.point + 5e-4 * geometry.pitch * surface.normal
+    return surface.point + 2e-3 * geometry.pitch * surface.normal
 
 
 def _balanced(flux: Array, target: Array) -> Array:
@@ -129,7 +130,7 @@ def transport(construction: Construction, rings: int = 6, steps: int = 12) -> Tr
     seen = np.zeros(facing.shape, np.float32)
     seen[which[free], direction[free]] = facing[which[free], direction[free]]
 
-    share = np.bincount(surface.patch, surface.share, cut.count).astype(np.float64)
+    share = np.maximum(np.bincount(surface.patch, surface.share, cut.count), _NO_AREA)
     flux = np.zeros((cut.count, cut.count))
     source, heading, met = which[~free], direction[~free], _hit_patch(geometry, cut, hits, ~free)
     weight = surface.share[source] * facing[source, heading] * grid.share[heading]
@@ -185,7 +186,7 @@ def sent_on(cell: Transport, seen: NDArray) -> Array:
 
 def _unit_mean(cut: Patches, surface: Samples, vectors: NDArray) -> Array:
     mean = by_patch(cut.count, surface.patch, surface.share, vectors.T)
-    return mean / np.linalg.norm(mean, axis=1, keepdims=True)
+    return mean / np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), _NO_AREA)
 
 
 def _hit_patch(geometry: Tubes, cut: Patches, hits, chosen: NDArray) -> NDArray:

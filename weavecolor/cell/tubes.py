@@ -83,24 +83,28 @@ class System:
         number = np.rint(v * kind(1.0 / self.spacing))
         across = v - number * kind(self.spacing)
         row = self._row(number)
-        h, swing, phase = self._axis(row, u)
         rate = kind(np.pi / self.pitch)
-        above = z - h
-        slope = swing * np.sin(phase)
-        slope *= -rate
-        # one Newton step to the foot of the perpendicular on the axis
-        bend = swing * np.cos(phase)
-        bend *= above
-        bend *= rate * rate
-        bend += slope * slope
-        bend += kind(1.0)
-        shift = above * slope / np.maximum(bend, kind(0.5))
         reach = kind(0.5 * self.pitch)
-        np.minimum(shift, reach, out=shift)
-        np.maximum(shift, -reach, out=shift)
-        foot = u + shift
+        foot = u
+        for _ in range(2):  # Newton steps to the foot of the perpendicular on the axis
+            h, swing, phase = self._axis(row, foot)
+            above = z - h
+            slope = swing * np.sin(phase)
+            slope *= -rate
+            bend = swing * np.cos(phase)
+            bend *= above
+            bend *= rate * rate
+            bend += slope * slope
+            bend += kind(1.0)
+            shift = above * slope
+            shift += u - foot
+            shift /= np.maximum(bend, kind(0.5), out=bend)
+            np.minimum(shift, reach, out=shift)
+            np.maximum(shift, -reach, out=shift)
+            foot = foot + shift
         above = z - self._axis(row, foot)[0]
-        up = np.copysign(np.sqrt(above * above + shift * shift), above)
+        along = u - foot
+        up = np.copysign(np.sqrt(above * above + along * along), above)
         a, b = kind(self.half_width), kind(self.half_height)
         if self.half_width == self.half_height:
             distance = np.sqrt(across * across + up * up) - a
