@@ -90,24 +90,30 @@ def _streaks(geometry: Tubes, hits: Hits, which: NDArray, spun: tuple[bool, bool
     return out
 
 
-@lru_cache(maxsize=32)
-def cell_texture(
-    construction: Construction,
-    view: Vector,
-    lights: tuple[Vector, ...],
-    surfaces: tuple[tuple[float, float, float], ...],
-    spun: tuple[bool, bool],
-    fineness: int,
-) -> CellTexture:
-    """Trace one repeat; crossings that are copies of one another are traced once.
+@dataclass(frozen=True, eq=False)
+class _Sight:
+    """What the eye meets over the distinct crossings, whatever the light: flat over samples.
 
-    ``view`` and ``lights``: unit vectors in the cloth's frame, on the same side of the cloth;
-    ``surfaces`` per system (fibre index, lobe degrees, share of sheen); ``spun`` per system;
-    ``fineness``: samples each way over one crossing.
+    ``which``: the samples that meet yarn, with their ``normal``, ``tangent`` and ``start`` of rays
+    (3, n); the maps are as in :class:`CellTexture`.
     """
+
+    system: NDArray[np.int8]
+    which: NDArray[np.intp]
+    normal: NDArray
+    tangent: NDArray
+    start: NDArray
+    under: Map
+    sky: Map
+    fibre: Map
+
+
+@lru_cache(maxsize=12)
+def _sight(
+    construction: Construction, view: Vector, spun: tuple[bool, bool], fineness: int
+) -> _Sight:
+    """The part of a texture that stays while the lights move, or the cloth turns under the eye."""
     geometry = tubes(construction)
-    picks, ends = geometry.orbit.shape
-    size = (ends * geometry.spacing[0], picks * geometry.spacing[1])
     step = (np.arange(fineness) + 0.5) / fineness - 0.5
     down, across = np.meshgrid(step, step, indexing="ij")
     pick, end = geometry.distinct.T[:, :, None, None]
@@ -131,23 +137,6 @@ def cell_texture(
         thick = np.sqrt(np.maximum(1.0 - (beside / yarns.half_width) ** 2, 0.0))
         under[which] = np.where(system == other, under[which], thick)
 
-    facing = np.zeros((len(lights), x.size), np.float32)
-    sheen = np.zeros((len(lights), x.size), np.float32)
-    for k, light in enumerate(lights):
-        to = np.array(light)
-        lit = np.maximum(to @ normal, 0.0) / abs(to[2])
-        shadowed = np.flatnonzero(lit > 0)
-        lit[shadowed[blocked(geometry, start[:, shadowed], to[:, None])]] = 0.0
-        facing[k, which] = lit
-        bright = np.flatnonzero(lit > 0)
-        for s, (index, lobe, share) in enumerate(surfaces):
-            mine = bright[system[bright] == s]
-            if share > 0 and mine.size:
-                factor = mat_factor(
-                    tangent[:, mine].T, normal[:, mine].T, to, v, index, np.radians(lobe)
-                )
-                sheen[k, which[mine]] = share * factor * lit[mine]
-
     sky = np.zeros(x.size, np.float32)
     grid = nodes(2, 8)
     half = slice(0, grid.half) if v[2] > 0 else slice(grid.half, 2 * grid.half)
@@ -162,6 +151,47 @@ def cell_texture(
     sky[which] = total
     fibre = np.ones(x.size, np.float32)
     fibre[which] = _streaks(geometry, hits, which, spun)
+    return _Sight(hits.system, which, normal, tangent, start, under, sky, fibre)
+
+
+@lru_cache(maxsize=32)
+def cell_texture(
+    construction: Construction,
+    view: Vector,
+    lights: tuple[Vector, ...],
+    surfaces: tuple[tuple[float, float, float], ...],
+    spun: tuple[bool, bool],
+    fineness: int,
+) -> CellTexture:
+    """Trace one repeat; crossings that are copies of one another are traced once.
+
+    ``view`` and ``lights``: unit vectors in the cloth's frame, on the same side of the cloth;
+    ``surfaces`` per system (fibre index, lobe degrees, share of sheen); ``spun`` per system;
+    ``fineness``: samples each way over one crossing.
+    """
+    geometry = tubes(construction)
+    picks, ends = geometry.orbit.shape
+    size = (ends * geometry.spacing[0], picks * geometry.spacing[1])
+    sight = _sight(construction, view, spun, fineness)
+    which, normal, tangent = sight.which, sight.normal, sight.tangent
+    system, v = sight.system[which], np.array(view)
+
+    facing = np.zeros((len(lights), sight.system.size), np.float32)
+    sheen = np.zeros((len(lights), sight.system.size), np.float32)
+    for k, light in enumerate(lights):
+        to = np.array(light)
+        lit = np.maximum(to @ normal, 0.0) / abs(to[2])
+        shadowed = np.flatnonzero(lit > 0)
+        lit[shadowed[blocked(geometry, sight.start[:, shadowed], to[:, None])]] = 0.0
+        facing[k, which] = lit
+        bright = np.flatnonzero(lit > 0)
+        for s, (index, lobe, share) in enumerate(surfaces):
+            mine = bright[system[bright] == s]
+            if share > 0 and mine.size:
+                factor = mat_factor(
+                    tangent[:, mine].T, normal[:, mine].T, to, v, index, np.radians(lobe)
+                )
+                sheen[k, which[mine]] = share * factor * lit[mine]
 
     def whole(flat: NDArray) -> NDArray:
         """The repeat, put together from its distinct crossings."""
@@ -172,12 +202,12 @@ def cell_texture(
 
     return CellTexture(
         size,
-        whole(hits.system),
-        whole(under),
+        whole(sight.system),
+        whole(sight.under),
         whole(facing),
-        whole(sky),
+        whole(sight.sky),
         whole(sheen),
-        whole(fibre),
+        whole(sight.fibre),
     )
 
 
