@@ -12,7 +12,7 @@ with the sinusoidal axis usual for open cloth.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,7 +62,7 @@ class System:
             return height, swing, phase
         return self.middle.ravel().take(index, mode="clip") + height, swing, phase
 
-    @property
+    @cached_property
     def _level(self) -> bool:
         """Whether every yarn swings about the mid-plane (plain weave)."""
         return not self.middle.any()
