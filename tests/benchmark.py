@@ -81,12 +81,14 @@ def main() -> int:
         looks.brf(Stack((Layer(cloth),)), angles[:1], angles[1:])
 
     for count in (4, 16, 64):
-        rows.append((f"one layer, {count} new directions", timed(lambda n=count: new_directions(n), 2)))
+        seconds = timed(lambda n=count: new_directions(n), 2)
+        rows.append((f"one layer, {count} new directions", seconds))
     for name in ("shot-twill-lining", "silk-satin-gold"):
         other = load_swatch(name)
         forget()
         seconds = timed(lambda c=other: looks.appearances(Stack((Layer(c),)), grounds, light), 1)
-        rows.append((f"cold cell with {len(other.weave.lift)} x {len(other.weave.lift[0])} repeat", seconds))
+        repeat = f"{len(other.weave.lift)} x {len(other.weave.lift[0])}"
+        rows.append((f"cold cell with {repeat} repeat", seconds))
     bands_41 = timed(lambda: layeroptics._dye(cloth), 3)
     rows.append(("dyeing one layer (41 bands)", bands_41))
 

@@ -76,7 +76,8 @@ def samples(geometry: Tubes, cut: Patches, per_piece: int) -> Samples:
     """About ``per_piece`` samples on each yarn piece of each distinct crossing."""
     s, ring = lattice(per_piece)
     psi = 2.0 * np.pi * ring
-    parts: list[tuple[NDArray, ...]] = []
+    vectors: list[tuple[NDArray, NDArray, NDArray]] = []
+    numbers: list[tuple[NDArray, NDArray, NDArray]] = []
     for number, (pick, end) in enumerate(geometry.distinct):
         for system, yarns in enumerate(geometry.systems):
             yarn, crossing = (end, pick) if system == WARP else (pick, end)
@@ -99,24 +100,27 @@ def samples(geometry: Tubes, cut: Patches, per_piece: int) -> Samples:
             normal = (-n_up * sine, n_across, n_up * cosine)
             tangent = (cosine, zero, sine)
             order = (1, 0, 2) if system == WARP else (0, 1, 2)
-            parts.append(
+            vectors.append(
                 (
                     np.stack([place[k] for k in order]),
                     np.stack([normal[k] for k in order]),
                     np.stack([tangent[k] for k in order]),
+                )
+            )
+            numbers.append(
+                (
                     area / geometry.area,
                     cut.index(number, system, s, ring),
                     np.full(s.size, system),
                 )
             )
-    columns = list(zip(*parts, strict=True))
-    point, normal, tangent = (np.concatenate([*c], axis=1) for c in columns[:3])
-    share, patch, system = (np.concatenate([*c]) for c in columns[3:])
+    points, normals, tangents = (np.concatenate(c, axis=1) for c in zip(*vectors, strict=True))
+    share, patch, kind = (np.concatenate(c) for c in zip(*numbers, strict=True))
     # close cloth: where round yarns would run into each other there is no surface
-    x, y, z = point
+    x, y, z = points
     warp, weft = geometry.systems
-    depth = np.where(system == WARP, weft.gauge(x, y, z)[0], warp.gauge(y, x, z)[0])
+    depth = np.where(kind == WARP, weft.gauge(x, y, z)[0], warp.gauge(y, x, z)[0])
     bare = depth > -1e-3 * geometry.pitch
     return Samples(
-        point[:, bare], normal[:, bare], tangent[:, bare], share[bare], patch[bare], system[bare]
+        points[:, bare], normals[:, bare], tangents[:, bare], share[bare], patch[bare], kind[bare]
     )
