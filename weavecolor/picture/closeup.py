@@ -149,8 +149,9 @@ def closeup_linear(
     spacing = min(10.0 / max(x.cloth.ends_per_cm, x.cloth.picks_per_cm) for x in stack.layers)
     sub = max(2, int(np.ceil(_PER_SPACING * scale / spacing)))
     texels_per_spacing = spacing / scale * (1.3 if sub == 2 else 1.0)
-    target = on_screen(appearance(stack, scene, observer).radiance, scene, seeing, observer)
-    parts, behind = _parts(stack, scene, seeing, observer, texels_per_spacing)
+    exact = appearance(stack, scene, observer).radiance
+    target = on_screen(exact, scene, seeing, observer)
+    parts, behind = _parts(stack, scene, seeing, observer, texels_per_spacing, exact)
     if sub <= _MOST_SUB:
         picture = _sampled(parts, behind, width_px, height_px, scale, sub)
     else:
@@ -261,9 +262,15 @@ def _diffuse(layer: Layer) -> tuple[Spectrum, Spectrum, Spectrum, float]:
 
 
 def _parts(
-    stack: Stack, scene: Scene, seeing: Seeing, observer: str, texels_per_spacing: float
+    stack: Stack,
+    scene: Scene,
+    seeing: Seeing,
+    observer: str,
+    texels_per_spacing: float,
+    exact: Spectrum,
 ) -> tuple[list[Part], Array]:
-    """Every layer painted in its place in the stack, and the linear RGB of what is behind."""
+    """Every layer painted in its place in the stack, and the linear RGB of what is behind;
+    together they have the radiance ``exact`` (41,) of the stack."""
     view = (min(scene.view_zenith_deg, 60.0), scene.view_azimuth_deg)
     front = [x for x in scene.lights if x.zenith_deg < 90.0]
     back = [x for x in scene.lights if x.zenith_deg > 90.0]
@@ -311,7 +318,6 @@ def _parts(
             np.zeros(BANDS),
         )
     mean = mean + clear * seen
-    exact = appearance(stack, scene, observer).radiance
     scale = np.divide(exact, mean, out=np.ones(BANDS), where=mean > 1e-12)
     for number, (layer, texture, spectra) in enumerate(painted):
         rgb = np.zeros((*texture.system.shape, 3), np.float32)
