@@ -1,0 +1,208 @@
+"""Sessions at the page without a browser: they speak Streamlit's own messages over a websocket.
+
+A browser a session would measure the browsers, not the page: twenty would not fit in this memory.
+What the server is asked, and what it sends, are the same bytes as with a browser.
+"""
+
+from __future__ import annotations
+
+import http.cookiejar
+import os
+import secrets
+import socket
+import subprocess
+import time
+import urllib.error
+import urllib.request
+from pathlib import Path
+from typing import Any
+
+import websocket
+from page_driver import Served
+from streamlit.proto.BackMsg_pb2 import BackMsg
+from streamlit.proto.Common_pb2 import FileUploaderState
+from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+class ServedByCommand(Served):
+    """The page as the command ``weavecolor page`` starts it."""
+
+    def __init__(self, folder: Path) -> None:
+        from weavecolor.cli.page import page_command, page_file
+
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            self.port = free.getsockname()[1]
+        self.log = folder / "server.log"
+        self.began = time.monotonic()
+        self.process = subprocess.Popen(
+            page_command(page_file(), self.port, show=False),
+            stdout=self.log.open("w"), stderr=subprocess.STDOUT, cwd=ROOT,
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
+        )  # fmt: skip
+        self.url = f"http://127.0.0.1:{self.port}"
+
+    def alive(self) -> bool:
+        if self.process.poll() is not None:
+            return False
+        with urllib.request.urlopen(f"{self.url}/_stcore/health", timeout=30) as answer:
+            return answer.status == 200
+
+
+class Session:
+    """One person's session: widgets by label or key, the page's HTML, and how long it took."""
+
+    def __init__(self, served: Served, seconds: float = 240.0) -> None:
+        self.served, self.seconds = served, seconds
+        jar = http.cookiejar.CookieJar()
+        self.opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(jar))
+        self.opener.open(f"{served.url}/_stcore/health", timeout=60).read()
+        self.opener.open(f"{served.url}/_stcore/host-config", timeout=60).read()
+        self.xsrf = next((c.value for c in jar if "xsrf" in c.name), "")
+        cookie = "; ".join(f"{c.name}={c.value}" for c in jar)
+        self.socket = websocket.create_connection(
+            served.url.replace("http", "ws") + "/_stcore/stream",
+            subprotocols=["streamlit", self.xsrf or "none"],
+            cookie=cookie or None, origin=served.url, timeout=seconds,
+        )  # fmt: skip
+        self.kept: dict[str, ForwardMsg] = {}
+        self.values: dict[str, Any] = {}
+        self.elements: dict[tuple[int, ...], Any] = {}
+        self.session = ""
+        self.page = ""
+        self.first: list[ForwardMsg] = []  # what came before the first run was over
+
+    def close(self) -> None:
+        self.socket.close()
+
+    def run(self) -> float:
+        """Send the widgets' state, take everything until the run is over; seconds it took."""
+        ask = BackMsg()
+        ask.rerun_script.query_string = ""
+        ask.rerun_script.page_script_hash = self.page
+        for name, (kind, value) in self.values.items():
+            state = ask.rerun_script.widget_states.widgets.add(id=name)
+            if kind in ("double_array_value", "int_array_value", "string_array_value"):
+                getattr(state, kind).data.extend(value)
+            elif kind == "file_uploader_state_value":
+                state.file_uploader_state_value.CopyFrom(value)
+            else:
+                setattr(state, kind, value)
+        # A button is pressed once.
+        self.values = {n: v for n, v in self.values.items() if v[0] != "trigger_value"}
+        begun = time.monotonic()
+        self.elements = {}
+        self.socket.send_binary(ask.SerializeToString())
+        while True:
+            message = self._next()
+            if not self.session or len(self.first) < 5:
+                self.first.append(message)
+            kind = message.WhichOneof("type")
+            if kind == "new_session":
+                self.elements = {}
+                self.session = message.new_session.initialize.session_id or self.session
+                self.page = message.new_session.page_script_hash
+            elif kind == "delta" and message.delta.WhichOneof("type") == "new_element":
+                path = tuple(message.metadata.delta_path)
+                self.elements[path] = message.delta.new_element
+            elif kind == "script_finished":
+                # 0 well; 2 means that the run was broken off for another
+                if message.script_finished != 2:
+                    return time.monotonic() - begun
+
+    def _next(self) -> ForwardMsg:
+        message = ForwardMsg()
+        message.ParseFromString(self.socket.recv())
+        if message.WhichOneof("type") == "ref_hash":
+            kept = ForwardMsg()
+            kept.CopyFrom(self.kept[message.ref_hash])
+            kept.metadata.CopyFrom(message.metadata)
+            return kept
+        if message.hash:
+            self.kept[message.hash] = message
+        return message
+
+    def html(self) -> str:
+        found = (e for e in self.elements.values() if e.WhichOneof("type") == "html")
+        return "\n".join(e.html.body for e in found)
+
+    def errors(self) -> list[str]:
+        """What the page told in red, and anything Streamlit itself reports of a fault."""
+        told = [e.alert.body for e in self.elements.values()
+                if e.WhichOneof("type") == "alert" and e.alert.format == 1]  # fmt: skip
+        faults = [e.exception.message for e in self.elements.values()
+                  if e.WhichOneof("type") == "exception"]  # fmt: skip
+        return told + [f"EXCEPTION {text}" for text in faults]
+
+    def find(self, key: str) -> Any:
+        """The widget that the page knows by ``key``: Streamlit puts it at the end of the id."""
+        for element in self.elements.values():
+            kind = element.WhichOneof("type")
+            widget = getattr(element, kind)
+            if getattr(widget, "id", "").endswith(f"-{key}"):
+                return widget
+        raise LookupError(f"{key} is not on the page")
+
+    def set(self, key: str, kind: str, value: Any) -> None:
+        self.values[self.find(key).id] = (kind, value)
+
+    def slide(self, key: str, value: float) -> None:
+        self.set(key, "double_array_value", [float(value)])
+
+    def choose(self, key: str, label: str) -> None:
+        """An entry of a list, or of a row of buttons, by the words it shows."""
+        kind = "string_array_value" if hasattr(self.find(key), "click_mode") else "string_value"
+        self.set(key, kind, [label] if kind == "string_array_value" else label)
+
+    def press(self, key: str) -> None:
+        self.set(key, "trigger_value", True)
+
+    def upload(self, key: str, name: str, data: bytes) -> int:
+        """Hand in a file as the page's uploader does; the HTTP status of the upload."""
+        widget = self.find(key)
+        ask = BackMsg()
+        request = secrets.token_hex(8)
+        ask.file_urls_request.request_id = request
+        ask.file_urls_request.session_id = self.session
+        ask.file_urls_request.file_names.append(name)
+        self.socket.send_binary(ask.SerializeToString())
+        while True:
+            message = self._next()
+            if (message.WhichOneof("type") == "file_urls_response"
+                    and message.file_urls_response.response_id == request):  # fmt: skip
+                break
+        urls = message.file_urls_response.file_urls[0]
+        status = self.put(urls.upload_url, name, data)
+        if status < 300:
+            state = FileUploaderState()
+            state.uploaded_file_info.add(
+                file_id=urls.file_id, name=name, size=len(data), file_urls=urls
+            )
+            self.values[widget.id] = ("file_uploader_state_value", state)
+        return status
+
+    def put(self, path: str, name: str, data: bytes) -> int:
+        """PUT one file to an upload address."""
+        mark = secrets.token_hex(12)
+        safe = name.replace('"', "%22").encode("utf-8", "replace")
+        body = (
+            f'--{mark}\r\nContent-Disposition: form-data; name="file"; filename="'.encode()
+            + safe
+            + b'"\r\nContent-Type: application/octet-stream\r\n\r\n'
+            + data
+            + f"\r\n--{mark}--\r\n".encode()
+        )
+        ask = urllib.request.Request(
+            f"{self.served.url}{path}", data=body, method="PUT",
+            headers={"Content-Type": f"multipart/form-data; boundary={mark}",
+                     "X-Xsrftoken": self.xsrf, "Origin": self.served.url},
+        )  # fmt: skip
+        try:
+            with self.opener.open(ask, timeout=self.seconds) as answer:
+                return answer.status
+        except urllib.error.HTTPError as error:
+            return error.code
+        except urllib.error.URLError:  # the server closed the door on what is too large
+            return 413
