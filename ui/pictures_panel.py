@@ -47,7 +47,7 @@ class Shown:
 def uri_of(image: Image.Image) -> str:
     """An inline image. WebP: a tenth of PNG for woven texture, and every browser has it."""
     out = io.BytesIO()
-    image.convert("RGB").save(out, "WEBP", quality=88, method=2)
+    image.convert("RGB").save(out, "WEBP", quality=86, method=1)
     return f"data:image/webp;base64,{base64.b64encode(out.getvalue()).decode()}"
 
 
