@@ -73,7 +73,7 @@ h3.wc-pin { margin: 0 0 .5rem; padding: 0; font-size: 1.05rem; line-height: 1.3;
     align-self: flex-start; }
 }
 [data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] * {
-  color: #4c463b !important; }
+  color: #4c463b !important; opacity: 1 !important; }
 @media (max-width: 640px) {
   [class*="st-key-wc-pin-"] { width: 100% !important; }
   .stMainBlockContainer { padding-left: .8rem; padding-right: .8rem; padding-top: .8rem; }
