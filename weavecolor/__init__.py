@@ -1,6 +1,20 @@
 """Colour, depth, sheen and cover of two-tone ("shot") woven cloth.
 
 Data flows one way: cloth -> layer -> stack -> light -> colour -> picture or decision.
+
+Examples
+--------
+Every public function has an example, which the tests run. They take these as given:
+
+>>> import numpy as np
+>>> from weavecolor.backings import backing
+>>> from weavecolor.clothfile import load_swatch
+>>> from weavecolor.scenes import scene
+>>> from weavecolor.stack import Layer, Stack
+>>> organza = load_swatch("shot-organza-red-black")
+>>> single = Stack((Layer(organza),), backing("white"))
+>>> double = Stack((Layer(organza), Layer(organza)), backing("white"))
+>>> window = scene("window at the side")
 """
 
 __version__ = "0.1.0"

@@ -121,6 +121,12 @@ def pile_optics(
     For pictures of very many directions: ``links`` names the pairs of directions whose mutual
     sheen is wanted (numbers in ``above`` then ``below``), and ``exact=False`` looks directions up
     between traced ones (see :func:`weavecolor.cell.transport.quick_beam`).
+
+    Examples
+    --------
+    >>> pile = pile_optics(single, [(0.0, 0.0)])
+    >>> pile.reflect.shape[0], len(pile.members)
+    (41, 1)
     """
     if not 1 <= len(stack.layers) <= MOST_LAYERS:
         raise InputError(f"a stack has 1 to {MOST_LAYERS} layers, got {len(stack.layers)}")
@@ -150,6 +156,11 @@ def brf(
     Returns
     -------
     ndarray, shape (len(lights), len(views), 41)
+
+    Examples
+    --------
+    >>> brf(single, [(45.0, 0.0)], [(0.0, 0.0), (60.0, 180.0)]).shape
+    (1, 2, 41)
     """
     pile = pile_optics(stack, (*lights, *views))
     factors = _over(pile, stack, (stack.backing,))[0]
@@ -179,7 +190,14 @@ class Transmittance:
 
 
 def transmittance(stack: Stack, zenith_deg: float = 0.0, azimuth_deg: float = 0.0) -> Transmittance:
-    """How much light the layers let through; the backing does not count."""
+    """How much light the layers let through; the backing does not count.
+
+    Examples
+    --------
+    >>> through = transmittance(double)
+    >>> 0.0 < through.straight < transmittance(single).straight
+    True
+    """
     pile = pile_optics(stack, ((zenith_deg, azimuth_deg),))
     share = pile.share
     return Transmittance(
@@ -194,6 +212,11 @@ def contrast_ratio(stack: Stack) -> float:
 
     Diffuse light, seen along the normal, D65 (the geometry of ISO 2471 and TAPPI T 425, which
     ASTM D2805 uses for paint films over 0.80). 1 hides all, 0 nothing.
+
+    Examples
+    --------
+    >>> contrast_ratio(single) < contrast_ratio(double) < 1.0
+    True
     """
     pile = pile_optics(stack, ((0.0, 0.0),))
     grounds = [np.zeros(BANDS), np.full(BANDS, CONTRAST_WHITE)]
@@ -210,6 +233,12 @@ def appearance(stack: Stack, scene: Scene, observer: str = "2") -> Appearance:
 
     A light straight behind the cloth from the viewer is taken as a luminous surface there, so it
     is seen through the openings. Raises InputError as :func:`pile_optics`.
+
+    Examples
+    --------
+    >>> once, twice = appearance(single, window), appearance(double, window)
+    >>> bool(twice.reading.Lab[0] < once.reading.Lab[0])  # doubled cloth is deeper
+    True
     """
     return appearances(stack, (stack.backing,), scene, observer)[0]
 
@@ -217,7 +246,14 @@ def appearance(stack: Stack, scene: Scene, observer: str = "2") -> Appearance:
 def appearances(
     stack: Stack, backings: Sequence[Backing | None], scene: Scene, observer: str = "2"
 ) -> list[Appearance]:
-    """As :func:`appearance`, over several backings at little more than the cost of one."""
+    """As :func:`appearance`, over several backings at little more than the cost of one.
+
+    Examples
+    --------
+    >>> white, black = appearances(single, [backing("white"), backing("black")], window)
+    >>> bool(black.reading.Lab[0] < white.reading.Lab[0])
+    True
+    """
     front = [x for x in scene.lights if x.zenith_deg < 90.0]
     behind = [x for x in scene.lights if x.zenith_deg > 90.0]
     view = (scene.view_zenith_deg, scene.view_azimuth_deg)

@@ -21,6 +21,12 @@ def write_bytes(path: str | os.PathLike[str], data: bytes) -> Path:
     """Write ``data`` to ``path``, replacing what is there only when all of it is on disk.
 
     Raises InputError naming the file when its folder is missing or cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> write_bytes(Path(tempfile.mkdtemp()) / "sheet.png", b"all of it").read_bytes()
+    b'all of it'
     """
     target = Path(path)
     temporary: str | None = None
@@ -51,7 +57,14 @@ def write_bytes(path: str | os.PathLike[str], data: bytes) -> Path:
 
 
 def write_text(path: str | os.PathLike[str], text: str) -> Path:
-    """Write ``text`` as UTF-8, see :func:`write_bytes`."""
+    """Write ``text`` as UTF-8, see :func:`write_bytes`.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> write_text(Path(tempfile.mkdtemp()) / "cloth.toml", "all of it").read_text()
+    'all of it'
+    """
     try:
         data = text.encode("utf-8")
     except UnicodeEncodeError:

@@ -19,7 +19,13 @@ SKINS = ("light", "medium", "dark")
 
 
 def backing_names() -> tuple[str, ...]:
-    """Every named backing; a screen colour such as "#d8c9a0" may stand in place of a name."""
+    """Every named backing; a screen colour such as "#d8c9a0" may stand in place of a name.
+
+    Examples
+    --------
+    >>> "calico" in backing_names()
+    True
+    """
     return (*_table("backings"), *(f"skin {tone}" for tone in SKINS))
 
 
@@ -29,6 +35,11 @@ def backing(spec: str) -> Backing:
 
     A screen colour is turned into one of the many spectra that look so in daylight. Raises
     InputError for anything else.
+
+    Examples
+    --------
+    >>> backing("skin dark").name, backing("#d8c9a0").reflectance.shape
+    ('skin dark', (41,))
     """
     name = " ".join(spec.split()).casefold() if isinstance(spec, str) else ""
     if name.startswith("#"):
@@ -49,7 +60,14 @@ def backing(spec: str) -> Backing:
 
 
 def skin_band() -> tuple[Spectrum, Spectrum]:
-    """Lowest and highest reflectance among the 100 people measured, each shape (41,)."""
+    """Lowest and highest reflectance among the 100 people measured, each shape (41,).
+
+    Examples
+    --------
+    >>> low, high = skin_band()
+    >>> bool((low < high).all())
+    True
+    """
     table = _table("skin")
     return table["minimum"], table["maximum"]
 

@@ -94,6 +94,12 @@ def reading(
     InputError
         Wrong number of bands, values that are not finite, no light, an unknown observer, or a
         radiance that cannot be of this illumination.
+
+    Examples
+    --------
+    >>> light = np.ones(41)
+    >>> reading(0.5 * light, light).words, reading(0.5 * light, light).Lab.round(1).tolist()
+    ('light grey', [76.1, 0.0, 0.0])
     """
     if np.ndim(radiance) != 1:
         raise InputError(f"a reading takes one spectrum of {BANDS} bands")
@@ -121,7 +127,14 @@ def readings_lab(
     observer: str = "2",
     adapt: bool = True,
 ) -> FloatArray:
-    """Lab (..., 3) of many spectra (..., 41); arguments as for :func:`reading`."""
+    """Lab (..., 3) of many spectra (..., 41); arguments as for :func:`reading`.
+
+    Examples
+    --------
+    >>> light = np.ones(41)
+    >>> readings_lab(np.outer([0.2, 0.5], light), light).round(1)[:, 0].tolist()
+    [51.8, 76.1]
+    """
     XYZ = xyz(radiance, illumination, observer)
     return lab_from_xyz(XYZ, adopted_white(illumination, white, observer, adapt))
 
@@ -129,7 +142,13 @@ def readings_lab(
 def adopted_white(
     illumination: ArrayLike, white: ArrayLike | None, observer: str, adapt: bool
 ) -> FloatArray:
-    """XYZ (3,), Y = 100, of the white that Lab is relative to: the adapting light, or D65."""
+    """XYZ (3,), Y = 100, of the white that Lab is relative to: the adapting light, or D65.
+
+    Examples
+    --------
+    >>> float(adopted_white(np.ones(41), None, "2", True)[1])
+    99.99999999999999
+    """
     if not adapt:
         return daylight_white(str(observer))
     adopted = checked_spectrum(illumination if white is None else white, "the adapting light")

@@ -112,7 +112,13 @@ class Comparison:
 
 
 def behind(backing: Backing | None) -> str:
-    """The backing in words."""
+    """The backing in words.
+
+    Examples
+    --------
+    >>> behind(backing("black")), behind(None)
+    ('black behind', 'nothing behind')
+    """
     return "nothing behind" if backing is None else f"{backing.name} behind"
 
 
@@ -131,6 +137,11 @@ def options(
     ``grains`` in degrees of the outermost layer; ``counts`` of layers, 1 to 12; each layer
     further in is turned by ``turn_deg`` more. Raises InputError for a list that is empty, names
     something twice, or makes more than 2000 options.
+
+    Examples
+    --------
+    >>> len(options(organza, grains=(0.0, 90.0), counts=(1, 2), scenes=(window,)))
+    4
     """
     lists: dict[str, Sequence[object]] = {
         "scene": scenes, "lay": lays, "face": faces,
@@ -181,6 +192,12 @@ def evaluate(
     """How each option looks. ``progress`` is told (done, total) along the way.
 
     Options that differ in their backing alone are worked out together.
+
+    Examples
+    --------
+    >>> made = evaluate(options(organza, scenes=(window,)))
+    >>> made[0].appearance.reading.Lab.shape
+    (3,)
     """
     groups: dict[tuple[object, ...], list[int]] = {}
     for place, option in enumerate(chosen):
@@ -221,7 +238,14 @@ def compare(
     observer: str = "2",
     progress: Callable[[int, int], None] | None = None,
 ) -> Comparison:
-    """All :func:`options` evaluated, with the steps between neighbours along every axis."""
+    """All :func:`options` evaluated, with the steps between neighbours along every axis.
+
+    Examples
+    --------
+    >>> made = compare(organza, counts=(1, 2), backings=(backing("white"),), scenes=(window,))
+    >>> len(made.outcomes), made.steps[0].axis
+    (2, 'layers')
+    """
     chosen = options(cloth, grains, counts, backings, scenes, faces, lays, turn_deg)
     outcomes = evaluate(chosen, observer, progress)
     shape = tuple(len(x) for x in (scenes, lays, faces, counts, grains, backings))
@@ -237,7 +261,14 @@ def compare(
 
 
 def steps(outcomes: Sequence[Outcome], pairs: Iterable[tuple[int, int]]) -> tuple[Step, ...]:
-    """The differences between pairs of outcomes, told from the first of each pair to the second."""
+    """The differences between pairs of outcomes, told from the first of each pair to the second.
+
+    Examples
+    --------
+    >>> made = evaluate(options(organza, counts=(1, 2), scenes=(window,)))
+    >>> steps(made, [(0, 1)])[0].axis
+    'layers'
+    """
     pairs = list(pairs)
     if not pairs:
         return ()
@@ -284,7 +315,14 @@ def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float) -> Step:
 
 
 def change_words(a: Option, b: Option) -> str:
-    """What is done to get from one option to the other, as the start of a sentence."""
+    """What is done to get from one option to the other, as the start of a sentence.
+
+    Examples
+    --------
+    >>> one, two = options(organza, counts=(1, 2), scenes=(window,))
+    >>> change_words(one, two)
+    'Laying 2 layers instead of 1'
+    """
     parts: list[str] = []
     x, y = a.stack, b.stack
     if [layer.cloth.name for layer in x.layers[:1]] != [layer.cloth.name for layer in y.layers[:1]]:
@@ -308,7 +346,13 @@ def change_words(a: Option, b: Option) -> str:
 
 
 def near_daylight(scene: Scene) -> bool:
-    """Whether the scene's white is near the daylight in which cloth colours are given."""
+    """Whether the scene's white is near the daylight in which cloth colours are given.
+
+    Examples
+    --------
+    >>> near_daylight(window), near_daylight(scene("candlelit"))
+    (True, False)
+    """
     white = adopted_white(scene.white, scene.white, "2", True)
     return bool(np.linalg.norm(_uv(white) - _uv(daylight_white("2"))) < DAYLIGHT_UV)
 

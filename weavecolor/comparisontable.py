@@ -30,7 +30,13 @@ HOW_TO_READ = (
 
 
 def rounded(value: ArrayLike, places: int = 3) -> Any:
-    """A float, or nested lists of floats, to ``places`` decimals, never -0.0; NaN is refused."""
+    """A float, or nested lists of floats, to ``places`` decimals, never -0.0; NaN is refused.
+
+    Examples
+    --------
+    >>> rounded([0.12345, 2.0])
+    [0.123, 2.0]
+    """
     array = np.asarray(value, dtype=np.float64)
     if not np.isfinite(array).all():
         raise InputError("a result is not a number; please report the cloth that led to it")
@@ -38,7 +44,14 @@ def rounded(value: ArrayLike, places: int = 3) -> Any:
 
 
 def as_data(comparison: Comparison) -> dict[str, Any]:
-    """The comparison as plain data, ready for JSON; places count from 0."""
+    """The comparison as plain data, ready for JSON; places count from 0.
+
+    Examples
+    --------
+    >>> from weavecolor.compare import compare
+    >>> sorted(as_data(compare(organza, scenes=(window,))))[:3]
+    ['assumed', 'difference', 'observer_deg']
+    """
     first = {step.end: step for step in comparison.from_first}
     return {
         "difference": "CIEDE2000",
@@ -66,12 +79,26 @@ def as_data(comparison: Comparison) -> dict[str, Any]:
 
 
 def as_json(comparison: Comparison) -> str:
-    """:func:`as_data` as JSON text."""
+    """:func:`as_data` as JSON text.
+
+    Examples
+    --------
+    >>> from weavecolor.compare import compare
+    >>> as_json(compare(organza, scenes=(window,))).startswith("{")
+    True
+    """
     return json.dumps(as_data(comparison), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def as_csv(comparison: Comparison) -> str:
-    """One line an option, for a spreadsheet."""
+    """One line an option, for a spreadsheet.
+
+    Examples
+    --------
+    >>> from weavecolor.compare import compare
+    >>> len(as_csv(compare(organza, counts=(1, 2), scenes=(window,))).splitlines())
+    3
+    """
     first = {step.end: step for step in comparison.from_first}
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
@@ -103,6 +130,12 @@ def as_text(comparison: Comparison, every_step: bool = False) -> str:
     """A table to read, then the steps between neighbours in sentences.
 
     ``every_step`` tells every step; otherwise many steps of one kind are summed up in two lines.
+
+    Examples
+    --------
+    >>> from weavecolor.compare import compare
+    >>> print(as_text(compare(organza, scenes=(window,))).splitlines()[0])
+    Shot silk organza, crimson and black
     """
     varied = comparison.varied()
     same = [axis for axis in AXES if axis not in varied]
@@ -138,7 +171,14 @@ def as_text(comparison: Comparison, every_step: bool = False) -> str:
 
 
 def steps_text(comparison: Comparison, every_step: bool = False) -> list[str]:
-    """The steps in sentences, kind by kind."""
+    """The steps in sentences, kind by kind.
+
+    Examples
+    --------
+    >>> from weavecolor.compare import compare
+    >>> steps_text(compare(organza, scenes=(window,)))
+    []
+    """
     kinds: dict[str, list[Step]] = {}
     for step in comparison.steps:
         kinds.setdefault(step.change, []).append(step)
@@ -160,7 +200,15 @@ def steps_text(comparison: Comparison, every_step: bool = False) -> list[str]:
 
 
 def place_words(comparison: Comparison, step: Step) -> str:
-    """Where a step is taken: what stays as it is among the things that vary elsewhere."""
+    """Where a step is taken: what stays as it is among the things that vary elsewhere.
+
+    Examples
+    --------
+    >>> from weavecolor.compare import compare
+    >>> made = compare(organza, counts=(1, 2), scenes=(window,))
+    >>> place_words(made, made.steps[0])
+    ''
+    """
     a = comparison.outcomes[step.start].option
     kept = [axis for axis in comparison.varied() if axis != step.axis]
     return ", ".join(a.aspect(axis) for axis in kept)
@@ -172,13 +220,27 @@ def _with_place(comparison: Comparison, step: Step) -> str:
 
 
 def short(option: Option, axis: str) -> str:
-    """An aspect as it stands under its own heading: "black" under "behind"."""
+    """An aspect as it stands under its own heading: "black" under "behind".
+
+    Examples
+    --------
+    >>> from weavecolor.compare import options
+    >>> short(options(organza, scenes=(window,))[0], "grain")
+    'straight grain'
+    """
     words = option.aspect(axis)
     return words.removesuffix(" behind") if axis == "backing" else words
 
 
 def assumptions(comparison: Comparison) -> tuple[str, ...]:
-    """What the colours rest on that nobody measured, each said once."""
+    """What the colours rest on that nobody measured, each said once.
+
+    Examples
+    --------
+    >>> from weavecolor.compare import compare
+    >>> len(assumptions(compare(organza, scenes=(window,)))) > 0
+    True
+    """
     reasons: dict[str, None] = {}
     for outcome in comparison.outcomes:
         reasons.update(dict.fromkeys(outcome.uncertainty.reasons))
@@ -186,7 +248,13 @@ def assumptions(comparison: Comparison) -> tuple[str, ...]:
 
 
 def columns(heads: Sequence[str], rows: Sequence[Sequence[str]], right: set[str]) -> list[str]:
-    """Lines of a table with its columns in line; those named in ``right`` are set flush right."""
+    """Lines of a table with its columns in line; those named in ``right`` are set flush right.
+
+    Examples
+    --------
+    >>> columns(["a", "b"], [["1", "two"]], {"a"})
+    ['a  b', '1  two']
+    """
     widths = [max(map(len, column)) for column in zip(heads, *rows, strict=True)]
     return [
         "  ".join(

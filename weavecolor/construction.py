@@ -18,18 +18,36 @@ from weavecolor.weaves import interlacings
 
 
 def fractional_cover(width_mm: float, threads_per_cm: float) -> float:
-    """Yarn width over thread spacing, c = d / p; not limited to 1."""
+    """Yarn width over thread spacing, c = d / p; not limited to 1.
+
+    Examples
+    --------
+    >>> fractional_cover(0.1, 40.0)
+    0.4
+    """
     return width_mm * threads_per_cm / 10.0
 
 
 def cloth_cover(warp_cover: float, weft_cover: float) -> float:
-    """c1 + c2 - c1 c2: the share of the cloth's area that any yarn covers (Peirce 1937)."""
+    """c1 + c2 - c1 c2: the share of the cloth's area that any yarn covers (Peirce 1937).
+
+    Examples
+    --------
+    >>> cloth_cover(0.5, 0.5)
+    0.75
+    """
     c1, c2 = min(warp_cover, 1.0), min(weft_cover, 1.0)
     return c1 + c2 - c1 * c2
 
 
 def covers(cloth: Cloth) -> tuple[float, float]:
-    """Fractional covers of warp and weft."""
+    """Fractional covers of warp and weft.
+
+    Examples
+    --------
+    >>> [round(c, 2) for c in covers(organza)]
+    [0.25, 0.23]
+    """
     return (
         fractional_cover(cloth.warp.width_mm, cloth.ends_per_cm),
         fractional_cover(cloth.weft.width_mm, cloth.picks_per_cm),
@@ -41,17 +59,34 @@ def openness(cloth: Cloth) -> float:
 
     Exact along the normal for parallel yarns, crimped or not: the formula for woven wire cloth
     (ISO 9044).
+
+    Examples
+    --------
+    >>> round(openness(organza), 2)
+    0.58
     """
     return 1.0 - cloth_cover(*covers(cloth))
 
 
 def cover_factor_si(threads_per_cm: float, tex: float) -> float:
-    """K = n sqrt(tex) / 10, threads per cm."""
+    """K = n sqrt(tex) / 10, threads per cm.
+
+    Examples
+    --------
+    >>> cover_factor_si(25.0, 16.0)
+    10.0
+    """
     return threads_per_cm * math.sqrt(tex) / 10.0
 
 
 def cover_factor_english(threads_per_cm: float, tex: float) -> float:
-    """Peirce's K = (threads per inch) / sqrt(Ne)."""
+    """Peirce's K = (threads per inch) / sqrt(Ne).
+
+    Examples
+    --------
+    >>> round(cover_factor_english(40.0, 14.76), 1)  # 102 ends an inch of Ne 40
+    16.1
+    """
     return threads_per_cm * units.CM_PER_INCH / math.sqrt(units.NE_TEX / tex)
 
 
@@ -63,13 +98,25 @@ def areal_mass(
     weft_tex: float,
     weft_crimp: float,
 ) -> float:
-    """g/m2 of loom-state cloth, (n1 T1 (1 + crimp1) + n2 T2 (1 + crimp2)) / 10."""
+    """g/m2 of loom-state cloth, (n1 T1 (1 + crimp1) + n2 T2 (1 + crimp2)) / 10.
+
+    Examples
+    --------
+    >>> areal_mass(25.0, 20.0, 0.0, 25.0, 20.0, 0.0)
+    100.0
+    """
     warp = ends_per_cm * warp_tex * (1.0 + warp_crimp)
     return (warp + picks_per_cm * weft_tex * (1.0 + weft_crimp)) / 10.0
 
 
 def cloth_mass_g_m2(cloth: Cloth) -> float:
-    """g/m2 of ``cloth`` from its setts, yarns and crimps; finishes are not counted."""
+    """g/m2 of ``cloth`` from its setts, yarns and crimps; finishes are not counted.
+
+    Examples
+    --------
+    >>> round(cloth_mass_g_m2(organza))
+    19
+    """
     return areal_mass(
         cloth.ends_per_cm,
         cloth.warp.tex,
@@ -86,6 +133,11 @@ def peirce_crimp(spacing: float, displacement: float, thickness: float) -> float
     ``thickness`` D is the sum of both yarn diameters; all in one unit. Peirce's seven equations
     leave (D - h) cos t + p sin t = D for the weave angle t, and l = (p - D sin t)/cos t + D t.
     Raises InputError when the threads are closer than jamming allows.
+
+    Examples
+    --------
+    >>> round(peirce_crimp(0.4, 0.1, 0.2), 3)
+    0.032
     """
     p, h, d = spacing, displacement, thickness
     reach = math.hypot(d - h, p)
@@ -103,6 +155,12 @@ def share_range(cloth: Cloth) -> tuple[float, float]:
     through the cloth, is at least D = height of warp + height of weft; likewise for picks. With
     h1 + h2 = D this is Peirce's jamming relation
     sqrt(1 - (p1/D)^2) + sqrt(1 - (p2/D)^2) <= 1.
+
+    Examples
+    --------
+    >>> low, high = share_range(organza)
+    >>> 0.0 <= low < high <= 1.0
+    True
     """
     thick = cloth.warp.height_mm + cloth.weft.height_mm
     ends, picks = _crossing_spacings(cloth)
@@ -117,6 +175,11 @@ def natural_share(cloth: Cloth) -> float:
     """The warp's share of the crimp displacement when nobody has said: balanced, if it can be.
 
     Balanced means each yarn rises by the other's height; a close-set system takes more.
+
+    Examples
+    --------
+    >>> round(natural_share(organza), 2)
+    0.5
     """
     low, high = share_range(cloth)
     balanced = cloth.weft.height_mm / (cloth.warp.height_mm + cloth.weft.height_mm)
@@ -124,7 +187,13 @@ def natural_share(cloth: Cloth) -> float:
 
 
 def share_from_crimps(cloth: Cloth, warp_crimp: float, weft_crimp: float) -> float | None:
-    """The warp's share that two known crimps imply, from Peirce's h = (4/3) p sqrt(crimp)."""
+    """The warp's share that two known crimps imply, from Peirce's h = (4/3) p sqrt(crimp).
+
+    Examples
+    --------
+    >>> share_from_crimps(organza, 0.05, 0.05) > 0.5  # fewer picks than ends
+    True
+    """
     warp = math.sqrt(warp_crimp) / cloth.picks_per_cm
     weft = math.sqrt(weft_crimp) / cloth.ends_per_cm
     return warp / (warp + weft) if warp + weft > 0.0 else None
@@ -135,6 +204,11 @@ def predicted_crimps(cloth: Cloth) -> tuple[float, float]:
 
     Floats lie straight, so a thread's crimp is scaled by its interlacings per thread crossed.
     Raises InputError above jamming.
+
+    Examples
+    --------
+    >>> [0.0 < crimp < 0.1 for crimp in predicted_crimps(organza)]
+    [True, True]
     """
     check_weavable(cloth)
     share = natural_share(cloth) if cloth.warp_share is None else cloth.warp_share
@@ -159,6 +233,10 @@ def check_weavable(cloth: Cloth) -> None:
 
     Two limits: no system's yarns can be wider than their room (cover 1), and warp and weft
     together cannot pass Peirce's jamming relation (see :func:`share_range`).
+
+    Examples
+    --------
+    >>> check_weavable(organza)  # nothing is said of cloth that can be woven
     """
     for field, threads, sett, yarn in (
         ("ends", "warp", cloth.ends_per_cm, cloth.warp),
@@ -220,6 +298,11 @@ def describe(cloth: Cloth) -> Description:
     ``cover_factor`` is K in SI units. ``thickness_mm`` is Peirce's greater of h + d, pressed by
     nothing. ``warp_on_face`` is the share of crossings with warp up. ``jamming`` is the sett as a
     share of the closest possible at the same ratio of ends to picks (1 is jammed).
+
+    Examples
+    --------
+    >>> round(describe(organza).ends_per_inch)
+    102
     """
     c1, c2 = covers(cloth)
     share = natural_share(cloth) if cloth.warp_share is None else cloth.warp_share

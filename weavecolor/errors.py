@@ -43,7 +43,7 @@ def shown(value: object, most: int = 60) -> str:
     ("'forty'", 'a number of about 10000 digits')
     """
     if isinstance(value, int) and value.bit_length() > 1000:
-        return f"a number of about {round(value.bit_length() * 0.30103)} digits"
+        return f"a number of about {int(value.bit_length() * 0.30103) + 1} digits"
     try:
         text = repr(value)
     except ValueError:  # such a number inside a list

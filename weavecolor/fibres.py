@@ -49,7 +49,13 @@ FIBRES: Mapping[str, Fibre] = _table()
 
 
 def fibre(name: str) -> Fibre:
-    """The fibre called ``name`` (any case). Raises InputError listing the known ones."""
+    """The fibre called ``name`` (any case). Raises InputError listing the known ones.
+
+    Examples
+    --------
+    >>> fibre("silk").name
+    'silk'
+    """
     key = " ".join(name.split()).casefold() if isinstance(name, str) else ""
     found = FIBRES.get(ALSO_CALLED.get(key, key))
     if found is None:

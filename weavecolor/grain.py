@@ -17,6 +17,11 @@ def grain_deg(text: str | float) -> float:
     """Degrees, -180 to 180, of "straight", "cross", "bias" or a number such as "30" or "30 deg".
 
     Raises InputError for anything else.
+
+    Examples
+    --------
+    >>> grain_deg("bias"), grain_deg("30")
+    (45.0, 30.0)
     """
     word = str(text).strip().casefold().removesuffix("grain").removesuffix("°").strip()
     if word in GRAINS:
@@ -37,7 +42,13 @@ def grain_deg(text: str | float) -> float:
 
 
 def grain_words(degrees: float) -> str:
-    """ "straight grain", "cross grain", "bias" (45), or "warp 30° off straight"."""
+    """ "straight grain", "cross grain", "bias" (45), or "warp 30° off straight".
+
+    Examples
+    --------
+    >>> grain_words(90.0), grain_words(30.0)
+    ('cross grain', 'warp 30° off straight')
+    """
     angle = degrees % 180.0
     for name, known in GRAINS.items():
         if abs(angle - known) < 1e-9:

@@ -8,7 +8,13 @@ from weavecolor.errors import InputError
 
 
 def hex_rgb(text: str) -> tuple[float, float, float]:
-    """Three values 0-1 of ``"#rrggbb"`` (or ``"#rgb"``). Raises InputError otherwise."""
+    """Three values 0-1 of ``"#rrggbb"`` (or ``"#rgb"``). Raises InputError otherwise.
+
+    Examples
+    --------
+    >>> hex_rgb("#ff0033")
+    (1.0, 0.0, 0.2)
+    """
     digits = text.strip().removeprefix("#")
     if re.fullmatch(r"[0-9a-fA-F]{3}", digits):
         digits = "".join(2 * digit for digit in digits)

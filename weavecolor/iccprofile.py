@@ -25,6 +25,11 @@ def icc_profile(name: str = "sRGB") -> bytes:
 
     Primaries adapted from D65 to D50 by the linear Bradford transform, as ICC.1 Annex E lays
     down; the transfer curve is IEC 61966-2-1 as a parametric curve of type 3.
+
+    Examples
+    --------
+    >>> icc_profile("sRGB")[36:40]
+    b'acsp'
     """
     screen = space(name)
     bradford = science().adaptation.matrix_chromatic_adaptation_VonKries(

@@ -19,14 +19,26 @@ Values = NDArray[np.float64]
 
 
 def k_over_s(r_inf: ArrayLike) -> Values:
-    """K/S = (1 - R)^2 / 2R of an opaque film of reflectivity ``r_inf``; inf where it is 0."""
+    """K/S = (1 - R)^2 / 2R of an opaque film of reflectivity ``r_inf``; inf where it is 0.
+
+    Examples
+    --------
+    >>> float(k_over_s(0.5))
+    0.25
+    """
     r = _share(r_inf, "reflectivity")
     with np.errstate(divide="ignore"):
         return (1.0 - r) ** 2 / (2.0 * r)
 
 
 def reflectivity(k_over_s: ArrayLike) -> Values:
-    """R-infinity = 1 + K/S - sqrt((K/S)^2 + 2 K/S), the inverse of :func:`k_over_s`."""
+    """R-infinity = 1 + K/S - sqrt((K/S)^2 + 2 K/S), the inverse of :func:`k_over_s`.
+
+    Examples
+    --------
+    >>> float(reflectivity(0.25))
+    0.5
+    """
     ks = np.asarray(k_over_s, dtype=np.float64)
     if np.any(np.isnan(ks)) or np.any(ks < 0.0):
         raise InputError("K/S is zero or more")
@@ -41,6 +53,12 @@ def film(r_inf: ArrayLike, scatter: ArrayLike) -> tuple[Values, Values]:
     The hyperbolic solution (Kubelka 1948) written so that it holds at both ends: no absorption
     (r_inf 1: R = SX / (1 + SX)), none seen behind (scatter inf: R = r_inf, T = 0), no film
     (scatter 0: T = 1).
+
+    Examples
+    --------
+    >>> R, T = film(1.0, 1.0)  # nothing is absorbed
+    >>> round(float(R), 12), round(float(T), 12)
+    (0.5, 0.5)
     """
     r, x = np.broadcast_arrays(_share(r_inf, "reflectivity"), np.asarray(scatter, dtype=np.float64))
     if np.any(np.isnan(x)) or np.any(x < 0.0):
@@ -59,6 +77,12 @@ def film_from(R: ArrayLike, T: ArrayLike) -> tuple[Values, Values]:
     """(r_inf, scatter) of the film that reflects ``R`` and lets through ``T``; undoes :func:`film`.
 
     Raises InputError where R + T > 1.
+
+    Examples
+    --------
+    >>> r_inf, scatter = film_from(*film(0.6, 2.0))
+    >>> round(float(r_inf), 6), round(float(scatter), 6)
+    (0.6, 2.0)
     """
     r0, t = np.broadcast_arrays(_share(R, "reflectance"), _share(T, "transmittance"))
     r = _pile_limit(r0, t)
@@ -73,7 +97,13 @@ def film_from(R: ArrayLike, T: ArrayLike) -> tuple[Values, Values]:
 
 
 def over(R: ArrayLike, T: ArrayLike, Rg: ArrayLike) -> Values:
-    """Reflectance of a layer (R, T) lying on a ground of reflectance ``Rg``."""
+    """Reflectance of a layer (R, T) lying on a ground of reflectance ``Rg``.
+
+    Examples
+    --------
+    >>> round(float(over(0.2, 0.5, 1.0)), 4)  # 0.2 + 0.5**2 / (1 - 0.2)
+    0.5125
+    """
     r, t, ground = _share(R, "reflectance"), _share(T, "transmittance"), _share(Rg, "reflectance")
     return r + _between(t * t * ground, r * ground)
 
@@ -84,6 +114,11 @@ def add(R1: ArrayLike, T1: ArrayLike, R2: ArrayLike, T2: ArrayLike,
 
     Each layer is the same from both sides; further layers follow as pairs R3, T3, ...
     T is the same from both sides (Kubelka 1954).
+
+    Examples
+    --------
+    >>> [round(float(x), 4) for x in add(0.2, 0.5, 0.2, 0.5)]
+    [0.2521, 0.2604, 0.2521]
     """
     if len(more) % 2:
         raise InputError("layers are added as pairs of reflectance and transmittance")
@@ -102,7 +137,13 @@ def add(R1: ArrayLike, T1: ArrayLike, R2: ArrayLike, T2: ArrayLike,
 
 
 def pile(R: ArrayLike, T: ArrayLike, n: float) -> tuple[Values, Values]:
-    """(R, T) of ``n`` equal layers, each (R, T) from both sides; ``n`` may be ``math.inf``."""
+    """(R, T) of ``n`` equal layers, each (R, T) from both sides; ``n`` may be ``math.inf``.
+
+    Examples
+    --------
+    >>> [round(float(x), 4) for x in pile(0.2, 0.5, 2)]
+    [0.2521, 0.2604]
+    """
     r, t = np.broadcast_arrays(_share(R, "reflectance"), _share(T, "transmittance"))
     if n == math.inf:
         limit = _pile_limit(r, t)
@@ -127,6 +168,12 @@ def from_black_white(
     Both grounds' equations R + T^2 Rg / (1 - R Rg) are solved together; the quadratic terms
     cancel, so the answer is unique. Raises InputError where the pair is the wrong way round or
     the white ground is not lighter than the black. R + T may pass 1 by measuring error.
+
+    Examples
+    --------
+    >>> R, T = from_black_white(0.2, over(0.2, 0.5, 0.8), 0.8)
+    >>> round(float(R), 6), round(float(T), 6)
+    (0.2, 0.5)
     """
     dark, light = _share(R0, "reflectance over black"), _share(Rw, "reflectance over white")
     white, black = _share(Rg, "white ground"), _share(Rk, "black ground")

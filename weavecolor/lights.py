@@ -58,7 +58,13 @@ _BY_NAME.update({lamp.illuminant.lower(): lamp for lamp in reversed(LAMPS) if la
 
 
 def light_names() -> tuple[str, ...]:
-    """Plain names of the lights, for a list to choose from."""
+    """Plain names of the lights, for a list to choose from.
+
+    Examples
+    --------
+    >>> "daylight" in light_names()
+    True
+    """
     return tuple(lamp.name for lamp in LAMPS)
 
 
@@ -66,6 +72,11 @@ def lamp(name: str) -> Lamp:
     """The light of that name (or CIE name such as "D65", "A", "FL11"), letter case ignored.
 
     Raises InputError with the list of lights for any other name.
+
+    Examples
+    --------
+    >>> lamp("daylight").name
+    'daylight'
     """
     try:
         return _BY_NAME[" ".join(str(name).split()).lower()]
@@ -82,6 +93,11 @@ def light_spectrum(name: str) -> Spectrum:
     both standard observers. Narrow lines remain coarse at 10 nm: measured samples under
     "fluorescent" and "triphosphor" are up to 0.8 CIEDE2000 (0.2 on average) from the 5 nm
     calculation, under the other lights up to 0.1.
+
+    Examples
+    --------
+    >>> light_spectrum("D65").shape
+    (41,)
     """
     return _spectrum(lamp(name).name)
 
@@ -97,7 +113,14 @@ def _spectrum(name: str) -> Spectrum:
 
 @lru_cache(maxsize=64)
 def black_body(kelvin: float) -> Spectrum:
-    """Planck's law at a temperature of 500 to 25000 K, shape (41,), Y = 100."""
+    """Planck's law at a temperature of 500 to 25000 K, shape (41,), Y = 100.
+
+    Examples
+    --------
+    >>> warm = black_body(2700.0)
+    >>> bool(warm[-1] > warm[0])
+    True
+    """
     if not (np.isfinite(kelvin) and 500.0 <= kelvin <= 25000.0):
         raise InputError(f"a temperature of {kelvin!r} K is no lamp; use 500 to 25000")
     nm = np.arange(380.0, 781.0)
@@ -111,6 +134,11 @@ def on_bands(wavelengths: FloatArray, power: FloatArray) -> Spectrum:
     ``wavelengths`` whole nm in even steps that divide 10, spanning 380-780; ``power`` the same
     shape, not negative. Sums over the samples stand for integrals, as CIE 15 lays down for its
     5 nm tables.
+
+    Examples
+    --------
+    >>> on_bands(np.arange(380.0, 781.0, 5.0), np.ones(81)).shape
+    (41,)
     """
     wavelengths, power = np.asarray(wavelengths, float), np.asarray(power, float)
     if not (np.isfinite(power).all() and (power >= 0).all() and power.any()):

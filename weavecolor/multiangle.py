@@ -49,6 +49,11 @@ def flop_index(L15: float, L45: float, L110: float) -> float:
     0: none; strong metallic paint 15 to 17. The formula is for cloth that is lighter near the
     specular direction; where it is darker, the index is negative by the same formula (a choice
     made here). Raises InputError for a lightness below 0 or an L45 of 0.
+
+    Examples
+    --------
+    >>> round(flop_index(80.0, 40.0, 20.0), 2)
+    10.61
     """
     if min(L15, L45, L110) < 0 or L45 <= 0:
         raise InputError("a flop index takes lightnesses from 0, that at 45 degrees above 0")
@@ -57,7 +62,13 @@ def flop_index(L15: float, L45: float, L110: float) -> float:
 
 
 def view_of(aspecular_deg: float, azimuth_deg: float) -> Direction:
-    """Where to look from: (zenith, azimuth), light from zenith 45 at ``azimuth_deg``."""
+    """Where to look from: (zenith, azimuth), light from zenith 45 at ``azimuth_deg``.
+
+    Examples
+    --------
+    >>> view_of(45.0, 0.0)
+    (0.0, 180.0)
+    """
     tilt = LIGHT_DEG - aspecular_deg  # beyond the normal, away from the light
     azimuth = azimuth_deg + (180.0 if tilt >= 0 else 0.0)
     return abs(tilt), azimuth % 360.0
@@ -73,6 +84,11 @@ def multiangle(
     """ASTM E2194 readings with the light from each azimuth (0: along the garment, 90: across).
 
     Lab is relative to the light. Raises InputError as ``brf``, and for an unknown light.
+
+    Examples
+    --------
+    >>> len(multiangle(single, azimuths_deg=(0.0,)))
+    1
     """
     falls = light_spectrum(light)
     out = []
@@ -94,6 +110,11 @@ def turned_radiance(
 
     ``angles_deg`` (n,): anticlockwise as the viewer sees it; 0 is ``appearance``. All layers turn
     together; lights and viewer stay. Raises InputError as ``appearance``.
+
+    Examples
+    --------
+    >>> turned_radiance(single, window, [0.0, 90.0]).shape
+    (2, 41)
     """
     angles = np.atleast_1d(np.asarray(angles_deg, float))
     if angles.ndim != 1 or not 1 <= angles.size <= MOST_ANGLES or not np.isfinite(angles).all():
@@ -123,7 +144,13 @@ def turned_radiance(
 def turn(
     stack: Stack, scene: Scene, angles_deg: ArrayLike, *, observer: str = "2", exact: bool = True
 ) -> Array:
-    """Lab (n, 3) while the cloth turns; arguments as :func:`turned_radiance`."""
+    """Lab (n, 3) while the cloth turns; arguments as :func:`turned_radiance`.
+
+    Examples
+    --------
+    >>> turn(single, window, [0.0, 90.0]).shape
+    (2, 3)
+    """
     radiance = turned_radiance(stack, scene, angles_deg, exact=exact)
     return readings_lab(radiance, illumination(scene), scene.white, observer)
 
@@ -144,7 +171,13 @@ class Travel:
 
 
 def travel(Lab: ArrayLike) -> Travel:
-    """The travel of colours (n, 3) met on a full turn."""
+    """The travel of colours (n, 3) met on a full turn.
+
+    Examples
+    --------
+    >>> travel([[50.0, 0.0, 0.0], [50.0, 0.0, 0.0]]).colour
+    0.0
+    """
     Lab = np.asarray(Lab, float)
     if Lab.ndim != 2 or Lab.shape[1] != 3 or len(Lab) < 2:
         raise InputError("a travel needs two or more Lab colours")

@@ -60,6 +60,13 @@ def would_see(delta: float, uncertainty: float = 0.0) -> Verdict:
 
     "Would not see it" only where delta + uncertainty is below the threshold; "would see it" only
     where delta - uncertainty is at or above it; otherwise it cannot be told.
+
+    Examples
+    --------
+    >>> print(would_see(0.4, 0.3))
+    She would not see it (difference 0.4 give or take 0.3).
+    >>> print(would_see(0.9, 0.3))
+    Cannot tell (difference 0.9 give or take 0.3; about 1 is just noticeable): lay a piece and look.
     """
     delta, uncertainty = float(delta), float(uncertainty)
     if not (np.isfinite([delta, uncertainty]).all() and delta >= 0 and uncertainty >= 0):
@@ -79,12 +86,24 @@ def would_see(delta: float, uncertainty: float = 0.0) -> Verdict:
 
 
 def size_words(delta: float) -> str:
-    """What a difference that is seen would be called, by grey-scale steps."""
+    """What a difference that is seen would be called, by grey-scale steps.
+
+    Examples
+    --------
+    >>> size_words(3.0)
+    'a clear difference'
+    """
     return next(words for upper, words in _SIZES if delta < upper or upper == np.inf)
 
 
 def grey_scale_grade(cielab_delta: float) -> str:
-    """Grade "5" (no change) to "1" of the nearest step of ISO 105-A02 for a CIELAB difference."""
+    """Grade "5" (no change) to "1" of the nearest step of ISO 105-A02 for a CIELAB difference.
+
+    Examples
+    --------
+    >>> grey_scale_grade(1.7)
+    '4'
+    """
     delta = _difference(cielab_delta)
     steps = np.array([step for _, step, _ in GREY_SCALE])
     # Half way between two steps goes to the lower grade, as in ISO 105-A05 (from memory).
@@ -92,7 +111,13 @@ def grey_scale_grade(cielab_delta: float) -> str:
 
 
 def grey_scale_rating(delta: float) -> float:
-    """Continuous grey-scale rating 5 to 1, ISO 105-A05 (formula from memory)."""
+    """Continuous grey-scale rating 5 to 1, ISO 105-A05 (formula from memory).
+
+    Examples
+    --------
+    >>> grey_scale_rating(3.4)
+    3.0
+    """
     delta = _difference(delta)
     rating = 5.0 - delta / 1.7 if delta <= 3.4 else 5.0 - np.log2(delta / 0.85)
     return float(max(rating, 1.0))

@@ -44,7 +44,13 @@ class Portrait:
 
 
 def portrait(cloth: Cloth, scene: Scene, observer: str = "2") -> Portrait:
-    """Everything worth saying about ``cloth``, seen in ``scene``."""
+    """Everything worth saying about ``cloth``, seen in ``scene``.
+
+    Examples
+    --------
+    >>> portrait(organza, scene("overcast")).cloth.name == organza.name
+    True
+    """
     grounds = [backing(name) for name in GROUNDS]
     made = compare(
         cloth, backings=grounds, scenes=[scene], faces=("face", "back"), observer=observer
@@ -63,7 +69,13 @@ def portrait(cloth: Cloth, scene: Scene, observer: str = "2") -> Portrait:
 
 
 def as_data(made: Portrait) -> dict[str, Any]:
-    """Plain data, ready for JSON, in a fixed order."""
+    """Plain data, ready for JSON, in a fixed order.
+
+    Examples
+    --------
+    >>> sorted(as_data(portrait(organza, scene("overcast"))))[:2]
+    ['assumed', 'construction']
+    """
     cloth = made.cloth
     return {
         "name": cloth.name,
@@ -95,12 +107,24 @@ def as_data(made: Portrait) -> dict[str, Any]:
 
 
 def as_json(made: Portrait) -> str:
-    """:func:`as_data` as JSON text; the same cloth gives the same bytes."""
+    """:func:`as_data` as JSON text; the same cloth gives the same bytes.
+
+    Examples
+    --------
+    >>> as_json(portrait(organza, scene("overcast"))).startswith("{")
+    True
+    """
     return json.dumps(as_data(made), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def as_text(made: Portrait) -> str:
-    """A page to read."""
+    """A page to read.
+
+    Examples
+    --------
+    >>> print(as_text(portrait(organza, scene("overcast"))).splitlines()[0])
+    Shot silk organza, crimson and black
+    """
     cloth, n = made.cloth, made.numbers
     pairs = [
         ("weave", weave_words(cloth)),
@@ -151,7 +175,13 @@ def as_text(made: Portrait) -> str:
 
 
 def assumed(made: Portrait) -> tuple[str, ...]:
-    """What was supposed about the cloth: on reading it, by its owner, and in its colours."""
+    """What was supposed about the cloth: on reading it, by its owner, and in its colours.
+
+    Examples
+    --------
+    >>> type(assumed(portrait(organza, scene("overcast")))).__name__
+    'tuple'
+    """
     sources = made.cloth.sources
     owner = [
         f"{key}: {text.removeprefix('assumed').lstrip(': ')}"
@@ -162,7 +192,13 @@ def assumed(made: Portrait) -> tuple[str, ...]:
 
 
 def weave_words(cloth: Cloth) -> str:
-    """The weave's name and, where it has floats, how much warp shows on the face."""
+    """The weave's name and, where it has floats, how much warp shows on the face.
+
+    Examples
+    --------
+    >>> weave_words(organza)
+    'plain'
+    """
     crossings = [up for row in cloth.weave.lift for up in row]
     share = sum(crossings) / len(crossings)
     plain = cloth.weave.lift == weave("plain").lift

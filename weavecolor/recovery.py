@@ -41,6 +41,12 @@ def spectrum_from_srgb(rgb: ArrayLike) -> Spectrum:
 
     ``rgb``: three screen values 0-1. Raises InputError outside 0-1 or where no reflectance has
     that colour (the brightest, strongest screen colours are brighter than any cloth can be).
+
+    Examples
+    --------
+    >>> grey = spectrum_from_srgb((0.5, 0.5, 0.5))
+    >>> round(float(grey.mean()), 2)  # linear light of 0.5 is 0.214
+    0.2
     """
     values = np.asarray(rgb, dtype=np.float64)
     if values.shape != (3,) or not np.isfinite(values).all():
@@ -59,6 +65,11 @@ def spectrum_from_lab(Lab: ArrayLike, illuminant: str = "D65", observer: str = "
 
     ``illuminant``: any name of ``lights``; Lab is relative to that light. Raises InputError
     where the values are not finite or no reflectance between 0 and 1 has that colour.
+
+    Examples
+    --------
+    >>> round(float(spectrum_from_lab([50.0, 0.0, 0.0]).mean()), 2)  # Y of L* 50 is 18.4
+    0.18
     """
     values = np.asarray(Lab, dtype=np.float64)
     if values.shape != (3,) or not np.isfinite(values).all():
@@ -71,7 +82,13 @@ def spectrum_from_lab(Lab: ArrayLike, illuminant: str = "D65", observer: str = "
 
 
 def spectrum_from_xyz(XYZ: ArrayLike, illuminant: str = "D65", observer: str = "2") -> Spectrum:
-    """Reflectance (41,), 0-1, with these XYZ (Y = 100 for white) under a named light."""
+    """Reflectance (41,), 0-1, with these XYZ (Y = 100 for white) under a named light.
+
+    Examples
+    --------
+    >>> spectrum_from_xyz([19.0, 20.0, 21.8]).shape
+    (41,)
+    """
     values = np.asarray(XYZ, dtype=np.float64)
     if values.shape != (3,) or not np.isfinite(values).all():
         raise InputError("an XYZ colour is three numbers on the scale where white has Y = 100")

@@ -130,12 +130,24 @@ _BY_NAME = {place.name.lower(): place for place in PLACES}
 
 
 def scene_names() -> tuple[str, ...]:
-    """Names of the scenes, for a list to choose from."""
+    """Names of the scenes, for a list to choose from.
+
+    Examples
+    --------
+    >>> "window at the side" in scene_names()
+    True
+    """
     return tuple(place.name for place in PLACES)
 
 
 def scene(name: str) -> Scene:
-    """The named scene; letter case is ignored. InputError with the list for an unknown name."""
+    """The named scene; letter case is ignored. InputError with the list for an unknown name.
+
+    Examples
+    --------
+    >>> len(scene("window at the side").lights) > 0
+    True
+    """
     key = " ".join(str(name).split()).lower()
     if key not in _BY_NAME:
         raise InputError(f"no scene called {name!r}; use {', '.join(scene_names())}")
@@ -148,7 +160,13 @@ def _built(key: str) -> Scene:
 
 
 def build(place: Place) -> Scene:
-    """A scene from its recipe. InputError for shares outside 0-1 or light along the cloth."""
+    """A scene from its recipe. InputError for shares outside 0-1 or light along the cloth.
+
+    Examples
+    --------
+    >>> build(PLACES[0]).name == PLACES[0].name
+    True
+    """
     shares = [beam.share for beam in place.beams]
     if not np.isfinite(shares).all() or min(shares, default=0.0) < 0 or sum(shares) > 1 + 1e-9:
         raise InputError(
@@ -178,6 +196,11 @@ def illumination(scene: Scene) -> Spectrum:
 
     This times a radiance factor is what ``colorimetry.reading`` takes as a radiance, and this is
     its ``illumination``. Light from behind counts: through a lightbox, clear air reads as white.
+
+    Examples
+    --------
+    >>> illumination(window).shape
+    (41,)
     """
     total = np.array(scene.diffuse, dtype=np.float64)
     for light in scene.lights:
@@ -203,6 +226,12 @@ def custom_scene(
     ``azimuth_deg`` any, ``diffuse_share`` 0 (one lamp in a dark room) to 1 (all around).
     ``diffuse_light`` names the room's light (default: the same), ``white`` the light that the
     eye is adapted to (default: the mixture on the cloth). The viewer's zenith is 0 to below 90.
+
+    Examples
+    --------
+    >>> own = custom_scene("daylight", 45.0, 90.0, diffuse_share=0.0)
+    >>> own.lights[0].zenith_deg
+    45.0
     """
     if not (np.isfinite(diffuse_share) and 0.0 <= diffuse_share <= 1.0):
         raise InputError(f"a diffuse share is 0 to 1, got {diffuse_share:g}")
@@ -226,6 +255,11 @@ def with_light_from(scene: Scene, zenith_deg: float, azimuth_deg: float) -> Scen
 
     The lights are merged into one that gives the cloth the same total irradiance; diffuse light,
     adaptation and viewer stay. A scene without directional light is returned unchanged.
+
+    Examples
+    --------
+    >>> with_light_from(window, 60.0, 270.0).lights[0].zenith_deg
+    60.0
     """
     if not scene.lights:
         return scene
@@ -235,7 +269,13 @@ def with_light_from(scene: Scene, zenith_deg: float, azimuth_deg: float) -> Scen
 
 
 def with_viewer(scene: Scene, zenith_deg: float, azimuth_deg: float = 0.0) -> Scene:
-    """The same place seen from another direction, zenith 0 to below 90."""
+    """The same place seen from another direction, zenith 0 to below 90.
+
+    Examples
+    --------
+    >>> with_viewer(window, 30.0).view_zenith_deg
+    30.0
+    """
     zenith, azimuth = view_direction(zenith_deg, azimuth_deg)
     return replace(scene, view_zenith_deg=zenith, view_azimuth_deg=azimuth)
 
@@ -244,6 +284,11 @@ def turned(scene: Scene, angle_deg: float) -> Scene:
     """The same place with all lights and the viewer turned about the cloth's normal.
 
     The azimuths grow by ``angle_deg``: what the cloth meets when it turns by minus that angle.
+
+    Examples
+    --------
+    >>> turned(window, 360.0).lights[0].zenith_deg == window.lights[0].zenith_deg
+    True
     """
     if not np.isfinite(angle_deg):
         raise InputError("a turn is a number of degrees")
@@ -256,7 +301,13 @@ def turned(scene: Scene, angle_deg: float) -> Scene:
 
 
 def view_direction(zenith_deg: float, azimuth_deg: float) -> tuple[float, float]:
-    """A viewer's direction checked: in front of the cloth, not along it."""
+    """A viewer's direction checked: in front of the cloth, not along it.
+
+    Examples
+    --------
+    >>> view_direction(30.0, 0.0)
+    (30.0, 0.0)
+    """
     zenith, azimuth = _direction(zenith_deg, azimuth_deg)
     if zenith > 90.0:
         raise InputError("the viewer is in front of the cloth: zenith 0 to below 89 degrees")

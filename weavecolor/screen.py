@@ -41,7 +41,13 @@ class Space:
 
 @lru_cache(maxsize=4)
 def space(name: str = "sRGB") -> Space:
-    """The screen named "sRGB" (IEC 61966-2-1) or "Display P3" (P3 primaries, D65 white)."""
+    """The screen named "sRGB" (IEC 61966-2-1) or "Display P3" (P3 primaries, D65 white).
+
+    Examples
+    --------
+    >>> space("sRGB").to_xyz.shape
+    (3, 3)
+    """
     if name not in SPACES:
         raise InputError(f"no screen called {name!r}; use {' or '.join(SPACES)}")
     known = science().RGB_COLOURSPACES[name]
@@ -57,7 +63,13 @@ def space(name: str = "sRGB") -> Space:
 
 
 def encoded(linear: ArrayLike) -> FloatArray:
-    """Screen values 0-1 from linear light (IEC 61966-2-1; odd below 0)."""
+    """Screen values 0-1 from linear light (IEC 61966-2-1; odd below 0).
+
+    Examples
+    --------
+    >>> round(float(encoded(0.214)), 2)
+    0.5
+    """
     linear = np.asarray(linear, dtype=np.float64)
     size = np.abs(linear)
     curve = 1.055 * np.maximum(size, 0.0031308) ** (1 / 2.4) - 0.055
@@ -65,7 +77,13 @@ def encoded(linear: ArrayLike) -> FloatArray:
 
 
 def decoded(values: ArrayLike) -> FloatArray:
-    """Linear light from screen values 0-1 (IEC 61966-2-1; odd below 0)."""
+    """Linear light from screen values 0-1 (IEC 61966-2-1; odd below 0).
+
+    Examples
+    --------
+    >>> round(float(decoded(0.5)), 3)
+    0.214
+    """
     values = np.asarray(values, dtype=np.float64)
     size = np.abs(values)
     linear = np.where(size <= 0.04045, size / 12.92, ((size + 0.055) / 1.055) ** 2.4)
@@ -73,13 +91,25 @@ def decoded(values: ArrayLike) -> FloatArray:
 
 
 def in_gamut(linear: ArrayLike) -> NDArray[np.bool_]:
-    """Whether linear RGB (..., 3) fits the screen, to half an 8-bit step -> (...)."""
+    """Whether linear RGB (..., 3) fits the screen, to half an 8-bit step -> (...).
+
+    Examples
+    --------
+    >>> in_gamut([[0.2, 0.5, 1.0], [0.2, 0.5, 1.4]]).tolist()
+    [True, False]
+    """
     linear = np.asarray(linear)
     return np.asarray(((linear >= LOWEST) & (linear <= HIGHEST)).all(axis=-1))
 
 
 def linear_from_xyz(XYZ: ArrayLike, screen: str = "sRGB") -> FloatArray:
-    """Linear RGB, not clipped, of XYZ (..., 3) already seen under the screen's white (Y = 100)."""
+    """Linear RGB, not clipped, of XYZ (..., 3) already seen under the screen's white (Y = 100).
+
+    Examples
+    --------
+    >>> linear_from_xyz([95.047, 100.0, 108.883]).round(2).tolist()
+    [1.0, 1.0, 1.0]
+    """
     return np.asarray(XYZ, dtype=np.float64) @ (space(screen).from_xyz.T / 100.0)
 
 
@@ -91,6 +121,11 @@ def to_screen_white(
     ``adapt`` True: CAT16 from the light that the eye is adapted to. False: the eye is adapted
     to the screen, so tungsten looks orange; then nothing is changed for the 2 degree observer,
     and for the 10 degree observer its D65 is taken to the screen's.
+
+    Examples
+    --------
+    >>> to_screen_white(np.ones(41), None, "2", True).shape
+    (3, 3)
     """
     target = space("sRGB").white
     if adapt:
@@ -106,7 +141,13 @@ def to_screen_white(
 
 @lru_cache(maxsize=4)
 def daylight_white(observer: str = "2") -> FloatArray:
-    """XYZ of D65 (Y = 100) for an observer; the screen's own white for the 2 degree one."""
+    """XYZ of D65 (Y = 100) for an observer; the screen's own white for the 2 degree one.
+
+    Examples
+    --------
+    >>> daylight_white("2").round(1).tolist()
+    [95.0, 100.0, 108.9]
+    """
     if str(observer) == "2":
         return space("sRGB").white
     xy = science().CCS_ILLUMINANTS[observer_name(observer)]["D65"]
@@ -127,6 +168,12 @@ def linear_rgb(
     Arguments as for ``colorimetry.reading``. Without adaptation strongly coloured light can send
     pale cloth beyond the screen's brightness: lower the exposure (multiply) before encoding. A
     matrix product, so the mean of the result is the result of the mean.
+
+    Examples
+    --------
+    >>> light = np.ones(41)
+    >>> linear_rgb(0.5 * light, light).round(2).tolist()
+    [0.5, 0.5, 0.5]
     """
     matrix = to_screen_white(illumination, white, observer, adapt)
     return linear_from_xyz(xyz(radiance, illumination, observer) @ matrix.T, space)
@@ -140,6 +187,11 @@ def fit_to_gamut(linear: ArrayLike, space: str = "sRGB") -> FloatArray:
     in Oklab, about what is just noticeable; then it is clipped. This is the gamut mapping of CSS
     Color 4 (W3C), with bisection; Oklab: Ottosson 2020. What is brighter than the screen's
     white becomes white, and is for the caller to flag.
+
+    Examples
+    --------
+    >>> bool(in_gamut(fit_to_gamut([[1.4, -0.1, 0.2]]))[0])
+    True
     """
     linear = np.array(linear, dtype=np.float64)
     outside = ~in_gamut(linear)
@@ -204,6 +256,12 @@ def encode(linear: ArrayLike, space: str = "sRGB") -> tuple[NDArray[np.uint8], N
 
     What does not fit is brought in by :func:`fit_to_gamut`. Raises InputError on values that are
     not finite or an unknown screen.
+
+    Examples
+    --------
+    >>> codes, outside = encode([[0.0, 0.214, 1.0]])
+    >>> codes.tolist(), outside.tolist()
+    ([[0, 127, 255]], [False])
     """
     if space not in SPACES:
         raise InputError(f"no screen called {space!r}; use {' or '.join(SPACES)}")
@@ -224,6 +282,12 @@ def srgb_from_xyz(XYZ: ArrayLike, space: str = "sRGB") -> tuple[FloatArray, NDAr
     """Screen values 0-1 (..., 3) of XYZ under the screen's white (Y = 100), and whether they fit.
 
     Those that do not fit are brought in by :func:`fit_to_gamut`; the flag (...) says so.
+
+    Examples
+    --------
+    >>> values, fits = srgb_from_xyz([95.047, 100.0, 108.883])
+    >>> values.round(2).tolist(), bool(fits)
+    ([1.0, 1.0, 1.0], True)
     """
     linear = linear_from_xyz(XYZ, space)
     fits = in_gamut(linear)

@@ -70,7 +70,14 @@ def _plan(varied: Sequence[str]) -> _Plan:
 
 
 def sheet_png(comparison: Comparison, title: str = "", scale: int = 2) -> bytes:
-    """:func:`sheet_image` as a PNG file with an sRGB profile; the same input, the same bytes."""
+    """:func:`sheet_image` as a PNG file with an sRGB profile; the same input, the same bytes.
+
+    Examples
+    --------
+    >>> from weavecolor.compare import compare
+    >>> sheet_png(compare(organza, scenes=(window,)), scale=1)[1:4]
+    b'PNG'
+    """
     out = BytesIO()
     sheet_image(comparison, title, scale).save(
         out, "PNG", compress_level=6, icc_profile=icc_profile("sRGB")
@@ -83,6 +90,12 @@ def sheet_image(comparison: Comparison, title: str = "", scale: int = 2) -> Imag
 
     ``title``: default the cloth's name. ``scale`` 1 to 4: pixels a unit; a patch is 150 x 92
     units. Raises InputError for more than 400 patches.
+
+    Examples
+    --------
+    >>> from weavecolor.compare import compare
+    >>> sheet_image(compare(organza, scenes=(window,)), scale=1).mode
+    'RGB'
     """
     if len(comparison.outcomes) > MOST_PATCHES:
         raise InputError(
@@ -335,11 +348,25 @@ class _Sheet:
 
 
 def screen_colour(outcome: Outcome) -> tuple[int, int, int]:
-    """The 8-bit sRGB colour of a patch."""
+    """The 8-bit sRGB colour of a patch.
+
+    Examples
+    --------
+    >>> from weavecolor.compare import compare
+    >>> len(screen_colour(compare(organza, scenes=(window,)).outcomes[0]))
+    3
+    """
     red, green, blue = (int(v) for v in np.rint(255.0 * outcome.appearance.reading.srgb))
     return red, green, blue
 
 
 def sign_of(step: Step) -> str:
-    """The sign that stands by a difference: seen, cannot tell, not seen; "" across scenes."""
+    """The sign that stands by a difference: seen, cannot tell, not seen; "" across scenes.
+
+    Examples
+    --------
+    >>> from weavecolor.compare import compare
+    >>> sign_of(compare(organza, counts=(1, 2), scenes=(window,)).steps[0]) in ("●", "◐", "○", "")
+    True
+    """
     return _SEEN[step.verdict.sees] if step.verdict else ""

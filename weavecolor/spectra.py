@@ -31,7 +31,13 @@ UNITS = ("auto", "fraction", "percent")
 
 
 def frozen(values: ArrayLike) -> Spectrum:
-    """A read-only float64 copy, so that a spectrum inside a frozen dataclass stays as it was."""
+    """A read-only float64 copy, so that a spectrum inside a frozen dataclass stays as it was.
+
+    Examples
+    --------
+    >>> frozen([0.1, 0.2]).flags.writeable
+    False
+    """
     array = np.array(values, dtype=np.float64)
     array.setflags(write=False)
     return array
@@ -67,6 +73,12 @@ def resample(
     PCHIP, which cannot overshoot; readings finer than the grid are averaged over 10 nm. Beyond
     400 or 700 nm the end value is held, and a note says so. Raises InputError for anything
     that is not such a spectrum.
+
+    Examples
+    --------
+    >>> found = resample(range(400, 720, 20), [20.0] * 16, unit="percent")
+    >>> float(found.values[0]), found.notes
+    (0.2, ('not measured below 400 nm and above 700 nm: the end value is held there',))
     """
 
     def refuse(what: str) -> InputError:

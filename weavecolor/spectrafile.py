@@ -50,13 +50,29 @@ def read_spectra(path: str | Path, unit: str = "auto") -> dict[str, Resampled]:
     ``unit`` is "auto", "fraction" or "percent", see :func:`weavecolor.spectra.resample`; a unit
     that the file itself states (a "%" in the heading) counts where "auto" is given.
     Raises InputError naming file and line or field; refuses files above 20 MB.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> file = Path(tempfile.mkdtemp()) / "dye.csv"
+    >>> _ = file.write_text("nm,red\\n" + "\\n".join(f"{nm},0.3" for nm in range(400, 710, 10)))
+    >>> float(read_spectra(file)["red"].values[0])
+    0.3
     """
     text = read_text(path, MAX_BYTES, "table of spectra")
     return spectra_from_text(text, file=str(path), unit=unit)
 
 
 def spectra_from_text(text: str, *, file: str, unit: str = "auto") -> dict[str, Resampled]:
-    """As :func:`read_spectra`, from text already read; ``file`` is its name for messages."""
+    """As :func:`read_spectra`, from text already read; ``file`` is its name for messages.
+
+    Examples
+    --------
+    >>> rows = "\\n".join(f"{nm},30" for nm in range(400, 710, 10))
+    >>> found = spectra_from_text("nm,red\\n" + rows, file="dye.csv", unit="percent")
+    >>> float(found["red"].values[0])
+    0.3
+    """
     if unit not in UNITS:
         raise InputError(f"{unit!r} is not a unit of reflectance; use {', '.join(UNITS)}")
     if len(text) > MAX_BYTES:

@@ -26,6 +26,14 @@ def read_text(path: str | Path, max_bytes: int, kind: str) -> str:
 
     ``kind`` is what it should be ("cloth file"), for messages. Raises InputError naming the file
     when it is missing, no plain file, unreadable, above ``max_bytes`` or not text.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> file = Path(tempfile.mkdtemp()) / "note.txt"
+    >>> _ = file.write_text("ends and picks")
+    >>> read_text(file, 1000, "note")
+    'ends and picks'
     """
     source, file = Path(path), str(path)
     try:

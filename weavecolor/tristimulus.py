@@ -27,6 +27,11 @@ def weights(observer: str = "2") -> Spectrum:
     of the 10 nm data to the 1 nm colour matching functions, 360-780), with the weights below
     380 nm added to the one at 380. They are made for the equal-energy illuminant because the
     radiance already holds the light.
+
+    Examples
+    --------
+    >>> weights("10").shape
+    (41, 3)
     """
     colour = science()
     cmfs = colour.MSDS_CMFS[observer_name(observer)].copy()
@@ -42,7 +47,13 @@ def weights(observer: str = "2") -> Spectrum:
 
 
 def checked_spectrum(values: ArrayLike, what: str) -> FloatArray:
-    """``values`` as float64 with a last axis of 41 finite bands, or one line of complaint."""
+    """``values`` as float64 with a last axis of 41 finite bands, or one line of complaint.
+
+    Examples
+    --------
+    >>> checked_spectrum([0.5] * 41, "a light").shape
+    (41,)
+    """
     array = np.asarray(values, dtype=np.float64)
     if array.ndim == 0 or array.shape[-1] != BANDS:
         raise InputError(f"{what} needs {BANDS} bands (380-780 nm by 10), got shape {array.shape}")
@@ -72,6 +83,12 @@ def xyz(radiance: ArrayLike, white: ArrayLike, observer: str = "2") -> FloatArra
     ------
     InputError
         Wrong number of bands, values that are not finite, a white without light.
+
+    Examples
+    --------
+    >>> light = np.ones(41)
+    >>> round(float(xyz(0.5 * light, light)[1]), 6)
+    50.0
     """
     table = weights(str(observer))
     radiance = checked_spectrum(radiance, "a radiance")
@@ -83,7 +100,13 @@ def xyz(radiance: ArrayLike, white: ArrayLike, observer: str = "2") -> FloatArra
 
 
 def lab_from_xyz(XYZ: ArrayLike, white_XYZ: ArrayLike) -> FloatArray:
-    """CIELAB (CIE 15:2018) of XYZ (..., 3) relative to white_XYZ (3,), both on the Y=100 scale."""
+    """CIELAB (CIE 15:2018) of XYZ (..., 3) relative to white_XYZ (3,), both on the Y=100 scale.
+
+    Examples
+    --------
+    >>> lab_from_xyz([47.5, 50.0, 54.4], [95.0, 100.0, 108.8]).round(1).tolist()
+    [76.1, 0.0, 0.0]
+    """
     white = np.asarray(white_XYZ, dtype=np.float64)
     # The standard's formula works on ratios to the white; given ratios, the white is (1, 1, 1).
     ratios = np.asarray(XYZ, dtype=np.float64) / white
@@ -91,13 +114,25 @@ def lab_from_xyz(XYZ: ArrayLike, white_XYZ: ArrayLike) -> FloatArray:
 
 
 def xyz_from_lab(Lab: ArrayLike, white_XYZ: ArrayLike) -> FloatArray:
-    """The inverse of :func:`lab_from_xyz`."""
+    """The inverse of :func:`lab_from_xyz`.
+
+    Examples
+    --------
+    >>> xyz_from_lab([100.0, 0.0, 0.0], [95.0, 100.0, 108.8]).round(6).tolist()
+    [95.0, 100.0, 108.8]
+    """
     ratios = science().Lab_to_XYZ(np.asarray(Lab, dtype=np.float64), np.array([1 / 3, 1 / 3]))
     return np.asarray(ratios) * np.asarray(white_XYZ, dtype=np.float64)
 
 
 def lch_from_lab(Lab: ArrayLike) -> FloatArray:
-    """Lightness, chroma and hue angle (0-360 degrees) of Lab (..., 3)."""
+    """Lightness, chroma and hue angle (0-360 degrees) of Lab (..., 3).
+
+    Examples
+    --------
+    >>> lch_from_lab([50.0, 3.0, 4.0]).round(1).tolist()
+    [50.0, 5.0, 53.1]
+    """
     Lab = np.asarray(Lab, dtype=np.float64)
     hue = np.degrees(np.arctan2(Lab[..., 2], Lab[..., 1])) % 360.0
     return np.stack([Lab[..., 0], np.hypot(Lab[..., 1], Lab[..., 2]), hue], axis=-1)
@@ -112,7 +147,14 @@ def _cat16(source: tuple[float, ...], target: tuple[float, ...]) -> FloatArray:
 
 
 def adaptation_matrix(source_white_XYZ: ArrayLike, target_white_XYZ: ArrayLike) -> FloatArray:
-    """CAT16 with complete adaptation (Li et al. 2017), shape (3, 3): target = matrix @ source."""
+    """CAT16 with complete adaptation (Li et al. 2017), shape (3, 3): target = matrix @ source.
+
+    Examples
+    --------
+    >>> same = adaptation_matrix([95.0, 100.0, 108.8], [95.0, 100.0, 108.8])
+    >>> bool(np.allclose(same, np.eye(3)))
+    True
+    """
     source = tuple(float(v) for v in np.asarray(source_white_XYZ))
     target = tuple(float(v) for v in np.asarray(target_white_XYZ))
     return _cat16(source, target)

@@ -98,6 +98,13 @@ def linear_density_tex(text: str) -> float:
     Takes tex, dtex, denier, cotton count ("Ne 40", "40s", plied "Ne 60/2") and metric count
     ("Nm 60"). A raw-silk size given as a range, "20/22 denier", is taken at its middle;
     "3 x 20/22 denier" is three threads of it. Raises InputError for anything else.
+
+    Examples
+    --------
+    >>> linear_density_tex("20 tex"), linear_density_tex("Nm 50")
+    (20.0, 20.0)
+    >>> round(linear_density_tex("90 denier"), 6)
+    10.0
     """
     what = "yarn size"
     match, tidy, unit = _split(text, _YARN_VALUE, what, _YARN_HINT)
@@ -123,7 +130,13 @@ def linear_density_tex(text: str) -> float:
 
 
 def sett_per_cm(text: str) -> float:
-    """Threads per centimetre of a sett such as ``"40 /cm"``, ``"100 ends/inch"``, ``"90 epi"``."""
+    """Threads per centimetre of a sett such as ``"40 /cm"``, ``"100 ends/inch"``, ``"90 epi"``.
+
+    Examples
+    --------
+    >>> sett_per_cm("40 /cm"), round(sett_per_cm("100 /inch"), 2)
+    (40.0, 39.37)
+    """
     what = "sett"
 
     def known(unit: str) -> float | None:
@@ -136,12 +149,24 @@ def sett_per_cm(text: str) -> float:
 
 
 def areal_mass_g_m2(text: str) -> float:
-    """Cloth weight in g/m2 of text such as ``"4.5 momme"``, ``"20 g/m2"``, ``"3 oz/yd2"``."""
+    """Cloth weight in g/m2 of text such as ``"4.5 momme"``, ``"20 g/m2"``, ``"3 oz/yd2"``.
+
+    Examples
+    --------
+    >>> round(areal_mass_g_m2("4.5 momme"), 1)
+    19.5
+    """
     return _plain(text, _G_M2.get, "cloth weight", _MASS_HINT)
 
 
 def length_mm(text: str) -> float:
-    """Length in mm of text such as ``"45 inch"``, ``"1.5 m"``, ``"2 yd"``."""
+    """Length in mm of text such as ``"45 inch"``, ``"1.5 m"``, ``"2 yd"``.
+
+    Examples
+    --------
+    >>> length_mm("1.5 m"), round(length_mm("2 yd"), 1)
+    (1500.0, 1828.8)
+    """
     return _plain(text, _MM.get, "length", _LENGTH_HINT)
 
 

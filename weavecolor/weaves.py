@@ -42,6 +42,11 @@ def weave(spec: str | Sequence[object]) -> Weave:
     2/2"`` has two and two picks in one shed (cross ribs), "weft rib 2/2" two and two ends lifted
     as one. ``"hopsack 2/2"`` weaves 2 ends as one and 2 picks as one.
     Raises InputError for a weave that is unknown, impossible or would fall apart.
+
+    Examples
+    --------
+    >>> weave("twill 2/1").lift
+    ((1, 1, 0), (0, 1, 1), (1, 0, 1))
     """
     if not isinstance(spec, str):
         return from_rows(spec)
@@ -78,6 +83,11 @@ def from_rows(rows: Sequence[object], name: str = "drawn by rows") -> Weave:
     A row is a list of 0 and 1, or text in which ``X``, ``#`` or ``1`` is warp up and ``.``,
     ``-``, ``0`` or a blank is warp down. Raises InputError for uneven rows, other marks, an end
     or a pick that never interlaces, or threads that lie on the rest without being tied in.
+
+    Examples
+    --------
+    >>> from_rows(["X.", ".X"]).lift
+    ((1, 0), (0, 1))
     """
     if isinstance(rows, str) or not isinstance(rows, Sequence) or not rows:
         raise InputError(f"a lift plan is a list of rows; {_HINT}")
@@ -95,6 +105,11 @@ def translations(lift: Lift) -> tuple[tuple[int, int], ...]:
     """Every (picks, ends) shift within one repeat that leaves the plan as it was; (0, 0) first.
 
     Their number divides the repeat's area: the true unit cell is that much smaller.
+
+    Examples
+    --------
+    >>> translations(((1, 0), (0, 1)))
+    ((0, 0), (1, 1))
     """
     signs = 2.0 * np.asarray(lift, dtype=float) - 1.0
     spectrum = np.abs(np.fft.fft2(signs)) ** 2
@@ -107,6 +122,11 @@ def turned_over(lift: Lift) -> Lift:
     """The lift plan of the back, the cloth turned over about its warp.
 
     Ends come in mirror order, and the warp is up where it was down.
+
+    Examples
+    --------
+    >>> turned_over(((1, 1, 0), (0, 1, 1), (1, 0, 1)))
+    ((1, 0, 0), (0, 0, 1), (0, 1, 0))
     """
     return tuple(tuple(1 - up for up in reversed(row)) for row in lift)
 
@@ -116,6 +136,11 @@ def interlacings(lift: Lift) -> tuple[int, int]:
 
     2 and 2 for plain weave over its 2 x 2 repeat; a thread with floats changes side less often
     than it meets crossing threads.
+
+    Examples
+    --------
+    >>> interlacings(((1, 0), (0, 1)))
+    (2, 2)
     """
     plan = np.asarray(lift)
     along_ends = (plan != np.roll(plan, 1, axis=0)).sum(axis=0)

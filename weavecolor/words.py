@@ -57,6 +57,11 @@ def colour_words(Lab: ArrayLike) -> str:
     """Plain words for one colour, such as "deep red" or "very dark brown, almost black".
 
     ``Lab``: three numbers relative to D65. Raises InputError where they are not finite.
+
+    Examples
+    --------
+    >>> colour_words([30.0, 50.0, 25.0])
+    'deep red'
     """
     L, a, b = _checked(Lab)
     C = float(np.hypot(a, b))
@@ -123,6 +128,11 @@ def difference_words(Lab1: ArrayLike, Lab2: ArrayLike) -> str:
 
     Largest part first; parts under 0.5 (weighted as in CIEDE2000 for chroma and hue) are left
     out. Hue is told by the axis it turns towards; near grey by the direction of the change.
+
+    Examples
+    --------
+    >>> difference_words([50.0, 0.0, 0.0], [40.0, 0.0, 0.0])
+    'darker'
     """
     (L1, a1, b1), (L2, a2, b2) = _checked(Lab1), _checked(Lab2)
     C1, C2 = np.hypot(a1, b1), np.hypot(a2, b2)

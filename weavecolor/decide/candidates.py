@@ -124,6 +124,12 @@ def candidates(
 
     Raises InputError for nothing to lay, two cloths of one name, an outside cloth that is not
     there, a cloth that cannot be woven, or more than 1000 ways of laying one layer.
+
+    Examples
+    --------
+    >>> limits = Limits(layers=(1, 2), grains=(0.0, 90.0))
+    >>> candidates([Material(organza)], [backing("white")], limits).count
+    6
     """
     limits = limits or Limits()
     names = [m.cloth.name for m in materials]
@@ -175,7 +181,14 @@ def candidates(
 
 
 def same_both_sides(weave: Weave) -> bool:
-    """Whether the cloth turned over about its warp shows the same weave, as plain weave does."""
+    """Whether the cloth turned over about its warp shows the same weave, as plain weave does.
+
+    Examples
+    --------
+    >>> from weavecolor.weaves import weave
+    >>> same_both_sides(weave("plain")), same_both_sides(weave("satin 5/2"))
+    (True, False)
+    """
     lift = np.array(weave.lift)
     over = 1 - lift[:, ::-1]
     rows, columns = lift.shape

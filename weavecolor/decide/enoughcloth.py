@@ -37,6 +37,12 @@ def fits_by_lay(
     where only several together might do, the answer is that nobody can tell. Where a cloth does
     not fit at the grain asked for but would at straight or cross grain, the answer says that too.
     Raises InputError as ``make.lay.lay``, when asked.
+
+    Examples
+    --------
+    >>> hand = {organza.name: [ClothInHand(110.0, 90.0)]}
+    >>> fits_by_lay([Piece.rectangle("panel", 40.0, 60.0)], hand, tries=2)(single).enough
+    True
     """
     if not pieces:
         raise InputError("there are no pieces to lay", field="pieces")
@@ -77,7 +83,13 @@ def fits_by_lay(
 
 def grains_used(stack: Stack) -> dict[str, tuple[tuple[float, int], ...]]:
     """For each cloth of a stack, by name: the grains it is laid at, below 180 degrees, and how
-    many layers at each."""
+    many layers at each.
+
+    Examples
+    --------
+    >>> grains_used(double)[organza.name]
+    ((0.0, 2),)
+    """
     uses: dict[str, Counter[float]] = {}
     for layer in stack.layers:
         uses.setdefault(layer.cloth.name, Counter())[layer.grain_deg % 180.0] += 1
@@ -118,7 +130,14 @@ def lay_layers(
     tries: int | None = None,
     stop: Callable[[], bool] | None = None,
 ) -> Lay | None:
-    """The lay of every layer's pieces at once, or None where grains cannot be mixed."""
+    """The lay of every layer's pieces at once, or None where grains cannot be mixed.
+
+    Examples
+    --------
+    >>> panel = Piece.rectangle("panel", 40.0, 60.0)
+    >>> lay_layers([panel], ClothInHand(110.0, 90.0), ((0.0, 1),), tries=2).fits
+    True
+    """
     if len(grains) == 1:
         angle, count = grains[0]
         many = [replace(p, quantity=p.quantity * count) for p in pieces]

@@ -62,7 +62,13 @@ class Judged:
 
 
 def stack_words(stack: Stack) -> str:
-    """The layers, outermost first, and what is behind; equal neighbours are counted."""
+    """The layers, outermost first, and what is behind; equal neighbours are counted.
+
+    Examples
+    --------
+    >>> print(stack_words(double))
+    2 x Shot silk organza, crimson and black, straight grain; white behind
+    """
     parts: list[tuple[str, int]] = []
     for layer in stack.layers:
         back = ", back out" if layer.face == "back" else ""

@@ -88,6 +88,16 @@ def search(
     ------
     InputError
         No wish, no scene, nothing that the limits allow.
+
+    Examples
+    --------
+    >>> from weavecolor.decide.candidates import Material, candidates
+    >>> from weavecolor.decide.wishes import Limits
+    >>> limits = Limits(layers=(1, 2), grains=(0.0,))
+    >>> allowed = candidates([Material(organza)], [backing("white")], limits)
+    >>> found = search(allowed, [Wish("deepest")], [window], options=1)
+    >>> len(found.options[0].stack.layers)  # two are deeper than one
+    2
     """
     wishes, scenes = tuple(wishes), tuple(scenes)
     if not wishes:

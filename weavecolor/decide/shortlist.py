@@ -29,7 +29,17 @@ ALIKE = 2.5
 
 
 def near_copy(one: Judged, other: Judged) -> bool:
-    """Whether two options are not truly different."""
+    """Whether two options are not truly different.
+
+    Examples
+    --------
+    >>> from weavecolor.decide.wishes import Measures
+    >>> measures = Measures(np.array([[[40.0, 20.0, 10.0]]]), np.zeros((1, 0, 3)), np.array([0.5]))
+    >>> one = Judged((1, 0), single, measures, 1.0, True, 19.0)
+    >>> other = Judged((2, 0), double, measures, 1.1, True, 38.0)
+    >>> near_copy(one, other)
+    True
+    """
     if one.stack.layers[0].cloth.name != other.stack.layers[0].cloth.name:
         return False
     mine, theirs = one.measures, other.measures
@@ -40,7 +50,17 @@ def near_copy(one: Judged, other: Judged) -> bool:
 
 def simpler(one: Judged, others: Sequence[Judged]) -> Judged | None:
     """The best near copy with fewer layers whose loss is less than one just noticeable difference
-    (one point) more, or None."""
+    (one point) more, or None.
+
+    Examples
+    --------
+    >>> from weavecolor.decide.wishes import Measures
+    >>> measures = Measures(np.array([[[40.0, 20.0, 10.0]]]), np.zeros((1, 0, 3)), np.array([0.5]))
+    >>> more = Judged((2, 0), double, measures, 1.0, True, 38.0)
+    >>> less = Judged((1, 0), single, measures, 1.2, True, 19.0)
+    >>> simpler(more, [less]) is less
+    True
+    """
     fewer = [
         other
         for other in order(others)
@@ -53,12 +73,31 @@ def simpler(one: Judged, others: Sequence[Judged]) -> Judged | None:
 
 
 def order(judged: Sequence[Judged]) -> list[Judged]:
-    """Best first; a tie (to a millionth) goes to fewer layers, then to the lower number."""
+    """Best first; a tie (to a millionth) goes to fewer layers, then to the lower number.
+
+    Examples
+    --------
+    >>> from weavecolor.decide.wishes import Measures
+    >>> measures = Measures(np.array([[[40.0, 20.0, 10.0]]]), np.zeros((1, 0, 3)), np.array([0.5]))
+    >>> one = Judged((1, 0), single, measures, 3.0, True, 19.0)
+    >>> better = Judged((2, 0), double, measures, 1.0, True, 38.0)
+    >>> order([one, better])[0] is better
+    True
+    """
     return sorted(judged, key=lambda j: (round(j.loss, 6), j.key))
 
 
 def pick(judged: Sequence[Judged], most: int) -> list[Judged]:
-    """At most ``most`` truly different options, best first."""
+    """At most ``most`` truly different options, best first.
+
+    Examples
+    --------
+    >>> from weavecolor.decide.wishes import Measures
+    >>> measures = Measures(np.array([[[40.0, 20.0, 10.0]]]), np.zeros((1, 0, 3)), np.array([0.5]))
+    >>> one = Judged((1, 0), single, measures, 3.0, True, 19.0)
+    >>> len(pick([one], 5))
+    1
+    """
     chosen: list[Judged] = []
     for one in order(judged):
         if len(chosen) == most:
@@ -84,7 +123,16 @@ def reasons(
     others: Sequence[Judged] = (),
 ) -> tuple[Reason, ...]:
     """Why this option stands where it does. ``best``: the first of the list, to compare with;
-    ``others``: where to look for a simpler way to the same."""
+    ``others``: where to look for a simpler way to the same.
+
+    Examples
+    --------
+    >>> from weavecolor.decide.wishes import Measures, Wish
+    >>> measures = Measures(np.array([[[40.0, 20.0, 10.0]]]), np.zeros((1, 0, 3)), np.array([0.5]))
+    >>> one = Judged((1, 0), single, measures, 3.0, True, 19.0)
+    >>> reasons(one, [Wish("deepest")], [window])[0].words
+    'As deep as L* 40.0 in window at the side.'
+    """
     said = [_wish_reason(one, wish, scenes) for wish in wishes]
     kinds = {wish.kind for wish in wishes}
     L, a, b = one.Lab

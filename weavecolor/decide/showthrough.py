@@ -49,7 +49,13 @@ class Item:
 
 def tape(stack: Stack, which: str = "dark") -> Item:
     """Bone channel tape between the layers and what is behind them: "dark", "white", or any
-    backing's name or screen colour. Taken as opaque."""
+    backing's name or screen colour. Taken as opaque.
+
+    Examples
+    --------
+    >>> tape(single).name
+    'dark bone channel tape'
+    """
     kinds = {"dark": DARK_TAPE, "white": WHITE_TAPE}
     found = kinds.get(which) or backing(which)
     return Item(f"{which} bone channel tape", replace(stack, backing=found), stack)
@@ -61,6 +67,11 @@ def seam_allowance(stack: Stack, finish: str = "doubled", binding: Cloth | None 
     ``finish``: "open" (pressed open: the cloth once more), "doubled" (pressed to one side or
     enclosed: twice more) or "bound" (twice more inside a binding, whose cloth lies above and
     below; the outer cloth itself unless ``binding`` is given).
+
+    Examples
+    --------
+    >>> seam_allowance(single).name
+    'seam allowance, doubled'
     """
     _some(stack)
     outer = stack.layers[0]
@@ -83,7 +94,13 @@ def seam_allowance(stack: Stack, finish: str = "doubled", binding: Cloth | None 
 
 
 def lining_edge(stack: Stack) -> Item:
-    """The edge of the innermost layer: with it on one side, without on the other."""
+    """The edge of the innermost layer: with it on one side, without on the other.
+
+    Examples
+    --------
+    >>> lining_edge(double).name
+    'lining edge'
+    """
     if len(stack.layers) < 2:
         raise InputError("a lining edge needs an outer layer and a lining: two layers at least")
     without = replace(stack, layers=stack.layers[:-1])
@@ -91,14 +108,26 @@ def lining_edge(stack: Stack) -> Item:
 
 
 def skin(stack: Stack, tone: str = "medium") -> Item:
-    """Skin behind the layers where the backing ends: "light", "medium" or "dark"."""
+    """Skin behind the layers where the backing ends: "light", "medium" or "dark".
+
+    Examples
+    --------
+    >>> skin(single, "dark").name
+    'dark skin'
+    """
     if tone not in SKINS:
         raise InputError(f"{tone!r} is no skin tone here; use {', '.join(SKINS)}", field="skin")
     return Item(f"{tone} skin", replace(stack, backing=backing(f"skin {tone}")), stack)
 
 
 def pocket(stack: Stack, cloth: Cloth | None = None) -> Item:
-    """A pocket bag: two layers of ``cloth`` (the innermost layer's by default) inmost."""
+    """A pocket bag: two layers of ``cloth`` (the innermost layer's by default) inmost.
+
+    Examples
+    --------
+    >>> pocket(single).name
+    'pocket'
+    """
     _some(stack)
     bag = stack.layers[-1] if cloth is None else Layer(cloth, stack.layers[-1].grain_deg)
     return Item(
@@ -108,7 +137,13 @@ def pocket(stack: Stack, cloth: Cloth | None = None) -> Item:
 
 def usual_items(stack: Stack) -> tuple[Item, ...]:
     """What is commonly under a dress of this stack: tapes, seam allowance, lining edge, skin,
-    pocket; those that the number of layers allows."""
+    pocket; those that the number of layers allows.
+
+    Examples
+    --------
+    >>> len(usual_items(single)) > 3
+    True
+    """
     items = [tape(stack, "dark"), tape(stack, "white")]
     if len(stack.layers) + 2 <= MOST_LAYERS:
         items += [seam_allowance(stack), pocket(stack)]
@@ -132,12 +167,24 @@ class ShowThrough:
 
 
 def grade(delta: float) -> str:
-    """One of :data:`GRADES` for a CIEDE2000 difference."""
+    """One of :data:`GRADES` for a CIEDE2000 difference.
+
+    Examples
+    --------
+    >>> grade(0.4), grade(9.0)
+    ('hidden', 'plain')
+    """
     return GRADES[int(delta >= JUST_NOTICEABLE) + int(delta >= PLAIN)]
 
 
 def show_through(item: Item, scene: Scene, observer: str = "2") -> ShowThrough:
-    """Whether ``item`` will be seen in ``scene``."""
+    """Whether ``item`` will be seen in ``scene``.
+
+    Examples
+    --------
+    >>> show_through(tape(single), window).delta > show_through(tape(double), window).delta
+    True
+    """
     there, beside = (
         appearance(stack, scene, observer).reading.Lab for stack in (item.there, item.beside)
     )
@@ -180,6 +227,11 @@ def by_layers(
 
     ``make``: from a stack to the item (``tape``, ``skin`` and so on). The last of the result is
     the least number of layers that does it, or ``most`` if none does: see its ``surely``.
+
+    Examples
+    --------
+    >>> len(by_layers(single, tape, window, most=2))
+    2
     """
     _some(stack)
     tried: list[Remedy] = []
@@ -195,7 +247,13 @@ def by_layers(
 
 
 def least_layers(tried: Sequence[Remedy], surely: bool = False) -> int | None:
-    """Of :func:`by_layers`: the least number of layers from which on all do it, or None."""
+    """Of :func:`by_layers`: the least number of layers from which on all do it, or None.
+
+    Examples
+    --------
+    >>> least_layers(by_layers(single, tape, window, "plain", most=2))
+    1
+    """
     fine = [t.surely if surely else t.does for t in tried]
     count = len(fine)
     while count and fine[count - 1]:
@@ -212,7 +270,13 @@ def by_backing(
     observer: str = "2",
 ) -> tuple[Remedy, ...]:
     """The item with each backing beside it; what hides it best first, or, where ``want`` is
-    "plain", what shows it best first."""
+    "plain", what shows it best first.
+
+    Examples
+    --------
+    >>> len(by_backing(single, skin, [backing("white"), backing("black")], window))
+    2
+    """
     if not backings:
         raise InputError("give at least one backing to try", field="backings")
     tried = [
@@ -228,7 +292,13 @@ def by_backing(
 
 
 def remedy_words(tried: Sequence[Remedy], want: str = "hidden") -> str:
-    """What :func:`by_layers` found, as a sentence."""
+    """What :func:`by_layers` found, as a sentence.
+
+    Examples
+    --------
+    >>> type(remedy_words(by_layers(single, tape, window, most=2))).__name__
+    'str'
+    """
     sure, likely = least_layers(tried, surely=True), least_layers(tried)
     name = tried[0].result.name
     if sure is not None:

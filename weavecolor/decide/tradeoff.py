@@ -34,7 +34,13 @@ class Cloud:
 
 
 def edge(x: Array, y: Array, more_x: bool = True, more_y: bool = True) -> NDArray[np.bool_]:
-    """Which of n points nobody beats in both x and y at once (the Pareto edge), (n,) of bool."""
+    """Which of n points nobody beats in both x and y at once (the Pareto edge), (n,) of bool.
+
+    Examples
+    --------
+    >>> edge([1.0, 2.0, 3.0], [3.0, 1.0, 2.0]).tolist()
+    [True, False, True]
+    """
     x = np.asarray(x, dtype=np.float64) * (1.0 if more_x else -1.0)
     y = np.asarray(y, dtype=np.float64) * (1.0 if more_y else -1.0)
     if x.shape != y.shape or x.ndim != 1:

@@ -50,7 +50,13 @@ class UnderLights:
 
 
 def under_lights(stack: Stack, scenes: Sequence[Scene], observer: str = "2") -> UnderLights:
-    """How ``stack`` looks in every scene, the worst change named. Two scenes at least."""
+    """How ``stack`` looks in every scene, the worst change named. Two scenes at least.
+
+    Examples
+    --------
+    >>> under_lights(single, [window, scene("candlelit")]).names
+    ('window at the side', 'candlelit')
+    """
     _several(scenes, 2)
     looks = tuple(appearance(stack, scene, observer) for scene in scenes)
     delta, first, second = widest(np.array([[x.reading.Lab for x in looks]]))
@@ -78,7 +84,14 @@ class Parting:
 def parting(
     first: Stack, second: Stack, scenes: Sequence[Scene], observer: str = "2"
 ) -> Parting:
-    """How far two choices part in each light, as seen side by side there."""
+    """How far two choices part in each light, as seen side by side there.
+
+    Examples
+    --------
+    >>> made = parting(single, double, [window, scene("candlelit")])
+    >>> len(made.deltas), made.deltas[made.worst] == max(made.deltas)
+    (2, True)
+    """
     _several(scenes, 1)
     cloths = [{layer.cloth.name for layer in s.layers} for s in (first, second)]
     known = known_of([layer.cloth for s in (first, second) for layer in s.layers])
@@ -147,6 +160,12 @@ def metamerism(
     ``first``, ``second``: reflectances (41,), such as the colours of two yarns, or the radiance
     factors of two stacks in scenes of like directions. Lights are named as in ``lights``. Spectra
     that were recovered from a colour are only one guess of many: for them the index tells little.
+
+    Examples
+    --------
+    >>> one = organza.warp.colour
+    >>> metamerism(one, one).match
+    0.0
     """
     if not lights:
         raise InputError("name at least one light to test under", field="lights")

@@ -116,7 +116,14 @@ class Measures:
 
 
 def widest(Lab: Array) -> tuple[Array, Array, Array]:
-    """Over m colours (n, m, 3): the greatest CIEDE2000 (n,) between two, and which two (n,)."""
+    """Over m colours (n, m, 3): the greatest CIEDE2000 (n,) between two, and which two (n,).
+
+    Examples
+    --------
+    >>> Lab = np.array([[[50.0, 0.0, 0.0], [40.0, 0.0, 0.0], [45.0, 0.0, 0.0]]])
+    >>> [int(x[0]) for x in widest(Lab)[1:]]
+    [0, 1]
+    """
     n, m = Lab.shape[:2]
     if m < 2:
         return np.zeros(n), np.zeros(n, dtype=int), np.zeros(n, dtype=int)
@@ -127,7 +134,16 @@ def widest(Lab: Array) -> tuple[Array, Array, Array]:
 
 
 def loss(wish: Wish, measures: Measures) -> Array:
-    """What is wrong with each stack, (n,), by one wish; smaller is better."""
+    """What is wrong with each stack, (n,), by one wish; smaller is better.
+
+    Examples
+    --------
+    >>> Lab = np.array([[[30.0, 0.0, 0.0]], [[60.0, 0.0, 0.0]]])  # a dark and a pale one
+    >>> two = Measures(Lab, np.zeros((2, 0, 3)), np.ones(2))
+    >>> dark, pale = loss(Wish("deepest"), two)
+    >>> bool(dark < pale)
+    True
+    """
     lightness = measures.Lab[:, 0]
     if wish.kind == "target":
         return ciede2000(np.asarray(wish.target), measures.Lab)
@@ -147,6 +163,14 @@ def loss(wish: Wish, measures: Measures) -> Array:
 
 
 def total_loss(wishes: tuple[Wish, ...], measures: Measures) -> Array:
-    """The weighted mean of all losses, (n,)."""
+    """The weighted mean of all losses, (n,).
+
+    Examples
+    --------
+    >>> Lab = np.array([[[30.0, 0.0, 0.0]], [[60.0, 0.0, 0.0]]])  # a dark and a pale one
+    >>> two = Measures(Lab, np.zeros((2, 0, 3)), np.ones(2))
+    >>> total_loss((Wish("deepest"), Wish("brightest")), two).shape
+    (2,)
+    """
     total = sum(w.weight for w in wishes)
     return np.asarray(sum(w.weight / total * loss(w, measures) for w in wishes))

@@ -19,6 +19,11 @@ def wish_from(text: str) -> Wish:
     """The wish that ``text`` names. Raises InputError listing the wishes there are.
 
     A target is a screen colour "#rrggbb", taken as sRGB, or three numbers L* a* b*.
+
+    Examples
+    --------
+    >>> wish_from("deepest").kind, wish_from("target 40 5 -10").target.tolist()
+    ('deepest', [40.0, 5.0, -10.0])
     """
     kind, _, rest = text.strip().partition(" ")
     if kind != "target":

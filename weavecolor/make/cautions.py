@@ -41,6 +41,11 @@ def cautions(
     dyeing, solvent, pleating : the maker means to dye, to use glue, stain remover or other
         solvent, or to press pleats in.
     stage : it will be worn near stage lights, candles or pyrotechnics.
+
+    Examples
+    --------
+    >>> [line[:4] for line in cautions(["silk"])] != []
+    True
     """
     known = {name.strip().casefold() for name in fibres}
     said = [FLAME]

@@ -80,7 +80,12 @@ class FoldProfile:
 
 
 def check_fullness(kind: str, fullness: float) -> None:
-    """Raise InputError unless cloth can be taken in that way by that much."""
+    """Raise InputError unless cloth can be taken in that way by that much.
+
+    Examples
+    --------
+    >>> check_fullness("knife", 3.0)  # nothing is said where it can be done
+    """
     if kind not in KINDS:
         raise InputError(f"{kind!r} is not a way to take in fullness; use {', '.join(KINDS)}")
     if not np.isfinite(fullness) or not 1.0 <= fullness <= MOST_FULLNESS:
@@ -99,6 +104,11 @@ def meander_angle(fullness: float) -> float:
     The fold is the sine-generated curve, tangent angle a sin(2 pi s / l), close to the bent
     elastic strip; its length over its span is 1 / J0(a) (Langbein & Leopold 1966, on river
     meanders). It overhangs, so that three layers are met, where a > 90 degrees.
+
+    Examples
+    --------
+    >>> meander_angle(1.0), meander_angle(3.0) > meander_angle(2.0)
+    (0.0, True)
     """
     if fullness <= 1.0:
         return 0.0
@@ -163,6 +173,12 @@ def fold_profile(
     ------
     InputError
         On an unknown kind, a fullness out of range, or both pitch and depth for gathers.
+
+    Examples
+    --------
+    >>> profile = fold_profile("box", 3.0)
+    >>> int(profile.layers.max())
+    3
     """
     check_fullness(kind, fullness)
     if not 8 <= samples <= 20000:
@@ -254,6 +270,11 @@ def layer_shares(kind: str, fullness: float, doubled: bool = False) -> LayerShar
     Pressed pleats, knife or box: the underlays cover u = (fullness - 1) / 2 of the view, each
     adding two layers, evenly spread; so 1 + 2 floor(u) layers or two more, and the mean is the
     fullness. Gathers: counted on :func:`fold_profile`. ``doubled``: cloth laid double.
+
+    Examples
+    --------
+    >>> layer_shares("knife", 3.0).mean
+    3.0
     """
     check_fullness(kind, fullness)
     if kind == "gathered":

@@ -35,7 +35,13 @@ OPEN = ("", "open", "nothing")
 
 
 def backing_of(text: str) -> Backing | None:
-    """The backing of that name; "", "open" and "nothing" are open air. Raises InputError."""
+    """The backing of that name; "", "open" and "nothing" are open air. Raises InputError.
+
+    Examples
+    --------
+    >>> backing_of("open") is None, backing_of("black").name
+    (True, 'black')
+    """
     return None if text.strip().casefold() in OPEN else backing(text)
 
 
@@ -45,6 +51,12 @@ def project_cloth(
     """A cloth file as a project keeps it: the file's own table, its spectra written into it.
 
     Raises InputError as ``clothfile.read_cloth``.
+
+    Examples
+    --------
+    >>> from weavecolor.clothfile import swatch_folder
+    >>> project_cloth("own", swatch_folder() / "slip-white.toml").key
+    'own'
     """
     cloth = read_cloth(path)  # refuses what is no cloth
     table = tomllib.loads(read_text(path, 1_000_000, "cloth file"))
@@ -86,12 +98,33 @@ def cloths_of(project: Project) -> Mapping[str, Cloth]:
     """The project's cloths by key; the same objects for the same project.
 
     Raises InputError naming the cloth that cannot be read.
+
+    Examples
+    --------
+    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
+    >>> from weavecolor.clothfile import cloth_to_toml
+    >>> from weavecolor.make.projectdata import ProjectCloth
+    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
+    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
+    >>> [cloth.name for cloth in cloths_of(project).values()] == [organza.name]
+    True
     """
     return dict(_cloths(_Tables(project)))
 
 
 def stack_of(project: Project, option: ProjectOption) -> Stack:
-    """The stack that an option describes. Raises InputError for an unknown cloth or backing."""
+    """The stack that an option describes. Raises InputError for an unknown cloth or backing.
+
+    Examples
+    --------
+    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
+    >>> from weavecolor.clothfile import cloth_to_toml
+    >>> from weavecolor.make.projectdata import ProjectCloth
+    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
+    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
+    >>> stack_of(project, project.option("A")).backing.name
+    'white'
+    """
     if not 1 <= len(option.layers) <= MOST_LAYERS:
         raise InputError(f"a stack has 1 to {MOST_LAYERS} layers", field=f"option {option.name}")
     cloths = cloths_of(project)
@@ -105,7 +138,18 @@ def stack_of(project: Project, option: ProjectOption) -> Stack:
 
 
 def chosen_option(project: Project, name: str = "") -> ProjectOption:
-    """The option of that name, or the one chosen, or the only one. Raises InputError."""
+    """The option of that name, or the one chosen, or the only one. Raises InputError.
+
+    Examples
+    --------
+    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
+    >>> from weavecolor.clothfile import cloth_to_toml
+    >>> from weavecolor.make.projectdata import ProjectCloth
+    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
+    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
+    >>> chosen_option(project).name
+    'A'
+    """
     if name or project.chosen:
         return project.option(name or project.chosen)
     if len(project.options) == 1:
@@ -117,13 +161,35 @@ def chosen_option(project: Project, name: str = "") -> ProjectOption:
 
 
 def in_hand_of(project: Project) -> dict[str, tuple[ClothInHand, ...]]:
-    """The lengths and remnants of each cloth by the name; cloths without are left out."""
+    """The lengths and remnants of each cloth by the name; cloths without are left out.
+
+    Examples
+    --------
+    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
+    >>> from weavecolor.clothfile import cloth_to_toml
+    >>> from weavecolor.make.projectdata import ProjectCloth
+    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
+    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
+    >>> in_hand_of(project)
+    {}
+    """
     cloths = cloths_of(project)
     return {cloths[c.key].name: c.in_hand for c in project.cloths if c.in_hand}
 
 
 def limits_of(project: Project) -> Limits:
-    """The project's limits, the outside cloths by their own names."""
+    """The project's limits, the outside cloths by their own names.
+
+    Examples
+    --------
+    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
+    >>> from weavecolor.clothfile import cloth_to_toml
+    >>> from weavecolor.make.projectdata import ProjectCloth
+    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
+    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
+    >>> limits_of(project).layers
+    (1, 3)
+    """
     cloths = cloths_of(project)
     return replace(
         project.limits, outside=tuple(cloths[key].name for key in project.limits.outside)
@@ -131,7 +197,18 @@ def limits_of(project: Project) -> Limits:
 
 
 def fits_of(project: Project, tries: int | None = None) -> Fits | None:
-    """The question whether there is cloth enough; None where pieces or lengths are not given."""
+    """The question whether there is cloth enough; None where pieces or lengths are not given.
+
+    Examples
+    --------
+    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
+    >>> from weavecolor.clothfile import cloth_to_toml
+    >>> from weavecolor.make.projectdata import ProjectCloth
+    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
+    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
+    >>> fits_of(project) is None  # no pieces, no cloth in hand
+    True
+    """
     in_hand = in_hand_of(project)
     if not project.pieces or not in_hand:
         return None
@@ -157,6 +234,16 @@ def lays_of(
 
     Of several lengths the first that holds it all is taken, else the first. Raises InputError as
     ``lay.lay``.
+
+    Examples
+    --------
+    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
+    >>> from weavecolor.clothfile import cloth_to_toml
+    >>> from weavecolor.make.projectdata import ProjectCloth
+    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
+    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
+    >>> lays_of(project, project.option("A"))
+    ()
     """
     if not project.pieces:
         return ()
@@ -190,6 +277,17 @@ def with_options(
     """The project with these stacks among its options and pins, and the name of each.
 
     A stack that is there already keeps its name. The stacks' cloths must be the project's own.
+
+    Examples
+    --------
+    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
+    >>> from weavecolor.clothfile import cloth_to_toml
+    >>> from weavecolor.make.projectdata import ProjectCloth
+    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
+    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
+    >>> made, names = with_options(project, (double,))
+    >>> len(made.options), names
+    (2, ('B',))
     """
     keys = {cloth.name: key for key, cloth in cloths_of(project).items()}
     names: list[str] = []
@@ -214,6 +312,16 @@ def check_project(project: Project) -> tuple[str, ...]:
     """What is still missing for the making sheet, as sentences; everything named is looked up.
 
     Raises InputError for a cloth, backing, wish or scene that is not known.
+
+    Examples
+    --------
+    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
+    >>> from weavecolor.clothfile import cloth_to_toml
+    >>> from weavecolor.make.projectdata import ProjectCloth
+    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
+    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
+    >>> type(check_project(project)).__name__
+    'tuple'
     """
     said: list[str] = []
     cloths = cloths_of(project)

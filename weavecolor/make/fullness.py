@@ -66,6 +66,12 @@ def skirt_layers(
     hem. The cloth measures ``cloth_waist_cm`` across at the top and ``cloth_hem_cm`` at the hem
     (the same for straight panels; more for flared or gored ones), both straight-sided.
     Raises InputError where the cloth is narrower than the figure it must go round.
+
+    Examples
+    --------
+    >>> rows = skirt_layers("gathered", 70.0, 140.0, 60.0, 210.0, heights=2)
+    >>> [round(row.fullness, 1) for row in rows]
+    [3.0, 1.5]
     """
     for value, field in (
         (waist_cm, "waist_cm"),
@@ -149,6 +155,12 @@ def plan_fullness(
     flat. A single drop is length + top + hem allowance; ``doubled`` (the cloth folded up at the
     hem, both edges in the waist seam) takes twice the length and twice the top allowance, needs
     no hem, and doubles the layers. Common practice, no source.
+
+    Examples
+    --------
+    >>> plan = plan_fullness("gathered", 70.0, 110.0, 70.0, fullness=2.5)
+    >>> plan.widths, round(plan.fullness, 2)
+    (2, 3.06)
     """
     for value, field in (
         (finished_cm, "finished_cm"),
@@ -199,6 +211,11 @@ def pleat_marks(kind: str, pitch_cm: float, fullness: float, pleats: int) -> NDA
     Each row is (fold line, line it is laid to): for a knife pleat the outer fold and the
     placement line; for a box pleat the right edge of the box (its outer fold) and the centre
     line of the underlay behind it, from which the next box rises as a mirror image.
+
+    Examples
+    --------
+    >>> pleat_marks("knife", 4.0, 3.0, 2).round(1).tolist()
+    [[4.0, 12.0], [16.0, 24.0]]
     """
     check_fullness(kind, fullness)
     if kind not in ("knife", "box"):

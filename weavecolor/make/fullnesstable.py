@@ -66,6 +66,11 @@ def fullness_table(
 
     ``hem_round_cm``: how far round the hem hangs; the cloth goes straight down. Raises InputError
     as ``fullness.plan_fullness`` and ``fullness.skirt_layers``.
+
+    Examples
+    --------
+    >>> fullness_table(["gathered"], 70.0, 110.0, 70.0, fullness=2.5).finished_cm
+    70.0
     """
     if not kinds or not doubled:
         raise InputError("give at least one way to take it in", field="kinds")
@@ -102,7 +107,13 @@ def fullness_table(
 
 
 def as_text(table: FullnessTable) -> str:
-    """To read: what each way takes, and how many layers are met straight on."""
+    """To read: what each way takes, and how many layers are met straight on.
+
+    Examples
+    --------
+    >>> len(as_text(fullness_table(["gathered"], 70.0, 110.0, 70.0, fullness=2.5))) > 100
+    True
+    """
     asked = "" if table.fullness is None else f", {table.fullness:g} to 1 or more"
     lines = [
         f"Finished width {cm_and_inches(table.finished_cm)}, length "
@@ -166,7 +177,14 @@ def _seam(table: FullnessTable) -> str:
 
 
 def shares_words(shares: LayerShares) -> str:
-    """Such as "1 over 60 %, 3 over 40 %"; shares below half a per cent are left out."""
+    """Such as "1 over 60 %, 3 over 40 %"; shares below half a per cent are left out.
+
+    Examples
+    --------
+    >>> from weavecolor.make.folds import layer_shares
+    >>> shares_words(layer_shares("knife", 3.0))
+    '3 over 100 %'
+    """
     return ", ".join(
         f"{layers} over {100 * share:.0f} %"
         for layers, share in zip(shares.layers, shares.share, strict=True)
@@ -175,7 +193,13 @@ def shares_words(shares: LayerShares) -> str:
 
 
 def as_data(table: FullnessTable) -> dict[str, Any]:
-    """Plain data, ready for JSON."""
+    """Plain data, ready for JSON.
+
+    Examples
+    --------
+    >>> sorted(as_data(fullness_table(["gathered"], 70.0, 110.0, 70.0, fullness=2.5)))[:2]
+    ['cloth_width_cm', 'finished_cm']
+    """
     return {
         "finished_cm": table.finished_cm,
         "cloth_width_cm": table.cloth_width_cm,
@@ -218,5 +242,11 @@ def _shares(shares: LayerShares) -> dict[str, Any]:
 
 
 def as_json(table: FullnessTable) -> str:
-    """:func:`as_data` as JSON text; the same table gives the same bytes."""
+    """:func:`as_data` as JSON text; the same table gives the same bytes.
+
+    Examples
+    --------
+    >>> as_json(fullness_table(["gathered"], 70.0, 110.0, 70.0, fullness=2.5))[0]
+    '{'
+    """
     return json.dumps(as_data(table), indent=1, ensure_ascii=False, allow_nan=False) + "\n"

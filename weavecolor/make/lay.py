@@ -247,6 +247,14 @@ def lay(
     ------
     InputError
         No pieces, too many, or a piece that such a fold cannot cut.
+
+    Examples
+    --------
+    >>> from weavecolor.make.pieces import Piece
+    >>> panels = [Piece.rectangle("panel", 40.0, 60.0, quantity=2)]
+    >>> made = lay(panels, ClothInHand(110.0, 100.0), tries=2)
+    >>> made.verdict, round(made.used_cm)
+    ('fits', 63)
     """
     if not pieces:
         raise InputError("there are no pieces to lay", field="pieces")
@@ -390,12 +398,30 @@ def compare_grains(
     tries: int | None = None,
     stop: Callable[[], bool] | None = None,
 ) -> dict[str, Lay]:
-    """The same pieces laid at each grain, in the order given."""
+    """The same pieces laid at each grain, in the order given.
+
+    Examples
+    --------
+    >>> from weavecolor.make.pieces import Piece
+    >>> piece = Piece.rectangle("panel", 40.0, 60.0)
+    >>> lays = compare_grains([piece], ClothInHand(110.0, 100.0), ("straight", "cross"), tries=2)
+    >>> [round(made.used_cm) for made in lays.values()]
+    [63, 43]
+    """
     return {grain: lay(pieces, cloth, grain, fold=fold, tries=tries, stop=stop) for grain in grains}
 
 
 def grain_sentence(lays: dict[str, Lay]) -> str:
-    """In words, which grain fits: "Straight grain fits (142 cm (55 7/8 in)); cross ...: ..."."""
+    """In words, which grain fits: "Straight grain fits (142 cm (55 7/8 in)); cross ...: ...".
+
+    Examples
+    --------
+    >>> from weavecolor.make.pieces import Piece
+    >>> panel = Piece.rectangle("panel", 40.0, 60.0)
+    >>> lays = compare_grains([panel], ClothInHand(110.0, 100.0), ("straight",), tries=2)
+    >>> print(grain_sentence(lays))
+    Straight grain fits, taking 63 cm (24 3/4 in).
+    """
     parts = []
     for grain, result in lays.items():
         if result.fits:

@@ -14,14 +14,26 @@ UNITS = {"cm": 1.0, "inch": CM_PER_INCH}
 
 
 def unit_cm(unit: str) -> float:
-    """Centimetres in one ``unit`` ("cm" or "inch"). Raises InputError on another unit."""
+    """Centimetres in one ``unit`` ("cm" or "inch"). Raises InputError on another unit.
+
+    Examples
+    --------
+    >>> unit_cm("inch")
+    2.54
+    """
     if unit not in UNITS:
         raise InputError(f"{unit!r} is not a unit of length here; use cm or inch", field="unit")
     return UNITS[unit]
 
 
 def positive(value: float, field: str, *, zero: bool = False, most: float = 1e5) -> float:
-    """``value`` as a float if it is a finite length above 0 (or 0 too) and not absurd."""
+    """``value`` as a float if it is a finite length above 0 (or 0 too) and not absurd.
+
+    Examples
+    --------
+    >>> positive(3, "width_cm")
+    3.0
+    """
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise InputError(f"{shown(value)} is not a number of centimetres", field=field)
     try:
@@ -37,12 +49,24 @@ def positive(value: float, field: str, *, zero: bool = False, most: float = 1e5)
 
 
 def cm(value_cm: float) -> str:
-    """A length in cm to the millimetre, without a trailing zero: "76.5 cm"."""
+    """A length in cm to the millimetre, without a trailing zero: "76.5 cm".
+
+    Examples
+    --------
+    >>> cm(76.5), cm(76.0)
+    ('76.5 cm', '76 cm')
+    """
     return f"{value_cm:.1f}".removesuffix(".0") + " cm"
 
 
 def inches(value_cm: float) -> str:
-    """A length in inches to the nearest eighth, as a tape is read: "30 1/8 in"."""
+    """A length in inches to the nearest eighth, as a tape is read: "30 1/8 in".
+
+    Examples
+    --------
+    >>> inches(76.5)
+    '30 1/8 in'
+    """
     eighths = math.floor(abs(value_cm) / CM_PER_INCH * 8 + 0.5)
     whole, part = divmod(eighths, 8)
     sign = "-" if value_cm < 0 and eighths else ""
@@ -54,5 +78,11 @@ def inches(value_cm: float) -> str:
 
 
 def cm_and_inches(value_cm: float) -> str:
-    """Both: "76.5 cm (30 1/8 in)"."""
+    """Both: "76.5 cm (30 1/8 in)".
+
+    Examples
+    --------
+    >>> cm_and_inches(76.5)
+    '76.5 cm (30 1/8 in)'
+    """
     return f"{cm(value_cm)} ({inches(value_cm)})"

@@ -40,7 +40,13 @@ class LightChoice:
 
 
 def direction(side_deg: float, height_deg: float) -> tuple[float, float]:
-    """Zenith and azimuth (degrees, garment frame) of a light or eye at that side and height."""
+    """Zenith and azimuth (degrees, garment frame) of a light or eye at that side and height.
+
+    Examples
+    --------
+    >>> [round(x, 6) for x in direction(55.0, 0.0)]
+    [55.0, 90.0]
+    """
     side, height = np.radians(side_deg), np.radians(height_deg)
     ahead, right, up = (
         np.cos(height) * np.cos(side),
@@ -56,7 +62,13 @@ def direction(side_deg: float, height_deg: float) -> tuple[float, float]:
 
 @lru_cache(maxsize=256)
 def scene_of(light: LightChoice) -> Scene:
-    """The scene that was chosen. Raises InputError for a place or lamp that is not known."""
+    """The scene that was chosen. Raises InputError for a place or lamp that is not known.
+
+    Examples
+    --------
+    >>> scene_of(LightChoice("footlights")).name
+    'footlights'
+    """
     zenith, azimuth = direction(light.side_deg, light.height_deg)
     if light.place == OWN_LIGHT:
         made = custom_scene(light.lamp, zenith, azimuth, light.soft, name=OWN_LIGHT)
@@ -71,7 +83,13 @@ def scene_of(light: LightChoice) -> Scene:
 
 
 def light_words(light: LightChoice) -> str:
-    """The light in a few words."""
+    """The light in a few words.
+
+    Examples
+    --------
+    >>> light_words(LightChoice("footlights"))
+    'footlights'
+    """
     lamp = f" ({light.lamp})" if light.place == OWN_LIGHT else ""
     told = f"{light.place}{lamp}"
     if light.moved or light.place == OWN_LIGHT:
@@ -90,12 +108,24 @@ def light_words(light: LightChoice) -> str:
 
 
 def light_table(light: LightChoice) -> dict[str, Any]:
-    """The light as a project's settings keep it, under "light"."""
+    """The light as a project's settings keep it, under "light".
+
+    Examples
+    --------
+    >>> light_table(LightChoice("footlights"))["place"]
+    'footlights'
+    """
     return asdict(light)
 
 
 def light_from(table: object) -> LightChoice:
-    """A light from a project's settings; what is strange there is left at its usual value."""
+    """A light from a project's settings; what is strange there is left at its usual value.
+
+    Examples
+    --------
+    >>> light_from({"place": "footlights"}).place
+    'footlights'
+    """
     usual = LightChoice()
     if not isinstance(table, dict):
         return usual
@@ -120,7 +150,14 @@ def light_from(table: object) -> LightChoice:
 
 
 def lights_of(project: Project) -> tuple[LightChoice, ...]:
-    """The project's lights, the main one first: that in its settings, then its scenes."""
+    """The project's lights, the main one first: that in its settings, then its scenes.
+
+    Examples
+    --------
+    >>> from weavecolor.make.project import Project
+    >>> len(lights_of(Project("Cape")))
+    1
+    """
     main = project.settings.get("light")
     chosen = [light_from(main)] if isinstance(main, dict) else []
     for place in project.scenes:

@@ -37,12 +37,25 @@ __all__ = [
 
 
 def making_sheet_pdf(sheet: MakingSheet) -> bytes:
-    """The sheet as a PDF of one or two A4 pages; the same sheet gives the same bytes."""
+    """The sheet as a PDF of one or two A4 pages; the same sheet gives the same bytes.
+
+    Examples
+    --------
+    >>> making_sheet_pdf(MakingSheet("Cape", "4 March", (SheetLayer("organza", 0.0),)))[:5]
+    b'%PDF-'
+    """
     return pdf_bytes(sheet_pages(sheet), f"{sheet.title}, {sheet.date}")
 
 
 def making_sheet_images(sheet: MakingSheet, dpi: int = 200) -> tuple[Image.Image, ...]:
-    """The sheet's pages as RGB pictures at ``dpi``, 72 to 400."""
+    """The sheet's pages as RGB pictures at ``dpi``, 72 to 400.
+
+    Examples
+    --------
+    >>> sheet = MakingSheet("Cape", "4 March", (SheetLayer("organza", 0.0),))
+    >>> making_sheet_images(sheet, 72)[0].mode
+    'RGB'
+    """
     return tuple(page_image(page, dpi) for page in sheet_pages(sheet))
 
 
@@ -53,6 +66,13 @@ def save_making_sheet(
 
     ``also_png``: beside a PDF its pages as pictures. Everything is drawn before anything is
     written. Raises InputError on another ending, or where the folder cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> sheet = MakingSheet("Cape", "4 March", (SheetLayer("organza", 0.0),))
+    >>> [path.name for path in save_making_sheet(Path(tempfile.mkdtemp()) / "cape.pdf", sheet)]
+    ['cape.pdf']
     """
     target = Path(path)
     ending = target.suffix.lower()

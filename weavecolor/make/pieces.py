@@ -123,7 +123,13 @@ class Piece:
 
 
 def check_outline(outline: object, most: float = LARGEST_CM) -> Polygon:
-    """The outline as a valid polygon. Raises InputError saying what is wrong with it."""
+    """The outline as a valid polygon. Raises InputError saying what is wrong with it.
+
+    Examples
+    --------
+    >>> check_outline(((0.0, 0.0), (4.0, 0.0), (4.0, 3.0))).area
+    6.0
+    """
     if not isinstance(outline, tuple) or not 3 <= len(outline) <= 500:
         raise InputError("an outline has 3 to 500 corners")
     for corner in outline:
@@ -173,7 +179,13 @@ def _axis_to_fold(shape: Polygon, piece: Piece) -> Polygon:
 
 
 def mirror(shape: Polygon) -> Polygon:
-    """Turned over left to right about x = 0, corners still anticlockwise."""
+    """Turned over left to right about x = 0, corners still anticlockwise.
+
+    Examples
+    --------
+    >>> mirror(shapely.box(0.0, 0.0, 2.0, 1.0)).bounds
+    (-2.0, 0.0, 0.0, 1.0)
+    """
     return shapely.orient_polygons(affinity.scale(shape, -1.0, 1.0, origin=(0.0, 0.0)))
 
 
@@ -192,14 +204,26 @@ def _unfold(piece: Piece) -> Polygon:
 
 
 def sewing_outline(piece: Piece) -> Polygon:
-    """The finished piece, opened out if it is cut on the fold, without seam allowance, cm."""
+    """The finished piece, opened out if it is cut on the fold, without seam allowance, cm.
+
+    Examples
+    --------
+    >>> sewing_outline(Piece.rectangle("front", 20, 40, fold_edge=3)).bounds
+    (-20.0, 0.0, 20.0, 40.0)
+    """
     if piece.fold_edge is None:
         return shapely.orient_polygons(Polygon(piece.outline))
     return _unfold(piece)
 
 
 def cut_outline(piece: Piece) -> Polygon:
-    """What the shears follow: opened out, seam allowance added with mitred corners, cm."""
+    """What the shears follow: opened out, seam allowance added with mitred corners, cm.
+
+    Examples
+    --------
+    >>> cut_outline(Piece.rectangle("front", 20, 40, seam_cm=1.5)).bounds
+    (-1.5, -1.5, 21.5, 41.5)
+    """
     shape = sewing_outline(piece)
     if piece.seam_cm > 1e-6:
         shape = shape.buffer(piece.seam_cm, join_style="mitre", mitre_limit=_MITRE_LIMIT)
@@ -210,6 +234,11 @@ def cut_about_fold(piece: Piece) -> Polygon:
     """The cut outline turned so that its fold runs along x = 0, cm.
 
     :func:`fold_turn` tells by how much. Raises InputError for a piece not cut on the fold.
+
+    Examples
+    --------
+    >>> [round(x, 6) for x in cut_about_fold(Piece.rectangle("front", 20, 40, fold_edge=3)).bounds]
+    [-21.5, -1.5, 21.5, 41.5]
     """
     if piece.fold_edge is None:
         raise InputError("it is not cut on the fold", field=f"piece {piece.name!r}")
@@ -217,7 +246,13 @@ def cut_about_fold(piece: Piece) -> Polygon:
 
 
 def fold_turn(piece: Piece) -> float:
-    """Degrees anticlockwise by which :func:`cut_about_fold` turned the piece."""
+    """Degrees anticlockwise by which :func:`cut_about_fold` turned the piece.
+
+    Examples
+    --------
+    >>> fold_turn(Piece.rectangle("front", 20, 40, fold_edge=3))
+    180.0
+    """
     return 90.0 - _fold_line(piece)[1]
 
 
@@ -228,6 +263,11 @@ def warp_angles(piece: Piece, grain: str | float, one_way: bool) -> tuple[float,
     "either". Two-way cloth also takes each turned by 180; a word "bias" also takes the other
     diagonal. On one-way cloth (nap, one-way print, a shot that differs up and down) every piece
     keeps the same single direction.
+
+    Examples
+    --------
+    >>> warp_angles(Piece.rectangle("front", 20, 40), "straight", one_way=False)
+    (0.0, 180.0)
     """
     wanted: str | float = piece.grain or grain
     if isinstance(wanted, str):
@@ -251,7 +291,13 @@ def warp_angles(piece: Piece, grain: str | float, one_way: bool) -> tuple[float,
 
 
 def grain_arrow(piece: Piece) -> LineString:
-    """The grain line as drawn on the opened-out piece: through its middle, down the garment."""
+    """The grain line as drawn on the opened-out piece: through its middle, down the garment.
+
+    Examples
+    --------
+    >>> grain_arrow(Piece.rectangle("front", 20, 40)).length
+    12.0
+    """
     shape = sewing_outline(piece)
     middle = shape.representative_point()
     angle = math.radians(piece.grain_deg)
@@ -261,5 +307,11 @@ def grain_arrow(piece: Piece) -> LineString:
 
 
 def cut_area_cm2(piece: Piece) -> float:
-    """Area of one cut piece, opened out with its seam allowance, cm2."""
+    """Area of one cut piece, opened out with its seam allowance, cm2.
+
+    Examples
+    --------
+    >>> cut_area_cm2(Piece.rectangle("front", 20, 40, seam_cm=0.0))
+    800.0
+    """
     return float(cut_outline(piece).area)

@@ -39,12 +39,27 @@ _KEYS = (
 
 
 def read_pieces(path: str | Path) -> tuple[Piece, ...]:
-    """The pieces in the TOML file at ``path``. Raises InputError naming file and field."""
+    """The pieces in the TOML file at ``path``. Raises InputError naming file and field.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> file = Path(tempfile.mkdtemp()) / "pieces.toml"
+    >>> _ = file.write_text('[[piece]]\\nname = "panel"\\nacross = 70\\ndown = 95')
+    >>> read_pieces(file)[0].name
+    'panel'
+    """
     return pieces_from_toml(read_text(path, MAX_BYTES, "file of pieces"), str(path))
 
 
 def pieces_from_toml(text: str, file: str = "pieces") -> tuple[Piece, ...]:
-    """The pieces in TOML text; see the module. Raises InputError naming file and field."""
+    """The pieces in TOML text; see the module. Raises InputError naming file and field.
+
+    Examples
+    --------
+    >>> pieces_from_toml('[[piece]]\\nname = "panel"\\nacross = 70\\ndown = 95')[0].outline[2]
+    (70.0, 95.0)
+    """
     top = Fields(toml_table(text, "file of pieces", file=file), file)
     top.only(("unit", "seam", "piece"))
     unit = UNITS[top.choice("unit", tuple(UNITS), "cm")]

@@ -54,7 +54,13 @@ T = TypeVar("T")
 
 
 def to_dict(project: Project) -> dict[str, Any]:
-    """The project as plain JSON values, with its version."""
+    """The project as plain JSON values, with its version.
+
+    Examples
+    --------
+    >>> to_dict(Project("Cape"))["title"]
+    'Cape'
+    """
     return {
         "weavecolor_project": VERSION,
         "title": project.title,
@@ -128,7 +134,13 @@ def _piece_dict(piece: Piece) -> dict[str, Any]:
 
 
 def from_dict(data: object, file: str = "project") -> Project:
-    """The project that :func:`to_dict` made. Raises InputError naming file and field."""
+    """The project that :func:`to_dict` made. Raises InputError naming file and field.
+
+    Examples
+    --------
+    >>> from_dict(to_dict(Project("Cape"))) == Project("Cape")
+    True
+    """
     top = Fields(data, file)
     if "weavecolor_project" not in top:
         raise InputError("is not a project file of this tool", file=file)
@@ -325,7 +337,13 @@ def _measured(row: Fields) -> Measured:
 
 
 def to_json(project: Project) -> str:
-    """The project as text. Raises InputError where it would not come back the same."""
+    """The project as text. Raises InputError where it would not come back the same.
+
+    Examples
+    --------
+    >>> print(to_json(Project("Cape")).splitlines()[1].strip())
+    "weavecolor_project": 1,
+    """
     text = json.dumps(to_dict(project), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
     if len(text.encode("utf-8", "surrogatepass")) > MAX_BYTES:
         raise InputError(f"is above {MAX_BYTES // 1_000_000} MB, too big for a project")
@@ -339,6 +357,11 @@ def from_json(text: str, file: str = "project") -> Project:
 
     Raises InputError: not JSON, a key given twice, a number that is not finite, a field of the
     wrong type or unknown, a newer version, too large.
+
+    Examples
+    --------
+    >>> from_json(to_json(Project("Cape"))).title
+    'Cape'
     """
 
     def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -370,7 +393,14 @@ def from_json(text: str, file: str = "project") -> Project:
 
 
 def save_project(path: str | os.PathLike[str], project: Project) -> Path:
-    """Write the project, whole or not at all. Raises InputError."""
+    """Write the project, whole or not at all. Raises InputError.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> save_project(Path(tempfile.mkdtemp()) / "cape.json", Project("Cape")).name
+    'cape.json'
+    """
     try:
         return write_text(path, to_json(project))
     except InputError as error:
@@ -378,5 +408,12 @@ def save_project(path: str | os.PathLike[str], project: Project) -> Path:
 
 
 def open_project(path: str | os.PathLike[str]) -> Project:
-    """Read a project. Raises InputError, see :func:`from_json`."""
+    """Read a project. Raises InputError, see :func:`from_json`.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> open_project(save_project(Path(tempfile.mkdtemp()) / "cape.json", Project("Cape"))).title
+    'Cape'
+    """
     return from_json(read_text(Path(path), MAX_BYTES, "project file"), str(path))

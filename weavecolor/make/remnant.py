@@ -90,7 +90,13 @@ class ClothInHand:
 
 
 def cloth_as_folded(cloth: ClothInHand, fold: str) -> BaseGeometry:
-    """Where pieces may lie on the cloth as folded, its fold along x = 0 or y = 0."""
+    """Where pieces may lie on the cloth as folded, its fold along x = 0 or y = 0.
+
+    Examples
+    --------
+    >>> cloth_as_folded(ClothInHand(110.0, 200.0), "lengthwise").bounds
+    (0.0, 0.0, 55.0, 200.0)
+    """
     if fold not in FOLDS:
         raise InputError(f"{fold!r} is not a way to fold cloth; use {', '.join(FOLDS)}")
     if fold == "open":
@@ -108,7 +114,13 @@ def cloth_as_folded(cloth: ClothInHand, fold: str) -> BaseGeometry:
 
 
 def edge_as_folded(cloth: ClothInHand, fold: str) -> Polygon:
-    """The whole cloth as folded, selvedges and all."""
+    """The whole cloth as folded, selvedges and all.
+
+    Examples
+    --------
+    >>> edge_as_folded(ClothInHand(110.0, 200.0), "crosswise").bounds
+    (0.0, 0.0, 110.0, 100.0)
+    """
     if fold == "lengthwise":
         return shapely.box(0.0, 0.0, cloth.width_cm / 2.0, cloth.length_cm)
     if fold == "crosswise":

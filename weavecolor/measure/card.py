@@ -42,5 +42,11 @@ Keep the cloth away from hot lamps and open flame; sheer cloth catches fire easi
 
 
 def instructions() -> str:
-    """The card as plain text, lines of at most 100 characters."""
+    """The card as plain text, lines of at most 100 characters.
+
+    Examples
+    --------
+    >>> len(instructions()) > 200
+    True
+    """
     return CARD

@@ -67,6 +67,11 @@ def published() -> tuple[Array, Array]:
 
     From colour-science's "ColorChecker24 - After November 2014" (the maker's Lab, D50),
     Bradford-adapted to D65.
+
+    Examples
+    --------
+    >>> [array.shape for array in published()]
+    [(24, 3), (24, 3)]
     """
     colour = science()
     chart = colour.CCS_COLOURCHECKERS["ColorChecker24 - After November 2014"]
@@ -95,6 +100,11 @@ def fit_correction(seen: ArrayLike, degree: int = 1) -> Correction:
     ``degree`` 1 is a 3 x 3 matrix; 2 a root polynomial of six terms. Least squares weighted by
     lightness, so that dark patches count as the eye counts them. InputError where patches are
     burnt out or the colours cannot be those of the chart.
+
+    Examples
+    --------
+    >>> type(fit_correction(published()[0])).__name__
+    'Correction'
     """
     values = np.asarray(seen, dtype=np.float64)
     if values.shape != (24, 3) or not np.isfinite(values).all():

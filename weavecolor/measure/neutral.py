@@ -28,7 +28,13 @@ REFERENCES: dict[str, tuple[float, float]] = {
 
 
 def reference_reflectance(reference: str | float | tuple[float, float]) -> tuple[float, float]:
-    """(reflectance, standard uncertainty) of a named neutral, a number, or a pair as it is."""
+    """(reflectance, standard uncertainty) of a named neutral, a number, or a pair as it is.
+
+    Examples
+    --------
+    >>> reference_reflectance(0.9)[0]
+    0.9
+    """
     if isinstance(reference, str):
         if reference not in REFERENCES:
             raise InputError(
@@ -111,6 +117,13 @@ def illumination(
     A quadratic is fitted where the neutral surrounds enough of the picture to pin it, else a
     plane, else a constant; the worst extrapolation is thus never a curve. Raises InputError
     where too little neutral is marked, or it is burnt out, black, or no neutral.
+
+    Examples
+    --------
+    >>> paper = np.ones((80, 80), bool)
+    >>> light = illumination(np.full((80, 80, 3), 0.4), paper, 0.8)
+    >>> round(light.unevenness, 6)
+    0.0
     """
     image = np.asarray(linear)
     value, error = reference_reflectance(reference)

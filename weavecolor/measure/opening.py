@@ -19,6 +19,13 @@ def open_share(picture: ArrayLike, backing: ArrayLike) -> tuple[float, float]:
     yarn that covers a tenth of what is not backing (1). Half-way is the edge; the uncertainty is
     the spread between edges at a third and two thirds, for yarn has no sharp edge. Raises
     InputError where backing and yarn are too alike to tell apart.
+
+    Examples
+    --------
+    >>> picture = np.full((80, 80), 0.1)
+    >>> picture[:, ::4] = 1.0  # a quarter is bare white ground
+    >>> round(open_share(picture, 1.0)[0], 2)
+    0.25
     """
     image = np.asarray(picture, dtype=float)
     image = image[..., None] if image.ndim == 2 else image

@@ -64,6 +64,16 @@ def read_photograph(
     InputError
         Not a picture, of another kind, damaged, too large, too small, blank, burnt out or dark;
         the line says how to shoot it again.
+
+    Examples
+    --------
+    >>> import io
+    >>> from PIL import Image
+    >>> ramp = np.tile(np.linspace(20, 230, 80).astype(np.uint8), (72, 1))
+    >>> file = io.BytesIO()
+    >>> Image.fromarray(ramp).save(file, "PNG")
+    >>> read_photograph(file.getvalue()).linear.shape
+    (72, 80, 3)
     """
     if isinstance(source, bytes):
         data, where = source, name or "picture"

@@ -40,7 +40,13 @@ class Region:
 
 
 def box_region(label: str, box: Box, shape: tuple[int, int]) -> Region:
-    """A region marked by hand; InputError if it is not inside the picture or under 8 pixels."""
+    """A region marked by hand; InputError if it is not inside the picture or under 8 pixels.
+
+    Examples
+    --------
+    >>> box_region("cloth", (10, 10, 40, 40), (60, 60)).label
+    'cloth'
+    """
     left, top, right, bottom = (int(round(v)) for v in box)
     left, top = max(left, 0), max(top, 0)
     right, bottom = min(right, shape[1]), min(bottom, shape[0])

@@ -36,6 +36,11 @@ def scale_from_length(
 
     ``error_px``: how far off a mark may be. InputError if the points are under 20 pixels apart or
     the length is not positive.
+
+    Examples
+    --------
+    >>> round(scale_from_length((0.0, 0.0), (300.0, 400.0), 10.0).pixels_per_mm, 6)
+    50.0
     """
     run = float(np.hypot(end[0] - start[0], end[1] - start[1]))
     if not length_mm > 0:

@@ -81,13 +81,25 @@ class SwatchPair:
 
 
 def lab_of(linear: ArrayLike) -> Array:
-    """Lab (..., 3) relative to D65 of reflectance in linear sRGB (..., 3)."""
+    """Lab (..., 3) relative to D65 of reflectance in linear sRGB (..., 3).
+
+    Examples
+    --------
+    >>> lab_of([1.0, 1.0, 1.0]).round(1).tolist()
+    [100.0, 0.0, 0.0]
+    """
     XYZ = 100.0 * np.asarray(linear, dtype=np.float64) @ space("sRGB").to_xyz.T
     return np.asarray(lab_from_xyz(np.maximum(XYZ, 0.0), daylight_white("2")))
 
 
 def measured_colour(linear: ArrayLike, uncertainty: ArrayLike, seed: int = 1) -> MeasuredColour:
-    """A :class:`MeasuredColour`, with its CIEDE2000 spread drawn from the uncertainties."""
+    """A :class:`MeasuredColour`, with its CIEDE2000 spread drawn from the uncertainties.
+
+    Examples
+    --------
+    >>> measured_colour([0.2, 0.2, 0.2], 0.01).Lab.round(1).tolist()
+    [51.8, 0.0, 0.0]
+    """
     middle = np.asarray(linear, dtype=np.float64)
     error = np.broadcast_to(np.asarray(uncertainty, dtype=np.float64), (3,)).copy()
     rng = np.random.default_rng(seed)

@@ -117,6 +117,14 @@ def count_threads(
     ------
     InputError
         Too small, no lattice found, too few threads, too fine for the picture's pixels.
+
+    Examples
+    --------
+    >>> ends, picks = (np.cos(2 * np.pi * f * np.arange(400) / 10.0) for f in (2.5, 2.0))
+    >>> picture = 0.5 + 0.2 * (ends[None, :] + picks[:, None])  # 10 pixels to the mm
+    >>> found = count_threads(np.repeat(picture[..., None], 3, -1), 10.0)
+    >>> round(found.ends_per_cm), round(found.picks_per_cm)
+    (25, 20)
     """
     image, box = _region(picture, region)
     if not (np.isfinite(pixels_per_mm) and pixels_per_mm > 0):
@@ -223,6 +231,13 @@ def flattened(image: NDArray[np.float32]) -> NDArray[np.float32]:
 
     The square root makes the noise of a camera roughly even. Threads of equal lightness but of
     different hue still show, since the combinations are principal components of the colours.
+
+    Examples
+    --------
+    >>> slope = np.linspace(0.2, 0.8, 240)[None, :, None].repeat(240, 0).repeat(3, 2)
+    >>> flat = flattened(slope.astype(np.float32))  # light that falls off takes no part
+    >>> bool(flat.std() < slope.std())
+    True
     """
     root = np.moveaxis(np.sqrt(np.clip(image, 0, None)), -1, 0).astype(np.float32)
     light = np.stack([_smooth(c, min(c.shape) / 6) for c in root])

@@ -96,6 +96,11 @@ def draw_closeup(
 
     Raises InputError for anything out of range. Parallax between layers is left out; how layers
     happen to lie on one another is fixed, without design.
+
+    Examples
+    --------
+    >>> draw_closeup(single, window, 64, 48).size
+    (64, 48)
     """
     linear, scale = closeup_linear(
         stack, scene, width_px, height_px, mm_per_px, pixels_per_mm,

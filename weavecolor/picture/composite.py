@@ -57,7 +57,13 @@ class Choice:
 
 
 def kinds() -> tuple[str, ...]:
-    """Kinds of picture a sheet can show: the drape's forms, the close-up, the flat colour."""
+    """Kinds of picture a sheet can show: the drape's forms, the close-up, the flat colour.
+
+    Examples
+    --------
+    >>> "gathered skirt" in kinds()
+    True
+    """
     return (*form_names(), CLOSEUP, FLAT)
 
 

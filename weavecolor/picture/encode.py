@@ -78,7 +78,12 @@ def exposure_for(scene: Scene, seeing: Seeing, brightest: float = 1.0) -> float:
 
 
 def check_size(width_px: int, height_px: int) -> None:
-    """Raises InputError unless both are whole, 8 or more, and the picture no more than 20 Mpx."""
+    """Raises InputError unless both are whole, 8 or more, and the picture no more than 20 Mpx.
+
+    Examples
+    --------
+    >>> check_size(800, 600)  # nothing is said of a size that can be drawn
+    """
     for value in (width_px, height_px):
         if isinstance(value, bool) or not isinstance(value, (int, np.integer)) or value < 8:
             raise InputError(f"a picture is at least 8 pixels each way, got {value!r}")
@@ -112,6 +117,11 @@ def to_image(linear: Picture, seeing: Seeing = AS_SEEN, notes: Sequence[str] = (
     show, 0-1) and "notes" (a tuple of sentences to tell with the picture). Out-of-range colours
     become the nearest of the same hue; ``seeing.mark`` hatches them. Raises InputError on values
     that are not finite.
+
+    Examples
+    --------
+    >>> to_image(np.full((4, 6, 3), 0.2, np.float32)).size
+    (6, 4)
     """
     height, width = linear.shape[:2]
     codes = np.empty((height, width, 3), np.uint8)
@@ -164,7 +174,13 @@ def _range_note(share: float, seeing: Seeing) -> tuple[str, ...]:
 
 
 def png_bytes(image: Image.Image, dpi: float | None = None) -> bytes:
-    """PNG with the picture's profile embedded."""
+    """PNG with the picture's profile embedded.
+
+    Examples
+    --------
+    >>> png_bytes(Image.new("RGB", (4, 4)))[1:4]
+    b'PNG'
+    """
     out = BytesIO()
     extra = {"dpi": (dpi, dpi)} if dpi else {}
     image.save(out, "PNG", icc_profile=image.info.get("icc_profile"), **extra)
@@ -176,6 +192,11 @@ def loop_bytes(frames: Sequence[Image.Image], kind: str = "webp", frame_ms: int 
 
     ``kind`` "webp" or "png" (animated, full colour, with profile) or "gif" (256 colours shared by
     all frames, no profile: GIF cannot hold one, so it is for sRGB only).
+
+    Examples
+    --------
+    >>> loop_bytes([Image.new("RGB", (64, 64), shade) for shade in ("red", "black")])[8:12]
+    b'WEBP'
     """
     if len(frames) < 2:
         raise InputError("a loop needs at least two frames")

@@ -79,7 +79,13 @@ FORMS: dict[str, Form] = {
 
 
 def form_names() -> tuple[str, ...]:
-    """Names of the forms, for a list to choose from."""
+    """Names of the forms, for a list to choose from.
+
+    Examples
+    --------
+    >>> "gathered skirt" in form_names()
+    True
+    """
     return tuple(FORMS)
 
 
@@ -87,6 +93,11 @@ def named_form(name: str, fullness: float | None = None) -> Form:
     """The form of that name, with another fullness at the top (and in proportion at the hem).
 
     Raises InputError for an unknown name or a fullness outside 1 to 9.
+
+    Examples
+    --------
+    >>> named_form("gathered skirt", 2.0).fullness
+    (2.0, 1.0)
     """
     key = " ".join(str(name).split()).lower()
     if key not in FORMS:

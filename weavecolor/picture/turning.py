@@ -152,6 +152,11 @@ def turn_frames(
 
     ``moving`` "cloth" or "light"; ``progress`` is called with the share done. Write the result
     with ``encode.loop_bytes``. Raises InputError for 2 to 180 frames not kept, and as a drape.
+
+    Examples
+    --------
+    >>> [frame.size for frame in turn_frames(single, window, 2, 64)]
+    [(64, 64), (64, 64)]
     """
     if isinstance(frames, bool) or not isinstance(frames, int) or not 2 <= frames <= MOST_FRAMES:
         raise InputError(f"a loop has 2 to {MOST_FRAMES} frames, got {frames!r}")
@@ -195,7 +200,13 @@ def draw_turns(
     seeing: Seeing = AS_SEEN,
     observer: str = "2",
 ) -> Image.Image:
-    """A strip of views of one panel at several turns, each with its angle below."""
+    """A strip of views of one panel at several turns, each with its angle below.
+
+    Examples
+    --------
+    >>> draw_turns(single, window, (0.0, 90.0), 100).mode
+    'RGB'
+    """
     angles = np.asarray(angles_deg, float)
     if angles.ndim != 1 or angles.size > 16:
         raise InputError("a strip shows 1 to 16 views")
