@@ -99,3 +99,26 @@ def test_bad_input_is_told():
         parting(STACK, STACK, [SCENES[0], SCENES[0]])
     with pytest.raises(InputError, match="at least one light"):
         metamerism(RED.warp.colour, BLUE.warp.colour, lights=())
+
+
+def test_a_match_is_called_unseen_only_with_its_doubt():
+    one = RED.warp.colour
+    alike = metamerism(one, one)
+    assert alike.match == 0.0 and "would not see it (difference 0.0 give or take 0.7)" in alike.words
+    # 0.3 to 1 apart is less than the threshold, but not by more than two readings may be wrong.
+    near = metamerism(one, np.clip(0.97 * one, 0.0, 1.0))
+    assert 0.3 < near.match < 1.0
+    assert "Cannot tell" in near.words and "not see" not in near.words
+
+
+def test_two_cloths_of_one_name_are_not_taken_for_one():
+    from dataclasses import replace
+
+    other = replace(BLUE, name=RED.name)
+    same, namesake = (
+        parting(Stack((Layer(RED),)), Stack((Layer(cloth),)), [scene("overcast")])
+        for cloth in (RED, other)
+    )
+    assert same.verdicts[0].sees is False
+    apart = parting(Stack((Layer(RED),)), Stack((Layer(BLUE),)), [scene("overcast")])
+    assert namesake.verdicts[0].uncertainty == apart.verdicts[0].uncertainty

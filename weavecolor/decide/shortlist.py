@@ -18,6 +18,7 @@ from weavecolor.compare import near_daylight
 from weavecolor.decide.judged import Judged
 from weavecolor.decide.looks import SHOT_TURNS
 from weavecolor.decide.wishes import Wish, loss, widest
+from weavecolor.layeroptics import content
 from weavecolor.multiangle import travel
 from weavecolor.perception import JUST_NOTICEABLE, would_see
 from weavecolor.scene import Scene
@@ -224,7 +225,7 @@ def _even(one: Judged, scenes: Sequence[Scene]) -> Reason:
 
 def _against(one: Judged, best: Judged, scene: Scene) -> Reason:
     delta = float(ciede2000(one.Lab, best.Lab))
-    cloths = [{layer.cloth.name for layer in j.stack.layers} for j in (one, best)]
+    cloths = [{content(layer.cloth) for layer in j.stack.layers} for j in (one, best)]
     known = known_of([layer.cloth for j in (one, best) for layer in j.stack.layers])
     doubt = of_difference(delta, known, near_daylight(scene), same_cloth=cloths[0] == cloths[1])
     return Reason(

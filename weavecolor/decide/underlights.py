@@ -18,11 +18,12 @@ from weavecolor.colorimetry import ciede2000, metamerism_index, readings_lab
 from weavecolor.compare import near_daylight
 from weavecolor.decide.wishes import widest
 from weavecolor.errors import InputError
+from weavecolor.layeroptics import content
 from weavecolor.lights import light_spectrum
 from weavecolor.perception import Verdict, would_see
 from weavecolor.scene import Scene
 from weavecolor.stack import Stack
-from weavecolor.uncertainty import known_of, of_difference
+from weavecolor.uncertainty import COVERAGE, MEASURED, known_of, of_difference
 
 #: Lights against which the special index is told, besides daylight as the reference (CIE 15 asks
 #: for the illuminant to be named; A and F11 are the ones most used in textiles, from memory).
@@ -30,6 +31,10 @@ TEST_LIGHTS = ("tungsten", "fluorescent", "triphosphor", "warm LED", "stage LED"
 
 #: CIEDE2000 from which two colours are no pair that a change of light could part.
 NO_PAIR = 5.0
+
+#: Give or take, CIEDE2000, of a difference between two measured reflectances: each is known no
+#: better than any reading of cloth. A spectrum recovered from a colour is known far worse.
+PAIR_DOUBT = COVERAGE * 2.0**0.5 * MEASURED
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,7 +98,7 @@ def parting(
     (2, True)
     """
     _several(scenes, 1)
-    cloths = [{layer.cloth.name for layer in s.layers} for s in (first, second)]
+    cloths = [{content(layer.cloth) for layer in s.layers} for s in (first, second)]
     known = known_of([layer.cloth for s in (first, second) for layer in s.layers])
     deltas, verdicts = [], []
     for scene in scenes:
@@ -118,12 +123,14 @@ class Metamerism:
 
     ``match``: CIEDE2000 between them in the reference light. ``indices``: the special index under
     each of ``lights``: what is left once the match in the reference light is made perfect.
+    ``doubt``: give or take of each, CIEDE2000.
     """
 
     reference: str
     match: float
     lights: tuple[str, ...]
     indices: tuple[float, ...]
+    doubt: float = PAIR_DOUBT
 
     @property
     def worst(self) -> int:
@@ -134,7 +141,7 @@ class Metamerism:
     def words(self) -> str:
         """What to expect, as sentences."""
         index, light = self.indices[self.worst], self.lights[self.worst]
-        match = would_see(self.match).words
+        match = would_see(self.match, self.doubt).words
         if self.match >= NO_PAIR:
             return (
                 f"In {self.reference}: {match} The index is meant for colours that nearly match; "
@@ -144,7 +151,7 @@ class Metamerism:
             return f"In {self.reference}: {match} A change of light hardly parts them further."
         return (
             f"In {self.reference}: {match} Worst under {light}: even matched in {self.reference} "
-            f"they would part by {index:.1f} there. {would_see(index).words}"
+            f"they would part by {index:.1f} there. {would_see(index, self.doubt).words}"
         )
 
 
