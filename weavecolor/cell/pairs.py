@@ -80,9 +80,9 @@ def _behind(construction: Construction, distance: Distance, count: int, flip: bo
     beyond = np.zeros(n)
     if distance.depths:
         levels = np.linspace(0.0, 1.0, len(distance.depths))
-        beyond += np.interp(_spread(n, 2), levels, distance.depths)
+        beyond += np.interp(_spread(n, 4), levels, distance.depths)
     for k, (least, most) in enumerate(distance.spans):
-        beyond += least + (most - least) * _spread(n, 3 + k)
+        beyond += least + (most - least) * _spread(n, 5 + k)
     foot[2] = cell.geometry.top + beyond if flip else -cell.geometry.bottom - beyond
     return foot
 
@@ -98,20 +98,27 @@ def _joint(open_a: NDArray, open_b: NDArray, through_a: Array, through_b: Array)
 
 @lru_cache(maxsize=64)
 def _node_open(
-    construction: Construction, distance: Distance, flip: bool, midway: bool = False
+    construction: Construction, distance: Distance, flip: bool, second: bool = False
 ) -> NDArray:
+    """Whether each point sees out (n, D) in a direction of its own within each node's share of the
+    sky; or in a ``second``, independent one."""
     cell = transport(construction)
-    half = cell.nodes.half
+    grid, half = cell.nodes, cell.nodes.half
     points = _behind(construction, distance, _NODE_POINTS, flip)
     n = points.shape[1]
+    shift = np.arange(half)[None, :]
+    a = (_spread(n, 2 * second)[:, None] + shift * 0.6180339887) % 1.0
+    b = (_spread(n, 2 * second + 1)[:, None] + shift * 0.7548776662) % 1.0
+    # rings share out sin^2 (zenith), which diffuse light fills evenly, in the order of the nodes
+    rings = grid.share[:half].reshape(grid.rings, -1).sum(axis=1)
+    edges = np.concatenate([[0.0], np.cumsum(rings)])
+    ring, step = np.divmod(np.arange(half), grid.steps)
+    height = edges[ring] + a * (edges[ring + 1] - edges[ring])  # cos^2 (zenith)
+    toward = unit(np.arccos(np.sqrt(height)), (step + b) * 2.0 * np.pi / grid.steps)
+    if flip:
+        toward = toward * np.array([1.0, 1.0, -1.0])
     origin = np.repeat(points, half, axis=1)
-    away = cell.nodes.vector[half:] if flip else cell.nodes.vector[:half]
-    if midway:
-        turn = np.pi / cell.nodes.steps
-        c, s = np.cos(turn), np.sin(turn)
-        away = away @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
-    toward = np.tile(away.T, (1, n))
-    return (~blocked(cell.geometry, origin, toward)).reshape(n, half).astype(np.float32)
+    return (~blocked(cell.geometry, origin, toward.reshape(-1, 3).T)).reshape(n, half)
 
 
 @lru_cache(maxsize=512)
@@ -174,7 +181,7 @@ def pairs(
         pair = _uneven(_joint(fine, fine, own, own), own, own, held[half:, half:])
     if not nodes:
         return Pairs(np.outer(through, through), np.outer(own, through), pair)
-    node = _node_open(construction, distance, flip)
+    node = _node_open(construction, distance, flip).astype(np.float32)
     named = np.zeros((0, half))
     if vectors:
         named = _joint(column(_NODE_POINTS), node, own, through)
@@ -187,33 +194,10 @@ def pairs(
         ratio = np.minimum(mean, own) / np.maximum(named @ share, 1e-12)
         named = np.minimum(named * ratio[:, None], own[:, None])
         named = _uneven(named, own, through, held[half:, :half])
-    joint = _spread_out(
-        _joint(node, node, through, through),
-        through,
-        cell.nodes.share[:half],
-        node,
-        _node_open(construction, distance, flip, midway=True),
-    )
+    other = _node_open(construction, distance, flip, second=True).astype(np.float32)
+    joint = _joint(node, other, through, through)
+    joint = 0.5 * (joint + joint.T)
     return Pairs(_uneven(joint, through, through, held[:half, :half]), named, pair)
-
-
-def _spread_out(
-    joint: Array, through: Array, share: Array, here: NDArray, between: NDArray
-) -> Array:
-    """Joint openness of nodes where a node with itself stands for pairs of directions within its
-    share of the sky, and not for one beam and its own reverse.
-
-    What all pairs come to together is told by the nodes (``here``) against directions midway
-    between them (``between``), none of which meets its own reverse.
-    """
-    mean = float(share @ through)
-    apart = float((here @ share).mean() * (between @ share).mean())
-    wanted = float(((here @ share) * (between @ share)).mean()) / max(apart, 1e-12) * mean**2
-    others = float(share @ joint @ share - share**2 @ np.diag(joint))
-    often = max(wanted - others, 0.0) / max(float(share**2 @ through**2), 1e-12)
-    out = joint.copy()
-    np.fill_diagonal(out, np.minimum(often * through**2, through))
-    return out
 
 
 def _held_register(

@@ -14,11 +14,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from weavecolor.cell.tubes import WARP, Tubes
 
-_FIBONACCI = (89, 144, 233, 377, 610, 987, 1597, 2584, 4181, 6765, 10946)
+_FIBONACCI = (89, 144, 233, 377, 610, 987, 1597, 2584, 4181, 6765, 10946,
+              17711, 28657, 46368)  # fmt: skip
 
 
 def lattice(count: int) -> tuple[NDArray, NDArray]:
-    """At least ``count`` points of the unit square (89 to 10946), as two arrays."""
+    """At least ``count`` points of the unit square (89 to 46368), as two arrays."""
     n = next((f for f in _FIBONACCI if f >= count), _FIBONACCI[-1])
     step = {f: g for g, f in zip((55, *_FIBONACCI), _FIBONACCI, strict=False)}[n]
     k = np.arange(n)
