@@ -112,10 +112,10 @@ def _visibility(rows: list[dict], lift_of: Callable[[dict], tuple]) -> Array:
 
 def visibility() -> Figure:
     """Share of warp, of weft and of openings in sight. Absolute, as some are nought: they add up
-    to 1, so 0.003 is 0.3 % of what is seen."""
+    to 1, so 0.005 is half a per cent of what is seen."""
     rows = traced.first_table()["visibility"]
     errors = _visibility(rows, lambda r: traced.PLAIN)
-    return Figure("Warp, weft and openings in sight", RAYS, errors, 0.003, absolute=True)
+    return Figure("Warp, weft and openings in sight", RAYS, errors, 0.005, absolute=True)
 
 
 def _lifts() -> dict[str, tuple]:
@@ -142,7 +142,7 @@ def visibility_of_covers() -> Figure:
     lifts = _lifts()
     errors = _visibility(traced.covers_table()["visibility"], lambda r: lifts[r["weave"]])
     what = f"Warp, weft and openings in sight{NOTE}, three weaves"
-    return Figure(what, COVERS, errors, 0.003, absolute=True)
+    return Figure(what, COVERS, errors, 0.005, absolute=True)
 
 
 def pair_probability() -> Figure:
@@ -272,8 +272,8 @@ def openings_in_diffuse_light() -> Figure:
         distance = Distance(((near, far),), uneven=0.0)
         mine = float(share @ pairs(construction, distance, ()).node @ share)
         errors.append(mine - _dense_return(construction, near, far))
-    what = "Diffuse light in and out through openings"
-    return Figure(what, "288 000 rays through the same yarns", np.array(errors), 0.001, absolute=True)
+    what, source = "Diffuse light in and out through openings", "288 000 rays, same yarns"
+    return Figure(what, source, np.array(errors), 0.001, absolute=True)
 
 
 def _dense_return(construction: Construction, near: float, far: float) -> float:
