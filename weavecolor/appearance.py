@@ -30,6 +30,9 @@ Array = NDArray[np.float64]
 GRAZING_DEG = 89.5
 MOST_LAYERS = 12
 
+#: With more named directions than this a pile's optics is not kept.
+_FEW = 16
+
 #: White ground of the contrast ratio (TAPPI T 425, ISO 2471 use 0.89); the black one reflects 0.
 CONTRAST_WHITE = 0.89
 
@@ -131,7 +134,9 @@ def pile_optics(
     if not 1 <= len(stack.layers) <= MOST_LAYERS:
         raise InputError(f"a stack has 1 to {MOST_LAYERS} layers, got {len(stack.layers)}")
     turn = stack.layers[0].grain_deg
-    return _pile(
+    # very many directions make large arrays, which whoever asked keeps in a smaller form
+    few = len(above) + len(below) <= _FEW
+    return (_pile if few else _pile.__wrapped__)(
         tuple(_Same(layer) for layer in stack.layers),
         stack.lay,
         tuple(_direction(z, a, turn) for z, a in above),

@@ -139,7 +139,7 @@ def _toward(lobes: NDArray, weight: Array) -> Array:
     return np.matmul(lobes, weight[:, :, None].astype(np.float32))[:, :, 0].astype(float)
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=16)
 def finish(construction: Construction, kinds: Surfaces) -> Finish:
     """Couple surfaces and volume on one construction; cached."""
     cell = transport(construction)

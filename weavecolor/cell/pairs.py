@@ -23,6 +23,7 @@ Array = NDArray[np.float64]
 
 _NODE_POINTS = 610
 _NAMED_POINTS = 10946
+_FAR_POINTS = 4181  # behind further layers, where the register is mostly lost
 _QUICK_POINTS = 1597
 
 
@@ -96,7 +97,7 @@ def _joint(open_a: NDArray, open_b: NDArray, through_a: Array, through_b: Array)
     return np.minimum(joint, np.minimum.outer(through_a, through_b))
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=32)
 def _node_open(
     construction: Construction, distance: Distance, flip: bool, second: bool = False
 ) -> NDArray:
@@ -128,7 +129,7 @@ def _named_open(
     cell = transport(construction)
     points = _behind(construction, distance, count, z < 0)
     toward = np.array([[x], [y], [z]])
-    return (~blocked(cell.geometry, points, toward)).astype(np.float32)
+    return ~blocked(cell.geometry, points, toward)
 
 
 @lru_cache(maxsize=64)
@@ -171,11 +172,11 @@ def pairs(
     def column(count: int) -> NDArray:
         return np.stack(
             [_named_open(construction, distance, *v, count) for v in vectors], axis=1
-        )
+        ).astype(np.float32)
 
     held = _held_register(cell, distance, vectors, flip)
     pair = np.zeros((0, 0))
-    points = _NAMED_POINTS if exact else _QUICK_POINTS
+    points = (_NAMED_POINTS if nodes else _FAR_POINTS) if exact else _QUICK_POINTS
     if vectors:
         fine = column(points)
         pair = _uneven(_joint(fine, fine, own, own), own, own, held[half:, half:])

@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 
 _COARSE = 900  # samples on the cell for diffuse light
 _NO_AREA = 1e-9  # of a patch that lies wholly within another yarn
-_FINE = 20000  # samples on the cell for a named direction
+_FINE = 10000  # samples on the cell for a named direction
 # pencils of light through the cell for a named direction; more where less than this passes
 _PENCILS, _MORE_PENCILS, _LITTLE = 10946, 46368, 0.1
 _TABLE_RINGS, _TABLE_STEP, _TABLE_AZIMUTHS = 16, np.radians(6.0), 48  # for pictures
@@ -117,7 +117,7 @@ def _across_yarn(cut: Patches, share: Array) -> Array:
     return _balanced(out, share) / share[:, None]
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=16)
 def transport(construction: Construction, rings: int = 6, steps: int = 12) -> Transport:
     """Trace the cell once; about half a second for a plain weave, cached by construction."""
     geometry = tubes(construction)
@@ -205,7 +205,7 @@ def _hit_patch(geometry: Tubes, cut: Patches, hits, chosen: NDArray) -> NDArray:
     return cut.index(geometry.orbit[pick, end], system, along, around)
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=16)
 def fine_samples(construction: Construction) -> Samples:
     """The denser samples that a named direction is evaluated on."""
     geometry = tubes(construction)
@@ -250,7 +250,7 @@ def _counted(geometry: Tubes, vector: Array, count: int) -> float:
     )
 
 
-@lru_cache(maxsize=512)
+@lru_cache(maxsize=256)
 def beam(construction: Construction, x: float, y: float, z: float) -> Beam:
     """The cell seen from the unit direction (x, y, z), z not 0, in the cloth's frame."""
     cell, fine = transport(construction), fine_samples(construction)
