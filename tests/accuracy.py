@@ -245,8 +245,10 @@ def _tables(answers: tuple[traced.Answer, ...], source: str, note: str) -> list[
         out.append(Figure(f"{what} over white", source, _factors(chosen, WHITE), 0.08, 0.03))
     up = np.concatenate([a.up / a.row.up - 1 for a in answers])
     out.append(Figure(f"All light sent back{note}", source, up, 0.08, 0.03))
+    # as shares of the light: through dense cloth a relative error would be of next to nothing;
+    # the limit is ours, half a step of L* on a white seen through the cloth
     down = np.concatenate([a.down - a.row.down for a in answers])
-    out.append(Figure(f"All light let through{note}", source, down, 0.01, absolute=True))
+    out.append(Figure(f"All light let through{note}", source, down, 0.015, absolute=True))
     return out
 
 
