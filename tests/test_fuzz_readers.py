@@ -230,7 +230,11 @@ NUMBERS = st.one_of(st.floats(), st.integers(-(10**4), 10**4), st.sampled_from([
 @bounded(150)
 @given(
     st.lists(NUMBERS, max_size=45),
-    st.lists(NUMBERS, max_size=45),
+    st.one_of(
+        st.lists(NUMBERS, max_size=45),
+        st.lists(st.floats(0.0, 1.0), min_size=21, max_size=45),
+        st.lists(st.floats(0.0, 100.0), min_size=21, max_size=45),
+    ),
     st.sampled_from(["auto", "fraction", "percent", "x"]),
     st.booleans(),
 )
@@ -267,10 +271,21 @@ BITS = st.lists(
 ).map("".join)  # fmt: skip
 
 
+#: A number and a unit, most of them right for something.
+MEASURES = st.tuples(
+    st.one_of(st.floats(), st.floats(0.01, 500.0), st.integers(0, 200), st.just("20/22")),
+    st.sampled_from(["denier", "tex", "dtex", "s", "/cm", "/inch", "epi", "g/m2", "momme",
+                     "oz/yd2", "mm", "cm", "inch", "yd", "K"]),
+).map(lambda pair: f"{pair[0]} {pair[1]}")  # fmt: skip
+CALLED = st.sampled_from(["silk", "cotton", "plain", "twill 2/2", "satin 8/3", "hopsack 3/2",
+                          "calico", "skin dark", "#8090a0", "daylight", "D65", "3000 K", "bias",
+                          "overcast", "footlights", "cross", "slip-white"])  # fmt: skip
+
+
 @pytest.mark.parametrize("what", NAMED)
 def test_names_and_measures(what):
     @bounded(80)
-    @given(st.one_of(BITS, texts))
+    @given(st.one_of(MEASURES, CALLED, BITS, texts))
     def check(text):
         found = tried(what, lambda: NAMED[what](text))
         if isinstance(found, float) and what != "grain":
