@@ -338,3 +338,11 @@ def test_junk_anywhere_is_refused_in_one_line_or_read(place, junk):
 def test_no_dict_is_no_cloth():
     with pytest.raises(InputError, match="^upload: must be a table of fields, got a list"):
         cloth_from_dict([], file="upload")
+
+
+def test_what_was_supposed_is_still_told_after_saving():
+    yarn = {"fibre": "silk", "count": "21 denier", "kind": "filament", "colour": "#b01020"}
+    cloth = {"name": "Own", "weave": "plain", "ends": "40 /cm", "picks": "38 /cm"}
+    read = cloth_from_dict({**cloth, "warp": yarn, "weft": yarn})
+    assert any("supposed" in remark for remark in read.remarks)
+    assert cloth_from_toml(cloth_to_toml(read)).remarks == read.remarks

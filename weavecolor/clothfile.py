@@ -77,7 +77,8 @@ _RANGES: Mapping[str, tuple[float, float, str]] = {
     "sheen": (0.0, 1.0, ""),
 }
 _CLOTH_KEYS = (
-    "name", "weave", "ends", "picks", "weight", "warp_share", "notes", "warp", "weft", "source",
+    "name", "weave", "ends", "picks", "weight", "warp_share", "notes", "remarks", "warp", "weft",
+    "source",
 )  # fmt: skip
 _YARN_KEYS = ("fibre", "count", "kind", "colour", "crimp", *_RANGES)
 _COLOUR_KEYS = (
@@ -134,6 +135,7 @@ def cloth_from_dict(
     top.only(_CLOTH_KEYS)
     remarks: list[str] = []
     try:
+        remarks += top.text("remarks", 5000, default="", lines=True).splitlines()
         warp, warp_crimp = _yarn(top.table("warp"), "warp", folder, remarks)
         weft, weft_crimp = _yarn(top.table("weft"), "weft", folder, remarks)
         cloth = Cloth(
@@ -159,7 +161,7 @@ def cloth_from_dict(
             f"the stated weight of {stated:.3g} g/m2 does not fit the {mass:.3g} g/m2 that yarns "
             "and setts give; check both"
         )
-    return replace(cloth, remarks=tuple(remarks))
+    return replace(cloth, remarks=tuple(dict.fromkeys(remarks)))
 
 
 def cloth_to_toml(cloth: Cloth) -> str:
@@ -184,6 +186,8 @@ def cloth_to_toml(cloth: Cloth) -> str:
         lines.append(f"warp_share = {float(cloth.warp_share)!r}")
     if cloth.notes:
         lines.append(f"notes = {_quoted(cloth.notes)}")
+    if cloth.remarks:  # what was supposed stays so, though it is written out in full below
+        lines.append(f"remarks = {_quoted(chr(10).join(cloth.remarks))}")
     for name, yarn, crimp in (
         ("warp", cloth.warp, cloth.warp_crimp),
         ("weft", cloth.weft, cloth.weft_crimp),
