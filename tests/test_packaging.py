@@ -73,6 +73,14 @@ def test_every_need_has_a_lowest_and_a_highest_version():
         assert re.fullmatch(r"[A-Za-z0-9-]+>=\d[\d.]*,<\d[\d.]*", need), need
 
 
+def test_the_list_of_lowest_versions_is_that_of_the_project():
+    lines = (ROOT / "tests" / "lowest.txt").read_text("utf-8").splitlines()
+    pinned = dict(line.split("==") for line in lines if "==" in line)
+    for need in PROJECT["dependencies"]:
+        name, lowest = re.match(r"([A-Za-z0-9-]+)>=(\d[\d.]*)", need).groups()
+        assert pinned[name] == lowest or pinned[name].startswith(f"{lowest}."), need
+
+
 def test_what_is_installed_lies_within_the_ranges():
     from packaging.requirements import Requirement
 

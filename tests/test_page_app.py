@@ -28,6 +28,12 @@ DEMO = "shot-organza-red-black"
 PLACE = "window at the side"
 
 
+#: The oldest Streamlit that the page runs with cannot yet hand in files in its tests.
+can_upload = pytest.mark.skipif(
+    not hasattr(AppTest, "file_uploader"), reason="this Streamlit's app tests hand in no files"
+)
+
+
 @pytest.fixture(autouse=True)
 def _panels_on_path(monkeypatch):
     monkeypatch.syspath_prepend(str(UI))
@@ -441,6 +447,7 @@ def test_fullness_is_kept_in_the_project_and_on_the_sheet(page):
     assert saving.from_project(saving.to_project(now)).fullness == now.fullness
 
 
+@can_upload
 def test_a_project_of_somebody_else_cannot_write_markup(page):
     import saving
     import state
@@ -472,6 +479,7 @@ def test_a_project_of_somebody_else_cannot_write_markup(page):
         ("d.toml", b"x = 1\n" * 200_000, "1 MB"),
     ],
 )
+@can_upload
 def test_a_bad_cloth_file_gets_one_line(page, name, data, said):
     page.button_group(key="cloth-way").set_value("Open a file").run()
     page.file_uploader(key="cloth-file").upload(name, data).run()
@@ -481,6 +489,7 @@ def test_a_bad_cloth_file_gets_one_line(page, name, data, said):
     assert not page.session_state["work"].cloths
 
 
+@can_upload
 def test_pictures_that_are_none_get_one_line(page):
     page.button_group(key="cloth-way").set_value("Measure").run()
     for data in (b"not a picture", b"\xff\xd8\xff" + b"\0" * 1000):

@@ -48,4 +48,5 @@ def page_command(script: Path, port: int, show: bool) -> list[str]:
         "--server.maxUploadSize", "40",
         "--browser.gatherUsageStats", "false",
         "--client.toolbarMode", "minimal",
+        "--client.showErrorDetails", "none",
     ]  # fmt: skip
