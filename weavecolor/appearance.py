@@ -74,7 +74,7 @@ def _direction(zenith_deg: float, azimuth_deg: float, turn_deg: float) -> Vector
     return tuple(round(float(a), 9) + 0.0 for a in v)  # type: ignore[return-value]
 
 
-@lru_cache(maxsize=12)
+@lru_cache(maxsize=8)
 def _pile(
     layers: tuple[_Same, ...],
     lay: str,

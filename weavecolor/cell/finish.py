@@ -326,19 +326,22 @@ def _glints(
         own = np.flatnonzero(fine.system == k)
         seen = bright[own]
         mu, s = vectors @ fine.normal[:, own], vectors @ fine.tangent[:, own]
-        p, which = np.nonzero((seen[:, first] > 0).T & (seen[:, second] > 0).T)
-        a, b = first[p], second[p]
-        factor = mat_factor_of(
-            mu[a, which],
-            mu[b, which],
-            s[a, which],
-            s[b, which],
-            np.einsum("ek,ek->e", vectors[first], vectors[second])[p],
-            kind.index,
-            np.radians(kind.width_deg),
-        )
-        lit = fine.share[own][which] * seen[which, a] * seen[which, b]
-        np.add.at(out, (a, b), kind.sheen * lit * factor)
+        between = vectors @ vectors.T
+        for one in np.unique(first):  # direction by direction: all pairs at once need much room
+            others = second[first == one]
+            p, which = np.nonzero((seen[:, others] > 0).T & (seen[:, one] > 0))
+            other = others[p]
+            factor = mat_factor_of(
+                mu[one, which],
+                mu[other, which],
+                s[one, which],
+                s[other, which],
+                between[one, other],
+                kind.index,
+                np.radians(kind.width_deg),
+            )
+            lit = fine.share[own][which] * seen[which, one] * seen[which, other]
+            out[one] += np.bincount(other, kind.sheen * lit * factor, count)
     lower = np.tril_indices(count, -1)
     out[lower] = out.T[lower]
     return out
