@@ -104,7 +104,8 @@ def test_bad_input_is_told():
 def test_a_match_is_called_unseen_only_with_its_doubt():
     one = RED.warp.colour
     alike = metamerism(one, one)
-    assert alike.match == 0.0 and "would not see it (difference 0.0 give or take 0.7)" in alike.words
+    assert alike.match == 0.0
+    assert "would not see it (difference 0.0 give or take 0.7)" in alike.words
     # 0.3 to 1 apart is less than the threshold, but not by more than two readings may be wrong.
     near = metamerism(one, np.clip(0.97 * one, 0.0, 1.0))
     assert 0.3 < near.match < 1.0
