@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from weavecolor.cell.pairs import UNEVEN, Distance
 from weavecolor.layeroptics import LayerOptics, layer_pairs
+from weavecolor.linear import solve
 from weavecolor.spectra import Spectrum
 
 Array = NDArray[np.float64]
@@ -117,11 +118,12 @@ def add(
     spread, hit = open_.hit_spread, open_.hit * t1
     above_q, below_q = above[:, q], below[:, q]
     between = spread * (c[:, None] * below_q[:, :, q] * c) @ above_q[:, :, q]
-    closed = np.eye(q.size) - between
+    eye = np.broadcast_to(np.eye(q.size), between.shape)
+    closed = solve(eye - between, eye)  # all rounds to and fro between the two
 
     # sent up by the lower pile towards the upper one's underside, for light from above
     sent = hit[:, None] * above + spread * (pass1[:, :, q] * c) @ above_q
-    rounds = _turned(np.linalg.solve(_turned(closed), _turned(sent[:, :, q])))
+    rounds = sent[:, :, q] @ closed
     again = (rounds * c) @ below_q  # and down again, to every label
     scattered_q = pass1[:, :, q] * c
     one_way = scattered_q @ (above_q * hit)
@@ -139,7 +141,7 @@ def add(
     up_q = _turned(pass2[:, q]) * c
     met = t2[:, None] * below + up_q @ below_q
     # the transposed round trip: closed with its weights on the other side
-    back = np.linalg.solve(closed, c[:, None] * _turned(met[:, :, q])) / c[:, None]
+    back = closed @ (c[:, None] * _turned(met[:, :, q])) / c[:, None]
     under = (
         lower.under
         + met * t2
@@ -160,30 +162,32 @@ def over_backing(
     uneven: float = UNEVEN,
 ) -> Array:
     """Radiance factors (41, N, N) of a pile over a Lambertian backing of reflectance (41,)."""
-    return _on_backing(pile, backing, openings(pile, gap, uneven=uneven))
+    return over_backings(pile, [backing], gap, uneven)[0]
 
 
-def _on_backing(pile: PileOptics, backing: Spectrum, open_: Openings) -> Array:
-    rho = np.asarray(backing)[:, None, None]
+def over_backings(
+    pile: PileOptics,
+    backings: list[Spectrum],
+    gap: tuple[float, float] | None,
+    uneven: float = UNEVEN,
+) -> list[Array]:
+    """As :func:`over_backing`, for several backings at little more than the cost of one."""
+    open_ = openings(pile, gap, uneven=uneven)
     share, spread = pile.share, open_.hit_spread
     straight = (open_.hit * pile.through)[None, :]
     spread_in = pile.pass_ @ share  # (41, N) scattered through, to or from a diffuse surface
     inner = (pile.under @ share) @ share  # (41,)
     entering = straight + spread * spread_in
-    loop = 1.0 - np.asarray(backing) * spread * inner
-    first = (
-        open_.joint
-        + straight[:, :, None] * spread_in[:, None, :]
-        + spread_in[:, :, None] * straight[:, None, :]
-        + spread * spread_in[:, :, None] * spread_in[:, None, :]
-    )
-    rounds = entering[:, :, None] * entering[:, None, :] * (inner / loop)[:, None, None]
-    return pile.reflect + rho * (first + rho * rounds)
-
-
-def over_backings(
-    pile: PileOptics, backings: list[Spectrum], gap: tuple[float, float] | None
-) -> list[Array]:
-    """As :func:`over_backing`, for several backings at little more than the cost of one."""
-    open_ = openings(pile, gap)
-    return [_on_backing(pile, b, open_) for b in backings]
+    # once off the backing: straight or scattered in, straight or scattered out
+    first = entering[:, :, None] * spread_in[:, None, :]
+    first += spread_in[:, :, None] * straight[:, None, :]
+    first += open_.joint
+    rounds = entering[:, :, None] * entering[:, None, :]
+    out = []
+    for rho in (np.asarray(b, float) for b in backings):
+        more = rho**2 * inner / (1.0 - rho * spread * inner)
+        seen = rho[:, None, None] * first
+        seen += more[:, None, None] * rounds
+        seen += pile.reflect
+        out.append(seen)
+    return out

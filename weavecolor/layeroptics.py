@@ -19,6 +19,7 @@ from weavecolor.cell.transport import Transport, beam, quick_beam
 from weavecolor.cloth import Cloth, Construction, Yarn
 from weavecolor.construction import check_weavable
 from weavecolor.kubelka import film
+from weavecolor.linear import solve
 from weavecolor.spectra import BANDS
 
 Array = NDArray[np.float64]
@@ -56,7 +57,7 @@ def _received(surface: Finish, weight: Array, arriving: NDArray) -> NDArray[np.f
     """Light (41, P, m) at each patch from other yarn, all rounds of exchange together."""
     w = weight.astype(np.float32)
     closed = np.eye(surface.cell.cut.count, dtype=np.float32) - np.tensordot(w, surface.loop, 1)
-    return np.linalg.solve(closed, np.tensordot(w, arriving.astype(np.float32), 1))
+    return solve(closed, np.tensordot(w, arriving.astype(np.float32), 1))
 
 
 def _sent(surface: Finish, weight: Array, radiosity: Array) -> NDArray[np.float32]:
