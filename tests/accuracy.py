@@ -25,7 +25,7 @@ import traced
 from weavecolor.cell.nodes import nodes, unit
 from weavecolor.cell.pairs import Distance, pairs
 from weavecolor.cell.rays import blocked
-from weavecolor.cell.transport import beam, fine_samples, openness
+from weavecolor.cell.transport import beams, fine_samples, openness
 from weavecolor.cell.tubes import System, Tubes, orbits, tubes
 from weavecolor.cloth import Construction
 
@@ -95,7 +95,7 @@ def beam_transmittance() -> Figure:
 
 
 def _sight(construction: Construction, vector) -> tuple[float, float, float]:
-    seen, fine = beam(construction, *vector), fine_samples(construction)
+    (seen,), fine = beams(construction, [tuple(vector)]), fine_samples(construction)
     warp, weft = (float((fine.share * seen.fine) @ (fine.system == k)) for k in (0, 1))
     return warp, weft, seen.through
 

@@ -41,11 +41,12 @@ def forget() -> None:
     """Empty every cache of the optics."""
     for module in (transport, finish, pairs):
         for thing in vars(module).values():
-            if hasattr(thing, "cache_clear") and thing.__module__ == module.__name__:
+            if hasattr(thing, "cache_clear") and not isinstance(thing, type):
                 thing.cache_clear()
     layeroptics._named.cache_clear()
-    layeroptics._dyed.clear()
-    looks._pile.cache_clear()
+    layeroptics._dyed.cache_clear()
+    for kept in (looks._layers, looks._piles, looks._seen):
+        kept.cache_clear()
 
 
 def main() -> int:
@@ -76,8 +77,9 @@ def main() -> int:
     def new_directions(count: int) -> None:
         angles = [(float(z), 10.0 + float(z)) for z in np.linspace(5, 80, count)]
         layeroptics._named.cache_clear()
-        transport.beam.cache_clear()
-        looks._pile.cache_clear()
+        transport._beams.cache_clear()
+        for kept in (looks._layers, looks._piles, looks._seen):
+            kept.cache_clear()
         looks.brf(Stack((Layer(cloth),)), angles[:1], angles[1:])
 
     for count in (4, 16, 64):

@@ -9,8 +9,9 @@ from test_layer_optics import cloth
 
 from weavecolor import kubelka
 from weavecolor.adding import GAPS, PileOptics, add, over_backing, over_backings
-from weavecolor.appearance import brf, pile_optics, transmittance
+from weavecolor.appearance import appearance, brf, pile_optics, transmittance
 from weavecolor.cell.nodes import nodes
+from weavecolor.scene import Scene
 from weavecolor.spectra import BANDS
 from weavecolor.stack import Backing, Layer, Stack
 
@@ -290,3 +291,26 @@ def test_a_clear_layer_changes_nothing():
     )
     assert covered == pytest.approx(alone, rel=5e-3)
     assert lined == pytest.approx(alone, rel=2e-2)
+
+
+@pytest.mark.parametrize("lay", GAPS)
+@pytest.mark.parametrize("count", [1, 2, 3])
+def test_what_a_viewer_gets_is_what_all_directions_give(lay, count):
+    # no outside source: the shortened sums of the last layer against the whole ones, in which
+    # other named directions share the sums of sheen in single precision
+    layers = (Layer(cloth(warp=SLOPE), 10.0), Layer(cloth("twill 2/2"), 62.0, "back"),
+              Layer(cloth(weft=SLOPE), 0.0))[:count]  # fmt: skip
+    stack = Stack(layers, Backing("grey", SLOPE), lay)
+    pile = pile_optics(stack, AIM)
+    share, n = pile.share, len(AIM)
+    over = over_backing(pile, SLOPE, GAPS[lay])
+    small = np.moveaxis(brf(stack, AIM[:2], AIM[2:]), -1, 0)
+    assert small == pytest.approx(over[:, -n : 2 - n, 2 - n :], rel=1e-6)
+    flat = np.ones(BANDS)
+    look = appearance(stack, Scene("even", (), flat, flat, *AIM[1])).radiance_factor
+    assert look == pytest.approx(over[:, 1 - n] @ share, rel=1e-6)
+    through = transmittance(stack, *AIM[2])
+    assert through.straight == pytest.approx(pile.through[2 - n], rel=1e-6)
+    assert through.scattered == pytest.approx(pile.pass_[:, 2 - n] @ share, rel=1e-6)
+    both = (pile.pass_ @ share) @ share + pile.through @ share
+    assert through.diffuse == pytest.approx(both, rel=1e-6)

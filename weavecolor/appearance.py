@@ -8,15 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.adding import GAPS, PileOptics, add, over_backings, pile_of
+from weavecolor.adding import GAPS, PileOptics, add, over_backings, pile_of, seen, viewed
 from weavecolor.cell.nodes import unit
 from weavecolor.colorimetry import Reading, reading, xyz
 from weavecolor.errors import InputError
+from weavecolor.kept import Kept
 from weavecolor.layeroptics import Links, Vector, content, layer_optics
 from weavecolor.lights import light_spectrum
 from weavecolor.scene import Scene
@@ -25,6 +25,7 @@ from weavecolor.spectra import BANDS, Spectrum
 from weavecolor.stack import Backing, Layer, Stack
 
 Array = NDArray[np.float64]
+Directions = tuple[tuple[Vector, ...], tuple[Vector, ...]]
 
 #: Directions nearer than this to the plane of the cloth are refused.
 GRAZING_DEG = 89.5
@@ -74,36 +75,54 @@ def _direction(zenith_deg: float, azimuth_deg: float, turn_deg: float) -> Vector
     return tuple(round(float(a), 9) + 0.0 for a in v)  # type: ignore[return-value]
 
 
-@lru_cache(maxsize=8)
-def _pile(
-    layers: tuple[_Same, ...],
-    lay: str,
+def _laid(
+    same: _Same,
+    turn: float,
     above: tuple[Vector, ...],
     below: tuple[Vector, ...],
     links: Links | None,
     exact: bool,
 ) -> PileOptics:
-    first = layers[0].layer.grain_deg
-    gap = GAPS[lay]
-    pile = None
-    made: dict[_Same, PileOptics] = {}
-    for same in layers:
-        if same not in made:
-            layer = same.layer
-            turn = np.radians((layer.grain_deg - first) % 360.0)
-            optics = layer_optics(
-                layer.cloth,
-                float(turn),
-                layer.face == "back",
-                above,
-                below,
-                links=links,
-                exact=exact,
-            )
-            made[same] = pile_of(optics)
-        pile = made[same] if pile is None else add(pile, made[same], gap)
-    assert pile is not None
-    return pile
+    """One layer whose warp lies at ``turn`` degrees in the stack's frame."""
+    layer, turned = same.layer, float(np.radians(turn))
+    flip = layer.face == "back"
+    return pile_of(layer_optics(layer.cloth, turned, flip, above, below, links=links, exact=exact))
+
+
+_layers: Kept[tuple, PileOptics] = Kept(4)
+_piles: Kept[tuple, PileOptics] = Kept(4)
+_seen: Kept[tuple, PileOptics] = Kept(64)
+
+
+def _each(layers: tuple[_Same, ...], how: tuple, keep: bool) -> list[PileOptics]:
+    """Every layer in the frame of the outermost, alike ones once."""
+    laid = [(s, (s.layer.grain_deg - layers[0].layer.grain_deg) % 360.0, *how) for s in layers]
+    kept = _layers if keep else Kept[tuple, PileOptics](len(laid))
+    return kept.fetch(laid, lambda missing: [_laid(*one) for one in missing])
+
+
+def _pile(layers: tuple[_Same, ...], lay: str, how: tuple, keep: bool) -> PileOptics:
+    """All ``layers``, outermost first, one laid under the other."""
+
+    def build() -> PileOptics:
+        *upper, last = _each(layers, how, keep)
+        if not upper:
+            return last
+        return add(_pile(layers[:-1], lay, how, keep), last, GAPS[lay])
+
+    return _piles.fetch([(layers, lay, how)], lambda _: [build()])[0] if keep else build()
+
+
+def _small(layers: tuple[_Same, ...], lay: str, how: tuple, keep: bool) -> PileOptics:
+    """As :func:`_pile`, with only what a viewer needs of it."""
+
+    def build() -> PileOptics:
+        *upper, last = _each(layers, how, keep)
+        if not upper:
+            return seen(last)
+        return add(_pile(layers[:-1], lay, how, keep), last, GAPS[lay], rows=viewed(last))
+
+    return _seen.fetch([(layers, lay, how)], lambda _: [build()])[0]
 
 
 def pile_optics(
@@ -131,19 +150,37 @@ def pile_optics(
     >>> pile.reflect.shape[0], len(pile.members)
     (41, 1)
     """
+    pairs = None if links is None else tuple((int(a), int(b)) for a, b in links)
+    layers, directions = _asked(stack, above, below)
+    return _pile(layers, stack.lay, (*directions, pairs, exact), _few(directions))
+
+
+def _few(directions: Directions) -> bool:
+    """Whether to keep the optics: very many directions make large arrays."""
+    return sum(map(len, directions)) <= _FEW
+
+
+def _asked(
+    stack: Stack, above: Sequence[tuple[float, float]], below: Sequence[tuple[float, float]]
+) -> tuple[tuple[_Same, ...], Directions]:
+    """Layers and directions that the optics depend on, checked."""
     if not 1 <= len(stack.layers) <= MOST_LAYERS:
         raise InputError(f"a stack has 1 to {MOST_LAYERS} layers, got {len(stack.layers)}")
     turn = stack.layers[0].grain_deg
-    # very many directions make large arrays, which whoever asked keeps in a smaller form
-    few = len(above) + len(below) <= _FEW
-    return (_pile if few else _pile.__wrapped__)(
-        tuple(_Same(layer) for layer in stack.layers),
-        stack.lay,
+    return tuple(_Same(layer) for layer in stack.layers), (
         tuple(_direction(z, a, turn) for z, a in above),
         tuple(_direction(z, a, turn) for z, a in below),
-        None if links is None else tuple((int(a), int(b)) for a, b in links),
-        exact,
     )
+
+
+def _seen_pile(
+    stack: Stack,
+    above: Sequence[tuple[float, float]],
+    below: Sequence[tuple[float, float]] = (),
+) -> PileOptics:
+    """As :func:`pile_optics`; labels: even diffuse light, then ``above``, then ``below``."""
+    layers, directions = _asked(stack, above, below)
+    return _small(layers, stack.lay, (*directions, None, True), _few(directions))
 
 
 def brf(
@@ -167,7 +204,7 @@ def brf(
     >>> brf(single, [(45.0, 0.0)], [(0.0, 0.0), (60.0, 180.0)]).shape
     (1, 2, 41)
     """
-    pile = pile_optics(stack, (*lights, *views))
+    pile = _seen_pile(stack, (*lights, *views))
     factors = _over(pile, stack, (stack.backing,))[0]
     start = pile.through.size - len(lights) - len(views)
     middle = start + len(lights)
@@ -203,7 +240,7 @@ def transmittance(stack: Stack, zenith_deg: float = 0.0, azimuth_deg: float = 0.
     >>> 0.0 < through.straight < transmittance(single).straight
     True
     """
-    pile = pile_optics(stack, ((zenith_deg, azimuth_deg),))
+    pile = _seen_pile(stack, ((zenith_deg, azimuth_deg),))
     share = pile.share
     return Transmittance(
         float(pile.through[-1]),
@@ -223,7 +260,7 @@ def contrast_ratio(stack: Stack) -> float:
     >>> contrast_ratio(single) < contrast_ratio(double) < 1.0
     True
     """
-    pile = pile_optics(stack, ((0.0, 0.0),))
+    pile = _seen_pile(stack, ((0.0, 0.0),))
     grounds = [np.zeros(BANDS), np.full(BANDS, CONTRAST_WHITE)]
     light = light_spectrum("D65")
     black, white = (
@@ -274,9 +311,7 @@ def appearances(
         )  # fmt: skip
         radiances = [clear if b is None else b.reflectance * lit for b in backings]
     else:
-        pile = pile_optics(
-            stack, (view, *((x.zenith_deg, x.azimuth_deg) for x in front)), opposite
-        )
+        pile = _seen_pile(stack, (view, *((x.zenith_deg, x.azimuth_deg) for x in front)), opposite)
         eye = pile.through.size - 1 - len(front) - len(behind)
         for b, factors in zip(backings, _over(pile, stack, backings), strict=True):
             total = (factors[:, eye] @ pile.share) * scene.diffuse

@@ -5,25 +5,22 @@ Knows how yarn colour meets the cell's geometry; knows nothing of stacks, scenes
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from dataclasses import dataclass
 from functools import lru_cache
-from threading import Lock
 
 import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.cell.finish import Finish, NamedForms, Surfaces, finish, named_forms, surfaces
 from weavecolor.cell.pairs import Distance, Pairs, pairs
-from weavecolor.cell.transport import Transport, beam, quick_beam
+from weavecolor.cell.transport import Transport, Vector, beams, quick_beams, transport
 from weavecolor.cloth import Cloth, Construction, Yarn
 from weavecolor.construction import check_weavable
+from weavecolor.kept import Kept
 from weavecolor.kubelka import film
-from weavecolor.linear import solve
 from weavecolor.spectra import BANDS
 
 Array = NDArray[np.float64]
-Vector = tuple[float, float, float]
 Links = tuple[tuple[int, int], ...]
 
 
@@ -42,6 +39,7 @@ class Dyed:
     """A cloth with its colours on the cell, whatever way it is laid and lit.
 
     ``weight`` (41, 5): what each band gives to the forms of :mod:`weavecolor.cell.finish`;
+    ``rounds`` (41, P, P): all rounds of exchange between patches;
     ``received`` (41, P, 2D): light at each patch from other yarn, by node it came in from;
     ``node`` (41, 2D, 2D): radiance factors between quadrature nodes.
     """
@@ -49,36 +47,30 @@ class Dyed:
     construction: Construction
     surface: Finish
     weight: Array
-    received: NDArray[np.float32]
+    rounds: Array
+    received: Array
     node: NDArray[np.float32]
 
 
-def _received(surface: Finish, weight: Array, arriving: NDArray) -> NDArray[np.float32]:
-    """Light (41, P, m) at each patch from other yarn, all rounds of exchange together."""
-    w = weight.astype(np.float32)
-    closed = np.eye(surface.cell.cut.count, dtype=np.float32) - np.tensordot(w, surface.loop, 1)
-    return solve(closed, np.tensordot(w, arriving.astype(np.float32), 1))
+def _rounds(surface: Finish, weight: Array) -> Array:
+    """All rounds of exchange between patches together (41, P, P)."""
+    return np.linalg.inv(np.eye(surface.cell.cut.count) - np.tensordot(weight, surface.loop, 1))
 
 
-def _sent(surface: Finish, weight: Array, radiosity: Array) -> NDArray[np.float32]:
+def _received(rounds: Array, weight: Array, arriving: NDArray) -> Array:
+    """Light (41, P, m) at each patch from other yarn."""
+    return rounds @ np.tensordot(weight, arriving, 1)
+
+
+def _sent(surface: Finish, weight: Array, radiosity: Array) -> Array:
     """Light (41, m, P) sent to other yarn, times yarn surface over cloth area."""
     forms = np.swapaxes(radiosity, 1, 2) * surface.cell.share_patch
-    return np.tensordot(weight, forms, 1).astype(np.float32)
+    return np.tensordot(weight, forms, 1)
 
 
 def dye(cloth: Cloth) -> Dyed:
     """Put a cloth's colours on its cell. Raises InputError where the cloth cannot be woven."""
-    key = content(cloth)
-    with _lock:
-        if key in _dyed:
-            _dyed.move_to_end(key)
-            return _dyed[key]
-    made = _dye(cloth)
-    with _lock:
-        _dyed[key] = made
-        while len(_dyed) > _KEEP:
-            _dyed.popitem(last=False)
-    return made
+    return _dyed.fetch([content(cloth)], lambda _: [_dye(cloth)])[0]
 
 
 def _dye(cloth: Cloth) -> Dyed:
@@ -88,15 +80,14 @@ def _dye(cloth: Cloth) -> Dyed:
     films = [yarn_film(y) for y in (cloth.warp, cloth.weft)]
     columns = [r for r, _ in films] + [t for _, t in films] + [np.ones(BANDS)]
     weight = np.stack(columns, axis=1)
-    received = _received(surface, weight, surface.arriving)
+    rounds = _rounds(surface, weight)
+    received = _received(rounds, weight, surface.arriving)
     node = _sent(surface, weight, surface.entry.radiosity) @ received
     node = np.tensordot(weight, surface.first, 1) + 0.5 * (node + np.swapaxes(node, 1, 2))
-    return Dyed(construction, surface, weight, received, node.astype(np.float32))
+    return Dyed(construction, surface, weight, rounds, received, node.astype(np.float32))
 
 
-_KEEP = 8
-_dyed: OrderedDict[tuple, Dyed] = OrderedDict()
-_lock = Lock()
+_dyed: Kept[tuple, Dyed] = Kept(8)
 
 
 def content(cloth: Cloth) -> tuple:
@@ -112,29 +103,40 @@ def content(cloth: Cloth) -> tuple:
 
 
 @dataclass(frozen=True, eq=False)
-class LayerOptics:
-    """A laid layer in the stack's frame. Labels: D upper nodes, then E named directions; a label
-    below stands for light travelling along the same line, so the label's opposite.
+class Lie:
+    """How a layer lies and where it is open: what counts where openings of layers line up.
 
-    ``reflect`` (41, N, N) from above, ``under`` from below, ``pass_`` (41, N, N) scattered
-    through (from above by row label, leaving below by column label); ``through`` (N,) beam;
-    ``share`` (N,) quadrature shares, 0 for named directions. ``thickness`` mm; ``depths``:
-    evenly spaced quantiles of how deep below its front the layer is met by diffuse light, mm.
+    Labels: D upper nodes, then E ``named`` directions. ``through`` (N,): beam; ``share`` (N,):
+    quadrature shares, 0 for named directions. ``thickness`` mm; ``depths``: evenly spaced
+    quantiles of how deep below its front the layer is met by diffuse light, mm; ``pitch``: mean
+    yarn spacing, mm.
     """
 
-    reflect: Array
-    under: Array
-    pass_: Array
+    construction: Construction
+    turn: float
+    flip: bool
+    named: tuple[Vector, ...]
+    exact: bool
     through: Array
     share: Array
     thickness: float
     depths: tuple[float, ...]
     pitch: float
-    cloth: Cloth
-    turn: float
-    flip: bool
-    named: tuple[Vector, ...]
-    exact: bool
+
+
+@dataclass(frozen=True, eq=False)
+class LayerOptics:
+    """A laid layer in the stack's frame. Labels as in :class:`Lie`; a label below stands for
+    light travelling along the same line, so the label's opposite.
+
+    ``reflect`` (41, N, N) from above, ``under`` from below, ``pass_`` (41, N, N) scattered
+    through (from above by row label, leaving below by column label).
+    """
+
+    reflect: Array
+    under: Array
+    pass_: Array
+    lie: Lie
 
 
 @lru_cache(maxsize=64)
@@ -145,9 +147,8 @@ def _named(
     links: Links | None,
     exact: bool,
 ) -> NamedForms:
-    looked = beam if exact else quick_beam
-    beams = tuple(looked(construction, *v) for v in vectors)
-    return named_forms(construction, finish(construction, kinds), beams, links)
+    looked = (beams if exact else quick_beams)(construction, vectors)
+    return named_forms(construction, finish(construction, kinds), tuple(looked), links)
 
 
 def _depths(cell: Transport, flip: bool) -> tuple[float, ...]:
@@ -250,7 +251,7 @@ def layer_optics(
         named = _named(dyed.construction, surface.kinds, tuple(vectors), links, exact)
         sent = _sent(surface, dyed.weight, named.radiosity)
         cross = np.tensordot(dyed.weight, named.first, 1) + sent @ dyed.received
-        own = sent @ _received(surface, dyed.weight, named.arriving)
+        own = sent @ _received(dyed.rounds, dyed.weight, named.arriving)
         pair = np.tensordot(dyed.weight, named.pair, 1) + 0.5 * (own + np.swapaxes(own, 1, 2))
     q = slice(0, half)
     for order, weight in _orders(grid, turn, flip):
@@ -277,37 +278,35 @@ def layer_optics(
         reflect[:, a, a] = pair[:, pa, pa]
         under[:, b, b] = pair[:, pb, pb]
         through_scattered[:, a, b] = pair[:, pa, pb]
-        looked = beam if exact else quick_beam
-        through[half:] = [looked(dyed.construction, *v).through for v in vectors]
+        looked = (beams if exact else quick_beams)(dyed.construction, vectors)
+        through[half:] = [b.through for b in looked]
     geometry = cell.geometry
-    return LayerOptics(
-        reflect,
-        under,
-        through_scattered,
+    lie = Lie(
+        dyed.construction,
+        turn,
+        flip,
+        labels,
+        exact,
         through,
         share,
         geometry.top + geometry.bottom,
         _depths(cell, flip),
         geometry.pitch,
-        cloth,
-        turn,
-        flip,
-        labels,
-        exact,
     )
+    return LayerOptics(reflect, under, through_scattered, lie)
 
 
-def layer_pairs(layer: LayerOptics, distance: Distance, nodes: bool = True) -> Array:
+def layer_pairs(layer: Lie, distance: Distance, nodes: bool = True) -> Array:
     """Joint openness (N, N) of the labels of one layer, for something at ``distance`` behind it;
     see :func:`weavecolor.cell.pairs.pairs`."""
-    construction = layer.cloth.construction()
-    half = layer.reflect.shape[1] - len(layer.named)
+    construction = layer.construction
     # openness is the same along a line from either side, so a flipped layer is seen from its face
     vectors = []
     for v in layer.named:
         x, y, z = to_cloth_frame(v, layer.turn, layer.flip)
         vectors.append((x, y, z))
-    grid = dye(layer.cloth).surface.cell.nodes
+    grid = transport(construction).nodes
+    half = grid.half
     joint: Pairs = pairs(construction, distance, tuple(vectors), layer.flip, nodes, layer.exact)
     size = half + len(vectors)
     out = np.zeros((size, size))

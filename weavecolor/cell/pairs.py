@@ -9,15 +9,16 @@ Vegetation Interactions, 1991, ch. 5), here by counting over the cell instead of
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.cell.nodes import unit
 from weavecolor.cell.rays import blocked
-from weavecolor.cell.transport import Transport, beam, pencils, quick_beam, transport
+from weavecolor.cell.transport import Transport, Vector, beams, pencils, quick_beams, transport
 from weavecolor.cloth import Construction
+from weavecolor.kept import Kept
 
 Array = NDArray[np.float64]
 
@@ -97,60 +98,68 @@ def _joint(open_a: NDArray, open_b: NDArray, through_a: Array, through_b: Array)
     return np.minimum(joint, np.minimum.outer(through_a, through_b))
 
 
-@lru_cache(maxsize=32)
-def _node_open(
-    construction: Construction, distance: Distance, flip: bool, second: bool = False
-) -> NDArray:
-    """Whether each point sees out (n, D) in a direction of its own within each node's share of the
-    sky; or in a ``second``, independent one."""
-    cell = transport(construction)
-    grid, half = cell.nodes, cell.nodes.half
-    points = _behind(construction, distance, _NODE_POINTS, flip)
-    n = points.shape[1]
-    shift = np.arange(half)[None, :]
-    a = (_spread(n, 2 * second)[:, None] + shift * 0.6180339887) % 1.0
-    b = (_spread(n, 2 * second + 1)[:, None] + shift * 0.7548776662) % 1.0
-    # rings share out sin^2 (zenith), which diffuse light fills evenly, in the order of the nodes
-    rings = grid.share[:half].reshape(grid.rings, -1).sum(axis=1)
-    edges = np.concatenate([[0.0], np.cumsum(rings)])
-    ring, step = np.divmod(np.arange(half), grid.steps)
-    height = edges[ring] + a * (edges[ring + 1] - edges[ring])  # cos^2 (zenith)
-    toward = unit(np.arccos(np.sqrt(height)), (step + b) * 2.0 * np.pi / grid.steps)
-    if flip:
-        toward = toward * np.array([1.0, 1.0, -1.0])
-    origin = np.repeat(points, half, axis=1)
-    return (~blocked(cell.geometry, origin, toward.reshape(-1, 3).T)).reshape(n, half)
+@dataclass(frozen=True)
+class _Bundle:
+    """Rays out from ``count`` points behind a layer, one each along ``toward``; without that, one
+    each as diffuse light is spread; or, at a ``node_set`` (two independent ones, 0 and 1), one to
+    each node from each point, in a direction of its own within the node's share of the sky."""
+
+    construction: Construction
+    distance: Distance
+    flip: bool
+    count: int
+    toward: Vector | None = None
+    node_set: int | None = None
+
+    def rays(self) -> tuple[NDArray, NDArray]:
+        """Points and directions, (3, rays) each."""
+        points = _behind(self.construction, self.distance, self.count, self.flip)
+        n = points.shape[1]
+        if self.toward is not None:
+            return points, np.repeat(np.array(self.toward)[:, None], n, axis=1)
+        if self.node_set is None:
+            toward = unit(np.arcsin(np.sqrt(_spread(n, 0))), 2.0 * np.pi * _spread(n, 1))
+        else:
+            points, toward = self._to_nodes(points, self.node_set)
+        return points, (toward * np.array([1.0, 1.0, -1.0 if self.flip else 1.0])).T
+
+    def _to_nodes(self, points: NDArray, which: int) -> tuple[NDArray, NDArray]:
+        grid = transport(self.construction).nodes
+        half, n = grid.half, points.shape[1]
+        shift = np.arange(half)[None, :]
+        a = (_spread(n, 2 * which)[:, None] + shift * 0.6180339887) % 1.0
+        b = (_spread(n, 2 * which + 1)[:, None] + shift * 0.7548776662) % 1.0
+        # rings share out sin^2 (zenith), which diffuse light fills evenly, in the nodes' order
+        rings = grid.share[:half].reshape(grid.rings, -1).sum(axis=1)
+        edges = np.concatenate([[0.0], np.cumsum(rings)])
+        ring, step = np.divmod(np.arange(half), grid.steps)
+        height = edges[ring] + a * (edges[ring + 1] - edges[ring])  # cos^2 (zenith)
+        toward = unit(np.arccos(np.sqrt(height)), (step + b) * 2.0 * np.pi / grid.steps)
+        return np.repeat(points, half, axis=1), toward.reshape(-1, 3)
 
 
-@lru_cache(maxsize=512)
-def _named_open(
-    construction: Construction, distance: Distance, x: float, y: float, z: float, count: int
-) -> NDArray:
-    cell = transport(construction)
-    points = _behind(construction, distance, count, z < 0)
-    toward = np.array([[x], [y], [z]])
-    return ~blocked(cell.geometry, points, toward)
+_opened: Kept[_Bundle, NDArray] = Kept(256)
 
 
-@lru_cache(maxsize=64)
-def _diffuse_open(
-    construction: Construction, distance: Distance, flip: bool, count: int
-) -> NDArray:
-    """Whether each point sees out in a direction of its own, spread as diffuse light is."""
-    cell = transport(construction)
-    points = _behind(construction, distance, count, flip)
-    n = points.shape[1]
-    a, b = _spread(n, 0), _spread(n, 1)
-    toward = unit(np.arcsin(np.sqrt(a)), 2.0 * np.pi * b).T
-    if flip:
-        toward = toward * np.array([[1.0], [1.0], [-1.0]])
-    return (~blocked(cell.geometry, points, toward)).astype(np.float32)
+def _open(bundles: list[_Bundle]) -> list[NDArray]:
+    """Whether each ray of each bundle gets out through the layer, all traced together."""
+
+    def trace(missing: list[_Bundle]) -> list[NDArray]:
+        parts = [bundle.rays() for bundle in missing]
+        ends = np.cumsum([points.shape[1] for points, _ in parts])[:-1]
+        shut = blocked(
+            transport(missing[0].construction).geometry,
+            *(np.concatenate(rays, axis=1) for rays in zip(*parts, strict=True)),
+        )
+        return np.split(~shut, ends)
+
+    return _opened.fetch(bundles, trace)
 
 
 def pairs(
     construction: Construction,
     distance: Distance,
-    vectors: tuple[tuple[float, float, float], ...],
+    vectors: tuple[Vector, ...],
     flip: bool = False,
     nodes: bool = True,
     exact: bool = True,
@@ -166,43 +175,45 @@ def pairs(
     cell = transport(construction)
     half = cell.nodes.half
     through = np.maximum(cell.through[half:] if flip else cell.through[:half], 0.0)
-    looked = beam if exact else quick_beam
-    own = np.array([looked(construction, *v).through for v in vectors])
-
-    def column(count: int) -> NDArray:
-        return np.stack(
-            [_named_open(construction, distance, *v, count) for v in vectors], axis=1
-        ).astype(np.float32)
+    looked = beams if exact else quick_beams
+    own = np.array([b.through for b in looked(construction, vectors)])
+    points = (_NAMED_POINTS if nodes else _FAR_POINTS) if exact else _QUICK_POINTS
+    outward = partial(_Bundle, construction, distance, flip)
+    wanted = [outward(points, v) for v in vectors]
+    if nodes:
+        wanted += [outward(_NODE_POINTS, v) for v in vectors]
+        wanted += [outward(_NODE_POINTS, node_set=k) for k in (0, 1)]
+        wanted += [outward(points)] * bool(vectors)
+    opened = iter([out.astype(np.float32) for out in _open(wanted)])
 
     held = _held_register(cell, distance, vectors, flip)
     pair = np.zeros((0, 0))
-    points = (_NAMED_POINTS if nodes else _FAR_POINTS) if exact else _QUICK_POINTS
     if vectors:
-        fine = column(points)
+        fine = np.stack([next(opened) for _ in vectors], axis=1)
         pair = _uneven(_joint(fine, fine, own, own), own, own, held[half:, half:])
     if not nodes:
         return Pairs(np.outer(through, through), np.outer(own, through), pair)
-    node = _node_open(construction, distance, flip).astype(np.float32)
+    coarse = [next(opened) for _ in vectors]
+    node, other = (next(opened).reshape(-1, half) for _ in range(2))
     named = np.zeros((0, half))
     if vectors:
-        named = _joint(column(_NODE_POINTS), node, own, through)
+        named = _joint(np.stack(coarse, axis=1), node, own, through)
         # few nodes cannot follow how openings line up and part with angle: set the mean right
         share = cell.nodes.share[:half]
-        out = _diffuse_open(construction, distance, flip, points)
+        out = next(opened)
         together = (fine * out[:, None]).mean(axis=0)
         apart = np.maximum(fine.mean(axis=0) * out.mean(), 1e-12)
         mean = together / apart * own * float(share @ through)
         ratio = np.minimum(mean, own) / np.maximum(named @ share, 1e-12)
         named = np.minimum(named * ratio[:, None], own[:, None])
         named = _uneven(named, own, through, held[half:, :half])
-    other = _node_open(construction, distance, flip, second=True).astype(np.float32)
     joint = _joint(node, other, through, through)
     joint = 0.5 * (joint + joint.T)
     return Pairs(_uneven(joint, through, through, held[:half, :half]), named, pair)
 
 
 def _held_register(
-    cell: Transport, distance: Distance, vectors: tuple[tuple[float, float, float], ...], flip: bool
+    cell: Transport, distance: Distance, vectors: tuple[Vector, ...], flip: bool
 ) -> Array:
     """How much of the register between openings is left (D + E, D + E), 0-1, after the sideways
     way between two passages.

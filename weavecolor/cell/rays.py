@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 from weavecolor.cell.tubes import WARP, WEFT, Tubes
 
-_CHUNK = 16384  # rays at a time: the working set stays in the cache
-_STEPS = 600  # a ray still under way after so many steps runs along the cloth: taken as stopped
+_AT_ONCE = 16384  # rays under way together: the working set stays in the cache
 _TOUCH = 1.0e-3  # least stride over the mean yarn spacing: how far a ray may dip into a yarn
+_GROWTH = 1.02  # of the least stride from step to step, so that rays along the cloth end
+_LOST = 1.0  # least stride over the mean yarn spacing at which a ray is taken as stopped
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,112 +35,130 @@ class Hits:
     up: NDArray[np.float32]
 
 
-def _march(
-    geometry: Tubes, origin: NDArray, toward: NDArray, place: bool = False, slim: float = 0.0
-) -> tuple[NDArray, NDArray, NDArray]:
-    """Hit flags, final points and least clearances of one chunk; arrays are (3, n) float32.
+def _set_out(geometry: Tubes, origin: NDArray, toward: NDArray, slim: NDArray) -> NDArray:
+    """Working rows of rays about to start: see :func:`_march`."""
+    touch = np.float32(_TOUCH * geometry.pitch)
+    top, bottom = np.float32(geometry.top + 2 * touch), np.float32(-geometry.bottom - 2 * touch)
+    (x, y, z), (dx, dy, dz) = origin, toward
+    # rays that start beyond the cloth go to its near face first
+    level = np.where(dz < 0, top, bottom)
+    outside = ((z > top) & (dz < 0)) | ((z < bottom) & (dz > 0))
+    lead = np.divide(level - z, dz, out=np.zeros_like(z), where=outside)
+    tiny = np.float32(1e-12)
+    p1, p2 = (np.float32(p) for p in geometry.spacing)
+    rows = (
+        *(x + lead * dx, y + lead * dy, z + lead * dz, dx, dy, dz),
+        *(1.0 / np.maximum(np.abs(d), tiny) for d in (dx, dy)),
+        *(np.copysign(0.5 * p1, dx), np.copysign(0.5 * p2, dy)),
+        *(np.full_like(x, touch), slim),
+    )
+    return np.stack(rows)
 
-    Yarns are taken thinner by ``slim`` all round.
+
+def _march(
+    geometry: Tubes,
+    origin: NDArray,
+    toward: NDArray,
+    slim: NDArray | None = None,
+    place: bool = False,
+) -> tuple[NDArray, NDArray, NDArray]:
+    """Hit flags, final points (where ``place``) and least clearances (where ``slim``).
+
+    Arrays are (3, n) float32; yarns are taken thinner all round by ``slim`` (n,). As rays end,
+    others take their place, so that each step works on many.
     """
     touch = np.float32(_TOUCH * geometry.pitch)
+    lost = np.float32(_LOST * geometry.pitch)
     p1, p2 = (np.float32(p) for p in geometry.spacing)
     top, bottom = np.float32(geometry.top + 2 * touch), np.float32(-geometry.bottom - 2 * touch)
     warp, weft = geometry.systems
     n = origin.shape[1]
     hit = np.zeros(n, bool)
     end = np.array(origin) if place else origin
-    clearance = np.full(n, np.inf, np.float32)
-    x, y, z = origin.copy()
-    dx, dy, dz = toward
-    # rays that start beyond the cloth go to its near face first
-    level = np.where(dz < 0, top, bottom)
-    outside = ((z > top) & (dz < 0)) | ((z < bottom) & (dz > 0))
-    lead = np.divide(level - z, dz, out=np.zeros_like(z), where=outside)
-    x, y, z = x + lead * dx, y + lead * dy, z + lead * dz
-    tiny = np.float32(1e-12)
-    ax, ay = np.maximum(np.abs(dx), tiny), np.maximum(np.abs(dy), tiny)
-    ahead_x, ahead_y = np.copysign(0.5 * p1, dx), np.copysign(0.5 * p2, dy)
-    index = np.arange(n)
-    for step in range(_STEPS):
+    clearance = np.full(n if slim is not None else 0, np.inf, np.float32)
+    state, index = np.empty((12, 0), np.float32), np.empty(0, np.intp)
+    started = 0
+    while started < n or index.size:
+        room = _AT_ONCE - index.size
+        if started < n and room > _AT_ONCE // 8:
+            part = slice(started, started + room)
+            thin = np.zeros(n, np.float32)[part] if slim is None else slim[part]
+            more = _set_out(geometry, origin[:, part], toward[:, part], thin)
+            state = np.concatenate([state, more], axis=1)
+            index = np.concatenate([index, np.arange(started, started + more.shape[1])])
+            started += more.shape[1]
+        x, y, z, dx, dy, dz, ax, ay, ahead_x, ahead_y, least, thinner = state
         d1, i, *_ = warp.gauge(y, x, z)
         d2, j, *_ = weft.gauge(x, y, z)
-        near = np.minimum(d1, d2) + np.float32(slim)
-        met = near < 0
-        gone = ((z > top) & (dz >= 0)) | ((z < bottom) & (dz <= 0))
-        if step == _STEPS - 1:
-            met = ~gone
-        if slim:
+        near = np.minimum(d1, d2)
+        near += thinner
+        if slim is not None:
             clearance[index] = np.minimum(clearance[index], near)
-        which = index[met]
-        hit[which] = True
-        if place and which.size:
-            end[:, which] = x[met], y[met], z[met]
-        keep = ~(met | gone)
-        going = np.count_nonzero(keep)
-        if going == 0:
-            break
-        if going < 0.85 * keep.size:
-            x, y, z, dx, dy, dz, ax, ay, ahead_x, ahead_y, near, i, j, index, met = (
-                a[keep]
-                for a in (x, y, z, dx, dy, dz, ax, ay, ahead_x, ahead_y, near, i, j, index, met)
-            )
+        gone = ((z > top) & (dz >= 0)) | ((z < bottom) & (dz <= 0))
+        met = ((near < 0) | (least > lost)) & ~gone
+        done = met | gone
         # to the mid-plane between yarns, and a touch beyond it
-        wall = np.minimum(
-            np.abs(i * p1 + ahead_x - x) / ax, np.abs(j * p2 + ahead_y - y) / ay
-        )
-        stride = np.minimum(near, wall) + touch
-        stride[met] = 0.0  # a finished ray waits here until the arrays are next packed
-        x, y, z = x + stride * dx, y + stride * dy, z + stride * dz
+        wall = (i * p1 + ahead_x - x) * ax
+        np.abs(wall, out=wall)
+        other = (j * p2 + ahead_y - y) * ay
+        np.abs(other, out=other)
+        stride = np.minimum(near, wall, out=wall)
+        np.minimum(stride, other, out=stride)
+        stride += least
+        least *= np.float32(_GROWTH)
+        over = np.flatnonzero(done)
+        if over.size:
+            which = index[met]
+            hit[which] = True
+            if place and which.size:
+                end[:, which] = state[:3, met]
+            stride[over] = 0.0  # a finished ray waits here until the rows are next packed
+        x += stride * dx
+        y += stride * dy
+        z += stride * dz
+        if over.size > 0.15 * index.size:
+            keep = np.flatnonzero(~done)
+            state, index = state[:, keep], index[keep]
     return hit, end, clearance
+
+
+def _rays(origin: NDArray, toward: NDArray) -> tuple[NDArray, NDArray]:
+    origin = np.asarray(origin, np.float32)
+    return origin, np.broadcast_to(np.asarray(toward, np.float32), origin.shape)
 
 
 def blocked(geometry: Tubes, origin: NDArray, toward: NDArray) -> NDArray[np.bool_]:
     """Whether each ray meets any yarn. ``origin`` (3, n) mm, ``toward`` (3, n) or (3, 1) unit."""
-    origin = np.asarray(origin, np.float32)
-    toward = np.broadcast_to(np.asarray(toward, np.float32), origin.shape)
-    out = np.empty(origin.shape[1], bool)
-    for a in range(0, out.size, _CHUNK):
-        part = slice(a, a + _CHUNK)
-        out[part] = _march(geometry, origin[:, part], toward[:, part])[0]
-    return out
+    return _march(geometry, *_rays(origin, toward))[0]
 
 
 def open_share(
-    geometry: Tubes, origin: NDArray, toward: NDArray, footprint: float
+    geometry: Tubes, origin: NDArray, toward: NDArray, footprint: NDArray | float
 ) -> NDArray[np.float32]:
     """How much of each thin pencil of light passes, 0-1; shapes as :func:`blocked`.
 
-    ``footprint`` mm: the pencil's width. An edge that cuts it counts by the part left open, so
-    that openings are measured far more finely than the pencils are spaced.
+    ``footprint`` (n,) or one, mm: the pencil's width. An edge that cuts it counts by the part left
+    open, so that openings are measured far more finely than the pencils are spaced.
     """
-    origin = np.asarray(origin, np.float32)
-    toward = np.broadcast_to(np.asarray(toward, np.float32), origin.shape)
-    out = np.empty(origin.shape[1], np.float32)
-    for a in range(0, out.size, _CHUNK):
-        part = slice(a, a + _CHUNK)
-        hit, _, clear = _march(geometry, origin[:, part], toward[:, part], slim=0.5 * footprint)
-        out[part] = np.where(hit, 0.0, np.clip(clear / footprint, 0.0, 1.0))
-    return out
+    origin, toward = _rays(origin, toward)
+    width = np.broadcast_to(np.asarray(footprint, np.float32), origin.shape[1:])
+    hit, _, clear = _march(geometry, origin, toward, 0.5 * width)
+    return np.where(hit, np.float32(0.0), np.clip(clear / width, 0.0, 1.0))
 
 
 def first_hits(geometry: Tubes, origin: NDArray, toward: NDArray) -> Hits:
     """The first yarn that each ray meets, and the place on it; shapes as :func:`blocked`."""
-    origin = np.asarray(origin, np.float32)
-    toward = np.broadcast_to(np.asarray(toward, np.float32), origin.shape)
-    n = origin.shape[1]
+    hit, end, _ = _march(geometry, *_rays(origin, toward), place=True)
+    n = hit.size
     system = np.full(n, -1, np.int8)
     yarn = np.zeros(n, np.int32)
     u, across, up = (np.zeros(n, np.float32) for _ in range(3))
-    for a in range(0, n, _CHUNK):
-        part = slice(a, a + _CHUNK)
-        hit, end, _ = _march(geometry, origin[:, part], toward[:, part], place=True)
-        which = np.flatnonzero(hit)
-        x, y, z = end[:, which]
-        first = geometry.systems[WARP].gauge(y, x, z)
-        second = geometry.systems[WEFT].gauge(x, y, z)
-        is_weft = second[0] < first[0]
-        which += a
-        system[which] = is_weft
-        for target, one, other in zip((yarn, u, across, up), first[1:], second[1:], strict=True):
-            target[which] = np.where(is_weft, other, one).astype(target.dtype)
+    which = np.flatnonzero(hit)
+    x, y, z = end[:, which]
+    first = geometry.systems[WARP].gauge(y, x, z)
+    second = geometry.systems[WEFT].gauge(x, y, z)
+    is_weft = second[0] < first[0]
+    system[which] = is_weft
+    for target, one, other in zip((yarn, u, across, up), first[1:], second[1:], strict=True):
+        target[which] = np.where(is_weft, other, one).astype(target.dtype)
     return Hits(system, yarn, u, across, up)

@@ -12,6 +12,7 @@ reciprocity and to close the energy balance.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -23,8 +24,10 @@ from weavecolor.cell.rays import blocked, first_hits, open_share
 from weavecolor.cell.surface import Patches, Samples, lattice, patches, samples
 from weavecolor.cell.tubes import WARP, Tubes, tubes
 from weavecolor.cloth import Construction
+from weavecolor.kept import Kept
 
 Array = NDArray[np.float64]
+Vector = tuple[float, float, float]
 
 _COARSE = 900  # samples on the cell for diffuse light
 _NO_AREA = 1e-9  # of a patch that lies wholly within another yarn
@@ -212,12 +215,27 @@ def fine_samples(construction: Construction) -> Samples:
     return samples(geometry, patches(geometry), _FINE // (2 * len(geometry.distinct)))
 
 
-def _sight(geometry: Tubes, surface: Samples, vector: Array) -> NDArray:
-    facing = vector @ surface.normal / abs(vector[2])
-    out = np.zeros(facing.size)
-    which = np.flatnonzero(facing > 0)
-    shut = blocked(geometry, _start(geometry, surface)[:, which], vector[:, None])
-    out[which[~shut]] = facing[which[~shut]]
+def _sights(geometry: Tubes, surfaces: list[Samples], vectors: Array) -> list[NDArray]:
+    """Facing over |cos zenith| of each surface's samples where in sight (m, n); rays together."""
+    x, y, z = vectors.T[:, :, None]
+    # added up one by one, so that a direction's own numbers do not depend on its company
+    facings = [
+        (x * s.normal[0] + y * s.normal[1] + z * s.normal[2]) / np.abs(z) for s in surfaces
+    ]
+    towards = [np.nonzero(f > 0) for f in facings]
+    starts = [_start(geometry, s)[:, n] for s, (_, n) in zip(surfaces, towards, strict=True)]
+    shut = blocked(
+        geometry,
+        np.concatenate(starts, axis=1),
+        np.concatenate([vectors[m].T for m, _ in towards], axis=1),
+    )
+    out, begun = [], 0
+    for facing, (m, n) in zip(facings, towards, strict=True):
+        free = ~shut[begun : begun + m.size]
+        begun += m.size
+        seen = np.zeros_like(facing)
+        seen[m[free], n[free]] = facing[m[free], n[free]]
+        out.append(seen)
     return out
 
 
@@ -230,38 +248,61 @@ def pencils(geometry: Tubes, count: int) -> NDArray:
     return np.stack([x * geometry.spacing[0], y * geometry.spacing[1], np.zeros_like(x)])
 
 
-def openness(geometry: Tubes, vector: Array) -> float:
-    """Share of a beam along ``vector`` that passes between the yarns unscattered.
+def openness(geometry: Tubes, vectors: Array) -> Array:
+    """Shares (...) of beams along ``vectors`` (..., 3) that pass between the yarns unscattered.
 
     Where little passes, it is counted again with more pencils of light, so that it is known to
     about 1 % all the same.
     """
-    share = _counted(geometry, vector, _PENCILS)
-    return _counted(geometry, vector, _MORE_PENCILS) if 0.0 < share < _LITTLE else share
+    each = np.reshape(vectors, (-1, 3))
+    share = _counted(geometry, each, _PENCILS)
+    little = (0.0 < share) & (share < _LITTLE)
+    if little.any():
+        share[little] = _counted(geometry, each[little], _MORE_PENCILS)
+    return share.reshape(np.shape(vectors)[:-1])[()]  # a plain number for one vector
 
 
-def _counted(geometry: Tubes, vector: Array, count: int) -> float:
+def _counted(geometry: Tubes, vectors: Array, count: int) -> Array:
     foot = pencils(geometry, count)
-    lift = (geometry.top + 0.1 * geometry.pitch) / abs(vector[2])
-    toward = vector if vector[2] > 0 else -vector
-    width = _FOOTPRINT * np.sqrt(geometry.area / foot.shape[1] * abs(vector[2]))
-    return float(
-        open_share(geometry, foot + lift * toward[:, None], -toward[:, None], width).mean()
+    n = foot.shape[1]
+    steep = np.abs(vectors[:, 2:])
+    down = -np.sign(vectors[:, 2:]) * vectors
+    lift = (geometry.top + 0.1 * geometry.pitch) / steep
+    origin = foot[None] - (lift * down)[:, :, None]  # m x 3 x n
+    width = _FOOTPRINT * np.sqrt(geometry.area / n * steep)
+    share = open_share(
+        geometry,
+        np.moveaxis(origin, 1, 0).reshape(3, -1),
+        np.repeat(down.T, n, axis=1),
+        np.repeat(width[:, 0], n),
     )
+    return share.reshape(-1, n).mean(axis=1, dtype=float)
 
 
-@lru_cache(maxsize=256)
-def beam(construction: Construction, x: float, y: float, z: float) -> Beam:
-    """The cell seen from the unit direction (x, y, z), z not 0, in the cloth's frame."""
+_TOGETHER = 16  # directions traced at once: enough to be quick, few enough for little memory
+_beams: Kept[tuple[Construction, Vector], Beam] = Kept(256)
+
+
+def beams(construction: Construction, vectors: Sequence[Vector]) -> list[Beam]:
+    """The cell seen from unit directions (x, y, z), z not 0, in the cloth's frame."""
+    keys = [(construction, v) for v in vectors]
+
+    def trace(missing: list[tuple[Construction, Vector]]) -> list[Beam]:
+        new = np.array([v for _, v in missing])
+        parts = (new[k : k + _TOGETHER] for k in range(0, len(new), _TOGETHER))
+        return [b for part in parts for b in _traced(construction, part)]
+
+    return _beams.fetch(keys, trace)
+
+
+def _traced(construction: Construction, vectors: Array) -> list[Beam]:
     cell, fine = transport(construction), fine_samples(construction)
-    geometry = cell.geometry
-    vector = np.array([x, y, z])
-    through = openness(geometry, vector)
-    caught = 1.0 - through
-    near, far = (_sight(geometry, s, vector) for s in (fine, cell.samples))
-    near *= caught / max(float(fine.share @ near), 1e-12)
-    far *= caught / max(float(cell.samples.share @ far), 1e-12)
-    return Beam(vector, near, far, through)
+    through = openness(cell.geometry, vectors)
+    near, far = _sights(cell.geometry, [fine, cell.samples], vectors)
+    for sight, surface in ((near, fine), (far, cell.samples)):
+        caught = (sight * surface.share).sum(axis=1)
+        sight *= ((1.0 - through) / np.maximum(caught, 1e-12))[:, None]
+    return [Beam(*parts) for parts in zip(vectors, near, far, through.tolist(), strict=True)]
 
 
 @lru_cache(maxsize=8)
@@ -273,18 +314,18 @@ def _sight_table(construction: Construction, up: bool) -> NDArray[np.float32]:
     vectors = unit(zenith[:, None], azimuth[None, :]).reshape(-1, 3)
     if not up:
         vectors = vectors * np.array([1.0, 1.0, -1.0])
-    facing = (vectors @ cell.samples.normal).astype(np.float32)
-    direction, which = np.nonzero(facing > 0)
-    origin = _start(cell.geometry, cell.samples)[:, which]
-    shut = blocked(cell.geometry, origin, vectors[direction].T)
-    out = np.zeros_like(facing)
-    out[direction[~shut], which[~shut]] = facing[direction[~shut], which[~shut]]
-    return out.reshape(_TABLE_RINGS, _TABLE_AZIMUTHS, -1)
+    steep = np.abs(vectors[:, 2:])
+    seen = _sights(cell.geometry, [cell.samples], vectors)[0] * steep
+    return seen.astype(np.float32).reshape(_TABLE_RINGS, _TABLE_AZIMUTHS, -1)
 
 
-def quick_beam(construction: Construction, x: float, y: float, z: float) -> Beam:
-    """As :func:`beam`, looked up between directions traced once: for pictures, which want very
+def quick_beams(construction: Construction, vectors: Sequence[Vector]) -> list[Beam]:
+    """As :func:`beams`, looked up between directions traced once: for pictures, which want very
     many directions at once and forgive a per cent or two."""
+    return [_looked_up(construction, *v) for v in vectors]
+
+
+def _looked_up(construction: Construction, x: float, y: float, z: float) -> Beam:
     cell = transport(construction)
     ring = min(np.arccos(min(abs(z), 1.0)) / _TABLE_STEP, _TABLE_RINGS - 1.000001)
     step = np.arctan2(-x, y) / (2.0 * np.pi) * _TABLE_AZIMUTHS

@@ -178,18 +178,18 @@ def _reduced(
         tuple(below),
         links=tuple(linked) or None,
     )
-    half = optics.share.size - len(above) - len(below)
-    streams_of = _streams(optics.share[:half], streams)
-    share = streams_of @ optics.share[:half]
-    mean = streams_of * optics.share[:half] / share[:, None]  # (G, D), rows sum to 1
+    half = optics.lie.share.size - len(above) - len(below)
+    streams_of = _streams(optics.lie.share[:half], streams)
+    share = streams_of @ optics.lie.share[:half]
+    mean = streams_of * optics.lie.share[:half] / share[:, None]  # (G, D), rows sum to 1
     joints = _joints(optics, lay, most_layers, pitch, thick)
     out = []
     for grain in grains:
         up = [half + above[_laid(d, grain)] for d in named.above]
         down = [half + len(above) + below[_laid(d, grain)] for d in named.below]
-        rows = _gather(mean, up, optics.share.size)
-        columns = _gather(mean, down, optics.share.size)
-        into = _gather(mean, [], optics.share.size)
+        rows = _gather(mean, up, optics.lie.share.size)
+        columns = _gather(mean, down, optics.lie.share.size)
+        into = _gather(mean, [], optics.lie.share.size)
         a = [up[v] for v, _ in named.pairs]
         b = [up[k] for _, k in named.pairs]
         bands = slice(None, None, BAND_STEP)
@@ -200,8 +200,8 @@ def _reduced(
                 "under": into @ optics.under[bands] @ columns.T,
                 "above": rows @ optics.reflect[bands] @ into.T,
                 "pairs": optics.reflect[bands][:, a, b],
-                "through": rows @ optics.through,
-                "through_below": optics.through[down],
+                "through": rows @ optics.lie.through,
+                "through_below": optics.lie.through[down],
                 "joint": np.stack([rows @ j @ into.T for j in joints]),
                 "joint_pairs": np.stack([j[a, b] for j in joints]),
             }
@@ -244,10 +244,10 @@ def _joints(
     gap = GAPS[lay]
     apart = min(most_layers - 1, _MOST_APART)
     between = () if gap is None else ((gap[0] * pitch, gap[1] * pitch), (thick, thick))
-    met = tuple(thick / optics.thickness * depth for depth in optics.depths)
+    met = tuple(thick / optics.lie.thickness * depth for depth in optics.lie.depths)
     single = pile_of(optics)
     out = []
     for k, depths in (*((k, met) for k in range(apart + 1)), (0, ())):
-        pile = replace(single, members=((optics, between * k),))
+        pile = replace(single, members=((optics.lie, between * k),))
         out.append(openings(pile, gap, depths).joint)
     return out

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from weavecolor.adding import GAPS, Openings, openings, pile_of
 from weavecolor.cell.finish import FORMS, finish, named_forms, surfaces
 from weavecolor.cell.nodes import unit
-from weavecolor.cell.transport import beam
+from weavecolor.cell.transport import beams
 from weavecolor.cloth import Cloth
 from weavecolor.layeroptics import Vector, layer_optics, to_cloth_frame
 from weavecolor.scene import Scene
@@ -110,7 +110,7 @@ def one_layer(cloth: Cloth, sheets: Sequence[Laid]) -> OneLayer:
         tuple(to_cloth_frame(v, 0.0, s.flip) for v in (s.eye, *s.lamps)) for s in sheets
     ]
     vectors = list(dict.fromkeys(v for vs in met for v in vs))
-    named = named_forms(construction, surface, tuple(beam(construction, *v) for v in vectors))
+    named = named_forms(construction, surface, tuple(beams(construction, vectors)))
     sides = np.zeros((2 * half, 2))
     sides[:half, 0], sides[half:, 1] = share[:half], share[half:]
     count = len(vectors)
@@ -165,10 +165,10 @@ def _openings(cloth: Cloth, sheets: Sequence[Laid]) -> tuple[_Openings, ...]:
     for sheet in sheets:
         flips = [s for s in sheets if s.flip == sheet.flip]
         vectors = tuple(dict.fromkeys(v for s in flips for v in (s.eye, *s.lamps)))
-        open_, through, share = _side_openings(_Optics(cloth), sheet.flip, vectors)
+        open_, share = _side_openings(_Optics(cloth), sheet.flip, vectors)
         first = share.size - len(vectors)
         at = [first + vectors.index(v) for v in (sheet.eye, *sheet.lamps)]
-        straight = open_.hit * through
+        straight = open_.straight
         made.append(
             _Openings(
                 open_.joint[np.ix_(at, at)],
@@ -197,10 +197,10 @@ class _Optics:
 @lru_cache(maxsize=32)
 def _side_openings(
     held: _Optics, flip: bool, vectors: tuple[Vector, ...]
-) -> tuple[Openings, Array, Array]:
-    """Openings before a backing, with the labels' openness and shares; colour takes no part."""
+) -> tuple[Openings, Array]:
+    """Openings before a backing, with the labels' shares; colour takes no part."""
     pile = pile_of(layer_optics(held.cloth, 0.0, flip, vectors))
-    return openings(pile, GAPS["loose"]), pile.through, pile.share
+    return openings(pile, GAPS["loose"]), pile.share
 
 
 def between(ready: OneLayer, weight: Array) -> tuple[Array, Array]:
