@@ -12,7 +12,7 @@ from weavecolor.fibres import fibre
 from weavecolor.layeroptics import dye, yarn_film
 from weavecolor.lights import light_spectrum
 from weavecolor.stack import Backing, Layer, Stack
-from weavecolor.weaves import weave
+from weavecolor.weaves import half_turn, weave
 
 #: From square on to grazing, along the yarns and between.
 DIRECTIONS = [(0, 0), (30, 40), (45, 0), (60, 90), (60, 205), (75, 45), (85, 120), (89, 10)]
@@ -151,6 +151,43 @@ def test_turning_the_grain_is_turning_light_and_view_back(angle):
         [(z, a - angle) for z, a in views],
     )
     assert turned == pytest.approx(back, rel=1e-6)
+
+
+@pytest.mark.parametrize("spec", ["plain", "twill 2/1", "satin 5/2"])
+def test_half_a_turn_changes_nothing(spec):
+    # by symmetry of the weave; named directions are sampled, nodes exactly paired
+    one = cloth(spec, warp=0.2, weft=0.7)
+    pile = pile_optics(Stack((Layer(one),)), DIRECTIONS)
+    turned = pile_optics(Stack((Layer(one), )), [(z, a + 180.0) for z, a in DIRECTIONS])
+    diffuse, other = (p.reflect[0] @ p.share for p in (pile, turned))
+    assert other[-len(DIRECTIONS):] == pytest.approx(diffuse[-len(DIRECTIONS):], rel=0.01)
+    grid = dye(one).surface.cell.nodes
+    turn = grid.turned(grid.steps // 2)
+    node = dye(one).node
+    assert node[:, turn][:, :, turn] == pytest.approx(node, rel=1e-5, abs=1e-7)
+
+
+@pytest.mark.parametrize("spec", ["plain", "satin 5/2"])
+def test_even_and_odd_patterns_together_are_all_the_light(spec):
+    # no outside source: the split by parity against the whole exchange at once
+    made = dye(cloth(spec, warp=0.2, weft=0.9))
+    surface, cell = made.surface, made.surface.cell
+    assert len(surface.parities) == 2
+    closed = np.eye(cell.cut.count) - np.tensordot(made.weight, surface.loop, 1)
+    got = np.linalg.solve(closed, np.tensordot(made.weight, surface.arriving, 1))
+    sent = np.swapaxes(surface.entry.radiosity, 1, 2) * cell.share_patch
+    flow = np.tensordot(made.weight, sent, 1) @ got
+    whole = np.tensordot(made.weight, surface.first, 1) + 0.5 * (flow + np.swapaxes(flow, 1, 2))
+    assert made.node == pytest.approx(whole, rel=1e-5, abs=1e-7)
+
+
+def test_a_weave_without_a_half_turn_is_followed_in_one():
+    lift = ((1, 1, 1, 0, 0), (1, 0, 0, 0, 0), (0, 0, 0, 0, 1), (0, 1, 0, 1, 0), (0, 0, 1, 0, 1))
+    made = dye(cloth(lift=lift, warp=1.0, weft=1.0, scattering=np.inf))
+    assert half_turn(lift) is None and len(made.surface.parities) == 1
+    grid = made.surface.cell.nodes
+    out = made.node[0].astype(float) @ grid.share + made.surface.cell.through
+    assert out == pytest.approx(np.ones(out.size), abs=5e-3)
 
 
 def test_swapping_warp_and_weft_is_a_quarter_turn():

@@ -8,7 +8,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from weavecolor.errors import InputError
-from weavecolor.weaves import from_rows, interlacings, translations, turned_over, weave
+from weavecolor.weaves import (
+    from_rows,
+    half_turn,
+    interlacings,
+    translations,
+    turned_over,
+    weave,
+)
 
 
 def drawn(spec):
@@ -144,3 +151,29 @@ def test_bad_names_are_one_line(spec):
     with pytest.raises(InputError) as caught:
         weave(spec)
     assert "\n" not in str(caught.value)
+
+
+# Half a turn in the cloth's plane. A regular twill or satin has one: its diagonals run back on
+# themselves (common practice, no source).
+
+
+@pytest.mark.parametrize("spec", ["plain", "twill 2/1", "twill 3/1", "twill 2/2", "satin 5/2",
+                                  "satin 8/3", "hopsack 2/2"])  # fmt: skip
+def test_half_a_turn_leaves_regular_weaves_as_they_were(spec):
+    lift = weave(spec).lift
+    about = half_turn(lift)
+    assert about is not None
+    picks, ends = len(lift), len(lift[0])
+    for pick in range(picks):
+        for end in range(ends):
+            there = lift[(about[0] - pick) % picks][(about[1] - end) % ends]
+            assert there == lift[pick][end]
+
+
+def test_a_plan_without_a_half_turn_has_none():
+    # a bar of raised crossings has one about its middle; an L has none
+    plan = np.zeros((5, 5), int)
+    plan[0, :3] = 1
+    assert half_turn(tuple(map(tuple, plan.tolist()))) == (0, 2)
+    plan[1, 0] = 1
+    assert half_turn(tuple(map(tuple, plan.tolist()))) is None

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.cell.finish import Finish, NamedForms, Surfaces, finish, named_forms, surfaces
+from weavecolor.cell.nodes import Nodes
 from weavecolor.cell.pairs import Distance, Pairs, pairs
 from weavecolor.cell.transport import Transport, Vector, beams, quick_beams, transport
 from weavecolor.cloth import Cloth, Construction, Yarn
@@ -39,33 +40,22 @@ class Dyed:
     """A cloth with its colours on the cell, whatever way it is laid and lit.
 
     ``weight`` (41, 5): what each band gives to the forms of :mod:`weavecolor.cell.finish`;
-    ``rounds`` (41, P, P): all rounds of exchange between patches;
-    ``received`` (41, P, 2D): light at each patch from other yarn, by node it came in from;
-    ``node`` (41, 2D, 2D): radiance factors between quadrature nodes.
+    ``node`` (41, 2D, 2D): radiance factors between quadrature nodes. For each parity under half a
+    turn, ``rounds`` (41, Q, Q): all rounds of exchange between patches, and ``received``
+    (41, Q, M): light at each patch from other yarn, by node pattern it came in from.
     """
 
     construction: Construction
     surface: Finish
     weight: Array
-    rounds: Array
-    received: Array
+    rounds: tuple[Array, ...]
+    received: tuple[Array, ...]
     node: NDArray[np.float32]
 
 
-def _rounds(surface: Finish, weight: Array) -> Array:
-    """All rounds of exchange between patches together (41, P, P)."""
-    return np.linalg.inv(np.eye(surface.cell.cut.count) - np.tensordot(weight, surface.loop, 1))
-
-
-def _received(rounds: Array, weight: Array, arriving: NDArray) -> Array:
-    """Light (41, P, m) at each patch from other yarn."""
-    return rounds @ np.tensordot(weight, arriving, 1)
-
-
-def _sent(surface: Finish, weight: Array, radiosity: Array) -> Array:
-    """Light (41, m, P) sent to other yarn, times yarn surface over cloth area."""
-    forms = np.swapaxes(radiosity, 1, 2) * surface.cell.share_patch
-    return np.tensordot(weight, forms, 1)
+def _both_ways(flow: Array) -> Array:
+    """Exchanged light (41, m, m) made the same both ways, which it is but for sampling."""
+    return 0.5 * (flow + np.swapaxes(flow, 1, 2))
 
 
 def dye(cloth: Cloth) -> Dyed:
@@ -80,11 +70,33 @@ def _dye(cloth: Cloth) -> Dyed:
     films = [yarn_film(y) for y in (cloth.warp, cloth.weft)]
     columns = [r for r, _ in films] + [t for _, t in films] + [np.ones(BANDS)]
     weight = np.stack(columns, axis=1)
-    rounds = _rounds(surface, weight)
-    received = _received(rounds, weight, surface.arriving)
-    node = _sent(surface, weight, surface.entry.radiosity) @ received
-    node = np.tensordot(weight, surface.first, 1) + 0.5 * (node + np.swapaxes(node, 1, 2))
-    return Dyed(construction, surface, weight, rounds, received, node.astype(np.float32))
+    rounds: list[Array] = []
+    received: list[Array] = []
+    parts: list[Array] = []
+    for parity in surface.parities:
+        once = np.tensordot(weight, parity.loop, 1)
+        rounds.append(np.asarray(np.linalg.inv(np.eye(len(parity.patch)) - once)))
+        received.append(rounds[-1] @ np.tensordot(weight, parity.arriving, 1))
+        flow = np.tensordot(weight, parity.sent, 1) @ received[-1]
+        parts.append(np.tensordot(weight, parity.first, 1) + _both_ways(flow))
+    node = _whole(parts, surface.cell.nodes).astype(np.float32)
+    return Dyed(construction, surface, weight, tuple(rounds), tuple(received), node)
+
+
+def _whole(parts: list[Array], grid: Nodes) -> Array:
+    """Radiance factors between nodes (41, 2D, 2D) from their even and odd part."""
+    if len(parts) == 1:
+        return parts[0]
+    even, odd = parts
+    rings, turn = 2 * grid.rings, grid.steps // 2
+    # by ring, half turn, step: pattern m stands for the steps of the first half turn
+    out = np.empty((BANDS, rings, 2, turn, rings, 2, turn))
+    shape = (BANDS, rings, turn, rings, turn)
+    near, far = (0.5 * (even + odd)).reshape(shape), (0.5 * (even - odd)).reshape(shape)
+    for a in (0, 1):
+        out[:, :, a, :, :, a] = near
+        out[:, :, a, :, :, 1 - a] = far
+    return out.reshape(BANDS, 2 * grid.half, 2 * grid.half)
 
 
 _dyed: Kept[tuple, Dyed] = Kept(8)
@@ -249,10 +261,14 @@ def layer_optics(
     cross = pair = None
     if vectors:
         named = _named(dyed.construction, surface.kinds, tuple(vectors), links, exact)
-        sent = _sent(surface, dyed.weight, named.radiosity)
-        cross = np.tensordot(dyed.weight, named.first, 1) + sent @ dyed.received
-        own = sent @ _received(dyed.rounds, dyed.weight, named.arriving)
-        pair = np.tensordot(dyed.weight, named.pair, 1) + 0.5 * (own + np.swapaxes(own, 1, 2))
+        cross = np.tensordot(dyed.weight, named.first, 1)
+        pair = np.tensordot(dyed.weight, named.pair, 1)
+        leaving = np.swapaxes(named.radiosity, 1, 2) * cell.share_patch
+        for parity, rounds, got in zip(surface.parities, dyed.rounds, dyed.received, strict=True):
+            sent = np.tensordot(dyed.weight, leaving @ parity.patch.T, 1)
+            own = rounds @ np.tensordot(dyed.weight, parity.patch @ named.arriving, 1)
+            cross += (sent @ got) @ parity.node
+            pair += _both_ways(sent @ own)
     q = slice(0, half)
     for order, weight in _orders(grid, turn, flip):
         up, down = order[:half], order[half:]

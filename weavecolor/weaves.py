@@ -118,6 +118,28 @@ def translations(lift: Lift) -> tuple[tuple[int, int], ...]:
     return tuple(zip(picks.tolist(), ends.tolist(), strict=True))
 
 
+def half_turn(lift: Lift) -> tuple[int, int] | None:
+    """The (pick, end) sum about which a half turn in its plane leaves the plan as it was, or None.
+
+    Crossing (p, e) then goes to (pick - p, end - e), counted within the repeat. Plain, twill,
+    satin and most other weaves have one.
+
+    Examples
+    --------
+    >>> half_turn(((1, 0), (0, 1)))
+    (0, 0)
+    >>> half_turn(((1, 1, 0), (0, 1, 1), (1, 0, 1)))
+    (0, 1)
+    """
+    plan = np.asarray(lift)
+    for pick in range(plan.shape[0]):
+        for end in range(plan.shape[1]):
+            turned = np.roll(plan[::-1, ::-1], (pick + 1, end + 1), axis=(0, 1))
+            if np.array_equal(turned, plan):
+                return pick, end
+    return None
+
+
 def turned_over(lift: Lift) -> Lift:
     """The lift plan of the back, the cloth turned over about its warp.
 

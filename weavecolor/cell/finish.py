@@ -74,6 +74,24 @@ class Entry:
 
 
 @dataclass(frozen=True, eq=False)
+class Parity:
+    """Light patterns that half a turn of the cloth leaves alone, or turns into their negative.
+
+    They never mix, so each kind is followed by itself at a fraction of the work. ``patch``
+    (Q, P) and ``node`` (M, 2D) hold the patterns, rows orthonormal. ``loop`` (5, Q, Q),
+    ``arriving`` (5, Q, M), ``first`` (5, M, M) as in :class:`Finish`; ``sent`` (5, M, Q): forms
+    of the light sent to other yarn, times yarn surface over cloth area.
+    """
+
+    patch: Array
+    node: Array
+    loop: Array
+    arriving: Array
+    sent: Array
+    first: Array
+
+
+@dataclass(frozen=True, eq=False)
 class Finish:
     """A construction with its two yarn surfaces.
 
@@ -81,7 +99,8 @@ class Finish:
     ``chi``, ``bounce`` (P,) couple interreflected light to volume and surface; ``stray_to``
     (P, P) takes stray light from patch to patch; ``loop`` (5, P, P) forms of one round of
     exchange; ``arriving`` (5, P, 2D) forms of what reaches other yarn; ``first`` (5, 2D, 2D)
-    forms of light that met one yarn only.
+    forms of light that met one yarn only; ``parities``: the same by parity under half a turn, or
+    all in one.
     """
 
     cell: Transport
@@ -91,9 +110,10 @@ class Finish:
     chi: Array
     bounce: Array
     stray_to: Array
-    loop: NDArray[np.float32]
-    arriving: NDArray[np.float32]
+    loop: Array
+    arriving: Array
     first: Array
+    parities: tuple[Parity, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,18 +193,32 @@ def finish(construction: Construction, kinds: Surfaces) -> Finish:
         loop[k] = cell.exchange * (own * chi**2 * cell.inward)
         loop[2 + k] = (cell.exchange * chi) @ (cell.across * own[:, None] * chi)
     loop[4] = cell.exchange * bounce
-    return Finish(
-        cell,
-        kinds,
-        entry,
-        keep,
-        chi,
-        bounce,
-        stray_to,
-        loop.astype(np.float32),
-        (cell.exchange @ entry.radiosity).astype(np.float32),
-        0.5 * (first + np.swapaxes(first, 1, 2)),
+    first = 0.5 * (first + np.swapaxes(first, 1, 2))
+    arriving = cell.exchange @ entry.radiosity
+    sent = np.swapaxes(entry.radiosity, 1, 2) * share
+    turn = grid.turned(grid.steps // 2)
+    parities = tuple(
+        Parity(p, n, p @ loop @ p.T, p @ arriving @ n.T, n @ sent @ p.T, n @ first @ n.T)
+        for p, n in zip(
+            *(_patterns(size, to) for size, to in ((share.size, cell.turned),
+            (turn.size, None if cell.turned is None else turn))), strict=True
+        )
     )
+    return Finish(
+        cell, kinds, entry, keep, chi, bounce, stray_to, loop, arriving, first, parities
+    )
+
+
+def _patterns(size: int, turned: NDArray | None) -> tuple[Array, ...]:
+    """Orthonormal patterns over ``size`` places: even and odd under ``turned``, or all."""
+    if turned is None:
+        return (np.eye(size),)
+    place = np.arange(size)
+    least = place[place <= turned]
+    even, odd = np.eye(size)[least], np.eye(size)[place[place < turned]]
+    even += np.eye(size)[turned[least]]
+    odd -= np.eye(size)[turned[place < turned]]
+    return tuple(rows / np.linalg.norm(rows, axis=1, keepdims=True) for rows in (even, odd))
 
 
 def _stray(cell: Transport, seen: Array, lobes: NDArray, sheen: Array) -> Array:

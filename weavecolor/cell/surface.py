@@ -45,7 +45,18 @@ class Patches:
         a = np.clip((along * self.along).astype(np.int32), 0, self.along - 1)
         b = (around * self.around).astype(np.int32) % self.around
         piece = np.asarray(orbit) * 2 + np.asarray(system)
-        return (piece * self.along + a) * self.around + b
+        return self._number(piece, a, b)
+
+    def turned(self, partner: NDArray) -> NDArray[np.intp]:
+        """Patch that each patch goes to in half a turn of the cloth; ``partner`` of its crossing.
+        """
+        piece, rest = np.divmod(np.arange(self.count), self.along * self.around)
+        a, b = np.divmod(rest, self.around)
+        piece = 2 * partner[piece // 2] + piece % 2
+        return self._number(piece, self.along - 1 - a, (self.around // 2 - 1 - b) % self.around)
+
+    def _number(self, piece: NDArray, along: NDArray, around: NDArray) -> NDArray:
+        return (piece * self.along + along) * self.around + around
 
     @property
     def system(self) -> NDArray[np.intp]:
@@ -63,7 +74,8 @@ def patches(geometry: Tubes) -> Patches:
 @dataclass(frozen=True, eq=False)
 class Samples:
     """Surface samples: ``point``, ``normal``, ``tangent`` (3, n); ``share`` (n,) surface area
-    over cloth area; ``patch`` (n,) and ``system`` (n,)."""
+    over cloth area; ``patch`` (n,) and ``system`` (n,). Where ``paired``, the second half are the
+    first, in order, after half a turn of the cloth."""
 
     point: NDArray
     normal: NDArray
@@ -71,14 +83,17 @@ class Samples:
     share: NDArray
     patch: NDArray
     system: NDArray
+    paired: bool = False
 
 
 def samples(geometry: Tubes, cut: Patches, per_piece: int) -> Samples:
-    """About ``per_piece`` samples on each yarn piece of each distinct crossing."""
-    s, ring = lattice(per_piece)
+    """About ``per_piece`` samples on each yarn piece of each distinct crossing, half of them the
+    others turned where the weave allows it."""
+    paired = geometry.partner is not None
+    s, ring = lattice(per_piece // 2 if paired else per_piece)
     psi = 2.0 * np.pi * ring
     vectors: list[tuple[NDArray, NDArray, NDArray]] = []
-    numbers: list[tuple[NDArray, NDArray, NDArray]] = []
+    numbers: list[tuple[NDArray, NDArray, NDArray, NDArray]] = []
     for number, (pick, end) in enumerate(geometry.distinct):
         for system, yarns in enumerate(geometry.systems):
             yarn, crossing = (end, pick) if system == WARP else (pick, end)
@@ -113,15 +128,35 @@ def samples(geometry: Tubes, cut: Patches, per_piece: int) -> Samples:
                     area / geometry.area,
                     cut.index(number, system, s, ring),
                     np.full(s.size, system),
+                    np.full(s.size, number),
                 )
             )
     points, normals, tangents = (np.concatenate(c, axis=1) for c in zip(*vectors, strict=True))
-    share, patch, kind = (np.concatenate(c) for c in zip(*numbers, strict=True))
+    share, patch, kind, crossing = (np.concatenate(c) for c in zip(*numbers, strict=True))
     # close cloth: where round yarns would run into each other there is no surface
     x, y, z = points
     warp, weft = geometry.systems
     depth = np.where(kind == WARP, weft.gauge(x, y, z)[0], warp.gauge(y, x, z)[0])
     bare = depth > -1e-3 * geometry.pitch
-    return Samples(
+    found = Samples(
         points[:, bare], normals[:, bare], tangents[:, bare], share[bare], patch[bare], kind[bare]
+    )
+    return _with_turned(geometry, cut, found, crossing[bare]) if paired else found
+
+
+def _with_turned(geometry: Tubes, cut: Patches, half: Samples, crossing: NDArray) -> Samples:
+    assert geometry.partner is not None
+    centre = (geometry.distinct[:, ::-1] * geometry.spacing).T  # x, y of each distinct crossing
+    turn = np.array([[-1.0], [-1.0], [1.0]])
+    point = half.point * turn
+    point[:2] += centre[:, crossing] + centre[:, geometry.partner[crossing]]
+    return Samples(
+        np.concatenate([half.point, point], axis=1),
+        np.concatenate([half.normal, half.normal * turn], axis=1),
+        # still pointing the way the yarn is counted
+        np.concatenate([half.tangent, -half.tangent * turn], axis=1),
+        np.tile(0.5 * half.share, 2),
+        np.concatenate([half.patch, cut.turned(geometry.partner)[half.patch]]),
+        np.tile(half.system, 2),
+        True,
     )

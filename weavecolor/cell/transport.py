@@ -29,7 +29,7 @@ from weavecolor.kept import Kept
 Array = NDArray[np.float64]
 Vector = tuple[float, float, float]
 
-_COARSE = 900  # samples on the cell for diffuse light
+_COARSE = 1800  # samples on the cell for diffuse light
 _NO_AREA = 1e-9  # of a patch that lies wholly within another yarn
 _FINE = 10000  # samples on the cell for a named direction
 # pencils of light through the cell for a named direction; more where less than this passes
@@ -49,7 +49,9 @@ class Transport:
 
     Within a patch, the samples that light reaches best also see out best. ``escape_sample`` (n,)
     is each sample's own escape, and ``inward`` (P,) by how much more of the light that came from
-    other yarn goes to other yarn again than the patch means say.
+    other yarn goes to other yarn again than the patch means say. ``turned`` (P,): the patch that
+    each goes to in half a turn of the cloth, which leaves everything as it was; None where the
+    weave has no such turn.
     """
 
     geometry: Tubes
@@ -67,6 +69,7 @@ class Transport:
     tangent_patch: Array
     escape_sample: Array
     inward: Array
+    turned: NDArray[np.intp] | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,7 +130,10 @@ def transport(construction: Construction, rings: int = 6, steps: int = 12) -> Tr
     grid = nodes(rings, steps)
     cut = patches(geometry)
     surface = samples(geometry, cut, _COARSE // (2 * len(geometry.distinct)))
-    facing = (surface.normal.T @ grid.vector.T) / grid.cosine  # n x 2D
+    # of two samples half a turn apart one is traced: the other sees the same, half a turn on
+    turn = grid.turned(grid.steps // 2)
+    traced = surface.share.size // 2 if surface.paired else surface.share.size
+    facing = (surface.normal[:, :traced].T @ grid.vector.T) / grid.cosine  # n x 2D
     which, direction = np.nonzero(facing > 0)
     hits = first_hits(geometry, _start(geometry, surface)[:, which], grid.vector[direction].T)
     free = hits.system < 0
@@ -139,6 +145,11 @@ def transport(construction: Construction, rings: int = 6, steps: int = 12) -> Tr
     source, heading, met = which[~free], direction[~free], _hit_patch(geometry, cut, hits, ~free)
     weight = surface.share[source] * facing[source, heading] * grid.share[heading]
     np.add.at(flux, (surface.patch[source], met), weight)
+    turned = None
+    if surface.paired and geometry.partner is not None:
+        turned = cut.turned(geometry.partner)
+        flux += flux[np.ix_(turned, turned)]
+        seen, facing = (np.concatenate([half, half[:, turn]]) for half in (seen, facing))
 
     # a beam and its reverse meet the same yarn: scale both halves to their mean
     caught = surface.share @ seen
@@ -174,6 +185,7 @@ def transport(construction: Construction, rings: int = 6, steps: int = 12) -> Tr
         _unit_mean(cut, surface, surface.tangent),
         out,
         inward,
+        turned,
     )
 
 

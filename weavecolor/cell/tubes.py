@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.cloth import Construction
-from weavecolor.weaves import translations
+from weavecolor.weaves import half_turn, translations
 
 Array = NDArray[np.float64]
 WARP, WEFT = 0, 1
@@ -123,7 +123,8 @@ class Tubes:
     """Both systems, the cell's repeat and its translation symmetry.
 
     ``orbit`` (picks, ends): which of the distinct crossings each crossing is a copy of.
-    ``distinct`` (n, 2): pick and end of one crossing per orbit.
+    ``distinct`` (n, 2): pick and end of one crossing per orbit. ``partner`` (n,): which orbit each
+    goes to when the cloth is given half a turn; None where that changes the weave.
     """
 
     systems: tuple[System, System]
@@ -132,6 +133,7 @@ class Tubes:
     bottom: float
     orbit: NDArray[np.int32]
     distinct: NDArray[np.int32]
+    partner: NDArray[np.int32] | None = None
 
     @property
     def area(self) -> float:
@@ -183,4 +185,9 @@ def tubes(construction: Construction) -> Tubes:
     )
     reach = max(a1 + c.warp_height / 2, a2 + c.weft_height / 2)
     orbit, distinct = orbits(c.lift)
-    return Tubes((warp, weft), (c.warp_spacing, c.weft_spacing), reach, reach, orbit, distinct)
+    partner, about = None, half_turn(c.lift)
+    if about is not None:
+        picks, ends = ((np.array(about) - distinct) % orbit.shape).T
+        partner = orbit[picks, ends]
+    spacing = (c.warp_spacing, c.weft_spacing)
+    return Tubes((warp, weft), spacing, reach, reach, orbit, distinct, partner)
