@@ -322,7 +322,9 @@ def timed(page: Page, act) -> float:
     return float(page.driver.execute_script("return window.wcTimes")[-1]) / 1000.0
 
 
+@pytest.mark.slow
 def test_a_change_is_drawn_at_once(page):
+    # a measurement: run it by itself on a quiet machine
     page.press("2 Layers")
     page.driver.execute_script(CLOCK)
     for name in ("straight", "cross", "bias"):  # warm-up

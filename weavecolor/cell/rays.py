@@ -16,7 +16,7 @@ from weavecolor.cell.tubes import WARP, WEFT, Tubes
 
 _AT_ONCE = 16384  # rays under way together: the working set stays in the cache
 _TOUCH = 1.0e-3  # least stride over the mean yarn spacing: how far a ray may dip into a yarn
-_GROWTH = 1.02  # of the least stride from step to step, so that rays along the cloth end
+_GROWTH = 1.04  # of the least stride from step to step, so that rays along the cloth end
 _LOST = 1.0  # least stride over the mean yarn spacing at which a ray is taken as stopped
 
 
