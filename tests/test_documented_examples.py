@@ -69,7 +69,7 @@ def given() -> dict[str, object]:
     for example in doctest.DocTestParser().get_examples(weavecolor.__doc__ or ""):
         exec(example.source, names)
     del names["__builtins__"]
-    assert {"np", "organza", "single", "double", "window"} <= set(names)
+    assert {"np", "organza", "single", "double", "window", "project"} <= set(names)
     return names
 
 

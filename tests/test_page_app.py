@@ -218,11 +218,13 @@ def test_a_bad_description_gets_one_line_and_changes_nothing(page, key, value, s
 
 def test_no_exception_text_reaches_the_page(page, monkeypatch, capsys):
     import looks
+    import sheet_panel
 
     def broken(*_args, **_rest):
         raise RuntimeError("secret inner workings")
 
     monkeypatch.setattr(looks, "outcome", broken)
+    monkeypatch.setattr(sheet_panel, "making_sheet", broken)
     for step in ("Cloth", "Compare", "Decide", "Making sheet"):
         to_step(page, step)
         assert not page.exception
@@ -289,9 +291,10 @@ def test_candle_light_comes_with_its_caution(page):
 
 
 def test_a_project_comes_back_as_it_was():
-    import lighting
     import saving
     import state
+
+    from weavecolor.make import lightchoice as lighting
 
     table = {
         "name": "Own taffeta",
@@ -316,6 +319,43 @@ def test_a_project_comes_back_as_it_was():
     assert back.cloths[key].cloth.remarks == work.cloths[key].cloth.remarks != ()
 
 
+@pytest.mark.parametrize("pins", [("A", "B", "C"), ("B",), ()])
+def test_what_the_page_does_not_show_of_a_project_is_not_lost(pins):
+    import saving
+
+    file = UI.parent / "swatches" / "projects" / "two-skirt-evening.json"
+    example = replace(from_json(file.read_text()), pins=pins, chosen="C")
+    assert example.wishes and example.fullness and len(example.options) > 1
+    back = saving.to_project(saving.from_project(example))
+    for name in ("title", "notes", "units", "wishes", "limits", "fullness", "pieces", "measured",
+                 "scenes", "pins", "fold"):  # fmt: skip
+        assert getattr(back, name) == getattr(example, name), name
+    assert {option.name for option in example.options} <= {option.name for option in back.options}
+    for option in example.options:
+        assert back.option(option.name) == option
+    for cloth in example.cloths:
+        assert back.cloth(cloth.key).in_hand == cloth.in_hand
+        assert back.cloth(cloth.key).definition == cloth.definition
+    assert set(example.settings) <= set(back.settings)
+    assert back.chosen == example.chosen
+    assert saving.from_project(example).light.place == example.scenes[0]
+    again = saving.to_project(saving.from_project(back))
+    assert to_json(again) == to_json(back)
+
+
+def test_a_new_pin_takes_no_name_of_a_project_and_one_taken_off_is_gone():
+    import saving
+    import state
+
+    file = UI.parent / "swatches" / "projects" / "two-skirt-evening.json"
+    work = saving.from_project(replace(from_json(file.read_text()), pins=("B",), chosen="B"))
+    work = state.pin(state.with_now(work, backing="#445566"), state.with_now(
+        work, backing="#445566").now)  # fmt: skip
+    assert [x.name for x in work.pins] == ["B", "D"]
+    saved = saving.to_project(state.unpin(work, "B"))
+    assert "B" not in [x.name for x in saved.options] and saved.chosen == "D"
+
+
 def test_a_project_with_an_unknown_backing_is_refused_whole():
     import saving
     import state
@@ -329,9 +369,10 @@ def test_a_project_with_an_unknown_backing_is_refused_whole():
 
 @pytest.mark.parametrize("strange", [None, 3, {"place": "the moon"}, {"soft": "very"}, {"x": 1}])
 def test_a_strange_light_in_a_project_is_left_at_its_usual(strange):
-    import lighting
     import saving
     import state
+
+    from weavecolor.make import lightchoice as lighting
 
     project = replace(saving.to_project(state.Work()), settings={"light": strange})
     assert saving.from_project(project).light == lighting.LightChoice()
@@ -351,7 +392,7 @@ def test_a_strange_light_in_a_project_is_left_at_its_usual(strange):
     ],
 )
 def test_side_and_height_become_a_direction(side, height, zenith, azimuth):
-    import lighting
+    from weavecolor.make import lightchoice as lighting
 
     found = lighting.direction(side, height)
     assert found[0] == pytest.approx(zenith, abs=1e-6)
@@ -360,7 +401,7 @@ def test_side_and_height_become_a_direction(side, height, zenith, azimuth):
 
 
 def test_no_side_or_height_is_refused_by_the_scene():
-    import lighting
+    from weavecolor.make import lightchoice as lighting
 
     for side in range(-180, 181, 15):
         for height in range(-85, 86, 17):

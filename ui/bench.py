@@ -13,10 +13,10 @@ from streamlit.delta_generator import DeltaGenerator
 
 import looks
 import pictures_panel
-from lighting import light_words
 from session import guarded, work
 from state import Work, option_words
 from weavecolor.compare import Outcome
+from weavecolor.make.lightchoice import light_words
 from weavecolor.make.project import ProjectOption
 from words_page import HELP, OFF_SCREEN, OUTSIDE
 

@@ -20,10 +20,10 @@ import charts
 import light_panel
 import looks
 import pictures_panel
-from lighting import light_words
 from session import change, guarded, note, plain, work
 from state import NOW, Work, backing_words, option_words, pin, short_words, unpin
 from weavecolor.compare import Outcome, Step
+from weavecolor.make.lightchoice import light_words
 from weavecolor.make.project import ProjectOption
 from words_page import OUTSIDE
 

@@ -271,13 +271,3 @@ def lay_picture(made: Lay, now: Work) -> Image.Image:
     numbers = {p.name: i for i, p in enumerate(now.pieces, 1)}
     drawing = lay_drawing(made, numbers, 180.0, 80.0, Style())
     return page_image(Page(drawing.marks, 182.0, drawing.height + 4.0), 120)
-
-
-def lays_for_sheet(now: Work, option: ProjectOption) -> tuple[tuple[str, Lay], ...]:
-    """The lay for the sheet, where pieces were laid."""
-    key = option.layers[0].cloth
-    hand = now.in_hand.get(key)
-    if hand is None or not now.pieces or not st.session_state.get("laid"):
-        return ()
-    made = _laid(now.pieces, hand, now.fold, _grain_of(option))
-    return ((cloth_called(now, key).name, made),)

@@ -7,10 +7,10 @@ from html import escape
 
 import streamlit as st
 
-from lighting import OWN_LIGHT
 from session import bound, guarded, work
 from state import Work
 from weavecolor.lights import lamp, light_names
+from weavecolor.make.lightchoice import OWN_LIGHT
 from weavecolor.scenes import scene, scene_names
 
 

@@ -11,13 +11,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import streamlit as st
 
-from lighting import LightChoice, scene_of
 from state import Work, stack_key, stack_of
 from weavecolor.appearance import contrast_ratio, transmittance
 from weavecolor.colorimetry import ciede2000, xyz
 from weavecolor.compare import Option, Outcome, Step, evaluate, steps
 from weavecolor.construction import Description, describe
 from weavecolor.lights import light_spectrum
+from weavecolor.make.lightchoice import LightChoice, scene_of
 from weavecolor.make.project import ProjectOption
 from weavecolor.scene import Scene
 from weavecolor.stack import Stack

@@ -14,10 +14,9 @@ import streamlit as st
 from PIL import Image
 
 import drawing
-from lighting import LightChoice, light_words, scene_of
 from session import bound, guarded, work
 from state import Work, short_words, stack_key, stack_of
-from weavecolor.grain import grain_words
+from weavecolor.make.lightchoice import LightChoice, light_words, scene_of
 from weavecolor.make.project import ProjectOption
 from weavecolor.picture.closeup import draw_closeup
 from weavecolor.picture.composite import CLOSEUP, Choice, draw_sheet
@@ -82,31 +81,6 @@ def small_drape(now: Work, option: ProjectOption) -> Iterator[Shown | None]:
 def _drape(stack: Stack, light: LightChoice, form: str) -> Shown:
     image = draw_drape(stack, scene_of(light), form, SMALL, SMALL)
     return Shown("Drape", form, uri_of(image))
-
-
-def for_sheet(now: Work, option: ProjectOption) -> list[tuple[Image.Image, str]]:
-    """Pictures for the making sheet with their captions."""
-    stack, scene = stack_of(now, option), scene_of(now.light)
-    scale = _scale(stack, SMALL)
-    close = _large_closeup((stack_key(stack), now.light, 480), stack, now.light, 480, 360)
-    drape = _large_drape(
-        (stack_key(stack), now.light, now.drape, 480), stack, now.light, now.drape, 480, 360
-    )
-    reading_chip = Image.new("RGB", (240, 180), _chip(now, option))
-    grain = grain_words(option.layers[0].grain_deg)
-    return [
-        (reading_chip, f"colour in {scene.name}"),
-        (close, f"close-up, {scale * SMALL:.1f} mm wide, {grain}"),
-        (drape, now.drape),
-    ]
-
-
-def _chip(now: Work, option: ProjectOption) -> tuple[int, int, int]:
-    import looks
-
-    code = looks.outcome(now, option).appearance.reading.hex
-    red, green, blue = (int(code[i : i + 2], 16) for i in (1, 3, 5))
-    return red, green, blue
 
 
 @st.cache_resource(max_entries=6, show_spinner=False)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from dataclasses import replace
-from typing import TypeVar
+from typing import Any, TypeVar
 
-from lighting import LightChoice, scene_of
 from state import (
     MOST_CLOTHS,
     MOST_PINS,
@@ -21,6 +21,7 @@ from weavecolor.appearance import MOST_LAYERS
 from weavecolor.clothfile import cloth_from_dict, cloth_to_toml, load_swatch, swatch_names
 from weavecolor.errors import InputError
 from weavecolor.make.fullness import KINDS
+from weavecolor.make.lightchoice import light_table, lights_of
 from weavecolor.make.project import Project, ProjectCloth
 from weavecolor.make.remnant import ClothInHand
 from weavecolor.picture.folds import form_names
@@ -31,42 +32,60 @@ T = TypeVar("T")
 
 def to_project(work: Work) -> Project:
     """All of it as a project, cloths included."""
-    options = (work.now, *work.pins)
+    shown = (work.now, *work.pins)
+    names = {option.name for option in shown}
+    options = (*shown, *(x for x in work.carried.options if x.name not in names))
     used = {layer.cloth for option in options for layer in option.layers}
-    keys = list(dict.fromkeys([*work.cloths, *sorted(used | set(work.in_hand))]))
+    carried = {cloth.key: cloth for cloth in work.carried.cloths}
+    keys = list(dict.fromkeys([*work.cloths, *carried, *sorted(used | set(work.in_hand))]))
     cloths = tuple(
         ProjectCloth(
-            key,
-            work.cloths[key].definition
-            if key in work.cloths
-            else tomllib.loads(cloth_to_toml(load_swatch(key))),
-            (work.in_hand[key],) if key in work.in_hand else (),
+            key, _definition(work, key, carried.get(key)), _lengths(work, key, carried.get(key))
         )
         for key in keys
     )
-    light = {name: getattr(work.light, name) for name in LightChoice.__dataclass_fields__}
     origins = {key: kept.origin for key, kept in work.cloths.items()}
     return Project(
         title=work.title,
         notes=work.notes,
         units=work.units,
         cloths=cloths,
-        backings=tuple(sorted({o.backing for o in options if o.backing})),
+        backings=tuple(
+            sorted({o.backing for o in options if o.backing} | set(work.carried.backings))
+        ),
         options=options,
         pins=tuple(p.name for p in work.pins),
-        chosen=work.chosen,
+        chosen=work.chosen or work.carried.chosen,
         scenes=work.scenes,
+        wishes=work.carried.wishes,
+        limits=work.carried.limits,
+        fullness=work.carried.fullness,
         pieces=work.pieces,
         fold=work.fold,
         measured=work.measured,
         settings={
-            "light": light,
+            **work.carried.settings,
+            "light": light_table(work.light),
             "together": work.together,
             "drape": work.drape,
             "fullness": {n: getattr(work.fullness, n) for n in FullnessChoice.__dataclass_fields__},
             "origins": origins,
         },
     )
+
+
+def _definition(work: Work, key: str, carried: ProjectCloth | None) -> Mapping[str, Any]:
+    if key in work.cloths:
+        return work.cloths[key].definition
+    if carried is not None:
+        return carried.definition
+    return tomllib.loads(cloth_to_toml(load_swatch(key)))
+
+
+def _lengths(work: Work, key: str, carried: ProjectCloth | None) -> tuple[ClothInHand, ...]:
+    """The length worked with, then those that only the file tells of."""
+    first = (work.in_hand[key],) if key in work.in_hand else ()
+    return first + (carried.in_hand[1:] if carried is not None else ())
 
 
 def from_project(project: Project) -> Work:
@@ -89,6 +108,7 @@ def from_project(project: Project) -> Work:
         )
     pins = tuple(project.option(name) for name in project.pins)
     others = [o for o in project.options if o.name not in project.pins]
+    others.sort(key=lambda o: (o.name != NOW, o.name != project.chosen))
     start = others[0] if others else pins[0] if pins else Work().now
     now = replace(start, name=NOW)
     for option in (now, *pins):
@@ -97,9 +117,10 @@ def from_project(project: Project) -> Work:
     work = Work(
         cloths=cloths,
         now=now,
-        light=_light_from(project.settings.get("light")),
+        light=lights_of(project)[0],
         pins=pins,
         chosen=project.chosen if project.chosen in project.pins else "",
+        carried=project,
         units=project.units,
         title=project.title,
         notes=project.notes,
@@ -136,15 +157,6 @@ def _read(table: object, usual: T, ranges: dict[str, tuple[float, float]]) -> T:
             low, high = ranges.get(name, (-180.0, 180.0))
             kept[name] = type(model)(min(max(value, low), high))
     return replace(usual, **kept)  # type: ignore[type-var]
-
-
-def _light_from(table: object) -> LightChoice:
-    light = _read(table, LightChoice(), {"soft": (0.0, 1.0)})
-    try:
-        scene_of(light)
-    except InputError:
-        return LightChoice()
-    return light
 
 
 def _fullness_from(table: object) -> FullnessChoice:

@@ -13,7 +13,6 @@ import streamlit as st
 
 import charts
 from jobs import Job
-from lighting import LightChoice, scene_of
 from session import change, guarded, note, plain, work
 from state import NOW, Work, cloth_called, cloth_keys, cloth_label, pin
 from weavecolor.backings import backing, backing_names
@@ -28,6 +27,7 @@ from weavecolor.decide.wishes import Limits, Wish
 from weavecolor.errors import InputError
 from weavecolor.grain import GRAINS
 from weavecolor.hexcolour import hex_rgb
+from weavecolor.make.lightchoice import LightChoice, scene_of
 from weavecolor.make.project import ProjectLayer, ProjectOption
 from weavecolor.scenes import scene_names
 from weavecolor.screen import decoded, space

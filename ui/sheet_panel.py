@@ -13,12 +13,9 @@ from dataclasses import replace
 import streamlit as st
 from PIL import Image
 
-import enough_panel
 import fullness_panel
-import looks
 import pictures_panel
-from cloth_panel import is_sheer, plain_name
-from lighting import LightChoice, light_words
+from cloth_panel import plain_name
 from saving import from_project, to_project
 from session import (
     WHOLE_PAGE,
@@ -31,19 +28,12 @@ from session import (
     told_at_next_drawing,
     work,
 )
-from state import Work, chosen_option, cloth_called, option_words
+from state import Work, chosen_option, option_words
 from weavecolor.errors import InputError
-from weavecolor.make.cautions import cautions
-from weavecolor.make.makingsheet import (
-    MakingSheet,
-    SheetBasis,
-    SheetColour,
-    SheetLayer,
-    SheetSwatch,
-    making_sheet_images,
-    making_sheet_pdf,
-)
+from weavecolor.make.makingsheet import MakingSheet, making_sheet_images, making_sheet_pdf
 from weavecolor.make.project import MAX_BYTES, ProjectOption, from_json, to_json
+from weavecolor.make.sheetfromproject import SheetChoices
+from weavecolor.make.sheetfromproject import making_sheet as sheet_of
 from weavecolor.scenes import scene_names
 
 
@@ -136,58 +126,20 @@ def _png(image: Image.Image) -> bytes:
 
 def making_sheet(now: Work, option: ProjectOption) -> MakingSheet:
     """The sheet of one option, with what the decision step has worked out."""
-    cloths = [cloth_called(now, layer.cloth) for layer in option.layers]
-    lights = [now.light, *(LightChoice(place=p) for p in now.scenes if p != now.light.place)]
-    colours = []
-    for light in lights:
-        seen = looks.outcome(now, option, light)
-        reading = seen.appearance.reading
-        colours.append(
-            SheetColour(
-                light_words(light),
-                reading.words,
-                tuple(float(v) for v in reading.Lab),  # type: ignore[arg-type]
-                tuple(float(v) for v in reading.srgb),  # type: ignore[arg-type]
-                reading.in_srgb,
-                seen.uncertainty.stated,
-            )
-        )
-    basis = []
-    several = len({cloth.name for cloth in cloths}) > 1
-    for cloth in dict.fromkeys(cloths):
-        whose = f"{cloth.name}: " if several else ""
-        basis += [SheetBasis(f"{whose}{remark}", "", "fair") for remark in cloth.remarks]
-        basis += [
-            SheetBasis(f"{whose}{what}", text, "rough" if "assumed" in text else "fair")
-            for what, text in cloth.sources
-        ]
-    fibres = {y.fibre.name for c in cloths for y in (c.warp, c.weft)}
     plan = fullness_panel.plan_for_sheet(now)
-    return MakingSheet(
-        title=now.title or "My making",
-        date=datetime.date.today().isoformat(),
-        layers=tuple(
-            SheetLayer(cloth.name, layer.grain_deg, layer.face)
-            for cloth, layer in zip(cloths, option.layers, strict=True)
-        ),
-        backing=option.backing,
-        lay_of_stack=option.lay,
-        swatches=tuple(
-            SheetSwatch(image, caption) for image, caption in pictures_panel.for_sheet(now, option)
-        ),
-        colours=tuple(colours),
-        pieces=now.pieces,
-        lays=enough_panel.lays_for_sheet(now, option),
+    choices = SheetChoices(
+        datetime.date.today().isoformat(),
+        laid=bool(st.session_state.get("laid")),
         fullness=() if plan is None else (("skirt", plan),),
-        cautions=cautions(
-            fibres,
-            sheer=any(is_sheer(c) for c in cloths),
-            pleating=plan is not None and plan.kind in ("knife", "box"),
-            stage=any("stage" in x.place or x.place in ("footlights", "candlelit") for x in lights),
-        ),
-        basis=tuple(basis),
-        notes=tuple(line for line in now.notes.splitlines() if line.strip()),
     )
+    return _making_sheet((to_json(to_project(now)), option, choices), now, option, choices)
+
+
+@st.cache_resource(max_entries=6, show_spinner="The sheet is being made …")
+def _making_sheet(
+    key: tuple, _now: Work, _option: ProjectOption, _choices: SheetChoices
+) -> MakingSheet:
+    return sheet_of(to_project(_now), _choices, _option)
 
 
 @guarded

@@ -7,11 +7,11 @@ from html import escape
 import streamlit as st
 
 import bench
-from lighting import scene_of
 from session import guarded, plain, work
 from state import Work, chosen_option, digest, stack_key, stack_of
 from weavecolor.decide import showthrough
 from weavecolor.decide.underlights import UnderLights, under_lights
+from weavecolor.make.lightchoice import scene_of
 from weavecolor.scene import Scene
 from weavecolor.scenes import scene, scene_names
 from weavecolor.stack import Stack

@@ -12,15 +12,15 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any
 
-from lighting import LightChoice
 from weavecolor.appearance import MOST_LAYERS
 from weavecolor.backings import backing as backing_called
 from weavecolor.cloth import Cloth
 from weavecolor.clothfile import cloth_from_dict, cloth_to_toml, load_swatch, swatch_names
 from weavecolor.errors import InputError
 from weavecolor.grain import GRAINS, grain_words
+from weavecolor.make.lightchoice import LightChoice
 from weavecolor.make.pieces import Piece
-from weavecolor.make.project import Measured, ProjectLayer, ProjectOption
+from weavecolor.make.project import Measured, Project, ProjectLayer, ProjectOption
 from weavecolor.make.remnant import ClothInHand
 from weavecolor.stack import Backing, Layer, Stack
 
@@ -54,7 +54,10 @@ class FullnessChoice:
 
 @dataclass(frozen=True, eq=False)
 class Work:
-    """Everything one person has made on the page."""
+    """Everything one person has made on the page.
+
+    ``carried``: the project that was opened, for what it holds that the page does not show.
+    """
 
     cloths: Mapping[str, KeptCloth] = field(default_factory=dict)
     now: ProjectOption = ProjectOption(NOW, (ProjectLayer(DEMO),), "white")
@@ -72,6 +75,7 @@ class Work:
     together: bool = True
     drape: str = "hanging fold"
     fullness: FullnessChoice = FullnessChoice()
+    carried: Project = Project()
 
 
 # --- cloths ---------------------------------------------------------------------------------
@@ -259,7 +263,7 @@ def pin(work: Work, option: ProjectOption) -> Work:
         return work
     if len(work.pins) >= MOST_PINS:
         raise InputError(f"{MOST_PINS} pins fill the board; take some off first")
-    used = {there.name for there in work.pins}
+    used = {there.name for there in (*work.pins, *work.carried.options)}
     name = letter = next(
         x for x in (*"ABCDEFGHIJKLMNOPQRSTUVWXYZ", *(f"A{i}" for i in range(99))) if x not in used
     )
@@ -271,7 +275,14 @@ def pin(work: Work, option: ProjectOption) -> Work:
 def unpin(work: Work, name: str) -> Work:
     pins = tuple(there for there in work.pins if there.name != name)
     chosen = work.chosen if any(p.name == work.chosen for p in pins) else ""
-    return replace(work, pins=pins, chosen=chosen or (pins[0].name if pins else ""))
+    carried = replace(
+        work.carried,
+        options=tuple(there for there in work.carried.options if there.name != name),
+        pins=tuple(pinned for pinned in work.carried.pins if pinned != name),
+        chosen="" if work.carried.chosen == name else work.carried.chosen,
+    )
+    chosen = chosen or (pins[0].name if pins else "")
+    return replace(work, pins=pins, chosen=chosen, carried=carried)
 
 
 def chosen_option(work: Work) -> ProjectOption:

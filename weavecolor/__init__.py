@@ -15,6 +15,11 @@ Every public function has an example, which the tests run. They take these as gi
 >>> single = Stack((Layer(organza),), backing("white"))
 >>> double = Stack((Layer(organza), Layer(organza)), backing("white"))
 >>> window = scene("window at the side")
+>>> from weavecolor.clothfile import cloth_to_toml
+>>> from weavecolor.make.project import Project, ProjectCloth, ProjectLayer, ProjectOption
+>>> own = ProjectCloth.from_toml("own", cloth_to_toml(organza))
+>>> choice = ProjectOption("A", (ProjectLayer("own"),), "white")
+>>> project = Project("Cape", cloths=(own,), options=(choice,), pins=("A",), chosen="A")
 """
 
 __version__ = "0.1.0"

@@ -101,11 +101,6 @@ def cloths_of(project: Project) -> Mapping[str, Cloth]:
 
     Examples
     --------
-    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
-    >>> from weavecolor.clothfile import cloth_to_toml
-    >>> from weavecolor.make.projectdata import ProjectCloth
-    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
-    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
     >>> [cloth.name for cloth in cloths_of(project).values()] == [organza.name]
     True
     """
@@ -117,11 +112,6 @@ def stack_of(project: Project, option: ProjectOption) -> Stack:
 
     Examples
     --------
-    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
-    >>> from weavecolor.clothfile import cloth_to_toml
-    >>> from weavecolor.make.projectdata import ProjectCloth
-    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
-    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
     >>> stack_of(project, project.option("A")).backing.name
     'white'
     """
@@ -142,11 +132,6 @@ def chosen_option(project: Project, name: str = "") -> ProjectOption:
 
     Examples
     --------
-    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
-    >>> from weavecolor.clothfile import cloth_to_toml
-    >>> from weavecolor.make.projectdata import ProjectCloth
-    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
-    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
     >>> chosen_option(project).name
     'A'
     """
@@ -165,11 +150,6 @@ def in_hand_of(project: Project) -> dict[str, tuple[ClothInHand, ...]]:
 
     Examples
     --------
-    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
-    >>> from weavecolor.clothfile import cloth_to_toml
-    >>> from weavecolor.make.projectdata import ProjectCloth
-    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
-    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
     >>> in_hand_of(project)
     {}
     """
@@ -182,11 +162,6 @@ def limits_of(project: Project) -> Limits:
 
     Examples
     --------
-    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
-    >>> from weavecolor.clothfile import cloth_to_toml
-    >>> from weavecolor.make.projectdata import ProjectCloth
-    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
-    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
     >>> limits_of(project).layers
     (1, 3)
     """
@@ -201,11 +176,6 @@ def fits_of(project: Project, tries: int | None = None) -> Fits | None:
 
     Examples
     --------
-    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
-    >>> from weavecolor.clothfile import cloth_to_toml
-    >>> from weavecolor.make.projectdata import ProjectCloth
-    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
-    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
     >>> fits_of(project) is None  # no pieces, no cloth in hand
     True
     """
@@ -237,11 +207,6 @@ def lays_of(
 
     Examples
     --------
-    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
-    >>> from weavecolor.clothfile import cloth_to_toml
-    >>> from weavecolor.make.projectdata import ProjectCloth
-    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
-    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
     >>> lays_of(project, project.option("A"))
     ()
     """
@@ -280,11 +245,6 @@ def with_options(
 
     Examples
     --------
-    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
-    >>> from weavecolor.clothfile import cloth_to_toml
-    >>> from weavecolor.make.projectdata import ProjectCloth
-    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
-    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
     >>> made, names = with_options(project, (double,))
     >>> len(made.options), names
     (2, ('B',))
@@ -315,11 +275,6 @@ def check_project(project: Project) -> tuple[str, ...]:
 
     Examples
     --------
-    >>> from weavecolor.make.project import Project, ProjectLayer, ProjectOption
-    >>> from weavecolor.clothfile import cloth_to_toml
-    >>> from weavecolor.make.projectdata import ProjectCloth
-    >>> project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(organza)),),
-    ...     options=(ProjectOption("A", (ProjectLayer("own"),), "white"),), pins=("A",), chosen="A")
     >>> type(check_project(project)).__name__
     'tuple'
     """

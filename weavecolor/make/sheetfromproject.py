@@ -47,13 +47,16 @@ Lit = tuple[str, Scene]
 
 @dataclass(frozen=True)
 class SheetChoices:
-    """What a maker may still say: the date as printed, which pictures, what else will be done."""
+    """What a maker may still say: the date as printed, which pictures, what else will be done,
+    whether the pieces are laid, and fullness planned besides the project's."""
 
     date: str
     pictures: tuple[str, ...] = PICTURES
     dyeing: bool = False
     solvent: bool = False
     tries: int | None = None
+    laid: bool = True
+    fullness: tuple[tuple[str, FullnessPlan], ...] = ()
 
     def __post_init__(self) -> None:
         for kind in self.pictures:
@@ -79,12 +82,12 @@ def making_sheet(
     stack = stack_of(project, option)
     lit = [(light_words(light), scene_of(light)) for light in lights_of(project)]
     total = 5
-    plans = tuple((wanted.what, wanted.plan()) for wanted in project.fullness)
+    plans = (*((x.what, x.plan()) for x in project.fullness), *choices.fullness)
     colours = sheet_colours(stack, lit)
     tell(1, total)
     seen = sheet_show_through(stack, lit)
     tell(2, total)
-    laid = lays_of(project, option, choices.tries)
+    laid = lays_of(project, option, choices.tries) if choices.laid else ()
     tell(3, total)
     close = sheet_closeups(stack, lit) if "close-up" in choices.pictures else ()
     tell(4, total)
