@@ -77,7 +77,9 @@ def expected(*layers, behind="white", place="window at the side"):
     return appearance(Stack(layers, backing(behind)), scene(place)).reading
 
 
+@pytest.mark.slow
 def test_starts_soon_with_a_picture(tmp_path, served):
+    # a measurement: run it by itself on a quiet machine
     server = Served(tmp_path)
     slow = busy()
     try:
