@@ -22,7 +22,7 @@ from weavecolor.kept import Kept
 
 Array = NDArray[np.float64]
 
-_NODE_POINTS = 610
+_NODE_POINTS = 377
 _NAMED_POINTS = 10946
 _FAR_POINTS = 4181  # behind further layers, where the register is mostly lost
 _QUICK_POINTS = 1597
@@ -209,6 +209,9 @@ def pairs(
         named = _uneven(named, own, through, held[half:, :half])
     joint = _joint(node, other, through, through)
     joint = 0.5 * (joint + joint.T)
+    if cell.turned is not None:  # half a turn changes nothing: twice the points for the same work
+        turn = cell.nodes.turned(cell.nodes.steps // 2)[:half]
+        joint = 0.5 * (joint + joint[np.ix_(turn, turn)])
     return Pairs(_uneven(joint, through, through, held[:half, :half]), named, pair)
 
 
