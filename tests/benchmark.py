@@ -20,6 +20,9 @@ from weavecolor import layeroptics
 from weavecolor.backings import backing
 from weavecolor.cell import finish, nodes, pairs, surface, transport
 from weavecolor.clothfile import load_swatch
+from weavecolor.picture.closeup import draw_closeup
+from weavecolor.picture.drape import draw_drape
+from weavecolor.picture.turning import turn_frames
 from weavecolor.scenes import scene
 from weavecolor.stack import Layer, Stack
 
@@ -47,6 +50,24 @@ def forget() -> None:
     layeroptics._dyed.cache_clear()
     for kept in (looks._layers, looks._piles, looks._seen):
         kept.cache_clear()
+
+
+def pictures(cloth, light) -> list[tuple[str, float]]:
+    """Seconds of the pictures: new ones, and ones whose colours by angle are known already."""
+    stack = Stack((Layer(cloth), Layer(cloth, 90.0)), backing("skin medium"))
+    turned = Stack((Layer(cloth, 5.0), Layer(cloth, 95.0)), backing("skin medium"))
+    draw_drape(stack, light, "gathered skirt", 200, 200)  # code and tables of the screen
+    return [
+        ("drape of a megapixel, new", timed(
+            lambda: draw_drape(turned, light, "hanging fold", 1000, 1000), 1)),
+        ("drape of a megapixel, looked up", timed(
+            lambda: draw_drape(turned, light, "hanging fold", 1000, 1000), 3)),
+        ("gathered skirt of a megapixel, looked up", timed(
+            lambda: draw_drape(stack, light, "gathered skirt", 1000, 1000), 3)),
+        ("close-up of a megapixel", timed(
+            lambda: draw_closeup(stack, light, 1000, 1000), 2)),
+        ("36 frames of 512 pixels, turning", timed(lambda: turn_frames(stack, light), 1)),
+    ]  # fmt: skip
 
 
 def _against_path_tracing(dyeing: float, cold: float, numbers: int) -> None:
@@ -111,6 +132,7 @@ def main() -> int:
     bands_41 = timed(lambda: layeroptics._dye(cloth), 3)
     rows.append(("dyeing one layer (41 bands)", bands_41))
 
+    rows += pictures(cloth, light)
     print(f"{'what':46} {'seconds':>9} {'ratio':>8}")
     for what, seconds in rows:
         print(f"{what:46} {seconds:9.4f} {seconds / unit:8.2f}")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,31 +95,38 @@ _piles: Kept[tuple, PileOptics] = Kept(4)
 _seen: Kept[tuple, PileOptics] = Kept(64)
 
 
-def _each(layers: tuple[_Same, ...], how: tuple, keep: bool) -> list[PileOptics]:
-    """Every layer in the frame of the outermost, alike ones once."""
-    laid = [(s, (s.layer.grain_deg - layers[0].layer.grain_deg) % 360.0, *how) for s in layers]
-    kept = _layers if keep else Kept[tuple, PileOptics](len(laid))
-    return kept.fetch(laid, lambda missing: [_laid(*one) for one in missing])
+def _one(layers: tuple[_Same, ...], how: tuple) -> tuple:
+    """What the innermost layer's optics depend on, in the frame of the outermost."""
+    turn = (layers[-1].layer.grain_deg - layers[0].layer.grain_deg) % 360.0
+    return (layers[-1], turn, *how)
+
+
+def _kept_layer(layers: tuple[_Same, ...], how: tuple) -> PileOptics:
+    return _layers.fetch([_one(layers, how)], lambda _: [_laid(*_one(layers, how))])[0]
 
 
 def _pile(layers: tuple[_Same, ...], lay: str, how: tuple, keep: bool) -> PileOptics:
     """All ``layers``, outermost first, one laid under the other."""
+    if not keep:
+        ones = [_one(layers[: k + 1], how) for k in range(len(layers))]
+        laid = {one: _laid(*one) for one in dict.fromkeys(ones)}
+        return reduce(lambda upper, lower: add(upper, lower, GAPS[lay]), [laid[x] for x in ones])
 
     def build() -> PileOptics:
-        *upper, last = _each(layers, how, keep)
-        if not upper:
-            return last
-        return add(_pile(layers[:-1], lay, how, keep), last, GAPS[lay])
+        last = _kept_layer(layers, how)
+        return (
+            last if len(layers) == 1 else add(_pile(layers[:-1], lay, how, True), last, GAPS[lay])
+        )
 
-    return _piles.fetch([(layers, lay, how)], lambda _: [build()])[0] if keep else build()
+    return _piles.fetch([(layers, lay, how)], lambda _: [build()])[0]
 
 
 def _small(layers: tuple[_Same, ...], lay: str, how: tuple, keep: bool) -> PileOptics:
     """As :func:`_pile`, with only what a viewer needs of it."""
 
     def build() -> PileOptics:
-        *upper, last = _each(layers, how, keep)
-        if not upper:
+        last = _kept_layer(layers, how) if keep else _laid(*_one(layers, how))
+        if len(layers) == 1:
             return seen(last)
         return add(_pile(layers[:-1], lay, how, keep), last, GAPS[lay], rows=viewed(last))
 

@@ -8,9 +8,7 @@ scenes; knows nothing of forms or pixels.
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from dataclasses import dataclass
-from threading import Lock
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +16,7 @@ from scipy.interpolate import CubicSpline
 
 from weavecolor.cell.nodes import unit
 from weavecolor.errors import InputError
+from weavecolor.kept import Kept
 from weavecolor.layeroptics import content
 from weavecolor.poses import Direction, poses
 from weavecolor.scene import Light, Scene
@@ -107,21 +106,10 @@ def family(stack: Stack, scene: Scene, step_deg: float = 8.0) -> Family:
     if not 2.0 <= step_deg <= 20.0:
         raise InputError("work out a normal every 2 to 20 degrees")
     key = (_stack_key(stack), _scene_key(scene), step_deg)
-    with _lock:
-        if key in _kept:
-            _kept.move_to_end(key)
-            return _kept[key]
-    made = _family(stack, scene, step_deg)
-    with _lock:
-        _kept[key] = made
-        while len(_kept) > _KEEP:
-            _kept.popitem(last=False)
-    return made
+    return _kept.fetch([key], lambda _: [_family(stack, scene, step_deg)])[0]
 
 
-_KEEP = 48
-_kept: OrderedDict[tuple, Family] = OrderedDict()
-_lock = Lock()
+_kept: Kept[tuple, Family] = Kept(48)
 
 
 def _stack_key(stack: Stack) -> tuple:
