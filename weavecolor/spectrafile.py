@@ -214,7 +214,8 @@ def _cgats(text: str) -> list[_Column]:
                     f"{len(tokens)} values for {len(fields)} fields", field=f"line {number}"
                 )
             if len(columns) == MAX_SPECTRA:
-                raise InputError(f"a file has at most {MAX_SPECTRA} spectra", field=f"line {number}")
+                many = f"a file has at most {MAX_SPECTRA} spectra"
+                raise InputError(many, field=f"line {number}")
             if layout:
                 columns.append(_sample(tokens, fields, layout, number, scale, len(columns)))
         elif word == "SPECTRAL_NORM" and len(tokens) > 1:
