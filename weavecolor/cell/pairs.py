@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 _NODE_POINTS = 377
 _NAMED_POINTS = 10946
 _FAR_POINTS = 4181  # behind further layers, where the register is mostly lost
-_QUICK_POINTS = 1597
+_QUICK_POINTS = 987
 
 
 @dataclass(frozen=True, eq=False)
