@@ -83,14 +83,18 @@ class Page:
         options.binary_location = str(CHROMIUM)
         for flag in (*FLAGS, f"--user-data-dir={folder / 'profile'}"):
             options.add_argument(flag)
-        self.downloads = folder / "downloads"
-        self.downloads.mkdir(exist_ok=True)
         self.driver = webdriver.Chrome(options=options, service=Service(str(CHROMEDRIVER)))
+        self.begin(url, folder, width)
+
+    def begin(self, url: str, folder: Path, width: int = 1440) -> None:
+        """The page from its start, as a new person finds it; downloads go below ``folder``."""
+        self.driver.get("about:blank")
+        self.downloads = folder / "downloads"
+        self.downloads.mkdir(parents=True, exist_ok=True)
         self.driver.execute_cdp_cmd(
             "Browser.setDownloadBehavior",
             {"behavior": "allow", "downloadPath": str(self.downloads)},
         )
-        self.width = width
         self.resize(width)
         self.driver.get(url)
 

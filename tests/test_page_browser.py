@@ -62,15 +62,21 @@ def served(tmp_path_factory):
     assert "Traceback" not in log, log[-3000:]
 
 
-@pytest.fixture
-def page(served, tmp_path):
-    opened = Page(served.url, tmp_path / "browser")
+@pytest.fixture(scope="module")
+def browser(served, tmp_path_factory):
+    opened = Page(served.url, tmp_path_factory.mktemp("browser"))
     try:
-        opened.one("#wc-words")
-        opened.settle()
         yield opened
     finally:
         opened.close()
+
+
+@pytest.fixture
+def page(browser, served, tmp_path):
+    browser.begin(served.url, tmp_path / "browser")
+    browser.one("#wc-words")
+    browser.settle()
+    return browser
 
 
 def expected(*layers, behind="white", place="window at the side"):
