@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from weavecolor.cell.finish import Finish, NamedForms, Surfaces, finish, named_forms, surfaces
 from weavecolor.cell.nodes import Nodes
 from weavecolor.cell.pairs import Distance, Pairs, pairs
-from weavecolor.cell.transport import Transport, Vector, beams, quick_beams, transport
+from weavecolor.cell.transport import Vector, beams, quick_beams, transport
 from weavecolor.cloth import Cloth, Construction, Yarn
 from weavecolor.construction import check_weavable
 from weavecolor.kept import Kept
@@ -163,7 +163,9 @@ def _named(
     return named_forms(construction, finish(construction, kinds), tuple(looked), links)
 
 
-def _depths(cell: Transport, flip: bool) -> tuple[float, ...]:
+@lru_cache(maxsize=32)
+def _depths(construction: Construction, flip: bool) -> tuple[float, ...]:
+    cell = transport(construction)
     half = cell.nodes.half
     out = slice(half, None) if flip else slice(0, half)
     weight = cell.samples.share * (cell.seen[:, out] @ cell.nodes.share[out])
@@ -272,9 +274,13 @@ def layer_optics(
     q = slice(0, half)
     for order, weight in _orders(grid, turn, flip):
         up, down = order[:half], order[half:]
-        reflect[:, q, q] += weight * node[:, up[:, None], up[None]]
-        under[:, q, q] += weight * node[:, down[:, None], down[None]]
-        through_scattered[:, q, q] += weight * node[:, up[:, None], down[None]]
+        for table, from_, to in (
+            (reflect, up, up),
+            (under, down, down),
+            (through_scattered, up, down),
+        ):
+            block = node[:, from_[:, None], to[None]]
+            table[:, q, q] += block if weight == 1.0 else weight * block
         through[q] += weight * np.maximum(cell.through[up], 0.0)
         if cross is not None:
             for e in range(count):
@@ -306,7 +312,7 @@ def layer_optics(
         through,
         share,
         geometry.top + geometry.bottom,
-        _depths(cell, flip),
+        _depths(dyed.construction, flip),
         geometry.pitch,
     )
     return LayerOptics(reflect, under, through_scattered, lie)

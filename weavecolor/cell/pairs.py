@@ -156,6 +156,7 @@ def _open(bundles: list[_Bundle]) -> list[NDArray]:
     return _opened.fetch(bundles, trace)
 
 
+@lru_cache(maxsize=128)
 def pairs(
     construction: Construction,
     distance: Distance,
