@@ -106,8 +106,9 @@ def reading(
     XYZ = xyz(radiance, illumination, observer)
     if not np.all(XYZ <= BRIGHTEST):
         raise InputError("the radiance is far above its illumination; give both on one scale")
-    Lab = lab_from_xyz(XYZ, adopted_white(illumination, white, observer, adapt))
     on_screen = to_screen_white(illumination, white, observer, adapt) @ XYZ
+    whites = adopted_white(illumination, white, observer, adapt), daylight_white("2")
+    Lab, shown = lab_from_xyz(np.stack([XYZ, on_screen]), np.stack(whites))
     srgb, fits = srgb_from_xyz(on_screen)
     return Reading(
         frozen(XYZ),
@@ -116,7 +117,7 @@ def reading(
         frozen(srgb),
         bool(fits),
         bool(in_gamut(linear_from_xyz(on_screen, "Display P3"))),
-        colour_words(lab_from_xyz(on_screen, daylight_white("2"))),
+        colour_words(shown),
     )
 
 

@@ -100,7 +100,7 @@ def xyz(radiance: ArrayLike, white: ArrayLike, observer: str = "2") -> FloatArra
 
 
 def lab_from_xyz(XYZ: ArrayLike, white_XYZ: ArrayLike) -> FloatArray:
-    """CIELAB (CIE 15:2018) of XYZ (..., 3) relative to white_XYZ (3,), both on the Y=100 scale.
+    """CIELAB (CIE 15:2018) of XYZ (..., 3) relative to white_XYZ (3,) or (..., 3), on one scale.
 
     Examples
     --------
