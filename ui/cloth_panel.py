@@ -24,6 +24,7 @@ from weavecolor.errors import InputError
 from weavecolor.fibres import FIBRES
 from weavecolor.lights import light_spectrum
 from weavecolor.make.cautions import cautions
+from weavecolor.make.sheetfromproject import SHEER_G_M2, SHEER_OPEN
 from words_page import HELP
 
 WEAVES = (
@@ -37,8 +38,6 @@ WEAVES = (
     "warp rib 2/2",
     "weft rib 2/2",
 )
-#: Cloth with more clear openings, or less weight (g/m2), than this is called sheer.
-SHEER_OPEN, SHEER_G_M2 = 0.15, 45.0
 
 
 @guarded

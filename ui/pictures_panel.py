@@ -18,6 +18,7 @@ from session import bound, guarded, work
 from state import Work, short_words, stack_key, stack_of
 from weavecolor.make.lightchoice import LightChoice, light_words, scene_of
 from weavecolor.make.project import ProjectOption
+from weavecolor.make.sheetfromproject import closeup_scale
 from weavecolor.picture.closeup import draw_closeup
 from weavecolor.picture.composite import CLOSEUP, Choice, draw_sheet
 from weavecolor.picture.drape import draw_drape
@@ -29,8 +30,6 @@ from weavecolor.stack import Stack
 SMALL = 240
 #: Pictures to keep.
 LARGE, LARGE_DRAPE = (1600, 1200), (900, 1200)
-#: Yarns shown across the page's close-up: few enough that single yarns are seen.
-YARNS_ACROSS = 26
 MOST_ON_SHEET = 12
 
 
@@ -57,17 +56,11 @@ def small_closeup(now: Work, option: ProjectOption) -> Shown:
 
 @st.cache_resource(max_entries=150, show_spinner=False)
 def _closeup(key: tuple, _stack: Stack, _light: LightChoice, _units: str) -> Shown:
-    scale = _scale(_stack, SMALL)
+    scale = closeup_scale(_stack, SMALL)
     image = draw_closeup(_stack, scene_of(_light), SMALL, SMALL, mm_per_px=scale)
     wide = scale * SMALL
     told = f"{wide / 25.4:.2f} in wide" if _units == "inch" else f"{wide:.1f} mm wide"
     return Shown("Close-up", told, uri_of(image))
-
-
-def _scale(stack: Stack, width: int) -> float:
-    """Mm a pixel that shows a good number of the finest layer's yarns."""
-    finest = max((x.cloth.ends_per_cm * x.cloth.picks_per_cm) ** 0.5 for x in stack.layers)
-    return YARNS_ACROSS * 10.0 / finest / width
 
 
 def small_drape(now: Work, option: ProjectOption) -> Iterator[Shown | None]:
@@ -92,7 +85,7 @@ def _large_closeup(
         scene_of(_light),
         _width,
         _height,
-        mm_per_px=_scale(_stack, _width),
+        mm_per_px=closeup_scale(_stack, _width),
     )
 
 

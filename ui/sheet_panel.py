@@ -31,7 +31,7 @@ from session import (
 from state import Work, chosen_option, option_words
 from weavecolor.errors import InputError
 from weavecolor.make.makingsheet import MakingSheet, making_sheet_images, making_sheet_pdf
-from weavecolor.make.project import MAX_BYTES, ProjectOption, from_json, to_json
+from weavecolor.make.project import MAX_BYTES, Project, ProjectOption, from_json, to_json
 from weavecolor.make.sheetfromproject import SheetChoices
 from weavecolor.make.sheetfromproject import making_sheet as sheet_of
 from weavecolor.scenes import scene_names
@@ -132,14 +132,15 @@ def making_sheet(now: Work, option: ProjectOption) -> MakingSheet:
         laid=bool(st.session_state.get("laid")),
         fullness=() if plan is None else (("skirt", plan),),
     )
-    return _making_sheet((to_json(to_project(now)), option, choices), now, option, choices)
+    project = to_project(now)
+    return _making_sheet((to_json(project), option, choices), project, option, choices)
 
 
 @st.cache_resource(max_entries=6, show_spinner="The sheet is being made …")
 def _making_sheet(
-    key: tuple, _now: Work, _option: ProjectOption, _choices: SheetChoices
+    key: tuple, _project: Project, _option: ProjectOption, _choices: SheetChoices
 ) -> MakingSheet:
-    return sheet_of(to_project(_now), _choices, _option)
+    return sheet_of(_project, _choices, _option)
 
 
 @guarded

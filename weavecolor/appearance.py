@@ -102,7 +102,8 @@ def _one(layers: tuple[_Same, ...], how: tuple) -> tuple:
 
 
 def _kept_layer(layers: tuple[_Same, ...], how: tuple) -> PileOptics:
-    return _layers.fetch([_one(layers, how)], lambda _: [_laid(*_one(layers, how))])[0]
+    one = _one(layers, how)
+    return _layers.one(one, lambda: _laid(*one))
 
 
 def _pile(layers: tuple[_Same, ...], lay: str, how: tuple, keep: bool) -> PileOptics:
@@ -114,11 +115,11 @@ def _pile(layers: tuple[_Same, ...], lay: str, how: tuple, keep: bool) -> PileOp
 
     def build() -> PileOptics:
         last = _kept_layer(layers, how)
-        return (
-            last if len(layers) == 1 else add(_pile(layers[:-1], lay, how, True), last, GAPS[lay])
-        )
+        if len(layers) == 1:
+            return last
+        return add(_pile(layers[:-1], lay, how, keep), last, GAPS[lay])
 
-    return _piles.fetch([(layers, lay, how)], lambda _: [build()])[0]
+    return _piles.one((layers, lay, how), build)
 
 
 def _small(layers: tuple[_Same, ...], lay: str, how: tuple, keep: bool) -> PileOptics:
@@ -130,7 +131,7 @@ def _small(layers: tuple[_Same, ...], lay: str, how: tuple, keep: bool) -> PileO
             return seen(last)
         return add(_pile(layers[:-1], lay, how, keep), last, GAPS[lay], rows=viewed(last))
 
-    return _seen.fetch([(layers, lay, how)], lambda _: [build()])[0]
+    return _seen.one((layers, lay, how), build) if keep else build()
 
 
 def pile_optics(

@@ -44,6 +44,10 @@ class Kept(Generic[Key, Value]):
                     self._held.popitem(last=False)
         return [found[key] for key in wanted]
 
+    def one(self, key: Key, make: Callable[[], Value]) -> Value:
+        """The value of ``key``, from ``make`` where it is not held."""
+        return self.fetch([key], lambda _: [make()])[0]
+
     def cache_clear(self) -> None:
         """Forget everything, as the caches of the standard library do."""
         with self._lock:

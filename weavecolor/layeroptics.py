@@ -60,7 +60,7 @@ def _both_ways(flow: Array) -> Array:
 
 def dye(cloth: Cloth) -> Dyed:
     """Put a cloth's colours on its cell. Raises InputError where the cloth cannot be woven."""
-    return _dyed.fetch([content(cloth)], lambda _: [_dye(cloth)])[0]
+    return _dyed.one(content(cloth), lambda: _dye(cloth))
 
 
 def _dye(cloth: Cloth) -> Dyed:
@@ -300,8 +300,7 @@ def layer_optics(
         reflect[:, a, a] = pair[:, pa, pa]
         under[:, b, b] = pair[:, pb, pb]
         through_scattered[:, a, b] = pair[:, pa, pb]
-        looked = (beams if exact else quick_beams)(dyed.construction, vectors)
-        through[half:] = [b.through for b in looked]
+        through[half:] = named.through
     geometry = cell.geometry
     lie = Lie(
         dyed.construction,

@@ -119,12 +119,14 @@ class Finish:
 @dataclass(frozen=True, eq=False)
 class NamedForms:
     """As the last three of :class:`Finish` for E named directions: ``radiosity`` and ``arriving``
-    (5, P, E), ``first`` (5, E, 2D) with the nodes and ``pair`` (5, E, E) with each other."""
+    (5, P, E), ``first`` (5, E, 2D) with the nodes and ``pair`` (5, E, E) with each other;
+    ``through`` (E,): beam transmittance."""
 
     radiosity: Array
     arriving: Array
     first: Array
     pair: Array
+    through: Array
 
 
 def _lobes(cell: Transport, kinds: Surfaces, one: Array, other: Array) -> NDArray[np.float32]:
@@ -196,13 +198,11 @@ def finish(construction: Construction, kinds: Surfaces) -> Finish:
     first = 0.5 * (first + np.swapaxes(first, 1, 2))
     arriving = cell.exchange @ entry.radiosity
     sent = np.swapaxes(entry.radiosity, 1, 2) * share
-    turn = grid.turned(grid.steps // 2)
+    turn = None if cell.turned is None else grid.turned(grid.steps // 2)
+    patterns = zip(_patterns(share.size, cell.turned), _patterns(2 * grid.half, turn), strict=True)
     parities = tuple(
         Parity(p, n, p @ loop @ p.T, p @ arriving @ n.T, n @ sent @ p.T, n @ first @ n.T)
-        for p, n in zip(
-            *(_patterns(size, to) for size, to in ((share.size, cell.turned),
-            (turn.size, None if cell.turned is None else turn))), strict=True
-        )
+        for p, n in patterns
     )
     return Finish(
         cell, kinds, entry, keep, chi, bounce, stray_to, loop, arriving, first, parities
@@ -333,6 +333,7 @@ def named_forms(
         cell.exchange @ entry.radiosity,
         _first(cell, entry, surface.entry, surface.bounce, single, glint),
         0.5 * (pair + np.swapaxes(pair, 1, 2)),
+        np.array([b.through for b in beams]),
     )
 
 

@@ -106,7 +106,7 @@ def family(stack: Stack, scene: Scene, step_deg: float = 8.0) -> Family:
     if not 2.0 <= step_deg <= 20.0:
         raise InputError("work out a normal every 2 to 20 degrees")
     key = (_stack_key(stack), _scene_key(scene), step_deg)
-    return _kept.fetch([key], lambda _: [_family(stack, scene, step_deg)])[0]
+    return _kept.one(key, lambda: _family(stack, scene, step_deg))
 
 
 _kept: Kept[tuple, Family] = Kept(48)
