@@ -22,11 +22,11 @@ SWATCHES = ("shot-organza-red-black", "shot-chiffon-rose-yellow")
 
 
 def stacks():
-    """Four stacks of two constructions; each worked out from nothing in a new process."""
+    """Six stacks of two constructions; each worked out from nothing in a new process."""
     found = []
     for name in SWATCHES:
         cloth = load_swatch(name)
-        for grains in ((0.0, 90.0), (45.0,) * 3):
+        for grains in ((0.0,), (0.0, 90.0), (45.0,) * 3):
             found.append(Stack(tuple(Layer(cloth, g) for g in grains), backing("white")))
     return found
 
