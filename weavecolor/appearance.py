@@ -150,8 +150,8 @@ def pile_optics(
     layer, more than twelve, a direction along the cloth, or cloth that cannot be woven.
 
     For pictures of very many directions: ``links`` names the pairs of directions whose mutual
-    sheen is wanted (numbers in ``above`` then ``below``), and ``exact=False`` looks directions up
-    between traced ones (see :func:`weavecolor.cell.transport.quick_beam`).
+    sheen is wanted (numbers in ``above`` then ``below``), and ``exact=False`` takes fewer samples
+    of each (see :func:`weavecolor.cell.transport.beams`).
 
     Examples
     --------
@@ -182,14 +182,25 @@ def _asked(
     )
 
 
-def _seen_pile(
+def seen_optics(
     stack: Stack,
     above: Sequence[tuple[float, float]],
     below: Sequence[tuple[float, float]] = (),
+    *,
+    links: Sequence[tuple[int, int]] | None = None,
+    exact: bool = True,
 ) -> PileOptics:
-    """As :func:`pile_optics`; labels: even diffuse light, then ``above``, then ``below``."""
+    """As :func:`pile_optics`, and less work; labels: even diffuse light, then ``above``, then
+    ``below``.
+
+    Examples
+    --------
+    >>> seen_optics(double, [(0.0, 0.0)]).reflect.shape
+    (41, 2, 2)
+    """
+    pairs = None if links is None else tuple((int(a), int(b)) for a, b in links)
     layers, directions = _asked(stack, above, below)
-    return _small(layers, stack.lay, (*directions, None, True), _few(directions))
+    return _small(layers, stack.lay, (*directions, pairs, exact), _few(directions))
 
 
 def brf(
@@ -213,7 +224,7 @@ def brf(
     >>> brf(single, [(45.0, 0.0)], [(0.0, 0.0), (60.0, 180.0)]).shape
     (1, 2, 41)
     """
-    pile = _seen_pile(stack, (*lights, *views))
+    pile = seen_optics(stack, (*lights, *views))
     factors = _over(pile, stack, (stack.backing,))[0]
     start = pile.through.size - len(lights) - len(views)
     middle = start + len(lights)
@@ -249,7 +260,7 @@ def transmittance(stack: Stack, zenith_deg: float = 0.0, azimuth_deg: float = 0.
     >>> 0.0 < through.straight < transmittance(single).straight
     True
     """
-    pile = _seen_pile(stack, ((zenith_deg, azimuth_deg),))
+    pile = seen_optics(stack, ((zenith_deg, azimuth_deg),))
     share = pile.share
     return Transmittance(
         float(pile.through[-1]),
@@ -269,7 +280,7 @@ def contrast_ratio(stack: Stack) -> float:
     >>> contrast_ratio(single) < contrast_ratio(double) < 1.0
     True
     """
-    pile = _seen_pile(stack, ((0.0, 0.0),))
+    pile = seen_optics(stack, ((0.0, 0.0),))
     grounds = [np.zeros(BANDS), np.full(BANDS, CONTRAST_WHITE)]
     light = light_spectrum("D65")
     black, white = (
@@ -320,7 +331,7 @@ def appearances(
         )  # fmt: skip
         radiances = [clear if b is None else b.reflectance * lit for b in backings]
     else:
-        pile = _seen_pile(stack, (view, *((x.zenith_deg, x.azimuth_deg) for x in front)), opposite)
+        pile = seen_optics(stack, (view, *((x.zenith_deg, x.azimuth_deg) for x in front)), opposite)
         eye = pile.through.size - 1 - len(front) - len(behind)
         for b, factors in zip(backings, _over(pile, stack, backings), strict=True):
             total = (factors[:, eye] @ pile.share) * scene.diffuse

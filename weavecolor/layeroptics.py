@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from weavecolor.cell.finish import Finish, NamedForms, Surfaces, finish, named_forms, surfaces
 from weavecolor.cell.nodes import Nodes
 from weavecolor.cell.pairs import Distance, Pairs, pairs
-from weavecolor.cell.transport import Vector, beams, quick_beams, transport
+from weavecolor.cell.silhouette import Vector
+from weavecolor.cell.transport import beams, transport
 from weavecolor.cloth import Cloth, Construction, Yarn
 from weavecolor.construction import check_weavable
 from weavecolor.kept import Kept
@@ -159,7 +160,7 @@ def _named(
     links: Links | None,
     exact: bool,
 ) -> NamedForms:
-    looked = (beams if exact else quick_beams)(construction, vectors)
+    looked = beams(construction, vectors, exact)
     return named_forms(construction, finish(construction, kinds), tuple(looked), links)
 
 
@@ -238,7 +239,7 @@ def layer_optics(
         Pairs of named directions, by number (above, then below), whose mutual sheen is wanted;
         all by default.
     exact : bool
-        False looks named directions up between traced ones, for pictures of very many.
+        False takes named directions on fewer samples, for pictures of very many.
 
     Notes
     -----

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.adding import GAPS, over_backings
-from weavecolor.appearance import pile_optics
+from weavecolor.appearance import seen_optics
 from weavecolor.cell.nodes import unit
 from weavecolor.spectra import BANDS
 from weavecolor.stack import Stack
@@ -59,9 +59,9 @@ def poses(
     lights : int
         How many lights there are.
     exact : bool
-        False looks directions up between traced ones: quicker, for pictures.
+        False takes fewer samples: quicker, for pictures.
 
-    Raises InputError as ``pile_optics``.
+    Raises InputError as ``seen_optics``.
     """
     if stack.backing is not None:
         back = {}
@@ -73,9 +73,9 @@ def poses(
     links = [(eye[n], at[d]) for (n, _), d in front.items()]
     links += [(eye[n], under[d]) for (n, _), d in back.items()]
     links = links or [(0, 0)]  # at least one pair is to be named
-    pile = pile_optics(stack, above, below, links=list(dict.fromkeys(links)), exact=exact)
+    pile = seen_optics(stack, above, below, links=list(dict.fromkeys(links)), exact=exact)
     share = pile.share
-    nodes = share.size - len(above) - len(below)
+    nodes = share.size - len(above) - len(below)  # labels that stand for diffuse light
     over = (
         pile.reflect
         if stack.backing is None

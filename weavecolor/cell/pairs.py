@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from weavecolor.cell.nodes import unit
 from weavecolor.cell.rays import blocked
-from weavecolor.cell.transport import Transport, Vector, beams, pencils, quick_beams, transport
+from weavecolor.cell.silhouette import Vector, silhouette
+from weavecolor.cell.transport import Transport, beams, pencils, transport
 from weavecolor.cloth import Construction
 from weavecolor.kept import Kept
 
@@ -73,11 +74,12 @@ def _spread(count: int, which: int) -> Array:
     return out
 
 
+@lru_cache(maxsize=16)
 def _behind(construction: Construction, distance: Distance, count: int, flip: bool) -> NDArray:
     """Points (3, n) behind the layer at the given distance; behind is above the face where the
     cloth lies ``flip``-ped."""
     cell = transport(construction)
-    foot = pencils(cell.geometry, count)
+    foot = pencils(cell.geometry, count).copy()
     n = foot.shape[1]
     beyond = np.zeros(n)
     if distance.depths:
@@ -111,12 +113,14 @@ class _Bundle:
     toward: Vector | None = None
     node_set: int | None = None
 
+    def points(self) -> NDArray:
+        """Where the rays start (3, points)."""
+        return _behind(self.construction, self.distance, self.count, self.flip)
+
     def rays(self) -> tuple[NDArray, NDArray]:
-        """Points and directions, (3, rays) each."""
-        points = _behind(self.construction, self.distance, self.count, self.flip)
+        """Points and directions, (3, rays) each, of rays that go various ways."""
+        points = self.points()
         n = points.shape[1]
-        if self.toward is not None:
-            return points, np.repeat(np.array(self.toward)[:, None], n, axis=1)
         if self.node_set is None:
             toward = unit(np.arcsin(np.sqrt(_spread(n, 0))), 2.0 * np.pi * _spread(n, 1))
         else:
@@ -142,18 +146,26 @@ _opened: Kept[_Bundle, NDArray] = Kept(256)
 
 
 def _open(bundles: list[_Bundle]) -> list[NDArray]:
-    """Whether each ray of each bundle gets out through the layer, all traced together."""
+    """Whether each ray of each bundle gets out through the layer."""
+    return _opened.fetch(bundles, _trace)
 
-    def trace(missing: list[_Bundle]) -> list[NDArray]:
-        parts = [bundle.rays() for bundle in missing]
+
+def _trace(bundles: list[_Bundle]) -> list[NDArray]:
+    """Bundles along one direction by the cell's silhouette, all others ray by ray, together."""
+    geometry = transport(bundles[0].construction).geometry
+    scattered = [b for b in bundles if b.toward is None]
+    met: dict[_Bundle, NDArray] = {}
+    if scattered:
+        parts = [bundle.rays() for bundle in scattered]
         ends = np.cumsum([points.shape[1] for points, _ in parts])[:-1]
         shut = blocked(
-            transport(missing[0].construction).geometry,
-            *(np.concatenate(rays, axis=1) for rays in zip(*parts, strict=True)),
+            geometry, *(np.concatenate(rays, axis=1) for rays in zip(*parts, strict=True))
         )
-        return np.split(~shut, ends)
-
-    return _opened.fetch(bundles, trace)
+        met = dict(zip(scattered, np.split(shut, ends), strict=True))
+    for bundle in bundles:
+        if bundle.toward is not None:
+            met[bundle] = silhouette(geometry, bundle.toward).blocked(bundle.points())
+    return [~met[bundle] for bundle in bundles]
 
 
 @lru_cache(maxsize=128)
@@ -176,8 +188,7 @@ def pairs(
     cell = transport(construction)
     half = cell.nodes.half
     through = np.maximum(cell.through[half:] if flip else cell.through[:half], 0.0)
-    looked = beams if exact else quick_beams
-    own = np.array([b.through for b in looked(construction, vectors)])
+    own = np.array([b.through for b in beams(construction, vectors, exact)])
     points = (_NAMED_POINTS if nodes else _FAR_POINTS) if exact else _QUICK_POINTS
     outward = partial(_Bundle, construction, distance, flip)
     wanted = [outward(points, v) for v in vectors]

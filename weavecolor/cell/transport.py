@@ -14,27 +14,27 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.cell.nodes import Nodes, nodes, unit
-from weavecolor.cell.rays import blocked, first_hits, open_share
+from weavecolor.cell.nodes import Nodes, nodes
+from weavecolor.cell.rays import first_hits
+from weavecolor.cell.silhouette import Vector, silhouette
 from weavecolor.cell.surface import Patches, Samples, lattice, patches, samples
 from weavecolor.cell.tubes import WARP, Tubes, tubes
 from weavecolor.cloth import Construction
 from weavecolor.kept import Kept
 
 Array = NDArray[np.float64]
-Vector = tuple[float, float, float]
 
 _COARSE = 1800  # samples on the cell for diffuse light
 _NO_AREA = 1e-9  # of a patch that lies wholly within another yarn
 _FINE = 10000  # samples on the cell for a named direction
 # pencils of light through the cell for a named direction; more where less than this passes
 _PENCILS, _MORE_PENCILS, _LITTLE = 10946, 46368, 0.1
-_TABLE_RINGS, _TABLE_STEP, _TABLE_AZIMUTHS = 16, np.radians(6.0), 48  # for pictures
+_QUICK_PENCILS = 2584  # for pictures
 _FOOTPRINT = 0.35  # pencil width over pencil spacing: finer edges, no bias in narrow gaps
 
 
@@ -75,8 +75,8 @@ class Transport:
 @dataclass(frozen=True, eq=False)
 class Beam:
     """The cell seen from one named direction: ``fine`` (n_fine,) and ``coarse`` (n,) hold
-    ``seen``; ``through`` the beam transmittance. Where ``fine`` is None the coarse samples,
-    looked up between traced directions, are all there is."""
+    ``seen``; ``through`` the beam transmittance. Where ``fine`` is None the coarse samples are
+    all there is."""
 
     vector: Array
     fine: NDArray | None
@@ -227,30 +227,22 @@ def fine_samples(construction: Construction) -> Samples:
     return samples(geometry, patches(geometry), _FINE // (2 * len(geometry.distinct)))
 
 
-def _sights(geometry: Tubes, surfaces: list[Samples], vectors: Array) -> list[NDArray]:
-    """Facing over |cos zenith| of each surface's samples where in sight (m, n); rays together."""
-    x, y, z = vectors.T[:, :, None]
-    # added up one by one, so that a direction's own numbers do not depend on its company
-    facings = [
-        (x * s.normal[0] + y * s.normal[1] + z * s.normal[2]) / np.abs(z) for s in surfaces
-    ]
-    towards = [np.nonzero(f > 0) for f in facings]
-    starts = [_start(geometry, s)[:, n] for s, (_, n) in zip(surfaces, towards, strict=True)]
-    shut = blocked(
-        geometry,
-        np.concatenate(starts, axis=1),
-        np.concatenate([vectors[m].T for m, _ in towards], axis=1),
+def _sight(geometry: Tubes, surface: Samples, vector: Vector) -> NDArray:
+    """Facing over |cos zenith| of a surface's samples where in sight (n,), else 0."""
+    x, y, z = vector
+    normal = surface.normal
+    facing = (x * normal[0] + y * normal[1] + z * normal[2]) / abs(z)
+    towards = np.flatnonzero(facing > 0)
+    shut = silhouette(geometry, vector).blocked(
+        _start(geometry, surface)[:, towards], surface.system[towards]
     )
-    out, begun = [], 0
-    for facing, (m, n) in zip(facings, towards, strict=True):
-        free = ~shut[begun : begun + m.size]
-        begun += m.size
-        seen = np.zeros_like(facing)
-        seen[m[free], n[free]] = facing[m[free], n[free]]
-        out.append(seen)
-    return out
+    seen = np.zeros_like(facing)
+    free = towards[~shut]
+    seen[free] = facing[free]
+    return seen
 
 
+@lru_cache(maxsize=8)
 def pencils(geometry: Tubes, count: int) -> NDArray:
     """Points (3, n) spread evenly over the distinct crossings at mid-plane height."""
     u, v = lattice(count)
@@ -276,78 +268,42 @@ def openness(geometry: Tubes, vectors: Array) -> Array:
 
 def _counted(geometry: Tubes, vectors: Array, count: int) -> Array:
     foot = pencils(geometry, count)
-    n = foot.shape[1]
-    steep = np.abs(vectors[:, 2:])
-    down = -np.sign(vectors[:, 2:]) * vectors
-    lift = (geometry.top + 0.1 * geometry.pitch) / steep
-    origin = foot[None] - (lift * down)[:, :, None]  # m x 3 x n
-    width = _FOOTPRINT * np.sqrt(geometry.area / n * steep)
-    share = open_share(
-        geometry,
-        np.moveaxis(origin, 1, 0).reshape(3, -1),
-        np.repeat(down.T, n, axis=1),
-        np.repeat(width[:, 0], n),
-    )
-    return share.reshape(-1, n).mean(axis=1, dtype=float)
+    width = _FOOTPRINT * np.sqrt(geometry.area / foot.shape[1] * np.abs(vectors[:, 2]))
+    return np.array([
+        silhouette(geometry, tuple(v)).open_share(foot, w).mean(dtype=float)
+        for v, w in zip(vectors.tolist(), width.tolist(), strict=True)
+    ])  # fmt: skip
 
 
-_TOGETHER = 16  # directions traced at once: enough to be quick, few enough for little memory
-_beams: Kept[tuple[Construction, Vector], Beam] = Kept(256)
+_beams: Kept[tuple[Construction, Vector, bool], Beam] = Kept(256)
 
 
-def beams(construction: Construction, vectors: Sequence[Vector]) -> list[Beam]:
-    """The cell seen from unit directions (x, y, z), z not 0, in the cloth's frame."""
-    keys = [(construction, v) for v in vectors]
+def beams(
+    construction: Construction, vectors: Sequence[Vector], exact: bool = True
+) -> list[Beam]:
+    """The cell seen from unit directions (x, y, z), z not 0, in the cloth's frame.
 
-    def trace(missing: list[tuple[Construction, Vector]]) -> list[Beam]:
-        new = np.array([v for _, v in missing])
-        parts = (new[k : k + _TOGETHER] for k in range(0, len(new), _TOGETHER))
-        return [b for part in parts for b in _traced(construction, part)]
-
-    return _beams.fetch(keys, trace)
-
-
-def _traced(construction: Construction, vectors: Array) -> list[Beam]:
-    cell, fine = transport(construction), fine_samples(construction)
-    through = openness(cell.geometry, vectors)
-    near, far = _sights(cell.geometry, [fine, cell.samples], vectors)
-    for sight, surface in ((near, fine), (far, cell.samples)):
-        caught = (sight * surface.share).sum(axis=1)
-        sight *= ((1.0 - through) / np.maximum(caught, 1e-12))[:, None]
-    return [Beam(*parts) for parts in zip(vectors, near, far, through.tolist(), strict=True)]
+    Not ``exact``: on the coarse samples alone, for pictures, which want very many directions and
+    forgive a per cent or two.
+    """
+    return [
+        _beams.one((construction, v, exact), partial(_beam, construction, v, exact))
+        for v in vectors
+    ]
 
 
-@lru_cache(maxsize=8)
-def _sight_table(construction: Construction, up: bool) -> NDArray[np.float32]:
-    """Facing of the coarse samples where in sight (rings, steps, n), over one hemisphere."""
+def _beam(construction: Construction, vector: Vector, exact: bool) -> Beam:
     cell = transport(construction)
-    zenith = np.minimum(np.arange(_TABLE_RINGS) * _TABLE_STEP, np.radians(88.0))
-    azimuth = np.arange(_TABLE_AZIMUTHS) * 2.0 * np.pi / _TABLE_AZIMUTHS
-    vectors = unit(zenith[:, None], azimuth[None, :]).reshape(-1, 3)
-    if not up:
-        vectors = vectors * np.array([1.0, 1.0, -1.0])
-    steep = np.abs(vectors[:, 2:])
-    seen = _sights(cell.geometry, [cell.samples], vectors)[0] * steep
-    return seen.astype(np.float32).reshape(_TABLE_RINGS, _TABLE_AZIMUTHS, -1)
+    there = np.array(vector)
+    if exact:
+        through = float(openness(cell.geometry, there))
+        near = _scaled_sight(cell.geometry, fine_samples(construction), vector, through)
+    else:
+        through, near = float(_counted(cell.geometry, there[None], _QUICK_PENCILS)[0]), None
+    return Beam(there, near, _scaled_sight(cell.geometry, cell.samples, vector, through), through)
 
 
-def quick_beams(construction: Construction, vectors: Sequence[Vector]) -> list[Beam]:
-    """As :func:`beams`, looked up between directions traced once: for pictures, which want very
-    many directions at once and forgive a per cent or two."""
-    return [_looked_up(construction, *v) for v in vectors]
-
-
-def _looked_up(construction: Construction, x: float, y: float, z: float) -> Beam:
-    cell = transport(construction)
-    ring = min(np.arccos(min(abs(z), 1.0)) / _TABLE_STEP, _TABLE_RINGS - 1.000001)
-    step = np.arctan2(-x, y) / (2.0 * np.pi) * _TABLE_AZIMUTHS
-    r, a = int(ring), int(np.floor(step))
-    f, g = ring - r, step - a
-    a, b = a % _TABLE_AZIMUTHS, (a + 1) % _TABLE_AZIMUTHS
-    table = _sight_table(construction, z > 0)
-    seen = (1 - f) * ((1 - g) * table[r, a] + g * table[r, b])
-    seen = (seen + f * ((1 - g) * table[r + 1, a] + g * table[r + 1, b])) / abs(z)
-    caught = float(cell.samples.share @ seen)
-    if caught > 1.0:
-        seen, caught = seen / caught, 1.0
-    return Beam(np.array([x, y, z]), None, seen, 1.0 - caught)
+def _scaled_sight(geometry: Tubes, surface: Samples, vector: Vector, through: float) -> NDArray:
+    """What is in sight, scaled to all that does not pass."""
+    seen = _sight(geometry, surface, vector)
+    return seen * ((1.0 - through) / max(float(surface.share @ seen), 1e-12))

@@ -63,9 +63,33 @@ class System:
         return self.middle.ravel().take(index, mode="clip") + height, swing, phase
 
     @cached_property
+    def reach(self) -> float:
+        """Farthest that any of its yarns comes from the mid-plane, mm."""
+        return float(np.max(np.abs(self.middle) + np.abs(self.swing))) + self.half_height
+
+    @cached_property
     def _level(self) -> bool:
         """Whether every yarn swings about the mid-plane (plain weave)."""
         return not self.middle.any()
+
+    @cached_property
+    def kinds(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """For each yarn of the repeat, which of the different yarns it is, counted from 0 as they
+        first occur, and by how many crossings it runs ahead of that one."""
+        different: list[NDArray] = []
+        which, ahead = (np.zeros(len(self.middle), np.intp) for _ in range(2))
+        crossings = self.middle.shape[1]
+        rolled = (np.arange(crossings) + np.arange(crossings)[:, None]) % crossings
+        for yarn, path in enumerate(np.stack([self.middle, self.swing], axis=1)):
+            for kind, other in enumerate(different):
+                same = (other[:, rolled] == path[:, None]).all(axis=(0, 2))
+                if same.any():
+                    which[yarn], ahead[yarn] = kind, int(np.argmax(same))
+                    break
+            else:
+                which[yarn] = len(different)
+                different.append(path)
+        return which, ahead
 
     def height(self, yarn: NDArray, u: NDArray) -> tuple[NDArray, NDArray, NDArray]:
         """Axis height and its first two derivatives along the yarn, mm, 1, 1/mm."""

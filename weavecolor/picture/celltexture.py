@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.cell.nodes import nodes
-from weavecolor.cell.rays import Hits, blocked, first_hits
+from weavecolor.cell.rays import Hits, first_hits
+from weavecolor.cell.silhouette import silhouette
 from weavecolor.cell.sheen import mat_factor
 from weavecolor.cell.tubes import WARP, Tubes, tubes
 from weavecolor.cloth import Construction
@@ -146,7 +147,7 @@ def _sight(
     ):
         seen = np.maximum(to @ normal, 0.0)
         up = np.flatnonzero(seen > 0)
-        seen[up[blocked(geometry, start[:, up], to[:, None])]] = 0.0
+        seen[up[silhouette(geometry, tuple(to.tolist())).blocked(start[:, up], system[up])]] = 0.0
         total += share / cosine * seen
     sky[which] = total
     fibre = np.ones(x.size, np.float32)
@@ -182,7 +183,8 @@ def cell_texture(
         to = np.array(light)
         lit = np.maximum(to @ normal, 0.0) / abs(to[2])
         shadowed = np.flatnonzero(lit > 0)
-        lit[shadowed[blocked(geometry, sight.start[:, shadowed], to[:, None])]] = 0.0
+        shut = silhouette(geometry, light).blocked(sight.start[:, shadowed], system[shadowed])
+        lit[shadowed[shut]] = 0.0
         facing[k, which] = lit
         bright = np.flatnonzero(lit > 0)
         for s, (index, lobe, share) in enumerate(surfaces):

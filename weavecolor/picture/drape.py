@@ -7,7 +7,9 @@ screens; works nothing out about decisions.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -33,7 +35,7 @@ GROUND = lettering.GROUND
 _FINE = np.linspace(-80.0, 80.0, 641)
 #: Brightness of the room behind the form, over that before it (assumed).
 ROOM = 0.5
-_TILE = 64
+_TILE = 1 << 18  # samples worked on together: the memory of a picture
 
 
 @dataclass(frozen=True)
@@ -235,8 +237,10 @@ def drape_linear(
     aims = [float(np.arctan2(s[0], s[2])) for s in suns]
     out = np.empty((height, width, 3), np.float32)
     exposure = np.float32(exposure_for(scene, seeing, 0.95 * brightest_turn(scene)))
-    for first in range(0, height, _TILE):
-        here = shape(place, first, first + _TILE)
+    rows = max(_TILE // (width * sub), 1)
+
+    def paint(first: int) -> None:
+        here = shape(place, first, first + rows)
         light = _shaded(here, tables[0], aims)
         for box, table in zip(behind, tables[1:], strict=True):
             weight = _inside(here, box, width * sub, height)
@@ -246,9 +250,13 @@ def drape_linear(
         light *= exposure * cover
         light += np.float32(GROUND) * (1 - cover)
         if sub > 1:
-            light = light.reshape(light.shape[0], width, sub, 3).mean(axis=2)
-        out[first : first + _TILE] = light
-        report(0.85 + 0.15 * min(1.0, (first + _TILE) / height))
+            light = sum(light[:, k::sub] for k in range(sub)) * np.float32(1.0 / sub)
+        out[first : first + rows] = light
+
+    tiles = range(0, height, rows)
+    with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as workers:
+        for done, _ in enumerate(workers.map(paint, tiles), 1):
+            report(0.85 + 0.15 * done / len(tiles))
     return out
 
 

@@ -1,0 +1,265 @@
+"""Yarns as a parallel beam sees them: bands between two outlines, in closed form.
+
+Along one direction every yarn is a band across the mid-plane, and a line along that direction
+meets the yarn where its foot lies inside the band: thousands of lines are answered at once, where
+:mod:`weavecolor.cell.rays` follows each step by step. Outlines lie where the surface is seen edge
+on (M. P. do Carmo, Differential Geometry of Curves and Surfaces, 1976, on the Gauss map). Where a
+beam is so flat that a yarn may stand before itself, whether it is met before or behind a point is
+found by stepping. Knows where yarns stand in the way; knows nothing of light or colour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor.cell.tubes import WARP, System, Tubes
+
+Array = NDArray[np.float64]
+Vector = tuple[float, float, float]
+
+_OUTLINE = 48  # points of an outline between two crossings
+_TABLE, _FEWEST = 256, 8  # places between two crossings at which bands are looked up; on long repeats
+_MOST = 1 << 14  # places in all for that, and for silhouettes to be kept
+_FLAT = 0.15  # least steepness of the beam over a yarn, cosine of the angle between, to order them
+_STRIDE = 0.6  # of a flat beam's steps, over the thinner half of a yarn
+_AT_ONCE = 1 << 18  # of such steps
+
+
+@dataclass(frozen=True, eq=False)
+class Bands:
+    """One yarn system along one direction.
+
+    ``table`` (6, kinds * places) float32 over the foot's place along the yarn: lower edge of the
+    band from the yarn's line, mm, and distance from that edge over sideways distance; the same of
+    the upper edge; height of the yarn's middle on a line through its axis, mm, and its fall with
+    the foot's way across. The last two hold where ``ordered``: where no yarn stands before itself.
+    ``reach``: the farthest that any edge lies from the yarn's line, mm.
+    """
+
+    system: System
+    reach: float
+    ordered: bool
+    table: NDArray[np.float32]
+    per_crossing: int
+
+    def places(self, yarn: NDArray, along: NDArray) -> NDArray[np.intp]:
+        """Where in the table each foot stands for a yarn."""
+        first, shift = self.system.kinds
+        yarns, crossings = self.system.middle.shape
+        which = yarn.astype(np.intp) % yarns
+        size = crossings * self.per_crossing
+        step = np.floor(along * along.dtype.type(self.per_crossing / self.system.pitch))
+        step = step.astype(np.intp) + shift[which] * self.per_crossing
+        return first[which] * size + step % size
+
+
+@lru_cache(maxsize=64)
+def _course(system: System) -> tuple[NDArray[np.intp], Array, Array, Array]:
+    """Yarns that stand for each kind; and for each kind, at even steps along it, its axis's
+    height, and cosine and sine of its slope (kinds, steps)."""
+    kinds = np.unique(system.kinds[0], return_index=True)[1]
+    phase = np.arange(_OUTLINE) * (np.pi / _OUTLINE)
+    middle, swing = (t[kinds].astype(float)[:, :, None] for t in (system.middle, system.swing))
+    height = (middle + swing * np.cos(phase)).reshape(kinds.size, -1)
+    slope = (-(np.pi / system.pitch) * swing * np.sin(phase)).reshape(kinds.size, -1)
+    cosine = 1.0 / np.sqrt(1.0 + slope * slope)
+    return kinds, height, cosine, slope * cosine
+
+
+def _per_crossing(system: System) -> int:
+    segments = _course(system)[0].size * system.middle.shape[1]
+    return max(min(_TABLE, _MOST // segments), _FEWEST)
+
+
+def bands(system: System, across: float, along: float) -> Bands:
+    """The bands of a system along a direction of those slopes (way over height)."""
+    a, b = system.half_width, system.half_height
+    kinds, height, c, s = _course(system)
+    crossings = system.middle.shape[1]
+    steep = c - along * s  # the axis against the beam
+    root = np.sqrt((a * steep) ** 2 + (b * across) ** 2) + 1e-12 * a
+    aside = b * b * across * (s + along * c) / root
+    middle = np.arange(height.shape[1]) * (system.pitch / _OUTLINE) - along * height
+    half = (a * a * steep + b * b * across * across * c) / root
+    square = 1.0 / ((across / a) ** 2 + (steep / b) ** 2 + 1e-12 / (b * b))
+    scale = np.abs(steep) / np.hypot(steep, across)  # across the outline's tangent plane
+    # what is known at the foot of the lower outline, the upper one and the axis
+    feet = np.stack([middle - aside, middle + aside, middle])
+    known = np.stack([
+        (-half - across * height, scale),
+        (half - across * height, scale),
+        ((steep / b) ** 2 * height * square, across / (a * a) * square),
+    ])  # fmt: skip
+    period = crossings * system.pitch
+    feet = np.concatenate([feet, feet[..., :1] + period], axis=-1)
+    known = np.concatenate([known, known[..., :1]], axis=-1)
+    per = _per_crossing(system)
+    places = (np.arange(crossings * per) + 0.5) * (system.pitch / per)
+    table = np.zeros((3, 2, kinds.size, places.size), np.float32)
+    rising = bool((feet[..., 1:] > feet[..., :-1]).all())
+    if rising:
+        first = feet[..., :1]
+        at = first + (places - first) % period
+        for which, what, kind in np.ndindex(*table.shape[:3]):
+            table[which, what, kind] = np.interp(
+                at[which, kind], feet[which, kind], known[which, what, kind]
+            )
+    else:
+        for kind in range(kinds.size):
+            table[:2, :, kind] = _outermost(feet[:2, kind], known[:2, :, kind], places, period)
+    reach = float(np.abs(table[:2, 0]).max())
+    ordered = rising and steep.min() >= _FLAT * np.hypot(1.0, along)
+    return Bands(system, reach, bool(ordered), table.reshape(6, -1), per)
+
+
+def _outermost(feet: Array, known: Array, places: Array, period: float) -> Array:
+    """Lowest and highest edge at each place, and their scales (2, 2, places), of outlines that
+    fold over themselves: ``feet`` (2, n) over one period, ``known`` (2, 2, n) edge and scale."""
+    out = np.zeros((2, 2, places.size))
+    out[0, 0], out[1, 0] = np.inf, -np.inf
+    step = places[1] - places[0]
+    for foot, values in zip(feet, known, strict=True):
+        turns = np.flatnonzero(np.diff(np.sign(np.diff(foot)))) + 1
+        ends = np.concatenate([[0], turns, [foot.size - 1]])
+        for begin, end in zip(ends[:-1], ends[1:] + 1, strict=True):
+            piece, edge, scale = foot[begin:end], *values[:, begin:end]
+            if piece[0] > piece[-1]:
+                piece, edge, scale = piece[::-1], edge[::-1], scale[::-1]
+            # half a place beyond either end, so that no place falls between two pieces
+            index = np.arange(np.floor(piece[0] / step), np.ceil(piece[-1] / step)).astype(int)
+            at = (index + 0.5) * step
+            found, rate = np.interp(at, piece, edge), np.interp(at, piece, scale)
+            for part in range(0, index.size, places.size):  # a piece may be longer than the period
+                here = slice(part, part + places.size)
+                index_, found_, rate_ = index[here] % places.size, found[here], rate[here]
+                lower, higher = found_ < out[0, 0, index_], found_ > out[1, 0, index_]
+                for side, better in ((0, lower), (1, higher)):
+                    out[side, 0, index_[better]] = found_[better]
+                    out[side, 1, index_[better]] = rate_[better]
+    return out
+
+
+@dataclass(frozen=True, eq=False)
+class Silhouette:
+    """Both systems of a cell along one unit direction."""
+
+    geometry: Tubes
+    vector: Vector
+    systems: tuple[Bands, Bands]
+
+    def _covers(self, point: NDArray) -> Iterator[tuple[int, Bands, NDArray, NDArray, NDArray]]:
+        """Every yarn that may cover the foot of a point (3, n): its system's number and bands,
+        its index, and how far across from it and along it the foot stands, mm (n,)."""
+        kind = point.dtype.type
+        x, y, z = self.vector
+        feet = (point[0] - point[2] * kind(x / z), point[1] - point[2] * kind(y / z))
+        for number, one in enumerate(self.systems):
+            across, along = feet if number == WARP else feet[::-1]
+            nearest = np.rint(across * kind(1.0 / one.system.spacing))
+            most = int(one.reach / one.system.spacing + 0.5)
+            for offset in range(-most, most + 1):
+                yarn = nearest + kind(offset)
+                yield number, one, yarn, across - yarn * kind(one.system.spacing), along
+
+    def blocked(self, point: NDArray, own: NDArray | None = None) -> NDArray[np.bool_]:
+        """Whether a yarn stands before each point, looking along the direction.
+
+        ``point`` (3, n) mm, outside all yarns. ``own`` (n,): system of the yarn that each lies
+        on, facing the direction, which does not count; None where all points lie beyond the cloth.
+        """
+        point = np.asarray(point, np.float32)
+        up = self.vector[2] > 0
+        shut, unsure = (np.zeros(point.shape[1], bool) for _ in range(2))
+        if own is not None:
+            spacing = np.array(self.geometry.spacing, np.float32)
+            itself = np.rint(np.where(own == WARP, point[0], point[1]) / spacing[own])
+        for number, one, yarn, way, along in self._covers(point):
+            low, _, high, _, middle, lean = one.table
+            place = one.places(yarn, along)
+            inside = (way > low.take(place)) & (way < high.take(place))
+            if own is not None and one.ordered:
+                level = middle.take(place) - lean.take(place) * way
+                inside &= level > point[2] if up else level < point[2]
+                inside &= (yarn != itself) | (own != number)
+            if own is None or one.ordered:
+                shut |= inside
+            else:
+                unsure |= inside
+        left = np.flatnonzero(unsure & ~shut)
+        if left.size:
+            shut[left] = self._enters(point[:, left])
+        return shut
+
+    def open_share(self, foot: NDArray, footprint: float) -> NDArray[np.float32]:
+        """How much of each thin pencil of light passes through the cell; pencils go through
+        ``foot`` (3, n) in the mid-plane, ``footprint`` mm wide. An edge that cuts a pencil counts
+        by the part left open, so that openings are measured far more finely than the pencils are
+        spaced."""
+        foot = np.asarray(foot, np.float32)
+        half = np.float32(0.5 * footprint)
+        covered = np.zeros(foot.shape[1], np.float32)
+        for _, one, yarn, way, along in self._covers(foot):
+            low, low_scale, high, high_scale, _, _ = one.table
+            place = one.places(yarn, along)
+            above = (way - low.take(place)) * low_scale.take(place)
+            below = (high.take(place) - way) * high_scale.take(place)
+            np.maximum(covered, np.minimum(above, half) + np.minimum(below, half), out=covered)
+        return np.maximum(np.float32(1.0) - covered * np.float32(1.0 / footprint), 0.0)
+
+    def _enters(self, start: NDArray) -> NDArray[np.bool_]:
+        """Whether the way from ``start`` (3, n) out of the cloth enters a yarn of the systems
+        that are not in order; by steps."""
+        met = np.zeros(start.shape[1], bool)
+        x, y, z = (np.float32(v) for v in self.vector)
+        for number, one in enumerate(self.systems):
+            if one.ordered:
+                continue
+            level = np.copysign(np.float32(one.system.reach), z)
+            enter = np.maximum((-level - start[2]) / z, 0.0)
+            inside = np.maximum((level - start[2]) / z, 0.0) - enter
+            stride = _STRIDE * min(one.system.half_width, one.system.half_height)
+            steps = max(int(np.ceil(inside.max(initial=0.0) / stride)) + 1, 3)
+            share = np.linspace(0.0, 1.0, steps, dtype=np.float32)[:, None]
+            together = max(_AT_ONCE // steps, 1)
+            for first in range(0, inside.size, together):
+                part = slice(first, first + together)
+                way = enter[part] + share * inside[part]
+                px, py, pz = (s + way * v for s, v in zip(start[:, part], (x, y, z), strict=True))
+                u, v = (py, px) if number == WARP else (px, py)
+                met[part] |= _lowest(one.system.gauge(u, v, pz)[0]) < 0.0
+        return met
+
+
+def _lowest(values: NDArray) -> NDArray:
+    """Least value of each column (steps, n), by a parabola through the lowest of even steps."""
+    lowest = values.argmin(axis=0)
+    at = np.clip(lowest, 1, len(values) - 2)
+    before, here, after = (np.take_along_axis(values, (at + k)[None], 0)[0] for k in (-1, 0, 1))
+    bend = before - 2.0 * here + after
+    slope = after - before
+    inside = (at == lowest) & (bend > 0.0)
+    dip = np.where(inside, slope * slope / np.where(inside, 8.0 * bend, 1.0), 0.0)
+    return values.min(axis=0) - dip
+
+
+def silhouette(geometry: Tubes, vector: Vector) -> Silhouette:
+    """The cell seen along a unit direction (x, y, z), z not 0; kept unless the repeat is long."""
+    long = any(s.middle.shape[1] * _per_crossing(s) * s.kinds[0].max() > _MOST
+               for s in geometry.systems)  # fmt: skip
+    return (_silhouette if long else _kept)(geometry, vector)
+
+
+def _silhouette(geometry: Tubes, vector: Vector) -> Silhouette:
+    x, y, z = vector
+    warp, weft = geometry.systems
+    return Silhouette(
+        geometry, vector, (bands(warp, x / z, y / z), bands(weft, y / z, x / z))
+    )
+
+
+_kept = lru_cache(maxsize=96)(_silhouette)
