@@ -9,7 +9,6 @@ import os
 import shutil
 import socket
 import subprocess
-import sys
 import time
 import urllib.request
 from collections.abc import Callable
@@ -25,6 +24,8 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webelement import WebElement
 
+from weavecolor.cli.page import page_command, page_file
+
 ROOT = Path(__file__).resolve().parents[1]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 CHROMEDRIVER = shutil.which("chromedriver")
@@ -37,19 +38,21 @@ BUSY = '[data-testid="stApp"][data-test-script-state="running"], [data-testid="s
 
 
 class Served:
-    """The page's server in a process of its own, on a free port of the loopback address."""
+    """The page as the command ``weavecolor page`` starts it, on a free port of the loopback
+    address."""
 
     def __init__(self, folder: Path) -> None:
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
         self.log = folder / "server.log"
+        environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+        environment.pop("PYTHONDONTWRITEBYTECODE", None)  # compiled once, as anywhere else
         self.began = time.monotonic()
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "streamlit", "run", str(ROOT / "ui" / "page.py"),
-             "--server.port", str(self.port)],
+            page_command(page_file(), self.port, show=False),
             stdout=self.log.open("w"), stderr=subprocess.STDOUT,
-            cwd=ROOT, env={**os.environ, "PYTHONPATH": str(ROOT)},
+            cwd=ROOT, env=environment,
         )  # fmt: skip
         self.url = f"http://127.0.0.1:{self.port}"
 
@@ -62,6 +65,12 @@ class Served:
             except OSError:
                 time.sleep(0.05)
         raise TimeoutError(self.log.read_text())
+
+    def alive(self) -> bool:
+        if self.process.poll() is not None:
+            return False
+        with urllib.request.urlopen(f"{self.url}/_stcore/health", timeout=30) as answer:
+            return answer.status == 200
 
     def memory_mb(self) -> float:
         """Resident memory of the server (Linux)."""

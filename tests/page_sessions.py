@@ -7,10 +7,7 @@ What the server is asked, and what it sends, are the same bytes as with a browse
 from __future__ import annotations
 
 import http.cookiejar
-import os
 import secrets
-import socket
-import subprocess
 import time
 import urllib.error
 import urllib.request
@@ -24,31 +21,6 @@ from streamlit.proto.Common_pb2 import FileUploaderState
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 
 ROOT = Path(__file__).resolve().parents[1]
-
-
-class ServedByCommand(Served):
-    """The page as the command ``weavecolor page`` starts it."""
-
-    def __init__(self, folder: Path) -> None:
-        from weavecolor.cli.page import page_command, page_file
-
-        with socket.socket() as free:
-            free.bind(("127.0.0.1", 0))
-            self.port = free.getsockname()[1]
-        self.log = folder / "server.log"
-        self.began = time.monotonic()
-        self.process = subprocess.Popen(
-            page_command(page_file(), self.port, show=False),
-            stdout=self.log.open("w"), stderr=subprocess.STDOUT, cwd=ROOT,
-            env={**os.environ, "PYTHONPATH": str(ROOT)},
-        )  # fmt: skip
-        self.url = f"http://127.0.0.1:{self.port}"
-
-    def alive(self) -> bool:
-        if self.process.poll() is not None:
-            return False
-        with urllib.request.urlopen(f"{self.url}/_stcore/health", timeout=30) as answer:
-            return answer.status == 200
 
 
 class Session:

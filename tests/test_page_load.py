@@ -22,7 +22,8 @@ import pytest
 
 pytest.importorskip("websocket")
 
-from page_sessions import ServedByCommand, Session
+from page_driver import Served
+from page_sessions import Session
 
 from weavecolor.appearance import appearance
 from weavecolor.backings import backing
@@ -39,7 +40,7 @@ pytestmark = pytest.mark.browser
 
 @pytest.fixture(scope="module")
 def served(tmp_path_factory):
-    server = ServedByCommand(tmp_path_factory.mktemp("page"))
+    server = Served(tmp_path_factory.mktemp("page"))
     try:
         server.wait()
         yield server
@@ -310,7 +311,7 @@ def _person(served, number: int, latencies: list, found: dict, failures: list) -
 
 @pytest.mark.slow
 def test_twenty_sessions_at_once_get_their_own_right_answers(tmp_path):
-    server = ServedByCommand(tmp_path)
+    server = Served(tmp_path)
     try:
         server.wait()
         warm = Session(server)

@@ -24,7 +24,6 @@ from weavecolor.errors import InputError
 from weavecolor.fibres import FIBRES
 from weavecolor.lights import light_spectrum
 from weavecolor.make.cautions import cautions
-from weavecolor.make.sheetfromproject import SHEER_G_M2, SHEER_OPEN
 from words_page import HELP
 
 WEAVES = (
@@ -42,7 +41,8 @@ WEAVES = (
 
 @guarded
 def draw() -> None:
-    way = st.segmented_control("Where the cloth comes from", WAYS, key="cloth-way", default=WAYS[0])
+    st.session_state.setdefault("cloth-way", WAYS[0])
+    way = st.segmented_control("Where the cloth comes from", WAYS, key="cloth-way")
     if way == WAYS[1]:
         _describe()
     elif way == WAYS[2]:
@@ -145,15 +145,10 @@ def _yarn(title: str, yarn: Yarn) -> str:
     )
 
 
-def is_sheer(cloth: Cloth) -> bool:
-    numbers = looks.facts(digest(cloth), cloth)
-    return numbers.openness > SHEER_OPEN or numbers.mass_g_m2 < SHEER_G_M2
-
-
 def caution_box(*cloths: Cloth) -> str:
     """Cautions that fit these cloths."""
     fibres = {yarn.fibre.name for cloth in cloths for yarn in (cloth.warp, cloth.weft)}
-    said = cautions(fibres, sheer=any(is_sheer(cloth) for cloth in cloths))
+    said = cautions(fibres, sheer=any(looks.facts(digest(cloth), cloth).sheer for cloth in cloths))
     items = "".join(f"<li>{escape(line)}</li>" for line in said)
     return f'<div class="wc-caution" role="note"><b>Mind</b><ul>{items}</ul></div>'
 

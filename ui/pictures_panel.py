@@ -11,15 +11,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import streamlit as st
-from PIL import Image
+from PIL import Image, WebPImagePlugin  # noqa: F401  (named, the others need not be loaded)
 
 import drawing
 from session import bound, guarded, work
 from state import Work, short_words, stack_key, stack_of
 from weavecolor.make.lightchoice import LightChoice, light_words, scene_of
 from weavecolor.make.project import ProjectOption
-from weavecolor.make.sheetfromproject import closeup_scale
-from weavecolor.picture.closeup import draw_closeup
+from weavecolor.picture.closeup import closeup_scale, draw_closeup
 from weavecolor.picture.composite import CLOSEUP, Choice, draw_sheet
 from weavecolor.picture.drape import draw_drape
 from weavecolor.picture.encode import png_bytes

@@ -263,6 +263,10 @@ def check_weavable(cloth: Cloth) -> None:
         )
 
 
+#: A cloth more open or lighter than this is handled as sheer (by judgement).
+SHEER_OPEN, SHEER_G_M2 = 0.15, 45.0
+
+
 @dataclass(frozen=True)
 class Description:
     """A cloth in numbers; lengths mm, mass g/m2, setts per cm and inch, the rest shares."""
@@ -290,6 +294,11 @@ class Description:
     thickness_mm: float
     warp_on_face: float
     jamming: float
+
+    @property
+    def sheer(self) -> bool:
+        """Whether the cloth is to be handled as sheer."""
+        return self.openness > SHEER_OPEN or self.mass_g_m2 < SHEER_G_M2
 
 
 def describe(cloth: Cloth) -> Description:

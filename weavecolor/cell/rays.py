@@ -35,7 +35,7 @@ class Hits:
     up: NDArray[np.float32]
 
 
-def _set_out(geometry: Tubes, origin: NDArray, toward: NDArray, slim: NDArray) -> NDArray:
+def _set_out(geometry: Tubes, origin: NDArray, toward: NDArray) -> NDArray:
     """Working rows of rays about to start: see :func:`_march`."""
     touch = np.float32(_TOUCH * geometry.pitch)
     top, bottom = np.float32(geometry.top + 2 * touch), np.float32(-geometry.bottom - 2 * touch)
@@ -50,22 +50,18 @@ def _set_out(geometry: Tubes, origin: NDArray, toward: NDArray, slim: NDArray) -
         *(x + lead * dx, y + lead * dy, z + lead * dz, dx, dy, dz),
         *(1.0 / np.maximum(np.abs(d), tiny) for d in (dx, dy)),
         *(np.copysign(0.5 * p1, dx), np.copysign(0.5 * p2, dy)),
-        *(np.full_like(x, touch), slim),
+        np.full_like(x, touch),
     )
     return np.stack(rows)
 
 
 def _march(
-    geometry: Tubes,
-    origin: NDArray,
-    toward: NDArray,
-    slim: NDArray | None = None,
-    place: bool = False,
-) -> tuple[NDArray, NDArray, NDArray]:
-    """Hit flags, final points (where ``place``) and least clearances (where ``slim``).
+    geometry: Tubes, origin: NDArray, toward: NDArray, place: bool = False
+) -> tuple[NDArray, NDArray]:
+    """Hit flags, and final points (where ``place``).
 
-    Arrays are (3, n) float32; yarns are taken thinner all round by ``slim`` (n,). As rays end,
-    others take their place, so that each step works on many.
+    Arrays are (3, n) float32. As rays end, others take their place, so that each step works on
+    many.
     """
     touch = np.float32(_TOUCH * geometry.pitch)
     lost = np.float32(_LOST * geometry.pitch)
@@ -75,25 +71,20 @@ def _march(
     n = origin.shape[1]
     hit = np.zeros(n, bool)
     end = np.array(origin) if place else origin
-    clearance = np.full(n if slim is not None else 0, np.inf, np.float32)
-    state, index = np.empty((12, 0), np.float32), np.empty(0, np.intp)
+    state, index = np.empty((11, 0), np.float32), np.empty(0, np.intp)
     started = 0
     while started < n or index.size:
         room = _AT_ONCE - index.size
         if started < n and room > _AT_ONCE // 8:
             part = slice(started, started + room)
-            thin = np.zeros(n, np.float32)[part] if slim is None else slim[part]
-            more = _set_out(geometry, origin[:, part], toward[:, part], thin)
+            more = _set_out(geometry, origin[:, part], toward[:, part])
             state = np.concatenate([state, more], axis=1)
             index = np.concatenate([index, np.arange(started, started + more.shape[1])])
             started += more.shape[1]
-        x, y, z, dx, dy, dz, ax, ay, ahead_x, ahead_y, least, thinner = state
-        d1, i, *_ = warp.gauge(y, x, z)
-        d2, j, *_ = weft.gauge(x, y, z)
+        x, y, z, dx, dy, dz, ax, ay, ahead_x, ahead_y, least = state
+        d1, i = warp.distance(y, x, z)
+        d2, j = weft.distance(x, y, z)
         near = np.minimum(d1, d2)
-        near += thinner
-        if slim is not None:
-            clearance[index] = np.minimum(clearance[index], near)
         gone = ((z > top) & (dz >= 0)) | ((z < bottom) & (dz <= 0))
         met = ((near < 0) | (least > lost)) & ~gone
         done = met | gone
@@ -119,7 +110,7 @@ def _march(
         if over.size > 0.15 * index.size:
             keep = np.flatnonzero(~done)
             state, index = state[:, keep], index[keep]
-    return hit, end, clearance
+    return hit, end
 
 
 def _rays(origin: NDArray, toward: NDArray) -> tuple[NDArray, NDArray]:
@@ -132,23 +123,9 @@ def blocked(geometry: Tubes, origin: NDArray, toward: NDArray) -> NDArray[np.boo
     return _march(geometry, *_rays(origin, toward))[0]
 
 
-def open_share(
-    geometry: Tubes, origin: NDArray, toward: NDArray, footprint: NDArray | float
-) -> NDArray[np.float32]:
-    """How much of each thin pencil of light passes, 0-1; shapes as :func:`blocked`.
-
-    ``footprint`` (n,) or one, mm: the pencil's width. An edge that cuts it counts by the part left
-    open, so that openings are measured far more finely than the pencils are spaced.
-    """
-    origin, toward = _rays(origin, toward)
-    width = np.broadcast_to(np.asarray(footprint, np.float32), origin.shape[1:])
-    hit, _, clear = _march(geometry, origin, toward, 0.5 * width)
-    return np.where(hit, np.float32(0.0), np.clip(clear / width, 0.0, 1.0))
-
-
 def first_hits(geometry: Tubes, origin: NDArray, toward: NDArray) -> Hits:
     """The first yarn that each ray meets, and the place on it; shapes as :func:`blocked`."""
-    hit, end, _ = _march(geometry, *_rays(origin, toward), place=True)
+    hit, end = _march(geometry, *_rays(origin, toward), place=True)
     n = hit.size
     system = np.full(n, -1, np.int8)
     yarn = np.zeros(n, np.int32)

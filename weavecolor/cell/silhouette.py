@@ -23,9 +23,9 @@ Array = NDArray[np.float64]
 Vector = tuple[float, float, float]
 
 _OUTLINE = 48  # points of an outline between two crossings
-_TABLE, _FEWEST = 256, 8  # places between two crossings at which bands are looked up; on long repeats
+_TABLE, _FEWEST = 256, 8  # places between two crossings to look bands up at; on long repeats
 _MOST = 1 << 14  # places in all for that, and for silhouettes to be kept
-_FLAT = 0.15  # least steepness of the beam over a yarn, cosine of the angle between, to order them
+_FLAT = 0.15  # least cosine of the angle between a yarn and the beam to tell before from behind
 _STRIDE = 0.6  # of a flat beam's steps, over the thinner half of a yarn
 _AT_ONCE = 1 << 18  # of such steps
 
@@ -231,7 +231,7 @@ class Silhouette:
                 way = enter[part] + share * inside[part]
                 px, py, pz = (s + way * v for s, v in zip(start[:, part], (x, y, z), strict=True))
                 u, v = (py, px) if number == WARP else (px, py)
-                met[part] |= _lowest(one.system.gauge(u, v, pz)[0]) < 0.0
+                met[part] |= _lowest(one.system.distance(u, v, pz)[0]) < 0.0
         return met
 
 

@@ -22,6 +22,7 @@ from weavecolor.weaves import half_turn, translations
 
 Array = NDArray[np.float64]
 WARP, WEFT = 0, 1
+_ALONG, _HIGH = 48, 49  # the table of offsets: places between crossings, and heights
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,6 +98,82 @@ class System:
         rate = u.dtype.type(np.pi / self.pitch)
         return h, -rate * swing * np.sin(phase), -rate * rate * swing * np.cos(phase)
 
+    @cached_property
+    def _offsets(self) -> tuple[NDArray[np.int32], NDArray[np.float32], float]:
+        """Signed distance from a yarn's axis in its own upright plane, tabulated.
+
+        Where in the table each stretch between two crossings starts, by yarn and crossing; the
+        table by stretch, place along and height; and how far from the mid-plane it reaches, mm. A
+        stretch's neighbours count, so stretches that have the same ones share a part.
+        """
+        yarns, crossings = self.middle.shape
+        course = np.stack([self.middle, self.swing], axis=-1)
+        near = np.concatenate([np.roll(course, k, axis=1) for k in (1, 0, -1)], axis=-1)
+        _, first, which = np.unique(
+            near.reshape(-1, 6), axis=0, return_index=True, return_inverse=True
+        )
+        limit = 1.5 * self.reach
+        yarn, crossing = np.divmod(first, crossings)
+        along = (crossing[:, None] + np.arange(_ALONG + 1) / _ALONG) * self.pitch
+        along[:, -1] -= 1e-9 * self.pitch  # still on this stretch
+        height = np.linspace(-limit, limit, _HIGH)
+        u, z = np.broadcast_arrays(along[:, :, None], height)
+        v = np.broadcast_to(yarn[:, None, None] * self.spacing, u.shape)
+        up = self.gauge(u, v, z)[4].astype(np.float32)
+        start = (which.reshape(-1) * ((_ALONG + 1) * _HIGH)).astype(np.int32)
+        return start, up.ravel(), limit
+
+    def distance(self, u: NDArray, v: NDArray, z: NDArray) -> tuple[NDArray, NDArray]:
+        """Distance and yarn index as :meth:`gauge` gives them, read from a table: for steps."""
+        start, table, limit = self._offsets
+        kind = u.dtype.type
+        number = np.rint(v * kind(1.0 / self.spacing))
+        across = v - number * kind(self.spacing)
+        crossings = self.middle.shape[1]
+        k = u * kind(1.0 / self.pitch)
+        cell = np.floor(k)
+        k -= cell
+        k *= kind(_ALONG)
+        cell -= np.floor((cell + kind(0.5)) * kind(1.0 / crossings)) * kind(crossings)
+        cell += self._row(number)
+        index = start.take(cell.astype(np.int32), mode="clip")
+        place = k.astype(np.int32)
+        k -= place
+        level = z + kind(limit)
+        level *= kind((_HIGH - 1) / (2.0 * limit))
+        np.clip(level, 0.0, kind(_HIGH - 1.001), out=level)
+        step = level.astype(np.int32)
+        level -= step
+        place *= _HIGH
+        index += place
+        index += step
+        near, above = table.take(index, mode="clip"), table.take(index + 1, mode="clip")
+        index += _HIGH
+        after, both = table.take(index, mode="clip"), table.take(index + 1, mode="clip")
+        above -= near
+        both -= after
+        above *= level
+        above += near
+        both *= level
+        both += after
+        both -= above
+        both *= k
+        both += above
+        return self._from_axis(across, both), number
+
+    def _from_axis(self, across: NDArray, up: NDArray) -> NDArray:
+        """Distance to the surface of points at these offsets in the section, negative inside."""
+        kind = across.dtype.type
+        a, b = kind(self.half_width), kind(self.half_height)
+        if self.half_width == self.half_height:
+            return np.sqrt(across * across + up * up) - a
+        p, q = across / a, up / b
+        r2 = p * p + q * q
+        p /= a
+        q /= b
+        gradient = np.sqrt(p * p + q * q) + kind(1e-9)
+        return (r2 - np.sqrt(r2)) / gradient
+
     def gauge(self, u: NDArray, v: NDArray, z: NDArray) -> tuple[NDArray, ...]:
         """Distance from points to the nearest yarn by index, and where on it.
 
@@ -129,17 +206,7 @@ class System:
         above = z - self._axis(row, foot)[0]
         along = u - foot
         up = np.copysign(np.sqrt(above * above + along * along), above)
-        a, b = kind(self.half_width), kind(self.half_height)
-        if self.half_width == self.half_height:
-            distance = np.sqrt(across * across + up * up) - a
-        else:
-            p, q = across / a, up / b
-            r2 = p * p + q * q
-            p /= a
-            q /= b
-            gradient = np.sqrt(p * p + q * q) + kind(1e-9)
-            distance = (r2 - np.sqrt(r2)) / gradient
-        return distance, number, foot, across, up
+        return self._from_axis(across, up), number, foot, across, up
 
 
 @dataclass(frozen=True, eq=False)

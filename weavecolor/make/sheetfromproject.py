@@ -25,7 +25,7 @@ from weavecolor.make.sheetdata import (
     SheetLayer,
     SheetSwatch,
 )
-from weavecolor.picture.closeup import draw_closeup
+from weavecolor.picture.closeup import closeup_scale, draw_closeup
 from weavecolor.picture.drape import draw_drape
 from weavecolor.picture.folds import form_names
 from weavecolor.scene import Scene
@@ -33,10 +33,6 @@ from weavecolor.stack import Stack
 from weavecolor.uncertainty import known_of, of_colour
 
 PICTURES = ("close-up", "drape")
-#: A cloth more open or lighter than this is handled as sheer (by judgement).
-SHEER_OPEN, SHEER_G_M2 = 0.15, 45.0
-#: Yarns shown across a close-up: few enough that single yarns are seen.
-YARNS_ACROSS = 26
 #: Fields of a cloth file as a maker calls them.
 _FIELD_WORDS = {"lustre_deg": "lustre", "scattering_m2_g": "scattering"}
 _STAGE = ("stage", "footlights", "candle")
@@ -116,7 +112,7 @@ def making_sheet(
         fullness=plans,
         cautions=cautions(
             {yarn.fibre.name for cloth in cloths for yarn in (cloth.warp, cloth.weft)},
-            sheer=any(is_sheer(cloth) for cloth in cloths),
+            sheer=any(describe(cloth).sheer for cloth in cloths),
             dyeing=choices.dyeing,
             solvent=choices.solvent,
             pleating=any(plan.kind in ("knife", "box") for _, plan in plans),
@@ -130,12 +126,6 @@ def making_sheet(
 def cloths_in(stack: Stack) -> tuple[Cloth, ...]:
     """The different cloths of a stack, outermost first."""
     return tuple({id(layer.cloth): layer.cloth for layer in stack.layers}.values())
-
-
-def is_sheer(cloth: Cloth) -> bool:
-    """Whether a cloth is to be handled as sheer."""
-    numbers = describe(cloth)
-    return numbers.openness > SHEER_OPEN or numbers.mass_g_m2 < SHEER_G_M2
 
 
 def sheet_colours(stack: Stack, lit: Sequence[Lit]) -> tuple[SheetColour, ...]:
@@ -183,12 +173,6 @@ def sheet_closeups(stack: Stack, lit: Sequence[Lit], most: int = 3) -> tuple[She
         image = draw_closeup(stack, scene, 480, 360, mm_per_px=scale)
         made.append(SheetSwatch(image, f"{_capital(name)}: close-up, {scale * 480:.1f} mm wide"))
     return tuple(made)
-
-
-def closeup_scale(stack: Stack, width_px: int) -> float:
-    """Mm a pixel that shows a good number of the finest layer's yarns."""
-    finest = max((x.cloth.ends_per_cm * x.cloth.picks_per_cm) ** 0.5 for x in stack.layers)
-    return YARNS_ACROSS * 10.0 / finest / width_px
 
 
 def sheet_drape(stack: Stack, light: Lit, form: str) -> tuple[SheetSwatch, ...]:

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from weavecolor.cell.nodes import nodes
 from weavecolor.cell.rays import Hits, first_hits
-from weavecolor.cell.silhouette import silhouette
 from weavecolor.cell.sheen import mat_factor
+from weavecolor.cell.silhouette import silhouette
 from weavecolor.cell.tubes import WARP, Tubes, tubes
 from weavecolor.cloth import Construction
 

@@ -34,6 +34,8 @@ Array = NDArray[np.float64]
 _PER_SPACING = 8.0
 #: Beyond so many subsamples per pixel and axis the picture is summed from plane waves instead.
 _MOST_SUB = 3
+#: Yarns across a picture at its usual scale: few enough that single yarns are seen.
+YARNS_ACROSS = 26
 _TILE = 96  # picture rows at a time: bounds the memory
 #: How the layers happen to lie on one another, in repeats: no yarn over another by design.
 _OFFSETS = ((0.0, 0.0), (0.31, 0.17), (0.67, 0.43), (0.12, 0.79), (0.53, 0.91), (0.83, 0.59))
@@ -63,6 +65,12 @@ def placement(turn: float, flip: bool) -> Array:
     x = np.array([-c, s])
     y = np.array([s, c])
     return np.stack([-x if flip else x, y])
+
+
+def closeup_scale(stack: Stack, width_px: int) -> float:
+    """Mm a pixel that shows a good number of the finest layer's yarns."""
+    finest = max((x.cloth.ends_per_cm * x.cloth.picks_per_cm) ** 0.5 for x in stack.layers)
+    return YARNS_ACROSS * 10.0 / finest / width_px
 
 
 def draw_closeup(

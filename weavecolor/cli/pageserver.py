@@ -1,0 +1,47 @@
+"""The page's server: Streamlit, and what the page needs loaded while the browser still opens.
+
+Started by ``weavecolor page`` as ``python -m weavecolor.cli.pageserver run ui/page.py ...``.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import importlib
+import threading
+import time
+
+#: What the first picture needs and what takes longest to load.
+NEEDED = (
+    "scipy.interpolate",
+    "pandas",
+    "weavecolor.compare",
+    "weavecolor.picture.closeup",
+    "weavecolor.picture.drape",
+    "weavecolor.make.project",
+)
+
+
+def load_ahead(seconds: float = 60.0) -> None:
+    """Load what the page needs once the server answers, so that it starts no later for it."""
+    from streamlit import runtime
+
+    end = time.monotonic() + seconds
+    while not runtime.exists() and time.monotonic() < end:
+        time.sleep(0.02)
+    with contextlib.suppress(Exception):  # the page itself says what is wrong, where it is seen
+        for name in NEEDED:
+            importlib.import_module(name)
+        from weavecolor._colour import science
+
+        science()
+
+
+def main() -> None:
+    from streamlit.web.cli import main as streamlit
+
+    threading.Thread(target=load_ahead, daemon=True).start()
+    streamlit(prog_name="streamlit")
+
+
+if __name__ == "__main__":
+    main()
