@@ -129,16 +129,18 @@ class NamedForms:
     through: Array
 
 
-def _lobes(cell: Transport, kinds: Surfaces, one: Array, other: Array) -> NDArray[np.float32]:
+def _lobes(
+    cell: Transport, kinds: Surfaces, one: Array, other: Array, wanted: NDArray | bool = True
+) -> NDArray[np.float32]:
     """Sheen factors (P, m, k) of the patches between directions (m, 3) and (k, 3), with lobes
-    wide enough for sums over the nodes."""
+    wide enough for sums over the nodes; 0 for patches that are not ``wanted`` (P,)."""
     out = np.zeros((cell.cut.count, len(one), len(other)), np.float32)
     one, other = one.astype(np.float32), other.astype(np.float32)
     between = one @ other.T
     for system, kind in enumerate(kinds):
         if kind.sheen <= 0:
             continue
-        own = np.flatnonzero(cell.cut.system == system)
+        own = np.flatnonzero((cell.cut.system == system) & wanted)
         normal = cell.normal_patch[own].astype(np.float32)
         tangent = cell.tangent_patch[own].astype(np.float32)
         mu_i, mu_o, s_i, s_o = normal @ one.T, normal @ other.T, tangent @ one.T, tangent @ other.T
@@ -148,6 +150,18 @@ def _lobes(cell: Transport, kinds: Surfaces, one: Array, other: Array) -> NDArra
             mu_i[p, m], mu_o[p, k], s_i[p, m], s_o[p, k], between[m, k], kind.index, width
         )
     return out
+
+
+def _node_lobes(cell: Transport, kinds: Surfaces) -> NDArray[np.float32]:
+    """As :func:`_lobes` between all nodes; of two patches half a turn apart one is worked out."""
+    grid = cell.nodes
+    if cell.turned is None:
+        return _lobes(cell, kinds, grid.vector, grid.vector)
+    first = np.arange(cell.cut.count) <= cell.turned
+    lobes = _lobes(cell, kinds, grid.vector, grid.vector, first)
+    turn = grid.turned(grid.steps // 2)
+    lobes[~first] = lobes[cell.turned[~first]][:, turn][:, :, turn]
+    return lobes
 
 
 def _facing(cell: Transport) -> Array:
@@ -166,7 +180,7 @@ def finish(construction: Construction, kinds: Surfaces) -> Finish:
     """Couple surfaces and volume on one construction; cached."""
     cell = transport(construction)
     grid, share = cell.nodes, cell.share_patch
-    lobes = _lobes(cell, kinds, grid.vector, grid.vector)
+    lobes = _node_lobes(cell, kinds)
     facing = _facing(cell)
     sheen = _toward(lobes, facing)
     mean = np.einsum("pm,pm->p", sheen, facing) / np.maximum(facing.sum(axis=1), 1e-9)

@@ -9,6 +9,7 @@ import contextlib
 import importlib
 import threading
 import time
+from types import ModuleType
 
 #: What the first picture needs and what takes longest to load.
 NEEDED = (
@@ -26,7 +27,7 @@ def load_ahead(seconds: float = 60.0) -> None:
     from streamlit import runtime
 
     end = time.monotonic() + seconds
-    while not runtime.exists() and time.monotonic() < end:
+    while not _answers(runtime) and time.monotonic() < end:
         time.sleep(0.02)
     with contextlib.suppress(Exception):  # the page itself says what is wrong, where it is seen
         for name in NEEDED:
@@ -34,6 +35,10 @@ def load_ahead(seconds: float = 60.0) -> None:
         from weavecolor._colour import science
 
         science()
+
+
+def _answers(runtime: ModuleType) -> bool:
+    return runtime.exists() and runtime.get_instance().state is not runtime.RuntimeState.INITIAL
 
 
 def main() -> None:
