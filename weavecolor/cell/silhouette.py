@@ -25,8 +25,9 @@ Vector = tuple[float, float, float]
 _OUTLINE = 48  # points of an outline between two crossings
 _TABLE, _FEWEST = 256, 8  # places between two crossings to look bands up at; on long repeats
 _MOST = 1 << 14  # places in all for that, and for silhouettes to be kept
-_FLAT = 0.15  # least cosine of the angle between a yarn and the beam to tell before from behind
-_STRIDE = 0.6  # of a flat beam's steps, over the thinner half of a yarn
+_FLAT = 0.25  # least cosine of the angle between a yarn and the beam to tell before from behind
+_STRIDE = 0.8  # of a flat beam's steps, over the thinner half of a yarn
+_FINER = 13  # steps about the nearest of those
 _AT_ONCE = 1 << 18  # of such steps
 
 
@@ -213,38 +214,41 @@ class Silhouette:
 
     def _enters(self, start: NDArray) -> NDArray[np.bool_]:
         """Whether the way from ``start`` (3, n) out of the cloth enters a yarn of the systems
-        that are not in order; by steps."""
+        that are not in order; by steps, and finer ones about the least distance."""
         met = np.zeros(start.shape[1], bool)
-        x, y, z = (np.float32(v) for v in self.vector)
+        z = np.float32(self.vector[2])
         for number, one in enumerate(self.systems):
             if one.ordered:
                 continue
             level = np.copysign(np.float32(one.system.reach), z)
             enter = np.maximum((-level - start[2]) / z, 0.0)
-            inside = np.maximum((level - start[2]) / z, 0.0) - enter
-            stride = _STRIDE * min(one.system.half_width, one.system.half_height)
-            steps = max(int(np.ceil(inside.max(initial=0.0) / stride)) + 1, 3)
-            share = np.linspace(0.0, 1.0, steps, dtype=np.float32)[:, None]
+            leave = np.maximum((level - start[2]) / z, enter)
+            stride = np.float32(_STRIDE * min(one.system.half_width, one.system.half_height))
+            steps = max(int(np.ceil((leave - enter).max(initial=0.0) / stride)) + 1, 2)
             together = max(_AT_ONCE // steps, 1)
-            for first in range(0, inside.size, together):
-                part = slice(first, first + together)
-                way = enter[part] + share * inside[part]
-                px, py, pz = (s + way * v for s, v in zip(start[:, part], (x, y, z), strict=True))
-                u, v = (py, px) if number == WARP else (px, py)
-                met[part] |= _lowest(one.system.distance(u, v, pz)[0]) < 0.0
+            for first in range(0, met.size, together):
+                part = np.arange(first, min(first + together, met.size))
+                way, near = self._nearest(number, start[:, part], enter[part], leave[part], steps)
+                met[part[near < 0.0]] = True
+                # no distance changes faster than the way goes
+                close = (near >= 0.0) & (near < 0.5 * stride)
+                part, way = part[close], way[close]
+                begin = np.maximum(way - stride, enter[part])
+                end = np.minimum(way + stride, leave[part])
+                near = self._nearest(number, start[:, part], begin, end, _FINER)[1]
+                met[part[near < 0.0]] = True
         return met
 
-
-def _lowest(values: NDArray) -> NDArray:
-    """Least value of each column (steps, n), by a parabola through the lowest of even steps."""
-    lowest = values.argmin(axis=0)
-    at = np.clip(lowest, 1, len(values) - 2)
-    before, here, after = (np.take_along_axis(values, (at + k)[None], 0)[0] for k in (-1, 0, 1))
-    bend = before - 2.0 * here + after
-    slope = after - before
-    inside = (at == lowest) & (bend > 0.0)
-    dip = np.where(inside, slope * slope / np.where(inside, 8.0 * bend, 1.0), 0.0)
-    return values.min(axis=0) - dip
+    def _nearest(
+        self, number: int, start: NDArray, enter: NDArray, leave: NDArray, steps: int
+    ) -> tuple[NDArray, NDArray]:
+        """Way (n,) along the direction, of even ``steps`` from ``enter`` to ``leave`` (n,), at
+        which a system's yarns are nearest, and that distance; mm."""
+        way = np.linspace(0.0, 1.0, steps, dtype=np.float32)[:, None] * (leave - enter) + enter
+        x, y, z = (s + way * np.float32(v) for s, v in zip(start, self.vector, strict=True))
+        distance = self.systems[number].system.distance(*((y, x) if number == WARP else (x, y)), z)
+        at = distance[0].argmin(axis=0)[None]
+        return tuple(np.take_along_axis(v, at, 0)[0] for v in (way, distance[0]))  # type: ignore
 
 
 def silhouette(geometry: Tubes, vector: Vector) -> Silhouette:

@@ -1,0 +1,130 @@
+"""The closed-form silhouette of the cell against rays, and against what is known exactly."""
+
+import numpy as np
+import pytest
+
+from weavecolor.cell.nodes import unit
+from weavecolor.cell.rays import blocked
+from weavecolor.cell.silhouette import bands, silhouette
+from weavecolor.cell.transport import fine_samples, pencils
+from weavecolor.cell.tubes import tubes
+from weavecolor.clothfile import load_swatch
+
+CLOTHS = ("shot-organza-red-black", "shot-taffeta-green-red", "silk-satin-gold",
+          "shot-twill-lining", "hopsack-linen", "calico-unbleached")  # fmt: skip
+
+
+def directions(count: int, seed: int = 4) -> list[tuple[float, float, float]]:
+    """Directions of both hemispheres, as diffuse light has them; no nearer the cloth than 82."""
+    rng = np.random.default_rng(seed)
+    zenith = np.arcsin(np.sqrt(rng.random(count) * np.sin(np.radians(82.0)) ** 2))
+    up = np.where(rng.random(count) < 0.5, 1.0, -1.0)
+    found = unit(zenith, 2.0 * np.pi * rng.random(count))
+    return [(x, y, z * s) for (x, y, z), s in zip(found.tolist(), up.tolist(), strict=True)]
+
+
+def upright(yarns, half: float) -> float:
+    """Half the band of a straight yarn of elliptical section, slopes across it."""
+    return float(np.hypot(yarns.half_width, yarns.half_height * half))
+
+
+@pytest.mark.parametrize("across", [0.0, 0.6, -2.5])
+@pytest.mark.parametrize("along", [0.0, 1.1])
+def test_a_straight_yarn_is_as_wide_as_its_section_seen_askew(across, along):
+    # the shadow of an ellipse: half width sqrt(a^2 + b^2 s^2) (analytic geometry, from memory)
+    geometry = tubes(load_swatch(CLOTHS[1]).construction())
+    straight = geometry.systems[1]
+    straight = type(straight)(
+        straight.spacing, straight.pitch, straight.half_width, straight.half_height,
+        np.zeros_like(straight.middle), np.zeros_like(straight.swing),
+    )  # fmt: skip
+    found = bands(straight, across, along)
+    low, _, high, _, middle, lean = found.table
+    assert found.ordered
+    assert high == pytest.approx(upright(straight, across), rel=1e-6)
+    assert low == pytest.approx(-upright(straight, across), rel=1e-6)
+    assert middle == pytest.approx(0.0, abs=1e-9)
+    # middle of the chord: where the line is nearest the axis, weighed by the section
+    a, b = straight.half_width, straight.half_height
+    assert lean == pytest.approx(across / a**2 / (across**2 / a**2 + 1.0 / b**2), rel=1e-5)
+
+
+@pytest.mark.parametrize("name", CLOTHS)
+def test_what_stands_before_a_sample_is_what_a_ray_meets(name):
+    construction = load_swatch(name).construction()
+    geometry, surface = tubes(construction), fine_samples(construction)
+    apart = []
+    for vector in directions(16):
+        facing = (np.array(vector) @ surface.normal) / abs(vector[2])
+        there = np.flatnonzero(facing > 0)
+        start = (surface.point + 2e-3 * geometry.pitch * surface.normal)[:, there]
+        met = blocked(geometry, start, np.array(vector)[:, None])
+        found = silhouette(geometry, vector).blocked(start, surface.system[there])
+        assert np.mean(met != found) < 5e-3
+        weight = surface.share[there] * facing[there]
+        apart.append(weight[~met].sum() - weight[~found].sum())
+    assert np.sqrt(np.mean(np.square(apart))) < 1e-3
+
+
+@pytest.mark.parametrize("name", CLOTHS)
+def test_a_line_that_passes_passes_both(name):
+    geometry = tubes(load_swatch(name).construction())
+    foot = pencils(geometry, 2584)
+    for vector in directions(16, seed=5):
+        way = np.array(vector)[:, None]
+        start = foot - 3.0 * geometry.top / abs(vector[2]) * way
+        met = blocked(geometry, start, way)
+        found = silhouette(geometry, vector).blocked(start)
+        assert np.mean(met != found) < 4e-3
+        share = silhouette(geometry, vector).open_share(foot, 1e-6 * geometry.pitch)
+        assert np.mean((share < 0.5) != found) < 2e-3
+
+
+def test_pencils_cut_by_an_edge_count_by_their_part():
+    # a yarn far thinner than the pencils takes its own width from them, no more
+    geometry = tubes(load_swatch(CLOTHS[0]).construction())
+    foot = pencils(geometry, 10946)
+    sharp, soft = (
+        silhouette(geometry, (0.0, 0.0, 1.0)).open_share(foot, wide * geometry.pitch).mean()
+        for wide in (1e-6, 0.1)
+    )
+    cover = 1.0 - np.prod([1.0 - 2.0 * s.half_width / s.spacing for s in geometry.systems])
+    assert 1.0 - sharp == pytest.approx(cover, abs=2e-3)
+    assert soft == pytest.approx(sharp, abs=5e-3)
+
+
+def test_light_passes_a_line_both_ways():
+    geometry = tubes(load_swatch(CLOTHS[3]).construction())
+    foot = pencils(geometry, 2584)
+    for vector in directions(8, seed=6):
+        x, y, z = vector
+        there = silhouette(geometry, vector).open_share(foot, 0.01 * geometry.pitch)
+        back = silhouette(geometry, (-x, -y, -z)).open_share(foot, 0.01 * geometry.pitch)
+        assert there == pytest.approx(back, abs=1e-5)
+
+
+@pytest.mark.parametrize("name", CLOTHS)
+def test_the_table_of_axes_measures_as_the_foot_of_the_perpendicular_does(name):
+    geometry = tubes(load_swatch(name).construction())
+    rng = np.random.default_rng(7)
+    for yarns in geometry.systems:
+        u, v, z = (rng.uniform(-1.0, 1.0, 20000) for _ in range(3))
+        u, v = (u * 9 * yarns.pitch).astype(np.float32), (v * 9 * yarns.spacing).astype(np.float32)
+        z = (z * 1.1 * geometry.top).astype(np.float32)
+        exact, number, *_ = yarns.gauge(u, v, z)
+        found, same = yarns.distance(u, v, z)
+        assert np.array_equal(number, same)
+        near = np.abs(exact) < 0.1 * yarns.half_height
+        assert np.abs(found - exact)[near].max() < 3e-4 * geometry.pitch
+
+
+def test_yarns_that_are_shifted_copies_are_one_kind():
+    for name, most in (("shot-organza-red-black", 1), ("shot-twill-lining", 1),
+                       ("silk-satin-gold", 1), ("hopsack-linen", 1)):  # fmt: skip
+        for yarns in tubes(load_swatch(name).construction()).systems:
+            which, ahead = yarns.kinds
+            assert which.max() + 1 == most
+            for yarn, (kind, shift) in enumerate(zip(which, ahead, strict=True)):
+                assert np.array_equal(
+                    np.roll(yarns.swing[int(np.argmax(which == kind))], -shift), yarns.swing[yarn]
+                )
