@@ -34,6 +34,19 @@ FLAGS = (
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
     "--hide-scrollbars",
 )  # fmt: skip
+INTO_VIEW = "arguments[0].scrollIntoView({block: 'center'})"
+# what is asked of every element in turn takes one message each from here, all together one
+SHOWN = """
+const shown = css => [...document.querySelectorAll(css)].filter(e => e.checkVisibility());
+"""
+NAMED = SHOWN + """
+const label = arguments[1], all = shown(arguments[0]);
+return all.find(b => b.innerText.trim() === label) || all.find(b => b.innerText.includes(label));
+"""
+LISTED = SHOWN + """
+const all = shown('[data-testid="stSelectbox"]');
+return all.find(e => e.innerText.split("\\n")[0] === arguments[0])?.querySelector("input");
+"""
 BUSY = '[data-testid="stApp"][data-test-script-state="running"], [data-testid="stSpinner"]'
 
 
@@ -150,7 +163,7 @@ class Page:
         return found[0]  # type: ignore[index]
 
     def text(self) -> str:
-        return self.driver.find_element(By.TAG_NAME, "body").text
+        return self.driver.execute_script("return document.body.innerText")
 
     def words(self) -> str:
         return self.one("#wc-words").text
@@ -165,16 +178,11 @@ class Page:
     def press(self, label: str, within: str = "button", settle: bool = True) -> None:
         """The button that says ``label``, pressed."""
 
-        def named() -> WebElement | None:
-            buttons = [b for b in self.all(within) if b.is_displayed()]
-            same = [b for b in buttons if b.text.strip() == label]
-            return (same or [b for b in buttons if label in b.text] or [None])[0]
-
         def pressed() -> bool:
-            button = named()
+            button = self.driver.execute_script(NAMED, within, label)
             if button is None or not button.is_enabled():
                 return False
-            self.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", button)
+            self.driver.execute_script(INTO_VIEW, button)
             try:
                 button.click()
             except ElementClickInterceptedException:
@@ -189,14 +197,10 @@ class Page:
     def choose(self, label: str, option: str) -> None:
         """One of a list, as by keyboard: the words typed, then Enter."""
 
-        def box() -> WebElement | None:
-            for one in self.all('[data-testid="stSelectbox"]'):
-                if one.is_displayed() and one.text.split("\n")[0] == label:
-                    return one.find_element(By.CSS_SELECTOR, "input")
-            return None
-
-        field = self.until(box, what=f"a list {label!r}")
-        self.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", field)
+        field = self.until(
+            lambda: self.driver.execute_script(LISTED, label), what=f"a list {label!r}"
+        )
+        self.driver.execute_script(INTO_VIEW, field)
         field.send_keys(option)  # type: ignore[union-attr]
         time.sleep(0.3)
         field.send_keys(Keys.ENTER)  # type: ignore[union-attr]
@@ -206,7 +210,7 @@ class Page:
     def type(self, label: str, text: str) -> None:
         """Text into the field of that label, closed with Tab."""
         field = self.one(f'input[aria-label="{label}"]')
-        self.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", field)
+        self.driver.execute_script(INTO_VIEW, field)
         field.send_keys(Keys.CONTROL, "a")
         field.send_keys(text, Keys.TAB)
         time.sleep(0.2)

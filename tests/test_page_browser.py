@@ -349,7 +349,7 @@ def test_a_change_is_drawn_at_once(page):
     took["grain of two layers"] = [timed(page, right) for _ in range(6)]
     took["a layer more or less"] = [
         timed(page, lambda name=name: page.press(name))
-        for name in ("Add a layer inside", "Take it off", "Take it off")
+        for name in ("Take it off", "Add a layer inside", "Add a layer inside", "Take it off")
     ]
     took["backing"] = [
         timed(page, lambda name=name: page.choose("What lies behind", name))

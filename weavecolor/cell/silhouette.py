@@ -72,9 +72,13 @@ def _course(system: System) -> tuple[NDArray[np.intp], Array, Array, Array]:
     return kinds, height, cosine, slope * cosine
 
 
+def _stretches(system: System) -> int:
+    """How many different ways from one crossing to the next there may be."""
+    return _course(system)[0].size * system.middle.shape[1]
+
+
 def _per_crossing(system: System) -> int:
-    segments = _course(system)[0].size * system.middle.shape[1]
-    return max(min(_TABLE, _MOST // segments), _FEWEST)
+    return max(min(_TABLE, _MOST // _stretches(system)), _FEWEST)
 
 
 def bands(system: System, across: float, along: float) -> Bands:
@@ -128,7 +132,7 @@ def _outermost(feet: Array, known: Array, places: Array, period: float) -> Array
         turns = np.flatnonzero(np.diff(np.sign(np.diff(foot)))) + 1
         ends = np.concatenate([[0], turns, [foot.size - 1]])
         for begin, end in zip(ends[:-1], ends[1:] + 1, strict=True):
-            piece, edge, scale = foot[begin:end], *values[:, begin:end]
+            piece, edge, scale = foot[begin:end], values[0, begin:end], values[1, begin:end]
             if piece[0] > piece[-1]:
                 piece, edge, scale = piece[::-1], edge[::-1], scale[::-1]
             # half a place beyond either end, so that no place falls between two pieces
@@ -253,8 +257,7 @@ class Silhouette:
 
 def silhouette(geometry: Tubes, vector: Vector) -> Silhouette:
     """The cell seen along a unit direction (x, y, z), z not 0; kept unless the repeat is long."""
-    long = any(s.middle.shape[1] * _per_crossing(s) * s.kinds[0].max() > _MOST
-               for s in geometry.systems)  # fmt: skip
+    long = any(_stretches(s) * _per_crossing(s) > _MOST for s in geometry.systems)
     return (_silhouette if long else _kept)(geometry, vector)
 
 

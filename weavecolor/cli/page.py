@@ -40,7 +40,7 @@ def page_file() -> Path:
 def page_command(script: Path, port: int, show: bool) -> list[str]:
     """The command that serves the page on the loopback address without telemetry."""
     return [
-        sys.executable, "-m", "weavecolor.cli.pageserver", "run", str(script),
+        sys.executable, "-m", "weavecolor.cli._pageserver", "run", str(script),
         "--server.address", "127.0.0.1",
         "--server.port", str(port),
         "--server.headless", "false" if show else "true",

@@ -68,7 +68,13 @@ def placement(turn: float, flip: bool) -> Array:
 
 
 def closeup_scale(stack: Stack, width_px: int) -> float:
-    """Mm a pixel that shows a good number of the finest layer's yarns."""
+    """Mm a pixel that shows a good number of the finest layer's yarns.
+
+    Examples
+    --------
+    >>> closeup_scale(single, 480) == closeup_scale(single, 240) / 2
+    True
+    """
     finest = max((x.cloth.ends_per_cm * x.cloth.picks_per_cm) ** 0.5 for x in stack.layers)
     return YARNS_ACROSS * 10.0 / finest / width_px
 

@@ -250,7 +250,8 @@ def drape_linear(
         light *= exposure * cover
         light += np.float32(GROUND) * (1 - cover)
         if sub > 1:
-            light = sum(light[:, k::sub] for k in range(sub)) * np.float32(1.0 / sub)
+            light = sum((light[:, k::sub] for k in range(1, sub)), light[:, ::sub])
+            light *= np.float32(1.0 / sub)
         out[first : first + rows] = light
 
     tiles = range(0, height, rows)

@@ -1,6 +1,6 @@
 """The page's server: Streamlit, and what the page needs loaded while the browser still opens.
 
-Started by ``weavecolor page`` as ``python -m weavecolor.cli.pageserver run ui/page.py ...``.
+Started by ``weavecolor page`` as ``python -m weavecolor.cli._pageserver run ui/page.py ...``.
 """
 
 from __future__ import annotations
