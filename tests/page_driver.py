@@ -35,6 +35,7 @@ FLAGS = (
     "--hide-scrollbars",
 )  # fmt: skip
 INTO_VIEW = "arguments[0].scrollIntoView({block: 'center'})"
+DRAWN = "requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(arguments[0], 100)))"
 # what is asked of every element in turn takes one message each from here, all together one
 SHOWN = """
 const shown = css => [...document.querySelectorAll(css)].filter(e => e.checkVisibility());
@@ -246,11 +247,12 @@ class Page:
     def picture(self, file: Path, most: int = 2600) -> None:
         """The whole screen as it stands, from top to bottom."""
         self.resize(self.width)
-        time.sleep(0.3)
+        self.driver.execute_async_script(DRAWN)
         height = self.driver.execute_script(
             "return document.querySelector('[data-testid=stMain]').scrollHeight"
         )
         self.resize(self.width, min(int(height) + 8, most))
-        time.sleep(0.6)
+        self.driver.execute_async_script(DRAWN)
+        self.settle()
         self.driver.save_screenshot(str(file))
         self.resize(self.width)

@@ -162,9 +162,15 @@ def _trace(bundles: list[_Bundle]) -> list[NDArray]:
             geometry, *(np.concatenate(rays, axis=1) for rays in zip(*parts, strict=True))
         )
         met = dict(zip(scattered, np.split(shut, ends), strict=True))
+    along: dict[Vector, list[_Bundle]] = {}
     for bundle in bundles:
         if bundle.toward is not None:
-            met[bundle] = silhouette(geometry, bundle.toward).blocked(bundle.points())
+            along.setdefault(bundle.toward, []).append(bundle)
+    for toward, alike in along.items():
+        points = [bundle.points() for bundle in alike]
+        shut = silhouette(geometry, toward).blocked(np.concatenate(points, axis=1))
+        ends = np.cumsum([p.shape[1] for p in points])[:-1]
+        met |= zip(alike, np.split(shut, ends), strict=True)
     return [~met[bundle] for bundle in bundles]
 
 

@@ -60,21 +60,22 @@ class Bands:
 
 
 @lru_cache(maxsize=64)
-def _course(system: System) -> tuple[NDArray[np.intp], Array, Array, Array]:
-    """Yarns that stand for each kind; and for each kind, at even steps along it, its axis's
-    height, and cosine and sine of its slope (kinds, steps)."""
+def _course(system: System) -> tuple[Array, Array, Array, Array]:
+    """Even steps along a yarn (steps,), mm; and there, for each kind of yarn, its axis's height,
+    and cosine and sine of its slope (kinds, steps)."""
     kinds = np.unique(system.kinds[0], return_index=True)[1]
     phase = np.arange(_OUTLINE) * (np.pi / _OUTLINE)
     middle, swing = (t[kinds].astype(float)[:, :, None] for t in (system.middle, system.swing))
     height = (middle + swing * np.cos(phase)).reshape(kinds.size, -1)
     slope = (-(np.pi / system.pitch) * swing * np.sin(phase)).reshape(kinds.size, -1)
     cosine = 1.0 / np.sqrt(1.0 + slope * slope)
-    return kinds, height, cosine, slope * cosine
+    along = np.arange(height.shape[1]) * (system.pitch / _OUTLINE)
+    return along, height, cosine, slope * cosine
 
 
 def _stretches(system: System) -> int:
     """How many different ways from one crossing to the next there may be."""
-    return _course(system)[0].size * system.middle.shape[1]
+    return len(_course(system)[1]) * system.middle.shape[1]
 
 
 def _per_crossing(system: System) -> int:
@@ -84,39 +85,39 @@ def _per_crossing(system: System) -> int:
 def bands(system: System, across: float, along: float) -> Bands:
     """The bands of a system along a direction of those slopes (way over height)."""
     a, b = system.half_width, system.half_height
-    kinds, height, c, s = _course(system)
-    crossings = system.middle.shape[1]
+    u, height, c, s = _course(system)
+    kinds, steps = height.shape
     steep = c - along * s  # the axis against the beam
     root = np.sqrt((a * steep) ** 2 + (b * across) ** 2) + 1e-12 * a
     aside = b * b * across * (s + along * c) / root
-    middle = np.arange(height.shape[1]) * (system.pitch / _OUTLINE) - along * height
     half = (a * a * steep + b * b * across * across * c) / root
-    square = 1.0 / ((across / a) ** 2 + (steep / b) ** 2 + 1e-12 / (b * b))
+    middle, leaning = u - along * height, -across * height
+    weight = (steep / b) ** 2
+    square = 1.0 / ((across / a) ** 2 + weight + 1e-12 / (b * b))
     scale = np.abs(steep) / np.hypot(steep, across)  # across the outline's tangent plane
-    # what is known at the foot of the lower outline, the upper one and the axis
-    feet = np.stack([middle - aside, middle + aside, middle])
-    known = np.stack([
-        (-half - across * height, scale),
-        (half - across * height, scale),
-        ((steep / b) ** 2 * height * square, across / (a * a) * square),
-    ])  # fmt: skip
+    # at the feet of the lower outline, the upper one and the axis: two values each, as one
+    # complex number, which is looked up in one go
+    feet = np.empty((3, kinds, steps + 1))
+    feet[0, :, :-1], feet[1, :, :-1], feet[2, :, :-1] = middle - aside, middle + aside, middle
+    known = np.empty(feet.shape, complex)
+    known.real[:, :, :-1] = leaning - half, leaning + half, weight * height * square
+    known.imag[:, :, :-1] = scale, scale, (across / (a * a)) * square
+    crossings = system.middle.shape[1]
     period = crossings * system.pitch
-    feet = np.concatenate([feet, feet[..., :1] + period], axis=-1)
-    known = np.concatenate([known, known[..., :1]], axis=-1)
+    feet[..., -1], known[..., -1] = feet[..., 0] + period, known[..., 0]
     per = _per_crossing(system)
     places = (np.arange(crossings * per) + 0.5) * (system.pitch / per)
-    table = np.zeros((3, 2, kinds.size, places.size), np.float32)
+    table = np.zeros((3, 2, kinds, places.size), np.float32)
     rising = bool((feet[..., 1:] > feet[..., :-1]).all())
-    if rising:
-        first = feet[..., :1]
-        at = first + (places - first) % period
-        for which, what, kind in np.ndindex(*table.shape[:3]):
-            table[which, what, kind] = np.interp(
-                at[which, kind], feet[which, kind], known[which, what, kind]
-            )
-    else:
-        for kind in range(kinds.size):
-            table[:2, :, kind] = _outermost(feet[:2, kind], known[:2, :, kind], places, period)
+    for kind in range(kinds):
+        if rising:
+            for which in range(3):
+                first = feet[which, kind, 0]
+                at = first + (places - first) % period
+                found = np.interp(at, feet[which, kind], known[which, kind])
+                table[which, 0, kind], table[which, 1, kind] = found.real, found.imag
+        else:
+            table[:2, :, kind] = _outermost(feet[:2, kind], known[:2, kind], places, period)
     reach = float(np.abs(table[:2, 0]).max())
     ordered = rising and steep.min() >= _FLAT * np.hypot(1.0, along)
     return Bands(system, reach, bool(ordered), table.reshape(6, -1), per)
@@ -124,7 +125,7 @@ def bands(system: System, across: float, along: float) -> Bands:
 
 def _outermost(feet: Array, known: Array, places: Array, period: float) -> Array:
     """Lowest and highest edge at each place, and their scales (2, 2, places), of outlines that
-    fold over themselves: ``feet`` (2, n) over one period, ``known`` (2, 2, n) edge and scale."""
+    fold over themselves: ``feet`` (2, n) over one period, ``known`` (2, n) edge + i scale."""
     out = np.zeros((2, 2, places.size))
     out[0, 0], out[1, 0] = np.inf, -np.inf
     step = places[1] - places[0]
@@ -132,20 +133,19 @@ def _outermost(feet: Array, known: Array, places: Array, period: float) -> Array
         turns = np.flatnonzero(np.diff(np.sign(np.diff(foot)))) + 1
         ends = np.concatenate([[0], turns, [foot.size - 1]])
         for begin, end in zip(ends[:-1], ends[1:] + 1, strict=True):
-            piece, edge, scale = foot[begin:end], values[0, begin:end], values[1, begin:end]
+            piece, edges = foot[begin:end], values[begin:end]
             if piece[0] > piece[-1]:
-                piece, edge, scale = piece[::-1], edge[::-1], scale[::-1]
+                piece, edges = piece[::-1], edges[::-1]
             # half a place beyond either end, so that no place falls between two pieces
             index = np.arange(np.floor(piece[0] / step), np.ceil(piece[-1] / step)).astype(int)
-            at = (index + 0.5) * step
-            found, rate = np.interp(at, piece, edge), np.interp(at, piece, scale)
+            both = np.interp((index + 0.5) * step, piece, edges)
             for part in range(0, index.size, places.size):  # a piece may be longer than the period
                 here = slice(part, part + places.size)
-                index_, found_, rate_ = index[here] % places.size, found[here], rate[here]
-                lower, higher = found_ < out[0, 0, index_], found_ > out[1, 0, index_]
+                place, edge, scale = index[here] % places.size, both.real[here], both.imag[here]
+                lower, higher = edge < out[0, 0, place], edge > out[1, 0, place]
                 for side, better in ((0, lower), (1, higher)):
-                    out[side, 0, index_[better]] = found_[better]
-                    out[side, 1, index_[better]] = rate_[better]
+                    out[side, 0, place[better]] = edge[better]
+                    out[side, 1, place[better]] = scale[better]
     return out
 
 
