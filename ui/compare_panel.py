@@ -260,9 +260,11 @@ COLUMN_HELP = {
 
 @guarded
 def _table(now: Work, rows: list[Row]) -> None:
-    frame = as_frame(now, rows)
+    frame = as_frame(now, rows).drop(columns=["told"])
+    # short, as the cards say it: the full words do not fit a column
+    frame["what"] = [short_words(now, row.option, one_cloth(now)) for row in rows]
     st.dataframe(
-        frame.drop(columns=["told"]),
+        frame,
         hide_index=True,
         key="board",
         column_config={

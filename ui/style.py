@@ -76,6 +76,8 @@ h3.wc-pin { margin: 0 0 .5rem; padding: 0; font-size: 1.05rem; line-height: 1.3;
   color: #4c463b !important; opacity: 1 !important; }
 @media (max-width: 640px) {
   [class*="st-key-wc-pin-"] { width: 100% !important; }
+  .st-key-wc-board > :has(> [class*="st-key-wc-pin-"]) { flex-basis: 100% !important;
+    width: 100% !important; }
   .stMainBlockContainer { padding-left: .8rem; padding-right: .8rem; padding-top: .8rem; }
   .st-key-wc-bench { padding: .5rem; gap: .2rem; }
   .st-key-wc-pictures { --gap: .4rem; }
