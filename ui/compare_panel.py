@@ -270,7 +270,7 @@ def _table(now: Work, rows: list[Row]) -> None:
         column_config={
             **{k: st.column_config.Column(help=v) for k, v in COLUMN_HELP.items()},
             "pin": st.column_config.TextColumn(width="small", pinned=True),
-            "what": st.column_config.TextColumn(width="medium"),
+            "what": st.column_config.TextColumn(width=250),
         },
     )
     st.caption("Press a column's head to sort. Differences are told from the first pin.")
