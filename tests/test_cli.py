@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import importlib.util
 import io
 import json
 import subprocess
@@ -223,6 +224,14 @@ def test_it_runs_as_a_module_and_stops_quietly_when_the_reader_does():
     )  # fmt: skip
     assert done.stderr == ""
     assert done.stdout.startswith(scene_names()[0])
+
+
+def test_what_the_page_needs_first_can_be_loaded_ahead():
+    # what goes wrong there is passed over in silence: the page would only start later
+    from weavecolor.cli import _pageserver
+
+    for name in _pageserver.NEEDED:
+        assert importlib.util.find_spec(name) is not None, name
 
 
 def test_the_page_is_served_to_this_machine_alone_without_telemetry():
