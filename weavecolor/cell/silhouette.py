@@ -22,7 +22,7 @@ from weavecolor.cell.tubes import WARP, System, Tubes
 Array = NDArray[np.float64]
 Vector = tuple[float, float, float]
 
-_OUTLINE = 48  # points of an outline between two crossings
+_OUTLINE = 48  # points of an outline between two crossings; fewer on long repeats
 _TABLE, _FEWEST = 256, 8  # places between two crossings to look bands up at; on long repeats
 _MOST = 1 << 14  # places in all for that, and for silhouettes to be kept
 _FLAT = 0.25  # least cosine of the angle between a yarn and the beam to tell before from behind
@@ -64,18 +64,19 @@ def _course(system: System) -> tuple[Array, Array, Array, Array]:
     """Even steps along a yarn (steps,), mm; and there, for each kind of yarn, its axis's height,
     and cosine and sine of its slope (kinds, steps)."""
     kinds = np.unique(system.kinds[0], return_index=True)[1]
-    phase = np.arange(_OUTLINE) * (np.pi / _OUTLINE)
+    points = min(_OUTLINE, 2 * _per_crossing(system))
+    phase = np.arange(points) * (np.pi / points)
     middle, swing = (t[kinds].astype(float)[:, :, None] for t in (system.middle, system.swing))
     height = (middle + swing * np.cos(phase)).reshape(kinds.size, -1)
     slope = (-(np.pi / system.pitch) * swing * np.sin(phase)).reshape(kinds.size, -1)
     cosine = 1.0 / np.sqrt(1.0 + slope * slope)
-    along = np.arange(height.shape[1]) * (system.pitch / _OUTLINE)
+    along = np.arange(height.shape[1]) * (system.pitch / points)
     return along, height, cosine, slope * cosine
 
 
 def _stretches(system: System) -> int:
     """How many different ways from one crossing to the next there may be."""
-    return len(_course(system)[1]) * system.middle.shape[1]
+    return (int(system.kinds[0].max()) + 1) * system.middle.shape[1]
 
 
 def _per_crossing(system: System) -> int:
@@ -109,44 +110,41 @@ def bands(system: System, across: float, along: float) -> Bands:
     places = (np.arange(crossings * per) + 0.5) * (system.pitch / per)
     table = np.zeros((3, 2, kinds, places.size), np.float32)
     rising = bool((feet[..., 1:] > feet[..., :-1]).all())
-    for kind in range(kinds):
-        if rising:
-            for which in range(3):
-                first = feet[which, kind, 0]
-                at = first + (places - first) % period
-                found = np.interp(at, feet[which, kind], known[which, kind])
-                table[which, 0, kind], table[which, 1, kind] = found.real, found.imag
-        else:
-            table[:2, :, kind] = _outermost(feet[:2, kind], known[:2, kind], places, period)
+    if rising:
+        for which, kind in np.ndindex(3, kinds):
+            first = feet[which, kind, 0]
+            at = first + (places - first) % period
+            found = np.interp(at, feet[which, kind], known[which, kind])
+            table[which, 0, kind], table[which, 1, kind] = found.real, found.imag
+    else:
+        table[:2] = _outermost(feet[:2], known[:2], places.size, system.pitch / per)
     reach = float(np.abs(table[:2, 0]).max())
     ordered = rising and steep.min() >= _FLAT * np.hypot(1.0, along)
     return Bands(system, reach, bool(ordered), table.reshape(6, -1), per)
 
 
-def _outermost(feet: Array, known: Array, places: Array, period: float) -> Array:
-    """Lowest and highest edge at each place, and their scales (2, 2, places), of outlines that
-    fold over themselves: ``feet`` (2, n) over one period, ``known`` (2, n) edge + i scale."""
-    out = np.zeros((2, 2, places.size))
-    out[0, 0], out[1, 0] = np.inf, -np.inf
-    step = places[1] - places[0]
-    for foot, values in zip(feet, known, strict=True):
-        turns = np.flatnonzero(np.diff(np.sign(np.diff(foot)))) + 1
-        ends = np.concatenate([[0], turns, [foot.size - 1]])
-        for begin, end in zip(ends[:-1], ends[1:] + 1, strict=True):
-            piece, edges = foot[begin:end], values[begin:end]
-            if piece[0] > piece[-1]:
-                piece, edges = piece[::-1], edges[::-1]
-            # half a place beyond either end, so that no place falls between two pieces
-            index = np.arange(np.floor(piece[0] / step), np.ceil(piece[-1] / step)).astype(int)
-            both = np.interp((index + 0.5) * step, piece, edges)
-            for part in range(0, index.size, places.size):  # a piece may be longer than the period
-                here = slice(part, part + places.size)
-                place, edge, scale = index[here] % places.size, both.real[here], both.imag[here]
-                lower, higher = edge < out[0, 0, place], edge > out[1, 0, place]
-                for side, better in ((0, lower), (1, higher)):
-                    out[side, 0, place[better]] = edge[better]
-                    out[side, 1, place[better]] = scale[better]
-    return out
+def _outermost(feet: Array, known: NDArray, places: int, step: float) -> Array:
+    """Lowest and highest edge at the middle of each place, and their scales (2, 2, kinds, places),
+    of outlines that fold over themselves: ``feet`` (2, kinds, n) over one period, ``known``
+    (2, kinds, n) edge + i scale."""
+    kinds = feet.shape[1]
+    begin, end = (feet[..., :-1].ravel() / step - 0.5, feet[..., 1:].ravel() / step - 0.5)
+    # every middle that lies on a stretch of outline, and what the outline is there
+    first, last = np.ceil(np.minimum(begin, end)), np.ceil(np.maximum(begin, end))
+    count = (last - first).astype(np.intp)
+    stretch = np.repeat(np.arange(count.size), count)
+    at = first[stretch] + np.arange(stretch.size) - np.repeat(np.cumsum(count) - count, count)
+    share = (at - begin[stretch]) / (end[stretch] - begin[stretch])
+    here, there = known[..., :-1].ravel()[stretch], known[..., 1:].ravel()[stretch]
+    found = here + share * (there - here)
+    kind = stretch // (feet.shape[2] - 1) % kinds
+    place = kind * places + at.astype(np.intp) % places
+    order = np.lexsort((found.real, place))
+    place, found = place[order], found[order]
+    out = np.empty((2, 2, kinds * places))
+    for side, ends in ((0, np.diff(place, prepend=-1) > 0), (1, np.diff(place, append=-1) != 0)):
+        out[side, 0, place[ends]], out[side, 1, place[ends]] = found.real[ends], found.imag[ends]
+    return out.reshape(2, 2, kinds, places)
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from weavecolor.cell.tubes import WARP, Tubes
+from weavecolor.cell.tubes import MOST_APART, WARP, Tubes
 
 _FIBONACCI = (89, 144, 233, 377, 610, 987, 1597, 2584, 4181, 6765, 10946,
               17711, 28657, 46368)  # fmt: skip
@@ -28,7 +28,7 @@ def lattice(count: int) -> tuple[NDArray, NDArray]:
 
 @dataclass(frozen=True, eq=False)
 class Patches:
-    """How the yarn pieces of the distinct crossings are cut: ``along`` x ``around`` each."""
+    """How the yarn pieces of each sort of crossing are cut: ``along`` x ``around`` each."""
 
     along: int
     around: int
@@ -39,12 +39,12 @@ class Patches:
         return self.crossings * 2 * self.along * self.around
 
     def index(
-        self, orbit: ArrayLike, system: ArrayLike, along: NDArray, around: NDArray
+        self, sort: ArrayLike, system: ArrayLike, along: NDArray, around: NDArray
     ) -> NDArray:
         """Patch number; ``along`` and ``around`` are fractions 0-1 of the piece and its girth."""
         a = np.clip((along * self.along).astype(np.int32), 0, self.along - 1)
         b = (around * self.around).astype(np.int32) % self.around
-        piece = np.asarray(orbit) * 2 + np.asarray(system)
+        piece = np.asarray(sort) * 2 + np.asarray(system)
         return self._number(piece, a, b)
 
     def turned(self, partner: NDArray) -> NDArray[np.intp]:
@@ -66,7 +66,7 @@ class Patches:
 
 def patches(geometry: Tubes) -> Patches:
     """A cut fine enough for interreflection and coarse enough to solve at every band."""
-    n = len(geometry.distinct)
+    n = int(geometry.sort.max()) + 1
     along, around = (5, 8) if n <= 2 else (3, 8) if n <= 4 else (2, 8) if n <= 8 else (1, 6)
     return Patches(along, around, n)
 
@@ -86,51 +86,51 @@ class Samples:
     paired: bool = False
 
 
-def samples(geometry: Tubes, cut: Patches, per_piece: int) -> Samples:
-    """About ``per_piece`` samples on each yarn piece of each distinct crossing, half of them the
+def samples(geometry: Tubes, cut: Patches, count: int) -> Samples:
+    """About ``count`` samples on the yarn pieces of the distinct crossings, half of them the
     others turned where the weave allows it."""
     paired = geometry.partner is not None
-    s, ring = lattice(per_piece // 2 if paired else per_piece)
+    number, s, ring = spots(geometry, count // 4 if paired else count // 2)
     psi = 2.0 * np.pi * ring
+    pick, end = geometry.distinct[number].T
     vectors: list[tuple[NDArray, NDArray, NDArray]] = []
     numbers: list[tuple[NDArray, NDArray, NDArray, NDArray]] = []
-    for number, (pick, end) in enumerate(geometry.distinct):
-        for system, yarns in enumerate(geometry.systems):
-            yarn, crossing = (end, pick) if system == WARP else (pick, end)
-            u = (crossing + s - 0.5) * yarns.pitch
-            height, slope, curl = yarns.height(np.full(s.size, yarn, np.int32), u)
-            cosine = 1.0 / np.sqrt(1.0 + slope * slope)
-            sine = slope * cosine
-            turn = curl * cosine * cosine  # d(slope angle)/du
-            a, b = yarns.half_width, yarns.half_height
-            across, up = a * np.cos(psi), b * np.sin(psi)
-            stretch = np.maximum(1.0 / cosine - up * turn, 0.0)
-            area = stretch * np.hypot(a * np.sin(psi), b * np.cos(psi))
-            area *= yarns.pitch * 2.0 * np.pi / s.size
-            n_across, n_up = np.cos(psi) / a, np.sin(psi) / b
-            length = np.hypot(n_across, n_up)
-            n_across, n_up = n_across / length, n_up / length
-            zero = np.zeros_like(u)
-            # yarn frame: along, across, z
-            place = (u - up * sine, yarn * yarns.spacing + across, height + up * cosine)
-            normal = (-n_up * sine, n_across, n_up * cosine)
-            tangent = (cosine, zero, sine)
-            order = (1, 0, 2) if system == WARP else (0, 1, 2)
-            vectors.append(
-                (
-                    np.stack([place[k] for k in order]),
-                    np.stack([normal[k] for k in order]),
-                    np.stack([tangent[k] for k in order]),
-                )
+    for system, yarns in enumerate(geometry.systems):
+        yarn, crossing = (end, pick) if system == WARP else (pick, end)
+        u = (crossing + s - 0.5) * yarns.pitch
+        height, slope, curl = yarns.height(yarn, u)
+        cosine = 1.0 / np.sqrt(1.0 + slope * slope)
+        sine = slope * cosine
+        turn = curl * cosine * cosine  # d(slope angle)/du
+        a, b = yarns.half_width, yarns.half_height
+        across, up = a * np.cos(psi), b * np.sin(psi)
+        stretch = np.maximum(1.0 / cosine - up * turn, 0.0)
+        area = stretch * np.hypot(a * np.sin(psi), b * np.cos(psi))
+        area *= yarns.pitch * 2.0 * np.pi * (len(geometry.distinct) / s.size)
+        n_across, n_up = np.cos(psi) / a, np.sin(psi) / b
+        length = np.hypot(n_across, n_up)
+        n_across, n_up = n_across / length, n_up / length
+        zero = np.zeros_like(u)
+        # yarn frame: along, across, z
+        place = (u - up * sine, yarn * yarns.spacing + across, height + up * cosine)
+        normal = (-n_up * sine, n_across, n_up * cosine)
+        tangent = (cosine, zero, sine)
+        order = (1, 0, 2) if system == WARP else (0, 1, 2)
+        vectors.append(
+            (
+                np.stack([place[k] for k in order]),
+                np.stack([normal[k] for k in order]),
+                np.stack([tangent[k] for k in order]),
             )
-            numbers.append(
-                (
-                    area / geometry.area,
-                    cut.index(number, system, s, ring),
-                    np.full(s.size, system),
-                    np.full(s.size, number),
-                )
+        )
+        numbers.append(
+            (
+                area / geometry.area,
+                cut.index(geometry.sort[number], system, s, ring),
+                np.full(s.size, system),
+                number,
             )
+        )
     points, normals, tangents = (np.concatenate(c, axis=1) for c in zip(*vectors, strict=True))
     share, patch, kind, crossing = (np.concatenate(c) for c in zip(*numbers, strict=True))
     # close cloth: where round yarns would run into each other there is no surface
@@ -142,6 +142,18 @@ def samples(geometry: Tubes, cut: Patches, per_piece: int) -> Samples:
         points[:, bare], normals[:, bare], tangents[:, bare], share[bare], patch[bare], kind[bare]
     )
     return _with_turned(geometry, cut, found, crossing[bare]) if paired else found
+
+
+def spots(geometry: Tubes, count: int) -> tuple[NDArray, NDArray, NDArray]:
+    """About ``count`` places spread over the distinct crossings: the crossing's number, and two
+    fractions 0-1 of what lies there."""
+    n = len(geometry.distinct)
+    if n > MOST_APART:  # one lattice for them all, each point at a crossing drawn evenly
+        one, other = lattice(count)
+        number = (np.arange(one.size) * np.sqrt(2.0) % 1.0 * n).astype(np.intp)
+        return number, one, other
+    one, other = lattice(count // n)
+    return np.repeat(np.arange(n), one.size), np.tile(one, n), np.tile(other, n)
 
 
 def _with_turned(geometry: Tubes, cut: Patches, half: Samples, crossing: NDArray) -> Samples:

@@ -22,8 +22,8 @@ from numpy.typing import NDArray
 from weavecolor.cell.nodes import Nodes, nodes
 from weavecolor.cell.rays import first_hits
 from weavecolor.cell.silhouette import Vector, silhouette
-from weavecolor.cell.surface import Patches, Samples, lattice, patches, samples
-from weavecolor.cell.tubes import WARP, Tubes, tubes
+from weavecolor.cell.surface import Patches, Samples, lattice, patches, samples, spots
+from weavecolor.cell.tubes import MOST_APART, WARP, Tubes, tubes
 from weavecolor.cloth import Construction
 from weavecolor.kept import Kept
 
@@ -35,6 +35,7 @@ _FINE = 10000  # samples on the cell for a named direction
 # pencils of light through the cell for a named direction; more where less than this passes
 _PENCILS, _MORE_PENCILS, _LITTLE = 10946, 46368, 0.1
 _QUICK_PENCILS = 2584  # for pictures
+_WIDEST = 0.05  # pencils are no wider than if they stood so close, over the yarn spacing
 _FOOTPRINT = 0.35  # pencil width over pencil spacing: finer edges, no bias in narrow gaps
 
 
@@ -129,7 +130,7 @@ def transport(construction: Construction, rings: int = 6, steps: int = 12) -> Tr
     geometry = tubes(construction)
     grid = nodes(rings, steps)
     cut = patches(geometry)
-    surface = samples(geometry, cut, _COARSE // (2 * len(geometry.distinct)))
+    surface = samples(geometry, cut, _COARSE)
     # of two samples half a turn apart one is traced: the other sees the same, half a turn on
     turn = grid.turned(grid.steps // 2)
     traced = surface.share.size // 2 if surface.paired else surface.share.size
@@ -217,14 +218,14 @@ def _hit_patch(geometry: Tubes, cut: Patches, hits, chosen: NDArray) -> NDArray:
     picks, ends = geometry.orbit.shape
     pick = np.where(system == WARP, crossing, yarn) % picks
     end = np.where(system == WARP, yarn, crossing) % ends
-    return cut.index(geometry.orbit[pick, end], system, along, around)
+    return cut.index(geometry.sort[geometry.orbit[pick, end]], system, along, around)
 
 
 @lru_cache(maxsize=16)
 def fine_samples(construction: Construction) -> Samples:
     """The denser samples that a named direction is evaluated on."""
     geometry = tubes(construction)
-    return samples(geometry, patches(geometry), _FINE // (2 * len(geometry.distinct)))
+    return samples(geometry, patches(geometry), _FINE)
 
 
 def _sight(geometry: Tubes, surface: Samples, vector: Vector) -> NDArray:
@@ -245,9 +246,14 @@ def _sight(geometry: Tubes, surface: Samples, vector: Vector) -> NDArray:
 @lru_cache(maxsize=8)
 def pencils(geometry: Tubes, count: int) -> NDArray:
     """Points (3, n) spread evenly over the distinct crossings at mid-plane height."""
-    u, v = lattice(count)
-    column = np.minimum((u * len(geometry.distinct)).astype(int), len(geometry.distinct) - 1)
-    x = geometry.distinct[column, 1] + u * len(geometry.distinct) - column - 0.5
+    n = len(geometry.distinct)
+    if n > MOST_APART:
+        column, u, v = spots(geometry, count)
+    else:  # one lattice over all of them side by side
+        u, v = lattice(count)
+        column = np.minimum((u * n).astype(np.intp), n - 1)
+        u = u * n - column
+    x = geometry.distinct[column, 1] + u - 0.5
     y = geometry.distinct[column, 0] + v - 0.5
     return np.stack([x * geometry.spacing[0], y * geometry.spacing[1], np.zeros_like(x)])
 
@@ -268,7 +274,8 @@ def openness(geometry: Tubes, vectors: Array) -> Array:
 
 def _counted(geometry: Tubes, vectors: Array, count: int) -> Array:
     foot = pencils(geometry, count)
-    width = _FOOTPRINT * np.sqrt(geometry.area / foot.shape[1] * np.abs(vectors[:, 2]))
+    apart = min(np.sqrt(geometry.area / foot.shape[1]), _WIDEST * geometry.pitch)
+    width = _FOOTPRINT * apart * np.sqrt(np.abs(vectors[:, 2]))
     return np.array([
         silhouette(geometry, tuple(v)).open_share(foot, w).mean(dtype=float)
         for v, w in zip(vectors.tolist(), width.tolist(), strict=True)

@@ -22,6 +22,8 @@ from weavecolor.weaves import half_turn, translations
 
 Array = NDArray[np.float64]
 WARP, WEFT = 0, 1
+#: With more distinct crossings than this, like ones share their patches.
+MOST_APART = 16
 _ALONG, _HIGH = 48, 49  # the table of offsets: places between crossings, and heights
 
 
@@ -77,19 +79,17 @@ class System:
     def kinds(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         """For each yarn of the repeat, which of the different yarns it is, counted from 0 as they
         first occur, and by how many crossings it runs ahead of that one."""
-        different: list[NDArray] = []
-        which, ahead = (np.zeros(len(self.middle), np.intp) for _ in range(2))
         crossings = self.middle.shape[1]
-        rolled = (np.arange(crossings) + np.arange(crossings)[:, None]) % crossings
-        for yarn, path in enumerate(np.stack([self.middle, self.swing], axis=1)):
-            for kind, other in enumerate(different):
-                same = (other[:, rolled] == path[:, None]).all(axis=(0, 2))
-                if same.any():
-                    which[yarn], ahead[yarn] = kind, int(np.argmax(same))
-                    break
-            else:
-                which[yarn] = len(different)
-                different.append(path)
+        course = np.stack([self.middle, self.swing], axis=-1).reshape(-1, 2)
+        codes = np.unique(course, axis=0, return_inverse=True)[1].reshape(self.middle.shape)
+        turns = (np.arange(crossings) + np.arange(crossings)[:, None]) % crossings
+        which, ahead = (np.zeros(len(codes), np.intp) for _ in range(2))
+        known: dict[bytes, tuple[int, int]] = {}
+        for yarn, path in enumerate(codes.astype(np.uint8)):
+            turned = path[turns]  # the path begun at each crossing; the least stands for all
+            least = int(np.lexsort(turned.T[::-1])[0])
+            kind, first = known.setdefault(turned[least].tobytes(), (len(known), least))
+            which[yarn], ahead[yarn] = kind, (first - least) % crossings
         return which, ahead
 
     def height(self, yarn: NDArray, u: NDArray) -> tuple[NDArray, NDArray, NDArray]:
@@ -215,7 +215,9 @@ class Tubes:
 
     ``orbit`` (picks, ends): which of the distinct crossings each crossing is a copy of.
     ``distinct`` (n, 2): pick and end of one crossing per orbit. ``partner`` (n,): which orbit each
-    goes to when the cloth is given half a turn; None where that changes the weave.
+    goes to when the cloth is given half a turn; None where that changes the weave. ``sort`` (n,):
+    crossings of one sort share their patches; each is its own, unless there are so many that those
+    count as one whose yarns go on alike to the next crossing each way.
     """
 
     systems: tuple[System, System]
@@ -224,6 +226,7 @@ class Tubes:
     bottom: float
     orbit: NDArray[np.int32]
     distinct: NDArray[np.int32]
+    sort: NDArray[np.int32]
     partner: NDArray[np.int32] | None = None
 
     @property
@@ -261,6 +264,17 @@ def orbits(lift: tuple[tuple[int, ...], ...]) -> tuple[NDArray, NDArray]:
     return orbit, np.array(distinct, np.int32)
 
 
+def _sorts(lift: tuple[tuple[int, ...], ...], distinct: NDArray) -> NDArray[np.int32]:
+    """The sort of each distinct crossing, see :class:`Tubes`; never more than 32 of many."""
+    if len(distinct) <= MOST_APART:
+        return np.arange(len(distinct), dtype=np.int32)
+    plan = np.array(lift)
+    near = ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1))
+    ways = np.stack([np.roll(plan, shift, axis=(0, 1))[tuple(distinct.T)] for shift in near])
+    found = np.unique(ways, axis=1, return_inverse=True)[1]
+    return found.reshape(-1).astype(np.int32)
+
+
 @lru_cache(maxsize=64)
 def tubes(construction: Construction) -> Tubes:
     """The yarns of one construction."""
@@ -276,9 +290,10 @@ def tubes(construction: Construction) -> Tubes:
     )
     reach = max(a1 + c.warp_height / 2, a2 + c.weft_height / 2)
     orbit, distinct = orbits(c.lift)
+    sort = _sorts(c.lift, distinct)
     partner, about = None, half_turn(c.lift)
-    if about is not None:
+    if about is not None and len(distinct) <= MOST_APART:
         picks, ends = ((np.array(about) - distinct) % orbit.shape).T
         partner = orbit[picks, ends]
     spacing = (c.warp_spacing, c.weft_spacing)
-    return Tubes((warp, weft), spacing, reach, reach, orbit, distinct, partner)
+    return Tubes((warp, weft), spacing, reach, reach, orbit, distinct, sort, partner)

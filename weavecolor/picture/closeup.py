@@ -17,6 +17,7 @@ from PIL import Image
 
 from weavecolor.appearance import appearance, pile_optics
 from weavecolor.cell.nodes import unit
+from weavecolor.cell.tubes import tubes
 from weavecolor.errors import InputError
 from weavecolor.kubelka import add, over
 from weavecolor.layeroptics import Vector, to_cloth_frame, yarn_film
@@ -36,6 +37,7 @@ _PER_SPACING = 8.0
 _MOST_SUB = 3
 #: Yarns across a picture at its usual scale: few enough that single yarns are seen.
 YARNS_ACROSS = 26
+_MOST_TEXELS = 1.5e6  # over the distinct crossings of a repeat
 _TILE = 96  # picture rows at a time: bounds the memory
 #: How the layers happen to lie on one another, in repeats: no yarn over another by design.
 _OFFSETS = ((0.0, 0.0), (0.31, 0.17), (0.67, 0.43), (0.12, 0.79), (0.53, 0.91), (0.83, 0.59))
@@ -383,7 +385,10 @@ def _texture(
 ) -> CellTexture:
     cloth = layer.cloth
     yarns = (cloth.warp, cloth.weft)
+    # a long repeat is drawn coarser rather than never
+    most = np.sqrt(_MOST_TEXELS / len(tubes(cloth.construction()).distinct))
     fineness = int(8 * np.ceil(np.clip(texels_per_spacing, 16.0, 88.0) / 8.0))
+    fineness = min(fineness, max(int(most), 8))
     return cell_texture(
         cloth.construction(),
         _direction(*view, turn, flip),

@@ -1,0 +1,77 @@
+"""Drawn weaves of long repeats, whose like crossings share patches and samples."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from weavecolor.appearance import appearance, pile_optics
+from weavecolor.backings import backing
+from weavecolor.cell import surface, transport, tubes
+from weavecolor.clothfile import load_swatch
+from weavecolor.colorimetry import ciede2000
+from weavecolor.construction import covers
+from weavecolor.picture.closeup import draw_closeup
+from weavecolor.scenes import scene
+from weavecolor.stack import Layer, Stack
+from weavecolor.weaves import from_rows
+
+CLOTH = load_swatch("shot-organza-red-black")
+WINDOW = scene("window at the side")
+
+
+def drawn(size: int, seed: int = 3):
+    """A cloth on a plan without any order, which has no symmetry at all."""
+    rows = np.random.default_rng(seed).integers(0, 2, (size, size)).tolist()
+    return replace(CLOTH, weave=from_rows(rows))
+
+
+def seen(cloth, behind: str):
+    stack = Stack((Layer(cloth, 20.0), Layer(cloth, 70.0)), backing(behind))
+    return appearance(stack, WINDOW).reading.Lab
+
+
+@pytest.mark.parametrize("size", [9, 24, 128])
+def test_openings_do_not_depend_on_how_threads_cross(size):
+    # straight on, open area is (1 - warp cover)(1 - weft cover) for any weave (Peirce 1937)
+    cloth = drawn(size)
+    cell = transport.transport(cloth.construction())
+    assert cell.geometry.sort.max() < 32 and cell.cut.count <= 384
+    warp, weft = covers(cloth)
+    mine = transport.openness(cell.geometry, np.array([0.0, 0.0, 1.0]))
+    assert mine == pytest.approx((1.0 - warp) * (1.0 - weft), abs=1e-3)
+
+
+@pytest.mark.parametrize("behind", ["white", "black"])
+def test_like_crossings_may_share_their_patches(behind, monkeypatch):
+    # 36 crossings, each with patches of its own, against sorts of them: the limit is ours
+    cloth = drawn(6)
+    shared = seen(cloth, behind)
+    for module in (tubes, surface, transport):
+        monkeypatch.setattr(module, "MOST_APART", 10**6)
+    lift = cloth.weave.lift[1:] + cloth.weave.lift[:1]  # the same cloth, its first pick counted last
+    other = replace(cloth, weave=replace(cloth.weave, lift=lift))
+    apart = seen(other, behind)
+    geometry = tubes.tubes(other.construction())
+    assert geometry.sort.max() + 1 == len(geometry.distinct) == 36
+    assert float(ciede2000(shared, apart)) < 0.5
+
+
+def test_light_is_kept_on_a_long_repeat():
+    # what yarn that absorbs nothing sends back and lets through is all that fell on it
+    white = replace(
+        drawn(24),
+        **{
+            system: replace(getattr(CLOTH, system), colour=np.ones(41))
+            for system in ("warp", "weft")
+        },
+    )
+    pile = pile_optics(Stack((Layer(white),)), [(0.0, 0.0), (50.0, 30.0)])
+    back = (pile.reflect[:, -2:] @ pile.share) + (pile.pass_[:, -2:] @ pile.share)
+    assert back + pile.through[-2:] == pytest.approx(1.0, abs=1e-3)
+
+
+def test_a_long_repeat_is_drawn():
+    picture = draw_closeup(Stack((Layer(drawn(40)),), backing("white")), WINDOW, 120, 90)
+    shades = np.asarray(picture.convert("L"), float)
+    assert picture.size == (120, 90) and shades.std() > 5.0
