@@ -49,7 +49,8 @@ def test_like_crossings_may_share_their_patches(behind, monkeypatch):
     shared = seen(cloth, behind)
     for module in (tubes, surface, transport):
         monkeypatch.setattr(module, "MOST_APART", 10**6)
-    lift = cloth.weave.lift[1:] + cloth.weave.lift[:1]  # the same cloth, its first pick counted last
+    # the same cloth, its first pick counted last
+    lift = cloth.weave.lift[1:] + cloth.weave.lift[:1]
     other = replace(cloth, weave=replace(cloth.weave, lift=lift))
     apart = seen(other, behind)
     geometry = tubes.tubes(other.construction())
