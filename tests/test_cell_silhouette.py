@@ -6,7 +6,7 @@ import pytest
 from weavecolor.cell.nodes import unit
 from weavecolor.cell.rays import blocked
 from weavecolor.cell.silhouette import bands, silhouette
-from weavecolor.cell.transport import fine_samples, pencils
+from weavecolor.cell.transport import _start, fine_samples, pencils
 from weavecolor.cell.tubes import tubes
 from weavecolor.clothfile import load_swatch
 
@@ -23,9 +23,9 @@ def directions(count: int, seed: int = 4) -> list[tuple[float, float, float]]:
     return [(x, y, z * s) for (x, y, z), s in zip(found.tolist(), up.tolist(), strict=True)]
 
 
-def upright(yarns, half: float) -> float:
-    """Half the band of a straight yarn of elliptical section, slopes across it."""
-    return float(np.hypot(yarns.half_width, yarns.half_height * half))
+def upright(yarns, across: float) -> float:
+    """Half the band of a straight yarn of elliptical section, seen at a slope across it."""
+    return float(np.hypot(yarns.half_width, yarns.half_height * across))
 
 
 @pytest.mark.parametrize("across", [0.0, 0.6, -2.5])
@@ -57,7 +57,7 @@ def test_what_stands_before_a_sample_is_what_a_ray_meets(name):
     for vector in directions(16):
         facing = (np.array(vector) @ surface.normal) / abs(vector[2])
         there = np.flatnonzero(facing > 0)
-        start = (surface.point + 2e-3 * geometry.pitch * surface.normal)[:, there]
+        start = _start(geometry, surface)[:, there]
         met = blocked(geometry, start, np.array(vector)[:, None])
         found = silhouette(geometry, vector).blocked(start, surface.system[there])
         assert np.mean(met != found) < 5e-3

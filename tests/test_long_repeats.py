@@ -7,7 +7,7 @@ import pytest
 
 from weavecolor.appearance import appearance, pile_optics
 from weavecolor.backings import backing
-from weavecolor.cell import surface, transport, tubes
+from weavecolor.cell import transport, tubes
 from weavecolor.clothfile import load_swatch
 from weavecolor.colorimetry import ciede2000
 from weavecolor.construction import covers
@@ -47,8 +47,7 @@ def test_like_crossings_may_share_their_patches(behind, monkeypatch):
     # 36 crossings, each with patches of its own, against sorts of them: the limit is ours
     cloth = drawn(6)
     shared = seen(cloth, behind)
-    for module in (tubes, surface, transport):
-        monkeypatch.setattr(module, "MOST_APART", 10**6)
+    monkeypatch.setattr(tubes, "MOST_APART", 10**6)
     # the same cloth, its first pick counted last
     lift = cloth.weave.lift[1:] + cloth.weave.lift[:1]
     other = replace(cloth, weave=replace(cloth.weave, lift=lift))

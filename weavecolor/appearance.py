@@ -26,7 +26,6 @@ from weavecolor.spectra import BANDS, Spectrum
 from weavecolor.stack import Backing, Layer, Stack
 
 Array = NDArray[np.float64]
-Directions = tuple[tuple[Vector, ...], tuple[Vector, ...]]
 
 #: Directions nearer than this to the plane of the cloth are refused.
 GRAZING_DEG = 89.5
@@ -106,32 +105,47 @@ def _kept_layer(layers: tuple[_Same, ...], how: tuple) -> PileOptics:
     return _layers.one(one, lambda: _laid(*one))
 
 
-def _pile(layers: tuple[_Same, ...], lay: str, how: tuple, keep: bool) -> PileOptics:
+def _each(layers: tuple[_Same, ...], how: tuple) -> list[PileOptics]:
+    """Every layer in the frame of the outermost, alike ones once; not kept."""
+    ones = [_one(layers[: k + 1], how) for k in range(len(layers))]
+    laid = {one: _laid(*one) for one in dict.fromkeys(ones)}
+    return [laid[one] for one in ones]
+
+
+def _piled(laid: list[PileOptics], lay: str) -> PileOptics:
+    return reduce(lambda upper, lower: add(upper, lower, GAPS[lay]), laid)
+
+
+def _pile(layers: tuple[_Same, ...], lay: str, how: tuple, keep: bool = True) -> PileOptics:
     """All ``layers``, outermost first, one laid under the other."""
     if not keep:
-        ones = [_one(layers[: k + 1], how) for k in range(len(layers))]
-        laid = {one: _laid(*one) for one in dict.fromkeys(ones)}
-        return reduce(lambda upper, lower: add(upper, lower, GAPS[lay]), [laid[x] for x in ones])
+        return _piled(_each(layers, how), lay)
 
     def build() -> PileOptics:
         last = _kept_layer(layers, how)
         if len(layers) == 1:
             return last
-        return add(_pile(layers[:-1], lay, how, keep), last, GAPS[lay])
+        return add(_pile(layers[:-1], lay, how), last, GAPS[lay])
 
     return _piles.one((layers, lay, how), build)
 
 
 def _small(layers: tuple[_Same, ...], lay: str, how: tuple, keep: bool) -> PileOptics:
     """As :func:`_pile`, with only what a viewer needs of it."""
+    if not keep:
+        *upper, last = _each(layers, how)
+        return _under(_piled(upper, lay) if upper else None, last, lay)
 
     def build() -> PileOptics:
-        last = _kept_layer(layers, how) if keep else _laid(*_one(layers, how))
-        if len(layers) == 1:
-            return seen(last)
-        return add(_pile(layers[:-1], lay, how, keep), last, GAPS[lay], rows=viewed(last))
+        last = _kept_layer(layers, how)
+        return _under(_pile(layers[:-1], lay, how) if len(layers) > 1 else None, last, lay)
 
-    return _seen.one((layers, lay, how), build) if keep else build()
+    return _seen.one((layers, lay, how), build)
+
+
+def _under(upper: PileOptics | None, last: PileOptics, lay: str) -> PileOptics:
+    """The last layer laid under the others, if any, with only what a viewer needs of it all."""
+    return seen(last) if upper is None else add(upper, last, GAPS[lay], rows=viewed(last))
 
 
 def pile_optics(
@@ -159,27 +173,25 @@ def pile_optics(
     >>> pile.reflect.shape[0], len(pile.members)
     (41, 1)
     """
-    pairs = None if links is None else tuple((int(a), int(b)) for a, b in links)
-    layers, directions = _asked(stack, above, below)
-    return _pile(layers, stack.lay, (*directions, pairs, exact), _few(directions))
-
-
-def _few(directions: Directions) -> bool:
-    """Whether to keep the optics: very many directions make large arrays."""
-    return sum(map(len, directions)) <= _FEW
+    return _pile(*_asked(stack, above, below, links, exact))
 
 
 def _asked(
-    stack: Stack, above: Sequence[tuple[float, float]], below: Sequence[tuple[float, float]]
-) -> tuple[tuple[_Same, ...], Directions]:
-    """Layers and directions that the optics depend on, checked."""
+    stack: Stack,
+    above: Sequence[tuple[float, float]],
+    below: Sequence[tuple[float, float]],
+    links: Sequence[tuple[int, int]] | None,
+    exact: bool,
+) -> tuple[tuple[_Same, ...], str, tuple, bool]:
+    """What the optics depend on, checked: layers, how they lie on one another, directions with
+    their links; and whether to keep it, for very many directions make large arrays."""
     if not 1 <= len(stack.layers) <= MOST_LAYERS:
         raise InputError(f"a stack has 1 to {MOST_LAYERS} layers, got {len(stack.layers)}")
     turn = stack.layers[0].grain_deg
-    return tuple(_Same(layer) for layer in stack.layers), (
-        tuple(_direction(z, a, turn) for z, a in above),
-        tuple(_direction(z, a, turn) for z, a in below),
-    )
+    layers = tuple(_Same(layer) for layer in stack.layers)
+    directions = [tuple(_direction(z, a, turn) for z, a in side) for side in (above, below)]
+    pairs = None if links is None else tuple((int(a), int(b)) for a, b in links)
+    return layers, stack.lay, (*directions, pairs, exact), sum(map(len, directions)) <= _FEW
 
 
 def seen_optics(
@@ -198,9 +210,7 @@ def seen_optics(
     >>> seen_optics(double, [(0.0, 0.0)]).reflect.shape
     (41, 2, 2)
     """
-    pairs = None if links is None else tuple((int(a), int(b)) for a, b in links)
-    layers, directions = _asked(stack, above, below)
-    return _small(layers, stack.lay, (*directions, pairs, exact), _few(directions))
+    return _small(*_asked(stack, above, below, links, exact))
 
 
 def brf(

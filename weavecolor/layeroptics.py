@@ -12,9 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.cell.finish import Finish, NamedForms, Surfaces, finish, named_forms, surfaces
-from weavecolor.cell.nodes import Nodes
+from weavecolor.cell.nodes import Nodes, Vector
 from weavecolor.cell.pairs import Distance, Pairs, pairs
-from weavecolor.cell.silhouette import Vector
 from weavecolor.cell.transport import beams, transport
 from weavecolor.cloth import Cloth, Construction, Yarn
 from weavecolor.construction import check_weavable

@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
+#: A unit vector that caches can look up.
+Vector = tuple[float, float, float]
 
 
 def unit(zenith: ArrayLike, azimuth: ArrayLike) -> Array:

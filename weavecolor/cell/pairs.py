@@ -14,9 +14,9 @@ from functools import lru_cache, partial
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.cell.nodes import unit
+from weavecolor.cell.nodes import Vector, unit
 from weavecolor.cell.rays import blocked
-from weavecolor.cell.silhouette import Vector, silhouette
+from weavecolor.cell.silhouette import silhouette
 from weavecolor.cell.transport import Transport, beams, pencils, transport
 from weavecolor.cloth import Construction
 from weavecolor.kept import Kept

@@ -17,10 +17,10 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from weavecolor.cell.nodes import Vector
 from weavecolor.cell.tubes import WARP, System, Tubes
 
 Array = NDArray[np.float64]
-Vector = tuple[float, float, float]
 
 _OUTLINE = 48  # points of an outline between two crossings; fewer on long repeats
 _TABLE, _FEWEST = 256, 8  # places between two crossings to look bands up at; on long repeats
@@ -74,6 +74,7 @@ def _course(system: System) -> tuple[Array, Array, Array, Array]:
     return along, height, cosine, slope * cosine
 
 
+@lru_cache(maxsize=64)
 def _stretches(system: System) -> int:
     """How many different ways from one crossing to the next there may be."""
     return (int(system.kinds[0].max()) + 1) * system.middle.shape[1]

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from weavecolor.cell.tubes import MOST_APART, WARP, Tubes
+from weavecolor.cell.tubes import WARP, Tubes
 
 _FIBONACCI = (89, 144, 233, 377, 610, 987, 1597, 2584, 4181, 6765, 10946,
               17711, 28657, 46368)  # fmt: skip
@@ -148,7 +148,7 @@ def spots(geometry: Tubes, count: int) -> tuple[NDArray, NDArray, NDArray]:
     """About ``count`` places spread over the distinct crossings: the crossing's number, and two
     fractions 0-1 of what lies there."""
     n = len(geometry.distinct)
-    if n > MOST_APART:  # one lattice for them all, each point at a crossing drawn evenly
+    if geometry.many:  # one lattice for them all, each point at a crossing drawn evenly
         one, other = lattice(count)
         number = (np.arange(one.size) * np.sqrt(2.0) % 1.0 * n).astype(np.intp)
         return number, one, other

@@ -19,11 +19,11 @@ from functools import lru_cache, partial
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.cell.nodes import Nodes, nodes
+from weavecolor.cell.nodes import Nodes, Vector, nodes
 from weavecolor.cell.rays import first_hits
-from weavecolor.cell.silhouette import Vector, silhouette
+from weavecolor.cell.silhouette import silhouette
 from weavecolor.cell.surface import Patches, Samples, lattice, patches, samples, spots
-from weavecolor.cell.tubes import MOST_APART, WARP, Tubes, tubes
+from weavecolor.cell.tubes import WARP, Tubes, tubes
 from weavecolor.cloth import Construction
 from weavecolor.kept import Kept
 
@@ -247,7 +247,7 @@ def _sight(geometry: Tubes, surface: Samples, vector: Vector) -> NDArray:
 def pencils(geometry: Tubes, count: int) -> NDArray:
     """Points (3, n) spread evenly over the distinct crossings at mid-plane height."""
     n = len(geometry.distinct)
-    if n > MOST_APART:
+    if geometry.many:
         column, u, v = spots(geometry, count)
     else:  # one lattice over all of them side by side
         u, v = lattice(count)

@@ -50,15 +50,22 @@ class System:
         repeats = np.floor((number + kind(0.5)) * kind(1.0 / yarns))  # half: clear of rounding
         return (number - repeats * kind(yarns)) * kind(crossings)
 
-    def _axis(self, row: NDArray, u: NDArray) -> tuple[NDArray, NDArray, NDArray]:
-        """Axis height, swing and phase at ``u`` on the yarns whose tables start at ``row``."""
+    def _stretch(self, row: NDArray, u: NDArray) -> tuple[NDArray[np.int32], NDArray]:
+        """Where the tables of yarns that start at ``row`` tell of ``u``: the entry of the crossing
+        before it, and the fraction of the way to the next."""
         kind = u.dtype.type
         crossings = self.middle.shape[1]
         k = u * kind(1.0 / self.pitch)
         cell = np.floor(k)
-        phase = (k - cell) * kind(np.pi)
+        k -= cell
         cell -= np.floor((cell + kind(0.5)) * kind(1.0 / crossings)) * kind(crossings)
-        index = (row + cell).astype(np.int32)
+        cell += row
+        return cell.astype(np.int32), k
+
+    def _axis(self, row: NDArray, u: NDArray) -> tuple[NDArray, NDArray, NDArray]:
+        """Axis height, swing and phase at ``u`` on the yarns whose tables start at ``row``."""
+        index, phase = self._stretch(row, u)
+        phase *= u.dtype.type(np.pi)
         swing = self.swing.ravel().take(index, mode="clip")
         height = swing * np.cos(phase)
         if self._level:
@@ -129,14 +136,9 @@ class System:
         kind = u.dtype.type
         number = np.rint(v * kind(1.0 / self.spacing))
         across = v - number * kind(self.spacing)
-        crossings = self.middle.shape[1]
-        k = u * kind(1.0 / self.pitch)
-        cell = np.floor(k)
-        k -= cell
+        stretch, k = self._stretch(self._row(number), u)
         k *= kind(_ALONG)
-        cell -= np.floor((cell + kind(0.5)) * kind(1.0 / crossings)) * kind(crossings)
-        cell += self._row(number)
-        index = start.take(cell.astype(np.int32), mode="clip")
+        index = start.take(stretch, mode="clip")
         place = k.astype(np.int32)
         k -= place
         level = z + kind(limit)
@@ -230,6 +232,11 @@ class Tubes:
     partner: NDArray[np.int32] | None = None
 
     @property
+    def many(self) -> bool:
+        """Whether there are so many distinct crossings that like ones are taken together."""
+        return _many(self.distinct)
+
+    @property
     def area(self) -> float:
         """Cloth area that the distinct crossings stand for, mm2."""
         return self.spacing[0] * self.spacing[1] * len(self.distinct)
@@ -264,9 +271,13 @@ def orbits(lift: tuple[tuple[int, ...], ...]) -> tuple[NDArray, NDArray]:
     return orbit, np.array(distinct, np.int32)
 
 
+def _many(distinct: NDArray) -> bool:
+    return len(distinct) > MOST_APART
+
+
 def _sorts(lift: tuple[tuple[int, ...], ...], distinct: NDArray) -> NDArray[np.int32]:
     """The sort of each distinct crossing, see :class:`Tubes`; never more than 32 of many."""
-    if len(distinct) <= MOST_APART:
+    if not _many(distinct):
         return np.arange(len(distinct), dtype=np.int32)
     plan = np.array(lift)
     near = ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1))
@@ -288,11 +299,11 @@ def tubes(construction: Construction) -> Tubes:
     weft = System(
         c.weft_spacing, c.warp_spacing, c.weft_width / 2, c.weft_height / 2, *_axis(-up, a2)
     )
-    reach = max(a1 + c.warp_height / 2, a2 + c.weft_height / 2)
+    reach = max(warp.reach, weft.reach)
     orbit, distinct = orbits(c.lift)
     sort = _sorts(c.lift, distinct)
     partner, about = None, half_turn(c.lift)
-    if about is not None and len(distinct) <= MOST_APART:
+    if about is not None and not _many(distinct):
         picks, ends = ((np.array(about) - distinct) % orbit.shape).T
         partner = orbit[picks, ends]
     spacing = (c.warp_spacing, c.weft_spacing)

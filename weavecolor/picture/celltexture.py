@@ -12,14 +12,13 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.cell.nodes import nodes
+from weavecolor.cell.nodes import Vector, nodes
 from weavecolor.cell.rays import Hits, first_hits
 from weavecolor.cell.sheen import mat_factor
 from weavecolor.cell.silhouette import silhouette
 from weavecolor.cell.tubes import WARP, Tubes, tubes
 from weavecolor.cloth import Construction
 
-Vector = tuple[float, float, float]
 Map = NDArray[np.float32]
 
 #: ``CellTexture.system`` where nothing is met.
