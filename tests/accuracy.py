@@ -22,12 +22,12 @@ from numpy.typing import NDArray
 sys.path.insert(0, str(Path(__file__).parent))
 import traced
 
-from weavecolor.cell.nodes import nodes, unit
-from weavecolor.cell.pairs import Distance, pairs
-from weavecolor.cell.rays import blocked
-from weavecolor.cell.transport import beams, fine_samples, openness
-from weavecolor.cell.tubes import System, Tubes, orbits, tubes
-from weavecolor.cloth import Construction
+from weavecolor.optics.cell.nodes import nodes, unit
+from weavecolor.optics.cell.pairs import Distance, pairs
+from weavecolor.optics.cell.rays import blocked
+from weavecolor.optics.cell.transport import beams, fine_samples, openness
+from weavecolor.optics.cell.tubes import System, Tubes, orbits, tubes
+from weavecolor.textile.cloth import Construction
 
 ROOT = Path(__file__).resolve().parents[1]
 Array = NDArray[np.float64]

@@ -15,16 +15,16 @@ from pathlib import Path
 
 import numpy as np
 
-from weavecolor import appearance as looks
-from weavecolor import layeroptics
-from weavecolor.backings import backing
-from weavecolor.cell import finish, nodes, pairs, surface, transport
-from weavecolor.clothfile import load_swatch
+from weavecolor.files.clothfile import load_swatch
+from weavecolor.optics import appearance as looks
+from weavecolor.optics import layer as layeroptics
+from weavecolor.optics.cell import finish, nodes, pairs, surface, transport
+from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.closeup import draw_closeup
 from weavecolor.picture.drape import draw_drape
 from weavecolor.picture.turning import turn_frames
-from weavecolor.scenes import scene
-from weavecolor.stack import Layer, Stack
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
 
 CLOTH = "shot-organza-red-black"
 TRACED = Path(__file__).parent / "data" / "traced_covers.json"

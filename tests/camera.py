@@ -13,10 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from PIL import Image
 
-from weavecolor.appearance import appearance
-from weavecolor.cloth import Cloth, Yarn
-from weavecolor.layeroptics import yarn_film
-from weavecolor.lights import light_spectrum
+from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.screen import encoded
+from weavecolor.colour.spectra import BANDS, WAVELENGTHS, frozen
 from weavecolor.measure.observations import (
     Seen,
     Thread,
@@ -25,11 +24,13 @@ from weavecolor.measure.observations import (
 )
 from weavecolor.measure.photograph import read_photograph
 from weavecolor.measure.shots import look
-from weavecolor.scene import Scene
-from weavecolor.scenes import custom_scene
-from weavecolor.screen import encoded
-from weavecolor.spectra import BANDS, WAVELENGTHS, frozen
-from weavecolor.stack import Backing, Layer, Stack
+from weavecolor.optics.appearance import appearance
+from weavecolor.optics.layer import yarn_film
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import Backing
+from weavecolor.scene.places import custom_scene
+from weavecolor.scene.scene import Scene
+from weavecolor.textile.cloth import Cloth, Yarn
 
 ROWS, COLUMNS = 240, 320
 SWATCH = (40, 60, 180, 180)  # left, top, right, bottom

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from weavecolor.cloth import Cloth, Yarn
-from weavecolor.fibres import fibre
-from weavecolor.spectra import WAVELENGTHS
-from weavecolor.weaves import weave
+from weavecolor.colour.spectra import WAVELENGTHS
+from weavecolor.textile.cloth import Cloth, Yarn
+from weavecolor.textile.fibres import fibre
+from weavecolor.textile.weaves import weave
 
 
 def dye(low: float, high: float, edge_nm: float, width_nm: float = 25.0) -> np.ndarray:

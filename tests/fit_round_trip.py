@@ -20,16 +20,16 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from camera import Room, dyed, photographed
 
-from weavecolor.appearance import appearance
-from weavecolor.backings import backing
-from weavecolor.cloth import Cloth
-from weavecolor.colorimetry import ciede2000
-from weavecolor.construction import check_weavable
+from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.errors import InputError
 from weavecolor.measure.fit import Fit, fit_cloth, predict
 from weavecolor.measure.tocloth import start_cloth
-from weavecolor.scenes import scene
-from weavecolor.stack import Layer, Stack
+from weavecolor.optics.appearance import appearance
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
+from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.construction import check_weavable
 
 
 @dataclass(frozen=True)

@@ -7,13 +7,14 @@ import numpy as np
 import pytest
 from test_layer_optics import cloth
 
-from weavecolor import kubelka
-from weavecolor.adding import GAPS, PileOptics, add, over_backing, over_backings
-from weavecolor.appearance import appearance, brf, pile_optics, transmittance
-from weavecolor.cell.nodes import nodes
-from weavecolor.scene import Scene
-from weavecolor.spectra import BANDS
-from weavecolor.stack import Backing, Layer, Stack
+from weavecolor.colour.spectra import BANDS
+from weavecolor.optics import kubelka
+from weavecolor.optics.adding import GAPS, PileOptics, add, over_backing, over_backings
+from weavecolor.optics.appearance import appearance, brf, pile_optics, transmittance
+from weavecolor.optics.cell.nodes import nodes
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import Backing
+from weavecolor.scene.scene import Scene
 
 GRID = nodes(3, 6)
 SHARE = GRID.share[: GRID.half]

@@ -6,7 +6,10 @@ import numpy as np
 import pytest
 from test_layer_optics import cloth
 
-from weavecolor.appearance import (
+from weavecolor.colour.lights import light_spectrum
+from weavecolor.errors import InputError
+from weavecolor.files.clothfile import load_swatch
+from weavecolor.optics.appearance import (
     CONTRAST_WHITE,
     appearance,
     appearances,
@@ -14,13 +17,10 @@ from weavecolor.appearance import (
     contrast_ratio,
     transmittance,
 )
-from weavecolor.backings import backing
-from weavecolor.clothfile import load_swatch
-from weavecolor.errors import InputError
-from weavecolor.lights import light_spectrum
-from weavecolor.scene import Light, Scene
-from weavecolor.scenes import scene, scene_names
-from weavecolor.stack import Backing, Layer, Stack
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import Backing, backing
+from weavecolor.scene.places import scene, scene_names
+from weavecolor.scene.scene import Light, Scene
 
 D65 = light_spectrum("D65")
 NONE = np.zeros(41)

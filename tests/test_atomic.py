@@ -4,8 +4,8 @@ import os
 
 import pytest
 
-from weavecolor.atomic import write_bytes, write_text
 from weavecolor.errors import InputError
+from weavecolor.files.atomic import write_bytes, write_text
 
 
 def test_writes_and_replaces(tmp_path):

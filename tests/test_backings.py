@@ -5,9 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from weavecolor.backings import SKINS, backing, backing_names, skin_band
+from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.errors import InputError
-from weavecolor.spectra import WAVELENGTHS
+from weavecolor.scene.backings import SKINS, backing, backing_names, skin_band
 
 DATA = Path(__file__).parent / "data/nist_skin_average_360_830nm.csv"
 PACKAGED = Path(__file__).parents[1] / "weavecolor/data/skin.csv"
@@ -72,8 +72,8 @@ def test_plain_backings():
 
 
 def test_screen_colour_comes_back():
-    from weavecolor.colorimetry import reading
-    from weavecolor.lights import light_spectrum
+    from weavecolor.colour.colorimetry import reading
+    from weavecolor.colour.lights import light_spectrum
 
     daylight = light_spectrum("daylight")
     found = backing("#D8C9A0")

@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 import traced
 
-from weavecolor.appearance import transmittance
-from weavecolor.cell.nodes import unit
-from weavecolor.cell.pairs import Distance, pairs
-from weavecolor.cell.transport import openness, transport
-from weavecolor.cell.tubes import tubes
-from weavecolor.cloth import Cloth, Construction, Fibre, Yarn
-from weavecolor.stack import Layer, Stack
-from weavecolor.weaves import weave
+from weavecolor.optics.appearance import transmittance
+from weavecolor.optics.cell.nodes import unit
+from weavecolor.optics.cell.pairs import Distance, pairs
+from weavecolor.optics.cell.transport import openness, transport
+from weavecolor.optics.cell.tubes import tubes
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.textile.cloth import Cloth, Construction, Fibre, Yarn
+from weavecolor.textile.weaves import weave
 
 
 def test_beam_transmittance_of_crimped_yarns():

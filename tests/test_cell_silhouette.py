@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 
-from weavecolor.cell.nodes import unit
-from weavecolor.cell.rays import blocked
-from weavecolor.cell.silhouette import bands, silhouette
-from weavecolor.cell.transport import _start, fine_samples, pencils
-from weavecolor.cell.tubes import tubes
-from weavecolor.clothfile import load_swatch
+from weavecolor.files.clothfile import load_swatch
+from weavecolor.optics.cell.nodes import unit
+from weavecolor.optics.cell.rays import blocked
+from weavecolor.optics.cell.silhouette import bands, silhouette
+from weavecolor.optics.cell.transport import _start, fine_samples, pencils
+from weavecolor.optics.cell.tubes import tubes
 
 CLOTHS = ("shot-organza-red-black", "shot-taffeta-green-red", "silk-satin-gold",
           "shot-twill-lining", "hopsack-linen", "calico-unbleached")  # fmt: skip

@@ -15,11 +15,11 @@ import pytest
 from PIL import Image
 
 from weavecolor import cli
-from weavecolor.backings import backing_names
 from weavecolor.cli import page, run
-from weavecolor.clothfile import cloth_to_toml, load_swatch, swatch_names
-from weavecolor.lights import light_names
-from weavecolor.scenes import scene_names
+from weavecolor.colour.lights import light_names
+from weavecolor.files.clothfile import cloth_to_toml, load_swatch, swatch_names
+from weavecolor.scene.backings import backing_names
+from weavecolor.scene.places import scene_names
 
 CLOTH = "shot-organza-red-black"
 QUICK = ["compare", CLOTH, "--grain", "straight", "--layers", "1,2", "--behind", "white"]
@@ -192,7 +192,7 @@ def test_a_fault_is_one_line_and_debug_shows_where(capsys, monkeypatch):
     def broken(*_):
         raise ZeroDivisionError("two\nlines")
 
-    monkeypatch.setattr("weavecolor.scenes.scene_names", broken)
+    monkeypatch.setattr("weavecolor.scene.places.scene_names", broken)
     line = told(capsys, "scenes", code=1)
     assert line.startswith("ZeroDivisionError: two lines") and "--debug" in line
     assert run(["scenes", "--debug"]) == 1
@@ -203,7 +203,7 @@ def test_being_stopped_is_no_fault(capsys, monkeypatch):
     def stopped(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("weavecolor.scenes.scene_names", stopped)
+    monkeypatch.setattr("weavecolor.scene.places.scene_names", stopped)
     assert run(["scenes"]) == 130
     assert capsys.readouterr().err.strip() == "weavecolor: stopped"
 

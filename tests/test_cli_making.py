@@ -10,13 +10,14 @@ from dataclasses import replace
 import pytest
 from PIL import Image
 
-from weavecolor.appearance import appearance
 from weavecolor.cli import run
 from weavecolor.cli._making import example_projects, in_hand, length_cm
-from weavecolor.clothfile import load_swatch, read_cloth, swatch_folder
+from weavecolor.cutting.piecesfile import pieces_from_toml
+from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.decide.wishes import Limits
 from weavecolor.errors import InputError
-from weavecolor.make.fromproject import (
+from weavecolor.files.clothfile import load_swatch, read_cloth, swatch_folder
+from weavecolor.making.fromproject import (
     check_project,
     cloths_of,
     in_hand_of,
@@ -25,10 +26,8 @@ from weavecolor.make.fromproject import (
     stack_of,
     with_options,
 )
-from weavecolor.make.lightchoice import LightChoice, light_table, lights_of, scene_of
-from weavecolor.make.makingsheet import MakingSheet, SheetLayer, SheetSwatch, making_sheet_pdf
-from weavecolor.make.piecesfile import pieces_from_toml
-from weavecolor.make.project import (
+from weavecolor.making.lightchoice import LightChoice, light_table, lights_of, scene_of
+from weavecolor.making.project import (
     Measured,
     Project,
     ProjectLayer,
@@ -39,11 +38,12 @@ from weavecolor.make.project import (
     to_dict,
     to_json,
 )
-from weavecolor.make.projectdata import ProjectFullness
-from weavecolor.make.remnant import ClothInHand
-from weavecolor.make.sheetfromproject import sheet_basis
-from weavecolor.scenes import scene
-from weavecolor.stack import Stack
+from weavecolor.making.projectdata import ProjectFullness
+from weavecolor.optics.appearance import appearance
+from weavecolor.optics.stack import Stack
+from weavecolor.report.makingsheet import MakingSheet, SheetLayer, SheetSwatch, making_sheet_pdf
+from weavecolor.report.sheetfromproject import sheet_basis
+from weavecolor.scene.places import scene
 
 EXAMPLE = "two-skirt-evening"
 ORGANZA = "shot-organza-teal-copper"

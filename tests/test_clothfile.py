@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from weavecolor import clothfile
-from weavecolor.clothfile import (
+from weavecolor.errors import InputError
+from weavecolor.files import clothfile
+from weavecolor.files.clothfile import (
     cloth_from_dict,
     cloth_from_toml,
     cloth_to_toml,
@@ -18,9 +19,8 @@ from weavecolor.clothfile import (
     read_cloth,
     swatch_names,
 )
-from weavecolor.construction import cloth_mass_g_m2
-from weavecolor.errors import InputError
-from weavecolor.units import MOMME_G_M2
+from weavecolor.textile.construction import cloth_mass_g_m2
+from weavecolor.textile.units import MOMME_G_M2
 
 GOOD = """
 name = "Shot organza"
@@ -82,8 +82,8 @@ def test_stated_weight_against_the_construction():
 
 
 def test_colour_ways_agree_with_their_meaning(tmp_path):
-    from weavecolor.colorimetry import reading
-    from weavecolor.lights import light_spectrum
+    from weavecolor.colour.colorimetry import reading
+    from weavecolor.colour.lights import light_spectrum
 
     daylight = light_spectrum("daylight")
     text = changed('srgb = "#202020"', 'lab = [40, 30, -10], illuminant = "D65"')

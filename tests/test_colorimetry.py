@@ -14,13 +14,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageCms
 
-from weavecolor import colorimetry as c
-from weavecolor._colour import OBSERVERS, science
+from weavecolor.colour import colorimetry as c
+from weavecolor.colour.library import OBSERVERS, science
+from weavecolor.colour.lights import light_names, light_spectrum
+from weavecolor.colour.screen import decoded, encoded, space
+from weavecolor.colour.spectra import WAVELENGTHS
+from weavecolor.colour.tristimulus import adaptation_matrix
 from weavecolor.errors import InputError
-from weavecolor.lights import light_names, light_spectrum
-from weavecolor.screen import decoded, encoded, space
-from weavecolor.spectra import WAVELENGTHS
-from weavecolor.tristimulus import adaptation_matrix
 
 D65 = light_spectrum("daylight")
 
@@ -133,7 +133,7 @@ def test_narrow_lines_cost_less_than_a_visible_difference(name):
 
 
 def _worst_against_5_nm(name: str, observer: str) -> float:
-    from weavecolor.lights import lamp
+    from weavecolor.colour.lights import lamp
 
     colour, samples = science(), measured_samples()
     shape = colour.SpectralShape(380, 780, 5)
@@ -440,7 +440,7 @@ def test_muted_lab_colours_come_back(L, strength, hue, light_name, observer):
 
 def test_measured_surfaces_are_met_better_than_by_the_smoothest_curve():
     """Recovered from daylight colour alone, measured surfaces are then seen under tungsten."""
-    from weavecolor.recovery import _corrected, weights
+    from weavecolor.colour.recovery import _corrected, weights
 
     tungsten = light_spectrum("tungsten")
     table = weights("2") * D65[:, None]
@@ -514,7 +514,7 @@ def test_recovery_is_quick_cached_and_cannot_be_spoilt():
 
 def test_importing_does_not_load_the_colour_library():
     code = (
-        "import sys, weavecolor.colorimetry, weavecolor.scenes; "
+        "import sys, weavecolor.colour.colorimetry, weavecolor.scene.places; "
         "print([m for m in ('colour', 'pandas') if m in sys.modules])"
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

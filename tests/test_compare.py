@@ -11,16 +11,16 @@ import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
-from weavecolor.appearance import appearance
-from weavecolor.backings import backing
-from weavecolor.clothfile import load_swatch
-from weavecolor.colorimetry import ciede2000
-from weavecolor.compare import AXES, compare, options, steps
-from weavecolor.comparisontable import as_csv, as_data, as_json, as_text, rounded, steps_text
+from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.decide.compare import AXES, compare, options, steps
 from weavecolor.errors import InputError
-from weavecolor.grain import grain_deg, grain_words
-from weavecolor.scenes import scene
-from weavecolor.sheetpicture import GROUND, PATCH, sheet_image, sheet_png
+from weavecolor.files.clothfile import load_swatch
+from weavecolor.optics.appearance import appearance
+from weavecolor.report.comparisontable import as_csv, as_data, as_json, as_text, rounded, steps_text
+from weavecolor.report.sheetpicture import GROUND, PATCH, sheet_image, sheet_png
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
+from weavecolor.textile.grain import grain_deg, grain_words
 
 WINDOW = scene("window at the side")
 WHITE, BLACK = backing("white"), backing("black")

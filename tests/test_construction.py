@@ -10,12 +10,12 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from weavecolor import construction as con
-from weavecolor.cloth import Cloth, Fibre, Yarn
 from weavecolor.errors import InputError
-from weavecolor.fibres import fibre
-from weavecolor.units import MOMME_G_M2, linear_density_tex
-from weavecolor.weaves import weave
+from weavecolor.textile import construction as con
+from weavecolor.textile.cloth import Cloth, Fibre, Yarn
+from weavecolor.textile.fibres import fibre
+from weavecolor.textile.units import MOMME_G_M2, linear_density_tex
+from weavecolor.textile.weaves import weave
 
 GREY = np.full(41, 0.5)
 MESH = list(csv.DictReader((Path(__file__).parent / "data/mesh_open_area.csv").open()))

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 from decide_samples import BLUE, PALE, RED
 
-from weavecolor.backings import backing
-from weavecolor.construction import cloth_mass_g_m2
 from weavecolor.decide.candidates import Material, candidates, same_both_sides
 from weavecolor.decide.wishes import Limits, Wish
 from weavecolor.errors import InputError
-from weavecolor.weaves import weave
+from weavecolor.scene.backings import backing
+from weavecolor.textile.construction import cloth_mass_g_m2
+from weavecolor.textile.weaves import weave
 
 BOTH = (backing("white"), None)
 

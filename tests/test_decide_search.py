@@ -9,19 +9,19 @@ import numpy as np
 import pytest
 from decide_samples import BLUE, PALE, RED
 
-from weavecolor.appearance import appearance
-from weavecolor.backings import backing
-from weavecolor.colorimetry import ciede2000
+from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.cutting.pieces import Piece
+from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.decide.candidates import Material, candidates
 from weavecolor.decide.enoughcloth import fits_by_lay
 from weavecolor.decide.search import search
 from weavecolor.decide.shortlist import near_copy, reasons
 from weavecolor.decide.wishes import Limits, Wish
 from weavecolor.errors import InputError
-from weavecolor.make.pieces import Piece
-from weavecolor.make.remnant import ClothInHand
-from weavecolor.scenes import scene
-from weavecolor.stack import Stack
+from weavecolor.optics.appearance import appearance
+from weavecolor.optics.stack import Stack
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
 
 WINDOW = scene("window at the side")
 TARGET = np.array([45.0, 12.0, 8.0])

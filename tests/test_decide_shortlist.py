@@ -8,14 +8,14 @@ from decide_samples import BLUE, PALE, RED
 from hypothesis import given
 from hypothesis import strategies as some
 
-from weavecolor.backings import backing
 from weavecolor.decide.judged import Judged, stack_words
 from weavecolor.decide.shortlist import near_copy, order, pick, reasons, simpler
 from weavecolor.decide.tradeoff import edge
 from weavecolor.decide.wishes import Measures, Wish, loss, total_loss, widest
 from weavecolor.errors import InputError
-from weavecolor.scenes import scene
-from weavecolor.stack import Layer, Stack
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
 
 
 def judged(number, cloths, Lab, value, opacity=0.5, depth=None):

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from decide_samples import BLUE, PALE, RED
 
-from weavecolor.appearance import appearance
-from weavecolor.backings import backing
-from weavecolor.colorimetry import ciede2000
+from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.decide import showthrough as st
 from weavecolor.errors import InputError
-from weavecolor.scenes import scene
-from weavecolor.stack import Backing, Layer, Stack
+from weavecolor.optics.appearance import appearance
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import Backing, backing
+from weavecolor.scene.places import scene
 
 OVERCAST = scene("overcast")
 WHITE = backing("white")

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from decide_samples import BLUE, PALE, RED
 
-from weavecolor.appearance import appearance, contrast_ratio
-from weavecolor.backings import backing
-from weavecolor.colorimetry import ciede2000
+from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.decide import evaluate
 from weavecolor.decide.streams import lay_under, over_grounds, single
 from weavecolor.decide.tables import Tables
-from weavecolor.scenes import scene
-from weavecolor.stack import Layer, Stack
+from weavecolor.optics.appearance import appearance, contrast_ratio
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
 
 
 def scalar_tables(reflect: float, transmit: float) -> Tables:

@@ -7,15 +7,15 @@ import numpy as np
 import pytest
 from decide_samples import BLUE, RED, dye
 
-from weavecolor.backings import backing
-from weavecolor.colorimetry import ciede2000, metamerism_index
+from weavecolor.colour.colorimetry import ciede2000, metamerism_index
+from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.spectra import WAVELENGTHS
+from weavecolor.colour.tristimulus import weights
 from weavecolor.decide.underlights import metamerism, parting, under_lights
 from weavecolor.errors import InputError
-from weavecolor.lights import light_spectrum
-from weavecolor.scenes import scene
-from weavecolor.spectra import WAVELENGTHS
-from weavecolor.stack import Layer, Stack
-from weavecolor.tristimulus import weights
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
 
 STACK = Stack((Layer(RED),), backing("white"))
 SCENES = [scene(name) for name in ("overcast", "candlelit", "stage LED")]

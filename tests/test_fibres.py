@@ -3,7 +3,7 @@
 import pytest
 
 from weavecolor.errors import InputError
-from weavecolor.fibres import FIBRES, fibre
+from weavecolor.textile.fibres import FIBRES, fibre
 
 
 @pytest.mark.parametrize(

@@ -19,10 +19,12 @@ from PIL import Image
 from shapely.geometry import Polygon
 
 from weavecolor.cli import run
-from weavecolor.make.folds import fold_profile, layer_shares
-from weavecolor.make.fullness import plan_fullness, pleat_marks, skirt_layers
-from weavecolor.make.lay import lay
-from weavecolor.make.makingsheet import (
+from weavecolor.cutting.folds import fold_profile, layer_shares
+from weavecolor.cutting.fullness import plan_fullness, pleat_marks, skirt_layers
+from weavecolor.cutting.lay import lay
+from weavecolor.cutting.pieces import Piece, cut_outline, sewing_outline
+from weavecolor.cutting.remnant import ClothInHand
+from weavecolor.report.makingsheet import (
     MakingSheet,
     SheetBasis,
     SheetColour,
@@ -30,8 +32,6 @@ from weavecolor.make.makingsheet import (
     making_sheet_images,
     making_sheet_pdf,
 )
-from weavecolor.make.pieces import Piece, cut_outline, sewing_outline
-from weavecolor.make.remnant import ClothInHand
 
 
 @pytest.fixture(scope="module", autouse=True)

@@ -17,12 +17,8 @@ from fuzzing import REFUSED, TRIED, bounded, tried
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from weavecolor import kubelka, perception
-from weavecolor.appearance import appearance, brf, contrast_ratio, pile_optics, transmittance
-from weavecolor.backings import backing, backing_names
-from weavecolor.cloth import Cloth, Yarn
-from weavecolor.clothfile import load_swatch
-from weavecolor.colorimetry import (
+from weavecolor.colour import perception
+from weavecolor.colour.colorimetry import (
     ciede2000,
     encode,
     lab_from_xyz,
@@ -32,15 +28,20 @@ from weavecolor.colorimetry import (
     spectrum_from_srgb,
     xyz_from_lab,
 )
-from weavecolor.construction import check_weavable, covers, describe
+from weavecolor.colour.lights import light_names, light_spectrum
+from weavecolor.colour.spectra import BANDS, frozen
 from weavecolor.errors import InputError
-from weavecolor.fibres import FIBRES, fibre
-from weavecolor.lights import light_names, light_spectrum
-from weavecolor.scenes import custom_scene, scene, scene_names, turned, with_light_from
-from weavecolor.spectra import BANDS, frozen
-from weavecolor.stack import FACES, LAYS, Backing, Layer, Stack
-from weavecolor.uncertainty import of_colour, of_difference
-from weavecolor.weaves import weave
+from weavecolor.files.clothfile import load_swatch
+from weavecolor.optics import kubelka
+from weavecolor.optics.appearance import appearance, brf, contrast_ratio, pile_optics, transmittance
+from weavecolor.optics.stack import FACES, LAYS, Layer, Stack
+from weavecolor.optics.uncertainty import of_colour, of_difference
+from weavecolor.scene.backings import Backing, backing, backing_names
+from weavecolor.scene.places import custom_scene, scene, scene_names, turned, with_light_from
+from weavecolor.textile.cloth import Cloth, Yarn
+from weavecolor.textile.construction import check_weavable, covers, describe
+from weavecolor.textile.fibres import FIBRES, fibre
+from weavecolor.textile.weaves import weave
 
 ROUNDING = 1e-9
 #: Light out less light in, of yarns that absorb nothing: rays and nodes are finite in number. Of
@@ -288,7 +289,7 @@ def test_it_is_said_to_be_unseen_only_below_the_threshold_with_its_uncertainty(
         assert "would not see" in verdict.words
     else:
         assert "not see" not in verdict.words
-    from weavecolor.uncertainty import Known
+    from weavecolor.optics.uncertainty import Known
 
     known = Known(assumed, not daylight)
     stated = of_difference(min(delta, 200.0), known, daylight, depth=depth).stated

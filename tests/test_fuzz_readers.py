@@ -36,10 +36,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
-from weavecolor import units
-from weavecolor.backings import backing
-from weavecolor.cloth import Cloth
-from weavecolor.clothfile import (
+from weavecolor.colour.hexcolour import hex_rgb
+from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.spectra import resample
+from weavecolor.cutting.piecesfile import pieces_from_toml
+from weavecolor.files.clothfile import (
     cloth_from_dict,
     cloth_from_toml,
     cloth_to_toml,
@@ -48,24 +49,23 @@ from weavecolor.clothfile import (
     swatch_folder,
     swatch_names,
 )
-from weavecolor.construction import describe
-from weavecolor.fibres import fibre
-from weavecolor.grain import grain_deg
-from weavecolor.hexcolour import hex_rgb
-from weavecolor.lights import light_spectrum
-from weavecolor.make.piecesfile import pieces_from_toml
-from weavecolor.make.project import from_dict, from_json, open_project, to_dict, to_json
-from weavecolor.make.projectdata import (
+from weavecolor.files.spectrafile import read_spectra, spectra_from_text
+from weavecolor.making.project import from_dict, from_json, open_project, to_dict, to_json
+from weavecolor.making.projectdata import (
     Project,
     ProjectCloth,
     ProjectLayer,
     ProjectOption,
 )
 from weavecolor.measure.photograph import read_photograph
-from weavecolor.scenes import scene
-from weavecolor.spectra import resample
-from weavecolor.spectrafile import read_spectra, spectra_from_text
-from weavecolor.weaves import weave
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
+from weavecolor.textile import units
+from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.construction import describe
+from weavecolor.textile.fibres import fibre
+from weavecolor.textile.grain import grain_deg
+from weavecolor.textile.weaves import weave
 
 
 @pytest.fixture(scope="module", autouse=True)

@@ -19,11 +19,11 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from weavecolor import atomic
 from weavecolor.cli import run
-from weavecolor.clothfile import read_cloth
 from weavecolor.errors import InputError
-from weavecolor.make.project import open_project
+from weavecolor.files import atomic
+from weavecolor.files.clothfile import read_cloth
+from weavecolor.making.project import open_project
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -31,23 +31,23 @@ ROOT = Path(__file__).resolve().parents[1]
 KINDS = {
     "cloth.toml": """
 from dataclasses import replace
-from weavecolor.atomic import write_text
-from weavecolor.clothfile import cloth_to_toml, load_swatch
+from weavecolor.files.atomic import write_text
+from weavecolor.files.clothfile import cloth_to_toml, load_swatch
 write_text(path, cloth_to_toml(replace(load_swatch("shot-organza-red-black"), notes=mark * 2000)))
 """,
     "project.json": """
-from weavecolor.make.project import Project, save_project
+from weavecolor.making.project import Project, save_project
 save_project(path, Project(mark, notes=mark * 4000))
 """,
     "sheet.png": """
 import io
 from PIL import Image
-from weavecolor.atomic import write_bytes
+from weavecolor.files.atomic import write_bytes
 from weavecolor.picture.encode import png_bytes
 write_bytes(path, png_bytes(Image.effect_noise((300, 200), 80 if mark == "a" else 40)))
 """,
     "sheet.pdf": """
-from weavecolor.make.makingsheet import MakingSheet, SheetLayer, save_making_sheet
+from weavecolor.report.makingsheet import MakingSheet, SheetLayer, save_making_sheet
 save_making_sheet(path, MakingSheet("Cape " + mark * 20, "4 March", (SheetLayer("organza", 0.0),)))
 """,
     "table.json": """
@@ -62,7 +62,7 @@ give("pin,difference\\n" + (mark + ",1.0\\n") * 1000, Path(path))
 """,
     "turning.webp": """
 from PIL import Image
-from weavecolor.atomic import write_bytes
+from weavecolor.files.atomic import write_bytes
 from weavecolor.picture.encode import loop_bytes
 base = 80 if mark == "a" else 40
 frames = [Image.effect_noise((90, 60), base + k).convert("RGB") for k in range(4)]

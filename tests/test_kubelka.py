@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from weavecolor import kubelka as km
 from weavecolor.errors import InputError
+from weavecolor.optics import kubelka as km
 
 share = st.floats(0.0, 1.0)
 

@@ -4,15 +4,16 @@ import accuracy
 import numpy as np
 import pytest
 
-from weavecolor.appearance import brf, pile_optics
-from weavecolor.cloth import Cloth, Weave, Yarn
-from weavecolor.colorimetry import ciede2000, reading
+from weavecolor.colour.colorimetry import ciede2000, reading
+from weavecolor.colour.lights import light_spectrum
 from weavecolor.errors import InputError
-from weavecolor.fibres import fibre
-from weavecolor.layeroptics import dye, yarn_film
-from weavecolor.lights import light_spectrum
-from weavecolor.stack import Backing, Layer, Stack
-from weavecolor.weaves import half_turn, weave
+from weavecolor.optics.appearance import brf, pile_optics
+from weavecolor.optics.layer import dye, yarn_film
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import Backing
+from weavecolor.textile.cloth import Cloth, Weave, Yarn
+from weavecolor.textile.fibres import fibre
+from weavecolor.textile.weaves import half_turn, weave
 
 #: From square on to grazing, along the yarns and between.
 DIRECTIONS = [(0, 0), (30, 40), (45, 0), (60, 90), (60, 205), (75, 45), (85, 120), (89, 10)]

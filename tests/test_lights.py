@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from weavecolor._colour import OBSERVERS, science
-from weavecolor.colorimetry import xyz
+from weavecolor.colour.colorimetry import xyz
+from weavecolor.colour.library import OBSERVERS, science
+from weavecolor.colour.lights import black_body, lamp, light_names, light_spectrum, on_bands
+from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.errors import InputError
-from weavecolor.lights import black_body, lamp, light_names, light_spectrum, on_bands
-from weavecolor.spectra import WAVELENGTHS
 
 
 def white(name: str, observer: str = "2") -> np.ndarray:
@@ -101,7 +101,7 @@ def test_band_values_keep_power_of_a_narrow_line():
     line[nm == 546] += 40.0  # a mercury line between two bands
     bands = on_bands(nm, line)
     observed = xyz(bands, bands)
-    from weavecolor._colour import matching_functions
+    from weavecolor.colour.library import matching_functions
 
     fine = line @ matching_functions("2")[20:]
     np.testing.assert_allclose(observed, 100.0 * fine / fine[1], rtol=1e-9)

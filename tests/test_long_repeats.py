@@ -5,16 +5,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from weavecolor.appearance import appearance, pile_optics
-from weavecolor.backings import backing
-from weavecolor.cell import transport, tubes
-from weavecolor.clothfile import load_swatch
-from weavecolor.colorimetry import ciede2000
-from weavecolor.construction import covers
+from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.files.clothfile import load_swatch
+from weavecolor.optics.appearance import appearance, pile_optics
+from weavecolor.optics.cell import transport, tubes
+from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.closeup import draw_closeup
-from weavecolor.scenes import scene
-from weavecolor.stack import Layer, Stack
-from weavecolor.weaves import from_rows
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
+from weavecolor.textile.construction import covers
+from weavecolor.textile.weaves import from_rows
 
 CLOTH = load_swatch("shot-organza-red-black")
 WINDOW = scene("window at the side")

@@ -5,8 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from weavecolor.errors import InputError
-from weavecolor.make.fullness import (
+from weavecolor.cutting.fullness import (
     fold_profile,
     layer_shares,
     meander_angle,
@@ -14,7 +13,8 @@ from weavecolor.make.fullness import (
     pleat_marks,
     skirt_layers,
 )
-from weavecolor.make.lengths import cm, cm_and_inches, inches
+from weavecolor.cutting.lengths import cm, cm_and_inches, inches
+from weavecolor.errors import InputError
 
 pleats = st.sampled_from(["knife", "box"])
 fulls = st.floats(1.0, 8.0)

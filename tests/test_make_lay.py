@@ -10,11 +10,11 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
+from weavecolor.cutting.lay import CANNOT, FITS, NO_LAY, compare_grains, grain_sentence, lay
+from weavecolor.cutting.nesting import convex_parts, largest_rectangle
+from weavecolor.cutting.pieces import Piece
+from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError
-from weavecolor.make.lay import CANNOT, FITS, NO_LAY, compare_grains, grain_sentence, lay
-from weavecolor.make.nesting import convex_parts, largest_rectangle
-from weavecolor.make.pieces import Piece
-from weavecolor.make.remnant import ClothInHand
 
 # Strip packing instances with a known perfect packing, category C1 of Hopper & Turton, "An
 # empirical investigation of meta-heuristic and heuristic algorithms for a 2D packing problem",

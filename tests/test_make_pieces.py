@@ -7,8 +7,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from weavecolor.errors import InputError
-from weavecolor.make.pieces import (
+from weavecolor.cutting.pieces import (
     Piece,
     cut_about_fold,
     cut_area_cm2,
@@ -17,6 +16,7 @@ from weavecolor.make.pieces import (
     sewing_outline,
     warp_angles,
 )
+from weavecolor.errors import InputError
 
 SQUARE = ((0.0, 0.0), (10.0, 0.0), (10.0, 20.0), (0.0, 20.0))
 

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from weavecolor.clothfile import cloth_from_dict, cloth_to_toml, load_swatch, swatch_names
+from weavecolor.cutting.pieces import Piece
+from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError
-from weavecolor.make.cautions import FLAME, cautions
-from weavecolor.make.pieces import Piece
-from weavecolor.make.project import (
+from weavecolor.files.clothfile import cloth_from_dict, cloth_to_toml, load_swatch, swatch_names
+from weavecolor.making.project import (
     Measured,
     Project,
     ProjectCloth,
@@ -23,7 +23,7 @@ from weavecolor.make.project import (
     to_dict,
     to_json,
 )
-from weavecolor.make.remnant import ClothInHand
+from weavecolor.report.cautions import FLAME, cautions
 
 
 def example():

@@ -10,12 +10,15 @@ from hypothesis import strategies as st
 from PIL import Image
 from shapely.geometry import Polygon
 
+from weavecolor.cutting.fullness import plan_fullness
+from weavecolor.cutting.lay import lay
+from weavecolor.cutting.pieces import Piece
+from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError
-from weavecolor.make.canvas import A4, Line, Page, Picture, Shape, Text, text_width, wrapped
-from weavecolor.make.cautions import cautions
-from weavecolor.make.fullness import plan_fullness
-from weavecolor.make.lay import lay
-from weavecolor.make.makingsheet import (
+from weavecolor.picture.canvas import A4, Line, Page, Picture, Shape, Text, text_width, wrapped
+from weavecolor.picture.canvaspng import page_image
+from weavecolor.report.cautions import cautions
+from weavecolor.report.makingsheet import (
     MakingSheet,
     SheetBasis,
     SheetColour,
@@ -25,12 +28,9 @@ from weavecolor.make.makingsheet import (
     making_sheet_pdf,
     save_making_sheet,
 )
-from weavecolor.make.pieces import Piece
-from weavecolor.make.remnant import ClothInHand
-from weavecolor.make.sheetblocks import Style
-from weavecolor.make.sheetdrawings import lay_drawing, layer_icon
-from weavecolor.make.sheetlayout import GUIDE, grain_words, lay_sentences, sheet_pages
-from weavecolor.make.sheetpng import page_image
+from weavecolor.report.sheetblocks import Style
+from weavecolor.report.sheetdrawings import lay_drawing, layer_icon
+from weavecolor.report.sheetlayout import GUIDE, grain_words, lay_sentences, sheet_pages
 
 FRONT = Piece.rectangle("front", 20, 40, fold_edge=3)
 GORE = Piece.polygon("gore", [(0, 0), (50, 0), (35, 60), (20, 60)], quantity=2)

@@ -25,15 +25,12 @@ from camera import (
 )
 from fit_round_trip import ASKED, KINDS, crossed, invented, round_trip
 
-from weavecolor.appearance import appearance
-from weavecolor.backings import backing
 from weavecolor.cli import run
-from weavecolor.clothfile import cloth_from_toml, cloth_to_toml, load_swatch, read_cloth
-from weavecolor.colorimetry import ciede2000
-from weavecolor.construction import check_weavable, cloth_mass_g_m2, covers, openness
+from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
-from weavecolor.layeroptics import yarn_film
-from weavecolor.lights import light_spectrum
+from weavecolor.files.clothfile import cloth_from_toml, cloth_to_toml, load_swatch, read_cloth
 from weavecolor.measure import parameters as p
 from weavecolor.measure.fit import fit_cloth, predict
 from weavecolor.measure.fit_forward import between, laid, one_layer, over_backing
@@ -49,10 +46,13 @@ from weavecolor.measure.observations import (
 )
 from weavecolor.measure.swatchpair import lab_of
 from weavecolor.measure.tocloth import fitted_cloth, report, start_cloth
-from weavecolor.scenes import scene
-from weavecolor.spectra import BANDS
-from weavecolor.stack import Backing, Layer, Stack
-from weavecolor.uncertainty import known_of
+from weavecolor.optics.appearance import appearance
+from weavecolor.optics.layer import yarn_film
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.optics.uncertainty import known_of
+from weavecolor.scene.backings import Backing, backing
+from weavecolor.scene.places import scene
+from weavecolor.textile.construction import check_weavable, cloth_mass_g_m2, covers, openness
 
 SIDE = scene("window at the side")
 ORGANZA = "shot-organza-red-black"

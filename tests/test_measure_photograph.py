@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from PIL import Image, ImageDraw
 
+from weavecolor.colour.iccprofile import icc_profile
 from weavecolor.errors import InputError
-from weavecolor.iccprofile import icc_profile
 from weavecolor.measure.card import instructions
 from weavecolor.measure.photograph import read_photograph
 

@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from weavecolor.appearance import appearance
-from weavecolor.backings import backing
-from weavecolor.clothfile import load_swatch
 from weavecolor.errors import InputError
-from weavecolor.multiangle import flop_index, multiangle, travel, turn, view_of
-from weavecolor.scenes import scene, turned
-from weavecolor.stack import Layer, Stack
+from weavecolor.files.clothfile import load_swatch
+from weavecolor.optics.appearance import appearance
+from weavecolor.optics.multiangle import flop_index, multiangle, travel, turn, view_of
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene, turned
 
 DUPION = Stack((Layer(load_swatch("shot-dupion-blue-gold")),), backing("white"))
 WINDOW = scene("window at the side")

@@ -18,10 +18,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from weavecolor.clothfile import load_swatch
-from weavecolor.colorimetry import encode, linear_from_xyz, srgb_from_xyz
+from weavecolor.colour.colorimetry import encode, linear_from_xyz, srgb_from_xyz
+from weavecolor.colour.screen import decoded, encoded
+from weavecolor.files.clothfile import load_swatch
 from weavecolor.measure.photograph import read_photograph
-from weavecolor.screen import decoded, encoded
 
 HERE = Path(__file__).resolve().parent
 SUMS = 1e-12
@@ -60,8 +60,8 @@ def test_eight_threads_at_once_find_what_one_finds():
 
 
 def test_threads_share_a_reader_and_its_caches():
-    from weavecolor.backings import backing
-    from weavecolor.recovery import spectrum_from_srgb
+    from weavecolor.colour.recovery import spectrum_from_srgb
+    from weavecolor.scene.backings import backing
 
     colours = [(r / 7.0, g / 7.0, 0.3) for r in range(8) for g in range(0, 8, 2)]
 

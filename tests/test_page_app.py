@@ -14,14 +14,14 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from weavecolor.appearance import appearance, contrast_ratio
-from weavecolor.backings import backing
-from weavecolor.clothfile import load_swatch
-from weavecolor.colorimetry import ciede2000
+from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.errors import InputError
-from weavecolor.make.project import ProjectLayer, ProjectOption, from_json, to_json
-from weavecolor.scenes import scene
-from weavecolor.stack import Layer, Stack
+from weavecolor.files.clothfile import load_swatch
+from weavecolor.making.project import ProjectLayer, ProjectOption, from_json, to_json
+from weavecolor.optics.appearance import appearance, contrast_ratio
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
 
 UI = Path(__file__).resolve().parents[1] / "ui"
 DEMO = "shot-organza-red-black"
@@ -263,7 +263,7 @@ def test_pieces_are_laid_and_stand_on_the_sheet(page):
     assert any("cross grain" in m.value for m in page.markdown)
     import sheet_panel
 
-    from weavecolor.make.lay import lay
+    from weavecolor.cutting.lay import lay
 
     now = page.session_state["work"]
     assert [p.name for p in now.pieces][:2] == ["skirt panel", "bodice front"]
@@ -294,7 +294,7 @@ def test_a_project_comes_back_as_it_was():
     import saving
     import state
 
-    from weavecolor.make import lightchoice as lighting
+    from weavecolor.making import lightchoice as lighting
 
     table = {
         "name": "Own taffeta",
@@ -372,7 +372,7 @@ def test_a_strange_light_in_a_project_is_left_at_its_usual(strange):
     import saving
     import state
 
-    from weavecolor.make import lightchoice as lighting
+    from weavecolor.making import lightchoice as lighting
 
     project = replace(saving.to_project(state.Work()), settings={"light": strange})
     assert saving.from_project(project).light == lighting.LightChoice()
@@ -381,7 +381,7 @@ def test_a_strange_light_in_a_project_is_left_at_its_usual(strange):
 @pytest.mark.parametrize(
     ("side", "height", "zenith", "azimuth"),
     [
-        # The frame of weavecolor.scenes: 0 towards the floor, 90 right of one who faces the
+        # The frame of weavecolor.scene.places: 0 towards the floor, 90 right of one who faces the
         # cloth, 180 up; zenith 0 straight ahead.
         (55, 0, 55, 90),
         (-55, 0, 55, 270),
@@ -392,7 +392,7 @@ def test_a_strange_light_in_a_project_is_left_at_its_usual(strange):
     ],
 )
 def test_side_and_height_become_a_direction(side, height, zenith, azimuth):
-    from weavecolor.make import lightchoice as lighting
+    from weavecolor.making import lightchoice as lighting
 
     found = lighting.direction(side, height)
     assert found[0] == pytest.approx(zenith, abs=1e-6)
@@ -401,7 +401,7 @@ def test_side_and_height_become_a_direction(side, height, zenith, azimuth):
 
 
 def test_no_side_or_height_is_refused_by_the_scene():
-    from weavecolor.make import lightchoice as lighting
+    from weavecolor.making import lightchoice as lighting
 
     for side in range(-180, 181, 15):
         for height in range(-85, 86, 17):
@@ -471,7 +471,7 @@ def test_fullness_is_kept_in_the_project_and_on_the_sheet(page):
     import saving
     import sheet_panel
 
-    from weavecolor.make.fullness import plan_fullness
+    from weavecolor.cutting.fullness import plan_fullness
 
     to_step(page, "Decide")
     page.button_group(key="decide-part").set_value("Fullness").run()

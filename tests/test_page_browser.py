@@ -23,14 +23,14 @@ from camera import Room, colour_in, photograph  # noqa: E402
 from page_driver import CHROMEDRIVER, CHROMIUM, Page, Served  # noqa: E402
 from selenium.webdriver.common.keys import Keys  # noqa: E402
 
-from weavecolor.appearance import appearance  # noqa: E402
-from weavecolor.backings import backing  # noqa: E402
-from weavecolor.clothfile import load_swatch, read_cloth  # noqa: E402
-from weavecolor.lights import light_spectrum  # noqa: E402
-from weavecolor.make.project import open_project  # noqa: E402
-from weavecolor.scenes import scene  # noqa: E402
-from weavecolor.spectra import BANDS, frozen  # noqa: E402
-from weavecolor.stack import Backing, Layer, Stack  # noqa: E402
+from weavecolor.colour.lights import light_spectrum  # noqa: E402
+from weavecolor.colour.spectra import BANDS, frozen  # noqa: E402
+from weavecolor.files.clothfile import load_swatch, read_cloth  # noqa: E402
+from weavecolor.making.project import open_project  # noqa: E402
+from weavecolor.optics.appearance import appearance  # noqa: E402
+from weavecolor.optics.stack import Layer, Stack  # noqa: E402
+from weavecolor.scene.backings import Backing, backing  # noqa: E402
+from weavecolor.scene.places import scene  # noqa: E402
 
 pytestmark = pytest.mark.browser
 
@@ -198,7 +198,7 @@ def test_a_swatch_pair_becomes_a_cloth(page, tmp_path):
     assert kept.name == "My measured cloth" and kept.ends_per_cm == pytest.approx(56.0)
     # Over white it must look as the photographed cloth does: within what the fit promises.
     true = expected(Layer(load_swatch("shot-chiffon-rose-yellow")))
-    from weavecolor.colorimetry import ciede2000
+    from weavecolor.colour.colorimetry import ciede2000
 
     assert float(ciede2000(expected(Layer(kept)).Lab, true.Lab)) < 4.0
 

@@ -25,11 +25,11 @@ pytest.importorskip("websocket")
 from page_driver import Served
 from page_sessions import Session
 
-from weavecolor.appearance import appearance
-from weavecolor.backings import backing
-from weavecolor.clothfile import load_swatch
-from weavecolor.scenes import scene
-from weavecolor.stack import Layer, Stack
+from weavecolor.files.clothfile import load_swatch
+from weavecolor.optics.appearance import appearance
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
 
 DEMO = "shot-organza-red-black"
 PLACE = "window at the side"

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from weavecolor.colorimetry import lab_from_xyz, spectrum_from_srgb, xyz
+from weavecolor.colour.colorimetry import lab_from_xyz, spectrum_from_srgb, xyz
+from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.perception import GREY_SCALE, grey_scale_grade, grey_scale_rating, would_see
+from weavecolor.colour.words import LIGHTNESS, colour_words, difference_words
 from weavecolor.errors import InputError
-from weavecolor.lights import light_spectrum
-from weavecolor.perception import GREY_SCALE, grey_scale_grade, grey_scale_rating, would_see
-from weavecolor.words import LIGHTNESS, colour_words, difference_words
 
 
 def lab_of(red: int, green: int, blue: int) -> np.ndarray:

@@ -7,21 +7,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from weavecolor.appearance import appearance
-from weavecolor.backings import backing
-from weavecolor.cell.transport import openness
-from weavecolor.cell.tubes import tubes
-from weavecolor.clothfile import load_swatch
-from weavecolor.colorimetry import ciede2000, lab_from_xyz
+from weavecolor.colour.colorimetry import ciede2000, lab_from_xyz
+from weavecolor.colour.screen import decoded, space
 from weavecolor.errors import InputError
+from weavecolor.files.clothfile import load_swatch
+from weavecolor.optics.appearance import appearance
+from weavecolor.optics.cell.transport import openness
+from weavecolor.optics.cell.tubes import tubes
+from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.celltexture import THROUGH, cell_texture
 from weavecolor.picture.closeup import Part, closeup_linear, draw_closeup, placement
 from weavecolor.picture.closeup import _sampled as sampled
 from weavecolor.picture.encode import AS_SEEN, Seeing, exposure_for, on_screen
 from weavecolor.picture.waves import Ply, wave_picture
-from weavecolor.scenes import scene
-from weavecolor.screen import decoded, space
-from weavecolor.stack import Layer, Stack
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
 
 WINDOW = scene("window at the side")
 

@@ -7,12 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from weavecolor.appearance import appearance
-from weavecolor.backings import backing
-from weavecolor.clothfile import load_swatch
-from weavecolor.colorimetry import ciede2000, lab_from_xyz
+from weavecolor.colour.colorimetry import ciede2000, lab_from_xyz
+from weavecolor.colour.screen import space
+from weavecolor.colour.spectra import BANDS
+from weavecolor.cutting.fullness import layer_shares
 from weavecolor.errors import InputError
-from weavecolor.make.fullness import layer_shares
+from weavecolor.files.clothfile import load_swatch
+from weavecolor.optics.appearance import appearance
+from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.drape import (
     Behind,
     brightest_turn,
@@ -23,11 +25,9 @@ from weavecolor.picture.drape import (
 from weavecolor.picture.encode import AS_SEEN, Seeing, exposure_for, on_screen
 from weavecolor.picture.folds import FORMS, Form, form_names, frame, named_form, shape
 from weavecolor.picture.normals import family, lit, local, vector
-from weavecolor.scene import Light
-from weavecolor.scenes import custom_scene, scene
-from weavecolor.screen import space
-from weavecolor.spectra import BANDS
-from weavecolor.stack import Layer, Stack
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import custom_scene, scene
+from weavecolor.scene.scene import Light
 
 ORGANZA = load_swatch("shot-organza-red-black")
 ONE = Stack((Layer(ORGANZA),), backing("white"))

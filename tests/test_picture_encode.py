@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
-from weavecolor.colorimetry import icc_profile
+from weavecolor.colour.colorimetry import icc_profile
+from weavecolor.colour.screen import decoded
 from weavecolor.errors import InputError
 from weavecolor.picture.encode import (
     AS_SEEN,
@@ -18,8 +19,7 @@ from weavecolor.picture.encode import (
     png_bytes,
     to_image,
 )
-from weavecolor.scenes import scene
-from weavecolor.screen import decoded
+from weavecolor.scene.places import scene
 
 
 def level(value: float | tuple[float, float, float], size: int = 64) -> np.ndarray:

@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from weavecolor.appearance import appearance
-from weavecolor.backings import backing
 from weavecolor.cli import run
-from weavecolor.clothfile import load_swatch
-from weavecolor.colorimetry import ciede2000, lab_from_xyz
+from weavecolor.colour.colorimetry import ciede2000, lab_from_xyz
+from weavecolor.colour.screen import decoded, space
 from weavecolor.errors import InputError
+from weavecolor.files.clothfile import load_swatch
+from weavecolor.optics.appearance import appearance
+from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.closeup import draw_closeup
 from weavecolor.picture.composite import FLAT, PAGES, Choice, draw_sheet
 from weavecolor.picture.drape import draw_drape
@@ -22,9 +23,8 @@ from weavecolor.picture.encode import png_bytes
 from weavecolor.picture.lettering import GREYS, GROUND_CODE, grey_code
 from weavecolor.picture.polar import draw_polar
 from weavecolor.picture.turning import draw_turns, turn_frames
-from weavecolor.scenes import scene, turned
-from weavecolor.screen import decoded, space
-from weavecolor.stack import Layer, Stack
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene, turned
 
 GOLDEN = Path(__file__).parent / "data" / "golden"
 WINDOW = scene("window at the side")

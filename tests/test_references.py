@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 import traced
 
-from weavecolor import kubelka
-from weavecolor.cell.nodes import unit
-from weavecolor.cell.transport import openness
+from weavecolor.optics import kubelka
+from weavecolor.optics.cell.nodes import unit
+from weavecolor.optics.cell.transport import openness
 
 
 @pytest.fixture(scope="module")

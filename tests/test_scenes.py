@@ -7,10 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from weavecolor.colorimetry import reading
+from weavecolor.colour.colorimetry import reading
+from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.tristimulus import weights
 from weavecolor.errors import InputError
-from weavecolor.lights import light_spectrum
-from weavecolor.scenes import (
+from weavecolor.scene.places import (
     custom_scene,
     illumination,
     scene,
@@ -19,7 +20,6 @@ from weavecolor.scenes import (
     with_light_from,
     with_viewer,
 )
-from weavecolor.tristimulus import weights
 
 PHOTOPIC = weights("2")[:, 1]
 WANTED = {

@@ -3,16 +3,17 @@
 import numpy as np
 import pytest
 
-from weavecolor.appearance import brf, pile_optics, transmittance
-from weavecolor.cell.sheen import azimuthal, fresnel, mat_factor
-from weavecolor.cloth import Cloth, Yarn
-from weavecolor.clothfile import load_swatch, swatch_names
-from weavecolor.colorimetry import reading
-from weavecolor.fibres import fibre
-from weavecolor.lights import light_spectrum
-from weavecolor.spectra import WAVELENGTHS
-from weavecolor.stack import Backing, Layer, Stack
-from weavecolor.weaves import weave
+from weavecolor.colour.colorimetry import reading
+from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.spectra import WAVELENGTHS
+from weavecolor.files.clothfile import load_swatch, swatch_names
+from weavecolor.optics.appearance import brf, pile_optics, transmittance
+from weavecolor.optics.cell.sheen import azimuthal, fresnel, mat_factor
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import Backing
+from weavecolor.textile.cloth import Cloth, Yarn
+from weavecolor.textile.fibres import fibre
+from weavecolor.textile.weaves import weave
 
 BLACK = Backing("black", np.zeros(41))
 D65 = light_spectrum("D65")
@@ -265,7 +266,7 @@ def test_published_tangents():
     assert mean < 25 < steepest < 35
     # does not agree: their satin weft lies dead level (0, 0) and its warp is at +-18 and +-32;
     # here a satin float is level and only the binding points slope
-    from weavecolor.cell.tubes import tubes
+    from weavecolor.optics.cell.tubes import tubes
 
     warp, weft = tubes(_cloth("satin 8/3", ends=90.0).construction()).systems
     level = np.mean(warp.swing == 0)

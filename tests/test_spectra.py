@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from weavecolor.colour.spectra import WAVELENGTHS, resample
 from weavecolor.errors import InputError
-from weavecolor.spectra import WAVELENGTHS, resample
 
 
 def smooth(nm):

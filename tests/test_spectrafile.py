@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from weavecolor import spectrafile
+from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.errors import InputError
-from weavecolor.spectra import WAVELENGTHS
-from weavecolor.spectrafile import read_spectra, spectra_from_text
+from weavecolor.files import spectrafile
+from weavecolor.files.spectrafile import read_spectra, spectra_from_text
 
 RED = 0.05 + 0.6 / (1 + np.exp(-(WAVELENGTHS - 600) / 15))
 GREY = np.full(41, 0.25)

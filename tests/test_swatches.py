@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from weavecolor.clothfile import load_swatch, swatch_folder, swatch_names
-from weavecolor.construction import cover_factor_english, describe
 from weavecolor.errors import InputError
-from weavecolor.spectrafile import read_spectra
+from weavecolor.files.clothfile import load_swatch, swatch_folder, swatch_names
+from weavecolor.files.spectrafile import read_spectra
+from weavecolor.textile.construction import cover_factor_english, describe
 
 NAMES = swatch_names()
 

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 import traced
 
-from weavecolor import uncertainty as u
-from weavecolor.backings import backing
-from weavecolor.clothfile import cloth_from_dict, load_swatch
-from weavecolor.colorimetry import ciede2000, lab_from_xyz
-from weavecolor.compare import compare, near_daylight
-from weavecolor.scenes import scene, scene_names
-from weavecolor.screen import space
+from weavecolor.colour.colorimetry import ciede2000, lab_from_xyz
+from weavecolor.colour.screen import space
+from weavecolor.decide.compare import compare, near_daylight
+from weavecolor.files.clothfile import cloth_from_dict, load_swatch
+from weavecolor.optics import uncertainty as u
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene, scene_names
 
 NOTHING_ASSUMED = u.Known(yarn_assumed=False, colour_recovered=False)
 

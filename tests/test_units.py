@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from weavecolor import units
 from weavecolor.errors import InputError
+from weavecolor.textile import units
 
 
 def test_cotton_count_times_tex_and_denier():

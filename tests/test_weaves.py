@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from weavecolor.errors import InputError
-from weavecolor.weaves import (
+from weavecolor.textile.weaves import (
     from_rows,
     half_turn,
     interlacings,

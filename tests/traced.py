@@ -22,11 +22,11 @@ from unittest import mock
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor import layeroptics
-from weavecolor.adding import PileOptics, add, over_backing, pile_of
-from weavecolor.cell.nodes import unit
-from weavecolor.cloth import Cloth, Fibre, Weave, Yarn
-from weavecolor.layeroptics import Vector, layer_optics
+from weavecolor.optics import layer as layeroptics
+from weavecolor.optics.adding import PileOptics, add, over_backing, pile_of
+from weavecolor.optics.cell.nodes import unit
+from weavecolor.optics.layer import Vector, layer_optics
+from weavecolor.textile.cloth import Cloth, Fibre, Weave, Yarn
 
 DATA = Path(__file__).parent / "data"
 ALBEDOS = ((0.8, 0.05), (0.1, 0.05), (0.5, 0.5), (0.8, 0.8))

@@ -7,12 +7,12 @@ import json
 import resource
 import time
 
-from weavecolor.clothfile import cloth_from_toml
+from weavecolor.cutting.piecesfile import pieces_from_toml
 from weavecolor.errors import InputError
-from weavecolor.make.piecesfile import pieces_from_toml
-from weavecolor.make.project import from_json
-from weavecolor.make.projectdata import ProjectCloth
-from weavecolor.spectrafile import spectra_from_text
+from weavecolor.files.clothfile import cloth_from_toml
+from weavecolor.files.spectrafile import spectra_from_text
+from weavecolor.making.project import from_json
+from weavecolor.making.projectdata import ProjectCloth
 
 NM = " ".join(f"NM{nm}" for nm in range(400, 710, 10))
 KEYS = 60_000

@@ -6,17 +6,17 @@ import threading
 
 import numpy as np
 
-from weavecolor.appearance import appearance, brf
-from weavecolor.backings import backing
-from weavecolor.clothfile import cloth_to_toml, load_swatch
-from weavecolor.compare import compare
-from weavecolor.comparisontable import as_json
-from weavecolor.make.lay import lay
-from weavecolor.make.pieces import Piece
-from weavecolor.make.project import Project, ProjectCloth, to_json
-from weavecolor.make.remnant import ClothInHand
-from weavecolor.scenes import scene
-from weavecolor.stack import Layer, Stack
+from weavecolor.cutting.lay import lay
+from weavecolor.cutting.pieces import Piece
+from weavecolor.cutting.remnant import ClothInHand
+from weavecolor.decide.compare import compare
+from weavecolor.files.clothfile import cloth_to_toml, load_swatch
+from weavecolor.making.project import Project, ProjectCloth, to_json
+from weavecolor.optics.appearance import appearance, brf
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.report.comparisontable import as_json
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
 
 SWATCHES = ("shot-organza-red-black", "shot-chiffon-rose-yellow")
 

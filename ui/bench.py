@@ -15,9 +15,9 @@ import looks
 import pictures_panel
 from session import guarded, work
 from state import Work, option_words
-from weavecolor.compare import Outcome
-from weavecolor.make.lightchoice import light_words
-from weavecolor.make.project import ProjectOption
+from weavecolor.decide.compare import Outcome
+from weavecolor.making.lightchoice import light_words
+from weavecolor.making.project import ProjectOption
 from words_page import HELP, OFF_SCREEN, OUTSIDE
 
 

@@ -17,13 +17,13 @@ import looks
 from arrivals import WAYS, laid
 from session import bound, change, guarded, plain, told_at_next_drawing, work
 from state import Work, cloth_called, cloth_keys, cloth_label, digest, keep_cloth, with_cloth
-from weavecolor.cloth import Cloth, Yarn
-from weavecolor.clothfile import MAX_BYTES, cloth_from_toml, cloth_to_toml
-from weavecolor.colorimetry import Reading, reading
+from weavecolor.colour.colorimetry import Reading, reading
+from weavecolor.colour.lights import light_spectrum
 from weavecolor.errors import InputError
-from weavecolor.fibres import FIBRES
-from weavecolor.lights import light_spectrum
-from weavecolor.make.cautions import cautions
+from weavecolor.files.clothfile import MAX_BYTES, cloth_from_toml, cloth_to_toml
+from weavecolor.report.cautions import cautions
+from weavecolor.textile.cloth import Cloth, Yarn
+from weavecolor.textile.fibres import FIBRES
 from words_page import HELP
 
 WEAVES = (

@@ -22,9 +22,9 @@ import looks
 import pictures_panel
 from session import change, guarded, note, plain, work
 from state import NOW, Work, backing_words, option_words, pin, short_words, unpin
-from weavecolor.compare import Outcome, Step
-from weavecolor.make.lightchoice import light_words
-from weavecolor.make.project import ProjectOption
+from weavecolor.decide.compare import Outcome, Step
+from weavecolor.making.lightchoice import light_words
+from weavecolor.making.project import ProjectOption
 from words_page import OUTSIDE
 
 SEES = {True: "seen", False: "not seen", None: "cannot tell"}

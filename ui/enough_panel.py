@@ -1,6 +1,6 @@
 """Enough cloth: pieces laid on the cloth in hand, by the grain of the choice.
 
-Knows the table of pieces and how a lay is told; the laying is ``weavecolor.make.lay``.
+Knows the table of pieces and how a lay is told; the laying is ``weavecolor.cutting.lay``.
 """
 
 from __future__ import annotations
@@ -17,18 +17,18 @@ import pictures_panel
 from lengths_input import length_input
 from session import bound, change, guarded, note, plain, work
 from state import Work, cloth_called, preset_of
+from weavecolor.cutting.lay import Lay, compare_grains, grain_sentence, lay
+from weavecolor.cutting.lengths import UNITS, cm_and_inches
+from weavecolor.cutting.pieces import Piece
+from weavecolor.cutting.remnant import FOLDS, ClothInHand
 from weavecolor.errors import InputError
-from weavecolor.grain import grain_words
-from weavecolor.make.canvas import Page
-from weavecolor.make.lay import Lay, compare_grains, grain_sentence, lay
-from weavecolor.make.lengths import UNITS, cm_and_inches
-from weavecolor.make.pieces import Piece
-from weavecolor.make.project import ProjectOption
-from weavecolor.make.remnant import FOLDS, ClothInHand
-from weavecolor.make.sheetblocks import Style
-from weavecolor.make.sheetdrawings import lay_drawing
-from weavecolor.make.sheetlayout import lay_sentences
-from weavecolor.make.sheetpng import page_image
+from weavecolor.making.project import ProjectOption
+from weavecolor.picture.canvas import Page
+from weavecolor.picture.canvaspng import page_image
+from weavecolor.report.sheetblocks import Style
+from weavecolor.report.sheetdrawings import lay_drawing
+from weavecolor.report.sheetlayout import lay_sentences
+from weavecolor.textile.grain import grain_words
 
 TRIES = 60
 MOST_PIECES = 40

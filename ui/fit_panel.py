@@ -13,13 +13,13 @@ import streamlit as st
 from arrivals import laid
 from session import change, guarded, plain
 from state import Work, keep_cloth
-from weavecolor.clothfile import cloth_to_toml
 from weavecolor.errors import InputError
-from weavecolor.fibres import FIBRES
+from weavecolor.files.clothfile import cloth_to_toml
 from weavecolor.measure.fit import Fit, fit_cloth
 from weavecolor.measure.observations import Known, Seen, Thread
 from weavecolor.measure.tocloth import fitted_cloth, report, start_cloth
-from weavecolor.units import areal_mass_g_m2, linear_density_tex, sett_per_cm
+from weavecolor.textile.fibres import FIBRES
+from weavecolor.textile.units import areal_mass_g_m2, linear_density_tex, sett_per_cm
 
 #: A number somebody states without saying how well is taken as good to this share.
 STATED = 0.05

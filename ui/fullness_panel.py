@@ -1,6 +1,6 @@
 """Fullness: what pleats and gathers take, and what is seen of them.
 
-Knows what is asked; the folds are counted by ``weavecolor.make.fullness``.
+Knows what is asked; the folds are counted by ``weavecolor.cutting.fullness``.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ import looks
 from lengths_input import length_input
 from session import bound, guarded, plain, work
 from state import FullnessChoice, Work, chosen_option
-from weavecolor.make.fullness import FullnessPlan, plan_fullness
-from weavecolor.make.sheetlayout import fullness_sentences
+from weavecolor.cutting.fullness import FullnessPlan, plan_fullness
+from weavecolor.report.sheetlayout import fullness_sentences
 
 KIND_WORDS = {"flat": "flat", "gathered": "gathered", "knife": "knife pleats", "box": "box pleats"}
 

@@ -24,10 +24,10 @@ from state import (
     with_layer,
     with_now,
 )
-from weavecolor.appearance import MOST_LAYERS
-from weavecolor.backings import backing_names
-from weavecolor.grain import GRAINS, grain_words
-from weavecolor.stack import FACES, LAYS
+from weavecolor.optics.appearance import MOST_LAYERS
+from weavecolor.optics.stack import FACES, LAYS
+from weavecolor.scene.backings import backing_names
+from weavecolor.textile.grain import GRAINS, grain_words
 from words_page import LAY_WORDS
 
 OWN_COLOUR, OPEN_AIR = "a colour of your own", "nothing (open air)"

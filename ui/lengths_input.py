@@ -8,7 +8,7 @@ import streamlit as st
 
 from session import bound, work
 from state import Work
-from weavecolor.make.lengths import UNITS
+from weavecolor.cutting.lengths import UNITS
 
 
 def length_input(

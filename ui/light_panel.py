@@ -9,9 +9,9 @@ import streamlit as st
 
 from session import bound, guarded, work
 from state import Work
-from weavecolor.lights import lamp, light_names
-from weavecolor.make.lightchoice import OWN_LIGHT
-from weavecolor.scenes import scene, scene_names
+from weavecolor.colour.lights import lamp, light_names
+from weavecolor.making.lightchoice import OWN_LIGHT
+from weavecolor.scene.places import scene, scene_names
 
 
 @guarded

@@ -12,15 +12,15 @@ import numpy as np
 import streamlit as st
 
 from state import Work, stack_key, stack_of
-from weavecolor.appearance import contrast_ratio, transmittance
-from weavecolor.colorimetry import ciede2000, xyz
-from weavecolor.compare import Option, Outcome, Step, evaluate, steps
-from weavecolor.construction import Description, describe
-from weavecolor.lights import light_spectrum
-from weavecolor.make.lightchoice import LightChoice, scene_of
-from weavecolor.make.project import ProjectOption
-from weavecolor.scene import Scene
-from weavecolor.stack import Stack
+from weavecolor.colour.colorimetry import ciede2000, xyz
+from weavecolor.colour.lights import light_spectrum
+from weavecolor.decide.compare import Option, Outcome, Step, evaluate, steps
+from weavecolor.making.lightchoice import LightChoice, scene_of
+from weavecolor.making.project import ProjectOption
+from weavecolor.optics.appearance import contrast_ratio, transmittance
+from weavecolor.optics.stack import Stack
+from weavecolor.scene.scene import Scene
+from weavecolor.textile.construction import Description, describe
 
 TURN_STEP = 15
 

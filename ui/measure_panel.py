@@ -18,16 +18,16 @@ import fit_panel
 import measured
 from pictures_panel import uri_of
 from session import guarded, plain, work
-from weavecolor.colorimetry import colour_words
+from weavecolor.colour.colorimetry import colour_words
+from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
+from weavecolor.files.spectrafile import spectra_from_text
 from weavecolor.measure.card import instructions
 from weavecolor.measure.observations import Seen, Thread, seen_spectrum, thread_spectrum
 from weavecolor.measure.regions import LABELS
 from weavecolor.measure.shots import THREADS, Shots
-from weavecolor.scenes import scene_names
-from weavecolor.spectra import BANDS
-from weavecolor.spectrafile import spectra_from_text
-from weavecolor.stack import Backing
+from weavecolor.scene.backings import Backing
+from weavecolor.scene.places import scene_names
 
 KINDS = ["jpg", "jpeg", "png", "tif", "tiff", "webp"]
 SOURCES = ("Photographs", "An instrument")

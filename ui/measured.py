@@ -12,13 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 from PIL import Image, ImageDraw
 
+from weavecolor.colour.screen import encoded
 from weavecolor.measure.photograph import Photograph, read_photograph
 from weavecolor.measure.regions import Box
 from weavecolor.measure.ruler import Scale, scale_from_length, scale_from_ruler
 from weavecolor.measure.shots import Shots, look
 from weavecolor.measure.threads import ThreadCount, count_threads
-from weavecolor.scenes import scene
-from weavecolor.screen import encoded
+from weavecolor.scene.places import scene
 
 #: Pictures of the set: key, and what it shows.
 PICTURES = {

@@ -16,14 +16,14 @@ from PIL import Image, WebPImagePlugin  # noqa: F401  (named, the others need no
 import drawing
 from session import bound, guarded, work
 from state import Work, short_words, stack_key, stack_of
-from weavecolor.make.lightchoice import LightChoice, light_words, scene_of
-from weavecolor.make.project import ProjectOption
+from weavecolor.making.lightchoice import LightChoice, light_words, scene_of
+from weavecolor.making.project import ProjectOption
+from weavecolor.optics.stack import Stack
 from weavecolor.picture.closeup import closeup_scale, draw_closeup
 from weavecolor.picture.composite import CLOSEUP, Choice, draw_sheet
 from weavecolor.picture.drape import draw_drape
 from weavecolor.picture.encode import png_bytes
 from weavecolor.picture.folds import form_names
-from weavecolor.stack import Stack
 
 #: The page's own picture size, pixels: sharp at the width a picture gets there.
 SMALL = 240

@@ -17,15 +17,15 @@ from state import (
     digest,
     stack_of,
 )
-from weavecolor.appearance import MOST_LAYERS
-from weavecolor.clothfile import cloth_from_dict, cloth_to_toml, load_swatch, swatch_names
+from weavecolor.cutting.fullness import KINDS
+from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError
-from weavecolor.make.fullness import KINDS
-from weavecolor.make.lightchoice import light_table, lights_of
-from weavecolor.make.project import Project, ProjectCloth
-from weavecolor.make.remnant import ClothInHand
+from weavecolor.files.clothfile import cloth_from_dict, cloth_to_toml, load_swatch, swatch_names
+from weavecolor.making.lightchoice import light_table, lights_of
+from weavecolor.making.project import Project, ProjectCloth
+from weavecolor.optics.appearance import MOST_LAYERS
 from weavecolor.picture.folds import form_names
-from weavecolor.scenes import scene_names
+from weavecolor.scene.places import scene_names
 
 T = TypeVar("T")
 

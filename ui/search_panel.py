@@ -15,8 +15,9 @@ import charts
 from jobs import Job
 from session import change, guarded, note, plain, work
 from state import NOW, Work, cloth_called, cloth_keys, cloth_label, pin
-from weavecolor.backings import backing, backing_names
-from weavecolor.colorimetry import daylight_white, lab_from_xyz
+from weavecolor.colour.colorimetry import daylight_white, lab_from_xyz
+from weavecolor.colour.hexcolour import hex_rgb
+from weavecolor.colour.screen import decoded, space
 from weavecolor.decide.candidates import Material, candidates
 from weavecolor.decide.enoughcloth import fits_by_lay
 from weavecolor.decide.found import Found
@@ -25,12 +26,11 @@ from weavecolor.decide.search import search
 from weavecolor.decide.shortlist import reasons
 from weavecolor.decide.wishes import Limits, Wish
 from weavecolor.errors import InputError
-from weavecolor.grain import GRAINS
-from weavecolor.hexcolour import hex_rgb
-from weavecolor.make.lightchoice import LightChoice, scene_of
-from weavecolor.make.project import ProjectLayer, ProjectOption
-from weavecolor.scenes import scene_names
-from weavecolor.screen import decoded, space
+from weavecolor.making.lightchoice import LightChoice, scene_of
+from weavecolor.making.project import ProjectLayer, ProjectOption
+from weavecolor.scene.backings import backing, backing_names
+from weavecolor.scene.places import scene_names
+from weavecolor.textile.grain import GRAINS
 
 WANT = {
     "deepest": "as deep as can be",

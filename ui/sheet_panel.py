@@ -30,11 +30,11 @@ from session import (
 )
 from state import Work, chosen_option, option_words
 from weavecolor.errors import InputError
-from weavecolor.make.makingsheet import MakingSheet, making_sheet_images, making_sheet_pdf
-from weavecolor.make.project import MAX_BYTES, Project, ProjectOption, from_json, to_json
-from weavecolor.make.sheetfromproject import SheetChoices
-from weavecolor.make.sheetfromproject import making_sheet as sheet_of
-from weavecolor.scenes import scene_names
+from weavecolor.making.project import MAX_BYTES, Project, ProjectOption, from_json, to_json
+from weavecolor.report.makingsheet import MakingSheet, making_sheet_images, making_sheet_pdf
+from weavecolor.report.sheetfromproject import SheetChoices
+from weavecolor.report.sheetfromproject import making_sheet as sheet_of
+from weavecolor.scene.places import scene_names
 
 
 @guarded

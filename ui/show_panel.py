@@ -11,10 +11,10 @@ from session import guarded, plain, work
 from state import Work, chosen_option, digest, stack_key, stack_of
 from weavecolor.decide import showthrough
 from weavecolor.decide.underlights import UnderLights, under_lights
-from weavecolor.make.lightchoice import scene_of
-from weavecolor.scene import Scene
-from weavecolor.scenes import scene, scene_names
-from weavecolor.stack import Stack
+from weavecolor.making.lightchoice import scene_of
+from weavecolor.optics.stack import Stack
+from weavecolor.scene.places import scene, scene_names
+from weavecolor.scene.scene import Scene
 
 SIGNS = {"hidden": "○", "faint": "◐", "plain": "●"}
 HIDE = {

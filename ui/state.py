@@ -12,17 +12,18 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any
 
-from weavecolor.appearance import MOST_LAYERS
-from weavecolor.backings import backing as backing_called
-from weavecolor.cloth import Cloth
-from weavecolor.clothfile import cloth_from_dict, cloth_to_toml, load_swatch, swatch_names
+from weavecolor.cutting.pieces import Piece
+from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError
-from weavecolor.grain import GRAINS, grain_words
-from weavecolor.make.lightchoice import LightChoice
-from weavecolor.make.pieces import Piece
-from weavecolor.make.project import Measured, Project, ProjectLayer, ProjectOption
-from weavecolor.make.remnant import ClothInHand
-from weavecolor.stack import Backing, Layer, Stack
+from weavecolor.files.clothfile import cloth_from_dict, cloth_to_toml, load_swatch, swatch_names
+from weavecolor.making.lightchoice import LightChoice
+from weavecolor.making.project import Measured, Project, ProjectLayer, ProjectOption
+from weavecolor.optics.appearance import MOST_LAYERS
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import Backing
+from weavecolor.scene.backings import backing as backing_called
+from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.grain import GRAINS, grain_words
 
 DEMO = "shot-organza-red-black"
 NOW = "on the table"

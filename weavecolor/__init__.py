@@ -7,16 +7,16 @@ Examples
 Every public function has an example, which the tests run. They take these as given:
 
 >>> import numpy as np
->>> from weavecolor.backings import backing
->>> from weavecolor.clothfile import load_swatch
->>> from weavecolor.scenes import scene
->>> from weavecolor.stack import Layer, Stack
+>>> from weavecolor.scene.backings import backing
+>>> from weavecolor.files.clothfile import load_swatch
+>>> from weavecolor.scene.places import scene
+>>> from weavecolor.optics.stack import Layer, Stack
 >>> organza = load_swatch("shot-organza-red-black")
 >>> single = Stack((Layer(organza),), backing("white"))
 >>> double = Stack((Layer(organza), Layer(organza)), backing("white"))
 >>> window = scene("window at the side")
->>> from weavecolor.clothfile import cloth_to_toml
->>> from weavecolor.make.project import Project, ProjectCloth, ProjectLayer, ProjectOption
+>>> from weavecolor.files.clothfile import cloth_to_toml
+>>> from weavecolor.making.project import Project, ProjectCloth, ProjectLayer, ProjectOption
 >>> own = ProjectCloth.from_toml("own", cloth_to_toml(organza))
 >>> choice = ProjectOption("A", (ProjectLayer("own"),), "white")
 >>> project = Project("Cape", cloths=(own,), options=(choice,), pins=("A",), chosen="A")

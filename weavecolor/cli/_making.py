@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING
 from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
-    from weavecolor.make.project import Project
-    from weavecolor.make.remnant import ClothInHand
+    from weavecolor.cutting.remnant import ClothInHand
+    from weavecolor.making.project import Project
 
 
 def length_cm(text: str, field: str, *, zero: bool = False) -> float:
     """Centimetres of "70", "70 cm", "27.5 inch" or "1.1 m"; a bare number is cm."""
-    from weavecolor.units import length_mm
+    from weavecolor.textile.units import length_mm
 
     plain = text.strip()
     try:
@@ -34,7 +34,7 @@ def length_cm(text: str, field: str, *, zero: bool = False) -> float:
 
 def in_hand(text: str, field: str, selvedge_cm: float = 0.0, one_way: bool = False) -> ClothInHand:
     """The length of cloth of "112 x 250", "112x250 cm", "44 x 98 inch": width by length."""
-    from weavecolor.make.remnant import ClothInHand
+    from weavecolor.cutting.remnant import ClothInHand
 
     wide, _, long = text.casefold().replace("\u00d7", "x").partition("x")
     long = long.strip()
@@ -60,14 +60,14 @@ def in_hand(text: str, field: str, selvedge_cm: float = 0.0, one_way: bool = Fal
 
 def example_projects() -> dict[str, Path]:
     """The example projects that come with the tool, by name."""
-    from weavecolor.clothfile import swatch_folder
+    from weavecolor.files.clothfile import swatch_folder
 
     return {p.stem: p for p in sorted((swatch_folder() / "projects").glob("*.json"))}
 
 
 def project_called(name: str) -> Project:
     """The project in the file of that name, or the example called so. Raises InputError."""
-    from weavecolor.make.project import open_project
+    from weavecolor.making.project import open_project
 
     path = Path(name)
     if not path.exists() and name in example_projects():

@@ -15,10 +15,10 @@ from types import ModuleType
 NEEDED = (
     "scipy.interpolate",
     "pandas",
-    "weavecolor.compare",
+    "weavecolor.decide.compare",
     "weavecolor.picture.closeup",
     "weavecolor.picture.drape",
-    "weavecolor.make.project",
+    "weavecolor.making.project",
 )
 
 
@@ -32,7 +32,7 @@ def load_ahead(seconds: float = 60.0) -> None:
     with contextlib.suppress(Exception):  # the page itself says what is wrong, where it is seen
         for name in NEEDED:
             importlib.import_module(name)
-        from weavecolor._colour import science
+        from weavecolor.colour.library import science
 
         science()
 

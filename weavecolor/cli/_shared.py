@@ -15,7 +15,7 @@ import click
 from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
-    from weavecolor.cloth import Cloth
+    from weavecolor.textile.cloth import Cloth
 
 T = TypeVar("T")
 MOST_CHOICES = 60
@@ -23,7 +23,7 @@ MOST_CHOICES = 60
 
 def cloth_called(name: str) -> Cloth:
     """The cloth of a swatch's name, or of the cloth file at that path."""
-    from weavecolor.clothfile import load_swatch, read_cloth, swatch_names
+    from weavecolor.files.clothfile import load_swatch, read_cloth, swatch_names
 
     if name in swatch_names():
         return load_swatch(name)
@@ -84,7 +84,7 @@ def progress_to(what: str) -> Callable[[int, int], None] | None:
 
 def give(text: str, save: Path | None) -> None:
     """Print ``text``, or write it whole to the file ``save`` and say so on standard error."""
-    from weavecolor.atomic import write_text
+    from weavecolor.files.atomic import write_text
 
     if save is None:
         click.echo(text, nl=False)

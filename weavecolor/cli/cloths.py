@@ -8,11 +8,11 @@ import click
 @click.command()
 def command() -> None:
     """List the swatches: cloths to try, or to copy and change."""
-    from weavecolor.clothfile import load_swatch, swatch_folder, swatch_names
-    from weavecolor.comparisontable import columns
+    from weavecolor.files.clothfile import load_swatch, swatch_folder, swatch_names
+    from weavecolor.report.comparisontable import columns
 
     heads = ("swatch", "weave", "ends/cm", "picks/cm", "g/m2", "cloth")
-    from weavecolor.construction import cloth_mass_g_m2
+    from weavecolor.textile.construction import cloth_mass_g_m2
 
     rows = []
     for name in swatch_names():

@@ -10,7 +10,7 @@ import click
 from weavecolor.cli._shared import choices, cloth_called, give, one_of, progress_to, whole
 
 if TYPE_CHECKING:
-    from weavecolor.stack import Backing
+    from weavecolor.scene.backings import Backing
 
 
 @click.command(
@@ -76,12 +76,12 @@ def command(
     CLOTH is a swatch (see weavecolor cloths) or the path of a cloth file. Every combination of
     the choices is worked out; neighbours differ in one thing.
     """
-    from weavecolor.compare import compare
-    from weavecolor.comparisontable import as_csv, as_json, as_text
+    from weavecolor.decide.compare import compare
     from weavecolor.errors import InputError
-    from weavecolor.grain import grain_deg
-    from weavecolor.scenes import scene as scene_called
-    from weavecolor.stack import FACES, LAYS
+    from weavecolor.optics.stack import FACES, LAYS
+    from weavecolor.report.comparisontable import as_csv, as_json, as_text
+    from weavecolor.scene.places import scene as scene_called
+    from weavecolor.textile.grain import grain_deg
 
     if out is not None and out.suffix.lower() != ".png":
         raise InputError("the sheet is a PNG; give a name ending in .png", file=str(out))
@@ -104,8 +104,8 @@ def command(
     else:
         text = as_json(made) if form == "json" else as_csv(made)
     if out is not None:
-        from weavecolor.atomic import write_bytes
-        from weavecolor.sheetpicture import sheet_png
+        from weavecolor.files.atomic import write_bytes
+        from weavecolor.report.sheetpicture import sheet_png
 
         write_bytes(out, sheet_png(made, scale=scale))
         click.echo(f"wrote {out}", err=True)
@@ -113,6 +113,6 @@ def command(
 
 
 def _backing(text: str) -> Backing | None:
-    from weavecolor.backings import backing
+    from weavecolor.scene.backings import backing
 
     return None if text.casefold() in ("open", "nothing") else backing(text)

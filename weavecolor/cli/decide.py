@@ -13,11 +13,12 @@ from weavecolor.cli._shared import choices, cloth_called, give, progress_to, who
 from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
-    from weavecolor.cloth import Cloth
     from weavecolor.decide.found import Found
     from weavecolor.decide.wishes import Wish
-    from weavecolor.make.project import Project
-    from weavecolor.stack import Backing, Stack
+    from weavecolor.making.project import Project
+    from weavecolor.optics.stack import Stack
+    from weavecolor.scene.backings import Backing
+    from weavecolor.textile.cloth import Cloth
 
 #: Lays tried for each use of a cloth while ranking: a quick look, the lay verb looks longer.
 LAYS_TRIED = 60
@@ -73,8 +74,8 @@ def stacks(
     from weavecolor.decide.candidates import Material, candidates
     from weavecolor.decide.search import search
     from weavecolor.decide.wishes import Limits
-    from weavecolor.grain import grain_deg
-    from weavecolor.scenes import scene as scene_called
+    from weavecolor.scene.places import scene as scene_called
+    from weavecolor.textile.grain import grain_deg
 
     def said(option: str) -> bool:
         source = context.get_parameter_source(option)
@@ -109,8 +110,8 @@ def stacks(
     scenes = choices(scene, "--scene", scene_called)
     fits = None
     if held is not None:
-        from weavecolor.make.fromproject import backing_of, fits_of
-        from weavecolor.make.lightchoice import lights_of, scene_of
+        from weavecolor.making.fromproject import backing_of, fits_of
+        from weavecolor.making.lightchoice import lights_of, scene_of
 
         if held.backings and not said("behind"):
             behinds = tuple(backing_of(text) for text in held.backings)
@@ -132,8 +133,8 @@ def stacks(
     )
     names: tuple[str, ...] = ()
     if held is not None and keep and project_name is not None:
-        from weavecolor.make.fromproject import with_options
-        from weavecolor.make.project import save_project
+        from weavecolor.making.fromproject import with_options
+        from weavecolor.making.project import save_project
 
         changed, names = with_options(held, tuple(one.stack for one in made.options))
         save_project(project_name, changed)
@@ -157,7 +158,7 @@ def show_through(
 ) -> None:
     """What will be seen under the CLOTHS, laid outermost first."""
     from weavecolor.decide import showthrough as st
-    from weavecolor.scenes import scene as scene_called
+    from weavecolor.scene.places import scene as scene_called
 
     stack, place = _stack(cloths, grain, behind), scene_called(scene)
     if hide is None:
@@ -188,8 +189,8 @@ def show_through(
 def lights(cloths: tuple[str, ...], grain: str, behind: str, scene: str) -> None:
     """The same stack of CLOTHS, outermost first, in every light, the worst change named."""
     from weavecolor.decide.underlights import under_lights
-    from weavecolor.scenes import scene as scene_called
-    from weavecolor.scenes import scene_names
+    from weavecolor.scene.places import scene as scene_called
+    from weavecolor.scene.places import scene_names
 
     if scene:
         scenes = choices(scene, "--scene", scene_called)
@@ -231,14 +232,14 @@ def _yarn(text: str) -> Any:
 
 
 def _backing(text: str) -> Backing | None:
-    from weavecolor.backings import backing
+    from weavecolor.scene.backings import backing
 
     return None if text.casefold() in ("open", "nothing") else backing(text)
 
 
 def _stack(cloths: tuple[str, ...], grain: str, behind: str) -> Stack:
-    from weavecolor.grain import grain_deg
-    from weavecolor.stack import Layer, Stack
+    from weavecolor.optics.stack import Layer, Stack
+    from weavecolor.textile.grain import grain_deg
 
     grains = choices(grain, "--grain", grain_deg)
     if len(grains) not in (1, len(cloths)):
@@ -281,7 +282,7 @@ def _wish(text: str) -> Wish:
 
 def _cloths_of(project: Project, keys: tuple[str, ...]) -> dict[str, Cloth]:
     """The project's cloths by key, or those of them that are named."""
-    from weavecolor.make.fromproject import cloths_of
+    from weavecolor.making.fromproject import cloths_of
 
     all_ = cloths_of(project)
     for key in keys:

@@ -26,8 +26,8 @@ def command(cloth: str, scene: str, form: str, save: Path | None) -> None:
 
     CLOTH is a swatch (see weavecolor cloths) or the path of a cloth file.
     """
-    from weavecolor.portrait import as_json, as_text, portrait
-    from weavecolor.scenes import scene as scene_called
+    from weavecolor.report.portrait import as_json, as_text, portrait
+    from weavecolor.scene.places import scene as scene_called
 
     made = portrait(cloth_called(cloth), scene_called(scene))
     give(as_text(made) if form == "text" else as_json(made), save)

@@ -14,9 +14,9 @@ from weavecolor.errors import InputError
 if TYPE_CHECKING:
     from PIL import Image
 
+    from weavecolor.optics.stack import Stack
     from weavecolor.picture.encode import Seeing
-    from weavecolor.scene import Scene
-    from weavecolor.stack import Stack
+    from weavecolor.scene.scene import Scene
 
 _WHATS = ("close-up", "drape", "turns", "loop", "dials", "sheet")
 
@@ -62,9 +62,9 @@ def command(
     light), loop (the same, moving), dials (colour, lightness and hue against angle) or sheet
     (2 to 12 options on a page). CLOTH is a swatch (see weavecolor cloths) or a cloth file.
     """
-    from weavecolor.atomic import write_bytes
+    from weavecolor.files.atomic import write_bytes
     from weavecolor.picture.encode import Seeing, loop_bytes, png_bytes
-    from weavecolor.scenes import scene as scene_called
+    from weavecolor.scene.places import scene as scene_called
 
     allowed = (".png", ".webp", ".gif") if what == "loop" else (".png",)
     if out.suffix.lower() not in allowed:
@@ -130,9 +130,9 @@ def _stacks(
     cloth: str, grain: str, layers: str, turn: float, behind: str
 ) -> list[tuple[str, Stack]]:
     """Every combination with its label, which tells what differs."""
-    from weavecolor.backings import backing
-    from weavecolor.grain import grain_deg, grain_words
-    from weavecolor.stack import Layer, Stack
+    from weavecolor.optics.stack import Layer, Stack
+    from weavecolor.scene.backings import backing
+    from weavecolor.textile.grain import grain_deg, grain_words
 
     made = cloth_called(cloth)
     grains = choices(grain, "--grain", grain_deg)

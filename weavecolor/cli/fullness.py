@@ -39,8 +39,8 @@ def command(
     as_json: bool, save: Path | None,
 ) -> None:  # fmt: skip
     """Pleats against gathers at a finished width: cloth used, layers straight on, by height."""
-    from weavecolor.make import fullnesstable as written
-    from weavecolor.make.fullness import KINDS
+    from weavecolor.cutting.fullness import KINDS
+    from weavecolor.report import fullnesstable as written
 
     if fullness is not None and widths is not None:
         raise InputError("give one of them", field="--fullness and --widths")

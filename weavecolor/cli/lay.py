@@ -15,8 +15,8 @@ from weavecolor.errors import InputError
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from weavecolor.make.lay import Lay
-    from weavecolor.make.pieces import Piece
+    from weavecolor.cutting.lay import Lay
+    from weavecolor.cutting.pieces import Piece
 
 _ENDINGS = (".png", ".svg", ".pdf")
 #: What was laid: a name for it, the pieces as one cuts them, and the result.
@@ -50,7 +50,7 @@ def command(
     of an example project. A project's chosen option is laid on the cloths the project has, unless
     --cloth says otherwise.
     """
-    from weavecolor.make.remnant import FOLDS
+    from weavecolor.cutting.remnant import FOLDS
 
     if out is not None and out.suffix.lower() not in _ENDINGS:
         raise InputError(f"a lay is drawn as {', '.join(_ENDINGS)}", file=str(out))
@@ -60,7 +60,7 @@ def command(
     if cloth is not None:
         hand = in_hand(cloth, "--cloth", length_cm(selvedge, "--selvedge", zero=True), one_way)
     if pieces.casefold().endswith(".toml"):
-        from weavecolor.make.piecesfile import read_pieces
+        from weavecolor.cutting.piecesfile import read_pieces
 
         if option_name:
             raise InputError("is for a project; a list of pieces has none", field="--option")
@@ -95,7 +95,7 @@ def _by_grain(
 ) -> list[Laid]:
     from dataclasses import replace
 
-    from weavecolor.make.lay import lay
+    from weavecolor.cutting.lay import lay
 
     many = [replace(piece, quantity=piece.quantity * layers) for piece in rows]
     times = f", {layers} layers" if layers > 1 else ""
@@ -110,7 +110,7 @@ def _of_project(
 ) -> list[Laid]:
     from dataclasses import replace
 
-    from weavecolor.make.fromproject import chosen_option, lays_of
+    from weavecolor.making.fromproject import chosen_option, lays_of
 
     option = chosen_option(project, option_name)
     if fold is not None:
@@ -138,7 +138,7 @@ def _of_project(
 
 def _grain(text: str) -> tuple[str | float, str]:
     """A grain as ``lay`` takes it, and in words."""
-    from weavecolor.grain import GRAINS, grain_deg, grain_words
+    from weavecolor.textile.grain import GRAINS, grain_deg, grain_words
 
     word = text.strip().casefold()
     if word in (*GRAINS, "either"):
@@ -147,14 +147,14 @@ def _grain(text: str) -> tuple[str | float, str]:
 
 
 def _degrees(text: str) -> tuple[float, str]:
-    from weavecolor.grain import grain_deg, grain_words
+    from weavecolor.textile.grain import grain_deg, grain_words
 
     angle = grain_deg(text)
     return angle, grain_words(angle)
 
 
 def _text(found: Sequence[Laid]) -> str:
-    from weavecolor.make.sheetwords import lay_sentences
+    from weavecolor.report.sheetwords import lay_sentences
 
     lines = []
     for name, made in found:
@@ -199,10 +199,10 @@ def _finite(value: float) -> float | None:
 
 
 def _drawn(out: Path, found: Sequence[Laid], rows: Sequence[Piece]) -> dict[Path, bytes]:
-    from weavecolor.make.laydrawing import lay_page
-    from weavecolor.make.sheetpdf import pdf_bytes
-    from weavecolor.make.sheetpng import png_bytes
-    from weavecolor.make.sheetsvg import svg_text
+    from weavecolor.picture.canvaspdf import pdf_bytes
+    from weavecolor.picture.canvaspng import png_bytes
+    from weavecolor.picture.canvassvg import svg_text
+    from weavecolor.report.laydrawing import lay_page
 
     ending = out.suffix.lower()
     pages = [lay_page(f"Lay: {name}", made, rows) for name, made in found]
@@ -219,7 +219,7 @@ def _drawn(out: Path, found: Sequence[Laid], rows: Sequence[Piece]) -> dict[Path
 
 
 def _write(files: dict[Path, bytes]) -> None:
-    from weavecolor.atomic import write_bytes
+    from weavecolor.files.atomic import write_bytes
 
     for path, data in files.items():
         write_bytes(path, data)

@@ -8,7 +8,7 @@ import click
 @click.command()
 def command() -> None:
     """List the kinds of light that scenes are made of."""
-    from weavecolor.lights import LAMPS
+    from weavecolor.colour.lights import LAMPS
 
     width = max(len(lamp.name) for lamp in LAMPS) + 2
     for lamp in LAMPS:

@@ -11,9 +11,9 @@ import click
 from weavecolor.cli._shared import give, progress_to
 
 if TYPE_CHECKING:
-    from weavecolor.cloth import Cloth
     from weavecolor.measure.observations import Known, Seen, Thread
     from weavecolor.measure.threads import ThreadCount
+    from weavecolor.textile.cloth import Cloth
 
 #: A number somebody states without saying how well is taken as good to this share.
 STATED = 0.05
@@ -125,7 +125,7 @@ def photos(
     """
     from weavecolor.measure.photograph import read_photograph
     from weavecolor.measure.shots import look
-    from weavecolor.scenes import scene as scene_called
+    from weavecolor.scene.places import scene as scene_called
 
     _toml(start["out"])
     cautions: list[str] = []
@@ -175,9 +175,9 @@ def spectra(
 ) -> None:  # fmt: skip
     """Fit a cloth to measured spectra in TABLE (CSV, TSV or CGATS)."""
     from weavecolor.errors import InputError
+    from weavecolor.files.spectrafile import read_spectra
     from weavecolor.measure.observations import seen_spectrum, thread_spectrum
-    from weavecolor.spectrafile import read_spectra
-    from weavecolor.stack import Backing
+    from weavecolor.scene.backings import Backing
 
     _toml(start["out"])
     if not 0.0005 <= uncertainty <= 0.5:
@@ -229,8 +229,8 @@ def _fit_and_give(
     cautions: Sequence[str],
     start: dict[str, Any],
 ) -> None:
-    from weavecolor.atomic import write_text
-    from weavecolor.clothfile import cloth_to_toml
+    from weavecolor.files.atomic import write_text
+    from weavecolor.files.clothfile import cloth_to_toml
     from weavecolor.measure.fit import fit_cloth
     from weavecolor.measure.tocloth import fitted_cloth, report
 
@@ -247,7 +247,7 @@ def _start(start: dict[str, Any], count: ThreadCount | None) -> tuple[Cloth, lis
     from weavecolor.errors import InputError
     from weavecolor.measure.observations import Known
     from weavecolor.measure.tocloth import start_cloth
-    from weavecolor.units import areal_mass_g_m2, linear_density_tex, sett_per_cm
+    from weavecolor.textile.units import areal_mass_g_m2, linear_density_tex, sett_per_cm
 
     def given(key: str, convert: Callable[[Any], float]) -> float | None:
         text = start[key]

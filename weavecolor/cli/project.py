@@ -20,7 +20,7 @@ from weavecolor.cli._shared import choices, give
 from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
-    from weavecolor.make.project import Project, ProjectCloth
+    from weavecolor.making.project import Project, ProjectCloth
 
 
 @click.group()
@@ -48,9 +48,9 @@ def new(
     behind: str | None, scene: str | None, wants: tuple[str, ...], over: bool,
 ) -> None:  # fmt: skip
     """Begin a project in FILE, empty or like an example."""
-    from weavecolor.make.fromproject import check_project
-    from weavecolor.make.piecesfile import read_pieces
-    from weavecolor.make.project import Project, open_project, save_project
+    from weavecolor.cutting.piecesfile import read_pieces
+    from weavecolor.making.fromproject import check_project
+    from weavecolor.making.project import Project, open_project, save_project
 
     if file.suffix.lower() != ".json":
         raise InputError("a project file ends in .json", file=str(file))
@@ -101,7 +101,7 @@ def show(project: str, save: Path | None) -> None:
 @click.argument("project")
 def check(project: str) -> None:
     """See whether a PROJECT file (or example) is sound, and what it still lacks for a sheet."""
-    from weavecolor.make.fromproject import check_project
+    from weavecolor.making.fromproject import check_project
 
     held = project_called(project)
     try:
@@ -121,8 +121,8 @@ def check(project: str) -> None:
 @click.argument("option")
 def choose(file: str, option: str) -> None:
     """Choose OPTION in the project FILE; the sheet and the lay are then of it."""
-    from weavecolor.make.fromproject import stack_of
-    from weavecolor.make.project import save_project
+    from weavecolor.making.fromproject import stack_of
+    from weavecolor.making.project import save_project
 
     path, held = own_project(file)
     try:
@@ -137,7 +137,7 @@ def choose(file: str, option: str) -> None:
 @command.command("examples")
 def examples() -> None:
     """List the example projects."""
-    from weavecolor.make.project import open_project
+    from weavecolor.making.project import open_project
 
     for name, path in example_projects().items():
         click.echo(f"{name}  {open_project(path).title}")
@@ -145,8 +145,8 @@ def examples() -> None:
 
 
 def _cloth(text: str) -> ProjectCloth:
-    from weavecolor.clothfile import swatch_folder, swatch_names
-    from weavecolor.make.fromproject import project_cloth
+    from weavecolor.files.clothfile import swatch_folder, swatch_names
+    from weavecolor.making.fromproject import project_cloth
 
     name, equals, amount = text.partition("=")
     name = name.strip()
@@ -161,11 +161,11 @@ def _cloth(text: str) -> ProjectCloth:
 
 
 def _text(project: Project) -> str:
+    from weavecolor.cutting.lengths import cm_and_inches
     from weavecolor.decide.judged import stack_words
-    from weavecolor.make.fromproject import cloths_of, stack_of
-    from weavecolor.make.lengths import cm_and_inches
-    from weavecolor.make.lightchoice import light_words, lights_of
-    from weavecolor.make.sheetwords import fullness_sentences
+    from weavecolor.making.fromproject import cloths_of, stack_of
+    from weavecolor.making.lightchoice import light_words, lights_of
+    from weavecolor.report.sheetwords import fullness_sentences
 
     cloths = cloths_of(project)
     lines = [project.title or "(no title)"]

@@ -10,7 +10,7 @@ import click
 @click.command()
 def command() -> None:
     """List the places a garment can be seen in."""
-    from weavecolor.scenes import scene, scene_names
+    from weavecolor.scene.places import scene, scene_names
 
     width = max(map(len, scene_names())) + 2
     for name in scene_names():

@@ -16,7 +16,8 @@ from weavecolor.decide.candidates import Space
 from weavecolor.decide.evaluate import Screen, Viewpoints, exact, screen
 from weavecolor.decide.tradeoff import edge
 from weavecolor.decide.wishes import Measures, Wish, total_loss
-from weavecolor.stack import Backing, Layer
+from weavecolor.optics.stack import Layer
+from weavecolor.scene.backings import Backing
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]

@@ -13,11 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.cloth import Cloth, Weave
-from weavecolor.construction import check_weavable, cloth_mass_g_m2
 from weavecolor.decide.wishes import Limits
 from weavecolor.errors import InputError
-from weavecolor.stack import Backing, Layer, Stack
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import Backing
+from weavecolor.textile.cloth import Cloth, Weave
+from weavecolor.textile.construction import check_weavable, cloth_mass_g_m2
 
 Indices = NDArray[np.intp]
 MOST_LAID = 1000
@@ -185,7 +186,7 @@ def same_both_sides(weave: Weave) -> bool:
 
     Examples
     --------
-    >>> from weavecolor.weaves import weave
+    >>> from weavecolor.textile.weaves import weave
     >>> same_both_sides(weave("plain")), same_both_sides(weave("satin 5/2"))
     (True, False)
     """

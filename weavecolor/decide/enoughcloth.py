@@ -1,7 +1,7 @@
 """Whether the cloth in hand is enough for a stack: asks the lay, once for each use of cloth.
 
-Knows which pieces each layer needs; the laying itself is ``make.lay``. Every layer of the stack is
-taken to need every piece.
+Knows which pieces each layer needs; the laying itself is ``cutting.lay``. Every layer of the
+stack is taken to need every piece.
 """
 
 from __future__ import annotations
@@ -10,14 +10,14 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
+from weavecolor.cutting.lay import CANNOT, FITS, Lay, lay
+from weavecolor.cutting.lengths import cm_and_inches
+from weavecolor.cutting.pieces import Piece
+from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.decide.judged import Fit, Fits
 from weavecolor.errors import InputError
-from weavecolor.grain import GRAINS, grain_words
-from weavecolor.make.lay import CANNOT, FITS, Lay, lay
-from weavecolor.make.lengths import cm_and_inches
-from weavecolor.make.pieces import Piece
-from weavecolor.make.remnant import ClothInHand
-from weavecolor.stack import Stack
+from weavecolor.optics.stack import Stack
+from weavecolor.textile.grain import GRAINS, grain_words
 
 _WORD = {angle: word for word, angle in GRAINS.items()}
 

@@ -14,8 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
-from weavecolor.adding import GAPS, over_backings
-from weavecolor.appearance import pile_optics
+from weavecolor.colour.spectra import BANDS, WAVELENGTHS
 from weavecolor.decide.looks import (
     GROUNDS,
     NORMAL,
@@ -37,9 +36,11 @@ from weavecolor.decide.tables import (
     place_below,
 )
 from weavecolor.decide.wishes import Measures
-from weavecolor.scene import Scene
-from weavecolor.spectra import BANDS, WAVELENGTHS
-from weavecolor.stack import Backing, Layer, Stack
+from weavecolor.optics.adding import GAPS, over_backings
+from weavecolor.optics.appearance import pile_optics
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import Backing
+from weavecolor.scene.scene import Scene
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from weavecolor.decide.judged import Judged
 from weavecolor.decide.tradeoff import Cloud
 from weavecolor.decide.wishes import Wish
-from weavecolor.scene import Scene
+from weavecolor.scene.scene import Scene
 
 
 @dataclass(frozen=True)

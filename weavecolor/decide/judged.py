@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from weavecolor.compare import behind
+from weavecolor.decide.compare import behind
 from weavecolor.decide.wishes import Measures
-from weavecolor.grain import grain_words
-from weavecolor.stack import Stack
+from weavecolor.optics.stack import Stack
+from weavecolor.textile.grain import grain_words
 
 
 @dataclass(frozen=True)

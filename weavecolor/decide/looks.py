@@ -11,13 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.appearance import CONTRAST_WHITE
-from weavecolor.colorimetry import adopted_white, lab_from_xyz
-from weavecolor.lights import light_spectrum
-from weavecolor.scene import Scene
-from weavecolor.scenes import illumination, turned, with_viewer
-from weavecolor.spectra import BANDS, Spectrum
-from weavecolor.tristimulus import weights
+from weavecolor.colour.colorimetry import adopted_white, lab_from_xyz
+from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.spectra import BANDS, Spectrum
+from weavecolor.colour.tristimulus import weights
+from weavecolor.optics.appearance import CONTRAST_WHITE
+from weavecolor.scene.places import illumination, turned, with_viewer
+from weavecolor.scene.scene import Scene
 
 Array = NDArray[np.float64]
 Direction = tuple[float, float]

@@ -31,7 +31,7 @@ from weavecolor.decide.tables import STREAMS
 from weavecolor.decide.tradeoff import Cloud
 from weavecolor.decide.wishes import Measures, Wish, total_loss
 from weavecolor.errors import InputError
-from weavecolor.scene import Scene
+from weavecolor.scene.scene import Scene
 
 #: Most stacks that are screened one and all.
 EXHAUSTIVE = 1_000_000

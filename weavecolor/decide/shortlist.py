@@ -13,16 +13,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from weavecolor.colorimetry import ciede2000, colour_words
-from weavecolor.compare import near_daylight
+from weavecolor.colour.colorimetry import ciede2000, colour_words
+from weavecolor.colour.perception import JUST_NOTICEABLE, would_see
+from weavecolor.decide.compare import near_daylight
 from weavecolor.decide.judged import Judged
 from weavecolor.decide.looks import SHOT_TURNS
 from weavecolor.decide.wishes import Wish, loss, widest
-from weavecolor.layeroptics import content
-from weavecolor.multiangle import travel
-from weavecolor.perception import JUST_NOTICEABLE, would_see
-from weavecolor.scene import Scene
-from weavecolor.uncertainty import known_of, of_colour, of_difference
+from weavecolor.optics.layer import content
+from weavecolor.optics.multiangle import travel
+from weavecolor.optics.uncertainty import known_of, of_colour, of_difference
+from weavecolor.scene.scene import Scene
 
 #: CIEDE2000: two to three times what is just noticeable, since folds of two dresses are never seen
 #: as two flat chips edge to edge (chosen by judgement).

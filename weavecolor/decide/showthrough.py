@@ -16,18 +16,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from weavecolor.appearance import MOST_LAYERS, appearance
-from weavecolor.backings import SKINS, backing
-from weavecolor.cloth import Cloth
-from weavecolor.colorimetry import ciede2000
-from weavecolor.compare import behind, near_daylight
+from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.colour.perception import JUST_NOTICEABLE
+from weavecolor.colour.spectra import BANDS
+from weavecolor.colour.words import difference_words
+from weavecolor.decide.compare import behind, near_daylight
 from weavecolor.errors import InputError
-from weavecolor.perception import JUST_NOTICEABLE
-from weavecolor.scene import Scene
-from weavecolor.spectra import BANDS
-from weavecolor.stack import Backing, Layer, Stack
-from weavecolor.uncertainty import known_of, of_difference
-from weavecolor.words import difference_words
+from weavecolor.optics.appearance import MOST_LAYERS, appearance
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.optics.uncertainty import known_of, of_difference
+from weavecolor.scene.backings import SKINS, Backing, backing
+from weavecolor.scene.scene import Scene
+from weavecolor.textile.cloth import Cloth
 
 GRADES = ("hidden", "faint", "plain")
 #: CIEDE2000 from which a difference is plain: grade 3-4 of the grey scale.

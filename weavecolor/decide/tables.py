@@ -14,11 +14,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.adding import GAPS, openings, pile_of
-from weavecolor.cell.nodes import unit
 from weavecolor.decide.looks import Direction, Look
-from weavecolor.layeroptics import LayerOptics, Vector, layer_optics, to_cloth_frame
-from weavecolor.stack import Layer
+from weavecolor.optics.adding import GAPS, openings, pile_of
+from weavecolor.optics.cell.nodes import unit
+from weavecolor.optics.layer import LayerOptics, Vector, layer_optics, to_cloth_frame
+from weavecolor.optics.stack import Layer
 
 Array = NDArray[np.float64]
 

@@ -13,17 +13,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from weavecolor.appearance import Appearance, appearance
-from weavecolor.colorimetry import ciede2000, metamerism_index, readings_lab
-from weavecolor.compare import near_daylight
+from weavecolor.colour.colorimetry import ciede2000, metamerism_index, readings_lab
+from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.perception import Verdict, would_see
+from weavecolor.decide.compare import near_daylight
 from weavecolor.decide.wishes import widest
 from weavecolor.errors import InputError
-from weavecolor.layeroptics import content
-from weavecolor.lights import light_spectrum
-from weavecolor.perception import Verdict, would_see
-from weavecolor.scene import Scene
-from weavecolor.stack import Stack
-from weavecolor.uncertainty import COVERAGE, MEASURED, known_of, of_difference
+from weavecolor.optics.appearance import Appearance, appearance
+from weavecolor.optics.layer import content
+from weavecolor.optics.stack import Stack
+from weavecolor.optics.uncertainty import COVERAGE, MEASURED, known_of, of_difference
+from weavecolor.scene.scene import Scene
 
 #: Lights against which the special index is told, besides daylight as the reference (CIE 15 asks
 #: for the illuminant to be named; A and F11 are the ones most used in textiles, from memory).

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.appearance import MOST_LAYERS
-from weavecolor.colorimetry import ciede2000
+from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.colour.spectra import Spectrum, frozen
 from weavecolor.errors import InputError
-from weavecolor.spectra import Spectrum, frozen
+from weavecolor.optics.appearance import MOST_LAYERS
 
 Array = NDArray[np.float64]
 

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from weavecolor.colorimetry import daylight_white, lab_from_xyz
+from weavecolor.colour.colorimetry import daylight_white, lab_from_xyz
+from weavecolor.colour.hexcolour import hex_rgb
+from weavecolor.colour.screen import decoded, space
+from weavecolor.colour.spectra import Spectrum
 from weavecolor.decide.wishes import WISHES, Wish
 from weavecolor.errors import InputError
-from weavecolor.hexcolour import hex_rgb
-from weavecolor.screen import decoded, space
-from weavecolor.spectra import Spectrum
 
 
 def wish_from(text: str) -> Wish:

@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import ndimage
 
-from weavecolor._colour import science
-from weavecolor.colorimetry import ciede2000, daylight_white, lab_from_xyz
+from weavecolor.colour.colorimetry import ciede2000, daylight_white, lab_from_xyz
+from weavecolor.colour.library import science
+from weavecolor.colour.screen import space
 from weavecolor.errors import InputError
 from weavecolor.measure.photograph import LUMINANCE
-from weavecolor.screen import space
 
 Array = NDArray[np.float64]
 

@@ -14,14 +14,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.cloth import Cloth
 from weavecolor.errors import InputError
 from weavecolor.measure import parameters as p
 from weavecolor.measure.fit_problem import Problem, start_unknowns
 from weavecolor.measure.fit_report import Quantity, Residual, quantities, residuals, trades
 from weavecolor.measure.observations import Known, Seen, Thread
-from weavecolor.scene import Scene
-from weavecolor.stack import Stack
+from weavecolor.optics.stack import Stack
+from weavecolor.scene.scene import Scene
+from weavecolor.textile.cloth import Cloth
 
 Array = NDArray[np.float64]
 
@@ -272,8 +272,8 @@ def predict(
 
     Each draw costs a geometry, about a second; ``each`` as in :meth:`Fit.draws`.
     """
-    from weavecolor.appearance import appearance
-    from weavecolor.colorimetry import ciede2000
+    from weavecolor.colour.colorimetry import ciede2000
+    from weavecolor.optics.appearance import appearance
 
     Lab = appearance(arrange(fit.cloth), scene).reading.Lab
     others = np.array(

@@ -17,13 +17,13 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.adding import GAPS, Openings, openings, pile_of
-from weavecolor.cell.finish import FORMS, finish, named_forms, surfaces
-from weavecolor.cell.nodes import unit
-from weavecolor.cell.transport import beams
-from weavecolor.cloth import Cloth
-from weavecolor.layeroptics import Vector, layer_optics, to_cloth_frame
-from weavecolor.scene import Scene
+from weavecolor.optics.adding import GAPS, Openings, openings, pile_of
+from weavecolor.optics.cell.finish import FORMS, finish, named_forms, surfaces
+from weavecolor.optics.cell.nodes import unit
+from weavecolor.optics.cell.transport import beams
+from weavecolor.optics.layer import Vector, layer_optics, to_cloth_frame
+from weavecolor.scene.scene import Scene
+from weavecolor.textile.cloth import Cloth
 
 Array = NDArray[np.float64]
 

@@ -14,14 +14,14 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 from scipy.linalg import solve_triangular
 
-from weavecolor import construction
-from weavecolor.cloth import Cloth
-from weavecolor.kubelka import film, reflectivity
+from weavecolor.colour.spectra import WAVELENGTHS
+from weavecolor.colour.tristimulus import weights
 from weavecolor.measure import parameters as p
 from weavecolor.measure.fit_forward import OneLayer, between, laid, one_layer, over_backing
 from weavecolor.measure.observations import Known, Seen, Thread, channels_in_light
-from weavecolor.spectra import WAVELENGTHS
-from weavecolor.tristimulus import weights
+from weavecolor.optics.kubelka import film, reflectivity
+from weavecolor.textile import construction
+from weavecolor.textile.cloth import Cloth
 
 Array = NDArray[np.float64]
 

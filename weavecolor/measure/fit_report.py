@@ -10,12 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor import construction
-from weavecolor.colorimetry import ciede2000
-from weavecolor.kubelka import reflectivity
+from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.measure import parameters as p
 from weavecolor.measure.fit_problem import Problem
 from weavecolor.measure.observations import colour_of
+from weavecolor.optics.kubelka import reflectivity
+from weavecolor.textile import construction
 
 Array = NDArray[np.float64]
 

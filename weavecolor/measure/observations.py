@@ -12,15 +12,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.screen import daylight_white, space
+from weavecolor.colour.spectra import BANDS, Spectrum, frozen
+from weavecolor.colour.tristimulus import weights, xyz_from_lab
 from weavecolor.errors import InputError
-from weavecolor.lights import light_spectrum
 from weavecolor.measure.swatchpair import MeasuredColour, SwatchPair, lab_of
-from weavecolor.scene import Scene
-from weavecolor.scenes import scene
-from weavecolor.screen import daylight_white, space
-from weavecolor.spectra import BANDS, Spectrum, frozen
-from weavecolor.stack import FACES, Backing
-from weavecolor.tristimulus import weights, xyz_from_lab
+from weavecolor.optics.stack import FACES
+from weavecolor.scene.backings import Backing
+from weavecolor.scene.places import scene
+from weavecolor.scene.scene import Scene
 
 Array = NDArray[np.float64]
 
@@ -42,7 +43,7 @@ class Seen:
 
     ``channels`` (n, 41) weigh reflected light by wavelength, before the light's own spectrum;
     ``value`` (n,) is relative to a perfect white in the same light, ``covariance`` (n, n).
-    ``grain_deg`` and ``face`` as in :class:`weavecolor.stack.Layer`. ``paper_error`` is the
+    ``grain_deg`` and ``face`` as in :class:`weavecolor.optics.stack.Layer`. ``paper_error`` is the
     relative standard uncertainty of the white that photographs were scaled by: it is common to
     all of them, to the backings as well, and not part of ``covariance``. ``light_error`` is the
     standard uncertainty of the share of directional light in ``scene``.

@@ -19,14 +19,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
 
-from weavecolor import construction
-from weavecolor.cloth import Cloth, Yarn
-from weavecolor.kubelka import k_over_s, reflectivity
-from weavecolor.lights import light_spectrum
+from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.recovery import spectrum_from_srgb
+from weavecolor.colour.screen import encoded
+from weavecolor.colour.spectra import WAVELENGTHS, Spectrum, frozen
 from weavecolor.measure.observations import camera_channels, channels_in_light
-from weavecolor.recovery import spectrum_from_srgb
-from weavecolor.screen import encoded
-from weavecolor.spectra import WAVELENGTHS, Spectrum, frozen
+from weavecolor.optics.kubelka import k_over_s, reflectivity
+from weavecolor.textile import construction
+from weavecolor.textile.cloth import Cloth, Yarn
 
 Array = NDArray[np.float64]
 

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
+from weavecolor.colour.screen import decoded
 from weavecolor.errors import InputError
-from weavecolor.screen import decoded
 
 #: Readable kinds. A JPEG with a second small picture behind it, as some telephones make, opens
 #: as a JPEG and then calls itself MPO.

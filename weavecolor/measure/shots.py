@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from weavecolor.colour.screen import space
 from weavecolor.errors import InputError
 from weavecolor.measure.neutral import illumination, reflectance_picture
 from weavecolor.measure.observations import (
@@ -25,8 +26,7 @@ from weavecolor.measure.observations import (
 )
 from weavecolor.measure.regions import Box, find_regions
 from weavecolor.measure.swatchpair import SwatchPair, fringe_colour, measure_pair
-from weavecolor.scene import Scene
-from weavecolor.screen import space
+from weavecolor.scene.scene import Scene
 
 Marks = Mapping[str, Box]
 

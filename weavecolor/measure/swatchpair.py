@@ -13,13 +13,18 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from weavecolor.colorimetry import ciede2000, daylight_white, lab_from_xyz, spectrum_from_srgb
+from weavecolor.colour.colorimetry import (
+    ciede2000,
+    daylight_white,
+    lab_from_xyz,
+    spectrum_from_srgb,
+)
+from weavecolor.colour.screen import encoded, space
+from weavecolor.colour.spectra import Spectrum
 from weavecolor.errors import InputError
-from weavecolor.kubelka import from_black_white, over
 from weavecolor.measure.neutral import Illumination, illumination, reflectance_picture
 from weavecolor.measure.regions import Box, Region, box_region, find_regions
-from weavecolor.screen import encoded, space
-from weavecolor.spectra import Spectrum
+from weavecolor.optics.kubelka import from_black_white, over
 
 Array = NDArray[np.float64]
 

@@ -10,14 +10,14 @@ from typing import Any
 
 import numpy as np
 
-from weavecolor import construction
-from weavecolor.cloth import Cloth, Yarn
-from weavecolor.clothfile import YARN_DEFAULTS
+from weavecolor.colour.spectra import BANDS, frozen
 from weavecolor.errors import InputError
-from weavecolor.fibres import fibre
+from weavecolor.files.clothfile import YARN_DEFAULTS
 from weavecolor.measure.fit import Fit
-from weavecolor.spectra import BANDS, frozen
-from weavecolor.weaves import weave
+from weavecolor.textile import construction
+from weavecolor.textile.cloth import Cloth, Yarn
+from weavecolor.textile.fibres import fibre
+from weavecolor.textile.weaves import weave
 
 #: Cover of either system supposed before anything is measured.
 USUAL_COVER = 0.5

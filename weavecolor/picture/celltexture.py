@@ -12,12 +12,12 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.cell.nodes import Vector, nodes
-from weavecolor.cell.rays import Hits, first_hits
-from weavecolor.cell.sheen import mat_factor
-from weavecolor.cell.silhouette import silhouette
-from weavecolor.cell.tubes import WARP, Tubes, tubes
-from weavecolor.cloth import Construction
+from weavecolor.optics.cell.nodes import Vector, nodes
+from weavecolor.optics.cell.rays import Hits, first_hits
+from weavecolor.optics.cell.sheen import mat_factor
+from weavecolor.optics.cell.silhouette import silhouette
+from weavecolor.optics.cell.tubes import WARP, Tubes, tubes
+from weavecolor.textile.cloth import Construction
 
 Map = NDArray[np.float32]
 

@@ -15,19 +15,19 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from weavecolor.appearance import appearance, pile_optics
-from weavecolor.cell.nodes import unit
-from weavecolor.cell.tubes import tubes
+from weavecolor.colour.spectra import BANDS, Spectrum
 from weavecolor.errors import InputError
-from weavecolor.kubelka import add, over
-from weavecolor.layeroptics import Vector, to_cloth_frame, yarn_film
+from weavecolor.optics.appearance import appearance, pile_optics
+from weavecolor.optics.cell.nodes import unit
+from weavecolor.optics.cell.tubes import tubes
+from weavecolor.optics.kubelka import add, over
+from weavecolor.optics.layer import Vector, to_cloth_frame, yarn_film
+from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.celltexture import THROUGH, CellTexture, cell_texture
 from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, exposure_for, on_screen, to_image
 from weavecolor.picture.waves import Ply, wave_picture
-from weavecolor.scene import Scene
-from weavecolor.scenes import illumination
-from weavecolor.spectra import BANDS, Spectrum
-from weavecolor.stack import Layer, Stack
+from weavecolor.scene.places import illumination
+from weavecolor.scene.scene import Scene
 
 Array = NDArray[np.float64]
 

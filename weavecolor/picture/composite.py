@@ -12,16 +12,16 @@ from dataclasses import dataclass
 import numpy as np
 from PIL import Image, ImageDraw
 
-from weavecolor.appearance import appearance
-from weavecolor.colorimetry import colour_words, icc_profile
+from weavecolor.colour.colorimetry import colour_words, icc_profile
 from weavecolor.errors import InputError
+from weavecolor.optics.appearance import appearance
+from weavecolor.optics.stack import Stack
 from weavecolor.picture.closeup import draw_closeup, scale_of
 from weavecolor.picture.drape import draw_drape
 from weavecolor.picture.encode import AS_SEEN, Seeing, exposure_for, on_screen, to_image
 from weavecolor.picture.folds import FORMS, form_names
 from weavecolor.picture.lettering import QUIET, grey_reference, sheet, write, write_lines
-from weavecolor.scene import Scene
-from weavecolor.stack import Stack
+from weavecolor.scene.scene import Scene
 
 Progress = Callable[[float], None]
 

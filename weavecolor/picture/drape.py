@@ -16,15 +16,16 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
+from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture import lettering
 from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, exposure_for, on_screen, to_image
 from weavecolor.picture.folds import MOST_FOLDED, Form, Shape, frame, named_form, shape
 from weavecolor.picture.normals import SOFT_DEG, Family, family, lit, vector
-from weavecolor.scene import Scene
-from weavecolor.scenes import illumination
-from weavecolor.spectra import BANDS
-from weavecolor.stack import Backing, Layer, Stack
+from weavecolor.scene.backings import Backing
+from weavecolor.scene.places import illumination
+from weavecolor.scene.scene import Scene
 
 Array = NDArray[np.float64]
 Progress = Callable[[float], None]

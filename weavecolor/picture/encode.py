@@ -15,12 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from weavecolor.colorimetry import icc_profile, linear_rgb
+from weavecolor.colour.colorimetry import icc_profile, linear_rgb
+from weavecolor.colour.screen import HIGHEST, LOWEST, encoded, fit_to_gamut
+from weavecolor.colour.screen import space as known_space
 from weavecolor.errors import InputError
-from weavecolor.scene import Scene
-from weavecolor.scenes import illumination
-from weavecolor.screen import HIGHEST, LOWEST, encoded, fit_to_gamut
-from weavecolor.screen import space as known_space
+from weavecolor.scene.places import illumination
+from weavecolor.scene.scene import Scene
 
 Picture = NDArray[np.float32]
 

@@ -1,8 +1,9 @@
 """Where the cloth of a drape is: normals, layers, what of the sky each point sees.
 
 Knows the forms that cloth is hung in; knows nothing of colour or optics. Every form bends about
-the upright axis only. The folds themselves come from ``make.fullness``; here they get their place
-on the body, their natural unevenness and their shadows. Angles are radians to the viewer's right.
+the upright axis only. The folds themselves come from ``cutting.fullness``; here they get their
+place on the body, their natural unevenness and their shadows. Angles are radians to the
+viewer's right.
 """
 
 from __future__ import annotations
@@ -13,8 +14,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from weavecolor.cutting.folds import fold_profile
 from weavecolor.errors import InputError
-from weavecolor.make.folds import fold_profile
 
 Map = NDArray[np.float32]
 
@@ -30,8 +31,8 @@ _MARGIN = 0.055  # ground left on each side, over the picture
 class Form:
     """A form for cloth to hang in.
 
-    ``folds`` as in ``make.fullness``; ``fullness`` and ``widths_cm`` (seen across) at top and hem;
-    ``bulge`` 0 flat to 1 round; ``pitch_cm`` mean width of a fold at the hem; ``uneven`` 0-1;
+    ``folds`` as in ``cutting.fullness``; ``fullness`` and ``widths_cm`` (seen across) at top and
+    hem; ``bulge`` 0 flat to 1 round; ``pitch_cm`` mean width of a fold at the hem; ``uneven`` 0-1;
     ``swing`` how much crests of the hem hang lower; ``band_cm`` waistband; ``doubled`` cloth
     folded up at the hem, so that it hangs double.
     """

@@ -9,9 +9,9 @@ from collections.abc import Sequence
 
 from PIL import Image, ImageDraw
 
-from weavecolor.colorimetry import icc_profile
-from weavecolor.screen import encoded
-from weavecolor.typeface import font, wrapped
+from weavecolor.colour.colorimetry import icc_profile
+from weavecolor.colour.screen import encoded
+from weavecolor.picture.typeface import font, wrapped
 
 #: Linear level of the neutral ground: inside the 10 to 60 % that ISO 3664 allows a surround for
 #: judging colour (from memory). Grey codes are the same in sRGB and Display P3.

@@ -14,13 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
-from weavecolor.cell.nodes import unit
+from weavecolor.cache import Kept
 from weavecolor.errors import InputError
-from weavecolor.kept import Kept
-from weavecolor.layeroptics import content
-from weavecolor.poses import Direction, poses
-from weavecolor.scene import Light, Scene
-from weavecolor.stack import Stack
+from weavecolor.optics.cell.nodes import unit
+from weavecolor.optics.layer import content
+from weavecolor.optics.poses import Direction, poses
+from weavecolor.optics.stack import Stack
+from weavecolor.scene.scene import Light, Scene
 
 Array = NDArray[np.float64]
 

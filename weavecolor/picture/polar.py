@@ -11,14 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
-from weavecolor.colorimetry import lch_from_lab, readings_lab
+from weavecolor.colour.colorimetry import lch_from_lab, readings_lab
 from weavecolor.errors import InputError
-from weavecolor.multiangle import LEAST_CHROMA, travel, turned_radiance
+from weavecolor.optics.multiangle import LEAST_CHROMA, travel, turned_radiance
+from weavecolor.optics.stack import Stack
 from weavecolor.picture.encode import AS_SEEN, Seeing, exposure_for, on_screen, to_image
 from weavecolor.picture.lettering import INK, QUIET, sheet, write
-from weavecolor.scene import Scene
-from weavecolor.scenes import illumination
-from weavecolor.stack import Stack
+from weavecolor.scene.places import illumination
+from weavecolor.scene.scene import Scene
 
 Array = NDArray[np.float64]
 

@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from weavecolor.errors import InputError
+from weavecolor.optics.poses import Direction, poses
+from weavecolor.optics.stack import Stack
 from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, exposure_for, on_screen, to_image
 from weavecolor.picture.lettering import GROUND, labelled_row
-from weavecolor.poses import Direction, poses
-from weavecolor.scene import Scene
-from weavecolor.scenes import illumination
-from weavecolor.stack import Stack
+from weavecolor.scene.places import illumination
+from weavecolor.scene.scene import Scene
 
 Array = NDArray[np.float64]
 Progress = Callable[[float], None]

@@ -1,0 +1,180 @@
+"""A reflectance for a colour: the inverse of colorimetry, which has many answers.
+
+Knows how to find a likely reflectance with exactly the colour asked for; knows nothing of cloth.
+
+Method. The first guess is Otsu, Yamamoto and Hachisuka (2018), principal components of clusters
+of measured surfaces (colour-science); of the methods there it came closest to measured samples
+(see the tests). It is then corrected to the reflectance of values 0-1 whose difference from the
+guess is smoothest (least sum of squared steps, the criterion of Meng et al. 2015, solved as
+bounded least squares), so that the colour comes back exactly. Colours far from any measured
+surface, where the guess misses by more than 5 CIELAB units, start from grey: plain Meng.
+"""
+
+from __future__ import annotations
+
+import warnings
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from weavecolor.colour.library import observer_name, science
+from weavecolor.colour.lights import lamp, light_spectrum
+from weavecolor.colour.screen import daylight_white, decoded, space
+from weavecolor.colour.spectra import BANDS, Spectrum, frozen
+from weavecolor.colour.tristimulus import (
+    FloatArray,
+    adaptation_matrix,
+    lab_from_xyz,
+    weights,
+    xyz,
+    xyz_from_lab,
+)
+from weavecolor.errors import InputError
+
+#: Largest CIELAB miss of the returned reflectance; CIEDE2000 never exceeds it by much.
+TOLERANCE = 0.02
+
+
+def spectrum_from_srgb(rgb: ArrayLike) -> Spectrum:
+    """Reflectance (41,), 0-1, that looks like the sRGB colour under daylight (D65).
+
+    ``rgb``: three screen values 0-1. Raises InputError outside 0-1 or where no reflectance has
+    that colour (the brightest, strongest screen colours are brighter than any cloth can be).
+
+    Examples
+    --------
+    >>> grey = spectrum_from_srgb((0.5, 0.5, 0.5))
+    >>> round(float(grey.mean()), 2)  # linear light of 0.5 is 0.214
+    0.2
+    """
+    values = np.asarray(rgb, dtype=np.float64)
+    if values.shape != (3,) or not np.isfinite(values).all():
+        raise InputError("a screen colour is three numbers from 0 to 1: red, green, blue")
+    if (values < 0).any() or (values > 1).any():
+        raise InputError(f"screen colour {_show(values)} is outside 0 to 1")
+    screen = space("sRGB")
+    light = light_spectrum("daylight")
+    matrix = adaptation_matrix(screen.white, xyz(light, light))
+    target = 100.0 * matrix @ screen.to_xyz @ decoded(values)
+    return _cached(tuple(target), "daylight", "2")
+
+
+def spectrum_from_lab(Lab: ArrayLike, illuminant: str = "D65", observer: str = "2") -> Spectrum:
+    """Reflectance (41,), 0-1, with these Lab values under a named light.
+
+    ``illuminant``: any name of ``lights``; Lab is relative to that light. Raises InputError
+    where the values are not finite or no reflectance between 0 and 1 has that colour.
+
+    Examples
+    --------
+    >>> round(float(spectrum_from_lab([50.0, 0.0, 0.0]).mean()), 2)  # Y of L* 50 is 18.4
+    0.18
+    """
+    values = np.asarray(Lab, dtype=np.float64)
+    if values.shape != (3,) or not np.isfinite(values).all():
+        raise InputError("a Lab colour is three numbers: L*, a*, b*")
+    if not 0.0 <= values[0] <= 100.0:
+        raise InputError(f"L* runs from 0 to 100, got {values[0]:g}")
+    light = light_spectrum(illuminant)
+    target = xyz_from_lab(values, xyz(light, light, observer))
+    return _cached(tuple(target), lamp(illuminant).name, str(observer))
+
+
+def spectrum_from_xyz(XYZ: ArrayLike, illuminant: str = "D65", observer: str = "2") -> Spectrum:
+    """Reflectance (41,), 0-1, with these XYZ (Y = 100 for white) under a named light.
+
+    Examples
+    --------
+    >>> spectrum_from_xyz([19.0, 20.0, 21.8]).shape
+    (41,)
+    """
+    values = np.asarray(XYZ, dtype=np.float64)
+    if values.shape != (3,) or not np.isfinite(values).all():
+        raise InputError("an XYZ colour is three numbers on the scale where white has Y = 100")
+    return _cached(tuple(values), lamp(illuminant).name, str(observer))
+
+
+@lru_cache(maxsize=1024)
+def _cached(target: tuple[float, ...], light_name: str, observer: str) -> Spectrum:
+    target_XYZ = np.array(target)
+    light = light_spectrum(light_name)
+    white = xyz(light, light, observer)
+    table = weights(observer) * light[:, None]
+    table = table * (100.0 / table[:, 1].sum())
+    target_Lab = lab_from_xyz(target_XYZ, white)
+
+    def miss(reflectance: FloatArray) -> float:
+        return float(np.linalg.norm(lab_from_xyz(reflectance @ table, white) - target_Lab))
+
+    grey = np.full(BANDS, np.clip(target_XYZ[1] / 100.0, 0.0, 1.0))
+    guess = _surface_guess(target_XYZ, white, observer)
+    if guess is None or miss(guess) > 5.0:
+        guess = grey
+    result = _corrected(guess, target_XYZ, table)
+    if miss(result) > TOLERANCE:
+        result = _corrected(grey, target_XYZ, table)
+    if miss(result) > TOLERANCE:
+        result = _edge_of_solid(target_XYZ, table, result)
+    if miss(result) > TOLERANCE:
+        raise InputError(
+            f"no cloth can have the colour L* {target_Lab[0]:.1f}, a* {target_Lab[1]:.1f}, "
+            f"b* {target_Lab[2]:.1f} under {light_name}: use one that is darker or less strong"
+        )
+    return frozen(result)
+
+
+@lru_cache(maxsize=1)
+def _otsu_inputs() -> tuple[object, object]:
+    colour = science()
+    # 380-730 nm by 10 is the span of the measured surfaces behind the method.
+    shape = colour.SpectralShape(380, 730, 10)
+    cmfs = colour.MSDS_CMFS[observer_name("2")].copy().align(shape)
+    return cmfs, colour.SDS_ILLUMINANTS["D65"].copy().align(shape)
+
+
+def _surface_guess(target_XYZ: FloatArray, white: FloatArray, observer: str) -> FloatArray | None:
+    """Otsu et al. (2018) for the colour adapted to D65 and the 2 degree observer, or None."""
+    cmfs, illuminant = _otsu_inputs()
+    adapted = adaptation_matrix(white, daylight_white("2")) @ target_XYZ / 100.0
+    if (adapted <= 0).any():
+        return None
+    # Few of the surfaces are dark: there the shape is taken from the same colour in brighter
+    # light, and scaled back. XYZ scale with reflectance, so this is exact.
+    scale = max(1.0, 0.15 / adapted[1])
+    try:
+        with warnings.catch_warnings():  # it tells of its own resampling
+            warnings.simplefilter("ignore")
+            sd = science().recovery.XYZ_to_sd_Otsu2018(adapted * scale, cmfs, illuminant, clip=True)
+    except (ValueError, RuntimeError, ArithmeticError):
+        return None
+    values = np.asarray(sd.values) / scale
+    values = np.concatenate([values, np.full(BANDS - values.size, values[-1])])
+    # Below 400 nm white pigment darkens the surfaces behind the method; cloth has no need of it.
+    values[:2] = values[2]
+    return values if np.isfinite(values).all() else None
+
+
+def _corrected(guess: FloatArray, target_XYZ: FloatArray, table: FloatArray) -> FloatArray:
+    """Reflectance 0-1 that departs most smoothly from the guess and has the colour."""
+    from scipy.optimize import lsq_linear  # slow to import, and only wanted here
+
+    steps = np.diff(np.eye(BANDS), axis=0)
+    pull = 100.0  # one XYZ unit off costs as much as a step of 100: in effect an equality
+    system = np.vstack([steps, pull * table.T])
+    aim = np.concatenate([steps @ guess, pull * target_XYZ])
+    return np.clip(lsq_linear(system, aim, (0.0, 1.0), method="bvls").x, 0.0, 1.0)
+
+
+def _edge_of_solid(target_XYZ: FloatArray, table: FloatArray, otherwise: FloatArray) -> FloatArray:
+    """Any reflectance 0-1 of the colour (linear programming); ``otherwise`` where there is none."""
+    from scipy.optimize import linprog
+
+    found = linprog(
+        np.zeros(BANDS), A_eq=table.T, b_eq=target_XYZ, bounds=(0.0, 1.0), method="highs"
+    )
+    return np.clip(found.x, 0.0, 1.0) if found.status == 0 else otherwise
+
+
+def _show(values: FloatArray) -> str:
+    return "(" + ", ".join(f"{v:g}" for v in values) + ")"

@@ -1,0 +1,294 @@
+"""Colours on a screen: sRGB and Display P3, what does not fit, and 8-bit pictures.
+
+Knows screens; knows nothing of cloth or scenes. Linear light is on the scale where the screen's
+white is 1. Nothing is clipped in silence: whatever does not fit is flagged.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from weavecolor.colour.library import observer_name, science
+from weavecolor.colour.spectra import Spectrum, frozen
+from weavecolor.colour.tristimulus import FloatArray, adaptation_matrix, checked_spectrum, xyz
+from weavecolor.errors import InputError
+
+#: Screens known, both with the D65 white (x .3127, y .3290) and the sRGB transfer curve.
+SPACES = ("sRGB", "Display P3")
+
+#: Half an 8-bit step beyond either end: a linear value inside rounds to a code without clipping.
+LOWEST = -0.5 / 255.0 / 12.92
+HIGHEST = float(((1.0 + 0.5 / 255.0 + 0.055) / 1.055) ** 2.4)
+
+#: Oklab distance that is about just noticeable (CSS Color 4).
+CLIP_UNSEEN = 0.02
+
+
+@dataclass(frozen=True, eq=False)
+class Space:
+    """A screen's primaries as matrices (3, 3): linear RGB to XYZ (white Y = 1) and back."""
+
+    name: str
+    to_xyz: Spectrum
+    from_xyz: Spectrum
+    white: Spectrum
+    primaries: Spectrum
+
+
+@lru_cache(maxsize=4)
+def space(name: str = "sRGB") -> Space:
+    """The screen named "sRGB" (IEC 61966-2-1) or "Display P3" (P3 primaries, D65 white).
+
+    Examples
+    --------
+    >>> space("sRGB").to_xyz.shape
+    (3, 3)
+    """
+    if name not in SPACES:
+        raise InputError(f"no screen called {name!r}; use {' or '.join(SPACES)}")
+    known = science().RGB_COLOURSPACES[name]
+    # Derived, not the standard's four-decimal matrix: white is then exactly (1, 1, 1).
+    to_xyz = science().normalised_primary_matrix(known.primaries, known.whitepoint)
+    return Space(
+        name,
+        frozen(to_xyz),
+        frozen(np.linalg.inv(to_xyz)),
+        frozen(100.0 * np.asarray(to_xyz) @ np.ones(3)),
+        frozen(known.primaries),
+    )
+
+
+def encoded(linear: ArrayLike) -> FloatArray:
+    """Screen values 0-1 from linear light (IEC 61966-2-1; odd below 0).
+
+    Examples
+    --------
+    >>> round(float(encoded(0.214)), 2)
+    0.5
+    """
+    linear = np.asarray(linear, dtype=np.float64)
+    size = np.abs(linear)
+    curve = 1.055 * np.maximum(size, 0.0031308) ** (1 / 2.4) - 0.055
+    return np.copysign(np.where(size <= 0.0031308, 12.92 * size, curve), linear)
+
+
+def decoded(values: ArrayLike) -> FloatArray:
+    """Linear light from screen values 0-1 (IEC 61966-2-1; odd below 0).
+
+    Examples
+    --------
+    >>> round(float(decoded(0.5)), 3)
+    0.214
+    """
+    values = np.asarray(values, dtype=np.float64)
+    size = np.abs(values)
+    linear = np.where(size <= 0.04045, size / 12.92, ((size + 0.055) / 1.055) ** 2.4)
+    return np.copysign(linear, values)
+
+
+def in_gamut(linear: ArrayLike) -> NDArray[np.bool_]:
+    """Whether linear RGB (..., 3) fits the screen, to half an 8-bit step -> (...).
+
+    Examples
+    --------
+    >>> in_gamut([[0.2, 0.5, 1.0], [0.2, 0.5, 1.4]]).tolist()
+    [True, False]
+    """
+    linear = np.asarray(linear)
+    return np.asarray(((linear >= LOWEST) & (linear <= HIGHEST)).all(axis=-1))
+
+
+def linear_from_xyz(XYZ: ArrayLike, screen: str = "sRGB") -> FloatArray:
+    """Linear RGB, not clipped, of XYZ (..., 3) already seen under the screen's white (Y = 100).
+
+    Examples
+    --------
+    >>> linear_from_xyz([95.047, 100.0, 108.883]).round(2).tolist()
+    [1.0, 1.0, 1.0]
+    """
+    return np.asarray(XYZ, dtype=np.float64) @ (space(screen).from_xyz.T / 100.0)
+
+
+def to_screen_white(
+    illumination: ArrayLike, white: ArrayLike | None, observer: str, adapt: bool
+) -> FloatArray:
+    """Matrix (3, 3) that takes a scene's XYZ to the screen's D65.
+
+    ``adapt`` True: CAT16 from the light that the eye is adapted to. False: the eye is adapted
+    to the screen, so tungsten looks orange; then nothing is changed for the 2 degree observer,
+    and for the 10 degree observer its D65 is taken to the screen's.
+
+    Examples
+    --------
+    >>> to_screen_white(np.ones(41), None, "2", True).shape
+    (3, 3)
+    """
+    target = space("sRGB").white
+    if adapt:
+        adopted = illumination if white is None else white
+        adopted = checked_spectrum(adopted, "the light the eye is adapted to")
+        source = xyz(adopted, adopted, observer)
+    elif str(observer) == "2":
+        return np.eye(3)
+    else:
+        source = daylight_white(observer)
+    return adaptation_matrix(source, target)
+
+
+@lru_cache(maxsize=4)
+def daylight_white(observer: str = "2") -> FloatArray:
+    """XYZ of D65 (Y = 100) for an observer; the screen's own white for the 2 degree one.
+
+    Examples
+    --------
+    >>> daylight_white("2").round(1).tolist()
+    [95.0, 100.0, 108.9]
+    """
+    if str(observer) == "2":
+        return space("sRGB").white
+    xy = science().CCS_ILLUMINANTS[observer_name(observer)]["D65"]
+    return frozen(100.0 * science().xy_to_XYZ(xy))
+
+
+def linear_rgb(
+    radiance: ArrayLike,
+    illumination: ArrayLike,
+    space: str = "sRGB",
+    adapt: bool = True,
+    *,
+    white: ArrayLike | None = None,
+    observer: str = "2",
+) -> FloatArray:
+    """Linear-light RGB of spectra (..., 41), not clipped, (1, 1, 1) for the perfect diffuser.
+
+    Arguments as for ``colorimetry.reading``. Without adaptation strongly coloured light can send
+    pale cloth beyond the screen's brightness: lower the exposure (multiply) before encoding. A
+    matrix product, so the mean of the result is the result of the mean.
+
+    Examples
+    --------
+    >>> light = np.ones(41)
+    >>> linear_rgb(0.5 * light, light).round(2).tolist()
+    [0.5, 0.5, 0.5]
+    """
+    matrix = to_screen_white(illumination, white, observer, adapt)
+    return linear_from_xyz(xyz(radiance, illumination, observer) @ matrix.T, space)
+
+
+def fit_to_gamut(linear: ArrayLike, space: str = "sRGB") -> FloatArray:
+    """The nearest colour of the same hue that the screen can show, linear RGB (..., 3) in 0-1.
+
+    Where a colour does not fit, its Oklab lightness (limited to black and white) and Oklab hue
+    are kept and chroma is lowered just until what clipping still has to move is less than 0.02
+    in Oklab, about what is just noticeable; then it is clipped. This is the gamut mapping of CSS
+    Color 4 (W3C), with bisection; Oklab: Ottosson 2020. What is brighter than the screen's
+    white becomes white, and is for the caller to flag.
+
+    Examples
+    --------
+    >>> bool(in_gamut(fit_to_gamut([[1.4, -0.1, 0.2]]))[0])
+    True
+    """
+    linear = np.array(linear, dtype=np.float64)
+    outside = ~in_gamut(linear)
+    if outside.any():
+        linear[outside] = _lower_chroma(linear[outside], space)
+    return np.clip(linear, 0.0, 1.0)
+
+
+def _lower_chroma(linear: FloatArray, screen: str) -> FloatArray:
+    """Bisection on chroma for linear RGB (n, 3); channels first inside, for speed."""
+    to_lms, to_linear, lms_lab, lab_lms = (m.astype(np.float32) for m in _oklab(screen))
+    lab = lms_lab @ np.cbrt(to_lms @ linear.T.astype(np.float32))
+    lightness = np.clip(lab[0], 0.0, 1.0)
+    # Cone responses (cube roots) are affine in chroma: a grey part and a coloured part.
+    colour = lab_lms[:, 1:] @ lab[1:]
+    rgb = np.empty_like(colour)
+    rgb[:, lightness >= 1.0], rgb[:, lightness <= 0.0] = 1.0, 0.0
+
+    def attempt(which: NDArray[np.intp], share: ArrayLike) -> NDArray[np.bool_]:
+        """Clipped colour at a share of the chroma; kept wherever clipping moves it unseen."""
+        cones = lightness[which] + np.asarray(share, dtype=np.float32) * colour[:, which]
+        clipped = np.clip(to_linear @ (cones * cones * cones), 0.0, 1.0)
+        moved = lms_lab @ (np.cbrt(to_lms @ clipped) - cones)
+        fits = np.einsum("in,in->n", moved, moved) < CLIP_UNSEEN**2
+        rgb[:, which[fits]] = clipped[:, fits]
+        return fits
+
+    left = np.flatnonzero((lightness > 0.0) & (lightness < 1.0))
+    left = left[~attempt(left, 1.0)]
+    attempt(left, 0.0)
+    low = np.zeros(left.size, dtype=np.float32)
+    for step in range(1, 12):
+        middle = low + np.float32(0.5**step)
+        low = np.where(attempt(left, middle), middle, low)
+    return rgb.T.astype(np.float64)
+
+
+@lru_cache(maxsize=4)
+def _oklab(screen: str) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    from colour.models import oklab
+
+    to_lms = oklab.MATRIX_1_XYZ_TO_LMS @ space(screen).to_xyz
+    # Scaled so that the screen's white is exactly (1, 1, 1): greys then stay grey.
+    to_lms = to_lms / (to_lms @ np.ones(3))[:, None]
+    lms_lab = np.asarray(oklab.MATRIX_2_LMS_TO_LAB)
+    lab_lms = np.linalg.inv(lms_lab)
+    # The published lightness row sums to 1 and the others to 0 within rounding.
+    lab_lms[:, 0] = 1.0
+    return frozen(to_lms), frozen(np.linalg.inv(to_lms)), frozen(lms_lab), frozen(lab_lms)
+
+
+@lru_cache(maxsize=1)
+def _codes() -> NDArray[np.uint8]:
+    """8-bit code of each of 65536 steps of linear light: at most 0.03 of a code coarser."""
+    table = np.rint(255.0 * encoded(np.arange(65536) / 65535.0)).astype(np.uint8)
+    table.setflags(write=False)
+    return table
+
+
+def encode(linear: ArrayLike, space: str = "sRGB") -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+    """8-bit picture (..., 3) from linear RGB, and a mask (...) of what did not fit the screen.
+
+    What does not fit is brought in by :func:`fit_to_gamut`. Raises InputError on values that are
+    not finite or an unknown screen.
+
+    Examples
+    --------
+    >>> codes, outside = encode([[0.0, 0.214, 1.0]])
+    >>> codes.tolist(), outside.tolist()
+    ([[0, 127, 255]], [False])
+    """
+    if space not in SPACES:
+        raise InputError(f"no screen called {space!r}; use {' or '.join(SPACES)}")
+    linear = np.asarray(linear, dtype=np.float32)
+    if linear.ndim == 0 or linear.shape[-1] != 3:
+        raise InputError(f"a picture has three channels last, got shape {linear.shape}")
+    if not np.isfinite(linear).all():
+        raise InputError("a picture holds values that are not numbers")
+    mask = ~in_gamut(linear)
+    if mask.any():
+        linear = linear.copy()
+        linear[mask] = _lower_chroma(linear[mask], space)
+    steps = np.clip(linear * np.float32(65535.0) + np.float32(0.5), 0.0, 65535.0)
+    return _codes()[steps.astype(np.uint16)], mask
+
+
+def srgb_from_xyz(XYZ: ArrayLike, space: str = "sRGB") -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Screen values 0-1 (..., 3) of XYZ under the screen's white (Y = 100), and whether they fit.
+
+    Those that do not fit are brought in by :func:`fit_to_gamut`; the flag (...) says so.
+
+    Examples
+    --------
+    >>> values, fits = srgb_from_xyz([95.047, 100.0, 108.883])
+    >>> values.round(2).tolist(), bool(fits)
+    ([1.0, 1.0, 1.0], True)
+    """
+    linear = linear_from_xyz(XYZ, space)
+    fits = in_gamut(linear)
+    return encoded(fit_to_gamut(linear, space)), fits

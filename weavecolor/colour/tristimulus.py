@@ -1,0 +1,172 @@
+"""From a spectrum on the shared grid to XYZ, Lab and LCh, and chromatic adaptation.
+
+Knows the standard observers and adaptation; knows nothing of cloth, named lights or screens.
+The tables come from colour-science; the arithmetic is a matrix product, so that a whole picture
+or a whole table of directions is converted in one call.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from weavecolor.colour.library import matching_functions, observer_name, science
+from weavecolor.colour.spectra import BANDS, Spectrum, frozen
+from weavecolor.errors import InputError
+
+FloatArray = NDArray[np.float64]
+
+
+@lru_cache(maxsize=4)
+def weights(observer: str = "2") -> Spectrum:
+    """Tristimulus weights for a radiance sampled at 10 nm, 380-780; shape (41, 3).
+
+    ASTM E308 practice: the weights are those of ASTM E2022 (third order Lagrange interpolation
+    of the 10 nm data to the 1 nm colour matching functions, 360-780), with the weights below
+    380 nm added to the one at 380. They are made for the equal-energy illuminant because the
+    radiance already holds the light.
+
+    Examples
+    --------
+    >>> weights("10").shape
+    (41, 3)
+    """
+    colour = science()
+    cmfs = colour.MSDS_CMFS[observer_name(observer)].copy()
+    cmfs.trim(colour.SpectralShape(360, 780, 1))
+    illuminant = colour.sd_ones(cmfs.shape)
+    table = colour.colorimetry.tristimulus_weighting_factors_ASTME2022(
+        cmfs, illuminant, colour.SpectralShape(360, 780, 10), k=1.0
+    )
+    table = colour.colorimetry.adjust_tristimulus_weighting_factors_ASTME308(
+        table, colour.SpectralShape(360, 780, 10), colour.SpectralShape(380, 780, 10)
+    )
+    return frozen(table)
+
+
+def checked_spectrum(values: ArrayLike, what: str) -> FloatArray:
+    """``values`` as float64 with a last axis of 41 finite bands, or one line of complaint.
+
+    Examples
+    --------
+    >>> checked_spectrum([0.5] * 41, "a light").shape
+    (41,)
+    """
+    array = np.asarray(values, dtype=np.float64)
+    if array.ndim == 0 or array.shape[-1] != BANDS:
+        raise InputError(f"{what} needs {BANDS} bands (380-780 nm by 10), got shape {array.shape}")
+    if not np.isfinite(array).all():
+        raise InputError(f"{what} holds values that are not numbers")
+    return array
+
+
+def xyz(radiance: ArrayLike, white: ArrayLike, observer: str = "2") -> FloatArray:
+    """Tristimulus values by ASTM E308 / CIE 15:2018, normalised to the perfect diffuser.
+
+    Parameters
+    ----------
+    radiance : array, shape (..., 41)
+        What reaches the eye, on ``spectra.WAVELENGTHS``, any scale.
+    white : array, shape (41,)
+        What the perfect reflecting diffuser would send in the same place and scale (irradiance
+        over pi if ``radiance`` is a true radiance; irradiance itself if ``radiance`` is radiance
+        factor times irradiance). Its Y is 100.
+    observer : "2" or "10"
+
+    Returns
+    -------
+    array, shape (..., 3)
+
+    Raises
+    ------
+    InputError
+        Wrong number of bands, values that are not finite, a white without light.
+
+    Examples
+    --------
+    >>> light = np.ones(41)
+    >>> round(float(xyz(0.5 * light, light)[1]), 6)
+    50.0
+    """
+    table = weights(str(observer))
+    radiance = checked_spectrum(radiance, "a radiance")
+    white = checked_spectrum(white, "the light")
+    luminance = white @ table[:, 1]
+    if white.ndim != 1 or not luminance > 0:
+        raise InputError("the light on the cloth is dark; it needs a positive spectrum of 41 bands")
+    return (radiance @ table) * (100.0 / luminance)
+
+
+def lab_from_xyz(XYZ: ArrayLike, white_XYZ: ArrayLike) -> FloatArray:
+    """CIELAB (CIE 15:2018) of XYZ (..., 3) relative to white_XYZ (3,) or (..., 3), on one scale.
+
+    Examples
+    --------
+    >>> lab_from_xyz([47.5, 50.0, 54.4], [95.0, 100.0, 108.8]).round(1).tolist()
+    [76.1, 0.0, 0.0]
+    """
+    white = np.asarray(white_XYZ, dtype=np.float64)
+    # The standard's formula works on ratios to the white; given ratios, the white is (1, 1, 1).
+    ratios = np.asarray(XYZ, dtype=np.float64) / white
+    return np.asarray(science().XYZ_to_Lab(ratios, np.array([1 / 3, 1 / 3])))
+
+
+def xyz_from_lab(Lab: ArrayLike, white_XYZ: ArrayLike) -> FloatArray:
+    """The inverse of :func:`lab_from_xyz`.
+
+    Examples
+    --------
+    >>> xyz_from_lab([100.0, 0.0, 0.0], [95.0, 100.0, 108.8]).round(6).tolist()
+    [95.0, 100.0, 108.8]
+    """
+    ratios = science().Lab_to_XYZ(np.asarray(Lab, dtype=np.float64), np.array([1 / 3, 1 / 3]))
+    return np.asarray(ratios) * np.asarray(white_XYZ, dtype=np.float64)
+
+
+def lch_from_lab(Lab: ArrayLike) -> FloatArray:
+    """Lightness, chroma and hue angle (0-360 degrees) of Lab (..., 3).
+
+    Examples
+    --------
+    >>> lch_from_lab([50.0, 3.0, 4.0]).round(1).tolist()
+    [50.0, 5.0, 53.1]
+    """
+    Lab = np.asarray(Lab, dtype=np.float64)
+    hue = np.degrees(np.arctan2(Lab[..., 2], Lab[..., 1])) % 360.0
+    return np.stack([Lab[..., 0], np.hypot(Lab[..., 1], Lab[..., 2]), hue], axis=-1)
+
+
+@lru_cache(maxsize=64)
+def _cat16(source: tuple[float, ...], target: tuple[float, ...]) -> FloatArray:
+    matrix = science().adaptation.matrix_chromatic_adaptation_VonKries(
+        np.array(source), np.array(target), transform="CAT16"
+    )
+    return frozen(matrix)
+
+
+def adaptation_matrix(source_white_XYZ: ArrayLike, target_white_XYZ: ArrayLike) -> FloatArray:
+    """CAT16 with complete adaptation (Li et al. 2017), shape (3, 3): target = matrix @ source.
+
+    Examples
+    --------
+    >>> same = adaptation_matrix([95.0, 100.0, 108.8], [95.0, 100.0, 108.8])
+    >>> bool(np.allclose(same, np.eye(3)))
+    True
+    """
+    source = tuple(float(v) for v in np.asarray(source_white_XYZ))
+    target = tuple(float(v) for v in np.asarray(target_white_XYZ))
+    return _cat16(source, target)
+
+
+__all__ = [
+    "adaptation_matrix",
+    "checked_spectrum",
+    "lab_from_xyz",
+    "lch_from_lab",
+    "matching_functions",
+    "weights",
+    "xyz",
+    "xyz_from_lab",
+]

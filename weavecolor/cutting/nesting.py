@@ -1,0 +1,306 @@
+"""Placing shapes low and left in a box without overlap: the geometry under ``lay``.
+
+Knows polygons only; nothing of cloth, grain or pieces. Where a shape may go is found exactly,
+from the Minkowski difference of convex parts (the no-fit polygon): the lowest, then leftmost
+free position is always a corner or a crossing of those polygons' edges. Sets of upright
+rectangles take a short cut with the same result.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import affinity
+from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from weavecolor.cutting.pieces import GRID
+
+TOLERANCE = 1e-6  # cm; shapes may touch, and rounding may overlap them by no more than this
+
+
+@dataclass(frozen=True, eq=False)
+class Form:
+    """A shape in one position of turn, its bounding box starting at the origin.
+
+    ``pin`` "x" keeps it at x = 0 (on a lengthwise fold), "y" at y = 0 (on a crosswise one).
+    ``shift`` is what was added to the given polygon to bring it to the origin.
+    """
+
+    polygon: Polygon
+    parts: tuple[NDArray[np.float64], ...]
+    width: float
+    height: float
+    box: bool
+    pin: str
+    shift: tuple[float, float]
+
+
+def form(polygon: Polygon, pin: str = "") -> Form:
+    """Bring a polygon to the origin and cut it into convex parts."""
+    left, low, right, high = polygon.bounds
+    moved = affinity.translate(polygon, -left, -low)
+    width, height = right - left, high - low
+    box = abs(moved.area - width * height) <= 1e-9 * width * height
+    return Form(moved, convex_parts(moved), width, height, box, pin, (-left, -low))
+
+
+def convex_parts(shape: BaseGeometry) -> tuple[NDArray[np.float64], ...]:
+    """Convex polygons (n, 2) that together make up ``shape``, few rather than fewest."""
+    parts: list[Polygon] = []
+    for polygon in getattr(shape, "geoms", [shape]):
+        if polygon.geom_type != "Polygon" or polygon.area <= 0.0:
+            continue
+        if not polygon.interiors and _convex(polygon):
+            parts.append(polygon)
+            continue
+        pieces = list(shapely.constrained_delaunay_triangles(polygon).geoms)
+        merged = True
+        while merged:
+            merged = False
+            for i in range(len(pieces)):
+                for j in range(i + 1, len(pieces)):
+                    hull = shapely.convex_hull(shapely.multipolygons([pieces[i], pieces[j]]))
+                    if hull.area - pieces[i].area - pieces[j].area <= 1e-9 * hull.area:
+                        pieces[i] = hull
+                        del pieces[j]
+                        merged = True
+                        break
+                if merged:
+                    break
+        parts += pieces
+    return tuple(np.asarray(part.exterior.coords)[:-1] for part in parts)
+
+
+def _convex(polygon: Polygon) -> bool:
+    return float(shapely.convex_hull(polygon).area - polygon.area) <= 1e-9 * polygon.area
+
+
+@dataclass(frozen=True, eq=False)
+class _NoFit:
+    """Offsets at which a moving form would overlap a fixed one.
+
+    ``planes`` (k, 3) are the half-planes a x + b y > c of convex hulls, one hull after another
+    from the rows ``starts``: their union is the set. ``edges`` (n, 4) is about its outline.
+    """
+
+    planes: NDArray[np.float64]
+    starts: NDArray[np.int64]
+    edges: NDArray[np.float64]
+    bounds: NDArray[np.float64]
+
+    def hits(self, points: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Which offsets (n, 2) overlap by more than a hair; touching does not."""
+        hit = np.zeros(len(points), dtype=bool)
+        near = ((points > self.bounds[:2]) & (points < self.bounds[2:])).all(axis=1)
+        depth = points[near] @ self.planes[:, :2].T - self.planes[:, 2]
+        hit[near] = (np.minimum.reduceat(depth, self.starts, axis=1) > TOLERANCE / 2).any(axis=1)
+        return hit
+
+
+def _no_fit(fixed: tuple[NDArray, ...], moving: Form) -> _NoFit:
+    hulls = [
+        shapely.convex_hull(shapely.multipoints((p[:, None, :] - q[None, :, :]).reshape(-1, 2)))
+        for p in fixed
+        for q in moving.parts
+    ]
+    planes, starts = [], [0]
+    for hull in hulls:
+        ring = np.asarray(shapely.orient_polygons(hull).exterior.coords)
+        along = np.diff(ring, axis=0)
+        inward = np.stack([-along[:, 1], along[:, 0]], axis=1)
+        inward /= np.hypot(inward[:, 0], inward[:, 1])[:, None]
+        planes.append(np.column_stack([inward, (inward * ring[:-1]).sum(axis=1)]))
+        starts.append(starts[-1] + len(along))
+    # Overlap is judged hull by hull, free of overlay rounding; the outline only proposes places.
+    whole = hulls[0] if len(hulls) == 1 else shapely.union_all(hulls, grid_size=GRID)
+    edges = []
+    for polygon in getattr(whole, "geoms", [whole]):
+        for ring_line in (polygon.exterior, *polygon.interiors):
+            corners = np.asarray(ring_line.coords)
+            edges.append(np.hstack([corners[:-1], corners[1:]]))
+    corners = np.concatenate([np.asarray(hull.exterior.coords) for hull in hulls])
+    return _NoFit(
+        np.concatenate(planes),
+        np.array(starts[:-1]),
+        np.concatenate(edges),
+        np.concatenate([corners.min(axis=0), corners.max(axis=0)]),
+    )
+
+
+class Nest:
+    """A box ``width`` by ``height`` (may be inf) with ``blocked`` parts, to place forms in."""
+
+    def __init__(self, width: float, height: float, blocked: BaseGeometry | None = None) -> None:
+        self.width, self.height = width, height
+        blocked = MultiPolygon() if blocked is None or blocked.is_empty else blocked
+        self._blocked = convex_parts(blocked)
+        self._boxes_only = all(
+            form(Polygon(part)).box for part in self._blocked
+        )  # damage drawn as rectangles
+        self._blocked_boxes = [
+            (*part.min(axis=0).tolist(), *part.max(axis=0).tolist()) for part in self._blocked
+        ]
+        self._cache: dict[tuple[int, int], _NoFit] = {}
+
+    def lowest(
+        self, placed: list[tuple[Form, float, float]], moving: Form
+    ) -> tuple[float, float] | None:
+        """The lowest, then leftmost place for ``moving``; None where there is none."""
+        if moving.width > self.width + TOLERANCE or moving.height > self.height + TOLERANCE:
+            return None
+        if (
+            moving.box
+            and moving.pin != "x"
+            and self._boxes_only
+            and all(other.box for other, _, _ in placed)
+        ):
+            return self._lowest_box(placed, moving)
+        return self._lowest_polygon(placed, moving)
+
+    def _lowest_box(
+        self, placed: list[tuple[Form, float, float]], moving: Form
+    ) -> tuple[float, float] | None:
+        taken = self._blocked_boxes + [
+            (x, y, x + other.width, y + other.height) for other, x, y in placed
+        ]
+        width, height, slack = moving.width, moving.height, TOLERANCE / 2
+        levels = [0.0] if moving.pin == "y" else sorted({0.0, *(box[3] for box in taken)})
+        for y in levels:
+            if y + height > self.height + slack:
+                return None
+            x = 0.0
+            while x + width <= self.width + slack:
+                hit = [
+                    right
+                    for left, low, right, high in taken
+                    if low < y + height - slack
+                    and high > y + slack
+                    and left < x + width - slack
+                    and right > x + slack
+                ]
+                if not hit:
+                    return x, y
+                x = max(hit)  # every box hit must be passed
+        return None
+
+    def _lowest_polygon(
+        self, placed: list[tuple[Form, float, float]], moving: Form
+    ) -> tuple[float, float] | None:
+        right = 0.0 if moving.pin == "x" else max(0.0, self.width - moving.width)
+        top = 0.0 if moving.pin == "y" else max(0.0, self.height - moving.height)
+        if not np.isfinite(top):
+            top = max([0.0, *(y + other.height for other, _, y in placed)])
+            top = max([top, *(box[3] for box in self._blocked_boxes)])
+        walls: list[tuple[_NoFit, float, float]] = [
+            (self._against(other, moving), x, y) for other, x, y in placed
+        ]
+        if self._blocked:
+            walls.append((self._against(None, moving), 0.0, 0.0))
+        frame = np.array(
+            [[0, 0, right, 0], [right, 0, right, top], [right, top, 0, top], [0, top, 0, 0]],
+            dtype=float,
+        )
+        edges = [frame]
+        for wall, x, y in walls:
+            low_x, low_y, high_x, high_y = wall.bounds + np.array([x, y, x, y])
+            if low_x <= right and high_x >= 0.0 and low_y <= top and high_y >= 0.0:
+                edges.append(wall.edges + np.array([x, y, x, y]))
+        lines = np.concatenate(edges)
+        points = np.concatenate([lines[:, :2], _crossings(lines)])
+        slack = TOLERANCE / 2
+        keep = (points >= -slack).all(axis=1) & (points <= [right + slack, top + slack]).all(axis=1)
+        points = np.clip(points[keep], 0.0, [right, top])
+        points = points[np.lexsort((points[:, 0], np.round(points[:, 1], 7)))]
+        for begin in range(0, len(points), 256):
+            some = points[begin : begin + 256]
+            free = np.ones(len(some), dtype=bool)
+            for wall, x, y in walls:
+                ask = np.flatnonzero(free)
+                if not ask.size:
+                    break
+                hit = wall.hits(some[ask] - np.array([x, y]))
+                free[ask[hit]] = False
+            if free.any():
+                x, y = some[np.argmax(free)]
+                return float(x), float(y)
+        return None
+
+    def _against(self, fixed: Form | None, moving: Form) -> _NoFit:
+        key = (id(fixed), id(moving))
+        if key not in self._cache:
+            parts = self._blocked if fixed is None else fixed.parts
+            self._cache[key] = _no_fit(parts, moving)
+        return self._cache[key]
+
+
+def _crossings(lines: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Where the segments (n, 4) cross or touch one another, shape (m, 2)."""
+    low = np.minimum(lines[:, :2], lines[:, 2:]) - TOLERANCE
+    high = np.maximum(lines[:, :2], lines[:, 2:]) + TOLERANCE
+    i, j = np.triu_indices(len(lines), 1)
+    near = ((low[i] <= high[j]) & (low[j] <= high[i])).all(axis=1)
+    i, j = i[near], j[near]
+    p, q = lines[i, :2], lines[j, :2]
+    r, s = lines[i, 2:] - p, lines[j, 2:] - q
+    turn = r[:, 0] * s[:, 1] - r[:, 1] * s[:, 0]
+    scale = np.hypot(r[:, 0], r[:, 1]) * np.hypot(s[:, 0], s[:, 1])
+    skew = np.abs(turn) > 1e-12 * scale
+    p, q, r, s, turn = p[skew], q[skew], r[skew], s[skew], turn[skew]
+    gap = q - p
+    t = (gap[:, 0] * s[:, 1] - gap[:, 1] * s[:, 0]) / turn
+    u = (gap[:, 0] * r[:, 1] - gap[:, 1] * r[:, 0]) / turn
+    on = (t > -1e-9) & (t < 1 + 1e-9) & (u > -1e-9) & (u < 1 + 1e-9)
+    return p[on] + t[on, None] * r[on]
+
+
+def largest_rectangle(
+    bounds: tuple[float, float, float, float], blocked: BaseGeometry, most: int = 160
+) -> tuple[float, float, float, float]:
+    """Largest upright rectangle inside ``bounds`` clear of ``blocked``: x, y, width, height.
+
+    Exact where ``blocked`` is made of upright edges with at most about ``most`` different
+    levels; otherwise clear, but maybe not quite the largest. Zeros where nothing is left.
+    """
+    left, low, right, high = bounds
+    corners = shapely.get_coordinates(blocked)
+    xs = _levels(corners[:, 0], left, right, most)
+    ys = _levels(corners[:, 1], low, high, most)
+    if len(xs) < 2 or len(ys) < 2:
+        return (left, low, 0.0, 0.0)
+    slim = TOLERANCE
+    cells = shapely.box(
+        xs[None, :-1] + slim, ys[:-1, None] + slim, xs[None, 1:] - slim, ys[1:, None] - slim
+    )
+    shapely.prepare(blocked)
+    free = ~shapely.intersects(blocked, cells)
+    best, found = 0.0, (left, low, 0.0, 0.0)
+    floor = np.zeros(len(xs) - 1)  # clear height under each column down from this row
+    for row in range(len(ys) - 1):
+        floor = np.where(free[row], floor + ys[row + 1] - ys[row], 0.0)
+        waiting: list[tuple[int, float]] = []  # column where a height starts, and the height
+        for column in range(len(floor) + 1):
+            height = float(floor[column]) if column < len(floor) else 0.0
+            begin = column
+            while waiting and waiting[-1][1] >= height:
+                begin, tall = waiting.pop()
+                area = tall * (xs[column] - xs[begin])
+                if area > best * (1 + 1e-12) + 1e-12:
+                    best = float(area)
+                    wide = float(xs[column] - xs[begin])
+                    found = (float(xs[begin]), float(ys[row + 1]) - tall, wide, tall)
+            waiting.append((begin, height))
+    return found
+
+
+def _levels(values: NDArray, low: float, high: float, most: int) -> NDArray[np.float64]:
+    """Distinct coordinates within the range, thinned or filled to a workable number."""
+    even = np.linspace(low, high, 49)  # so that slanting edges cost only a strip
+    levels = np.unique(np.round(np.concatenate([even, values]), 6))
+    levels = levels[(levels >= low - 1e-9) & (levels <= high + 1e-9)]
+    if len(levels) > most:
+        levels = levels[np.round(np.linspace(0, len(levels) - 1, most)).astype(int)]
+    return levels

@@ -1,0 +1,368 @@
+"""Options laid side by side: how each looks, and whether anyone would see the difference.
+
+Knows stacks in scenes and compares their colours; knows nothing of files, tables or pictures.
+Differences are CIEDE2000 (ISO/CIE 11664-6), each colour relative to the light it is seen in.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from weavecolor.colour.colorimetry import adopted_white, ciede2000, daylight_white
+from weavecolor.colour.perception import Verdict, would_see
+from weavecolor.colour.words import difference_words
+from weavecolor.errors import InputError
+from weavecolor.optics.appearance import MOST_LAYERS, Appearance, appearances
+from weavecolor.optics.stack import FACES, LAYS, Layer, Stack
+from weavecolor.optics.uncertainty import Uncertainty, known_of, of_colour, of_difference
+from weavecolor.scene.backings import Backing
+from weavecolor.scene.scene import Scene
+from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.grain import grain_words
+
+MOST_OPTIONS = 2000
+#: A light whose white lies this near to daylight's in u'v' counts as daylight: about D50 to D75.
+DAYLIGHT_UV = 0.03
+
+#: What can be chosen, slowest first in the order of options.
+AXES = ("scene", "lay", "face", "layers", "grain", "backing")
+
+
+@dataclass(frozen=True, eq=False)
+class Option:
+    """One way to make it up: a stack, and where it is seen."""
+
+    stack: Stack
+    scene: Scene
+
+    def aspect(self, axis: str) -> str:
+        """One of ``AXES`` in words; of the outermost layer where layers differ."""
+        layers = self.stack.layers
+        if axis == "scene":
+            return self.scene.name
+        if axis == "lay":
+            return self.stack.lay
+        if axis == "layers":
+            return f"{len(layers)} layer{'s' if len(layers) != 1 else ''}"
+        if axis == "backing":
+            return behind(self.stack.backing)
+        if not layers:
+            return "no cloth"
+        if axis == "face":
+            return f"{layers[0].face} out"
+        if axis == "grain":
+            return grain_words(layers[0].grain_deg)
+        raise InputError(f"{axis!r} is nothing to choose; there are {', '.join(AXES)}")
+
+
+@dataclass(frozen=True, eq=False)
+class Outcome:
+    """An option, how it looks, and the uncertainty of that colour."""
+
+    option: Option
+    appearance: Appearance
+    uncertainty: Uncertainty
+
+
+@dataclass(frozen=True, eq=False)
+class Step:
+    """From one outcome to another, by their places in the list.
+
+    ``axis``: which of ``AXES`` changes, "" where several do. ``uncertainty`` is of ``delta``.
+    ``verdict`` is None across scenes, where nobody sees both side by side. ``change``: what was
+    done; ``effect``: how the colour moves; ``sentence``: the whole, for reading.
+    """
+
+    start: int
+    end: int
+    axis: str
+    delta: float
+    uncertainty: Uncertainty
+    verdict: Verdict | None
+    change: str
+    effect: str
+    sentence: str
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """``outcomes`` in row-major order of ``shape`` over ``AXES``; ``steps`` between neighbours.
+
+    ``from_first`` has one step for every outcome but the first of each scene.
+    """
+
+    outcomes: tuple[Outcome, ...]
+    shape: tuple[int, ...]
+    steps: tuple[Step, ...]
+    from_first: tuple[Step, ...]
+    observer: str = "2"
+
+    def varied(self) -> tuple[str, ...]:
+        """The axes along which there is more than one choice."""
+        return tuple(axis for axis, size in zip(AXES, self.shape, strict=True) if size > 1)
+
+    def labels(self, axis: str) -> tuple[str, ...]:
+        """The choices along one axis, in words."""
+        k = AXES.index(axis)
+        stride = int(np.prod(self.shape[k + 1 :], dtype=int))
+        return tuple(self.outcomes[i * stride].option.aspect(axis) for i in range(self.shape[k]))
+
+
+def behind(backing: Backing | None) -> str:
+    """The backing in words.
+
+    Examples
+    --------
+    >>> behind(backing("black")), behind(None)
+    ('black behind', 'nothing behind')
+    """
+    return "nothing behind" if backing is None else f"{backing.name} behind"
+
+
+def options(
+    cloth: Cloth,
+    grains: Sequence[float] = (0.0,),
+    counts: Sequence[int] = (1,),
+    backings: Sequence[Backing | None] = (None,),
+    scenes: Sequence[Scene] = (),
+    faces: Sequence[str] = ("face",),
+    lays: Sequence[str] = ("loose",),
+    turn_deg: float = 0.0,
+) -> tuple[Option, ...]:
+    """Every combination, in row-major order of ``AXES``.
+
+    ``grains`` in degrees of the outermost layer; ``counts`` of layers, 1 to 12; each layer
+    further in is turned by ``turn_deg`` more. Raises InputError for a list that is empty, names
+    something twice, or makes more than 2000 options.
+
+    Examples
+    --------
+    >>> len(options(organza, grains=(0.0, 90.0), counts=(1, 2), scenes=(window,)))
+    4
+    """
+    lists: dict[str, Sequence[object]] = {
+        "scene": scenes, "lay": lays, "face": faces,
+        "layers": counts, "grain": grains, "backing": backings,
+    }  # fmt: skip
+    for axis, chosen in lists.items():
+        if not chosen:
+            raise InputError("nothing chosen; give at least one", field=axis)
+        if axis in ("scene", "backing"):
+            keys = [getattr(choice, "name", None) for choice in chosen]
+        else:
+            keys = list(chosen)  # type: ignore[arg-type]
+        if len(set(keys)) < len(keys):
+            raise InputError("the same choice is named twice; name each once", field=axis)
+    for axis, allowed in (("lay", LAYS), ("face", FACES)):
+        for choice in lists[axis]:
+            if choice not in allowed:
+                raise InputError(f"{choice!r} is not one of {', '.join(allowed)}", field=axis)
+    for count in counts:
+        if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= MOST_LAYERS:
+            raise InputError(
+                f"{count!r} layers will not do; use 1 to {MOST_LAYERS}", field="layers"
+            )
+    for angle in (*grains, turn_deg):
+        if not np.isfinite(angle):
+            raise InputError("a grain angle is a number of degrees", field="grain")
+    total = int(np.prod([len(chosen) for chosen in lists.values()]))
+    if total > MOST_OPTIONS:
+        raise InputError(f"{total} options are too many to compare; choose {MOST_OPTIONS} or fewer")
+    return tuple(
+        Option(
+            Stack(
+                tuple(Layer(cloth, grain + turn_deg * k, face) for k in range(count)), backing, lay
+            ),
+            scene,
+        )
+        for scene, lay, face, count, grain, backing in itertools.product(
+            scenes, lays, faces, counts, grains, backings
+        )
+    )
+
+
+def evaluate(
+    chosen: Sequence[Option],
+    observer: str = "2",
+    progress: Callable[[int, int], None] | None = None,
+) -> tuple[Outcome, ...]:
+    """How each option looks. ``progress`` is told (done, total) along the way.
+
+    Options that differ in their backing alone are worked out together.
+
+    Examples
+    --------
+    >>> made = evaluate(options(organza, scenes=(window,)))
+    >>> made[0].appearance.reading.Lab.shape
+    (3,)
+    """
+    groups: dict[tuple[object, ...], list[int]] = {}
+    for place, option in enumerate(chosen):
+        stack = option.stack
+        layers = tuple((id(x.cloth), x.grain_deg, x.face) for x in stack.layers)
+        groups.setdefault((layers, stack.lay, id(option.scene)), []).append(place)
+    seen: list[Appearance | None] = [None] * len(chosen)
+    done = 0
+    for places in groups.values():
+        first = chosen[places[0]]
+        backings = [chosen[place].stack.backing for place in places]
+        found = appearances(first.stack, backings, first.scene, observer)
+        for place, look in zip(places, found, strict=True):
+            seen[place] = look
+        done += len(places)
+        if progress is not None:
+            progress(done, len(chosen))
+    return tuple(
+        Outcome(
+            option,
+            look,
+            of_colour(known_of(_cloths(option)), near_daylight(option.scene)),
+        )
+        for option, look in zip(chosen, seen, strict=True)
+        if look is not None
+    )
+
+
+def compare(
+    cloth: Cloth,
+    grains: Sequence[float] = (0.0,),
+    counts: Sequence[int] = (1,),
+    backings: Sequence[Backing | None] = (None,),
+    scenes: Sequence[Scene] = (),
+    faces: Sequence[str] = ("face",),
+    lays: Sequence[str] = ("loose",),
+    turn_deg: float = 0.0,
+    observer: str = "2",
+    progress: Callable[[int, int], None] | None = None,
+) -> Comparison:
+    """All :func:`options` evaluated, with the steps between neighbours along every axis.
+
+    Examples
+    --------
+    >>> made = compare(organza, counts=(1, 2), backings=(backing("white"),), scenes=(window,))
+    >>> len(made.outcomes), made.steps[0].axis
+    (2, 'layers')
+    """
+    chosen = options(cloth, grains, counts, backings, scenes, faces, lays, turn_deg)
+    outcomes = evaluate(chosen, observer, progress)
+    shape = tuple(len(x) for x in (scenes, lays, faces, counts, grains, backings))
+    places = np.arange(len(chosen)).reshape(shape)
+    pairs: list[tuple[int, int]] = []
+    for axis in reversed(range(len(AXES))):
+        before = np.moveaxis(places, axis, 0)[:-1].ravel()
+        after = np.moveaxis(places, axis, 0)[1:].ravel()
+        pairs += sorted(zip(before.tolist(), after.tolist(), strict=True))
+    per_scene = places.reshape(len(scenes), -1)
+    firsts = [(int(row[0]), int(place)) for row in per_scene for place in row[1:]]
+    return Comparison(outcomes, shape, steps(outcomes, pairs), steps(outcomes, firsts), observer)
+
+
+def steps(outcomes: Sequence[Outcome], pairs: Iterable[tuple[int, int]]) -> tuple[Step, ...]:
+    """The differences between pairs of outcomes, told from the first of each pair to the second.
+
+    Examples
+    --------
+    >>> made = evaluate(options(organza, counts=(1, 2), scenes=(window,)))
+    >>> steps(made, [(0, 1)])[0].axis
+    'layers'
+    """
+    pairs = list(pairs)
+    if not pairs:
+        return ()
+    Lab = np.array([outcome.appearance.reading.Lab for outcome in outcomes])
+    start, end = np.array(pairs).T
+    deltas = ciede2000(Lab[start], Lab[end])
+    return tuple(
+        _step(outcomes, i, j, float(delta)) for (i, j), delta in zip(pairs, deltas, strict=True)
+    )
+
+
+def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float) -> Step:
+    a, b = outcomes[i].option, outcomes[j].option
+    same_light = a.scene is b.scene or a.scene.name == b.scene.name
+    cloths = _cloths(a) + _cloths(b)
+    one_set = set(map(id, _cloths(a))) == set(map(id, _cloths(b)))
+    daylight = near_daylight(a.scene) and near_daylight(b.scene)
+    changed = [axis for axis in AXES if a.aspect(axis) != b.aspect(axis)]
+    doubt = of_difference(
+        delta,
+        known_of(cloths),
+        daylight,
+        same_cloth=one_set,
+        same_light=same_light,
+        depth="layers" in changed or "backing" in changed,
+    )
+    effect = difference_words(
+        outcomes[i].appearance.reading.Lab, outcomes[j].appearance.reading.Lab
+    )
+    made = "makes no difference to speak of" if effect.startswith("no ") else f"makes it {effect}"
+    done = change_words(a, b)
+    if same_light:
+        verdict = would_see(delta, doubt.stated)
+        sentence = f"{done} {made}. {verdict.words}"
+    else:
+        verdict = None
+        size = f"{delta:.1f} give or take {doubt.stated:.1f}"
+        sentence = (
+            f"{done} {made} (difference {size}, each to an eye that has settled to its light; "
+            "nobody sees the two side by side)."
+        )
+    axis = changed[0] if len(changed) == 1 else ""
+    return Step(i, j, axis, delta, doubt, verdict, done, effect, sentence)
+
+
+def change_words(a: Option, b: Option) -> str:
+    """What is done to get from one option to the other, as the start of a sentence.
+
+    Examples
+    --------
+    >>> one, two = options(organza, counts=(1, 2), scenes=(window,))
+    >>> change_words(one, two)
+    'Laying 2 layers instead of 1'
+    """
+    parts: list[str] = []
+    x, y = a.stack, b.stack
+    if [layer.cloth.name for layer in x.layers[:1]] != [layer.cloth.name for layer in y.layers[:1]]:
+        parts.append("taking another cloth")
+    if len(x.layers) != len(y.layers):
+        parts.append(f"laying {b.aspect('layers')} instead of {len(x.layers)}")
+    if a.aspect("grain") != b.aspect("grain"):
+        parts.append(f"turning {a.aspect('grain')} to {b.aspect('grain')}")
+    if a.aspect("face") != b.aspect("face"):
+        parts.append(f"turning the {y.layers[0].face if y.layers else 'face'} outward")
+    if x.lay != y.lay:
+        parts.append(f"laying it {y.lay} instead of {x.lay}")
+    if a.aspect("backing") != b.aspect("backing"):
+        old = "nothing" if x.backing is None else x.backing.name
+        new = "nothing" if y.backing is None else y.backing.name
+        parts.append(f"putting {new} behind instead of {old}")
+    if a.scene.name != b.scene.name:
+        parts.append(f"going from {a.scene.name} to {b.scene.name}")
+    text = (", ".join(parts[:-1]) + " and " if len(parts) > 1 else "") + (parts or ["this"])[-1]
+    return text[0].upper() + text[1:]
+
+
+def near_daylight(scene: Scene) -> bool:
+    """Whether the scene's white is near the daylight in which cloth colours are given.
+
+    Examples
+    --------
+    >>> near_daylight(window), near_daylight(scene("candlelit"))
+    (True, False)
+    """
+    white = adopted_white(scene.white, scene.white, "2", True)
+    return bool(np.linalg.norm(_uv(white) - _uv(daylight_white("2"))) < DAYLIGHT_UV)
+
+
+def _uv(XYZ: np.ndarray) -> np.ndarray:
+    """CIE 1976 u'v'."""
+    X, Y, Z = XYZ
+    return np.array([4.0 * X, 9.0 * Y]) / (X + 15.0 * Y + 3.0 * Z)
+
+
+def _cloths(option: Option) -> list[Cloth]:
+    return [layer.cloth for layer in option.stack.layers]

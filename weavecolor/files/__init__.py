@@ -1,0 +1,1 @@
+"""What is read from and written to files: text safely, fields checked, spectra, cloths."""

@@ -1,1 +1,0 @@
-"""From a chosen stack to the cutting table: fullness, pieces, lay, sheet and project file."""

@@ -1,0 +1,234 @@
+"""Layers over one another and over a backing, with directions kept.
+
+Knows how two sheets exchange light; knows nothing of scenes, colour or pictures. The adding
+equations (G. G. Stokes, Proc. R. Soc. 11 (1862) 545; P. Kubelka, JOSA 44 (1954) 330) in matrix
+form over directions (H. C. van de Hulst, Multiple Light Scattering, 1980, ch. 4), with the beam
+that passes unscattered kept apart and with the joint probability that a beam comes back out of
+the openings it went in by. What escapes more often for that reason hits the layer's underside
+less often, by the same amount, so energy is kept.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor.colour.spectra import Spectrum
+from weavecolor.optics.cell.pairs import UNEVEN, Distance
+from weavecolor.optics.layer import LayerOptics, Lie, layer_pairs
+
+Array = NDArray[np.float64]
+Spans = tuple[tuple[float, float], ...]
+
+#: For each way of laying: nearest and farthest gap behind a layer, in yarn spacings; None: so far
+#: apart and irregular that openings do not line up. Assumed, not sourced.
+GAPS: dict[str, tuple[float, float] | None] = {
+    "touching": (0.0, 0.1),
+    "loose": (0.0, 2.0),
+    "apart": None,
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Openings:
+    """How often labels are open together: ``joint`` (N, N); ``straight`` (N,): share of each
+    label's beam that comes straight through and, sent back evenly, hits the underside; and
+    ``hit_spread``: how much of the light coming back from behind does, over its uncorrelated
+    share."""
+
+    joint: Array
+    straight: Array
+    hit_spread: float
+
+
+@dataclass(frozen=True, eq=False)
+class PileOptics:
+    """One or more layers in the stack's frame; arrays as in :class:`LayerOptics`.
+
+    ``members``: each layer with what lies between its back and the pile's back: (least, greatest)
+    of each gap and thickness in mm. ``rows`` (R, N): where given, the labels are these mixtures of
+    the layers' labels, and such a pile ends there: nothing can be laid under it.
+    """
+
+    reflect: Array
+    under: Array
+    pass_: Array
+    through: Array
+    share: Array
+    members: tuple[tuple[Lie, Spans], ...]
+    rows: Array | None = None
+
+
+#: Distance in mm over which openings no longer line up.
+_FAR = (0.0, 50.0)
+
+
+def _gap_mm(layer: Lie, gap: tuple[float, float] | None) -> tuple[float, float]:
+    return _FAR if gap is None else (gap[0] * layer.pitch, gap[1] * layer.pitch)
+
+
+def pile_of(layer: LayerOptics) -> PileOptics:
+    """A pile of one layer."""
+    lie = layer.lie
+    return PileOptics(layer.reflect, layer.under, layer.pass_, lie.through, lie.share, ((lie, ()),))
+
+
+def openings(
+    pile: PileOptics,
+    gap: tuple[float, float] | None,
+    depths: tuple[float, ...] = (),
+    uneven: float = UNEVEN,
+) -> Openings:
+    """Joint openness of a pile before something that is met ``depths`` mm below its front
+    (quantiles; none for a plane).
+
+    ``gap``: nearest and farthest distance behind each layer in yarn spacings, None for
+    uncorrelated.
+    """
+    t, share = pile.through, pile.share
+    mean = float(share @ t)
+    if gap is None or mean <= 1e-9:
+        return Openings(np.outer(t, t), t, 1.0)
+    if pile.rows is not None:
+        share = pile.members[0][0].share
+        t = np.prod([layer.through for layer, _ in pile.members], axis=0)
+    joint = np.ones((t.size, t.size))
+    for layer, spans in pile.members:
+        distance = Distance((*spans, _gap_mm(layer, gap)), depths, uneven)
+        joint *= layer_pairs(layer, distance, nodes=not spans)
+    returned = np.divide(joint @ share, t, out=np.full_like(t, mean), where=t > 1e-9)
+    straight = np.clip(1.0 - returned, 0.0, None) / (1.0 - mean) * t
+    spread = float(1.0 - share @ straight) / (1.0 - mean)
+    if pile.rows is not None:
+        joint, straight = pile.rows @ joint @ pile.rows.T, pile.rows @ straight
+    return Openings(joint, straight, spread)
+
+
+def _turned(matrices: NDArray) -> NDArray:
+    return np.swapaxes(matrices, -1, -2)
+
+
+def seen(pile: PileOptics) -> PileOptics:
+    """A pile as a viewer gets it, small: label 0 is even diffuse light, then the named directions
+    follow."""
+    rows = viewed(pile)
+    reflect, under, pass_ = (rows @ t @ rows.T for t in (pile.reflect, pile.under, pile.pass_))
+    return PileOptics(
+        reflect,
+        under,
+        pass_,
+        rows @ pile.through,
+        np.eye(len(rows))[0],
+        pile.members,
+        rows,
+    )
+
+
+def viewed(pile: PileOptics) -> Array:
+    """The mixtures of a pile's labels (R, N) that :func:`seen` keeps."""
+    one = np.eye(pile.share.size)
+    return np.concatenate([pile.share[None], one[np.count_nonzero(pile.share) :]])
+
+
+def add(
+    upper: PileOptics,
+    lower: PileOptics,
+    gap: tuple[float, float] | None,
+    uneven: float = UNEVEN,
+    rows: Array | None = None,
+) -> PileOptics:
+    """Lay ``upper`` over ``lower``; ``gap`` as in :data:`GAPS`, ``uneven`` the variation of yarn
+    spacing (see :class:`weavecolor.optics.cell.pairs.Distance`). Reciprocal, and keeps energy.
+
+    ``rows`` (R, N): only these mixtures of labels are wanted of the result, which saves most of
+    the work for the last layer; see :func:`viewed`.
+    """
+    open_ = openings(upper, gap, lower.members[0][0].depths, uneven)
+    t1, t2 = upper.through, lower.through
+    q = slice(0, np.count_nonzero(upper.share))  # nodes carry light on; named ones end paths
+    c = upper.share[q]
+    pass1, pass2, above, below = upper.pass_, lower.pass_, lower.reflect, upper.under
+    spread, straight = open_.hit_spread, open_.straight
+    above_q, below_q = above[:, q], below[:, q]
+    between = spread * (c[:, None] * below_q[:, :, q] * c) @ above_q[:, :, q]
+    closed = np.linalg.inv(np.eye(c.size) - between)  # all rounds to and fro between the two
+
+    def wanted(table: Array, beam: Array | None = None) -> Array:
+        if beam is not None:
+            return beam[:, None] * table if rows is None else (rows * beam) @ table
+        return table if rows is None else rows @ table
+
+    def kept(table: Array, beam: Array | None = None) -> Array:
+        return _turned(wanted(_turned(table), beam))
+
+    # sent up by the lower pile towards the upper one's underside, for light from above
+    pass1 = wanted(pass1)
+    scattered = (pass1[:, :, q] * c) @ above_q
+    sent = wanted(above, straight) + spread * scattered
+    again = ((sent[:, :, q] @ closed) * c) @ below_q  # and down again, to every label
+    reflect = (
+        kept(wanted(upper.reflect + open_.joint * above))
+        + (sent[:, :, q] * c) @ _turned(pass1[:, :, q])
+        + kept(scattered, straight)
+        + (again[:, :, q] * c) @ _turned(sent[:, :, q])
+    )
+    down = pass1 + again
+    passed = kept(wanted(pass2, t1)) + kept(down, t2) + (down[:, :, q] * c) @ kept(pass2[:, q])
+
+    # the same from below: what comes up through the lower pile meets the upper one's underside
+    up_q = wanted(_turned(pass2[:, q])) * c
+    met = wanted(below, t2) + up_q @ below_q
+    # the transposed round trip: closed with its weights on the other side
+    back = closed @ (c[:, None] * _turned(met[:, :, q])) / c[:, None]
+    under = (
+        kept(wanted(lower.under) + met * t2)
+        + met[:, :, q] @ _turned(up_q)
+        + spread * (_turned(back) * c) @ (above_q[:, :, q] * c) @ _turned(met[:, :, q])
+    )
+    first, spans = lower.members[0]
+    behind = ((first.thickness, first.thickness), *spans)
+    members = tuple((m, (*between, _gap_mm(m, gap), *behind)) for m, between in upper.members)
+    members += lower.members
+    share = upper.share if rows is None else np.eye(len(rows))[0]
+    through = t1 * t2 if rows is None else rows @ (t1 * t2)
+    return PileOptics(reflect, under, passed, through, share, members, rows)
+
+
+def over_backing(
+    pile: PileOptics,
+    backing: Spectrum,
+    gap: tuple[float, float] | None,
+    uneven: float = UNEVEN,
+) -> Array:
+    """Radiance factors (41, N, N) of a pile over a Lambertian backing of reflectance (41,)."""
+    return over_backings(pile, [backing], gap, uneven)[0]
+
+
+def over_backings(
+    pile: PileOptics,
+    backings: list[Spectrum],
+    gap: tuple[float, float] | None,
+    uneven: float = UNEVEN,
+) -> list[Array]:
+    """As :func:`over_backing`, for several backings at little more than the cost of one."""
+    open_ = openings(pile, gap, uneven=uneven)
+    share, spread = pile.share, open_.hit_spread
+    straight = open_.straight[None, :]
+    spread_in = pile.pass_ @ share  # (41, N) scattered through, to or from a diffuse surface
+    inner = (pile.under @ share) @ share  # (41,)
+    entering = straight + spread * spread_in
+    # once off the backing: straight or scattered in, straight or scattered out
+    first = entering[:, :, None] * spread_in[:, None, :]
+    first += spread_in[:, :, None] * straight[:, None, :]
+    first += open_.joint
+    rounds = entering[:, :, None] * entering[:, None, :]
+    out = []
+    for rho in (np.asarray(b, float) for b in backings):
+        more = rho**2 * inner / (1.0 - rho * spread * inner)
+        seen = rho[:, None, None] * first
+        seen += more[:, None, None] * rounds
+        seen += pile.reflect
+        out.append(seen)
+    return out

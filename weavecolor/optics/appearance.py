@@ -1,0 +1,374 @@
+"""What a stack looks like in a scene: radiance, radiance factor, and the colour that is read.
+
+Knows stacks and scenes, and puts the optics of one in the light of the other; knows nothing of
+pictures, files or decisions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import reduce
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor.cache import Kept
+from weavecolor.colour.colorimetry import Reading, reading, xyz
+from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.spectra import BANDS, Spectrum
+from weavecolor.errors import InputError
+from weavecolor.optics.adding import GAPS, PileOptics, add, over_backings, pile_of, seen, viewed
+from weavecolor.optics.cell.nodes import unit
+from weavecolor.optics.layer import Links, Vector, content, layer_optics
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import Backing
+from weavecolor.scene.places import illumination
+from weavecolor.scene.scene import Scene
+
+Array = NDArray[np.float64]
+
+#: Directions nearer than this to the plane of the cloth are refused.
+GRAZING_DEG = 89.5
+MOST_LAYERS = 12
+
+#: With more named directions than this a pile's optics is not kept.
+_FEW = 16
+
+#: White ground of the contrast ratio (TAPPI T 425, ISO 2471 use 0.89); the black one reflects 0.
+CONTRAST_WHITE = 0.89
+
+
+@dataclass(frozen=True, eq=False)
+class Appearance:
+    """What the viewer gets.
+
+    ``radiance`` (41,): radiance times pi, on the scene's scale; ``radiance_factor`` (41,):
+    against a perfect diffuser in the same light; ``reading``: its colour.
+    """
+
+    radiance: Spectrum
+    radiance_factor: Spectrum
+    reading: Reading
+
+
+class _Same:
+    """Lets a cache look a layer up by what its optics depend on."""
+
+    def __init__(self, layer: Layer) -> None:
+        self.layer = layer
+        self.key = (content(layer.cloth), round(layer.grain_deg % 360.0, 9), layer.face)
+
+    def __hash__(self) -> int:
+        return hash(self.key)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and self.key == other.key
+
+
+def _direction(zenith_deg: float, azimuth_deg: float, turn_deg: float) -> Vector:
+    """A world direction in the frame of a layer whose warp lies at ``turn_deg``."""
+    if not (np.isfinite(zenith_deg) and np.isfinite(azimuth_deg)):
+        raise InputError("a direction needs two finite angles")
+    if not 0.0 <= zenith_deg <= GRAZING_DEG:
+        raise InputError(f"zenith angle {zenith_deg:g} is not within 0 to {GRAZING_DEG:g} degrees")
+    v = unit(np.radians(zenith_deg), np.radians(azimuth_deg - turn_deg))
+    return tuple(round(float(a), 9) + 0.0 for a in v)  # type: ignore[return-value]
+
+
+def _laid(
+    same: _Same,
+    turn: float,
+    above: tuple[Vector, ...],
+    below: tuple[Vector, ...],
+    links: Links | None,
+    exact: bool,
+) -> PileOptics:
+    """One layer whose warp lies at ``turn`` degrees in the stack's frame."""
+    layer, turned = same.layer, float(np.radians(turn))
+    flip = layer.face == "back"
+    return pile_of(layer_optics(layer.cloth, turned, flip, above, below, links=links, exact=exact))
+
+
+_layers: Kept[tuple, PileOptics] = Kept(4)
+_piles: Kept[tuple, PileOptics] = Kept(4)
+_seen: Kept[tuple, PileOptics] = Kept(64)
+
+
+def _one(layers: tuple[_Same, ...], how: tuple) -> tuple:
+    """What the innermost layer's optics depend on, in the frame of the outermost."""
+    turn = (layers[-1].layer.grain_deg - layers[0].layer.grain_deg) % 360.0
+    return (layers[-1], turn, *how)
+
+
+def _kept_layer(layers: tuple[_Same, ...], how: tuple) -> PileOptics:
+    one = _one(layers, how)
+    return _layers.one(one, lambda: _laid(*one))
+
+
+def _each(layers: tuple[_Same, ...], how: tuple) -> list[PileOptics]:
+    """Every layer in the frame of the outermost, alike ones once; not kept."""
+    ones = [_one(layers[: k + 1], how) for k in range(len(layers))]
+    laid = {one: _laid(*one) for one in dict.fromkeys(ones)}
+    return [laid[one] for one in ones]
+
+
+def _piled(laid: list[PileOptics], lay: str) -> PileOptics:
+    return reduce(lambda upper, lower: add(upper, lower, GAPS[lay]), laid)
+
+
+def _pile(layers: tuple[_Same, ...], lay: str, how: tuple, keep: bool = True) -> PileOptics:
+    """All ``layers``, outermost first, one laid under the other."""
+    if not keep:
+        return _piled(_each(layers, how), lay)
+
+    def build() -> PileOptics:
+        last = _kept_layer(layers, how)
+        if len(layers) == 1:
+            return last
+        return add(_pile(layers[:-1], lay, how), last, GAPS[lay])
+
+    return _piles.one((layers, lay, how), build)
+
+
+def _small(layers: tuple[_Same, ...], lay: str, how: tuple, keep: bool) -> PileOptics:
+    """As :func:`_pile`, with only what a viewer needs of it."""
+    if not keep:
+        *upper, last = _each(layers, how)
+        return _under(_piled(upper, lay) if upper else None, last, lay)
+
+    def build() -> PileOptics:
+        last = _kept_layer(layers, how)
+        return _under(_pile(layers[:-1], lay, how) if len(layers) > 1 else None, last, lay)
+
+    return _seen.one((layers, lay, how), build)
+
+
+def _under(upper: PileOptics | None, last: PileOptics, lay: str) -> PileOptics:
+    """The last layer laid under the others, if any, with only what a viewer needs of it all."""
+    return seen(last) if upper is None else add(upper, last, GAPS[lay], rows=viewed(last))
+
+
+def pile_optics(
+    stack: Stack,
+    above: Sequence[tuple[float, float]] = (),
+    below: Sequence[tuple[float, float]] = (),
+    *,
+    links: Sequence[tuple[int, int]] | None = None,
+    exact: bool = True,
+) -> PileOptics:
+    """Optics of the layers of ``stack``, without its backing.
+
+    ``above`` (zenith, azimuth) in degrees of named directions in front of the cloth; ``below`` of
+    lights behind it, given by the direction straight opposite (so zenith below 90 as well).
+    Labels of the result: the nodes, then ``above``, then ``below``. Raises InputError for no
+    layer, more than twelve, a direction along the cloth, or cloth that cannot be woven.
+
+    For pictures of very many directions: ``links`` names the pairs of directions whose mutual
+    sheen is wanted (numbers in ``above`` then ``below``), and ``exact=False`` takes fewer samples
+    of each (see :func:`weavecolor.optics.cell.transport.beams`).
+
+    Examples
+    --------
+    >>> pile = pile_optics(single, [(0.0, 0.0)])
+    >>> pile.reflect.shape[0], len(pile.members)
+    (41, 1)
+    """
+    return _pile(*_asked(stack, above, below, links, exact))
+
+
+def _asked(
+    stack: Stack,
+    above: Sequence[tuple[float, float]],
+    below: Sequence[tuple[float, float]],
+    links: Sequence[tuple[int, int]] | None,
+    exact: bool,
+) -> tuple[tuple[_Same, ...], str, tuple, bool]:
+    """What the optics depend on, checked: layers, how they lie on one another, directions with
+    their links; and whether to keep it, for very many directions make large arrays."""
+    if not 1 <= len(stack.layers) <= MOST_LAYERS:
+        raise InputError(f"a stack has 1 to {MOST_LAYERS} layers, got {len(stack.layers)}")
+    turn = stack.layers[0].grain_deg
+    layers = tuple(_Same(layer) for layer in stack.layers)
+    directions = [tuple(_direction(z, a, turn) for z, a in side) for side in (above, below)]
+    pairs = None if links is None else tuple((int(a), int(b)) for a, b in links)
+    return layers, stack.lay, (*directions, pairs, exact), sum(map(len, directions)) <= _FEW
+
+
+def seen_optics(
+    stack: Stack,
+    above: Sequence[tuple[float, float]],
+    below: Sequence[tuple[float, float]] = (),
+    *,
+    links: Sequence[tuple[int, int]] | None = None,
+    exact: bool = True,
+) -> PileOptics:
+    """As :func:`pile_optics`, and less work; labels: even diffuse light, then ``above``, then
+    ``below``.
+
+    Examples
+    --------
+    >>> seen_optics(double, [(0.0, 0.0)]).reflect.shape
+    (41, 2, 2)
+    """
+    return _small(*_asked(stack, above, below, links, exact))
+
+
+def brf(
+    stack: Stack,
+    lights: Sequence[tuple[float, float]],
+    views: Sequence[tuple[float, float]],
+) -> Array:
+    """Bidirectional radiance factors pi L / E of a stack over its backing.
+
+    Parameters
+    ----------
+    stack : Stack
+    lights, views : sequences of (zenith, azimuth) in degrees, in front of the cloth.
+
+    Returns
+    -------
+    ndarray, shape (len(lights), len(views), 41)
+
+    Examples
+    --------
+    >>> brf(single, [(45.0, 0.0)], [(0.0, 0.0), (60.0, 180.0)]).shape
+    (1, 2, 41)
+    """
+    pile = seen_optics(stack, (*lights, *views))
+    factors = _over(pile, stack, (stack.backing,))[0]
+    start = pile.through.size - len(lights) - len(views)
+    middle = start + len(lights)
+    return np.moveaxis(factors[:, start:middle, middle:], 0, -1)
+
+
+def _over(pile: PileOptics, stack: Stack, backings: Sequence[Backing | None]) -> list[Array]:
+    there = [b.reflectance for b in backings if b is not None]
+    made = iter(over_backings(pile, there, GAPS[stack.lay]) if there else ())
+    return [pile.reflect if b is None else next(made) for b in backings]
+
+
+@dataclass(frozen=True, eq=False)
+class Transmittance:
+    """Light through the layers, by wavelength (41,).
+
+    ``straight``: share of a beam at normal incidence that passes unscattered (openness, the same
+    at all wavelengths); ``scattered``: the rest of it that comes through; ``diffuse``: share of
+    uniform diffuse light that comes through, both parts.
+    """
+
+    straight: float
+    scattered: Spectrum
+    diffuse: Spectrum
+
+
+def transmittance(stack: Stack, zenith_deg: float = 0.0, azimuth_deg: float = 0.0) -> Transmittance:
+    """How much light the layers let through; the backing does not count.
+
+    Examples
+    --------
+    >>> through = transmittance(double)
+    >>> 0.0 < through.straight < transmittance(single).straight
+    True
+    """
+    pile = seen_optics(stack, ((zenith_deg, azimuth_deg),))
+    share = pile.share
+    return Transmittance(
+        float(pile.through[-1]),
+        pile.pass_[:, -1] @ share,
+        (pile.pass_ @ share) @ share + float(pile.through @ share),
+    )
+
+
+def contrast_ratio(stack: Stack) -> float:
+    """Opacity by contrast ratio, 0-1: Y over black over Y over white of reflectance 0.89.
+
+    Diffuse light, seen along the normal, D65 (the geometry of ISO 2471 and TAPPI T 425, which
+    ASTM D2805 uses for paint films over 0.80). 1 hides all, 0 nothing.
+
+    Examples
+    --------
+    >>> contrast_ratio(single) < contrast_ratio(double) < 1.0
+    True
+    """
+    pile = seen_optics(stack, ((0.0, 0.0),))
+    grounds = [np.zeros(BANDS), np.full(BANDS, CONTRAST_WHITE)]
+    light = light_spectrum("D65")
+    black, white = (
+        xyz((k[:, -1] @ pile.share) * light, light)[1]
+        for k in over_backings(pile, grounds, GAPS[stack.lay])
+    )
+    return float(black / white) if white > 0 else 1.0
+
+
+def appearance(stack: Stack, scene: Scene, observer: str = "2") -> Appearance:
+    """How ``stack`` looks in ``scene``; ``observer`` "2" or "10" degrees.
+
+    A light straight behind the cloth from the viewer is taken as a luminous surface there, so it
+    is seen through the openings. Raises InputError as :func:`pile_optics`.
+
+    Examples
+    --------
+    >>> once, twice = appearance(single, window), appearance(double, window)
+    >>> bool(twice.reading.Lab[0] < once.reading.Lab[0])  # doubled cloth is deeper
+    True
+    """
+    return appearances(stack, (stack.backing,), scene, observer)[0]
+
+
+def appearances(
+    stack: Stack, backings: Sequence[Backing | None], scene: Scene, observer: str = "2"
+) -> list[Appearance]:
+    """As :func:`appearance`, over several backings at little more than the cost of one.
+
+    Examples
+    --------
+    >>> white, black = appearances(single, [backing("white"), backing("black")], window)
+    >>> bool(black.reading.Lab[0] < white.reading.Lab[0])
+    True
+    """
+    front = [x for x in scene.lights if x.zenith_deg < 90.0]
+    behind = [x for x in scene.lights if x.zenith_deg > 90.0]
+    view = (scene.view_zenith_deg, scene.view_azimuth_deg)
+    opposite = [(180.0 - x.zenith_deg, x.azimuth_deg + 180.0) for x in behind]
+    falls = illumination(scene)
+    radiances: list[Array] = []
+    if not stack.layers:
+        lit = scene.diffuse + sum(x.irradiance * _cosine(x.zenith_deg) for x in front)
+        clear = sum(
+            (x.irradiance * _cosine(x.zenith_deg) for x, o in zip(behind, opposite, strict=True)
+             if _in_line(o, view)),
+            np.zeros(BANDS),
+        )  # fmt: skip
+        radiances = [clear if b is None else b.reflectance * lit for b in backings]
+    else:
+        pile = seen_optics(stack, (view, *((x.zenith_deg, x.azimuth_deg) for x in front)), opposite)
+        eye = pile.through.size - 1 - len(front) - len(behind)
+        for b, factors in zip(backings, _over(pile, stack, backings), strict=True):
+            total = (factors[:, eye] @ pile.share) * scene.diffuse
+            for k, x in enumerate(front, eye + 1):
+                total = total + factors[:, eye, k] * x.irradiance * _cosine(x.zenith_deg)
+            if b is None:
+                for k, (x, o) in enumerate(
+                    zip(behind, opposite, strict=True), eye + 1 + len(front)
+                ):
+                    seen = pile.pass_[:, eye, k] + (pile.through[eye] if _in_line(o, view) else 0.0)
+                    total = total + seen * x.irradiance * _cosine(x.zenith_deg)
+            radiances.append(total)
+    return [
+        Appearance(
+            radiance,
+            np.divide(radiance, falls, out=np.zeros(BANDS), where=falls > 0),
+            reading(radiance, falls, white=scene.white, observer=observer),
+        )
+        for radiance in (np.maximum(r, 0.0) for r in radiances)
+    ]
+
+
+def _cosine(zenith_deg: float) -> float:
+    return float(abs(np.cos(np.radians(zenith_deg))))
+
+
+def _in_line(one: tuple[float, float], other: tuple[float, float]) -> bool:
+    a, b = (unit(np.radians(z), np.radians(azimuth)) for z, azimuth in (one, other))
+    return bool(a @ b > np.cos(np.radians(5.0)))

@@ -1,0 +1,259 @@
+"""Beams that go in and come out through the same openings.
+
+Knows the open part of one layer and how far behind it the next surface lies; knows nothing of
+colour. Light through a layer that comes back out of it meets the openings it came in by, so the
+two passages are not independent: the hot-spot effect, as between leaf layers (A. Kuusk, in Photon-
+Vegetation Interactions, 1991, ch. 5), here by counting over the cell instead of by a fitted law.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache, partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor.cache import Kept
+from weavecolor.optics.cell.nodes import Vector, unit
+from weavecolor.optics.cell.rays import blocked
+from weavecolor.optics.cell.silhouette import silhouette
+from weavecolor.optics.cell.transport import Transport, beams, pencils, transport
+from weavecolor.textile.cloth import Construction
+
+Array = NDArray[np.float64]
+
+_NODE_POINTS = 377
+_NAMED_POINTS = 10946
+_FAR_POINTS = 4181  # behind further layers, where the register is mostly lost
+_QUICK_POINTS = 987
+
+
+@dataclass(frozen=True, eq=False)
+class Pairs:
+    """Joint probabilities that both of two directions are open from one point behind the layer:
+    ``node`` (D, D) between upper nodes, ``named_node`` (E, D), ``named`` (E, E)."""
+
+    node: Array
+    named_node: Array
+    named: Array
+
+
+#: Coefficient of variation of yarn spacing in cloth as woven. Assumed, not sourced.
+UNEVEN = 0.15
+
+
+@dataclass(frozen=True)
+class Distance:
+    """How far behind a layer's back the next thing lies, mm.
+
+    ``spans``: (least, greatest) of each gap and thickness on the way, each spread evenly and
+    independently; they add up. ``depths``: evenly spaced quantiles of how deep below its own front
+    the thing itself is met (none for a plane). ``uneven``: coefficient of variation of the yarn
+    spacing; 0 is a perfect grating.
+    """
+
+    spans: tuple[tuple[float, float], ...]
+    depths: tuple[float, ...] = ()
+    uneven: float = UNEVEN
+
+
+_PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 67, 71)
+
+
+@lru_cache(maxsize=64)
+def _spread(count: int, which: int) -> Array:
+    """An evenly spread set of ``count`` numbers 0-1; different sets do not run together (radical
+    inverses in prime bases: J. H. Halton, Numerische Mathematik 2 (1960) 84)."""
+    base = _PRIMES[which % len(_PRIMES)]
+    rest, out, unit_ = np.arange(1, count + 1), np.zeros(count), 1.0 / base
+    while rest.any():
+        rest, digit = np.divmod(rest, base)
+        out += digit * unit_
+        unit_ /= base
+    return out
+
+
+@lru_cache(maxsize=16)
+def _behind(construction: Construction, distance: Distance, count: int, flip: bool) -> NDArray:
+    """Points (3, n) behind the layer at the given distance; behind is above the face where the
+    cloth lies ``flip``-ped."""
+    cell = transport(construction)
+    foot = pencils(cell.geometry, count).copy()
+    n = foot.shape[1]
+    beyond = np.zeros(n)
+    if distance.depths:
+        levels = np.linspace(0.0, 1.0, len(distance.depths))
+        beyond += np.interp(_spread(n, 4), levels, distance.depths)
+    for k, (least, most) in enumerate(distance.spans):
+        beyond += least + (most - least) * _spread(n, 5 + k)
+    foot[2] = cell.geometry.top + beyond if flip else -cell.geometry.bottom - beyond
+    return foot
+
+
+def _joint(open_a: NDArray, open_b: NDArray, through_a: Array, through_b: Array) -> Array:
+    """Joint probability, scaled so that each direction's own share is the layer's openness."""
+    n = open_a.shape[0]
+    scale_a = through_a / np.maximum(open_a.mean(axis=0), 1e-12)
+    scale_b = through_b / np.maximum(open_b.mean(axis=0), 1e-12)
+    joint = (open_a.T @ open_b) / n * np.sqrt(np.outer(scale_a, scale_b))
+    return np.minimum(joint, np.minimum.outer(through_a, through_b))
+
+
+@dataclass(frozen=True)
+class _Bundle:
+    """Rays out from ``count`` points behind a layer, one each along ``toward``; without that, one
+    each as diffuse light is spread; or, at a ``node_set`` (two independent ones, 0 and 1), one to
+    each node from each point, in a direction of its own within the node's share of the sky."""
+
+    construction: Construction
+    distance: Distance
+    flip: bool
+    count: int
+    toward: Vector | None = None
+    node_set: int | None = None
+
+    def points(self) -> NDArray:
+        """Where the rays start (3, points)."""
+        return _behind(self.construction, self.distance, self.count, self.flip)
+
+    def rays(self) -> tuple[NDArray, NDArray]:
+        """Points and directions, (3, rays) each, of rays that go various ways."""
+        points = self.points()
+        n = points.shape[1]
+        if self.node_set is None:
+            toward = unit(np.arcsin(np.sqrt(_spread(n, 0))), 2.0 * np.pi * _spread(n, 1))
+        else:
+            points, toward = self._to_nodes(points, self.node_set)
+        return points, (toward * np.array([1.0, 1.0, -1.0 if self.flip else 1.0])).T
+
+    def _to_nodes(self, points: NDArray, which: int) -> tuple[NDArray, NDArray]:
+        grid = transport(self.construction).nodes
+        half, n = grid.half, points.shape[1]
+        shift = np.arange(half)[None, :]
+        a = (_spread(n, 2 * which)[:, None] + shift * 0.6180339887) % 1.0
+        b = (_spread(n, 2 * which + 1)[:, None] + shift * 0.7548776662) % 1.0
+        # rings share out sin^2 (zenith), which diffuse light fills evenly, in the nodes' order
+        rings = grid.share[:half].reshape(grid.rings, -1).sum(axis=1)
+        edges = np.concatenate([[0.0], np.cumsum(rings)])
+        ring, step = np.divmod(np.arange(half), grid.steps)
+        height = edges[ring] + a * (edges[ring + 1] - edges[ring])  # cos^2 (zenith)
+        toward = unit(np.arccos(np.sqrt(height)), (step + b) * 2.0 * np.pi / grid.steps)
+        return np.repeat(points, half, axis=1), toward.reshape(-1, 3)
+
+
+_opened: Kept[_Bundle, NDArray] = Kept(256)
+
+
+def _open(bundles: list[_Bundle]) -> list[NDArray]:
+    """Whether each ray of each bundle gets out through the layer."""
+    return _opened.fetch(bundles, _trace)
+
+
+def _trace(bundles: list[_Bundle]) -> list[NDArray]:
+    """Bundles along one direction by the cell's silhouette, all others ray by ray, together."""
+    geometry = transport(bundles[0].construction).geometry
+    scattered = [b for b in bundles if b.toward is None]
+    met: dict[_Bundle, NDArray] = {}
+    if scattered:
+        parts = [bundle.rays() for bundle in scattered]
+        ends = np.cumsum([points.shape[1] for points, _ in parts])[:-1]
+        shut = blocked(
+            geometry, *(np.concatenate(rays, axis=1) for rays in zip(*parts, strict=True))
+        )
+        met = dict(zip(scattered, np.split(shut, ends), strict=True))
+    along: dict[Vector, list[_Bundle]] = {}
+    for bundle in bundles:
+        if bundle.toward is not None:
+            along.setdefault(bundle.toward, []).append(bundle)
+    for toward, alike in along.items():
+        points = [bundle.points() for bundle in alike]
+        shut = silhouette(geometry, toward).blocked(np.concatenate(points, axis=1))
+        ends = np.cumsum([p.shape[1] for p in points])[:-1]
+        met |= zip(alike, np.split(shut, ends), strict=True)
+    return [~met[bundle] for bundle in bundles]
+
+
+@lru_cache(maxsize=128)
+def pairs(
+    construction: Construction,
+    distance: Distance,
+    vectors: tuple[Vector, ...],
+    flip: bool = False,
+    nodes: bool = True,
+    exact: bool = True,
+) -> Pairs:
+    """Pair probabilities for something at ``distance`` behind the layer.
+
+    ``vectors``: named unit directions in the cloth's frame, z > 0; where the back lies outwards
+    (``flip``) the directions have z < 0, and the nodes stand for the lower ones. Without
+    ``nodes``, diffuse light is taken to meet the openings at random, which is nearly so far
+    behind a layer, and only the named directions are counted out. Not ``exact``: fewer points,
+    for pictures.
+    """
+    cell = transport(construction)
+    half = cell.nodes.half
+    through = np.maximum(cell.through[half:] if flip else cell.through[:half], 0.0)
+    own = np.array([b.through for b in beams(construction, vectors, exact)])
+    points = (_NAMED_POINTS if nodes else _FAR_POINTS) if exact else _QUICK_POINTS
+    outward = partial(_Bundle, construction, distance, flip)
+    wanted = [outward(points, v) for v in vectors]
+    if nodes:
+        wanted += [outward(_NODE_POINTS, v) for v in vectors]
+        wanted += [outward(_NODE_POINTS, node_set=k) for k in (0, 1)]
+        wanted += [outward(points)] * bool(vectors)
+    opened = iter([out.astype(np.float32) for out in _open(wanted)])
+
+    held = _held_register(cell, distance, vectors, flip)
+    pair = np.zeros((0, 0))
+    if vectors:
+        fine = np.stack([next(opened) for _ in vectors], axis=1)
+        pair = _uneven(_joint(fine, fine, own, own), own, own, held[half:, half:])
+    if not nodes:
+        return Pairs(np.outer(through, through), np.outer(own, through), pair)
+    coarse = [next(opened) for _ in vectors]
+    node, other = (next(opened).reshape(-1, half) for _ in range(2))
+    named = np.zeros((0, half))
+    if vectors:
+        named = _joint(np.stack(coarse, axis=1), node, own, through)
+        # few nodes cannot follow how openings line up and part with angle: set the mean right
+        share = cell.nodes.share[:half]
+        out = next(opened)
+        together = (fine * out[:, None]).mean(axis=0)
+        apart = np.maximum(fine.mean(axis=0) * out.mean(), 1e-12)
+        mean = together / apart * own * float(share @ through)
+        ratio = np.minimum(mean, own) / np.maximum(named @ share, 1e-12)
+        named = np.minimum(named * ratio[:, None], own[:, None])
+        named = _uneven(named, own, through, held[half:, :half])
+    joint = _joint(node, other, through, through)
+    joint = 0.5 * (joint + joint.T)
+    if cell.turned is not None:  # half a turn changes nothing: twice the points for the same work
+        turn = cell.nodes.turned(cell.nodes.steps // 2)[:half]
+        joint = 0.5 * (joint + joint[np.ix_(turn, turn)])
+    return Pairs(_uneven(joint, through, through, held[:half, :half]), named, pair)
+
+
+def _held_register(
+    cell: Transport, distance: Distance, vectors: tuple[Vector, ...], flip: bool
+) -> Array:
+    """How much of the register between openings is left (D + E, D + E), 0-1, after the sideways
+    way between two passages.
+
+    Yarn spacing with variation v walks off a grating as v sqrt(p s) over a way s, which dims the
+    grating's first harmonic by exp(-2 pi^2 v^2 s / p): the Debye-Waller factor of one-dimensional
+    paracrystalline order (R. Hosemann, S. N. Bagchi, Direct Analysis of Diffraction by Matter,
+    1962).
+    """
+    half = cell.nodes.half
+    grid = cell.nodes.vector[half:] if flip else cell.nodes.vector[:half]
+    every = np.concatenate([grid, np.array(vectors).reshape(-1, 3)])
+    slope = every[:, :2] / np.abs(every[:, 2:])
+    depth = float(np.mean(distance.depths)) if distance.depths else 0.0
+    depth += sum(0.5 * (a + b) for a, b in distance.spans) + cell.geometry.bottom
+    way = depth * np.linalg.norm(slope[:, None] - slope[None], axis=-1) / cell.geometry.pitch
+    return np.exp(-2.0 * np.pi**2 * distance.uneven**2 * way)
+
+
+def _uneven(joint: Array, through_a: Array, through_b: Array, held: Array) -> Array:
+    chance = np.outer(through_a, through_b)
+    return chance + (joint - chance) * held

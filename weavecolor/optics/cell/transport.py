@@ -1,0 +1,316 @@
+"""How light moves through one unit cell: openings, shadowing, masking, and exchange.
+
+Knows geometry and directions; knows nothing of colour or sheen. A radiance factor of Lambertian
+yarn is then sum over samples of share * reflectance * seen(in) * seen(out), with
+
+    seen(d) = (lit and in sight from d) * (normal . d) / |cos zenith|,
+
+exactly reciprocal by form. Interreflection is a radiosity between patches (C. M. Goral and others,
+Computer Graphics 18 (1984) 213) whose exchange factors come from the same rays, made to obey
+reciprocity and to close the energy balance.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache, partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor.cache import Kept
+from weavecolor.optics.cell.nodes import Nodes, Vector, nodes
+from weavecolor.optics.cell.rays import first_hits
+from weavecolor.optics.cell.silhouette import silhouette
+from weavecolor.optics.cell.surface import Patches, Samples, lattice, patches, samples, spots
+from weavecolor.optics.cell.tubes import WARP, Tubes, tubes
+from weavecolor.textile.cloth import Construction
+
+Array = NDArray[np.float64]
+
+_COARSE = 1800  # samples on the cell for diffuse light
+_NO_AREA = 1e-9  # of a patch that lies wholly within another yarn
+_FINE = 10000  # samples on the cell for a named direction
+# pencils of light through the cell for a named direction; more where less than this passes
+_PENCILS, _MORE_PENCILS, _LITTLE = 10946, 46368, 0.1
+_QUICK_PENCILS = 2584  # for pictures
+_WIDEST = 0.05  # pencils are no wider than if they stood so close, over the yarn spacing
+_FOOTPRINT = 0.35  # pencil width over pencil spacing: finer edges, no bias in narrow gaps
+
+
+@dataclass(frozen=True, eq=False)
+class Transport:
+    """Colour-blind transport of one construction on the quadrature nodes.
+
+    ``seen`` (n, 2D) per sample and ``seen_patch`` (P, 2D) per patch; ``share_patch`` (P,) yarn
+    surface over cloth area; ``through`` (2D,) beam transmittance; ``exchange`` (P, P): share of
+    what leaves one patch that another receives, share_patch-symmetric; ``escape`` (P,) share that
+    leaves the cloth; ``across`` (P, P): where light that passed through the yarn comes out.
+
+    Within a patch, the samples that light reaches best also see out best. ``escape_sample`` (n,)
+    is each sample's own escape, and ``inward`` (P,) by how much more of the light that came from
+    other yarn goes to other yarn again than the patch means say. ``turned`` (P,): the patch that
+    each goes to in half a turn of the cloth, which leaves everything as it was; None where the
+    weave has no such turn.
+    """
+
+    geometry: Tubes
+    nodes: Nodes
+    cut: Patches
+    samples: Samples
+    seen: NDArray
+    seen_patch: Array
+    share_patch: Array
+    through: Array
+    exchange: Array
+    escape: Array
+    across: Array
+    normal_patch: Array
+    tangent_patch: Array
+    escape_sample: Array
+    inward: Array
+    turned: NDArray[np.intp] | None
+
+
+@dataclass(frozen=True, eq=False)
+class Beam:
+    """The cell seen from one named direction: ``fine`` (n_fine,) and ``coarse`` (n,) hold
+    ``seen``; ``through`` the beam transmittance. Where ``fine`` is None the coarse samples are
+    all there is."""
+
+    vector: Array
+    fine: NDArray | None
+    coarse: NDArray
+    through: float
+
+
+def by_patch(count: int, patch: NDArray, weight: NDArray, values: NDArray) -> NDArray:
+    """Area-weighted sums of sample values (n, ...) by patch (count, ...)."""
+    out = np.zeros((count, *values.shape[1:]))
+    np.add.at(out, patch, weight.reshape(-1, *[1] * (values.ndim - 1)) * values)
+    return out
+
+
+def _start(geometry: Tubes, surface: Samples) -> NDArray:
+    return surface.point + 2e-3 * geometry.pitch * surface.normal
+
+
+def _balanced(flux: Array, target: Array) -> Array:
+    """The symmetric matrix nearest in proportion to ``flux`` whose rows sum to ``target``."""
+    flux = 0.5 * (flux + flux.T)
+    flux = flux + 1e-9 * np.outer(target, target)  # no row is left without any exchange
+    for _ in range(200):
+        total = flux.sum(axis=1)
+        ratio = np.sqrt(np.divide(target, total, out=np.zeros_like(total), where=total > 0))
+        flux *= ratio[:, None] * ratio[None, :]
+        if np.allclose(flux.sum(axis=1), target, rtol=1e-10, atol=1e-14):
+            break
+    return flux
+
+
+def _across_yarn(cut: Patches, share: Array) -> Array:
+    """Share (P, P) of the light entering a patch and crossing the yarn that leaves by another.
+
+    It comes out on the same piece of yarn, most on the far side, as (1 - cos(angle)); balanced so
+    that it is reciprocal and loses nothing.
+    """
+    angle = 2.0 * np.pi * (np.arange(cut.around) + 0.5) / cut.around
+    kernel = 1.0 - np.cos(angle[:, None] - angle[None, :])
+    out = np.zeros((cut.count, cut.count))
+    for first in range(0, cut.count, cut.around):
+        part = slice(first, first + cut.around)
+        out[part, part] = kernel * np.outer(share[part], share[part])
+    return _balanced(out, share) / share[:, None]
+
+
+@lru_cache(maxsize=16)
+def transport(construction: Construction, rings: int = 6, steps: int = 12) -> Transport:
+    """Trace the cell once; about half a second for a plain weave, cached by construction."""
+    geometry = tubes(construction)
+    grid = nodes(rings, steps)
+    cut = patches(geometry)
+    surface = samples(geometry, cut, _COARSE)
+    # of two samples half a turn apart one is traced: the other sees the same, half a turn on
+    turn = grid.turned(grid.steps // 2)
+    traced = surface.share.size // 2 if surface.paired else surface.share.size
+    facing = (surface.normal[:, :traced].T @ grid.vector.T) / grid.cosine  # n x 2D
+    which, direction = np.nonzero(facing > 0)
+    hits = first_hits(geometry, _start(geometry, surface)[:, which], grid.vector[direction].T)
+    free = hits.system < 0
+    seen = np.zeros(facing.shape, np.float32)
+    seen[which[free], direction[free]] = facing[which[free], direction[free]]
+
+    share = np.maximum(np.bincount(surface.patch, surface.share, cut.count), _NO_AREA)
+    flux = np.zeros((cut.count, cut.count))
+    source, heading, met = which[~free], direction[~free], _hit_patch(geometry, cut, hits, ~free)
+    weight = surface.share[source] * facing[source, heading] * grid.share[heading]
+    np.add.at(flux, (surface.patch[source], met), weight)
+    turned = None
+    if surface.paired and geometry.partner is not None:
+        turned = cut.turned(geometry.partner)
+        flux += flux[np.ix_(turned, turned)]
+        seen, facing = (np.concatenate([half, half[:, turn]]) for half in (seen, facing))
+
+    # a beam and its reverse meet the same yarn: scale both halves to their mean
+    caught = surface.share @ seen
+    mean = 0.5 * (caught + caught[grid.opposite])
+    seen *= np.minimum(mean, 1.0) / np.maximum(caught, 1e-12)
+    # each sample sends out all of its light: scale rows to what the quadrature counts
+    whole = np.bincount(
+        surface.patch, surface.share * (np.maximum(facing, 0.0) @ grid.share), cut.count
+    )
+    seen_patch = by_patch(cut.count, surface.patch, surface.share, seen) / share[:, None]
+    escape = seen_patch @ grid.share
+    target = np.maximum(whole / share - escape, 0.0)
+    # the quadrature's own error on a tilted patch goes to its exchange, never below nothing
+    target = np.clip(target + (1.0 - whole / share), 0.0, None)
+    exchange = _balanced(flux, share * target) / share[:, None]
+    out = seen @ grid.share
+    square = np.bincount(surface.patch, surface.share * out * out, cut.count) / share
+    within = np.maximum(1.0 - escape, 1e-6)
+    inward = np.clip((1.0 - (escape - square) / within) / within, 0.0, None)
+    return Transport(
+        geometry,
+        grid,
+        cut,
+        surface,
+        seen,
+        seen_patch,
+        share,
+        np.asarray(1.0 - surface.share @ seen, np.float64),
+        exchange,
+        escape,
+        _across_yarn(cut, share),
+        _unit_mean(cut, surface, surface.normal),
+        _unit_mean(cut, surface, surface.tangent),
+        out,
+        inward,
+        turned,
+    )
+
+
+def sent_on(cell: Transport, seen: NDArray) -> Array:
+    """How much of the light that m directions give a patch (n, m samples) goes on to other yarn,
+    over what the patch's mean escape says: (P, m)."""
+    surface, count = cell.samples, cell.cut.count
+    got = by_patch(count, surface.patch, surface.share, seen)
+    lost = by_patch(count, surface.patch, surface.share * cell.escape_sample, seen)
+    within = np.maximum(1.0 - cell.escape, 1e-6)[:, None]
+    ratio = np.divide(got - lost, got * within, out=np.ones_like(got), where=got > 1e-9)
+    return np.clip(ratio, 0.0, None)
+
+
+def _unit_mean(cut: Patches, surface: Samples, vectors: NDArray) -> Array:
+    mean = by_patch(cut.count, surface.patch, surface.share, vectors.T)
+    return mean / np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), _NO_AREA)
+
+
+def _hit_patch(geometry: Tubes, cut: Patches, hits, chosen: NDArray) -> NDArray:
+    """Patch numbers of the chosen hits."""
+    system, yarn, u = hits.system[chosen], hits.yarn[chosen], hits.u[chosen]
+    pitch = np.where(system == WARP, geometry.systems[0].pitch, geometry.systems[1].pitch)
+    crossing = np.rint(u / pitch).astype(np.int32)
+    along = u / pitch - crossing + 0.5
+    a = np.array([s.half_width for s in geometry.systems])[system]
+    b = np.array([s.half_height for s in geometry.systems])[system]
+    around = np.arctan2(hits.up[chosen] / b, hits.across[chosen] / a) / (2.0 * np.pi) % 1.0
+    picks, ends = geometry.orbit.shape
+    pick = np.where(system == WARP, crossing, yarn) % picks
+    end = np.where(system == WARP, yarn, crossing) % ends
+    return cut.index(geometry.sort[geometry.orbit[pick, end]], system, along, around)
+
+
+@lru_cache(maxsize=16)
+def fine_samples(construction: Construction) -> Samples:
+    """The denser samples that a named direction is evaluated on."""
+    geometry = tubes(construction)
+    return samples(geometry, patches(geometry), _FINE)
+
+
+def _sight(geometry: Tubes, surface: Samples, vector: Vector) -> NDArray:
+    """Facing over |cos zenith| of a surface's samples where in sight (n,), else 0."""
+    x, y, z = vector
+    normal = surface.normal
+    facing = (x * normal[0] + y * normal[1] + z * normal[2]) / abs(z)
+    towards = np.flatnonzero(facing > 0)
+    shut = silhouette(geometry, vector).blocked(
+        _start(geometry, surface)[:, towards], surface.system[towards]
+    )
+    seen = np.zeros_like(facing)
+    free = towards[~shut]
+    seen[free] = facing[free]
+    return seen
+
+
+@lru_cache(maxsize=8)
+def pencils(geometry: Tubes, count: int) -> NDArray:
+    """Points (3, n) spread evenly over the distinct crossings at mid-plane height."""
+    n = len(geometry.distinct)
+    if geometry.many:
+        column, u, v = spots(geometry, count)
+    else:  # one lattice over all of them side by side
+        u, v = lattice(count)
+        column = np.minimum((u * n).astype(np.intp), n - 1)
+        u = u * n - column
+    x = geometry.distinct[column, 1] + u - 0.5
+    y = geometry.distinct[column, 0] + v - 0.5
+    return np.stack([x * geometry.spacing[0], y * geometry.spacing[1], np.zeros_like(x)])
+
+
+def openness(geometry: Tubes, vectors: Array) -> Array:
+    """Shares (...) of beams along ``vectors`` (..., 3) that pass between the yarns unscattered.
+
+    Where little passes, it is counted again with more pencils of light, so that it is known to
+    about 1 % all the same.
+    """
+    each = np.reshape(vectors, (-1, 3))
+    share = _counted(geometry, each, _PENCILS)
+    little = (0.0 < share) & (share < _LITTLE)
+    if little.any():
+        share[little] = _counted(geometry, each[little], _MORE_PENCILS)
+    return share.reshape(np.shape(vectors)[:-1])[()]  # a plain number for one vector
+
+
+def _counted(geometry: Tubes, vectors: Array, count: int) -> Array:
+    foot = pencils(geometry, count)
+    apart = min(np.sqrt(geometry.area / foot.shape[1]), _WIDEST * geometry.pitch)
+    width = _FOOTPRINT * apart * np.sqrt(np.abs(vectors[:, 2]))
+    return np.array([
+        silhouette(geometry, tuple(v)).open_share(foot, w).mean(dtype=float)
+        for v, w in zip(vectors.tolist(), width.tolist(), strict=True)
+    ])  # fmt: skip
+
+
+_beams: Kept[tuple[Construction, Vector, bool], Beam] = Kept(256)
+
+
+def beams(
+    construction: Construction, vectors: Sequence[Vector], exact: bool = True
+) -> list[Beam]:
+    """The cell seen from unit directions (x, y, z), z not 0, in the cloth's frame.
+
+    Not ``exact``: on the coarse samples alone, for pictures, which want very many directions and
+    forgive a per cent or two.
+    """
+    return [
+        _beams.one((construction, v, exact), partial(_beam, construction, v, exact))
+        for v in vectors
+    ]
+
+
+def _beam(construction: Construction, vector: Vector, exact: bool) -> Beam:
+    cell = transport(construction)
+    there = np.array(vector)
+    if exact:
+        through = float(openness(cell.geometry, there))
+        near = _scaled_sight(cell.geometry, fine_samples(construction), vector, through)
+    else:
+        through, near = float(_counted(cell.geometry, there[None], _QUICK_PENCILS)[0]), None
+    return Beam(there, near, _scaled_sight(cell.geometry, cell.samples, vector, through), through)
+
+
+def _scaled_sight(geometry: Tubes, surface: Samples, vector: Vector, through: float) -> NDArray:
+    """What is in sight, scaled to all that does not pass."""
+    seen = _sight(geometry, surface, vector)
+    return seen * ((1.0 - through) / max(float(surface.share @ seen), 1e-12))

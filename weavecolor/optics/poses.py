@@ -1,0 +1,99 @@
+"""One stack in many poses before the same lights: turned flat, or bent away, seen by one viewer.
+
+Knows stacks and directions; knows nothing of colour or pictures. All poses are worked out
+together, which costs far less than one after the other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor.colour.spectra import BANDS
+from weavecolor.optics.adding import GAPS, over_backings
+from weavecolor.optics.appearance import seen_optics
+from weavecolor.optics.cell.nodes import unit
+from weavecolor.optics.stack import Stack
+
+Array = NDArray[np.float64]
+Direction = tuple[float, float]  # zenith, azimuth, degrees
+#: Directions of lights by (pose, light).
+Aims = Mapping[tuple[int, int], Direction]
+
+
+@dataclass(frozen=True, eq=False)
+class Poses:
+    """Radiance over irradiance on the cloth, times pi, in n poses.
+
+    ``factors`` (n, k, 41) for lights in front, ``behind`` (n, k, 41) for lights behind an open
+    stack, 0 where a light was not named; ``even`` (n, 41) in even light from in front; ``mean``
+    (41,) share of even light sent back in all.
+    """
+
+    factors: Array
+    behind: Array
+    even: Array
+    mean: Array
+
+
+def poses(
+    stack: Stack,
+    sights: Sequence[Direction],
+    front: Aims,
+    back: Aims,
+    lights: int,
+    *,
+    exact: bool = True,
+) -> Poses:
+    """Work out ``stack`` in ``len(sights)`` poses.
+
+    Parameters
+    ----------
+    sights : directions of the viewer about the local normal, one a pose
+    front : directions of the lights before the cloth
+    back : directions straight opposite to lights behind it (zenith below 90 too); ignored where
+        the stack has a backing
+    lights : int
+        How many lights there are.
+    exact : bool
+        False takes fewer samples: quicker, for pictures.
+
+    Raises InputError as ``seen_optics``.
+    """
+    if stack.backing is not None:
+        back = {}
+    above = list(dict.fromkeys([*sights, *front.values()]))
+    below = list(dict.fromkeys(back.values()))
+    at = {d: i for i, d in enumerate(above)}
+    under = {d: len(above) + i for i, d in enumerate(below)}
+    eye = [at[s] for s in sights]
+    links = [(eye[n], at[d]) for (n, _), d in front.items()]
+    links += [(eye[n], under[d]) for (n, _), d in back.items()]
+    links = links or [(0, 0)]  # at least one pair is to be named
+    pile = seen_optics(stack, above, below, links=list(dict.fromkeys(links)), exact=exact)
+    share = pile.share
+    nodes = share.size - len(above) - len(below)  # labels that stand for diffuse light
+    over = (
+        pile.reflect
+        if stack.backing is None
+        else over_backings(pile, [stack.backing.reflectance], GAPS[stack.lay])[0]
+    )
+    factors = np.zeros((len(sights), lights, BANDS))
+    behind = np.zeros_like(factors)
+    for (n, k), d in front.items():
+        factors[n, k] = over[:, nodes + eye[n], nodes + at[d]]
+    for (n, k), d in back.items():
+        seen = pile.pass_[:, nodes + eye[n], nodes + under[d]]
+        straight = pile.through[nodes + eye[n]] if in_line(d, sights[n]) else 0.0
+        behind[n, k] = seen + straight
+    even = np.stack([over[:, nodes + e] @ share for e in eye])
+    return Poses(factors, behind, even, (over @ share) @ share)
+
+
+def in_line(one: Direction, other: Direction) -> bool:
+    """Whether two directions are the same within 5 degrees."""
+    a, b = (unit(*np.radians(d)) for d in (one, other))
+    return bool(a @ b > np.cos(np.radians(5.0)))

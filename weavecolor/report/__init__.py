@@ -1,0 +1,1 @@
+"""What is handed over: tables, comparisons in a picture, a cloth described, the making sheet."""

@@ -1,0 +1,218 @@
+"""One cloth described: its construction in numbers, how it looks, and what was assumed.
+
+Knows what is worth saying about a cloth; computes nothing itself and writes no files.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.tristimulus import xyz
+from weavecolor.decide.compare import Outcome, compare
+from weavecolor.optics.appearance import contrast_ratio, transmittance
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.report.comparisontable import columns, rounded, short
+from weavecolor.scene.backings import backing
+from weavecolor.scene.scene import Scene
+from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.construction import Description, describe
+from weavecolor.textile.weaves import weave
+
+GROUNDS = ("white", "black")
+
+
+@dataclass(frozen=True, eq=False)
+class Portrait:
+    """A cloth, its numbers, and one layer of it in a scene.
+
+    ``looks``: face over white, face over black, back over white, back over black. ``opacity``:
+    contrast ratio of one layer, 0-1. ``straight``: share of light straight through at right
+    angles; ``scattered``: share of daylight (Y) scattered through.
+    """
+
+    cloth: Cloth
+    numbers: Description
+    looks: tuple[Outcome, ...]
+    opacity: float
+    straight: float
+    scattered: float
+
+
+def portrait(cloth: Cloth, scene: Scene, observer: str = "2") -> Portrait:
+    """Everything worth saying about ``cloth``, seen in ``scene``.
+
+    Examples
+    --------
+    >>> portrait(organza, scene("overcast")).cloth.name == organza.name
+    True
+    """
+    grounds = [backing(name) for name in GROUNDS]
+    made = compare(
+        cloth, backings=grounds, scenes=[scene], faces=("face", "back"), observer=observer
+    )
+    one = Stack((Layer(cloth),))
+    light = light_spectrum("daylight")
+    through = transmittance(one)
+    return Portrait(
+        cloth,
+        describe(cloth),
+        made.outcomes,
+        contrast_ratio(one),
+        through.straight,
+        float(xyz(np.asarray(through.scattered) * light, light)[1]) / 100.0,
+    )
+
+
+def as_data(made: Portrait) -> dict[str, Any]:
+    """Plain data, ready for JSON, in a fixed order.
+
+    Examples
+    --------
+    >>> sorted(as_data(portrait(organza, scene("overcast"))))[:2]
+    ['assumed', 'construction']
+    """
+    cloth = made.cloth
+    return {
+        "name": cloth.name,
+        "weave": weave_words(cloth),
+        "construction": {key: rounded(value, 4) for key, value in asdict(made.numbers).items()},
+        "declared_g_m2": None if cloth.declared_g_m2 is None else rounded(cloth.declared_g_m2),
+        "one_layer": {
+            "opacity": rounded(made.opacity, 4),
+            "light_straight_through": rounded(made.straight, 4),
+            "daylight_scattered_through": rounded(made.scattered, 4),
+            "scene": made.looks[0].option.scene.name,
+            "looks": [
+                {
+                    "side": look.option.stack.layers[0].face,
+                    "behind": short(look.option, "backing"),
+                    "Lab": rounded(look.appearance.reading.Lab),
+                    "uncertainty": rounded(look.uncertainty.stated),
+                    "screen": look.appearance.reading.hex,
+                    "on_screen": bool(look.appearance.reading.in_srgb),
+                    "words": look.appearance.reading.words,
+                }
+                for look in made.looks
+            ],
+        },
+        "assumed": list(assumed(made)),
+        "sources": dict(cloth.sources),
+        "notes": cloth.notes,
+    }
+
+
+def as_json(made: Portrait) -> str:
+    """:func:`as_data` as JSON text; the same cloth gives the same bytes.
+
+    Examples
+    --------
+    >>> as_json(portrait(organza, scene("overcast"))).startswith("{")
+    True
+    """
+    return json.dumps(as_data(made), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def as_text(made: Portrait) -> str:
+    """A page to read.
+
+    Examples
+    --------
+    >>> print(as_text(portrait(organza, scene("overcast"))).splitlines()[0])
+    Shot silk organza, crimson and black
+    """
+    cloth, n = made.cloth, made.numbers
+    pairs = [
+        ("weave", weave_words(cloth)),
+        ("warp", _yarn_words(cloth, "warp")),
+        ("weft", _yarn_words(cloth, "weft")),
+        ("ends", f"{n.ends_per_cm:.4g} per cm, {n.ends_per_inch:.4g} per inch"),
+        ("picks", f"{n.picks_per_cm:.4g} per cm, {n.picks_per_inch:.4g} per inch"),
+        ("yarn across", f"warp {n.warp_width_mm:.3f} mm, weft {n.weft_width_mm:.3f} mm "
+         f"(round: {n.warp_diameter_mm:.3f} and {n.weft_diameter_mm:.3f})"),
+        ("crimp", f"warp {n.warp_crimp:.1%}, weft {n.weft_crimp:.1%}"),
+        ("weight", f"{n.mass_g_m2:.1f} g/m2, {n.mass_momme:.1f} momme" + _declared(cloth)),
+        ("cover", f"warp {n.warp_cover:.2f}, weft {n.weft_cover:.2f}, cloth {n.cloth_cover:.2f}"),
+        ("openness", f"{n.openness:.1%} of the area"),
+        ("jamming", f"set at {n.jamming:.0%} of the closest that could be woven"),
+        ("thickness", f"{n.thickness_mm:.3f} mm, not pressed"),
+        ("opacity", f"{made.opacity:.1%} (contrast ratio of one layer; 100 % hides all)"),
+        ("light through", f"{made.straight:.1%} straight, {made.scattered:.1%} scattered"),
+    ]  # fmt: skip
+    width = max(len(name) for name, _ in pairs) + 2
+    rows = []
+    for look in made.looks:
+        reading = look.appearance.reading
+        rows.append((
+            look.option.stack.layers[0].face,
+            short(look.option, "backing"),
+            *(f"{v:.1f}" for v in rounded(reading.Lab, 1)),
+            f"{look.uncertainty.stated:.1f}",
+            reading.hex + ("" if reading.in_srgb else " *"),
+            reading.words,
+        ))  # fmt: skip
+    heads = ("side", "behind", "L*", "a*", "b*", "give or take", "screen", "colour")
+    lines = [
+        cloth.name,
+        "",
+        *(f"{name.ljust(width)}{text}" for name, text in pairs),
+        "",
+        f"One layer, {made.looks[0].option.scene.name}:",
+        *columns(heads, rows, {"L*", "a*", "b*", "give or take"}),
+    ]
+    if any(not look.appearance.reading.in_srgb for look in made.looks):
+        lines.append("* beyond what an sRGB screen can show: the screen colour is the nearest.")
+    known = assumed(made)
+    if known:
+        lines += ["", "Assumed, not measured:", *(f"  {text}" for text in known)]
+    if cloth.notes:
+        lines += ["", " ".join(cloth.notes.split())]
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def assumed(made: Portrait) -> tuple[str, ...]:
+    """What was supposed about the cloth: on reading it, by its owner, and in its colours.
+
+    Examples
+    --------
+    >>> type(assumed(portrait(organza, scene("overcast")))).__name__
+    'tuple'
+    """
+    sources = made.cloth.sources
+    owner = [
+        f"{key}: {text.removeprefix('assumed').lstrip(': ')}"
+        for key, text in sources
+        if text.startswith("assumed")
+    ]
+    return (*made.cloth.remarks, *owner)
+
+
+def weave_words(cloth: Cloth) -> str:
+    """The weave's name and, where it has floats, how much warp shows on the face.
+
+    Examples
+    --------
+    >>> weave_words(organza)
+    'plain'
+    """
+    crossings = [up for row in cloth.weave.lift for up in row]
+    share = sum(crossings) / len(crossings)
+    plain = cloth.weave.lift == weave("plain").lift
+    return cloth.weave.name if plain else f"{cloth.weave.name}, warp up at {share:.0%} of crossings"
+
+
+def _yarn_words(cloth: Cloth, system: str) -> str:
+    yarn = cloth.warp if system == "warp" else cloth.weft
+    colour = f", {yarn.colour_name}" if yarn.colour_name else ""
+    return (
+        f"{yarn.fibre.name} {yarn.kind}, {yarn.tex:.3g} tex ({9.0 * yarn.tex:.3g} denier){colour}"
+    )
+
+
+def _declared(cloth: Cloth) -> str:
+    stated = cloth.declared_g_m2
+    return "" if stated is None else f" (stated: {stated:.1f} g/m2)"

@@ -1,0 +1,236 @@
+"""A project's option as a making sheet: pictures, colours, show-through, lays, cautions, basis.
+
+Knows what goes on the sheet and where it is worked out; how it is set is ``sheetlayout``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from weavecolor.cutting.fullness import FullnessPlan
+from weavecolor.decide.compare import Option, Outcome, evaluate
+from weavecolor.decide.showthrough import show_through, usual_items
+from weavecolor.errors import InputError
+from weavecolor.making.fromproject import chosen_option, lays_of, stack_of
+from weavecolor.making.lightchoice import light_words, lights_of, scene_of
+from weavecolor.making.projectdata import Measured, Project, ProjectOption
+from weavecolor.optics.stack import Stack
+from weavecolor.optics.uncertainty import known_of, of_colour
+from weavecolor.picture.closeup import closeup_scale, draw_closeup
+from weavecolor.picture.drape import draw_drape
+from weavecolor.picture.folds import form_names
+from weavecolor.report.cautions import cautions
+from weavecolor.report.sheetdata import (
+    MakingSheet,
+    SheetBasis,
+    SheetColour,
+    SheetLayer,
+    SheetSwatch,
+)
+from weavecolor.scene.scene import Scene
+from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.construction import describe
+
+PICTURES = ("close-up", "drape")
+#: Fields of a cloth file as a maker calls them.
+_FIELD_WORDS = {"lustre_deg": "lustre", "scattering_m2_g": "scattering"}
+_STAGE = ("stage", "footlights", "candle")
+_FORMS = {"gathered": "gathered skirt", "knife": "pleated skirt", "box": "box pleats"}
+
+Lit = tuple[str, Scene]
+
+
+@dataclass(frozen=True)
+class SheetChoices:
+    """What a maker may still say: the date as printed, which pictures, what else will be done,
+    whether the pieces are laid, and fullness planned besides the project's."""
+
+    date: str
+    pictures: tuple[str, ...] = PICTURES
+    dyeing: bool = False
+    solvent: bool = False
+    tries: int | None = None
+    laid: bool = True
+    fullness: tuple[tuple[str, FullnessPlan], ...] = ()
+
+    def __post_init__(self) -> None:
+        for kind in self.pictures:
+            if kind not in PICTURES:
+                raise InputError(
+                    f"{kind[:40]!r} is no picture of the sheet; use {', '.join(PICTURES)}",
+                    field="pictures",
+                )
+
+
+def making_sheet(
+    project: Project,
+    choices: SheetChoices,
+    option: ProjectOption | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> MakingSheet:
+    """The sheet of the chosen option (or of ``option``) in the project's lights.
+
+    Raises InputError for what the project lacks or names wrongly, and as ``lay.lay``.
+    """
+    tell = progress or (lambda done, total: None)
+    option = option or chosen_option(project)
+    stack = stack_of(project, option)
+    lit = [(light_words(light), scene_of(light)) for light in lights_of(project)]
+    total = 5
+    plans = (*((x.what, x.plan()) for x in project.fullness), *choices.fullness)
+    colours = sheet_colours(stack, lit)
+    tell(1, total)
+    seen = sheet_show_through(stack, lit)
+    tell(2, total)
+    laid = lays_of(project, option, choices.tries) if choices.laid else ()
+    tell(3, total)
+    close = sheet_closeups(stack, lit) if "close-up" in choices.pictures else ()
+    tell(4, total)
+    drape = sheet_drape(stack, lit[0], drape_form(project, plans)) if (
+        "drape" in choices.pictures
+    ) else ()  # fmt: skip
+    tell(total, total)
+    notes = [line for line in (*project.notes.splitlines(), *option.note.splitlines())]
+    notes += [f"{x.cloth}: {x.words}." for x in laid if x.lay is None]
+    cloths = cloths_in(stack)
+    layers = len(stack.layers)
+    return MakingSheet(
+        title=project.title.strip() or "My making",
+        date=choices.date,
+        layers=tuple(SheetLayer(x.cloth.name, x.grain_deg, x.face) for x in stack.layers),
+        backing=option.backing,
+        lay_of_stack=option.lay,
+        swatches=(*close[:1], *drape, *close[1:]),
+        colours=colours,
+        show_through=seen,
+        pieces=project.pieces,
+        pieces_note=""
+        if layers == 1
+        else f"The numbers are for one layer: cut every piece once in each of the {layers} layers.",
+        lays=tuple((x.cloth, x.lay) for x in laid if x.lay is not None),
+        fullness=plans,
+        cautions=cautions(
+            {yarn.fibre.name for cloth in cloths for yarn in (cloth.warp, cloth.weft)},
+            sheer=any(describe(cloth).sheer for cloth in cloths),
+            dyeing=choices.dyeing,
+            solvent=choices.solvent,
+            pleating=any(plan.kind in ("knife", "box") for _, plan in plans),
+            stage=any(word in name for name, _ in lit for word in _STAGE),
+        ),
+        basis=sheet_basis(cloths, project.measured),
+        notes=tuple(line.strip() for line in notes if line.strip()),
+    )
+
+
+def cloths_in(stack: Stack) -> tuple[Cloth, ...]:
+    """The different cloths of a stack, outermost first."""
+    return tuple({id(layer.cloth): layer.cloth for layer in stack.layers}.values())
+
+
+def sheet_colours(stack: Stack, lit: Sequence[Lit]) -> tuple[SheetColour, ...]:
+    """The predicted colour in each light."""
+    outcomes = evaluate([Option(stack, scene) for _, scene in lit])
+    return tuple(
+        colour_row(name, outcome) for (name, _), outcome in zip(lit, outcomes, strict=True)
+    )
+
+
+def colour_row(light: str, outcome: Outcome) -> SheetColour:
+    """One outcome as a row of the sheet's colours."""
+    reading = outcome.appearance.reading
+    L, a, b = (float(value) for value in reading.Lab)
+    red, green, blue = (float(value) for value in reading.srgb)
+    return SheetColour(
+        light,
+        reading.words,
+        (L, a, b),
+        (red, green, blue),
+        bool(reading.in_srgb),
+        outcome.uncertainty.stated,
+    )
+
+
+def sheet_show_through(stack: Stack, lit: Sequence[Lit]) -> tuple[str, ...]:
+    """For each thing usually under such a stack, a sentence for the light where it shows most."""
+    said = []
+    for item in usual_items(stack):
+        tried = [(show_through(item, scene), name) for name, scene in lit]
+        worst, where = max(tried, key=lambda pair: pair[0].delta)
+        said.append(f"{worst.words} {_where(where, len(lit))}")
+    return tuple(said)
+
+
+def _where(where: str, lights: int) -> str:
+    return f"Seen in {where}." if lights == 1 else f"Shows most in {where}."
+
+
+def sheet_closeups(stack: Stack, lit: Sequence[Lit], most: int = 3) -> tuple[SheetSwatch, ...]:
+    """The weave in the first few lights, all at one scale."""
+    scale = closeup_scale(stack, 480)
+    made = []
+    for name, scene in lit[:most]:
+        image = draw_closeup(stack, scene, 480, 360, mm_per_px=scale)
+        made.append(SheetSwatch(image, f"{_capital(name)}: close-up, {scale * 480:.1f} mm wide"))
+    return tuple(made)
+
+
+def sheet_drape(stack: Stack, light: Lit, form: str) -> tuple[SheetSwatch, ...]:
+    """The cloth hung in a form, in the main light."""
+    name, scene = light
+    image = draw_drape(stack, scene, form, 480, 360)
+    return (SheetSwatch(image, f"{_capital(name)}: {form}"),)
+
+
+def drape_form(project: Project, plans: Sequence[tuple[str, FullnessPlan]] = ()) -> str:
+    """The form to hang it in: the one kept, or one that goes with the fullness planned."""
+    kept = project.settings.get("drape")
+    if isinstance(kept, str) and kept in form_names():
+        return kept
+    for _, plan in plans:
+        if plan.kind in _FORMS:
+            return "doubled skirt" if plan.doubled and plan.kind == "gathered" else (
+                _FORMS[plan.kind]
+            )  # fmt: skip
+    return "hanging fold"
+
+
+def sheet_basis(
+    cloths: Sequence[Cloth], measured: Sequence[Measured] = ()
+) -> tuple[SheetBasis, ...]:
+    """What the prediction rests on: readings, what was given with its source, what was supposed."""
+    said = [
+        SheetBasis(m.name, "; ".join(filter(None, (m.kind, m.note))), "measured") for m in measured
+    ]
+    by_text: dict[str, list[str]] = {}
+    whose: dict[tuple[str, str], list[str]] = {}
+    for cloth in cloths:
+        by_text.clear()
+        for what, text in cloth.sources:
+            by_text.setdefault(text, []).append(what.replace(".", " "))
+        rows = [(" and ".join(names), text) for text, names in by_text.items()]
+        for row in (*rows, *((remark, "") for remark in cloth.remarks)):
+            whose.setdefault(row, []).append(cloth.name)
+    for (what, text), names in whose.items():
+        everyone = "Both cloths" if len(cloths) == 2 else "All cloths"
+        owner = everyone if len(names) == len(cloths) else " and ".join(names)
+        told = f"{owner}: {what}" if len(cloths) > 1 else _capital(what)
+        said.append(_basis(told, text) if text else SheetBasis(told, "", "rough"))
+    if not any("assumed" in entry.source for entry in said):
+        doubt = of_colour(known_of(cloths))
+        said += [SheetBasis(_capital(reason), "", "rough") for reason in doubt.reasons]
+    return tuple(said)
+
+
+def _basis(what: str, text: str) -> SheetBasis:
+    for field, word in _FIELD_WORDS.items():
+        text = text.replace(field, word)
+    start = text.casefold()
+    if start.startswith(("measured", "counted", "weighed")):
+        return SheetBasis(what, text, "measured")
+    sure = "rough" if start.startswith(("assumed", "supposed")) else "fair"
+    return SheetBasis(what, text, "guess" if start.startswith(("invented", "set so")) else sure)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,364 @@
+"""The making sheet set on the page: sections of a sheet as blocks, fitted to two A4 pages.
+
+Knows what each section looks like; the marks are drawn by ``sheetpdf`` and ``sheetpng``. Where two
+pages are too few the type shrinks, then the longest lists are cut short and say so.
+"""
+
+from __future__ import annotations
+
+from weavecolor.cutting.lay import Lay
+from weavecolor.cutting.lengths import cm, inches
+from weavecolor.cutting.pieces import cut_outline
+from weavecolor.errors import InputError
+from weavecolor.picture.canvas import A4, Line, Mark, Page, Picture, Text, rectangle
+from weavecolor.report.sheetblocks import (
+    INK,
+    RULE,
+    SOFT,
+    Block,
+    Column,
+    Style,
+    bullets,
+    columns,
+    heading,
+    kept,
+    line_mm,
+    overfull,
+    paged,
+    paragraph,
+    rest_note,
+    shortened,
+    stacked,
+    table,
+)
+from weavecolor.report.sheetdata import MakingSheet, SheetColour, SheetSwatch
+from weavecolor.report.sheetdrawings import lay_drawing, layer_icon, sample_box
+from weavecolor.report.sheetwords import fullness_sentences, grain_words, lay_sentences
+
+MARGIN, BOTTOM = 14.0, 15.0
+WIDTH = A4[0] - 2 * MARGIN
+GUTTER = 8.0
+HALF = (WIDTH - GUTTER) / 2.0
+LAY_KEY = (
+    "Arrows run down the garment; broken lines are sewing lines; crossed-out parts are not to be "
+    "used. Pieces are seen from their outside."
+)
+GUIDE = "A guide: a sewn sample in the real light decides."
+LAYS_IN_WORDS = {
+    "touching": "pressed together",
+    "loose": "loose, as worn",
+    "apart": "hung apart",
+}
+
+
+def sheet_pages(sheet: MakingSheet) -> tuple[Page, ...]:
+    """The sheet as one or two pages of marks."""
+    styles = [Style(scale) for scale in (1.0, 0.94, 0.88, 0.82)]
+    styles += [Style(0.82, most) for most in (40, 30, 24, 20, 16, 13, 10, 8, 6, 5, 4, 3, 2, 1)]
+    for style in styles:
+        pages = paged(_blocks(sheet, style), MARGIN, BOTTOM)
+        if len(pages) <= 2 and not overfull(pages, BOTTOM):
+            break
+    else:
+        raise InputError(
+            "the texts are too long for two pages; shorten cautions, notes or captions",
+            field="making sheet",
+        )
+    return tuple(
+        Page((*marks, *_footer(sheet, number + 1, len(pages))))
+        for number, marks in enumerate(pages)
+    )
+
+
+def _footer(sheet: MakingSheet, number: int, total: int) -> list[Mark]:
+    y = A4[1] - 9.0
+    right = A4[0] - MARGIN
+    name = sheet.title if len(sheet.title) <= 50 else sheet.title[:49].rstrip() + "\u2026"
+    return [
+        Line(MARGIN, y - 3.4, right, y - 3.4, 0.15, RULE),
+        Text(MARGIN, y, GUIDE, 7.2, True, INK),
+        Text(
+            right,
+            y,
+            f"{name}, {sheet.date} \u00b7 page {number} of {total}",
+            7.2,
+            False,
+            SOFT,
+            "right",
+        ),
+    ]
+
+
+def _blocks(sheet: MakingSheet, style: Style) -> list[Block]:
+    blocks = [_title(sheet, style)]
+    left = stacked([heading("Layers, outside in", HALF, style), *_layers(sheet, style)])
+    if sheet.swatches:
+        right = stacked([heading("How it should look", HALF, style), _swatches(sheet, style)])
+        blocks.append(columns([left, right], [0.0, HALF + GUTTER]))
+    else:
+        blocks.append(left)
+    if sheet.colours:
+        blocks += [heading("Predicted colour", WIDTH, style), *_colours(sheet.colours, style)]
+    if sheet.show_through:
+        blocks.append(heading("What will show through", WIDTH, style))
+        blocks += bullets(sheet.show_through, WIDTH, style)
+    if sheet.notes:
+        blocks += [heading("Notes", WIDTH, style), *bullets(sheet.notes, WIDTH, style)]
+    blocks.append(_sample(style))
+    if sheet.pieces:
+        blocks += kept([heading("Cutting list", WIDTH, style), *_cutting(sheet, style)])
+    blocks += _lays(sheet, style)
+    if sheet.fullness:
+        lines = [line for name, plan in sheet.fullness for line in fullness_sentences(name, plan)]
+        blocks += [heading("Fullness", WIDTH, style), *bullets(lines, WIDTH, style)]
+    ends = []
+    if sheet.cautions:
+        ends.append(
+            stacked(
+                [
+                    heading("Cautions", HALF, style),
+                    *bullets(sheet.cautions, HALF, style, whole=True),
+                ]
+            )
+        )
+    if sheet.basis:
+        ends.append(stacked([heading("What this rests on", HALF, style), *_basis(sheet, style)]))
+    if ends:
+        blocks.append(columns(ends, [0.0, HALF + GUTTER][: len(ends)]))
+    return blocks
+
+
+def _title(sheet: MakingSheet, style: Style) -> Block:
+    size = 19.0 * style.scale
+    room = WIDTH - style.mm(42.0)
+    kicker = paragraph("Making sheet", room, style.head, colour=SOFT)
+    name = stacked([kicker, paragraph(sheet.title, room, size, bold=True, lines=2)])
+    base = name.height
+    date = paragraph(sheet.date, style.mm(40.0), style.head, lines=1).marks[0]
+    first = kicker.marks[0]
+    assert isinstance(date, Text) and isinstance(first, Text)
+    marks: list[Mark] = list(name.marks)
+    marks.append(Text(WIDTH, first.y, date.text, style.head, False, INK, "right"))
+    marks.append(Line(0.0, base + 1.0, WIDTH, base + 1.0, 0.6, INK))
+    return Block(tuple(marks), base + 1.6)
+
+
+def _layers(sheet: MakingSheet, style: Style) -> list[Block]:
+    size = style.mm(15.0 if len(sheet.layers) <= 5 else 11.0)
+    left = size + style.mm(4.0)
+    room = HALF - left
+    blocks = []
+    shown, rest = shortened(sheet.layers, style)
+    for number, layer in enumerate(shown, 1):
+        out = "face out" if layer.face == "face" else "back out (cut with the cloth face down)"
+        words = [
+            paragraph(f"{number}  {layer.cloth}", room, style.body, bold=True, lines=2),
+            paragraph(f"{grain_words(layer.grain_deg)}; {out}", room, style.body),
+        ]
+        if layer.note:
+            words.append(paragraph(layer.note, room, style.small, colour=SOFT))
+        text = stacked(words)
+        icon = Block(tuple(layer_icon(layer.grain_deg, layer.face, size)), size)
+        row = columns([icon, text], [0.0, left])
+        blocks.append(Block(row.marks, row.height + style.mm(2.2)))
+    blocks += rest_note(rest, HALF, style)
+    behind = sheet.backing or "nothing, open air"
+    how = LAYS_IN_WORDS.get(sheet.lay_of_stack, sheet.lay_of_stack)
+    line = f"Behind: {behind}." + (f" Layers {how}." if len(sheet.layers) > 1 else "")
+    blocks.append(paragraph(line, HALF, style.body))
+    key = "Seen from outside, hem down. Arrow and lines: the warp. White: face; grey: back."
+    blocks.append(paragraph(key, HALF, style.small, colour=SOFT))
+    return blocks
+
+
+def _swatches(sheet: MakingSheet, style: Style) -> Block:
+    shown = sheet.swatches[: min(6, style.most or 6)]
+    across = 1 if len(shown) == 1 else 2
+    gap = style.mm(3.0)
+    wide = (HALF - gap * (across - 1)) / across
+    rows: list[Block] = []
+    for start in range(0, len(shown), across):
+        row = [_swatch(swatch, wide, style) for swatch in shown[start : start + across]]
+        rows.append(columns(row, [i * (wide + gap) for i in range(len(row))]))
+    left = len(sheet.swatches) - len(shown)
+    return stacked([*rows, *rest_note(left, HALF, style, "picture")], style.mm(1.6))
+
+
+def _swatch(swatch: SheetSwatch, wide: float, style: Style) -> Block:
+    across, down = swatch.picture.size
+    tall = min(wide * down / max(1, across), style.mm(46.0))
+    kept = min(wide, tall * across / max(1, down))
+    marks: list[Mark] = [
+        Picture(0.0, 0.0, kept, tall, swatch.picture),
+        rectangle(0.0, 0.0, kept, tall, stroke=RULE, line=0.15),
+    ]
+    caption = paragraph(swatch.caption, wide, style.small, colour=SOFT, lines=2)
+    return stacked([Block(tuple(marks), tall + 0.6), caption])
+
+
+def _colours(colours: tuple[SheetColour, ...], style: Style) -> list[Block]:
+    shown, rest = shortened(colours, style)
+    rows = []
+    for colour in shown:
+        spread = "" if colour.uncertainty is None else f"\u00b1{colour.uncertainty:.1f}"
+        rows.append(
+            [
+                colour.light,
+                "",
+                colour.words,
+                *(_signed(value) for value in colour.lab),
+                spread,
+                "as shown" if colour.on_screen else "beyond screen *",
+            ]
+        )
+    layout = [
+        Column("Light", 46, bold=True),
+        Column("Chip", 17),
+        Column("In words", 36),
+        Column("L*", 13, right=True),
+        Column("a*", 13, right=True),
+        Column("b*", 13, right=True),
+        Column("\u00b1 \u0394E00", 17, right=True),
+        Column("On screen", WIDTH - 155),
+    ]
+    blocks = table(layout, rows, style)
+    tall = line_mm(style.body)
+    for i, colour in enumerate(shown):
+        chip = rectangle(
+            46.0, style.mm(0.9), 14.0, tall, fill=_three(colour.srgb), stroke=INK, line=0.15
+        )
+        row = blocks[i + 1]
+        blocks[i + 1] = Block((*row.marks, chip), row.height)
+    blocks += rest_note(rest, WIDTH, style)
+    says = "Chips and pictures depend on screen and printer: go by the numbers and the words."
+    if any(colour.uncertainty is not None for colour in colours):
+        says += " \u00b1 \u0394E00: how far off (CIEDE2000) the cloth may be, nine times in ten."
+    if any(not colour.on_screen for colour in colours):
+        says += " * The cloth is more vivid than any screen can show; chip and pictures are duller."
+    blocks.append(paragraph(says, WIDTH, style.small, colour=SOFT))
+    return blocks
+
+
+def _three(srgb: tuple[float, float, float]) -> tuple[float, float, float]:
+    red, green, blue = (min(1.0, max(0.0, float(value))) for value in srgb)
+    return red, green, blue
+
+
+def _signed(value: float) -> str:
+    return f"{value:.1f}".replace("-0.0", "0.0").replace("-", "\u2212")
+
+
+def _sample(style: Style) -> Block:
+    tall = style.mm(44.0)
+    room = HALF
+    box = sample_box(HALF, tall, style)
+    pitch = style.mm(8.6)
+    marks: list[Mark] = list(paragraph(GUIDE, room, style.head, bold=True).marks)
+    top = paragraph(GUIDE, room, style.head, bold=True).height + style.mm(5.0)
+    for i, label in enumerate(("Light it was seen in", "Against", "Keep, or change to", "Date")):
+        y = top + i * pitch
+        marks.append(Text(0.0, y, label, style.small, False, SOFT))
+        marks.append(Line(style.mm(28.0), y + 0.6, room, y + 0.6, 0.15, RULE))
+    body = columns([box, Block(tuple(marks), tall)], [0.0, HALF + GUTTER])
+    return stacked([Block((), style.mm(4.5)), body])
+
+
+def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
+    shown, rest = shortened(sheet.pieces, style)
+    rows = []
+    for number, piece in enumerate(shown, 1):
+        left, low, right, high = cut_outline(piece).bounds
+        how = []
+        if piece.fold_edge is not None:
+            how.append("on the fold")
+        if piece.pair:
+            how.append("in pairs, left and right")
+        if piece.grain:
+            how.append(
+                "straight or cross grain" if piece.grain == "either" else f"{piece.grain} grain"
+            )
+        if abs(piece.grain_deg) > 0.05:
+            how.append(f"grain line {piece.grain_deg:g}\u00b0 off")
+        rows.append(
+            [
+                str(number),
+                piece.name,
+                str(piece.quantity),
+                f"{cm(right - left)} \u00d7 {cm(high - low)}",
+                f"{inches(right - left)} \u00d7 {inches(high - low)}",
+                cm(piece.seam_cm) if piece.seam_cm else "none",
+                ", ".join(how),
+            ]
+        )
+    layout = [
+        Column("No.", 9, bold=True),
+        Column("Piece", 37, bold=True),
+        Column("Cut", 13, right=True),
+        Column("Cut size, opened out", 36),
+        Column("in inches", 37),
+        Column("Seam", 15),
+        Column("How", WIDTH - 147),
+    ]
+    blocks = [*table(layout, rows, style), *rest_note(rest, WIDTH, style)]
+    if sheet.pieces_note:
+        blocks.append(paragraph(sheet.pieces_note, WIDTH, style.body, bold=True))
+    return blocks
+
+
+def _lays(sheet: MakingSheet, style: Style) -> list[Block]:
+    """One lay across the page, several in two columns."""
+    numbers: dict[str, int] = {}
+    for number, piece in enumerate(sheet.pieces, 1):
+        numbers.setdefault(piece.name, number)
+    shown, rest = shortened(sheet.lays, style)
+    if len(shown) <= 1:
+        blocks = [_lay(name, lay, numbers, style, WIDTH) for name, lay in shown]
+    else:
+        blocks = []
+        for start in range(0, len(shown), 2):
+            pair = [_lay(name, lay, numbers, style, HALF) for name, lay in shown[start : start + 2]]
+            blocks.append(columns(pair, [0.0, HALF + GUTTER][: len(pair)]))
+    if blocks:
+        key = f"Numbers as in the cutting list. {LAY_KEY}"
+        blocks.append(paragraph(key, WIDTH, style.small, colour=SOFT))
+    return [*blocks, *rest_note(rest, WIDTH, style)]
+
+
+def _lay(name: str, lay: Lay, numbers: dict[str, int], style: Style, width: float) -> Block:
+    folded = {"lengthwise": ", folded along the warp", "crosswise": ", folded across"}
+    # A lay that leaves pieces over must not be taken for one that can be cut.
+    said = f"Lay on {name}" if lay.fits else f"{lay.verdict.capitalize()}: {name}"
+    title = paragraph(
+        f"{said}{folded.get(lay.fold, '')}", width, style.head, bold=True, lines=1
+    ).marks[0]
+    assert isinstance(title, Text)
+    drawing = lay_drawing(lay, numbers, width, style.mm(74.0), style)
+    return stacked(
+        [
+            heading(title.text, width, style),
+            Block(drawing.marks, drawing.height + 0.8),
+            *bullets(lay_sentences(lay), width, style, whole=True),
+        ]
+    )
+
+
+def _basis(sheet: MakingSheet, style: Style) -> list[Block]:
+    measured = [entry for entry in sheet.basis if entry.how_sure == "measured"]
+    assumed = [entry for entry in sheet.basis if entry.how_sure != "measured"]
+    layout = [Column("", HALF - 19.0), Column("", 19.0)]
+    blocks: list[Block] = []
+    for title, entries in (("Measured", measured), ("Assumed", assumed)):
+        if not entries:
+            continue
+        shown, rest = shortened(entries, style)
+        layout = [Column(title, HALF - 19.0), Column("How sure", 19.0, bold=True)]
+        rows = [
+            [entry.what + (f" ({entry.source})" if entry.source else ""), entry.how_sure]
+            for entry in shown
+        ]
+        if title == "Measured":
+            layout = [Column(title, HALF - 0.1), Column("", 0.1)]
+            rows = [[row[0], ""] for row in rows]
+        blocks += table(layout, rows, style)
+        blocks += rest_note(rest, HALF, style)
+    return blocks

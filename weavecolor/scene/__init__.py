@@ -1,0 +1,1 @@
+"""Where a garment is seen: places, lights with directions, and what lies behind the cloth."""

@@ -1,0 +1,94 @@
+"""What can lie behind the cloth: white, black, calico, card, human skin, or any screen colour.
+
+Knows backings by name; knows nothing of cloth. Spectra and their sources are in
+``data/backings.csv`` (invented curves of the usual shape) and ``data/skin.csv`` (measured, NIST).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+
+import numpy as np
+
+from weavecolor.colour.hexcolour import hex_rgb
+from weavecolor.colour.spectra import BANDS, Spectrum
+from weavecolor.errors import InputError
+from weavecolor.files.spectrafile import spectra_from_text
+
+
+@dataclass(frozen=True, eq=False)
+class Backing:
+    """What lies behind the cloth: a Lambertian surface of reflectance (41,), 0-1."""
+
+    name: str
+    reflectance: Spectrum
+
+    def __post_init__(self) -> None:
+        if np.shape(self.reflectance) != (BANDS,):
+            raise InputError(f"a backing has {BANDS} bands, got shape {np.shape(self.reflectance)}")
+
+
+SKINS = ("light", "medium", "dark")
+
+
+def backing_names() -> tuple[str, ...]:
+    """Every named backing; a screen colour such as "#d8c9a0" may stand in place of a name.
+
+    Examples
+    --------
+    >>> "calico" in backing_names()
+    True
+    """
+    return (*_table("backings"), *(f"skin {tone}" for tone in SKINS))
+
+
+@lru_cache(maxsize=64)
+def backing(spec: str) -> Backing:
+    """The backing called ``spec``: one of :func:`backing_names`, or ``"#rrggbb"``.
+
+    A screen colour is turned into one of the many spectra that look so in daylight. Raises
+    InputError for anything else.
+
+    Examples
+    --------
+    >>> backing("skin dark").name, backing("#d8c9a0").reflectance.shape
+    ('skin dark', (41,))
+    """
+    name = " ".join(spec.split()).casefold() if isinstance(spec, str) else ""
+    if name.startswith("#"):
+        # Recovery loads the colour library: only for a screen colour.
+        from weavecolor.colour.colorimetry import spectrum_from_srgb
+
+        return Backing(name, spectrum_from_srgb(hex_rgb(name)))
+    if name == "skin":
+        name = "skin medium"
+    if name not in backing_names():
+        raise InputError(
+            f"{str(spec)[:40]!r} is not a known backing; use {', '.join(backing_names())}, or a "
+            'screen colour such as "#d8c9a0"'
+        )
+    if name.startswith("skin "):
+        return Backing(name, _table("skin")[name.removeprefix("skin ")])
+    return Backing(name, _table("backings")[name])
+
+
+def skin_band() -> tuple[Spectrum, Spectrum]:
+    """Lowest and highest reflectance among the 100 people measured, each shape (41,).
+
+    Examples
+    --------
+    >>> low, high = skin_band()
+    >>> bool((low < high).all())
+    True
+    """
+    table = _table("skin")
+    return table["minimum"], table["maximum"]
+
+
+@lru_cache(maxsize=2)
+def _table(name: str) -> dict[str, Spectrum]:
+    file = f"{name}.csv"
+    text = (files("weavecolor") / "data" / file).read_text(encoding="utf-8")
+    return {key: found.values for key, found in spectra_from_text(text, file=file).items()}

@@ -1,0 +1,326 @@
+"""Places a dressmaker knows, as lights with directions, and scenes of one's own.
+
+Knows where light comes from and of what kind it is; knows nothing of cloth or colour.
+
+Directions are in the garment's frame (see ``scene``). The garment hangs upright, so the cloth's
+outward normal is level. Azimuth 0 is down the garment, towards the floor: that is where the
+footlights are. Azimuth 180 is up: sky, chandelier, stage battens. Azimuth 90 and 270 are level,
+to either side (90 on the right of someone who faces the cloth). Zenith 0 is straight ahead of
+the cloth, 90 along it, above 90 behind it. A light at elevation e above the level, straight ahead
+of the cloth, is at zenith e, azimuth 180.
+
+Every scene is scaled so that the total irradiance on the cloth plane, from in front and behind,
+has photopic Y = 100 (2 degree observer): exposure is set for the place, as the eye does. The
+directions, shares and viewers below are typical, chosen by judgement (common practice, no
+source); the kinds of light are the CIE's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+
+from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.spectra import Spectrum, frozen
+from weavecolor.errors import InputError
+from weavecolor.scene.scene import Light, Scene
+
+#: Zenith angles this close to the plane of the cloth give it no light worth computing.
+GRAZING_DEG = 89.0
+
+
+@dataclass(frozen=True)
+class Beam:
+    """One directional light: a light's name, direction, and share of the total on the cloth."""
+
+    light: str
+    zenith_deg: float
+    azimuth_deg: float
+    share: float
+
+
+@dataclass(frozen=True)
+class Place:
+    """Recipe of a scene: beams, and the light of the diffuse rest (1 minus the beams' shares)."""
+
+    name: str
+    beams: tuple[Beam, ...]
+    diffuse_light: str
+    notes: str
+    white: str = ""  #: name of the adapting light; empty: the mixture that falls on the cloth
+    view_zenith_deg: float = 0.0
+    view_azimuth_deg: float = 0.0
+
+
+PLACES: tuple[Place, ...] = (
+    Place(
+        "window at the side",
+        (Beam("daylight", 55.0, 90.0, 0.7),),
+        "daylight",
+        "Daylight from one window at the side, the rest reflected by the room.",
+    ),
+    Place(
+        "noon outdoors",
+        (Beam("sunlight", 60.0, 180.0, 0.65),),
+        "daylight",
+        "High sun falling steeply down the garment, open sky and ground around.",
+    ),
+    Place("overcast", (), "daylight", "Even grey sky: light from everywhere, no shadows."),
+    Place(
+        "ballroom",
+        (
+            Beam("ballroom tungsten", 50.0, 150.0, 0.2),
+            Beam("ballroom tungsten", 45.0, 225.0, 0.2),
+            Beam("ballroom tungsten", 65.0, 180.0, 0.15),
+        ),
+        "ballroom tungsten",
+        "Chandeliers of dimmed bulbs above, light walls around.",
+    ),
+    Place(
+        "candlelit",
+        (Beam("candle", 40.0, 120.0, 0.4), Beam("candle", 50.0, 240.0, 0.3)),
+        "candle",
+        "Candles at head height on both sides. Keep open flame well away from sheer cloth; the "
+        "house's fire rules and its safety officer decide.",
+    ),
+    Place(
+        "footlights",
+        (Beam("stage tungsten", 55.0, 0.0, 0.7),),
+        "stage tungsten",
+        "Light from the stage's edge, up the garment.",
+    ),
+    Place(
+        "stage from above",
+        (Beam("stage tungsten", 50.0, 160.0, 0.45), Beam("stage tungsten", 50.0, 200.0, 0.45)),
+        "stage tungsten",
+        "Two halogen lamps above and in front, little else.",
+        view_zenith_deg=10.0,
+    ),
+    Place(
+        "stage LED",
+        (Beam("stage LED", 50.0, 160.0, 0.45), Beam("stage LED", 50.0, 200.0, 0.45)),
+        "stage LED",
+        "Two lamps of red, green and blue emitters above and in front: colours that match in "
+        "daylight may part here.",
+        view_zenith_deg=10.0,
+    ),
+    Place(
+        "flash on camera",
+        (Beam("flash", 3.0, 180.0, 0.95),),
+        "flash",
+        "Flash just above the lens: glossy cloth throws it straight back.",
+    ),
+    Place(
+        "workroom",
+        (Beam("fluorescent", 65.0, 180.0, 0.5),),
+        "fluorescent",
+        "Tubes overhead, light walls and table.",
+    ),
+    Place(
+        "lightbox behind",
+        (Beam("daylight", 180.0, 0.0, 0.9),),
+        "daylight",
+        "Light from behind the cloth, seen through it; a little room light in front.",
+    ),
+)
+
+_BY_NAME = {place.name.lower(): place for place in PLACES}
+
+
+def scene_names() -> tuple[str, ...]:
+    """Names of the scenes, for a list to choose from.
+
+    Examples
+    --------
+    >>> "window at the side" in scene_names()
+    True
+    """
+    return tuple(place.name for place in PLACES)
+
+
+def scene(name: str) -> Scene:
+    """The named scene; letter case is ignored. InputError with the list for an unknown name.
+
+    Examples
+    --------
+    >>> len(scene("window at the side").lights) > 0
+    True
+    """
+    key = " ".join(str(name).split()).lower()
+    if key not in _BY_NAME:
+        raise InputError(f"no scene called {name!r}; use {', '.join(scene_names())}")
+    return _built(key)
+
+
+@lru_cache(maxsize=64)
+def _built(key: str) -> Scene:
+    return build(_BY_NAME[key])
+
+
+def build(place: Place) -> Scene:
+    """A scene from its recipe. InputError for shares outside 0-1 or light along the cloth.
+
+    Examples
+    --------
+    >>> build(PLACES[0]).name == PLACES[0].name
+    True
+    """
+    shares = [beam.share for beam in place.beams]
+    if not np.isfinite(shares).all() or min(shares, default=0.0) < 0 or sum(shares) > 1 + 1e-9:
+        raise InputError(
+            f"the shares of light in {place.name!r} must be 0 to 1 and no more than 1 together"
+        )
+    lights = []
+    for beam in place.beams:
+        zenith, azimuth = _direction(beam.zenith_deg, beam.azimuth_deg)
+        # A plane that faces the light gets more than the cloth, which is turned away from it.
+        facing = beam.share / abs(np.cos(np.radians(zenith)))
+        lights.append(Light(zenith, azimuth, frozen(light_spectrum(beam.light) * facing)))
+    diffuse = light_spectrum(place.diffuse_light) * max(1.0 - sum(shares), 0.0)
+    made = Scene(
+        place.name,
+        tuple(lights),
+        frozen(diffuse),
+        frozen(light_spectrum(place.white)) if place.white else frozen(np.ones(diffuse.size)),
+        place.view_zenith_deg,
+        place.view_azimuth_deg,
+        place.notes,
+    )
+    return made if place.white else replace(made, white=illumination(made))
+
+
+def illumination(scene: Scene) -> Spectrum:
+    """Total spectral irradiance on the cloth plane, from in front and from behind, shape (41,).
+
+    This times a radiance factor is what ``colorimetry.reading`` takes as a radiance, and this is
+    its ``illumination``. Light from behind counts: through a lightbox, clear air reads as white.
+
+    Examples
+    --------
+    >>> illumination(window).shape
+    (41,)
+    """
+    total = np.array(scene.diffuse, dtype=np.float64)
+    for light in scene.lights:
+        total += light.irradiance * abs(np.cos(np.radians(light.zenith_deg)))
+    return frozen(total)
+
+
+def custom_scene(
+    light: str = "daylight",
+    zenith_deg: float = 45.0,
+    azimuth_deg: float = 90.0,
+    diffuse_share: float = 0.3,
+    *,
+    diffuse_light: str | None = None,
+    white: str | None = None,
+    view_zenith_deg: float = 0.0,
+    view_azimuth_deg: float = 0.0,
+    name: str = "own light",
+) -> Scene:
+    """A scene with one named light.
+
+    ``zenith_deg`` 0 to 180 (not within a degree of 90, where light runs along the cloth),
+    ``azimuth_deg`` any, ``diffuse_share`` 0 (one lamp in a dark room) to 1 (all around).
+    ``diffuse_light`` names the room's light (default: the same), ``white`` the light that the
+    eye is adapted to (default: the mixture on the cloth). The viewer's zenith is 0 to below 90.
+
+    Examples
+    --------
+    >>> own = custom_scene("daylight", 45.0, 90.0, diffuse_share=0.0)
+    >>> own.lights[0].zenith_deg
+    45.0
+    """
+    if not (np.isfinite(diffuse_share) and 0.0 <= diffuse_share <= 1.0):
+        raise InputError(f"a diffuse share is 0 to 1, got {diffuse_share:g}")
+    view_zenith, view_azimuth = view_direction(view_zenith_deg, view_azimuth_deg)
+    beams = (Beam(light, zenith_deg, azimuth_deg, 1.0 - diffuse_share),)
+    return build(
+        Place(
+            name,
+            beams if diffuse_share < 1.0 else (),
+            diffuse_light or light,
+            "",
+            white or "",
+            view_zenith,
+            view_azimuth,
+        )
+    )
+
+
+def with_light_from(scene: Scene, zenith_deg: float, azimuth_deg: float) -> Scene:
+    """The same place with all its directional light coming from one direction.
+
+    The lights are merged into one that gives the cloth the same total irradiance; diffuse light,
+    adaptation and viewer stay. A scene without directional light is returned unchanged.
+
+    Examples
+    --------
+    >>> with_light_from(window, 60.0, 270.0).lights[0].zenith_deg
+    60.0
+    """
+    if not scene.lights:
+        return scene
+    zenith, azimuth = _direction(zenith_deg, azimuth_deg)
+    merged = (illumination(scene) - scene.diffuse) / abs(np.cos(np.radians(zenith)))
+    return replace(scene, lights=(Light(zenith, azimuth, frozen(merged)),))
+
+
+def with_viewer(scene: Scene, zenith_deg: float, azimuth_deg: float = 0.0) -> Scene:
+    """The same place seen from another direction, zenith 0 to below 90.
+
+    Examples
+    --------
+    >>> with_viewer(window, 30.0).view_zenith_deg
+    30.0
+    """
+    zenith, azimuth = view_direction(zenith_deg, azimuth_deg)
+    return replace(scene, view_zenith_deg=zenith, view_azimuth_deg=azimuth)
+
+
+def turned(scene: Scene, angle_deg: float) -> Scene:
+    """The same place with all lights and the viewer turned about the cloth's normal.
+
+    The azimuths grow by ``angle_deg``: what the cloth meets when it turns by minus that angle.
+
+    Examples
+    --------
+    >>> turned(window, 360.0).lights[0].zenith_deg == window.lights[0].zenith_deg
+    True
+    """
+    if not np.isfinite(angle_deg):
+        raise InputError("a turn is a number of degrees")
+    lights = tuple(
+        replace(light, azimuth_deg=(light.azimuth_deg + angle_deg) % 360.0)
+        for light in scene.lights
+    )
+    view = (scene.view_azimuth_deg + angle_deg) % 360.0
+    return replace(scene, lights=lights, view_azimuth_deg=view)
+
+
+def view_direction(zenith_deg: float, azimuth_deg: float) -> tuple[float, float]:
+    """A viewer's direction checked: in front of the cloth, not along it.
+
+    Examples
+    --------
+    >>> view_direction(30.0, 0.0)
+    (30.0, 0.0)
+    """
+    zenith, azimuth = _direction(zenith_deg, azimuth_deg)
+    if zenith > 90.0:
+        raise InputError("the viewer is in front of the cloth: zenith 0 to below 89 degrees")
+    return zenith, azimuth
+
+
+def _direction(zenith_deg: float, azimuth_deg: float) -> tuple[float, float]:
+    zenith, azimuth = float(zenith_deg), float(azimuth_deg)
+    if not np.isfinite([zenith, azimuth]).all():
+        raise InputError("a direction is two numbers of degrees: zenith and azimuth")
+    if not 0.0 <= zenith <= 180.0 or abs(zenith - 90.0) < 90.0 - GRAZING_DEG:
+        raise InputError(
+            f"zenith {zenith:g} is no direction of light: use 0 (straight ahead of the cloth) to "
+            "89, or 91 to 180 from behind"
+        )
+    return zenith, azimuth % 360.0

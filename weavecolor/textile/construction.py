@@ -1,0 +1,391 @@
+"""The construction of a cloth in numbers: cover, openness, weight, cover factor, crimp, jamming.
+
+Knows Peirce's geometry of cloth; knows nothing of light, colour or files.
+Sources: Peirce, The geometry of cloth structure, J. Text. Inst. 28 (1937) T45; flattened yarn by
+Kemp's racetrack section, J. Text. Inst. 49 (1958) T44; longer floats after Love, Text. Res. J. 24
+(1954) 1073 (the last two from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from weavecolor.errors import InputError
+from weavecolor.textile import units
+from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.weaves import interlacings
+
+
+def fractional_cover(width_mm: float, threads_per_cm: float) -> float:
+    """Yarn width over thread spacing, c = d / p; not limited to 1.
+
+    Examples
+    --------
+    >>> fractional_cover(0.1, 40.0)
+    0.4
+    """
+    return width_mm * threads_per_cm / 10.0
+
+
+def cloth_cover(warp_cover: float, weft_cover: float) -> float:
+    """c1 + c2 - c1 c2: the share of the cloth's area that any yarn covers (Peirce 1937).
+
+    Examples
+    --------
+    >>> cloth_cover(0.5, 0.5)
+    0.75
+    """
+    c1, c2 = min(warp_cover, 1.0), min(weft_cover, 1.0)
+    return c1 + c2 - c1 * c2
+
+
+def covers(cloth: Cloth) -> tuple[float, float]:
+    """Fractional covers of warp and weft.
+
+    Examples
+    --------
+    >>> [round(c, 2) for c in covers(organza)]
+    [0.25, 0.23]
+    """
+    return (
+        fractional_cover(cloth.warp.width_mm, cloth.ends_per_cm),
+        fractional_cover(cloth.weft.width_mm, cloth.picks_per_cm),
+    )
+
+
+def openness(cloth: Cloth) -> float:
+    """Share of the area that is open seen straight on, (1 - c1)(1 - c2).
+
+    Exact along the normal for parallel yarns, crimped or not: the formula for woven wire cloth
+    (ISO 9044).
+
+    Examples
+    --------
+    >>> round(openness(organza), 2)
+    0.58
+    """
+    return 1.0 - cloth_cover(*covers(cloth))
+
+
+def cover_factor_si(threads_per_cm: float, tex: float) -> float:
+    """K = n sqrt(tex) / 10, threads per cm.
+
+    Examples
+    --------
+    >>> cover_factor_si(25.0, 16.0)
+    10.0
+    """
+    return threads_per_cm * math.sqrt(tex) / 10.0
+
+
+def cover_factor_english(threads_per_cm: float, tex: float) -> float:
+    """Peirce's K = (threads per inch) / sqrt(Ne).
+
+    Examples
+    --------
+    >>> round(cover_factor_english(40.0, 14.76), 1)  # 102 ends an inch of Ne 40
+    16.1
+    """
+    return threads_per_cm * units.CM_PER_INCH / math.sqrt(units.NE_TEX / tex)
+
+
+def areal_mass(
+    ends_per_cm: float,
+    warp_tex: float,
+    warp_crimp: float,
+    picks_per_cm: float,
+    weft_tex: float,
+    weft_crimp: float,
+) -> float:
+    """g/m2 of loom-state cloth, (n1 T1 (1 + crimp1) + n2 T2 (1 + crimp2)) / 10.
+
+    Examples
+    --------
+    >>> areal_mass(25.0, 20.0, 0.0, 25.0, 20.0, 0.0)
+    100.0
+    """
+    warp = ends_per_cm * warp_tex * (1.0 + warp_crimp)
+    return (warp + picks_per_cm * weft_tex * (1.0 + weft_crimp)) / 10.0
+
+
+def cloth_mass_g_m2(cloth: Cloth) -> float:
+    """g/m2 of ``cloth`` from its setts, yarns and crimps; finishes are not counted.
+
+    Examples
+    --------
+    >>> round(cloth_mass_g_m2(organza))
+    19
+    """
+    return areal_mass(
+        cloth.ends_per_cm,
+        cloth.warp.tex,
+        cloth.warp_crimp,
+        cloth.picks_per_cm,
+        cloth.weft.tex,
+        cloth.weft_crimp,
+    )
+
+
+def peirce_crimp(spacing: float, displacement: float, thickness: float) -> float:
+    """Crimp of a yarn that rises ``displacement`` over crossing threads ``spacing`` apart.
+
+    ``thickness`` D is the sum of both yarn diameters; all in one unit. Peirce's seven equations
+    leave (D - h) cos t + p sin t = D for the weave angle t, and l = (p - D sin t)/cos t + D t.
+    Raises InputError when the threads are closer than jamming allows.
+
+    Examples
+    --------
+    >>> round(peirce_crimp(0.4, 0.1, 0.2), 3)
+    0.032
+    """
+    p, h, d = spacing, displacement, thickness
+    reach = math.hypot(d - h, p)
+    if reach < d * (1.0 - 1e-9):
+        raise InputError("threads closer than jamming allows")
+    angle = math.atan2(p, d - h) - math.acos(min(1.0, d / reach))
+    straight = (p - d * math.sin(angle)) / math.cos(angle) if angle < math.pi / 2 - 1e-9 else 0.0
+    return (straight + d * angle) / p - 1.0
+
+
+def share_range(cloth: Cloth) -> tuple[float, float]:
+    """Least and greatest ``warp_share`` the cloth can have; above jamming the least is greater.
+
+    Neighbouring ends lie on opposite sides of a pick, so that their distance, p1 across and h1
+    through the cloth, is at least D = height of warp + height of weft; likewise for picks. With
+    h1 + h2 = D this is Peirce's jamming relation
+    sqrt(1 - (p1/D)^2) + sqrt(1 - (p2/D)^2) <= 1.
+
+    Examples
+    --------
+    >>> low, high = share_range(organza)
+    >>> 0.0 <= low < high <= 1.0
+    True
+    """
+    thick = cloth.warp.height_mm + cloth.weft.height_mm
+    ends, picks = _crossing_spacings(cloth)
+
+    def least(spacing: float) -> float:
+        return math.sqrt(max(0.0, 1.0 - (max(spacing, 0.0) / thick) ** 2))
+
+    return least(ends), 1.0 - least(picks)
+
+
+def natural_share(cloth: Cloth) -> float:
+    """The warp's share of the crimp displacement when nobody has said: balanced, if it can be.
+
+    Balanced means each yarn rises by the other's height; a close-set system takes more.
+
+    Examples
+    --------
+    >>> round(natural_share(organza), 2)
+    0.5
+    """
+    low, high = share_range(cloth)
+    balanced = cloth.weft.height_mm / (cloth.warp.height_mm + cloth.weft.height_mm)
+    return min(max(balanced, low), high)
+
+
+def share_from_crimps(cloth: Cloth, warp_crimp: float, weft_crimp: float) -> float | None:
+    """The warp's share that two known crimps imply, from Peirce's h = (4/3) p sqrt(crimp).
+
+    Examples
+    --------
+    >>> share_from_crimps(organza, 0.05, 0.05) > 0.5  # fewer picks than ends
+    True
+    """
+    warp = math.sqrt(warp_crimp) / cloth.picks_per_cm
+    weft = math.sqrt(weft_crimp) / cloth.ends_per_cm
+    return warp / (warp + weft) if warp + weft > 0.0 else None
+
+
+def predicted_crimps(cloth: Cloth) -> tuple[float, float]:
+    """Crimps of warp and weft from Peirce's geometry at the cloth's ``warp_share``.
+
+    Floats lie straight, so a thread's crimp is scaled by its interlacings per thread crossed.
+    Raises InputError above jamming.
+
+    Examples
+    --------
+    >>> [0.0 < crimp < 0.1 for crimp in predicted_crimps(organza)]
+    [True, True]
+    """
+    check_weavable(cloth)
+    share = natural_share(cloth) if cloth.warp_share is None else cloth.warp_share
+    thick = cloth.warp.height_mm + cloth.weft.height_mm
+    ends_flat = cloth.warp.width_mm - cloth.warp.height_mm
+    picks_flat = cloth.weft.width_mm - cloth.weft.height_mm
+    per_end, per_pick = _interlacings_per_thread(cloth)
+    ends, picks = _crossing_spacings(cloth)
+
+    def crimp(crossing: float, flat: float, mean: float, rise: float, per_thread: float) -> float:
+        extra = crossing * peirce_crimp(crossing, rise, thick)
+        return extra * per_thread / mean
+
+    return (
+        crimp(picks, picks_flat, 10.0 / cloth.picks_per_cm, share * thick, per_end),
+        crimp(ends, ends_flat, 10.0 / cloth.ends_per_cm, (1.0 - share) * thick, per_pick),
+    )
+
+
+def check_weavable(cloth: Cloth) -> None:
+    """Raise InputError, naming sett and yarn, when the cloth is set closer than it can be woven.
+
+    Two limits: no system's yarns can be wider than their room (cover 1), and warp and weft
+    together cannot pass Peirce's jamming relation (see :func:`share_range`).
+
+    Examples
+    --------
+    >>> check_weavable(organza)  # nothing is said of cloth that can be woven
+    """
+    for field, threads, sett, yarn in (
+        ("ends", "warp", cloth.ends_per_cm, cloth.warp),
+        ("picks", "weft", cloth.picks_per_cm, cloth.weft),
+    ):
+        cover = fractional_cover(yarn.width_mm, sett)
+        if cover > 1.0 + 1e-9:
+            raise InputError(
+                f"{sett:.4g} {field}/cm of {yarn.tex:.4g} tex {threads} is above jamming: cover "
+                f"{cover:.2f}, at most 1; use at most {10.0 / yarn.width_mm:.4g} {field}/cm, or a "
+                "finer, denser-packed or rounder yarn",
+                field=field,
+            )
+    low, high = share_range(cloth)
+    if low > high + 1e-9:
+        c1, c2 = covers(cloth)
+        raise InputError(
+            f"{cloth.ends_per_cm:.4g} ends/cm of {cloth.warp.tex:.4g} tex with "
+            f"{cloth.picks_per_cm:.4g} picks/cm of {cloth.weft.tex:.4g} tex is above jamming for "
+            f"{cloth.weave.name}: covers {c1:.2f} and {c2:.2f}; both would fit at "
+            f"{100.0 * _jamming_scale(cloth):.0f} % of these setts; lower one or both, or use "
+            "finer yarn",
+            field="ends, picks",
+        )
+
+
+#: A cloth more open or lighter than this is handled as sheer (by judgement).
+SHEER_OPEN, SHEER_G_M2 = 0.15, 45.0
+
+
+@dataclass(frozen=True)
+class Description:
+    """A cloth in numbers; lengths mm, mass g/m2, setts per cm and inch, the rest shares."""
+
+    warp_tex: float
+    weft_tex: float
+    warp_diameter_mm: float
+    weft_diameter_mm: float
+    warp_width_mm: float
+    weft_width_mm: float
+    ends_per_cm: float
+    picks_per_cm: float
+    ends_per_inch: float
+    picks_per_inch: float
+    warp_cover: float
+    weft_cover: float
+    cloth_cover: float
+    openness: float
+    warp_cover_factor: float
+    weft_cover_factor: float
+    warp_crimp: float
+    weft_crimp: float
+    mass_g_m2: float
+    mass_momme: float
+    thickness_mm: float
+    warp_on_face: float
+    jamming: float
+
+    @property
+    def sheer(self) -> bool:
+        """Whether the cloth is to be handled as sheer."""
+        return self.openness > SHEER_OPEN or self.mass_g_m2 < SHEER_G_M2
+
+
+def describe(cloth: Cloth) -> Description:
+    """The numbers of ``cloth``.
+
+    ``cover_factor`` is K in SI units. ``thickness_mm`` is Peirce's greater of h + d, pressed by
+    nothing. ``warp_on_face`` is the share of crossings with warp up. ``jamming`` is the sett as a
+    share of the closest possible at the same ratio of ends to picks (1 is jammed).
+
+    Examples
+    --------
+    >>> round(describe(organza).ends_per_inch)
+    102
+    """
+    c1, c2 = covers(cloth)
+    share = natural_share(cloth) if cloth.warp_share is None else cloth.warp_share
+    thick = cloth.warp.height_mm + cloth.weft.height_mm
+    crossings = [up for row in cloth.weave.lift for up in row]
+    mass = cloth_mass_g_m2(cloth)
+    return Description(
+        warp_tex=cloth.warp.tex,
+        weft_tex=cloth.weft.tex,
+        warp_diameter_mm=cloth.warp.diameter_mm,
+        weft_diameter_mm=cloth.weft.diameter_mm,
+        warp_width_mm=cloth.warp.width_mm,
+        weft_width_mm=cloth.weft.width_mm,
+        ends_per_cm=cloth.ends_per_cm,
+        picks_per_cm=cloth.picks_per_cm,
+        ends_per_inch=cloth.ends_per_cm * units.CM_PER_INCH,
+        picks_per_inch=cloth.picks_per_cm * units.CM_PER_INCH,
+        warp_cover=c1,
+        weft_cover=c2,
+        cloth_cover=cloth_cover(c1, c2),
+        openness=openness(cloth),
+        warp_cover_factor=cover_factor_si(cloth.ends_per_cm, cloth.warp.tex),
+        weft_cover_factor=cover_factor_si(cloth.picks_per_cm, cloth.weft.tex),
+        warp_crimp=cloth.warp_crimp,
+        weft_crimp=cloth.weft_crimp,
+        mass_g_m2=mass,
+        mass_momme=mass / units.MOMME_G_M2,
+        thickness_mm=max(
+            share * thick + cloth.warp.height_mm, (1.0 - share) * thick + cloth.weft.height_mm
+        ),
+        warp_on_face=sum(crossings) / len(crossings),
+        jamming=1.0 / _jamming_scale(cloth),
+    )
+
+
+def _interlacings_per_thread(cloth: Cloth) -> tuple[float, float]:
+    """Interlacings per thread crossed, of the tightest end and of the tightest pick; 1 if plain."""
+    lift = cloth.weave.lift
+    of_end, of_pick = interlacings(lift)
+    return of_end / len(lift), of_pick / len(lift[0])
+
+
+def _crossing_spacings(cloth: Cloth, scale: float = 1.0) -> tuple[float, float]:
+    """Spacing of ends and of picks where a thread passes between them, mm.
+
+    Threads under one float may lie side by side, which leaves more room at the interlacings; a
+    flat yarn takes its flat part off the spacing (racetrack section).
+    """
+    per_end, per_pick = _interlacings_per_thread(cloth)
+
+    def crossing(spacing: float, width: float, height: float, per_thread: float) -> float:
+        return spacing + (1.0 / per_thread - 1.0) * (spacing - width) - (width - height)
+
+    warp, weft = cloth.warp, cloth.weft
+    return (
+        crossing(10.0 / (cloth.ends_per_cm * scale), warp.width_mm, warp.height_mm, per_pick),
+        crossing(10.0 / (cloth.picks_per_cm * scale), weft.width_mm, weft.height_mm, per_end),
+    )
+
+
+def _jamming_scale(cloth: Cloth) -> float:
+    """By what both setts could be multiplied to be just jammed."""
+    thick = cloth.warp.height_mm + cloth.weft.height_mm
+
+    def fits(scale: float) -> bool:
+        if scale * max(covers(cloth)) > 1.0:
+            return False
+        needed = 0.0
+        for spacing in _crossing_spacings(cloth, scale):
+            needed += math.sqrt(max(0.0, 1.0 - (max(spacing, 0.0) / thick) ** 2))
+        return needed <= 1.0
+
+    low, high = 0.0, 1.0 / max(covers(cloth))
+    for _ in range(50):
+        middle = (low + high) / 2.0
+        low, high = (middle, high) if fits(middle) else (low, middle)
+    return low
