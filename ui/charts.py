@@ -47,7 +47,7 @@ def turn_chart(turn: looks.Turn, now_deg: float) -> None:
             gridColor="#e2d9c6",
         ),
     )
-    tip = ["angle", "colour", "code", alt.Tooltip("lightness", format=".1f")]
+    tip = [*map(alt.Tooltip, ("angle", "colour", "code")), alt.Tooltip("lightness", format=".1f")]
     base = alt.Chart(data).encode(x=x, tooltip=tip)
 
     def line(field: str, title: str, ink: str) -> alt.LayerChart:

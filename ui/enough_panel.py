@@ -27,7 +27,7 @@ from weavecolor.picture.canvas import Page
 from weavecolor.picture.canvaspng import page_image
 from weavecolor.report.sheetblocks import Style
 from weavecolor.report.sheetdrawings import lay_drawing
-from weavecolor.report.sheetlayout import lay_sentences
+from weavecolor.report.sheetwords import lay_sentences
 from weavecolor.textile.grain import grain_words
 
 TRIES = 60
@@ -221,7 +221,7 @@ def _with_pieces(now: Work, edited: pd.DataFrame, shaped: tuple[Piece, ...], key
     return replace(now, pieces=pieces, in_hand={**now.in_hand, key: hand})
 
 
-def _named(piece: Piece) -> tuple:
+def _named(piece: Piece) -> tuple[Any, ...]:
     corners = tuple((round(x, 1), round(y, 1)) for x, y in piece.outline)
     return piece.name, corners, piece.quantity, piece.fold_edge, piece.grain
 

@@ -17,7 +17,7 @@ from lengths_input import length_input
 from session import bound, guarded, plain, work
 from state import FullnessChoice, Work, chosen_option
 from weavecolor.cutting.fullness import FullnessPlan, plan_fullness
-from weavecolor.report.sheetlayout import fullness_sentences
+from weavecolor.report.sheetwords import fullness_sentences
 
 KIND_WORDS = {"flat": "flat", "gathered": "gathered", "knife": "knife pleats", "box": "box pleats"}
 

@@ -7,6 +7,7 @@ sessions because the same content looks the same to everyone; knows nothing of w
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import streamlit as st
@@ -52,13 +53,13 @@ def outcome(work: Work, option: ProjectOption, light: LightChoice | None = None)
     return _outcome((stack_key(stack), light, _known(stack)), stack, scene_of(light))
 
 
-def _known(stack: Stack) -> tuple:
+def _known(stack: Stack) -> tuple[Any, ...]:
     """What the uncertainty rests on; kept in the key because it is not part of the look."""
     return tuple((layer.cloth.remarks, layer.cloth.sources) for layer in stack.layers)
 
 
 @st.cache_resource(max_entries=400, show_spinner=False)
-def _outcome(key: tuple, _stack: Stack, _scene: Scene) -> Outcome:
+def _outcome(key: tuple[Any, ...], _stack: Stack, _scene: Scene) -> Outcome:
     return evaluate((Option(_stack, _scene),))[0]
 
 
@@ -76,7 +77,7 @@ def hiding(work: Work, option: ProjectOption) -> Hiding:
 
 
 @st.cache_resource(max_entries=200, show_spinner=False)
-def _hiding(key: tuple, _stack: Stack) -> Hiding:
+def _hiding(key: tuple[Any, ...], _stack: Stack) -> Hiding:
     passed = transmittance(_stack)
     light = light_spectrum("D65")
     return Hiding(
@@ -100,7 +101,7 @@ def turn(work: Work, option: ProjectOption) -> Turn:
 
 
 @st.cache_resource(max_entries=40, show_spinner=False)
-def _turn(key: tuple, _work: Work, _option: ProjectOption) -> Turn:
+def _turn(key: tuple[Any, ...], _work: Work, _option: ProjectOption) -> Turn:
     angle = np.arange(0, 181, TURN_STEP)
     seen = []
     for a in angle:

@@ -46,9 +46,10 @@ def draw() -> None:
             key="m-card",
         )
     source = st.segmented_control("Measured with", SOURCES, key="m-source", default=SOURCES[0])
-    shots, seen, threads = None, (), ()
+    seen: tuple[Seen, ...] = ()
+    threads: tuple[Thread, ...] = ()
     if source == SOURCES[1]:
-        seen, threads = _instrument() or ((), ())
+        seen, threads = _instrument() or (seen, threads)
     else:
         shots = _photographs()
         if shots is not None:

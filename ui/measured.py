@@ -125,7 +125,8 @@ def boxed(linear: np.ndarray, boxes: Mapping[str, tuple[Box, bool]]) -> Image.Im
     image, factor = shown(linear)
     draw = ImageDraw.Draw(image)
     for label, (box, by_hand) in boxes.items():
-        at = tuple(round(v * factor) for v in box)
+        left, top, right, bottom = (round(v * factor) for v in box)
+        at = (left, top, right, bottom)
         draw.rectangle(at, outline="white", width=5)
         draw.rectangle(at, outline="#1d5566" if not by_hand else "#9a4a12", width=3)
         text = label + (" (marked)" if by_hand else "")

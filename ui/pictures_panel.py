@@ -9,6 +9,7 @@ import base64
 import io
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 import streamlit as st
 from PIL import Image, WebPImagePlugin  # noqa: F401  (named, the others need not be loaded)
@@ -54,7 +55,7 @@ def small_closeup(now: Work, option: ProjectOption) -> Shown:
 
 
 @st.cache_resource(max_entries=150, show_spinner=False)
-def _closeup(key: tuple, _stack: Stack, _light: LightChoice, _units: str) -> Shown:
+def _closeup(key: tuple[Any, ...], _stack: Stack, _light: LightChoice, _units: str) -> Shown:
     scale = closeup_scale(_stack, SMALL)
     image = draw_closeup(_stack, scene_of(_light), SMALL, SMALL, mm_per_px=scale)
     wide = scale * SMALL
@@ -77,7 +78,7 @@ def _drape(stack: Stack, light: LightChoice, form: str) -> Shown:
 
 @st.cache_resource(max_entries=6, show_spinner=False)
 def _large_closeup(
-    key: tuple, _stack: Stack, _light: LightChoice, _width: int, _height: int
+    key: tuple[Any, ...], _stack: Stack, _light: LightChoice, _width: int, _height: int
 ) -> Image.Image:
     return draw_closeup(
         _stack,
@@ -90,7 +91,7 @@ def _large_closeup(
 
 @st.cache_resource(max_entries=6, show_spinner=False)
 def _large_drape(
-    key: tuple, _stack: Stack, _light: LightChoice, _form: str, _width: int, _height: int
+    key: tuple[Any, ...], _stack: Stack, _light: LightChoice, _form: str, _width: int, _height: int
 ) -> Image.Image:
     return draw_drape(_stack, scene_of(_light), _form, _width, _height)
 

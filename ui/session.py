@@ -30,7 +30,8 @@ def work() -> Work:
     """This session's work, begun with the demo cloth."""
     if _WORK not in st.session_state:
         st.session_state[_WORK] = Work()
-    return st.session_state[_WORK]
+    work: Work = st.session_state[_WORK]
+    return work
 
 
 def keep(new: Work) -> None:

@@ -9,6 +9,7 @@ import datetime
 import io
 import re
 from dataclasses import replace
+from typing import Any
 
 import streamlit as st
 from PIL import Image
@@ -138,7 +139,7 @@ def making_sheet(now: Work, option: ProjectOption) -> MakingSheet:
 
 @st.cache_resource(max_entries=6, show_spinner="The sheet is being made …")
 def _making_sheet(
-    key: tuple, _project: Project, _option: ProjectOption, _choices: SheetChoices
+    key: tuple[Any, ...], _project: Project, _option: ProjectOption, _choices: SheetChoices
 ) -> MakingSheet:
     return sheet_of(_project, _choices, _option)
 

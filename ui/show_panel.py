@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from html import escape
+from typing import Any
 
 import streamlit as st
 
@@ -54,7 +55,9 @@ def shown(now: Work) -> tuple[showthrough.ShowThrough, ...]:
 
 
 @st.cache_resource(max_entries=60, show_spinner="Looking under the cloth …")
-def _through(key: tuple, _stack: Stack, _scene: Scene) -> tuple[showthrough.ShowThrough, ...]:
+def _through(
+    key: tuple[Any, ...], _stack: Stack, _scene: Scene
+) -> tuple[showthrough.ShowThrough, ...]:
     return tuple(showthrough.show_through(item, _scene) for item in showthrough.usual_items(_stack))
 
 
@@ -82,7 +85,7 @@ def lights() -> None:
 
 
 @st.cache_resource(max_entries=30, show_spinner="Carrying it from light to light …")
-def _lights(key: tuple, _stack: Stack) -> UnderLights:
+def _lights(key: tuple[Any, ...], _stack: Stack) -> UnderLights:
     scenes = [scene(name) for name in scene_names()]
     # over a backing, light from behind shows nothing but darkness
     front = [s for s in scenes if all(x.zenith_deg < 90.0 for x in s.lights)]

@@ -145,7 +145,7 @@ def backing_of(name: str) -> Backing | None:
     return backing_called(name) if name else None
 
 
-def stack_key(stack: Stack) -> tuple:
+def stack_key(stack: Stack) -> tuple[Any, ...]:
     """The content of a stack, for caches."""
     behind = None if stack.backing is None else stack.backing.reflectance.tobytes()
     layers = tuple(

@@ -36,7 +36,7 @@ def cielab_difference(Lab1: ArrayLike, Lab2: ArrayLike) -> FloatArray:
     >>> float(cielab_difference([50.0, 0.0, 0.0], [50.0, 3.0, 4.0]))
     5.0
     """
-    return np.linalg.norm(_lab(Lab1) - _lab(Lab2), axis=-1)
+    return np.asarray(np.linalg.norm(_lab(Lab1) - _lab(Lab2), axis=-1))
 
 
 def cmc(standard: ArrayLike, sample: ArrayLike, l: float = 2.0, c: float = 1.0) -> FloatArray:  # noqa: E741

@@ -173,7 +173,7 @@ def _edge_of_solid(target_XYZ: FloatArray, table: FloatArray, otherwise: FloatAr
     found = linprog(
         np.zeros(BANDS), A_eq=table.T, b_eq=target_XYZ, bounds=(0.0, 1.0), method="highs"
     )
-    return np.clip(found.x, 0.0, 1.0) if found.status == 0 else otherwise
+    return otherwise if found.x is None else np.clip(found.x, 0.0, 1.0)
 
 
 def _show(values: FloatArray) -> str:

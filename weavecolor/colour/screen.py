@@ -73,7 +73,7 @@ def encoded(linear: ArrayLike) -> FloatArray:
     linear = np.asarray(linear, dtype=np.float64)
     size = np.abs(linear)
     curve = 1.055 * np.maximum(size, 0.0031308) ** (1 / 2.4) - 0.055
-    return np.copysign(np.where(size <= 0.0031308, 12.92 * size, curve), linear)
+    return np.asarray(np.copysign(np.where(size <= 0.0031308, 12.92 * size, curve), linear))
 
 
 def decoded(values: ArrayLike) -> FloatArray:
@@ -87,7 +87,7 @@ def decoded(values: ArrayLike) -> FloatArray:
     values = np.asarray(values, dtype=np.float64)
     size = np.abs(values)
     linear = np.where(size <= 0.04045, size / 12.92, ((size + 0.055) / 1.055) ** 2.4)
-    return np.copysign(linear, values)
+    return np.asarray(np.copysign(linear, values))
 
 
 def in_gamut(linear: ArrayLike) -> NDArray[np.bool_]:
@@ -197,7 +197,7 @@ def fit_to_gamut(linear: ArrayLike, space: str = "sRGB") -> FloatArray:
     outside = ~in_gamut(linear)
     if outside.any():
         linear[outside] = _lower_chroma(linear[outside], space)
-    return np.clip(linear, 0.0, 1.0)
+    return np.asarray(np.clip(linear, 0.0, 1.0))
 
 
 def _lower_chroma(linear: FloatArray, screen: str) -> FloatArray:
@@ -215,7 +215,7 @@ def _lower_chroma(linear: FloatArray, screen: str) -> FloatArray:
         cones = lightness[which] + np.asarray(share, dtype=np.float32) * colour[:, which]
         clipped = np.clip(to_linear @ (cones * cones * cones), 0.0, 1.0)
         moved = lms_lab @ (np.cbrt(to_lms @ clipped) - cones)
-        fits = np.einsum("in,in->n", moved, moved) < CLIP_UNSEEN**2
+        fits: NDArray[np.bool_] = np.einsum("in,in->n", moved, moved) < CLIP_UNSEEN**2
         rgb[:, which[fits]] = clipped[:, fits]
         return fits
 

@@ -146,7 +146,7 @@ def _onto_grid(nm: Spectrum, refl: Spectrum) -> Spectrum:
         weights = np.full(41, 1.0)
         weights[[0, -1]] = 0.5
         points = inside[:, None] + half[:, None] * offsets
-        return np.interp(points, nm, refl) @ (weights / weights.sum())
+        return np.asarray(np.interp(points, nm, refl) @ (weights / weights.sum()))
     where = np.clip(np.searchsorted(nm, inside), 0, nm.size - 1)
     if np.array_equal(nm[where], inside):
         return refl[where]

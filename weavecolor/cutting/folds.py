@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -115,7 +116,7 @@ def meander_angle(fullness: float) -> float:
     return float(brentq(lambda a: j0(a) - 1.0 / fullness, 0.0, _J0_ZERO))
 
 
-def _gather_curve(fullness: float, samples: int) -> tuple[NDArray, NDArray]:
+def _gather_curve(fullness: float, samples: int) -> tuple[NDArray[Any], NDArray[Any]]:
     """One repeat of the meander at pitch 1: x (samples + 1,), depth about 0."""
     angle = meander_angle(fullness)
     s = (np.arange(samples) + 0.5) / samples
@@ -126,7 +127,7 @@ def _gather_curve(fullness: float, samples: int) -> tuple[NDArray, NDArray]:
     return x / x[-1], z
 
 
-def _pleat_curve(kind: str, fullness: float, thickness: float) -> tuple[NDArray, NDArray]:
+def _pleat_curve(kind: str, fullness: float, thickness: float) -> tuple[NDArray[Any], NDArray[Any]]:
     """One repeat of a pressed pleat at pitch 1; folds lie ``thickness`` behind one another."""
     if kind == "flat" or fullness <= 1.0:
         return np.array([0.0, 1.0]), np.zeros(2)
@@ -215,8 +216,8 @@ def fold_profile(
 
 
 def _sight(
-    curve_x: NDArray, curve_z: NDArray, pitch: float, view_deg: float, samples: int
-) -> tuple[NDArray, NDArray, NDArray, NDArray, NDArray]:
+    curve_x: NDArray[Any], curve_z: NDArray[Any], pitch: float, view_deg: float, samples: int
+) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any], NDArray[Any], NDArray[Any]]:
     """Lines of sight over one repeat of a periodic polyline.
 
     Returns x, number of segments met, index of the outermost one, how far along it (0-1), and

@@ -327,9 +327,8 @@ def _result(
             missing.append(item.piece.name)
             continue
         way, x, y = spot
-        cut, sew, arrow = (
-            affinity.translate(thing, x, y) for thing in (way.form.polygon, way.sew, way.grain)
-        )
+        cut, sew = (affinity.translate(shape, x, y) for shape in (way.form.polygon, way.sew))
+        arrow = affinity.translate(way.grain, x, y)
         shapes.append(cut)
         ends = tuple((float(u), float(v)) for u, v in arrow.coords)
         placements.append(

@@ -9,13 +9,15 @@ rectangles take a short cut with the same result.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any, cast
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from shapely import affinity
-from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry import MultiPoint, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
+from shapely.geometry.polygon import orient
 
 from weavecolor.cutting.pieces import GRID
 
@@ -101,15 +103,15 @@ class _NoFit:
         return hit
 
 
-def _no_fit(fixed: tuple[NDArray, ...], moving: Form) -> _NoFit:
+def _no_fit(fixed: tuple[NDArray[Any], ...], moving: Form) -> _NoFit:
     hulls = [
-        shapely.convex_hull(shapely.multipoints((p[:, None, :] - q[None, :, :]).reshape(-1, 2)))
+        cast(Polygon, MultiPoint((p[:, None, :] - q[None, :, :]).reshape(-1, 2)).convex_hull)
         for p in fixed
         for q in moving.parts
     ]
     planes, starts = [], [0]
     for hull in hulls:
-        ring = np.asarray(shapely.orient_polygons(hull).exterior.coords)
+        ring = np.asarray(orient(hull).exterior.coords)
         along = np.diff(ring, axis=0)
         inward = np.stack([-along[:, 1], along[:, 0]], axis=1)
         inward /= np.hypot(inward[:, 0], inward[:, 1])[:, None]
@@ -296,7 +298,7 @@ def largest_rectangle(
     return found
 
 
-def _levels(values: NDArray, low: float, high: float, most: int) -> NDArray[np.float64]:
+def _levels(values: NDArray[Any], low: float, high: float, most: int) -> NDArray[np.float64]:
     """Distinct coordinates within the range, thinned or filled to a workable number."""
     even = np.linspace(low, high, 49)  # so that slanting edges cost only a strip
     levels = np.unique(np.round(np.concatenate([even, values]), 6))

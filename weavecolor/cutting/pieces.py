@@ -198,7 +198,7 @@ def _unfold(piece: Piece) -> Polygon:
             "draw one half with the fold as a straight outer edge"
         )
     whole = shapely.union(half, mirror(half), grid_size=GRID)
-    if whole.geom_type != "Polygon" or abs(whole.area - 2.0 * half.area) > 1e-6 * whole.area:
+    if not isinstance(whole, Polygon) or abs(whole.area - 2.0 * half.area) > 1e-6 * whole.area:
         raise InputError(f"the outline does not unfold about edge {piece.fold_edge}")
     return shapely.orient_polygons(_axis_to_fold(whole, piece))
 

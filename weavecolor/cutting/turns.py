@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import cast
 
 import shapely
 from shapely import affinity
@@ -62,12 +63,10 @@ def _turned(
         # Bring sewing line and arrow into the frame with the fold along x = 0.
         to_axis = fold_turn(piece)
         origin = piece.outline[piece.fold_edge or 0]
-        sew, arrow = (
-            affinity.rotate(
-                affinity.translate(thing, -origin[0], -origin[1]), to_axis, origin=(0, 0)
-            )
-            for thing in (sew, arrow)
-        )
+        sew = affinity.translate(sew, -origin[0], -origin[1])
+        sew = affinity.rotate(sew, to_axis, origin=(0, 0))
+        arrow = affinity.translate(arrow, -origin[0], -origin[1])
+        arrow = affinity.rotate(arrow, to_axis, origin=(0, 0))
         turn -= to_axis
         off = turn % 180.0
         along = min(off, 180.0 - off) < 1e-6
@@ -77,17 +76,22 @@ def _turned(
         pin = "x" if fold == "lengthwise" else "y"
     if flip:
         cut, sew, arrow = mirror(cut), mirror(sew), affinity.scale(arrow, -1, 1, origin=(0, 0))
-    cut, sew, arrow = (affinity.rotate(thing, turn, origin=(0, 0)) for thing in (cut, sew, arrow))
+    cut, sew = (affinity.rotate(thing, turn, origin=(0, 0)) for thing in (cut, sew))
+    arrow = affinity.rotate(arrow, turn, origin=(0, 0))
     cut, sew = (shapely.set_precision(thing, 1e-9, mode="pointwise") for thing in (cut, sew))
     if pin:
         left, low, right, high = cut.bounds
         half = shapely.box(
             0.0 if pin == "x" else left - 1, 0.0 if pin == "y" else low - 1, right + 1, high + 1
         )
-        cut, sew = (shapely.intersection(thing, half, grid_size=GRID) for thing in (cut, sew))
+        cut, sew = (_within(thing, half) for thing in (cut, sew))
     made = form(shapely.orient_polygons(cut), pin)
-    sew, arrow = (affinity.translate(thing, *made.shift) for thing in (sew, arrow))
+    sew, arrow = affinity.translate(sew, *made.shift), affinity.translate(arrow, *made.shift)
     return Turned(made, sew, arrow, turn % 360.0, flip)
+
+
+def _within(outline: Polygon, half: Polygon) -> Polygon:
+    return cast(Polygon, shapely.intersection(outline, half, grid_size=GRID))
 
 
 def ways_to_turn(

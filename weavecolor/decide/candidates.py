@@ -57,7 +57,7 @@ class Space:
 
     def count(self, depth: int) -> int:
         """Stacks of this many layers, before limits on amount and weight."""
-        return int(self.outside.size) * int(self.cloth.size) ** (depth - 1) * self.grounds
+        return int(self.outside.size * self.cloth.size ** (depth - 1) * self.grounds)
 
     def decode(self, depth: int, numbers: Indices) -> tuple[Indices, Indices]:
         """Layers (n, depth) and backings (n,) of stacks by number."""
@@ -84,7 +84,7 @@ class Space:
 
     def allowed(self, layers: Indices) -> NDArray[np.bool_]:
         """Whether weight and amounts in hand allow each pile (n, d)."""
-        fine = self.mass[layers].sum(axis=1) <= self.weight_limit + 1e-9
+        fine: NDArray[np.bool_] = self.mass[layers].sum(axis=1) <= self.weight_limit + 1e-9
         for cloth in np.flatnonzero(self.most < layers.shape[1]):
             fine &= (self.cloth[layers] == cloth).sum(axis=1) <= self.most[cloth]
         return fine

@@ -154,7 +154,7 @@ def options(
         if axis in ("scene", "backing"):
             keys = [getattr(choice, "name", None) for choice in chosen]
         else:
-            keys = list(chosen)  # type: ignore[arg-type]
+            keys = list(chosen)
         if len(set(keys)) < len(keys):
             raise InputError("the same choice is named twice; name each once", field=axis)
     for axis, allowed in (("lay", LAYS), ("face", FACES)):
@@ -361,7 +361,7 @@ def near_daylight(scene: Scene) -> bool:
 def _uv(XYZ: np.ndarray) -> np.ndarray:
     """CIE 1976 u'v'."""
     X, Y, Z = XYZ
-    return np.array([4.0 * X, 9.0 * Y]) / (X + 15.0 * Y + 3.0 * Z)
+    return np.asarray(np.array([4.0 * X, 9.0 * Y]) / (X + 15.0 * Y + 3.0 * Z))
 
 
 def _cloths(option: Option) -> list[Cloth]:

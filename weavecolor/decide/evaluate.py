@@ -114,7 +114,7 @@ def _thinned(weights: Array) -> Array:
     a cubic spline."""
     kept = WAVELENGTHS[::BAND_STEP]
     reading = CubicSpline(kept, np.eye(kept.size))(WAVELENGTHS)  # (41, K)
-    return np.einsum("bk,...bx->...kx", reading, weights)
+    return np.asarray(np.einsum("bk,...bx->...kx", reading, weights))
 
 
 def _piles(tables: Tables, layers: Indices) -> Piles:

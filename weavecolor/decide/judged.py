@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from weavecolor.decide.compare import behind
 from weavecolor.decide.wishes import Measures
@@ -46,9 +47,9 @@ class Judged:
     fit: Fit | None = None
 
     @property
-    def Lab(self) -> np.ndarray:
+    def Lab(self) -> NDArray[np.float64]:
         """Its colour in the main scene, (3,)."""
-        return self.measures.Lab[0]
+        return np.asarray(self.measures.Lab[0])
 
     @property
     def opacity(self) -> float:

@@ -7,6 +7,7 @@ once; knows nothing of cloth.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,7 +67,7 @@ def look(scene: Scene, observer: str = "2", name: str = "") -> Look:
     view = (scene.view_zenith_deg, scene.view_azimuth_deg)
     opposite = tuple((180.0 - x.zenith_deg, (x.azimuth_deg + 180.0) % 360.0) for x in behind)
 
-    def of(lights: list) -> Array:
+    def of(lights: list[Any]) -> Array:
         rows = [
             per_band * (x.irradiance * abs(np.cos(np.radians(x.zenith_deg))))[:, None]
             for x in lights

@@ -54,7 +54,7 @@ class Ticker:
 def in_order(
     executor: Executor | None,
     call: Callable[..., T],
-    arguments: Iterable[tuple],
+    arguments: Iterable[tuple[Any, ...]],
     ticker: Ticker,
 ) -> Iterator[T]:
     """Results in the order of the arguments; ends early, cancelling the rest, on a stop."""

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -294,7 +295,7 @@ class _Run:
 
     def in_full(self, some: Sequence[Judged], ticker: Ticker) -> None:
         """Work stacks out by the full model, and note how far screening was off."""
-        piles: dict[tuple, list[Judged]] = {}
+        piles: dict[tuple[Any, ...], list[Judged]] = {}
         for one in some:
             if one.key not in self.worked:
                 layers, _ = self.space.decode(one.key[0], np.array([one.key[1]]))

@@ -11,7 +11,7 @@ grey scale and beyond, 2.5); else *faint*, or, where the uncertainty spans more,
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -221,7 +221,12 @@ def _remedy(label: str, result: ShowThrough, want: str) -> Remedy:
 
 
 def by_layers(
-    stack: Stack, make, scene: Scene, want: str = "hidden", most: int = 6, observer: str = "2"
+    stack: Stack,
+    make: Callable[[Stack], Item],
+    scene: Scene,
+    want: str = "hidden",
+    most: int = 6,
+    observer: str = "2",
 ) -> tuple[Remedy, ...]:
     """More layers of the outer cloth, one at a time, until the item is surely as wanted.
 
@@ -263,7 +268,7 @@ def least_layers(tried: Sequence[Remedy], surely: bool = False) -> int | None:
 
 def by_backing(
     stack: Stack,
-    make,
+    make: Callable[[Stack], Item],
     backings: Sequence[Backing | None],
     scene: Scene,
     want: str = "hidden",

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from weavecolor.decide.looks import Direction, Look
 from weavecolor.optics.adding import GAPS, openings, pile_of
-from weavecolor.optics.cell.nodes import unit
-from weavecolor.optics.layer import LayerOptics, Vector, layer_optics, to_cloth_frame
+from weavecolor.optics.cell.nodes import Vector, unit
+from weavecolor.optics.layer import LayerOptics, layer_optics, to_cloth_frame
 from weavecolor.optics.stack import Layer
 
 Array = NDArray[np.float64]
@@ -221,7 +221,7 @@ def _streams(share: Array, streams: int) -> Array:
     equal shares, and neighbouring rings joined."""
     rings = np.cumsum(np.concatenate([[0], np.abs(np.diff(share)) > 1e-12]))
     groups = rings * streams // (rings[-1] + 1)
-    return (groups == np.arange(streams)[:, None]).astype(np.float64)
+    return np.asarray(groups == np.arange(streams)[:, None], np.float64)
 
 
 def _gather(mean: Array, labels_: list[int], size: int) -> Array:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import difflib
 import math
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from weavecolor.errors import InputError, shown
 
@@ -64,7 +64,7 @@ class Fields:
         """Text of at most ``longest`` characters, on one line unless ``lines``."""
         value = self._value(key, default)
         if value is default:
-            return default
+            return cast(str, default)
         if not isinstance(value, str):
             raise self.refuse(f"must be text in quotes, got {_kind(value)}", key)
         if len(value) > longest:
@@ -129,7 +129,7 @@ class Fields:
         """What ``how`` makes of the value; its InputError is given the field's name."""
         value = self._value(key, default)
         if value is default:
-            return default
+            return cast(T, default)
         if not isinstance(value, types):
             wanted = "text in quotes with its unit" if types == (str,) else "text or a list of rows"
             raise self.refuse(f"must be {wanted}, got {_kind(value)}", key)

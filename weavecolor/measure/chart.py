@@ -276,7 +276,7 @@ def _perspective(source: Array, target: Array) -> Array:
         rows.append([0, 0, 0, x, y, 1, -v * x, -v * y, -v])
     matrix = np.linalg.svd(np.array(rows))[2][-1].reshape(3, 3)
     back = np.array([[size, 0, centre[0]], [0, size, centre[1]], [0, 0, 1]])
-    return back @ matrix
+    return np.asarray(back @ matrix)
 
 
 def _apply(matrix: Array, points: Array) -> Array:

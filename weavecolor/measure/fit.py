@@ -286,7 +286,7 @@ def predict(
 def _root(covariance: Array) -> Array:
     """A matrix whose product with its transpose is ``covariance``, rounding below 0 left out."""
     value, vector = np.linalg.eigh(0.5 * (covariance + covariance.T))
-    return vector * np.sqrt(np.maximum(value, 0.0))
+    return np.asarray(vector * np.sqrt(np.maximum(value, 0.0)))
 
 
 def _inner(

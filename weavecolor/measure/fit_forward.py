@@ -13,15 +13,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.optics.adding import GAPS, Openings, openings, pile_of
 from weavecolor.optics.cell.finish import FORMS, finish, named_forms, surfaces
-from weavecolor.optics.cell.nodes import unit
+from weavecolor.optics.cell.nodes import Vector, unit
 from weavecolor.optics.cell.transport import beams
-from weavecolor.optics.layer import Vector, layer_optics, to_cloth_frame
+from weavecolor.optics.layer import layer_optics, to_cloth_frame
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth
 
@@ -225,10 +226,10 @@ def between(ready: OneLayer, weight: Array) -> tuple[Array, Array]:
     return value, np.stack(slopes, axis=1)
 
 
-def _mutual(ready: OneLayer, flow: NDArray) -> Array:
+def _mutual(ready: OneLayer, flow: NDArray[Any]) -> Array:
     """Exchanged light made the same both ways, as ``layeroptics`` does it."""
     e = ready.count
-    out = 0.5 * (flow + np.swapaxes(flow, 1, 2))
+    out: Array = 0.5 * (flow + np.swapaxes(flow, 1, 2))
     out[:, :e, e:] = flow[:, :e, e:]
     out[:, e:, :e] = np.swapaxes(flow[:, :e, e:], 1, 2)
     return out
@@ -251,7 +252,7 @@ def over_backing(
     return moved.real, np.stack([*out, moved.imag / _STEP])
 
 
-def _over(ready: OneLayer, which: int, value: NDArray, backing: NDArray) -> NDArray:
+def _over(ready: OneLayer, which: int, value: NDArray[Any], backing: NDArray[Any]) -> NDArray[Any]:
     """As ``adding.over_backing``, for the entries that the eye of one sheet needs."""
     open_, places = ready.openings[which], ready.places[which]
     up, down = ready.count, ready.count + 1

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,7 +53,7 @@ class Problem:
     sights: tuple[_Sight, ...]
     threads: tuple[tuple[Thread, Array, Array], ...]
     known: tuple[Known, ...]
-    _ready: dict[tuple, OneLayer]
+    _ready: dict[tuple[Any, ...], OneLayer]
 
     @classmethod
     def of(
@@ -86,14 +87,16 @@ class Problem:
     def residual(self, unknowns: p.Unknowns, x: Array) -> tuple[Array, Array]:
         """Residuals (r,) and slopes (r, fast parameters)."""
         shown, slopes = self.shown(unknowns, x)
-        rows, columns = [], []
+        rows: list[Array] = []
+        columns: list[Array] = []
         targets = [(s.seen.value, s.root) for s in self.sights]
         targets += [(t.value, root) for t, _, root in self.threads]
         for (value, root), model, slope in zip(targets, shown, slopes, strict=True):
             rows.append(solve_triangular(root, model - value, lower=True))
             columns.append(solve_triangular(root, slope, lower=True))
         for number in self.known:
-            rows.append([(_known(unknowns, x, number) - number.value) / number.uncertainty])
+            off = _known(unknowns, x, number) - number.value
+            rows.append(np.array([off / number.uncertainty]))
             line = np.zeros((1, p.SIZE - p.SLOW))
             moved = x.copy()
             moved[p.PACKING] += 1e-3
@@ -216,9 +219,8 @@ def _sight_shown(
 
     def weigh(f: Array) -> Array:
         """The same, (n, B), before the sum over bands."""
-        return lamp * np.einsum("lnb,bl->nb", sight.lamps, f[:, :-1]) + sky * (
-            sight.diffuse * f[:, -1]
-        )
+        from_beams = np.einsum("lnb,bl->nb", sight.lamps, f[:, :-1])
+        return np.asarray(lamp * from_beams + sky * (sight.diffuse * f[:, -1]))
 
     from_lamps, from_sky = read(factors)
     white_lamps, white_sky = sight.lamps.sum(axis=(0, 2)), sight.diffuse.sum(axis=1)

@@ -121,7 +121,7 @@ def _ring_median(power: Array, ring: NDArray[np.intp]) -> Array:
     medians = np.array(
         [np.median(sorted_power[a:b]) for a, b in zip(edges[:-1], edges[1:], strict=True)]
     )
-    return np.maximum(ndimage.median_filter(medians, 5), 1e-12 * medians.max())
+    return np.asarray(np.maximum(ndimage.median_filter(medians, 5), 1e-12 * medians.max()))
 
 
 def find_peaks(spec: Spectrum, lowest: float, most: int = 48) -> tuple[Array, Array]:
@@ -223,7 +223,7 @@ def prominence(spec: Spectrum, vectors: Array, reach: int = 1) -> Array:
     values = np.max([spec.at(line + k * side) for k in (-0.7, 0, 0.7)], axis=0)
     inside = np.abs(steps) < 0.8 * np.maximum(radius, 4.5 / spec.tile)[:, None, None]
     background = np.nanmedian(np.where(inside, values, np.nan), axis=2).max(1)
-    return spec.at(vectors, reach) / np.maximum(background, 1.5)
+    return np.asarray(spec.at(vectors, reach) / np.maximum(background, 1.5))
 
 
 def _candidates(vectors: Array, shortest: float, longest: float, spec: Spectrum) -> Array:
@@ -347,7 +347,7 @@ def _part_orders(exact: Array) -> float:
 
 
 def _score(e: dict[str, float]) -> float:
-    return (
+    return float(
         10.0 * e["gain"]
         + 12.0 * (np.clip(e["streak 1"], 0, 1.2) + np.clip(e["streak 2"], 0, 1.2))
         + 2.0 * (e["axis 1"] + e["axis 2"])

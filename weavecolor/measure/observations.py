@@ -108,7 +108,7 @@ def camera_channels() -> Array:
 def channels_in_light(channels: ArrayLike, light: ArrayLike) -> Array:
     """``channels`` weighted by ``light`` (41,) so that a perfect white gives 1 in each."""
     lit = np.asarray(channels) * np.asarray(light)
-    return lit / lit.sum(axis=1, keepdims=True)
+    return np.asarray(lit / lit.sum(axis=1, keepdims=True))
 
 
 def linear_from_lab(Lab: ArrayLike) -> Array:

@@ -156,11 +156,9 @@ class Unknowns:
 
     def ln_ks(self, x: Array, system: int) -> Array:
         """ln(K/S) (41,) of one system."""
-        return np.clip(
-            self.curves[system] + BASIS @ x[_COLOUR[system]],
-            float(ln_k_over_s(LIGHTEST)) - 1.0,
-            float(ln_k_over_s(DARKEST)) + 1.0,
-        )
+        lightest, darkest = float(ln_k_over_s(LIGHTEST)), float(ln_k_over_s(DARKEST))
+        curve = self.curves[system] + BASIS @ x[_COLOUR[system]]
+        return np.asarray(np.clip(curve, lightest - 1.0, darkest + 1.0))
 
     def recentred(self, x: Array) -> tuple[Unknowns, Array]:
         """The same with its curves at the recovered curves of the colours now reached, and the
@@ -269,4 +267,4 @@ def areal_mass(yarn: Yarn) -> float:
 def linear_of(reflectance: ArrayLike) -> Array:
     """Linear sRGB (3,) of a reflectance (41,) in daylight."""
     lit = channels_in_light(camera_channels(), light_spectrum("daylight"))
-    return lit @ np.asarray(reflectance)
+    return np.asarray(lit @ np.asarray(reflectance))

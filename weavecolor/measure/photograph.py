@@ -195,7 +195,7 @@ def _top(image: Image.Image) -> NDArray[np.bool_]:
 def _to_srgb(image: Image.Image, profile: bytes) -> Image.Image:
     if image.mode not in ("RGB", "L", "CMYK"):
         image = image.convert("RGB")
-    converted = ImageCms.profileToProfile(
+    converted: Image.Image | None = ImageCms.profileToProfile(
         image,
         ImageCms.ImageCmsProfile(io.BytesIO(profile)),
         ImageCms.createProfile("sRGB"),

@@ -114,7 +114,7 @@ def _eroded(mask: Mask) -> Mask:
     padded = np.pad(mask, 1, mode="edge")
     depth = ndimage.distance_transform_edt(padded)[1:-1, 1:-1]
     margin = min(max(mask.shape) / 40, 0.3 * float(depth.max()))
-    return (depth > max(1.0, margin)) & mask
+    return np.asarray((depth > max(1.0, margin)) & mask)
 
 
 def _inner_box(mask: Mask) -> Box:
@@ -223,7 +223,7 @@ def _layout(small: NDArray[np.float32]) -> dict[str, Mask]:
     return found
 
 
-def _touching(labels: NDArray[np.intp]) -> NDArray[np.intp]:
+def _touching(labels: NDArray[np.signedinteger]) -> NDArray[np.signedinteger]:
     """Labels that reach the picture's edge."""
     return np.unique(np.concatenate([labels[0], labels[-1], labels[:, 0], labels[:, -1]]))
 
@@ -234,4 +234,4 @@ def _grown_card(seed: Mask, light: NDArray[np.float64]) -> Mask:
     spread = 1.4826 * np.median(np.abs(values - middle))
     near = np.abs(light - middle) < max(4 * spread, 0.25 * middle)
     labels, _ = ndimage.label(near | seed)
-    return np.isin(labels, np.unique(labels[seed])) & (near | seed)
+    return np.asarray(np.isin(labels, np.unique(labels[seed])) & (near | seed))

@@ -125,7 +125,7 @@ def _profile(part: Array, tilt: float) -> Array:
     y = np.broadcast_to(np.arange(rows)[:, None], part.shape)
     x = np.arange(columns)[None, :] - shift[:, None]
     lines = map_coordinates(part, [y, x], order=1, mode="nearest").mean(axis=0)
-    return lines - gaussian_filter1d(lines, max(4.0, columns / 20))
+    return np.asarray(lines - gaussian_filter1d(lines, max(4.0, columns / 20)))
 
 
 def _period(profile: Array) -> tuple[float, float]:

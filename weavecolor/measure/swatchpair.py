@@ -316,7 +316,7 @@ def _least_over_black(hi: Array, ground: Array, dark: Array) -> Array:
 
 def _opacity(R: Array, T: Array) -> Array:
     to_Y = space("sRGB").to_xyz[1]
-    return 100.0 * (R @ to_Y) / (np.asarray(over(R, T, CONTRAST_WHITE)) @ to_Y)
+    return np.asarray(100.0 * (R @ to_Y) / (np.asarray(over(R, T, CONTRAST_WHITE)) @ to_Y))
 
 
 def fringe_colour(

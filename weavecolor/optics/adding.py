@@ -11,6 +11,7 @@ less often, by the same amount, so energy is kept.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,7 +107,7 @@ def openings(
     return Openings(joint, straight, spread)
 
 
-def _turned(matrices: NDArray) -> NDArray:
+def _turned(matrices: NDArray[Any]) -> NDArray[Any]:
     return np.swapaxes(matrices, -1, -2)
 
 

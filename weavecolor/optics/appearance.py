@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import reduce
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +20,8 @@ from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.spectra import BANDS, Spectrum
 from weavecolor.errors import InputError
 from weavecolor.optics.adding import GAPS, PileOptics, add, over_backings, pile_of, seen, viewed
-from weavecolor.optics.cell.nodes import unit
-from weavecolor.optics.layer import Links, Vector, content, layer_optics
+from weavecolor.optics.cell.nodes import Vector, unit
+from weavecolor.optics.layer import Links, content, layer_optics
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import illumination
@@ -90,23 +91,23 @@ def _laid(
     return pile_of(layer_optics(layer.cloth, turned, flip, above, below, links=links, exact=exact))
 
 
-_layers: Kept[tuple, PileOptics] = Kept(4)
-_piles: Kept[tuple, PileOptics] = Kept(4)
-_seen: Kept[tuple, PileOptics] = Kept(64)
+_layers: Kept[tuple[Any, ...], PileOptics] = Kept(4)
+_piles: Kept[tuple[Any, ...], PileOptics] = Kept(4)
+_seen: Kept[tuple[Any, ...], PileOptics] = Kept(64)
 
 
-def _one(layers: tuple[_Same, ...], how: tuple) -> tuple:
+def _one(layers: tuple[_Same, ...], how: tuple[Any, ...]) -> tuple[Any, ...]:
     """What the innermost layer's optics depend on, in the frame of the outermost."""
     turn = (layers[-1].layer.grain_deg - layers[0].layer.grain_deg) % 360.0
     return (layers[-1], turn, *how)
 
 
-def _kept_layer(layers: tuple[_Same, ...], how: tuple) -> PileOptics:
+def _kept_layer(layers: tuple[_Same, ...], how: tuple[Any, ...]) -> PileOptics:
     one = _one(layers, how)
     return _layers.one(one, lambda: _laid(*one))
 
 
-def _each(layers: tuple[_Same, ...], how: tuple) -> list[PileOptics]:
+def _each(layers: tuple[_Same, ...], how: tuple[Any, ...]) -> list[PileOptics]:
     """Every layer in the frame of the outermost, alike ones once; not kept."""
     ones = [_one(layers[: k + 1], how) for k in range(len(layers))]
     laid = {one: _laid(*one) for one in dict.fromkeys(ones)}
@@ -117,7 +118,9 @@ def _piled(laid: list[PileOptics], lay: str) -> PileOptics:
     return reduce(lambda upper, lower: add(upper, lower, GAPS[lay]), laid)
 
 
-def _pile(layers: tuple[_Same, ...], lay: str, how: tuple, keep: bool = True) -> PileOptics:
+def _pile(
+    layers: tuple[_Same, ...], lay: str, how: tuple[Any, ...], keep: bool = True
+) -> PileOptics:
     """All ``layers``, outermost first, one laid under the other."""
     if not keep:
         return _piled(_each(layers, how), lay)
@@ -131,7 +134,7 @@ def _pile(layers: tuple[_Same, ...], lay: str, how: tuple, keep: bool = True) ->
     return _piles.one((layers, lay, how), build)
 
 
-def _small(layers: tuple[_Same, ...], lay: str, how: tuple, keep: bool) -> PileOptics:
+def _small(layers: tuple[_Same, ...], lay: str, how: tuple[Any, ...], keep: bool) -> PileOptics:
     """As :func:`_pile`, with only what a viewer needs of it."""
     if not keep:
         *upper, last = _each(layers, how)
@@ -183,7 +186,7 @@ def _asked(
     below: Sequence[tuple[float, float]],
     links: Sequence[tuple[int, int]] | None,
     exact: bool,
-) -> tuple[tuple[_Same, ...], str, tuple, bool]:
+) -> tuple[tuple[_Same, ...], str, tuple[Any, ...], bool]:
     """What the optics depend on, checked: layers, how they lie on one another, directions with
     their links; and whether to keep it, for very many directions make large arrays."""
     if not 1 <= len(stack.layers) <= MOST_LAYERS:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -106,10 +107,10 @@ def _whole(parts: list[Array], grid: Nodes) -> Array:
     return out.reshape(BANDS, 2 * grid.half, 2 * grid.half)
 
 
-_dyed: Kept[tuple, Dyed] = Kept(8)
+_dyed: Kept[tuple[Any, ...], Dyed] = Kept(8)
 
 
-def content(cloth: Cloth) -> tuple:
+def content(cloth: Cloth) -> tuple[Any, ...]:
     """Everything that the optics of a cloth depend on, hashable: equal means alike to the eye."""
     return (
         cloth.construction(),
@@ -203,7 +204,7 @@ def _rolls(steps: int, turn: float) -> tuple[tuple[int, float], ...]:
     return ((low, 1.0),) if rest < 1e-9 else ((low, 1.0 - rest), (low + 1, rest))
 
 
-def _orders(grid, turn: float, flip: bool) -> list[tuple[NDArray, float]]:
+def _orders(grid: Nodes, turn: float, flip: bool) -> list[tuple[NDArray[Any], float]]:
     """For each whole turn: which cloth-frame node each stack-frame label is, and its weight.
 
     Labels: upper nodes, then (in the same order) the opposites of the upper nodes.

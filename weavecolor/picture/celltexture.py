@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,7 +46,7 @@ class CellTexture:
     fibre: Map
 
 
-def _surface(geometry: Tubes, hits: Hits, which: NDArray) -> tuple[NDArray, NDArray]:
+def _surface(geometry: Tubes, hits: Hits, which: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
     """Normals and tangents (3, n) at the chosen hits."""
     normal, tangent = (np.zeros((3, which.size)) for _ in range(2))
     for system, yarns in enumerate(geometry.systems):
@@ -67,7 +68,9 @@ def _surface(geometry: Tubes, hits: Hits, which: NDArray) -> tuple[NDArray, NDAr
     return normal, tangent
 
 
-def _streaks(geometry: Tubes, hits: Hits, which: NDArray, spun: tuple[bool, bool]) -> NDArray:
+def _streaks(
+    geometry: Tubes, hits: Hits, which: NDArray[Any], spun: tuple[bool, bool]
+) -> NDArray[Any]:
     """Fibres in the yarn: fine along filament yarn, slanting and coarser round spun yarn."""
     out = np.ones(which.size)
     for system, yarns in enumerate(geometry.systems):
@@ -100,9 +103,9 @@ class _Sight:
 
     system: NDArray[np.int8]
     which: NDArray[np.intp]
-    normal: NDArray
-    tangent: NDArray
-    start: NDArray
+    normal: NDArray[Any]
+    tangent: NDArray[Any]
+    start: NDArray[Any]
     under: Map
     sky: Map
     fibre: Map
@@ -194,7 +197,7 @@ def cell_texture(
                 )
                 sheen[k, which[mine]] = share * factor * lit[mine]
 
-    def whole(flat: NDArray) -> NDArray:
+    def whole(flat: NDArray[Any]) -> NDArray[Any]:
         """The repeat, put together from its distinct crossings."""
         tiles = flat.reshape(*flat.shape[:-1], len(geometry.distinct), fineness, fineness)
         laid = tiles[..., geometry.orbit, :, :]  # ..., picks, ends, down, across
@@ -212,7 +215,7 @@ def cell_texture(
     )
 
 
-def _points(geometry: Tubes, hits: Hits, which: NDArray) -> NDArray:
+def _points(geometry: Tubes, hits: Hits, which: NDArray[Any]) -> NDArray[Any]:
     """Positions (3, n) of the chosen hits, in the repeat where each yarn's index lies."""
     place = np.zeros((3, which.size))
     for system, yarns in enumerate(geometry.systems):

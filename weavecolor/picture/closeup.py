@@ -10,6 +10,8 @@ computed radiance of the stack, so that the mean of the picture is the computed 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,10 +20,10 @@ from PIL import Image
 from weavecolor.colour.spectra import BANDS, Spectrum
 from weavecolor.errors import InputError
 from weavecolor.optics.appearance import appearance, pile_optics
-from weavecolor.optics.cell.nodes import unit
+from weavecolor.optics.cell.nodes import Vector, unit
 from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.kubelka import add, over
-from weavecolor.optics.layer import Vector, to_cloth_frame, yarn_film
+from weavecolor.optics.layer import to_cloth_frame, yarn_film
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.celltexture import THROUGH, CellTexture, cell_texture
 from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, exposure_for, on_screen, to_image
@@ -77,7 +79,7 @@ def closeup_scale(stack: Stack, width_px: int) -> float:
     >>> closeup_scale(single, 480) == closeup_scale(single, 240) / 2
     True
     """
-    finest = max((x.cloth.ends_per_cm * x.cloth.picks_per_cm) ** 0.5 for x in stack.layers)
+    finest = max(sqrt(x.cloth.ends_per_cm * x.cloth.picks_per_cm) for x in stack.layers)
     return YARNS_ACROSS * 10.0 / finest / width_px
 
 
@@ -378,7 +380,7 @@ def _joined(
 def _texture(
     layer: Layer,
     view: tuple[float, float],
-    front: list,
+    front: list[Any],
     turn: float,
     flip: bool,
     texels_per_spacing: float,

@@ -270,7 +270,7 @@ def _shaded(place: Shape, table: _Table, aims: Sequence[float]) -> NDArray[np.fl
     at = np.clip(angle * step + (middle + np.float32(0.5)), 0, _FINE.size - 1).astype(np.int32)
     at += place.folded.astype(np.int32) * np.int32(_FINE.size)
     sky = place.sky
-    light = np.take(table.sky, at, axis=0)
+    light: NDArray[np.float32] = np.take(table.sky, at, axis=0)
     light *= sky[..., None]
     glow = np.take(table.glow, at, axis=0)
     glow *= (1 - sky)[..., None]

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from io import BytesIO
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,7 +54,7 @@ AS_SEEN = Seeing()
 
 
 def on_screen(
-    radiance: NDArray, scene: Scene, seeing: Seeing, observer: str = "2"
+    radiance: NDArray[Any], scene: Scene, seeing: Seeing, observer: str = "2"
 ) -> NDArray[np.float64]:
     """Linear RGB (..., 3) of spectra (..., 41) in ``scene``, before exposure."""
     return linear_rgb(
@@ -182,7 +183,7 @@ def png_bytes(image: Image.Image, dpi: float | None = None) -> bytes:
     b'PNG'
     """
     out = BytesIO()
-    extra = {"dpi": (dpi, dpi)} if dpi else {}
+    extra: dict[str, Any] = {"dpi": (dpi, dpi)} if dpi else {}
     image.save(out, "PNG", icc_profile=image.info.get("icc_profile"), **extra)
     return out.getvalue()
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -134,8 +135,8 @@ class Shape:
 
 
 def _horizons(
-    x: NDArray, z: NDArray, outline_x: NDArray, outline_z: NDArray
-) -> tuple[NDArray, NDArray]:
+    x: NDArray[Any], z: NDArray[Any], outline_x: NDArray[Any], outline_z: NDArray[Any]
+) -> tuple[NDArray[Any], NDArray[Any]]:
     """Free angle to the left and right of points (x, z) before a periodic outline of pitch 1."""
     ahead = np.concatenate([outline_x + n for n in (-2.0, -1.0, 0.0, 1.0, 2.0)])
     dx = ahead[None, :] - x[:, None]
@@ -172,7 +173,7 @@ def _fold(kind: str, fullness: float, relief: float, view_deg: float) -> NDArray
     return np.stack([normal, left, right, z, soft]).astype(np.float32)
 
 
-def _pressed(kind: str, x: NDArray, normal: NDArray) -> NDArray:
+def _pressed(kind: str, x: NDArray[Any], normal: NDArray[Any]) -> NDArray[Any]:
     """A pressed pleat's edges are turned over a small radius, not cut."""
     normal = normal.copy()
     for place, side in [(1.0, 1.0)] if kind == "knife" else [(1.0, 1.0), (0.0, -1.0)]:
@@ -185,7 +186,7 @@ def _pressed(kind: str, x: NDArray, normal: NDArray) -> NDArray:
 @lru_cache(maxsize=16)
 def fold_table(
     kind: str, low: float, high: float, relief: float, views: tuple[float, ...]
-) -> tuple[NDArray, NDArray]:
+) -> tuple[NDArray[Any], NDArray[Any]]:
     """Folds at steps of fullness (n,) and from several sides: (5, n, len(views), SAMPLES)."""
     count = 1 if high - low < 1e-9 else int(np.clip(np.ceil((high - low) / 0.12), 2, 16))
     values = np.linspace(low, high, count)
@@ -196,7 +197,7 @@ def fold_table(
     return values, np.stack(rows, axis=1)
 
 
-def _starts(form: Form, folds: int) -> NDArray:
+def _starts(form: Form, folds: int) -> NDArray[Any]:
     """Where folds begin, 0-1 across the form's turn; uneven as hand-set gathers are."""
     random = np.random.default_rng(20)
     size = np.exp(form.uneven * 0.75 * random.standard_normal(folds).clip(-1.6, 1.6))
@@ -212,7 +213,7 @@ class Frame:
     sub: int
     height: int
     x: NDArray[np.float32]
-    starts: NDArray
+    starts: NDArray[Any]
     side: NDArray[np.int32]  # of each fold: which view of the table
     table: NDArray[np.float32]  # (5, steps, sides, SAMPLES)
 
@@ -341,7 +342,7 @@ def _folds_at(frame: Frame, across: Map, down: Map, y: Map) -> tuple[Map, ...]:
     return normal, left, right, depth, folded
 
 
-def _fullness_down(form: Form, down: NDArray) -> NDArray:
+def _fullness_down(form: Form, down: NDArray[Any]) -> NDArray[Any]:
     """Fullness at shares of the way down: cloth of even width on a wider and wider round."""
     top, hem = form.fullness
     near, far = 2.0 / form.widths_cm[0], 2.0 / form.widths_cm[1]
@@ -350,7 +351,7 @@ def _fullness_down(form: Form, down: NDArray) -> NDArray:
     return hem + (top - hem) * (1.0 / _half_width(form, down) - far) / (near - far)
 
 
-def _half_width(form: Form, down: NDArray) -> NDArray:
+def _half_width(form: Form, down: NDArray[Any]) -> NDArray[Any]:
     """Half the width seen, cm, at a share of the way down; a skirt curves over the hip."""
     top, hem = form.widths_cm
     if form.band_cm:
@@ -360,14 +361,14 @@ def _half_width(form: Form, down: NDArray) -> NDArray:
     return 0.5 * (top + (hem - top) * down)
 
 
-def _fine_steps(values: NDArray, table: NDArray) -> NDArray[np.float32]:
+def _fine_steps(values: NDArray[Any], table: NDArray[Any]) -> NDArray[np.float32]:
     """The table at steps of fullness too small to see, evenly from least to most."""
     if values.size == 1:
         return table
     at = np.linspace(0.0, values.size - 1.0, 160)
     low = np.minimum(at.astype(int), values.size - 2)
     part = (at - low)[None, :, None, None].astype(np.float32)
-    return table[:, low] * (1 - part) + table[:, low + 1] * part
+    return np.asarray(table[:, low] * (1 - part) + table[:, low + 1] * part)
 
 
 def _ripple(form: Form, across: Map, down: Map, y_cm: Map) -> Map:

@@ -64,7 +64,7 @@ def grey_reference(
         linear = ((L + 16.0) / 116.0) ** 3
         code = grey_code(linear)
         left, right = round(x + k * step), round(x + (k + 1) * step) - 1
-        draw.rectangle([left, round(y), right, round(y + height) - 1], fill=(code,) * 3)
+        draw.rectangle((left, round(y), right, round(y + height) - 1), fill=(code,) * 3)
         write(draw, x + (k + 0.5) * step, y + height + 0.3 * size, f"{L:.0f}", size,
               grey=QUIET, anchor="ma")  # fmt: skip
 

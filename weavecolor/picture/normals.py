@@ -9,6 +9,7 @@ scenes; knows nothing of forms or pixels.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,7 +72,7 @@ def lit(light: Light, angles_deg: Array, soft_deg: float = 0.0) -> tuple[Array, 
         quarter = 0.5 * np.pi
         t = np.abs((t + np.pi) % (2 * np.pi) - np.pi)
         low, high = np.clip(t - w, -quarter, quarter), np.clip(t + w, -quarter, quarter)
-        return (np.sin(high) - np.sin(low)) / (2.0 * np.sin(w))
+        return np.asarray((np.sin(high) - np.sin(low)) / (2.0 * np.sin(w)))
 
     return reach * facing(turn), reach * facing(turn + np.pi)
 
@@ -109,10 +110,10 @@ def family(stack: Stack, scene: Scene, step_deg: float = 8.0) -> Family:
     return _kept.one(key, lambda: _family(stack, scene, step_deg))
 
 
-_kept: Kept[tuple, Family] = Kept(48)
+_kept: Kept[tuple[Any, ...], Family] = Kept(48)
 
 
-def _stack_key(stack: Stack) -> tuple:
+def _stack_key(stack: Stack) -> tuple[Any, ...]:
     backing = None if stack.backing is None else stack.backing.reflectance.tobytes()
     return (
         tuple((content(x.cloth), x.grain_deg % 360.0, x.face) for x in stack.layers),
@@ -121,7 +122,7 @@ def _stack_key(stack: Stack) -> tuple:
     )
 
 
-def _scene_key(scene: Scene) -> tuple:
+def _scene_key(scene: Scene) -> tuple[Any, ...]:
     return (
         tuple((x.zenith_deg, x.azimuth_deg, x.irradiance.tobytes()) for x in scene.lights),
         scene.diffuse.tobytes(),

@@ -7,6 +7,9 @@ from the middle is lightness in one dial and hue in the other.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
@@ -104,7 +107,7 @@ def _ring(
     middle: tuple[float, float],
     radius: float,
     fine: Array,
-    codes: NDArray,
+    codes: NDArray[Any],
 ) -> None:
     half = 0.5 * float(fine[1] - fine[0]) + 0.15
     for a, code in zip(fine, codes, strict=True):
@@ -114,7 +117,7 @@ def _ring(
             _at(middle, _RIM[0] * radius, edge[::-1]),
         )
         corners = [tuple(p) for p in np.concatenate([outer, inner])]
-        draw.polygon(corners, fill=tuple(int(v) for v in code))
+        draw.polygon(corners, fill=(int(code[0]), int(code[1]), int(code[2])))
 
 
 def _lightness(L: Array) -> tuple[Array, list[tuple[float, str]]]:
@@ -133,7 +136,9 @@ def _hue(LCh: Array) -> tuple[Array, list[tuple[float, str]]]:
     return _scaled(near, 20.0, lambda v: f"{v % 360.0:.0f}")
 
 
-def _scaled(values: Array, least: float, text) -> tuple[Array, list[tuple[float, str]]]:
+def _scaled(
+    values: Array, least: float, text: Callable[[float], str]
+) -> tuple[Array, list[tuple[float, str]]]:
     low, high = float(np.nanmin(values)), float(np.nanmax(values))
     span = max(high - low, least)
     step = next(s for s in (2.0, 5.0, 10.0, 20.0, 50.0, 100.0) if span / s <= 4.5)
@@ -180,5 +185,5 @@ def _dial(
     for share, text in ticks:
         x, y = _at(middle, float(place(share)), 22.5)
         width = size * 0.3 * max(2, len(text))
-        draw.rectangle([x - width, y - 0.45 * size, x + width, y + 0.45 * size], fill=(188,) * 3)
+        draw.rectangle((x - width, y - 0.45 * size, x + width, y + 0.45 * size), fill=(188,) * 3)
         write(draw, x, y, text, size * 0.74, grey=QUIET, anchor="mm")

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,7 +53,7 @@ def _met(direction: Direction, turn: float, tilt: float, warp_deg: float) -> Arr
     warp = np.array([np.sin(a), np.cos(a), 0.0])
     # the panel tilts one way, so what it meets turns the other way about the warp
     c, s = np.cos(t), np.sin(t)
-    return v * c + np.cross(warp, v) * s + warp * (warp @ v) * (1.0 - c)
+    return np.asarray(v * c + np.cross(warp, v) * s + warp * (warp @ v) * (1.0 - c))
 
 
 def _tilted_radiance(stack: Stack, scene: Scene, angles: Array, moving: str) -> Array:
@@ -99,14 +100,14 @@ def _colours(
     return (on_screen(radiance, scene, seeing, observer) * exposure).astype(np.float32)
 
 
-def _rolls(u: NDArray, v: NDArray) -> NDArray[np.float32]:
+def _rolls(u: NDArray[Any], v: NDArray[Any]) -> NDArray[np.float32]:
     """Tilt of the cloth over the steepest worked out, -1 to 1, at places -1 to 1 on the panel."""
     bend = u + 0.05 * np.sin(2.1 * v + 0.6)
     return (0.52 * np.sin(5.3 * bend + 0.7) + 0.3 * np.sin(9.7 * bend - 0.8 * v)).astype(np.float32)
 
 
 def _view(
-    rgb: NDArray[np.float32], turn_deg: float, warp_deg: float, size: int, ground: NDArray
+    rgb: NDArray[np.float32], turn_deg: float, warp_deg: float, size: int, ground: NDArray[Any]
 ) -> NDArray[np.float32]:
     """One view (size, size, 3): the panel turned anticlockwise by ``turn_deg``, warp marked."""
     a = np.radians(turn_deg)
@@ -126,7 +127,7 @@ def _view(
     sx, sy = p - np.float32(0.02) * c, q - np.float32(0.03)
     beyond = np.hypot(np.maximum(np.abs(sx) - 0.98, 0), np.maximum(np.abs(sy) - 0.98, 0))
     table = ground * (1.0 - 0.28 * np.exp(-((beyond / 0.035) ** 2)))[..., None]
-    return np.maximum(colour * inside + table * (1.0 - inside), 0.0).astype(np.float32)
+    return np.asarray(np.maximum(colour * inside + table * (1.0 - inside), 0.0), np.float32)
 
 
 def _checked(moving: str, size: int, angles: Array) -> None:

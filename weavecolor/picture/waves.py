@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,8 +28,8 @@ class Ply:
     """A periodic layer: ``rgb`` (m, n, 3) and openness ``open`` (m, n) over a repeat of ``size``
     (x, y) mm; ``place`` (2, 2) from picture mm to the layer's mm; ``offset`` (x, y) in repeats."""
 
-    rgb: NDArray
-    open: NDArray
+    rgb: NDArray[Any]
+    open: NDArray[Any]
     size: tuple[float, float]
     place: Array
     offset: tuple[float, float]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 from weavecolor.picture.canvas import (
     A4,
@@ -116,7 +117,7 @@ def bullets(
     return [*blocks, *rest_note(rest, width, style)]
 
 
-def shortened(rows: Sequence, style: Style) -> tuple[Sequence, int]:
+def shortened(rows: Sequence[Any], style: Style) -> tuple[Sequence[Any], int]:
     """The rows to show, and how many are left out."""
     if style.most is None or len(rows) <= style.most:
         return rows, 0

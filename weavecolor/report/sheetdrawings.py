@@ -7,6 +7,7 @@ and white.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterable
 
 import shapely
 from shapely.geometry import LineString, Polygon
@@ -93,7 +94,7 @@ def lay_drawing(
     def place(x: float, y: float) -> tuple[float, float]:
         return gutter + (y - low) * scale, (x - left) * scale
 
-    def outline(points) -> tuple[tuple[float, float], ...]:
+    def outline(points: Iterable[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
         return tuple(place(x, y) for x, y in points)
 
     marks: list[Mark] = [Shape(outline(lay.edge), grey(0.96), INK, 0.3)]
@@ -152,7 +153,7 @@ def lay_drawing(
     return Block(tuple(marks), (right - left) * scale + foot)
 
 
-def _crossed(part: Polygon, place) -> list[Mark]:
+def _crossed(part: Polygon, place: Callable[[float, float], tuple[float, float]]) -> list[Mark]:
     """Slanting lines over what cannot be used."""
     left, low, right, high = part.bounds
     step = max(2.0, (right - left + high - low) / 60.0)

@@ -344,7 +344,7 @@ class _Sheet:
         s = self.scale
         left, top = round(x * s), round(y * s)
         right, bottom = left + round(width * s) - 1, top + round(height * s) - 1
-        draw.rectangle([left, top, right, bottom], fill=colour)
+        draw.rectangle((left, top, right, bottom), fill=colour)
 
 
 def screen_colour(outcome: Outcome) -> tuple[int, int, int]:

@@ -6,6 +6,7 @@ Knows the trade's construction of cloth; knows nothing of light, files or pictur
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 
@@ -76,11 +77,11 @@ class Yarn:
 
     @property
     def width_mm(self) -> float:
-        return self.diameter_mm * self.flattening**0.5
+        return self.diameter_mm * sqrt(self.flattening)
 
     @property
     def height_mm(self) -> float:
-        return self.diameter_mm / self.flattening**0.5
+        return self.diameter_mm / sqrt(self.flattening)
 
 
 @dataclass(frozen=True)

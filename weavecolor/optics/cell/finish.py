@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -130,7 +131,7 @@ class NamedForms:
 
 
 def _lobes(
-    cell: Transport, kinds: Surfaces, one: Array, other: Array, wanted: NDArray | bool = True
+    cell: Transport, kinds: Surfaces, one: Array, other: Array, wanted: NDArray[Any] | bool = True
 ) -> NDArray[np.float32]:
     """Sheen factors (P, m, k) of the patches between directions (m, 3) and (k, 3), with lobes
     wide enough for sums over the nodes; 0 for patches that are not ``wanted`` (P,)."""
@@ -170,9 +171,9 @@ def _facing(cell: Transport) -> Array:
     return np.maximum(cell.normal_patch @ grid.vector.T, 0.0) / grid.cosine * grid.share
 
 
-def _toward(lobes: NDArray, weight: Array) -> Array:
+def _toward(lobes: NDArray[Any], weight: Array) -> Array:
     """Sum of lobes (P, m, k) over their second direction with weight (P, k)."""
-    return np.matmul(lobes, weight[:, :, None].astype(np.float32))[:, :, 0].astype(float)
+    return np.asarray(np.matmul(lobes, weight[:, :, None].astype(np.float32))[:, :, 0], float)
 
 
 @lru_cache(maxsize=16)
@@ -223,7 +224,7 @@ def finish(construction: Construction, kinds: Surfaces) -> Finish:
     )
 
 
-def _patterns(size: int, turned: NDArray | None) -> tuple[Array, ...]:
+def _patterns(size: int, turned: NDArray[Any] | None) -> tuple[Array, ...]:
     """Orthonormal patterns over ``size`` places: even and odd under ``turned``, or all."""
     if turned is None:
         return (np.eye(size),)
@@ -235,7 +236,7 @@ def _patterns(size: int, turned: NDArray | None) -> tuple[Array, ...]:
     return tuple(rows / np.linalg.norm(rows, axis=1, keepdims=True) for rows in (even, odd))
 
 
-def _stray(cell: Transport, seen: Array, lobes: NDArray, sheen: Array) -> Array:
+def _stray(cell: Transport, seen: Array, lobes: NDArray[Any], sheen: Array) -> Array:
     """Surface light (P, m) that does not get out of the cloth at once."""
     leaves = _toward(lobes, cell.seen_patch * cell.nodes.share)
     return seen * np.maximum(sheen - leaves, 0.0)
@@ -250,7 +251,7 @@ def _entry(
     seen: Array,
     sheen: Array,
     stray: Array,
-    seen_sample: NDArray,
+    seen_sample: NDArray[Any],
 ) -> Entry:
     straight = seen * (1.0 - sheen) / keep[:, None]
     sent = stray_to @ stray
@@ -267,7 +268,7 @@ def _entry(
     return Entry(straight, volume, sent, sheen, radiosity)
 
 
-def _sample_forms(surface, one: NDArray, other: NDArray) -> Array:
+def _sample_forms(surface: Samples, one: NDArray[Any], other: NDArray[Any]) -> Array:
     """Single scattering by system (2, m, k) from samples (n, m) and (n, k)."""
     return np.stack(
         [(one * (surface.share * (surface.system == k))[:, None]).T @ other for k in (0, 1)]

@@ -49,21 +49,21 @@ class Nodes:
     def turned(self, shift: int) -> NDArray[np.intp]:
         """Index of the node that lies ``shift`` azimuth steps back from each node."""
         ring, step = np.divmod(np.arange(2 * self.half), self.steps)
-        return ring * self.steps + (step - shift) % self.steps
+        return np.asarray(ring * self.steps + (step - shift) % self.steps)
 
     @property
     def over(self) -> NDArray[np.intp]:
         """Index of each node once the cloth is turned over about its warp."""
         ring, step = np.divmod(np.arange(2 * self.half), self.steps)
-        return (ring + self.rings) % (2 * self.rings) * self.steps + (-step - 1) % self.steps
+        side = (ring + self.rings) % (2 * self.rings)
+        return np.asarray(side * self.steps + (-step - 1) % self.steps)
 
     @property
     def opposite(self) -> NDArray[np.intp]:
         """Index of the node that each node looks straight away from."""
         ring, step = np.divmod(np.arange(2 * self.half), self.steps)
-        return (ring + self.rings) % (2 * self.rings) * self.steps + (
-            step + self.steps // 2
-        ) % self.steps
+        side = (ring + self.rings) % (2 * self.rings)
+        return np.asarray(side * self.steps + (step + self.steps // 2) % self.steps)
 
 
 @lru_cache(maxsize=8)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache, partial
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,7 +76,7 @@ def _spread(count: int, which: int) -> Array:
 
 
 @lru_cache(maxsize=16)
-def _behind(construction: Construction, distance: Distance, count: int, flip: bool) -> NDArray:
+def _behind(construction: Construction, distance: Distance, count: int, flip: bool) -> NDArray[Any]:
     """Points (3, n) behind the layer at the given distance; behind is above the face where the
     cloth lies ``flip``-ped."""
     cell = transport(construction)
@@ -91,13 +92,13 @@ def _behind(construction: Construction, distance: Distance, count: int, flip: bo
     return foot
 
 
-def _joint(open_a: NDArray, open_b: NDArray, through_a: Array, through_b: Array) -> Array:
+def _joint(open_a: NDArray[Any], open_b: NDArray[Any], through_a: Array, through_b: Array) -> Array:
     """Joint probability, scaled so that each direction's own share is the layer's openness."""
     n = open_a.shape[0]
     scale_a = through_a / np.maximum(open_a.mean(axis=0), 1e-12)
     scale_b = through_b / np.maximum(open_b.mean(axis=0), 1e-12)
     joint = (open_a.T @ open_b) / n * np.sqrt(np.outer(scale_a, scale_b))
-    return np.minimum(joint, np.minimum.outer(through_a, through_b))
+    return np.asarray(np.minimum(joint, np.minimum.outer(through_a, through_b)))
 
 
 @dataclass(frozen=True)
@@ -113,11 +114,11 @@ class _Bundle:
     toward: Vector | None = None
     node_set: int | None = None
 
-    def points(self) -> NDArray:
+    def points(self) -> NDArray[Any]:
         """Where the rays start (3, points)."""
         return _behind(self.construction, self.distance, self.count, self.flip)
 
-    def rays(self) -> tuple[NDArray, NDArray]:
+    def rays(self) -> tuple[NDArray[Any], NDArray[Any]]:
         """Points and directions, (3, rays) each, of rays that go various ways."""
         points = self.points()
         n = points.shape[1]
@@ -127,7 +128,7 @@ class _Bundle:
             points, toward = self._to_nodes(points, self.node_set)
         return points, (toward * np.array([1.0, 1.0, -1.0 if self.flip else 1.0])).T
 
-    def _to_nodes(self, points: NDArray, which: int) -> tuple[NDArray, NDArray]:
+    def _to_nodes(self, points: NDArray[Any], which: int) -> tuple[NDArray[Any], NDArray[Any]]:
         grid = transport(self.construction).nodes
         half, n = grid.half, points.shape[1]
         shift = np.arange(half)[None, :]
@@ -142,19 +143,19 @@ class _Bundle:
         return np.repeat(points, half, axis=1), toward.reshape(-1, 3)
 
 
-_opened: Kept[_Bundle, NDArray] = Kept(256)
+_opened: Kept[_Bundle, NDArray[Any]] = Kept(256)
 
 
-def _open(bundles: list[_Bundle]) -> list[NDArray]:
+def _open(bundles: list[_Bundle]) -> list[NDArray[Any]]:
     """Whether each ray of each bundle gets out through the layer."""
     return _opened.fetch(bundles, _trace)
 
 
-def _trace(bundles: list[_Bundle]) -> list[NDArray]:
+def _trace(bundles: list[_Bundle]) -> list[NDArray[Any]]:
     """Bundles along one direction by the cell's silhouette, all others ray by ray, together."""
     geometry = transport(bundles[0].construction).geometry
     scattered = [b for b in bundles if b.toward is None]
-    met: dict[_Bundle, NDArray] = {}
+    met: dict[_Bundle, NDArray[Any]] = {}
     if scattered:
         parts = [bundle.rays() for bundle in scattered]
         ends = np.cumsum([points.shape[1] for points, _ in parts])[:-1]
@@ -251,7 +252,7 @@ def _held_register(
     depth = float(np.mean(distance.depths)) if distance.depths else 0.0
     depth += sum(0.5 * (a + b) for a, b in distance.spans) + cell.geometry.bottom
     way = depth * np.linalg.norm(slope[:, None] - slope[None], axis=-1) / cell.geometry.pitch
-    return np.exp(-2.0 * np.pi**2 * distance.uneven**2 * way)
+    return np.asarray(np.exp(-2.0 * np.pi**2 * distance.uneven**2 * way))
 
 
 def _uneven(joint: Array, through_a: Array, through_b: Array, held: Array) -> Array:

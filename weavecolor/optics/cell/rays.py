@@ -8,6 +8,7 @@ nearest yarn of each system needs measuring.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,7 +36,7 @@ class Hits:
     up: NDArray[np.float32]
 
 
-def _set_out(geometry: Tubes, origin: NDArray, toward: NDArray) -> NDArray:
+def _set_out(geometry: Tubes, origin: NDArray[Any], toward: NDArray[Any]) -> NDArray[Any]:
     """Working rows of rays about to start: see :func:`_march`."""
     touch = np.float32(_TOUCH * geometry.pitch)
     top, bottom = np.float32(geometry.top + 2 * touch), np.float32(-geometry.bottom - 2 * touch)
@@ -56,8 +57,8 @@ def _set_out(geometry: Tubes, origin: NDArray, toward: NDArray) -> NDArray:
 
 
 def _march(
-    geometry: Tubes, origin: NDArray, toward: NDArray, place: bool = False
-) -> tuple[NDArray, NDArray]:
+    geometry: Tubes, origin: NDArray[Any], toward: NDArray[Any], place: bool = False
+) -> tuple[NDArray[Any], NDArray[Any]]:
     """Hit flags, and final points (where ``place``).
 
     Arrays are (3, n) float32. As rays end, others take their place, so that each step works on
@@ -113,17 +114,17 @@ def _march(
     return hit, end
 
 
-def _rays(origin: NDArray, toward: NDArray) -> tuple[NDArray, NDArray]:
+def _rays(origin: NDArray[Any], toward: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
     origin = np.asarray(origin, np.float32)
     return origin, np.broadcast_to(np.asarray(toward, np.float32), origin.shape)
 
 
-def blocked(geometry: Tubes, origin: NDArray, toward: NDArray) -> NDArray[np.bool_]:
+def blocked(geometry: Tubes, origin: NDArray[Any], toward: NDArray[Any]) -> NDArray[np.bool_]:
     """Whether each ray meets any yarn. ``origin`` (3, n) mm, ``toward`` (3, n) or (3, 1) unit."""
     return _march(geometry, *_rays(origin, toward))[0]
 
 
-def first_hits(geometry: Tubes, origin: NDArray, toward: NDArray) -> Hits:
+def first_hits(geometry: Tubes, origin: NDArray[Any], toward: NDArray[Any]) -> Hits:
     """The first yarn that each ray meets, and the place on it; shapes as :func:`blocked`."""
     hit, end = _march(geometry, *_rays(origin, toward), place=True)
     n = hit.size

@@ -25,7 +25,7 @@ def fresnel(cosine: ArrayLike, index: float) -> Array:
     t = np.sqrt(1.0 - (1.0 - c * c) / index**2)
     s = (c - index * t) / (c + index * t)
     p = (index * c - t) / (index * c + t)
-    return 0.5 * (s * s + p * p)
+    return np.asarray(0.5 * (s * s + p * p))
 
 
 def azimuthal(phi: ArrayLike) -> Array:
@@ -51,7 +51,7 @@ def mat_factor(
     """
 
     def dot(a: Array, b: Array) -> Array:
-        return np.einsum("...k,...k->...", a, b)
+        return np.asarray(np.einsum("...k,...k->...", a, b))
 
     return mat_factor_of(
         dot(normal, toward_in),

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,7 +49,7 @@ class Bands:
     table: NDArray[np.float32]
     per_crossing: int
 
-    def places(self, yarn: NDArray, along: NDArray) -> NDArray[np.intp]:
+    def places(self, yarn: NDArray[Any], along: NDArray[Any]) -> NDArray[np.intp]:
         """Where in the table each foot stands for a yarn."""
         first, shift = self.system.kinds
         yarns, crossings = self.system.middle.shape
@@ -56,7 +57,7 @@ class Bands:
         size = crossings * self.per_crossing
         step = np.floor(along * along.dtype.type(self.per_crossing / self.system.pitch))
         step = step.astype(np.intp) + shift[which] * self.per_crossing
-        return first[which] * size + step % size
+        return np.asarray(first[which] * size + step % size)
 
 
 @lru_cache(maxsize=64)
@@ -77,7 +78,7 @@ def _course(system: System) -> tuple[Array, Array, Array, Array]:
 @lru_cache(maxsize=64)
 def _stretches(system: System) -> int:
     """How many different ways from one crossing to the next there may be."""
-    return (int(system.kinds[0].max()) + 1) * system.middle.shape[1]
+    return (int(system.kinds[0].max()) + 1) * int(system.middle.shape[1])
 
 
 def _per_crossing(system: System) -> int:
@@ -124,7 +125,7 @@ def bands(system: System, across: float, along: float) -> Bands:
     return Bands(system, reach, bool(ordered), table.reshape(6, -1), per)
 
 
-def _outermost(feet: Array, known: NDArray, places: int, step: float) -> Array:
+def _outermost(feet: Array, known: NDArray[Any], places: int, step: float) -> Array:
     """Lowest and highest edge at the middle of each place, and their scales (2, 2, kinds, places),
     of outlines that fold over themselves: ``feet`` (2, kinds, n) over one period, ``known``
     (2, kinds, n) edge + i scale."""
@@ -156,7 +157,9 @@ class Silhouette:
     vector: Vector
     systems: tuple[Bands, Bands]
 
-    def _covers(self, point: NDArray) -> Iterator[tuple[int, Bands, NDArray, NDArray, NDArray]]:
+    def _covers(
+        self, point: NDArray[Any]
+    ) -> Iterator[tuple[int, Bands, NDArray[Any], NDArray[Any], NDArray[Any]]]:
         """Every yarn that may cover the foot of a point (3, n): its system's number and bands,
         its index, and how far across from it and along it the foot stands, mm (n,)."""
         kind = point.dtype.type
@@ -170,7 +173,7 @@ class Silhouette:
                 yarn = nearest + kind(offset)
                 yield number, one, yarn, across - yarn * kind(one.system.spacing), along
 
-    def blocked(self, point: NDArray, own: NDArray | None = None) -> NDArray[np.bool_]:
+    def blocked(self, point: NDArray[Any], own: NDArray[Any] | None = None) -> NDArray[np.bool_]:
         """Whether a yarn stands before each point, looking along the direction.
 
         ``point`` (3, n) mm, outside all yarns. ``own`` (n,): system of the yarn that each lies
@@ -199,7 +202,7 @@ class Silhouette:
             shut[left] = self._enters(point[:, left])
         return shut
 
-    def open_share(self, foot: NDArray, footprint: float) -> NDArray[np.float32]:
+    def open_share(self, foot: NDArray[Any], footprint: float) -> NDArray[np.float32]:
         """How much of each thin pencil of light passes through the cell; pencils go through
         ``foot`` (3, n) in the mid-plane, ``footprint`` mm wide. An edge that cuts a pencil counts
         by the part left open, so that openings are measured far more finely than the pencils are
@@ -213,9 +216,9 @@ class Silhouette:
             above = (way - low.take(place)) * low_scale.take(place)
             below = (high.take(place) - way) * high_scale.take(place)
             np.maximum(covered, np.minimum(above, half) + np.minimum(below, half), out=covered)
-        return np.maximum(np.float32(1.0) - covered * np.float32(1.0 / footprint), 0.0)
+        return np.asarray(np.maximum(np.float32(1.0) - covered * np.float32(1.0 / footprint), 0.0))
 
-    def _enters(self, start: NDArray) -> NDArray[np.bool_]:
+    def _enters(self, start: NDArray[Any]) -> NDArray[np.bool_]:
         """Whether the way from ``start`` (3, n) out of the cloth enters a yarn of the systems
         that are not in order; by steps, and finer ones about the least distance."""
         met = np.zeros(start.shape[1], bool)
@@ -243,15 +246,15 @@ class Silhouette:
         return met
 
     def _nearest(
-        self, number: int, start: NDArray, enter: NDArray, leave: NDArray, steps: int
-    ) -> tuple[NDArray, NDArray]:
+        self, number: int, start: NDArray[Any], enter: NDArray[Any], leave: NDArray[Any], steps: int
+    ) -> tuple[NDArray[Any], NDArray[Any]]:
         """Way (n,) along the direction, of even ``steps`` from ``enter`` to ``leave`` (n,), at
         which a system's yarns are nearest, and that distance; mm."""
         way = np.linspace(0.0, 1.0, steps, dtype=np.float32)[:, None] * (leave - enter) + enter
         x, y, z = (s + way * np.float32(v) for s, v in zip(start, self.vector, strict=True))
         distance = self.systems[number].system.distance(*((y, x) if number == WARP else (x, y)), z)
         at = distance[0].argmin(axis=0)[None]
-        return tuple(np.take_along_axis(v, at, 0)[0] for v in (way, distance[0]))  # type: ignore
+        return np.take_along_axis(way, at, 0)[0], np.take_along_axis(distance[0], at, 0)[0]
 
 
 def silhouette(geometry: Tubes, vector: Vector) -> Silhouette:

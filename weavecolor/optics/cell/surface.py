@@ -8,6 +8,7 @@ over each yarn piece, which integrates as well in both directions and lines up w
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -18,7 +19,7 @@ _FIBONACCI = (89, 144, 233, 377, 610, 987, 1597, 2584, 4181, 6765, 10946,
               17711, 28657, 46368)  # fmt: skip
 
 
-def lattice(count: int) -> tuple[NDArray, NDArray]:
+def lattice(count: int) -> tuple[NDArray[Any], NDArray[Any]]:
     """At least ``count`` points of the unit square (89 to 46368), as two arrays."""
     n = next((f for f in _FIBONACCI if f >= count), _FIBONACCI[-1])
     step = {f: g for g, f in zip((55, *_FIBONACCI), _FIBONACCI, strict=False)}[n]
@@ -39,15 +40,15 @@ class Patches:
         return self.crossings * 2 * self.along * self.around
 
     def index(
-        self, sort: ArrayLike, system: ArrayLike, along: NDArray, around: NDArray
-    ) -> NDArray:
+        self, sort: ArrayLike, system: ArrayLike, along: NDArray[Any], around: NDArray[Any]
+    ) -> NDArray[Any]:
         """Patch number; ``along`` and ``around`` are fractions 0-1 of the piece and its girth."""
         a = np.clip((along * self.along).astype(np.int32), 0, self.along - 1)
         b = (around * self.around).astype(np.int32) % self.around
         piece = np.asarray(sort) * 2 + np.asarray(system)
         return self._number(piece, a, b)
 
-    def turned(self, partner: NDArray) -> NDArray[np.intp]:
+    def turned(self, partner: NDArray[Any]) -> NDArray[np.intp]:
         """Patch that each patch goes to in half a turn of the cloth; ``partner`` of its crossing.
         """
         piece, rest = np.divmod(np.arange(self.count), self.along * self.around)
@@ -55,8 +56,10 @@ class Patches:
         piece = 2 * partner[piece // 2] + piece % 2
         return self._number(piece, self.along - 1 - a, (self.around // 2 - 1 - b) % self.around)
 
-    def _number(self, piece: NDArray, along: NDArray, around: NDArray) -> NDArray:
-        return (piece * self.along + along) * self.around + around
+    def _number(
+        self, piece: NDArray[Any], along: NDArray[Any], around: NDArray[Any]
+    ) -> NDArray[Any]:
+        return np.asarray((piece * self.along + along) * self.around + around)
 
     @property
     def system(self) -> NDArray[np.intp]:
@@ -77,12 +80,12 @@ class Samples:
     over cloth area; ``patch`` (n,) and ``system`` (n,). Where ``paired``, the second half are the
     first, in order, after half a turn of the cloth."""
 
-    point: NDArray
-    normal: NDArray
-    tangent: NDArray
-    share: NDArray
-    patch: NDArray
-    system: NDArray
+    point: NDArray[Any]
+    normal: NDArray[Any]
+    tangent: NDArray[Any]
+    share: NDArray[Any]
+    patch: NDArray[Any]
+    system: NDArray[Any]
     paired: bool = False
 
 
@@ -93,8 +96,8 @@ def samples(geometry: Tubes, cut: Patches, count: int) -> Samples:
     number, s, ring = spots(geometry, count // 4 if paired else count // 2)
     psi = 2.0 * np.pi * ring
     pick, end = geometry.distinct[number].T
-    vectors: list[tuple[NDArray, NDArray, NDArray]] = []
-    numbers: list[tuple[NDArray, NDArray, NDArray, NDArray]] = []
+    vectors: list[tuple[NDArray[Any], NDArray[Any], NDArray[Any]]] = []
+    numbers: list[tuple[NDArray[Any], NDArray[Any], NDArray[Any], NDArray[Any]]] = []
     for system, yarns in enumerate(geometry.systems):
         yarn, crossing = (end, pick) if system == WARP else (pick, end)
         u = (crossing + s - 0.5) * yarns.pitch
@@ -144,7 +147,7 @@ def samples(geometry: Tubes, cut: Patches, count: int) -> Samples:
     return _with_turned(geometry, cut, found, crossing[bare]) if paired else found
 
 
-def spots(geometry: Tubes, count: int) -> tuple[NDArray, NDArray, NDArray]:
+def spots(geometry: Tubes, count: int) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
     """About ``count`` places spread over the distinct crossings: the crossing's number, and two
     fractions 0-1 of what lies there."""
     n = len(geometry.distinct)
@@ -156,7 +159,7 @@ def spots(geometry: Tubes, count: int) -> tuple[NDArray, NDArray, NDArray]:
     return np.repeat(np.arange(n), one.size), np.tile(one, n), np.tile(other, n)
 
 
-def _with_turned(geometry: Tubes, cut: Patches, half: Samples, crossing: NDArray) -> Samples:
+def _with_turned(geometry: Tubes, cut: Patches, half: Samples, crossing: NDArray[Any]) -> Samples:
     assert geometry.partner is not None
     centre = (geometry.distinct[:, ::-1] * geometry.spacing).T  # x, y of each distinct crossing
     turn = np.array([[-1.0], [-1.0], [1.0]])

@@ -15,13 +15,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache, partial
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.cache import Kept
 from weavecolor.optics.cell.nodes import Nodes, Vector, nodes
-from weavecolor.optics.cell.rays import first_hits
+from weavecolor.optics.cell.rays import Hits, first_hits
 from weavecolor.optics.cell.silhouette import silhouette
 from weavecolor.optics.cell.surface import Patches, Samples, lattice, patches, samples, spots
 from weavecolor.optics.cell.tubes import WARP, Tubes, tubes
@@ -59,7 +60,7 @@ class Transport:
     nodes: Nodes
     cut: Patches
     samples: Samples
-    seen: NDArray
+    seen: NDArray[Any]
     seen_patch: Array
     share_patch: Array
     through: Array
@@ -80,19 +81,21 @@ class Beam:
     all there is."""
 
     vector: Array
-    fine: NDArray | None
-    coarse: NDArray
+    fine: NDArray[Any] | None
+    coarse: NDArray[Any]
     through: float
 
 
-def by_patch(count: int, patch: NDArray, weight: NDArray, values: NDArray) -> NDArray:
+def by_patch(
+    count: int, patch: NDArray[Any], weight: NDArray[Any], values: NDArray[Any]
+) -> NDArray[Any]:
     """Area-weighted sums of sample values (n, ...) by patch (count, ...)."""
     out = np.zeros((count, *values.shape[1:]))
     np.add.at(out, patch, weight.reshape(-1, *[1] * (values.ndim - 1)) * values)
     return out
 
 
-def _start(geometry: Tubes, surface: Samples) -> NDArray:
+def _start(geometry: Tubes, surface: Samples) -> NDArray[Any]:
     return surface.point + 2e-3 * geometry.pitch * surface.normal
 
 
@@ -190,7 +193,7 @@ def transport(construction: Construction, rings: int = 6, steps: int = 12) -> Tr
     )
 
 
-def sent_on(cell: Transport, seen: NDArray) -> Array:
+def sent_on(cell: Transport, seen: NDArray[Any]) -> Array:
     """How much of the light that m directions give a patch (n, m samples) goes on to other yarn,
     over what the patch's mean escape says: (P, m)."""
     surface, count = cell.samples, cell.cut.count
@@ -198,15 +201,17 @@ def sent_on(cell: Transport, seen: NDArray) -> Array:
     lost = by_patch(count, surface.patch, surface.share * cell.escape_sample, seen)
     within = np.maximum(1.0 - cell.escape, 1e-6)[:, None]
     ratio = np.divide(got - lost, got * within, out=np.ones_like(got), where=got > 1e-9)
-    return np.clip(ratio, 0.0, None)
+    return np.asarray(np.clip(ratio, 0.0, None))
 
 
-def _unit_mean(cut: Patches, surface: Samples, vectors: NDArray) -> Array:
+def _unit_mean(cut: Patches, surface: Samples, vectors: NDArray[Any]) -> Array:
     mean = by_patch(cut.count, surface.patch, surface.share, vectors.T)
-    return mean / np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), _NO_AREA)
+    return np.asarray(mean / np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), _NO_AREA))
 
 
-def _hit_patch(geometry: Tubes, cut: Patches, hits, chosen: NDArray) -> NDArray:
+def _hit_patch(
+    geometry: Tubes, cut: Patches, hits: Hits, chosen: NDArray[Any]
+) -> NDArray[Any]:
     """Patch numbers of the chosen hits."""
     system, yarn, u = hits.system[chosen], hits.yarn[chosen], hits.u[chosen]
     pitch = np.where(system == WARP, geometry.systems[0].pitch, geometry.systems[1].pitch)
@@ -228,7 +233,7 @@ def fine_samples(construction: Construction) -> Samples:
     return samples(geometry, patches(geometry), _FINE)
 
 
-def _sight(geometry: Tubes, surface: Samples, vector: Vector) -> NDArray:
+def _sight(geometry: Tubes, surface: Samples, vector: Vector) -> NDArray[Any]:
     """Facing over |cos zenith| of a surface's samples where in sight (n,), else 0."""
     x, y, z = vector
     normal = surface.normal
@@ -237,14 +242,14 @@ def _sight(geometry: Tubes, surface: Samples, vector: Vector) -> NDArray:
     shut = silhouette(geometry, vector).blocked(
         _start(geometry, surface)[:, towards], surface.system[towards]
     )
-    seen = np.zeros_like(facing)
+    seen: NDArray[Any] = np.zeros_like(facing)
     free = towards[~shut]
     seen[free] = facing[free]
     return seen
 
 
 @lru_cache(maxsize=8)
-def pencils(geometry: Tubes, count: int) -> NDArray:
+def pencils(geometry: Tubes, count: int) -> NDArray[Any]:
     """Points (3, n) spread evenly over the distinct crossings at mid-plane height."""
     n = len(geometry.distinct)
     if geometry.many:
@@ -310,7 +315,9 @@ def _beam(construction: Construction, vector: Vector, exact: bool) -> Beam:
     return Beam(there, near, _scaled_sight(cell.geometry, cell.samples, vector, through), through)
 
 
-def _scaled_sight(geometry: Tubes, surface: Samples, vector: Vector, through: float) -> NDArray:
+def _scaled_sight(
+    geometry: Tubes, surface: Samples, vector: Vector, through: float
+) -> NDArray[Any]:
     """What is in sight, scaled to all that does not pass."""
     seen = _sight(geometry, surface, vector)
     return seen * ((1.0 - through) / max(float(surface.share @ seen), 1e-12))

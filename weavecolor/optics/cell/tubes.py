@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,15 +43,17 @@ class System:
     middle: NDArray[np.float32]
     swing: NDArray[np.float32]
 
-    def _row(self, number: NDArray) -> NDArray:
+    def _row(self, number: NDArray[Any]) -> NDArray[Any]:
         """Where the axis table of each yarn starts; whole numbers kept as floats, which are
         faster to fold into the repeat than integers."""
         yarns, crossings = self.middle.shape
         kind = number.dtype.type
         repeats = np.floor((number + kind(0.5)) * kind(1.0 / yarns))  # half: clear of rounding
-        return (number - repeats * kind(yarns)) * kind(crossings)
+        return np.asarray((number - repeats * kind(yarns)) * kind(crossings))
 
-    def _stretch(self, row: NDArray, u: NDArray) -> tuple[NDArray[np.int32], NDArray]:
+    def _stretch(
+        self, row: NDArray[Any], u: NDArray[Any]
+    ) -> tuple[NDArray[np.int32], NDArray[Any]]:
         """Where the tables of yarns that start at ``row`` tell of ``u``: the entry of the crossing
         before it, and the fraction of the way to the next."""
         kind = u.dtype.type
@@ -62,7 +65,9 @@ class System:
         cell += row
         return cell.astype(np.int32), k
 
-    def _axis(self, row: NDArray, u: NDArray) -> tuple[NDArray, NDArray, NDArray]:
+    def _axis(
+        self, row: NDArray[Any], u: NDArray[Any]
+    ) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
         """Axis height, swing and phase at ``u`` on the yarns whose tables start at ``row``."""
         index, phase = self._stretch(row, u)
         phase *= u.dtype.type(np.pi)
@@ -99,7 +104,9 @@ class System:
             which[yarn], ahead[yarn] = kind, (first - least) % crossings
         return which, ahead
 
-    def height(self, yarn: NDArray, u: NDArray) -> tuple[NDArray, NDArray, NDArray]:
+    def height(
+        self, yarn: NDArray[Any], u: NDArray[Any]
+    ) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
         """Axis height and its first two derivatives along the yarn, mm, 1, 1/mm."""
         h, swing, phase = self._axis(self._row(yarn.astype(u.dtype)), u)
         rate = u.dtype.type(np.pi / self.pitch)
@@ -130,7 +137,9 @@ class System:
         start = (which.reshape(-1) * ((_ALONG + 1) * _HIGH)).astype(np.int32)
         return start, up.ravel(), limit
 
-    def distance(self, u: NDArray, v: NDArray, z: NDArray) -> tuple[NDArray, NDArray]:
+    def distance(
+        self, u: NDArray[Any], v: NDArray[Any], z: NDArray[Any]
+    ) -> tuple[NDArray[Any], NDArray[Any]]:
         """Distance and yarn index as :meth:`gauge` gives them, read from a table: for steps."""
         start, table, limit = self._offsets
         kind = u.dtype.type
@@ -163,20 +172,20 @@ class System:
         both += above
         return self._from_axis(across, both), number
 
-    def _from_axis(self, across: NDArray, up: NDArray) -> NDArray:
+    def _from_axis(self, across: NDArray[Any], up: NDArray[Any]) -> NDArray[Any]:
         """Distance to the surface of points at these offsets in the section, negative inside."""
         kind = across.dtype.type
         a, b = kind(self.half_width), kind(self.half_height)
         if self.half_width == self.half_height:
-            return np.sqrt(across * across + up * up) - a
+            return np.asarray(np.sqrt(across * across + up * up) - a)
         p, q = across / a, up / b
         r2 = p * p + q * q
         p /= a
         q /= b
         gradient = np.sqrt(p * p + q * q) + kind(1e-9)
-        return (r2 - np.sqrt(r2)) / gradient
+        return np.asarray((r2 - np.sqrt(r2)) / gradient)
 
-    def gauge(self, u: NDArray, v: NDArray, z: NDArray) -> tuple[NDArray, ...]:
+    def gauge(self, u: NDArray[Any], v: NDArray[Any], z: NDArray[Any]) -> tuple[NDArray[Any], ...]:
         """Distance from points to the nearest yarn by index, and where on it.
 
         Returns (distance mm, negative inside; yarn index; axis coordinate u; offset across;
@@ -247,7 +256,7 @@ class Tubes:
         return float(np.sqrt(self.spacing[0] * self.spacing[1]))
 
 
-def _axis(signs: NDArray, amplitude: float) -> tuple[NDArray, NDArray]:
+def _axis(signs: NDArray[Any], amplitude: float) -> tuple[NDArray[Any], NDArray[Any]]:
     following = np.roll(signs, -1, axis=1)
     return (
         (0.5 * amplitude * (signs + following)).astype(np.float32),
@@ -255,7 +264,7 @@ def _axis(signs: NDArray, amplitude: float) -> tuple[NDArray, NDArray]:
     )
 
 
-def orbits(lift: tuple[tuple[int, ...], ...]) -> tuple[NDArray, NDArray]:
+def orbits(lift: tuple[tuple[int, ...], ...]) -> tuple[NDArray[Any], NDArray[Any]]:
     """Crossings that are copies of one another under the shifts that leave the plan unchanged."""
     plan = np.array(lift)
     picks, ends = plan.shape
@@ -271,11 +280,11 @@ def orbits(lift: tuple[tuple[int, ...], ...]) -> tuple[NDArray, NDArray]:
     return orbit, np.array(distinct, np.int32)
 
 
-def _many(distinct: NDArray) -> bool:
+def _many(distinct: NDArray[Any]) -> bool:
     return len(distinct) > MOST_APART
 
 
-def _sorts(lift: tuple[tuple[int, ...], ...], distinct: NDArray) -> NDArray[np.int32]:
+def _sorts(lift: tuple[tuple[int, ...], ...], distinct: NDArray[Any]) -> NDArray[np.int32]:
     """The sort of each distinct crossing, see :class:`Tubes`; never more than 32 of many."""
     if not _many(distinct):
         return np.arange(len(distinct), dtype=np.int32)
