@@ -18,19 +18,24 @@ import weavecolor
 PACKAGE = Path(weavecolor.__file__).resolve().parent
 #: Folders of the package that are public, "" the package itself. ``cell`` and ``cli`` are not:
 #: the one is reached through ``appearance``, the other through the command line.
-FOLDERS = ("", "make", "decide", "measure", "picture")
+FOLDERS = (
+    "", "colour", "textile", "files", "scene", "optics", "measure", "cutting", "picture",
+    "decide", "making", "report",
+)  # fmt: skip
 
 #: Parts that other modules of the package are made of; nobody else calls them.
 PARTS = {
-    "_colour", "adding", "layeroptics", "poses", "typeface",
-    "make/canvas", "make/laydrawing", "make/nesting", "make/projectplans", "make/sheetblocks",
-    "make/sheetdata", "make/sheetdrawings", "make/sheetfromproject", "make/sheetlayout",
-    "make/sheetpdf", "make/sheetpng", "make/sheetsvg", "make/sheetwords", "make/turns",
+    "colour/library", "optics/adding", "optics/layer", "optics/poses",
+    "cutting/nesting", "cutting/turns", "making/projectplans",
+    "picture/canvas", "picture/canvaspdf", "picture/canvaspng", "picture/canvassvg",
+    "picture/celltexture", "picture/lettering", "picture/normals", "picture/typeface",
+    "picture/waves",
+    "report/laydrawing", "report/sheetblocks", "report/sheetdata", "report/sheetdrawings",
+    "report/sheetfromproject", "report/sheetlayout", "report/sheetwords",
     "decide/blocks", "decide/evaluate", "decide/found", "decide/looks", "decide/running",
     "decide/streams", "decide/tables",
     "measure/fit_forward", "measure/fit_problem", "measure/fit_report", "measure/lattice",
     "measure/observations", "measure/parameters",
-    "picture/celltexture", "picture/lettering", "picture/normals", "picture/waves",
 }  # fmt: skip
 
 #: Public, but an example would need a photograph or many seconds; the named file of the tests

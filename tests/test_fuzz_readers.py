@@ -36,8 +36,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
-from weavecolor.colour.hexcolour import hex_rgb
 from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.screencolour import screen_rgb
 from weavecolor.colour.spectra import resample
 from weavecolor.cutting.piecesfile import pieces_from_toml
 from weavecolor.files.clothfile import (
@@ -258,7 +258,7 @@ NAMED = {
     "scene": scene,
     "swatch": load_swatch,
     "grain": grain_deg,
-    "screen colour": hex_rgb,
+    "screen colour": screen_rgb,
 }
 BITS = st.lists(
     st.sampled_from(

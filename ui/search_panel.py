@@ -16,8 +16,8 @@ from jobs import Job
 from session import change, guarded, note, plain, work
 from state import NOW, Work, cloth_called, cloth_keys, cloth_label, pin
 from weavecolor.colour.colorimetry import daylight_white, lab_from_xyz
-from weavecolor.colour.hexcolour import hex_rgb
 from weavecolor.colour.screen import decoded, space
+from weavecolor.colour.screencolour import screen_rgb
 from weavecolor.decide.candidates import Material, candidates
 from weavecolor.decide.enoughcloth import fits_by_lay
 from weavecolor.decide.found import Found
@@ -190,7 +190,7 @@ def task(
 
 def target(code: str) -> Any:
     """A screen colour as Lab."""
-    rgb = decoded(hex_rgb(code))
+    rgb = decoded(screen_rgb(code))
     return lab_from_xyz(space("sRGB").to_xyz @ rgb * 100.0, daylight_white("2"))
 
 

@@ -78,7 +78,7 @@ def command(
     """
     from weavecolor.decide.compare import compare
     from weavecolor.errors import InputError
-    from weavecolor.optics.stack import FACES, LAYS
+    from weavecolor.optics.stack import LAYS, face_called
     from weavecolor.report.comparisontable import as_csv, as_json, as_text
     from weavecolor.scene.places import scene as scene_called
     from weavecolor.textile.grain import grain_deg
@@ -93,7 +93,7 @@ def command(
         choices(layers, "--layers", whole),
         choices(behind, "--behind", _backing),
         choices(scene, "--scene", scene_called),
-        choices(side, "--side", one_of(FACES)),
+        choices(side, "--side", face_called),
         choices(lay, "--lay", one_of(LAYS)),
         turn,
         observer,

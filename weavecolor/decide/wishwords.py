@@ -8,17 +8,18 @@ from __future__ import annotations
 import numpy as np
 
 from weavecolor.colour.colorimetry import daylight_white, lab_from_xyz
-from weavecolor.colour.hexcolour import hex_rgb
 from weavecolor.colour.screen import decoded, space
+from weavecolor.colour.screencolour import is_screen_colour, screen_rgb
 from weavecolor.colour.spectra import Spectrum
 from weavecolor.decide.wishes import WISHES, Wish
 from weavecolor.errors import InputError
+from weavecolor.textile.notmodelled import elsewhere
 
 
 def wish_from(text: str) -> Wish:
     """The wish that ``text`` names. Raises InputError listing the wishes there are.
 
-    A target is a screen colour "#rrggbb", taken as sRGB, or three numbers L* a* b*.
+    A target is a screen colour ("#rrggbb" or a CSS name), taken as sRGB, or three numbers L* a* b*.
 
     Examples
     --------
@@ -29,14 +30,17 @@ def wish_from(text: str) -> Wish:
     if kind != "target":
         words = " ".join(text.split())
         if words not in WISHES:
-            raise InputError(f"{words[:40]!r} is no wish; use {', '.join(WISHES)}", field="wish")
+            raise InputError(
+                f"{words[:40]!r} is no wish; use {', '.join(WISHES)}{elsewhere(words)}",
+                field="wish",
+            )
         return Wish(words)
     return Wish("target", _target(rest.strip()))
 
 
 def _target(text: str) -> Spectrum:
-    if text.startswith("#"):
-        rgb = decoded(hex_rgb(text))
+    if is_screen_colour(text):
+        rgb = decoded(screen_rgb(text))
         return lab_from_xyz(space("sRGB").to_xyz @ rgb * 100.0, daylight_white("2"))
     parts = text.replace(",", " ").split()
     try:
@@ -44,5 +48,7 @@ def _target(text: str) -> Spectrum:
     except ValueError:
         values = []
     if len(values) != 3:
-        raise InputError('a target is "#rrggbb" or three numbers L* a* b*', field="wish")
+        raise InputError(
+            'a target is "#rrggbb", a CSS name or three numbers L* a* b*', field="wish"
+        )
     return np.array(values)

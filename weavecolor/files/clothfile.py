@@ -37,7 +37,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from weavecolor.colour.hexcolour import hex_rgb
+from weavecolor.colour.screencolour import screen_rgb
 from weavecolor.colour.spectra import WAVELENGTHS, Spectrum, resample
 from weavecolor.errors import InputError
 from weavecolor.files.fields import Fields
@@ -319,7 +319,7 @@ def _colour(
     )
     try:
         if ways == ["srgb"]:
-            return spectrum_from_srgb(hex_rgb(fields.text("srgb", 20))), name
+            return spectrum_from_srgb(screen_rgb(fields.text("srgb", 20))), name
         lab = fields.numbers("lab", exactly=3)
         if not (0.0 <= lab[0] <= 100.0 and max(abs(lab[1]), abs(lab[2])) <= 150.0):
             raise InputError("L lies within 0-100, a and b within -150 and 150")

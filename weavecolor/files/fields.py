@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import Any, TypeVar, cast
 
 from weavecolor.errors import InputError, shown
+from weavecolor.textile.notmodelled import elsewhere
 
 T = TypeVar("T")
 
@@ -54,6 +55,7 @@ class Fields:
             if key not in known:
                 near = difflib.get_close_matches(str(key)[:60], known, 1, 0.7)
                 hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(known)}"
+                hint += elsewhere(str(key)[:60])
                 raise self.refuse(f"is not a known field; {hint}", str(key)[:60])
 
     def table(self, key: str) -> Fields:

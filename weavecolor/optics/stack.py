@@ -5,15 +5,29 @@ Knows how sheets of cloth are ordered and turned; the optics of a stack is in ``
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 from weavecolor.scene.backings import Backing
 from weavecolor.textile.cloth import Cloth
 
 FACES = ("face", "back")
+#: Other words for a side of the cloth.
+FACE_ALSO: Mapping[str, str] = MappingProxyType(
+    {
+        "right side": "face",
+        "right side out": "face",
+        "front": "face",
+        "wrong side": "back",
+        "wrong side out": "back",
+        "reverse": "back",
+        "inside out": "back",
+    }
+)
 LAYS = ("touching", "loose", "apart")
 
 
@@ -34,6 +48,21 @@ class Layer:
             raise InputError(f"{self.face!r} is not a side of cloth; use face or back")
         if not np.isfinite(self.grain_deg):
             raise InputError("a grain angle is a number of degrees")
+
+
+def face_called(text: str) -> str:
+    """"face" or "back", also by the other words a maker uses. Raises InputError otherwise.
+
+    Examples
+    --------
+    >>> face_called("wrong side"), face_called("Face")
+    ('back', 'face')
+    """
+    key = " ".join(text.split()).casefold()
+    key = FACE_ALSO.get(key, key)
+    if key not in FACES:
+        raise InputError(f"{shown(text)} is not a side of cloth; use face or back")
+    return key
 
 
 @dataclass(frozen=True, eq=False)

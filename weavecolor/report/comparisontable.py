@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike
 from weavecolor.colour.perception import JUST_NOTICEABLE
 from weavecolor.decide.compare import AXES, Comparison, Option, Outcome, Step
 from weavecolor.errors import InputError
+from weavecolor.scene.places import sides
 
 #: Steps of one kind up to this many are told one by one, more are summed up.
 TELL_EACH = 3
@@ -157,6 +158,7 @@ def as_text(comparison: Comparison, every_step: bool = False) -> str:
         comparison.outcomes[0].option.stack.layers[0].cloth.name,
         "; ".join(comparison.outcomes[0].option.aspect(axis) for axis in same)
         + f"; {comparison.observer} degree observer",
+        *_lit(comparison),
         "",
         *columns(heads, rows, numeric),
     ]
@@ -168,6 +170,14 @@ def as_text(comparison: Comparison, every_step: bool = False) -> str:
     if assumed:
         lines += ["", "Mind: " + "; ".join(assumed) + "."]
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _lit(comparison: Comparison) -> list[str]:
+    """From where each place is lit and looked at, for one who faces the cloth."""
+    scenes = {o.option.scene.name: o.option.scene for o in comparison.outcomes}
+    if len(scenes) == 1:
+        return [f"Facing the cloth: {sides(*scenes.values())}."]
+    return [f"Facing the cloth, {name}: {sides(scene)}." for name, scene in scenes.items()]
 
 
 def steps_text(comparison: Comparison, every_step: bool = False) -> list[str]:

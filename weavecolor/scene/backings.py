@@ -6,16 +6,19 @@ Knows backings by name; knows nothing of cloth. Spectra and their sources are in
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
+from types import MappingProxyType
 
 import numpy as np
 
-from weavecolor.colour.hexcolour import hex_rgb
+from weavecolor.colour.screencolour import is_screen_colour, screen_rgb
 from weavecolor.colour.spectra import BANDS, Spectrum
 from weavecolor.errors import InputError
 from weavecolor.files.spectrafile import spectra_from_text
+from weavecolor.textile.notmodelled import elsewhere
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,6 +34,20 @@ class Backing:
 
 
 SKINS = ("light", "medium", "dark")
+
+#: Other words for a skin of the table; the tone nearest in lightness.
+SKIN_ALSO: Mapping[str, str] = MappingProxyType(
+    {
+        "skin": "skin medium",
+        "skin fair": "skin light",
+        "skin pale": "skin light",
+        "skin tan": "skin medium",
+        "skin olive": "skin medium",
+        "skin brown": "skin dark",
+        "skin deep": "skin dark",
+        "skin black": "skin dark",
+    }
+)
 
 
 def backing_names() -> tuple[str, ...]:
@@ -53,21 +70,23 @@ def backing(spec: str) -> Backing:
 
     Examples
     --------
+    >>> backing("skin deep").name, backing("navy").name
+    ('skin dark', 'navy')
     >>> backing("skin dark").name, backing("#d8c9a0").reflectance.shape
     ('skin dark', (41,))
     """
     name = " ".join(spec.split()).casefold() if isinstance(spec, str) else ""
-    if name.startswith("#"):
+    name = SKIN_ALSO.get(name, name)
+    known = name in backing_names()
+    if not known and is_screen_colour(name):
         # Recovery loads the colour library: only for a screen colour.
         from weavecolor.colour.colorimetry import spectrum_from_srgb
 
-        return Backing(name, spectrum_from_srgb(hex_rgb(name)))
-    if name == "skin":
-        name = "skin medium"
-    if name not in backing_names():
+        return Backing(name, spectrum_from_srgb(screen_rgb(name)))
+    if not known:
         raise InputError(
             f"{str(spec)[:40]!r} is not a known backing; use {', '.join(backing_names())}, or a "
-            'screen colour such as "#d8c9a0"'
+            'screen colour such as "#d8c9a0" or "navy"' + elsewhere(name)
         )
     if name.startswith("skin "):
         return Backing(name, _table("skin")[name.removeprefix("skin ")])

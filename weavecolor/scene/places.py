@@ -17,15 +17,18 @@ source); the kinds of light are the CIE's.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from types import MappingProxyType
 
 import numpy as np
 
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.spectra import Spectrum, frozen
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 from weavecolor.scene.scene import Light, Scene
+from weavecolor.textile.notmodelled import elsewhere
 
 #: Zenith angles this close to the plane of the cloth give it no light worth computing.
 GRAZING_DEG = 89.0
@@ -128,6 +131,35 @@ PLACES: tuple[Place, ...] = (
 
 _BY_NAME = {place.name.lower(): place for place in PLACES}
 
+#: Other words for a place of the list.
+ALSO_CALLED: Mapping[str, str] = MappingProxyType(
+    {
+        "window": "window at the side",
+        "by the window": "window at the side",
+        "daylight": "window at the side",
+        "noon": "noon outdoors",
+        "outdoors": "noon outdoors",
+        "sun": "noon outdoors",
+        "sunlight": "noon outdoors",
+        "overcast sky": "overcast",
+        "cloudy": "overcast",
+        "chandelier": "ballroom",
+        "chandeliers": "ballroom",
+        "candle": "candlelit",
+        "candles": "candlelit",
+        "candlelight": "candlelit",
+        "by candle": "candlelit",
+        "footlight": "footlights",
+        "stage": "stage from above",
+        "on stage": "stage from above",
+        "led": "stage LED",
+        "flash": "flash on camera",
+        "camera": "flash on camera",
+        "lightbox": "lightbox behind",
+        "light box": "lightbox behind",
+    }
+)
+
 
 def scene_names() -> tuple[str, ...]:
     """Names of the scenes, for a list to choose from.
@@ -141,16 +173,21 @@ def scene_names() -> tuple[str, ...]:
 
 
 def scene(name: str) -> Scene:
-    """The named scene; letter case is ignored. InputError with the list for an unknown name.
+    """The named scene, or one that :data:`ALSO_CALLED` knows by another name.
+
+    Letter case is ignored. Raises InputError with the list for an unknown name.
 
     Examples
     --------
-    >>> len(scene("window at the side").lights) > 0
-    True
+    >>> scene("candle").name, scene("stage").name
+    ('candlelit', 'stage from above')
     """
     key = " ".join(str(name).split()).lower()
+    key = ALSO_CALLED.get(key, key).lower()
     if key not in _BY_NAME:
-        raise InputError(f"no scene called {name!r}; use {', '.join(scene_names())}")
+        raise InputError(
+            f"no scene called {shown(name)}; use {', '.join(scene_names())}{elsewhere(key)}"
+        )
     return _built(key)
 
 
@@ -298,6 +335,46 @@ def turned(scene: Scene, angle_deg: float) -> Scene:
     )
     view = (scene.view_azimuth_deg + angle_deg) % 360.0
     return replace(scene, lights=lights, view_azimuth_deg=view)
+
+
+def sides(scene: Scene) -> str:
+    """From which side the light comes and from which the eye looks, for one who faces the cloth.
+
+    Examples
+    --------
+    >>> sides(window), sides(scene("overcast"))
+    ('light from the right, seen straight on', 'light from all around, seen straight on')
+    >>> sides(scene("lightbox"))
+    'light from behind, seen straight on'
+    """
+    whole = float(np.sum(illumination(scene)))
+    strong = [
+        _side(x.zenith_deg, x.azimuth_deg)
+        for x in sorted(scene.lights, key=lambda x: -float(np.sum(x.irradiance)))
+        if np.sum(x.irradiance) * abs(np.cos(np.radians(x.zenith_deg))) > 0.1 * whole
+    ]
+    light = " and ".join(dict.fromkeys(strong)) or "all around"
+    eye = _side(scene.view_zenith_deg, scene.view_azimuth_deg)
+    seen = "straight on" if eye == "straight ahead" else f"from {eye}"
+    return f"light from {light}, seen {seen}"
+
+
+def _side(zenith_deg: float, azimuth_deg: float) -> str:
+    zenith, azimuth = np.radians(zenith_deg), np.radians(azimuth_deg)
+    right, up, ahead = (
+        float(v) for v in (
+            np.sin(zenith) * np.sin(azimuth), -np.sin(zenith) * np.cos(azimuth), np.cos(zenith)
+        )
+    )  # fmt: skip
+    words = [
+        word
+        for there, word in (
+            (up > 0.4, "above"), (up < -0.4, "below"), (ahead < 0.0, "behind"),
+            (right > 0.4, "the right"), (right < -0.4, "the left"),
+        )
+        if there
+    ]  # fmt: skip
+    return " and ".join(words) or "straight ahead"
 
 
 def view_direction(zenith_deg: float, azimuth_deg: float) -> tuple[float, float]:

@@ -62,6 +62,10 @@ _G_M2: Mapping[str, float] = MappingProxyType(
         "g/m^2": 1.0,
         "gsm": 1.0,
         "momme": MOMME_G_M2,
+        "mommes": MOMME_G_M2,
+        "g/sqm": 1.0,
+        "grams per square metre": 1.0,
+        "ounces per square yard": OZ_YD2_G_M2,
         "oz/yd2": OZ_YD2_G_M2,
         "oz/yd²": OZ_YD2_G_M2,
         "oz/yd^2": OZ_YD2_G_M2,
@@ -153,7 +157,7 @@ def areal_mass_g_m2(text: str) -> float:
 
     Examples
     --------
-    >>> round(areal_mass_g_m2("4.5 momme"), 1)
+    >>> round(areal_mass_g_m2("4.5 mommes"), 1)
     19.5
     """
     return _plain(text, _G_M2.get, "cloth weight", _MASS_HINT)

@@ -16,6 +16,7 @@ from scipy.sparse.csgraph import connected_components
 
 from weavecolor.errors import InputError, shown
 from weavecolor.textile.cloth import Weave
+from weavecolor.textile.notmodelled import elsewhere
 
 Lift = tuple[tuple[int, ...], ...]
 
@@ -41,6 +42,7 @@ def weave(spec: str | Sequence[object]) -> Weave:
     warp-faced on 8 ends with counter 3; "sateen" or "weft satin" is weft-faced. ``"warp rib
     2/2"`` has two and two picks in one shed (cross ribs), "weft rib 2/2" two and two ends lifted
     as one. ``"hopsack 2/2"`` weaves 2 ends as one and 2 picks as one.
+    "2/2 twill", "plain weave" and "5-end satin" are understood as well.
     Raises InputError for a weave that is unknown, impossible or would fall apart.
 
     Examples
@@ -50,10 +52,10 @@ def weave(spec: str | Sequence[object]) -> Weave:
     """
     if not isinstance(spec, str):
         return from_rows(spec)
-    text = " ".join(spec.split()).casefold()
+    text = _tidy(spec)
     match = _NAME.fullmatch(text)
     if match is None:
-        raise InputError(f"{spec[:60]!r} is not a known weave; {_HINT}")
+        raise InputError(f"{spec[:60]!r} is not a known weave; {_HINT}{elsewhere(text)}")
     kind, side = match["kind"], match["side"]
     numbers = [int(n) for n in re.findall(r"\d+", match["numbers"] or "")]
     if side and kind != "twill":
@@ -75,6 +77,20 @@ def weave(spec: str | Sequence[object]) -> Weave:
     else:
         rows = _blocks(text, kind, numbers)
     return from_rows(rows, name=text)
+
+
+def _tidy(spec: str) -> str:
+    """The name in one order: "Plain weave", "2/2 twill", "twill 2/2 weave", "5-end satin"."""
+    text = re.sub(
+        r"\b(weave|woven|ends?|shafts?|hand)\b", " ", spec.replace("-", " ").casefold()
+    )
+    text = " ".join(text.split())
+    moved = re.fullmatch(
+        r"(?P<n>\d[\d/x]*) (?P<kind>[a-z]+(?: [a-z]+)??)(?P<side> (?:left|right|s|z))?", text
+    )
+    if moved:
+        return f"{moved['kind']} {moved['n']}{moved['side'] or ''}"
+    return re.sub(r"^(left|right|s|z) (twill.*)$", r"\2 \1", text)
 
 
 def from_rows(rows: Sequence[object], name: str = "drawn by rows") -> Weave:

@@ -1,0 +1,116 @@
+"""What a maker writes is understood as the trade means it, or refused with what to do."""
+
+import pytest
+
+from weavecolor.cli import run
+from weavecolor.colour.screencolour import screen_rgb
+from weavecolor.decide.wishwords import wish_from
+from weavecolor.errors import InputError
+from weavecolor.optics.stack import face_called
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import PLACES, custom_scene, scene, sides, with_viewer
+from weavecolor.textile.notmodelled import NOT_MODELLED, not_modelled
+from weavecolor.textile.units import areal_mass_g_m2
+from weavecolor.textile.weaves import weave
+
+
+@pytest.mark.parametrize(
+    ("said", "meant"),
+    [
+        ("plain weave", "plain"),
+        ("Plain-woven", "plain"),
+        ("2/2 twill", "twill 2/2"),
+        ("3/1 twill left", "twill 3/1 left"),
+        ("left-hand twill 3/1", "twill 3/1 left"),
+        ("5-end satin", "satin 5"),
+        ("8/3 satin weave", "satin 8/3"),
+        ("2/2 warp rib", "warp rib 2/2"),
+    ],
+)
+def test_a_weave_is_the_same_however_it_is_said(said, meant):
+    assert weave(said) == weave(meant)
+    assert weave(said).lift == weave(meant).lift
+
+
+def test_numbers_of_a_twill_stay_numbers():
+    """Over two under two, over three under one: lift plans from the definition of a twill."""
+    assert weave("2/2 twill").lift[0] == (1, 1, 0, 0)
+    assert weave("3/1 twill").lift[0] == (1, 1, 1, 0)
+
+
+def test_screen_colours_as_written():
+    """CSS Color Module Level 4, section 6.1: navy is #000080, rebeccapurple #663399."""
+    assert screen_rgb("a3122a") == screen_rgb("#A3122A") == (163 / 255, 18 / 255, 42 / 255)
+    assert screen_rgb("navy") == (0.0, 0.0, 128 / 255)
+    assert screen_rgb("Rebecca Purple") == (0x66 / 255, 0x33 / 255, 0x99 / 255)
+    for wrong in ("", "#", "a3122", "nvy", "#navy1", "12345g"):
+        with pytest.raises(InputError, match="not a screen colour"):
+            screen_rgb(wrong)
+
+
+def test_a_colour_is_the_same_however_it_is_written():
+    assert wish_from("target navy").target.tolist() == wish_from("target #000080").target.tolist()
+    assert backing("a3122a").reflectance.tolist() == backing("#a3122a").reflectance.tolist()
+    assert backing("black").reflectance.max() > 0.0  # the named backing, not the screen's black
+
+
+def test_mommes():
+    """One momme is one pound in a piece of 45 inches by 100 yards: 4.34 g/m2."""
+    for said in ("5 mommes", "5 momme"):
+        assert areal_mass_g_m2(said) == pytest.approx(5 * 4.33994, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("said", "meant"),
+    [("candle", "candlelit"), ("Stage", "stage from above"), ("LED", "stage LED"),
+     ("window", "window at the side"), ("flash", "flash on camera")],
+)  # fmt: skip
+def test_places(said, meant):
+    assert scene(said) is scene(meant)
+
+
+def test_skins_and_sides():
+    assert backing("skin deep").name == "skin dark"
+    assert face_called("Wrong side") == "back" and face_called("right side") == "face"
+    with pytest.raises(InputError, match="use face or back"):
+        face_called("left side")
+
+
+def test_sides_of_light_and_eye():
+    """Azimuth 90 is on the right of one who faces the cloth, 180 is up (the module's head)."""
+    assert sides(custom_scene(zenith_deg=60.0, azimuth_deg=90.0)).startswith("light from the right")
+    assert sides(custom_scene(zenith_deg=60.0, azimuth_deg=270.0)).startswith("light from the left")
+    assert sides(custom_scene(zenith_deg=60.0, azimuth_deg=180.0)).startswith("light from above")
+    assert sides(scene("footlights")).startswith("light from below")
+    slanting = with_viewer(custom_scene(zenith_deg=0.0), 45.0, 270.0)
+    assert sides(slanting) == "light from straight ahead, seen from the left"
+    for place in PLACES:
+        assert sides(scene(place.name)).startswith("light from ")
+
+
+@pytest.mark.parametrize(
+    "asked", ["washing", "steamed", "embroidery", "beads", "raised finish", "pressed pleats"]
+)
+def test_what_is_not_modelled_is_said_by_name(asked):
+    found = not_modelled(asked)
+    assert found is not None and found.instead
+    with pytest.raises(InputError, match="not modelled: ") as refused:
+        backing(asked)
+    assert found.instead in str(refused.value)
+
+
+def test_nothing_known_counts_as_not_modelled():
+    known = ["plain", "twill 2/2", "silk", "calico", "window at the side", "skin medium", "face"]
+    assert [word for word in known if not_modelled(word)] == []
+    assert len({x.what for x in NOT_MODELLED}) == len(NOT_MODELLED)
+
+
+def test_on_the_command_line(capsys):
+    asked = ["compare", "shot-organza-red-black", "--scene", "candle", "--side", "wrong side",
+             "--behind", "navy"]  # fmt: skip
+    assert run(asked) == 0
+    told = capsys.readouterr().out
+    assert "candlelit" in told and "light from the right and the left" in told
+    asked[-1] = "sequins"
+    assert run(asked) != 0
+    assert "not modelled" in capsys.readouterr().err

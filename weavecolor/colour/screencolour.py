@@ -1,0 +1,62 @@
+"""Screen colours as written: ``#rrggbb``, ``rrggbb`` or a CSS name. Knows the notation only."""
+
+from __future__ import annotations
+
+import re
+
+from weavecolor.errors import InputError, shown
+
+
+def screen_rgb(text: str) -> tuple[float, float, float]:
+    """Three values 0-1 of a screen colour.
+
+    Parameters
+    ----------
+    text : str
+        ``"#b01020"``, ``"#b12"``, either without the ``#``, or a name of CSS Color Module
+        Level 4, such as ``"midnightblue"`` or ``"midnight blue"``.
+
+    Raises
+    ------
+    InputError
+        For anything else.
+
+    Examples
+    --------
+    >>> screen_rgb("#ff0033"), screen_rgb("ff0033"), screen_rgb("Navy")[2]
+    ((1.0, 0.0, 0.2), (1.0, 0.0, 0.2), 0.5019607843137255)
+    """
+    found = _digits(text)
+    if found is None:
+        raise InputError(
+            f'{shown(text, 42)} is not a screen colour; write it as "#b01020" or by its CSS name, '
+            'such as "navy"'
+        )
+    red, green, blue = (int(found[i : i + 2], 16) / 255.0 for i in (0, 2, 4))
+    return red, green, blue
+
+
+def is_screen_colour(text: str) -> bool:
+    """Whether :func:`screen_rgb` reads ``text``.
+
+    Examples
+    --------
+    >>> is_screen_colour("a3122a"), is_screen_colour("crimson"), is_screen_colour("calico")
+    (True, True, False)
+    """
+    return _digits(text) is not None
+
+
+def _digits(text: str) -> str | None:
+    """Six hexadecimal digits, or None."""
+    tidy = "".join(str(text).split()).casefold()
+    digits = tidy.removeprefix("#")
+    if re.fullmatch(r"[0-9a-f]{3}", digits):
+        return "".join(2 * digit for digit in digits)
+    if re.fullmatch(r"[0-9a-f]{6}", digits):
+        return digits
+    from PIL.ImageColor import colormap, getrgb  # the names; loaded only where one may be meant
+
+    if tidy not in colormap:
+        return None
+    return "".join(f"{value:02x}" for value in getrgb(tidy)[:3])

@@ -1,0 +1,107 @@
+"""What this tool does not model, by the names a maker gives it, and what to do instead.
+
+Knows words only. Where such a word stands for something that cannot be computed, the complaint
+says so rather than listing what could be written. The advice is common practice, no source.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class NotModelled:
+    """Something asked for that no answer here takes into account.
+
+    ``words``: a pattern of the words it goes by; ``what``: its name in a sentence (plural);
+    ``instead``: what to do.
+    """
+
+    words: str
+    what: str
+    instead: str
+
+
+_SEW = "sew a sample and look at it in the real light"
+
+NOT_MODELLED: tuple[NotModelled, ...] = (
+    NotModelled(
+        r"wash\w*|launder\w*|shrink\w*|dry clean\w*",
+        "washing, cleaning and shrinkage",
+        "wash or clean a measured square by its label, then measure and look again",
+    ),
+    NotModelled(
+        r"steam\w*|iron\w*|pressing|pressed",
+        "steaming, ironing and the shine of pressed pleats",
+        "press a scrap, test for heat first, and look along the crease",
+    ),
+    NotModelled(
+        r"embroider\w*|applique|couching", "embroidery and applied work", f"{_SEW}, worked"
+    ),
+    NotModelled(
+        r"bead\w*|sequin\w*|spangle\w*|rhinestone\w*|crystal\w*",
+        "beads, sequins and stones",
+        f"{_SEW}, with some sewn on",
+    ),
+    NotModelled(
+        r"velvet\w*|velour|pile|brushed|raised|flannel\w*|napped|nap|fleece|corduroy|chenille",
+        "pile and raised or brushed finish",
+        "lay a piece with the pile up and with it down, and look",
+    ),
+    NotModelled(
+        r"lace|knit\w*|jersey|tulle|net|netting|crochet|felt\w*|nonwoven",
+        "lace, net, knitted and felted cloth",
+        "lay a piece over the backing and look",
+    ),
+    NotModelled(
+        r"jacquard|damask|brocade|lame|metallic|lurex|foil|printed|print|ombre",
+        "figured, metallic and printed cloth",
+        "describe the ground alone, or lay a piece and look",
+    ),
+    NotModelled(
+        r"crepe\w*|crinkl\w*|crushed|cloque|seersucker|plisse",
+        "crinkled and puckered surfaces",
+        "describe the cloth as flat, and let a piece of it decide",
+    ),
+    NotModelled(
+        r"coated|coating|waxed|glazed|calender\w*|moire|watered|starch\w*|sizing",
+        "coatings, glazes and watered finish",
+        f"{_SEW}",
+    ),
+    NotModelled(
+        r"fluorescent dye|neon|optical brightener|whitener",
+        "fluorescent dyes and whiteners",
+        "look at a piece in the light where it will be worn",
+    ),
+    NotModelled(r"dye|dyed|dyeing|bleach\w*", "dyeing and bleaching", "dye a scrap by its label"),
+)
+
+
+def not_modelled(text: str) -> NotModelled | None:
+    """What of the list ``text`` asks for, or None.
+
+    Examples
+    --------
+    >>> not_modelled("after washing").what
+    'washing, cleaning and shrinkage'
+    >>> not_modelled("plain") is None
+    True
+    """
+    tidy = " ".join(re.findall(r"[a-z]+", text.casefold()))
+    return next(
+        (x for x in NOT_MODELLED if re.search(rf"\b(?:{x.words})\b", tidy)),
+        None,
+    )
+
+
+def elsewhere(text: str) -> str:
+    """The end of a complaint about ``text``: that it is not modelled, and what to do; or nothing.
+
+    Examples
+    --------
+    >>> elsewhere("beads")[:44]
+    '; beads, sequins and stones are not modelled'
+    """
+    found = not_modelled(text)
+    return f"; {found.what} are not modelled: {found.instead}" if found else ""
