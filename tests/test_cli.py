@@ -101,7 +101,7 @@ def test_describe_tells_what_was_supposed_of_a_file(capsys, tmp_path):
         "utf-8",
     )
     text = good(capsys, "describe", str(path))
-    assert "supposed, as usual for filament yarn" in text
+    assert "supposed, as usual for silk yarn" in text
     assert "colour recovered from sRGB" in text
 
 

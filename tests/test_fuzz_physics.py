@@ -42,6 +42,7 @@ from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.construction import check_weavable, covers, describe
 from weavecolor.textile.fibres import FIBRES, fibre
 from weavecolor.textile.weaves import weave
+from weavecolor.textile.yarn import greatest_packing
 
 ROUNDING = 1e-9
 #: Light out less light in, of yarns that absorb nothing: rays and nodes are finite in number. Of
@@ -70,11 +71,13 @@ angles = st.floats(-720.0, 720.0)
 
 @st.composite
 def yarns(draw):
+    filaments = draw(st.sampled_from([1, 2, 7, 16, 60]))
     return Yarn(
         fibre=fibre(draw(st.sampled_from(sorted(FIBRES)))),
         tex=draw(st.floats(0.5, 80.0)),
         colour=frozen(draw(spectra)),
-        packing=draw(st.floats(0.05, 1.0)),
+        filaments=filaments,
+        packing=draw(st.floats(0.1, greatest_packing(filaments))),
         flattening=draw(st.floats(1.0, 10.0)),
         lustre_deg=draw(st.floats(0.5, 60.0)),
         scattering_m2_g=draw(st.one_of(st.floats(0.0, 1.0), st.just(math.inf), st.just(0.0))),
@@ -92,8 +95,8 @@ def cloths(draw):
         warp,
         weft,
         weave(draw(st.sampled_from(["plain", "twill 2/1", "twill 2/2", "satin 5/2"]))),
-        draw(st.floats(0.02, 1.05)) * 10.0 / warp.width_mm,
-        draw(st.floats(0.02, 1.05)) * 10.0 / weft.width_mm,
+        draw(st.floats(0.1, 1.05)) * 10.0 / warp.width_mm,
+        draw(st.floats(0.1, 1.05)) * 10.0 / weft.width_mm,
     )
 
 

@@ -89,8 +89,8 @@ def test_changed_yarn_optics_move_differences_as_little_as_claimed(name):
 
 def test_what_was_supposed_on_reading_is_noticed():
     yarn = {"fibre": "silk", "count": "21 denier", "kind": "filament", "colour": "#a02030"}
-    told = {"packing": 0.7, "flattening": 1.0, "lustre_deg": 8.0, "scattering_m2_g": 0.015,
-            "sheen": 1.0}  # fmt: skip
+    told = {"packing": 0.7, "flattening": 1.0, "filaments": 16, "gum": False, "twist": "0 /m",
+            "lustre": "bright"}  # fmt: skip
     grid = {"wavelengths": list(range(380, 781, 20)), "reflectance": [0.5] * 21}
 
     def read(**parts):

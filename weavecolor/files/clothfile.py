@@ -14,16 +14,28 @@ A file looks like this (see swatches/ for more)::
     [warp]
     fibre = "silk"
     count = "20/22 denier"
-    kind = "filament"             # or "spun"; sets what is not given below
+    kind = "filament"             # or "spun"
+    filaments = 15                # or dtex_per_filament = 1.5, or in the count: "23 dtex f 15"
+    gum = true                    # or "in gum"; false or "boiled off"
+    twist = "400 /m"
+    packing = 0.85                # share of the section that is fibre
+    flattening = 1.1              # width over height of the section
+    lustre = "bright"             # or "semi-dull", "dull"; or dull_per_mm = 4.0
+    like = "silk organza"         # where what is not given is taken from; see textile/usual.py
     colour = { name = "red", srgb = "#b01020" }
 
     [weft]
     ...
 
+Of a yarn only fibre, count, kind and colour must be told; the rest is supposed as usual for the
+fibre, and remarked on with its range. Of a spun yarn, ``filaments`` are the staple fibres in its
+section. ``dull_per_mm`` is scattering inside the fibre.
+
 A colour is one of: ``wavelengths`` and ``reflectance`` lists (``unit`` = "fraction" or
 "percent"); ``lab`` with ``illuminant`` "D65" or "D50"; ``srgb`` = "#rrggbb"; ``spectrum_file``, a
-CSV, TSV or CGATS file in the same folder, with ``spectrum`` naming which. It is the colour of an
-opaque hank of the yarn.
+CSV, TSV or CGATS file in the same folder, with ``spectrum`` naming which. It is the colour of
+closely wound thread. Beside ``reflectance`` a list ``absorption``, 1/mm inside the fibre, may
+stand: then that is the dye.
 """
 
 from __future__ import annotations
@@ -38,53 +50,48 @@ from pathlib import Path
 from typing import Any
 
 from weavecolor.colour.screencolour import screen_rgb
-from weavecolor.colour.spectra import WAVELENGTHS, Spectrum, resample
+from weavecolor.colour.spectra import WAVELENGTHS, Spectrum, frozen, resample
 from weavecolor.errors import InputError
 from weavecolor.files.fields import Fields
 from weavecolor.files.spectrafile import read_spectra
 from weavecolor.files.textfile import read_text, toml_table
 from weavecolor.textile import construction, units
-from weavecolor.textile.cloth import Cloth, Weave, Yarn
+from weavecolor.textile.cloth import MOST_CRIMP, Cloth, Weave
 from weavecolor.textile.fibres import fibre
+from weavecolor.textile.usual import KINDS, LUSTRES, USUAL, Span, UsualYarn, usual_yarn
 from weavecolor.textile.weaves import weave
+from weavecolor.textile.yarn import FINENESS_DTEX, RANGES, Yarn, filaments_of, greatest_packing
 
 MAX_BYTES = 1_000_000
 #: A stated weight further than this from the construction's is remarked on.
 WEIGHT_TOLERANCE = 0.25
 
-#: What is supposed of a yarn when its file does not say: common practice, no source.
-YARN_DEFAULTS: Mapping[str, Mapping[str, float]] = {
-    "filament": {
-        "packing": 0.7,
-        "flattening": 1.0,
-        "lustre_deg": 8.0,
-        "scattering_m2_g": 0.015,
-        "sheen": 1.0,
-    },
-    "spun": {
-        "packing": 0.6,
-        "flattening": 1.0,
-        "lustre_deg": 25.0,
-        "scattering_m2_g": 0.04,
-        "sheen": 0.6,
-    },
+#: The matt film of the old optics, while they still ask for it: what is taken, and the range read.
+OLD_OPTICS: Mapping[str, Mapping[str, float]] = {
+    "filament": {"lustre_deg": 8.0, "scattering_m2_g": 0.015, "sheen": 1.0},
+    "spun": {"lustre_deg": 25.0, "scattering_m2_g": 0.04, "sheen": 0.6},
 }
-_RANGES: Mapping[str, tuple[float, float, str]] = {
-    "packing": (0.05, 1.0, ""),
-    "flattening": (1.0, 10.0, ""),
-    "lustre_deg": (0.5, 60.0, " degrees"),
-    "scattering_m2_g": (0.0, math.inf, " m2/g"),
-    "sheen": (0.0, 1.0, ""),
+_OLD_RANGES: Mapping[str, tuple[float, float]] = {
+    "lustre_deg": (0.5, 60.0),
+    "scattering_m2_g": (0.0, math.inf),
+    "sheen": (0.0, 1.0),
 }
 _CLOTH_KEYS = (
     "name", "weave", "ends", "picks", "weight", "warp_share", "notes", "remarks", "warp", "weft",
     "source",
 )  # fmt: skip
-_YARN_KEYS = ("fibre", "count", "kind", "colour", "crimp", *_RANGES)
-_COLOUR_KEYS = (
-    "name", "wavelengths", "reflectance", "unit", "lab", "illuminant", "observer", "srgb",
-    "spectrum_file", "spectrum",
+_YARN_KEYS = (
+    "fibre", "count", "kind", "like", "filaments", "dtex_per_filament", "gum", "twist", "packing",
+    "flattening", "lustre", "dull_per_mm", "crimp", "colour", *_OLD_RANGES,
 )  # fmt: skip
+#: What a field of the file is called in the yarn.
+_FIELD_OF = {"tex": "count", "dtex per filament": "filaments", "twist_turns_m": "twist"}
+_GUM_WORDS = {"in gum": True, "in the gum": True, "boiled off": False, "degummed": False}
+_COLOUR_KEYS = (
+    "name", "wavelengths", "reflectance", "absorption", "unit", "lab", "illuminant", "observer",
+    "srgb", "spectrum_file", "spectrum",
+)  # fmt: skip
+_WRITTEN = ("packing", "flattening", "dull_per_mm", *_OLD_RANGES)
 _COLOUR_WAYS = ("wavelengths", "reflectance", "lab", "srgb", "spectrum_file")
 
 
@@ -199,7 +206,10 @@ def cloth_to_toml(cloth: Cloth) -> str:
             f"count = {_quoted(f'{yarn.tex!r} tex')}",
             f"kind = {_quoted(yarn.kind)}",
             f"crimp = {float(crimp)!r}",
-            *(f"{key} = {float(getattr(yarn, key))!r}" for key in _RANGES),
+            f"filaments = {yarn.filaments}",
+            f"gum = {str(yarn.gum).lower()}",
+            f"twist = {_quoted(f'{yarn.twist_turns_m!r} /m')}",
+            *(f"{key} = {float(getattr(yarn, key))!r}" for key in _WRITTEN),
             "",
             f"[{name}.colour]",
         ]
@@ -208,6 +218,8 @@ def cloth_to_toml(cloth: Cloth) -> str:
         lines.append(f"wavelengths = {[int(nm) for nm in WAVELENGTHS]}")
         lines.append(f"reflectance = {[round(float(value), 6) for value in yarn.colour]}")
         lines.append('unit = "fraction"')
+        if yarn.absorption is not None:
+            lines.append(f"absorption = {[float(f'{v:.9g}') for v in yarn.absorption]}")
     if cloth.sources:
         lines += ["", "[source]"]
         lines += [f"{_quoted(key)} = {_quoted(text)}" for key, text in cloth.sources]
@@ -259,33 +271,144 @@ def _yarn(
     fields: Fields, system: str, folder: Path | None, remarks: list[str]
 ) -> tuple[Yarn, float | None]:
     fields.only(_YARN_KEYS)
-    kind = fields.choice("kind", tuple(YARN_DEFAULTS))
-    chosen, supposed = {}, []
-    for key, (low, high, unit) in _RANGES.items():
+    kind = fields.choice("kind", KINDS)
+    made_of = fields.convert("fibre", fibre)
+    sort = _sort(fields, made_of.name, kind)
+    tex, told = fields.convert("count", units.yarn_size)
+    filaments = _filaments(fields, tex, told)
+    gum = _gum(fields)
+    if gum and not sort.gum and "like" not in fields and made_of.name == "silk":
+        sort = USUAL["silk organza"]
+    supposed = []
+
+    def usual(key: str, span: Span, most: float = math.inf) -> float:
+        """The number of a field, or what is usual, which is then told with its range."""
         if key in fields:
-            infinite = key == "scattering_m2_g"
-            chosen[key] = fields.number(key, low, high, infinite=infinite)
+            return fields.number(key, *RANGES[key][:2])
+        value = min(span.usual, most)
+        supposed.append(f"{key} {value:g} ({min(span.low, value):g} to {min(span.high, most):g})")
+        return value
+
+    if filaments is None:
+        filaments = sort.filaments(tex)
+        span = sort.fineness_dtex
+        if span is not None:
+            few, many = (max(1, round(10.0 * tex / f)) for f in (span.high, span.low))
+            supposed.append(f"{filaments} {_WORD[kind]} ({few} to {many})")
         else:
-            chosen[key] = YARN_DEFAULTS[kind][key]
-            supposed.append(f"{key} {chosen[key]:g}{unit}")
+            supposed.append("one solid filament")
+        packing = fields.number("packing", *RANGES["packing"][:2], default=0.0)
+        if packing > greatest_packing(filaments) and not (gum or sort.gum) and packing >= 0.85:
+            filaments = 1
+            supposed[-1] = f"one solid filament (packing {packing:g})"
+    if gum is None:
+        gum = sort.gum
+        if made_of.name == "silk" and kind == "filament":
+            supposed.append("in gum" if gum else "boiled off (organza is woven in the gum)")
+    most = 1.0 if gum else greatest_packing(filaments)
+    packing = usual("packing", sort.packing if filaments > 1 or gum else Span(1.0, 0.97, 1.0), most)
+    flattening = usual("flattening", sort.flattening)
+    if "twist" in fields:
+        twist = fields.convert("twist", units.turns_per_m)
+    else:
+        twist = sort.twist_turns_m.usual
+        span = sort.twist_turns_m
+        if filaments > 1 and not gum:
+            supposed.append(f"twist {twist:g} /m ({span.low:g} to {span.high:g})")
+    dull = _dull(fields, sort, supposed)
     if supposed:
-        remarks.append(f"{system}: {', '.join(supposed)} supposed, as usual for {kind} yarn")
-    colour, name = _colour(fields, system, folder, remarks)
-    yarn = Yarn(
-        fibre=fields.convert("fibre", fibre),
-        tex=fields.convert("count", units.linear_density_tex),
-        colour=colour,
-        kind=kind,
-        colour_name=name,
-        **chosen,
-    )
-    return yarn, fields.number("crimp", 0.0, 1.0, default=None, percent=True)
+        name = sort.name or f"{made_of.name} {kind}"
+        remarks.append(f"{system}: {', '.join(supposed)} supposed, as usual for {name} yarn")
+    old = {
+        key: fields.number(key, low, high, default=OLD_OPTICS[kind][key],
+                           infinite=key == "scattering_m2_g")
+        for key, (low, high) in _OLD_RANGES.items()
+    }  # fmt: skip
+    colour, absorption, name = _colour(fields, system, folder, remarks)
+    try:
+        yarn = Yarn(
+            fibre=made_of,
+            tex=tex,
+            colour=colour,
+            absorption=absorption,
+            kind=kind,
+            colour_name=name,
+            packing=packing,
+            flattening=flattening,
+            filaments=filaments,
+            gum=gum,
+            twist_turns_m=twist,
+            dull_per_mm=dull,
+            **old,
+        )
+    except InputError as error:
+        key = _FIELD_OF.get(error.field or "", error.field)
+        raise fields.refuse(error.what, key) from None
+    return yarn, fields.number("crimp", 0.0, MOST_CRIMP, default=None, percent=True)
+
+
+_WORD = {"filament": "filaments", "spun": "staple fibres in the section"}
+
+
+def _sort(fields: Fields, fibre_name: str, kind: str) -> UsualYarn:
+    """The sort of yarn a file likens its yarn to, or the usual one of its fibre."""
+    if "like" not in fields:
+        return usual_yarn(fibre_name, kind)
+    sort = USUAL[fields.choice("like", tuple(USUAL))]
+    if (sort.fibre, sort.kind) != (fibre_name, kind):
+        raise fields.refuse(
+            f"{sort.name!r} is {sort.kind} {sort.fibre}, the yarn {kind} {fibre_name}", "like"
+        )
+    return sort
+
+
+def _filaments(fields: Fields, tex: float, told: int | None) -> int | None:
+    """The number of filaments, told in one of three ways, or None."""
+    ways = [key for key in ("filaments", "dtex_per_filament") if key in fields]
+    if len(ways) + (told is not None) > 1:
+        raise fields.refuse(
+            "tell the number of filaments once: in the count, as filaments or by dtex_per_filament",
+            ways[-1],
+        )
+    if told is not None:
+        return told
+    if ways == ["filaments"]:
+        return int(fields.number("filaments", *RANGES["filaments"][:2], whole=True))
+    if ways == ["dtex_per_filament"]:
+        return filaments_of(tex, fields.number("dtex_per_filament", *FINENESS_DTEX))
+    return None
+
+
+def _gum(fields: Fields) -> bool | None:
+    value = fields.get("gum")
+    if value is None or isinstance(value, bool):
+        return value
+    word = value.strip().casefold() if isinstance(value, str) else ""
+    if word not in _GUM_WORDS:
+        raise fields.refuse('must be true, false, "in gum" or "boiled off"', "gum")
+    return _GUM_WORDS[word]
+
+
+def _dull(fields: Fields, sort: UsualYarn, supposed: list[str]) -> float:
+    """Scattering inside the fibre, 1/mm, from its number or its word."""
+    if "dull_per_mm" in fields:
+        if "lustre" in fields:
+            raise fields.refuse("give lustre or dull_per_mm, not both", "lustre")
+        low, high, _ = RANGES["dull_per_mm"]
+        return float(fields.number("dull_per_mm", low, high))
+    word = fields.choice("lustre", tuple(LUSTRES), default=sort.lustre)
+    span = LUSTRES[word]
+    if "lustre" not in fields:
+        supposed.append(word)
+    if span.usual > 0.0:
+        supposed.append(f"dull_per_mm {span.usual:g} ({span.low:g} to {span.high:g})")
+    return span.usual
 
 
 def _colour(
     fields: Fields, system: str, folder: Path | None, remarks: list[str]
-) -> tuple[Spectrum, str]:
-    """Spectrum and name of a yarn's colour; recovered colours and held ends are remarked on."""
+) -> tuple[Spectrum, Spectrum | None, str]:
+    """Spectrum, absorption and name of a yarn's colour; what was recovered or held is remarked."""
     if isinstance(fields.get("colour"), str):
         fields = Fields({"srgb": fields.get("colour")}, fields.file, fields.place("colour"))
     else:
@@ -293,13 +416,15 @@ def _colour(
     fields.only(_COLOUR_KEYS)
     name = fields.text("name", 80, default="")
     ways = [key for key in _COLOUR_WAYS if key in fields]
+    if "absorption" in fields and ways != ["wavelengths", "reflectance"]:
+        raise fields.refuse("stands beside wavelengths and reflectance", "absorption")
     if ways not in (["wavelengths", "reflectance"], ["lab"], ["srgb"], ["spectrum_file"]):
         raise fields.refuse(
             f"give the colour one way, got {' and '.join(ways) or 'none'}: wavelengths with "
             "reflectance, lab, srgb or spectrum_file"
         )
     if ways == ["spectrum_file"]:
-        return _from_spectrum_file(fields, folder, system, remarks), name
+        return _from_spectrum_file(fields, folder, system, remarks), None, name
     if ways == ["wavelengths", "reflectance"]:
         found = resample(
             fields.numbers("wavelengths"),
@@ -309,7 +434,7 @@ def _colour(
             field=fields.place("reflectance"),
         )
         remarks.extend(f"{system} colour: {note}" for note in found.notes)
-        return found.values, name
+        return found.values, _absorption(fields), name
     # Recovery loads the colour library: only when a file needs it.
     from weavecolor.colour.colorimetry import spectrum_from_lab, spectrum_from_srgb
 
@@ -319,15 +444,35 @@ def _colour(
     )
     try:
         if ways == ["srgb"]:
-            return spectrum_from_srgb(screen_rgb(fields.text("srgb", 20))), name
+            return spectrum_from_srgb(screen_rgb(fields.text("srgb", 20))), None, name
         lab = fields.numbers("lab", exactly=3)
         if not (0.0 <= lab[0] <= 100.0 and max(abs(lab[1]), abs(lab[2])) <= 150.0):
             raise InputError("L lies within 0-100, a and b within -150 and 150")
         illuminant = fields.choice("illuminant", ("D65", "D50"))
         observer = fields.choice("observer", ("2", "10"), default="2")
-        return spectrum_from_lab(lab, illuminant, observer), name
+        return spectrum_from_lab(lab, illuminant, observer), None, name
     except InputError as error:
         raise error.at(file=fields.file, field=fields.place(ways[0])) from None
+
+
+def _absorption(fields: Fields) -> Spectrum | None:
+    """Absorption inside the fibre, 1/mm, where the file gives it."""
+    if "absorption" not in fields:
+        return None
+    values = fields.numbers("absorption")
+    most = max(values, default=0.0)
+    if most <= 0.0:
+        if any(value < 0.0 for value in values):
+            raise fields.refuse("absorption is zero or more", "absorption")
+        most = 1.0
+    shares = resample(
+        fields.numbers("wavelengths"),
+        [value / most for value in values],
+        unit="fraction",
+        file=fields.file,
+        field=fields.place("absorption"),
+    )
+    return frozen(shares.values * most)
 
 
 def _from_spectrum_file(

@@ -94,6 +94,7 @@ class Fields:
         *,
         infinite: bool = False,
         percent: bool = False,
+        whole: bool = False,
     ) -> Any:
         """A number from ``low`` to ``high``; "5 %" as well where ``percent``."""
         value = self._value(key, default)
@@ -108,6 +109,8 @@ class Fields:
         if not low <= number <= high:
             span = f"{low:g} or more" if high == math.inf else f"from {low:g} to {high:g}"
             raise self.refuse(f"must be {span}, got {number:g}", key)
+        if whole and number != int(number):
+            raise self.refuse(f"must be a whole number, got {number:g}", key)
         return number
 
     def numbers(self, key: str, exactly: int | None = None) -> list[float]:

@@ -27,6 +27,7 @@ from weavecolor.measure.observations import camera_channels, channels_in_light
 from weavecolor.optics.kubelka import k_over_s, reflectivity
 from weavecolor.textile import construction
 from weavecolor.textile.cloth import Cloth, Yarn
+from weavecolor.textile.yarn import greatest_packing
 
 Array = NDArray[np.float64]
 
@@ -248,7 +249,7 @@ def _shaped(held: _Held, warp: float, weft: float, lustre: float, packing: float
 def _of_width(yarn: Yarn, width: float, flatter: float, packing: float, lustre: float) -> Yarn:
     """``yarn`` made ``width`` mm wide, with its linear density to match."""
     flattening = yarn.flattening * flatter
-    share = min(yarn.packing * packing, 0.98)
+    share = min(yarn.packing * packing, 0.98, greatest_packing(yarn.rods))
     area_cm2 = np.pi / 4.0 * (width / flattening**0.5 / 10.0) ** 2
     return replace(
         yarn,

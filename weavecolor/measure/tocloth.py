@@ -12,11 +12,12 @@ import numpy as np
 
 from weavecolor.colour.spectra import BANDS, frozen
 from weavecolor.errors import InputError
-from weavecolor.files.clothfile import YARN_DEFAULTS
+from weavecolor.files.clothfile import OLD_OPTICS
 from weavecolor.measure.fit import Fit
 from weavecolor.textile import construction
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.fibres import fibre
+from weavecolor.textile.usual import KINDS, LUSTRES, usual_yarn
 from weavecolor.textile.weaves import weave
 
 #: Cover of either system supposed before anything is measured.
@@ -53,17 +54,23 @@ def start_cloth(
     ):
         if not (np.isfinite(sett) and 1.0 <= sett <= 300.0):
             raise InputError(f"{sett:g} threads per cm; use 1 to 300", field=system)
-        if kind not in YARN_DEFAULTS:
+        if kind not in KINDS:
             raise InputError(f"{kind!r} is no kind of yarn; use filament or spun", field=system)
         grey = frozen(np.full(BANDS, 0.3))
-        usual: dict[str, Any] = dict(YARN_DEFAULTS[kind])
-        yarn = Yarn(fibre(fibre_name), 1.0, grey, kind=kind, **usual)
+        made_of = fibre(fibre_name)
+        usual = usual_yarn(made_of.name, kind)
+        old: dict[str, Any] = dict(OLD_OPTICS[kind])
+        yarn = Yarn(
+            made_of, 1.0, grey, usual.packing.usual, usual.flattening.usual, kind,
+            filaments=1, gum=usual.gum, dull_per_mm=LUSTRES[usual.lustre].usual, **old,
+        )  # fmt: skip
         if tex is None:
             # a yarn's width goes with the root of its linear density
             tex = (USUAL_COVER * 10.0 / sett / yarn.width_mm) ** 2
         elif not (np.isfinite(tex) and 0.05 <= tex <= 5000.0):
             raise InputError(f"{tex:g} tex is no yarn of cloth; use 0.05 to 5000", field=system)
-        made.append(replace(yarn, tex=float(tex)))
+        turns = usual.twist_turns_m.usual
+        made.append(replace(yarn, tex=float(tex), filaments=0, twist_turns_m=turns))
     return Cloth(name, made[0], made[1], weave(plan), float(ends_per_cm), float(picks_per_cm))
 
 

@@ -1,4 +1,4 @@
-"""What a cloth is: fibre, yarn, weave, sett. Plain geometry of thread follows from it.
+"""What a cloth is: two yarns, a weave, setts and crimps.
 
 Knows the trade's construction of cloth; knows nothing of light, files or pictures.
 """
@@ -6,82 +6,17 @@ Knows the trade's construction of cloth; knows nothing of light, files or pictur
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import sqrt
 
-import numpy as np
+from weavecolor.textile.yarn import Fibre, Yarn, within
 
-from weavecolor.colour.spectra import BANDS, Spectrum
-from weavecolor.errors import InputError
+__all__ = ["Cloth", "Construction", "Fibre", "Weave", "Yarn"]
 
-
-@dataclass(frozen=True)
-class Fibre:
-    """A textile fibre: refractive index along and across the axis, density in g/cm3."""
-
-    name: str
-    n_parallel: float
-    n_perpendicular: float
-    density_g_cm3: float
-    source: str = ""
-
-    @property
-    def index(self) -> float:
-        """Mean refractive index (n_parallel + 2 n_perpendicular) / 3."""
-        return (self.n_parallel + 2.0 * self.n_perpendicular) / 3.0
-
-
-@dataclass(frozen=True, eq=False)
-class Yarn:
-    """One yarn system, warp or weft.
-
-    Parameters
-    ----------
-    fibre : Fibre
-    tex : float
-        Linear density, g/km, > 0.
-    colour : ndarray, shape (41,)
-        Reflectivity R-infinity of an opaque hank, 0-1, on ``spectra.WAVELENGTHS``.
-    packing : float
-        Packing fraction phi, 0-1: the share of the yarn's cross-section that is fibre.
-    flattening : float
-        Width over height of the yarn's elliptical section, >= 1; the area is kept.
-    kind : {"filament", "spun"}
-    lustre_deg : float
-        Standard deviation of the longitudinal surface lobe, degrees: small is glossy.
-    scattering_m2_g : float
-        Kubelka-Munk scattering coefficient per areal mass, m2/g. ``inf`` is an opaque yarn.
-    sheen : float
-        Share of the Fresnel surface reflection that is kept, 0 (none) to 1 (bare fibre).
-    """
-
-    fibre: Fibre
-    tex: float
-    colour: Spectrum
-    packing: float = 0.7
-    flattening: float = 1.0
-    kind: str = "filament"
-    lustre_deg: float = 10.0
-    scattering_m2_g: float = 0.02
-    sheen: float = 1.0
-    colour_name: str = ""
-
-    def __post_init__(self) -> None:
-        if np.shape(self.colour) != (BANDS,):
-            raise InputError(f"a yarn colour has {BANDS} bands, got shape {np.shape(self.colour)}")
-
-    @property
-    def diameter_mm(self) -> float:
-        """Diameter of the round yarn, d = sqrt(4 T / (pi rho phi)) (Peirce 1937)."""
-        area_cm2 = self.tex * 1e-5 / (self.fibre.density_g_cm3 * self.packing)
-        return 10.0 * float(np.sqrt(4.0 * area_cm2 / np.pi))
-
-    @property
-    def width_mm(self) -> float:
-        return self.diameter_mm * sqrt(self.flattening)
-
-    @property
-    def height_mm(self) -> float:
-        return self.diameter_mm / sqrt(self.flattening)
+#: Threads per cm that the trade could ever meet: from hand-knotted net to the finest sieve.
+SETTS_PER_CM = (0.2, 500.0)
+#: Extra length that a crimped thread can have; crepe and seersucker stay below.
+MOST_CRIMP = 0.8
+#: g/m2, from the lightest bobbinet to felted belting.
+WEIGHTS_G_M2 = (1.0, 10_000.0)
 
 
 @dataclass(frozen=True)
@@ -111,15 +46,16 @@ class Construction:
     warp_share: float
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Cloth:
-    """A two-tone woven cloth, face up, warp along azimuth 0.
+    """A two-tone woven cloth, face up, warp along azimuth 0. Cloths compare, and hash, by value.
 
     ``warp_crimp`` and ``weft_crimp`` are the extra yarn lengths as fractions (for the weight);
     ``warp_share`` as in :class:`Construction`, None for the balanced default.
     ``declared_g_m2`` is the weight somebody stated, if anybody did. ``notes`` is the owner's own
     text, ``sources`` tells where single numbers come from, and ``remarks`` is what was noticed
-    or supposed when the cloth was read in.
+    or supposed when the cloth was read in. Raises InputError, in one line naming the field, for
+    setts, crimps and weights that the trade could never meet.
     """
 
     name: str
@@ -135,6 +71,16 @@ class Cloth:
     declared_g_m2: float | None = None
     sources: tuple[tuple[str, str], ...] = ()
     remarks: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        within("ends", self.ends_per_cm, *SETTS_PER_CM, "threads/cm")
+        within("picks", self.picks_per_cm, *SETTS_PER_CM, "threads/cm")
+        within("warp.crimp", self.warp_crimp, 0.0, MOST_CRIMP)
+        within("weft.crimp", self.weft_crimp, 0.0, MOST_CRIMP)
+        if self.warp_share is not None:
+            within("warp_share", self.warp_share, 0.0, 1.0)
+        if self.declared_g_m2 is not None:
+            within("weight", self.declared_g_m2, *WEIGHTS_G_M2, "g/m2")
 
     def construction(self) -> Construction:
         """The geometry alone, for the unit cell."""

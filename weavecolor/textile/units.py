@@ -93,6 +93,7 @@ _MM: Mapping[str, float] = MappingProxyType(
 _YARN_HINT = 'write for example "21 denier", "20 tex", "84 dtex", "Ne 40" or "Nm 60"'
 _SETT_HINT = 'write for example "40 /cm" or "100 /inch"'
 _MASS_HINT = 'write for example "20 g/m2", "4.5 momme" or "3 oz/yd2"'
+_TWIST_HINT = 'write for example "600 /m" or "15 /inch"'
 _LENGTH_HINT = 'write for example "12 mm", "1.5 m", "45 inch" or "2 yd"'
 
 
@@ -131,6 +132,45 @@ def linear_density_tex(text: str) -> float:
     else:
         raise InputError(f"{tidy!r} has no known yarn unit; {_YARN_HINT}")
     return _positive(many * tex, what, _YARN_HINT)
+
+
+def yarn_size(text: str) -> tuple[float, int | None]:
+    """Linear density in tex and, where it is told, the number of filaments: ``"84 dtex f 24"``.
+
+    The number follows an f, as in ISO 2947; the rest as in :func:`linear_density_tex`.
+
+    Examples
+    --------
+    >>> yarn_size("84 dtex f 24"), yarn_size("20 tex")
+    ((8.4, 24), (20.0, None))
+    """
+    found = re.fullmatch(r"(.*[^\W\d_])\s*f\s*(\d{1,5})", text.strip(), re.IGNORECASE)
+    if found is None:
+        return linear_density_tex(text), None
+    return linear_density_tex(found[1]), int(found[2])
+
+
+def turns_per_m(text: str) -> float:
+    """Twist in turns per metre of text such as ``"600 /m"``, ``"15 /inch"``, ``"15 tpi"``.
+
+    Examples
+    --------
+    >>> turns_per_m("600 /m"), round(turns_per_m("10 /inch"), 1)
+    (600.0, 393.7)
+    """
+    what = "twist"
+    match, tidy, unit = _split(text, _VALUE, what, _TWIST_HINT)
+    length = re.fullmatch(r"(?:turns)?\s*(?:/|per\s)\s*(.+)", unit)
+    if unit in ("tpi", "tpm"):
+        scale = 1000.0 / _MM["inch"] if unit == "tpi" else 1.0
+    elif length is not None and length.group(1).strip() in _MM:
+        scale = 1000.0 / _MM[length.group(1).strip()]
+    else:
+        raise InputError(f"{tidy!r} has no known unit of {what}; {_TWIST_HINT}")
+    turns = float(match["a"]) * scale
+    if not (math.isfinite(turns) and turns >= 0.0):
+        raise InputError(f"a {what} is zero or more, got {turns:g}; {_TWIST_HINT}")
+    return turns
 
 
 def sett_per_cm(text: str) -> float:
