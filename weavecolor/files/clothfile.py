@@ -284,7 +284,7 @@ def _yarn(
     def usual(key: str, span: Span, most: float = math.inf) -> float:
         """The number of a field, or what is usual, which is then told with its range."""
         if key in fields:
-            return fields.number(key, *RANGES[key][:2])
+            return float(fields.number(key, *RANGES[key][:2]))
         value = min(span.usual, most)
         supposed.append(f"{key} {value:g} ({min(span.low, value):g} to {min(span.high, most):g})")
         return value
