@@ -30,6 +30,7 @@ from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.construction import check_weavable
+from weavecolor.textile.yarn import greatest_packing
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,7 @@ def invented(kind: Kind, rng: np.random.Generator) -> Cloth:
             yarn = replace(
                 yarn,
                 colour=dyed(rng),
-                packing=min(yarn.packing * packing, 0.95),
+                packing=min(yarn.packing * packing, greatest_packing(yarn.rods)),
                 flattening=flat,
                 lustre_deg=lustre,
                 scattering_m2_g=yarn.scattering_m2_g * scatter * np.exp(rng.normal(0.0, 0.2)),

@@ -183,7 +183,7 @@ BAD = [
     (changed("[380, 400", "[400, 380"), "warp.colour.reflectance", "wavelengths must rise"),
     (changed("[380", "[" + "1," * 6000 + "380"), "warp.colour.wavelengths", "at most 5000"),
     (changed("#202020", "#20202"), "weft.colour.srgb", "is not a screen colour"),
-    (changed("#202020", "red"), "weft.colour.srgb", "is not a screen colour"),
+    (changed("#202020", "reddest"), "weft.colour.srgb", "is not a screen colour"),
     (changed('srgb = "#202020"', "lab = [40, 1, 2]"), "weft.colour.illuminant", "is missing"),
     (changed('srgb = "#202020"', 'lab = [40, 1], illuminant = "D65"'), "weft.colour.lab",
      "must hold 3 numbers, got 2"),

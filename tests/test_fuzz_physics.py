@@ -167,7 +167,7 @@ def test_clear_threads_without_a_gap_between_them():
     """
     base = SWATCH.warp
     clear = replace(base, flattening=1.0, scattering_m2_g=0.0, sheen=0.0, colour=frozen([0.0] * 41))
-    warp, weft = replace(clear, tex=30.0, packing=0.05078125), replace(clear, tex=1.0, packing=0.5)
+    warp, weft = replace(clear, tex=30.0, packing=0.1), replace(clear, tex=1.0, packing=0.5)
     cloth = Cloth(
         "drawn", warp, weft, weave("plain"), 5.0 / warp.width_mm, 10.0 / weft.width_mm
     )

@@ -311,10 +311,10 @@ def _yarn(
     if "twist" in fields:
         twist = fields.convert("twist", units.turns_per_m)
     else:
-        twist = sort.twist_turns_m.usual
-        span = sort.twist_turns_m
+        turns = sort.twist(tex)
+        twist = float(f"{turns.usual:.3g}")
         if filaments > 1 and not gum:
-            supposed.append(f"twist {twist:g} /m ({span.low:g} to {span.high:g})")
+            supposed.append(f"twist {twist:g} /m ({turns.low:.3g} to {turns.high:.3g})")
     dull = _dull(fields, sort, supposed)
     if supposed:
         name = sort.name or f"{made_of.name} {kind}"

@@ -251,9 +251,12 @@ def _of_width(yarn: Yarn, width: float, flatter: float, packing: float, lustre: 
     flattening = yarn.flattening * flatter
     share = min(yarn.packing * packing, 0.98, greatest_packing(yarn.rods))
     area_cm2 = np.pi / 4.0 * (width / flattening**0.5 / 10.0) ** 2
+    tex = float(area_cm2 * yarn.fibre.density_g_cm3 * share * 1e5)
     return replace(
         yarn,
-        tex=float(area_cm2 * yarn.fibre.density_g_cm3 * share * 1e5),
+        tex=tex,
+        # the outer filaments lie as steep as they did
+        twist_turns_m=yarn.twist_turns_m * float(np.sqrt(yarn.tex / tex)),
         packing=share,
         flattening=flattening,
         lustre_deg=float(np.clip(yarn.lustre_deg * np.exp(lustre), 0.5, 60.0)),

@@ -61,7 +61,7 @@ def start_cloth(
         usual = usual_yarn(made_of.name, kind)
         old: dict[str, Any] = dict(OLD_OPTICS[kind])
         yarn = Yarn(
-            made_of, 1.0, grey, usual.packing.usual, usual.flattening.usual, kind,
+            made_of, 1.0, grey, usual.packing.usual, kind=kind,
             filaments=1, gum=usual.gum, dull_per_mm=LUSTRES[usual.lustre].usual, **old,
         )  # fmt: skip
         if tex is None:
@@ -69,7 +69,7 @@ def start_cloth(
             tex = (USUAL_COVER * 10.0 / sett / yarn.width_mm) ** 2
         elif not (np.isfinite(tex) and 0.05 <= tex <= 5000.0):
             raise InputError(f"{tex:g} tex is no yarn of cloth; use 0.05 to 5000", field=system)
-        turns = usual.twist_turns_m.usual
+        turns = usual.twist(tex).usual
         made.append(replace(yarn, tex=float(tex), filaments=0, twist_turns_m=turns))
     return Cloth(name, made[0], made[1], weave(plan), float(ends_per_cm), float(picks_per_cm))
 

@@ -7,6 +7,7 @@ number from here says that it was assumed, and takes its range along.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -36,8 +37,8 @@ class UsualYarn:
 
     ``fineness_dtex``: linear density of one filament or staple fibre, None where the yarn is one
     solid filament; ``packing`` and ``flattening`` as in :class:`weavecolor.textile.yarn.Yarn`;
-    ``twist_turns_m``: turns per metre; ``gum``: thread in its gum; ``lustre``: a key of
-    :data:`LUSTRES`.
+    ``twist_factor``: turns per metre times the root of tex, which sets how steep the outer fibres
+    lie; ``gum``: thread in its gum; ``lustre``: a key of :data:`LUSTRES`.
     """
 
     name: str
@@ -45,7 +46,7 @@ class UsualYarn:
     kind: str
     fineness_dtex: Span | None
     packing: Span
-    twist_turns_m: Span
+    twist_factor: Span
     flattening: Span = Span(1.0, 1.0, 1.5)
     gum: bool = False
     lustre: str = "bright"
@@ -63,6 +64,17 @@ class UsualYarn:
             return 1
         return max(1, round(10.0 * tex / self.fineness_dtex.usual))
 
+    def twist(self, tex: float) -> Span:
+        """Turns per metre of a yarn of ``tex`` g/km.
+
+        Examples
+        --------
+        >>> USUAL["cotton spun"].twist(25.0).usual
+        760.0
+        """
+        factor, root = self.twist_factor, math.sqrt(tex)
+        return Span(factor.usual / root, factor.low / root, factor.high / root)
+
 
 #: Scattering inside the fibre by its titanium dioxide, 1/mm, by the trade's words. Worked out for
 #: anatase particles of 0.3 um (index 2.5) in a fibre of index 1.6 and 1.39 g/cm3: 0.3 % by mass in
@@ -77,7 +89,7 @@ LUSTRES: Mapping[str, Span] = MappingProxyType(
 )
 
 _SILK = Span(1.45, 1.1, 1.9)
-_NO_TWIST = Span(0.0, 0.0, 150.0)
+_NO_TWIST = Span(0.0, 0.0, 300.0)
 _FLAT = Span(2.0, 1.3, 3.0)
 _LOOSE = Span(0.6, 0.5, 0.7)
 _ROD = Span(1.0, 0.97, 1.0)
@@ -87,22 +99,22 @@ def _sorts() -> dict[str, UsualYarn]:
     made = [
         UsualYarn(
             "silk organza", "silk", "filament", _SILK, Span(0.85, 0.7, 0.97),
-            Span(0.0, 0.0, 800.0), Span(1.1, 1.0, 1.5), gum=True,
+            Span(0.0, 0.0, 1200.0), Span(1.1, 1.0, 1.5), gum=True,
             source="raw silk of 7 to 8 cocoons, two filaments each, in its gum: " + _PRACTICE,
         ),
         UsualYarn("silk chiffon", "silk", "filament", _SILK, Span(0.68, 0.6, 0.73),
-                  Span(2200.0, 1200.0, 3200.0), Span(1.0, 1.0, 1.2)),
+                  Span(3400.0, 2000.0, 5000.0), Span(1.0, 1.0, 1.2)),
         UsualYarn("silk", "silk", "filament", _SILK, Span(0.62, 0.5, 0.72), _NO_TWIST,
                   Span(1.5, 1.0, 2.5)),
         UsualYarn("silk taffeta", "silk", "filament", _SILK, Span(0.65, 0.55, 0.75),
-                  Span(300.0, 100.0, 600.0), _FLAT),
+                  Span(700.0, 200.0, 1300.0), _FLAT),
         UsualYarn("silk satin", "silk", "filament", _SILK, Span(0.65, 0.55, 0.75), _NO_TWIST,
                   _FLAT),
         UsualYarn("polyester organza", "polyester", "filament", None, _ROD, _NO_TWIST,
                   Span(1.0, 1.0, 1.1),
                   source="single bright rods of 15 to 30 denier: " + _PRACTICE),
         UsualYarn("polyester chiffon", "polyester", "filament", Span(2.5, 1.4, 4.0),
-                  Span(0.68, 0.6, 0.73), Span(1800.0, 800.0, 3000.0), lustre="semi-dull"),
+                  Span(0.68, 0.6, 0.73), Span(3400.0, 2000.0, 5500.0), lustre="semi-dull"),
         UsualYarn("polyester", "polyester", "filament", Span(2.3, 0.9, 4.5), _LOOSE, _NO_TWIST,
                   Span(1.5, 1.0, 2.5), lustre="semi-dull"),
         UsualYarn("nylon net", "nylon", "filament", None, _ROD, _NO_TWIST, Span(1.0, 1.0, 1.1),
@@ -115,19 +127,19 @@ def _sorts() -> dict[str, UsualYarn]:
                   _FLAT),
         UsualYarn("acrylic", "acrylic", "filament", Span(3.3, 1.7, 6.0), _LOOSE, _NO_TWIST),
         UsualYarn("cotton voile", "cotton", "spun", Span(1.5, 1.2, 1.8), Span(0.65, 0.55, 0.72),
-                  Span(1300.0, 900.0, 1900.0), Span(1.0, 1.0, 1.2)),
+                  Span(4800.0, 4000.0, 6000.0), Span(1.0, 1.0, 1.2)),
         UsualYarn("cotton spun", "cotton", "spun", Span(1.7, 1.3, 2.1), Span(0.6, 0.45, 0.7),
-                  Span(800.0, 400.0, 1400.0), Span(1.2, 1.0, 1.8)),
+                  Span(3800.0, 3000.0, 4800.0), Span(1.2, 1.0, 1.8)),
         UsualYarn("flax spun", "flax", "spun", Span(4.0, 1.5, 15.0), Span(0.6, 0.45, 0.7),
-                  Span(500.0, 250.0, 900.0), Span(1.2, 1.0, 1.8),
+                  Span(3000.0, 2200.0, 4000.0), Span(1.2, 1.0, 1.8),
                   source="bundles of a few ultimate fibres each: " + _PRACTICE),
         UsualYarn("wool spun", "wool", "spun", Span(4.5, 3.0, 9.0), Span(0.5, 0.35, 0.65),
-                  Span(500.0, 250.0, 900.0), Span(1.2, 1.0, 1.6)),
+                  Span(2700.0, 2000.0, 3600.0), Span(1.2, 1.0, 1.6)),
         UsualYarn("silk spun", "silk", "spun", Span(1.3, 0.9, 1.7), Span(0.58, 0.45, 0.7),
-                  Span(700.0, 300.0, 1200.0), Span(1.2, 1.0, 1.8)),
+                  Span(3000.0, 2000.0, 4000.0), Span(1.2, 1.0, 1.8)),
         *(
             UsualYarn(f"{name} spun", name, "spun", fineness, Span(0.55, 0.42, 0.68),
-                      Span(750.0, 350.0, 1300.0), Span(1.2, 1.0, 1.8), lustre=lustre)
+                      Span(3300.0, 2500.0, 4200.0), Span(1.2, 1.0, 1.8), lustre=lustre)
             for name, fineness, lustre in (
                 ("viscose", Span(1.7, 1.2, 3.3), "bright"),
                 ("acetate", Span(3.0, 1.7, 5.0), "bright"),
@@ -147,7 +159,7 @@ USUAL: Mapping[str, UsualYarn] = MappingProxyType(_sorts())
 _UNKNOWN = {
     "filament": UsualYarn("", "", "filament", None, _ROD, _NO_TWIST),
     "spun": UsualYarn("", "", "spun", Span(2.0, 1.0, 5.0), Span(0.58, 0.4, 0.7),
-                      Span(750.0, 300.0, 1500.0)),
+                      Span(3300.0, 2200.0, 4500.0)),
 }  # fmt: skip
 
 
