@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import subprocess
 import sys
 import time
@@ -69,12 +70,38 @@ def test_differences_broadcast_over_arrays():
     )
 
 
+def cmc_by_the_formula(standard, sample, lightness):
+    """ISO 105-J03's formula (from memory), written out apart from the library under test."""
+    (L1, a1, b1), (L2, a2, b2) = standard, sample
+    C1, C2 = math.hypot(a1, b1), math.hypot(a2, b2)
+    h = math.degrees(math.atan2(b1, a1)) % 360.0
+    dE = math.dist(standard, sample)
+    dL, dC = L1 - L2, C1 - C2
+    dH2 = dE**2 - dL**2 - dC**2
+    SL = 0.511 if L1 < 16.0 else 0.040975 * L1 / (1.0 + 0.01765 * L1)
+    SC = 0.0638 * C1 / (1.0 + 0.0131 * C1) + 0.638
+    F = math.sqrt(C1**4 / (C1**4 + 1900.0))
+    T = (
+        0.56 + abs(0.2 * math.cos(math.radians(h + 168.0)))
+        if 164.0 <= h <= 345.0
+        else 0.36 + abs(0.4 * math.cos(math.radians(h + 35.0)))
+    )
+    SH = SC * (F * T + 1.0 - F)
+    return math.sqrt((dL / (lightness * SL)) ** 2 + (dC / SC) ** 2 + dH2 / SH**2)
+
+
 def test_cmc_with_the_standard_first():
-    # Not published for these pairs; values recomputed independently with colour-science.
-    assert c.cmc((50, 2.5, 0), (50, 0, -2.5)) == pytest.approx(4.6685, abs=5e-5)
-    pair = ((60.2574, -34.0099, 36.2677), (60.4626, -34.1751, 39.4387))
-    assert c.cmc(*pair) == pytest.approx(1.4205, abs=5e-5)
-    assert c.cmc(*pair, l=1.0, c=1.0) == pytest.approx(1.4282, abs=5e-5)
+    pairs = [
+        ((50, 2.5, 0), (50, 0, -2.5)),
+        ((60.2574, -34.0099, 36.2677), (60.4626, -34.1751, 39.4387)),
+        ((12.0, 3.0, -8.0), (14.0, 2.0, -7.0)),  # darker than 16, hue between 164 and 345 degrees
+        ((35.0, 40.0, 20.0), (36.0, 38.0, 24.0)),
+    ]
+    for standard, sample in pairs:
+        for lightness in (1.0, 2.0):
+            wanted = cmc_by_the_formula(standard, sample, lightness)
+            assert c.cmc(standard, sample, l=lightness) == pytest.approx(wanted, rel=1e-9)
+        assert c.cmc(standard, sample) == c.cmc(standard, sample, l=2.0, c=1.0)
     far = ((50, 2.5, 0), (73, 25, -18))
     assert c.cmc(*far) != pytest.approx(float(c.cmc(*far[::-1])), rel=0.05)  # not symmetric
 

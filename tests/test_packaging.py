@@ -48,6 +48,9 @@ def test_the_wheel_holds_the_package_its_data_the_swatches_and_the_page(built):
         wanted |= {f"weavecolor/{name}" for name in files}
     assert wanted <= names
     assert not [name for name in names if name.startswith("tests/")]
+    # the README's pictures and the linter's settings are of no use to who installs it
+    assert not [n for n in names if n.endswith(".png") and "swatches" in n]
+    assert not [name for name in names if name.endswith("ruff.toml")]
 
 
 def test_the_source_archive_holds_the_tests_and_the_papers(built):
