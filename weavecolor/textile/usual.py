@@ -38,7 +38,8 @@ class UsualYarn:
     ``fineness_dtex``: linear density of one filament or staple fibre, None where the yarn is one
     solid filament; ``packing`` and ``flattening`` as in :class:`weavecolor.textile.yarn.Yarn`;
     ``twist_factor``: turns per metre times the root of tex, which sets how steep the outer fibres
-    lie; ``gum``: thread in its gum; ``lustre``: a key of :data:`LUSTRES`.
+    lie; ``gum``: thread in its gum; ``lustre``: a key of :data:`LUSTRES`; ``tex``: linear density
+    of the yarn, where a cloth of that name has a usual one.
     """
 
     name: str
@@ -51,6 +52,7 @@ class UsualYarn:
     gum: bool = False
     lustre: str = "bright"
     source: str = _PRACTICE
+    tex: Span | None = None
 
     def filaments(self, tex: float) -> int:
         """Number in the section of a yarn of ``tex`` g/km, at least 1.
@@ -101,9 +103,11 @@ def _sorts() -> dict[str, UsualYarn]:
             "silk organza", "silk", "filament", _SILK, Span(0.85, 0.7, 0.97),
             Span(0.0, 0.0, 1200.0), Span(1.1, 1.0, 1.5), gum=True,
             source="raw silk of 7 to 8 cocoons, two filaments each, in its gum: " + _PRACTICE,
+            tex=Span(21 / 9, 13 / 9, 28 / 9),
         ),
         UsualYarn("silk chiffon", "silk", "filament", _SILK, Span(0.68, 0.6, 0.73),
-                  Span(3400.0, 2000.0, 5000.0), Span(1.0, 1.0, 1.2)),
+                  Span(3400.0, 2000.0, 5000.0), Span(1.0, 1.0, 1.2),
+                  tex=Span(21 / 9, 13 / 9, 42 / 9)),
         UsualYarn("silk", "silk", "filament", _SILK, Span(0.62, 0.5, 0.72), _NO_TWIST,
                   Span(1.5, 1.0, 2.5)),
         UsualYarn("silk taffeta", "silk", "filament", _SILK, Span(0.65, 0.55, 0.75),
@@ -112,7 +116,8 @@ def _sorts() -> dict[str, UsualYarn]:
                   _FLAT),
         UsualYarn("polyester organza", "polyester", "filament", None, _ROD, _NO_TWIST,
                   Span(1.0, 1.0, 1.1),
-                  source="single bright rods of 15 to 30 denier: " + _PRACTICE),
+                  source="single bright rods of 15 to 30 denier: " + _PRACTICE,
+                  tex=Span(20 / 9, 15 / 9, 30 / 9)),
         UsualYarn("polyester chiffon", "polyester", "filament", Span(2.5, 1.4, 4.0),
                   Span(0.68, 0.6, 0.73), Span(3400.0, 2000.0, 5500.0), lustre="semi-dull"),
         UsualYarn("polyester", "polyester", "filament", Span(2.3, 0.9, 4.5), _LOOSE, _NO_TWIST,
@@ -127,7 +132,8 @@ def _sorts() -> dict[str, UsualYarn]:
                   _FLAT),
         UsualYarn("acrylic", "acrylic", "filament", Span(3.3, 1.7, 6.0), _LOOSE, _NO_TWIST),
         UsualYarn("cotton voile", "cotton", "spun", Span(1.5, 1.2, 1.8), Span(0.65, 0.55, 0.72),
-                  Span(4800.0, 4000.0, 6000.0), Span(1.0, 1.0, 1.2)),
+                  Span(4800.0, 4000.0, 6000.0), Span(1.0, 1.0, 1.2),
+                  tex=Span(7.4, 5.0, 10.0)),
         UsualYarn("cotton spun", "cotton", "spun", Span(1.7, 1.3, 2.1), Span(0.6, 0.45, 0.7),
                   Span(3800.0, 3000.0, 4800.0), Span(1.2, 1.0, 1.8)),
         UsualYarn("flax spun", "flax", "spun", Span(4.0, 1.5, 15.0), Span(0.6, 0.45, 0.7),
