@@ -7,6 +7,7 @@ from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch, swatch_folder, swatch_names
 from weavecolor.files.spectrafile import read_spectra
 from weavecolor.textile.construction import cover_factor_english, describe
+from weavecolor.textile.usual import usual_yarn
 
 NAMES = swatch_names()
 
@@ -24,7 +25,11 @@ def test_every_swatch_is_sound(name):
     assert numbers.jamming <= 1.0
     assert not any("weight" in remark for remark in cloth.remarks)
     said = dict(cloth.sources)
-    assert {"ends", "picks", "warp.count", "weft.count", "colour", "yarn optics"} <= set(said)
+    assert {"ends", "picks", "warp.count", "weft.count", "warp.filaments", "weft.filaments",
+            "colour", "yarn optics"} <= set(said)  # fmt: skip
+    # whatever was assumed is told with its range, and nothing had to be supposed on reading
+    assert " to " in said["yarn optics"]
+    assert not any("supposed" in remark for remark in cloth.remarks)
     assert "assumed" in said["yarn optics"]
     for yarn in (cloth.warp, cloth.weft):
         assert np.all((yarn.colour > 0.0) & (yarn.colour < 1.0))
@@ -51,6 +56,20 @@ def test_raw_silk_size(name):
     # 13/15 to 20/22 denier for organza and chiffon: trade practice, from memory.
     cloth = load_swatch(name)
     assert 13 <= 9 * cloth.warp.tex <= 22 and 13 <= 9 * cloth.weft.tex <= 22
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_filaments_are_of_a_fineness_that_the_trade_has(name):
+    # silk is reeled at about 1 to 1.3 denier a filament with its gum, cotton is 1.2 to 2.5 dtex
+    # (common practice, no source); 40 to 150 fibres in the section is usual of spun yarn
+    cloth = load_swatch(name)
+    for yarn in (cloth.warp, cloth.weft):
+        usual = usual_yarn(yarn.fibre.name, yarn.kind).fineness_dtex
+        if yarn.filaments > 1:
+            assert usual.low <= yarn.fineness_dtex <= usual.high
+        assert (yarn.rods == 1) == ("organza" in name)
+        if yarn.kind == "spun":
+            assert 40 <= yarn.filaments <= 180
 
 
 def test_muslin():

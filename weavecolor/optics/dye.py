@@ -43,7 +43,13 @@ def _gain(index: float, packing: float) -> float:
 
 
 def optical_depth(y: ArrayLike, index: float, packing: float) -> Array:
-    """sigma times rod diameter at which wound thread has -ln r = ``y`` >= 0."""
+    """sigma times rod diameter at which wound thread has -ln r = ``y`` >= 0.
+
+    Examples
+    --------
+    >>> optical_depth([0.0, 1.0], 1.55, 0.65).round(3).tolist()
+    [0.0, 0.054]
+    """
     v = np.asarray(y, dtype=np.float64)
     square = v * v
     return square * (1.0 + 0.079 * v + 0.170 * square) / (1.0 + 0.124 * square) / _gain(

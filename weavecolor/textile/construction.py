@@ -46,7 +46,7 @@ def covers(cloth: Cloth) -> tuple[float, float]:
     Examples
     --------
     >>> [round(c, 2) for c in covers(organza)]
-    [0.25, 0.23]
+    [0.24, 0.23]
     """
     return (
         fractional_cover(cloth.warp.width_mm, cloth.ends_per_cm),
