@@ -17,32 +17,23 @@ from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.decide.wishes import Limits
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch, read_cloth, swatch_folder
-from weavecolor.making.fromproject import (
+from weavecolor.making.answers import (
     check_project,
     cloths_of,
     in_hand_of,
     lays_of,
+    lights_of,
     project_cloth,
     stack_of,
-    with_options,
+    with_stacks,
 )
-from weavecolor.making.lightchoice import LightChoice, light_table, lights_of, scene_of
-from weavecolor.making.project import (
-    Measured,
-    Project,
-    ProjectLayer,
-    ProjectOption,
-    from_json,
-    open_project,
-    save_project,
-    to_dict,
-    to_json,
-)
-from weavecolor.making.projectdata import ProjectFullness
+from weavecolor.making.file import from_json, load_making, save_making, to_dict, to_json
+from weavecolor.making.lightchoice import LightChoice, scene_of
+from weavecolor.making.model import Making, MakingFullness, MakingLayer, MakingOption, Measured
 from weavecolor.optics.appearance import appearance
 from weavecolor.optics.stack import Stack
 from weavecolor.report.makingsheet import MakingSheet, SheetLayer, SheetSwatch, making_sheet_pdf
-from weavecolor.report.sheetfromproject import sheet_basis
+from weavecolor.report.sheetfrommaking import sheet_basis
 from weavecolor.scene.places import scene
 
 EXAMPLE = "two-skirt-evening"
@@ -69,14 +60,14 @@ def pdf_words(data: bytes) -> str:
     return " ".join(" ".join(page.extract_text() for page in pages).split())
 
 
-def project(**changes) -> Project:
-    held = Project(
+def project(**changes) -> Making:
+    held = Making(
         title="Gown",
         cloths=(
             project_cloth("o", swatch_folder() / f"{ORGANZA}.toml", (ClothInHand(112, 250),)),
             project_cloth("c", swatch_folder() / "silk-chiffon-ivory.toml"),
         ),
-        options=(ProjectOption("A", (ProjectLayer("o", 90.0), ProjectLayer("c")), "white"),),
+        options=(MakingOption("A", (MakingLayer("o", 90.0), MakingLayer("c")), "white"),),
         chosen="A",
         scenes=("ballroom",),
         pieces=pieces_from_toml(PIECES),
@@ -91,7 +82,7 @@ def test_from_the_example_to_a_ranking_a_choice_a_lay_and_a_sheet(tmp_path, caps
     mine = tmp_path / "mine.json"
     asked = ["project", "new", str(mine), "--like", EXAMPLE, "--scene", "ballroom"]
     assert run(asked) == 0
-    before = open_project(mine)
+    before = load_making(mine)
     asked = ["decide", "stacks", ORGANZA, "--project", str(mine), "--want", "deepest"]
     asked += ["--layers", "1", "--behind", "white,black", "--options", "2", "--keep"]
     capsys.readouterr()
@@ -100,10 +91,10 @@ def test_from_the_example_to_a_ranking_a_choice_a_lay_and_a_sheet(tmp_path, caps
     # The cloth in hand decides: cross grain is deeper, but only straight grain can be cut.
     assert told.out.startswith("1. Shot silk organza, teal and copper, straight grain; black")
     assert "cross grain: no lay found" in told.out and "straight grain fits" in told.out
-    held = open_project(mine)
+    held = load_making(mine)
     new = [o for o in held.options if o.name not in {x.name for x in before.options}]
-    assert new[0].layers == (ProjectLayer(ORGANZA),) and new[0].backing == "black"
-    assert held.chosen == before.chosen and {o.name for o in new} <= set(held.pins)
+    assert new[0].layers == (MakingLayer(ORGANZA),) and new[0].backing == "black"
+    assert held.chosen == before.chosen and {o.name for o in new} <= {o.name for o in held.options}
 
     assert run(["project", "choose", str(mine), new[0].name]) == 0
     drawn = tmp_path / "lay.svg"
@@ -114,7 +105,7 @@ def test_from_the_example_to_a_ranking_a_choice_a_lay_and_a_sheet(tmp_path, caps
     asked = ["sheet", str(mine), "--out", str(sheet), "--png", "--pictures", "close-up"]
     assert run([*asked, "--date", "4 March", "--tries", "60"]) == 0
     words = pdf_words(sheet.read_bytes())
-    held = open_project(mine)
+    held = load_making(mine)
     expected = appearance(stack_of(held, held.option(new[0].name)), scene("ballroom")).reading
     for text in (
         "Evening dress, two skirts",
@@ -149,7 +140,7 @@ def test_the_example_is_sound_and_is_not_written_to(capsys):
     asked = ["decide", "stacks", "--project", EXAMPLE, "--keep"]
     assert run(asked) == 2
     assert example_projects()[EXAMPLE].read_bytes() == before
-    held = open_project(example_projects()[EXAMPLE])
+    held = load_making(example_projects()[EXAMPLE])
     assert to_json(held) == before.decode("utf-8") and check_project(held) == ()
 
 
@@ -211,11 +202,11 @@ def test_every_layer_is_laid_and_the_cloth_without_an_amount_is_told(capsys):
     organza, chiffon = lays_of(held, held.options[0], 30)
     assert organza.lay is not None and len(organza.lay.placements) == 3
     assert chiffon.lay is None and "not given" in chiffon.words
-    twice = ProjectOption("B", (ProjectLayer("o"), ProjectLayer("o", 90.0)))
+    twice = MakingOption("B", (MakingLayer("o"), MakingLayer("o", 90.0)))
     (both,) = lays_of(held, twice, 30)
     assert both.lay is not None
     assert len(both.lay.placements) + len(both.lay.missing) == 6
-    odd = ProjectOption("C", (ProjectLayer("o", 10.0), ProjectLayer("o", 60.0)))
+    odd = MakingOption("C", (MakingLayer("o", 10.0), MakingLayer("o", 60.0)))
     (none,) = lays_of(held, odd, 30)
     assert none.lay is None and "odd angles" in none.words
     assert lays_of(replace(held, pieces=()), twice) == ()
@@ -263,15 +254,15 @@ def test_a_project_is_begun_shown_and_chosen_in(tmp_path, capsys):
     asked += ["--cloth", "polyester-organza-blue=112x250", "--behind", "white,open"]
     assert run([*asked, "--scene", "candlelit,ballroom", "--want", "most shot"]) == 0
     assert "No option yet" in capsys.readouterr().err
-    held = open_project(file)
+    held = load_making(file)
     cloth = cloths_of(held)["polyester-organza-blue"]
     # Its spectra come from a file beside the swatch; the project needs no other file.
     original = read_cloth(swatch_folder() / "polyester-organza-blue.toml")
-    assert cloth.warp.colour == pytest.approx(original.warp.colour, abs=1e-6)
+    assert cloth.warp.colour == pytest.approx(original.warp.colour, abs=1e-12)
     assert run(asked) == 2 and "is there already" in capsys.readouterr().err
     same = Stack((*stack_of(project(), project().options[0]).layers[:1],))
-    both, names = with_options(project(), (same, same))
-    assert names == ("B", "B") and both.option("B").backing == "" and both.pins == ("B",)
+    both, names = with_stacks(project(), (same, same))
+    assert names == ("B", "B") and both.option("B").backing == "" and both.chosen == "A"
 
 
 def test_what_was_supposed_of_a_cloth_is_still_known_in_the_project(tmp_path):
@@ -281,7 +272,7 @@ def test_what_was_supposed_of_a_cloth_is_still_known_in_the_project(tmp_path):
         f'name = "bare"\nweave = "plain"\nends = "40 /cm"\npicks = "40 /cm"\n'
         f'[warp]\n{yarn}[weft]\n{yarn}[source]\nends = "counted over 2 cm"\n'
     )
-    held = Project(cloths=(project_cloth("bare", bare),))
+    held = Making(cloths=(project_cloth("bare", bare),))
     (cloth,) = cloths_of(held).values()
     assert cloth.remarks == read_cloth(bare).remarks and cloth.remarks
     basis = sheet_basis([cloth], [Measured("weight", "scales", {})])
@@ -291,14 +282,14 @@ def test_what_was_supposed_of_a_cloth_is_still_known_in_the_project(tmp_path):
 
 def test_the_light_of_a_project_is_the_one_that_was_set():
     moved = LightChoice("ballroom", True, -40, 20)
-    held = project(settings={"light": light_table(moved)}, scenes=("ballroom", "candlelit"))
+    held = project(light=moved, scenes=("ballroom", "candlelit"))
     assert lights_of(held) == (moved, LightChoice("candlelit"))
     assert scene_of(moved).lights[0].azimuth_deg != scene("ballroom").lights[0].azimuth_deg
     assert lights_of(project(scenes=())) == (LightChoice(),)
 
 
 def test_wishes_limits_and_fullness_are_kept():
-    wanted = ProjectFullness("skirt", "knife", 72, 112, 84, widths=2)
+    wanted = MakingFullness("skirt", "knife", 72, 112, 84, widths=2)
     limits = Limits((2, 3), ("o",), (0.0, 45.0), False, ("back",), 80.0, "apart")
     held = project(wishes=("deepest", "target #102030"), limits=limits, fullness=(wanted,))
     assert from_json(to_json(held)) == held
@@ -323,8 +314,8 @@ def test_wishes_limits_and_fullness_are_kept():
 def test_a_sheet_for_which_there_is_too_little_cloth_says_so(tmp_path, capsys):
     file, out = tmp_path / "p.json", tmp_path / "s.pdf"
     short = project_cloth("o", swatch_folder() / f"{ORGANZA}.toml", (ClothInHand(112, 60),))
-    option = ProjectOption("A", (ProjectLayer("o"),), "black")
-    save_project(file, project(cloths=(short,), options=(option,)))
+    option = MakingOption("A", (MakingLayer("o"),), "black")
+    save_making(file, project(cloths=(short,), options=(option,)))
     assert run(["sheet", str(file), "--out", str(out), "--pictures", "none"]) == 0
     assert "caution: " in capsys.readouterr().err
     assert "Cannot fit: Shot silk organza" in pdf_words(out.read_bytes())
@@ -379,10 +370,13 @@ def test_bad_input_is_one_line_and_leaves_nothing(words, told, capsys, tmp_path)
 
 def test_a_project_without_a_choice_or_of_a_newer_version_is_refused(tmp_path, capsys):
     file = tmp_path / "p.json"
-    save_project(file, project(chosen="", options=()))
+    save_making(file, project(chosen="", options=()))
     out = tmp_path / "s.pdf"
     assert run(["sheet", str(file), "--out", str(out)]) == 2
     assert "holds no option yet" in capsys.readouterr().err
+    save_making(file, project(chosen=""))  # one option, and still not chosen unasked
+    assert run(["sheet", str(file), "--out", str(out)]) == 2
+    assert "no option is chosen" in capsys.readouterr().err
     file.write_text(json.dumps({**to_dict(project()), "weavecolor_project": 99}))
     for verb in (["sheet", str(file), "--out", str(out)], ["project", "check", str(file)]):
         assert run(verb) == 2

@@ -26,12 +26,12 @@ FOLDERS = (
 #: Parts that other modules of the package are made of; nobody else calls them.
 PARTS = {
     "colour/library", "optics/adding", "optics/layer", "optics/poses",
-    "cutting/nesting", "cutting/turns", "making/projectplans",
+    "cutting/nesting", "cutting/turns", "making/checks", "making/earlier",
     "picture/canvas", "picture/canvaspdf", "picture/canvaspng", "picture/canvassvg",
     "picture/celltexture", "picture/lettering", "picture/normals", "picture/typeface",
     "picture/waves",
     "report/laydrawing", "report/sheetblocks", "report/sheetdata", "report/sheetdrawings",
-    "report/sheetfromproject", "report/sheetlayout", "report/sheetwords",
+    "report/sheetfrommaking", "report/sheetlayout", "report/sheetwords",
     "decide/blocks", "decide/evaluate", "decide/found", "decide/looks", "decide/running",
     "decide/streams", "decide/tables",
     "measure/fit_forward", "measure/fit_problem", "measure/fit_report", "measure/lattice",

@@ -50,12 +50,12 @@ from weavecolor.files.clothfile import (
     swatch_names,
 )
 from weavecolor.files.spectrafile import read_spectra, spectra_from_text
-from weavecolor.making.project import from_dict, from_json, open_project, to_dict, to_json
-from weavecolor.making.projectdata import (
-    Project,
-    ProjectCloth,
-    ProjectLayer,
-    ProjectOption,
+from weavecolor.making.file import from_dict, from_json, load_making, to_dict, to_json
+from weavecolor.making.model import (
+    Making,
+    MakingCloth,
+    MakingLayer,
+    MakingOption,
 )
 from weavecolor.measure.photograph import read_photograph
 from weavecolor.scene.backings import backing
@@ -102,11 +102,11 @@ fold_edge = 3
 """
 
 
-def _project() -> Project:
-    cloth = ProjectCloth.from_toml("cloth", CLOTHS[0].decode())
-    option = ProjectOption("A", (ProjectLayer("cloth", 45.0),), "black")
+def _project() -> Making:
+    cloth = MakingCloth.from_toml("cloth", CLOTHS[0].decode())
+    option = MakingOption("A", (MakingLayer("cloth", 45.0),), "black")
     pieces = pieces_from_toml(PIECES.decode())
-    return Project("Cape", cloths=(cloth,), options=(option,), pins=("A",), pieces=pieces)
+    return Making("Cape", cloths=(cloth,), options=(option,), pieces=pieces)
 
 
 PROJECT = to_json(_project()).encode()
@@ -170,7 +170,7 @@ def test_spectra_files(folder, data):
 @bounded(120)
 @given(st.one_of(spoilt((PROJECT,)), texts.map(lambda t: t.encode("utf-8", "replace"))))
 def test_project_files(folder, data):
-    project = _read(folder, "cape.json", data, "project file", open_project)
+    project = _read(folder, "cape.json", data, "project file", load_making)
     if project is not None:
         text = to_json(project)
         assert to_json(from_json(text)) == text

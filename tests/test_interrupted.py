@@ -23,7 +23,7 @@ from weavecolor.cli import run
 from weavecolor.errors import InputError
 from weavecolor.files import atomic
 from weavecolor.files.clothfile import read_cloth
-from weavecolor.making.project import open_project
+from weavecolor.making.file import load_making
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -36,8 +36,9 @@ from weavecolor.files.clothfile import cloth_to_toml, load_swatch
 write_text(path, cloth_to_toml(replace(load_swatch("shot-organza-red-black"), notes=mark * 2000)))
 """,
     "project.json": """
-from weavecolor.making.project import Project, save_project
-save_project(path, Project(mark, notes=mark * 4000))
+from weavecolor.making.file import save_making
+from weavecolor.making.model import Making
+save_making(path, Making(mark, notes=mark * 4000))
 """,
     "sheet.png": """
 import io
@@ -123,7 +124,7 @@ def _opens(path: Path) -> None:
     if path.suffix == ".toml":
         read_cloth(path)
     elif path.name == "project.json":
-        open_project(path)
+        load_making(path)
     elif path.suffix == ".json":
         json.loads(data)
     elif path.suffix == ".csv":

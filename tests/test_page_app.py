@@ -15,9 +15,9 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from weavecolor.colour.colorimetry import ciede2000
-from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
-from weavecolor.making.project import ProjectLayer, ProjectOption, from_json, to_json
+from weavecolor.making.file import from_json, to_json
+from weavecolor.making.lightchoice import LightChoice
 from weavecolor.optics.appearance import appearance, contrast_ratio
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import backing
@@ -145,7 +145,7 @@ def test_pins_are_told_from_the_first(page):
     to_step(page, "Compare")
     button(page, "ready-grains").click().run()
     clean(page)
-    assert [p.name for p in page.session_state["work"].pins] == ["A", "B", "C"]
+    assert [p.name for p in page.session_state["work"].options] == ["A", "B", "C"]
     cloth = load_swatch(DEMO)
     first, cross = (reading([Layer(cloth, g)]) for g in (0.0, 90.0))
     delta = float(ciede2000(first.Lab, cross.Lab))
@@ -161,7 +161,7 @@ def test_the_same_is_not_pinned_twice(page):
     to_step(page, "Compare")
     button(page, "pin-now").click().run()
     button(page, "pin-now").click().run()
-    assert len(page.session_state["work"].pins) == 1
+    assert len(page.session_state["work"].options) == 1
     assert any("already" in s.value for s in page.success)
 
 
@@ -187,12 +187,12 @@ def test_a_described_cloth_stays_with_the_one_who_described_it(page):
     page.text_input(key="d-name").set_value("Secret <b>bolt</b>")
     page.get("button")[0].click().run()
     clean(page)
-    assert page.session_state["work"].now.layers[0].cloth.startswith("own-secret")
+    assert page.session_state["work"].table.layers[0].cloth.startswith("own-secret")
     shown = html(page)
     assert "Secret &lt;b&gt;bolt&lt;/b&gt;" in shown and "<b>bolt" not in shown
     other.run()
     assert "Secret" not in html(other)
-    assert not other.session_state["work"].cloths
+    assert [c.key for c in other.session_state["work"].cloths] == [DEMO]
 
 
 @pytest.mark.parametrize(
@@ -213,7 +213,13 @@ def test_a_bad_description_gets_one_line_and_changes_nothing(page, key, value, s
     assert len(page.error) == 1
     line = page.error[0].value
     assert "\n" not in line and "Traceback" not in line and said in line.replace("\\", "")
-    assert page.session_state["work"].now.layers[0].cloth == DEMO
+    assert page.session_state["work"].table.layers[0].cloth == DEMO
+
+
+def _chosen(making):
+    import state
+
+    return state.choose(state.pin(making, state.table_of(making)), "A")
 
 
 def test_no_exception_text_reaches_the_page(page, monkeypatch, capsys):
@@ -225,6 +231,7 @@ def test_no_exception_text_reaches_the_page(page, monkeypatch, capsys):
 
     monkeypatch.setattr(looks, "outcome", broken)
     monkeypatch.setattr(sheet_panel, "making_sheet", broken)
+    page.session_state["work"] = _chosen(page.session_state["work"])
     for step in ("Cloth", "Compare", "Decide", "Making sheet"):
         to_step(page, step)
         assert not page.exception
@@ -267,14 +274,15 @@ def test_pieces_are_laid_and_stand_on_the_sheet(page):
 
     now = page.session_state["work"]
     assert [p.name for p in now.pieces][:2] == ["skirt panel", "bodice front"]
-    made = lay(now.pieces, now.in_hand[DEMO], 0.0, tries=60)
+    made = lay(now.pieces, now.cloth(DEMO).in_hand[0], 0.0, tries=60)
     told = f"{made.used_cm:.1f}".removesuffix(".0")
     assert any(told in s.value for s in page.success)
-    assert sheet_panel.making_sheet(now, now.now).pieces == now.pieces
+    assert sheet_panel.making_sheet(now, now.table).pieces == now.pieces
 
 
 def test_the_making_sheet_is_offered(page):
     to_step(page, "Making sheet")
+    button(page, "choose-table").click().run()
     clean(page)
     assert 'alt="Page 1 of the making sheet"' in html(page)
     labels = [b.proto.label for b in page.get("download_button")]
@@ -290,11 +298,9 @@ def test_candle_light_comes_with_its_caution(page):
 # --- the state by itself ------------------------------------------------------------------------
 
 
-def test_a_project_comes_back_as_it_was():
-    import saving
+def test_what_was_made_on_the_page_comes_back_as_it_was():
+    import looks
     import state
-
-    from weavecolor.making import lightchoice as lighting
 
     table = {
         "name": "Own taffeta",
@@ -304,78 +310,94 @@ def test_a_project_comes_back_as_it_was():
         "warp": {"fibre": "silk", "count": "30 denier", "kind": "filament", "colour": "#aa3311"},
         "weft": {"fibre": "silk", "count": "60 denier", "kind": "filament", "colour": "#113355"},
     }
-    work, key = state.keep_cloth(state.Work(), table, "described")
-    work = state.with_cloth(work, key)
-    work = state.pin(state.add_layer(work), work.now)
-    work = state.with_now(work, backing="#445566")
-    work = replace(
-        work, units="inch", title="Cape", light=lighting.LightChoice("ballroom", moved=True)
-    )
-    text = to_json(saving.to_project(work))
-    back = saving.from_project(from_json(text))
-    assert to_json(saving.to_project(back)) == text
-    assert back.now == work.now and back.pins == work.pins and back.light == work.light
-    # What had to be supposed is still said, so the uncertainty is not forgotten.
-    assert back.cloths[key].cloth.remarks == work.cloths[key].cloth.remarks != ()
+    made, key = state.keep_cloth(state.begun(), table, "described")
+    made = state.with_cloth(made, key)
+    made = state.pin(state.add_layer(made), made.table)
+    made = state.with_now(made, backing="#445566")
+    made = replace(made, units="inch", title="Cape", light=LightChoice("ballroom", moved=True))
+    back = from_json(to_json(made))
+    assert back == made and back.before is None
+    # What had to be supposed is still said, so the same is given or taken, and seen, as before.
+    assert state.cloth_called(back, key).remarks == state.cloth_called(made, key).remarks != ()
+    assert back.chosen == "" and [x.name for x in back.options] == ["A"]
+    first = looks.outcome(made, made.options[0])
+    told = [
+        looks.differences(
+            [looks.outcome(one, one.options[0]), looks.outcome(other, other.table)]
+        )[0]
+        for one, other in ((made, made), (made, back), (back, made), (back, back))
+    ]
+    assert len({(step.sentence, step.uncertainty.stated) for step in told}) == 1
+    assert looks.outcome(back, back.options[0]).uncertainty.stated == first.uncertainty.stated
 
 
-@pytest.mark.parametrize("pins", [("A", "B", "C"), ("B",), ()])
-def test_what_the_page_does_not_show_of_a_project_is_not_lost(pins):
-    import saving
+def test_nothing_is_chosen_unasked_and_what_was_cleared_comes_back(page):
+    to_step(page, "Compare")
+    button(page, "ready-grains").click().run()
+    assert page.session_state["work"].chosen == ""
+    to_step(page, "Making sheet")
+    clean(page)
+    assert any("Nothing is chosen yet" in x.value for x in page.info)
+    assert "Page 1 of the making sheet" not in html(page)
+    to_step(page, "Compare")
+    button(page, "choose-B").click().run()
+    kept = page.session_state["work"]
+    assert kept.chosen == "B"
+    button(page, "clear").click().run()
+    assert page.session_state["work"] == kept  # it asks first
+    button(page, "clear-yes").click().run()
+    assert page.session_state["work"].options == () and page.session_state["work"].chosen == ""
+    saved = from_json(to_json(page.session_state["work"]))  # also over save and reopen
+    assert saved.before == kept
+    button(page, "undo").click().run()
+    clean(page)
+    assert page.session_state["work"] == kept
 
-    file = UI.parent / "swatches" / "projects" / "two-skirt-evening.json"
-    example = replace(from_json(file.read_text()), pins=pins, chosen="C")
-    assert example.wishes and example.fullness and len(example.options) > 1
-    back = saving.to_project(saving.from_project(example))
-    for name in ("title", "notes", "units", "wishes", "limits", "fullness", "pieces", "measured",
-                 "scenes", "pins", "fold"):  # fmt: skip
-        assert getattr(back, name) == getattr(example, name), name
-    assert {option.name for option in example.options} <= {option.name for option in back.options}
-    for option in example.options:
-        assert back.option(option.name) == option
-    for cloth in example.cloths:
-        assert back.cloth(cloth.key).in_hand == cloth.in_hand
-        assert back.cloth(cloth.key).definition == cloth.definition
-    assert set(example.settings) <= set(back.settings)
-    assert back.chosen == example.chosen
-    assert saving.from_project(example).light.place == example.scenes[0]
-    again = saving.to_project(saving.from_project(back))
-    assert to_json(again) == to_json(back)
+
+def test_two_cloths_of_one_name_are_told_apart():
+    import state
+
+    table = {
+        "name": "Taffeta", "weave": "plain", "ends": "50 /cm", "picks": "30 /cm",
+        "warp": {"fibre": "silk", "count": "30 denier", "kind": "filament", "colour": "#aa3311"},
+        "weft": {"fibre": "silk", "count": "60 denier", "kind": "filament", "colour": "#113355"},
+    }  # fmt: skip
+    made, first = state.keep_cloth(state.begun(), table, "described")
+    made, second = state.keep_cloth(made, {**table, "ends": "40 /cm"}, "described")
+    again, third = state.keep_cloth(made, table, "described")
+    assert third == first != second and again == made
+    labels = [state.cloth_label(made, key) for key in state.own_cloths(made)]
+    assert labels == ["Taffeta (yours)", f"Taffeta ({second}) (yours)"]
+
+
+def test_a_search_keeps_what_was_asked_in_the_making():
+    import search_panel
+    import state
+
+    asked = {
+        "want": ["deepest", "target"], "cloths": [DEMO, "silk-chiffon-ivory"],
+        "outside": "silk-chiffon-ivory", "behind": ["white", search_panel.OPEN_AIR],
+        "colour": "#203040", "layers": (1, 2), "grains": ["straight"], "sides": ["face"],
+        "weight": 80.0, "scenes": ["candlelit"], "enough": False,
+    }  # fmt: skip
+    made = from_json(to_json(search_panel.asked_of(state.begun(), asked)))
+    assert made.wishes == ("deepest", "target #203040") and made.backings == ("white", "open")
+    assert made.limits.outside == ("silk-chiffon-ivory",) and made.limits.weight_g_m2 == 80.0
+    assert made.scenes == ("candlelit",) and made.limits.layers == (1, 2)
+    assert search_panel._wanted(made) == ["deepest", "target"]
+    assert search_panel._colour(made) == "#203040"
+    assert search_panel._behind(made) == ["white", search_panel.OPEN_AIR]
 
 
 def test_a_new_pin_takes_no_name_of_a_project_and_one_taken_off_is_gone():
-    import saving
     import state
 
     file = UI.parent / "swatches" / "projects" / "two-skirt-evening.json"
-    work = saving.from_project(replace(from_json(file.read_text()), pins=("B",), chosen="B"))
-    work = state.pin(state.with_now(work, backing="#445566"), state.with_now(
-        work, backing="#445566").now)  # fmt: skip
-    assert [x.name for x in work.pins] == ["B", "D"]
-    saved = saving.to_project(state.unpin(work, "B"))
-    assert "B" not in [x.name for x in saved.options] and saved.chosen == "D"
-
-
-def test_a_project_with_an_unknown_backing_is_refused_whole():
-    import saving
-    import state
-
-    work = state.Work(now=ProjectOption("x", (ProjectLayer(DEMO),), "white"))
-    project = saving.to_project(work)
-    bad = replace(project, options=(replace(project.options[0], backing="mirror"),))
-    with pytest.raises(InputError, match="mirror"):
-        saving.from_project(bad)
-
-
-@pytest.mark.parametrize("strange", [None, 3, {"place": "the moon"}, {"soft": "very"}, {"x": 1}])
-def test_a_strange_light_in_a_project_is_left_at_its_usual(strange):
-    import saving
-    import state
-
-    from weavecolor.making import lightchoice as lighting
-
-    project = replace(saving.to_project(state.Work()), settings={"light": strange})
-    assert saving.from_project(project).light == lighting.LightChoice()
+    made = state.opened(from_json(file.read_text()))
+    made = state.pin(made, state.table_of(state.with_now(made, backing="#445566")))
+    assert [x.name for x in made.options] == ["A", "B", "C", "D"]
+    saved = state.unpin(made, "A")
+    assert [x.name for x in saved.options] == ["B", "C", "D"] and saved.chosen == ""
 
 
 @pytest.mark.parametrize(
@@ -461,18 +483,18 @@ def test_a_search_finds_what_the_core_finds(page):
     assert [o.words for o in found.options] == [o.words for o in expected.options]
     button(page, "s-pin-1").click().run()
     clean(page)
-    pinned = page.session_state["work"].pins[0]
+    pinned = page.session_state["work"].options[0]
     first = expected.options[0].stack
     assert pinned.backing == first.backing.name
     assert [x.grain_deg for x in pinned.layers] == [x.grain_deg for x in first.layers]
 
 
 def test_fullness_is_kept_in_the_project_and_on_the_sheet(page):
-    import saving
     import sheet_panel
 
     from weavecolor.cutting.fullness import plan_fullness
 
+    page.session_state["work"] = _chosen(page.session_state["work"])
     to_step(page, "Decide")
     page.button_group(key="decide-part").set_value("Fullness").run()
     page.radio(key="full-kind").set_value("knife").run()
@@ -483,20 +505,19 @@ def test_fullness_is_kept_in_the_project_and_on_the_sheet(page):
     clean(page)
     now = page.session_state["work"]
     plan = plan_fullness("knife", 70.0, 112.0, 90.0, fullness=3.0)
-    (told,) = sheet_panel.making_sheet(now, now.now).fullness
+    (told,) = sheet_panel.making_sheet(now, now.table).fullness
     assert told[1].cloth_length_cm == plan.cloth_length_cm
-    assert saving.from_project(saving.to_project(now)).fullness == now.fullness
+    assert from_json(to_json(now)) == now
 
 
 @can_upload
 def test_a_project_of_somebody_else_cannot_write_markup(page):
-    import saving
     import state
 
-    work = state.Work()
-    named = replace(state.pin(work, work.now).pins[0], name="<img src=x onerror=alert(1)>[a](b)")
-    work = replace(work, pins=(named,), chosen=named.name, title="<script>x</script>")
-    project = to_json(saving.to_project(work))
+    made = state.pin(state.begun(), state.begun_table())
+    named = replace(made.options[0], name="<img src=x onerror=alert(1)>[a](b)")
+    made = replace(made, options=(named,), chosen=named.name, title="<script>x</script>")
+    project = to_json(made)
     to_step(page, "Making sheet")
     page.file_uploader(key="project-file").upload("p.json", project.encode()).run()
     clean(page)
@@ -527,7 +548,7 @@ def test_a_bad_cloth_file_gets_one_line(page, name, data, said):
     assert not page.exception
     line = "".join(e.value for e in page.error)
     assert said in line.replace("\\", "") and "\n" not in line and ".." not in line
-    assert not page.session_state["work"].cloths
+    assert [cloth.key for cloth in page.session_state["work"].cloths] == [DEMO]
 
 
 @can_upload

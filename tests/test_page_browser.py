@@ -26,7 +26,7 @@ from selenium.webdriver.common.keys import Keys  # noqa: E402
 from weavecolor.colour.lights import light_spectrum  # noqa: E402
 from weavecolor.colour.spectra import BANDS, frozen  # noqa: E402
 from weavecolor.files.clothfile import load_swatch, read_cloth  # noqa: E402
-from weavecolor.making.project import open_project  # noqa: E402
+from weavecolor.making.model import load_making  # noqa: E402
 from weavecolor.optics.appearance import appearance  # noqa: E402
 from weavecolor.optics.stack import Layer, Stack  # noqa: E402
 from weavecolor.scene.backings import Backing, backing  # noqa: E402
@@ -144,8 +144,8 @@ def test_from_the_demo_cloth_to_the_making_sheet(page, tmp_path):
     text = "".join(p.extract_text() for p in PdfReader(sheet).pages)
     assert "Ball cape" in text and cloth.name in text and "cross grain" in text
     project = page.download("Save the project (JSON)", "*.json")
-    saved = open_project(project)
-    assert saved.title == "Ball cape" and saved.chosen == "B" and len(saved.pins) == 2
+    saved = load_making(project)
+    assert saved.title == "Ball cape" and saved.chosen == "B" and len(saved.options) == 2
     assert not list(page.downloads.glob("*.crdownload"))
 
     page.press("Begin anew")

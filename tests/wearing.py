@@ -11,8 +11,8 @@ from weavecolor.cutting.piecesfile import pieces_from_toml
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_from_toml
 from weavecolor.files.spectrafile import spectra_from_text
-from weavecolor.making.project import from_json
-from weavecolor.making.projectdata import ProjectCloth
+from weavecolor.making.file import from_json
+from weavecolor.making.model import MakingCloth
 
 NM = " ".join(f"NM{nm}" for nm in range(400, 710, 10))
 KEYS = 60_000
@@ -23,7 +23,7 @@ def spectra(text):
 
 
 def project_cloth(text):
-    return ProjectCloth.from_toml("cloth", text)
+    return MakingCloth.from_toml("cloth", text)
 
 
 def cgats(fields, samples):

@@ -11,7 +11,8 @@ from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.decide.compare import compare
 from weavecolor.files.clothfile import cloth_to_toml, load_swatch
-from weavecolor.making.project import Project, ProjectCloth, to_json
+from weavecolor.making.file import to_json
+from weavecolor.making.model import Making, MakingCloth
 from weavecolor.optics.appearance import appearance, brf
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.report.comparisontable import as_json
@@ -75,7 +76,7 @@ def text():
     table = as_json(made)
     pieces = [Piece.rectangle("front", 20, 40), Piece.rectangle("back", 25, 40, quantity=2)]
     laid = lay(pieces, ClothInHand(110.0, 90.0), tries=4)
-    project = Project("Cape", cloths=(ProjectCloth.from_toml("own", cloth_to_toml(cloth)),))
+    project = Making("Cape", cloths=(MakingCloth.from_toml("own", cloth_to_toml(cloth)),))
     placed = [[p.name, p.cut] for p in laid.placements]
     return [table, cloth_to_toml(cloth), to_json(project), json.dumps(placed)]
 

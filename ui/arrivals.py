@@ -5,14 +5,15 @@ from __future__ import annotations
 import streamlit as st
 
 from session import note
-from state import Work, with_cloth
+from state import cloth_called, with_cloth
+from weavecolor.making.model import Making
 
 #: Where a cloth may come from.
 WAYS = ("Shelf", "Describe", "Measure", "Open a file")
 
 
-def laid(now: Work, key: str) -> Work:
+def laid(now: Making, key: str) -> Making:
     """The new cloth on the table, and shown on the shelf."""
     st.session_state["cloth-way"] = WAYS[0]
-    note(f"{now.cloths[key].cloth.name} is on the table and among your cloths.")
+    note(f"{cloth_called(now, key).name} is on the table and among your cloths.")
     return with_cloth(now, key)

@@ -14,10 +14,10 @@ from streamlit.delta_generator import DeltaGenerator
 import looks
 import pictures_panel
 from session import guarded, work
-from state import Work, option_words
+from state import light_of, option_words, table_of
 from weavecolor.decide.compare import Outcome
 from weavecolor.making.lightchoice import light_words
-from weavecolor.making.project import ProjectOption
+from weavecolor.making.model import Making, MakingOption
 from words_page import HELP, OFF_SCREEN, OUTSIDE
 
 
@@ -28,7 +28,7 @@ def draw() -> DeltaGenerator | None:
     The drape takes longer: it is hung last, when the controls stand already.
     """
     now = work()
-    option = now.now
+    option = table_of(now)
     seen = looks.outcome(now, option)
     reading = seen.appearance.reading
     close = pictures_panel.small_closeup(now, option)
@@ -55,9 +55,9 @@ def hang(place: DeltaGenerator | None) -> None:
 @guarded
 def _hang(place: DeltaGenerator) -> None:
     now = work()
-    words = looks.outcome(now, now.now).appearance.reading.words
+    words = looks.outcome(now, table_of(now)).appearance.reading.words
     waited = False
-    for shown in pictures_panel.small_drape(now, now.now):
+    for shown in pictures_panel.small_drape(now, table_of(now)):
         if shown is not None:
             place.html(figure(picture(shown, words), shown.title, shown.caption))
         elif not waited:
@@ -76,8 +76,8 @@ def numbers(width: str) -> None:
     controls out of sight, so there it comes after them.
     """
     now = work()
-    seen = looks.outcome(now, now.now)
-    st.html(_numbers(now, seen, looks.hiding(now, now.now), f"wc-{width}"))
+    seen = looks.outcome(now, table_of(now))
+    st.html(_numbers(now, seen, looks.hiding(now, table_of(now)), f"wc-{width}"))
 
 
 def picture(shown: pictures_panel.Shown, words: str) -> str:
@@ -104,11 +104,11 @@ def swatch(hex_code: str, words: str, off_screen: bool, small: bool = False) -> 
     )
 
 
-def _colour_lines(now: Work, option: ProjectOption, seen: Outcome) -> str:
+def _colour_lines(now: Making, option: MakingOption, seen: Outcome) -> str:
     reading = seen.appearance.reading
     L, C, h = reading.LCh
     off = f'<p class="wc-warn">✂ {OFF_SCREEN}</p>' if not reading.in_srgb else ""
-    told = f"{option_words(now, option)}. Light: {light_words(now.light)}"
+    told = f"{option_words(now, option)}. Light: {light_words(light_of(now))}"
     return (
         f'<p class="wc-told">{escape(told)}</p>'
         f'<p class="wc-words" id="wc-words">{escape(reading.words)}</p>'
@@ -117,7 +117,7 @@ def _colour_lines(now: Work, option: ProjectOption, seen: Outcome) -> str:
     )
 
 
-def _numbers(now: Work, seen: Outcome, hides: looks.Hiding, kind: str) -> str:
+def _numbers(now: Making, seen: Outcome, hides: looks.Hiding, kind: str) -> str:
     L, C, h = seen.appearance.reading.LCh
     reasons = "; ".join(seen.uncertainty.reasons)
     sure = f"Give or take {seen.uncertainty.stated:.1f} in all" + (
@@ -131,8 +131,8 @@ def _numbers(now: Work, seen: Outcome, hides: looks.Hiding, kind: str) -> str:
         ("Strength of colour", f"{C:.1f}", HELP["strength"]),
         ("Hue", f"{h:.0f}°" if C >= 2 else "none", HELP["hue"] + "Means little in greys."),
     ]
-    if now.pins:
-        first = now.pins[0]
+    if now.options:
+        first = now.options[0]
         step = looks.differences([looks.outcome(now, first), seen])[0]
         rows.insert(
             0,

@@ -16,11 +16,12 @@ import bench
 import looks
 from arrivals import WAYS, laid
 from session import bound, change, guarded, plain, told_at_next_drawing, work
-from state import Work, cloth_called, cloth_keys, cloth_label, digest, keep_cloth, with_cloth
+from state import cloth_called, cloth_keys, cloth_label, digest, keep_cloth, table_of, with_cloth
 from weavecolor.colour.colorimetry import Reading, reading
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import MAX_BYTES, cloth_from_toml, cloth_to_toml
+from weavecolor.making.model import Making
 from weavecolor.report.cautions import cautions
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.fibres import FIBRES
@@ -61,7 +62,7 @@ def _shelf() -> None:
         st.selectbox,
         "Cloth, outermost layer",
         "cloth-key",
-        now.now.layers[0].cloth,
+        table_of(now).layers[0].cloth,
         with_cloth,
         options=cloth_keys(now),
         format_func=lambda key: cloth_label(work(), key),
@@ -70,8 +71,8 @@ def _shelf() -> None:
 
 
 @guarded
-def _facts(now: Work) -> None:
-    key = now.now.layers[0].cloth
+def _facts(now: Making) -> None:
+    key = table_of(now).layers[0].cloth
     cloth = cloth_called(now, key)
     numbers = looks.facts(digest(cloth), cloth)
     inch = now.units == "inch"
@@ -230,7 +231,7 @@ def _take_description() -> None:
     change(_described, table)
 
 
-def _described(now: Work, table: dict[str, object]) -> Work:
+def _described(now: Making, table: dict[str, object]) -> Making:
     kept, key = keep_cloth(now, table, "described")
     return laid(kept, key)
 
@@ -263,7 +264,7 @@ def _take_file() -> None:
         change(_opened, tomllib.loads(text), name)
 
 
-def _opened(now: Work, table: dict[str, object], name: str) -> Work:
+def _opened(now: Making, table: dict[str, object], name: str) -> Making:
     kept, key = keep_cloth(now, table, "cloth file", name)
     return laid(kept, key)
 

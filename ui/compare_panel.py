@@ -21,10 +21,22 @@ import light_panel
 import looks
 import pictures_panel
 from session import change, guarded, note, plain, work
-from state import NOW, Work, backing_words, option_words, pin, short_words, unpin
+from state import (
+    backing_words,
+    choose,
+    light_of,
+    option_words,
+    pin,
+    short_words,
+    table_of,
+    to_table,
+    unpin,
+    unpin_all,
+)
 from weavecolor.decide.compare import Outcome, Step
+from weavecolor.making.answers import undone
 from weavecolor.making.lightchoice import light_words
-from weavecolor.making.project import ProjectOption
+from weavecolor.making.model import Making, MakingOption
 from words_page import OUTSIDE
 
 SEES = {True: "seen", False: "not seen", None: "cannot tell"}
@@ -36,29 +48,29 @@ SIGN = {True: "●", False: "○", None: "◐"}
 class Row:
     """One option on the board; ``step`` from the first pin, None for that pin itself."""
 
-    option: ProjectOption
+    option: MakingOption
     outcome: Outcome
     hiding: looks.Hiding
     step: Step | None
 
 
-def board(now: Work) -> list[Row]:
+def board(now: Making) -> list[Row]:
     """Every pin with its look in the work's light, told from the first."""
-    seen = [looks.outcome(now, option) for option in now.pins]
+    seen = [looks.outcome(now, option) for option in now.options]
     steps = looks.differences(seen) if len(seen) > 1 else ()
     return [
         Row(option, outcome, looks.hiding(now, option), steps[i - 1] if i else None)
-        for i, (option, outcome) in enumerate(zip(now.pins, seen, strict=True))
+        for i, (option, outcome) in enumerate(zip(now.options, seen, strict=True))
     ]
 
 
 @guarded
 def draw() -> None:
     _add()
-    with st.expander(f"In the light of: {plain(light_words(work().light))}"):
+    with st.expander(f"In the light of: {plain(light_words(light_of(work())))}"):
         light_panel.draw()
     now = work()
-    if not now.pins:
+    if not now.options:
         st.info(
             "Nothing is pinned yet. Pin what lies on the table, or one of the ready sets above."
         )
@@ -78,7 +90,7 @@ def draw() -> None:
 
 @guarded
 def _add() -> None:
-    now = work().now
+    now = table_of(work())
     st.html(f'<p class="wc-told">On the table: {escape(option_words(work(), now))}</p>')
     with st.container(horizontal=True):
         st.button(
@@ -89,17 +101,30 @@ def _add() -> None:
         st.button(
             "Clear the board",
             key="clear",
-            on_click=change,
-            args=(_clear,),
-            disabled=not work().pins,
+            on_click=_ask_clear,
+            args=(True,),
+            disabled=not work().options,
         )
+        if work().before is not None:
+            st.button(
+                "Bring back what was cleared",
+                key="undo",
+                on_click=change,
+                args=(undone,),
+                help="As it was before the last clearing; what was made since is given up.",
+            )
+    if st.session_state.get("asked-clear"):
+        st.warning("Take all options off the board, and the choice with them?")
+        with st.container(horizontal=True):
+            st.button("Yes, clear it", key="clear-yes", on_click=change, args=(_clear,))
+            st.button("No", key="clear-no", on_click=_ask_clear, args=(False,))
 
 
-def _with(now: ProjectOption, **changes: object) -> ProjectOption:
+def _with(now: MakingOption, **changes: object) -> MakingOption:
     return replace(now, **changes)  # type: ignore[arg-type]
 
 
-def _grains(now: ProjectOption) -> tuple[ProjectOption, ...]:
+def _grains(now: MakingOption) -> tuple[MakingOption, ...]:
     first = now.layers[0].grain_deg
     return tuple(
         _with(
@@ -112,15 +137,15 @@ def _grains(now: ProjectOption) -> tuple[ProjectOption, ...]:
     )
 
 
-def _counts(now: ProjectOption) -> tuple[ProjectOption, ...]:
+def _counts(now: MakingOption) -> tuple[MakingOption, ...]:
     return tuple(_with(now, layers=(now.layers[0],) * n) for n in (1, 2, 3))
 
 
-def _backings(now: ProjectOption) -> tuple[ProjectOption, ...]:
+def _backings(now: MakingOption) -> tuple[MakingOption, ...]:
     return tuple(_with(now, backing=b) for b in ("white", "calico", "skin medium", "black"))
 
 
-def _faces(now: ProjectOption) -> tuple[ProjectOption, ...]:
+def _faces(now: MakingOption) -> tuple[MakingOption, ...]:
     return tuple(
         _with(now, layers=tuple(replace(x, face=face) for x in now.layers))
         for face in ("face", "back")
@@ -128,7 +153,7 @@ def _faces(now: ProjectOption) -> tuple[ProjectOption, ...]:
 
 
 #: Ready sets to pin: what a maker most often asks of one cloth.
-READY: dict[str, tuple[str, Callable[[ProjectOption], tuple[ProjectOption, ...]]]] = {
+READY: dict[str, tuple[str, Callable[[MakingOption], tuple[MakingOption, ...]]]] = {
     "grains": ("Three grains", _grains),
     "layers": ("One, two, three layers", _counts),
     "backings": ("Four backings", _backings),
@@ -136,21 +161,26 @@ READY: dict[str, tuple[str, Callable[[ProjectOption], tuple[ProjectOption, ...]]
 }
 
 
-def _pin_all(now: Work, options: tuple[ProjectOption, ...]) -> Work:
-    before = len(now.pins)
+def _pin_all(now: Making, options: tuple[MakingOption, ...]) -> Making:
+    before = len(now.options)
     for option in options:
         now = pin(now, option)
-    if len(now.pins) == before:
+    if len(now.options) == before:
         note("Pinned already.")
     return now
 
 
-def _clear(now: Work) -> Work:
-    return replace(now, pins=(), chosen="")
+def _clear(now: Making) -> Making:
+    st.session_state["asked-clear"] = False
+    return unpin_all(now)
+
+
+def _ask_clear(asked: bool) -> None:
+    st.session_state["asked-clear"] = asked
 
 
 @guarded
-def _cards(now: Work, rows: list[Row]) -> None:
+def _cards(now: Making, rows: list[Row]) -> None:
     with st.container(horizontal=True, key="wc-board"):
         for row in rows:
             with st.container(width=300, border=True, key=f"wc-pin-{row.option.name}"):
@@ -158,20 +188,26 @@ def _cards(now: Work, rows: list[Row]) -> None:
                 with st.container(horizontal=True, gap="small", vertical_alignment="center"):
                     name = row.option.name
                     if name == now.chosen:
-                        st.markdown("**✔ Chosen**", width="content")
+                        st.button(
+                            "✔ Chosen",
+                            key=f"choose-{name}",
+                            on_click=change,
+                            args=(choose, ""),
+                            help="Press to take the choice back",
+                        )
                     else:
                         st.button(
                             f"Choose {plain(name)}",
                             key=f"choose-{name}",
                             on_click=change,
-                            args=(_choose, name),
+                            args=(choose, name),
                         )
                     st.button(
                         "To the table",
                         key=f"table-{name}",
                         on_click=change,
                         args=(_to_table, row.option),
-                        help=f"Work on {plain(name)} again",
+                        help=f"Making on {plain(name)} again",
                     )
                     st.button(
                         "Off",
@@ -182,21 +218,17 @@ def _cards(now: Work, rows: list[Row]) -> None:
                     )
 
 
-def _choose(now: Work, name: str) -> Work:
-    return replace(now, chosen=name)
-
-
-def _to_table(now: Work, option: ProjectOption) -> Work:
+def _to_table(now: Making, option: MakingOption) -> Making:
     note(f"{option.name} lies on the table: go to Layers to work on it.")
-    return replace(now, now=replace(option, name=NOW))
+    return to_table(now, option)
 
 
-def one_cloth(now: Work) -> bool:
+def one_cloth(now: Making) -> bool:
     """Whether all pins are of one and the same cloth, which then need not be said again."""
-    return len({layer.cloth for pinned in now.pins for layer in pinned.layers}) == 1
+    return len({layer.cloth for pinned in now.options for layer in pinned.layers}) == 1
 
 
-def _card(now: Work, row: Row) -> str:
+def _card(now: Making, row: Row) -> str:
     reading = row.outcome.appearance.reading
     figures = [bench.figure(bench.swatch(reading.hex, reading.words, not reading.in_srgb), "", "")]
     close = pictures_panel.small_closeup(now, row.option)
@@ -215,12 +247,12 @@ def _card(now: Work, row: Row) -> str:
     )
 
 
-def as_frame(now: Work, rows: list[Row]) -> pd.DataFrame:
+def as_frame(now: Making, rows: list[Row]) -> pd.DataFrame:
     """The board as a table, one row a pin."""
     return pd.DataFrame([_record(now, row) for row in rows])
 
 
-def _record(now: Work, row: Row) -> dict[str, object]:
+def _record(now: Making, row: Row) -> dict[str, object]:
     reading = row.outcome.appearance.reading
     L, C, h = (float(v) for v in reading.LCh)
     verdict = row.step.verdict if row.step else None
@@ -259,7 +291,7 @@ COLUMN_HELP = {
 
 
 @guarded
-def _table(now: Work, rows: list[Row]) -> None:
+def _table(now: Making, rows: list[Row]) -> None:
     frame = as_frame(now, rows).drop(columns=["told"])
     # short, as the cards say it: the full words do not fit a column
     frame["what"] = [short_words(now, row.option, one_cloth(now)) for row in rows]
@@ -294,23 +326,23 @@ def _table(now: Work, rows: list[Row]) -> None:
         pictures_panel.board_download(now)
 
 
-def csv_text(now: Work, rows: list[Row]) -> str:
+def csv_text(now: Making, rows: list[Row]) -> str:
     """The board for a spreadsheet. Cells that a spreadsheet would take for a sum are quoted."""
     out = io.StringIO()
     records = [_record(now, row) for row in rows]
     writer = csv.DictWriter(out, ["light", *records[0]], lineterminator="\n")
     writer.writeheader()
     for record in records:
-        line = {"light": light_words(now.light), **record}
+        line = {"light": light_words(light_of(now)), **record}
         writer.writerow(
             {k: f"'{v}" if isinstance(v, str) and v[:1] in "=+-@" else v for k, v in line.items()}
         )
     return out.getvalue()
 
 
-def json_text(now: Work, rows: list[Row]) -> str:
+def json_text(now: Making, rows: list[Row]) -> str:
     data = {
-        "light": light_words(now.light),
+        "light": light_words(light_of(now)),
         "difference": "CIEDE2000, from the first pin",
         "options": [
             {

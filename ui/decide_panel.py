@@ -5,8 +5,6 @@ Knows what is asked and how answers are told; they come from ``weavecolor.make``
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import streamlit as st
 
 import compare_panel
@@ -15,7 +13,7 @@ import fullness_panel
 import search_panel
 import show_panel
 from session import change, guarded, plain, work
-from state import chosen_option, option_words, short_words
+from state import choose, decided_option, option_words, short_words
 
 WISHES = {
     "deepest": ("Deepest", lambda r: r.outcome.appearance.reading.Lab[0], "L* {:.0f}"),
@@ -33,8 +31,8 @@ WISHES = {
 @guarded
 def draw() -> None:
     now = work()
-    option = chosen_option(now)
-    name = f"pin {plain(now.chosen)}" if option is not now.now else "what lies on the table"
+    option = decided_option(now)
+    name = f"pin {plain(now.chosen)}" if option.name == now.chosen else "what lies on the table"
     st.markdown(f"Deciding about **{name}**: {plain(option_words(now, option))}")
     part = st.segmented_control(
         "What is to be decided", tuple(PARTS), key="decide-part", default=next(iter(PARTS))
@@ -47,7 +45,7 @@ def _ranking() -> None:
     now = work()
     with st.container(border=True):
         st.markdown("**Among the pins**")
-        if len(now.pins) < 2:
+        if len(now.options) < 2:
             st.caption("Pin two options or more under Compare, and they are ranked here.")
             return
         wish = (
@@ -78,7 +76,7 @@ def _ranking() -> None:
             f"Choose {plain(best)}",
             key="choose-best",
             on_click=change,
-            args=(lambda w: replace(w, chosen=best),),
+            args=(choose, best),
             disabled=best == now.chosen,
         )
 
@@ -92,7 +90,7 @@ def _wanted() -> None:
 
 @guarded
 def _enough() -> None:
-    enough_panel.draw(chosen_option(work()))
+    enough_panel.draw(decided_option(work()))
 
 
 PARTS = {

@@ -16,13 +16,13 @@ from PIL import Image
 import pictures_panel
 from lengths_input import length_input
 from session import bound, change, guarded, note, plain, work
-from state import Work, cloth_called, preset_of
+from state import cloth_called, hand_of, preset_of, with_hand
 from weavecolor.cutting.lay import Lay, compare_grains, grain_sentence, lay
 from weavecolor.cutting.lengths import UNITS, cm_and_inches
 from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import FOLDS, ClothInHand
 from weavecolor.errors import InputError
-from weavecolor.making.project import ProjectOption
+from weavecolor.making.model import Making, MakingOption
 from weavecolor.picture.canvas import Page
 from weavecolor.picture.canvaspng import page_image
 from weavecolor.report.sheetblocks import Style
@@ -102,11 +102,11 @@ USUAL = ClothInHand(112.0, 250.0, selvedge_cm=1.0)
 
 
 @guarded
-def draw(option: ProjectOption) -> None:
+def draw(option: MakingOption) -> None:
     now = work()
     key = option.layers[0].cloth
     st.markdown(f"Cloth in hand: **{plain(cloth_called(now, key).name)}**")
-    hand = now.in_hand.get(key, USUAL)
+    hand = hand_of(now, key) or USUAL
     one, two = st.columns(2)
     with one:
         if hand.outline is None:
@@ -195,10 +195,9 @@ def draw(option: ProjectOption) -> None:
     _show_lays(option)
 
 
-def _hand(key: str, name: str) -> Callable[[Work, Any], Work]:
-    def apply(now: Work, value: Any) -> Work:
-        hand = replace(now.in_hand.get(key, USUAL), **{name: value})
-        return replace(now, in_hand={**now.in_hand, key: hand})
+def _hand(key: str, name: str) -> Callable[[Making, Any], Making]:
+    def apply(now: Making, value: Any) -> Making:
+        return with_hand(now, key, replace(hand_of(now, key) or USUAL, **{name: value}))
 
     return apply
 
@@ -208,7 +207,7 @@ def _lay_it(edited: pd.DataFrame, shaped: tuple[Piece, ...], key: str) -> None:
     st.session_state["laid"] = True
 
 
-def _with_pieces(now: Work, edited: pd.DataFrame, shaped: tuple[Piece, ...], key: str) -> Work:
+def _with_pieces(now: Making, edited: pd.DataFrame, shaped: tuple[Piece, ...], key: str) -> Making:
     made = pieces_from(edited, now.units)
     kept = {_named(p): p for p in now.pieces}
     # A row that was not touched keeps what the table does not show: pairs, its own allowance.
@@ -217,8 +216,7 @@ def _with_pieces(now: Work, edited: pd.DataFrame, shaped: tuple[Piece, ...], key
     if not pieces:
         raise InputError("there are no pieces yet; write them into the table")
     note("Pieces and cloth in hand are kept in the project.")
-    hand = now.in_hand.get(key, USUAL)
-    return replace(now, pieces=pieces, in_hand={**now.in_hand, key: hand})
+    return with_hand(replace(now, pieces=pieces), key, hand_of(now, key) or USUAL)
 
 
 def _named(piece: Piece) -> tuple[Any, ...]:
@@ -236,14 +234,14 @@ def _by_grain(pieces: tuple[Piece, ...], cloth: ClothInHand, fold: str) -> dict[
     return compare_grains(pieces, cloth, fold=fold, tries=TRIES)
 
 
-def _grain_of(option: ProjectOption) -> float:
+def _grain_of(option: MakingOption) -> float:
     return float(option.layers[0].grain_deg)
 
 
 @guarded
-def _show_lays(option: ProjectOption) -> None:
+def _show_lays(option: MakingOption) -> None:
     now = work()
-    hand = now.in_hand.get(option.layers[0].cloth)
+    hand = hand_of(now, option.layers[0].cloth)
     if hand is None or not now.pieces or not st.session_state.get("laid"):
         return
     grain = _grain_of(option)
@@ -266,7 +264,7 @@ def _show_lays(option: ProjectOption) -> None:
         st.caption("The grain is neither straight, cross nor bias: pieces are turned to it.")
 
 
-def lay_picture(made: Lay, now: Work) -> Image.Image:
+def lay_picture(made: Lay, now: Making) -> Image.Image:
     """The lay drawn as on the making sheet."""
     numbers = {p.name: i for i, p in enumerate(now.pieces, 1)}
     drawing = lay_drawing(made, numbers, 180.0, 80.0, Style())

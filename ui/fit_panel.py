@@ -12,9 +12,10 @@ import streamlit as st
 
 from arrivals import laid
 from session import change, guarded, plain
-from state import Work, keep_cloth
+from state import keep_cloth
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_to_toml
+from weavecolor.making.model import Making
 from weavecolor.measure.fit import Fit, fit_cloth
 from weavecolor.measure.observations import Known, Seen, Thread
 from weavecolor.measure.tocloth import fitted_cloth, report, start_cloth
@@ -70,7 +71,7 @@ def draw(seen: tuple[Seen, ...], threads: tuple[Thread, ...]) -> None:
         st.radio("Yarn", ("filament", "spun"), key="m-kind", horizontal=True)
     if not seen:
         st.caption("Then come the pictures: with them the cloth can be worked out.")
-    pressed = st.button("Work out the cloth", key="m-fit", type="primary", disabled=not seen)
+    pressed = st.button("Making out the cloth", key="m-fit", type="primary", disabled=not seen)
     if pressed:
         start, known = _start(counted[1] if counted else None)
         bar = st.progress(0.0, "Working out the cloth; this takes some ten seconds …")
@@ -146,7 +147,7 @@ def _show_fit(fit: Fit) -> None:
     )
 
 
-def _keep(now: Work, fit: Fit) -> Work:
+def _keep(now: Making, fit: Fit) -> Making:
     table = tomllib.loads(cloth_to_toml(fitted_cloth(fit)))
     kept, key = keep_cloth(now, table, "measured")
     return laid(kept, key)

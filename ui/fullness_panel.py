@@ -15,8 +15,9 @@ import bench
 import looks
 from lengths_input import length_input
 from session import bound, guarded, plain, work
-from state import FullnessChoice, Work, chosen_option
-from weavecolor.cutting.fullness import FullnessPlan, plan_fullness
+from state import decided_option
+from weavecolor.cutting.fullness import FullnessPlan
+from weavecolor.making.model import Making
 from weavecolor.report.sheetwords import fullness_sentences
 
 KIND_WORDS = {"flat": "flat", "gathered": "gathered", "knife": "knife pleats", "box": "box pleats"}
@@ -24,7 +25,7 @@ KIND_WORDS = {"flat": "flat", "gathered": "gathered", "knife": "knife pleats", "
 
 @guarded
 def draw() -> None:
-    asked = work().fullness
+    asked = work().fullness_asked
     one, two = st.columns(2)
     with one:
         bound(
@@ -74,7 +75,7 @@ def draw() -> None:
         length_input(
             "Finished length", "drop", asked.drop_cm, _set("drop_cm"), "Waist to hem.", 1.0
         )
-    plan = planned(asked)
+    plan = asked.wanted().plan()
     for line in fullness_sentences("skirt", plan):
         st.markdown(plain(line))
     st.caption(
@@ -87,33 +88,17 @@ def draw() -> None:
     )
 
 
-def _set(name: str) -> Callable[[Work, Any], Work]:
-    return lambda now, value: replace(now, fullness=replace(now.fullness, **{name: value}))
-
-
-def planned(asked: FullnessChoice) -> FullnessPlan:
-    """The plan for what was asked. Raises InputError as ``plan_fullness``."""
-    flat = asked.kind == "flat"
-    return plan_fullness(
-        asked.kind,
-        asked.finished_cm,
-        asked.width_cm,
-        asked.drop_cm,
-        fullness=None if flat else asked.ratio,
-        widths=_flat_widths(asked.finished_cm, asked.width_cm) if flat else None,
-        doubled=asked.doubled,
+def _set(name: str) -> Callable[[Making, Any], Making]:
+    return lambda now, value: replace(
+        now, fullness_asked=replace(now.fullness_asked, **{name: value})
     )
-
-
-def _flat_widths(finished: float, wide: float) -> int:
-    return max(1, int(-(-finished // max(wide - 3.0, 0.1))))
 
 
 @guarded
 def _fold_colours(plan: FullnessPlan) -> None:
     """How each number of layers in the folds looks."""
     now = work()
-    option = chosen_option(now)
+    option = decided_option(now)
     figures = []
     for count, share in zip(plan.shares.layers, plan.shares.share, strict=True):
         if share < 0.005 or count * len(option.layers) > 12:
@@ -129,8 +114,3 @@ def _fold_colours(plan: FullnessPlan) -> None:
         )
     if figures:
         st.html(f'<div class="wc-row">{"".join(figures)}</div>')
-
-
-def plan_for_sheet(now: Work) -> FullnessPlan | None:
-    """The fullness plan, where the maker wants it on the sheet."""
-    return planned(now.fullness) if now.fullness.on_sheet else None

@@ -13,7 +13,6 @@ import charts
 import looks
 from session import bound, change, guarded, note, plain, work
 from state import (
-    Work,
     add_layer,
     cloth_keys,
     cloth_label,
@@ -21,9 +20,11 @@ from state import (
     lift_layer,
     pin,
     preset_of,
+    table_of,
     with_layer,
     with_now,
 )
+from weavecolor.making.model import Making
 from weavecolor.optics.appearance import MOST_LAYERS
 from weavecolor.optics.stack import FACES, LAYS
 from weavecolor.scene.backings import backing_names
@@ -36,7 +37,7 @@ OWN_COLOUR, OPEN_AIR = "a colour of your own", "nothing (open air)"
 @guarded
 def draw() -> None:
     now = work()
-    layers = now.now.layers
+    layers = table_of(now).layers
     if len(layers) > 1:
         bound(
             st.toggle,
@@ -70,7 +71,7 @@ def draw() -> None:
         st.radio,
         "How the layers lie",
         "lay",
-        now.now.lay,
+        table_of(now).lay,
         _lay,
         options=LAYS,
         format_func=lambda lay: LAY_WORDS[lay],
@@ -81,9 +82,9 @@ def draw() -> None:
     _turning(now)
 
 
-def _layer(now: Work, index: int) -> None:
-    layer = now.now.layers[index]
-    last = len(now.now.layers) - 1
+def _layer(now: Making, index: int) -> None:
+    layer = table_of(now).layers[index]
+    last = len(table_of(now).layers) - 1
     where = (
         "the only layer"
         if not last
@@ -149,8 +150,8 @@ def _layer(now: Work, index: int) -> None:
 
 
 @guarded
-def _backing(now: Work) -> None:
-    name = now.now.backing
+def _backing(now: Making) -> None:
+    name = table_of(now).backing
     shown = OPEN_AIR if not name else OWN_COLOUR if name.startswith("#") else name
     bound(
         st.selectbox,
@@ -171,30 +172,30 @@ def _backing(now: Work) -> None:
         )
 
 
-def _together(now: Work, value: bool) -> Work:
+def _together(now: Making, value: bool) -> Making:
     return replace(now, together=value)
 
 
-def _lay(now: Work, value: str) -> Work:
+def _lay(now: Making, value: str) -> Making:
     return with_now(now, lay=value)
 
 
-def _choose_backing(now: Work, choice: str) -> Work:
+def _choose_backing(now: Making, choice: str) -> Making:
     spec = {OPEN_AIR: "", OWN_COLOUR: "#c8a878"}.get(choice, choice)
     return with_now(now, backing=spec)
 
 
-def _pin_now(now: Work) -> Work:
-    made = pin(now, now.now)
+def _pin_now(now: Making) -> Making:
+    made = pin(now, table_of(now))
     if made is now:
         note("This is pinned already.")
     else:
-        note(f"Pinned as {made.pins[-1].name}. See it under Compare.")
+        note(f"Pinned as {made.options[-1].name}. See it under Compare.")
     return made
 
 
 @guarded
-def _turning(now: Work) -> None:
+def _turning(now: Making) -> None:
     if not st.toggle(
         "Show how the colour moves as it turns",
         key="show-turn",
@@ -202,5 +203,5 @@ def _turning(now: Work) -> None:
     ):
         return
     with st.spinner("Turning the cloth …"):
-        moved = looks.turn(now, now.now)
-    charts.turn_chart(moved, now.now.layers[0].grain_deg)
+        moved = looks.turn(now, table_of(now))
+    charts.turn_chart(moved, table_of(now).layers[0].grain_deg)

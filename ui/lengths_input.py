@@ -7,15 +7,15 @@ from collections.abc import Callable
 import streamlit as st
 
 from session import bound, work
-from state import Work
 from weavecolor.cutting.lengths import UNITS
+from weavecolor.making.model import Making
 
 
 def length_input(
     label: str,
     key: str,
     value_cm: float,
-    apply: Callable[[Work, float], Work],
+    apply: Callable[[Making, float], Making],
     help_text: str,
     least: float = 0.0,
 ) -> None:

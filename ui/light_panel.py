@@ -8,15 +8,16 @@ from html import escape
 import streamlit as st
 
 from session import bound, guarded, work
-from state import Work
+from state import light_of
 from weavecolor.colour.lights import lamp, light_names
 from weavecolor.making.lightchoice import OWN_LIGHT
+from weavecolor.making.model import Making
 from weavecolor.scene.places import scene, scene_names
 
 
 @guarded
 def draw() -> None:
-    light = work().light
+    light = light_of(work())
     bound(
         st.selectbox,
         "Place",
@@ -120,5 +121,5 @@ def _where(
     )
 
 
-def _set(now: Work, **changes: object) -> Work:
-    return replace(now, light=replace(now.light, **changes))  # type: ignore[arg-type]
+def _set(now: Making, **changes: object) -> Making:
+    return replace(now, light=replace(light_of(now), **changes))  # type: ignore[arg-type]

@@ -12,12 +12,12 @@ from typing import Any
 import numpy as np
 import streamlit as st
 
-from state import Work, stack_key, stack_of
+from state import light_of, stack_key, stack_of
 from weavecolor.colour.colorimetry import ciede2000, xyz
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.decide.compare import Option, Outcome, Step, evaluate, steps
 from weavecolor.making.lightchoice import LightChoice, scene_of
-from weavecolor.making.project import ProjectOption
+from weavecolor.making.model import Making, MakingOption
 from weavecolor.optics.appearance import contrast_ratio, transmittance
 from weavecolor.optics.stack import Stack
 from weavecolor.scene.scene import Scene
@@ -46,9 +46,9 @@ class Turn:
     travel: float
 
 
-def outcome(work: Work, option: ProjectOption, light: LightChoice | None = None) -> Outcome:
+def outcome(work: Making, option: MakingOption, light: LightChoice | None = None) -> Outcome:
     """How an option of this work looks in a light (the work's own where none is given)."""
-    light = light or work.light
+    light = light or light_of(work)
     stack = stack_of(work, option)
     return _outcome((stack_key(stack), light, _known(stack)), stack, scene_of(light))
 
@@ -68,7 +68,7 @@ def differences(outcomes: list[Outcome], first: int = 0) -> tuple[Step, ...]:
     return steps(outcomes, [(first, i) for i in range(len(outcomes)) if i != first])
 
 
-def hiding(work: Work, option: ProjectOption) -> Hiding:
+def hiding(work: Making, option: MakingOption) -> Hiding:
     """How much the layers hide; neither backing nor light nor a turn of the whole counts."""
     first = option.layers[0].grain_deg
     level = tuple(replace(x, grain_deg=(x.grain_deg - first) % 360.0) for x in option.layers)
@@ -87,7 +87,7 @@ def _hiding(key: tuple[Any, ...], _stack: Stack) -> Hiding:
     )
 
 
-def turn(work: Work, option: ProjectOption) -> Turn:
+def turn(work: Making, option: MakingOption) -> Turn:
     """The colour as the whole stack turns through half a circle in steps of 15 degrees.
 
     Angle 0 has the outermost layer on the straight grain, however it lies now.
@@ -97,11 +97,11 @@ def turn(work: Work, option: ProjectOption) -> Turn:
         option,
         layers=tuple(replace(x, grain_deg=(x.grain_deg - first) % 360.0) for x in option.layers),
     )
-    return _turn((stack_key(stack_of(work, level)), work.light), work, level)
+    return _turn((stack_key(stack_of(work, level)), light_of(work)), work, level)
 
 
 @st.cache_resource(max_entries=40, show_spinner=False)
-def _turn(key: tuple[Any, ...], _work: Work, _option: ProjectOption) -> Turn:
+def _turn(key: tuple[Any, ...], _work: Making, _option: MakingOption) -> Turn:
     angle = np.arange(0, 181, TURN_STEP)
     seen = []
     for a in angle:

@@ -23,7 +23,7 @@ st.set_page_config(
 import bench  # noqa: E402
 import pictures_panel  # noqa: E402
 from session import WHOLE_PAGE, bound, guarded, hold, show_notice, work  # noqa: E402
-from state import Work  # noqa: E402
+from state import Making  # noqa: E402
 from style import CSS  # noqa: E402
 from words_page import STEP_INTRO, STEPS  # noqa: E402
 
@@ -64,7 +64,7 @@ def head() -> None:
         )
 
 
-def set_units(now: Work, units: str) -> Work:
+def set_units(now: Making, units: str) -> Making:
     return replace(now, units=units)
 
 

@@ -16,9 +16,10 @@ from PIL import Image, WebPImagePlugin  # noqa: F401  (named, the others need no
 
 import drawing
 from session import bound, guarded, work
-from state import Work, short_words, stack_key, stack_of
+from state import light_of, short_words, stack_key, stack_of, table_of
+from weavecolor.making.answers import form_of
 from weavecolor.making.lightchoice import LightChoice, light_words, scene_of
-from weavecolor.making.project import ProjectOption
+from weavecolor.making.model import Making, MakingOption
 from weavecolor.optics.stack import Stack
 from weavecolor.picture.closeup import closeup_scale, draw_closeup
 from weavecolor.picture.composite import CLOSEUP, Choice, draw_sheet
@@ -49,9 +50,9 @@ def uri_of(image: Image.Image) -> str:
     return f"data:image/webp;base64,{base64.b64encode(out.getvalue()).decode()}"
 
 
-def small_closeup(now: Work, option: ProjectOption) -> Shown:
+def small_closeup(now: Making, option: MakingOption) -> Shown:
     stack = stack_of(now, option)
-    return _closeup((stack_key(stack), now.light, now.units), stack, now.light, now.units)
+    return _closeup((stack_key(stack), light_of(now), now.units), stack, light_of(now), now.units)
 
 
 @st.cache_resource(max_entries=150, show_spinner=False)
@@ -63,9 +64,9 @@ def _closeup(key: tuple[Any, ...], _stack: Stack, _light: LightChoice, _units: s
     return Shown("Close-up", told, uri_of(image))
 
 
-def small_drape(now: Work, option: ProjectOption) -> Iterator[Shown | None]:
+def small_drape(now: Making, option: MakingOption) -> Iterator[Shown | None]:
     """None while the drape is being drawn aside, at last the picture."""
-    stack, light, form = stack_of(now, option), now.light, now.drape
+    stack, light, form = stack_of(now, option), light_of(now), form_of(now)
     return drawing.drawn(
         ("drape", stack_key(stack), light, form), lambda: _drape(stack, light, form)
     )
@@ -96,8 +97,8 @@ def _large_drape(
     return draw_drape(_stack, scene_of(_light), _form, _width, _height)
 
 
-def _set_drape(now: Work, form: str) -> Work:
-    return replace(now, drape=form)
+def _set_drape(now: Making, form: str) -> Making:
+    return replace(now, form=form)
 
 
 @guarded
@@ -107,7 +108,7 @@ def form() -> None:
         st.selectbox,
         "The drape is drawn as",
         "drape",
-        work().drape,
+        form_of(work()),
         _set_drape,
         options=form_names(),
         help="How the folds fall is an example; the colours are computed for each fold.",
@@ -118,12 +119,14 @@ def form() -> None:
 def downloads() -> None:
     """Buttons for pictures to keep; large ones are drawn when asked for."""
     now = work()
-    stack = stack_of(now, now.now)
+    stack, light = stack_of(now, table_of(now)), light_of(now)
     with st.container(horizontal=True):
         st.download_button(
             "Close-up to keep (PNG)",
             lambda: png_bytes(
-                _large_closeup((stack_key(stack), now.light, LARGE), stack, now.light, *LARGE)
+                _large_closeup(
+                    (stack_key(stack), light_of(now), LARGE), stack, light_of(now), *LARGE
+                )
             ),
             "close-up.png",
             "image/png",
@@ -135,10 +138,10 @@ def downloads() -> None:
             "Drape to keep (PNG)",
             lambda: png_bytes(
                 _large_drape(
-                    (stack_key(stack), now.light, now.drape, LARGE_DRAPE),
+                    (stack_key(stack), light, form_of(now), LARGE_DRAPE),
                     stack,
-                    now.light,
-                    now.drape,
+                    light,
+                    form_of(now),
                     *LARGE_DRAPE,
                 )
             ),
@@ -150,16 +153,16 @@ def downloads() -> None:
         )
 
 
-def board_download(now: Work) -> None:
+def board_download(now: Making) -> None:
     """The pins as one picture to take away: close-ups at one scale, in the light of the work."""
-    few = now.pins[:MOST_ON_SHEET]
+    few = now.options[:MOST_ON_SHEET]
     if len(few) < 2:
         return
     choices = [
         Choice(f"{option.name}  {short_words(now, option, True)}", stack_of(now, option))
         for option in few
     ]
-    light, title = now.light, f"{now.title or 'Pins'}: {light_words(now.light)}"
+    light, title = light_of(now), f"{now.title or 'Pins'}: {light_words(light_of(now))}"
     st.download_button(
         "Board as a picture (PNG)",
         lambda: png_bytes(draw_sheet(choices, scene_of(light), CLOSEUP, "telephone", title=title)),

@@ -5,7 +5,7 @@ Knows what is asked and how a find is told; the search is ``weavecolor.decide``.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -14,23 +14,23 @@ import streamlit as st
 import charts
 from jobs import Job
 from session import change, guarded, note, plain, work
-from state import NOW, Work, cloth_called, cloth_keys, cloth_label, pin
-from weavecolor.colour.colorimetry import daylight_white, lab_from_xyz
-from weavecolor.colour.screen import decoded, space
-from weavecolor.colour.screencolour import screen_rgb
+from state import cloth_called, cloth_keys, cloth_label, pin, table_of, to_table, with_cloths
 from weavecolor.decide.candidates import Material, candidates
-from weavecolor.decide.enoughcloth import fits_by_lay
 from weavecolor.decide.found import Found
 from weavecolor.decide.judged import Judged
 from weavecolor.decide.search import search
 from weavecolor.decide.shortlist import reasons
-from weavecolor.decide.wishes import Limits, Wish
+from weavecolor.decide.wishwords import wish_from
 from weavecolor.errors import InputError
-from weavecolor.making.lightchoice import LightChoice, scene_of
-from weavecolor.making.project import ProjectLayer, ProjectOption
-from weavecolor.scene.backings import backing, backing_names
+from weavecolor.making.answers import fits_of, lights_of, limits_of, option_of
+from weavecolor.making.lightchoice import scene_of
+from weavecolor.making.model import Making, backing_of
+from weavecolor.optics.appearance import MOST_LAYERS
+from weavecolor.optics.stack import FACES
+from weavecolor.scene.backings import backing_names
 from weavecolor.scene.places import scene_names
 from weavecolor.textile.grain import GRAINS
+from weavecolor.textile.names import told_apart
 
 WANT = {
     "deepest": "as deep as can be",
@@ -60,7 +60,7 @@ def _ask() -> None:
         wishes = st.multiselect(
             "What do you want of it?",
             tuple(WANT),
-            default=["deepest"],
+            default=_wanted(now),
             key="s-want",
             format_func=lambda k: WANT[k],
             max_selections=4,
@@ -72,41 +72,45 @@ def _ask() -> None:
                 cloth_keys(now),
                 key="s-cloths",
                 max_selections=6,
-                default=list(dict.fromkeys(x.cloth for x in now.now.layers)),
+                default=list(dict.fromkeys(x.cloth for x in table_of(now).layers)),
                 format_func=lambda key: cloth_label(work(), key),
             )
             outside = st.selectbox(
                 "Outermost",
                 ("any of them", *cloth_keys(now)),
+                index=_outside(now),
                 key="s-outside",
                 format_func=lambda k: k if k == "any of them" else cloth_label(work(), k),
             )
             behind = st.multiselect(
                 "What may lie behind",
-                (*backing_names(), OPEN_AIR),
+                tuple(dict.fromkeys((*backing_names(), OPEN_AIR, *_behind(now)))),
                 key="s-behind",
-                default=["white", "black", "skin medium"],
+                default=_behind(now),
             )
-            colour = st.color_picker("The colour, where you want one", "#7a2030", key="s-colour")
+            colour = st.color_picker("The colour, where you want one", _colour(now), key="s-colour")
         with two:
-            layers = st.slider("Layers, fewest and most", 1, 6, (1, 3), key="s-layers")
+            layers = st.slider(
+                "Layers, fewest and most", 1, MOST_LAYERS, now.limits.layers, key="s-layers"
+            )
             grains = st.multiselect(
-                "Grains allowed", tuple(GRAINS), default=["straight", "cross"], key="s-grains"
+                "Grains allowed", tuple(GRAINS), default=_grains(now), key="s-grains"
             )
             sides = st.multiselect(
-                "Sides that may be out", ("face", "back"), key="s-sides", default=["face", "back"]
+                "Sides that may be out", FACES, key="s-sides", default=list(now.limits.faces)
             )
             weight = st.number_input(
                 "Most weight of all layers, g/m² (0: no limit)",
                 0.0,
                 5000.0,
-                0.0,
+                float(now.limits.weight_g_m2 or 0.0),
                 10.0,
                 key="s-weight",
             )
             others = st.multiselect(
                 "Also in these lights",
-                scene_names(),
+                tuple(dict.fromkeys((*scene_names(), *now.scenes))),
+                default=list(now.scenes),
                 key="s-scenes",
                 help="The light you work in comes first.",
             )
@@ -145,53 +149,81 @@ def _begin() -> None:
     change(_begun, asked)
 
 
-def _begun(now: Work, asked: dict[str, Any]) -> Work:
-    st.session_state["search-job"] = Job(task(now, asked))
-    return now
+def _begun(now: Making, asked: dict[str, Any]) -> Making:
+    made = asked_of(now, asked)
+    st.session_state["search-job"] = Job(task(made, asked))
+    return made
+
+
+def asked_of(now: Making, asked: dict[str, Any]) -> Making:
+    """The making with what was asked for kept in it: wishes, limits, backings and lights."""
+    if not asked["want"] or not asked["cloths"] or not asked["behind"] or not asked["grains"]:
+        raise InputError("choose what you want, a cloth, a grain, and what may lie behind")
+    outside = asked["outside"]
+    made = with_cloths(now, () if outside == "any of them" else (outside,))
+    limits = replace(
+        now.limits,
+        layers=tuple(asked["layers"]),
+        outside=() if outside == "any of them" else (outside,),
+        grains=tuple(GRAINS[g] for g in asked["grains"]),
+        bias=True,
+        faces=tuple(asked["sides"]),
+        weight_g_m2=float(asked["weight"]) or None,
+        lay=table_of(now).lay,
+    )
+    return replace(
+        made,
+        wishes=tuple(f"target {asked['colour']}" if w == "target" else w for w in asked["want"]),
+        limits=limits,
+        backings=tuple("open" if b == OPEN_AIR else b for b in asked["behind"]),
+        scenes=tuple(asked["scenes"]),
+    )
+
+
+def _wanted(now: Making) -> list[str]:
+    kinds = [wish.partition(" ")[0] if wish.startswith("target") else wish for wish in now.wishes]
+    return [kind for kind in kinds if kind in WANT][:4] or ["deepest"]
+
+
+def _colour(now: Making) -> str:
+    given = [wish.partition(" ")[2] for wish in now.wishes if wish.startswith("target #")]
+    return given[0] if given else "#7a2030"
+
+
+def _outside(now: Making) -> int:
+    keys = cloth_keys(now)
+    return 1 + keys.index(now.limits.outside[0]) if now.limits.outside else 0
+
+
+def _behind(now: Making) -> list[str]:
+    usual = ("white", "black", "skin medium")
+    return [OPEN_AIR if backing_of(b) is None else b for b in now.backings or usual]
+
+
+def _grains(now: Making) -> list[str]:
+    allowed = now.limits.allowed_grains
+    return [name for name, angle in GRAINS.items() if angle in allowed] or ["straight"]
 
 
 def task(
-    now: Work, asked: dict[str, Any]
+    now: Making, asked: dict[str, Any]
 ) -> Callable[[Callable[[int, int], None], Callable[[], bool]], Found]:
     """The search that was asked for, ready to run. Raises InputError for what cannot be."""
-    if not asked["want"] or not asked["cloths"] or not asked["behind"]:
-        raise InputError("choose what you want, at least one cloth, and what may lie behind")
-    keys = list(asked["cloths"])
-    outside = asked["outside"]
-    if outside != "any of them" and outside not in keys:
-        keys.append(outside)
-    limits = Limits(
-        tuple(asked["layers"]),  # type: ignore[arg-type]
-        () if outside == "any of them" else (cloth_called(now, outside).name,),
-        tuple(GRAINS[g] for g in asked["grains"]),
-        True,
-        tuple(asked["sides"]),
-        float(asked["weight"]) or None,
-        now.now.lay,
-    )
+    keys = dict.fromkeys((*asked["cloths"], *now.limits.outside))
+    cloths = {key: cloth_called(now, key) for key in keys}
     made = candidates(
-        [Material(cloth_called(now, key)) for key in keys],
-        [None if b == OPEN_AIR else backing(b) for b in asked["behind"]],
-        limits,
+        [Material(cloth) for cloth in told_apart(cloths).values()],
+        [backing_of(b) for b in now.backings],
+        limits_of(now),
     )
-    scenes = [scene_of(now.light)]
-    scenes += [scene_of(LightChoice(place=p)) for p in asked["scenes"] if p != scenes[0].name]
-    wishes = [
-        Wish("target", target(asked["colour"])) if w == "target" else Wish(w) for w in asked["want"]
-    ]
+    scenes = [scene_of(light) for light in lights_of(now)]
+    wishes = [wish_from(text) for text in now.wishes]
     fits = None
     if asked["enough"] and now.pieces:
-        hands = {cloth_called(now, k).name: [h] for k, h in now.in_hand.items()}
-        fits = fits_by_lay(now.pieces, hands, fold=now.fold, tries=40)
+        fits = fits_of(now, 40)
     return lambda progress, stop: search(
         made, wishes, scenes, options=MOST_SHOWN, fits=fits, progress=progress, stop=stop
     )
-
-
-def target(code: str) -> Any:
-    """A screen colour as Lab."""
-    rgb = decoded(screen_rgb(code))
-    return lab_from_xyz(space("sRGB").to_xyz @ rgb * 100.0, daylight_white("2"))
 
 
 @guarded
@@ -239,30 +271,12 @@ def _show() -> None:
         charts.cloud(found)
 
 
-def option_of(now: Work, one: Judged) -> ProjectOption:
-    """A found stack as an option of this work."""
-    keys = _by_name(now, (layer.cloth.name for layer in one.stack.layers))
-    layers = tuple(
-        ProjectLayer(keys[x.cloth.name], float(x.grain_deg), x.face) for x in one.stack.layers
-    )
-    behind = "" if one.stack.backing is None else one.stack.backing.name
-    return ProjectOption(NOW, layers, behind, one.stack.lay)
-
-
-def _by_name(now: Work, names: Iterable[str]) -> dict[str, str]:
-    keys = {cloth_called(now, key).name: key for key in reversed(cloth_keys(now))}
-    missing = [name for name in names if name not in keys]
-    if missing:
-        raise InputError(f"the cloth {missing[0]!r} is no longer among yours; search again")
-    return keys
-
-
-def _pin(now: Work, one: Judged) -> Work:
-    made = pin(now, option_of(now, one))
-    note("Pinned already." if made is now else f"Pinned as {made.pins[-1].name}.")
+def _pin(now: Making, one: Judged) -> Making:
+    made = pin(now, option_of(now, one.stack))
+    note("Pinned already." if made is now else f"Pinned as {made.options[-1].name}.")
     return made
 
 
-def _to_table(now: Work, one: Judged) -> Work:
+def _to_table(now: Making, one: Judged) -> Making:
     note("It lies on the table now.")
-    return replace(now, now=option_of(now, one))
+    return to_table(now, option_of(now, one.stack))

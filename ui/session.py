@@ -1,6 +1,6 @@
-"""The thread between the page's widgets and one person's work.
+"""The thread between the page's widgets and what one person is making.
 
-Knows Streamlit's session and nothing of what is in the work. The work is one frozen value in the
+Knows Streamlit's session and nothing of what is in the making. That is one frozen value in the
 session: a widget shows what is in it, and a change makes a new one. Nothing is shared between
 sessions but caches of computed looks.
 """
@@ -16,25 +16,26 @@ from typing import Any, TypeVar
 
 import streamlit as st
 
-from state import Work
+from state import begun
 from weavecolor.errors import InputError
+from weavecolor.making.model import Making
 
 _WORK, _NOTICE = "work", "notice"
 #: Set where more than the open panel has to be drawn anew.
 WHOLE_PAGE = "whole-page"
 T = TypeVar("T")
-Apply = Callable[[Work, Any], Work]
+Apply = Callable[[Making, Any], Making]
 
 
-def work() -> Work:
-    """This session's work, begun with the demo cloth."""
+def work() -> Making:
+    """What this session is making, begun with the demo cloth."""
     if _WORK not in st.session_state:
-        st.session_state[_WORK] = Work()
-    work: Work = st.session_state[_WORK]
-    return work
+        st.session_state[_WORK] = begun()
+    held: Making = st.session_state[_WORK]
+    return held
 
 
-def keep(new: Work) -> None:
+def keep(new: Making) -> None:
     """Make ``new`` this session's work."""
     st.session_state[_WORK] = new
 
@@ -50,7 +51,7 @@ def show_notice() -> None:
         {"info": st.success, "error": st.error}[kind](plain(text))
 
 
-def change(apply: Callable[..., Work], *args: Any) -> None:
+def change(apply: Callable[..., Making], *args: Any) -> None:
     """The work becomes ``apply(work, *args)``; a complaint becomes a notice. For callbacks."""
     with told_at_next_drawing():
         keep(apply(work(), *args))

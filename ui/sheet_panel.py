@@ -14,27 +14,26 @@ from typing import Any
 import streamlit as st
 from PIL import Image
 
-import fullness_panel
 import pictures_panel
 from cloth_panel import plain_name
-from saving import from_project, to_project
 from session import (
     WHOLE_PAGE,
     bound,
     change,
     guarded,
-    keep,
     note,
     plain,
     told_at_next_drawing,
     work,
 )
-from state import Work, chosen_option, option_words
+from state import begin_anew, choose, decided_option, opened, option_words, pin, table_of
 from weavecolor.errors import InputError
-from weavecolor.making.project import MAX_BYTES, Project, ProjectOption, from_json, to_json
+from weavecolor.making.answers import undone
+from weavecolor.making.file import MAX_BYTES, from_json, to_json
+from weavecolor.making.model import Making, MakingOption
 from weavecolor.report.makingsheet import MakingSheet, making_sheet_images, making_sheet_pdf
-from weavecolor.report.sheetfromproject import SheetChoices
-from weavecolor.report.sheetfromproject import making_sheet as sheet_of
+from weavecolor.report.sheetfrommaking import SheetChoices
+from weavecolor.report.sheetfrommaking import making_sheet as sheet_of
 from weavecolor.scene.places import scene_names
 
 
@@ -58,19 +57,31 @@ def _sheet() -> None:
         lambda w, text: replace(w, title=text.strip()),
         max_chars=120,
     )
-    names = [p.name for p in now.pins]
+    names = [p.name for p in now.options]
     if names:
         bound(
             st.radio,
             "The choice",
             "chosen",
-            now.chosen or names[0],
-            lambda w, name: replace(w, chosen=name),
+            now.chosen or None,
+            choose,
             options=names,
             horizontal=True,
             format_func=lambda n: f"Pin {plain(n)}",
         )
-    option = chosen_option(now)
+    if not now.chosen:
+        st.info(
+            "Nothing is chosen yet. Choose one of the options, or what lies on the table: "
+            + plain(option_words(now, table_of(now)))
+        )
+        st.button(
+            "Choose what lies on the table",
+            key="choose-table",
+            on_click=change,
+            args=(_take_table,),
+        )
+        return
+    option = decided_option(now)
     st.markdown(plain(option_words(now, option)))
     bound(
         st.multiselect,
@@ -78,8 +89,8 @@ def _sheet() -> None:
         "sheet-scenes",
         list(now.scenes),
         lambda w, chosen: replace(w, scenes=tuple(chosen)),
-        options=scene_names(),
-        max_selections=5,
+        options=list(dict.fromkeys((*scene_names(), *now.scenes))),
+        max_selections=max(5, len(now.scenes)),
         help="The light you work in now is always on the sheet.",
     )
     bound(
@@ -119,27 +130,28 @@ def _sheet() -> None:
         )
 
 
+def _take_table(now: Making) -> Making:
+    made = pin(now, table_of(now))
+    name = next(x.name for x in made.options if x.same_stack(table_of(now)))
+    return choose(made, name)
+
+
 def _png(image: Image.Image) -> bytes:
     out = io.BytesIO()
     image.save(out, "PNG", dpi=(200, 200))
     return out.getvalue()
 
 
-def making_sheet(now: Work, option: ProjectOption) -> MakingSheet:
+def making_sheet(now: Making, option: MakingOption) -> MakingSheet:
     """The sheet of one option, with what the decision step has worked out."""
-    plan = fullness_panel.plan_for_sheet(now)
-    choices = SheetChoices(
-        datetime.date.today().isoformat(),
-        laid=bool(st.session_state.get("laid")),
-        fullness=() if plan is None else (("skirt", plan),),
-    )
-    project = to_project(now)
-    return _making_sheet((to_json(project), option, choices), project, option, choices)
+    choices = SheetChoices(datetime.date.today().isoformat())
+    told = replace(now, before=None, chosen="", table=None)
+    return _making_sheet((told, option, choices), told, option, choices)
 
 
 @st.cache_resource(max_entries=6, show_spinner="The sheet is being made …")
 def _making_sheet(
-    key: tuple[Any, ...], _project: Project, _option: ProjectOption, _choices: SheetChoices
+    key: tuple[Any, ...], _project: Making, _option: MakingOption, _choices: SheetChoices
 ) -> MakingSheet:
     return sheet_of(_project, _choices, _option)
 
@@ -155,7 +167,7 @@ def _project() -> None:
     stem = re.sub(r"[^\w]+", "-", now.title).strip("-").lower()[:50] or "my-making"
     st.download_button(
         "Save the project (JSON)",
-        to_json(to_project(now)),
+        to_json(now),
         f"{stem}.json",
         "application/json",
         on_click="ignore",
@@ -166,15 +178,29 @@ def _project() -> None:
         type=["json"],
         key="project-file",
         on_change=_open,
-        help="What lies on the table now is replaced: save it first.",
+        help="What lies on the table now is replaced, and can be brought back.",
     )
     if st.session_state.get("asked-new"):
-        st.warning("Clear the table and begin anew? What was not saved is lost.")
+        st.warning("Clear the table and begin anew?")
         with st.container(horizontal=True):
             st.button("Yes, begin anew", key="new-yes", on_click=_begin)
             st.button("No", key="new-no", on_click=_ask, args=(False,))
     else:
-        st.button("Begin anew", key="new", on_click=_ask, args=(True,))
+        with st.container(horizontal=True):
+            st.button("Begin anew", key="new", on_click=_ask, args=(True,))
+            if now.before is not None:
+                st.button("Bring back what was cleared", key="new-undo", on_click=_bring_back)
+
+
+def _bring_back() -> None:
+    change(undone)
+    st.session_state[WHOLE_PAGE] = True
+
+
+def _opened(now: Making, text: str, name: str) -> Making:
+    """What the file holds; what lay on the table can be brought back."""
+    making = opened(from_json(text, name))
+    return making if making.before else replace(making, before=replace(now, before=None))
 
 
 def _ask(asked: bool) -> None:
@@ -183,9 +209,9 @@ def _ask(asked: bool) -> None:
 
 def _begin() -> None:
     st.session_state["asked-new"] = False
-    keep(Work())
+    change(begin_anew)
     st.session_state[WHOLE_PAGE] = True
-    note("A clean table, with the demo cloth.")
+    note("A clean table, with the demo cloth. What lay there can be brought back below.")
 
 
 def _open() -> None:
@@ -201,7 +227,7 @@ def _open() -> None:
             text = data.decode("utf-8-sig")
         except UnicodeDecodeError:
             raise InputError("is not text in UTF-8; choose a saved project", file=name) from None
-        change(lambda _: from_project(from_json(text, name)))
+        change(_opened, text, name)
         st.session_state[WHOLE_PAGE] = True
         if "notice" not in st.session_state:
             note(f"Opened {name}.")

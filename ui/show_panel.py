@@ -9,10 +9,11 @@ import streamlit as st
 
 import bench
 from session import guarded, plain, work
-from state import Work, chosen_option, digest, stack_key, stack_of
+from state import decided_option, digest, light_of, stack_key, stack_of
 from weavecolor.decide import showthrough
 from weavecolor.decide.underlights import UnderLights, under_lights
 from weavecolor.making.lightchoice import scene_of
+from weavecolor.making.model import Making
 from weavecolor.optics.stack import Stack
 from weavecolor.scene.places import scene, scene_names
 from weavecolor.scene.scene import Scene
@@ -30,7 +31,7 @@ HIDE = {
 def through() -> None:
     """What shows through the choice in the light of the work."""
     now = work()
-    option = chosen_option(now)
+    option = decided_option(now)
     for item in shown(now):
         st.markdown(f"{SIGNS.get(item.grade, '')} {plain(item.words)}")
     st.caption(
@@ -43,15 +44,15 @@ def through() -> None:
     if asked:
         stack = stack_of(now, option)
         with st.spinner("Adding layers …"):
-            tried = showthrough.by_layers(stack, HIDE[what], scene_of(now.light), "hidden")
+            tried = showthrough.by_layers(stack, HIDE[what], scene_of(light_of(now)), "hidden")
         st.markdown(plain(showthrough.remedy_words(tried, "hidden")))
 
 
-def shown(now: Work) -> tuple[showthrough.ShowThrough, ...]:
+def shown(now: Making) -> tuple[showthrough.ShowThrough, ...]:
     """The usual things under a dress of the choice, each with its sentence."""
-    stack = stack_of(now, chosen_option(now))
+    stack = stack_of(now, decided_option(now))
     names = tuple((digest(x.cloth), x.cloth.remarks) for x in stack.layers)
-    return _through((stack_key(stack), names, now.light), stack, scene_of(now.light))
+    return _through((stack_key(stack), names, light_of(now)), stack, scene_of(light_of(now)))
 
 
 @st.cache_resource(max_entries=60, show_spinner="Looking under the cloth …")
@@ -65,7 +66,7 @@ def _through(
 def lights() -> None:
     """The choice in every place, the worst change named."""
     now = work()
-    stack = stack_of(now, chosen_option(now))
+    stack = stack_of(now, decided_option(now))
     found = _lights((stack_key(stack),), stack)
     figures = []
     for name, look in zip(found.names, found.looks, strict=True):

@@ -1,6 +1,7 @@
-"""What one person is working on, as plain frozen data, and the changes that can be made to it.
+"""The changes that can be made on the page to what one person is making.
 
-Knows cloths, layers, light, pins and the project file; knows nothing of Streamlit or of optics.
+The page holds one ``making.Making``, the same value that the project file holds and the making
+sheet reads. Knows cloths, layers, light and options; knows nothing of Streamlit or of optics.
 """
 
 from __future__ import annotations
@@ -8,20 +9,19 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
-from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError
-from weavecolor.files.clothfile import cloth_from_dict, cloth_to_toml, load_swatch, swatch_names
+from weavecolor.files.clothfile import cloth_to_toml, load_swatch, swatch_names
+from weavecolor.making import answers
+from weavecolor.making.answers import cleared, cloths_of, is_swatch, lights_of, swatch_cloth
 from weavecolor.making.lightchoice import LightChoice
-from weavecolor.making.project import Measured, Project, ProjectLayer, ProjectOption
+from weavecolor.making.model import Making, MakingCloth, MakingLayer, MakingOption
 from weavecolor.optics.appearance import MOST_LAYERS
-from weavecolor.optics.stack import Layer, Stack
-from weavecolor.scene.backings import Backing
-from weavecolor.scene.backings import backing as backing_called
+from weavecolor.optics.stack import Stack
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.grain import GRAINS, grain_words
 
@@ -31,95 +31,114 @@ MOST_PINS = 24
 MOST_CLOTHS = 40
 
 
-@dataclass(frozen=True, eq=False)
-class KeptCloth:
-    """A cloth of the maker's own, the table it was read from, and where that came from."""
-
-    cloth: Cloth
-    definition: Mapping[str, Any]
-    origin: str = "described"
+@lru_cache(maxsize=1)
+def begun() -> Making:
+    """What the page begins with: the demo cloth on the table, nothing kept, nothing chosen."""
+    table = MakingOption(NOW, (MakingLayer(DEMO),), "white")
+    return Making(title="My making", cloths=(swatch_cloth(DEMO),), table=table)
 
 
-@dataclass(frozen=True)
-class FullnessChoice:
-    """What was asked about pleats and gathers; lengths in cm."""
-
-    kind: str = "gathered"
-    ratio: float = 2.5
-    doubled: bool = False
-    finished_cm: float = 70.0
-    width_cm: float = 112.0
-    drop_cm: float = 90.0
-    on_sheet: bool = False
-
-
-@dataclass(frozen=True, eq=False)
-class Work:
-    """Everything one person has made on the page.
-
-    ``carried``: the project that was opened, for what it holds that the page does not show.
-    """
-
-    cloths: Mapping[str, KeptCloth] = field(default_factory=dict)
-    now: ProjectOption = ProjectOption(NOW, (ProjectLayer(DEMO),), "white")
-    light: LightChoice = LightChoice()
-    pins: tuple[ProjectOption, ...] = ()
-    chosen: str = ""
-    units: str = "cm"
-    title: str = "My making"
-    notes: str = ""
-    in_hand: Mapping[str, ClothInHand] = field(default_factory=dict)
-    pieces: tuple[Piece, ...] = ()
-    fold: str = "open"
-    measured: tuple[Measured, ...] = ()
-    scenes: tuple[str, ...] = ()
-    together: bool = True
-    drape: str = "hanging fold"
-    fullness: FullnessChoice = FullnessChoice()
-    carried: Project = Project()
+def opened(making: Making) -> Making:
+    """A making that was handed in. Raises InputError where it is more than the page keeps."""
+    own = [cloth.key for cloth in making.cloths if not is_swatch(making, cloth.key)]
+    if len(own) > MOST_CLOTHS or len(making.options) > MOST_PINS:
+        raise InputError(
+            f"holds more than this page keeps ({MOST_CLOTHS} cloths, {MOST_PINS} options)",
+            file="project",
+        )
+    return making
 
 
 # --- cloths ---------------------------------------------------------------------------------
 
 
-def cloth_keys(work: Work) -> tuple[str, ...]:
+def own_cloths(making: Making) -> tuple[str, ...]:
+    """Keys of the maker's own cloths: all but the demo swatches."""
+    return tuple(cloth.key for cloth in making.cloths if not is_swatch(making, cloth.key))
+
+
+def cloth_keys(making: Making) -> tuple[str, ...]:
     """The maker's own cloths first, then the demo swatches."""
-    return (*work.cloths, *(name for name in swatch_names() if name not in work.cloths))
+    own = own_cloths(making)
+    return (*own, *(name for name in swatch_names() if name not in own))
 
 
-def cloth_called(work: Work, key: str) -> Cloth:
-    """The cloth of that key. Raises InputError where there is none."""
-    kept = work.cloths.get(key)
-    return kept.cloth if kept is not None else load_swatch(key)
+def cloth_called(making: Making, key: str) -> Cloth:
+    """The cloth of that key, of the making or of the shelf. Raises InputError for neither."""
+    return cloths_of(making).get(key) or load_swatch(key)
 
 
-def cloth_label(work: Work, key: str) -> str:
+def cloth_label(making: Making, key: str) -> str:
     """What a list shows for a cloth."""
-    name = cloth_called(work, key).name
-    return f"{name} (yours)" if key in work.cloths else name
+    name = cloth_called(making, key).name
+    return f"{name} (yours)" if key in own_cloths(making) else name
 
 
 def keep_cloth(
-    work: Work, definition: Mapping[str, Any], origin: str, file: str = "your cloth"
-) -> tuple[Work, str]:
-    """``work`` with one more cloth of the maker's own, and the key it got.
+    making: Making, definition: Mapping[str, Any], origin: str, file: str = "your cloth"
+) -> tuple[Making, str]:
+    """``making`` with one more cloth of the maker's own, and the key it got.
 
-    ``definition`` is a cloth file's table, kept as it was given so that what had to be supposed is
-    still known after the project is reopened. A cloth of the same name takes the place of the
-    earlier one. Raises InputError for what is no cloth, and above 40 cloths.
+    ``definition`` is a cloth file's table, kept as it was given so that what had to be assumed is
+    still known after the project is reopened. A different cloth of the same name is kept beside
+    the earlier one. Raises InputError for what is no cloth, and above 40 cloths.
     """
-    cloth = cloth_from_dict(definition, file=file)
-    key = own_key(cloth.name)
-    if key not in work.cloths and len(work.cloths) >= MOST_CLOTHS:
+    try:
+        kept = MakingCloth("own", definition, origin=origin)
+    except InputError as error:
+        raise InputError(error.what, file=file, field=error.field) from None
+    key = base = own_key(kept.cloth.name)
+    there = {cloth.key: cloth for cloth in making.cloths}
+    number = 1
+    while key in there and there[key].definition != kept.definition:
+        number += 1
+        key = f"{base}-{number}"
+    if key in there:
+        return making, key
+    if len(own_cloths(making)) >= MOST_CLOTHS:
         raise InputError(f"the page keeps {MOST_CLOTHS} cloths of your own; start a new project")
-    kept = KeptCloth(cloth, definition, origin)
-    return replace(work, cloths={**work.cloths, key: kept}), key
+    return replace(making, cloths=(*making.cloths, replace(kept, key=key))), key
 
 
 def own_key(name: str) -> str:
     """Key of an own cloth: its name in small letters and dashes, told apart from the demo's."""
     slug = re.sub(r"[^\w]+", "-", name.casefold()).strip("-")[:60] or "cloth"
     return f"own-{slug}"
+
+
+def hand_of(making: Making, key: str) -> ClothInHand | None:
+    """The first length in hand of that cloth."""
+    lengths = next((cloth.in_hand for cloth in making.cloths if cloth.key == key), ())
+    return lengths[0] if lengths else None
+
+
+def with_hand(making: Making, key: str, hand: ClothInHand) -> Making:
+    """The first length in hand of that cloth changed; further ones stay."""
+    making = with_cloths(making, (key,))
+    cloths = tuple(
+        replace(cloth, in_hand=(hand, *cloth.in_hand[1:])) if cloth.key == key else cloth
+        for cloth in making.cloths
+    )
+    return replace(making, cloths=cloths)
+
+
+def with_cloths(making: Making, keys: tuple[str, ...]) -> Making:
+    """Swatches that are used for the first time come into the making."""
+    there = {cloth.key for cloth in making.cloths}
+    new = [swatch_cloth(key) for key in dict.fromkeys(keys) if key not in there]
+    return replace(making, cloths=(*making.cloths, *new)) if new else making
+
+
+def _tidied(making: Making) -> Making:
+    """Without swatches that were only tried: unused, and none of them in hand."""
+    used = {layer.cloth for option in making.options for layer in option.layers}
+    used |= {layer.cloth for layer in table_of(making).layers} | set(making.limits.outside)
+    cloths = tuple(
+        cloth
+        for cloth in making.cloths
+        if cloth.origin != "swatch" or cloth.in_hand or cloth.key in used
+    )
+    return making if len(cloths) == len(making.cloths) else replace(making, cloths=cloths)
 
 
 @lru_cache(maxsize=256)
@@ -131,18 +150,33 @@ def digest(cloth: Cloth) -> str:
 # --- the option on the table ------------------------------------------------------------------
 
 
-def stack_of(work: Work, option: ProjectOption) -> Stack:
+def table_of(making: Making) -> MakingOption:
+    """What is worked on: what lies on the table, else the choice, the first option, the demo."""
+    if making.table is not None:
+        return making.table
+    first = next((x for x in making.options if x.name == making.chosen), None)
+    first = first or next(iter(making.options), None)
+    if first is None and making.cloths:
+        return MakingOption(NOW, (MakingLayer(making.cloths[0].key),), "white")
+    return begun_table() if first is None else replace(first, name=NOW)
+
+
+def begun_table() -> MakingOption:
+    """The demo cloth, single, over white."""
+    table = begun().table
+    assert table is not None
+    return table
+
+
+def light_of(making: Making) -> LightChoice:
+    """The light that is worked in."""
+    return lights_of(making)[0]
+
+
+def stack_of(making: Making, option: MakingOption) -> Stack:
     """The stack that an option describes. Raises InputError for an unknown cloth or backing."""
-    layers = tuple(
-        Layer(cloth_called(work, layer.cloth), layer.grain_deg, layer.face)
-        for layer in option.layers
-    )
-    return Stack(layers, backing_of(option.backing), option.lay)
-
-
-def backing_of(name: str) -> Backing | None:
-    """The backing of that name; "" is open air."""
-    return backing_called(name) if name else None
+    keys = tuple(layer.cloth for layer in option.layers)
+    return answers.stack_of(with_cloths(making, keys), option)
 
 
 def stack_key(stack: Stack) -> tuple[Any, ...]:
@@ -155,58 +189,67 @@ def stack_key(stack: Stack) -> tuple[Any, ...]:
     return layers, behind, stack.lay
 
 
-def with_layer(work: Work, index: int, **changes: object) -> Work:
+def with_layer(making: Making, index: int, **changes: object) -> Making:
     """One layer changed; grain turns all layers by the same angle where they turn together."""
-    layers = list(work.now.layers)
+    layers = list(table_of(making).layers)
     if not 0 <= index < len(layers):
-        return work
+        return making
     before = layers[index]
     layers[index] = replace(before, **changes)  # type: ignore[arg-type]
-    if "grain_deg" in changes and work.together:
+    if "grain_deg" in changes and making.together:
         by = layers[index].grain_deg - before.grain_deg
         layers = [
             layer if i == index else replace(layer, grain_deg=(layer.grain_deg + by) % 180.0)
             for i, layer in enumerate(layers)
         ]
-    return with_now(work, layers=tuple(layers))
+    return with_now(making, layers=tuple(layers))
 
 
-def with_now(work: Work, **changes: object) -> Work:
+def with_now(making: Making, **changes: object) -> Making:
     """The option on the table changed."""
-    return replace(work, now=replace(work.now, **changes))  # type: ignore[arg-type]
+    return to_table(making, replace(table_of(making), **changes))  # type: ignore[arg-type]
 
 
-def with_cloth(work: Work, key: str) -> Work:
+def to_table(making: Making, option: MakingOption) -> Making:
+    """Another option on the table."""
+    making = with_cloths(making, tuple(layer.cloth for layer in option.layers))
+    return _tidied(replace(making, table=replace(option, name=NOW)))
+
+
+def with_cloth(making: Making, key: str) -> Making:
     """The outermost layer's cloth changed, and that of every layer of the same cloth."""
-    old = work.now.layers[0].cloth
-    layers = tuple(
-        replace(layer, cloth=key) if layer.cloth == old else layer for layer in work.now.layers
+    layers = table_of(making).layers
+    old = layers[0].cloth
+    return with_now(
+        making,
+        layers=tuple(
+            replace(layer, cloth=key) if layer.cloth == old else layer for layer in layers
+        ),
     )
-    return with_now(work, layers=layers)
 
 
-def add_layer(work: Work) -> Work:
+def add_layer(making: Making) -> Making:
     """One more layer inside, like the innermost. Raises InputError above twelve."""
-    layers = work.now.layers
+    layers = table_of(making).layers
     if len(layers) >= MOST_LAYERS:
         raise InputError(f"a stack has at most {MOST_LAYERS} layers")
-    return with_now(work, layers=(*layers, layers[-1]))
+    return with_now(making, layers=(*layers, layers[-1]))
 
 
-def drop_layer(work: Work, index: int) -> Work:
+def drop_layer(making: Making, index: int) -> Making:
     """Without that layer; the last one stays."""
-    layers = work.now.layers
+    layers = table_of(making).layers
     if len(layers) == 1:
-        return work
-    return with_now(work, layers=layers[:index] + layers[index + 1 :])
+        return making
+    return with_now(making, layers=layers[:index] + layers[index + 1 :])
 
 
-def lift_layer(work: Work, index: int) -> Work:
+def lift_layer(making: Making, index: int) -> Making:
     """That layer moved one place outwards."""
-    layers = list(work.now.layers)
+    layers = list(table_of(making).layers)
     if 0 < index < len(layers):
         layers[index - 1], layers[index] = layers[index], layers[index - 1]
-    return with_now(work, layers=tuple(layers))
+    return with_now(making, layers=tuple(layers))
 
 
 def preset_of(grain_deg: float) -> str | None:
@@ -217,12 +260,12 @@ def preset_of(grain_deg: float) -> str | None:
     return None
 
 
-def option_words(work: Work, option: ProjectOption) -> str:
+def option_words(making: Making, option: MakingOption) -> str:
     """An option in one line, outermost first."""
     parts: list[tuple[str, int]] = []
     for layer in option.layers:
         side = ", back out" if layer.face == "back" else ""
-        text = f"{cloth_called(work, layer.cloth).name}, {grain_words(layer.grain_deg)}{side}"
+        text = f"{cloth_called(making, layer.cloth).name}, {grain_words(layer.grain_deg)}{side}"
         if parts and parts[-1][0] == text:
             parts[-1] = (text, parts[-1][1] + 1)
         else:
@@ -232,8 +275,8 @@ def option_words(work: Work, option: ProjectOption) -> str:
     return f"{told}{lay}, {backing_words(option.backing)}"
 
 
-def short_words(work: Work, option: ProjectOption, known: bool = False) -> str:
-    """A name for a pin: layers, grains and backing; the cloth too where it is not ``known``."""
+def short_words(making: Making, option: MakingOption, known: bool = False) -> str:
+    """A name for an option: layers, grains, backing; the cloth too where it is not ``known``."""
     grains = [grain_words(layer.grain_deg) for layer in option.layers]
     told = grains[0] if len(set(grains)) == 1 else " / ".join(grains)
     count = {1: "single", 2: "double", 3: "triple"}.get(len(grains), f"{len(grains)} layers")
@@ -243,7 +286,8 @@ def short_words(work: Work, option: ProjectOption, known: bool = False) -> str:
     text = f"{count}, {told}{side}{lay}, {backing_words(option.backing)}"
     if known:
         return text[:1].upper() + text[1:]
-    names = [cloth_called(work, key).name for key in dict.fromkeys(x.cloth for x in option.layers)]
+    keys = dict.fromkeys(layer.cloth for layer in option.layers)
+    names = [cloth_called(making, key).name for key in keys]
     return f"{' and '.join(names)}: {text}"
 
 
@@ -251,41 +295,40 @@ def backing_words(name: str) -> str:
     return f"over {name}" if name else "nothing behind"
 
 
-# --- pins -------------------------------------------------------------------------------------
+# --- options that are kept, and the choice ----------------------------------------------------
 
 
-def same_option(one: ProjectOption, other: ProjectOption) -> bool:
-    return (one.layers, one.backing, one.lay) == (other.layers, other.backing, other.lay)
-
-
-def pin(work: Work, option: ProjectOption) -> Work:
-    """One more pin, named in words; one that is pinned already is not pinned twice."""
-    if any(same_option(option, there) for there in work.pins):
-        return work
-    if len(work.pins) >= MOST_PINS:
+def pin(making: Making, option: MakingOption) -> Making:
+    """One more option kept; one that is kept already is not kept twice. Nothing is chosen."""
+    making = with_cloths(making, tuple(layer.cloth for layer in option.layers))
+    made, _ = answers.with_option(making, option)
+    if len(made.options) > MOST_PINS:
         raise InputError(f"{MOST_PINS} pins fill the board; take some off first")
-    used = {there.name for there in (*work.pins, *work.carried.options)}
-    name = letter = next(
-        x for x in (*"ABCDEFGHIJKLMNOPQRSTUVWXYZ", *(f"A{i}" for i in range(99))) if x not in used
-    )
-    return replace(
-        work, pins=(*work.pins, replace(option, name=name)), chosen=work.chosen or letter
-    )
+    return made
 
 
-def unpin(work: Work, name: str) -> Work:
-    pins = tuple(there for there in work.pins if there.name != name)
-    chosen = work.chosen if any(p.name == work.chosen for p in pins) else ""
-    carried = replace(
-        work.carried,
-        options=tuple(there for there in work.carried.options if there.name != name),
-        pins=tuple(pinned for pinned in work.carried.pins if pinned != name),
-        chosen="" if work.carried.chosen == name else work.carried.chosen,
-    )
-    chosen = chosen or (pins[0].name if pins else "")
-    return replace(work, pins=pins, chosen=chosen, carried=carried)
+def unpin(making: Making, name: str) -> Making:
+    """Without that option; it can be brought back."""
+    options = tuple(there for there in making.options if there.name != name)
+    chosen = "" if making.chosen == name else making.chosen
+    return cleared(making, options=options, chosen=chosen)
 
 
-def chosen_option(work: Work) -> ProjectOption:
-    """The pin that was chosen, or what lies on the table."""
-    return next((there for there in work.pins if there.name == work.chosen), work.now)
+def unpin_all(making: Making) -> Making:
+    """A clear board, nothing chosen; it can be brought back."""
+    return cleared(making, options=(), chosen="")
+
+
+def begin_anew(making: Making) -> Making:
+    """A clean table in the maker's own units; what was made can be brought back."""
+    return replace(begun(), units=making.units, before=replace(making, before=None))
+
+
+def choose(making: Making, name: str) -> Making:
+    """That option chosen, "" for none. Raises InputError where there is none of that name."""
+    return replace(making, chosen=making.option(name).name if name else "")
+
+
+def decided_option(making: Making) -> MakingOption:
+    """The option being decided about: the chosen one, or what lies on the table."""
+    return next((x for x in making.options if x.name == making.chosen), table_of(making))

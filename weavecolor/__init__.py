@@ -16,10 +16,10 @@ Every public function has an example, which the tests run. They take these as gi
 >>> double = Stack((Layer(organza), Layer(organza)), backing("white"))
 >>> window = scene("window at the side")
 >>> from weavecolor.files.clothfile import cloth_to_toml
->>> from weavecolor.making.project import Project, ProjectCloth, ProjectLayer, ProjectOption
->>> own = ProjectCloth.from_toml("own", cloth_to_toml(organza))
->>> choice = ProjectOption("A", (ProjectLayer("own"),), "white")
->>> project = Project("Cape", cloths=(own,), options=(choice,), pins=("A",), chosen="A")
+>>> from weavecolor.making.model import Making, MakingCloth, MakingLayer, MakingOption
+>>> own = MakingCloth.from_toml("own", cloth_to_toml(organza))
+>>> choice = MakingOption("A", (MakingLayer("own"),), "white")
+>>> project = Making("Cape", cloths=(own,), options=(choice,), chosen="A")
 """
 
 __version__ = "0.1.0"

@@ -12,7 +12,7 @@ from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
     from weavecolor.cutting.remnant import ClothInHand
-    from weavecolor.making.project import Project
+    from weavecolor.making.model import Making
 
 
 def length_cm(text: str, field: str, *, zero: bool = False) -> float:
@@ -65,9 +65,9 @@ def example_projects() -> dict[str, Path]:
     return {p.stem: p for p in sorted((swatch_folder() / "projects").glob("*.json"))}
 
 
-def project_called(name: str) -> Project:
+def project_called(name: str) -> Making:
     """The project in the file of that name, or the example called so. Raises InputError."""
-    from weavecolor.making.project import open_project
+    from weavecolor.making.file import load_making
 
     path = Path(name)
     if not path.exists() and name in example_projects():
@@ -78,10 +78,10 @@ def project_called(name: str) -> Project:
             f"{name[:60]!r} is neither a project file nor an example; examples are {known}",
             field="PROJECT",
         )
-    return open_project(path)
+    return load_making(path)
 
 
-def own_project(name: str) -> tuple[Path, Project]:
+def own_project(name: str) -> tuple[Path, Making]:
     """A project file that may be written to, and what it holds; an example is refused."""
     path = Path(name)
     if not path.exists() and name in example_projects():

@@ -18,7 +18,7 @@ NEEDED = (
     "weavecolor.decide.compare",
     "weavecolor.picture.closeup",
     "weavecolor.picture.drape",
-    "weavecolor.making.project",
+    "weavecolor.making.file",
 )
 
 

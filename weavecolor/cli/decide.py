@@ -15,7 +15,7 @@ from weavecolor.errors import InputError
 if TYPE_CHECKING:
     from weavecolor.decide.found import Found
     from weavecolor.decide.wishes import Wish
-    from weavecolor.making.project import Project
+    from weavecolor.making.model import Making
     from weavecolor.optics.stack import Stack
     from weavecolor.scene.backings import Backing
     from weavecolor.textile.cloth import Cloth
@@ -34,7 +34,7 @@ def command() -> None:
     '--want "target #5a4a4a" --behind "white,black,skin medium" --layers 1-3'
 )
 @click.argument("cloths", nargs=-1)
-@click.option("--project", "project_name", help="Project file, or example, with cloths, amounts, "
+@click.option("--project", "project_name", help="Making file, or example, with cloths, amounts, "
               "pieces, wishes and limits; what else is said here counts before it.")  # fmt: skip
 @click.option("--keep", is_flag=True, help="Put the options found into the project file.")
 @click.option(
@@ -81,7 +81,7 @@ def stacks(
         source = context.get_parameter_source(option)
         return source is not None and source is not click.core.ParameterSource.DEFAULT
 
-    held: Project | None = None
+    held: Making | None = None
     if project_name is not None:
         held = (own_project(project_name)[1] if keep else project_called(project_name))
     elif keep:
@@ -110,8 +110,9 @@ def stacks(
     scenes = choices(scene, "--scene", scene_called)
     fits = None
     if held is not None:
-        from weavecolor.making.fromproject import backing_of, fits_of
-        from weavecolor.making.lightchoice import lights_of, scene_of
+        from weavecolor.making.answers import fits_of, lights_of
+        from weavecolor.making.lightchoice import scene_of
+        from weavecolor.making.model import backing_of
 
         if held.backings and not said("behind"):
             behinds = tuple(backing_of(text) for text in held.backings)
@@ -133,11 +134,11 @@ def stacks(
     )
     names: tuple[str, ...] = ()
     if held is not None and keep and project_name is not None:
-        from weavecolor.making.fromproject import with_options
-        from weavecolor.making.project import save_project
+        from weavecolor.making.answers import with_stacks
+        from weavecolor.making.file import save_making
 
-        changed, names = with_options(held, tuple(one.stack for one in made.options))
-        save_project(project_name, changed)
+        changed, names = with_stacks(held, tuple(one.stack for one in made.options))
+        save_making(project_name, changed)
     give(_json(made) if as_json else _text(made), save)
     if names:
         click.echo(f"kept in {project_name} as {', '.join(names)}, in this order; choose one: "
@@ -280,9 +281,9 @@ def _wish(text: str) -> Wish:
         raise InputError(error.what, field="--want") from None
 
 
-def _cloths_of(project: Project, keys: tuple[str, ...]) -> dict[str, Cloth]:
+def _cloths_of(project: Making, keys: tuple[str, ...]) -> dict[str, Cloth]:
     """The project's cloths by key, or those of them that are named."""
-    from weavecolor.making.fromproject import cloths_of
+    from weavecolor.making.answers import cloths_of
 
     all_ = cloths_of(project)
     for key in keys:

@@ -110,7 +110,7 @@ def _of_project(
 ) -> list[Laid]:
     from dataclasses import replace
 
-    from weavecolor.making.fromproject import chosen_option, lays_of
+    from weavecolor.making.answers import chosen_option, lays_of
 
     option = chosen_option(project, option_name)
     if fold is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,7 +21,7 @@ from weavecolor.cli._shared import choices, give
 from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
-    from weavecolor.making.project import Project, ProjectCloth
+    from weavecolor.making.model import Making, MakingCloth
 
 
 @click.group()
@@ -49,37 +50,37 @@ def new(
 ) -> None:  # fmt: skip
     """Begin a project in FILE, empty or like an example."""
     from weavecolor.cutting.piecesfile import read_pieces
-    from weavecolor.making.fromproject import check_project
-    from weavecolor.making.project import Project, open_project, save_project
+    from weavecolor.making.answers import check_project
+    from weavecolor.making.file import load_making, save_making
+    from weavecolor.making.model import Making
 
     if file.suffix.lower() != ".json":
         raise InputError("a project file ends in .json", file=str(file))
     if file.exists() and not over:
         raise InputError("is there already; --replace writes over it", file=str(file))
-    made = Project()
+    made = Making()
     if like is not None:
         known = example_projects()
         if like not in known:
             raise InputError(f"{like[:60]!r} is no example; there are {', '.join(known)}",
                              field="--like")  # fmt: skip
-        made = open_project(known[like])
+        made = load_making(known[like])
     if title is not None:
         made = replace(made, title=title)
     if cloths:
         kept = {cloth.key: cloth for cloth in made.cloths}
-        kept.update({cloth.key: cloth for cloth in map(_cloth, cloths)})
+        kept.update(_by_key(map(_cloth, cloths)))
         made = replace(made, cloths=tuple(kept.values()))
     if pieces is not None:
         made = replace(made, pieces=read_pieces(pieces))
     if behind is not None:
         made = replace(made, backings=choices(behind, "--behind", str))
     if scene is not None:
-        settings = {key: value for key, value in made.settings.items() if key != "light"}
-        made = replace(made, scenes=choices(scene, "--scene", str), settings=settings)
+        made = replace(made, scenes=choices(scene, "--scene", str), light=None)
     if wants:
         made = replace(made, wishes=wants)
     missing = check_project(made)
-    click.echo(f"wrote {save_project(file, made)}", err=True)
+    click.echo(f"wrote {save_making(file, made)}", err=True)
     for line in missing:
         click.echo(line, err=True)
 
@@ -101,7 +102,7 @@ def show(project: str, save: Path | None) -> None:
 @click.argument("project")
 def check(project: str) -> None:
     """See whether a PROJECT file (or example) is sound, and what it still lacks for a sheet."""
-    from weavecolor.making.fromproject import check_project
+    from weavecolor.making.answers import check_project
 
     held = project_called(project)
     try:
@@ -118,41 +119,96 @@ def check(project: str) -> None:
 
 @command.command("choose")
 @click.argument("file")
-@click.argument("option")
-def choose(file: str, option: str) -> None:
+@click.argument("option", required=False)
+@click.option("--nothing", is_flag=True, help="Take the choice back.")
+def choose(file: str, option: str | None, nothing: bool) -> None:
     """Choose OPTION in the project FILE; the sheet and the lay are then of it."""
-    from weavecolor.making.fromproject import stack_of
-    from weavecolor.making.project import save_project
+    from weavecolor.making.answers import stack_of
+    from weavecolor.making.file import save_making
 
     path, held = own_project(file)
+    if nothing == (option is not None):
+        raise InputError("name one option to choose, or --nothing to take the choice back",
+                         field="OPTION")  # fmt: skip
+    if option is None:
+        save_making(path, replace(held, chosen=""))
+        click.echo(f"nothing is chosen in {path}", err=True)
+        return
     try:
         stack_of(held, held.option(option))
     except InputError as error:
         raise in_project(file, error) from None
-    pins = held.pins if option in held.pins else (*held.pins, option)
-    save_project(path, replace(held, chosen=option, pins=pins))
+    save_making(path, replace(held, chosen=option))
     click.echo(f"chosen {option} in {path}", err=True)
+
+
+@command.command("clear")
+@click.argument("file")
+@click.option("--yes", is_flag=True, help="Do not ask.")
+def clear(file: str, yes: bool) -> None:
+    """Take all options and the choice out of the project FILE; undo brings them back."""
+    from weavecolor.making.answers import cleared
+    from weavecolor.making.file import save_making
+
+    path, held = own_project(file)
+    if not held.options:
+        raise InputError("holds no option to clear away", file=file)
+    names = ", ".join(option.name for option in held.options)
+    if not yes and not click.confirm(f"Take {names} out of {path}?", err=True):
+        click.echo("nothing was changed", err=True)
+        return
+    save_making(path, cleared(held, options=(), chosen=""))
+    click.echo(f"cleared; weavecolor project undo {path} brings them back", err=True)
+
+
+@command.command("undo")
+@click.argument("file")
+def undo(file: str) -> None:
+    """Bring back what was last cleared in the project FILE."""
+    from weavecolor.making.answers import undone
+    from weavecolor.making.file import save_making
+
+    path, held = own_project(file)
+    try:
+        before = undone(held)
+    except InputError as error:
+        raise in_project(file, error) from None
+    save_making(path, before)
+    click.echo(f"{path} is as before the last clearing", err=True)
 
 
 @command.command("examples")
 def examples() -> None:
     """List the example projects."""
-    from weavecolor.making.project import open_project
+    from weavecolor.making.file import load_making
 
     for name, path in example_projects().items():
-        click.echo(f"{name}  {open_project(path).title}")
+        click.echo(f"{name}  {load_making(path).title}")
         click.echo(f"    {path}")
 
 
-def _cloth(text: str) -> ProjectCloth:
-    from weavecolor.files.clothfile import swatch_folder, swatch_names
-    from weavecolor.making.fromproject import project_cloth
+def _by_key(cloths: Iterable[MakingCloth]) -> dict[str, MakingCloth]:
+    """The cloths by key; another file of the same name gets a number."""
+    made: dict[str, MakingCloth] = {}
+    for cloth in cloths:
+        key, number = cloth.key, 1
+        while key in made and made[key].definition != cloth.definition:
+            number += 1
+            key = f"{cloth.key}-{number}"
+        more = made[key].in_hand if key in made else ()
+        made[key] = replace(cloth, key=key, in_hand=(*more, *cloth.in_hand))
+    return made
+
+
+def _cloth(text: str) -> MakingCloth:
+    from weavecolor.files.clothfile import swatch_names
+    from weavecolor.making.answers import project_cloth, swatch_cloth
 
     name, equals, amount = text.partition("=")
     name = name.strip()
     hands = (in_hand(amount, "--cloth"),) if equals else ()
     if name in swatch_names():
-        return project_cloth(name, swatch_folder() / f"{name}.toml", hands)
+        return swatch_cloth(name, hands)
     path = Path(name)
     if path.suffix != ".toml" and not path.exists():
         raise InputError(f"{name[:60]!r} is neither a swatch nor a cloth file", field="--cloth")
@@ -160,11 +216,11 @@ def _cloth(text: str) -> ProjectCloth:
     return project_cloth(key, path, hands)
 
 
-def _text(project: Project) -> str:
+def _text(project: Making) -> str:
     from weavecolor.cutting.lengths import cm_and_inches
     from weavecolor.decide.judged import stack_words
-    from weavecolor.making.fromproject import cloths_of, stack_of
-    from weavecolor.making.lightchoice import light_words, lights_of
+    from weavecolor.making.answers import cloths_of, lights_of, plans_of, stack_of
+    from weavecolor.making.lightchoice import light_words
     from weavecolor.report.sheetwords import fullness_sentences
 
     cloths = cloths_of(project)
@@ -193,7 +249,7 @@ def _text(project: Project) -> str:
     if project.pieces:
         names = ", ".join(f"{p.quantity} x {p.name}" for p in project.pieces)
         lines.append(f"Pieces: {count} to cut for each layer: {names}")
-    for wanted in project.fullness:
+    for wanted in plans_of(project):
         lines += list(fullness_sentences(wanted.what, wanted.plan()))
     for reading in project.measured:
         lines.append(f"Measured: {reading.name} ({reading.kind})")

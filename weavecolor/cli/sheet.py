@@ -34,9 +34,9 @@ def command(
     how it should look in the project's lights, what will show through, cutting list and lay,
     fullness, cautions, and what was measured and assumed.
     """
-    from weavecolor.making.fromproject import chosen_option
+    from weavecolor.making.answers import chosen_option
     from weavecolor.report.makingsheet import save_making_sheet
-    from weavecolor.report.sheetfromproject import SheetChoices, making_sheet
+    from weavecolor.report.sheetfrommaking import SheetChoices, making_sheet
 
     if out.suffix.lower() not in (".pdf", ".png"):
         raise InputError("a making sheet is written as .pdf or .png", file=str(out))

@@ -91,7 +91,7 @@ class Limits:
         if not self.faces or not set(self.faces) <= {"face", "back"}:
             raise InputError("sides are face and back, one at least", field="faces")
         if self.weight_g_m2 is not None and not self.weight_g_m2 > 0.0:
-            raise InputError("a weight limit is a number of g/m2 above 0", field="weight")
+            raise InputError("a weight limit is a number of g/m2 above 0", field="weight_g_m2")
 
     @property
     def allowed_grains(self) -> tuple[float, ...]:

@@ -1,18 +1,17 @@
-"""A light as chosen by someone who faces the cloth, and as a project keeps it.
+"""A light as chosen by someone who faces the cloth.
 
 Knows named places, sides and heights, and how they become scenes; knows nothing of cloth.
 """
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 
+from weavecolor.colour.lights import light_spectrum
 from weavecolor.errors import InputError
-from weavecolor.making.projectdata import Project
 from weavecolor.scene.places import custom_scene, scene, with_light_from, with_viewer
 from weavecolor.scene.scene import Scene
 
@@ -25,7 +24,9 @@ class LightChoice:
 
     ``side_deg``: 0 straight ahead, positive to the right, beyond 90 behind the cloth.
     ``height_deg``: above the level, negative from below. They count where ``moved`` is set or
-    the place is a light of one's own; the eye's where ``eye_moved`` is.
+    the place is a light of one's own; the eye's where ``eye_moved`` is. Raises InputError for a
+    place or lamp that is not known, a side beyond 180, a height beyond 90 degrees, or ``soft``
+    outside 0 to 1.
     """
 
     place: str = "window at the side"
@@ -37,6 +38,18 @@ class LightChoice:
     eye_moved: bool = False
     eye_side_deg: int = 0
     eye_height_deg: int = 0
+
+    def __post_init__(self) -> None:
+        for name, most in (("side_deg", 180), ("eye_side_deg", 180), ("height_deg", 90),
+                           ("eye_height_deg", 90)):  # fmt: skip
+            angle = getattr(self, name)
+            if isinstance(angle, bool) or not isinstance(angle, int) or abs(angle) > most:
+                raise InputError(f"must be a whole number from -{most} to {most}", field=name)
+        if not 0.0 <= self.soft <= 1.0:
+            raise InputError("must be a number from 0 to 1", field="soft")
+        light_spectrum(self.lamp)
+        if self.place != OWN_LIGHT:
+            scene(self.place)
 
 
 def direction(side_deg: float, height_deg: float) -> tuple[float, float]:
@@ -105,62 +118,3 @@ def light_words(light: LightChoice) -> str:
         )
         told += f", light from {side}, {height}"
     return told
-
-
-def light_table(light: LightChoice) -> dict[str, Any]:
-    """The light as a project's settings keep it, under "light".
-
-    Examples
-    --------
-    >>> light_table(LightChoice("footlights"))["place"]
-    'footlights'
-    """
-    return asdict(light)
-
-
-def light_from(table: object) -> LightChoice:
-    """A light from a project's settings; what is strange there is left at its usual value.
-
-    Examples
-    --------
-    >>> light_from({"place": "footlights"}).place
-    'footlights'
-    """
-    usual = LightChoice()
-    if not isinstance(table, dict):
-        return usual
-    kept: dict[str, Any] = {}
-    for name in LightChoice.__dataclass_fields__:
-        value, model = table.get(name), getattr(usual, name)
-        if isinstance(value, bool) != isinstance(model, bool):
-            continue
-        if isinstance(model, str) and isinstance(value, str):
-            kept[name] = value
-        elif isinstance(model, bool) and isinstance(value, bool):
-            kept[name] = value
-        elif isinstance(model, int | float) and isinstance(value, int | float):
-            low, high = (0.0, 1.0) if name == "soft" else (-180.0, 180.0)
-            kept[name] = type(model)(min(max(value, low), high))
-    light = LightChoice(**kept)
-    try:
-        scene_of(light)
-    except InputError:
-        return usual
-    return light
-
-
-def lights_of(project: Project) -> tuple[LightChoice, ...]:
-    """The project's lights, the main one first: that in its settings, then its scenes.
-
-    Examples
-    --------
-    >>> from weavecolor.making.project import Project
-    >>> len(lights_of(Project("Cape")))
-    1
-    """
-    main = project.settings.get("light")
-    chosen = [light_from(main)] if isinstance(main, dict) else []
-    for place in project.scenes:
-        if all(place != light.place for light in chosen):
-            chosen.append(LightChoice(place=place))
-    return tuple(chosen) or (LightChoice(),)

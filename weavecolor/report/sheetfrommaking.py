@@ -1,4 +1,4 @@
-"""A project's option as a making sheet: pictures, colours, show-through, lays, cautions, basis.
+"""An option of a making as a making sheet: pictures, colours, show-through, lays, cautions, basis.
 
 Knows what goes on the sheet and where it is worked out; how it is set is ``sheetlayout``.
 """
@@ -8,18 +8,23 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from weavecolor.cutting.fullness import FullnessPlan
 from weavecolor.decide.compare import Option, Outcome, evaluate
 from weavecolor.decide.showthrough import show_through, usual_items
 from weavecolor.errors import InputError
-from weavecolor.making.fromproject import chosen_option, lays_of, stack_of
-from weavecolor.making.lightchoice import light_words, lights_of, scene_of
-from weavecolor.making.projectdata import Measured, Project, ProjectOption
+from weavecolor.making.answers import (
+    chosen_option,
+    form_of,
+    lays_of,
+    lights_of,
+    plans_of,
+    stack_of,
+)
+from weavecolor.making.lightchoice import light_words, scene_of
+from weavecolor.making.model import Making, MakingOption, Measured
 from weavecolor.optics.stack import Stack
 from weavecolor.optics.uncertainty import known_of, of_colour
 from weavecolor.picture.closeup import closeup_scale, draw_closeup
 from weavecolor.picture.drape import draw_drape
-from weavecolor.picture.folds import form_names
 from weavecolor.report.cautions import cautions
 from weavecolor.report.sheetdata import (
     MakingSheet,
@@ -36,23 +41,19 @@ PICTURES = ("close-up", "drape")
 #: Fields of a cloth file as a maker calls them.
 _FIELD_WORDS = {"lustre_deg": "lustre", "scattering_m2_g": "scattering"}
 _STAGE = ("stage", "footlights", "candle")
-_FORMS = {"gathered": "gathered skirt", "knife": "pleated skirt", "box": "box pleats"}
 
 Lit = tuple[str, Scene]
 
 
 @dataclass(frozen=True)
 class SheetChoices:
-    """What a maker may still say: the date as printed, which pictures, what else will be done,
-    whether the pieces are laid, and fullness planned besides the project's."""
+    """What a maker may still say: the date as printed, which pictures, what else will be done."""
 
     date: str
     pictures: tuple[str, ...] = PICTURES
     dyeing: bool = False
     solvent: bool = False
     tries: int | None = None
-    laid: bool = True
-    fullness: tuple[tuple[str, FullnessPlan], ...] = ()
 
     def __post_init__(self) -> None:
         for kind in self.pictures:
@@ -64,9 +65,9 @@ class SheetChoices:
 
 
 def making_sheet(
-    project: Project,
+    project: Making,
     choices: SheetChoices,
-    option: ProjectOption | None = None,
+    option: MakingOption | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> MakingSheet:
     """The sheet of the chosen option (or of ``option``) in the project's lights.
@@ -78,16 +79,16 @@ def making_sheet(
     stack = stack_of(project, option)
     lit = [(light_words(light), scene_of(light)) for light in lights_of(project)]
     total = 5
-    plans = (*((x.what, x.plan()) for x in project.fullness), *choices.fullness)
+    plans = tuple((x.what, x.plan()) for x in plans_of(project))
     colours = sheet_colours(stack, lit)
     tell(1, total)
     seen = sheet_show_through(stack, lit)
     tell(2, total)
-    laid = lays_of(project, option, choices.tries) if choices.laid else ()
+    laid = lays_of(project, option, choices.tries)
     tell(3, total)
     close = sheet_closeups(stack, lit) if "close-up" in choices.pictures else ()
     tell(4, total)
-    drape = sheet_drape(stack, lit[0], drape_form(project, plans)) if (
+    drape = sheet_drape(stack, lit[0], form_of(project)) if (
         "drape" in choices.pictures
     ) else ()  # fmt: skip
     tell(total, total)
@@ -180,19 +181,6 @@ def sheet_drape(stack: Stack, light: Lit, form: str) -> tuple[SheetSwatch, ...]:
     name, scene = light
     image = draw_drape(stack, scene, form, 480, 360)
     return (SheetSwatch(image, f"{_capital(name)}: {form}"),)
-
-
-def drape_form(project: Project, plans: Sequence[tuple[str, FullnessPlan]] = ()) -> str:
-    """The form to hang it in: the one kept, or one that goes with the fullness planned."""
-    kept = project.settings.get("drape")
-    if isinstance(kept, str) and kept in form_names():
-        return kept
-    for _, plan in plans:
-        if plan.kind in _FORMS:
-            return "doubled skirt" if plan.doubled and plan.kind == "gathered" else (
-                _FORMS[plan.kind]
-            )  # fmt: skip
-    return "hanging fold"
 
 
 def sheet_basis(

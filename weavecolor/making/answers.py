@@ -1,0 +1,381 @@
+"""From a making to what can be computed: cloths, stacks, lights, candidates, lays, plans.
+
+Knows which part of a making is what; the computing is done elsewhere.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+
+from weavecolor.colour.spectra import WAVELENGTHS
+from weavecolor.cutting.lay import Lay
+from weavecolor.cutting.remnant import ClothInHand
+from weavecolor.decide.enoughcloth import fits_by_lay, grains_used, lay_layers
+from weavecolor.decide.judged import Fits
+from weavecolor.decide.wishes import Limits
+from weavecolor.errors import InputError
+from weavecolor.files.clothfile import load_swatch, read_cloth, swatch_folder, swatch_names
+from weavecolor.files.textfile import read_text
+from weavecolor.making.lightchoice import LightChoice
+from weavecolor.making.model import (
+    Making,
+    MakingCloth,
+    MakingFullness,
+    MakingLayer,
+    MakingOption,
+    backing_of,
+)
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.names import told_apart
+
+#: Options that are added are called so.
+LETTERS = (*"ABCDEFGHIJKLMNOPQRSTUVWXYZ", *(f"A{i}" for i in range(99)))
+_FORMS = {"gathered": "gathered skirt", "knife": "pleated skirt", "box": "box pleats"}
+
+
+def project_cloth(key: str, path: str | Path, in_hand: tuple[ClothInHand, ...] = ()) -> MakingCloth:
+    """A cloth file as a project keeps it: the file's own table, its spectra written into it.
+
+    Raises InputError as ``clothfile.read_cloth``.
+
+    Examples
+    --------
+    >>> from weavecolor.files.clothfile import swatch_folder
+    >>> project_cloth("own", swatch_folder() / "slip-white.toml").key
+    'own'
+    """
+    cloth = read_cloth(path)  # refuses what is no cloth
+    table = tomllib.loads(read_text(path, 1_000_000, "cloth file"))
+    for system in ("warp", "weft"):
+        colour = table[system]["colour"]
+        if isinstance(colour, dict) and "spectrum_file" in colour:
+            spectrum = getattr(cloth, system).colour
+            table[system]["colour"] = {
+                **({"name": colour["name"]} if "name" in colour else {}),
+                "wavelengths": [int(nm) for nm in WAVELENGTHS],
+                "reflectance": [float(value) for value in spectrum],
+                "unit": "fraction",
+            }
+    return MakingCloth(key, table, in_hand)
+
+
+def swatch_cloth(name: str, in_hand: tuple[ClothInHand, ...] = ()) -> MakingCloth:
+    """A swatch that comes with the tool, as a making keeps it. Raises InputError as ``swatch``.
+
+    Examples
+    --------
+    >>> swatch_cloth("slip-white").origin
+    'swatch'
+    """
+    load_swatch(name)
+    kept = project_cloth(name, swatch_folder() / f"{name}.toml", in_hand)
+    return replace(kept, origin="swatch")
+
+
+@lru_cache(maxsize=64)
+def _cloths(cloths: tuple[MakingCloth, ...]) -> dict[str, Cloth]:
+    return told_apart({kept.key: kept.cloth for kept in cloths})
+
+
+def cloths_of(making: Making) -> Mapping[str, Cloth]:
+    """The making's cloths by key, two of one name told apart; the same objects for the same cloths.
+
+    Examples
+    --------
+    >>> [cloth.name for cloth in cloths_of(project).values()] == [organza.name]
+    True
+    """
+    return dict(_cloths(making.cloths))
+
+
+def is_swatch(making: Making, key: str) -> bool:
+    """Whether that cloth is one of the tool's own swatches, unchanged.
+
+    Examples
+    --------
+    >>> is_swatch(project, "own")
+    False
+    """
+    return key in swatch_names() and swatch_cloth(key).definition == making.cloth(key).definition
+
+
+def stack_of(making: Making, option: MakingOption) -> Stack:
+    """The stack that an option describes. Raises InputError for an unknown cloth.
+
+    Examples
+    --------
+    >>> stack_of(project, project.option("A")).backing.name
+    'white'
+    """
+    cloths = cloths_of(making)
+    for layer in option.layers:
+        making.cloth(layer.cloth)
+    layers = tuple(Layer(cloths[x.cloth], x.grain_deg, x.face) for x in option.layers)
+    try:
+        return Stack(layers, backing_of(option.backing), option.lay)
+    except InputError as error:
+        raise error.at(field=f"option {option.name}") from None
+
+
+def lights_of(making: Making) -> tuple[LightChoice, ...]:
+    """The lights it will be seen in, the main one first, each place once.
+
+    Examples
+    --------
+    >>> len(lights_of(Making("Cape")))
+    1
+    """
+    chosen = [] if making.light is None else [making.light]
+    for place in making.scenes:
+        if all(place != light.place for light in chosen):
+            chosen.append(LightChoice(place=place))
+    return tuple(chosen) or (LightChoice(),)
+
+
+def plans_of(making: Making) -> tuple[MakingFullness, ...]:
+    """What is planned of fullness: what was written down, then the skirt asked about where it is
+    to stand on the sheet.
+
+    Examples
+    --------
+    >>> plans_of(Making("Cape"))
+    ()
+    """
+    asked = making.fullness_asked
+    return (*making.fullness, *([asked.wanted()] if asked.on_sheet else []))
+
+
+def form_of(making: Making) -> str:
+    """The form to hang it in: the one kept, or one that goes with the fullness planned.
+
+    Examples
+    --------
+    >>> form_of(Making("Cape")) in form_names()
+    True
+    """
+    if making.form:
+        return making.form
+    for plan in plans_of(making):
+        if plan.kind in _FORMS:
+            doubled = plan.doubled and plan.kind == "gathered"
+            return "doubled skirt" if doubled else _FORMS[plan.kind]
+    return "hanging fold"
+
+
+def chosen_option(making: Making, name: str = "") -> MakingOption:
+    """The option of that name, or the one that was chosen; none is chosen unasked. Raises
+    InputError where none is.
+
+    Examples
+    --------
+    >>> chosen_option(project).name
+    'A'
+    """
+    if name or making.chosen:
+        return making.option(name or making.chosen)
+    if not making.options:
+        raise InputError("holds no option yet; find some with weavecolor decide stacks --keep")
+    names = ", ".join(option.name for option in making.options)
+    raise InputError(f"no option is chosen; choose one of {names}")
+
+
+def in_hand_of(project: Making) -> dict[str, tuple[ClothInHand, ...]]:
+    """The lengths and remnants of each cloth by the name; cloths without are left out.
+
+    Examples
+    --------
+    >>> in_hand_of(project)
+    {}
+    """
+    cloths = cloths_of(project)
+    return {cloths[c.key].name: c.in_hand for c in project.cloths if c.in_hand}
+
+
+def limits_of(project: Making) -> Limits:
+    """The project's limits, the outside cloths by their own names.
+
+    Examples
+    --------
+    >>> limits_of(project).layers
+    (1, 3)
+    """
+    cloths = cloths_of(project)
+    return replace(
+        project.limits, outside=tuple(cloths[key].name for key in project.limits.outside)
+    )
+
+
+def fits_of(project: Making, tries: int | None = None) -> Fits | None:
+    """The question whether there is cloth enough; None where pieces or lengths are not given.
+
+    Examples
+    --------
+    >>> fits_of(project) is None  # no pieces, no cloth in hand
+    True
+    """
+    in_hand = in_hand_of(project)
+    if not project.pieces or not in_hand:
+        return None
+    return fits_by_lay(project.pieces, in_hand, fold=project.fold, tries=tries)
+
+
+@dataclass(frozen=True, eq=False)
+class ClothLay:
+    """The lay of one cloth of an option: ``lay`` None where ``words`` tell why there is none."""
+
+    cloth: str
+    lay: Lay | None
+    words: str = ""
+
+
+def lays_of(
+    project: Making,
+    option: MakingOption,
+    tries: int | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> tuple[ClothLay, ...]:
+    """Each cloth of the option laid, every layer of it with every piece; none without pieces.
+
+    Of several lengths the first that holds it all is taken, else the first. Raises InputError as
+    ``lay.lay``.
+
+    Examples
+    --------
+    >>> lays_of(project, project.option("A"))
+    ()
+    """
+    if not project.pieces:
+        return ()
+    in_hand = in_hand_of(project)
+    uses = grains_used(stack_of(project, option))
+    made = []
+    for done, (name, use) in enumerate(uses.items(), 1):
+        found: ClothLay | None = None
+        for length in in_hand.get(name, ()):
+            laid = lay_layers(project.pieces, length, use, project.fold, tries)
+            if laid is None:
+                found = ClothLay(
+                    name, None, "its layers lie at odd angles to one another: lay each by hand"
+                )
+                break
+            if found is None or laid.fits:
+                if length.name:
+                    laid = replace(laid, notes=(f"Laid on: {length.name}.", *laid.notes))
+                found = ClothLay(name, laid)
+            if laid.fits:
+                break
+        made.append(found or ClothLay(name, None, "the amount in hand is not given"))
+        if progress is not None:
+            progress(done, len(uses))
+    return tuple(made)
+
+
+def with_option(making: Making, option: MakingOption) -> tuple[Making, str]:
+    """The making with this option kept, and the name it has there.
+
+    A stack that is kept already keeps its name; a new one gets the next letter. Nothing is chosen.
+
+    Examples
+    --------
+    >>> with_option(project, project.option("A"))[1]
+    'A'
+    """
+    for kept in making.options:
+        if kept.same_stack(option):
+            return making, kept.name
+    used = {kept.name for kept in making.options}
+    name = next(letter for letter in LETTERS if letter not in used)
+    return replace(making, options=(*making.options, replace(option, name=name))), name
+
+
+def with_stacks(
+    making: Making, stacks: tuple[Stack, ...], note: str = ""
+) -> tuple[Making, tuple[str, ...]]:
+    """The making with these stacks among its options, and the name of each.
+
+    The stacks' cloths must be the making's own, by name.
+
+    Examples
+    --------
+    >>> made, names = with_stacks(project, (double,))
+    >>> len(made.options), names
+    (2, ('B',))
+    """
+    names: list[str] = []
+    for stack in stacks:
+        making, name = with_option(making, replace(option_of(making, stack), note=note))
+        names.append(name)
+    return making, tuple(names)
+
+
+def option_of(making: Making, stack: Stack, name: str = "stack") -> MakingOption:
+    """A stack of the making's own cloths as an option. Raises InputError for another's cloth.
+
+    Examples
+    --------
+    >>> option_of(project, double).layers[0].cloth
+    'own'
+    """
+    keys = {cloth.name: key for key, cloth in cloths_of(making).items()}
+    for layer in stack.layers:
+        if layer.cloth.name not in keys:
+            raise InputError(f"the cloth {layer.cloth.name!r} is no longer among the cloths")
+    layers = tuple(MakingLayer(keys[x.cloth.name], x.grain_deg, x.face) for x in stack.layers)
+    return MakingOption(
+        name, layers, "" if stack.backing is None else stack.backing.name, stack.lay
+    )
+
+
+def cleared(making: Making, **changes: object) -> Making:
+    """The making with something taken away, and itself kept to go back to.
+
+    Examples
+    --------
+    >>> undone(cleared(project, options=(), chosen="")) == project
+    True
+    """
+    return replace(making, **changes, before=replace(making, before=None))  # type: ignore[arg-type]
+
+
+def undone(making: Making) -> Making:
+    """The making as it was before the last clearing. Raises InputError where there was none.
+
+    Examples
+    --------
+    >>> undone(cleared(project, title="")).title
+    'Cape'
+    """
+    if making.before is None:
+        raise InputError("nothing was cleared that could be brought back")
+    return making.before
+
+
+def check_project(project: Making) -> tuple[str, ...]:
+    """What is still missing for the making sheet, as sentences.
+
+    Examples
+    --------
+    >>> type(check_project(project)).__name__
+    'tuple'
+    """
+    said: list[str] = []
+    cloths = cloths_of(project)
+    if not cloths:
+        said.append("No cloth yet.")
+    if not project.options:
+        said.append("No option yet: weavecolor decide stacks --project FILE --keep finds some.")
+    elif not project.chosen:
+        said.append("No option is chosen yet: weavecolor project choose FILE NAME.")
+    if not project.wishes:
+        said.append("No wish is kept; give --want when ranking.")
+    if not project.pieces:
+        said.append("No pattern pieces: there will be no cutting list and no lay.")
+    for kept in project.cloths:
+        if not kept.in_hand:
+            said.append(f"{cloths[kept.key].name}: the amount in hand is not given.")
+    return tuple(said)

@@ -1,0 +1,109 @@
+"""What the types of a making refuse: texts, names, numbers and plain data, each in one place.
+
+Each check raises InputError naming ``field``, or gives nothing back.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
+
+from weavecolor.errors import InputError
+
+NAME_LONGEST, TEXT_LONGEST = 200, 20_000
+MOST_ROWS = 20_000
+_MOST_NESTING = 60
+_MOST_BITS = 1000
+
+
+def one_line(text: object, field: str, most: int, empty: bool = False) -> None:
+    """Refuse what is no plain text of one line."""
+    lines(text, field, most, "")
+    if not empty and isinstance(text, str) and not text.strip():
+        raise InputError("must not be empty", field=field)
+
+
+def lines(text: object, field: str, most: int = TEXT_LONGEST, allowed: str = "\n\t") -> None:
+    """Refuse what is no plain text of at most ``most`` characters."""
+    if not isinstance(text, str):
+        raise InputError("must be text in quotes", field=field)
+    if len(text) > most:
+        raise InputError(f"is longer than {most} characters", field=field)
+    if any(not c.isprintable() and c not in allowed for c in text):
+        raise InputError("must be plain text without control characters", field=field)
+
+
+def one_of(value: object, field: str, allowed: tuple[str, ...]) -> None:
+    """Refuse what is not among ``allowed``."""
+    if value not in allowed:
+        known = ", ".join(word for word in allowed if word)
+        raise InputError(f"{str(value)[:40]!r} must be one of {known}", field=field)
+
+
+def within(value: float, field: str, low: float, high: float) -> None:
+    """Refuse what is no number from ``low`` to ``high``."""
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    if not (number and low <= value <= high):
+        raise InputError(f"must be a number from {low:g} to {high:g}", field=field)
+
+
+def rows(value: object, field: str, most: int = MOST_ROWS) -> None:
+    """Refuse what is no tuple of at most ``most`` entries."""
+    if not isinstance(value, tuple):
+        raise InputError(f"must be a tuple, not a {type(value).__name__}", field=field)
+    if len(value) > most:
+        raise InputError(f"holds more than {most} entries", field=field)
+
+
+def unique(names: Iterable[str], field: str) -> None:
+    """Refuse a name that stands there twice."""
+    seen: set[str] = set()
+    for name in names:
+        if name in seen:
+            raise InputError(f"{name!r} stands there twice; names must differ", field=field)
+        seen.add(name)
+
+
+def placed(field: str, look_up: Callable[[str], object], name: str) -> None:
+    """Look ``name`` up; the complaint gets the field."""
+    try:
+        look_up(name)
+    except InputError as error:
+        raise InputError(error.what, file=error.file, field=field) from None
+
+
+def plain(value: object, where: str) -> dict[str, Any]:
+    """A deep copy if ``value`` is plain JSON with finite numbers; else InputError."""
+
+    def check(item: object, depth: int) -> None:
+        if depth > _MOST_NESTING:
+            raise InputError("is nested too deeply", field=where)
+        if isinstance(item, Mapping):
+            for key, inner in item.items():
+                if not isinstance(key, str):
+                    raise InputError(f"key {key!r} is not text", field=where)
+                check(key, depth)
+                check(inner, depth + 1)
+        elif isinstance(item, list):
+            for inner in item:
+                check(inner, depth + 1)
+        elif isinstance(item, str):
+            if any("\ud800" <= c <= "\udfff" for c in item):
+                raise InputError("holds text that cannot be written as UTF-8", field=where)
+        elif isinstance(item, float):
+            if not math.isfinite(item):
+                raise InputError("holds a number that is not finite", field=where)
+        elif isinstance(item, int) and item.bit_length() > _MOST_BITS:
+            raise InputError("holds a number that is too large", field=where)
+        elif item is not None and not isinstance(item, bool | int):
+            raise InputError(
+                f"{type(item).__name__} cannot be kept in a making; use text, numbers and lists",
+                field=where,
+            )
+
+    if not isinstance(value, Mapping):
+        raise InputError("must be a table of fields", field=where)
+    check(value, 0)
+    return copy.deepcopy(dict(value))

@@ -1,0 +1,89 @@
+"""Project files of earlier versions, told anew in the fields of today.
+
+Knows what version 1 kept where: pins beside options, what lay on the page's table as an option of
+that name, and the page's light, form and fullness under "settings".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, fields
+from typing import Any
+
+import msgspec
+
+from weavecolor.errors import InputError
+from weavecolor.making.lightchoice import LightChoice
+from weavecolor.making.model import FullnessAsked
+from weavecolor.picture.folds import form_names
+
+#: What the page called the option on its table.
+_TABLE = "on the table"
+_FIELDS = (
+    "title", "notes", "units", "cloths", "backings", "options", "pins", "chosen", "scenes",
+    "wishes", "limits", "pieces", "fold", "fullness", "measured", "settings",
+)  # fmt: skip
+
+
+def from_version_1(told: Mapping[str, Any]) -> dict[str, Any]:
+    """The fields of a file of version 1 as version 2 has them.
+
+    Pins come first among the options, in their order. What the page remembered under "settings"
+    is taken over where it is sound and left at its usual where it is not, as version 1 did. Raises
+    InputError for a field that version 1 did not have.
+
+    Examples
+    --------
+    >>> from_version_1({"title": "Cape", "pins": []})["title"]
+    'Cape'
+    """
+    for key in told:
+        if key not in _FIELDS:
+            raise InputError(f"is not a known field; known are {', '.join(_FIELDS)}",
+                             field=str(key)[:60])  # fmt: skip
+    made = {key: value for key, value in told.items() if key not in ("pins", "settings")}
+    settings, pins, options = (told.get(key, usual) for key, usual in (
+        ("settings", {}), ("pins", []), ("options", []),
+    ))  # fmt: skip
+    if not isinstance(settings, Mapping):
+        raise InputError("must be a table of fields", field="settings")
+    if not isinstance(pins, list) or not all(isinstance(name, str) for name in pins):
+        raise InputError("must be a list of names", field="pins")
+    if isinstance(options, list) and all(isinstance(option, Mapping) for option in options):
+        names = [option.get("name") for option in options]
+        for name in pins:
+            if name not in names:
+                raise InputError(f"{name!r} is not one of the options", field="pins or chosen")
+        order = {name: place for place, name in enumerate(pins)}
+        ranked = sorted(options, key=lambda option: order.get(str(option.get("name")), len(pins)))
+        made["options"] = [option for option in ranked if option.get("name") != _TABLE]
+        made["table"] = next((x for x in options if x.get("name") == _TABLE), None)
+        if made.get("chosen") == _TABLE:
+            made["chosen"] = ""
+    if isinstance(settings.get("light"), Mapping):
+        made["light"] = _sound(settings["light"], LightChoice)
+    if isinstance(settings.get("fullness"), Mapping):
+        made["fullness_asked"] = _sound(settings["fullness"], FullnessAsked)
+    if isinstance(settings.get("together"), bool):
+        made["together"] = settings["together"]
+    if settings.get("drape") in form_names():
+        made["form"] = settings["drape"]
+    origins = settings.get("origins")
+    if isinstance(origins, Mapping) and isinstance(made.get("cloths"), list):
+        made["cloths"] = [
+            {**cloth, "origin": origins[cloth["key"]][:40]}
+            if isinstance(cloth, Mapping) and isinstance(origins.get(cloth.get("key")), str)
+            else cloth
+            for cloth in made["cloths"]
+        ]
+    return made
+
+
+def _sound(table: Mapping[str, Any], kind: type) -> Any:
+    """The table's fields that ``kind`` takes; all at their usual where one is strange."""
+    names = {field.name for field in fields(kind)}
+    kept = {key: value for key, value in table.items() if key in names}
+    try:
+        return asdict(msgspec.convert(kept, kind))
+    except msgspec.ValidationError:
+        return {}

@@ -1,0 +1,209 @@
+"""A making in one file: saved as JSON and reopened as it was, or refused with the reason.
+
+The file is the fields of ``model.Making``, written down in DEVELOPERS.md with an example, under a
+version of their own. ``msgspec`` fits the JSON to the types; each type says itself what it cannot
+hold. Files of version 1 are read too.
+"""
+
+from __future__ import annotations
+
+import difflib
+import json
+import math
+import os
+import re
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from weavecolor.errors import InputError, shown
+from weavecolor.files.atomic import write_text
+from weavecolor.files.textfile import read_text
+from weavecolor.making.earlier import from_version_1
+from weavecolor.making.model import Making
+
+VERSION = 2
+MARK = "weavecolor_project"
+MAX_BYTES = 10_000_000
+
+#: A type as msgspec calls it, and as a maker reads it.
+_KINDS = {
+    "str": "text in quotes", "int": "a whole number", "float": "a number",
+    "bool": "true or false", "array": "a list", "object": "a table of fields", "null": "null",
+}  # fmt: skip
+
+
+def to_dict(making: Making) -> dict[str, Any]:
+    """The making as plain JSON values, with the file's version.
+
+    Raises InputError where it would not come back the same.
+
+    Examples
+    --------
+    >>> to_dict(Making("Cape"))["title"]
+    'Cape'
+    """
+    told = msgspec.to_builtins(asdict(making))
+    made = from_dict({MARK: VERSION, **told})
+    if made != making:
+        raise InputError("this project would not come back the same; use tuples, text and numbers")
+    # As read: a whole number given for a length is a length all the same.
+    return {MARK: VERSION, **msgspec.to_builtins(asdict(made))}
+
+
+def from_dict(data: object, file: str = "project") -> Making:
+    """The making that :func:`to_dict` told, or one told by an earlier version.
+
+    Raises InputError naming file and field.
+
+    Examples
+    --------
+    >>> from_dict(to_dict(Making("Cape"))) == Making("Cape")
+    True
+    """
+    if not isinstance(data, Mapping):
+        raise InputError("must be a table of fields", file=file)
+    if MARK not in data:
+        raise InputError("is not a project file of this tool", file=file)
+    version = data[MARK]
+    if isinstance(version, bool) or not isinstance(version, int) or version < 1:
+        raise InputError("must be a whole number from 1", file=file, field=MARK)
+    if version > VERSION:
+        raise InputError(
+            f"was saved by a newer weavecolor (project version {shown(version)}, this one reads "
+            f"{VERSION}); update weavecolor to open it",
+            file=file,
+        )
+    told = {key: value for key, value in data.items() if key != MARK}
+    try:
+        if version == 1:
+            told = from_version_1(told)
+        made = msgspec.convert(told, Making)
+        _only_known(told, asdict(made), "")
+    except msgspec.ValidationError as error:
+        raise _complaint(error, file) from None
+    except InputError as error:
+        raise error.at(file=file) from None
+    return made
+
+
+def _only_known(told: object, kept: object, place: str) -> None:
+    """Refuse a field that the types have no place for: a slip of the pen would be lost unsaid."""
+    if isinstance(told, Mapping) and isinstance(kept, Mapping):
+        for key in told:
+            if key not in kept:
+                near = difflib.get_close_matches(str(key)[:60], kept, 1, 0.7)
+                hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(kept)}"
+                field = ".".join(filter(None, (place, str(key)[:60])))
+                raise InputError(f"is not a known field; {hint}", field=field)
+            _only_known(told[key], kept[key], f"{place}.{key}" if place else key)
+    elif isinstance(told, list) and isinstance(kept, list | tuple):
+        for number, (one, other) in enumerate(zip(told, kept, strict=True)):
+            _only_known(one, other, f"{place}[{number}]")
+
+
+def _complaint(error: msgspec.ValidationError, file: str) -> InputError:
+    """What msgspec, or one of the types, has against a file, in this tool's own words."""
+    text, _, path = str(error).partition(" - at `")
+    place = path.rstrip("`").removeprefix("$").removeprefix(".")
+    cause = error.__cause__
+    if isinstance(cause, InputError):
+        inner = ": ".join(filter(None, (cause.file, cause.field)))
+        joint = "." if re.fullmatch(r"[\w.\[\]]+", inner) and not cause.file else " "
+        return InputError(cause.what, file=file, field=joint.join(filter(None, (place, inner))))
+    missing = re.fullmatch(r"Object missing required field `(.+)`", text)
+    if missing:
+        field = ".".join(filter(None, (place, missing[1])))
+        return InputError("is missing", file=file, field=field)
+    wrong = re.fullmatch(r"Expected `(.+?)`(?: of length (\d+))?, got (.+)", text)
+    if wrong:
+        kinds = " or ".join(_KINDS.get(kind.strip(), kind) for kind in wrong[1].split("|"))
+        many = f" of {wrong[2]}" if wrong[2] else ""
+        got = _KINDS.get(wrong[3].strip("`"), wrong[3])
+        text = f"must be {kinds}{many}, got {got}"
+    return InputError(text, file=file, field=place or None)
+
+
+def to_json(making: Making) -> str:
+    """The making as text. Raises InputError where it would not come back the same.
+
+    Examples
+    --------
+    >>> print(to_json(Making("Cape")).splitlines()[1].strip())
+    "weavecolor_project": 2,
+    """
+    text = json.dumps(to_dict(making), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+    if len(text.encode("utf-8", "surrogatepass")) > MAX_BYTES:
+        raise InputError(f"is above {MAX_BYTES // 1_000_000} MB, too big for a project")
+    return text
+
+
+def from_json(text: str, file: str = "project") -> Making:
+    """The making in ``text``.
+
+    Raises InputError: not JSON, a key given twice, a number that is not finite, a field of the
+    wrong type or unknown, a newer version, too large.
+
+    Examples
+    --------
+    >>> from_json(to_json(Making("Cape"))).title
+    'Cape'
+    """
+
+    def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+        table = dict(pairs)
+        if len(table) < len(pairs):
+            names = [key for key, _ in pairs]
+            twice = next(name for name in names if names.count(name) > 1)
+            raise InputError(f"{shown(twice)} stands there twice; keep one", file=file)
+        return table
+
+    def finite(word: str) -> float:
+        number = float(word)
+        if not math.isfinite(number):
+            raise InputError(f"{word} is not a finite number", file=file)
+        return number
+
+    if len(text) > MAX_BYTES:
+        raise InputError(f"is above {MAX_BYTES // 1_000_000} MB, too big for a project", file=file)
+    try:
+        data = json.loads(text, object_pairs_hook=once, parse_constant=finite, parse_float=finite)
+        return from_dict(data, file)
+    except json.JSONDecodeError as error:
+        raise InputError(
+            f"is not a project file, or it is damaged (line {error.lineno}: {error.msg})", file=file
+        ) from None
+    except InputError:
+        raise
+    except (RecursionError, ValueError):
+        raise InputError("is not a project file, or it is damaged", file=file) from None
+
+
+def save_making(path: str | os.PathLike[str], making: Making) -> Path:
+    """Write the making, whole or not at all. Raises InputError.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> save_making(Path(tempfile.mkdtemp()) / "cape.json", Making("Cape")).name
+    'cape.json'
+    """
+    try:
+        return write_text(path, to_json(making))
+    except InputError as error:
+        raise error.at(file=str(path)) from None
+
+
+def load_making(path: str | os.PathLike[str]) -> Making:
+    """Read a making. Raises InputError, see :func:`from_json`.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> load_making(save_making(Path(tempfile.mkdtemp()) / "cape.json", Making("Cape"))).title
+    'Cape'
+    """
+    return from_json(read_text(Path(path), MAX_BYTES, "project file"), str(path))

@@ -1,0 +1,353 @@
+"""What she is making, as one frozen value: cloths in hand, options, choice, light, pieces, plans.
+
+The page holds a :class:`Making`, the file keeps one, the command line and the making sheet read
+one; there is no other. Each type refuses what it cannot hold, in the words that the file's reader
+uses too, and compares by value. Lengths are cm whatever ``units`` the maker reads. A cloth is kept
+as the table of its cloth file (see ``weavecolor.files.clothfile``), so a making needs no other
+file.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from functools import lru_cache
+from typing import Any
+
+from weavecolor.cutting.fullness import KINDS, FullnessPlan, plan_fullness
+from weavecolor.cutting.lengths import UNITS
+from weavecolor.cutting.pieces import Piece
+from weavecolor.cutting.remnant import FOLDS, ClothInHand
+from weavecolor.decide.wishes import Limits
+from weavecolor.decide.wishwords import wish_from
+from weavecolor.errors import InputError
+from weavecolor.files.clothfile import cloth_from_dict
+from weavecolor.files.textfile import toml_table
+from weavecolor.making.checks import (
+    NAME_LONGEST,
+    lines,
+    one_line,
+    one_of,
+    placed,
+    plain,
+    rows,
+    unique,
+    within,
+)
+from weavecolor.making.lightchoice import LightChoice
+from weavecolor.optics.appearance import MOST_LAYERS
+from weavecolor.optics.stack import FACES, LAYS
+from weavecolor.picture.folds import form_names
+from weavecolor.scene.backings import Backing, backing
+from weavecolor.scene.places import scene
+from weavecolor.textile.cloth import Cloth
+
+OPEN = ("", "open", "nothing")
+
+
+def backing_of(text: str) -> Backing | None:
+    """The backing of that name; "", "open" and "nothing" are open air. Raises InputError.
+
+    Examples
+    --------
+    >>> backing_of("open") is None, backing_of("black").name
+    (True, 'black')
+    """
+    return None if text.strip().casefold() in OPEN else backing(text)
+
+
+@dataclass(frozen=True)
+class MakingCloth:
+    """A cloth to hand.
+
+    Parameters
+    ----------
+    key : what options call it by, unique in a making.
+    definition : its cloth file's table, kept as it was given, so that what had to be assumed is
+        still known after reopening.
+    in_hand : the pieces of it there are, each a length or an odd remnant.
+    origin : where it came from, in a word or two ("swatch", "described", "measured").
+
+    Raises
+    ------
+    InputError
+        Where the table is no cloth.
+    """
+
+    key: str
+    definition: Mapping[str, Any]
+    in_hand: tuple[ClothInHand, ...] = ()
+    origin: str = ""
+
+    def __post_init__(self) -> None:
+        one_line(self.key, "key", NAME_LONGEST)
+        one_line(self.origin, "origin", NAME_LONGEST, empty=True)
+        object.__setattr__(self, "definition", plain(self.definition, "definition"))
+        self.cloth  # noqa: B018  (refuses what is no cloth)
+
+    def __hash__(self) -> int:
+        text = json.dumps(self.definition, sort_keys=True)
+        return hash((self.key, text, self.in_hand, self.origin))
+
+    @property
+    def cloth(self) -> Cloth:
+        """The cloth; the same content gives the same object."""
+        return _cloth(json.dumps(self.definition), self.key)
+
+    @classmethod
+    def from_toml(cls, key: str, text: str, in_hand: tuple[ClothInHand, ...] = ()) -> MakingCloth:
+        """From the text of a cloth file. Raises InputError if that is not TOML or no cloth."""
+        return cls(key, toml_table(text, "cloth file", file=key), in_hand)
+
+
+@lru_cache(maxsize=256)
+def _cloth(definition: str, key: str) -> Cloth:
+    return cloth_from_dict(json.loads(definition), file=f"cloth {key!r}")
+
+
+@dataclass(frozen=True)
+class MakingLayer:
+    """One layer of an option: a cloth's key, its grain in degrees, which side is out."""
+
+    cloth: str
+    grain_deg: float = 0.0
+    face: str = "face"
+
+    def __post_init__(self) -> None:
+        one_line(self.cloth, "cloth", NAME_LONGEST)
+        within(self.grain_deg, "grain_deg", -3600.0, 3600.0)
+        one_of(self.face, "face", FACES)
+
+
+@dataclass(frozen=True)
+class MakingOption:
+    """A stack under consideration, 1 to 12 layers, outermost first; ``backing`` "" is open air."""
+
+    name: str
+    layers: tuple[MakingLayer, ...]
+    backing: str = ""
+    lay: str = "loose"
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        one_line(self.name, "name", NAME_LONGEST)
+        rows(self.layers, "layers", MOST_LAYERS)
+        if not self.layers:
+            raise InputError(f"a stack has 1 to {MOST_LAYERS} layers", field="layers")
+        one_line(self.backing, "backing", NAME_LONGEST, empty=True)
+        placed("backing", backing_of, self.backing)
+        one_of(self.lay, "lay", LAYS)
+        lines(self.note, "note")
+
+    def same_stack(self, other: MakingOption) -> bool:
+        """Whether both lay the same layers over the same backing, whatever they are called."""
+        return (self.layers, self.backing, self.lay) == (other.layers, other.backing, other.lay)
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Something measured: what, how, and its data as plain JSON (spectra, counts, readings)."""
+
+    name: str
+    kind: str
+    data: Mapping[str, Any]
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        one_line(self.name, "name", NAME_LONGEST)
+        one_line(self.kind, "kind", NAME_LONGEST)
+        lines(self.note, "note")
+        object.__setattr__(self, "data", plain(self.data, "data"))
+
+    def __hash__(self) -> int:
+        return hash((self.name, self.kind, json.dumps(self.data, sort_keys=True), self.note))
+
+
+@dataclass(frozen=True)
+class MakingFullness:
+    """A finished width to be taken in, as asked of ``fullness.plan_fullness``; lengths in cm.
+
+    ``what``: what it is for, such as "skirt". ``widths`` None: as many as ``fullness`` needs.
+    Raises InputError where no plan can be made of it.
+    """
+
+    what: str
+    kind: str
+    finished_cm: float
+    cloth_width_cm: float
+    length_cm: float
+    fullness: float | None = None
+    widths: int | None = None
+    seam_cm: float = 1.5
+    top_cm: float = 1.5
+    hem_cm: float = 5.0
+    doubled: bool = False
+
+    def __post_init__(self) -> None:
+        if not self.what.strip():
+            raise InputError("say what the fullness is for, such as skirt", field="what")
+        one_line(self.what, "what", 60)
+        one_of(self.kind, "kind", KINDS)
+        self.plan()
+
+    def plan(self) -> FullnessPlan:
+        """Widths, cut length and layers."""
+        return plan_fullness(
+            self.kind,
+            self.finished_cm,
+            self.cloth_width_cm,
+            self.length_cm,
+            fullness=self.fullness,
+            widths=self.widths,
+            seam_cm=self.seam_cm,
+            top_cm=self.top_cm,
+            hem_cm=self.hem_cm,
+            doubled=self.doubled,
+        )
+
+
+@dataclass(frozen=True)
+class FullnessAsked:
+    """What is being asked about pleats and gathers of the skirt; lengths in cm.
+
+    ``ratio``: cloth to finished width, 1 to 6. ``on_sheet``: whether it is planned, and so stands
+    on the making sheet. Raises InputError for a length that is none.
+    """
+
+    kind: str = "gathered"
+    ratio: float = 2.5
+    doubled: bool = False
+    finished_cm: float = 70.0
+    width_cm: float = 112.0
+    drop_cm: float = 90.0
+    on_sheet: bool = False
+
+    def __post_init__(self) -> None:
+        one_of(self.kind, "kind", KINDS)
+        within(self.ratio, "ratio", 1.0, 6.0)
+        for name in ("finished_cm", "width_cm", "drop_cm"):
+            within(getattr(self, name), name, 1.0, 5000.0)
+
+    def wanted(self) -> MakingFullness:
+        """The plan it asks for; flat takes as many whole widths as it needs."""
+        flat = self.kind == "flat"
+        widths = max(1, int(-(-self.finished_cm // max(self.width_cm - 3.0, 0.1))))
+        return MakingFullness(
+            "skirt",
+            self.kind,
+            self.finished_cm,
+            self.width_cm,
+            self.drop_cm,
+            fullness=None if flat else self.ratio,
+            widths=widths if flat else None,
+            doubled=self.doubled,
+        )
+
+
+@dataclass(frozen=True)
+class Making:
+    """Everything that is told about one making.
+
+    Parameters
+    ----------
+    title, notes, units : as the maker writes them; ``units`` "cm" or "inch".
+    cloths : those in hand or looked at, each with its own key.
+    backings : what may lie behind when stacks are searched, names or backing specifications.
+    options : stacks that were kept, each with its own name.
+    chosen : the name of the option that will be made; "" while nothing is chosen. Nothing is
+        chosen but by the maker.
+    table : what is being worked on, "" or None where nothing was laid yet.
+    light : the main light; None: the first of ``scenes``, or the usual one.
+    scenes : further places it will be seen in.
+    wishes, limits : what is wanted, in the words of ``decide.wishwords``, and what is not;
+        ``limits.outside`` names cloths by key.
+    pieces, fold : what is cut, and how the cloth is folded for it.
+    fullness, fullness_asked : what is planned, and what is being asked about the skirt.
+    measured : readings.
+    form : the form the drape is drawn in; "" that which goes with the fullness.
+    together : whether the layers on the table turn together.
+    before : the making as it was before the last clearing, to go back to.
+
+    Raises
+    ------
+    InputError
+        Naming the field: an unknown cloth, option, backing, place or form, a name given twice, a
+        text that is too long or cannot be written.
+
+    Examples
+    --------
+    >>> Making("Cape").chosen
+    ''
+    """
+
+    title: str = ""
+    notes: str = ""
+    units: str = "cm"
+    cloths: tuple[MakingCloth, ...] = ()
+    backings: tuple[str, ...] = ()
+    options: tuple[MakingOption, ...] = ()
+    chosen: str = ""
+    table: MakingOption | None = None
+    light: LightChoice | None = None
+    scenes: tuple[str, ...] = ()
+    wishes: tuple[str, ...] = ()
+    limits: Limits = Limits()
+    pieces: tuple[Piece, ...] = ()
+    fold: str = "open"
+    fullness: tuple[MakingFullness, ...] = ()
+    fullness_asked: FullnessAsked = FullnessAsked()
+    measured: tuple[Measured, ...] = ()
+    form: str = ""
+    together: bool = True
+    before: Making | None = None
+
+    def __post_init__(self) -> None:
+        one_line(self.title, "title", NAME_LONGEST, empty=True)
+        lines(self.notes, "notes")
+        one_of(self.units, "units", tuple(UNITS))
+        one_of(self.fold, "fold", FOLDS)
+        one_of(self.form, "form", ("", *form_names()))
+        for field in fields(self):
+            if isinstance(field.default, tuple):
+                rows(getattr(self, field.name), field.name)
+        for name in ("backings", "scenes", "wishes"):
+            for text in getattr(self, name):
+                one_line(text, name, NAME_LONGEST)
+        for text in self.backings:
+            placed("backings", backing_of, text)
+        for text in self.scenes:
+            placed("scenes", scene, text)
+        for text in self.wishes:
+            placed("wishes", wish_from, text)
+        unique((cloth.key for cloth in self.cloths), "cloths")
+        unique((option.name for option in self.options), "options")
+        keys = {cloth.key for cloth in self.cloths}
+        kept = [(f"options[{i}]", option) for i, option in enumerate(self.options)]
+        for place, option in (*kept, *([("table", self.table)] if self.table else [])):
+            for layer in option.layers:
+                if layer.cloth not in keys:
+                    raise InputError(f"{layer.cloth!r} is not one of the cloths", field=place)
+        for key in self.limits.outside:
+            if key not in keys:
+                raise InputError(f"{key!r} is not one of the cloths", field="limits.outside")
+        if self.chosen and self.chosen not in {option.name for option in self.options}:
+            raise InputError(f"{self.chosen!r} is not one of the options", field="chosen")
+        if self.before is not None and self.before.before is not None:
+            raise InputError("holds more than one step back", field="before")
+
+    def option(self, name: str) -> MakingOption:
+        """The option of that name. Raises InputError where there is none."""
+        for option in self.options:
+            if option.name == name:
+                return option
+        known = ", ".join(option.name for option in self.options) or "none yet"
+        raise InputError(f"there is no option {name!r}; there are: {known}")
+
+    def cloth(self, key: str) -> MakingCloth:
+        """The cloth of that key. Raises InputError where there is none."""
+        for cloth in self.cloths:
+            if cloth.key == key:
+                return cloth
+        known = ", ".join(cloth.key for cloth in self.cloths) or "none yet"
+        raise InputError(f"there is no cloth {key!r}; there are: {known}")
