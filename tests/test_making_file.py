@@ -238,6 +238,19 @@ def test_a_file_of_version_1_is_read():
         assert made.light in (None, LightChoice()) and made.fullness_asked == FullnessAsked()
 
 
+def test_the_example_in_the_documentation_is_read():
+    text = (Path(__file__).parents[1] / "DEVELOPERS.md").read_text(encoding="utf-8")
+    part = text[text.index('    {"weavecolor_project"'):]
+    made = from_json(part[: part.index("\n\n")], "DEVELOPERS.md")
+    assert made.chosen == "A" and len(made.option("A").layers) == 2
+    assert cloths_of(made)["organza"].name == "Organza" and made.pieces[0].quantity == 2
+    # Every field that there is is told of.
+    for kind in (Making, MakingCloth, MakingOption, MakingLayer, MakingFullness, Measured,
+                 LightChoice, Limits, Piece, ClothInHand):  # fmt: skip
+        for name in kind.__dataclass_fields__:
+            assert f"`{name}`" in text or f'"{name}"' in text, (kind.__name__, name)
+
+
 def test_two_cloths_of_one_name_are_told_apart():
     one, other = (MakingCloth.from_toml(key, CLOTHS["shot"]) for key in ("mill", "market"))
     made = Making(cloths=(one, other))
