@@ -230,7 +230,7 @@ BAD = [
      "stands beside wavelengths and reflectance"),
     (changed("[weft]", '[weft]\ncrimp = 1.0'), "weft.crimp", "from 0 to 0.8, got 1"),
     (changed('"40 /cm"', '"0.001 /cm"'), "ends", "from 0.2 to 500 threads/cm, got 0.001"),
-    (changed("[weft]", "[weft]\nflattening = 0.5"), "weft.flattening", "from 1 to 10"),
+    (changed("[weft]", "[weft]\nflattening = 0.5"), "weft.flattening", "from 1 to 30"),
     (changed("[weft]", "[weft]\nlustre_deg = " + "9" * 400), "weft.lustre_deg", "too large"),
     (changed("[weft]", '[weft]\ncrimp = "x %"'), "weft.crimp", "not a percentage"),
     (changed("[warp]", "warp_share = 2.0\n[warp]"), "warp_share", "must be from 0 to 1"),

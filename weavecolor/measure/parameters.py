@@ -223,8 +223,11 @@ def _shaped(held: _Held, warp: float, weft: float, lustre: float, packing: float
         return replace(start, warp=yarns[0], weft=yarns[1], warp_share=None)
 
     def spare(flatter: float) -> float:
-        # a little thicker than it is: room before jamming
-        low, high = construction.share_range(woven(flatter / _ROOM**2))
+        # room before jamming: as if set a little closer, which jams as thicker yarn does
+        cloth = woven(flatter)
+        closer = (n * _ROOM**2 for n in setts)
+        tight = replace(cloth, **dict(zip(("ends_per_cm", "picks_per_cm"), closer, strict=True)))
+        low, high = construction.share_range(tight)
         return high - low
 
     flatter = 1.0

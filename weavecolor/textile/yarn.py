@@ -59,7 +59,7 @@ RANGES: Mapping[str, tuple[float, float, str]] = MappingProxyType(
     {
         "tex": (0.05, 10_000.0, "tex"),
         "packing": (0.1, 1.0, ""),
-        "flattening": (1.0, 10.0, ""),
+        "flattening": (1.0, 30.0, ""),  # tapes and calendered yarns are flattest
         "filaments": (1, 20_000, ""),
         "twist_turns_m": (0.0, 5000.0, "turns/m"),
         "dull_per_mm": (0.0, 100.0, "per mm"),
@@ -109,7 +109,7 @@ class Yarn:
         Share of the yarn's cross-section that is fibre, 0.1 to 1; several round filaments cannot
         fill more than :func:`greatest_packing`.
     flattening : float
-        Width over height of the yarn's elliptical section, 1 to 10; the area is kept.
+        Width over height of the yarn's elliptical section, 1 to 30; the area is kept.
     kind : {"filament", "spun"}
     filaments : int
         Filaments, or staple fibres, in the section; 0 takes the usual number of the fibre.
