@@ -1,0 +1,447 @@
+"""Make the hung shapes and bodies that the package ships.
+
+    python swatches/shapes/make.py             all of them (an hour of one core)
+    python swatches/shapes/make.py NAME...     these
+    python swatches/shapes/make.py --list
+
+Needs a C compiler (``cc``). Writes ``weavecolor/data/shapes``. The same seed gives the same shape
+on the same machine and compiler; elsewhere folds may fall otherwise, for small differences grow.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import bodies
+import garments
+import numpy as np
+import pack
+from garments import finer
+from hang import CLOTHS, Hanging, openness, quad_corners
+from scipy.interpolate import RegularGridInterpolator
+
+OUT = Path(__file__).resolve().parents[2] / "weavecolor" / "data" / "shapes"
+
+
+def say(*words):
+    print(time.strftime("%H:%M:%S"), *words, flush=True)
+
+
+def normals_of(places, quads):
+    p = places.reshape(-1, 3)
+    d1, d2 = p[quads[:, 2]] - p[quads[:, 0]], p[quads[:, 3]] - p[quads[:, 1]]
+    across = np.cross(d1, d2)
+    out = np.zeros_like(p)
+    for k in range(4):
+        for c in range(3):
+            out[:, c] += np.bincount(quads[:, k], across[:, c], len(p))
+    return out / np.maximum(np.linalg.norm(out, axis=1, keepdims=True), 1e-12)
+
+
+def smoothed(values, wrap):
+    """A share averaged a little over its neighbours, against the grain of few rays."""
+    a = np.pad(values, ((1, 1), (0, 0)), mode="edge")
+    a = 0.25 * a[:-2] + 0.5 * a[1:-1] + 0.25 * a[2:]
+    a = np.pad(a, ((0, 0), (1, 1)), mode="wrap" if wrap else "edge")
+    return 0.25 * a[:, :-2] + 0.5 * a[:, 1:-1] + 0.25 * a[:, 2:]
+
+
+def level(pattern, places, reach=30.0, half_way=1.0):
+    """The pattern with its hem cut so that it hangs even, as marked from the floor."""
+    z = places[-1, :, 2]
+    pitch = np.linalg.norm(pattern.lay[-1, 1] - pattern.lay[-1, 0])
+    half = max(1, round(reach / pitch))
+    kernel = np.hanning(2 * half + 3)[1:-1]
+    padded = np.pad(z, half, mode="wrap" if pattern.wrap else "edge")
+    z = np.convolve(padded, kernel / kernel.sum(), "valid")
+    down = pattern.down()[-1, : places.shape[1]]
+    return replace(pattern, start=places).lengthened(1 + half_way * (z - np.median(z)) / down)
+
+
+def write(name, form, cloth, fullness, pattern, hanging, *, seam, body, about, band=None,
+          inner=()):  # fmt: skip
+    """Measure openness and write one shape."""
+    places, quads = hanging.places, hanging.quads
+    rows, columns = hanging.shape
+    wrap = pattern.wrap
+    normals = normals_of(places, quads)
+    tri = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
+    p = places.reshape(-1, 3)
+    body_v, body_t = body_mesh(body)
+    all_p, body_tri = np.concatenate([p, body_v]), body_t + len(p)
+    shares = {}
+    for side, sign in (("front", 1.0), ("back", -1.0)):
+        free, met = openness(all_p, tri, body_tri, p, sign * normals, np.arange(len(p)))
+        shares["open_" + side] = smoothed(free.reshape(rows, columns), wrap)
+        shares["body_" + side] = smoothed(met.reshape(rows, columns), wrap)
+    grids, start = [], 0
+    out = {k: [] for k in ("vertices", "cloth", "to_hem_mm", "to_seam_mm", "to_selvedge_mm")}
+    held = {k: [] for k in shares}
+    for n, to_hem, to_seam, to_selvedge in pattern.pieces():
+        m = n % columns
+        on = pattern.to_grain(pattern.lay[:, n])
+        if not pattern.centre:
+            on = on - on[:1, :1]
+        grids.append({"part": "cloth", "start": start, "rows": rows, "columns": len(n)})
+        start += rows * len(n)
+        out["vertices"].append(places[:, m].reshape(-1, 3))
+        out["cloth"].append(on.reshape(-1, 2))
+        out["to_hem_mm"].append(to_hem.ravel() if pattern.hem else np.full(to_hem.size, np.inf))
+        out["to_seam_mm"].append(to_seam.ravel())
+        out["to_selvedge_mm"].append(to_selvedge.ravel())
+        for k, s in shares.items():
+            held[k].append(s[:, m].ravel())
+    if band is not None:
+        bp, bc, bshares = band
+        count = bp.shape[0] * bp.shape[1]
+        grids.append({"part": "band", "start": start, "rows": bp.shape[0], "columns": bp.shape[1]})
+        out["vertices"].append(bp.reshape(-1, 3))
+        out["cloth"].append(bc.reshape(-1, 2))
+        for k in ("to_hem_mm", "to_seam_mm", "to_selvedge_mm"):
+            out[k].append(np.full(count, np.inf))
+        for k in held:
+            held[k].append(np.full(count, bshares[k]))
+    j = {k: np.concatenate(a) for k, a in out.items()}
+    z = places[-1, :, 2]
+    measured = {
+        "pierced_share": float(hanging.crossings().sum()) / (3 * len(quads)),
+        "hem_height_mm": [round(float(z.min()), 1), round(float(z.max()), 1)],
+    }
+    header = {
+        "name": name, "form": form, "cloth_kind": cloth.name, "role": "outer",
+        "fullness": fullness, "hem_mm": pattern.hem, "seam_mm": seam, "grids": grids,
+        "inner": list(inner), "body": body,
+        "about": {
+            "weight_g_m2": cloth.weight, "bending_uN_m": cloth.bending,
+            "shear_N_m": cloth.shear, "made_by": "swatches/shapes/make.py", **about, **measured,
+        },
+    }  # fmt: skip
+    data = pack.shape_file(
+        header,
+        j["vertices"],
+        j["cloth"],
+        {k: np.concatenate(a) for k, a in held.items()},
+        {k: j[k] for k in ("to_hem_mm", "to_seam_mm", "to_selvedge_mm")},
+    )
+    OUT.mkdir(parents=True, exist_ok=True)
+    (OUT / f"{name}.shape").write_bytes(data)
+    say(f"{name}: {len(j['vertices'])} vertices, {len(data) / 1000:.0f} kB, {measured}")
+
+
+_BODIES = {}
+
+
+def body_mesh(name):
+    if not name:
+        return np.zeros((0, 3)), np.zeros((0, 3), int)
+    if name not in _BODIES:
+        _BODIES[name] = bodies.mesh(*bodies.BODIES[name])
+    return _BODIES[name]
+
+
+def body(name):
+    vertices, triangles = body_mesh(name)
+    p, t = vertices, triangles.astype(np.int32)
+    a, b, c = (p[t[:, k]] for k in range(3))
+    across = np.cross(b - a, c - a)
+    normals = np.zeros_like(p)
+    for k in range(3):
+        for d in range(3):
+            normals[:, d] += np.bincount(t[:, k], across[:, d], len(p))
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    free, _ = openness(p, t, np.zeros((0, 3), int), p, normals, np.arange(len(p)), 64)
+    about = {"made_by": "swatches/shapes/make.py"}
+    data = pack.body_file({"name": name, "about": about}, p, t, free)
+    OUT.mkdir(parents=True, exist_ok=True)
+    (OUT / f"{name}.body").write_bytes(data)
+    say(f"{name}: {len(p)} vertices, {len(data) / 1000:.0f} kB")
+
+
+def waistband(body_name="figure", tall=30.0, columns=120):
+    """A band on the waist: places, place on the cloth (warp round the body), openness."""
+    angle = -np.pi / 2 + np.linspace(0, 2 * np.pi, columns + 1)
+    rows = np.linspace(0, 1, 5)
+    z = bodies.WAIST_Z + 0.4 + tall * (1 - rows)
+    # flat against the body above, over the thickness of the gathers below
+    away = 2.5 + 4.0 * rows**2
+    r = np.stack(
+        [
+            bodies.torso_radius(angle, np.full_like(angle, h)) + a
+            for h, a in zip(z, away, strict=True)
+        ]
+    )
+    places = np.stack(
+        [r * np.cos(angle), r * np.sin(angle), np.repeat(z[:, None], columns + 1, 1)], -1
+    )
+    run = np.concatenate([[0], np.linalg.norm(np.diff(places[2], axis=0), axis=1).cumsum()])
+    cloth = np.stack(np.broadcast_arrays((tall * rows)[:, None], run[None, :]), -1)
+    shares = {"open_front": 0.95, "open_back": 0.0, "body_front": 0.0, "body_back": 1.0}
+    return places, cloth, shares
+
+
+def hang(pattern, cloth, box, coarse, fine, *, dt=5e-4, radius=1.9, careful=8, friction=0.25,
+         levels=2):  # fmt: skip
+    """Hang cloth: coarse for a while, its hem made even, then finer. Seconds of cloth's time."""
+
+    def fresh(pattern, radius, careful):
+        sim = Hanging(pattern, cloth, radius, box and (*box, 2.0), friction, careful)
+        return sim
+
+    sim = fresh(pattern, radius, careful)
+    say("start:", sim.n, "vertices, pierced", int(sim.crossings().sum()))
+    for k in range(max(1, round(coarse / 0.4))):
+        sim.run(0.4, dt, drag=3.0)
+        z = sim.places[-1, :, 2]
+        say(f"  {0.4 * (k + 1):.1f} s, hem", z.min().round(), z.max().round(),
+            "pierced", int(sim.crossings().sum()))  # fmt: skip
+    for _ in range(levels):
+        pattern = level(pattern, sim.places)
+        sim.free()
+        sim = fresh(pattern, radius, careful)
+        sim.run(0.25, dt, drag=5.0)
+    pattern = finer(pattern, sim.places)
+    for share, drag in ((0.6, 4.0), (0.4, 6.0)):
+        sim.free()
+        sim = fresh(pattern, 0.8 * radius, 2 * careful)
+        say("finer:", sim.n, "vertices, pierced", int(sim.crossings().sum()))
+        sim.run(fine * share, dt, drag=drag, calm=0.15)
+        if drag == 4.0 and levels:
+            pattern = level(pattern, sim.places, reach=20.0)
+        else:
+            pattern = replace(pattern, start=sim.places)
+    return pattern, sim
+
+
+def skirt_box():
+    return bodies.distances(bodies.lining_field, (-270, -250, 330), (270, 250, 1080), 10.0)
+
+
+def _skirt(form, kind, fullness, pattern, about, **how):
+    def make(name):
+        cloth = CLOTHS[kind]
+        done, sim = hang(pattern(), cloth, skirt_box(), **{"coarse": 1.2, "fine": 0.5, **how})
+        inner = ["inner-slip", "inner-lining"]
+        if kind in ("organza", "taffeta"):
+            inner.append(f"inner-stiffener-{name}")
+            stiffener(inner[-1], sim.places)
+        write(
+            name, form, cloth, fullness, done, sim, seam=6.0, body="figure", band=waistband(),
+            about={"waist_mm": 700, **about}, inner=inner,
+        )  # fmt: skip
+        sim.free()
+
+    return make
+
+
+def gathered(fullness, kind, columns, rows, seed):
+    about = {"seed": seed, "length_mm": 660}
+    return _skirt(
+        "gathered skirt", kind, fullness,
+        lambda: garments.gathered(fullness, columns, rows, seed), about,
+    )  # fmt: skip
+
+
+def pleated(kind_of_pleat, pleats, kind, seed):
+    about = {"seed": seed, "length_mm": 660, "pleats": pleats}
+    return _skirt(
+        f"{kind_of_pleat}-pleated skirt", kind, 3.0,
+        lambda: garments.pleated(kind_of_pleat, pleats, 36, seed), about, coarse=0.8, levels=1,
+    )  # fmt: skip
+
+
+def circle(grain, kind, seed):
+    about = {"seed": seed, "length_mm": 630, "grain_at_centre_front_deg": grain}
+    return _skirt(
+        "circle skirt on the " + ("bias" if grain else "straight"), kind, 1.0,
+        lambda: garments.circle(grain, 320, 36, seed), about, coarse=1.6, radius=1.6, careful=0,
+    )  # fmt: skip
+
+
+def cape(kind, seed):
+    def make(name):
+        cloth = CLOTHS[kind]
+        box = bodies.distances(bodies.stand_field, (-260, -220, 780), (260, 220, 1560), 8.0)
+        done, sim = hang(
+            garments.cape(220, 34, seed), cloth, box, 1.6, 0.5, radius=1.5, careful=0,
+        )  # fmt: skip
+        write(
+            name, "cape", cloth, 1.0, done, sim, seam=6.0, body="figure",
+            about={"seed": seed, "length_mm": 470},
+        )  # fmt: skip
+        sim.free()
+
+    return make
+
+
+def panel(kind, seed):
+    def make(name):
+        cloth = CLOTHS[kind]
+        done, sim = hang(garments.panel(190, 42, seed), cloth, None, 1.2, 0.5)
+        write(
+            name, "hanging panel", cloth, 2.0, done, sim, seam=6.0, body="",
+            about={"seed": seed, "length_mm": 900, "finished_mm": 560},
+        )  # fmt: skip
+        sim.free()
+
+    return make
+
+
+def swatch(kind, seed):
+    def make(name):
+        cloth = CLOTHS[kind]
+        box = bodies.distances(bodies.hand_field, (-115, -245, -110), (115, 180, 60), 3.0)
+        pattern = garments.swatch(72, seed)
+        sim = Hanging(pattern, cloth, 1.5, (*box, 1.5), 0.5, 0)
+        for k in range(3):
+            sim.run(0.3, 2.5e-4, drag=4.0)
+            say(f"  {0.3 * (k + 1):.1f} s, pierced", int(sim.crossings().sum()))
+        write(
+            name, "swatch over a hand", cloth, 1.0, pattern, sim, seam=0.0, body="hand",
+            about={"seed": seed, "size_mm": 300},
+        )  # fmt: skip
+        sim.free()
+
+    return make
+
+
+# ---------------------------------------------------------------- inside a skirt
+
+
+def _inner(name, radius, bottom, kind, columns=144, rows=56):
+    """A smooth closed surface round the body from the waist down: radius(angle, z)."""
+    angle = garments.BACK + np.linspace(0, 2 * np.pi, columns + 1)
+    z = np.linspace(bodies.WAIST_Z - 1.0, bottom, rows)
+    r = np.stack([radius(angle, np.full_like(angle, h)) for h in z])
+    places = np.stack(
+        [r * np.cos(angle), r * np.sin(angle), np.repeat(z[:, None], columns + 1, 1)], -1
+    )
+    places[:, -1] = places[:, 0]
+    u = np.linalg.norm(np.diff(places, axis=1), axis=-1).cumsum(1)
+    v = np.linalg.norm(np.diff(places, axis=0), axis=-1).cumsum(0)
+    u = np.concatenate([np.zeros((rows, 1)), u], 1)
+    v = np.concatenate([np.zeros((1, columns + 1)), v])
+    u = u - u[:, -1:] / 2
+    quads = quad_corners(rows, columns, True).reshape(-1, 4).astype(np.int32)
+    p = places[:, :-1].reshape(-1, 3)
+    normals = normals_of(p, quads)
+    tri = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
+    body_v, body_t = body_mesh("figure")
+    shares = {}
+    for side, sign in (("front", 1.0), ("back", -1.0)):
+        free, met = openness(
+            np.concatenate([p, body_v]), tri, body_t + len(p), p, sign * normals, np.arange(len(p))
+        )
+        for what, values in (("open_", free), ("body_", met)):
+            values = smoothed(values.reshape(rows, columns), True)
+            shares[what + side] = np.concatenate([values, values[:, :1]], 1).ravel()
+    far = np.full(u.size, np.inf)
+    header = {
+        "name": name, "form": kind, "cloth_kind": kind, "role": "inner", "fullness": 1.0,
+        "hem_mm": 15.0, "seam_mm": 6.0, "inner": [], "body": "figure",
+        "grids": [{"part": "cloth", "start": 0, "rows": rows, "columns": columns + 1}],
+        "about": {"made_by": "swatches/shapes/make.py", "modelled": "a smooth surface, not hung"},
+    }  # fmt: skip
+    data = pack.shape_file(
+        header, places.reshape(-1, 3), np.stack([u, v], -1).reshape(-1, 2), shares,
+        {"to_hem_mm": (v[-1:] - v).ravel(), "to_seam_mm": (u[:, -1:] - np.abs(u)).ravel(),
+         "to_selvedge_mm": far},
+    )  # fmt: skip
+    OUT.mkdir(parents=True, exist_ok=True)
+    (OUT / f"{name}.shape").write_bytes(data)
+    say(f"{name}: {u.size} vertices, {len(data) / 1000:.0f} kB")
+
+
+def slip(name):
+    def radius(angle, z):
+        away = np.minimum(4.5, 1.5 + 3.0 * np.clip((bodies.WAIST_Z - z) / 190.0, 0, 1))
+        return bodies.lining_radius(angle, z) - away
+
+    _inner(name, radius, 470.0, "slip")
+
+
+def lining(name):
+    _inner(name, lambda angle, z: bodies.lining_radius(angle, z) - 0.6, 452.0, "lining")
+
+
+def stiffener(name, places):
+    """A stiff petticoat that fills the skirt: as wide as fits within it, smoothly."""
+    p = places.reshape(-1, 3)
+    angles = garments.BACK + np.linspace(0, 2 * np.pi, 145)
+    levels = np.linspace(bodies.WAIST_Z, 440.0, 41)
+    turn, far = np.arctan2(p[:, 1], p[:, 0]), np.hypot(p[:, 0], p[:, 1])
+    least = np.full((41, 144), np.inf)
+    for i, h in enumerate(levels):
+        near = np.abs(p[:, 2] - h) < 26
+        k = np.floor((turn[near] - garments.BACK) / (2 * np.pi) * 144).astype(int) % 144
+        np.minimum.at(least[i], k, far[near])
+    wide = 12
+    padded = np.pad(least, ((2, 2), (wide, wide)), mode="wrap")
+    padded[:2], padded[-2:] = padded[2:3], padded[-3:-2]
+    least = np.min([np.roll(padded, s, 1) for s in range(-wide, wide + 1)], 0)
+    least = np.min([least[s : s + 41] for s in range(5)], 0)[:, wide:-wide]
+    for _ in range(5):
+        b = np.pad(least, ((1, 1), (3, 3)), mode="wrap")
+        b[0], b[-1] = b[1], b[-2]
+        b = np.mean([b[:, 3 + s : 147 + s] for s in range(-3, 4)], 0)
+        least = np.minimum(least + 0.4, (b[:-2] + 2 * b[1:-1] + b[2:]) / 4)
+    field = RegularGridInterpolator(
+        (levels[::-1], angles), np.concatenate([least, least[:, :1]], 1)[::-1],
+        bounds_error=False, fill_value=None,
+    )  # fmt: skip
+
+    def radius(angle, z):
+        a = (angle - garments.BACK) % (2 * np.pi) + garments.BACK
+        inside = field(np.stack([z, a], -1)) - 5.0
+        base = bodies.lining_radius(angle, z) + 0.6
+        return np.maximum(base, inside) if z[0] < bodies.WAIST_Z - 25 else base
+
+    _inner(name, radius, 458.0, "stiffener")
+
+
+SHAPES = {
+    "inner-slip": slip,
+    "inner-lining": lining,
+    "gathered-3-organza": gathered(3.0, "organza", 350, 36, 1),
+    "gathered-3-chiffon": gathered(3.0, "chiffon", 350, 36, 2),
+    "gathered-2-organza": gathered(2.0, "organza", 260, 36, 3),
+    "gathered-2-chiffon": gathered(2.0, "chiffon", 260, 36, 4),
+    "gathered-5-organza": gathered(5.0, "organza", 490, 32, 5),
+    "gathered-5-chiffon": gathered(5.0, "chiffon", 490, 32, 6),
+    "panel-organza": panel("organza", 7),
+    "panel-chiffon": panel("chiffon", 8),
+    "swatch-hand-organza": swatch("organza", 9),
+    "swatch-hand-chiffon": swatch("chiffon", 10),
+    "circle-straight-organza": circle(0, "organza", 11),
+    "circle-bias-organza": circle(45, "organza", 12),
+    "circle-straight-chiffon": circle(0, "chiffon", 13),
+    "circle-bias-chiffon": circle(45, "chiffon", 14),
+    "pleated-knife-taffeta": pleated("knife", 24, "taffeta", 15),
+    "pleated-box-taffeta": pleated("box", 14, "taffeta", 16),
+    "pleated-knife-chiffon": pleated("knife", 24, "chiffon", 17),
+    "cape-organza": cape("organza", 18),
+    "cape-chiffon": cape("chiffon", 19),
+    "gathered-3-taffeta": gathered(3.0, "taffeta", 350, 36, 20),
+    "gathered-3-voile": gathered(3.0, "voile", 350, 36, 21),
+}
+
+
+def main(names):
+    known = [*bodies.BODIES, *SHAPES]
+    if "--list" in names:
+        print("\n".join(known))
+        return
+    for name in names:
+        if name not in known:
+            sys.exit(f"no shape called {name!r}; use {', '.join(known)}")
+    for name in names or known:
+        if name in bodies.BODIES:
+            body(name)
+        else:
+            SHAPES[name](name)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
