@@ -219,7 +219,8 @@ def gathered(fullness, columns, rows, seed, length=660.0, mean=36.0, spread=0.28
     lengths = uneven(width, mean, spread, random)
     gather, phase, edges = phases(lengths, columns, True)
     span = edges[gather + 1] - edges[gather]
-    hem_radius = min(0.97 * width / (2 * np.pi), 108 + 0.75 * length)
+    open_ = 0.86 if fullness < 2.5 else 0.97  # so that small fullness is not hung out of its folds
+    hem_radius = min(open_ * width / (2 * np.pi), 108 + 0.75 * length)
     start = []
     for p, run, z in _sections(down, hem_radius, 2.5, BACK, random):
         ratio = np.array([min(run[-1] / width, 1.0)])

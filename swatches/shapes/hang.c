@@ -219,8 +219,8 @@ static void quads_near(Sim *s, double pad, void (*found)(Sim *, int, int, void *
 static void near_pair(Sim *s, int q, int o, void *with) {
   const float *nor = with; const int *qa = s->quad + 4 * q, *qb = s->quad + 4 * o; int shared = 0;
   for (int k = 0; k < 4; k++) for (int l = 0; l < 4; l++) shared += qa[k] == qb[l];
-  /* neighbours that bend by less than 45 degrees keep their other corners apart, but in gathers */
-  if (shared && q >= s->careful && o >= s->careful && nor[3 * q] * nor[3 * o] + nor[3 * q + 1] * nor[3 * o + 1] + nor[3 * q + 2] * nor[3 * o + 2] > 0.7f) return;
+  /* neighbours hardly bent and hardly crushed keep their other corners apart, but in gathers */
+  if (shared && q >= s->careful && o >= s->careful && nor[3 * q] * nor[3 * o] + nor[3 * q + 1] * nor[3 * o + 1] + nor[3 * q + 2] * nor[3 * o + 2] > 0.85f && nor[3 * s->nq + q] > 0.7f && nor[3 * s->nq + o] > 0.7f) return;
   const double *x = s->x; double rq = s->rq;
   for (int turn = 0; turn < 2; turn++, q ^= o, o ^= q, q ^= o) {
     const int *a = s->quad + 4 * q, *b = s->quad + 4 * o;
@@ -250,11 +250,14 @@ static void near_pair(Sim *s, int q, int o, void *with) {
 static void detect(Sim *s) {
   for (int i = 0; i < s->n; i++) s->bound[i] = s->gamma * s->rq;
   s->np = 0; s->detections++;
-  float *nor = malloc(sizeof(float) * 3 * s->nq);
+  float *nor = malloc(sizeof(float) * 4 * s->nq);
   for (int q = 0; q < s->nq; q++) {
     int *c = s->quad + 4 * q; SUB(d, s->x + 3 * c[2], s->x + 3 * c[0]); SUB(e, s->x + 3 * c[3], s->x + 3 * c[1]);
     double n[3] = {d[1] * e[2] - d[2] * e[1], d[2] * e[0] - d[0] * e[2], d[0] * e[1] - d[1] * e[0]};
     double l = sqrt(dot(n, n)) + 1e-30; for (int k = 0; k < 3; k++) nor[3 * q + k] = n[k] / l;
+    double *D = s->dinv + 4 * q, *E = s->dinv + 4 * (q + s->nq);
+    double rest = 1 / fabs(D[0] * D[3] - D[1] * D[2]) + 1 / fabs(E[0] * E[3] - E[1] * E[2]);
+    nor[3 * s->nq + q] = l / rest;
   }
   quads_near(s, s->rq, near_pair, nor);
   free(nor);
@@ -304,7 +307,7 @@ static inline void bending(Sim *s, int b, double dt2) {
     den += s->w[c[k]] * g[k] * g[k];
   }
   if (den == 0) return;
-  double a = s->ba[b] / dt2 - den, lam = -1 / (den + (a > 0.15 * den ? a : 0.15 * den));
+  double a = s->ba[b] / dt2 - den, lam = -1 / (den + (a > 0.4 * den ? a : 0.4 * den));
   for (int k = 0; k < 9; k++) {
     double *x = s->x + 3 * c[k], m = s->w[c[k]] * g[k] * lam;
     x[0] += m * C[0]; x[1] += m * C[1]; x[2] += m * C[2];

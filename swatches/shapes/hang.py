@@ -124,7 +124,7 @@ def _stencils(pattern, cloth):
     weights = a.swapaxes(-1, -2) @ np.linalg.solve(a @ rows_.swapaxes(-1, -2), target[..., None])
     weights = weights[..., 0] / size[..., 0] ** 2
     area = vertex_area(pattern)
-    stiff = cloth.bending * 1e-6 * area * np.where(pattern.layers > 1, 3.0, 1.0)
+    stiff = cloth.bending * 1e-6 * area * np.where(pattern.layers > 1, 2.0, 1.0)
     keep = np.ones((rows, columns), bool)
     keep[:, list(pattern.creases)] = False
     if pattern.pinned[0].all():
@@ -225,7 +225,7 @@ class Hanging:
         LIB.sim_free(self.sim)
 
 
-def openness(vertices, triangles, body_triangles, at, normals, skip, rays=48):
+def openness(vertices, triangles, body_triangles, at, normals, skip, rays=40):
     """Shares open and on the body, for points (mm) with normals; see ``hang.c``."""
     k = np.arange(rays) + 0.5
     z = np.sqrt(1 - k / rays)  # even in the square of the sine: cosine-weighted

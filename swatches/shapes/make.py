@@ -182,13 +182,25 @@ def waistband(body_name="figure", tall=30.0, columns=120):
     return places, cloth, shares
 
 
-def hang(pattern, cloth, box, coarse, fine, *, dt=5e-4, radius=1.9, careful=8, friction=0.25,
-         levels=2):  # fmt: skip
+def time_step(pattern, cloth):
+    """The longest step, s, at which one sweep still gives the cloth its whole stiffness.
+
+    Bending across cells of width h is a spring of 6 B / h^4 on the weight of an area.
+    """
+    wide = np.linalg.norm(np.diff(pattern.lay, axis=1), axis=-1)
+    wide = np.percentile(wide, 30) / 1000
+    stiff = 6 * cloth.bending * 1e-6 / (cloth.weight * 1e-3 * wide**4)
+    return float(np.clip(np.sqrt(0.7 / stiff), 3e-4, 8e-4))
+
+
+def hang(pattern, cloth, box, coarse, fine, *, radius=1.9, careful=8, friction=0.25,
+         levels=1):  # fmt: skip
     """Hang cloth: coarse for a while, its hem made even, then finer. Seconds of cloth's time."""
 
+    dt = time_step(pattern, cloth)
+
     def fresh(pattern, radius, careful):
-        sim = Hanging(pattern, cloth, radius, box and (*box, 2.0), friction, careful)
-        return sim
+        return Hanging(pattern, cloth, radius, box and (*box, 2.0), friction, careful)
 
     sim = fresh(pattern, radius, careful)
     say("start:", sim.n, "vertices, pierced", int(sim.crossings().sum()))
@@ -222,7 +234,7 @@ def skirt_box():
 def _skirt(form, kind, fullness, pattern, about, **how):
     def make(name):
         cloth = CLOTHS[kind]
-        done, sim = hang(pattern(), cloth, skirt_box(), **{"coarse": 1.2, "fine": 0.5, **how})
+        done, sim = hang(pattern(), cloth, skirt_box(), **{"coarse": 1.2, "fine": 0.4, **how})
         inner = ["inner-slip", "inner-lining"]
         if kind in ("organza", "taffeta"):
             inner.append(f"inner-stiffener-{name}")
@@ -408,8 +420,8 @@ SHAPES = {
     "gathered-3-chiffon": gathered(3.0, "chiffon", 350, 36, 2),
     "gathered-2-organza": gathered(2.0, "organza", 260, 36, 3),
     "gathered-2-chiffon": gathered(2.0, "chiffon", 260, 36, 4),
-    "gathered-5-organza": gathered(5.0, "organza", 490, 32, 5),
-    "gathered-5-chiffon": gathered(5.0, "chiffon", 490, 32, 6),
+    "gathered-5-organza": gathered(5.0, "organza", 410, 31, 5),
+    "gathered-5-chiffon": gathered(5.0, "chiffon", 430, 31, 6),
     "panel-organza": panel("organza", 7),
     "panel-chiffon": panel("chiffon", 8),
     "swatch-hand-organza": swatch("organza", 9),
