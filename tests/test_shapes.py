@@ -121,7 +121,14 @@ def test_the_piercing_test_sees_what_pierces():
         assert hit.any() == through
 
 
-@pytest.mark.parametrize("name", shape_names())
+#: Those with the tightest gathers and pleats always; the others, which take minutes, when asked.
+_TIGHT = ("gathered-3-organza", "gathered-5-chiffon", "pleated-knife-taffeta")
+
+
+@pytest.mark.parametrize(
+    "name",
+    [n if n in _TIGHT else pytest.param(n, marks=pytest.mark.slow) for n in shape_names()],
+)
 def test_cloth_hardly_pierces_cloth_and_never_below_the_gathers(name):
     shape = load_shape(name)
     cloth = ~shape.band[shape.triangles[:, 0]]
@@ -172,13 +179,18 @@ def _width(name, below):
     return float(np.mean([far[turn == k].max() for k in range(24)]))
 
 
+_BOTH = ("organza", "chiffon")
+_FULL = [f for f in (2, 3, 5) if {f"gathered-{f}-{k}" for k in _BOTH} <= set(EVERY)]
+
+
+@pytest.mark.skipif(len(_FULL) < 3, reason="the other two are still to be hung")
 @pytest.mark.parametrize("kind", ["organza", "chiffon"])
 def test_fullness_widens_the_hem(kind):
     two, three, five = (_outline(f"gathered-{f}-{kind}") for f in (2, 3, 5))
     assert two * 1.04 < three and three * 1.04 < five
 
 
-@pytest.mark.parametrize("fullness", [2, 3, 5])
+@pytest.mark.parametrize("fullness", _FULL)
 def test_crisp_cloth_stands_out_like_a_bell_and_soft_cloth_hangs_in_more_folds(fullness):
     crisp, soft = f"gathered-{fullness}-organza", f"gathered-{fullness}-chiffon"
     assert _outline(crisp) > 1.08 * _outline(soft)

@@ -310,6 +310,7 @@ def swatch(kind, seed):
         for k in range(3):
             sim.run(0.3, 2.5e-4, drag=4.0)
             say(f"  {0.3 * (k + 1):.1f} s, pierced", int(sim.crossings().sum()))
+        sim.run(0.25, 2.5e-4, drag=8.0, calm=0.3)
         write(
             name, "swatch over a hand", cloth, 1.0, pattern, sim, seam=0.0, body="hand",
             about={"seed": seed, "size_mm": 300},
