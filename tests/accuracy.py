@@ -22,10 +22,11 @@ from numpy.typing import NDArray
 sys.path.insert(0, str(Path(__file__).parent))
 import traced
 
-from weavecolor.optics.cell.nodes import nodes, unit
+from weavecolor.optics.cell.nodes import Vector, nodes, unit
+from weavecolor.optics.cell.openness import openness
 from weavecolor.optics.cell.pairs import Distance, pairs
 from weavecolor.optics.cell.rays import blocked
-from weavecolor.optics.cell.transport import beams, fine_samples, openness
+from weavecolor.optics.cell.transport import beams, fine_samples
 from weavecolor.optics.cell.tubes import System, Tubes, orbits, tubes
 from weavecolor.textile.cloth import Construction
 
@@ -148,6 +149,16 @@ def visibility_of_covers() -> Figure:
     return Figure(what, COVERS, errors, 0.005, absolute=True)
 
 
+def joint(
+    construction: Construction, distance: Distance, vectors: tuple[Vector, ...]
+) -> tuple[Array, Array, Array]:
+    """Joint openness between nodes, of named directions with nodes, and with each other."""
+    grid, geometry = nodes(), tubes(construction)
+    through = openness(geometry, grid.vector[: grid.half])
+    own = openness(geometry, np.array(vectors).reshape(-1, 3))
+    return pairs(construction, distance, vectors).joint(through, own, grid.share[: grid.half])
+
+
 def pair_probability() -> Figure:
     """Chance that a beam gets in and out again through openings, a plane 3 spacings below the
     mid-plane. Absolute, as some are nought; 0.005 of light is 1 % of a mid grey over white."""
@@ -157,12 +168,12 @@ def pair_probability() -> Figure:
         view = (0.0, 0.0) if r["view"] == 0 else (zenith, azimuth + 180.0)
         vectors = (traced.vector(zenith, azimuth), traced.vector(*view))
         clear = 3.0 - 0.5 * sum(r["cover"])
-        joint = pairs(
+        named = joint(
             plain(r["cover"]),
             Distance(((clear - r["gapjit"], clear + r["gapjit"]),), uneven=0.0),
             vectors,
         )
-        errors.append(joint.named[0, 1] - r["P"])
+        errors.append(named[2][0, 1] - r["P"])
     return Figure("In and out through openings", RAYS, np.array(errors), 0.005, absolute=True)
 
 
@@ -287,7 +298,7 @@ def openings_in_diffuse_light() -> Figure:
         coarse = nodes()
         share = coarse.share[: coarse.half]
         distance = Distance(((near, far),), uneven=0.0)
-        mine = float(share @ pairs(construction, distance, ()).node @ share)
+        mine = float(share @ joint(construction, distance, ())[0] @ share)
         errors.append(mine - _dense_return(construction, near, far))
     what, source = "Diffuse light in and out through openings", "288 000 rays, same yarns"
     return Figure(what, source, np.array(errors), 0.001, absolute=True)

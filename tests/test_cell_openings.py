@@ -9,8 +9,9 @@ import traced
 
 from weavecolor.optics.appearance import transmittance
 from weavecolor.optics.cell.nodes import unit
-from weavecolor.optics.cell.pairs import Distance, pairs
-from weavecolor.optics.cell.transport import openness, transport
+from weavecolor.optics.cell.openness import openness
+from weavecolor.optics.cell.pairs import Distance
+from weavecolor.optics.cell.transport import transport
 from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.textile.cloth import Cloth, Construction, Fibre, Yarn
@@ -68,7 +69,7 @@ def test_diffuse_light_in_and_out_through_openings():
 def test_pair_probability_limits():
     construction = accuracy.plain((0.5, 0.4))
     vectors = (traced.vector(45, 0), traced.vector(0, 0), traced.vector(30, 70))
-    joint = pairs(construction, Distance(((0.0, 2.0),), uneven=0.0), vectors).named
+    joint = accuracy.joint(construction, Distance(((0.0, 2.0),), uneven=0.0), vectors)[2]
     own = [openness(tubes(construction), np.array(v)) for v in vectors]
     # a beam that comes back the way it went in meets the very same openings
     assert np.diag(joint) == pytest.approx(own, rel=1e-6)
@@ -78,7 +79,7 @@ def test_pair_probability_limits():
     assert np.all(joint >= np.maximum(least, 0.0) - 1e-12)
     assert joint == pytest.approx(joint.T, rel=1e-12)
     # far behind, the openings no longer line up: Beer-like product of the two
-    far = pairs(construction, Distance(((200.0, 260.0),)), vectors).named
+    far = accuracy.joint(construction, Distance(((200.0, 260.0),)), vectors)[2]
     away = ~np.eye(3, dtype=bool)
     assert far[away] == pytest.approx(np.outer(own, own)[away], rel=0.06)
 

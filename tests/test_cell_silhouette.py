@@ -5,9 +5,10 @@ import pytest
 
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.cell.nodes import unit
+from weavecolor.optics.cell.openness import pencils
 from weavecolor.optics.cell.rays import blocked
 from weavecolor.optics.cell.silhouette import bands, silhouette
-from weavecolor.optics.cell.transport import _start, fine_samples, pencils
+from weavecolor.optics.cell.transport import _start, fine_samples
 from weavecolor.optics.cell.tubes import tubes
 
 CLOTHS = ("shot-organza-red-black", "shot-taffeta-green-red", "silk-satin-gold",

@@ -12,7 +12,7 @@ from weavecolor.colour.screen import decoded, space
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.appearance import appearance
-from weavecolor.optics.cell.transport import openness
+from weavecolor.optics.cell.openness import openness
 from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.celltexture import THROUGH, cell_texture

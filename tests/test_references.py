@@ -9,7 +9,7 @@ import traced
 
 from weavecolor.optics import kubelka
 from weavecolor.optics.cell.nodes import unit
-from weavecolor.optics.cell.transport import openness
+from weavecolor.optics.cell.openness import openness
 
 
 @pytest.fixture(scope="module")

@@ -23,7 +23,8 @@ from weavecolor.optics.cell.finish import (
     surfaces,
 )
 from weavecolor.optics.cell.nodes import Nodes, Vector
-from weavecolor.optics.cell.pairs import Distance, Pairs, pairs
+from weavecolor.optics.cell.nodes import nodes as nodes_
+from weavecolor.optics.cell.pairs import Distance, pairs
 from weavecolor.optics.cell.transport import beams, transport
 from weavecolor.optics.kubelka import film
 from weavecolor.textile.cloth import Cloth, Construction, Yarn
@@ -126,10 +127,10 @@ def content(cloth: Cloth) -> tuple[Any, ...]:
 class Lie:
     """How a layer lies and where it is open: what counts where openings of layers line up.
 
-    Labels: D upper nodes, then E ``named`` directions. ``through`` (N,): beam; ``share`` (N,):
-    quadrature shares, 0 for named directions. ``thickness`` mm; ``depths``: evenly spaced
-    quantiles of how deep below its front the layer is met by diffuse light, mm; ``pitch``: mean
-    yarn spacing, mm.
+    Labels: D upper nodes, then E ``named`` directions. ``through`` (N,): beam; ``open`` (N,): share
+    of it that no yarn's outline covers; ``share`` (N,): quadrature shares, 0 for named directions.
+    ``thickness`` mm; ``depths``: evenly spaced quantiles of how deep below its front the layer is
+    met by diffuse light, mm; ``pitch``: mean yarn spacing, mm.
     """
 
     construction: Construction
@@ -138,6 +139,7 @@ class Lie:
     named: tuple[Vector, ...]
     exact: bool
     through: Array
+    open: Array
     share: Array
     thickness: float
     depths: tuple[float, ...]
@@ -317,6 +319,7 @@ def layer_optics(
         labels,
         exact,
         through,
+        through,
         share,
         geometry.top + geometry.bottom,
         _depths(dyed.construction, flip),
@@ -334,18 +337,28 @@ def layer_pairs(layer: Lie, distance: Distance, nodes: bool = True) -> Array:
     for v in layer.named:
         x, y, z = to_cloth_frame(v, layer.turn, layer.flip)
         vectors.append((x, y, z))
-    grid = transport(construction).nodes
+    grid = nodes_()
     half = grid.half
-    joint: Pairs = pairs(construction, distance, tuple(vectors), layer.flip, nodes, layer.exact)
-    size = half + len(vectors)
-    out = np.zeros((size, size))
-    for order, weight in _orders(grid, layer.turn, layer.flip):
-        up = order[:half]
-        index = up if not layer.flip else up - half
-        out[:half, :half] += weight * joint.node[np.ix_(index, index)]
-        if vectors:
-            out[half:, :half] += weight * joint.named_node[:, index]
-    out[:half, half:] = out[half:, :half].T
-    if vectors:
-        out[half:, half:] = joint.named
-    return out
+    counted = pairs(construction, distance, tuple(vectors), layer.flip, nodes, layer.exact)
+    orders = [
+        (order[:half] - (half if layer.flip else 0), weight)
+        for order, weight in _orders(grid, layer.turn, layer.flip)
+    ]
+    open_, slips = layer.open[:half], layer.open[half:]
+    node, named_node, named = counted.laid(orders).joint(open_, slips, layer.share[:half])
+    joint = np.block([[node, named_node.T], [named_node, named]])
+    return _slipped(joint, layer.open, layer.through)
+
+
+def _slipped(joint: Array, open_: Array, through: Array) -> Array:
+    """Joint share (N, N) that gets through both ways, where the outlines leave ``joint`` open both
+    ways and ``open_`` one way, and ``through`` passes one way in all: what slips between the
+    filaments of a yarn goes straight on but meets no opening again on the way back."""
+    slip = np.clip((through - open_) / np.maximum(1.0 - open_, 1e-9), 0.0, 1.0)
+    one, other = open_[:, None], open_[None, :]
+    return np.asarray(
+        joint
+        + (one - joint) * slip[None, :]
+        + (other - joint) * slip[:, None]
+        + (1.0 - one - other + joint) * np.outer(slip, slip)
+    )

@@ -8,6 +8,7 @@ Vegetation Interactions, 1991, ch. 5), here by counting over the cell instead of
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache, partial
 from typing import Any
@@ -16,10 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.cache import Kept
-from weavecolor.optics.cell.nodes import Vector, unit
+from weavecolor.optics.cell.nodes import Nodes, Vector, unit
+from weavecolor.optics.cell.nodes import nodes as nodes_
+from weavecolor.optics.cell.openness import pencils
 from weavecolor.optics.cell.rays import blocked
 from weavecolor.optics.cell.silhouette import silhouette
-from weavecolor.optics.cell.transport import Transport, beams, pencils, transport
+from weavecolor.optics.cell.tubes import Tubes, tubes
 from weavecolor.textile.cloth import Construction
 
 Array = NDArray[np.float64]
@@ -32,12 +35,49 @@ _QUICK_POINTS = 987
 
 @dataclass(frozen=True, eq=False)
 class Pairs:
-    """Joint probabilities that both of two directions are open from one point behind the layer:
-    ``node`` (D, D) between upper nodes, ``named_node`` (E, D), ``named`` (E, E)."""
+    """How both of two directions are open from one point behind the layer, as counted.
+
+    ``node`` (D, D) between upper nodes, ``named_node`` (E, D), ``named`` (E, E): joint shares over
+    the root of the product of both own shares. ``gain`` (E,): how much oftener even light gets out
+    where the named direction is open than elsewhere. ``held`` (D + E, D + E): how much of the
+    register is left. Without nodes, the first two are empty.
+    """
 
     node: Array
     named_node: Array
     named: Array
+    gain: Array
+    held: Array
+
+    def laid(self, orders: Sequence[tuple[NDArray[np.intp], float]]) -> Pairs:
+        """The same by other nodes: for each way to name them (D,), its weight."""
+        count = self.held.shape[0] - orders[0][0].size
+        node, named, held = (np.zeros_like(a) for a in (self.node, self.named_node, self.held))
+        for order, weight in orders:
+            if self.node.size:
+                node += weight * self.node[np.ix_(order, order)]
+                named += weight * self.named_node[:, order]
+            every = np.concatenate([order, order.size + np.arange(count)])
+            held += weight * self.held[np.ix_(every, every)]
+        return Pairs(node, named, self.named, self.gain, held)
+
+    def joint(self, through: Array, own: Array, share: Array) -> tuple[Array, Array, Array]:
+        """Joint shares (D, D), (E, D), (E, E) where the nodes' own are ``through`` (D,) and the
+        named directions' ``own`` (E,); ``share`` (D,) of even light."""
+        half = through.size
+        pair = _uneven(_joint(self.named, own, own), own, own, self.held[half:, half:])
+        if not self.node.size:
+            return np.outer(through, through), np.outer(own, through), pair
+        named = np.zeros((0, half))
+        if own.size:
+            named = _joint(self.named_node, own, through)
+            # few nodes cannot follow how openings line up and part with angle: set the mean right
+            mean = self.gain * own * float(share @ through)
+            ratio = np.minimum(mean, own) / np.maximum(named @ share, 1e-12)
+            named = np.minimum(named * ratio[:, None], own[:, None])
+            named = _uneven(named, own, through, self.held[half:, :half])
+        node = _joint(self.node, through, through)
+        return _uneven(node, through, through, self.held[:half, :half]), named, pair
 
 
 #: Coefficient of variation of yarn spacing in cloth as woven. Assumed, not sourced.
@@ -79,8 +119,8 @@ def _spread(count: int, which: int) -> Array:
 def _behind(construction: Construction, distance: Distance, count: int, flip: bool) -> NDArray[Any]:
     """Points (3, n) behind the layer at the given distance; behind is above the face where the
     cloth lies ``flip``-ped."""
-    cell = transport(construction)
-    foot = pencils(cell.geometry, count).copy()
+    geometry = tubes(construction)
+    foot = pencils(geometry, count).copy()
     n = foot.shape[1]
     beyond = np.zeros(n)
     if distance.depths:
@@ -88,16 +128,20 @@ def _behind(construction: Construction, distance: Distance, count: int, flip: bo
         beyond += np.interp(_spread(n, 4), levels, distance.depths)
     for k, (least, most) in enumerate(distance.spans):
         beyond += least + (most - least) * _spread(n, 5 + k)
-    foot[2] = cell.geometry.top + beyond if flip else -cell.geometry.bottom - beyond
+    foot[2] = geometry.top + beyond if flip else -geometry.bottom - beyond
     return foot
 
 
-def _joint(open_a: NDArray[Any], open_b: NDArray[Any], through_a: Array, through_b: Array) -> Array:
-    """Joint probability, scaled so that each direction's own share is the layer's openness."""
-    n = open_a.shape[0]
-    scale_a = through_a / np.maximum(open_a.mean(axis=0), 1e-12)
-    scale_b = through_b / np.maximum(open_b.mean(axis=0), 1e-12)
-    joint = (open_a.T @ open_b) / n * np.sqrt(np.outer(scale_a, scale_b))
+def _counted(open_a: NDArray[np.float32], open_b: NDArray[np.float32]) -> Array:
+    """Joint share of rays (n, a) and (n, b) over the root of the product of their own."""
+    own = np.outer(open_a.mean(axis=0, dtype=float), open_b.mean(axis=0, dtype=float))
+    both = (open_a.T @ open_b) / open_a.shape[0]
+    return np.asarray(both / np.sqrt(np.maximum(own, 1e-24)), float)
+
+
+def _joint(counted: Array, through_a: Array, through_b: Array) -> Array:
+    """Joint share, scaled so that each direction's own share is as given."""
+    joint = counted * np.sqrt(np.outer(through_a, through_b))
     return np.asarray(np.minimum(joint, np.minimum.outer(through_a, through_b)))
 
 
@@ -129,7 +173,7 @@ class _Bundle:
         return points, (toward * np.array([1.0, 1.0, -1.0 if self.flip else 1.0])).T
 
     def _to_nodes(self, points: NDArray[Any], which: int) -> tuple[NDArray[Any], NDArray[Any]]:
-        grid = transport(self.construction).nodes
+        grid = nodes_()
         half, n = grid.half, points.shape[1]
         shift = np.arange(half)[None, :]
         a = (_spread(n, 2 * which)[:, None] + shift * 0.6180339887) % 1.0
@@ -153,7 +197,7 @@ def _open(bundles: list[_Bundle]) -> list[NDArray[Any]]:
 
 def _trace(bundles: list[_Bundle]) -> list[NDArray[Any]]:
     """Bundles along one direction by the cell's silhouette, all others ray by ray, together."""
-    geometry = transport(bundles[0].construction).geometry
+    geometry = tubes(bundles[0].construction)
     scattered = [b for b in bundles if b.toward is None]
     met: dict[_Bundle, NDArray[Any]] = {}
     if scattered:
@@ -192,10 +236,8 @@ def pairs(
     behind a layer, and only the named directions are counted out. Not ``exact``: fewer points,
     for pictures.
     """
-    cell = transport(construction)
-    half = cell.nodes.half
-    through = np.maximum(cell.through[half:] if flip else cell.through[:half], 0.0)
-    own = np.array([b.through for b in beams(construction, vectors, exact)])
+    geometry, grid = tubes(construction), nodes_()
+    half = grid.half
     points = (_NAMED_POINTS if nodes else _FAR_POINTS) if exact else _QUICK_POINTS
     outward = partial(_Bundle, construction, distance, flip)
     wanted = [outward(points, v) for v in vectors]
@@ -205,37 +247,30 @@ def pairs(
         wanted += [outward(points)] * bool(vectors)
     opened = iter([out.astype(np.float32) for out in _open(wanted)])
 
-    held = _held_register(cell, distance, vectors, flip)
-    pair = np.zeros((0, 0))
+    held = _held_register(geometry, grid, distance, vectors, flip)
+    pair, named, gain = np.zeros((0, 0)), np.zeros((0, half)), np.zeros(0)
     if vectors:
         fine = np.stack([next(opened) for _ in vectors], axis=1)
-        pair = _uneven(_joint(fine, fine, own, own), own, own, held[half:, half:])
+        pair = _counted(fine, fine)
     if not nodes:
-        return Pairs(np.outer(through, through), np.outer(own, through), pair)
+        return Pairs(np.zeros((0, 0)), named, pair, gain, held)
     coarse = [next(opened) for _ in vectors]
     node, other = (next(opened).reshape(-1, half) for _ in range(2))
-    named = np.zeros((0, half))
     if vectors:
-        named = _joint(np.stack(coarse, axis=1), node, own, through)
-        # few nodes cannot follow how openings line up and part with angle: set the mean right
-        share = cell.nodes.share[:half]
+        named = _counted(np.stack(coarse, axis=1), node)
         out = next(opened)
         together = (fine * out[:, None]).mean(axis=0)
-        apart = np.maximum(fine.mean(axis=0) * out.mean(), 1e-12)
-        mean = together / apart * own * float(share @ through)
-        ratio = np.minimum(mean, own) / np.maximum(named @ share, 1e-12)
-        named = np.minimum(named * ratio[:, None], own[:, None])
-        named = _uneven(named, own, through, held[half:, :half])
-    joint = _joint(node, other, through, through)
+        gain = together / np.maximum(fine.mean(axis=0) * out.mean(), 1e-12)
+    joint = _counted(node, other)
     joint = 0.5 * (joint + joint.T)
-    if cell.turned is not None:  # half a turn changes nothing: twice the points for the same work
-        turn = cell.nodes.turned(cell.nodes.steps // 2)[:half]
+    if geometry.partner is not None:  # half a turn changes nothing: twice the points
+        turn = grid.turned(grid.steps // 2)[:half]
         joint = 0.5 * (joint + joint[np.ix_(turn, turn)])
-    return Pairs(_uneven(joint, through, through, held[:half, :half]), named, pair)
+    return Pairs(joint, named, pair, gain, held)
 
 
 def _held_register(
-    cell: Transport, distance: Distance, vectors: tuple[Vector, ...], flip: bool
+    geometry: Tubes, nodes_: Nodes, distance: Distance, vectors: tuple[Vector, ...], flip: bool
 ) -> Array:
     """How much of the register between openings is left (D + E, D + E), 0-1, after the sideways
     way between two passages.
@@ -245,13 +280,13 @@ def _held_register(
     paracrystalline order (R. Hosemann, S. N. Bagchi, Direct Analysis of Diffraction by Matter,
     1962).
     """
-    half = cell.nodes.half
-    grid = cell.nodes.vector[half:] if flip else cell.nodes.vector[:half]
+    half = nodes_.half
+    grid = nodes_.vector[half:] if flip else nodes_.vector[:half]
     every = np.concatenate([grid, np.array(vectors).reshape(-1, 3)])
     slope = every[:, :2] / np.abs(every[:, 2:])
     depth = float(np.mean(distance.depths)) if distance.depths else 0.0
-    depth += sum(0.5 * (a + b) for a, b in distance.spans) + cell.geometry.bottom
-    way = depth * np.linalg.norm(slope[:, None] - slope[None], axis=-1) / cell.geometry.pitch
+    depth += sum(0.5 * (a + b) for a, b in distance.spans) + geometry.bottom
+    way = depth * np.linalg.norm(slope[:, None] - slope[None], axis=-1) / geometry.pitch
     return np.asarray(np.exp(-2.0 * np.pi**2 * distance.uneven**2 * way))
 
 

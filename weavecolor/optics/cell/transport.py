@@ -22,9 +22,10 @@ from numpy.typing import NDArray
 
 from weavecolor.cache import Kept
 from weavecolor.optics.cell.nodes import Nodes, Vector, nodes
+from weavecolor.optics.cell.openness import counted, openness
 from weavecolor.optics.cell.rays import Hits, first_hits
 from weavecolor.optics.cell.silhouette import silhouette
-from weavecolor.optics.cell.surface import Patches, Samples, lattice, patches, samples, spots
+from weavecolor.optics.cell.surface import Patches, Samples, patches, samples
 from weavecolor.optics.cell.tubes import WARP, Tubes, tubes
 from weavecolor.textile.cloth import Construction
 
@@ -33,11 +34,7 @@ Array = NDArray[np.float64]
 _COARSE = 1800  # samples on the cell for diffuse light
 _NO_AREA = 1e-9  # of a patch that lies wholly within another yarn
 _FINE = 10000  # samples on the cell for a named direction
-# pencils of light through the cell for a named direction; more where less than this passes
-_PENCILS, _MORE_PENCILS, _LITTLE = 10946, 46368, 0.1
 _QUICK_PENCILS = 2584  # for pictures
-_WIDEST = 0.05  # pencils are no wider than if they stood so close, over the yarn spacing
-_FOOTPRINT = 0.35  # pencil width over pencil spacing: finer edges, no bias in narrow gaps
 
 
 @dataclass(frozen=True, eq=False)
@@ -248,45 +245,6 @@ def _sight(geometry: Tubes, surface: Samples, vector: Vector) -> NDArray[Any]:
     return seen
 
 
-@lru_cache(maxsize=8)
-def pencils(geometry: Tubes, count: int) -> NDArray[Any]:
-    """Points (3, n) spread evenly over the distinct crossings at mid-plane height."""
-    n = len(geometry.distinct)
-    if geometry.many:
-        column, u, v = spots(geometry, count)
-    else:  # one lattice over all of them side by side
-        u, v = lattice(count)
-        column = np.minimum((u * n).astype(np.intp), n - 1)
-        u = u * n - column
-    x = geometry.distinct[column, 1] + u - 0.5
-    y = geometry.distinct[column, 0] + v - 0.5
-    return np.stack([x * geometry.spacing[0], y * geometry.spacing[1], np.zeros_like(x)])
-
-
-def openness(geometry: Tubes, vectors: Array) -> Array:
-    """Shares (...) of beams along ``vectors`` (..., 3) that pass between the yarns unscattered.
-
-    Where little passes, it is counted again with more pencils of light, so that it is known to
-    about 1 % all the same.
-    """
-    each = np.reshape(vectors, (-1, 3))
-    share = _counted(geometry, each, _PENCILS)
-    little = (0.0 < share) & (share < _LITTLE)
-    if little.any():
-        share[little] = _counted(geometry, each[little], _MORE_PENCILS)
-    return share.reshape(np.shape(vectors)[:-1])[()]  # a plain number for one vector
-
-
-def _counted(geometry: Tubes, vectors: Array, count: int) -> Array:
-    foot = pencils(geometry, count)
-    apart = min(np.sqrt(geometry.area / foot.shape[1]), _WIDEST * geometry.pitch)
-    width = _FOOTPRINT * apart * np.sqrt(np.abs(vectors[:, 2]))
-    return np.array([
-        silhouette(geometry, tuple(v)).open_share(foot, w).mean(dtype=float)
-        for v, w in zip(vectors.tolist(), width.tolist(), strict=True)
-    ])  # fmt: skip
-
-
 _beams: Kept[tuple[Construction, Vector, bool], Beam] = Kept(256)
 
 
@@ -311,7 +269,7 @@ def _beam(construction: Construction, vector: Vector, exact: bool) -> Beam:
         through = float(openness(cell.geometry, there))
         near = _scaled_sight(cell.geometry, fine_samples(construction), vector, through)
     else:
-        through, near = float(_counted(cell.geometry, there[None], _QUICK_PENCILS)[0]), None
+        through, near = float(counted(cell.geometry, there[None], _QUICK_PENCILS)[0]), None
     return Beam(there, near, _scaled_sight(cell.geometry, cell.samples, vector, through), through)
 
 

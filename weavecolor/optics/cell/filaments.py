@@ -1,0 +1,512 @@
+"""The unit cell of yarns made of clear filaments: its paths of light, traced without dye.
+
+Knows where filaments lie and how their paths are gathered by direction and by the lengths run in
+warp and weft, so that a dye is a sum over lengths afterwards; knows nothing of cloths, fibres by
+name, scenes or stacks. Paths are exact (:mod:`weavecolor.optics.cell.paths`); what is left is noise
+of their number, kept down by evenly spread starts, by reciprocity and by the cell's own symmetry.
+
+A staple yarn is traced with at most :data:`MOST_FILAMENTS` fibres in its section.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from weavecolor.errors import InputError
+from weavecolor.optics.cell import paths
+from weavecolor.optics.cell.nodes import Nodes, Vector, nodes
+
+Array = NDArray[np.float64]
+Told = Callable[[float], None]
+
+#: More fibres than this in a section are traced as so many thicker ones.
+MOST_FILAMENTS = 64
+#: Half the angle of a named light or eye, degrees: a small lamp, or an eye at arm's length. Exact
+#: pairs of directions are not defined for smooth rods.
+APERTURE_DEG = 5.0
+
+# Lengths: geometric steps above a share of the yarn's height.
+_LEVELS, _RATIO, _SHORTEST = 44, 1.2, 0.02
+_ROOM = 1 << 18  # leaves at once
+_WIDE = 97  # repeats that the starts are spread over, so that twisted yarns lie every way
+
+
+@dataclass(frozen=True)
+class Strand:
+    """One yarn system as it is traced.
+
+    ``width`` and ``height`` of the yarn, mm; ``filaments`` round ones at ``packing`` in it, or one
+    solid rod; ``index`` of refraction; ``twist`` rad/mm (a flat yarn of several lies untwisted);
+    ``dull`` 1/mm, even scattering inside the fibre; ``opaque``: a matt surface that nothing enters,
+    and lengths are then numbers of meetings. ``centres``: across and up in filament radii.
+    """
+
+    width: float
+    height: float
+    filaments: int = 1
+    packing: float = 1.0
+    index: float = 1.55
+    twist: float = 0.0
+    dull: float = 0.0
+    opaque: bool = False
+    centres: tuple[tuple[float, float], ...] | None = None
+
+    @property
+    def single(self) -> bool:
+        return self.filaments == 1 or self.opaque
+
+    @property
+    def filament_radius(self) -> float:
+        """Of a filament, mm; of a rod, half its mean diameter."""
+        radius = 0.5 * math.sqrt(self.width * self.height)
+        return radius if self.single else radius * math.sqrt(self.packing / self.filaments)
+
+
+@dataclass(frozen=True)
+class FilamentCell:
+    """Woven strands: rows of ``lift`` are picks, 1 where the warp is up; spacings, and swings of
+    the axes from the mid-plane, mm. Warp ``i`` lies at x = i times its spacing and runs along y."""
+
+    lift: tuple[tuple[int, ...], ...]
+    warp: Strand
+    weft: Strand
+    warp_spacing: float
+    weft_spacing: float
+    warp_swing: float
+    weft_swing: float
+
+    @property
+    def top(self) -> float:
+        """Highest point of any yarn above the mid-plane, mm; the lowest is as far below."""
+        return max(
+            self.warp_swing + 0.5 * self.warp.height, self.weft_swing + 0.5 * self.weft.height
+        )
+
+    @property
+    def alike(self) -> bool:
+        """Whether its filaments lie as stated, so that it has no symmetry but reciprocity."""
+        return self.warp.centres is not None or self.weft.centres is not None
+
+
+@lru_cache(maxsize=32)
+def arrangement(filaments: int, packing: float, flat: float, seed: int = 1) -> Array:
+    """Centres (n, 2), in filament radii, of round filaments in an ellipse of ``flat`` width over
+    height at ``packing``: drawn at random and pushed apart until they touch at most. Where they are
+    packed more closely than they can lie, they run into one another."""
+    unit = (filaments / packing) ** 0.5
+    wide, high = unit * flat**0.5 - 1.0, unit / flat**0.5 - 1.0
+    if min(wide, high) <= 0.0:
+        high = max(high, 1e-3)
+    rng = np.random.default_rng(seed)
+    at = (rng.random((filaments, 2)) - 0.5) * 2.0 * [wide, high]
+    for _ in range(800):
+        apart = at[:, None] - at[None]
+        far = np.hypot(apart[..., 0], apart[..., 1])
+        np.fill_diagonal(far, 9.0)
+        near = np.maximum(2.02 - far, 0.0) / np.maximum(far, 1e-9)
+        if near.max() < 0.004:
+            break
+        at = at + 0.3 * (apart * near[..., None]).sum(axis=1)
+        out = np.hypot(at[:, 0] / wide, at[:, 1] / high)
+        at /= np.maximum(out, 1.0)[:, None]
+    return np.asarray(at, float)
+
+
+@dataclass(frozen=True, eq=False)
+class _Traced:
+    """A cell as the tracer takes it."""
+
+    rows: Array
+    signs: tuple[Array, Array]
+    centres: tuple[Array, Array]
+    top: float
+    least: float
+    repeat: tuple[float, float]
+    wide: int
+    scale: Array
+
+
+def _prepared(cell: FilamentCell, outline: bool = False) -> _Traced:
+    """``outline``: yarns as solid bodies."""
+    rows = np.zeros((2, paths.COLUMNS))
+    centres = []
+    strands = (cell.warp, cell.weft)
+    spacing = (cell.warp_spacing, cell.weft_spacing)
+    swing = (cell.warp_swing, cell.weft_swing)
+    for k, one in enumerate(strands):
+        row = rows[k]
+        row[paths.SPACING], row[paths.PITCH] = spacing[k], spacing[1 - k]
+        row[paths.SWING] = swing[k]
+        a, b = row[paths.HALF_A], row[paths.HALF_B] = 0.5 * one.width, 0.5 * one.height
+        row[paths.INDEX], row[paths.DULL], row[paths.OPAQUE] = one.index, one.dull, one.opaque
+        if one.single or outline:
+            row[paths.FIL_A], row[paths.FIL_B] = a, b
+            centres.append(np.zeros((1, 2)))
+            continue
+        count = min(one.filaments, MOST_FILAMENTS)
+        radius = 0.5 * (one.width * one.height) ** 0.5 * (one.packing / count) ** 0.5
+        row[paths.FIL_A] = row[paths.FIL_B] = radius
+        flat = one.width / one.height
+        if flat < 1.0 + 1e-9:
+            row[paths.TWIST], row[paths.PHASE] = one.twist, (1.7, 2.3)[k]
+        at = arrangement(count, one.packing, flat, k + 1) if one.centres is None else one.centres
+        centres.append(np.ascontiguousarray(at, float) * radius)
+    up = np.where(np.array(cell.lift) > 0, 1.0, -1.0)
+    picks, ends = up.shape
+    many = max(len(c) for c in centres)
+    least = 0.02 if many <= 8 else 0.05 if many <= 30 else 0.15
+    wide = 1 if cell.alike else _WIDE
+    scale = np.array([0.0 if s.opaque else _SHORTEST * s.height for s in strands])
+    return _Traced(
+        rows,
+        (np.ascontiguousarray(up.T), -up),
+        (centres[0], centres[1]),
+        1.0005 * cell.top,
+        least,
+        (ends * spacing[0], picks * spacing[1]),
+        wide,
+        scale,
+    )
+
+
+def lengths(cell: FilamentCell) -> tuple[Array, Array]:
+    """What the steps of length in warp and weft stand for, mm (meetings, where opaque)."""
+    steps = np.arange(_LEVELS, dtype=float)
+    out = []
+    for one in (cell.warp, cell.weft):
+        middle = _SHORTEST * one.height * _RATIO ** (steps - 0.5)
+        middle[0] = 0.0
+        out.append(steps.copy() if one.opaque else middle)
+    return out[0], out[1]
+
+
+def kept(cell: FilamentCell, absorption: Array) -> Array:
+    """Share of light left (levels * levels, B) after each pair of lengths, for ``absorption``
+    (B, 2) of warp and weft fibre, 1/mm; of an opaque system, -ln of its reflectance."""
+    absorption = np.asarray(absorption, float)
+    if absorption.ndim != 2 or absorption.shape[1] != 2 or not (absorption >= 0).all():
+        raise InputError("absorption is a table of two columns, warp and weft, 0 or more")
+    warp, weft = (np.exp(-np.outer(x, a)) for x, a in zip(lengths(cell), absorption.T, strict=True))
+    return (warp[:, None] * weft[None]).reshape(_LEVELS * _LEVELS, -1)
+
+
+@lru_cache(maxsize=32)
+def _spread(count: int, ways: int) -> Array:
+    """Evenly spread points (count, ways): a Kronecker sequence (H. Niederreiter, Random Number
+    Generation and Quasi-Monte Carlo Methods, 1992, ch. 3) of powers of the root of x^(d+1) = x + 1
+    (common practice, no source)."""
+    root = 2.0
+    for _ in range(60):
+        root = (1.0 + root) ** (1.0 / (ways + 1))
+    steps = root ** -np.arange(1.0, ways + 1)
+    return np.asarray((0.5 + np.arange(1, count + 1)[:, None] * steps) % 1.0)
+
+
+def ring_edges(grid: Nodes) -> Array:
+    """Squares of the cosines (rings + 1,) between the rings of nodes, that share out even light."""
+    each = grid.share[: grid.half].reshape(grid.rings, -1).sum(axis=1)
+    edges = np.concatenate([[0.0], np.cumsum(each)])
+    edges[-1] = 1.0
+    return edges
+
+
+def _into(cell: _Traced, number: Array) -> Array:
+    """Places (n, 2) that points (n, 2) of the unit square stand for, told out over the repeats."""
+    place = np.arange(len(number))
+    repeat = np.column_stack([place * 7919 % cell.wide, place * 104729 // 97 % cell.wide])
+    return np.asarray((number + repeat) * np.array(cell.repeat))
+
+
+def _node_starts(cell: _Traced, grid: Nodes, each: int) -> tuple[Array, NDArray[np.int32]]:
+    """Starts (n, 5) of ``each`` paths from every node, and their nodes (n,)."""
+    count = 2 * grid.half
+    number = _spread(each * count, 4)
+    label = np.tile(np.arange(count, dtype=np.int32), each)
+    edges = ring_edges(grid)
+    ring, step = np.divmod(label % grid.half, grid.steps)
+    square = edges[ring] + number[:, 2] * (edges[ring + 1] - edges[ring])
+    around = (step + number[:, 3]) * (2.0 * np.pi / grid.steps)
+    flat = np.sqrt(1.0 - square)
+    up = np.where(label < grid.half, 1.0, -1.0) * np.sqrt(np.maximum(square, 1e-6))
+    starts = np.column_stack(
+        [_into(cell, number[:, :2]), flat * np.sin(around), -flat * np.cos(around), -up]
+    )
+    return starts, label
+
+
+def cap(vector: Vector, half_angle_deg: float, number: Array) -> tuple[Array, Array, float]:
+    """Directions (n, 3) of a cap about ``vector`` for points (n, 2) of the unit square, their
+    weights, mean 1, and the cap's share of even light. What would lie behind the cloth is left
+    out."""
+    axis = np.array(vector)
+    helper = np.array([0.0, 0.0, 1.0]) if abs(axis[2]) < 0.9 else np.array([0.0, 1.0, 0.0])
+    one = np.cross(helper, axis)
+    one /= np.linalg.norm(one)
+    two = np.cross(axis, one)
+    low = np.cos(np.radians(half_angle_deg))
+    cosine = 1.0 - number[:, 0] * (1.0 - low)
+    flat, around = np.sqrt(1.0 - cosine**2), 2.0 * np.pi * number[:, 1]
+    out = (
+        cosine[:, None] * axis
+        + (flat * np.cos(around))[:, None] * one
+        + (flat * np.sin(around))[:, None] * two
+    )
+    side = np.sign(axis[2])
+    weight = np.maximum(out[:, 2] * side, 0.0)
+    out[:, 2] = side * np.maximum(out[:, 2] * side, 1e-3)
+    mean = float(weight.mean())
+    return out, weight / max(mean, 1e-12), 2.0 * (1.0 - low) * mean
+
+
+def _followed(
+    cell: _Traced, starts: Array, seed: int, use: Callable[[Array], None], told: Told | None
+) -> float:
+    """Trace all starts on two threads; ``use`` gets the leaves part by part. The light lost."""
+    parts = max(2, -(-len(starts) // 4096))
+    bounds = np.linspace(0, len(starts), parts + 1).astype(int)
+    lost = 0.0
+
+    def one(k: int) -> tuple[list[Array], float]:
+        first, last = int(bounds[k]), int(bounds[k + 1])
+        found, gone = [], 0.0
+        room = np.empty((min(_ROOM, 40 * (last - first) + 1024), paths.LEAF))
+        while first < last:
+            first, made, away = paths.trace(
+                cell.rows, *cell.signs, *cell.centres, cell.top, starts, first, last, seed,
+                cell.least, room, False,
+            )  # fmt: skip
+            found.append(room[:made].copy())
+            gone += away
+        return found, gone
+
+    with ThreadPoolExecutor(2) as pool:
+        for k, (found, gone) in enumerate(pool.map(one, range(parts))):
+            for leaves in found:
+                use(leaves)
+            lost += gone
+            if told is not None:
+                told((k + 1) / parts)
+    return lost
+
+
+def straight(cell: FilamentCell, starts: Array, outline: bool = False) -> NDArray[np.bool_]:
+    """Which starts meet nothing (n,); ``outline``: no yarn's outline either."""
+    ready = _prepared(cell, outline)
+    room = np.empty((len(starts) + 512, paths.LEAF))
+    _, made, _ = paths.trace(
+        ready.rows, *ready.signs, *ready.centres, ready.top, starts, 0, len(starts), 1, 1.0, room,
+        True,
+    )  # fmt: skip
+    free = np.zeros(len(starts), bool)
+    free[room[:made, 0].astype(np.intp)] = True
+    return free
+
+
+def symmetries(cell: FilamentCell, grid: Nodes) -> list[NDArray[np.intp]]:
+    """Permutations of the nodes under which the cell's light is the same."""
+    half = np.arange(2 * grid.half)
+    if cell.alike:
+        return [half]
+    plan = np.array(cell.lift) > 0
+    ring, step = np.divmod(half, grid.steps)
+    twisted = any(not s.single and s.twist != 0.0 for s in (cell.warp, cell.weft))
+    out = []
+    for mx in (False, True):
+        for my in (False, True):
+            for mz in (False, True):
+                if twisted and (mx + my + mz) % 2:
+                    continue  # a mirror turns the twist about
+                moved = plan[:, ::-1] if mx else plan
+                moved = moved[::-1] if my else moved
+                moved = ~moved if mz else moved
+                if not _shifted(plan, moved):
+                    continue
+                s = step.copy()
+                if mx:  # x to -x: azimuth from the warp turns about
+                    s = (-s - 1) % grid.steps
+                if my:
+                    s = (grid.steps // 2 - 1 - s) % grid.steps
+                r = (ring + grid.rings) % (2 * grid.rings) if mz else ring
+                out.append(r * grid.steps + s)
+    return out
+
+
+def _shifted(plan: NDArray[np.bool_], other: NDArray[np.bool_]) -> bool:
+    """Whether a plan is another one moved along."""
+    return any(
+        np.array_equal(plan, np.roll(other, (a, b), (0, 1)))
+        for a in range(plan.shape[0])
+        for b in range(plan.shape[1])
+    )
+
+
+def _pairs(grid: Nodes, ways: list[NDArray[np.intp]]) -> tuple[NDArray[np.int32], Array]:
+    """Which number each pair of nodes (2D, 2D) has, alike ones the same; and by number, the sum of
+    the shares that light of one path may go to."""
+    size = 2 * grid.half
+    one, two = np.meshgrid(np.arange(size), np.arange(size), indexing="ij")
+    least = np.minimum(one * size + two, two * size + one)
+    for way in ways:
+        a, b = way[one], way[two]
+        least = np.minimum(least, np.minimum(a * size + b, b * size + a))
+    kinds, which = np.unique(least, return_inverse=True)
+    pair: NDArray[np.int32] = which.reshape(size, size).astype(np.int32)
+    to = np.broadcast_to(grid.share, (size, size)).ravel()
+    shares = np.bincount(pair.ravel(), to, kinds.size)
+    return pair, np.asarray(shares, float)
+
+
+@dataclass(frozen=True, eq=False)
+class WhiteCell:
+    """Undyed light between nodes: ``factors`` (kinds of pairs, levels * levels) sparse, radiance
+    factors by lengths; ``pair`` (2D, 2D) kind of each pair; ``through`` (2D,) share that meets
+    nothing, ``open`` (2D,) share that the yarns' outlines leave open; ``lost``: share of light that
+    the tracing lost."""
+
+    cell: FilamentCell
+    grid: Nodes
+    factors: sparse.csr_array
+    pair: NDArray[np.int32]
+    through: Array
+    open: Array
+    lost: float
+
+    def dyed(self, absorption: Array) -> NDArray[np.float32]:
+        """Radiance factors (B, 2D, 2D) between nodes; ``absorption`` (B, 2) as in ``kept``."""
+        values = self.factors @ kept(self.cell, absorption).astype(np.float32)
+        return np.ascontiguousarray(values.T)[:, self.pair]
+
+
+def paths_each(cell: FilamentCell) -> int:
+    """Paths traced from each node: many where they are short."""
+    many = max(1 if s.single else min(s.filaments, MOST_FILAMENTS) for s in (cell.warp, cell.weft))
+    return int(np.clip(2400 / many**0.75, 120, 2400))
+
+
+@lru_cache(maxsize=8)
+def white_cell(
+    cell: FilamentCell, rings: int = 6, steps: int = 12, each: int = 0, told: Told | None = None
+) -> WhiteCell:
+    """Trace the cell's light between all nodes once; ``each`` paths a node, 0 for enough."""
+    ready, grid = _prepared(cell), nodes(rings, steps)
+    each = each or paths_each(cell)
+    ways = symmetries(cell, grid)
+    pair, shares = _pairs(grid, ways)
+    starts, label = _node_starts(ready, grid, each)
+    table = np.zeros((shares.size, _LEVELS * _LEVELS), np.float32)
+    free = np.zeros(2 * grid.half)
+    weights = np.full(len(starts), 1.0 / each)
+    edges = ring_edges(grid)
+
+    def use(leaves: Array) -> None:
+        paths.gather(
+            leaves, weights, label, edges, steps, pair, ready.scale, _RATIO, _LEVELS, table
+        )
+        passed = leaves[:, 7] == 0.0
+        np.add.at(free, label[leaves[passed, 0].astype(np.intp)], leaves[passed, 4])
+
+    lost = _followed(ready, starts, 1, use, told) / len(starts)
+    solid = cell.warp.single and cell.weft.single
+    open_ = free / each
+    if not solid:
+        shut = ~straight(cell, starts, True)
+        open_ = 1.0 - np.bincount(label, shut, 2 * grid.half) / each
+    through, open_ = (_even(v, grid, ways) for v in (free / each, open_))
+    factors = table / shares[:, None].astype(np.float32)
+    total = factors.sum(axis=1)[pair]
+    scale = _closing(np.asarray(total, float), grid.share, 1.0 - through)
+    first = np.unique(pair, return_index=True)[1]
+    a, b = np.divmod(first, 2 * grid.half)
+    factors *= (scale[a] * scale[b])[:, None].astype(np.float32)
+    return WhiteCell(cell, grid, sparse.csr_array(factors), pair, through, open_, lost)
+
+
+def _even(values: Array, grid: Nodes, ways: list[NDArray[np.intp]]) -> Array:
+    """A share by node (2D,) made the same where the cell is, and along a line from both sides."""
+    mean = np.mean([values[way] for way in ways], axis=0)
+    return np.asarray(0.5 * (mean + mean[grid.opposite]))
+
+
+def _closing(total: Array, share: Array, target: Array) -> Array:
+    """Factors (2D,) by whose products a symmetric table sends out all the light it gets."""
+    scale = np.ones(share.size)
+    for _ in range(100):
+        sent = scale * (total @ (scale * share))
+        scale *= np.sqrt(target / np.maximum(sent, 1e-12))
+    return scale
+
+
+@dataclass(frozen=True, eq=False)
+class Rays:
+    """Where undyed light of one bundle went: ``toward`` (n, 3), ``weight`` (n,) share of the
+    bundle, ``column`` (n,) its lengths as in ``kept``; ``through`` share that met nothing, ``open``
+    share that no outline covers."""
+
+    toward: NDArray[np.float32]
+    weight: NDArray[np.float32]
+    column: NDArray[np.int32]
+    through: float
+    open: float
+
+    def gathered(self, place: NDArray[np.integer], count: int, left: Array) -> Array:
+        """Share of the bundle (count, B) by ``place`` (n,), with ``left`` as from ``kept``; rays
+        with a negative place do not count."""
+        own = place >= 0
+        table = sparse.csr_array(
+            (self.weight[own], (place[own], self.column[own])), shape=(count, left.shape[0])
+        )
+        return np.asarray(table @ left)
+
+
+def follow(cell: FilamentCell, toward: Array, weight: Array) -> Rays:
+    """Trace a bundle: one ray from each direction ``toward`` (n, 3) its source, of ``weight`` (n,),
+    mean 1, to places spread over the cloth."""
+    ready = _prepared(cell)
+    number = _spread(len(toward), 4)[:, 2:]  # directions take the first two
+    starts = np.column_stack([_into(ready, number), -toward])
+    found: list[Rays] = []
+    total = len(toward)
+    passed = 0.0
+
+    def use(leaves: Array) -> None:
+        nonlocal passed
+        own = weight[leaves[:, 0].astype(np.intp)] * leaves[:, 4] / total
+        met = leaves[:, 7] > 0.0
+        passed += float(own[~met].sum())
+        column = paths.levels_of(leaves, ready.scale, _RATIO, _LEVELS)
+        found.append(
+            Rays(
+                leaves[met, 1:4].astype(np.float32), own[met].astype(np.float32), column[met], 0, 0
+            )
+        )
+
+    _followed(ready, starts, 2, use, None)
+    open_ = passed
+    if not (cell.warp.single and cell.weft.single):
+        open_ = float(weight @ straight(cell, starts, True)) / total
+    return Rays(
+        np.concatenate([r.toward for r in found]),
+        np.concatenate([r.weight for r in found]),
+        np.concatenate([r.column for r in found]),
+        passed,
+        open_,
+    )
+
+
+def follow_cap(
+    cell: FilamentCell, vector: Vector, count: int, half_angle_deg: float = APERTURE_DEG
+) -> tuple[Rays, float]:
+    """The light of a cap about ``vector``, by ``count`` rays; and the cap's share of even light.
+    An angle of 0 is a parallel beam."""
+    if half_angle_deg == 0.0:
+        return follow(cell, np.tile(np.array(vector, float), (count, 1)), np.ones(count)), 0.0
+    toward, weight, share = cap(vector, half_angle_deg, _spread(count, 4)[:, :2])
+    return follow(cell, toward, weight), share
