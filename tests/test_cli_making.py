@@ -11,7 +11,8 @@ import pytest
 from PIL import Image
 
 from weavecolor.cli import run
-from weavecolor.cli._making import example_projects, in_hand, length_cm
+from weavecolor.cli._making import example_projects
+from weavecolor.cutting.fullness import FullnessWanted
 from weavecolor.cutting.piecesfile import pieces_from_toml
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.decide.wishes import Limits
@@ -21,15 +22,15 @@ from weavecolor.making.answers import (
     check_project,
     cloths_of,
     in_hand_of,
-    lays_of,
     lights_of,
+    needs_of,
     project_cloth,
     stack_of,
     with_stacks,
 )
 from weavecolor.making.file import from_json, load_making, save_making, to_dict, to_json
 from weavecolor.making.lightchoice import LightChoice, scene_of
-from weavecolor.making.model import Making, MakingFullness, MakingLayer, MakingOption, Measured
+from weavecolor.making.model import Making, MakingLayer, MakingOption, Measured
 from weavecolor.optics.appearance import appearance
 from weavecolor.optics.stack import Stack
 from weavecolor.report.makingsheet import MakingSheet, SheetLayer, SheetSwatch, making_sheet_pdf
@@ -117,7 +118,8 @@ def test_from_the_example_to_a_ranking_a_choice_a_lay_and_a_sheet(tmp_path, caps
         "Dark bone channel tape: ",
         "skirt panel",
         "Lay on Shot silk organza, teal and copper",
-        "Laid on: the last of the bolt.",
+        "Laid on: the last of the bolt, 112 cm (44 1/8 in) wide",
+        "flaw 8 x 8 cm",
         "2.97 to 1",  # 2 x (110 - 3) cm on 72 cm
         "open flame",
         "thread count",
@@ -148,8 +150,8 @@ def test_the_example_is_sound_and_is_not_written_to(capsys):
 
 
 def test_fullness_lays_pleats_beside_gathers(capsys):
-    asked = ["fullness", "--finished", "72", "--length", "84 cm", "--cloth", "1.12 m"]
-    asked += ["--hem-round", "200", "--doubled", "both", "--json"]
+    asked = ["fullness", "--finished", "72 cm", "--length", "84 cm", "--cloth", "1.12 m"]
+    asked += ["--hem-round", "200 cm", "--doubled", "both", "--json"]
     assert run(asked) == 0
     found = json.loads(capsys.readouterr().out)
     ways = {(w["kind"], w["doubled"]): w for w in found["ways"]}
@@ -161,8 +163,12 @@ def test_fullness_lays_pleats_beside_gathers(capsys):
     assert single["cloth_length_cm"] == 181.0 and double["cloth_length_cm"] == 342.0
     assert single["mean_layers"] == pytest.approx(218 / 72, abs=1e-3)  # flat folds
     assert double["mean_layers"] == pytest.approx(2 * 218 / 72, abs=2e-3)
-    hem = ways["gathered", False]["by_height"][-1]
-    assert hem["fullness"] == pytest.approx(218 / 200, abs=1e-4) and hem["bare_share"] == 1.0
+    *_, above, edge, hem = ways["gathered", False]["by_height"]
+    assert hem["fullness"] == pytest.approx(218 / 200, abs=1e-4) and above["bare_share"] == 1.0
+    # The hem of 5 cm is turned up: there every layer is two, and the cloth is counted twice.
+    assert edge["below_waist_cm"] == pytest.approx(79.0) and not above["doubled"]
+    assert hem["doubled"] and hem["bare_share"] == 0.0 and hem["layers"] == [2]
+    assert hem["cover"] == pytest.approx(2 * 218 / 200, abs=1e-4)
     assert run(asked[:-1]) == 0
     text = capsys.readouterr().out
     assert "knife pleats, doubled" in text and "84 cm (33 1/8 in)" in text
@@ -192,24 +198,25 @@ def test_a_list_of_pieces_is_laid_at_each_grain(tmp_path, capsys):
     root = ET.parse(tmp_path / "lay.svg").getroot()
     space = "{http://www.w3.org/2000/svg}"
     said = [node.text for node in root.iter(f"{space}text")]
-    assert said.count("1") == 2 and "It fits" in " ".join(map(str, said))
+    assert said.count("1 panel") == 2 and "It fits" in " ".join(map(str, said))
     assert len(list(root.iter(f"{space}polygon"))) >= 4
     assert "panel" in pdf_words((tmp_path / "lay.pdf").read_bytes())
 
 
 def test_every_layer_is_laid_and_the_cloth_without_an_amount_is_told(capsys):
     held = project()
-    organza, chiffon = lays_of(held, held.options[0], 30)
-    assert organza.lay is not None and len(organza.lay.placements) == 3
-    assert chiffon.lay is None and "not given" in chiffon.words
+    organza, chiffon = needs_of(held, held.options[0], 30)
+    assert organza.fits and len(organza.laid[0][1].placements) == 3
+    assert chiffon.laid == () and chiffon.enough is None and "not given" in chiffon.reason
     twice = MakingOption("B", (MakingLayer("o"), MakingLayer("o", 90.0)))
-    (both,) = lays_of(held, twice, 30)
-    assert both.lay is not None
-    assert len(both.lay.placements) + len(both.lay.missing) == 6
+    (both,) = needs_of(held, twice, 30)
+    (_, made), = both.laid  # fmt: skip
+    assert len(made.placements) + len(made.missing) == 6
     odd = MakingOption("C", (MakingLayer("o", 10.0), MakingLayer("o", 60.0)))
-    (none,) = lays_of(held, odd, 30)
-    assert none.lay is None and "odd angles" in none.words
-    assert lays_of(replace(held, pieces=()), twice) == ()
+    (need,) = needs_of(held, odd, 10)
+    turns = {round(p.turned_deg % 180.0) for p in need.laid[0][1].placements}
+    assert turns == {170, 120}  # each layer's pieces at its own grain
+    assert needs_of(replace(held, pieces=()), twice) == ()
     assert set(in_hand_of(held)) == {load_swatch(ORGANZA).name}
 
 
@@ -217,10 +224,6 @@ def test_pieces_in_inches_become_centimetres():
     panel, front = pieces_from_toml(PIECES)
     assert panel.outline[2] == pytest.approx((50.8, 76.2)) and panel.seam_cm == pytest.approx(1.27)
     assert front.fold_edge == 3 and front.seam_cm == 0.0 and front.quantity == 1
-    assert length_cm("27.5 inch", "x") == pytest.approx(69.85)
-    hand = in_hand("44x98 inch", "x")
-    assert (hand.width_cm, hand.length_cm) == pytest.approx((111.76, 248.92))
-    assert in_hand("112 x 250", "x") == ClothInHand(112, 250)
 
 
 @pytest.mark.parametrize(
@@ -251,7 +254,7 @@ def test_a_project_is_begun_shown_and_chosen_in(tmp_path, capsys):
     file, listed = tmp_path / "dress.json", tmp_path / "pieces.toml"
     listed.write_text(PIECES)
     asked = ["project", "new", str(file), "--title", "Dress", "--pieces", str(listed)]
-    asked += ["--cloth", "polyester-organza-blue=112x250", "--behind", "white,open"]
+    asked += ["--cloth", "polyester-organza-blue=112x250cm", "--behind", "white,open"]
     assert run([*asked, "--scene", "candlelit,ballroom", "--want", "most shot"]) == 0
     assert "No option yet" in capsys.readouterr().err
     held = load_making(file)
@@ -289,7 +292,7 @@ def test_the_light_of_a_project_is_the_one_that_was_set():
 
 
 def test_wishes_limits_and_fullness_are_kept():
-    wanted = MakingFullness("skirt", "knife", 72, 112, 84, widths=2)
+    wanted = FullnessWanted("skirt", "knife", 72, 112, 84, widths=2)
     limits = Limits((2, 3), ("o",), (0.0, 45.0), False, ("back",), 80.0, "apart")
     held = project(wishes=("deepest", "target #102030"), limits=limits, fullness=(wanted,))
     assert from_json(to_json(held)) == held
@@ -335,16 +338,18 @@ def test_pictures_that_find_no_room_are_counted():
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (["fullness", "--finished", "x", "--length", "9", "--cloth", "9"], "--finished"),
-        (["fullness", "--finished", "70", "--length", "90", "--cloth", "2"], "seam allowances"),
-        (["fullness", "--finished", "70", "--length", "90", "--cloth", "112", "--kind", "ruched"],
-         "--kind"),
-        (["fullness", "--finished", "70", "--length", "90", "--cloth", "112", "--hem-round", "999"],
-         "will not go round"),
+        (["fullness", "--finished", "x", "--length", "9cm", "--cloth", "9cm"], "--finished"),
+        (["fullness", "--finished", "70", "--length", "9cm", "--cloth", "9cm"], "70 inch"),
+        (["fullness", "--finished", "70cm", "--length", "90cm", "--cloth", "2cm"],
+         "seam allowances"),
+        (["fullness", "--finished", "70cm", "--length", "90cm", "--cloth", "112cm", "--kind",
+          "ruched"], "--kind"),
+        (["fullness", "--finished", "70cm", "--length", "90cm", "--cloth", "112cm",
+          "--hem-round", "999cm"], "10 widths, 15.6 to 1"),
         (["lay", "nothing-such"], "neither a project file nor an example"),
-        (["lay", "gone.toml", "--cloth", "112x250"], "no such file"),
+        (["lay", "gone.toml", "--cloth", "112x250cm"], "no such file"),
         (["lay", EXAMPLE, "--out", "OUT/lay.gif"], ".png, .svg"),
-        (["lay", EXAMPLE, "--cloth", "112"], "width x length"),
+        (["lay", EXAMPLE, "--cloth", "112cm"], "width x length"),
         (["lay", EXAMPLE, "--option", "Z"], "there are: A, B, C"),
         (["project", "new", "OUT/a.txt"], "ends in .json"),
         (["project", "new", "OUT/a.json", "--like", "nothing"], "no example"),

@@ -197,14 +197,15 @@ def test_cloth_that_does_not_go_round_is_set_aside():
     assert made.too_little_cloth[0].fit.enough is False
 
 
-def test_unlisted_cloth_counts_as_enough_and_several_lengths_are_left_open():
+def test_unlisted_cloth_counts_as_enough_and_several_lengths_are_filled_one_after_another():
     panel = Piece("panel", ((0, 0), (60, 0), (60, 150), (0, 150)), seam_cm=0.0)
     found = candidates([Material(RED), Material(BLUE)], BACKINGS[:1], Limits((1, 2)))
     fits = fits_by_lay([panel], {"red and black": [ClothInHand(70.0, 160.0)] * 2})
     blue = next(x for x in found.layers if x.cloth is BLUE)
     answer = fits(Stack((blue,)))
     assert answer.enough is True and "not given" in answer.words
-    assert fits(Stack((found.layers[0],) * 2)).enough is None
+    assert fits(Stack((found.layers[0],) * 2)).enough is True
+    assert fits(Stack((found.layers[0],) * 3)).enough is False
 
 
 def test_nothing_allowed_is_told():

@@ -247,7 +247,7 @@ def test_folded_cloth_refuses_what_it_would_cut_wrong():
     with pytest.raises(InputError, match="other diagonal"):
         lay([odd], ClothInHand(100, 120), 45.0, fold="lengthwise")
     with pytest.raises(InputError, match="straight length"):
-        lay([odd], ClothInHand(100, 99, damage=(((1, 1), (2, 1), (2, 2)),)), fold="lengthwise")
+        lay([odd], ClothInHand(outline=((0, 0), (90, 0), (80, 99))), fold="lengthwise")
     spare = lay([Piece.rectangle("band", 8, 70)], ClothInHand(100, 120), fold="lengthwise", tries=2)
     assert spare.placements[0].copies == 2 and "spare" in spare.notes[0]
 

@@ -12,6 +12,7 @@ from shapely.geometry import Polygon
 
 from weavecolor.cutting.fullness import plan_fullness
 from weavecolor.cutting.lay import lay
+from weavecolor.cutting.needed import cloth_needed
 from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError
@@ -30,7 +31,7 @@ from weavecolor.report.makingsheet import (
 )
 from weavecolor.report.sheetblocks import Style
 from weavecolor.report.sheetdrawings import lay_drawing, layer_icon
-from weavecolor.report.sheetlayout import GUIDE, grain_words, lay_sentences, sheet_pages
+from weavecolor.report.sheetlayout import GUIDE, grain_words, needed_sentences, sheet_pages
 
 FRONT = Piece.rectangle("front", 20, 40, fold_edge=3)
 GORE = Piece.polygon("gore", [(0, 0), (50, 0), (35, 60), (20, 60)], quantity=2)
@@ -53,7 +54,7 @@ def sheet(**changes):
         ),
         show_through=("Bone channel tape: plain.",),
         pieces=(FRONT, GORE),
-        lays=(("shot organza", lay([FRONT, GORE], CLOTH, tries=3)),),
+        needs=(cloth_needed("shot organza", ((0.0, 1),), [FRONT, GORE], (), [CLOTH], tries=3),),
         fullness=(("skirt", plan_fullness("gathered", 70, 110, 70, fullness=2.5)),),
         cautions=cautions(["silk", "polyester"], sheer=True),
         basis=(
@@ -266,11 +267,12 @@ def test_grain_in_words_and_arrow_agree(degrees, words):
 
 
 def test_a_lay_that_fails_says_so_on_the_sheet():
-    result = lay([Piece.rectangle("panel", 120, 30)], ClothInHand(110, 100), tries=2)
-    lines = lay_sentences(result)
-    assert lines[0].startswith("Cannot fit") and "Not placed: panel" in lines[1]
-    text, _, _ = pdf_text(making_sheet_pdf(sheet(lays=(("voile", result),))))
-    assert "Cannot fit" in text
+    wide = Piece.rectangle("panel", 120, 30)
+    need = cloth_needed("voile", ((0.0, 1),), [wide], (), [ClothInHand(110, 100)], tries=2)
+    lines = needed_sentences(need)
+    assert lines[1].startswith("Cannot fit") and "Not placed: panel" in lines[2]
+    text, _, _ = pdf_text(making_sheet_pdf(sheet(needs=(need,))))
+    assert "Cannot fit: voile" in text
 
 
 @pytest.mark.parametrize(

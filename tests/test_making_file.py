@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from weavecolor.cli._making import example_projects
+from weavecolor.cutting.fullness import FullnessWanted
 from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.decide.compare import Option, evaluate, steps
@@ -31,7 +32,6 @@ from weavecolor.making.model import (
     FullnessAsked,
     Making,
     MakingCloth,
-    MakingFullness,
     MakingLayer,
     MakingOption,
     Measured,
@@ -78,7 +78,7 @@ def example():
         ),
         fold="lengthwise",
         measured=(Measured("red yarn", "spectrum", {"values": [0.1, 1e-300, 1]}, "by phone"),),
-        fullness=(MakingFullness("skirt", "knife", 72, 112, 84, widths=2),),
+        fullness=(FullnessWanted("skirt", "knife", 72, 112, 84, widths=2),),
         fullness_asked=FullnessAsked("box", 3.0, True, on_sheet=True),
         form="box pleats",
         together=False,
@@ -245,7 +245,7 @@ def test_the_example_in_the_documentation_is_read():
     assert made.chosen == "A" and len(made.option("A").layers) == 2
     assert cloths_of(made)["organza"].name == "Organza" and made.pieces[0].quantity == 2
     # Every field that there is is told of.
-    for kind in (Making, MakingCloth, MakingOption, MakingLayer, MakingFullness, Measured,
+    for kind in (Making, MakingCloth, MakingOption, MakingLayer, FullnessWanted, Measured,
                  LightChoice, Limits, Piece, ClothInHand):  # fmt: skip
         for name in kind.__dataclass_fields__:
             assert f"`{name}`" in text or f'"{name}"' in text, (kind.__name__, name)

@@ -1,10 +1,12 @@
-"""What the verbs of making share: lengths in options, projects by name, and what is in hand.
+"""What the verbs of making share: projects by name, and what is in hand.
 
 Knows the terminal; what is made is in ``weavecolor.make``.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,47 +17,35 @@ if TYPE_CHECKING:
     from weavecolor.making.model import Making
 
 
-def length_cm(text: str, field: str, *, zero: bool = False) -> float:
-    """Centimetres of "70", "70 cm", "27.5 inch" or "1.1 m"; a bare number is cm."""
-    from weavecolor.textile.units import length_mm
+def cloth_in_hand(
+    texts: Sequence[str],
+    selvedge: str | None,
+    one_way: bool,
+    bites: Sequence[str],
+    flaws: Sequence[str],
+) -> tuple[ClothInHand, ...]:
+    """The lengths told by --cloth, each with its own words; what else is told is of the first."""
+    from weavecolor.cutting.asked import in_hand_from, length_from, with_damage
 
-    plain = text.strip()
+    hands = [in_hand_from(text, "--cloth") for text in texts]
+    for field, said in (("--selvedge", selvedge), ("--one-way", one_way), ("--bite", bites),
+                        ("--flaw", flaws)):  # fmt: skip
+        if said and not hands:
+            raise InputError("is told with --cloth", field=field)
+    if not hands:
+        return ()
     try:
-        number = float(plain)
-    except ValueError:
-        try:
-            return length_mm(plain) / 10.0
-        except InputError as error:
-            raise error.at(field=field) from None
-    if not (0.0 <= number <= 1e5) or (number == 0.0 and not zero):
-        raise InputError(f"{plain[:40]!r} is no length; write 70, 70 cm or 27.5 inch", field=field)
-    return number
-
-
-def in_hand(text: str, field: str, selvedge_cm: float = 0.0, one_way: bool = False) -> ClothInHand:
-    """The length of cloth of "112 x 250", "112x250 cm", "44 x 98 inch": width by length."""
-    from weavecolor.cutting.remnant import ClothInHand
-
-    wide, _, long = text.casefold().replace("\u00d7", "x").partition("x")
-    long = long.strip()
-    unit = long.lstrip("0123456789.+- ")
-    if not wide.strip() or not long:
-        raise InputError(
-            f"{text[:40]!r} is no cloth in hand; write width x length, such as 112x250 or "
-            "44x98 inch",
-            field=field,
-        )
-    try:
-        float(wide)
-        wide = f"{wide.strip()} {unit}"
-    except ValueError:
-        pass
-    try:
-        return ClothInHand(
-            length_cm(wide, field), length_cm(long, field), selvedge_cm=selvedge_cm, one_way=one_way
-        )
+        if selvedge is not None:
+            edge = length_from(selvedge, "--selvedge", zero=True)
+            hands = [replace(hand, selvedge_cm=edge) for hand in hands]
     except InputError as error:
-        raise InputError(error.what, field=field) from None
+        raise InputError(error.what, field="--selvedge") from None
+    if one_way:
+        hands = [replace(hand, one_way=True) for hand in hands]
+    for kind, spots in (("bite", bites), ("flaw", flaws)):
+        for text in spots:
+            hands[0] = with_damage(hands[0], kind, text, f"--{kind}")
+    return tuple(hands)
 
 
 def example_projects() -> dict[str, Path]:

@@ -83,7 +83,7 @@ def stacks(
 
     held: Making | None = None
     if project_name is not None:
-        held = (own_project(project_name)[1] if keep else project_called(project_name))
+        held = own_project(project_name)[1] if keep else project_called(project_name)
     elif keep:
         raise InputError("needs --project, the file to keep them in", field="--keep")
     if held is None and not cloths:

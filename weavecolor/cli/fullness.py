@@ -1,44 +1,63 @@
-"""``weavecolor fullness``: what pleats and gathers take, and the layers they show."""
+"""``weavecolor fullness``: widths to join, pleats, cloth, bulk, and the layers they show."""
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from weavecolor.cli._making import length_cm
-from weavecolor.cli._shared import choices, give, one_of
+from weavecolor.cli._shared import choices, cloth_called, give, one_of
 from weavecolor.errors import InputError
+
+if TYPE_CHECKING:
+    from weavecolor.cutting.remnant import ClothInHand
+
+_WHICH = {"no": (False,), "yes": (True,), "both": (False, True)}
 
 
 @click.command(
-    epilog="Example: weavecolor fullness --finished 70 --length 90 --cloth 112 --fullness 2.5 "
-    "--hem-round 260 --doubled both"
+    epilog="Example: weavecolor fullness --finished 70cm --length 90cm --cloth 112x420cm "
+    "--fullness 2.5 --hem-round 260cm --doubled both --layers 2 --of shot-organza-teal-copper"
 )
-@click.option("--finished", required=True, help="Finished width: 70, 70 cm or 27.5 inch.")
+@click.option("--finished", required=True, help='Finished width: 70cm or "27 1/2 inch".')
 @click.option("--length", required=True, help="Finished length, waist to hem.")
-@click.option("--cloth", required=True, help="Cloth width between the selvedges.")
+@click.option("--cloth", required=True,
+              help='Cloth width, selvedges not counted; or what is in hand: 112x420cm, "60 inch x '
+              '3.5 yd, selvedge 1 cm", as for weavecolor lay.')  # fmt: skip
 @click.option("--kind", default="gathered,knife,box", show_default=True,
               help="Ways to take it in, with commas: gathered, knife, box, flat.")  # fmt: skip
 @click.option("--fullness", type=float,
               help="Least fullness, cloth to finished width, 1 to 9  [default: 2.5]")  # fmt: skip
 @click.option("--widths", type=click.IntRange(1, 1000), help="Widths of cloth, instead.")
-@click.option("--hem-round", help="How far round the hem hangs; gives the layers by height.")
+@click.option("--hem-round", help="How far round the hem hangs: as many widths as that takes, and "
+              "the layers by height.")  # fmt: skip
 @click.option("--heights", type=click.IntRange(2, 50), default=5, show_default=True,
               help="How many heights to tell of.")  # fmt: skip
 @click.option("--doubled", type=click.Choice(["no", "yes", "both"]), default="no",
               show_default=True, help="Cloth folded up at the hem, hanging double.")  # fmt: skip
-@click.option("--seam", default="1.5", show_default=True, help="Seam allowance at both edges.")
-@click.option("--top", default="1.5", show_default=True, help="Allowance at the top.")
-@click.option("--hem", default="5", show_default=True, help="Hem allowance.")
+@click.option("--sideways", type=click.Choice(["no", "yes", "both"]), default="no",
+              show_default=True, help="Wide cloth: its length goes round, its width is the drop; "
+              "doubled, its fold is the hem.")  # fmt: skip
+@click.option("--pleat", help="Face of one pressed pleat  [default: 4cm]")
+@click.option("--layers", type=click.IntRange(1, 12), default=1, show_default=True,
+              help="Layers of this cloth, each taken in so.")  # fmt: skip
+@click.option("--of", "of_cloth", help="Swatch or cloth file: for the bulk at the waist, and what "
+              "the folds hide.")  # fmt: skip
+@click.option("--seam", default="1.5cm", show_default=True, help="Seam allowance at both edges.")
+@click.option("--top", default="1.5cm", show_default=True, help="Allowance at the top.")
+@click.option("--hem", default="5cm", show_default=True, help="Hem allowance.")
 @click.option("--json", "as_json", is_flag=True, help="Write all numbers as JSON.")
 @click.option("--save", type=click.Path(path_type=Path), help="Write to this file.")
 def command(
     finished: str, length: str, cloth: str, kind: str, fullness: float | None, widths: int | None,
-    hem_round: str | None, heights: int, doubled: str, seam: str, top: str, hem: str,
-    as_json: bool, save: Path | None,
+    hem_round: str | None, heights: int, doubled: str, sideways: str, pleat: str | None,
+    layers: int, of_cloth: str | None, seam: str, top: str, hem: str, as_json: bool,
+    save: Path | None,
 ) -> None:  # fmt: skip
-    """Pleats against gathers at a finished width: cloth used, layers straight on, by height."""
+    """Pleats against gathers at a finished width: widths, cloth, pleats, bulk, layers by height."""
+    from weavecolor.cutting.asked import in_hand_from, length_from
     from weavecolor.cutting.fullness import KINDS
     from weavecolor.report import fullnesstable as written
 
@@ -51,18 +70,26 @@ def command(
         raise InputError("flat cloth takes nothing in; ask for it alone", field="--kind")
     if kinds == ("flat",) and widths is None:
         fullness = 1.0
+    hands: tuple[ClothInHand, ...] = ()
+    if re.search(r"\d\D*?(?:x|\u00d7|\bby\b)\s*[\d.]", cloth):
+        hands = (in_hand_from(cloth, "--cloth"),)
     made = written.fullness_table(
         kinds,
-        length_cm(finished, "--finished"),
-        length_cm(cloth, "--cloth"),
-        length_cm(length, "--length"),
+        length_from(finished, "--finished"),
+        hands[0].usable_width_cm if hands else length_from(cloth, "--cloth"),
+        length_from(length, "--length"),
         fullness=fullness,
         widths=widths,
-        hem_round_cm=None if hem_round is None else length_cm(hem_round, "--hem-round"),
-        doubled={"no": (False,), "yes": (True,), "both": (False, True)}[doubled],
+        hem_round_cm=None if hem_round is None else length_from(hem_round, "--hem-round"),
+        doubled=_WHICH[doubled],
+        sideways=_WHICH[sideways],
         heights=heights,
-        seam_cm=length_cm(seam, "--seam", zero=True),
-        top_cm=length_cm(top, "--top", zero=True),
-        hem_cm=length_cm(hem, "--hem", zero=True),
+        seam_cm=length_from(seam, "--seam", zero=True),
+        top_cm=length_from(top, "--top", zero=True),
+        hem_cm=length_from(hem, "--hem", zero=True),
+        pleat_cm=None if pleat is None else length_from(pleat, "--pleat"),
+        layers=layers,
+        in_hand=hands,
+        cloth=None if of_cloth is None else cloth_called(of_cloth),
     )
     give(written.as_json(made) if as_json else written.as_text(made), save)

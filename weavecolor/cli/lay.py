@@ -3,36 +3,58 @@
 from __future__ import annotations
 
 import json
+import math
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from weavecolor.cli._making import in_hand, in_project, length_cm, project_called
-from weavecolor.cli._shared import choices, give, one_of
+from weavecolor.cli._making import cloth_in_hand, in_project, project_called
+from weavecolor.cli._shared import choices, give, one_of, progress_to
 from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from weavecolor.cutting.fullness import FullnessWanted
     from weavecolor.cutting.lay import Lay
+    from weavecolor.cutting.needed import ClothNeeded
     from weavecolor.cutting.pieces import Piece
+    from weavecolor.cutting.remnant import ClothInHand
+    from weavecolor.making.model import Making
 
 _ENDINGS = (".png", ".svg", ".pdf")
-#: What was laid: a name for it, the pieces as one cuts them, and the result.
-Laid = tuple[str, "Lay"]
+#: What was laid: a name for it, and the sum.
+Laid = tuple[str, "ClothNeeded"]
 
 
-@click.command(epilog="Example: weavecolor lay two-skirt-evening --out lay.png")
+@click.command(
+    epilog="Example: weavecolor lay two-skirt-evening --out lay.png   or: weavecolor lay mine.toml "
+    '--cloth "112 x 250 cm" --selvedge "1 cm" --bite "30 x 40 cm at far left" --layers 2 '
+    '--fullness "skirt: 70 x 90 cm, gathered, 2.5 to 1"'
+)
 @click.argument("pieces")
-@click.option("--cloth", help="Width by length in hand: 112x250, or 44x98 inch.")
+@click.option("--cloth", "cloths", multiple=True,
+              help="Width x length in hand with its unit: 112x250cm, 60 inch x 3.5 yd. "
+              "Several lengths: give it again.")  # fmt: skip
 @click.option("--grain", help="Grains to try, with commas: straight, cross, bias, either, degrees  "
               "[default: straight,cross,bias; of a project, its chosen option's]")  # fmt: skip
-@click.option("--layers", type=click.IntRange(1, 12), default=1, show_default=True,
-              help="How many times all of it is cut.")  # fmt: skip
+@click.option("--layers", type=click.IntRange(1, 12),
+              help="How many layers, each with all of it  [default: 1; a project has its "
+              "own]")  # fmt: skip
 @click.option("--fold", help="How the cloth lies: open, lengthwise, crosswise  [default: open]")
-@click.option("--selvedge", default="0", show_default=True, help="Strip to leave at both edges.")
+@click.option("--selvedge", help='Strip to leave at both edges: 1cm, "3/8 inch".')
 @click.option("--one-way", is_flag=True, help="Nap, or a shot that differs up and down.")
+@click.option("--bite", "bites", multiple=True,
+              help='Cut out before, at an edge: "30 x 40 cm at far left", "... at 0 x 90 '
+              'cm".')  # fmt: skip
+@click.option("--flaw", "flaws", multiple=True,
+              help='A damaged place: its size, then how far from the left selvedge and from the '
+              'cut end: "8 x 8 cm at 70 x 190 cm".')  # fmt: skip
+@click.option("--fullness", "fulls", multiple=True,
+              help='Cut besides the pieces: "skirt: 70 x 90 cm, gathered, 2.5 to 1", '
+              '"sleeve: 30 x 50 cm, knife, 2 widths, doubled".')  # fmt: skip
 @click.option("--option", "option_name", default="", help="Option of a project to lay.")
 @click.option("--tries", type=click.IntRange(1, 100000), help="Lays to try for each grain.")
 @click.option("--out", type=click.Path(path_type=Path),
@@ -40,15 +62,16 @@ Laid = tuple[str, "Lay"]
 @click.option("--json", "as_json", is_flag=True, help="Write the lays as JSON.")
 @click.option("--save", type=click.Path(path_type=Path), help="Write the words to this file.")
 def command(
-    pieces: str, cloth: str | None, grain: str | None, layers: int, fold: str | None,
-    selvedge: str, one_way: bool, option_name: str, tries: int | None, out: Path | None,
-    as_json: bool, save: Path | None,
+    pieces: str, cloths: tuple[str, ...], grain: str | None, layers: int | None, fold: str | None,
+    selvedge: str | None, one_way: bool, bites: tuple[str, ...], flaws: tuple[str, ...],
+    fulls: tuple[str, ...], option_name: str, tries: int | None, out: Path | None, as_json: bool,
+    save: Path | None,
 ) -> None:  # fmt: skip
     """Lay the PIECES on the cloth in hand: does it fit, at which grain, what is left.
 
-    PIECES is a TOML list of pieces (see swatches/projects/ for one), a project file, or the name
-    of an example project. A project's chosen option is laid on the cloths the project has, unless
-    --cloth says otherwise.
+    PIECES is a TOML file of pieces, cloth in hand and fullness (README tells its fields), a project
+    file, or the name of an example project. A project's chosen option is laid on the cloths the
+    project has, every layer with every piece and fullness, unless --cloth says otherwise.
     """
     from weavecolor.cutting.remnant import FOLDS
 
@@ -56,67 +79,76 @@ def command(
         raise InputError(f"a lay is drawn as {', '.join(_ENDINGS)}", file=str(out))
     if fold is not None:
         one_of(FOLDS)(fold)
-    hand = None
-    if cloth is not None:
-        hand = in_hand(cloth, "--cloth", length_cm(selvedge, "--selvedge", zero=True), one_way)
+    hands = cloth_in_hand(cloths, selvedge, one_way, bites, flaws)
     if pieces.casefold().endswith(".toml"):
-        from weavecolor.cutting.piecesfile import read_pieces
+        from weavecolor.cutting.piecesfile import read_cutting
 
         if option_name:
             raise InputError("is for a project; a list of pieces has none", field="--option")
-        if hand is None:
-            raise InputError("say what is in hand, such as 112x250", field="--cloth")
-        rows = read_pieces(pieces)
-        found = _by_grain(rows, hand, grain or "straight,cross,bias", layers, fold or "open", tries)
+        told = read_cutting(pieces)
+        hands = hands or told.cloth
+        if not hands:
+            raise InputError("say what is in hand, such as 112x250cm", field="--cloth")
+        full = _fullness(fulls, hands) or told.fullness
+        found = _by_grain(told.pieces, full, hands, grain, layers or 1, fold or told.fold, tries)
     else:
         project = project_called(pieces)
-        rows = project.pieces
-        if not rows:
-            raise InputError("holds no pieces to lay", file=pieces)
-        if hand is not None:
+        if not (project.pieces or project.fullness or fulls):
+            raise InputError("holds no pieces to lay and no fullness", file=pieces)
+        if hands:
+            full = _fullness(fulls, hands) or project.fullness
             found = _by_grain(
-                rows, hand, grain or "straight,cross,bias", layers, fold or project.fold, tries
+                project.pieces, full, hands, grain, layers or 1, fold or project.fold, tries
             )
         else:
-            if layers != 1 or one_way or selvedge != "0":
-                raise InputError("are told with --cloth; the project has its own",
-                                 field="--layers, --one-way and --selvedge")  # fmt: skip
+            if layers is not None:
+                raise InputError("is told with --cloth; the project's option has its own",
+                                 field="--layers")  # fmt: skip
+            if fulls:
+                project = replace(project, fullness=_fullness(fulls, ()))
             try:
                 found = _of_project(project, option_name, grain, fold, tries)
             except InputError as error:
                 raise in_project(pieces, error) from None
-    files = _drawn(out, found, rows) if out is not None else {}
+    files = _drawn(out, found) if out is not None else {}
     give(_json(found) if as_json else _text(found), save)
     _write(files)
 
 
+def _fullness(texts: Sequence[str], hands: Sequence[ClothInHand]) -> tuple[FullnessWanted, ...]:
+    from weavecolor.cutting.asked import fullness_from
+
+    width = min((hand.usable_width_cm for hand in hands), default=110.0)
+    return tuple(fullness_from(text, "--fullness", width) for text in texts)
+
+
 def _by_grain(
-    rows: Sequence[Piece], hand: Any, grain: str, layers: int, fold: str, tries: int | None
-) -> list[Laid]:
-    from dataclasses import replace
+    pieces: Sequence[Piece], full: Sequence[FullnessWanted], hands: Sequence[ClothInHand],
+    grain: str | None, layers: int, fold: str, tries: int | None,
+) -> list[Laid]:  # fmt: skip
+    from weavecolor.cutting.needed import cloth_needed
 
-    from weavecolor.cutting.lay import lay
-
-    many = [replace(piece, quantity=piece.quantity * layers) for piece in rows]
     times = f", {layers} layers" if layers > 1 else ""
     return [
-        (f"{words}{times}", lay(many, hand, angle, fold=fold, tries=tries))
-        for angle, words in choices(grain, "--grain", _grain)
-    ]
+        (
+            f"{words}{times}",
+            cloth_needed("cloth", ((angle, layers),), pieces, full, hands, fold=fold or "open",
+                         tries=tries),
+        )
+        for angle, words in choices(grain or "straight,cross,bias", "--grain", _grain)
+    ]  # fmt: skip
 
 
 def _of_project(
-    project: Any, option_name: str, grain: str | None, fold: str | None, tries: int | None
+    project: Making, option_name: str, grain: str | None, fold: str | None, tries: int | None
 ) -> list[Laid]:
-    from dataclasses import replace
-
-    from weavecolor.making.answers import chosen_option, lays_of
+    from weavecolor.making.answers import chosen_option, needs_of
 
     option = chosen_option(project, option_name)
     if fold is not None:
         project = replace(project, fold=fold)
     found: list[Laid] = []
-    tried: list[tuple[Any, str]] = [(None, "")]
+    tried: list[tuple[float | None, str]] = [(None, "")]
     if grain is not None:
         tried = list(choices(grain, "--grain", _degrees))
     for angle, words in tried:
@@ -125,14 +157,8 @@ def _of_project(
             by = angle - option.layers[0].grain_deg
             layers = tuple(replace(x, grain_deg=(x.grain_deg + by) % 360.0) for x in option.layers)
             turned = replace(option, layers=layers)
-        for made in lays_of(project, turned, tries):
-            name = f"{made.cloth}, {words}" if words else made.cloth
-            if made.lay is None:
-                click.echo(f"{name}: {made.words}", err=True)
-            else:
-                found.append((name, made.lay))
-    if not found:
-        raise InputError("there is no cloth in hand to lay on; give --cloth, such as 112x250")
+        for made in needs_of(project, turned, tries, progress_to("laying")):
+            found.append((f"{made.cloth}, {words}" if words else made.cloth, made))
     return found
 
 
@@ -154,12 +180,12 @@ def _degrees(text: str) -> tuple[float, str]:
 
 
 def _text(found: Sequence[Laid]) -> str:
-    from weavecolor.report.sheetwords import lay_sentences
+    from weavecolor.report.sheetwords import needed_sentences
 
     lines = []
     for name, made in found:
         lines.append(f"{name[:1].upper()}{name[1:]}:")
-        lines += [f"   {sentence}" for sentence in lay_sentences(made)]
+        lines += [f"   {sentence}" for sentence in needed_sentences(made)]
     return "\n".join(lines) + "\n"
 
 
@@ -169,46 +195,81 @@ def _json(found: Sequence[Laid]) -> str:
             "laid": name,
             "verdict": made.verdict,
             "reason": made.reason,
-            "used_cm": made.used_cm,
-            "shortest_possible_cm": _finite(made.bound_cm),
+            "layers": [{"grain": grain, "layers": count} for grain, count in made.grains],
+            "counted": made.counted,
+            "used_cm": _finite(made.used_cm),
             "short_cm": made.short_cm,
-            "used_share": made.used_share,
-            "largest_left_cm": list(made.largest_left),
-            "missing": list(made.missing),
-            "fold": made.fold,
+            "needed_cm": made.needed_cm,
+            "largest": made.largest,
+            "missing": list(made.laid[-1][1].missing) if made.laid else [],
             "notes": list(made.notes),
-            "placements": [
+            "fullness": [
                 {
-                    "name": p.name,
-                    "cut_cm": [list(corner) for corner in p.cut],
-                    "turned_deg": p.turned_deg,
-                    "mirrored": p.mirrored,
-                    "copies": p.copies,
-                    "on_fold": p.on_fold,
+                    "what": what,
+                    "layers": layers,
+                    "widths": plan.widths,
+                    "panel_cm": plan.panel_cm,
+                    "drop_cm": plan.drop_cm,
+                    "fullness": plan.fullness,
                 }
-                for p in made.placements
+                for what, plan, layers in made.plans
             ],
+            "lengths": [_length(hand, lay) for hand, lay in made.laid],
         }
         for name, made in found
     ]
     return json.dumps({"lays": rows}, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
+def _length(hand: ClothInHand, lay: Lay) -> dict[str, Any]:
+    from weavecolor.cutting.remnant import in_hand_words
+
+    return {
+        "in_hand": in_hand_words(hand),
+        "verdict": lay.verdict,
+        "used_cm": lay.used_cm,
+        "shortest_possible_cm": _finite(lay.bound_cm),
+        "used_share": lay.used_share,
+        "largest_left_cm": list(lay.largest_left),
+        "fold": lay.fold,
+        "notes": list(lay.notes),
+        "placements": [
+            {
+                "name": p.name,
+                "cut_cm": [list(corner) for corner in p.cut],
+                "turned_deg": p.turned_deg,
+                "mirrored": p.mirrored,
+                "copies": p.copies,
+                "on_fold": p.on_fold,
+            }
+            for p in lay.placements
+        ],
+    }
+
+
 def _finite(value: float) -> float | None:
-    return value if abs(value) < 1e12 else None
+    return value if math.isfinite(value) and abs(value) < 1e12 else None
 
 
-def _drawn(out: Path, found: Sequence[Laid], rows: Sequence[Piece]) -> dict[Path, bytes]:
+def _drawn(out: Path, found: Sequence[Laid]) -> dict[Path, bytes]:
     from weavecolor.picture.canvaspdf import pdf_bytes
     from weavecolor.picture.canvaspng import png_bytes
     from weavecolor.picture.canvassvg import svg_text
     from weavecolor.report.laydrawing import lay_page
+    from weavecolor.report.sheetwords import needed_sentences
 
     ending = out.suffix.lower()
-    pages = [lay_page(f"Lay: {name}", made, rows) for name, made in found]
+    drawn = []
+    for name, made in found:
+        for number, (_, lay) in enumerate(made.laid, 1):
+            on = f", length {number}" if len(made.laid) > 1 else ""
+            title = f"Lay: {name}{on}"
+            drawn.append((lay_page(title, lay, made.parts, needed_sentences(made)), title))
+    if not drawn:
+        raise InputError("nothing could be laid, so there is no lay to draw", file=str(out))
     files = {}
-    for number, (page, (name, _)) in enumerate(zip(pages, found, strict=True), 1):
-        path = out if len(pages) == 1 else out.with_name(f"{out.stem}-{number}{out.suffix}")
+    for number, (page, name) in enumerate(drawn, 1):
+        path = out if len(drawn) == 1 else out.with_name(f"{out.stem}-{number}{out.suffix}")
         if ending == ".svg":
             files[path] = svg_text(page, name).encode()
         elif ending == ".pdf":

@@ -88,8 +88,7 @@ def threads(
             f"open share {count.open_share:.2f}, give or take {count.open_share_uncertainty:.2f}"
         )
     lines += [
-        f"could also be {a.ends_per_cm:.1f} x {a.picks_per_cm:.1f} /cm"
-        for a in count.alternatives
+        f"could also be {a.ends_per_cm:.1f} x {a.picks_per_cm:.1f} /cm" for a in count.alternatives
     ]
     lines += [f"caution: {text}" for text in count.cautions]
     click.echo("\n".join(lines))

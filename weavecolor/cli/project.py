@@ -12,7 +12,6 @@ import click
 
 from weavecolor.cli._making import (
     example_projects,
-    in_hand,
     in_project,
     own_project,
     project_called,
@@ -31,15 +30,18 @@ def command() -> None:
 
 @command.command(
     epilog='Example: weavecolor project new dress.json --title "Evening dress" '
-    '--cloth "shot-organza-teal-copper=112x420" --cloth silk-chiffon-ivory '
+    '--cloth "shot-organza-teal-copper=112x420cm" --cloth silk-chiffon-ivory '
     '--behind "white,skin medium" --scene "ballroom,candlelit" --want "most shot"'
 )
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--like", help="Begin with an example's contents; see weavecolor project examples.")
 @click.option("--title", help="What is made.")
 @click.option("--cloth", "cloths", multiple=True,
-              help='Swatch or cloth file, then "=112x250" if that is in hand.')  # fmt: skip
-@click.option("--pieces", type=click.Path(path_type=Path), help="TOML list of pattern pieces.")
+              help='Swatch or cloth file, then "=112x250cm" if that is in hand; after it, with '
+              'commas: selvedge 1 cm, one way, bite 30x40cm at far left, flaw 8x8cm at '
+              '70x190cm.')  # fmt: skip
+@click.option("--pieces", type=click.Path(path_type=Path),
+              help="TOML file of pattern pieces, fullness, cloth in hand.")  # fmt: skip
 @click.option("--behind", help="What may lie behind, with commas.")
 @click.option("--scene", help="Where it is seen, with commas, the main place first.")
 @click.option("--want", "wants", multiple=True, help="A wish, as for weavecolor decide stacks.")
@@ -49,7 +51,6 @@ def new(
     behind: str | None, scene: str | None, wants: tuple[str, ...], over: bool,
 ) -> None:  # fmt: skip
     """Begin a project in FILE, empty or like an example."""
-    from weavecolor.cutting.piecesfile import read_pieces
     from weavecolor.making.answers import check_project
     from weavecolor.making.file import load_making, save_making
     from weavecolor.making.model import Making
@@ -72,7 +73,7 @@ def new(
         kept.update(_by_key(map(_cloth, cloths)))
         made = replace(made, cloths=tuple(kept.values()))
     if pieces is not None:
-        made = replace(made, pieces=read_pieces(pieces))
+        made = _with_cutting(made, pieces)
     if behind is not None:
         made = replace(made, backings=choices(behind, "--behind", str))
     if scene is not None:
@@ -201,12 +202,13 @@ def _by_key(cloths: Iterable[MakingCloth]) -> dict[str, MakingCloth]:
 
 
 def _cloth(text: str) -> MakingCloth:
+    from weavecolor.cutting.asked import in_hand_from
     from weavecolor.files.clothfile import swatch_names
     from weavecolor.making.answers import project_cloth, swatch_cloth
 
     name, equals, amount = text.partition("=")
     name = name.strip()
-    hands = (in_hand(amount, "--cloth"),) if equals else ()
+    hands = (in_hand_from(amount, "--cloth"),) if equals else ()
     if name in swatch_names():
         return swatch_cloth(name, hands)
     path = Path(name)
@@ -216,8 +218,38 @@ def _cloth(text: str) -> MakingCloth:
     return project_cloth(key, path, hands)
 
 
+def _with_cutting(project: Making, path: Path) -> Making:
+    """The project with the pieces and fullness of a cutting file, and the cloth in hand it tells,
+    where there is only one cloth that it can be."""
+    from weavecolor.cutting.piecesfile import read_cutting
+
+    told = read_cutting(path)
+    if told.cloth:
+        without = [kept for kept in project.cloths if not kept.in_hand]
+        if len(without) != 1:
+            raise InputError(
+                "tells what is in hand, but of which cloth? write it behind the cloth: "
+                '--cloth "NAME=112x250cm"',
+                file=str(path),
+                field="cloth",
+            )
+        project = replace(
+            project,
+            cloths=tuple(
+                replace(kept, in_hand=told.cloth) if kept is without[0] else kept
+                for kept in project.cloths
+            ),
+        )
+    return replace(
+        project,
+        pieces=told.pieces,
+        fullness=told.fullness or project.fullness,
+        fold=told.fold or project.fold,
+    )
+
+
 def _text(project: Making) -> str:
-    from weavecolor.cutting.lengths import cm_and_inches
+    from weavecolor.cutting.remnant import in_hand_words
     from weavecolor.decide.judged import stack_words
     from weavecolor.making.answers import cloths_of, lights_of, plans_of, stack_of
     from weavecolor.making.lightchoice import light_words
@@ -230,14 +262,7 @@ def _text(project: Making) -> str:
     for kept in project.cloths:
         lines.append(f"   {kept.key}: {cloths[kept.key].name}")
         for hand in kept.in_hand:
-            size = (
-                "odd remnant" if hand.outline is not None
-                else f"{cm_and_inches(hand.width_cm)} wide, {cm_and_inches(hand.length_cm)} long"
-            )  # fmt: skip
-            more = [hand.name] if hand.name else []
-            more += ["one way"] if hand.one_way else []
-            more += [f"damaged places: {len(hand.damage)}"] if hand.damage else []
-            lines.append(f"      in hand: {', '.join([size, *more])}")
+            lines.append(f"      in hand: {in_hand_words(hand)}")
     lines.append(f"Behind: {', '.join(project.backings) or 'not said'}")
     lines.append(f"Lights: {', '.join(light_words(light) for light in lights_of(project))}")
     lines.append(f"Wanted: {', '.join(project.wishes) or 'not said'}")

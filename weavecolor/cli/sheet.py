@@ -52,6 +52,6 @@ def command(
         raise in_project(project, error) from None
     for path in save_making_sheet(out, made, also_png=png):
         click.echo(f"wrote {path}", err=True)
-    for name, laid in made.lays:
-        if not laid.fits:
-            click.echo(f"caution: {name}: {laid.verdict}, {laid.reason}", err=True)
+    for need in made.needs:
+        if need.enough is False:
+            click.echo(f"caution: {need.cloth}: {need.verdict}, {need.reason}", err=True)

@@ -21,7 +21,12 @@ from shapely.geometry.base import BaseGeometry
 from weavecolor.cutting.lengths import cm_and_inches
 from weavecolor.cutting.nesting import TOLERANCE, Form, Nest, largest_rectangle
 from weavecolor.cutting.pieces import GRID, Piece, Points
-from weavecolor.cutting.remnant import ClothInHand, cloth_as_folded, edge_as_folded
+from weavecolor.cutting.remnant import (
+    ClothInHand,
+    cloth_as_folded,
+    damage_as_folded,
+    edge_as_folded,
+)
 from weavecolor.cutting.turns import Item, Turned, laid_items
 from weavecolor.errors import InputError
 
@@ -59,7 +64,9 @@ class Lay:
     bound_cm : no lay of these pieces can take less than this length; equal to ``used_cm``, the lay
         is the shortest there is.
     short_cm : by how much more cloth the search would have found a lay (straight lengths only).
-    missing : names of the pieces not placed.
+    missing : names of the pieces not placed, once for each copy.
+    left_over : for each given piece, how many of it were not placed as drawn, and mirrored.
+    damage : flaws and bites where they lie on the cloth as it was laid, each in words.
     largest_left : largest clear upright rectangle, x, y, width, height.
     used_share : share of the cloth area up to ``used_cm`` that is cut out, 0-1.
     """
@@ -78,6 +85,8 @@ class Lay:
     sound: BaseGeometry
     tries: int
     notes: tuple[str, ...] = ()
+    left_over: tuple[tuple[int, int], ...] = ()
+    damage: tuple[tuple[Points, str], ...] = ()
 
     @property
     def fits(self) -> bool:
@@ -256,14 +265,45 @@ def lay(
     >>> made.verdict, round(made.used_cm)
     ('fits', 63)
     """
-    if not pieces:
+    return lay_parts(
+        [(piece, grain) for piece in pieces],
+        cloth,
+        fold=fold,
+        tries=tries,
+        seed=seed,
+        progress=progress,
+        stop=stop,
+    )
+
+
+def lay_parts(
+    parts: Sequence[tuple[Piece, str | float]],
+    cloth: ClothInHand,
+    *,
+    fold: str = "open",
+    tries: int | None = None,
+    seed: int = 0,
+    progress: Callable[[int, int, float], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+) -> Lay:
+    """As :func:`lay`, each piece with a grain of its own: the layers of one cloth at two grains.
+
+    Examples
+    --------
+    >>> from weavecolor.cutting.pieces import Piece
+    >>> panel = Piece.rectangle("panel", 40.0, 60.0)
+    >>> made = lay_parts([(panel, 0.0), (panel, 90.0)], ClothInHand(110.0, 100.0), tries=2)
+    >>> made.verdict, round(made.used_cm)
+    ('fits', 63)
+    """
+    if not parts:
         raise InputError("there are no pieces to lay", field="pieces")
-    if sum(piece.quantity for piece in pieces) > 500:
+    if sum(piece.quantity for piece, _ in parts) > 500:
         raise InputError("more than 500 pieces to lay; lay them in parts", field="pieces")
     sound = cloth_as_folded(cloth, fold)
     if sound.is_empty or sound.area <= 0.0:
         raise InputError("no sound cloth is left", field="cloth in hand")
-    items, notes = laid_items(pieces, grain, cloth.one_way, fold)
+    items, notes = laid_items(parts, cloth.one_way, fold)
     left, low, right, high = sound.bounds
     width, length = right - left, high - low
     straight = cloth.outline is None
@@ -297,8 +337,6 @@ def lay(
     else:
         verdict = NO_LAY
         why = "the search found no lay; that does not prove there is none"
-        if short is not None:
-            why += f" (with {cm_and_inches(short)} more it found one)"
     shifted: Layout = [
         None if spot is None else (spot[0], spot[1] + left, spot[2] + low) for spot in layout
     ]
@@ -321,10 +359,17 @@ def _result(
     short: float | None = None,
     tries: int = 0,
 ) -> Lay:
-    placements, shapes, missing = [], [], []
+    placements: list[Placement] = []
+    shapes: list[Polygon] = []
+    missing: list[str] = []
+    left: dict[int, tuple[int, int]] = {}
     for item, spot in zip(items, layout, strict=True):
         if spot is None:
-            missing.append(item.piece.name)
+            missing += [item.piece.name] * item.copies
+            plain, other = left.get(item.part, (0, 0))
+            both = item.copies if item.piece.pair else 1
+            gone = (1, 1) if both == 2 else (0, 1) if item.mirrored else (item.copies, 0)
+            left[item.part] = plain + gone[0], other + gone[1]
             continue
         way, x, y = spot
         cut, sew = (affinity.translate(shape, x, y) for shape in (way.form.polygon, way.sew))
@@ -344,12 +389,12 @@ def _result(
             )
         )
     _verify(shapes, sound)
-    left, low, right, high = sound.bounds
+    near, low, right, high = sound.bounds
     top = max([low, *(shape.bounds[3] for shape in shapes)])
     fold_factor = 2.0 if fold == "crosswise" else 1.0
     cut_area = sum(shape.area for shape in shapes)
-    taken = shapely.intersection(sound, shapely.box(left, low, right, top), grid_size=GRID).area
-    frame = shapely.difference(shapely.box(left, low, right, high), sound, grid_size=GRID)
+    taken = shapely.intersection(sound, shapely.box(near, low, right, top), grid_size=GRID).area
+    frame = shapely.difference(shapely.box(near, low, right, high), sound, grid_size=GRID)
     clear = largest_rectangle(sound.bounds, shapely.union_all([*shapes, frame], grid_size=GRID))
     return Lay(
         verdict,
@@ -366,6 +411,8 @@ def _result(
         sound,
         tries,
         tuple(notes),
+        tuple(left.get(part, (0, 0)) for part in range(1 + max(item.part for item in items))),
+        damage_as_folded(cloth, fold),
     )
 
 

@@ -12,6 +12,9 @@ from weavecolor.errors import InputError, shown
 
 CM_PER_INCH = 2.54  # exact, the international inch
 UNITS = {"cm": 1.0, "inch": CM_PER_INCH}
+#: Cloth is not woven wider, nor a piece of it longer, than this, cm: beyond it the unit is wrong.
+#: Common practice, no source: sheeting and tulle reach some 540 cm, a bolt some 100 m.
+WIDEST_CM, LONGEST_CM = 600.0, 20000.0
 
 
 def unit_cm(unit: str) -> float:
@@ -43,7 +46,11 @@ def positive(value: float, field: str, *, zero: bool = False, most: float = 1e5)
         value = math.inf
     if not math.isfinite(value):
         raise InputError(f"{value} is not a number of centimetres", field=field)
-    if value < 0 or (value == 0 and not zero) or value > most:
+    if value > most:
+        raise InputError(
+            f"{value:g} cm will not do; use at most {most:g} cm (check the unit)", field=field
+        )
+    if value < 0 or (value == 0 and not zero):
         least = "0 or more" if zero else "more than 0"
         raise InputError(f"{value:g} will not do; use {least} and at most {most:g}", field=field)
     return value

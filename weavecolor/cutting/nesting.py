@@ -9,6 +9,7 @@ rectangles take a short cut with the same result.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, cast
 
 import numpy as np
@@ -21,6 +22,7 @@ from shapely.geometry.polygon import orient
 
 from weavecolor.cutting.pieces import GRID
 
+_MOST_SPOTS = 20_000  # places remembered of one search
 TOLERANCE = 1e-6  # cm; shapes may touch, and rounding may overlap them by no more than this
 
 
@@ -147,11 +149,23 @@ class Nest:
             (*part.min(axis=0).tolist(), *part.max(axis=0).tolist()) for part in self._blocked
         ]
         self._cache: dict[tuple[int, int], _NoFit] = {}
+        self._spots: dict[tuple[object, ...], tuple[float, float] | None] = {}
 
     def lowest(
         self, placed: list[tuple[Form, float, float]], moving: Form
     ) -> tuple[float, float] | None:
         """The lowest, then leftmost place for ``moving``; None where there is none."""
+        # Tries that begin alike ask again for the same places: each is worked out once.
+        key = (id(moving), *((id(other), x, y) for other, x, y in placed))
+        if key not in self._spots:
+            if len(self._spots) >= _MOST_SPOTS:
+                self._spots.clear()
+            self._spots[key] = self._lowest(placed, moving)
+        return self._spots[key]
+
+    def _lowest(
+        self, placed: list[tuple[Form, float, float]], moving: Form
+    ) -> tuple[float, float] | None:
         if moving.width > self.width + TOLERANCE or moving.height > self.height + TOLERANCE:
             return None
         if (
@@ -239,11 +253,19 @@ class Nest:
         return self._cache[key]
 
 
+@lru_cache(maxsize=64)
+def _pairs(count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Every pair of ``count`` things, once."""
+    i, j = np.triu_indices(count, 1)
+    i.flags.writeable = j.flags.writeable = False
+    return i, j
+
+
 def _crossings(lines: NDArray[np.float64]) -> NDArray[np.float64]:
     """Where the segments (n, 4) cross or touch one another, shape (m, 2)."""
     low = np.minimum(lines[:, :2], lines[:, 2:]) - TOLERANCE
     high = np.maximum(lines[:, :2], lines[:, 2:]) + TOLERANCE
-    i, j = np.triu_indices(len(lines), 1)
+    i, j = _pairs(len(lines))
     near = ((low[i] <= high[j]) & (low[j] <= high[i])).all(axis=1)
     i, j = i[near], j[near]
     p, q = lines[i, :2], lines[j, :2]

@@ -7,7 +7,8 @@ pointing down the garment unless its grain line is drawn at another angle.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import shapely
 from shapely import affinity
@@ -155,6 +156,28 @@ def check_outline(outline: object, most: float = LARGEST_CM) -> Polygon:
     if max(right - left, high - low) > most:
         raise InputError(f"larger than {most:g} cm across; check the unit (cm or inch)")
     return shapely.orient_polygons(shape)
+
+
+def named_apart(pieces: Sequence[Piece]) -> tuple[Piece, ...]:
+    """The pieces, those of a name that was there before with a number after it.
+
+    Examples
+    --------
+    >>> cuff = Piece.rectangle("cuff", 8.0, 22.0)
+    >>> [piece.name for piece in named_apart([cuff, cuff])]
+    ['cuff', 'cuff (2)']
+    """
+    used = {piece.name for piece in pieces}
+    seen: set[str] = set()
+    found = []
+    for piece in pieces:
+        name, number = piece.name, 1
+        while name in seen or (number > 1 and name in used):
+            number += 1
+            name = f"{piece.name} ({number})"
+        seen.add(name)
+        found.append(piece if name == piece.name else replace(piece, name=name))
+    return tuple(found)
 
 
 def _fold_line(piece: Piece) -> tuple[tuple[float, float], float]:

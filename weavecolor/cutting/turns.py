@@ -42,12 +42,17 @@ class Turned:
 
 @dataclass(frozen=True, eq=False)
 class Item:
-    """One thing to place: cutting it gives ``copies`` of the piece."""
+    """One thing to place: cutting it gives ``copies`` of the piece.
+
+    ``part`` counts the given pieces; ``mirrored`` where it is the other hand of a pair.
+    """
 
     piece: Piece
     ways: tuple[Turned, ...]
     copies: int
     on_fold: bool
+    part: int
+    mirrored: bool = False
 
 
 def _turned(
@@ -113,19 +118,23 @@ def _same(a: Polygon, b: Polygon) -> bool:
 
 
 def laid_items(
-    pieces: Sequence[Piece], grain: str | float, one_way: bool, fold: str
+    parts: Sequence[tuple[Piece, str | float]], one_way: bool, fold: str
 ) -> tuple[list[Item], list[str]]:
-    """Every copy to place, with the turns it may take; and notes for the maker."""
+    """Every copy to place, with the turns it may take; and notes for the maker.
+
+    ``parts``: pieces, each with the grain it is cut at where it does not fix its own.
+    """
     items: list[Item] = []
     notes: list[str] = []
-    for piece in pieces:
+    for part, (piece, grain) in enumerate(parts):
         field = f"piece {piece.name!r}"
         plain = ways_to_turn(piece, grain, one_way, False, fold)
         if fold == "open":
             turned_over = ways_to_turn(piece, grain, one_way, True) if piece.pair else plain
             for copy in range(piece.quantity):
-                ways = turned_over if piece.pair and copy % 2 else plain
-                items.append(Item(piece, ways, 1, False))
+                other = piece.pair and copy % 2 == 1
+                ways = turned_over if other else plain
+                items.append(Item(piece, ways, 1, False, part, other))
             continue
         if piece.fold_edge is not None:
             if not plain:
@@ -134,7 +143,7 @@ def laid_items(
                     "open and trace the whole piece, or fold the other way",
                     field=field,
                 )
-            items += [Item(piece, plain, 1, True)] * piece.quantity
+            items += [Item(piece, plain, 1, True, part)] * piece.quantity
             continue
         free_bias = "bias" in (piece.grain, grain if not piece.grain else "")
         square = all(angle % 90.0 < 1e-6 for angle in warp_angles(piece, grain, one_way))
@@ -153,5 +162,5 @@ def laid_items(
             )
         if piece.quantity % 2:
             notes.append(f"{piece.name}: cut double on the fold, so one is spare.")
-        items += [Item(piece, plain, 2, False)] * ((piece.quantity + 1) // 2)
+        items += [Item(piece, plain, 2, False, part)] * ((piece.quantity + 1) // 2)
     return items, notes

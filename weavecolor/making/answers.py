@@ -7,14 +7,15 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
 from weavecolor.colour.spectra import WAVELENGTHS
-from weavecolor.cutting.lay import Lay
+from weavecolor.cutting.fullness import FullnessWanted
+from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.cutting.remnant import ClothInHand
-from weavecolor.decide.enoughcloth import fits_by_lay, grains_used, lay_layers
+from weavecolor.decide.enoughcloth import fits_by_lay, stack_needs
 from weavecolor.decide.judged import Fits
 from weavecolor.decide.wishes import Limits
 from weavecolor.errors import InputError
@@ -24,7 +25,6 @@ from weavecolor.making.lightchoice import LightChoice
 from weavecolor.making.model import (
     Making,
     MakingCloth,
-    MakingFullness,
     MakingLayer,
     MakingOption,
     backing_of,
@@ -137,7 +137,7 @@ def lights_of(making: Making) -> tuple[LightChoice, ...]:
     return tuple(chosen) or (LightChoice(),)
 
 
-def plans_of(making: Making) -> tuple[MakingFullness, ...]:
+def plans_of(making: Making) -> tuple[FullnessWanted, ...]:
     """What is planned of fullness: what was written down, then the skirt asked about where it is
     to stand on the sheet.
 
@@ -219,60 +219,36 @@ def fits_of(project: Making, tries: int | None = None) -> Fits | None:
     True
     """
     in_hand = in_hand_of(project)
-    if not project.pieces or not in_hand:
+    plans = plans_of(project)
+    if not (project.pieces or plans) or not in_hand:
         return None
-    return fits_by_lay(project.pieces, in_hand, fold=project.fold, tries=tries)
+    return fits_by_lay(project.pieces, in_hand, plans, fold=project.fold, tries=tries)
 
 
-@dataclass(frozen=True, eq=False)
-class ClothLay:
-    """The lay of one cloth of an option: ``lay`` None where ``words`` tell why there is none."""
-
-    cloth: str
-    lay: Lay | None
-    words: str = ""
-
-
-def lays_of(
+def needs_of(
     project: Making,
     option: MakingOption,
     tries: int | None = None,
     progress: Callable[[int, int], None] | None = None,
-) -> tuple[ClothLay, ...]:
-    """Each cloth of the option laid, every layer of it with every piece; none without pieces.
+) -> tuple[ClothNeeded, ...]:
+    """What each cloth of the option must give, every layer of it with every piece and fullness.
 
-    Of several lengths the first that holds it all is taken, else the first. Raises InputError as
-    ``lay.lay``.
+    None without pieces and fullness. Raises InputError as ``needed.cloth_needed``.
 
     Examples
     --------
-    >>> lays_of(project, project.option("A"))
+    >>> needs_of(project, project.option("A"))
     ()
     """
-    if not project.pieces:
-        return ()
-    in_hand = in_hand_of(project)
-    uses = grains_used(stack_of(project, option))
-    made = []
-    for done, (name, use) in enumerate(uses.items(), 1):
-        found: ClothLay | None = None
-        for length in in_hand.get(name, ()):
-            laid = lay_layers(project.pieces, length, use, project.fold, tries)
-            if laid is None:
-                found = ClothLay(
-                    name, None, "its layers lie at odd angles to one another: lay each by hand"
-                )
-                break
-            if found is None or laid.fits:
-                if length.name:
-                    laid = replace(laid, notes=(f"Laid on: {length.name}.", *laid.notes))
-                found = ClothLay(name, laid)
-            if laid.fits:
-                break
-        made.append(found or ClothLay(name, None, "the amount in hand is not given"))
-        if progress is not None:
-            progress(done, len(uses))
-    return tuple(made)
+    return stack_needs(
+        stack_of(project, option),
+        project.pieces,
+        plans_of(project),
+        in_hand_of(project),
+        fold=project.fold,
+        tries=tries,
+        progress=progress,
+    )
 
 
 def with_option(making: Making, option: MakingOption) -> tuple[Making, str]:

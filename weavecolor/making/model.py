@@ -15,7 +15,7 @@ from dataclasses import dataclass, fields
 from functools import lru_cache
 from typing import Any
 
-from weavecolor.cutting.fullness import KINDS, FullnessPlan, plan_fullness
+from weavecolor.cutting.fullness import KINDS, FullnessWanted
 from weavecolor.cutting.lengths import UNITS
 from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import FOLDS, ClothInHand
@@ -165,49 +165,6 @@ class Measured:
 
 
 @dataclass(frozen=True)
-class MakingFullness:
-    """A finished width to be taken in, as asked of ``fullness.plan_fullness``; lengths in cm.
-
-    ``what``: what it is for, such as "skirt". ``widths`` None: as many as ``fullness`` needs.
-    Raises InputError where no plan can be made of it.
-    """
-
-    what: str
-    kind: str
-    finished_cm: float
-    cloth_width_cm: float
-    length_cm: float
-    fullness: float | None = None
-    widths: int | None = None
-    seam_cm: float = 1.5
-    top_cm: float = 1.5
-    hem_cm: float = 5.0
-    doubled: bool = False
-
-    def __post_init__(self) -> None:
-        if not self.what.strip():
-            raise InputError("say what the fullness is for, such as skirt", field="what")
-        one_line(self.what, "what", 60)
-        one_of(self.kind, "kind", KINDS)
-        self.plan()
-
-    def plan(self) -> FullnessPlan:
-        """Widths, cut length and layers."""
-        return plan_fullness(
-            self.kind,
-            self.finished_cm,
-            self.cloth_width_cm,
-            self.length_cm,
-            fullness=self.fullness,
-            widths=self.widths,
-            seam_cm=self.seam_cm,
-            top_cm=self.top_cm,
-            hem_cm=self.hem_cm,
-            doubled=self.doubled,
-        )
-
-
-@dataclass(frozen=True)
 class FullnessAsked:
     """What is being asked about pleats and gathers of the skirt; lengths in cm.
 
@@ -229,11 +186,11 @@ class FullnessAsked:
         for name in ("finished_cm", "width_cm", "drop_cm"):
             within(getattr(self, name), name, 1.0, 5000.0)
 
-    def wanted(self) -> MakingFullness:
+    def wanted(self) -> FullnessWanted:
         """The plan it asks for; flat takes as many whole widths as it needs."""
         flat = self.kind == "flat"
         widths = max(1, int(-(-self.finished_cm // max(self.width_cm - 3.0, 0.1))))
-        return MakingFullness(
+        return FullnessWanted(
             "skirt",
             self.kind,
             self.finished_cm,
@@ -295,7 +252,7 @@ class Making:
     limits: Limits = Limits()
     pieces: tuple[Piece, ...] = ()
     fold: str = "open"
-    fullness: tuple[MakingFullness, ...] = ()
+    fullness: tuple[FullnessWanted, ...] = ()
     fullness_asked: FullnessAsked = FullnessAsked()
     measured: tuple[Measured, ...] = ()
     form: str = ""

@@ -1,43 +1,56 @@
-"""Pleats against gathers on one finished width: cloth taken, layers straight on, layers by height.
+"""Pleats against gathers on one finished width: cloth taken, pleats, bulk, layers by height.
 
 Knows which plans are laid side by side and how they are written down; the working out is
-``fullness``. Lengths in cm.
+``fullness``, the sum of cloth ``needed``. Lengths in cm.
 """
 
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from weavecolor.cutting.folds import LayerShares
-from weavecolor.cutting.fullness import FullnessPlan, HeightLayers, plan_fullness, skirt_layers
-from weavecolor.cutting.lengths import cm, cm_and_inches
+from weavecolor.cutting.fullness import FullnessPlan, FullnessWanted, HeightLayers, skirt_layers
+from weavecolor.cutting.lengths import LONGEST_CM, cm, cm_and_inches
+from weavecolor.cutting.needed import ClothNeeded, cloth_needed
+from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError
+from weavecolor.optics.appearance import MOST_LAYERS, contrast_ratio
+from weavecolor.optics.stack import Layer, Stack
 from weavecolor.report.comparisontable import columns, rounded
+from weavecolor.report.sheetwords import KIND_WORDS, pleat_words
+from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.construction import describe
 
-KIND_WORDS = {
-    "flat": "flat", "gathered": "gathered", "knife": "knife pleats", "box": "box pleats",
-}  # fmt: skip
 
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FullnessWay:
-    """One way to take the width in: its plan, and the layers down the skirt (none if not asked)."""
+    """One way to take the width in: its plan, the cloth it takes, the layers down the skirt (none
+    if not asked), bulk at the waist in mm and what it hides, 0-1 (None without the cloth)."""
 
     plan: FullnessPlan
+    need: ClothNeeded
     heights: tuple[HeightLayers, ...] = ()
+    bulk_mm: tuple[float, float] | None = None
+    hides: float | None = None
 
     @property
     def words(self) -> str:
-        """Such as "knife pleats, doubled"."""
-        return KIND_WORDS[self.plan.kind] + (", doubled" if self.plan.doubled else "")
+        """Such as "knife pleats, sideways, doubled"."""
+        side = ", sideways" if self.plan.sideways else ""
+        return KIND_WORDS[self.plan.kind] + side + (", doubled" if self.plan.doubled else "")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FullnessTable:
-    """Ways to take in one finished width, all asked for the same ``fullness`` at least."""
+    """Ways to take in one finished width, all asked for the same ``fullness`` at least.
+
+    ``layers`` of the cloth hang on one another, each of them so; ``flat_hides`` is what they hide
+    laid flat.
+    """
 
     finished_cm: float
     cloth_width_cm: float
@@ -45,6 +58,10 @@ class FullnessTable:
     fullness: float | None
     hem_round_cm: float | None
     ways: tuple[FullnessWay, ...]
+    layers: int = 1
+    cloth: str = ""
+    thickness_mm: float | None = None
+    flat_hides: float | None = None
 
 
 def fullness_table(
@@ -57,53 +74,85 @@ def fullness_table(
     widths: int | None = None,
     hem_round_cm: float | None = None,
     doubled: Sequence[bool] = (False,),
+    sideways: Sequence[bool] = (False,),
     heights: int = 5,
     seam_cm: float = 1.5,
     top_cm: float = 1.5,
     hem_cm: float = 5.0,
+    pleat_cm: float | None = None,
+    layers: int = 1,
+    in_hand: Sequence[ClothInHand] = (),
+    cloth: Cloth | None = None,
 ) -> FullnessTable:
     """Each of ``kinds``, single or doubled, planned; with ``hem_round_cm`` also down the skirt.
 
-    ``hem_round_cm``: how far round the hem hangs; the cloth goes straight down. Raises InputError
-    as ``fullness.plan_fullness`` and ``fullness.skirt_layers``.
+    ``hem_round_cm``: how far round the hem hangs; the cloth goes straight down, and as many widths
+    are joined as that takes. ``sideways``: the cloth's length goes round. ``in_hand``: whether it
+    is enough for ``layers`` of it. ``cloth``: for bulk, and what the folds hide. Raises InputError
+    as ``fullness.plan_fullness``, ``fullness.skirt_layers`` and ``needed.cloth_needed``.
 
     Examples
     --------
     >>> fullness_table(["gathered"], 70.0, 110.0, 70.0, fullness=2.5).finished_cm
     70.0
     """
-    if not kinds or not doubled:
+    if not kinds or not doubled or not sideways:
         raise InputError("give at least one way to take it in", field="kinds")
+    if not 1 <= layers <= MOST_LAYERS:
+        raise InputError(f"a stack has 1 to {MOST_LAYERS} layers", field="layers")
+    thick = None if cloth is None else describe(cloth).thickness_mm
+    longest = max((hand.length_cm for hand in in_hand), default=math.inf)
     ways = []
     for kind in dict.fromkeys(kinds):
-        for double in doubled:
-            plan = plan_fullness(
-                kind,
-                finished_cm,
-                cloth_width_cm,
-                length_cm,
-                fullness=fullness,
-                widths=widths,
-                seam_cm=seam_cm,
-                top_cm=top_cm,
-                hem_cm=hem_cm,
-                doubled=double,
-            )
+        for across, double in ((a, d) for a in sideways for d in doubled):
+            wanted = FullnessWanted(
+                "fullness", kind, finished_cm, cloth_width_cm, length_cm, fullness, widths, seam_cm,
+                top_cm, hem_cm, double, hem_round_cm,
+                pleat_cm if kind in ("knife", "box") else None,
+            )  # fmt: skip
+            grain = 90.0 if across else 0.0
+            plan = wanted.plan(None, grain, longest)
+            need = cloth_needed(
+                "cloth", ((grain, layers),), (), (wanted,), in_hand or (_roll(cloth_width_cm),)
+            )  # fmt: skip
+            if need.plans:
+                plan = need.plans[0][1]
             down: tuple[HeightLayers, ...] = ()
             if hem_round_cm is not None and kind != "flat":
                 down = skirt_layers(
-                    kind,
-                    finished_cm,
-                    hem_round_cm,
-                    length_cm,
-                    plan.joined_cm,
-                    doubled=double,
+                    kind, finished_cm, hem_round_cm, length_cm, plan.joined_cm,
+                    doubled=double, turned_up_cm=min(hem_cm, length_cm),
                     heights=heights,
+                )  # fmt: skip
+            ways.append(
+                FullnessWay(
+                    plan, need, down,
+                    None if thick is None else plan.bulk_mm(thick, layers),
+                    None if cloth is None else _hides(cloth, plan.shares, layers, grain),
                 )
-            ways.append(FullnessWay(plan, down))
+            )  # fmt: skip
     return FullnessTable(
-        finished_cm, cloth_width_cm, length_cm, fullness, hem_round_cm, tuple(ways)
-    )
+        finished_cm, cloth_width_cm, length_cm, fullness, hem_round_cm, tuple(ways), layers,
+        "" if cloth is None else cloth.name, thick,
+        None if cloth is None else _hides(cloth, LayerShares((1,), (1.0,)), layers, 0.0),
+    )  # fmt: skip
+
+
+def _roll(width: float) -> ClothInHand:
+    """Cloth of that width without an end, to tell what is taken off it."""
+    return ClothInHand(width, LONGEST_CM)
+
+
+def _hides(cloth: Cloth, shares: LayerShares, layers: int, grain: float) -> float:
+    """Contrast ratio over the view, each part with its number of layers; 0-1.
+
+    Beyond the most layers that a stack can have, the deepest of them stands for it.
+    """
+    total = 0.0
+    for count, share in zip(shares.layers, shares.share, strict=True):
+        deep = min(count * layers, MOST_LAYERS)
+        total += share * contrast_ratio(Stack((Layer(cloth, grain),) * deep))
+    return total
 
 
 def as_text(table: FullnessTable) -> str:
@@ -115,10 +164,11 @@ def as_text(table: FullnessTable) -> str:
     True
     """
     asked = "" if table.fullness is None else f", {table.fullness:g} to 1 or more"
+    deep = "" if table.layers == 1 else f", {table.layers} layers"
     lines = [
         f"Finished width {cm_and_inches(table.finished_cm)}, length "
         f"{cm_and_inches(table.length_cm)}, cloth {cm_and_inches(table.cloth_width_cm)} "
-        f"wide{asked}",
+        f"wide{asked}{deep}",
         "",
     ]
     rows = []
@@ -128,48 +178,101 @@ def as_text(table: FullnessTable) -> str:
             (
                 way.words,
                 f"{plan.fullness:.2f}",
-                str(plan.widths),
+                f"{plan.widths} x {cm(plan.panel_cm)}",
                 cm(plan.drop_cm),
-                cm_and_inches(plan.cloth_length_cm),
-                f"{plan.shares.mean:.2f}",
-                shares_words(plan.shares),
+                "none would do"
+                if way.need.needed_cm is None
+                else cm_and_inches(way.need.needed_cm),
+                f"{plan.cover * table.layers:.2f}",
+                f"{plan.shares.mean * table.layers:.2f}",
+                shares_words(_deep(plan.shares, table.layers)),
             )
         )
-    heads = ("taken in as", "fullness", "widths", "each cut", "cloth used", "mean layers",
-             "layers straight on, top")  # fmt: skip
-    lines += columns(heads, rows, {"fullness", "widths", "each cut", "mean layers"})
+    heads = ("taken in as", "fullness", "panels", "each cut", "cloth used", "cover",
+             "mean layers", "layers straight on, top")  # fmt: skip
+    lines += columns(heads, rows, {"fullness", "each cut", "cover", "mean layers"})
+    for way in table.ways:
+        lines += _of_way(way, table)
+    if table.flat_hides is not None and table.thickness_mm is not None:
+        lines += [
+            "",
+            f"{table.cloth}: {table.thickness_mm:.2g} mm thick; laid flat it hides "
+            f"{100 * table.flat_hides:.0f} % (contrast ratio, 100 % hides black from white).",
+        ]
     lines += _down_the_skirt(table)
     lines += [
         "",
-        "Layers straight on are those that the eye meets; the other folds lie aside. Seams take "
-        f"{_seam(table)} at both edges of each width. Common practice, no source: try a scrap.",
+        "Cover is the cloth over each cm of the finished width. Layers straight on are those that "
+        "the eye meets; the other folds lie aside. Seams take "
+        f"{_seam(table)} at both edges of each panel. Common practice, no source: try a scrap.",
     ]
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _of_way(way: FullnessWay, table: FullnessTable) -> list[str]:
+    """Pleats, bulk, what it hides and whether the cloth in hand is enough, in a line each."""
+    told = []
+    if way.plan.pleats is not None:
+        told.append(pleat_words(way.plan))
+    if way.plan.sideways:
+        told.append(
+            "the cloth's length goes round, its width gives the drop: cross grain; on straight "
+            "grain its colour may differ"
+        )
+    if way.bulk_mm is not None:
+        mean, most = way.bulk_mm
+        at = "" if most <= mean * 1.001 else f", {most:.2g} mm where folds lie on folds"
+        told.append(f"about {mean:.2g} mm of cloth in the waist seam{at}")
+    if way.hides is not None:
+        told.append(f"hides {100 * way.hides:.0f} %")
+    if not _endless(way.need):
+        verdict = "fits" if way.need.fits else f"{way.need.verdict}: {way.need.reason}"
+        if way.need.short_cm is not None:
+            verdict += f", short of {cm_and_inches(way.need.short_cm)}"
+        told.append(f"in hand: {verdict}")
+        if way.need.largest:
+            told.append(way.need.largest.rstrip("."))
+    return ["", f"{way.words[:1].upper()}{way.words[1:]}:", *(f"   {x}" for x in told)] if (
+        told
+    ) else []  # fmt: skip
+
+
+def _taken(need: ClothNeeded) -> str:
+    return "none would do" if need.needed_cm is None else cm_and_inches(need.needed_cm)
+
+
+def _endless(need: ClothNeeded) -> bool:
+    return bool(need.laid) and need.laid[0][0].length_cm >= LONGEST_CM
 
 
 def _down_the_skirt(table: FullnessTable) -> list[str]:
     """The heights as one table a number of widths, since the fullness goes with that."""
     lines: list[str] = []
-    for widths in dict.fromkeys(way.plan.widths for way in table.ways if way.heights):
-        ways = [way for way in table.ways if way.heights and way.plan.widths == widths]
+    like = [(round(way.plan.joined_cm, 6), len(way.heights)) for way in table.ways]
+    for joined, steps in dict.fromkeys(pair for pair in like if pair[1]):
+        ways = [
+            way for way, pair in zip(table.ways, like, strict=True) if pair == (joined, steps)
+        ]  # fmt: skip
         rows = [
             (
                 cm_and_inches(at.below_waist_cm),
                 cm(at.hang_cm),
                 f"{at.fullness:.2f}",
-                *(_mean_and_bare(way, way.heights[step].shares) for way in ways),
+                *(_cover_and_bare(way.heights[step], table.layers) for way in ways),
             )
             for step, at in enumerate(ways[0].heights)
         ]
         heads = ("below the waist", "round", "fullness", *(way.words for way in ways))
-        lines += ["", f"Down the skirt, {widths} widths: mean layers, and the share of the view "
-            "that no fold covers"]  # fmt: skip
+        lines += ["", f"Down the skirt, {cm_and_inches(joined)} of cloth round: cover, mean layers "
+            "straight on, and the share of the view that no fold covers; the hem turned up or "
+            "folded is counted double"]  # fmt: skip
         lines += columns(heads, rows, set(heads[1:]))
     return lines
 
 
-def _mean_and_bare(way: FullnessWay, shares: LayerShares) -> str:
-    return f"{shares.mean:.2f} {100 * shares.of(2 if way.plan.doubled else 1):4.0f} %"
+def _cover_and_bare(at: HeightLayers, layers: int) -> str:
+    bare = at.shares.of(2 if at.doubled else 1)
+    return f"{layers * at.cover:.2f} {layers * at.shares.mean:.2f} {100 * bare:4.0f} %"
 
 
 def _seam(table: FullnessTable) -> str:
@@ -206,23 +309,44 @@ def as_data(table: FullnessTable) -> dict[str, Any]:
         "length_cm": table.length_cm,
         "fullness_asked": table.fullness,
         "hem_round_cm": table.hem_round_cm,
+        "layers": table.layers,
+        "cloth": table.cloth or None,
+        "thickness_mm": _rounded(table.thickness_mm),
+        "flat_hides": _rounded(table.flat_hides),
         "ways": [
             {
                 "kind": way.plan.kind,
                 "doubled": way.plan.doubled,
                 "fullness": rounded(way.plan.fullness, 4),
+                "sideways": way.plan.sideways,
                 "widths": way.plan.widths,
+                "panel_cm": rounded(way.plan.panel_cm, 3),
                 "joined_cm": rounded(way.plan.joined_cm, 3),
                 "drop_cm": rounded(way.plan.drop_cm, 3),
-                "cloth_length_cm": rounded(way.plan.cloth_length_cm, 3),
-                "cloth_area_m2": rounded(way.plan.cloth_area_m2, 4),
-                **_shares(way.plan.shares),
+                "cloth_length_cm": _rounded(way.need.needed_cm),
+                "cloth_area_m2": _rounded(
+                    None
+                    if way.need.needed_cm is None
+                    else way.need.needed_cm * table.cloth_width_cm / 1e4
+                ),
+                "enough": None if _endless(way.need) else way.need.fits,
+                "short_cm": way.need.short_cm,
+                "largest": "" if _endless(way.need) else way.need.largest,
+                "cover": rounded(way.plan.cover * table.layers, 4),
+                "pleats": way.plan.pleats,
+                "pleat_face_cm": _rounded(way.plan.pleat_face_cm),
+                "pleat_depth_cm": _rounded(way.plan.pleat_depth_cm),
+                "bulk_mm": None if way.bulk_mm is None else [rounded(x, 4) for x in way.bulk_mm],
+                "hides": _rounded(way.hides),
+                **_shares(way.plan.shares, table.layers),
                 "by_height": [
                     {
                         "below_waist_cm": rounded(at.below_waist_cm, 3),
                         "round_cm": rounded(at.hang_cm, 3),
                         "fullness": rounded(at.fullness, 4),
-                        **_shares(at.shares),
+                        "cover": rounded(at.cover * table.layers, 4),
+                        "doubled": at.doubled,
+                        **_shares(at.shares, table.layers),
                     }
                     for at in way.heights
                 ],
@@ -232,11 +356,21 @@ def as_data(table: FullnessTable) -> dict[str, Any]:
     }
 
 
-def _shares(shares: LayerShares) -> dict[str, Any]:
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else rounded(value, 4)
+
+
+def _deep(shares: LayerShares, layers: int) -> LayerShares:
+    """The same folds in so many layers of cloth."""
+    return LayerShares(tuple(layers * n for n in shares.layers), shares.share)
+
+
+def _shares(shares: LayerShares, layers: int) -> dict[str, Any]:
+    deep = _deep(shares, layers)
     return {
-        "layers": list(shares.layers),
-        "share": [rounded(share, 4) for share in shares.share],
-        "mean_layers": rounded(shares.mean, 4),
+        "layers": list(deep.layers),
+        "share": [rounded(share, 4) for share in deep.share],
+        "mean_layers": rounded(deep.mean, 4),
         "bare_share": rounded(shares.bare, 4),
     }
 

@@ -11,29 +11,33 @@ from collections.abc import Sequence
 from weavecolor.cutting.lay import Lay
 from weavecolor.cutting.pieces import Piece
 from weavecolor.picture.canvas import Page, moved
-from weavecolor.report.sheetblocks import SOFT, Style, bullets, heading, paragraph, stacked
-from weavecolor.report.sheetdrawings import lay_drawing
+from weavecolor.report.sheetblocks import SOFT, Block, Style, bullets, heading, paragraph, stacked
+from weavecolor.report.sheetdrawings import lay_drawing, numbered
 from weavecolor.report.sheetlayout import LAY_KEY
-from weavecolor.report.sheetwords import lay_sentences
 
 _MARGIN = 6.0
 
 
 def lay_page(
-    title: str, made: Lay, pieces: Sequence[Piece], width: float = 190.0, height: float = 110.0
+    title: str,
+    made: Lay,
+    parts: Sequence[Piece],
+    sentences: Sequence[str],
+    width: float = 190.0,
+    height: float = 118.0,
 ) -> Page:
     """The lay drawn at most ``width`` by ``height`` mm, with what the numbers stand for."""
     style = Style()
-    numbers: dict[str, int] = {}
-    for number, piece in enumerate(pieces, 1):
-        numbers.setdefault(piece.name, number)
-    names = " · ".join(f"{number} {name}" for name, number in numbers.items())
+    numbers = numbered(parts)
+    names = " \u00b7 ".join(f"{number} {name}" for name, number in numbers.items())
     block = stacked(
         [
             heading(title, width, style),
             lay_drawing(made, numbers, width, height, style),
+            Block((), style.mm(1.2)),
             paragraph(names, width, style.body, bold=True),
-            *bullets(lay_sentences(made), width, style, whole=True),
+            Block((), style.mm(1.2)),
+            *bullets(sentences, width, style, whole=True),
             paragraph(LAY_KEY, width, style.small, colour=SOFT),
         ]
     )

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from PIL import Image
 
 from weavecolor.cutting.fullness import FullnessPlan
-from weavecolor.cutting.lay import Lay
+from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.cutting.pieces import Piece
 from weavecolor.errors import InputError
 from weavecolor.optics.stack import FACES
@@ -81,7 +81,7 @@ class MakingSheet:
     colours : one row a light.
     show_through : sentences.
     pieces : the cutting list; ``pieces_note`` a sentence below it.
-    lays : (cloth name, Lay) for each cloth laid.
+    needs : what each cloth must give, with its lays.
     fullness : (what, plan) such as ("skirt", plan_fullness(...)).
     cautions : sentences, as from ``cautions.cautions``.
     basis : what was measured and what was assumed.
@@ -103,7 +103,7 @@ class MakingSheet:
     show_through: tuple[str, ...] = ()
     pieces: tuple[Piece, ...] = ()
     pieces_note: str = ""
-    lays: tuple[tuple[str, Lay], ...] = ()
+    needs: tuple[ClothNeeded, ...] = ()
     fullness: tuple[tuple[str, FullnessPlan], ...] = ()
     cautions: tuple[str, ...] = ()
     basis: tuple[SheetBasis, ...] = ()
@@ -138,7 +138,8 @@ class MakingSheet:
             *self.show_through,
             *self.cautions,
             *self.notes,
-            *(name for name, _ in (*self.lays, *self.fullness)),
+            *(need.cloth for need in self.needs),
+            *(name for name, _ in self.fullness),
             *(text for layer in self.layers for text in (layer.cloth, layer.note)),
             *(swatch.caption for swatch in self.swatches),
             *(text for entry in self.basis for text in (entry.what, entry.source)),

@@ -11,12 +11,14 @@ from collections.abc import Callable, Iterable
 
 import shapely
 from shapely.geometry import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
 
-from weavecolor.cutting.lay import Lay
+from weavecolor.cutting.lay import Lay, Placement
 from weavecolor.cutting.lengths import cm, inches
-from weavecolor.cutting.pieces import GRID
+from weavecolor.cutting.pieces import GRID, Piece
 from weavecolor.picture.canvas import (
     WHITE,
+    Colour,
     Line,
     Mark,
     Shape,
@@ -76,35 +78,48 @@ def layer_icon(grain_deg: float, face: str, size: float) -> list[Mark]:
     return marks
 
 
+def numbered(pieces: Iterable[Piece]) -> dict[str, int]:
+    """A number for each different name, in order."""
+    numbers: dict[str, int] = {}
+    for piece in pieces:
+        numbers.setdefault(piece.name, len(numbers) + 1)
+    return numbers
+
+
 def lay_drawing(
     lay: Lay, numbers: dict[str, int], width: float, height: float, style: Style
 ) -> Block:
     """The lay, the cloth's length running to the right, in at most ``width`` by ``height`` mm.
 
     Turned, not mirrored: what is seen is the side the pieces are seen from. Pieces carry their
-    number in the cutting list and their grain line, the arrow pointing down the garment; a line
-    of dots is the sewing line. Damage is crossed out, a fold is a heavy dashed line.
+    number in the cutting list, their name where there is room, and their grain line, the arrow
+    pointing down the garment; a line of dots is the sewing line. Flaws and bites are crossed out
+    and told by size, selvedges are toned, a fold is a heavy dashed line.
     """
     edge = Polygon(lay.edge)
     left, low, right, high = edge.bounds
-    gutter, foot = style.mm(13.5), style.mm(5.0)
-    scale = min((width - gutter) / (high - low), (height - foot) / (right - left))
+    gutter, head, foot = style.mm(15.5), style.mm(4.6), style.mm(9.6)
+    scale = min((width - gutter) / (high - low), (height - head - foot) / (right - left))
     small = style.small
 
     def place(x: float, y: float) -> tuple[float, float]:
-        return gutter + (y - low) * scale, (x - left) * scale
+        return gutter + (y - low) * scale, head + (x - left) * scale
 
-    def outline(points: Iterable[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
-        return tuple(place(x, y) for x, y in points)
+    def outline(points: Iterable[tuple[float, ...]]) -> tuple[tuple[float, float], ...]:
+        return tuple(place(point[0], point[1]) for point in points)
 
+    top, bottom = place(left, low)[1], place(right, low)[1]
+    end = place(left, high)[0]
     marks: list[Mark] = [Shape(outline(lay.edge), grey(0.96), INK, 0.3)]
-    lost = shapely.difference(edge, lay.sound, grid_size=GRID)
-    for part in getattr(lost, "geoms", [lost]):
-        if part.geom_type != "Polygon" or part.is_empty:
-            continue
-        marks.append(Shape(outline(part.exterior.coords[:-1]), grey(0.82), grey(0.55), 0.15))
+    damage = [Polygon(hole) for hole, _ in lay.damage]
+    lost = shapely.difference(edge, shapely.union_all([lay.sound, *damage]), grid_size=GRID)
+    for part in _polygons(lost):
+        marks.append(Shape(outline(part.exterior.coords[:-1]), grey(0.86), grey(0.55), 0.15))
+    for part in damage:
+        marks.append(Shape(outline(part.exterior.coords[:-1]), grey(0.90), grey(0.35), 0.2))
         marks += _crossed(part, place)
-    for piece in lay.placements:
+    shapes = [Polygon(outline(piece.cut)) for piece in lay.placements]
+    for piece, shape in zip(lay.placements, shapes, strict=True):
         marks.append(Shape(outline(piece.cut), WHITE, INK, 0.3))
         if piece.sew != piece.cut:
             marks.append(Shape(outline(piece.sew), None, grey(0.5), 0.15, (0.6, 0.8)))
@@ -114,43 +129,150 @@ def lay_drawing(
             dx, dy = centre.x - (x0 + x1) / 2, centre.y - (y0 + y1) / 2
             x0, y0, x1, y1 = x0 + dx, y0 + dy, x1 + dx, y1 + dy
         marks += arrow(*place(x0, y0), *place(x1, y1), width=0.2, head=1.4)
-        label = str(numbers.get(piece.name, piece.name)) + ("\u00d72" if piece.copies == 2 else "")
-        size = style.body
-        px, py = place((x0 + x1) / 2, (y0 + y1) / 2)
-        wide, tall = text_width(label, size, True) + 0.8, line_mm(size) * 0.85
-        marks.append(rectangle(px - wide / 2, py - tall / 2, wide, tall, fill=WHITE, stroke=None))
-        marks.append(Text(px, py + tall * 0.32, label, size, True, INK, "centre"))
+        marks += _name(piece, numbers, shape, (place(x0, y0), place(x1, y1)), style)
+    cloth = shapely.box(gutter, top, end, bottom)
+
+    # round the cloth: the warp, the fold, the widths and lengths
+    head_y = top - style.mm(1.5)
+    marks += arrow(gutter, head_y - 0.8, gutter + style.mm(16.0), head_y - 0.8, width=0.3)
+    marks.append(Text(gutter + style.mm(17.5), head_y, "warp", small, False, INK))
     if lay.fold == "lengthwise":
-        marks.append(Line(*place(left, low), *place(left, high), 0.8, INK, (2.5, 1.0)))
+        marks.append(Line(gutter, top, end, top, 0.8, INK, (2.5, 1.0)))
+        marks.append(Text(end, head_y, "fold", small, True, INK, "right"))
     elif lay.fold == "crosswise":
-        marks.append(Line(*place(left, low), *place(right, low), 0.8, INK, (2.5, 1.0)))
-    if lay.placements:
-        used = low + lay.used_cm / (2.0 if lay.fold == "crosswise" else 1.0)
-        at = place(left, used)[0]
-        bottom = place(right, low)[1]
-        marks.append(Line(at, -0.0, at, bottom + 1.2, 0.25, INK, (1.2, 0.8)))
-        text = f"{cm(lay.used_cm)} = {inches(lay.used_cm)}"
-        wide = text_width(text, small)
-        marks.append(
-            Text(
-                min(max(at, gutter + wide), width),
-                bottom + style.mm(3.8),
-                text,
-                small,
-                False,
-                INK,
-                "right",
-            )
-        )
-    middle = place((left + right) / 2, low)[1]
+        marks.append(Line(gutter, top, gutter, bottom, 0.8, INK, (2.5, 1.0)))
+        marks.append(Text(gutter - 1.5, bottom - 0.4, "fold", small, True, INK, "right"))
     across = right - left
-    marks.append(Text(gutter - 1.5, middle - 0.4, cm(across), small, False, SOFT, "right"))
-    marks.append(
-        Text(
-            gutter - 1.5, middle + line_mm(small) - 0.4, inches(across), small, False, SOFT, "right"
-        )
-    )
-    return Block(tuple(marks), (right - left) * scale + foot)
+    middle = (top + bottom) / 2
+    for row, text in enumerate((cm(across), inches(across))):
+        y = middle + (row - 0.2) * line_mm(small)
+        marks.append(Text(gutter - 1.5, y, text, small, False, INK, "right"))
+    folded = 2.0 if lay.fold == "crosswise" else 1.0
+    rows = [("in all", (high - low) * folded, end, SOFT)]
+    if lay.placements:
+        used = low + lay.used_cm / folded
+        at = place(left, used)[0]
+        marks.append(Line(at, top, at, bottom + style.mm(4.2), 0.25, INK, (1.2, 0.8)))
+        rows.insert(0, ("used", lay.used_cm, at, INK))
+    for row, (word, length, at, colour) in enumerate(rows):
+        y = bottom + style.mm(4.2 * (row + 1))
+        marks += _measured(gutter, at, y, f"{word} {cm(length)} = {inches(length)}", colour, style)
+    for hole, words in lay.damage:
+        marks += _size_of(words, Polygon(outline(hole)), shapes, cloth, style)
+    return Block(tuple(marks), head + across * scale + foot)
+
+
+def _polygons(shape: BaseGeometry) -> list[Polygon]:
+    parts = getattr(shape, "geoms", [shape])
+    return [part for part in parts if part.geom_type == "Polygon" and not part.is_empty]
+
+
+def _measured(
+    start: float, end: float, y: float, text: str, colour: Colour, style: Style
+) -> list[Mark]:
+    """A length along the cloth: a line from the cut end with a tick at both ends, and how much."""
+    tick = style.mm(0.9)
+    line_y = y - style.mm(1.0)
+    wide = text_width(text, style.small) + 2.0
+    marks: list[Mark] = [
+        Line(start, line_y, end, line_y, 0.2, colour),
+        Line(start, line_y - tick, start, line_y + tick, 0.2, colour),
+        Line(end, line_y - tick, end, line_y + tick, 0.2, colour),
+    ]
+    middle = (start + end) / 2 if end - start > wide + 4.0 else end + 1.5 + wide / 2
+    box = rectangle(middle - wide / 2, line_y - 1.2, wide, 2.4, fill=WHITE, stroke=None)
+    return [*marks, box, Text(middle, y, text, style.small, False, colour, "centre")]
+
+
+def _name(
+    piece: Placement,
+    numbers: dict[str, int],
+    shape: Polygon,
+    line: tuple[tuple[float, float], tuple[float, float]],
+    style: Style,
+) -> list[Mark]:
+    """Number and name of a piece where they fit inside it, clear of the grain line if they can."""
+    number = str(numbers.get(piece.name, ""))
+    twice = " \u00d72" if piece.copies == 2 else ""
+    long = f"{number} {piece.name}{twice}".strip()
+    short = f"{number}{twice}" if number else piece.name
+    (x0, y0), (x1, y1) = line
+    cx, cy = (x0 + x1) / 2, (y0 + y1) / 2
+    near, low, far, high = shape.bounds
+    grain = LineString(line)
+    inner = shape.buffer(-0.35)
+    tries: list[tuple[list[str], float]] = []
+    for size in (style.body, style.small):
+        words = long.split(" ")
+        tries += [([long], size)]
+        tries += [
+            ([" ".join(words[:cut]), " ".join(words[cut:])], size) for cut in range(1, len(words))
+        ]
+        if len(words) > 2:
+            tries.append((words, size))
+    tries += [([short], style.body), ([short], style.small)]
+    spots = [(cx, cy)] + [
+        (near + (far - near) * a / 8.0, low + (high - low) * b / 8.0)
+        for b in range(1, 8)
+        for a in range(1, 8)
+    ]
+    spots.sort(key=lambda spot: math.hypot(spot[0] - cx, spot[1] - cy))
+    for clear in (True, False):
+        for rows, size in tries:
+            wide = max(text_width(row, size, True) for row in rows) + 0.8
+            tall = line_mm(size) * 0.9 * len(rows)
+            for x, y in spots:
+                box = shapely.box(x - wide / 2, y - tall / 2, x + wide / 2, y + tall / 2)
+                if inner.contains(box) and not (clear and box.intersects(grain)):
+                    return _label(rows, x, y, wide, tall, size)
+    wide, tall = text_width(short, style.small, True) + 0.8, line_mm(style.small) * 0.9
+    return _label([short], cx, cy, wide, tall, style.small)
+
+
+def _label(
+    rows: list[str], x: float, y: float, wide: float, tall: float, size: float
+) -> list[Mark]:
+    marks: list[Mark] = [rectangle(x - wide / 2, y - tall / 2, wide, tall, fill=WHITE, stroke=None)]
+    pitch = tall / len(rows)
+    for number, row in enumerate(rows):
+        base = y - tall / 2 + (number + 0.76) * pitch
+        marks.append(Text(x, base, row, size, True, INK, "centre"))
+    return marks
+
+
+def _size_of(
+    words: str, drawn: Polygon, shapes: list[Polygon], cloth: Polygon, style: Style
+) -> list[Mark]:
+    """What a crossed-out place is and how large, in it or beside it, over no piece if it can."""
+    first, _, rest = words.partition(" (")
+    rows = [first, rest.removesuffix(")")]
+    size = style.small
+    wide = max(text_width(row, size) for row in rows) + 0.8
+    tall = line_mm(size) * 0.9 * len(rows)
+    near, low, far, high = drawn.bounds
+    middle = (near + far) / 2, (low + high) / 2
+    spots = [
+        middle,
+        (far + wide / 2 + 0.5, middle[1]),
+        (near - wide / 2 - 0.5, middle[1]),
+        (middle[0], high + tall / 2 + 0.3),
+        (middle[0], low - tall / 2 - 0.3),
+    ]
+    taken = shapely.union_all(shapes) if shapes else Polygon()
+
+    def covered(spot: tuple[float, float]) -> float:
+        x, y = spot
+        box = shapely.box(x - wide / 2, y - tall / 2, x + wide / 2, y + tall / 2)
+        off = float(shapely.difference(box, cloth).area)
+        return float(shapely.intersection(box, taken).area) + 4.0 * off
+
+    x, y = min(spots, key=lambda spot: round(covered(spot), 2))
+    marks: list[Mark] = [rectangle(x - wide / 2, y - tall / 2, wide, tall, fill=WHITE, stroke=None)]
+    pitch = tall / len(rows)
+    for number, row in enumerate(rows):
+        base = y - tall / 2 + (number + 0.76) * pitch
+        marks.append(Text(x, base, row, size, False, INK, "centre"))
+    return marks
 
 
 def _crossed(part: Polygon, place: Callable[[float, float], tuple[float, float]]) -> list[Mark]:

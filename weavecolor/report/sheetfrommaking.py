@@ -8,14 +8,17 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from weavecolor.cutting.fullness import FullnessPlan
+from weavecolor.cutting.needed import ClothNeeded
+from weavecolor.cutting.pieces import named_apart
 from weavecolor.decide.compare import Option, Outcome, evaluate
 from weavecolor.decide.showthrough import show_through, usual_items
 from weavecolor.errors import InputError
 from weavecolor.making.answers import (
     chosen_option,
     form_of,
-    lays_of,
     lights_of,
+    needs_of,
     plans_of,
     stack_of,
 )
@@ -79,12 +82,12 @@ def making_sheet(
     stack = stack_of(project, option)
     lit = [(light_words(light), scene_of(light)) for light in lights_of(project)]
     total = 5
-    plans = tuple((x.what, x.plan()) for x in plans_of(project))
+    needs = needs_of(project, option, choices.tries)
+    plans = planned(project, needs)
     colours = sheet_colours(stack, lit)
     tell(1, total)
     seen = sheet_show_through(stack, lit)
     tell(2, total)
-    laid = lays_of(project, option, choices.tries)
     tell(3, total)
     close = sheet_closeups(stack, lit) if "close-up" in choices.pictures else ()
     tell(4, total)
@@ -93,7 +96,6 @@ def making_sheet(
     ) else ()  # fmt: skip
     tell(total, total)
     notes = [line for line in (*project.notes.splitlines(), *option.note.splitlines())]
-    notes += [f"{x.cloth}: {x.words}." for x in laid if x.lay is None]
     cloths = cloths_in(stack)
     layers = len(stack.layers)
     return MakingSheet(
@@ -105,11 +107,11 @@ def making_sheet(
         swatches=(*close[:1], *drape, *close[1:]),
         colours=colours,
         show_through=seen,
-        pieces=project.pieces,
+        pieces=named_apart(project.pieces),
         pieces_note=""
         if layers == 1
         else f"The numbers are for one layer: cut every piece once in each of the {layers} layers.",
-        lays=tuple((x.cloth, x.lay) for x in laid if x.lay is not None),
+        needs=needs,
         fullness=plans,
         cautions=cautions(
             {yarn.fibre.name for cloth in cloths for yarn in (cloth.warp, cloth.weft)},
@@ -122,6 +124,18 @@ def making_sheet(
         basis=sheet_basis(cloths, project.measured),
         notes=tuple(line.strip() for line in notes if line.strip()),
     )
+
+
+def planned(project: Making, needs: Sequence[ClothNeeded]) -> tuple[tuple[str, FullnessPlan], ...]:
+    """Each fullness as it is cut from each cloth; as it was meant, where nothing was summed."""
+    if not any(need.plans for need in needs):
+        return tuple((wanted.what, wanted.plan()) for wanted in plans_of(project))
+    several = len(needs) > 1
+    found = {}
+    for need in needs:
+        for what, plan, _ in need.plans:
+            found[f"{what}, {need.cloth}" if several else what, plan.grain_deg] = plan
+    return tuple((name, plan) for (name, _), plan in found.items())
 
 
 def cloths_in(stack: Stack) -> tuple[Cloth, ...]:

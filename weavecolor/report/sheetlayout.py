@@ -6,9 +6,9 @@ pages are too few the type shrinks, then the longest lists are cut short and say
 
 from __future__ import annotations
 
-from weavecolor.cutting.lay import Lay
 from weavecolor.cutting.lengths import cm, inches
-from weavecolor.cutting.pieces import cut_outline
+from weavecolor.cutting.needed import ClothNeeded, panels
+from weavecolor.cutting.pieces import Piece, cut_outline
 from weavecolor.errors import InputError
 from weavecolor.picture.canvas import A4, Line, Mark, Page, Picture, Text, rectangle
 from weavecolor.report.sheetblocks import (
@@ -32,8 +32,8 @@ from weavecolor.report.sheetblocks import (
     table,
 )
 from weavecolor.report.sheetdata import MakingSheet, SheetColour, SheetSwatch
-from weavecolor.report.sheetdrawings import lay_drawing, layer_icon, sample_box
-from weavecolor.report.sheetwords import fullness_sentences, grain_words, lay_sentences
+from weavecolor.report.sheetdrawings import lay_drawing, layer_icon, numbered, sample_box
+from weavecolor.report.sheetwords import fullness_sentences, grain_words, needed_sentences
 
 MARGIN, BOTTOM = 14.0, 15.0
 WIDTH = A4[0] - 2 * MARGIN
@@ -105,7 +105,7 @@ def _blocks(sheet: MakingSheet, style: Style) -> list[Block]:
     if sheet.notes:
         blocks += [heading("Notes", WIDTH, style), *bullets(sheet.notes, WIDTH, style)]
     blocks.append(_sample(style))
-    if sheet.pieces:
+    if sheet.pieces or sheet.needs:
         blocks += kept([heading("Cutting list", WIDTH, style), *_cutting(sheet, style)])
     blocks += _lays(sheet, style)
     if sheet.fullness:
@@ -263,10 +263,23 @@ def _sample(style: Style) -> Block:
     return stacked([Block((), style.mm(4.5)), body])
 
 
+def _cut_pieces(sheet: MakingSheet) -> list[tuple[Piece, str]]:
+    """Pieces, then the panels of each fullness, for one layer; the cloth of panels that differ."""
+    several = len(sheet.needs) > 1
+    found: list[tuple[Piece, str]] = [(piece, "") for piece in sheet.pieces]
+    for need in sheet.needs:
+        for what, plan, _ in need.plans:
+            row = panels(what, plan), need.cloth if several else ""
+            if row not in found:
+                found.append(row)
+    return found
+
+
 def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
-    shown, rest = shortened(sheet.pieces, style)
+    shown, rest = shortened(_cut_pieces(sheet), style)
+    numbers = numbered([piece for piece, _ in _cut_pieces(sheet)])
     rows = []
-    for number, piece in enumerate(shown, 1):
+    for piece, of_cloth in shown:
         left, low, right, high = cut_outline(piece).bounds
         how = []
         if piece.fold_edge is not None:
@@ -281,8 +294,8 @@ def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
             how.append(f"grain line {piece.grain_deg:g}\u00b0 off")
         rows.append(
             [
-                str(number),
-                piece.name,
+                str(numbers[piece.name]),
+                f"{piece.name}, {of_cloth}" if of_cloth else piece.name,
                 str(piece.quantity),
                 f"{cm(right - left)} \u00d7 {cm(high - low)}",
                 f"{inches(right - left)} \u00d7 {inches(high - low)}",
@@ -306,40 +319,35 @@ def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
 
 
 def _lays(sheet: MakingSheet, style: Style) -> list[Block]:
-    """One lay across the page, several in two columns."""
-    numbers: dict[str, int] = {}
-    for number, piece in enumerate(sheet.pieces, 1):
-        numbers.setdefault(piece.name, number)
-    shown, rest = shortened(sheet.lays, style)
-    if len(shown) <= 1:
-        blocks = [_lay(name, lay, numbers, style, WIDTH) for name, lay in shown]
-    else:
-        blocks = []
-        for start in range(0, len(shown), 2):
-            pair = [_lay(name, lay, numbers, style, HALF) for name, lay in shown[start : start + 2]]
-            blocks.append(columns(pair, [0.0, HALF + GUTTER][: len(pair)]))
-    if blocks:
+    """One cloth across the page, several in two columns."""
+    shown, rest = shortened(sheet.needs, style)
+    width = WIDTH if len(shown) <= 1 else HALF
+    numbers = numbered([piece for piece, _ in _cut_pieces(sheet)])
+    each = [stacked(_need(need, numbers, style, width)) for need in shown]
+    blocks = list(each) if len(each) <= 1 else [
+        columns(each[start : start + 2], [0.0, HALF + GUTTER][: len(each[start : start + 2])])
+        for start in range(0, len(each), 2)
+    ]  # fmt: skip
+    if any(need.laid for need in shown):
         key = f"Numbers as in the cutting list. {LAY_KEY}"
         blocks.append(paragraph(key, WIDTH, style.small, colour=SOFT))
     return [*blocks, *rest_note(rest, WIDTH, style)]
 
 
-def _lay(name: str, lay: Lay, numbers: dict[str, int], style: Style, width: float) -> Block:
-    folded = {"lengthwise": ", folded along the warp", "crosswise": ", folded across"}
+def _need(need: ClothNeeded, numbers: dict[str, int], style: Style, width: float) -> list[Block]:
     # A lay that leaves pieces over must not be taken for one that can be cut.
-    said = f"Lay on {name}" if lay.fits else f"{lay.verdict.capitalize()}: {name}"
-    title = paragraph(
-        f"{said}{folded.get(lay.fold, '')}", width, style.head, bold=True, lines=1
-    ).marks[0]
+    said = f"Lay on {need.cloth}" if need.enough else (
+        f"{need.verdict[:1].upper()}{need.verdict[1:]}: {need.cloth}"
+    )  # fmt: skip
+    folds = {"lengthwise": ", folded along the warp", "crosswise": ", folded across"}
+    folded = folds.get(need.laid[0][1].fold, "") if need.laid else ""
+    title = paragraph(f"{said}{folded}", width, style.head, bold=True, lines=1).marks[0]
     assert isinstance(title, Text)
-    drawing = lay_drawing(lay, numbers, width, style.mm(74.0), style)
-    return stacked(
-        [
-            heading(title.text, width, style),
-            Block(drawing.marks, drawing.height + 0.8),
-            *bullets(lay_sentences(lay), width, style, whole=True),
-        ]
-    )
+    blocks = [heading(title.text, width, style)]
+    for _, made in need.laid:
+        drawing = lay_drawing(made, numbers, width, style.mm(74.0 / len(need.laid)), style)
+        blocks.append(Block(drawing.marks, drawing.height + 0.8))
+    return [*blocks, *bullets(needed_sentences(need), width, style, whole=True)]
 
 
 def _basis(sheet: MakingSheet, style: Style) -> list[Block]:

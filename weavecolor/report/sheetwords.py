@@ -10,6 +10,12 @@ from collections import Counter
 from weavecolor.cutting.fullness import FullnessPlan
 from weavecolor.cutting.lay import Lay
 from weavecolor.cutting.lengths import cm, cm_and_inches, inches
+from weavecolor.cutting.needed import ClothNeeded, panel_words
+from weavecolor.cutting.remnant import ClothInHand, in_hand_words
+
+KIND_WORDS = {
+    "flat": "flat", "gathered": "gathered", "knife": "knife pleats", "box": "box pleats",
+}  # fmt: skip
 
 
 def grain_words(grain_deg: float) -> str:
@@ -34,8 +40,42 @@ def grain_words(grain_deg: float) -> str:
     return f"warp {abs(lean):.0f}\u00b0 off straight, down to the {side}{end}"
 
 
-def lay_sentences(lay: Lay) -> tuple[str, ...]:
-    """What the lay amounts to, in words, cm and inches."""
+def needed_sentences(need: ClothNeeded) -> tuple[str, ...]:
+    """What was counted of one cloth, whether there is enough, what is short, what would do."""
+    counted = f"Counted: {need.counted}."
+    if not need.laid:
+        return (counted, f"{_capital(need.reason)}.", *need.notes)
+    if len(need.laid) == 1:
+        hand, made = need.laid[0]
+        lines = [counted, *lay_sentences(made, hand)]
+    else:
+        lines = [counted]
+        total = sum(in_hand_cm(made) for _, made in need.laid)
+        if need.fits:
+            lines.append(
+                f"It fits: {cm_and_inches(need.used_cm)} of the {cm_and_inches(total)} in hand; "
+                f"{need.reason}."
+            )
+        else:
+            lines.append(f"{_capital(need.verdict)}: {need.reason}.")
+            lines += _not_placed(need.laid[-1][1])
+        for number, (hand, made) in enumerate(need.laid, 1):
+            name = f" ({hand.name})" if hand.name else ""
+            lines.append(
+                f"Length {number}{name}: {cm_and_inches(made.used_cm)} of "
+                f"{cm_and_inches(in_hand_cm(made))}."
+            )
+    if need.short_cm is not None:
+        all_of_it = need.needed_cm
+        takes = "" if all_of_it is None else f"; in all it takes {cm_and_inches(all_of_it)}"
+        lines.append(f"Short: {cm_and_inches(need.short_cm)} more of that width would do{takes}.")
+    if need.largest:
+        lines.append(need.largest)
+    return (*lines, *need.notes)
+
+
+def lay_sentences(lay: Lay, hand: ClothInHand | None = None) -> tuple[str, ...]:
+    """What one lay amounts to, in words, cm and inches; on the cloth in hand, where it is told."""
     lines = []
     if lay.fits:
         lines.append(
@@ -43,11 +83,10 @@ def lay_sentences(lay: Lay) -> tuple[str, ...]:
             f"hand, {100 * lay.used_share:.0f} % of that in the pieces; {lay.reason}."
         )
     else:
-        lines.append(f"{lay.verdict[:1].upper()}{lay.verdict[1:]}: {lay.reason}.")
-        if lay.missing:
-            number = Counter(lay.missing)
-            names = (f"{name} \u00d7{n}" if n > 1 else name for name, n in number.items())
-            lines.append("Not placed: " + ", ".join(names) + ".")
+        lines.append(f"{_capital(lay.verdict)}: {lay.reason}.")
+        lines += _not_placed(lay)
+    if hand is not None:
+        lines.append(f"Laid on: {in_hand_words(hand)}.")
     _, _, wide, tall = lay.largest_left
     if wide * tall >= 25.0:
         double = " (of folded cloth)" if lay.fold != "open" else ""
@@ -58,26 +97,62 @@ def lay_sentences(lay: Lay) -> tuple[str, ...]:
     return (*lines, *lay.notes)
 
 
+def _not_placed(lay: Lay) -> list[str]:
+    number = Counter(lay.missing)
+    names = (f"{name} \u00d7{n}" if n > 1 else name for name, n in number.items())
+    return ["Not placed: " + ", ".join(names) + "."] if number else []
+
+
 def in_hand_cm(lay: Lay) -> float:
     """Length of the cloth that was laid on, along the warp, cm."""
     along = [y for _, y in lay.edge]
     return (max(along) - min(along)) * (2.0 if lay.fold == "crosswise" else 1.0)
 
 
-def fullness_sentences(name: str, plan: FullnessPlan) -> tuple[str, ...]:
-    """What a fullness plan takes and shows, in words."""
-    name = name[:1].upper() + name[1:]
-    kinds = {"flat": "flat", "gathered": "gathered", "knife": "knife pleats", "box": "box pleats"}
+def fullness_sentences(
+    name: str, plan: FullnessPlan, thickness_mm: float | None = None, layers: int = 1
+) -> tuple[str, ...]:
+    """What a fullness plan takes and shows, in words.
+
+    ``thickness_mm`` of the cloth adds the bulk at the waist, of so many ``layers`` of it.
+    """
+    name = _capital(name)
     doubled = ", cloth doubled with the fold at the hem" if plan.doubled else ""
+    side = ", cloth sideways (its length goes round)" if plan.sideways else ""
     shares = ", ".join(
         f"{layers} layer{'s' if layers > 1 else ''} over {100 * share:.0f} %"
         for layers, share in zip(plan.shares.layers, plan.shares.share, strict=True)
         if share > 0.004
     )
+    lines = [
+        f"{name}: {KIND_WORDS[plan.kind]}, {plan.fullness:.2f} to 1 on "
+        f"{cm_and_inches(plan.finished_cm)}{doubled}{side}. Straight on: {shares}.",
+        f"{name}: {panel_words(plan)}: {cm_and_inches(plan.cloth_length_cm)} of cloth "
+        f"{cm_and_inches(plan.cloth_width_cm)} wide.",
+    ]
+    if plan.pleats is not None:
+        lines.append(f"{name}: {pleat_words(plan)}.")
+    if thickness_mm is not None:
+        mean, most = plan.bulk_mm(thickness_mm, layers)
+        at_most = "" if most <= mean * 1.001 else f", {most:.2g} mm where folds lie on folds"
+        lines.append(
+            f"{name}: about {mean:.2g} mm of cloth in the waist seam{at_most}, pressed flat "
+            f"({thickness_mm:.2g} mm a layer)."
+        )
+    return tuple(lines)
+
+
+def pleat_words(plan: FullnessPlan) -> str:
+    """Such as "18 pleats of 4 cm (1 5/8 in), each folded 3.9 cm (1 1/2 in) deep"."""
+    assert plan.pleats is not None and plan.pleat_face_cm is not None
+    assert plan.pleat_depth_cm is not None
+    sides = " on each side" if plan.kind == "box" else ""
     return (
-        f"{name}: {kinds[plan.kind]}, {plan.fullness:.2f} to 1 on {cm_and_inches(plan.finished_cm)}"
-        f"{doubled}. Straight on: {shares}.",
-        f"{name}: {plan.widths} width{'s' if plan.widths > 1 else ''} of "
-        f"{cm_and_inches(plan.cloth_width_cm)}, each cut {cm_and_inches(plan.drop_cm)} long: "
-        f"{cm_and_inches(plan.cloth_length_cm)} of cloth.",
+        f"{plan.pleats} pleat{'s' if plan.pleats > 1 else ''} of "
+        f"{cm_and_inches(plan.pleat_face_cm)}, each folded "
+        f"{cm_and_inches(plan.pleat_depth_cm)} deep{sides}"
     )
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,536 @@
+"""Cloth needed: one sum of all that is cut from one cloth, laid on what there is of it.
+
+Every layer of the cloth takes every piece and the panels of every fullness (skirts, sleeves), at
+that layer's grain; all of it is laid together on the lengths in hand, on one where one holds it,
+else filling one after another. Whatever asks whether there is cloth enough asks here. Knows
+lengths and shapes; nothing of stacks or colour.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+from weavecolor.cutting.fullness import FullnessPlan, FullnessWanted
+from weavecolor.cutting.lay import CANNOT, FITS, NO_LAY, Lay, lay_parts
+from weavecolor.cutting.lengths import LONGEST_CM, cm_and_inches
+from weavecolor.cutting.pieces import Piece, cut_area_cm2, named_apart
+from weavecolor.cutting.remnant import ClothInHand
+from weavecolor.errors import InputError
+from weavecolor.textile.grain import GRAINS, grain_words
+
+NOT_GIVEN = "the amount in hand is not given"
+#: Grains a cloth is laid at, with how many layers lie at each: degrees, or a word of ``lay.lay``.
+Grains = tuple[tuple[float | str, int], ...]
+_Parts = tuple[tuple[Piece, float | str], ...]
+_Planned = tuple[tuple[str, FullnessPlan, int], ...]
+#: Lays tried to see whether less, or more, than what was asked would fit.
+_QUICK = 40
+#: Panels more than asked that are tried for the most that fits.
+_MOST_MORE = 12
+
+
+@dataclass(frozen=True, eq=False)
+class ClothNeeded:
+    """What one cloth must give, and whether it can.
+
+    Attributes
+    ----------
+    cloth : its name.
+    grains : the layers of it.
+    laid : each length used, with its lay; one lay on cloth without an end where no amount is given.
+    plans : (what, plan, layers) of each fullness as cut from this cloth, for each grain.
+    parts : all that is cut, the quantities of all layers counted.
+    verdict : "fits", "no lay found", "cannot fit", or that the amount is not given.
+    reason : why.
+    used_cm : length taken off, of all lengths used; what it would take where no amount is given;
+        not a number where nothing could be laid.
+    short_cm : how much more cloth of the first one's width would do; None where no length would,
+        or where it fits.
+    largest : what still fits, as a sentence; "" where nothing less can be made of it.
+    """
+
+    cloth: str
+    grains: Grains
+    laid: tuple[tuple[ClothInHand, Lay], ...]
+    plans: _Planned
+    parts: tuple[Piece, ...]
+    verdict: str
+    reason: str
+    used_cm: float
+    short_cm: float | None = None
+    largest: str = ""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def fits(self) -> bool:
+        return self.verdict == FITS
+
+    @property
+    def enough(self) -> bool | None:
+        """True or False; None where the amount is not given."""
+        return None if self.verdict == NOT_GIVEN else self.fits
+
+    @property
+    def needed_cm(self) -> float | None:
+        """Length that all of it takes of the cloth in hand, cm; None where no length would do, or
+        several were filled without room for all."""
+        if math.isfinite(self.used_cm) and (self.fits or self.verdict == NOT_GIVEN):
+            return self.used_cm
+        if self.short_cm is None or len(self.laid) != 1:
+            return None
+        return self.laid[0][0].length_cm + self.short_cm
+
+    @property
+    def layers(self) -> int:
+        """How many layers of this cloth there are."""
+        return sum(count for _, count in self.grains)
+
+    @property
+    def counted(self) -> str:
+        """What was counted, in words: layers, pieces, panels of each fullness."""
+        pieces = sum(part.quantity for part in self.parts) - sum(
+            plan.widths * layers for _, plan, layers in self.plans
+        )
+        told = [layer_words(self.grains)]
+        if pieces:
+            told.append(f"{pieces} piece{'s' if pieces > 1 else ''} in all")
+        for what, plan, layers in self.plans:
+            at = f" ({grain_words(plan.grain_deg)})" if len(self.grains) > 1 else ""
+            told.append(f"{what}{at} {panel_words(plan, layers)}")
+        return "; ".join(told)
+
+
+def layer_words(grains: Grains) -> str:
+    """Such as "2 layers, straight grain" or "1 layer, straight grain, and 1, cross grain".
+
+    Examples
+    --------
+    >>> layer_words(((0.0, 2),)), layer_words(((0.0, 1), (90.0, 1)))
+    ('2 layers, straight grain', '1 layer, straight grain, and 1, cross grain')
+    """
+    parts = [f"{count}, {_grain(angle)}" for angle, count in grains]
+    first = grains[0][1]
+    parts[0] = parts[0].replace(f"{first},", f"{first} layer{'s' if first > 1 else ''},", 1)
+    return ", and ".join(parts)
+
+
+def _grain(angle: float | str) -> str:
+    return "straight or cross grain" if angle == "either" else grain_words(_degrees(angle))
+
+
+def _degrees(angle: float | str) -> float:
+    """A word's angle; panels of "either" are joined from widths, on straight grain."""
+    return GRAINS.get(angle, 0.0) if isinstance(angle, str) else angle
+
+
+def panel_words(plan: FullnessPlan, layers: int = 1) -> str:
+    """Such as "2 widths of 110 cm (43 1/4 in) x 90 cm (35 3/8 in) a layer, 4 in all".
+
+    Examples
+    --------
+    >>> from weavecolor.cutting.fullness import plan_fullness
+    >>> panel_words(plan_fullness("gathered", 70.0, 110.0, 70.0, fullness=2.5))
+    '2 widths of 110 cm (43 1/4 in), each cut 76.5 cm (30 1/8 in) long'
+    """
+    many = plan.widths
+    if plan.sideways:
+        what, long = ("length" if many == 1 else "lengths"), "down the width of the cloth"
+    else:
+        whole = plan.grain_deg < 0.5 and abs(plan.panel_cm - plan.cloth_width_cm) < 1e-6
+        what, long = ("width" if whole else "panel") + ("" if many == 1 else "s"), "long"
+    text = (
+        f"{many} {what} of {cm_and_inches(plan.panel_cm)}, {'each ' if many > 1 else ''}cut "
+        f"{cm_and_inches(plan.drop_cm)} {long}"
+    )
+    return text if layers == 1 else f"{text}, in each of {layers} layers: {many * layers} in all"
+
+
+def panels(what: str, plan: FullnessPlan, layers: int = 1) -> Piece:
+    """The panels of a fullness as pieces to lay, allowances included.
+
+    Examples
+    --------
+    >>> from weavecolor.cutting.fullness import plan_fullness
+    >>> panels("skirt", plan_fullness("gathered", 70.0, 110.0, 70.0, fullness=2.5), 2).quantity
+    4
+    """
+    return Piece.rectangle(
+        f"{what} panel", plan.panel_cm, plan.drop_cm, quantity=plan.widths * layers, seam_cm=0.0
+    )
+
+
+def cloth_needed(
+    cloth: str,
+    grains: Grains,
+    pieces: Sequence[Piece],
+    fullness: Sequence[FullnessWanted] = (),
+    in_hand: Sequence[ClothInHand] = (),
+    *,
+    fold: str = "open",
+    tries: int | None = None,
+    stop: Callable[[], bool] | None = None,
+    largest: bool = True,
+) -> ClothNeeded:
+    """All that is cut from one cloth, laid on what there is of it.
+
+    Parameters
+    ----------
+    cloth : its name, for the words.
+    grains : the grain of its layers, and how many layers at each.
+    pieces : what each layer takes.
+    fullness : what each layer takes in; planned for this cloth's usable width and each grain.
+    in_hand : its lengths and remnants; none where the amount is not given.
+    fold, tries, stop : as for ``lay.lay``.
+    largest : also find what still fits (more lays).
+
+    Raises
+    ------
+    InputError
+        Nothing to cut, or as ``lay.lay``.
+
+    Examples
+    --------
+    >>> panel = Piece.rectangle("panel", 40.0, 60.0)
+    >>> two = cloth_needed("silk", ((0.0, 2),), [panel], (), [ClothInHand(60.0, 100.0)], tries=2)
+    >>> two.verdict, round(two.short_cm)
+    ('cannot fit', 26)
+    """
+    if not pieces and not fullness:
+        raise InputError("there are no pieces to lay, and no fullness", field="pieces")
+    if not grains or any(count < 1 for _, count in grains):
+        raise InputError("there is no layer of it", field=cloth)
+    asked = (grains, named_apart(pieces), tuple(fullness), tuple(in_hand), fold, tries, largest)
+    made = _needed(*asked) if stop is None else _work_out(*asked, stop)
+    return replace(made, cloth=cloth)
+
+
+@lru_cache(maxsize=512)
+def _needed(
+    grains: Grains,
+    pieces: tuple[Piece, ...],
+    fullness: tuple[FullnessWanted, ...],
+    in_hand: tuple[ClothInHand, ...],
+    fold: str,
+    tries: int | None,
+    largest: bool,
+) -> ClothNeeded:
+    """Page, sheet and search ask the same again and again: the last answers are kept."""
+    return _work_out(grains, pieces, fullness, in_hand, fold, tries, largest, None)
+
+
+def _work_out(
+    grains: Grains,
+    pieces: tuple[Piece, ...],
+    fullness: tuple[FullnessWanted, ...],
+    in_hand: tuple[ClothInHand, ...],
+    fold: str,
+    tries: int | None,
+    largest: bool,
+    stop: Callable[[], bool] | None,
+) -> ClothNeeded:
+    if not in_hand:
+        return _endless(grains, pieces, fullness, fold, tries)
+    tried: list[ClothNeeded] = []
+    for length in in_hand:
+        made = _on_lengths(grains, pieces, fullness, (length,), fold, tries, stop)
+        if made.fits:
+            return _with_largest(made, pieces, fullness, (length,), fold) if largest else made
+        tried.append(made)
+    best = min(tried, key=lambda made: (len(_missing(made)), made.short_cm or math.inf))
+    hands = tuple(in_hand)
+    if len(hands) > 1:
+        together = tuple(sorted(hands, key=lambda hand: -hand.shape.area))
+        made = _on_lengths(grains, pieces, fullness, together, fold, tries, stop)
+        if made.fits:
+            return made
+        if len(_missing(made)) < len(_missing(best)) or best.verdict == CANNOT:
+            best = made
+    return _with_less(best, pieces, fullness, hands, fold) if largest else best
+
+
+def _missing(made: ClothNeeded) -> tuple[str, ...]:
+    """Names of what was not placed on the last length; all of it where nothing could be laid."""
+    if not made.laid:
+        return tuple(name for part in made.parts for name in [part.name] * part.quantity)
+    return made.laid[-1][1].missing
+
+
+def _planned(
+    grains: Grains, fullness: tuple[FullnessWanted, ...], hands: tuple[ClothInHand, ...]
+) -> tuple[_Planned, _Parts]:
+    """Every fullness for every grain, cut to the narrowest of the lengths; plans and panels."""
+    width = min(hand.usable_width_cm for hand in hands)
+    bounds = [hand.shape.bounds for hand in hands]
+    longest = max(high - low for _, low, _, high in bounds)
+    plans = []
+    panels_of: list[tuple[Piece, float | str]] = []
+    for wanted in fullness:
+        for angle, count in grains:
+            try:
+                plan = wanted.plan(width, _degrees(angle), longest)
+            except InputError as error:
+                raise InputError(error.what, field=wanted.what) from None
+            plans.append((wanted.what, plan, count))
+            panels_of.append((panels(wanted.what, plan, count), angle))
+    return tuple(plans), tuple(panels_of)
+
+
+def _parts(grains: Grains, pieces: tuple[Piece, ...]) -> _Parts:
+    return tuple(
+        (replace(piece, quantity=piece.quantity * count), angle)
+        for angle, count in grains
+        for piece in pieces
+    )
+
+
+def _on_lengths(
+    grains: Grains,
+    pieces: tuple[Piece, ...],
+    fullness: tuple[FullnessWanted, ...],
+    hands: tuple[ClothInHand, ...],
+    fold: str,
+    tries: int | None,
+    stop: Callable[[], bool] | None,
+) -> ClothNeeded:
+    """Everything on these lengths, what finds no room on one going to the next."""
+    try:
+        plans, panelled = _planned(grains, fullness, hands)
+    except InputError as error:
+        why = str(error)
+        return ClothNeeded(
+            "", grains, (), (), tuple(part for part, _ in _parts(grains, pieces)), CANNOT, why,
+            math.nan,
+        )  # fmt: skip
+    parts = (*panelled, *_parts(grains, pieces))
+    everything = tuple(part for part, _ in parts)
+    doubts = _doubts(pieces, fullness)
+    laid: list[tuple[ClothInHand, Lay]] = []
+    left = parts
+    for hand in hands:
+        folded = fold if hand.outline is None else "open"
+        made = lay_parts(left, hand, fold=folded, tries=tries, stop=stop)
+        laid.append((hand, made))
+        left = tuple(_left_over(left, made))
+        if not left:
+            break
+    used = sum(made.used_cm for _, made in laid)
+    last = laid[-1][1]
+    if len(laid) == 1:
+        return ClothNeeded(
+            "", grains, tuple(laid), plans, everything, last.verdict, last.reason,
+            used, None if last.fits else last.short_cm, "", doubts,
+        )  # fmt: skip
+    if not left:
+        reason = f"every piece is placed, on {len(laid)} lengths"
+        return ClothNeeded(
+            "", grains, tuple(laid), plans, everything, FITS, reason, used, None, "", doubts
+        )
+    need = sum(item.quantity * cut_area_cm2(item) for item, _ in parts)
+    have = sum(hand.shape.area for hand in hands)
+    verdict, reason = NO_LAY, (
+        "filling one length after another the search found no lay; that does not prove there is "
+        "none"
+    )  # fmt: skip
+    if need > have * (1 + 1e-9):
+        verdict = CANNOT
+        reason = (
+            f"the pieces cover {need / 1e4:.3f} m2, all lengths together only {have / 1e4:.3f} m2"
+        )
+    return ClothNeeded(
+        "", grains, tuple(laid), plans, everything, verdict, reason, used,
+        _short_of(left, hands[0], tries), "", doubts,
+    )  # fmt: skip
+
+
+def _left_over(parts: _Parts, made: Lay) -> Iterator[tuple[Piece, float | str]]:
+    """What of ``parts`` was not placed, each hand of a pair for itself."""
+    for (piece, angle), (plain, other) in zip(parts, made.left_over, strict=True):
+        for count, turned_over in ((plain, False), (other, True)):
+            if count:
+                one = _other_hand(piece) if turned_over else replace(piece, pair=False)
+                yield replace(one, quantity=min(count, piece.quantity)), angle
+
+
+def _other_hand(piece: Piece) -> Piece:
+    """The mirror image of one of a pair."""
+    return replace(
+        piece,
+        pair=False,
+        quantity=1,
+        outline=tuple((-x, y) for x, y in piece.outline),
+        grain_deg=-piece.grain_deg,
+    )
+
+
+def _short_of(left: _Parts, like: ClothInHand, tries: int | None) -> float | None:
+    """Length of further cloth like ``like`` that would take what is left; None if none would."""
+    width = like.usable_width_cm
+    try:
+        made = lay_parts(
+            left, ClothInHand(width, LONGEST_CM, one_way=like.one_way), tries=tries or _QUICK
+        )
+    except InputError:
+        return None
+    return made.used_cm if made.fits else None
+
+
+def _endless(
+    grains: Grains,
+    pieces: tuple[Piece, ...],
+    fullness: tuple[FullnessWanted, ...],
+    fold: str,
+    tries: int | None,
+) -> ClothNeeded:
+    """What it takes of cloth as wide as the fullness was meant for; unknown without fullness."""
+    if not fullness:
+        return ClothNeeded(
+            "", grains, (), (), tuple(part for part, _ in _parts(grains, pieces)), NOT_GIVEN,
+            NOT_GIVEN, math.nan,
+        )  # fmt: skip
+    hand = ClothInHand(fullness[0].cloth_width_cm, LONGEST_CM)
+    made = _on_lengths(grains, pieces, fullness, (hand,), fold, tries, None)
+    if not made.fits:
+        return made
+    reason = (
+        f"{NOT_GIVEN}; of cloth {cm_and_inches(hand.width_cm)} wide it takes "
+        f"{cm_and_inches(made.used_cm)}"
+    )
+    return replace(made, verdict=NOT_GIVEN, reason=reason, laid=())
+
+
+def _doubts(pieces: tuple[Piece, ...], fullness: tuple[FullnessWanted, ...]) -> tuple[str, ...]:
+    """A piece that seems to be the panel of a fullness would be counted twice: said, not guessed.
+
+    Examples
+    --------
+    >>> _doubts((Piece.rectangle("skirt panel", 40.0, 60.0),), ())
+    ()
+    """
+    return tuple(
+        f"Both the piece {piece.name!r} and the fullness of the {wanted.what!r} are counted: if "
+        "they are the same cloth, take one away."
+        for wanted in fullness
+        for piece in pieces
+        if wanted.what.strip().casefold() in piece.name.casefold()
+        and "panel" in piece.name.casefold()
+    )
+
+
+# --- the largest that still fits --------------------------------------------------------------
+
+
+def _fits(
+    grains: Grains,
+    pieces: tuple[Piece, ...],
+    fullness: tuple[FullnessWanted, ...],
+    hands: tuple[ClothInHand, ...],
+    fold: str,
+) -> ClothNeeded | None:
+    """The quick answer on one of the lengths, or on all together; None where it does not fit."""
+    for hand in hands:
+        made = _on_lengths(grains, pieces, fullness, (hand,), fold, _QUICK, None)
+        if made.fits:
+            return made
+    if len(hands) > 1:
+        made = _on_lengths(grains, pieces, fullness, hands, fold, _QUICK, None)
+        if made.fits:
+            return made
+    return None
+
+
+def _with_less(
+    made: ClothNeeded,
+    pieces: tuple[Piece, ...],
+    fullness: tuple[FullnessWanted, ...],
+    hands: tuple[ClothInHand, ...],
+    fold: str,
+) -> ClothNeeded:
+    """With what still fits where all of it does not: less fullness, then fewer layers."""
+    said = []
+    grains = made.grains
+    for wanted, less in _less_full(fullness, hands, grains):
+        found = _fits(grains, pieces, less, hands, fold)
+        if found is not None:
+            plan = next(plan for what, plan, _ in found.plans if what == wanted.what)
+            said.append(
+                f"{wanted.what} {plan.fullness:.2f} to 1 instead, {panel_words(plan)}, taking "
+                f"{cm_and_inches(found.used_cm)} in all"
+            )
+            break
+    while made.layers > 1 and sum(count for _, count in grains) > 1:
+        last = grains[-1]
+        grains = (*grains[:-1], (last[0], last[1] - 1)) if last[1] > 1 else grains[:-1]
+        found = _fits(grains, pieces, fullness, hands, fold)
+        if found is not None:
+            said.append(f"{layer_words(grains)}, taking {cm_and_inches(found.used_cm)}")
+            break
+    if not said and (made.layers > 1 or fullness):
+        return replace(made, largest="Nothing less of it was found to fit.")
+    return replace(made, largest=f"Largest that still fits: {'; or '.join(said)}." if said else "")
+
+
+def _less_full(
+    fullness: tuple[FullnessWanted, ...], hands: tuple[ClothInHand, ...], grains: Grains
+) -> Iterator[tuple[FullnessWanted, tuple[FullnessWanted, ...]]]:
+    """Each fullness with fewer and fewer panels, the widest first: what was changed, and all."""
+    width = max(hand.usable_width_cm for hand in hands)
+    for number, wanted in enumerate(fullness):
+        if wanted.kind == "flat":
+            continue
+        try:
+            begun = wanted.plan(width, _degrees(grains[0][0]))
+        except InputError:
+            continue
+        steps = (
+            [widths * begun.joined_cm / begun.widths / begun.finished_cm
+             for widths in range(begun.widths - 1, 0, -1)]
+            if begun.grain_deg < 0.5
+            else [begun.fullness * share for share in (0.9, 0.8, 0.7, 0.6, 0.5, 0.4)]
+        )  # fmt: skip
+        for full in steps:
+            if full < 1.0:
+                break
+            try:
+                less = replace(wanted, fullness=min(full, 9.0) - 1e-9, widths=None)
+            except InputError:
+                continue
+            yield less, (*fullness[:number], less, *fullness[number + 1 :])
+
+
+def _with_largest(
+    made: ClothNeeded,
+    pieces: tuple[Piece, ...],
+    fullness: tuple[FullnessWanted, ...],
+    hands: tuple[ClothInHand, ...],
+    fold: str,
+) -> ClothNeeded:
+    """With the most that the same cloth would still give: more panels of the first fullness."""
+    wanted = next((wanted for wanted in fullness if wanted.kind != "flat"), None)
+    if wanted is None:
+        return made
+    plan = next(plan for what, plan, _ in made.plans if what == wanted.what)
+    best: tuple[FullnessPlan, float] | None = None
+    for more in range(1, _MOST_MORE + 1):
+        full = plan.fullness * (plan.widths + more) / plan.widths
+        if plan.grain_deg >= 0.5:
+            full = plan.fullness * (1.0 + 0.1 * more)
+        try:
+            fuller = replace(wanted, fullness=full - 1e-9, widths=None)
+        except InputError:
+            break
+        every = tuple(fuller if one is wanted else one for one in fullness)
+        found = _fits(made.grains, pieces, every, hands, fold)
+        if found is None:
+            break
+        best = next(plan for what, plan, _ in found.plans if what == wanted.what), found.used_cm
+    if best is None:
+        text = f"Largest {wanted.what} that fits: this one, {plan.fullness:.2f} to 1."
+    else:
+        text = (
+            f"Largest {wanted.what} that still fits: {best[0].fullness:.2f} to 1, "
+            f"{panel_words(best[0])}, taking {cm_and_inches(best[1])} in all."
+        )
+    return replace(made, largest=text)
