@@ -88,7 +88,9 @@ def check_fullness(kind: str, fullness: float) -> None:
     >>> check_fullness("knife", 3.0)  # nothing is said where it can be done
     """
     if kind not in KINDS:
-        raise InputError(f"{kind!r} is not a way to take in fullness; use {', '.join(KINDS)}")
+        raise InputError(
+            f"{kind!r} is not a way to take in fullness; use {', '.join(KINDS)}", field="kind"
+        )
     if not np.isfinite(fullness) or not 1.0 <= fullness <= MOST_FULLNESS:
         raise InputError(
             f"fullness {fullness:g} will not do; it is 1 (flat) to {MOST_FULLNESS:g}",
