@@ -6,15 +6,21 @@ exp(-sigma L).
 
 Wound thread is a deep bed of clear rods in even light. Its surfaces send back R_s before anything
 is dyed, the rest r = (R - R_s)/(1 - R_s) went through fibre, and y = -ln r grows with the product
-of sigma and the rods' diameter. The formula was fitted to beds traced ray by ray.
+of sigma and the rods' diameter. The formula was fitted to beds traced ray by ray
+(tests/reference/wound_thread.py).
 """
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from weavecolor.colour.spectra import Spectrum, frozen
+from weavecolor.colour.spectra import BANDS, WAVELENGTHS, Spectrum, frozen
+from weavecolor.errors import InputError
 from weavecolor.textile.yarn import Yarn
 
 Array = NDArray[np.float64]
@@ -26,38 +32,73 @@ DARKEST_TOLD = 0.015
 #: What is taken as r where the thread is darker than that; anything darker looks alike.
 DARKEST = 0.004
 
+# ln(sigma d) - 2 ln y by 1, u, u^2, u^3, a, b, a u, b u, a^2, b^2, a b with u = y / (2 + y),
+# a = index - 1.55, b = packing - 0.65: least squares over 30 traced beds of index 1.47 to 1.72 and
+# packing 0.4 to 0.88 and the 28 hanks of the tests; 2 and 3 % rms, 4 % where a hank is left out.
+_FORM = (-2.9836, -0.2231, 1.9195, -1.7463, 2.083, -1.0116, -1.2163, 0.8634, -1.6276, -0.0366,
+         0.0803)  # fmt: skip
+# What dull fibre does to that, by y (columns) and by scattering times diameter (rows): even a
+# little scattering throws light into ways that stay in the fibre, where it meets more dye.
+_DULL_Y = (0.1, 0.15, 0.25, 0.4, 0.6, 0.9, 1.3, 1.8, 2.5, 3.3, 4.2)
+_DULL = (0.0, 0.003, 0.01, 0.03, 0.1, 0.3, 1.0)
+_DULL_LN = (
+    (0.0,) * 11,
+    (-0.70, -0.63, -0.36, -0.15, -0.06, -0.02, -0.01, 0.0, 0.0, 0.0, 0.0),
+    (-0.81, -0.79, -0.66, -0.44, -0.23, -0.10, -0.05, -0.02, 0.0, 0.01, 0.02),
+    (-0.82, -0.81, -0.76, -0.65, -0.47, -0.26, -0.11, -0.04, 0.0, 0.02, 0.02),
+    (-0.66, -0.65, -0.64, -0.60, -0.54, -0.41, -0.23, -0.09, 0.02, 0.07, 0.12),
+    (-0.33, -0.32, -0.32, -0.32, -0.30, -0.26, -0.18, -0.06, 0.09, 0.20, 0.29),
+    (0.36, 0.36, 0.36, 0.36, 0.36, 0.36, 0.39, 0.46, 0.59, 0.76, 0.94),
+)
+
 
 def surface_share(index: float, packing: float) -> float:
-    """Reflectance R_s of wound thread dyed black through and through.
+    """Reflectance R_s of wound thread dyed black through and through; traced within 0.005.
 
     Examples
     --------
     >>> round(surface_share(1.55, 0.85), 3)
-    0.057
+    0.06
     """
-    return (index - 1.0) * (0.0597 + 0.0518 * packing)
+    return (index - 1.0) * (0.0527 + 0.0655 * packing)
 
 
-def _gain(index: float, packing: float) -> float:
-    return 20.66 * (1.0 - 1.263 * (index - 1.55) + 0.635 * (packing - 0.65))
-
-
-def optical_depth(y: ArrayLike, index: float, packing: float) -> Array:
+def optical_depth(y: ArrayLike, index: float, packing: float, dull: float = 0.0) -> Array:
     """sigma times rod diameter at which wound thread has -ln r = ``y`` >= 0.
+
+    ``index`` 1.4 to 1.8 and ``packing`` 0.35 to 0.95 (beyond, the nearest is taken); ``dull``:
+    scattering inside the fibre times rod diameter, 0 to 1.
 
     Examples
     --------
     >>> optical_depth([0.0, 1.0], 1.55, 0.65).round(3).tolist()
-    [0.0, 0.054]
+    [0.0, 0.055]
     """
     v = np.asarray(y, dtype=np.float64)
-    square = v * v
-    return square * (1.0 + 0.079 * v + 0.170 * square) / (1.0 + 0.124 * square) / _gain(
-        index, packing
-    )
+    a, b = np.clip(index, 1.4, 1.8) - 1.55, np.clip(packing, 0.35, 0.95) - 0.65
+    u = v / (2.0 + v)
+    k = _FORM
+    ln = k[0] + u * (k[1] + u * (k[2] + u * k[3]))
+    ln = ln + a * (k[4] + k[6] * u + k[8] * a) + b * (k[5] + k[7] * u + k[9] * b) + k[10] * a * b
+    return np.asarray(v * v * np.exp(ln + _dulled(v, dull)))
 
 
-def depth_of_wound(reflectance: ArrayLike, index: float, packing: float) -> Array:
+def _dulled(y: Array, dull: float) -> Array:
+    """ln of what dull fibre does to sigma of thread that looks the same."""
+    if dull <= 0.0:
+        return np.zeros_like(y)
+    # even steps of ln from row to row; from bright to the first, even steps
+    place = np.interp(np.log(max(dull, 1e-9)), np.log(_DULL[1:]), np.arange(1.0, len(_DULL)))
+    if dull < _DULL[1]:
+        place = np.float64(dull / _DULL[1])
+    low = min(int(place), len(_DULL) - 2)
+    rows = [np.interp(y, _DULL_Y, _DULL_LN[low + step]) for step in (0, 1)]
+    return np.asarray(rows[0] + (rows[1] - rows[0]) * (place - low))
+
+
+def depth_of_wound(
+    reflectance: ArrayLike, index: float, packing: float, dull: float = 0.0
+) -> Array:
     """sigma times rod diameter of wound thread that reflects ``reflectance``, 0-1.
 
     Where the thread is too dark to tell, :data:`DARKEST` is taken.
@@ -65,30 +106,29 @@ def depth_of_wound(reflectance: ArrayLike, index: float, packing: float) -> Arra
     Examples
     --------
     >>> round(float(depth_of_wound(0.41, 1.6, 0.85)), 3)  # traced: 0.050
-    0.05
+    0.051
     """
     surface = surface_share(index, packing)
     r = (np.asarray(reflectance, dtype=np.float64) - surface) / (1.0 - surface)
-    return optical_depth(-np.log(np.clip(r, DARKEST, 1.0)), index, packing)
+    return optical_depth(-np.log(np.clip(r, DARKEST, 1.0)), index, packing, dull)
 
 
-def wound_of_depth(depth: ArrayLike, index: float, packing: float) -> Array:
+def wound_of_depth(depth: ArrayLike, index: float, packing: float, dull: float = 0.0) -> Array:
     """Reflectance of wound thread whose sigma times rod diameter is ``depth`` >= 0.
 
     Examples
     --------
-    >>> float(wound_of_depth(depth_of_wound(0.3, 1.55, 0.6), 1.55, 0.6))  # doctest: +ELLIPSIS
-    0.3...
+    >>> round(float(wound_of_depth(depth_of_wound(0.3, 1.55, 0.6), 1.55, 0.6)), 9)
+    0.3
     """
     target = np.asarray(depth, dtype=np.float64)
-    y = np.sqrt(target * _gain(index, packing))  # exact where there is little dye
-    for _ in range(40):  # Newton on a smooth rising curve
-        step = 1e-6 * (1.0 + y)
-        slope = (optical_depth(y + step, index, packing) - optical_depth(y, index, packing)) / step
-        miss = optical_depth(y, index, packing) - target
-        y = np.maximum(y - np.divide(miss, slope, out=np.zeros_like(y), where=slope > 0.0), 0.0)
+    low, high = np.zeros_like(target), np.full_like(target, 30.0)
+    for _ in range(60):  # the depth rises with y
+        middle = 0.5 * (low + high)
+        deeper = optical_depth(middle, index, packing, dull) > target
+        low, high = np.where(deeper, low, middle), np.where(deeper, middle, high)
     surface = surface_share(index, packing)
-    return surface + (1.0 - surface) * np.exp(-y)
+    return np.asarray(surface + (1.0 - surface) * np.exp(-0.5 * (low + high)))
 
 
 def bed_packing(yarn: Yarn) -> float:
@@ -110,7 +150,7 @@ def absorption_of_wound(reflectance: ArrayLike, yarn: Yarn) -> Array:
     >>> bool(absorption_of_wound(0.2, organza.warp) > absorption_of_wound(0.4, organza.warp))
     True
     """
-    depth = depth_of_wound(reflectance, yarn.fibre.index, bed_packing(yarn))
+    depth = depth_of_wound(reflectance, yarn.fibre.index, bed_packing(yarn), _dull(yarn))
     return np.asarray(depth / yarn.rod_diameter_mm)
 
 
@@ -123,7 +163,11 @@ def wound_colour(absorption: ArrayLike, yarn: Yarn) -> Array:
     0.4
     """
     depth = np.asarray(absorption, dtype=np.float64) * yarn.rod_diameter_mm
-    return wound_of_depth(depth, yarn.fibre.index, bed_packing(yarn))
+    return wound_of_depth(depth, yarn.fibre.index, bed_packing(yarn), _dull(yarn))
+
+
+def _dull(yarn: Yarn) -> float:
+    return yarn.dull_per_mm * yarn.rod_diameter_mm
 
 
 def absorption(yarn: Yarn) -> Spectrum:
@@ -137,3 +181,282 @@ def absorption(yarn: Yarn) -> Spectrum:
     if yarn.absorption is not None:
         return yarn.absorption
     return frozen(absorption_of_wound(yarn.colour, yarn))
+
+
+#: Standard error of ln sigma from the formula itself: 4 % where it was not fitted, and as much by
+#: how the thread lies (beds driven about until they had forgotten their rows ask for 6 % more dye
+#: on average); and of what is read on wound thread: a share of the reading, and an even part.
+FORMULA_ERROR = 0.06
+READING_SHARE, READING_EVEN = 0.01, 0.004
+#: Standard errors of what the formula is told: mean index of the fibre, packing of the bed.
+INDEX_ERROR, BED_ERROR = 0.012, 0.05
+#: Standard error of ln sigma where wound thread is too dark to tell.
+UNTOLD = 0.8
+#: Share, as a standard error, of the way from perfect rods to slightly dull ones: no fibre is a
+#: perfect cylinder, and in pale thread light that is thrown off its way meets more dye.
+UNEVEN = 0.35
+
+
+@dataclass(frozen=True, eq=False)
+class Dye:
+    """A yarn's dye and how it is known.
+
+    ``absorption`` (41,), 1/mm; ``spread`` (41,): standard error of its natural logarithm, so that
+    0.1 is a tenth more or less; ``way``: what it was found from; ``notes``: what could not be told.
+    """
+
+    absorption: Spectrum
+    spread: Spectrum
+    way: str
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        for what in (self.absorption, self.spread):
+            if what.shape != (BANDS,) or not np.all(np.isfinite(what)) or np.any(what < 0.0):
+                raise InputError(f"a dye has {BANDS} bands, each zero or more")
+
+    def on(self, yarn: Yarn) -> Yarn:
+        """``yarn`` dyed so; its colour becomes that of its wound thread."""
+        return replace(
+            yarn,
+            absorption=self.absorption,
+            colour=frozen(np.clip(wound_colour(self.absorption, yarn), 0.0, 1.0)),
+        )
+
+
+def from_wound(reflectance: ArrayLike, yarn: Yarn, reading: ArrayLike | None = None) -> Dye:
+    """The dye of thread whose closely wound hank reflects ``reflectance`` (41,), 0-1.
+
+    ``reading``: standard error of the reflectance (41,) or one number; a hundredth of it and 0.004
+    are taken where none is given. Raises InputError unless there are 41 values from 0 to 1.
+
+    Examples
+    --------
+    >>> from_wound(organza.warp.colour, organza.warp).way
+    'closely wound thread'
+    """
+    told = _bands(reflectance, "reflectance", 1.0)
+    error = READING_EVEN + READING_SHARE * told if reading is None else np.broadcast_to(
+        np.asarray(reading, dtype=np.float64), (BANDS,)
+    )  # fmt: skip
+    index, packing, dull = yarn.fibre.index, bed_packing(yarn), _dull(yarn)
+
+    def ln_depth(seen: Array, n: float = index, p: float = packing) -> Array:
+        return np.asarray(np.log(np.maximum(depth_of_wound(seen, n, p, dull), 1e-12)))
+
+    # how far one standard error of each input moves the answer, to either side
+    moved = [
+        0.5 * (ln_depth(np.maximum(told - error, 0.0)) - ln_depth(np.minimum(told + error, 1.0))),
+        0.5 * (ln_depth(told, n=index + INDEX_ERROR) - ln_depth(told, n=index - INDEX_ERROR)),
+        0.5 * (ln_depth(told, p=packing + BED_ERROR) - ln_depth(told, p=packing - BED_ERROR)),
+        np.full(BANDS, FORMULA_ERROR),
+    ]
+    surface = surface_share(index, packing)
+    share = (told - surface) / (1.0 - surface)
+    dark = share < DARKEST_TOLD
+    moved.append(np.where(dark, UNTOLD, 0.0))
+    if dull < _DULL[2]:
+        depth = -np.log(np.clip(share, DARKEST, 1.0))
+        moved.append(UNEVEN * (_dulled(depth, _DULL[2]) - _dulled(depth, dull)))
+    notes = []
+    if np.any(dark):
+        notes.append(
+            f"too dark to tell how dark at {_spans(dark)} nm: wound thread of black looks like this"
+        )
+    spread = np.minimum(np.sqrt(np.sum(np.square(moved), axis=0)), _WIDEST)
+    return Dye(
+        frozen(absorption_of_wound(told, yarn)), frozen(spread), "closely wound thread",
+        tuple(notes),
+    )  # fmt: skip
+
+
+def from_colour(recovered: ArrayLike, yarn: Yarn, known_to: float = 5.0) -> Dye:
+    """The dye of wound thread of which only a colour is known, seen in daylight.
+
+    ``recovered`` (41,): a spectrum of that colour, 0-1 (one of many, see
+    :func:`weavecolor.colour.colorimetry.spectrum_from_lab`); ``known_to``: how far the colour may
+    be off, a standard error in L*, 0 to 30. The spread tells what the choice of spectrum leaves
+    open: measured against reflecting surfaces whose spectra are known (see the tests).
+
+    Examples
+    --------
+    >>> by_eye = from_colour(organza.warp.colour, organza.warp)
+    >>> bool(np.all(by_eye.spread > from_wound(organza.warp.colour, organza.warp).spread))
+    True
+    """
+    if not 0.0 <= known_to <= 30.0:
+        raise InputError("a colour is known to 0-30 L*")
+    told = _bands(recovered, "reflectance", 1.0)
+    # dY/dL* = 3 (L* + 16)^2 / 116^3 (CIE 1976), at the lightness of each band taken alone
+    lightness = 116.0 * np.cbrt(np.maximum(told, 0.008856)) - 16.0
+    slope = 3.0 * (lightness + 16.0) ** 2 / 116.0**3
+    base = from_wound(told, yarn, READING_EVEN + known_to * slope)
+    spread = np.hypot(base.spread, np.interp(WAVELENGTHS, *_METAMERS))
+    return Dye(
+        base.absorption, frozen(np.minimum(spread, _WIDEST)),
+        "a colour by eye or on a screen, its spectrum recovered", base.notes,
+    )  # fmt: skip
+
+
+def from_fibre(absorbance: ArrayLike, path_mm: float, path_error: float = 0.1) -> Dye:
+    """The dye of one fibre whose absorbance (41,), log10 of light in over light out, was read in a
+    liquid of its own index, so that its surfaces send nothing back.
+
+    ``path_mm``: mean way through the fibre, 0.0005 to 5; pi/4 of the diameter of a round fibre read
+    over its whole width. ``path_error``: its standard error as a share, 0 to 1.
+
+    Examples
+    --------
+    >>> round(float(from_fibre(np.full(41, 0.3), 0.0118).absorption[0]), 1)
+    58.5
+    """
+    if not 5e-4 <= path_mm <= 5.0:
+        raise InputError(f"a way through one fibre is 0.0005 to 5 mm, got {path_mm:g}")
+    if not 0.0 <= path_error <= 1.0:
+        raise InputError("the error of the way is a share from 0 to 1")
+    read = _bands(absorbance, "absorbance", 6.0)
+    sigma = read * math.log(10.0) / path_mm
+    # readers of single fibres are good to about 0.01 (common practice, no source)
+    reading = np.minimum(0.01 / np.maximum(read, 1e-6), _WIDEST)
+    spread = np.minimum(np.hypot(path_error, reading), _WIDEST)
+    return Dye(frozen(sigma), frozen(spread), "a spectrum of dyed fibre")
+
+
+#: What a forward model is given, the absorption of each yarn (41,), and gives back: what is seen,
+#: (readings, 41).
+Forward = Callable[[tuple[Array, ...]], Array]
+
+
+def from_seen(
+    forward: Forward,
+    seen: ArrayLike,
+    noise: ArrayLike,
+    start: Sequence[Dye],
+    way: str = "the cloth over two backings",
+    rounds: int = 12,
+) -> tuple[Dye, ...]:
+    """Dyes that make ``forward`` show what was ``seen``, band by band.
+
+    Parameters
+    ----------
+    forward : callable
+        Takes one absorption spectrum (41,), 1/mm, for each dye looked for, and gives the readings
+        (m, 41): thread or cloth over white and over black, say. Bands must not mix in it.
+    seen, noise : arrays, shape (m, 41)
+        What was read, and its standard errors, > 0.
+    start : sequence of Dye
+        Where to begin, one for each dye looked for; its spread, at least 1.5, is how far the answer
+        may be from it where the readings tell nothing.
+
+    Levenberg and Marquardt's method on ln sigma, with the start as what is known before. The spread
+    is that of the normal approximation at the answer. Raises InputError for shapes that disagree.
+
+    Examples
+    --------
+    >>> yarn = organza.warp
+    >>> known = from_wound(yarn.colour, yarn)
+    >>> def show(dyes):
+    ...     return wound_colour(dyes[0], yarn)[None]
+    >>> found, = from_seen(show, show((known.absorption,)), np.full((1, 41), 0.004),
+    ...                    [from_wound(np.full(41, 0.3), yarn)])
+    >>> bool(np.abs(np.log(found.absorption / known.absorption))[25:].max() < 0.1)
+    True
+    """
+    read, error = np.asarray(seen, dtype=np.float64), np.asarray(noise, dtype=np.float64)
+    if read.ndim != 2 or read.shape[1] != BANDS or error.shape != read.shape or not start:
+        raise InputError(f"readings and their errors are lists of {BANDS} bands each")
+    if not (np.all(np.isfinite(read)) and np.all(error > 0.0)):
+        raise InputError("readings are numbers, and their errors are more than zero")
+    began = np.log(np.maximum([dye.absorption for dye in start], 1e-6))
+    before = np.maximum([dye.spread for dye in start], _OPEN)
+    x, damp = began.copy(), np.full(BANDS, 1e-2)
+
+    def shown(at: Array) -> Array:
+        made = np.asarray(forward(tuple(np.exp(row) for row in at)), dtype=np.float64)
+        if made.shape != read.shape:
+            raise InputError(f"{made.shape} is shown where {read.shape} was read")
+        return made
+
+    def cost(at: Array, made: Array) -> Array:
+        miss = np.sum(((made - read) / error) ** 2, axis=0)
+        return np.asarray(miss + np.sum(((at - began) / before) ** 2, axis=0))
+
+    k = len(start)
+    made = shown(x)
+    paid = cost(x, made)
+    normal = np.zeros((BANDS, k, k))
+    for turn in range(rounds + 1):
+        slope = np.empty((len(read), BANDS, k))
+        for j in range(k):
+            aside = x.copy()
+            aside[j] += _STEP
+            slope[:, :, j] = (shown(aside) - made) / _STEP
+        weighted = slope / error[:, :, None] ** 2
+        normal = np.einsum("mbi,mbj->bij", weighted, slope)
+        pull = np.einsum("mbi,mb->bi", weighted, read - made) - ((x - began) / before**2).T
+        known = np.einsum("jb,ji->bji", 1.0 / before**2, np.eye(k))
+        normal = normal + known
+        if turn == rounds:
+            break
+        lever = damp[:, None, None] * np.eye(k) * np.einsum("bii->bi", normal)[:, :, None]
+        move = np.linalg.solve(normal + lever, pull[:, :, None])[:, :, 0].T
+        tried = np.clip(x + np.clip(move, -1.5, 1.5), *_LN_RANGE)
+        then = shown(tried)
+        price = cost(tried, then)
+        better = price < paid
+        x, made = np.where(better, tried, x), np.where(better, then, made)
+        done = np.all(np.abs(move) < 1e-3)
+        paid = np.where(better, price, paid)
+        damp = np.where(better, damp * 0.2, damp * 8.0)
+        if done:
+            break
+    spread = np.sqrt(np.einsum("bii->bi", np.linalg.inv(normal))).T
+    out = []
+    for row, wide in zip(x, spread, strict=True):
+        told = wide > 0.8 * _OPEN
+        notes = (f"the readings do not tell it at {_spans(told)} nm",) if np.any(told) else ()
+        out.append(Dye(frozen(np.exp(row)), frozen(np.minimum(wide, _WIDEST)), way, notes))
+    return tuple(out)
+
+
+def dye_of(yarn: Yarn) -> Dye:
+    """The dye of ``yarn`` and its spread: as given, or from the colour of its wound thread.
+
+    Examples
+    --------
+    >>> dye_of(organza.warp).way
+    'closely wound thread'
+    """
+    if yarn.absorption is None:
+        return from_wound(yarn.colour, yarn)
+    return Dye(yarn.absorption, frozen(np.zeros(BANDS)), "given")
+
+
+#: Widest standard error of ln sigma that is told; how open a start is left; step for slopes.
+_WIDEST, _OPEN, _STEP = 2.5, 1.5, 1e-3
+_LN_RANGE = (math.log(1e-4), math.log(1e4))
+
+
+#: Standard error of ln sigma by the choice among spectra of one colour, by wavelength, nm: rms over
+#: 147 reflecting surfaces of known spectrum, recovered from their colour in daylight.
+_METAMERS = (
+    (380.0, 400.0, 420.0, 440.0, 450.0, 500.0, 540.0, 570.0, 600.0, 640.0, 660.0, 680.0, 700.0,
+     740.0, 780.0),
+    (0.87, 0.50, 0.38, 0.17, 0.12, 0.30, 0.12, 0.23, 0.16, 0.38, 0.63, 0.88, 1.15, 1.65, 2.26),
+)  # fmt: skip
+
+
+def _bands(values: ArrayLike, what: str, most: float) -> Array:
+    found = np.asarray(values, dtype=np.float64)
+    if found.shape != (BANDS,):
+        raise InputError(f"{what} has {BANDS} bands, got shape {found.shape}")
+    if not (np.all(found >= 0.0) and np.all(found <= most)):
+        raise InputError(f"{what} lies from 0 to {most:g} in every band")
+    return found
+
+
+def _spans(chosen: NDArray[np.bool_]) -> str:
+    """Wavelengths in words: "380-560, 700"."""
+    at = WAVELENGTHS[chosen]
+    parts = np.split(at, np.flatnonzero(np.diff(at) > 10.0) + 1)
+    return ", ".join(f"{p[0]:g}-{p[-1]:g}" if len(p) > 1 else f"{p[0]:g}" for p in parts)
