@@ -1,0 +1,153 @@
+"""Yarns of filaments: values, what the trade could meet, and what it usually makes."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from weavecolor.errors import InputError
+from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.fibres import FIBRES, fibre
+from weavecolor.textile.usual import LUSTRES, USUAL, Span, usual_yarn
+from weavecolor.textile.weaves import weave
+from weavecolor.textile.yarn import RANGES, Yarn, filaments_of, greatest_packing
+
+GREY = np.full(41, 0.4)
+RAW = Yarn(fibre("silk"), 21 / 9, GREY, 0.8, filaments=15, gum=True)
+THROWN = Yarn(fibre("silk"), 21 / 9, GREY, 0.65, filaments=15)
+
+
+def test_yarns_are_values():
+    again = replace(RAW, colour=GREY.copy())
+    assert again == RAW and hash(again) == hash(RAW) and again is not RAW
+    assert replace(RAW, colour=np.full(41, 0.41)) != RAW
+    assert replace(RAW, absorption=np.zeros(41)) != RAW
+    assert replace(RAW, gum=False, packing=0.7) != RAW
+    assert RAW != "silk"
+    cloth = Cloth("a", RAW, RAW, weave("plain"), 40.0, 38.0)
+    assert cloth == Cloth("a", again, again, weave("plain"), 40.0, 38.0)
+    assert len({cloth, replace(cloth), replace(cloth, ends_per_cm=41.0)}) == 2
+
+
+def test_a_yarn_cannot_be_changed_from_outside():
+    mine = GREY.copy()
+    yarn = replace(RAW, colour=mine)
+    mine[:] = 0.9
+    assert yarn.colour == pytest.approx(GREY)
+    with pytest.raises(ValueError, match="read-only"):
+        yarn.colour[0] = 0.0
+
+
+def test_rods_that_light_meets():
+    # in gum one rod as thick as the thread; boiled off fifteen, which fill its packing
+    assert RAW.rods == 1 and RAW.rod_diameter_mm == RAW.diameter_mm
+    assert THROWN.rods == 15
+    area = 15 * THROWN.rod_diameter_mm**2 / THROWN.diameter_mm**2
+    assert area == pytest.approx(THROWN.packing)
+    # 1.55 dtex of silk, 1.34 g/cm3: pi d^2 / 4 = 1.55e-6 g/cm / 1.34 g/cm3, so d is 12.2 um
+    assert THROWN.fineness_dtex == pytest.approx(1.556, abs=1e-3)
+    assert THROWN.rod_diameter_mm == pytest.approx(0.01216, abs=2e-5)
+    # one turn a millimetre is 2 pi a millimetre
+    assert replace(THROWN, twist_turns_m=1000.0).twist_rad_mm == pytest.approx(2.0 * math.pi)
+
+
+@given(st.floats(0.5, 500.0), st.floats(0.8, 8.0))
+def test_number_and_fineness_are_two_ways_to_say_it(tex, dtex):
+    count = filaments_of(tex, dtex)
+    assert count >= 1
+    assert abs(count - 10.0 * tex / dtex) <= 0.5 or count == 1
+
+
+@pytest.mark.parametrize("name", RANGES)
+def test_what_the_trade_could_never_meet_is_refused_by_name(name):
+    low, high, unit = RANGES[name]
+    for value in (high * 1.01 + 1, low - 0.01, math.nan, math.inf):
+        if name == "filaments" and not math.isfinite(value):
+            continue
+        with pytest.raises(InputError) as caught:
+            replace(THROWN, **{name: value})
+        line = str(caught.value)
+        assert line.startswith((f"{name}: ", "dtex per filament: ")) and "\n" not in line
+        assert "must be from" in line and unit in line
+
+
+@pytest.mark.parametrize(
+    ("change", "complaint"),
+    [
+        ({"kind": "felt"}, "'felt' must be one of filament, spun"),
+        ({"colour": np.full(41, 1.5)}, "colour lies from 0 to 1 in every band"),
+        ({"colour": np.full(41, np.nan)}, "colour lies from 0 to 1 in every band"),
+        ({"colour": np.full(40, 0.5)}, "colour has 41 bands, got shape"),
+        ({"absorption": np.full(41, -1.0)}, "absorption lies from 0 to"),
+        ({"filaments": 2.5}, "a whole number, got 2.5"),
+        ({"packing": 0.9}, "15 round filaments fill at most 0.733 of a yarn, got 0.9"),
+        ({"gum": True, "fibre": fibre("nylon")}, "filament nylon has no gum"),
+        ({"gum": True, "kind": "spun"}, "spun silk has no gum"),
+        ({"tex": 900.0, "filaments": 6000, "twist_turns_m": 4000.0}, "outer filaments of a yarn"),
+        ({"tex": 0.1, "filaments": 4000}, "dtex per filament: must be from 0.03"),
+    ],
+)
+def test_fields_that_contradict_one_another(change, complaint):
+    with pytest.raises(InputError, match=complaint) as caught:
+        replace(THROWN, **change)
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        ({"ends_per_cm": 1e-9}, "ends"), ({"picks_per_cm": 1e6}, "picks"),
+        ({"picks_per_cm": math.nan}, "picks"), ({"warp_crimp": 1.0}, "warp.crimp"),
+        ({"weft_crimp": -0.1}, "weft.crimp"), ({"declared_g_m2": math.inf}, "weight"),
+        ({"warp_share": 1.5}, "warp_share"),
+    ],
+)  # fmt: skip
+def test_cloth_that_the_trade_could_never_meet(change, field):
+    cloth = Cloth("a", RAW, RAW, weave("plain"), 40.0, 38.0)
+    with pytest.raises(InputError, match=f"^{field}: must be from .* got "):
+        replace(cloth, **change)
+
+
+def test_densest_packings_of_circles():
+    # 7 in a hexagon's shape: 7 / 9 exactly; 2 side by side: a half; 19: 19 / (1 + 3.8637)^2
+    assert greatest_packing(7) == pytest.approx(7 / 9, abs=1e-3)
+    assert greatest_packing(2) == 0.5
+    assert greatest_packing(19) == pytest.approx(19 / (1 + math.sqrt(2) + math.sqrt(6)) ** 2, 1e-3)
+    assert greatest_packing(3) == pytest.approx(3 / (1 + 2 / math.sqrt(3)) ** 2, abs=1e-3)
+
+
+@pytest.mark.parametrize("name", USUAL)
+def test_every_usual_yarn_can_be_spun_or_reeled(name):
+    sort = USUAL[name]
+    for tex in (2.3, 8.4, 30.0):
+        count = sort.filaments(tex)
+        packing = sort.packing.usual
+        if not sort.gum:
+            packing = min(packing, greatest_packing(count))
+        yarn = Yarn(
+            fibre(sort.fibre), tex, GREY, packing, sort.flattening.usual, sort.kind,
+            filaments=count, gum=sort.gum, twist_turns_m=sort.twist(tex).usual,
+            dull_per_mm=LUSTRES[sort.lustre].usual,
+        )  # fmt: skip
+        assert yarn.filaments == count
+    assert "no source" in sort.source
+
+
+def test_every_fibre_has_a_usual_yarn():
+    for name in FIBRES:
+        assert usual_yarn(name, "spun").kind == "spun"
+        assert usual_yarn(name).fibre == name
+    assert usual_yarn("wire").fineness_dtex is None  # what is unknown is one solid rod
+    with pytest.raises(InputError, match="'felt' is no kind of yarn"):
+        usual_yarn("silk", "felt")
+    with pytest.raises(InputError, match="lies outside"):
+        Span(1.0, 2.0, 3.0)
+
+
+def test_forty_to_a_hundred_and_fifty_fibres_in_spun_yarn():
+    # usual of the counts of apparel, Ne 20 to Ne 60 (common practice, no source)
+    counts = [usual_yarn("cotton", "spun").filaments(590.54 / ne) for ne in (24, 40, 60)]
+    assert all(40 <= n <= 150 for n in counts) and counts == sorted(counts, reverse=True)
