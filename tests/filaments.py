@@ -29,7 +29,7 @@ from weavecolor.optics.adding import PileOptics, add, over_backings, pile_of
 from weavecolor.optics.cell import filaments as cells
 from weavecolor.optics.cell.filaments import FilamentCell, Rays, Strand, follow, white_cell
 from weavecolor.optics.cell.nodes import unit
-from weavecolor.optics.layer import LayerOptics, Lie, _orders, to_cloth_frame
+from weavecolor.optics.layer import LayerOptics, Lie, orders, to_cloth_frame
 from weavecolor.textile.cloth import Construction
 
 DATA = Path(__file__).parent / "data" / "filaments.json.gz"
@@ -174,7 +174,7 @@ class Model:
         reflect, under, through_ = (np.zeros((bands, size, size)) for _ in range(3))
         q = slice(0, half)
         through, open_ = np.zeros(size), np.zeros(size)
-        for order, weight in _orders(grid, turn, False):
+        for order, weight in orders(grid, turn, False):
             up, down = order[:half], order[half:]
             reflect[:, q, q] += weight * node[:, up[:, None], up[None]]
             under[:, q, q] += weight * node[:, down[:, None], down[None]]

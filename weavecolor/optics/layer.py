@@ -206,7 +206,7 @@ def _rolls(steps: int, turn: float) -> tuple[tuple[int, float], ...]:
     return ((low, 1.0),) if rest < 1e-9 else ((low, 1.0 - rest), (low + 1, rest))
 
 
-def _orders(grid: Nodes, turn: float, flip: bool) -> list[tuple[NDArray[Any], float]]:
+def orders(grid: Nodes, turn: float, flip: bool) -> list[tuple[NDArray[Any], float]]:
     """For each whole turn: which cloth-frame node each stack-frame label is, and its weight.
 
     Labels: upper nodes, then (in the same order) the opposites of the upper nodes.
@@ -282,7 +282,7 @@ def layer_optics(
             cross += (sent @ got) @ parity.node
             pair += _both_ways(sent @ own)
     q = slice(0, half)
-    for order, weight in _orders(grid, turn, flip):
+    for order, weight in orders(grid, turn, flip):
         up, down = order[:half], order[half:]
         for table, from_, to in (
             (reflect, up, up),
@@ -340,12 +340,12 @@ def layer_pairs(layer: Lie, distance: Distance, nodes: bool = True) -> Array:
     grid = nodes_()
     half = grid.half
     counted = pairs(construction, distance, tuple(vectors), layer.flip, nodes, layer.exact)
-    orders = [
+    ways = [
         (order[:half] - (half if layer.flip else 0), weight)
-        for order, weight in _orders(grid, layer.turn, layer.flip)
+        for order, weight in orders(grid, layer.turn, layer.flip)
     ]
     open_, slips = layer.open[:half], layer.open[half:]
-    node, named_node, named = counted.laid(orders).joint(open_, slips, layer.share[:half])
+    node, named_node, named = counted.laid(ways).joint(open_, slips, layer.share[:half])
     joint = np.block([[node, named_node.T], [named_node, named]])
     return _slipped(joint, layer.open, layer.through)
 

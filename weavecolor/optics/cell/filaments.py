@@ -15,11 +15,13 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from weavecolor.cache import Kept
 from weavecolor.errors import InputError
 from weavecolor.optics.cell import paths
 from weavecolor.optics.cell.nodes import Nodes, Vector, nodes
@@ -36,6 +38,7 @@ APERTURE_DEG = 5.0
 # Lengths: geometric steps above a share of the yarn's height.
 _LEVELS, _RATIO, _SHORTEST = 44, 1.2, 0.02
 _ROOM = 1 << 18  # leaves at once
+_GLINT_RAYS = 46368  # of a named direction, for what one surface sends back
 _WIDE = 97  # repeats that the starts are spread over, so that twisted yarns lie every way
 
 
@@ -261,13 +264,18 @@ def cap(vector: Vector, half_angle_deg: float, number: Array) -> tuple[Array, Ar
     )
     side = np.sign(axis[2])
     weight = np.maximum(out[:, 2] * side, 0.0)
-    out[:, 2] = side * np.maximum(out[:, 2] * side, 1e-3)
+    out[:, 2] = side * np.maximum(out[:, 2] * side, 5e-3)
     mean = float(weight.mean())
     return out, weight / max(mean, 1e-12), 2.0 * (1.0 - low) * mean
 
 
 def _followed(
-    cell: _Traced, starts: Array, seed: int, use: Callable[[Array], None], told: Told | None
+    cell: _Traced,
+    starts: Array,
+    seed: int,
+    use: Callable[[Array], None],
+    told: Told | None = None,
+    what: int = paths.ALL,
 ) -> float:
     """Trace all starts on two threads; ``use`` gets the leaves part by part. The light lost."""
     parts = max(2, -(-len(starts) // 4096))
@@ -281,7 +289,7 @@ def _followed(
         while first < last:
             first, made, away = paths.trace(
                 cell.rows, *cell.signs, *cell.centres, cell.top, starts, first, last, seed,
-                cell.least, room, False,
+                cell.least, room, what,
             )  # fmt: skip
             found.append(room[:made].copy())
             gone += away
@@ -303,7 +311,7 @@ def straight(cell: FilamentCell, starts: Array, outline: bool = False) -> NDArra
     room = np.empty((len(starts) + 512, paths.LEAF))
     _, made, _ = paths.trace(
         ready.rows, *ready.signs, *ready.centres, ready.top, starts, 0, len(starts), 1, 1.0, room,
-        True,
+        paths.NOTHING,
     )  # fmt: skip
     free = np.zeros(len(starts), bool)
     free[room[:made, 0].astype(np.intp)] = True
@@ -367,13 +375,15 @@ def _pairs(grid: Nodes, ways: list[NDArray[np.intp]]) -> tuple[NDArray[np.int32]
 @dataclass(frozen=True, eq=False)
 class WhiteCell:
     """Undyed light between nodes: ``factors`` (kinds of pairs, levels * levels) sparse, radiance
-    factors by lengths; ``pair`` (2D, 2D) kind of each pair; ``through`` (2D,) share that meets
+    factors by lengths; ``once`` (2D, 2D) those of light that met one clear surface alone, which no
+    dye colours; ``pair`` (2D, 2D) kind of each pair; ``through`` (2D,) share that meets
     nothing, ``open`` (2D,) share that the yarns' outlines leave open; ``lost``: share of light that
     the tracing lost."""
 
     cell: FilamentCell
     grid: Nodes
     factors: sparse.csr_array
+    once: Array
     pair: NDArray[np.int32]
     through: Array
     open: Array
@@ -402,14 +412,16 @@ def white_cell(
     pair, shares = _pairs(grid, ways)
     starts, label = _node_starts(ready, grid, each)
     table = np.zeros((shares.size, _LEVELS * _LEVELS), np.float32)
+    once = np.zeros(shares.size)
     free = np.zeros(2 * grid.half)
     weights = np.full(len(starts), 1.0 / each)
     edges = ring_edges(grid)
 
     def use(leaves: Array) -> None:
         paths.gather(
-            leaves, weights, label, edges, steps, pair, ready.scale, _RATIO, _LEVELS, table
-        )
+            leaves, weights, label, edges, steps, pair, ready.scale, _RATIO, _LEVELS, table,
+            once,
+        )  # fmt: skip
         passed = leaves[:, 7] == 0.0
         np.add.at(free, label[leaves[passed, 0].astype(np.intp)], leaves[passed, 4])
 
@@ -426,7 +438,11 @@ def white_cell(
     first = np.unique(pair, return_index=True)[1]
     a, b = np.divmod(first, 2 * grid.half)
     factors *= (scale[a] * scale[b])[:, None].astype(np.float32)
-    return WhiteCell(cell, grid, sparse.csr_array(factors), pair, through, open_, lost)
+    # a matt surface sends light to all sides: nothing of it needs a finer look
+    once *= 0.0 if cell.warp.opaque or cell.weft.opaque else scale[a] * scale[b] / shares
+    return WhiteCell(
+        cell, grid, sparse.csr_array(factors), once[pair], pair, through, open_, lost
+    )
 
 
 def _even(values: Array, grid: Nodes, ways: list[NDArray[np.intp]]) -> Array:
@@ -447,23 +463,28 @@ def _closing(total: Array, share: Array, target: Array) -> Array:
 @dataclass(frozen=True, eq=False)
 class Rays:
     """Where undyed light of one bundle went: ``toward`` (n, 3), ``weight`` (n,) share of the
-    bundle, ``column`` (n,) its lengths as in ``kept``; ``through`` share that met nothing, ``open``
-    share that no outline covers."""
+    bundle, ``column`` (n,) its lengths as in ``kept``, ``met`` (n,) surfaces met; ``through`` share
+    that met nothing, ``open`` share that no outline covers."""
 
     toward: NDArray[np.float32]
     weight: NDArray[np.float32]
     column: NDArray[np.int32]
+    met: NDArray[np.int32]
     through: float
     open: float
 
-    def gathered(self, place: NDArray[np.integer], count: int, left: Array) -> Array:
-        """Share of the bundle (count, B) by ``place`` (n,), with ``left`` as from ``kept``; rays
-        with a negative place do not count."""
+    def table(self, place: NDArray[np.integer[Any]], count: int) -> sparse.csr_array:
+        """Share of the bundle (count, levels * levels) by ``place`` (n,) and lengths; rays with a
+        negative place do not count."""
         own = place >= 0
-        table = sparse.csr_array(
-            (self.weight[own], (place[own], self.column[own])), shape=(count, left.shape[0])
+        return sparse.csr_array(
+            (self.weight[own], (place[own], self.column[own])),
+            shape=(count, _LEVELS * _LEVELS),
         )
-        return np.asarray(table @ left)
+
+    def gathered(self, place: NDArray[np.integer[Any]], count: int, left: Array) -> Array:
+        """Share of the bundle (count, B) by ``place``, with ``left`` as from ``kept``."""
+        return np.asarray(self.table(place, count) @ left)
 
 
 def follow(cell: FilamentCell, toward: Array, weight: Array) -> Rays:
@@ -472,30 +493,30 @@ def follow(cell: FilamentCell, toward: Array, weight: Array) -> Rays:
     ready = _prepared(cell)
     number = _spread(len(toward), 4)[:, 2:]  # directions take the first two
     starts = np.column_stack([_into(ready, number), -toward])
-    found: list[Rays] = []
+    found: list[tuple[Array, NDArray[np.int32]]] = []
     total = len(toward)
     passed = 0.0
 
     def use(leaves: Array) -> None:
         nonlocal passed
-        own = weight[leaves[:, 0].astype(np.intp)] * leaves[:, 4] / total
+        leaves[:, 4] *= weight[leaves[:, 0].astype(np.intp)] / total
         met = leaves[:, 7] > 0.0
-        passed += float(own[~met].sum())
-        column = paths.levels_of(leaves, ready.scale, _RATIO, _LEVELS)
-        found.append(
-            Rays(
-                leaves[met, 1:4].astype(np.float32), own[met].astype(np.float32), column[met], 0, 0
-            )
-        )
+        passed += float(leaves[~met, 4].sum())
+        leaves = leaves[met]
+        found.append((leaves[:, 1:], paths.levels_of(leaves, ready.scale, _RATIO, _LEVELS)))
 
     _followed(ready, starts, 2, use, None)
     open_ = passed
     if not (cell.warp.single and cell.weft.single):
         open_ = float(weight @ straight(cell, starts, True)) / total
+    every = np.concatenate([leaves for leaves, _ in found])
+    # what little the tracing lost goes the way of the rest
+    met_share = max(float(every[:, 3].sum()), 1e-12)
     return Rays(
-        np.concatenate([r.toward for r in found]),
-        np.concatenate([r.weight for r in found]),
-        np.concatenate([r.column for r in found]),
+        every[:, :3].astype(np.float32),
+        (every[:, 3] * ((1.0 - passed) / met_share)).astype(np.float32),
+        np.concatenate([column for _, column in found]),
+        every[:, 6].astype(np.int32),
         passed,
         open_,
     )
@@ -510,3 +531,108 @@ def follow_cap(
         return follow(cell, np.tile(np.array(vector, float), (count, 1)), np.ones(count)), 0.0
     toward, weight, share = cap(vector, half_angle_deg, _spread(count, 4)[:, :2])
     return follow(cell, toward, weight), share
+
+
+def rays_each(cell: FilamentCell) -> int:
+    """Rays traced from a named direction."""
+    return int(10 * paths_each(cell))
+
+
+_rays: Kept[tuple[FilamentCell, Vector], Rays] = Kept(48)
+
+
+def _kept_rays(cell: FilamentCell, vector: Vector) -> Rays:
+    return _rays.one((cell, vector), lambda: follow_cap(cell, vector, rays_each(cell))[0])
+
+
+@dataclass(frozen=True, eq=False)
+class WhiteNamed:
+    """Undyed light of E named directions: ``cross`` (E * 2D, levels * levels), radiance factors by
+    lengths with the nodes; ``glint`` (E, E), with each other after one surface alone; ``through``,
+    ``open`` (E,) as in :class:`WhiteCell`."""
+
+    cell: FilamentCell
+    cross: sparse.csr_array
+    glint: Array
+    through: Array
+    open: Array
+
+    def dyed(self, absorption: Array) -> Array:
+        """Radiance factors (B, E, 2D) with the nodes."""
+        cross = self.cross @ kept(self.cell, absorption)
+        return np.asarray(cross.T.reshape(len(absorption), self.through.size, -1))
+
+
+@lru_cache(maxsize=32)
+def white_named(
+    cell: FilamentCell, vectors: tuple[Vector, ...], rings: int = 6, steps: int = 12
+) -> WhiteNamed:
+    """Light of named unit directions, caps of :data:`APERTURE_DEG`, with the nodes; and what one
+    surface sends from each to each other."""
+    grid = nodes(rings, steps)
+    edges = ring_edges(grid)
+    bundles = [_kept_rays(cell, v) for v in vectors]
+    over = sparse.diags_array(1.0 / grid.share)
+    cross = []
+    for rays in bundles:
+        place = paths.nodes_of(rays.toward.astype(float), edges, steps)
+        cross.append(over @ rays.table(place, 2 * grid.half))
+    found = glints(cell, {v: list(vectors) for v in vectors}, exact=True)
+    both = np.stack([found[v] for v in vectors])
+    return WhiteNamed(
+        cell,
+        sparse.csr_array(sparse.vstack(cross)),
+        0.5 * (both + both.T),
+        np.array([r.through for r in bundles]),
+        np.array([r.open for r in bundles]),
+    )
+
+
+def _in_caps(
+    toward: NDArray[np.float32], weight: NDArray[np.float32], aims: Array
+) -> NDArray[np.float64]:
+    """Radiance factors (n,) of a beam's light towards ``aims`` (n, 3), light and eye having the
+    stated aperture: two discs that lie so far apart overlap by so much."""
+    aperture = np.radians(APERTURE_DEG)
+    cosine = np.clip(toward @ aims.T.astype(np.float32), -1.0, 1.0)
+    row, aim = np.nonzero(cosine > np.cos(2.0 * aperture))
+    apart = np.minimum(np.arccos(cosine[row, aim]) / (2.0 * aperture), 1.0)
+    overlap = (2.0 / np.pi) * (np.arccos(apart) - apart * np.sqrt(1.0 - apart * apart))
+    got = np.bincount(aim, weight[row] * overlap, len(aims))
+    share = 2.0 * (1.0 - np.cos(aperture)) * np.abs(aims[:, 2])
+    return np.asarray(got / share, float)
+
+
+_first: Kept[tuple[FilamentCell, Vector, int], tuple[NDArray[Any], NDArray[Any]]] = Kept(1024)
+
+
+def glints(
+    cell: FilamentCell, links: dict[Vector, list[Vector]], exact: bool = False
+) -> dict[Vector, Array]:
+    """Radiance factors from each key to each of its directions, of light that met one clear
+    surface alone; not ``exact``: by fewer rays, for pictures."""
+    if cell.warp.opaque or cell.weft.opaque:
+        return {v: np.zeros(len(to)) for v, to in links.items()}
+    count = _GLINT_RAYS if exact else _GLINT_RAYS // 6
+    out = {}
+    for v, to in links.items():
+        key = (cell, v, count)
+        found = _first.one(key, lambda v=v: _sent_back(cell, v, count))  # type: ignore[misc]
+        out[v] = _in_caps(*found, np.array(to))
+    return out
+
+
+def _sent_back(
+    cell: FilamentCell, vector: Vector, count: int
+) -> tuple[NDArray[Any], NDArray[Any]]:
+    """Where the first surface met sends a beam, and its share."""
+    ready = _prepared(cell)
+    aim = np.tile(-np.array(vector, float), (count, 1))
+    starts = np.column_stack([_into(ready, _spread(count, 2)), aim])
+    room = np.empty((count + 512, paths.LEAF))
+    _, made, _ = paths.trace(
+        ready.rows, *ready.signs, *ready.centres, ready.top, starts, 0, count, 2, 1.0, room,
+        paths.FIRST,
+    )  # fmt: skip
+    leaves = room[:made][room[:made, 7] > 0.0]
+    return leaves[:, 1:4].astype(np.float32), (leaves[:, 4] / count).astype(np.float32)

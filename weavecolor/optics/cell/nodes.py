@@ -65,6 +65,30 @@ class Nodes:
         side = (ring + self.rings) % (2 * self.rings)
         return np.asarray(side * self.steps + (step + self.steps // 2) % self.steps)
 
+    def about(self, vectors: Array) -> Array:
+        """Weights (n, 2D), summing to 1, of the four nodes about each direction (n, 3); within the
+        steepest ring, of all its nodes as well."""
+        cosine = self.cosine[: self.half : self.steps]
+        level = np.interp(np.abs(vectors[:, 2]), cosine, np.arange(self.rings))
+        ring = np.minimum(level.astype(np.intp), max(self.rings - 2, 0))
+        high = level - ring
+        place = np.arctan2(-vectors[:, 0], vectors[:, 1]) / (2.0 * np.pi) * self.steps - 0.5
+        step = np.floor(place).astype(np.intp)
+        far = place - step
+        side = np.where(vectors[:, 2] < 0.0, self.half, 0)
+        out = np.zeros((len(vectors), 2 * self.half))
+        row = np.arange(len(vectors))
+        for up, one in ((0, 1.0 - high), (1, high)):
+            for on, other in ((0, 1.0 - far), (1, far)):
+                index = side + np.minimum(ring + up, self.rings - 1) * self.steps
+                np.add.at(out, (row, index + (step + on) % self.steps), one * other)
+        steepest = float(np.sqrt(1.0 - cosine[-1] ** 2))
+        round_ = np.clip(1.0 - np.hypot(vectors[:, 0], vectors[:, 1]) / steepest, 0.0, 1.0)
+        out *= 1.0 - round_[:, None]
+        for on in range(self.steps):
+            out[row, side + (self.rings - 1) * self.steps + on] += round_ / self.steps
+        return out
+
 
 @lru_cache(maxsize=8)
 def nodes(rings: int = 6, steps: int = 12) -> Nodes:

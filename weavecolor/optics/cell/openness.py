@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 
 # pencils of light through the cell for a named direction; more where less than this passes
 _PENCILS, _MORE_PENCILS, _LITTLE = 10946, 46368, 0.1
+QUICK_PENCILS = 2584  # for pictures
 _WIDEST = 0.05  # pencils are no wider than if they stood so close, over the yarn spacing
 _FOOTPRINT = 0.35  # pencil width over pencil spacing: finer edges, no bias in narrow gaps
 

@@ -24,11 +24,15 @@ from numba import njit
 SPACING, PITCH, SWING, HALF_A, HALF_B, FIL_A, FIL_B, TWIST, PHASE, INDEX, DULL, OPAQUE = range(12)
 COLUMNS = 12
 
+#: What is followed.
+ALL, NOTHING, FIRST = range(3)
+
 #: Leaves: start, direction (3), weight, lengths in warp and weft, surfaces met.
 LEAF = 8
 
 _MOST_EVENTS = 3000
 _GUIDED = 200  # reflections inside one after the other: light that a fibre leads away
+_MOST_STEPS = 100000  # between two surfaces
 _PENDING = 256
 _BEND = 0.3  # of a yarn's undulation that a ray crosses at once, radians
 _STRAIGHT = 0.02  # how far off a stretch may lie, over a filament's half height
@@ -214,14 +218,14 @@ def _nearest(
 
 @_compiled
 def trace(
-    rows, sign0, sign1, centres0, centres1, top, starts, first, last, seed, least, leaves, straight
+    rows, sign0, sign1, centres0, centres1, top, starts, first, last, seed, least, leaves, follow
 ):
     """Follow ``starts`` (n, 5: x, y, direction), ``first`` to ``last``, until ``leaves`` is full.
 
     Starts lie at height ``top`` where they go down and at -``top`` where they go up. ``least``: of
     the light of a start, what both ways at a surface must carry to be followed both; one is drawn
-    otherwise. ``straight``: follow only what meets nothing. Returns (next start, leaves made, light
-    lost).
+    otherwise. ``follow``: ALL, only what meets NOTHING, or only what the FIRST surface met sends
+    back. Returns (next start, leaves made, light lost).
     """
     state = np.empty(1, np.uint64)
     pend = np.empty((_PENDING, 14))
@@ -491,7 +495,7 @@ def trace(
                             own_s = -1
                             x, y, z = nx, ny, nz
                             ax, ay, bx, by_ = ax1, ay1, bx1, by1
-                        if done > 4000:
+                        if done > _MOST_STEPS:
                             break
                     if not hit:
                         if not out:
@@ -506,7 +510,7 @@ def trace(
                         made += 1
                         break
                 # at a surface
-                if straight:
+                if follow == NOTHING or (follow == FIRST and met > 0.0):
                     break
                 met += 1.0
                 row = rows[s]
@@ -564,7 +568,10 @@ def trace(
                 turn = beyond - cosine / index
                 ox, oy, oz = dx / index + turn * nx, dy / index + turn * ny, dz / index + turn * nz
                 lesser = min(back, 1.0 - back)
-                if weight * lesser > least and depth < _PENDING - 1:
+                if follow == FIRST:
+                    go_on = False
+                    weight *= back
+                elif weight * lesser > least and depth < _PENDING - 1:
                     # the lesser waits
                     p = pend[depth]
                     p[0], p[1], p[2] = x, y, z
@@ -596,12 +603,13 @@ def trace(
 
 
 @_compiled
-def gather(leaves, weights, label, edges, steps, pair, scale, ratio, levels, table):
+def gather(leaves, weights, label, edges, steps, pair, scale, ratio, levels, table, once):
     """Add leaves (n, LEAF) that met something to ``table`` (pairs, levels * levels).
 
     ``weights``, ``label`` by start; ``edges`` of the rings, rising squares of the cosine; ``pair``
     (2D, 2D): row of the table for light from a node to a node. Lengths count by geometric steps of
     ``ratio`` above ``scale`` (2,); shorter ones as none. A scale of 0 counts whole numbers.
+    ``once`` (pairs,) gets what met one surface alone.
     """
     rings = edges.shape[0] - 1
     half = rings * steps
@@ -615,6 +623,8 @@ def gather(leaves, weights, label, edges, steps, pair, scale, ratio, levels, tab
         column = _level(leaf[5], scale[0], ratio, levels) * levels
         column += _level(leaf[6], scale[1], ratio, levels)
         table[row, column] += leaf[4] * weights[start]
+        if leaf[7] == 1.0:
+            once[row] += leaf[4] * weights[start]
 
 
 @_compiled

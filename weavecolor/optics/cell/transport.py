@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from weavecolor.cache import Kept
 from weavecolor.optics.cell.nodes import Nodes, Vector, nodes
-from weavecolor.optics.cell.openness import counted, openness
+from weavecolor.optics.cell.openness import QUICK_PENCILS, counted, openness
 from weavecolor.optics.cell.rays import Hits, first_hits
 from weavecolor.optics.cell.silhouette import silhouette
 from weavecolor.optics.cell.surface import Patches, Samples, patches, samples
@@ -34,7 +34,6 @@ Array = NDArray[np.float64]
 _COARSE = 1800  # samples on the cell for diffuse light
 _NO_AREA = 1e-9  # of a patch that lies wholly within another yarn
 _FINE = 10000  # samples on the cell for a named direction
-_QUICK_PENCILS = 2584  # for pictures
 
 
 @dataclass(frozen=True, eq=False)
@@ -269,7 +268,7 @@ def _beam(construction: Construction, vector: Vector, exact: bool) -> Beam:
         through = float(openness(cell.geometry, there))
         near = _scaled_sight(cell.geometry, fine_samples(construction), vector, through)
     else:
-        through, near = float(counted(cell.geometry, there[None], _QUICK_PENCILS)[0]), None
+        through, near = float(counted(cell.geometry, there[None], QUICK_PENCILS)[0]), None
     return Beam(there, near, _scaled_sight(cell.geometry, cell.samples, vector, through), through)
 
 

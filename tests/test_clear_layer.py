@@ -1,0 +1,148 @@
+"""A layer of clear filaments: the laws of any layer, and matt yarn as its limit."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+import pytest
+import traced
+
+from weavecolor.errors import InputError
+from weavecolor.optics.adding import add, over_backings, pile_of
+from weavecolor.optics.cell.filaments import FilamentCell, Strand, white_cell
+from weavecolor.optics.clear import clear_layer_optics, laid, solve, solved, woven
+from weavecolor.textile.cloth import Cloth, Yarn
+from weavecolor.textile.fibres import fibre
+from weavecolor.textile.weaves import weave
+
+DIRECTIONS = tuple(traced.vector(*a) for a in ((0, 0), (30, 40), (60, 205), (80, 45)))
+
+
+@lru_cache
+def cloth(spec="plain", filaments=1, dye=(0.0, 0.0), dull=0.0, ends=40.0):
+    """Silk in rods or filaments, with so much dye in warp and weft, 1/mm."""
+
+    def yarn(absorption):
+        return Yarn(
+            fibre("silk"), 2.33, np.full(41, 0.5), packing=0.95 if filaments == 1 else 0.6,
+            filaments=filaments, dull_per_mm=dull, absorption=np.full(41, absorption),
+        )  # fmt: skip
+
+    return Cloth("cloth", yarn(dye[0]), yarn(dye[1]), weave(spec), ends, 38.0)
+
+
+UNDYED = {
+    "rods": cloth(),
+    "filaments": cloth(filaments=7),
+    "dull": cloth(dull=20.0),
+    "twill": cloth("twill 2/1", filaments=3, ends=50.0),
+}
+
+
+@pytest.mark.parametrize("flip", [False, True])
+@pytest.mark.parametrize("name", UNDYED)
+def test_undyed_cloth_loses_no_light(name, flip):
+    pile = pile_of(clear_layer_optics(UNDYED[name], 0.4, flip, DIRECTIONS, DIRECTIONS))
+    n = len(DIRECTIONS)
+    from_above = (pile.reflect[0] + pile.pass_[0]) @ pile.share + pile.through
+    assert from_above[:-n] == pytest.approx(1.0, abs=5e-3)
+    from_below = (pile.under[0] + pile.pass_[0].T) @ pile.share + pile.through
+    assert np.delete(from_below, slice(-2 * n, -n)) == pytest.approx(1.0, abs=5e-3)
+
+
+def test_light_goes_the_same_both_ways():
+    made = cloth("satin 5/2", filaments=3, dye=(5.0, 40.0), ends=60.0)
+    face, back = (clear_layer_optics(made, 0.0, f, DIRECTIONS, DIRECTIONS) for f in (False, True))
+    assert face.reflect == pytest.approx(np.swapaxes(face.reflect, 1, 2), rel=1e-6, abs=1e-9)
+    assert face.under == pytest.approx(np.swapaxes(face.under, 1, 2), rel=1e-6, abs=1e-9)
+    n = 72
+    # turned over about the warp the same nodes look at the other side
+    share = face.lie.share[:n]
+    for one, other in ((face.reflect, back.under), (face.under, back.reflect)):
+        mean, same = (share @ t[0, :n, :n] @ share for t in (one, other))
+        assert mean == pytest.approx(same, rel=1e-6)
+
+
+def test_turning_the_cloth_is_turning_light_and_eye_back():
+    made = cloth("twill 2/1", dye=(5.0, 40.0))
+    ways = ((40, 15), (65, 100), (20, 300))
+    turned = clear_layer_optics(made, np.radians(30.0), False, tuple(
+        traced.vector(*a) for a in ways))  # fmt: skip
+    # the tables' azimuths run the other way round
+    back = clear_layer_optics(made, 0.0, False, tuple(
+        traced.vector(z, a + 30.0) for z, a in ways))  # fmt: skip
+    n = len(ways)
+    assert turned.reflect[:, -n:, -n:] == pytest.approx(back.reflect[:, -n:, -n:], rel=1e-5)
+    assert turned.lie.through[-n:] == pytest.approx(back.lie.through[-n:], rel=1e-6)
+
+
+def test_more_dye_is_never_lighter():
+    shades = np.array([[0.0, 0.0], [1.0, 1.0], [10.0, 10.0], [100.0, 100.0], [1e4, 1e4]])
+    one = Strand(0.06, 0.06, index=1.55)
+    node = white_cell(FilamentCell(traced.PLAIN, one, one, 0.25, 0.25, 0.03, 0.03)).dyed(shades)
+    assert np.all(np.diff(node, axis=0) <= 1e-7)
+    assert node[-1].max() > 0.0  # the first surface is left
+
+
+def test_quick_directions_are_near_the_traced_ones():
+    made = cloth(filaments=7, dye=(3.0, 30.0))
+    exact, quick = (
+        clear_layer_optics(made, 0.0, False, DIRECTIONS, exact=e) for e in (True, False)
+    )
+    share = exact.lie.share
+    for table in ("reflect", "pass_"):
+        one, other = (getattr(o, table)[0, -4:-1] @ share for o in (exact, quick))
+        assert other == pytest.approx(one, rel=0.12)
+
+
+def test_cloth_that_cannot_be_woven_is_refused():
+    with pytest.raises(InputError):
+        solved(cloth(ends=300.0))
+
+
+def _lightness(y):
+    return 116.0 * np.cbrt(np.maximum(y, 0.008856)) - 16.0
+
+
+@lru_cache
+def _opaque():
+    """Errors in L* against traced matt yarns: of single angles, and of shares of light."""
+    angles, shares = [], []
+    piles: dict = {}
+    for row in traced.first_rows():
+        shape = traced.traced_cloth(row.cover, row.lift).construction()
+        strands = (Strand(d, d, opaque=True) for d in row.cover)
+        albedo = np.ones((41, 2))
+        albedo[:4] = traced.ALBEDOS
+        made = solve(shape, woven(shape, *strands), -np.log(albedo))
+        named = row.directions
+
+        def single(turn, made=made, named=named, cover=row.cover):
+            key = (cover, turn, named)
+            if key not in piles:
+                piles[key] = pile_of(laid(made, -np.radians(turn), False, named))
+            return piles[key]
+
+        pile = single(row.turns[0])
+        for turn in row.turns[1:]:
+            pile = add(pile, single(turn), row.gap(2), uneven=0.0)
+        found = traced._answer(row, pile, named)
+        angles.append((_lightness(found.brf) - _lightness(row.brf)).ravel())
+        shares.append(_lightness(found.up) - _lightness(row.up))
+        shares.append(_lightness(found.down) - _lightness(row.down))
+    return np.concatenate(angles), np.concatenate(shares)
+
+
+def test_opaque_yarn_is_the_limit():
+    angles, shares = _opaque()
+    assert shares.size >= 200 and angles.size >= 400
+    assert np.abs(shares).max() <= 1.0
+    assert np.sqrt(np.mean(angles**2)) <= 1.0
+
+
+def test_backings_show_through():
+    pile = pile_of(clear_layer_optics(cloth(dye=(5.0, 5.0)), 0.0, False, DIRECTIONS[:2]))
+    black, white = over_backings(pile, [np.zeros(41), np.full(41, 0.85)], (0.0, 2.0))
+    assert black == pytest.approx(pile.reflect)
+    assert np.all(white[:, -1, -2] > 2.0 * black[:, -1, -2])
