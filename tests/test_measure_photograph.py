@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import io
+import os
 import struct
+import subprocess
+import sys
 import zlib
 
 import numpy as np
+import pillow_heif
 import pytest
-from PIL import Image, ImageDraw
+from PIL import Image, ImageCms, ImageDraw
 
 from weavecolor.colour.iccprofile import icc_profile
 from weavecolor.errors import InputError
@@ -73,13 +77,102 @@ def test_embedded_profile_is_honoured() -> None:
     assert any("profile is damaged" in c for c in broken.cautions)
 
 
-def test_a_large_jpeg_is_read_smaller_and_a_large_png_refused() -> None:
-    big = _picture((1600, 1200))
-    photo = read_photograph(_bytes(big, "JPEG"), max_pixels=1e6)
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "TIFF"])
+def test_a_large_picture_is_read_reduced(kind: str) -> None:
+    photo = read_photograph(_bytes(_picture((1600, 1200)), kind), max_pixels=1e6)
     assert photo.linear.shape[:2] == (600, 800) and photo.reduced == 2
-    assert any("megapixels" in c for c in photo.cautions)
-    with pytest.raises(InputError, match="megapixels is too large"):
-        read_photograph(_bytes(big, "PNG"), max_pixels=1e6)
+    assert any("read reduced" in c for c in photo.cautions)
+    full = read_photograph(_bytes(_picture((1600, 1200)), kind))
+    assert full.reduced == 1
+    np.testing.assert_allclose(photo.linear[300, 600], full.linear[600, 1200], atol=0.01)
+
+
+def test_reducing_averages_light_and_turns_it_upright() -> None:
+    codes = np.full((200, 300), 200, np.uint8)
+    codes[:, ::2] = 60
+    codes[:20] = 20  # or it would be blank
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    photo = read_photograph(_bytes(Image.fromarray(codes), "PNG", exif=exif), max_pixels=15e3)
+    assert photo.linear.shape[:2] == (150, 100) and photo.reduced == 2
+    # IEC 61966-2-1: code 200 is 0.5776, code 60 is ((60/255 + 0.055) / 1.055)^2.4 = 0.0452
+    np.testing.assert_allclose(photo.linear[:, :90], (0.5776 + 0.0452) / 2, atol=5e-4)
+    assert photo.linear[:, 90:].max() < 0.01  # the stored top lies right when upright
+
+
+def test_heic_is_read_upright() -> None:
+    plain = read_photograph(_bytes(_picture()))
+    out = io.BytesIO()
+    exif = Image.Exif()
+    exif[0x0112] = 3
+    pillow_heif.from_pillow(_picture().rotate(180)).save(out, quality=95, exif=exif.tobytes())
+    for name in (None, "IMG_0001.HEIC"):
+        photo = read_photograph(out.getvalue(), name=name)
+        assert photo.linear.shape == plain.linear.shape
+        assert float(np.abs(photo.linear - plain.linear).mean()) < 0.01
+    with pytest.raises(InputError, match="HEIC or film file is damaged"):
+        read_photograph(out.getvalue()[:200])
+
+
+def test_unusual_kinds_are_read_right() -> None:
+    plain = read_photograph(_bytes(_picture())).linear
+    palette = read_photograph(_bytes(_picture().quantize(8)))
+    np.testing.assert_allclose(palette.linear, plain, atol=0.01)
+    grey = np.linspace(5000, 60000, 90 * 120).reshape(90, 120).astype(np.uint16)
+    deep = read_photograph(_bytes(Image.fromarray(grey)))
+    shallow = read_photograph(_bytes(Image.fromarray((grey / 257).round().astype(np.uint8))))
+    np.testing.assert_allclose(deep.linear, shallow.linear, atol=0.005)
+    assert len(np.unique(deep.linear)) > 2000  # sixteen bits were kept
+    inks = read_photograph(_bytes(_picture().convert("CMYK"), "JPEG", quality=97))
+    np.testing.assert_allclose(inks.linear[80, 100], plain[80, 100], atol=0.02)
+    assert any("printing inks" in c for c in inks.cautions)
+    lab = ImageCms.createProfile("LAB")
+    to_lab = ImageCms.buildTransform(ImageCms.createProfile("sRGB"), lab, "RGB", "LAB")
+    with pytest.raises(InputError, match="export it as RGB"):
+        read_photograph(_bytes(ImageCms.applyTransform(_picture(), to_lab), "TIFF"))
+    with pytest.raises(InputError, match="kind of TIFF"):
+        read_photograph(b"II*\0" + bytes(200))
+
+
+def test_what_is_no_file_is_refused_at_once(tmp_path) -> None:  # type: ignore[no-untyped-def]
+    os.mkfifo(tmp_path / "pipe.jpg")  # opening it would wait for ever
+    (tmp_path / "folder.jpg").mkdir()
+    with pytest.raises(InputError, match=r"pipe.jpg: .*no ordinary file"):
+        read_photograph(tmp_path / "pipe.jpg")
+    with pytest.raises(InputError, match="no ordinary file"):
+        read_photograph("/dev/zero")
+    with pytest.raises(InputError, match="folder"):
+        read_photograph(tmp_path / "folder.jpg")
+
+
+def test_a_picture_bomb_stays_within_600_megabytes(tmp_path) -> None:  # type: ignore[no-untyped-def]
+    # 49 megapixels of one colour in a small file: it took 2.65 GB when unpacked whole
+    def chunk(name: bytes, body: bytes) -> bytes:
+        return struct.pack(">I", len(body)) + name + body + struct.pack(
+            ">I", zlib.crc32(name + body)
+        )
+
+    side = 7000
+    row = b"\0" + bytes([90, 60, 40]) * side
+    packer = zlib.compressobj(1)
+    body = b"".join(packer.compress(row) for _ in range(side)) + packer.flush()
+    head = struct.pack(">IIBBBBB", side, side, 8, 2, 0, 0, 0)
+    file = tmp_path / "bomb.png"
+    file.write_bytes(b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", body)
+                     + chunk(b"IEND", b""))  # fmt: skip
+    code = (
+        "import resource, sys\n"
+        "from weavecolor.measure.photograph import read_photograph\n"
+        "from weavecolor.errors import InputError\n"
+        "try: read_photograph(sys.argv[1])\n"
+        "except InputError as e: print(e)\n"
+        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code, str(file)], capture_output=True, text=True,
+                          check=True)  # fmt: skip
+    told, kilobytes = done.stdout.splitlines()
+    assert "blank" in told
+    assert int(kilobytes) < 600_000
 
 
 def _bomb(side: int) -> bytes:
@@ -103,7 +196,7 @@ def test_decompression_bombs_are_refused_before_unpacking(side: int) -> None:
     [
         (b"", "empty"),
         (b"#!/bin/sh\necho hello\n", "no picture"),
-        (b"\x00\x00\x00\x18ftypheic" + b"\x00" * 40, "HEIC"),
+        (b"\x00\x00\x00\x18ftypheic" + b"\x00" * 40, "HEIC|damaged"),
         (_bytes(_picture(), "PNG")[:150], "damaged|no picture"),
         (_bytes(_picture((400, 400)), "JPEG")[:900], "damaged"),
         (_bytes(_picture((40, 200))), "only 40 x 200"),

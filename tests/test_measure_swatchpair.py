@@ -188,11 +188,13 @@ def _ruler(spacing: float, tilt: float = 0.0, wood: float = 0.7) -> np.ndarray:
 
 
 @pytest.mark.parametrize("spacing", [8.4, 12.0, 23.7])
-@pytest.mark.parametrize("tilt", [0.0, 6.0])
+@pytest.mark.parametrize("tilt", [0.0, 6.0, -12.0])
 def test_ruler_scale(spacing: float, tilt: float) -> None:
     picture = _ruler(spacing, tilt)
     scale = scale_from_ruler(picture, (5, 5, 495, 75))
-    assert scale.pixels_per_mm == pytest.approx(spacing, rel=0.01)
+    # cos 12 degrees is 0.978: a tilt that is not taken off shows
+    assert scale.pixels_per_mm == pytest.approx(spacing, rel=0.004)
+    assert scale.angle_deg == pytest.approx(tilt, abs=0.6)
     assert scale.relative_uncertainty < 0.02 and len(scale.ticks) >= 8
     upright = scale_from_ruler(picture.T, (5, 5, 75, 495))
     assert upright.pixels_per_mm == pytest.approx(spacing, rel=0.01)

@@ -26,10 +26,11 @@ from weavecolor.measure.card import instructions
 from weavecolor.measure.observations import Seen, Thread, seen_spectrum, thread_spectrum
 from weavecolor.measure.regions import LABELS
 from weavecolor.measure.shots import THREADS, Shots
+from weavecolor.measure.threads import stated
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import scene_names
 
-KINDS = ["jpg", "jpeg", "png", "tif", "tiff", "webp"]
+KINDS = ["jpg", "jpeg", "heic", "heif", "png", "tif", "tiff", "webp"]
 SOURCES = ("Photographs", "An instrument")
 _OFF = "not used"
 
@@ -307,6 +308,8 @@ def _closeup() -> None:
         _, count, drawn, cautions = found
         inch = work().units == "inch"
         size, per = (2.54, "/inch") if inch else (1.0, "/cm")
+        ends, ends_sure = stated(count.ends_per_cm, count.ends_range, size)
+        picks, picks_sure = stated(count.picks_per_cm, count.picks_range, size)
         st.html(
             f'<img class="wc-found" src="{drawn}" alt="Part of the close-up, a line along every '
             'fifth end and pick">'
@@ -314,13 +317,13 @@ def _closeup() -> None:
                 [
                     (
                         "Ends",
-                        f"{count.ends_per_cm * size:.1f} {per}",
-                        f"Give or take {count.ends_uncertainty * size:.1f}. Yellow: every fifth.",
+                        f"{ends} {per}",
+                        f"{ends_sure.capitalize()}. Yellow: every fifth.",
                     ),
                     (
                         "Picks",
-                        f"{count.picks_per_cm * size:.1f} {per}",
-                        f"Give or take {count.picks_uncertainty * size:.1f}. Blue: every fifth.",
+                        f"{picks} {per}",
+                        f"{picks_sure.capitalize()}. Blue: every fifth.",
                     ),
                     (
                         "Warp leans",

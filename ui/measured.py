@@ -28,7 +28,7 @@ PICTURES = {
     "frayed black": "3 Frayed edges on card",
     "turned": "5 As 1, swatch turned a quarter",
 }
-#: Most pixels measured: a JPEG above it is read smaller, other kinds may have a few more.
+#: Most pixels measured: a larger picture is read reduced.
 MOST_JPEG, MOST_OTHER, MOST_CLOSEUP = 3e6, 12e6, 13e6
 OVERLAY = 560  # pixels across
 #: Every how many threads a line is drawn over the close-up.

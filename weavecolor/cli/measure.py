@@ -36,7 +36,7 @@ def card(save: Path | None) -> None:
 
 def _closeup_options(function: Callable[..., Any]) -> Callable[..., Any]:
     for option in (
-        click.option("--scale", help='Pixels per mm of the close-up, such as "42.5".'),
+        click.option("--scale", help='Pixels per mm of the close-up: "42.5" or "42.5 +- 0.2".'),
         click.option("--ruler", help="Box round the ruler's ticks: left,top,right,bottom."),
         click.option("--region", help="Box of the close-up to count in."),
         click.option("--warp", "warp_runs", default="up", show_default=True,
@@ -76,10 +76,12 @@ def threads(
     behind: str | None,
 ) -> None:  # fmt: skip
     """Count ends and picks in a close-up PICTURE with a ruler."""
+    from weavecolor.measure.threads import stated
+
     count = _count(picture, scale, ruler, region, warp_runs, behind)
     lines = [
-        f"ends  {count.ends_per_cm:.1f} /cm, give or take {count.ends_uncertainty:.1f}",
-        f"picks {count.picks_per_cm:.1f} /cm, give or take {count.picks_uncertainty:.1f}",
+        "ends  {} /cm, {}".format(*stated(count.ends_per_cm, count.ends_range)),
+        "picks {} /cm, {}".format(*stated(count.picks_per_cm, count.picks_range)),
         f"warp leans {count.grain_angle_deg:.1f} degrees off the picture's upright, "
         f"weft {count.skew_deg:+.1f} degrees off square",
     ]
@@ -88,7 +90,9 @@ def threads(
             f"open share {count.open_share:.2f}, give or take {count.open_share_uncertainty:.2f}"
         )
     lines += [
-        f"could also be {a.ends_per_cm:.1f} x {a.picks_per_cm:.1f} /cm" for a in count.alternatives
+        f"could also be {a.ends_per_cm:.1f} x {a.picks_per_cm:.1f} /cm "
+        f"({100 * a.share:.0f} in 100)"
+        for a in count.alternatives
     ]
     lines += [f"caution: {text}" for text in count.cautions]
     click.echo("\n".join(lines))
@@ -295,7 +299,8 @@ def _count(
         found = scale_from_ruler(shot.linear, _smaller(_box(ruler, "--ruler"), shot.reduced))
         per_mm, unsure = found.pixels_per_mm, found.relative_uncertainty
     else:
-        per_mm, unsure = _number(scale or "", "--scale") / shot.reduced, 0.005
+        per_mm, unsure = _stated_scale(scale or "")
+        per_mm /= shot.reduced
     ground = None
     if behind is not None:
         shape = shot.linear.shape[0], shot.linear.shape[1]
@@ -304,10 +309,36 @@ def _count(
         ground = box.values(shot.linear).mean(axis=0)
     runs: str | float = warp_runs if warp_runs in ("up", "across") else _number(warp_runs, "--warp")
     return count_threads(
-        shot.linear, per_mm, scale_uncertainty=unsure,
+        shot.linear, per_mm, scale_uncertainty=min(unsure, 0.2),
         region=None if region is None else _smaller(_box(region, "--region"), shot.reduced),
         warp_direction=runs, backing=ground,
     )  # fmt: skip
+
+
+#: A scale given by hand is taken as good to this share, or to half its last digit if that is more.
+HAND_SCALE = 0.003
+
+
+def _stated_scale(text: str) -> tuple[float, float]:
+    """Pixels per mm and relative standard uncertainty of "42.5" or "42.5 +- 0.2" (19 in 20)."""
+    from weavecolor.errors import InputError
+    from weavecolor.measure.threads import FEWEST_PER_MM, MOST_PER_MM, NINETEEN_OF_TWENTY
+
+    first, sign, second = text.replace("±", "+-").partition("+-")
+    value = _number(first.strip(), "--scale")
+    if not FEWEST_PER_MM <= value <= MOST_PER_MM:
+        raise InputError(
+            f"{first.strip()[:40]} is no scale of a photographed cloth; give pixels per mm, "
+            f"{FEWEST_PER_MM:g} to {MOST_PER_MM:.0f}",
+            field="--scale",
+        )
+    if sign:
+        half = _number(second.strip(), "--scale")
+        if not 0 <= half <= 0.3 * value:
+            raise InputError("the scale's give or take is 0 to a third of it", field="--scale")
+        return value, half / NINETEEN_OF_TWENTY / value
+    digits = len(first.strip().partition(".")[2]) if "e" not in first.lower() else 3
+    return value, max(HAND_SCALE, 0.5 * 10.0**-digits / 3**0.5 / value)
 
 
 def _marks(texts: Sequence[str]) -> dict[str, dict[str, tuple[int, int, int, int]]]:

@@ -8,27 +8,32 @@ from __future__ import annotations
 
 import io
 import os
+import stat
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import pillow_heif
 from numpy.typing import NDArray
-from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageCms, UnidentifiedImageError
 
 from weavecolor.colour.screen import decoded
 from weavecolor.errors import InputError
 
 #: Readable kinds. A JPEG with a second small picture behind it, as some telephones make, opens
 #: as a JPEG and then calls itself MPO.
-FORMATS = ("JPEG", "PNG", "TIFF", "WEBP")
+FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "HEIF")
 SMALLEST = 64  # pixels
 LARGEST_FILE = 150_000_000  # bytes
+#: Pixels a picture has in here; a larger one is read reduced.
+MOST_PIXELS = 16e6
+#: Pixels beyond which nothing but a JPEG, which unpacks at a part of its size, is unpacked at all.
+MOST_UNPACKED = 64e6
+#: Rows unpacked into linear light at a time, after reduction.
+STRIPE = 128
 #: Rows of luminance for linear sRGB (IEC 61966-2-1).
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-
-_HEIC = (b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1")
-
 
 @dataclass(frozen=True, eq=False)
 class Photograph:
@@ -46,16 +51,19 @@ class Photograph:
 
 
 def read_photograph(
-    source: str | os.PathLike[str] | bytes, max_pixels: float = 50e6, *, name: str | None = None
+    source: str | os.PathLike[str] | bytes,
+    max_pixels: float = MOST_PIXELS,
+    *,
+    name: str | None = None,
 ) -> Photograph:
-    """Read a JPEG, PNG, TIFF or WebP photograph.
+    """Read a JPEG, HEIC, PNG, TIFF or WebP photograph.
 
     Parameters
     ----------
     source : path or bytes
     max_pixels : float
-        A larger JPEG is read at a half, quarter or eighth of its size; anything else larger is
-        refused before it is unpacked.
+        A larger one is read reduced by a whole number along each side; what would unpack to more
+        than ``MOST_UNPACKED`` is refused before it is unpacked.
     name : str, optional
         What to call the picture in a complaint (default: the file's name).
 
@@ -81,7 +89,11 @@ def read_photograph(
         path = Path(source)
         where = name or path.name
         try:
-            if path.stat().st_size > LARGEST_FILE:
+            seen = path.stat()
+            if not stat.S_ISREG(seen.st_mode):  # a pipe would never end, a device never stop
+                what = "a folder" if stat.S_ISDIR(seen.st_mode) else "no ordinary file"
+                raise InputError(f"this is {what}; give a picture file", file=where)
+            if seen.st_size > LARGEST_FILE:
                 raise InputError(_too_large("the file is over 150 MB"), file=where)
             data = path.read_bytes()
         except OSError as error:
@@ -92,7 +104,7 @@ def read_photograph(
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            return _read(data, max_pixels)
+            return _read(data, min(max_pixels, MOST_UNPACKED))
     except InputError as error:
         raise error.at(file=where) from None
     except Image.DecompressionBombError:
@@ -112,78 +124,116 @@ def _too_large(what: str) -> str:
 
 
 def _unknown(data: bytes) -> str:
-    if data[4:8] == b"ftyp" and data[8:12] in _HEIC:
-        return (
-            "this is a HEIC picture; set the telephone to save JPEG (most compatible), "
-            "or export the picture as JPEG"
-        )
     if not data:
         return "the picture file is empty; copy it from the telephone again"
-    return "this is no picture that can be read; give a JPEG, PNG, TIFF or WebP"
+    if data[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
+        return "this kind of TIFF is not read; export it as 8-bit RGB, or as JPEG"
+    if data[4:8] == b"ftyp":
+        return "this HEIC or film file is damaged or of a kind not read; export it as JPEG"
+    return "this is no picture that can be read; give a JPEG, HEIC, PNG, TIFF or WebP"
 
 
 def _read(data: bytes, max_pixels: float) -> Photograph:
     cautions: list[str] = []
     Image.init()  # registers the readers; without it only some kinds are known by name
+    pillow_heif.register_heif_opener(thumbnails=False)
     with Image.open(io.BytesIO(data), formats=FORMATS) as image:
         columns, rows = image.size
-        full = max(columns, rows)
-        if columns * rows > max_pixels:
-            shrink = int(np.ceil(np.sqrt(columns * rows / max_pixels)))
-            if image.format not in ("JPEG", "MPO") or shrink > 8:
-                raise InputError(_too_large(f"{columns * rows / 1e6:.0f} megapixels is too large"))
-            shrink = next(s for s in (2, 4, 8) if s >= shrink)
-            image.draft("RGB", (columns // shrink, rows // shrink))
-            cautions.append(
-                f"the picture has {columns * rows / 1e6:.0f} megapixels and was read smaller"
-            )
+        pixels = columns * rows
         if min(columns, rows) < SMALLEST:
             raise InputError(
                 f"the picture is only {columns} x {rows} pixels; send the original, not a thumbnail"
             )
+        drafted = 1
+        if pixels > max_pixels and image.format in ("JPEG", "MPO"):
+            wanted = next((s for s in (2, 4, 8) if pixels <= max_pixels * s * s), 8)
+            image.draft("RGB", (columns // wanted, rows // wanted))
+            drafted = max(1, round(columns / image.size[0]))
+        if image.size[0] * image.size[1] > MOST_UNPACKED:
+            raise InputError(_too_large(f"{pixels / 1e6:.0f} megapixels is too large"))
         image.load()
-        if image.size[0] * image.size[1] > max_pixels:
-            raise InputError(_too_large(f"{columns * rows / 1e6:.0f} megapixels is too large"))
-        reduced = max(1, round(full / max(image.size)))
-        profile = image.info.get("icc_profile")
-        turned = _upright(image, cautions)
-        linear, top = _linear(turned, profile, cautions)
+        turn = _orientation(image, cautions)
+        shrink = int(np.ceil(np.sqrt(image.size[0] * image.size[1] / max_pixels)))
+        linear, top = _linear(image, image.info.get("icc_profile"), shrink, cautions)
+        if drafted * shrink > 1:
+            cautions.append(f"the picture has {pixels / 1e6:.0f} megapixels and was read reduced")
+    linear, top = (np.ascontiguousarray(_TURNS[turn](a)) for a in (linear, top))
     cautions += _judge(linear, top)
-    return Photograph(linear, top, reduced, tuple(cautions))
+    return Photograph(linear, top, drafted * shrink, tuple(cautions))
 
 
-def _upright(image: Image.Image, cautions: list[str]) -> Image.Image:
+#: EXIF 2.32, tag 0x0112: what brings the stored rows upright.
+_TURNS = {
+    1: lambda a: a,
+    2: lambda a: a[:, ::-1],
+    3: lambda a: a[::-1, ::-1],
+    4: lambda a: a[::-1],
+    5: lambda a: a.swapaxes(0, 1),
+    6: lambda a: np.rot90(a, -1),
+    7: lambda a: a[::-1, ::-1].swapaxes(0, 1),
+    8: lambda a: np.rot90(a, 1),
+}
+
+
+def _orientation(image: Image.Image, cautions: list[str]) -> int:
     try:
-        return ImageOps.exif_transpose(image)
+        turn = image.getexif().get(0x0112, 1)
     except Exception:  # a broken tag block must not lose the picture
         cautions.append("the camera's notes in the picture are damaged; check that it is upright")
-        return image.copy()
+        return 1
+    return turn if turn in _TURNS else 1
 
 
 def _linear(
-    image: Image.Image, profile: bytes | None, cautions: list[str]
+    image: Image.Image, profile: bytes | None, shrink: int, cautions: list[str]
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
-    if image.mode in ("I;16", "I;16B", "I;16L", "I"):
-        grey = np.asarray(image, dtype=np.float64) / 65535.0
-        values = np.repeat(decoded(np.clip(grey, 0, 1))[..., None], 3, axis=2)
-        return values.astype(np.float32), grey >= 0.999
-    if image.mode in ("F",):
+    """Linear light and what is clipped, ``shrink`` times smaller, a stripe of rows at a time.
+
+    Light is averaged, not codes; no more than one stripe is held at full size.
+    """
+    if image.mode == "F":
         raise InputError("a picture of floating numbers has no known scale; export it as 8-bit")
-    if "A" in image.getbands() or "transparency" in image.info:
-        image = image.convert("RGBA")
-        if np.asarray(image.getchannel("A")).min() < 255:
-            raise InputError("the picture has see-through parts; send the photograph itself")
-        image = image.convert("RGB")
-    top = _top(image)
-    if profile:
+    if image.mode in ("LAB", "HSV"):
+        raise InputError(f"the picture's numbers are {image.mode}; export it as RGB")
+    deep = image.mode in ("I;16", "I;16B", "I;16L", "I")
+    if image.mode == "CMYK" and not profile:
+        cautions.append("the picture is in printing inks without a profile; its colours are rough")
+    to_srgb = None
+    if profile and not deep:
         try:
-            image = _to_srgb(image, profile)
+            to_srgb = _transform(image, profile)
         except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
             cautions.append("the picture's colour profile is damaged; it was taken as sRGB")
-    if image.mode != "RGB":
-        image = image.convert("RGB")
+    see_through = "A" in image.getbands() or "transparency" in image.info
     table = decoded(np.arange(256) / 255.0).astype(np.float32)
-    return table[np.asarray(image)], top
+    columns, rows = image.size[0] // shrink, image.size[1] // shrink
+    linear = np.empty((rows, columns, 3), np.float32)
+    top = np.empty((rows, columns), bool)
+    for start in range(0, rows, STRIPE):
+        stop = min(rows, start + STRIPE)
+        stripe = image.crop((0, start * shrink, columns * shrink, stop * shrink))
+        if deep:
+            grey = np.clip(np.asarray(stripe, dtype=np.float32) / 65535.0, 0, 1)
+            light = np.repeat(decoded(grey).astype(np.float32)[..., None], 3, axis=2)
+            burnt = grey >= 0.999
+        else:
+            if see_through:
+                stripe.info.update(image.info)
+                stripe = stripe.convert("RGBA")
+                if np.asarray(stripe.getchannel("A")).min() < 255:
+                    raise InputError("the picture has see-through parts; send the photo itself")
+                stripe = stripe.convert("RGB")
+            burnt = _top(stripe)
+            if to_srgb is not None:
+                if stripe.mode not in ("RGB", "L", "CMYK"):
+                    stripe = stripe.convert("RGB")
+                changed = ImageCms.applyTransform(stripe, to_srgb)
+                stripe = stripe if changed is None else changed
+            light = table[np.asarray(stripe if stripe.mode == "RGB" else stripe.convert("RGB"))]
+        shape = (stop - start, shrink, columns, shrink)
+        linear[start:stop] = light if shrink == 1 else light.reshape(*shape, 3).mean((1, 3))
+        top[start:stop] = burnt if shrink == 1 else burnt.reshape(shape).any((1, 3))
+    return linear, top
 
 
 def _top(image: Image.Image) -> NDArray[np.bool_]:
@@ -192,19 +242,15 @@ def _top(image: Image.Image) -> NDArray[np.bool_]:
     return np.asarray(values >= 254 if values.ndim == 2 else (values >= 254).any(axis=2))
 
 
-def _to_srgb(image: Image.Image, profile: bytes) -> Image.Image:
-    if image.mode not in ("RGB", "L", "CMYK"):
-        image = image.convert("RGB")
-    converted: Image.Image | None = ImageCms.profileToProfile(
-        image,
+def _transform(image: Image.Image, profile: bytes) -> ImageCms.ImageCmsTransform:
+    return ImageCms.buildTransform(
         ImageCms.ImageCmsProfile(io.BytesIO(profile)),
         ImageCms.createProfile("sRGB"),
+        image.mode if image.mode in ("RGB", "L", "CMYK") and "transparency" not in image.info
+        else "RGB",
+        "RGB",
         renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
-        outputMode="RGB",
     )
-    if converted is None:
-        raise ValueError("no conversion")
-    return converted
 
 
 def _judge(linear: NDArray[np.float32], clipped: NDArray[np.bool_]) -> list[str]:

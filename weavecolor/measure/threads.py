@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.ndimage import gaussian_filter, map_coordinates
 
 from weavecolor.errors import InputError
-from weavecolor.measure.lattice import Frame, find_frames, spectrum
+from weavecolor.measure.lattice import Frame, Reading, find_frames, spectrum, weighed
 from weavecolor.measure.opening import open_share
 
 Array = NDArray[np.float64]
@@ -24,11 +24,26 @@ Array = NDArray[np.float64]
 #: Threads per cm looked for: coarse sacking to the finest silk.
 COARSEST, FINEST = 3.0, 110.0
 #: Fewest threads of either system that must be in the picture, and pixels to a thread.
-FEWEST_THREADS, FEWEST_PIXELS = 7.0, 3.0
-#: Longest side analysed, pixels; a larger picture is binned where the scale allows, then cropped.
+FEWEST_THREADS, FEWEST_PIXELS = 7.0, 6.0
+#: Pixels to a mm a photograph of cloth may have: a room to a microscope.
+FEWEST_PER_MM, MOST_PER_MM = 0.5, 5000.0
+#: Longest side analysed, pixels; of a larger picture the middle, binned where threads are coarse.
 LONGEST_SIDE = 1100
+#: Pixels to a thread above which a cropped picture is binned to show more threads.
+MANY_PIXELS = 28.0
 #: Least phase agreement between neighbouring places, 0-1.
 LEAST_COHERENCE = 0.55
+#: A reading believed less than this is not told; ranges take in readings up to the second.
+LEAST_SHARE, SURE_SHARE = 0.45, 0.9
+#: More belief than this in threads under FEWEST_PIXELS, and the picture is too coarse to count.
+MOST_FINE = 0.3
+#: Relative standard uncertainty that no picture goes below: lens and flatness, common practice.
+LEAST_SPREAD = 0.0007
+#: Steps between neighbouring places partly cancel in their mean: wholly where each thread lies
+#: wrong by itself, not at all where spacing wanders. Between the two, set on drawn cloths.
+TELESCOPED = 0.6
+#: 95 of 100 of a normal law lie within this many standard deviations.
+NINETEEN_OF_TWENTY = 1.96
 
 CLOSER = (
     "lay the cloth flat and square to the camera, sharp, lit from one side, "
@@ -48,18 +63,22 @@ class Peak:
 
 @dataclass(frozen=True)
 class Alternative:
-    """Another reading of the same lattice that the picture does not rule out firmly."""
+    """Another reading of the same lattice, with its share of belief, 0-1."""
 
     ends_per_cm: float
     picks_per_cm: float
     grain_angle_deg: float
+    share: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
 class ThreadCount:
     """What the close-up shows.
 
-    Counts per cm with one standard uncertainty each. ``grain_angle_deg``: the warp off the
+    Counts per cm. ``ends_range`` and ``picks_range`` (low, high) hold the truth in 19 of 20
+    pictures: the count's own spread, the scale's, and the doubt between readings.
+    ``ends_uncertainty`` and ``picks_uncertainty``: half the range's wider side as one standard
+    uncertainty. ``share``: belief in the reading told, 0-1. ``grain_angle_deg``: the warp off the
     picture's upright, positive when its top leans right. ``skew_deg``: the two systems' angle
     less 90. ``crossings_in_repeat``: 2 for a plain weave, 4 for a 2/2 twill, 1 where the lift
     plan does not show. ``open_share`` is None without a known backing. ``warp_frequency`` and
@@ -69,8 +88,9 @@ class ThreadCount:
 
     ends_per_cm: float
     picks_per_cm: float
-    ends_uncertainty: float
-    picks_uncertainty: float
+    ends_range: tuple[float, float]
+    picks_range: tuple[float, float]
+    share: float
     grain_angle_deg: float
     skew_deg: float
     crossings_in_repeat: int
@@ -85,12 +105,54 @@ class ThreadCount:
     alternatives: tuple[Alternative, ...]
     cautions: tuple[str, ...]
 
+    @property
+    def ends_uncertainty(self) -> float:
+        return _wider(self.ends_per_cm, self.ends_range) / NINETEEN_OF_TWENTY
+
+    @property
+    def picks_uncertainty(self) -> float:
+        return _wider(self.picks_per_cm, self.picks_range) / NINETEEN_OF_TWENTY
+
+
+def _wider(value: float, around: tuple[float, float]) -> float:
+    return max(around[1] - value, value - around[0])
+
+
+def stated(value: float, around: tuple[float, float], size: float = 1.0) -> tuple[str, str]:
+    """A count and its range in words, times ``size``, with the digits it takes to be no 0.0.
+
+    Examples
+    --------
+    >>> stated(20.04, (19.9, 20.3))
+    ('20.0', 'give or take 0.3 (19.9 to 20.3 in 19 of 20)')
+    >>> stated(20.04, (20.0, 20.08))
+    ('20.04', 'give or take 0.04 (20.00 to 20.08 in 19 of 20)')
+    """
+    value, low, high = (size * v for v in (value, *around))
+    half = max(high - value, value - low)
+    digits = 1 if half >= 0.095 else 2
+    return f"{value:.{digits}f}", (
+        f"give or take {half:.{digits}f} ({low:.{digits}f} to {high:.{digits}f} in 19 of 20)"
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _View:
+    """The part of a picture looked at: its corner, binning, flattened channels and readings."""
+
+    small: NDArray[np.float32]
+    channels: NDArray[np.float32]
+    left: int
+    top: int
+    step: int
+    readings: list[Reading]
+
 
 def count_threads(
     picture: ArrayLike,
     pixels_per_mm: float,
     *,
-    scale_uncertainty: float = 0.005,
+    scale_uncertainty: float = 0.003,
     region: tuple[int, int, int, int] | None = None,
     warp_direction: str | float = "up",
     backing: ArrayLike | None = None,
@@ -129,24 +191,27 @@ def count_threads(
     image, box = _region(picture, region)
     if not (np.isfinite(pixels_per_mm) and pixels_per_mm > 0):
         raise InputError("the scale must be more than 0 pixels per mm", field="pixels_per_mm")
-    small, left, top, step = _analysed(image, pixels_per_mm)
-    scale = pixels_per_mm / step
-    shortest, longest = COARSEST / (10 * scale), min(FINEST / (10 * scale), 1 / FEWEST_PIXELS)
-    if longest <= shortest:
+    if not FEWEST_PER_MM <= pixels_per_mm <= MOST_PER_MM:
         raise InputError(
-            f"{pixels_per_mm:.3g} pixels to a mm are too few to see threads; move closer"
+            f"{pixels_per_mm:.3g} pixels per mm is no scale of a photographed cloth; "
+            f"it lies from {FEWEST_PER_MM:g} to {MOST_PER_MM:.0f}",
+            field="pixels_per_mm",
         )
-    channels = flattened(small)
-    frames = _readings(channels, shortest, longest)
-    if not frames:
+    if not 0.0 <= scale_uncertainty <= 0.2:
+        raise InputError("the scale's relative uncertainty is 0 to 0.2", field="scale_uncertainty")
+    wanted = _wanted(warp_direction)
+    view = _viewed(image, pixels_per_mm, wanted)
+    scale = pixels_per_mm / view.step
+    if not view.readings:
         raise InputError(f"no weave found in the picture: nothing in it repeats; {CLOSER}")
-    frame = frames[0]
-    first, second, spread, coherence, peaks = _refine(channels, frame)
+    _fine_enough(view)
+    frame = view.readings[0].frame
+    first, second, spread, coherence, peaks = _refine(view.channels, frame)
     if coherence < LEAST_COHERENCE:
         raise InputError(
             "no weave found in the picture: what repeats in it does not run through; " + CLOSER
         )
-    extent = np.array(channels.shape[:0:-1], dtype=float)
+    extent = np.array(view.channels.shape[:0:-1], dtype=float)
     for vector in (first, second):
         seen = float(np.abs(vector) @ extent)
         if seen < FEWEST_THREADS:
@@ -154,31 +219,58 @@ def count_threads(
                 f"only about {seen:.0f} threads of one system are in the picture; show at least "
                 f"{FEWEST_THREADS:.0f}, better 20 or more"
             )
-    (warp, weft), angle, (s_warp, s_weft) = _named(first, second, spread, warp_direction)
+    (warp, weft), angle, spreads = _named(first, second, spread, wanted)
     ends, picks = (10 * scale * float(np.hypot(*v)) for v in (warp, weft))
-    skew = _angle(warp) - _angle(weft)
-    skew = (skew % 180.0) - 90.0
-    alternatives = _alternatives(frames, warp_direction, scale)
+    others = [_told(r, wanted, scale) for r in view.readings]
+    if view.readings[0].share < LEAST_SHARE:
+        could = " or ".join(f"{o.ends_per_cm:.0f} x {o.picks_per_cm:.0f}" for o in others[:3])
+        raise InputError(
+            f"the threads cannot be told from their pattern: {could} per cm could all be; {CLOSER}"
+        )
+    ranges = [
+        _range(
+            value, float(np.hypot(own, scale_uncertainty)), view.readings[0].share,
+            [(getattr(o, name), o.share) for o in others[1:]],
+        )
+        for value, own, name in (
+            (ends, spreads[0], "ends_per_cm"), (picks, spreads[1], "picks_per_cm")
+        )
+    ]  # fmt: skip
+    alternatives = tuple(
+        o for o in others[1:] if o.share > 0.04 and (
+            abs(np.log(o.ends_per_cm / ends)) > 0.04 or abs(np.log(o.picks_per_cm / picks)) > 0.04
+        )
+    )[:3]  # fmt: skip
+    skew = (_angle(warp) - _angle(weft)) % 180.0 - 90.0
     cautions = []
-    if alternatives:
-        cautions.append("the same picture can be read with other thread directions; see them drawn")
-    off = abs((angle - _wanted(warp_direction) + 90) % 180 - 90)
+    if view.readings[0].share < SURE_SHARE and alternatives:
+        cautions.append(
+            "the same picture can be read with other counts; the range allows for them. "
+            "Count one row by hand, or come closer"
+        )
+    off = abs((angle - wanted + 90) % 180 - 90)
     if off > 35:
         cautions.append("the grain lies near 45 degrees: mark which direction is warp")
+    elif off > 12:
+        cautions.append(
+            f"the grain leans {off:.0f} degrees; a count is surer with the grain upright"
+        )
     if abs(skew) > 4:
         cautions.append(f"the two systems are {abs(skew):.0f} degrees off square: cloth or camera")
-    share, share_error = (None, None) if backing is None else open_share(small, backing)
+    share, share_error = (None, None) if backing is None else open_share(view.small, backing)
+    step = view.step
     peaks = tuple(
         Peak((p.frequency[0] / step, p.frequency[1] / step), p.order, p.strength, p.coherence)
         for p in (peaks if warp is first else _swapped(peaks))
     )
-    h, w = small.shape[:2]
-    corner = (box[0] + left, box[1] + top)
+    h, w = view.small.shape[:2]
+    corner = (box[0] + view.left, box[1] + view.top)
     return ThreadCount(
         ends,
         picks,
-        ends * float(np.hypot(s_warp, scale_uncertainty)),
-        picks * float(np.hypot(s_weft, scale_uncertainty)),
+        ranges[0],
+        ranges[1],
+        view.readings[0].share,
         angle,
         skew,
         frame.crossings,
@@ -193,6 +285,77 @@ def count_threads(
         alternatives,
         tuple(cautions),
     )
+
+
+def _range(
+    value: float, relative: float, share: float, others: list[tuple[float, float]]
+) -> tuple[float, float]:
+    """(low, high) of 19 in 20: the spread of the value, and of other readings till sure enough."""
+    low, high = (value * np.exp(s * NINETEEN_OF_TWENTY * relative) for s in (-1.0, 1.0))
+    same = share + sum(s for v, s in others if abs(np.log(v / value)) < 0.03)
+    for other, its_share in others:
+        if same >= SURE_SHARE:
+            break
+        if abs(np.log(other / value)) >= 0.03:
+            low, high = min(low, other * 0.985), max(high, other * 1.015)
+            same += its_share
+    return float(low), float(high)
+
+
+def _fine_enough(view: _View) -> None:
+    """Refuse threads of fewer pixels than can be told from the sensor's own patterns."""
+    finest = [max(np.hypot(*r.frame.first), np.hypot(*r.frame.second)) for r in view.readings]
+    fine = [f * FEWEST_PIXELS > 1.02 for f in finest]
+    belief = sum(r.share for r, f in zip(view.readings, fine, strict=True) if f)
+    if fine[0] or belief > MOST_FINE:
+        pixels = 1 / next(f for f, too in zip(finest, fine, strict=True) if too) * view.step
+        raise InputError(
+            f"the threads are too fine for the picture (about {pixels:.1f} pixels to a thread, "
+            f"{FEWEST_PIXELS:.0f} are needed): move closer until 20 to 60 threads fill it, in focus"
+        )
+
+
+def _viewed(image: NDArray[np.float32], pixels_per_mm: float, wanted: float) -> _View:
+    """The middle at full size; binned, and so more of it, where the threads prove coarse."""
+    # the finest cloth keeps enough pixels at the first step
+    step = max(1, min(int(10 * pixels_per_mm / FINEST / 6.5), max(image.shape) // 500))
+    while True:
+        small, left, top = _middle(image, step)
+        scale = pixels_per_mm / step
+        shortest, longest = COARSEST / (10 * scale), min(FINEST / (10 * scale), 0.46)
+        if longest <= shortest:
+            raise InputError(
+                f"{pixels_per_mm:.3g} pixels to a mm are too few to see threads; move closer"
+            )
+        channels = flattened(small)
+        view = _View(
+            small, channels, left, top, step, _readings(channels, shortest, longest, wanted)
+        )
+        whole = max(image.shape[:2]) <= LONGEST_SIDE * step
+        if view.readings:
+            best = view.readings[0].frame
+            pixels = 1 / max(np.hypot(*best.first), np.hypot(*best.second))
+        if whole or (view.readings and pixels < MANY_PIXELS):
+            return view
+        step *= 2
+
+
+def _middle(image: NDArray[np.float32], step: int) -> tuple[NDArray[np.float32], int, int]:
+    rows, columns = image.shape[:2]
+    side = LONGEST_SIDE * step
+    top, left = max(0, (rows - side) // 2), max(0, (columns - side) // 2)
+    image = image[top : top + side, left : left + side]
+    if step > 1:
+        h, w = image.shape[0] // step, image.shape[1] // step
+        image = image[: h * step, : w * step].reshape(h, step, w, step, -1).mean((1, 3))
+    return image, left, top
+
+
+def _told(reading: Reading, wanted: float, scale: float) -> Alternative:
+    frame = reading.frame
+    (warp, weft), angle, _ = _named(frame.first, frame.second, (0.0, 0.0), wanted)
+    ends, picks = (10 * scale * float(np.hypot(*v)) for v in (warp, weft))
+    return Alternative(ends, picks, angle, reading.share)
 
 
 def _region(picture: ArrayLike, region: tuple[int, int, int, int] | None):  # type: ignore[no-untyped-def]
@@ -211,19 +374,6 @@ def _region(picture: ArrayLike, region: tuple[int, int, int, int] | None):  # ty
     if not np.isfinite(image).all():
         raise InputError("the picture holds values that are no numbers")
     return image, (left, top, right, bottom)
-
-
-def _analysed(image: NDArray[np.float32], pixels_per_mm: float):  # type: ignore[no-untyped-def]
-    """The part looked at: binned while the finest thread keeps 5 pixels, the middle cut out."""
-    rows, columns = image.shape[:2]
-    step = max(1, min(int(10 * pixels_per_mm / 80.0 / 5.0), max(rows, columns) // 500))
-    side = LONGEST_SIDE * step
-    top, left = max(0, (rows - side) // 2), max(0, (columns - side) // 2)
-    image = image[top : top + side, left : left + side]
-    if step > 1:
-        h, w = image.shape[0] // step, image.shape[1] // step
-        image = image[: h * step, : w * step].reshape(h, step, w, step, -1).mean((1, 3))
-    return image, left, top, step
 
 
 def flattened(image: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -262,12 +412,15 @@ def _smooth(channel: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
     return map_coordinates(blocks, np.meshgrid(y, x, indexing="ij"), order=1, mode="nearest")
 
 
-def _readings(channels: NDArray[np.float32], shortest: float, longest: float) -> list[Frame]:
-    """Frames from a large and a smaller window: the first resolves, the second forgives."""
+def _readings(
+    channels: NDArray[np.float32], shortest: float, longest: float, upright: float
+) -> list[Reading]:
+    """Readings from a large and a smaller window: the first resolves, the second forgives."""
     size = min(channels.shape[1:])
     tiles = sorted({size // 2 * 2, max(64, size * 5 // 8 // 2 * 2)}, reverse=True)
-    found = [f for tile in tiles for f in find_frames(spectrum(channels, tile), shortest, longest)]
-    return sorted(found, key=lambda frame: -frame.score)
+    return weighed(
+        [find_frames(spectrum(channels, tile), shortest, longest, upright) for tile in tiles]
+    )
 
 
 def _local(channels: NDArray[np.float32], frequency: Array, sigma: float, thin: int):  # type: ignore[no-untyped-def]
@@ -313,10 +466,14 @@ def _measure(channels: NDArray[np.float32], frequency: Array, sigma: float):  # 
             weight += float(size.sum())
             per_turn = 2 * np.pi * hop * thin
             frequency[axis] += (mean + slope[0]) / per_turn
-            patches = max(2.0, channels[0].size / (4 * np.pi * sigma**2))
-            scatter = np.sqrt(np.mean(np.angle(rest) ** 2 * size) / size.mean())
-            errors.append(scatter / per_turn / np.sqrt(patches))
-        coherence, error = max(0.0, agree / weight), float(np.hypot(*errors))
+            # a thread that lies wrong does so all along: what remains is summed along the threads
+            # first, and only places across them are independent
+            row = rest.sum(axis)
+            patches = max(2.0, row.size * thin / (2 * np.sqrt(np.pi) * sigma))
+            scatter = np.sqrt(np.mean(np.angle(row) ** 2 * np.abs(row)) / np.abs(row).mean())
+            errors.append(TELESCOPED * scatter / per_turn / np.sqrt(patches))
+        coherence = max(0.0, agree / weight)
+        error = float(np.hypot(*(np.array(errors) * frequency)) / np.hypot(*frequency))
     return frequency, error, coherence
 
 
@@ -337,7 +494,7 @@ def _refine(channels: NDArray[np.float32], frame: Frame):  # type: ignore[no-unt
             wanted.append(order)
         if len(wanted) == 6:
             break
-    peaks, rows, values, weights = [], [], [], []
+    peaks, rows, values, weights, errors = [], [], [], [], []
     base = np.array([frame.first, frame.second])
     for order in wanted:
         start = order @ base
@@ -350,6 +507,7 @@ def _refine(channels: NDArray[np.float32], frame: Frame):  # type: ignore[no-unt
         )
         rows.append(order)
         values.append(refined)
+        errors.append(error)
         weights.append(1.0 / (error + 2e-4 * float(np.hypot(*start))))
     if len(rows) < 2 or np.linalg.matrix_rank(np.array(rows), 1e-3) < 2:
         return frame.first, frame.second, (1.0, 1.0), 0.0, ()
@@ -359,7 +517,18 @@ def _refine(channels: NDArray[np.float32], frame: Frame):  # type: ignore[no-unt
     inflate = max(1.0, float(np.sqrt(np.sum((rest * w[:, None]) ** 2) / max(1, 2 * len(a) - 4))))
     sigma_f = np.sqrt(np.diag(np.linalg.inv((a * w[:, None]).T @ (a * w[:, None])))) * inflate
     first, second = solution
-    spread = (float(sigma_f[0] / np.hypot(*first)), float(sigma_f[1] / np.hypot(*second)))
+    # orders share the threads' own unevenness, so together they are no surer than the best of them
+    own = [
+        min(
+            (e / abs(r[k]) for e, r in zip(errors, rows, strict=True) if abs(r[k]) > 0.2),
+            default=1.0,
+        )
+        for k in (0, 1)
+    ]
+    spread = tuple(
+        float(np.hypot(LEAST_SPREAD, np.hypot(sigma_f[k], own[k]) / np.hypot(*solution[k])))
+        for k in (0, 1)
+    )
     coherence = sorted((p.coherence for p in peaks), reverse=True)[1]
     return first, second, spread, coherence, tuple(peaks)
 
@@ -381,8 +550,8 @@ def _wanted(warp_direction: str | float) -> float:
     return float(warp_direction)
 
 
-def _named(first: Array, second: Array, spread: tuple[float, float], direction: str | float):  # type: ignore[no-untyped-def]
-    wanted = _wanted(direction)
+def _named(first: Array, second: Array, spread: tuple[float, float], wanted: float):  # type: ignore[no-untyped-def]
+    """Warp and weft with the warp's angle and their spreads: warp runs nearest ``wanted``."""
     off = [abs((_angle(v) - wanted + 90) % 180 - 90) for v in (first, second)]
     if off[0] <= off[1]:
         return (first, second), _angle(first), spread
@@ -393,26 +562,3 @@ def _swapped(peaks: tuple[Peak, ...]) -> tuple[Peak, ...]:
     return tuple(
         Peak(p.frequency, (p.order[1], p.order[0]), p.strength, p.coherence) for p in peaks
     )
-
-
-def _alternatives(
-    frames: list[Frame], direction: str | float, scale: float, margin: float = 10.0
-) -> tuple[Alternative, ...]:
-    """Readings nearly as good whose counts differ by more than 4 %."""
-    def reading(frame: Frame) -> Alternative:
-        (warp, weft), angle, _ = _named(frame.first, frame.second, (0.0, 0.0), direction)
-        ends, picks = (10 * scale * float(np.hypot(*v)) for v in (warp, weft))
-        return Alternative(ends, picks, angle)
-
-    kept = [reading(frames[0])]
-    for frame in frames[1:]:
-        if frame.score < frames[0].score - margin or len(kept) == 4:
-            break
-        other = reading(frame)
-        if all(
-            abs(np.log(other.ends_per_cm / k.ends_per_cm)) > 0.04
-            or abs(np.log(other.picks_per_cm / k.picks_per_cm)) > 0.04
-            for k in kept
-        ):
-            kept.append(other)
-    return tuple(kept[1:])
