@@ -131,8 +131,9 @@ def _rows(rng: np.random.Generator, wander: float) -> np.ndarray:
 def test_each_system_keeps_its_own_range() -> None:
     # uneven ends and even picks; asked for across, they change names and ranges together
     rng = np.random.default_rng(8)
-    ends, picks = np.cos(_rows(rng, 0.15)), np.cos(_rows(rng, 0.0))
-    picture = 0.5 + 0.15 * ends + 0.15 * picks[:, None] + 0.1 * (ends * picks[:, None])
+    ends, picks = _rows(rng, 0.1), _rows(rng, 0.01)[:, None]
+    lifts = np.sin(ends / 2) * np.sin(picks / 2)  # a plain weave
+    picture = 0.5 - 0.1 * np.cos(ends) - 0.1 * np.cos(picks) + 0.15 * lifts
     picture = picture + 0.01 * rng.standard_normal(picture.shape)
     up, across = (
         count_threads(picture, 20.0, warp_direction=w, scale_uncertainty=0.0)

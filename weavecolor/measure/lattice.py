@@ -30,6 +30,7 @@ Array = NDArray[np.float64]
 
 _HIGHEST = 0.46  # cycles per pixel; above it a peak may be folded back
 _SQUARE_WITHIN = 12.0  # degrees the two systems may be off square
+_DRAWN = 1e6  # times its background no peak of a photograph stands
 _FLOOR = 1e-3  # of the low frequencies' background: less is taken as nothing
 _IRREGULAR = 4  # the last of ``repeats``: ribs and hopsacks
 
@@ -106,6 +107,10 @@ def spectrum(channels: NDArray[np.floating], tile: int) -> Spectrum:
     full = np.fft.fftshift(full)
     ring = _rings(tile)
     background = _ring_median(full, ring)
+    top = int(full.argmax())
+    if full.flat[top] > _DRAWN * background[ring.flat[top]]:
+        # no yarn is so even: a drawn picture, with beats of the pixel grid among its orders
+        background = np.maximum(background, 1e-4 * full.flat[top])
     tiles = max(1.0, (rows / tile) * (columns / tile))
     ratio = full / np.maximum(background[ring], 1e-30)
     return Spectrum(ratio, ndimage.maximum_filter(ratio, 3), tile, tiles)

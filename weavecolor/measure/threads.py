@@ -182,9 +182,10 @@ def count_threads(
 
     Examples
     --------
-    >>> ends, picks = (np.cos(2 * np.pi * f * np.arange(400) / 10.0) for f in (2.5, 2.0))
-    >>> picture = 0.5 + 0.2 * (ends[None, :] + picks[:, None])  # 10 pixels to the mm
-    >>> found = count_threads(np.repeat(picture[..., None], 3, -1), 10.0)
+    >>> at = np.arange(400) / 20.0  # mm
+    >>> lifts = np.sin(np.pi * 2.5 * at) * np.sin(np.pi * 2.0 * at[:, None])  # a plain weave
+    >>> furrows = np.cos(2 * np.pi * 2.5 * at) + np.cos(2 * np.pi * 2.0 * at[:, None])
+    >>> found = count_threads(0.5 + 0.2 * lifts - 0.1 * furrows, 20.0)
     >>> round(found.ends_per_cm), round(found.picks_per_cm)
     (25, 20)
     """
