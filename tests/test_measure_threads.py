@@ -245,8 +245,8 @@ def test_a_twelve_megapixel_close_up_takes_seconds() -> None:
                         perspective=0.0, jitter=0.0, noise=0.0), 2)
     picture = np.tile(tile, (7, 9, 1))[:3000, :4000]  # 480 px is 24 ends and 30 picks: it joins
     picture += 0.01 * np.random.default_rng(3).standard_normal(picture.shape, np.float32)
-    start = time.perf_counter()
+    start = time.process_time()  # of this process: other work on the machine does not count
     found = count_threads(picture, 24.0)
-    assert time.perf_counter() - start < 15  # about 4 s on two shared cores
+    assert time.process_time() - start < 8
     assert found.ends_per_cm == pytest.approx(20, rel=0.02)
     assert found.picks_per_cm == pytest.approx(25, rel=0.02)
