@@ -1,6 +1,7 @@
-"""Enough cloth: pieces laid on the cloth in hand, by the grain of the choice.
+"""Enough cloth: all that is cut from each cloth of the choice, laid on what there is of it.
 
-Knows the table of pieces and how a lay is told; the laying is ``weavecolor.cutting.lay``.
+Knows the tables of pieces and of places to keep clear of; the sum, the same as on the sheet and the
+command line, is ``weavecolor.cutting.needed``.
 """
 
 from __future__ import annotations
@@ -16,21 +17,23 @@ from PIL import Image
 import pictures_panel
 from lengths_input import length_input
 from session import bound, change, guarded, note, plain, work
-from state import cloth_called, hand_of, preset_of, with_hand
-from weavecolor.cutting.lay import Lay, compare_grains, grain_sentence, lay
+from state import cloth_called, hand_of, with_cloths, with_hand
+from weavecolor.cutting.asked import damage_at
+from weavecolor.cutting.lay import Lay
 from weavecolor.cutting.lengths import UNITS, cm_and_inches
-from weavecolor.cutting.pieces import Piece
-from weavecolor.cutting.remnant import FOLDS, ClothInHand
+from weavecolor.cutting.needed import ClothNeeded
+from weavecolor.cutting.pieces import Piece, Points, named_apart
+from weavecolor.cutting.remnant import FOLDS, ClothInHand, in_hand_words
 from weavecolor.errors import InputError
+from weavecolor.making.answers import needs_of, plans_of
 from weavecolor.making.model import Making, MakingOption
 from weavecolor.picture.canvas import Page
 from weavecolor.picture.canvaspng import page_image
 from weavecolor.report.sheetblocks import Style
-from weavecolor.report.sheetdrawings import lay_drawing
-from weavecolor.report.sheetwords import lay_sentences
+from weavecolor.report.sheetdrawings import lay_drawing, numbered
+from weavecolor.report.sheetwords import needed_sentences
 from weavecolor.textile.grain import grain_words
 
-TRIES = 60
 MOST_PIECES = 40
 FOLD_WORDS = {
     "open": "single, open",
@@ -38,7 +41,8 @@ FOLD_WORDS = {
     "crosswise": "folded across",
 }
 
-_COLUMNS = ("piece", "across", "down", "quantity", "on fold", "grain")
+_COLUMNS = ("piece", "across", "down", "quantity", "on fold", "pair", "grain")
+_SPOT = ("across", "along", "from left", "from end")
 
 
 def demo_pieces() -> tuple[Piece, ...]:
@@ -64,6 +68,7 @@ def pieces_frame(pieces: tuple[Piece, ...], units: str) -> pd.DataFrame:
                 round((max(ys) - min(ys)) / size, 2),
                 piece.quantity,
                 piece.fold_edge is not None,
+                piece.pair,
                 piece.grain or "as the choice",
             )
         )
@@ -90,12 +95,55 @@ def pieces_from(frame: pd.DataFrame, units: str) -> tuple[Piece, ...]:
                 unit=units,
                 quantity=1 if pd.isna(quantity) else int(quantity),
                 fold_edge=3 if not pd.isna(on_fold) and bool(on_fold) else None,
+                pair=not pd.isna(row["pair"]) and bool(row["pair"]),
                 grain="" if pd.isna(grain) or grain == "as the choice" else str(grain),
             )
         )
     if len(made) > MOST_PIECES:
         raise InputError(f"more than {MOST_PIECES} rows; lay them in parts", field="pieces")
+    return named_apart(made)
+
+
+def rectangular(piece: Piece) -> bool:
+    """Whether the table can hold it: an upright rectangle, on the fold by its left edge if at all.
+
+    Any other outline is kept as it is.
+    """
+    xs, ys = (sorted(set(axis)) for axis in zip(*piece.outline, strict=True))
+    return len(piece.outline) == 4 and len(xs) == len(ys) == 2 and piece.fold_edge in (None, 3)
+
+
+def spots_frame(hand: ClothInHand, units: str) -> pd.DataFrame:
+    """The rectangular flaws and bites as a table, in the maker's unit."""
+    size = UNITS[units]
+    rows = []
+    for hole in hand.damage:
+        xs, ys = (sorted(set(axis)) for axis in zip(*hole, strict=True))
+        if _upright(hole):
+            rows.append([round(v / size, 2) for v in (xs[1] - xs[0], ys[1] - ys[0], xs[0], ys[0])])
+    return pd.DataFrame(rows, columns=list(_SPOT), dtype=float)
+
+
+def spots_from(frame: pd.DataFrame, hand: ClothInHand, units: str) -> tuple[Points, ...]:
+    """Flaws and bites from the table, and those that it cannot hold. Raises InputError."""
+    size = UNITS[units]
+    made = [hole for hole in hand.damage if not _upright(hole)]
+    for number, row in enumerate(frame.to_dict("records"), 1):
+        values = [row[name] for name in _SPOT]
+        if all(pd.isna(value) for value in values):
+            continue
+        if any(pd.isna(value) for value in values[:2]):
+            raise InputError("give both across and along", field=f"flaw or bite {number}")
+        across, along, left, end = (
+            0.0 if pd.isna(value) else float(value) * size for value in values
+        )
+        made.append(damage_at(left, end, across, along))
     return tuple(made)
+
+
+def _upright(hole: Points) -> bool:
+    xs, ys = (set(axis) for axis in zip(*hole, strict=True))
+    return len(hole) == 4 and len(xs) == len(ys) == 2
 
 
 USUAL = ClothInHand(112.0, 250.0, selvedge_cm=1.0)
@@ -104,8 +152,71 @@ USUAL = ClothInHand(112.0, 250.0, selvedge_cm=1.0)
 @guarded
 def draw(option: MakingOption) -> None:
     now = work()
-    key = option.layers[0].cloth
-    st.markdown(f"Cloth in hand: **{plain(cloth_called(now, key).name)}**")
+    spots = {}
+    for key in dict.fromkeys(layer.cloth for layer in option.layers):
+        count = sum(layer.cloth == key for layer in option.layers)
+        layers = "" if count == 1 else f", {count} layers"
+        st.markdown(f"Cloth in hand: **{plain(cloth_called(now, key).name)}**{layers}")
+        spots[key] = _in_hand(now, key)
+    bound(
+        st.radio,
+        "Laid",
+        "fold",
+        now.fold,
+        lambda w, f: replace(w, fold=f),
+        options=FOLDS,
+        format_func=lambda f: FOLD_WORDS[f],
+        horizontal=True,
+    )
+    st.markdown(
+        "**Pieces of one layer** (finished size; a seam allowance of 1.5 cm, 5/8 inch, is added "
+        "all round)"
+    )
+    for wanted in plans_of(now):
+        st.caption(f"Counted besides: the {plain(wanted.what)}, planned under fullness.")
+    if not now.pieces:
+        st.button(
+            "Begin with a skirt and bodice",
+            key="demo-pieces",
+            on_click=change,
+            args=(lambda w: replace(w, pieces=demo_pieces()),),
+        )
+    shaped = tuple(p for p in now.pieces if not rectangular(p))
+    if shaped:
+        st.caption(
+            "Shaped pieces from the project keep their outline: "
+            + ", ".join(plain(p.name) for p in shaped)
+        )
+    frame = pieces_frame(tuple(p for p in now.pieces if rectangular(p)), now.units)
+    edited = st.data_editor(
+        frame,
+        num_rows="dynamic",
+        hide_index=True,
+        key=f"pieces-{now.units}-{len(now.pieces)}",
+        column_config={
+            "piece": st.column_config.TextColumn("Piece", width="medium", max_chars=60),
+            "across": st.column_config.NumberColumn(f"Across, {now.units}", min_value=0.1),
+            "down": st.column_config.NumberColumn(f"Down, {now.units}", min_value=0.1),
+            "quantity": st.column_config.NumberColumn("Cut", min_value=1, max_value=99, step=1),
+            "on fold": st.column_config.CheckboxColumn("On fold", help="The size is one half."),
+            "pair": st.column_config.CheckboxColumn("Pair", help="Half of them mirrored."),
+            "grain": st.column_config.SelectboxColumn(
+                "Grain", options=["as the choice", "straight", "cross", "bias", "either"]
+            ),
+        },
+    )
+    st.button(
+        "See whether it fits",
+        key="lay-it",
+        type="primary",
+        on_click=_lay_it,
+        args=(edited, shaped, spots),
+    )
+    _show_lays(option)
+
+
+def _in_hand(now: Making, key: str) -> pd.DataFrame:
+    """The first length in hand of one cloth, to be told; the table of its flaws and bites."""
     hand = hand_of(now, key) or USUAL
     one, two = st.columns(2)
     with one:
@@ -115,7 +226,7 @@ def draw(option: MakingOption) -> None:
                 f"hand-w-{key}",
                 hand.width_cm,
                 _hand(key, "width_cm"),
-                "Between the selvedges.",
+                "From selvedge to selvedge.",
                 4.0,
             )
             length_input(
@@ -128,15 +239,15 @@ def draw(option: MakingOption) -> None:
             )
         else:
             st.info("The project has an odd remnant of this cloth; its outline is used.")
+        length_input(
+            "Selvedge to leave",
+            f"hand-s-{key}",
+            hand.selvedge_cm,
+            _hand(key, "selvedge_cm"),
+            "Strip along both sides that is not used; of an odd remnant, along those edges at "
+            "either side that run with the warp.",
+        )
     with two:
-        if hand.outline is None:
-            length_input(
-                "Selvedge to leave",
-                f"hand-s-{key}",
-                hand.selvedge_cm,
-                _hand(key, "selvedge_cm"),
-                "Strip along both sides that is not used.",
-            )
         bound(
             st.toggle,
             "One-way cloth (nap, or shot that differs seen up and down)",
@@ -144,55 +255,21 @@ def draw(option: MakingOption) -> None:
             hand.one_way,
             _hand(key, "one_way"),
         )
-        bound(
-            st.radio,
-            "Laid",
-            "fold",
-            now.fold,
-            lambda w, f: replace(w, fold=f),
-            options=FOLDS,
-            format_func=lambda f: FOLD_WORDS[f],
-            horizontal=True,
+        st.markdown("Flaws to keep clear of, and bites already cut out at an edge")
+        edited: pd.DataFrame = st.data_editor(
+            spots_frame(hand, now.units),
+            num_rows="dynamic",
+            hide_index=True,
+            key=f"spots-{key}-{now.units}-{len(hand.damage)}",
+            column_config={
+                name: st.column_config.NumberColumn(f"{name.capitalize()}, {now.units}")
+                for name in _SPOT
+            },
         )
-    st.markdown("**Pieces** (finished size; a seam allowance of 1.5 cm is added all round)")
-    if not now.pieces:
-        st.button(
-            "Begin with a skirt and bodice",
-            key="demo-pieces",
-            on_click=change,
-            args=(lambda w: replace(w, pieces=demo_pieces()),),
-        )
-    shaped = [p for p in now.pieces if len(p.outline) != 4]
-    if shaped:
-        st.caption(
-            "Shaped pieces from the project keep their outline: "
-            + ", ".join(plain(p.name) for p in shaped)
-        )
-    frame = pieces_frame(tuple(p for p in now.pieces if len(p.outline) == 4), now.units)
-    edited = st.data_editor(
-        frame,
-        num_rows="dynamic",
-        hide_index=True,
-        key=f"pieces-{now.units}-{len(now.pieces)}",
-        column_config={
-            "piece": st.column_config.TextColumn("Piece", width="medium", max_chars=60),
-            "across": st.column_config.NumberColumn(f"Across, {now.units}", min_value=0.1),
-            "down": st.column_config.NumberColumn(f"Down, {now.units}", min_value=0.1),
-            "quantity": st.column_config.NumberColumn("Cut", min_value=1, max_value=99, step=1),
-            "on fold": st.column_config.CheckboxColumn("On fold", help="The size is one half."),
-            "grain": st.column_config.SelectboxColumn(
-                "Grain", options=["as the choice", "straight", "cross", "bias", "either"]
-            ),
-        },
-    )
-    st.button(
-        "See whether it fits",
-        key="lay-it",
-        type="primary",
-        on_click=_lay_it,
-        args=(edited, tuple(shaped), key),
-    )
-    _show_lays(option)
+    held = next((cloth.in_hand for cloth in now.cloths if cloth.key == key), ())
+    for further in held[1:]:
+        st.caption(f"Further length: {plain(in_hand_words(further))}.")
+    return edited
 
 
 def _hand(key: str, name: str) -> Callable[[Making, Any], Making]:
@@ -202,70 +279,79 @@ def _hand(key: str, name: str) -> Callable[[Making, Any], Making]:
     return apply
 
 
-def _lay_it(edited: pd.DataFrame, shaped: tuple[Piece, ...], key: str) -> None:
-    change(_with_pieces, edited, shaped, key)
+def _lay_it(
+    edited: pd.DataFrame, shaped: tuple[Piece, ...], spots: dict[str, pd.DataFrame]
+) -> None:
+    change(_with_pieces, edited, shaped, spots)
     st.session_state["laid"] = True
 
 
-def _with_pieces(now: Making, edited: pd.DataFrame, shaped: tuple[Piece, ...], key: str) -> Making:
-    made = pieces_from(edited, now.units)
+def _with_pieces(
+    now: Making, edited: pd.DataFrame, shaped: tuple[Piece, ...], spots: dict[str, pd.DataFrame]
+) -> Making:
     kept = {_named(p): p for p in now.pieces}
-    # A row that was not touched keeps what the table does not show: pairs, its own allowance.
-    made = tuple(kept.get(_named(p), p) for p in made)
-    pieces = (*made, *shaped)
-    if not pieces:
+    # A row that was not touched keeps what the table does not show: its own allowance.
+    made = tuple(kept.get(_named(p), p) for p in pieces_from(edited, now.units))
+    pieces = named_apart((*made, *shaped))
+    if not pieces and not plans_of(now):
         raise InputError("there are no pieces yet; write them into the table")
+    for key, frame in spots.items():
+        hand = hand_of(now, key) or USUAL
+        now = with_hand(now, key, replace(hand, damage=spots_from(frame, hand, now.units)))
     note("Pieces and cloth in hand are kept in the project.")
-    return with_hand(replace(now, pieces=pieces), key, hand_of(now, key) or USUAL)
+    return replace(now, pieces=pieces)
 
 
 def _named(piece: Piece) -> tuple[Any, ...]:
     corners = tuple((round(x, 1), round(y, 1)) for x, y in piece.outline)
-    return piece.name, corners, piece.quantity, piece.fold_edge, piece.grain
-
-
-@st.cache_resource(max_entries=60, show_spinner=False)
-def _laid(pieces: tuple[Piece, ...], cloth: ClothInHand, fold: str, grain: float) -> Lay:
-    return lay(pieces, cloth, grain, fold=fold, tries=TRIES)
-
-
-@st.cache_resource(max_entries=30, show_spinner=False)
-def _by_grain(pieces: tuple[Piece, ...], cloth: ClothInHand, fold: str) -> dict[str, Lay]:
-    return compare_grains(pieces, cloth, fold=fold, tries=TRIES)
-
-
-def _grain_of(option: MakingOption) -> float:
-    return float(option.layers[0].grain_deg)
+    return piece.name, corners, piece.quantity, piece.fold_edge, piece.pair, piece.grain
 
 
 @guarded
 def _show_lays(option: MakingOption) -> None:
-    now = work()
-    hand = hand_of(now, option.layers[0].cloth)
-    if hand is None or not now.pieces or not st.session_state.get("laid"):
+    now = with_cloths(work(), tuple(layer.cloth for layer in option.layers))
+    if not (now.pieces or plans_of(now)) or not st.session_state.get("laid"):
         return
-    grain = _grain_of(option)
     with st.spinner("Laying the pieces …"):
-        made = _laid(now.pieces, hand, now.fold, grain)
-        others = _by_grain(now.pieces, hand, now.fold)
-    words = plain(grain_words(grain))
-    (st.success if made.fits else st.warning)(
-        f"{words[:1].upper()}{words[1:]}: " + plain(" ".join(lay_sentences(made)))
-    )
-    st.markdown(plain(grain_sentence(others)))
-    st.html(
-        f'<img class="wc-page" src="{pictures_panel.uri_of(lay_picture(made, now))}" '
-        f'alt="The lay: {len(made.placements)} pieces on the cloth, '
-        f'{cm_and_inches(made.used_cm)} used">'
-    )
-    numbers = {p.name: i for i, p in enumerate(now.pieces, 1)}
-    st.caption(" · ".join(f"{i} {plain(name)}" for name, i in numbers.items()))
-    if preset_of(grain) is None:
-        st.caption("The grain is neither straight, cross nor bias: pieces are turned to it.")
+        needs = needs_of(now, option)
+    for need in needs:
+        _show_need(need, now)
+    with st.spinner("Laying them at the other grains …"):
+        for grain in (0.0, 90.0, 45.0):
+            st.markdown(plain(_at_grain(now, option, grain)))
 
 
-def lay_picture(made: Lay, now: Making) -> Image.Image:
+def _show_need(need: ClothNeeded, now: Making) -> None:
+    say = st.success if need.fits else st.info if need.enough is None else st.warning
+    say(f"**{plain(need.cloth)}**: " + plain(" ".join(needed_sentences(need))))
+    numbers = numbered([*now.pieces, *need.parts])
+    for _, made in need.laid:
+        st.html(
+            f'<img class="wc-page" src="{pictures_panel.uri_of(lay_picture(made, numbers))}" '
+            f'alt="The lay: {len(made.placements)} pieces on the cloth, '
+            f'{cm_and_inches(made.used_cm)} used">'
+        )
+    if need.laid:
+        st.caption(" · ".join(f"{number} {plain(name)}" for name, number in numbers.items()))
+
+
+def _at_grain(now: Making, option: MakingOption, grain: float) -> str:
+    """In a sentence: whether all of it fits with the outermost layer turned to that grain."""
+    by = grain - option.layers[0].grain_deg
+    layers = tuple(replace(x, grain_deg=(x.grain_deg + by) % 360.0) for x in option.layers)
+    told = []
+    for need in needs_of(now, replace(option, layers=layers)):
+        text = f"{need.verdict}"
+        if need.fits:
+            text += f", taking {cm_and_inches(need.used_cm)}"
+        elif need.short_cm is not None:
+            text += f", short of {cm_and_inches(need.short_cm)}"
+        told.append(f"{need.cloth}: {text}")
+    words = grain_words(grain)
+    return f"{words[:1].upper()}{words[1:]}: {'; '.join(told)}."
+
+
+def lay_picture(made: Lay, numbers: dict[str, int]) -> Image.Image:
     """The lay drawn as on the making sheet."""
-    numbers = {p.name: i for i, p in enumerate(now.pieces, 1)}
-    drawing = lay_drawing(made, numbers, 180.0, 80.0, Style())
+    drawing = lay_drawing(made, numbers, 180.0, 90.0, Style())
     return page_image(Page(drawing.marks, 182.0, drawing.height + 4.0), 120)

@@ -5,6 +5,7 @@ Knows what is asked; the folds are counted by ``weavecolor.cutting.fullness``.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -15,10 +16,13 @@ import bench
 import looks
 from lengths_input import length_input
 from session import bound, guarded, plain, work
-from state import decided_option
+from state import cloth_called, decided_option, hand_of
 from weavecolor.cutting.fullness import FullnessPlan
-from weavecolor.making.model import Making
+from weavecolor.cutting.lengths import cm_and_inches
+from weavecolor.cutting.needed import cloth_needed
+from weavecolor.making.model import Making, MakingOption
 from weavecolor.report.sheetwords import fullness_sentences
+from weavecolor.textile.construction import describe
 
 KIND_WORDS = {"flat": "flat", "gathered": "gathered", "knife": "knife pleats", "box": "box pleats"}
 
@@ -70,13 +74,20 @@ def draw() -> None:
             1.0,
         )
         length_input(
-            "Cloth width", "width", asked.width_cm, _set("width_cm"), "Between selvedges.", 4.0
+            "Cloth width",
+            "width",
+            asked.width_cm,
+            _set("width_cm"),
+            "Without the selvedges. Where an amount in hand is told, that cloth's width counts.",
+            4.0,
         )
         length_input(
             "Finished length", "drop", asked.drop_cm, _set("drop_cm"), "Waist to hem.", 1.0
         )
-    plan = asked.wanted().plan()
-    for line in fullness_sentences("skirt", plan):
+    now = work()
+    option = decided_option(now)
+    plan, said = planned(now, option)
+    for line in said:
         st.markdown(plain(line))
     st.caption(
         "Layers are counted seen straight on, at the waist; common practice for seams (1.5 cm) "
@@ -84,8 +95,36 @@ def draw() -> None:
     )
     _fold_colours(plan)
     bound(
-        st.toggle, "Put it on the making sheet", "full-on-sheet", asked.on_sheet, _set("on_sheet")
+        st.toggle,
+        "Count its cloth, and put it on the making sheet",
+        "full-on-sheet",
+        asked.on_sheet,
+        _set("on_sheet"),
+        help="Its widths are then laid with the pieces, in every layer.",
     )
+
+
+def planned(now: Making, option: MakingOption) -> tuple[FullnessPlan, tuple[str, ...]]:
+    """The skirt as the outermost cloth in hand gives it, at that layer's grain; in words, with the
+    bulk of all layers of that cloth and what it takes of the cloth in hand."""
+    outer = option.layers[0]
+    wanted = now.fullness_asked.wanted()
+    layers = sum(layer.cloth == outer.cloth for layer in option.layers)
+    hand = hand_of(now, outer.cloth)
+    width = None if hand is None else hand.usable_width_cm
+    longest = math.inf if hand is None or hand.outline is not None else hand.length_cm
+    plan = wanted.plan(width, outer.grain_deg, longest)
+    cloth = cloth_called(now, outer.cloth)
+    said = fullness_sentences("skirt", plan, describe(cloth).thickness_mm, layers)
+    grains = ((outer.grain_deg % 360.0, layers),)
+    need = cloth_needed(cloth.name, grains, (), [wanted], [] if hand is None else [hand])
+    say = f"The skirt alone, {layers} layer{'s' if layers > 1 else ''} of {cloth.name}: "
+    say += need.verdict if need.enough is not None else need.reason
+    if need.needed_cm is not None and need.enough is not None:
+        say += f", taking {cm_and_inches(need.needed_cm)}"
+    if need.short_cm is not None:
+        say += f", short of {cm_and_inches(need.short_cm)}"
+    return plan, (*said, f"{say}.", *([need.largest] if need.largest else []))
 
 
 def _set(name: str) -> Callable[[Making, Any], Making]:

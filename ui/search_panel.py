@@ -220,7 +220,7 @@ def task(
     wishes = [wish_from(text) for text in now.wishes]
     fits = None
     if asked["enough"] and now.pieces:
-        fits = fits_of(now, 40)
+        fits = fits_of(now)
     return lambda progress, stop: search(
         made, wishes, scenes, options=MOST_SHOWN, fits=fits, progress=progress, stop=stop
     )

@@ -20,9 +20,6 @@ if TYPE_CHECKING:
     from weavecolor.scene.backings import Backing
     from weavecolor.textile.cloth import Cloth
 
-#: Lays tried for each use of a cloth while ranking: a quick look, the lay verb looks longer.
-LAYS_TRIED = 60
-
 
 @click.group()
 def command() -> None:
@@ -118,7 +115,7 @@ def stacks(
             behinds = tuple(backing_of(text) for text in held.backings)
         if not said("scene"):
             scenes = tuple(scene_of(light) for light in lights_of(held))
-        fits = fits_of(held, LAYS_TRIED)
+        fits = fits_of(held)
     wanted = want or (() if held is None else held.wishes)
     if not wanted:
         raise InputError("say what is wanted, such as brightest", field="--want")

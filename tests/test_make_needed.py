@@ -1,0 +1,500 @@
+"""Cloth needed: one sum for layers, pieces and fullness, the same wherever it is asked.
+
+The lengths are worked by hand: rectangles one after another. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import pytest
+
+from weavecolor.cli import run
+from weavecolor.cutting.asked import fullness_from, in_hand_from, length_from, size_from
+from weavecolor.cutting.fullness import FullnessWanted, plan_fullness, skirt_layers
+from weavecolor.cutting.lay import CANNOT, lay
+from weavecolor.cutting.needed import cloth_needed
+from weavecolor.cutting.pieces import Piece, named_apart
+from weavecolor.cutting.piecesfile import cutting_from_toml
+from weavecolor.cutting.remnant import ClothInHand, cloth_as_folded, damage_as_folded
+from weavecolor.decide.enoughcloth import fits_by_lay
+from weavecolor.errors import InputError
+from weavecolor.files.clothfile import load_swatch, swatch_folder
+from weavecolor.making.answers import fits_of, needs_of, project_cloth, stack_of
+from weavecolor.making.file import from_json, save_making, to_json
+from weavecolor.making.model import Making, MakingLayer, MakingOption
+from weavecolor.optics.appearance import contrast_ratio
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.report.fullnesstable import as_data, fullness_table
+from weavecolor.report.laydrawing import lay_page
+from weavecolor.report.sheetfrommaking import SheetChoices, making_sheet
+from weavecolor.report.sheetwords import needed_sentences
+from weavecolor.textile.construction import describe
+from weavecolor.textile.units import length_mm, sett_per_cm
+
+ORGANZA = "shot-organza-teal-copper"
+#: Takes the whole of 100 cm of width and 40 of length.
+BAND = Piece.rectangle("band", 100.0, 40.0, seam_cm=0.0)
+#: 2 widths of 100 cm, seams 1.5: 2 x 97 = 194 on 70, each 60 + 1.5 + 5 = 66.5 long.
+SKIRT = FullnessWanted("skirt", "gathered", 70.0, 100.0, 60.0, fullness=2.5)
+STRAIGHT = ((0.0, 1),)
+
+
+# --- the sum ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("layers", [1, 2, 3])
+def test_every_layer_takes_every_piece_and_every_fullness(layers):
+    each = 40.0 + 2 * 66.5
+    grains = ((0.0, layers),)
+    roomy = cloth_needed("silk", grains, [BAND], [SKIRT], [ClothInHand(100, 1000)], tries=5)
+    assert roomy.fits and roomy.used_cm == pytest.approx(layers * each)
+    assert roomy.needed_cm == pytest.approx(layers * each)
+    scant = cloth_needed("silk", grains, [BAND], [SKIRT], [ClothInHand(100, 200)], tries=5)
+    assert scant.fits == (layers == 1)
+    if layers > 1:
+        assert scant.verdict == CANNOT and scant.short_cm == pytest.approx(layers * each - 200)
+        assert "1 layer, straight grain" in scant.largest and "173 cm" in scant.largest
+        assert f"{layers * each:g} cm" in " ".join(needed_sentences(scant))
+
+
+def test_the_largest_that_still_fits_is_told_both_ways():
+    # One width of 97 on 70 is 1.39 to 1: 40 + 66.5 = 106.5 cm fit in 150, two widths (173) do not.
+    scant = cloth_needed("silk", STRAIGHT, [BAND], [SKIRT], [ClothInHand(100, 150)], tries=5)
+    assert scant.short_cm == pytest.approx(23.0)
+    assert "skirt 1.39 to 1 instead" in scant.largest and "106.5 cm" in scant.largest
+    # 40 + 3 x 66.5 = 239.5 still fit in 250, four widths (306) do not: 3 x 97 / 70 = 4.16.
+    more = cloth_needed("silk", STRAIGHT, [BAND], [SKIRT], [ClothInHand(100, 250)], tries=5)
+    assert more.fits and "4.16 to 1" in more.largest and "239.5 cm" in more.largest
+
+
+def test_layers_at_two_grains_are_laid_together():
+    strip = Piece.rectangle("strip", 20.0, 90.0, seam_cm=0.0)
+    both = cloth_needed("silk", ((0.0, 1), (90.0, 1)), [strip], (), [ClothInHand(100, 300)])
+    assert both.fits and both.used_cm == pytest.approx(110.0)  # 90 along, then 20 across
+    turned = sorted(round(p.turned_deg % 180.0) for p in both.laid[0][1].placements)
+    assert turned == [0, 90]
+
+
+def test_several_lengths_are_filled_and_a_pair_keeps_both_hands():
+    hook = Piece.polygon(
+        "hook", [(0, 0), (90, 0), (90, 20), (30, 20), (30, 90), (0, 90)], quantity=2, pair=True,
+        seam_cm=0.0,
+    )  # fmt: skip
+    hands = [ClothInHand(95, 92, one_way=True), ClothInHand(95, 91, one_way=True)]
+    need = cloth_needed("silk", STRAIGHT, [hook], (), hands, tries=10)
+    assert need.fits and len(need.laid) == 2 and need.used_cm == pytest.approx(180.0)
+    (left,), (right,) = (made.placements for _, made in need.laid)
+    # One is the other's mirror image: the short arm on the other side, on cloth that is one way.
+    arms = [{x for x, y in piece.cut if y > 50.0} for piece in (left, right)]
+    assert {min(arm) < 5.0 for arm in arms} == {True, False}
+    assert not cloth_needed("silk", ((0.0, 2),), [hook], (), hands, tries=10).fits
+
+
+def test_without_an_amount_it_tells_what_it_would_take():
+    need = cloth_needed("silk", ((0.0, 2),), [], [SKIRT])
+    assert need.enough is None and need.needed_cm == pytest.approx(4 * 66.5)
+    assert "266 cm" in need.reason and cloth_needed("silk", STRAIGHT, [BAND]).needed_cm is None
+
+
+def test_page_line_sheet_search_and_reopened_file_say_the_same(tmp_path, capsys):
+    hand = in_hand_from("112 x 260 cm, selvedge 1 cm, bite 30 x 40 cm at far right")
+    held = Making(
+        title="Gown",
+        cloths=(project_cloth("o", swatch_folder() / f"{ORGANZA}.toml", (hand,)),),
+        options=(
+            MakingOption("one", (MakingLayer("o"),), "black"),
+            MakingOption("two", (MakingLayer("o"), MakingLayer("o")), "black"),
+        ),
+        pieces=(Piece.rectangle("bodice", 30.0, 40.0, quantity=2),),
+        fullness=(fullness_from("skirt: 70 x 80 cm, gathered, 2.5 to 1", cloth_width_cm=110.0),),
+    )
+    file = save_making(tmp_path / "gown.json", held)
+    again = from_json(to_json(held))
+    for name, fits in (("one", True), ("two", False)):
+        option = held.option(name)
+        (need,) = needs_of(held, option)
+        assert need.fits is fits
+        (other,) = needs_of(again, again.option(name))
+        assert needed_sentences(other) == needed_sentences(need)
+        asked = fits_of(held)
+        assert asked is not None and asked(stack_of(held, option)).enough is fits
+        assert run(["lay", str(file), "--option", name]) == 0
+        out = capsys.readouterr().out
+        assert all(sentence in out for sentence in needed_sentences(need))
+        sheet = making_sheet(held, SheetChoices("today", pictures=()), option)
+        assert [needed_sentences(one) for one in sheet.needs] == [needed_sentences(need)]
+        # What fullness the sheet tells is what is cut from this cloth: 2 x (110 - 3) cm on 70.
+        assert sheet.fullness[0][1].fullness == pytest.approx(214 / 70)
+    # Two layers: 2 x (2 x 86.5) cm of widths alone are more than 260.
+    assert need.short_cm is not None and need.short_cm > 346 - 260
+
+
+def test_a_piece_that_is_also_a_fullness_is_doubted_and_names_are_told_apart():
+    panel = Piece.rectangle("skirt panel", 60.0, 60.0)
+    need = cloth_needed("silk", STRAIGHT, [panel], [SKIRT], [ClothInHand(100, 900)], tries=3)
+    assert any("take one away" in line for line in need.notes)
+    cuff = Piece.rectangle("cuff", 8.0, 22.0)
+    names = [part.name for part in named_apart([cuff, replace(cuff, quantity=2), cuff])]
+    assert names == ["cuff", "cuff (2)", "cuff (3)"]
+    text = '[[piece]]\nname = "cuff"\nacross = 8\ndown = 22\n' * 2
+    assert [piece.name for piece in cutting_from_toml(text).pieces] == ["cuff", "cuff (2)"]
+
+
+# --- fullness ---------------------------------------------------------------------------------
+
+
+def test_the_hem_asks_for_widths_and_the_pleats_are_counted():
+    # 2.5 x 70 = 175 needs 2 widths of 107; a hem of 260 round needs 3: 321 cm, 4.59 to 1.
+    plan = plan_fullness("knife", 70, 110, 90, fullness=2.5, hem_round_cm=260, pleat_cm=3)
+    assert plan.widths == 3 and plan.fullness == pytest.approx(321 / 70)
+    # 70 / 3 is 23.3: 23 pleats of 70 / 23 cm; the cloth folded under each, halved, is the depth.
+    assert plan.pleats == 23 and plan.pleat_face_cm == pytest.approx(70 / 23)
+    assert plan.pleat_depth_cm == pytest.approx((321 - 70) / 23 / 2)
+    box = plan_fullness("box", 60, 93, 50, fullness=3.0)
+    assert box.pleats == 15 and box.pleat_depth_cm == pytest.approx(2.0)  # as the marks: 4 to 8
+    # 3 to 1 everywhere, two layers of 0.1 mm: 3 x 2 x 0.1 mm; 4 to 1: 3 or 5 deep.
+    assert box.bulk_mm(0.1, 2) == pytest.approx((0.6, 0.6))
+    four = plan_fullness("knife", 60, 123, 50, widths=2)
+    assert four.bulk_mm(0.1) == pytest.approx((0.4, 0.5))
+    assert plan_fullness("gathered", 60, 93, 50, fullness=3.0, doubled=True).bulk_mm(
+        0.1
+    ) == pytest.approx((0.6, 0.6))
+
+
+def test_wide_cloth_sideways_has_its_fold_as_the_hem():
+    # Cloth 300 wide, folded: each layer 150, so a skirt of up to 148.5 cm; 2.5 x 70 = 175 round
+    # and two seams take 178 cm of length.
+    plan = plan_fullness("gathered", 70, 300, 148, fullness=2.5, doubled=True, grain_deg=90.0)
+    assert plan.sideways and plan.widths == 1 and plan.panel_cm == pytest.approx(178.0)
+    assert plan.drop_cm == pytest.approx(299.0) and plan.cloth_length_cm == pytest.approx(178.0)
+    assert plan.cover == pytest.approx(5.0) and plan.shares.bare == 0.0
+    with pytest.raises(InputError, match="299|301"):
+        plan_fullness("gathered", 70, 300, 149, fullness=2.5, doubled=True, grain_deg=90.0)
+    wanted = replace(SKIRT, doubled=True, cloth_width_cm=300.0, length_cm=148.0)
+    need = cloth_needed("tulle", ((90.0, 2),), [], [wanted], [ClothInHand(300, 400)], tries=5)
+    assert need.fits and need.used_cm == pytest.approx(2 * 178.0)
+    # Too short to go round in one: two lengths are joined, one below the other does not fit.
+    short = plan_fullness("gathered", 70, 110, 40, fullness=2.5, grain_deg=90.0, longest_cm=120)
+    assert short.widths == 2 and short.joined_cm == pytest.approx(175.0)
+    assert short.cloth_length_cm == pytest.approx(175 / 2 + 3)  # side by side: 2 x 46.5 < 110
+
+
+def test_bias_panels_are_as_wide_as_the_drop_leaves_room_for():
+    # At 45 degrees p + D = W sqrt 2: 150 sqrt 2 - 66.5 = 145.6 cm at most.
+    plan = plan_fullness("gathered", 70, 150, 60, fullness=2.5, grain_deg=45.0)
+    assert plan.widths == 2 and plan.joined_cm == pytest.approx(175.0)
+    assert plan.panel_cm + plan.drop_cm <= 150 * 2**0.5 + 1e-9
+    made = cloth_needed("silk", ((45.0, 1),), [], [SKIRT], [ClothInHand(150, 400)], tries=20)
+    assert made.fits and made.used_cm <= plan.cloth_length_cm + 1e-6
+    with pytest.raises(InputError, match="cannot be cut"):
+        plan_fullness("gathered", 70, 60, 90, fullness=2.0, grain_deg=45.0)
+
+
+def test_the_hem_turned_up_is_double_in_cover():
+    rows = skirt_layers("gathered", 70, 140, 80, 210, turned_up_cm=10, heights=3)
+    assert [row.below_waist_cm for row in rows] == pytest.approx([0, 40, 70, 80])
+    assert [row.doubled for row in rows] == [False, False, True, True]
+    assert rows[-1].cover == pytest.approx(2 * 1.5) and rows[0].cover == pytest.approx(3.0)
+    assert rows[-1].shares.layers == (2,)
+
+
+def test_the_table_of_fullness_counts_layers_and_says_what_it_hides():
+    cloth = load_swatch(ORGANZA)
+    table = fullness_table(
+        ["knife"], 60, 93, 50, fullness=3.0, layers=2, in_hand=[ClothInHand(93, 200)], cloth=cloth
+    )
+    way = as_data(table)["ways"][0]
+    # 2 widths of 50 + 1.5 + 5 = 56.5 in each of 2 layers: 226 of 200 cm.
+    assert way["cloth_length_cm"] == 226.0 and way["enough"] is False
+    assert way["short_cm"] == pytest.approx(26.0) and "1 layer" in way["largest"]
+    assert way["mean_layers"] == 6.0 and way["cover"] == 6.0
+    thick = describe(cloth).thickness_mm
+    assert way["bulk_mm"] == pytest.approx([6 * thick] * 2, abs=1e-4)
+    # 3 to 1 is three deep everywhere: of two layers, six.
+    assert way["hides"] == pytest.approx(contrast_ratio(Stack((Layer(cloth),) * 6)), abs=1e-4)
+    assert table.flat_hides == pytest.approx(contrast_ratio(Stack((Layer(cloth),) * 2)))
+
+
+# --- the cloth in hand ------------------------------------------------------------------------
+
+
+def test_selvedges_are_left_on_folds_and_on_remnants():
+    # Folded lengthwise the fold is in the middle: one selvedge on the far side, none at the fold.
+    hand = ClothInHand(110, 200, selvedge_cm=2)
+    assert cloth_as_folded(hand, "lengthwise").bounds == (0.0, 0.0, 53.0, 200.0)
+    assert cloth_as_folded(hand, "crosswise").bounds == (2.0, 0.0, 108.0, 100.0)
+    half = Piece.rectangle("half", 53.0, 50.0, quantity=2, seam_cm=0.0)
+    assert lay([half], hand, fold="lengthwise", tries=3).fits
+    assert not lay([half], replace(hand, selvedge_cm=2.1), fold="lengthwise", tries=3).fits
+    # An odd remnant: its left side runs with the warp and is a selvedge, its right side slants.
+    odd = ClothInHand(outline=((0, 0), (80, 0), (100, 100), (0, 100)), selvedge_cm=2)
+    assert odd.shape.bounds == (2.0, 0.0, 100.0, 100.0)
+    assert odd.shape.area == pytest.approx(9000 - 2 * 100)
+    square = Piece.rectangle("square", 78.0, 100.0, seam_cm=0.0)
+    assert lay([square], odd, tries=3).fits
+    assert not lay([Piece.rectangle("s", 79.0, 100.0, seam_cm=0.0)], odd, tries=3).fits
+
+
+def test_a_flaw_is_kept_clear_of_in_both_layers_of_a_fold():
+    # A flaw 8 wide at 100 from the left of 110 lies, folded, at 45 from the fold.
+    hand = ClothInHand(110, 100, damage=(((100, 0), (108, 0), (108, 100), (100, 100)),))
+    folded = cloth_as_folded(hand, "lengthwise")
+    assert folded.area == pytest.approx((55 - 8) * 100)
+    assert {x for x, _ in damage_as_folded(hand, "lengthwise")[0][0]} == {45.0, 53.0}
+    assert lay([Piece.rectangle("p", 45, 90, quantity=2, seam_cm=0)], hand, fold="lengthwise").fits
+    wide = Piece.rectangle("p", 46, 90, quantity=2, seam_cm=0)
+    assert not lay([wide], hand, fold="lengthwise", tries=3).fits
+
+
+def test_shortfall_on_a_crosswise_fold_is_of_both_layers():
+    # Two panels 60 x 70 cut at once on a fold: 70 deep, 140 cm of cloth; 120 in hand: 20 short.
+    panel = Piece.rectangle("panel", 60.0, 70.0, quantity=2, seam_cm=0.0)
+    made = lay([panel], ClothInHand(70, 120), fold="crosswise", tries=3)
+    assert not made.fits and made.short_cm == pytest.approx(20.0)
+    enough = lay([panel], ClothInHand(70, 140), fold="crosswise", tries=3)
+    assert enough.fits and enough.used_cm == pytest.approx(140.0)
+
+
+def test_the_share_used_is_of_the_length_taken():
+    # 40 x 60 cut from 100 usable cm of width: 2400 of 6000 cm2, whatever lies beyond.
+    made = lay([Piece.rectangle("a", 40, 60, seam_cm=0)], ClothInHand(110, 300, selvedge_cm=5))
+    assert made.used_share == pytest.approx(0.4)
+
+
+@pytest.mark.parametrize("slant", [20.0, -35.0])
+def test_the_mirrored_copy_of_a_piece_with_a_slanted_grain_line_lies_on_grain(slant):
+    sleeve = Piece.polygon(
+        "sleeve", [(0, 0), (20, 0), (26, 30), (0, 34)], quantity=2, pair=True, grain_deg=slant,
+        seam_cm=0.0,
+    )  # fmt: skip
+    made = lay([sleeve], ClothInHand(200, 200, one_way=True), tries=3)
+    one, other = sorted(made.placements, key=lambda piece: piece.mirrored)
+    for piece in (one, other):
+        (x0, y0), (x1, y1) = piece.grain
+        # The grain line drawn on it lies along the warp, pointing down the cloth's one way.
+        assert x1 == pytest.approx(x0, abs=1e-9) and y1 > y0
+    # The copy is the mirror image about the warp: same depth everywhere, sides exchanged.
+    xs = [x for x, _ in one.cut]
+    flipped = {(round(max(xs) - x, 6), round(y, 6)) for x, y in one.cut}
+    low = min(y for _, y in one.cut) - min(y for _, y in other.cut)
+    left = min(x for x, _ in other.cut)
+    assert {(round(x - left, 6), round(y + low, 6)) for x, y in other.cut} == flipped
+
+
+# --- as it is written -------------------------------------------------------------------------
+
+
+def test_units_by_definition():
+    # The international yard is 0.9144 m, the foot a third, the inch 2.54 cm of it (1959 agreement;
+    # NIST SP 811, app. B, from memory); a decimetre is 10 cm.
+    lengths = {"1 yd": 91.44, "2 yards": 182.88, "1 yard": 91.44, "3 yds": 274.32, "1 ft": 30.48,
+               "2 feet": 60.96, "8 dm": 80.0, "1 m": 100.0, "7 cm": 7.0, "5 mm": 0.5,
+               "10 inch": 25.4, "10 inches": 25.4, "10 in": 25.4, '10"': 25.4,
+               "44 1/2 inch": 113.03, "3 1/2 yd": 320.04}  # fmt: skip
+    for text, value in lengths.items():
+        assert length_from(text, "x") == pytest.approx(value, abs=1e-9), text
+    assert length_mm("2 yards") == pytest.approx(1828.8) and length_mm("3 dm") == 300.0
+    assert sett_per_cm("400 /dm") == pytest.approx(40.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "size"),
+    [
+        ("112 x 250 cm", (112, 250)),
+        ("44x98 inch", (111.76, 248.92)),
+        ("150 cm x 3.2 m", (150, 320)),
+        ("60 inch x 3.5 yd", (152.4, 320.04)),
+        ("1.5 x 3.2 m", (150, 320)),
+        ("3.5 yd long x 60 inch wide", (152.4, 320.04)),
+        ("3.5 yd wide by 60 inch long", (320.04, 152.4)),
+        ("8 dm x 2 yards", (80, 182.88)),
+    ],
+)
+def test_sizes_are_read_as_meant(text, size):
+    assert size_from(text, "--cloth") == pytest.approx(size)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("112x250", "write 112x250 cm or 112x250 inch"),
+        ("150 x 3.2 m", "write 150 cm x 3.2 m"),
+        ("60 x 3.5 yards", "write 60 inch x 3.5 yards"),
+        ("3.5 yd x 60 inch", "write 60 inch x 3.5 yd"),
+        ("150 cm x 3", "3 of what"),
+        ("150 m x 3 m", "at most 600 cm"),
+        ("112 cm x 900 m", "at most 200 m"),
+        ("112 cm x 2,5 m", "write 2.5 with a point"),
+        ("112 x 250 furlong", "no known unit"),
+        ("112", "no size"),
+        ("112 x 250 cm, pink", "not known of cloth"),
+        ("112 x 250 cm, selvedge 1", "1 cm or 1 inch"),
+        ("112 x 250 cm, flaw 8 x 8 cm", "say where"),
+        ("112 x 250 cm, flaw 8 x 8 cm at near left", "a bite"),
+        ("112 x 250 cm, bite 8 x 8 cm at 40 x 40 cm", "a flaw"),
+        ("112 x 250 cm, flaw 8 x 8 cm at 300 x 40 cm", "off the cloth"),
+    ],
+)
+def test_what_is_not_clear_is_asked_in_one_line(text, says):
+    with pytest.raises(InputError, match=says) as caught:
+        in_hand_from(text, "--cloth")
+    assert "--cloth" in str(caught.value) and "\n" not in str(caught.value)
+
+
+FILE = """
+unit = "inch"
+fold = "open"
+[[piece]]
+name = "bodice"
+across = 10
+down = 16
+[[cloth]]
+name = "last of it"
+width = 44
+length = 100
+selvedge = 0.5
+one_way = true
+[[cloth.flaw]]
+across = 3
+along = 3
+from_left = 20
+from_end = 70
+[[cloth.bite]]
+across = 10
+along = 20
+from_left = 34
+from_end = 80
+[[fullness]]
+what = "skirt"
+finished = 28
+length = 36
+kind = "knife"
+fullness = 2.5
+pleat = 1
+"""
+
+
+def test_line_and_file_tell_the_same_cloth_and_fullness(tmp_path, capsys):
+    told = cutting_from_toml(FILE)
+    said = in_hand_from(
+        "44 x 100 inch, selvedge 1/2 inch, one way, flaw 3 x 3 inch at 20 x 70 inch, "
+        "bite 10 x 20 inch at far right"
+    )
+    (hand,) = told.cloth
+    assert hand.name == "last of it" and hand.one_way and hand.selvedge_cm == pytest.approx(1.27)
+    assert [hand.width_cm, hand.length_cm] == pytest.approx([said.width_cm, said.length_cm])
+    assert hand.shape.symmetric_difference(said.shape).area < 1e-6
+    full = fullness_from(
+        "skirt: 28 x 36 inch, knife, 2.5 to 1, pleat 1 inch", "x", hand.usable_width_cm
+    )
+    (wanted,) = told.fullness
+    assert [wanted.finished_cm, wanted.length_cm] == pytest.approx([full.finished_cm, 91.44])
+    assert (wanted.kind, wanted.fullness, wanted.pleat_cm) == ("knife", 2.5, pytest.approx(2.54))
+    assert wanted.cloth_width_cm == pytest.approx(43 * 2.54)
+
+    file = tmp_path / "skirt.toml"
+    file.write_text(FILE)
+    assert run(["lay", str(file), "--grain", "straight", "--json", "--tries", "20"]) == 0
+    from_file = json.loads(capsys.readouterr().out)["lays"][0]
+    listed = tmp_path / "pieces.toml"
+    listed.write_text(FILE[: FILE.index("[[cloth]]")])
+    assert run(
+        ["lay", str(listed), "--grain", "straight", "--json", "--tries", "20", "--cloth",
+         "44 x 100 inch", "--selvedge", "1/2 inch", "--one-way", "--flaw",
+         "3 x 3 inch at 20 x 70 inch", "--bite", "10 x 20 inch at far right", "--fullness",
+         "skirt: 28 x 36 inch, knife, 2.5 to 1, pleat 1 inch"]
+    ) == 0  # fmt: skip
+    from_line = json.loads(capsys.readouterr().out)["lays"][0]
+    for key in ("verdict", "counted", "largest"):
+        assert from_file[key] == from_line[key]
+    assert from_file["used_cm"] == pytest.approx(from_line["used_cm"])
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (("[[cloth.flaw]]", "[[cloth.bite]]"), "call it a flaw"),
+        (("width = 44", "width = 4400"), "width"),
+        (("from_end = 80", "from_end = 800"), "cloth"),
+        (("fullness = 2.5", "fullness = 25"), "fullness"),
+        (("pleat = 1", "pleats = 1"), "did you mean pleat"),
+        (("finished = 28\n", ""), "finished: is missing"),
+    ],
+)
+def test_a_wrong_cutting_file_is_refused_by_place(change, says):
+    with pytest.raises(InputError, match=says) as caught:
+        cutting_from_toml(FILE.replace(*change), "mine.toml")
+    assert "mine.toml" in str(caught.value)
+
+
+def test_grain_and_layers_on_the_line_do_what_they_say(tmp_path, capsys):
+    hand = ClothInHand(120, 130)
+    held = Making(
+        cloths=(project_cloth("o", swatch_folder() / f"{ORGANZA}.toml", (hand,)),),
+        options=(MakingOption("A", (MakingLayer("o"), MakingLayer("o", 90.0))),),
+        chosen="A",
+        pieces=(Piece.rectangle("strip", 20.0, 100.0, seam_cm=0.0),),
+    )
+    file = save_making(tmp_path / "p.json", held)
+
+    def laid(*more):
+        assert run(["lay", str(file), "--json", "--tries", "20", *more]) == 0
+        return json.loads(capsys.readouterr().out)["lays"]
+
+    # The whole option is turned: straight and cross become cross and straight upside down.
+    straight, cross = laid("--grain", "straight,cross")
+    assert [layer["grain"] for layer in straight["layers"]] == [0.0, 90.0]
+    assert [layer["grain"] for layer in cross["layers"]] == [90.0, 180.0]
+    # 20 and 100 lie side by side on 120.
+    assert straight["used_cm"] == pytest.approx(100.0) == pytest.approx(cross["used_cm"])
+    # With --cloth, so many layers at each grain: strips of 100 across lie one after another.
+    one, three = laid("--cloth", "120x130cm", "--grain", "cross"), laid(
+        "--cloth", "120x130cm", "--grain", "cross", "--layers", "3"
+    )  # fmt: skip
+    assert one[0]["used_cm"] == pytest.approx(20.0) and three[0]["used_cm"] == pytest.approx(60.0)
+    assert three[0]["layers"] == [{"grain": "cross", "layers": 3}]
+    assert len(three[0]["lengths"][0]["placements"]) == 3
+    assert run(["lay", str(file), "--layers", "2"]) == 2
+    assert "--layers" in capsys.readouterr().err
+
+
+def test_no_bias_leaves_the_bias_out(capsys):
+    asked = ["decide", "stacks", "shot-organza-red-black", "--want", "brightest", "--json",
+             "--grain", "straight,30,bias", "--options", "5", "--behind", "white"]  # fmt: skip
+
+    def grains(*more):
+        assert run([*asked, *more]) == 0
+        found = json.loads(capsys.readouterr().out)
+        return json.dumps(found)
+
+    assert '"grain_deg": 45' in grains() or '"grain_deg": 30' in grains()
+    only = grains("--no-bias")
+    assert '"grain_deg": 45' not in only and '"grain_deg": 30' not in only
+
+
+def test_the_drawing_tells_lengths_bite_warp_fold_and_names():
+    hand = in_hand_from("100 x 200 cm, selvedge 1 cm, bite 30 x 40 cm at far right")
+    pieces = [Piece.rectangle("front panel", 40, 60), Piece.rectangle("belt", 4, 60)]
+    made = lay(pieces, hand, tries=5)
+    words = [
+        m.text for m in lay_page("Lay", made, pieces, ["It fits."]).marks if hasattr(m, "text")
+    ]
+    for text in ("warp", "bite 30 x 40 cm", "11 3/4 x 15 3/4 in", "1 front panel", "100 cm",
+                 "in all 200 cm = 78 3/4 in"):  # fmt: skip
+        assert text in words, (text, words)
+    assert any(w.startswith("used 63 cm = 24 3/4 in") for w in words)
+    assert any("2 belt" in w for w in words)  # beside the drawing where the piece is too slim
+    folded = lay([replace(p, quantity=2) for p in pieces], ClothInHand(100, 200),
+                 fold="lengthwise", tries=5)  # fmt: skip
+    marks = lay_page("Lay", folded, pieces, []).marks
+    assert "fold" in [m.text for m in marks if hasattr(m, "text")]
+
+
+def test_two_cloths_of_one_name_are_never_summed_as_one():
+    cloth = load_swatch(ORGANZA)
+    other = replace(load_swatch("silk-chiffon-ivory"), name=cloth.name)
+    ask = fits_by_lay([BAND], {cloth.name: [ClothInHand(100, 100)]}, tries=2)
+    with pytest.raises(InputError, match="name them apart"):
+        ask(Stack((Layer(cloth), Layer(other))))
