@@ -267,7 +267,7 @@ def test_pieces_are_laid_and_stand_on_the_sheet(page):
     button(page, "lay-it").click().run()
     clean(page)
     assert any("It fits" in s.value for s in page.success)
-    assert any("Cross grain: " in m.value for m in page.markdown)
+    assert any("Cross grain" in m.value and "taking" in m.value for m in page.markdown)
     import sheet_panel
 
     from weavecolor.making.answers import needs_of
