@@ -17,14 +17,18 @@ import numpy as np
 
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics import appearance as looks
+from weavecolor.optics import clear
 from weavecolor.optics import layer as layeroptics
-from weavecolor.optics.cell import finish, nodes, pairs, surface, transport
+from weavecolor.optics.adding import GAPS, add, over_backings, pile_of, viewed
+from weavecolor.optics.cell import filaments, finish, nodes, pairs, surface, transport
+from weavecolor.optics.cell.nodes import unit as toward
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.closeup import draw_closeup
 from weavecolor.picture.drape import draw_drape
 from weavecolor.picture.turning import turn_frames
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
+from weavecolor.textile.cloth import Construction
 
 CLOTH = "shot-organza-red-black"
 TRACED = Path(__file__).parent / "data" / "traced_covers.json"
@@ -91,6 +95,56 @@ def _against_path_tracing(dyeing: float, cold: float, numbers: int) -> None:
     )
 
 
+def clear_cell() -> list[tuple[str, float]]:
+    """Seconds of the cell of clear filaments: new constructions, a new direction, new dyes."""
+    rows: list[tuple[str, float]] = []
+    angles = ((0, 0), (45, 30), (60, 200))
+    directions = tuple(tuple(toward(*np.radians(a)).tolist()) for a in angles)
+    shades = iter(np.linspace(1.0, 20.0, 100))
+    filaments.white_cell(rods(1, 0.031), each=2)  # code is compiled before
+    for count in (1, 16, 60):
+        cell = rods(count)
+        rows.append(
+            (f"clear cell, {count} filament(s), new", timed(lambda c=cell: _anew(c), 1))
+        )
+        rays = filaments.rays_each(cell)
+        seconds = timed(lambda c=cell, n=rays: filaments.follow_cap(c, directions[1], n), 1)
+        rows.append((f"one new direction of it, {count} filament(s)", seconds))
+        shape = clear_construction(cell)
+
+        def stack(cell=cell, shape=shape) -> None:
+            made = clear.solve(shape, cell, np.full((41, 2), next(shades)))
+            upper, lower = (
+                pile_of(clear.laid(made, turn, False, directions)) for turn in (0.0, np.pi / 2)
+            )
+            over_backings(
+                add(upper, lower, GAPS["loose"], rows=viewed(lower)),
+                [np.full(41, g) for g in (0.05, 0.3, 0.6, 0.9)],
+                GAPS["loose"],
+            )
+
+        stack()
+        rows.append((f"new dye, two layers, four backings, {count} filament(s)", timed(stack)))
+    return rows
+
+
+def _anew(cell: filaments.FilamentCell) -> None:
+    filaments.white_cell.cache_clear()
+    filaments.white_cell(cell)
+
+
+def rods(count: int, swing: float = 0.03) -> filaments.FilamentCell:
+    """A plain sheer of yarns of ``count`` filaments."""
+    one = filaments.Strand(0.07, 0.07, count, 0.6 if count > 1 else 1.0, 1.55, 3.0)
+    return filaments.FilamentCell(((1, 0), (0, 1)), one, one, 0.25, 0.26, swing, swing)
+
+
+def clear_construction(cell: filaments.FilamentCell) -> Construction:
+    """The outlines of its yarns."""
+    d = cell.warp.width
+    return Construction(cell.lift, cell.warp_spacing, cell.weft_spacing, d, d, d, d, 0.5)
+
+
 def main() -> int:
     cloth, light = load_swatch(CLOTH), scene("window at the side")
     grounds = [backing(name) for name in ("white", "black", "calico", "skin medium")]
@@ -136,6 +190,7 @@ def main() -> int:
     bands_41 = timed(lambda: layeroptics._dye(cloth), 3)
     rows.append(("dyeing one layer (41 bands)", bands_41))
 
+    rows += clear_cell()
     rows += pictures(cloth, light)
     print(f"{'what':46} {'seconds':>9} {'ratio':>8}")
     for what, seconds in rows:
