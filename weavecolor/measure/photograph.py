@@ -11,7 +11,9 @@ import os
 import stat
 import warnings
 from dataclasses import dataclass
+from functools import reduce
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pillow_heif
@@ -230,10 +232,15 @@ def _linear(
                 changed = ImageCms.applyTransform(stripe, to_srgb)
                 stripe = stripe if changed is None else changed
             light = table[np.asarray(stripe if stripe.mode == "RGB" else stripe.convert("RGB"))]
-        shape = (stop - start, shrink, columns, shrink)
-        linear[start:stop] = light if shrink == 1 else light.reshape(*shape, 3).mean((1, 3))
-        top[start:stop] = burnt if shrink == 1 else burnt.reshape(shape).any((1, 3))
+        linear[start:stop] = light if shrink == 1 else _blocks(light, shrink) / shrink**2
+        top[start:stop] = burnt if shrink == 1 else _blocks(burnt, shrink)
     return linear, top
+
+
+def _blocks(values: NDArray[Any], size: int) -> NDArray[Any]:
+    """Sums (of booleans: any) over blocks of size x size; whole slices at a time are quickest."""
+    slices = [values[i::size, j::size] for i in range(size) for j in range(size)]
+    return np.asarray(reduce(np.add, slices))
 
 
 def _top(image: Image.Image) -> NDArray[np.bool_]:
