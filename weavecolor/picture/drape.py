@@ -18,11 +18,12 @@ from PIL import Image
 
 from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
+from weavecolor.optics.poses import folded_stack
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture import lettering
 from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, exposure_for, on_screen, to_image
 from weavecolor.picture.folds import MOST_FOLDED, Form, Shape, frame, named_form, shape
-from weavecolor.picture.normals import SOFT_DEG, Family, family, lit, vector
+from weavecolor.picture.normals import SOFT_DEG, families, lit, vector
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import illumination
 from weavecolor.scene.scene import Scene
@@ -63,31 +64,6 @@ class Behind:
             self.left < self.right and self.top < self.bottom
         ):
             raise InputError(f"{self.name!r} needs a box by shares 0 to 1, left to right, top down")
-
-
-def folded_stack(stack: Stack, folded: int, doubled: bool = False) -> Stack:
-    """The layers met where cloth lies in ``folded`` folds (0: once, 1: three times, 2: five).
-
-    Folded cloth turns its other side out every second time; ``doubled`` first lays it double, as
-    a skirt turned up at the hem, the inner cloth's back outward. No more than twelve layers.
-    Folds stand so far from one another that their openings do not line up ("apart").
-
-    Examples
-    --------
-    >>> len(folded_stack(single, 3).layers)
-    7
-    """
-    once = stack.layers
-    over = tuple(
-        replace(x, face="back" if x.face == "face" else "face") for x in reversed(stack.layers)
-    )
-    if doubled:
-        once, over = once + over, once + over
-    layers = once
-    for _ in range(folded):
-        layers = layers + over + once
-    keep = max(len(once), 12 // len(once) * len(once))
-    return replace(stack, layers=layers[:keep], lay="apart" if folded else stack.lay)
 
 
 def draw_drape(
@@ -182,11 +158,9 @@ class _Table:
 def _table(
     stack: Stack, doubled: bool, classes: Sequence[int], scene: Scene, seeing: Seeing, observer: str
 ) -> _Table:
-    families: dict[int, Family] = {
-        n: family(folded_stack(stack, n, doubled), scene) for n in classes
-    }
+    found = families(stack, scene, classes, doubled)
     # light that neighbouring cloth throws into a hollow, once and on from there
-    flat = families[min(classes)]
+    flat = found[min(classes)]
     falls = scene.diffuse + sum(
         x.irradiance * max(np.cos(np.radians(x.zenith_deg)), 0.0) for x in scene.lights
     )
@@ -195,7 +169,7 @@ def _table(
     squarely = [lit(x, _FINE, SOFT_DEG) for x in scene.lights]
     lights, sky, glow = [], [], []
     for n in range(max(classes) + 1):
-        factors, behind, even = families.get(n, flat).at(_FINE)
+        factors, behind, even = found.get(n, flat).at(_FINE)
         here = np.zeros((_FINE.size, len(scene.lights), BANDS))
         for k, (x, (ahead, beyond)) in enumerate(zip(scene.lights, squarely, strict=True)):
             got = factors[:, k] * ahead[:, None] + behind[:, k] * beyond[:, None]

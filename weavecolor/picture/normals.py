@@ -8,6 +8,7 @@ scenes; knows nothing of forms or pixels.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,7 +20,7 @@ from weavecolor.cache import Kept
 from weavecolor.errors import InputError
 from weavecolor.optics.cell.nodes import unit
 from weavecolor.optics.layer import content
-from weavecolor.optics.poses import Direction, poses
+from weavecolor.optics.poses import Direction, folded_poses
 from weavecolor.optics.stack import Stack
 from weavecolor.scene.scene import Light, Scene
 
@@ -104,13 +105,26 @@ def family(stack: Stack, scene: Scene, step_deg: float = 8.0) -> Family:
     less follows the sheen; the default suits cloth of any lustre above 6 degrees. Raises
     InputError as ``appearance``, and for a stack without a layer.
     """
+    return families(stack, scene, (0,), step_deg=step_deg)[0]
+
+
+def families(
+    stack: Stack,
+    scene: Scene,
+    folded: Sequence[int],
+    doubled: bool = False,
+    step_deg: float = 8.0,
+) -> dict[int, Family]:
+    """As :func:`family`, by how many folds the cloth lies in (see ``poses.folded_stack``), worked
+    out together."""
     if not 2.0 <= step_deg <= 20.0:
         raise InputError("work out a normal every 2 to 20 degrees")
-    key = (_stack_key(stack), _scene_key(scene), step_deg)
-    return _kept.one(key, lambda: _family(stack, scene, step_deg))
+    wanted = tuple(sorted(set(int(n) for n in folded)))
+    key = (_stack_key(stack), _scene_key(scene), wanted, doubled, step_deg)
+    return _kept.one(key, lambda: _families(stack, scene, wanted, doubled, step_deg))
 
 
-_kept: Kept[tuple[Any, ...], Family] = Kept(48)
+_kept: Kept[tuple[Any, ...], dict[int, Family]] = Kept(48)
 
 
 def _stack_key(stack: Stack) -> tuple[Any, ...]:
@@ -131,7 +145,9 @@ def _scene_key(scene: Scene) -> tuple[Any, ...]:
     )
 
 
-def _family(stack: Stack, scene: Scene, step: float) -> Family:
+def _families(
+    stack: Stack, scene: Scene, folded: tuple[int, ...], doubled: bool, step: float
+) -> dict[int, Family]:
     count = int(np.ceil(80.0 / step))
     angles = np.linspace(-80.0, 80.0, 2 * count + 1)
     view = vector(scene.view_zenith_deg, scene.view_azimuth_deg)
@@ -147,11 +163,15 @@ def _family(stack: Stack, scene: Scene, step: float) -> Family:
                 front[n, k] = _limited((zenith, azimuth))
             if stack.backing is None and beyond[n] > 0:
                 back[n, k] = _limited((180.0 - zenith, (azimuth + 180.0) % 360.0))
-    found = poses(stack, sights, front, back, len(scene.lights), exact=False)
-    factors, behind = found.factors, found.behind
-    _level_beyond(factors, front)
-    _level_beyond(behind, back)
-    return Family(angles, factors, behind, found.even, found.mean)
+    found = folded_poses(
+        stack, folded, doubled, sights, front, back, len(scene.lights), exact=False
+    )
+    made = {}
+    for n, one in found.items():
+        _level_beyond(one.factors, front)
+        _level_beyond(one.behind, back)
+        made[n] = Family(angles, one.factors, one.behind, one.even, one.mean)
+    return made
 
 
 def _level_beyond(values: Array, known: dict[tuple[int, int], Direction]) -> None:
