@@ -1,5 +1,6 @@
 """Files appear whole or not at all."""
 
+import errno
 import os
 
 import pytest
@@ -25,7 +26,7 @@ def test_nothing_half_written_when_the_disk_fails(tmp_path, monkeypatch):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(InputError, match=r"cloth.toml: cannot be written \(No space left"):
+    with pytest.raises(InputError, match=r"cloth.toml: cannot be written: the disk is full"):
         write_bytes(target, b"half")
     assert target.read_text() == "whole"
     assert [p.name for p in tmp_path.iterdir()] == ["cloth.toml"]
@@ -38,3 +39,29 @@ def test_bad_places_are_named(tmp_path):
         write_bytes(tmp_path, b"")
     with pytest.raises(InputError, match="cannot be written"):
         write_bytes("nul\0.png", b"")
+
+
+def test_a_link_is_written_through(tmp_path):
+    real, folder = tmp_path / "real.json", tmp_path / "elsewhere"
+    folder.mkdir()
+    real.write_text("before")
+    link = folder / "link.json"
+    link.symlink_to(real)
+    assert write_text(link, "after") == link
+    assert link.is_symlink() and real.read_text() == "after"
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["elsewhere", "real.json"]
+    assert [p.name for p in folder.iterdir()] == ["link.json"]
+    ahead = folder / "ahead.json"
+    ahead.symlink_to(tmp_path / "new.json")  # leads to a file that is not there yet
+    write_text(ahead, "new")
+    assert ahead.is_symlink() and (tmp_path / "new.json").read_text() == "new"
+
+
+def test_a_full_disk_says_so(tmp_path, monkeypatch):
+    def full(*_args):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(InputError, match="the disk is full; make room"):
+        write_text(tmp_path / "cape.json", "x" * 1000)
+    assert not list(tmp_path.iterdir())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -22,10 +23,34 @@ def command(port: int, show: bool) -> int:
     """
     if importlib.util.find_spec("streamlit") is None:
         raise InputError("the page needs streamlit, which is missing; install weavecolor again")
+    return served(page_command(page_file(), port, show))
+
+
+def served(words: list[str]) -> int:
+    """Run the server until it ends or this process is told to: the server never outlives it."""
+    ended = False
+
+    def end(*_: object) -> None:
+        nonlocal ended
+        ended = True
+        server.terminate()
+
+    server = subprocess.Popen(words)
+    for name in ("SIGTERM", "SIGHUP"):  # Windows has the first alone
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), end)
     try:
-        return subprocess.call(page_command(page_file(), port, show))
+        code = server.wait()
     except KeyboardInterrupt:
-        return 0
+        ended = True
+    finally:
+        if server.poll() is None:
+            server.terminate()
+            try:
+                server.wait(5.0)
+            except subprocess.TimeoutExpired:
+                server.kill()
+    return 0 if ended else code
 
 
 def page_file() -> Path:

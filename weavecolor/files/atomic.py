@@ -5,6 +5,7 @@ Knows the file system only.
 
 from __future__ import annotations
 
+import errno
 import os
 import tempfile
 from pathlib import Path
@@ -20,7 +21,8 @@ _USUAL_MODE = 0o666 & ~_MASK
 def write_bytes(path: str | os.PathLike[str], data: bytes) -> Path:
     """Write ``data`` to ``path``, replacing what is there only when all of it is on disk.
 
-    Raises InputError naming the file when its folder is missing or cannot be written.
+    A file reached through a link is written where the link leads, and the link stays. Raises
+    InputError naming the file when its folder is missing or cannot be written, or the disk is full.
 
     Examples
     --------
@@ -33,18 +35,24 @@ def write_bytes(path: str | os.PathLike[str], data: bytes) -> Path:
     try:
         if target.is_dir():
             raise InputError("is a folder; give a file name", file=str(target))
-        handle, temporary = tempfile.mkstemp(prefix=".part-", dir=target.parent)
+        real = target.resolve() if target.is_symlink() else target
+        handle, temporary = tempfile.mkstemp(prefix=".part-", dir=real.parent)
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
         # mkstemp makes it private; a saved file is as the earlier one, or as usual
-        os.chmod(temporary, target.stat().st_mode & 0o777 if target.exists() else _USUAL_MODE)
-        os.replace(temporary, target)
+        os.chmod(temporary, real.stat().st_mode & 0o777 if real.exists() else _USUAL_MODE)
+        os.replace(temporary, real)
         temporary = None
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
             raise
+        if isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT):
+            raise InputError(
+                "cannot be written: the disk is full; make room, or choose another folder",
+                file=str(target),
+            ) from error
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError(
             f"cannot be written ({reason}); choose a folder that exists and is yours to write",
