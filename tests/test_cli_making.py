@@ -115,7 +115,7 @@ def test_from_the_example_to_a_ranking_a_choice_a_lay_and_a_sheet(tmp_path, caps
         "Behind: black.",
         expected.words,
         f"{expected.Lab[0]:.1f}",
-        "Dark bone channel tape: ",
+        "Dark bone channel tape, 3/8 inch: ",
         "skirt panel",
         "Lay on Shot silk organza, teal and copper",
         "Laid on: the last of the bolt, 112 cm (44 1/8 in) wide",

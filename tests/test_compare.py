@@ -12,10 +12,11 @@ import pytest
 from PIL import Image, ImageCms
 
 from weavecolor.colour.colorimetry import ciede2000
-from weavecolor.decide.compare import AXES, compare, options, steps
+from weavecolor.decide.compare import AXES, compare, compare_stacks, options, steps
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.appearance import appearance
+from weavecolor.optics.stack import Layer, Stack
 from weavecolor.report.comparisontable import as_csv, as_data, as_json, as_text, rounded, steps_text
 from weavecolor.report.sheetpicture import GROUND, PATCH, sheet_image, sheet_png
 from weavecolor.scene.backings import backing
@@ -314,3 +315,45 @@ def test_too_much_for_one_sheet_is_refused(organza, made):
     many = replace(made, outcomes=made.outcomes * 60)
     with pytest.raises(InputError, match="do not fit one sheet"):
         sheet_png(many)
+
+
+def test_mixed_stacks_are_compared_each_layer_with_its_own_cloth_grain_and_face():
+    outer, lining = load_swatch("shot-organza-red-black"), load_swatch("silk-chiffon-ivory")
+    over = Stack((Layer(outer, 90.0, "back"), Layer(lining, 45.0)))
+    under = Stack((Layer(lining, 45.0), Layer(outer, 90.0, "back")))
+    grounds, lights = (backing("white"), backing("black")), (scene("window at the side"),)
+    made = compare_stacks((over, under), grounds, lights)
+    assert made.varied() == ("stack", "backing")
+    for outcome in made.outcomes:  # the same as each stack by itself
+        alone = appearance(outcome.option.stack, lights[0]).reading
+        assert outcome.appearance.reading.Lab == pytest.approx(alone.Lab, abs=1e-9)
+    assert [o.option.stack.backing.name for o in made.outcomes] == ["white", "black"] * 2
+    told = next(step for step in made.steps if step.axis == "stack")
+    assert told.change == (
+        "Laying Silk chiffon, ivory, bias over Shot silk organza, crimson and black, cross grain, "
+        "back out instead of Shot silk organza, crimson and black, cross grain, back out over "
+        "Silk chiffon, ivory, bias"
+    )
+    with pytest.raises(InputError, match="named twice"):
+        compare_stacks((over, over), grounds, lights)
+
+
+def test_mixed_stacks_from_the_command_line(tmp_path, capsys):
+    from weavecolor.cli import run
+
+    out = tmp_path / "sheet.png"
+    asked = ["compare", "--stack", "shot-organza-red-black cross back + silk-chiffon-ivory bias",
+             "--stack", "silk-chiffon-ivory + shot-organza-red-black", "--behind", "white",
+             "--out", str(out)]  # fmt: skip
+    assert run(asked) == 0 and out.exists()
+    told = capsys.readouterr().out
+    assert "cross grain, back out over Silk chiffon, ivory, bias" in told
+    for bad, says in (
+        (["compare"], "name one cloth, or whole stacks"),
+        (["compare", "shot-organza-red-black", "--behind", "tarlatan-green"], "lay it as the inn"),
+        (["compare", "--stack", "shot-organza-red-black + "], "names no cloth"),
+        (["compare", "--stack", "nothing-such cross"], "neither a swatch"),
+        (["draw", "drape", "--out", str(out)], "name one cloth, or whole stacks"),
+    ):
+        assert run(bad) == 2
+        assert says in capsys.readouterr().err

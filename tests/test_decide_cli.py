@@ -28,7 +28,10 @@ def test_stacks_are_ranked(capsys, tmp_path):
 def test_show_through_and_what_hides(capsys):
     assert run(["decide", "show-through", ORGANZA, ORGANZA, "--scene", "overcast"]) == 0
     lines = capsys.readouterr().out.splitlines()
-    assert len(lines) == 6 and lines[0].startswith("Dark bone channel tape: ")
+    assert len(lines) == 8
+    assert lines[0].startswith("Dark bone channel tape, 3/8 inch: ")
+    # Where it was asked: in what light, and over what.
+    assert all("; overcast, " in line and "white behind" in line for line in lines[:3])
     asked = ["decide", "show-through", ORGANZA, "--scene", "overcast", "--hide", "white tape"]
     assert run([*asked, "--behind", "black", "--show"]) == 0
     assert "plain" in capsys.readouterr().out.splitlines()[-1]

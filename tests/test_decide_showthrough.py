@@ -96,9 +96,15 @@ def test_least_layers_that_hide_and_backing_that_hides():
 def test_usual_items_fit_the_stack():
     names = [item.name for item in st.usual_items(stacked(2))]
     assert names == [
-        "dark bone channel tape", "white bone channel tape", "seam allowance, doubled", "pocket",
+        "dark bone channel tape, 3/8 inch", "white bone channel tape, 3/8 inch", "dark underwear",
+        "edge of a white slip over medium skin", "seam allowance, doubled", "pocket",
         "lining edge", "medium skin",
     ]  # fmt: skip
+    over_skin = st.usual_items(stacked(1, behind=backing("skin light")))
+    assert "medium skin" not in [item.name for item in over_skin]  # skin under skin: not asked
+    edge = st.slip_edge(stacked(1))
+    assert (edge.there.backing.name, edge.beside.backing.name) == ("white", "skin medium")
+    assert set(st.ITEMS) >= {"dark underwear", "slip edge", "lining edge", "seam", "pocket"}
     assert "pocket" not in [item.name for item in st.usual_items(stacked(12))]
 
 

@@ -37,6 +37,8 @@ from weavecolor.decide.compare import Outcome, Step
 from weavecolor.making.answers import undone
 from weavecolor.making.lightchoice import light_words
 from weavecolor.making.model import Making, MakingOption
+from weavecolor.optics.appearance import CONTRAST_WORDS
+from weavecolor.report.comparisontable import safe_cell
 from words_page import OUTSIDE
 
 SEES = {True: "seen", False: "not seen", None: "cannot tell"}
@@ -281,7 +283,7 @@ COLUMN_HELP = {
     "L*": "0 black to 100 white",
     "C*": "Strength of colour: 0 grey",
     "hue": "0 red, 90 yellow, 180 green, 270 blue",
-    "opacity %": "100 hides all (contrast ratio)",
+    "opacity %": f"100 hides all ({CONTRAST_WORDS})",
     "straight through %": "Share of light through the openings",
     "give or take": "Of the colour itself, CIEDE2000, nine times in ten",
     "difference": "CIEDE2000 from the first pin; about 1 is just noticeable",
@@ -335,7 +337,7 @@ def csv_text(now: Making, rows: list[Row]) -> str:
     for record in records:
         line = {"light": light_words(light_of(now)), **record}
         writer.writerow(
-            {k: f"'{v}" if isinstance(v, str) and v[:1] in "=+-@" else v for k, v in line.items()}
+            {k: safe_cell(v) for k, v in line.items()}
         )
     return out.getvalue()
 

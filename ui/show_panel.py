@@ -19,12 +19,6 @@ from weavecolor.scene.places import scene, scene_names
 from weavecolor.scene.scene import Scene
 
 SIGNS = {"hidden": "○", "faint": "◐", "plain": "●"}
-HIDE = {
-    "dark tape": lambda s: showthrough.tape(s, "dark"),
-    "white tape": lambda s: showthrough.tape(s, "white"),
-    "seam allowance": showthrough.seam_allowance,
-    "skin": showthrough.skin,
-}
 
 
 @guarded
@@ -39,12 +33,13 @@ def through() -> None:
         "taken as opaque cotton, dark or white: assumed, not measured."
     )
     with st.container(horizontal=True, vertical_alignment="bottom"):
-        what = st.selectbox("How many outer layers hide", tuple(HIDE), key="hide-what")
+        what = st.selectbox("How many outer layers hide", tuple(showthrough.ITEMS), key="hide-what")
         asked = st.button("Find out", key="hide")
     if asked:
         stack = stack_of(now, option)
         with st.spinner("Adding layers …"):
-            tried = showthrough.by_layers(stack, HIDE[what], scene_of(light_of(now)), "hidden")
+            make = showthrough.ITEMS[what]
+            tried = showthrough.by_layers(stack, make, scene_of(light_of(now)), "hidden")
         st.markdown(plain(showthrough.remedy_words(tried, "hidden")))
 
 

@@ -15,6 +15,8 @@ import click
 from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
+    from weavecolor.optics.stack import Layer
+    from weavecolor.scene.backings import Backing
     from weavecolor.textile.cloth import Cloth
 
 T = TypeVar("T")
@@ -35,6 +37,78 @@ def cloth_called(name: str) -> Cloth:
         "path ending in .toml",
         field="CLOTH",
     )
+
+
+def backing_called(name: str) -> Backing | None:
+    """What lies behind; "open" and "nothing" are None. A cloth's name is told how it is laid."""
+    from weavecolor.files.clothfile import swatch_names
+    from weavecolor.scene.backings import backing
+
+    if name.casefold() in ("open", "nothing"):
+        return None
+    try:
+        return backing(name)
+    except InputError as error:
+        if name in swatch_names() or name.endswith(".toml"):
+            raise InputError(
+                f"{name[:60]!r} is a cloth, not a backing: lay it as the innermost layer, "
+                f'--stack "OUTER CLOTH + {name[:60]}" with compare or draw'
+            ) from None
+        raise error
+
+
+def stack_called(text: str) -> tuple[Layer, ...]:
+    """The layers of "cloth cross back + other-cloth bias", outermost first.
+
+    Each layer is a swatch or cloth file, then its grain (straight where nothing is said), then the
+    side that is out (the face where nothing is said).
+    """
+    from weavecolor.optics.appearance import MOST_LAYERS
+    from weavecolor.optics.stack import FACES, Layer
+    from weavecolor.textile.grain import grain_deg
+
+    made = []
+    for part in text.split("+"):
+        words = part.split()
+        face, grain = "face", 0.0
+        if len(words) > 1 and words[-1] in FACES:
+            face = words.pop()
+        if len(words) > 1 and words[-1] == "grain":
+            words.pop()
+        if len(words) > 1:
+            try:
+                grain = grain_deg(words[-1])
+                words.pop()
+            except InputError:
+                pass  # the cloth's own name goes on
+        if not words:
+            raise InputError("names no cloth; write outermost first, such as "
+                             '"shot-organza-teal-copper cross + silk-chiffon-ivory"',
+                             field="--stack")  # fmt: skip
+        made.append(Layer(cloth_called(" ".join(words)), grain, face))
+    if len(made) > MOST_LAYERS:
+        raise InputError(f"a stack has 1 to {MOST_LAYERS} layers", field="--stack")
+    return tuple(made)
+
+
+def stacks_called(texts: Sequence[str]) -> tuple[tuple[Layer, ...], ...]:
+    """Several of them; cloths of one name from different files are told apart by the file."""
+    from dataclasses import replace
+
+    from weavecolor.textile.names import told_apart
+
+    layers = [stack_called(text) for text in texts]
+    keys: dict[str, Cloth] = {}
+    for layer in (x for stack in layers for x in stack):
+        if layer.cloth not in keys.values():
+            keys[f"{len(keys) + 1}"] = layer.cloth
+    apart = told_apart(keys)
+    names = [(cloth, apart[key]) for key, cloth in keys.items()]
+
+    def named(layer: Layer) -> Layer:
+        return replace(layer, cloth=next(b for a, b in names if a == layer.cloth))
+
+    return tuple(tuple(map(named, stack)) for stack in layers)
 
 
 def choices(text: str, field: str, convert: Callable[[str], T]) -> tuple[T, ...]:

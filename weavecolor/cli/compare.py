@@ -3,21 +3,29 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from weavecolor.cli._shared import choices, cloth_called, give, one_of, progress_to, whole
-
-if TYPE_CHECKING:
-    from weavecolor.scene.backings import Backing
+from weavecolor.cli._shared import (
+    backing_called,
+    choices,
+    cloth_called,
+    give,
+    one_of,
+    progress_to,
+    stacks_called,
+    whole,
+)
 
 
 @click.command(
     epilog="Example: weavecolor compare shot-organza-red-black --grain straight,cross,bias "
     '--layers 1,2,3 --behind white,black,calico,"skin medium" --out sheet.png'
 )
-@click.argument("cloth")
+@click.argument("cloth", required=False)
+@click.option("--stack", "stacks", multiple=True,
+              help='A whole stack, outermost first, each layer with its grain and side: '
+              '"shot-organza-teal-copper cross + silk-chiffon-ivory bias back".')  # fmt: skip
 @click.option(
     "--grain",
     default="straight,cross",
@@ -68,17 +76,19 @@ if TYPE_CHECKING:
 @click.option("--scale", type=click.IntRange(1, 4), default=2, show_default=True,
               help="Size of the sheet.")  # fmt: skip
 def command(
-    cloth: str, grain: str, layers: str, behind: str, scene: str, side: str, lay: str, turn: float,
-    observer: str, form: str, save: Path | None, every_step: bool, out: Path | None, scale: int,
+    cloth: str | None, stacks: tuple[str, ...], grain: str, layers: str, behind: str, scene: str,
+    side: str, lay: str, turn: float, observer: str, form: str, save: Path | None,
+    every_step: bool, out: Path | None, scale: int,
 ) -> None:  # fmt: skip
     """Compare grain, layers, backings and light for one CLOTH.
 
     CLOTH is a swatch (see weavecolor cloths) or the path of a cloth file. Every combination of
-    the choices is worked out; neighbours differ in one thing.
+    the choices is worked out; neighbours differ in one thing. With --stack whole stacks of any
+    cloths are compared instead, over every backing and in every light.
     """
-    from weavecolor.decide.compare import compare
+    from weavecolor.decide.compare import compare, compare_stacks
     from weavecolor.errors import InputError
-    from weavecolor.optics.stack import LAYS, face_called
+    from weavecolor.optics.stack import LAYS, Stack, face_called
     from weavecolor.report.comparisontable import as_csv, as_json, as_text
     from weavecolor.scene.places import scene as scene_called
     from weavecolor.textile.grain import grain_deg
@@ -87,18 +97,28 @@ def command(
         raise InputError("the sheet is a PNG; give a name ending in .png", file=str(out))
     if out is not None and out == save:
         raise InputError("--out and --save name one file; give two", file=str(out))
-    made = compare(
-        cloth_called(cloth),
-        choices(grain, "--grain", grain_deg),
-        choices(layers, "--layers", whole),
-        choices(behind, "--behind", _backing),
-        choices(scene, "--scene", scene_called),
-        choices(side, "--side", face_called),
-        choices(lay, "--lay", one_of(LAYS)),
-        turn,
-        observer,
-        progress_to("looking at options"),
-    )
+    if (cloth is None) == (not stacks):
+        raise InputError("name one cloth, or whole stacks with --stack", field="CLOTH")
+    behinds = choices(behind, "--behind", backing_called)
+    scenes = choices(scene, "--scene", scene_called)
+    told = progress_to("looking at options")
+    if cloth is None:
+        how = one_of(LAYS)(lay)
+        piles = [Stack(pile, None, how) for pile in stacks_called(stacks)]
+        made = compare_stacks(piles, behinds, scenes, observer, told)
+    else:
+        made = compare(
+            cloth_called(cloth),
+            choices(grain, "--grain", grain_deg),
+            choices(layers, "--layers", whole),
+            behinds,
+            scenes,
+            choices(side, "--side", face_called),
+            choices(lay, "--lay", one_of(LAYS)),
+            turn,
+            observer,
+            told,
+        )
     if form == "text":
         text = as_text(made, every_step)
     else:
@@ -110,9 +130,3 @@ def command(
         write_bytes(out, sheet_png(made, scale=scale))
         click.echo(f"wrote {out}", err=True)
     give(text, save)
-
-
-def _backing(text: str) -> Backing | None:
-    from weavecolor.scene.backings import backing
-
-    return None if text.casefold() in ("open", "nothing") else backing(text)

@@ -148,8 +148,8 @@ def stacks(
               help="Grain of the layers, one for all or one each.")  # fmt: skip
 @click.option("--behind", default="white", show_default=True, help="What lies behind.")
 @click.option("--scene", default="window at the side", show_default=True, help="Where it is seen.")
-@click.option("--hide", type=click.Choice(["dark tape", "white tape", "seam", "skin"]),
-              help="Find how many outer layers hide this.")  # fmt: skip
+@click.option("--hide", help="Find how many outer layers hide this: dark tape, white tape, "
+              "dark underwear, slip edge, lining edge, seam, pocket or skin.")  # fmt: skip
 @click.option("--show", is_flag=True, help="With --hide: make it show plainly instead.")
 def show_through(
     cloths: tuple[str, ...], grain: str, behind: str, scene: str, hide: str | None, show: bool
@@ -165,12 +165,9 @@ def show_through(
         for item in st.usual_items(stack):
             click.echo(st.show_through(item, place).words)
         return
-    make = {
-        "dark tape": lambda s: st.tape(s, "dark"),
-        "white tape": lambda s: st.tape(s, "white"),
-        "seam": st.seam_allowance,
-        "skin": st.skin,
-    }[hide]
+    if hide not in st.ITEMS:
+        raise InputError(f"{hide[:40]!r} is not one of {', '.join(st.ITEMS)}", field="--hide")
+    make = st.ITEMS[hide]
     want = "plain" if show else "hidden"
     tried = st.by_layers(stack, make, place, want)
     for one in tried:

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from weavecolor.cli._shared import choices, cloth_called, progress_to, whole
+from weavecolor.cli._shared import (
+    backing_called,
+    choices,
+    cloth_called,
+    progress_to,
+    stacks_called,
+    whole,
+)
 from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
@@ -26,7 +33,10 @@ _WHATS = ("close-up", "drape", "turns", "loop", "dials", "sheet")
     "--layers 2 --behind white --out skirt.png"
 )
 @click.argument("what", type=click.Choice(_WHATS))
-@click.argument("cloth")
+@click.argument("cloth", required=False)
+@click.option("--stack", "piles", multiple=True,
+              help='A whole stack, outermost first: "shot-organza-teal-copper cross + '
+              'silk-chiffon-ivory bias back"; several for a sheet.')  # fmt: skip
 @click.option("--out", required=True, type=click.Path(path_type=Path),
               help="File to write: .png; a loop also .webp or .gif.")  # fmt: skip
 @click.option("--grain", default="straight", show_default=True,
@@ -52,9 +62,10 @@ _WHATS = ("close-up", "drape", "turns", "loop", "dials", "sheet")
 @click.option("--exposure", type=float, help="Factor on the light; else set for the scene.")
 @click.option("--mark", is_flag=True, help="Hatch what the screen cannot show.")
 def command(
-    what: str, cloth: str, out: Path, grain: str, layers: str, turn: float, behind: str, scene: str,
-    form: str, fullness: float | None, size: int | None, scale: float | None, moving: str,
-    frames: int, page: str, screen: str, unadapted: bool, exposure: float | None, mark: bool,
+    what: str, cloth: str | None, piles: tuple[str, ...], out: Path, grain: str, layers: str,
+    turn: float, behind: str, scene: str, form: str, fullness: float | None, size: int | None,
+    scale: float | None, moving: str, frames: int, page: str, screen: str, unadapted: bool,
+    exposure: float | None, mark: bool,
 ) -> None:  # fmt: skip
     """Draw a picture of CLOTH.
 
@@ -69,7 +80,11 @@ def command(
     allowed = (".png", ".webp", ".gif") if what == "loop" else (".png",)
     if out.suffix.lower() not in allowed:
         raise InputError(f"give a name ending in {' or '.join(allowed)}", file=str(out))
-    stacks = _stacks(cloth, grain, layers, turn, behind)
+    if (cloth is None) == (not piles):
+        raise InputError("name one cloth, or whole stacks with --stack", field="CLOTH")
+    stacks = _piles(piles, behind) if cloth is None else (
+        _stacks(cloth, grain, layers, turn, behind)
+    )  # fmt: skip
     if what != "sheet" and len(stacks) > 1:
         raise InputError("several grains, layers or backings are for a sheet; give one of each")
     seeing = Seeing(screen, not unadapted, exposure, mark)
@@ -126,12 +141,26 @@ def _share(what: str) -> Callable[[float], None] | None:
     return None if tell is None else lambda share: tell(round(100 * share), 100)
 
 
+def _piles(piles: tuple[str, ...], behind: str) -> list[tuple[str, Stack]]:
+    """Whole stacks over every backing, each with its label."""
+    from weavecolor.decide.compare import layers_words
+    from weavecolor.optics.stack import Stack
+
+    grounds = choices(behind, "--behind", lambda text: (text, backing_called(text)))
+    out = []
+    for layers in stacks_called(piles):
+        for name, ground in grounds:
+            stack = Stack(layers, ground)
+            after = f", {name} behind" if len(grounds) > 1 else ""
+            out.append((layers_words(stack) + after, stack))
+    return out
+
+
 def _stacks(
     cloth: str, grain: str, layers: str, turn: float, behind: str
 ) -> list[tuple[str, Stack]]:
     """Every combination with its label, which tells what differs."""
     from weavecolor.optics.stack import Layer, Stack
-    from weavecolor.scene.backings import backing
     from weavecolor.textile.grain import grain_deg, grain_words
 
     made = cloth_called(cloth)
@@ -140,7 +169,7 @@ def _stacks(
     grounds = choices(
         behind,
         "--behind",
-        lambda t: (t, None if t.casefold() in ("open", "nothing") else backing(t)),
+        lambda text: (text, backing_called(text)),
     )
     out = []
     for g in grains:

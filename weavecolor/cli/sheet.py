@@ -19,8 +19,8 @@ from weavecolor.errors import InputError
 @click.option("--png", is_flag=True, help="Also write each page of a PDF as a picture beside it.")
 @click.option("--option", "option_name", default="", help="Another option than the chosen one.")
 @click.option("--date", default="", help="Date to print  [default: today]")
-@click.option("--pictures", default="close-up,drape", show_default=True,
-              help="close-up, drape, both, or none.")  # fmt: skip
+@click.option("--pictures", default="drape", show_default=True,
+              help="drape (in the form kept), close-up, both, or none.")  # fmt: skip
 @click.option("--dyeing", is_flag=True, help="It will be dyed: with the cautions for that.")
 @click.option("--solvent", is_flag=True, help="Glue or stain remover will be used: likewise.")
 @click.option("--tries", type=click.IntRange(1, 100000), help="Lays to try for each cloth.")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,6 +17,7 @@ from weavecolor.colour.perception import Verdict, would_see
 from weavecolor.colour.words import difference_words
 from weavecolor.errors import InputError
 from weavecolor.optics.appearance import MOST_LAYERS, Appearance, appearances
+from weavecolor.optics.layer import content
 from weavecolor.optics.stack import FACES, LAYS, Layer, Stack
 from weavecolor.optics.uncertainty import Uncertainty, known_of, of_colour, of_difference
 from weavecolor.scene.backings import Backing
@@ -29,15 +30,19 @@ MOST_OPTIONS = 2000
 DAYLIGHT_UV = 0.03
 
 #: What can be chosen, slowest first in the order of options.
-AXES = ("scene", "lay", "face", "layers", "grain", "backing")
+AXES = ("scene", "lay", "face", "layers", "grain", "stack", "backing")
 
 
 @dataclass(frozen=True, eq=False)
 class Option:
-    """One way to make it up: a stack, and where it is seen."""
+    """One way to make it up: a stack, and where it is seen.
+
+    ``label``: the stack in words, where whole stacks are compared and not one thing about them.
+    """
 
     stack: Stack
     scene: Scene
+    label: str = ""
 
     def aspect(self, axis: str) -> str:
         """One of ``AXES`` in words; of the outermost layer where layers differ."""
@@ -50,6 +55,8 @@ class Option:
             return f"{len(layers)} layer{'s' if len(layers) != 1 else ''}"
         if axis == "backing":
             return behind(self.stack.backing)
+        if axis == "stack":
+            return self.label or " over ".join(dict.fromkeys(x.cloth.name for x in layers))
         if not layers:
             return "no cloth"
         if axis == "face":
@@ -249,14 +256,94 @@ def compare(
     """
     chosen = options(cloth, grains, counts, backings, scenes, faces, lays, turn_deg)
     outcomes = evaluate(chosen, observer, progress)
-    shape = tuple(len(x) for x in (scenes, lays, faces, counts, grains, backings))
-    places = np.arange(len(chosen)).reshape(shape)
+    shape = tuple(len(x) for x in (scenes, lays, faces, counts, grains, (cloth,), backings))
+    return _laid_out(outcomes, shape, observer)
+
+
+def compare_stacks(
+    stacks: Sequence[Stack],
+    backings: Sequence[Backing | None] = (None,),
+    scenes: Sequence[Scene] = (),
+    observer: str = "2",
+    progress: Callable[[int, int], None] | None = None,
+) -> Comparison:
+    """Whole stacks side by side: each layer with its own cloth, grain and face, in any order.
+
+    Parameters
+    ----------
+    stacks : what is laid, outermost first; what is behind each is put there by ``backings``.
+    backings, scenes, observer, progress : as for :func:`compare`.
+
+    Returns
+    -------
+    Comparison
+        Told along "stack", "backing" and "scene".
+
+    Raises
+    ------
+    InputError
+        A list that is empty, the same stack twice, or more than 2000 options.
+
+    Examples
+    --------
+    >>> made = compare_stacks((single, double), (backing("white"),), (window,))
+    >>> made.varied(), made.labels("stack")[1]
+    (('stack',), '2 x Shot silk organza, crimson and black, straight grain')
+    """
+    labels = [layers_words(stack) for stack in stacks]
+    for axis, chosen in (("stack", labels), ("backing", backings), ("scene", scenes)):
+        if not chosen:
+            raise InputError("nothing chosen; give at least one", field=axis)
+    if len(set(labels)) < len(labels):
+        raise InputError("the same stack is named twice; name each once", field="stack")
+    total = len(stacks) * len(backings) * len(scenes)
+    if total > MOST_OPTIONS:
+        raise InputError(f"{total} options are too many to compare; choose {MOST_OPTIONS} or fewer")
+    outcomes = evaluate(
+        [
+            Option(replace(stack, backing=behind_it), scene, label)
+            for scene in scenes
+            for stack, label in zip(stacks, labels, strict=True)
+            for behind_it in backings
+        ],
+        observer,
+        progress,
+    )
+    shape = (len(scenes), 1, 1, 1, 1, len(stacks), len(backings))
+    return _laid_out(outcomes, shape, observer)
+
+
+def layers_words(stack: Stack) -> str:
+    """The layers in words, outermost first: cloth, grain, and the back where that is out.
+
+    Examples
+    --------
+    >>> layers_words(double)
+    '2 x Shot silk organza, crimson and black, straight grain'
+    """
+    told: list[tuple[str, int]] = []
+    for layer in stack.layers:
+        side = ", back out" if layer.face == "back" else ""
+        words = f"{layer.cloth.name}, {grain_words(layer.grain_deg)}{side}"
+        if told and told[-1][0] == words:
+            told[-1] = (words, told[-1][1] + 1)
+        else:
+            told.append((words, 1))
+    lay = "" if stack.lay == "loose" or len(stack.layers) < 2 else f" ({stack.lay})"
+    return " over ".join(f"{n} x {words}" if n > 1 else words for words, n in told) + lay
+
+
+def _laid_out(
+    outcomes: tuple[Outcome, ...], shape: tuple[int, ...], observer: str
+) -> Comparison:
+    """Outcomes in row-major order of ``shape``, with the steps between neighbours."""
+    places = np.arange(len(outcomes)).reshape(shape)
     pairs: list[tuple[int, int]] = []
     for axis in reversed(range(len(AXES))):
         before = np.moveaxis(places, axis, 0)[:-1].ravel()
         after = np.moveaxis(places, axis, 0)[1:].ravel()
         pairs += sorted(zip(before.tolist(), after.tolist(), strict=True))
-    per_scene = places.reshape(len(scenes), -1)
+    per_scene = places.reshape(shape[0], -1)
     firsts = [(int(row[0]), int(place)) for row in per_scene for place in row[1:]]
     return Comparison(outcomes, shape, steps(outcomes, pairs), steps(outcomes, firsts), observer)
 
@@ -285,16 +372,17 @@ def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float) -> Step:
     a, b = outcomes[i].option, outcomes[j].option
     same_light = a.scene is b.scene or a.scene.name == b.scene.name
     cloths = _cloths(a) + _cloths(b)
-    one_set = set(map(id, _cloths(a))) == set(map(id, _cloths(b)))
+    one_set = set(map(content, _cloths(a))) == set(map(content, _cloths(b)))
     daylight = near_daylight(a.scene) and near_daylight(b.scene)
-    changed = [axis for axis in AXES if a.aspect(axis) != b.aspect(axis)]
+    whole = ("lay", "face", "layers", "grain") if a.label and b.label else ()
+    changed = [axis for axis in AXES if axis not in whole and a.aspect(axis) != b.aspect(axis)]
     doubt = of_difference(
         delta,
         known_of(cloths),
         daylight,
         same_cloth=one_set,
         same_light=same_light,
-        depth="layers" in changed or "backing" in changed,
+        depth=not {"layers", "stack", "backing"}.isdisjoint(changed),
     )
     effect = difference_words(
         outcomes[i].appearance.reading.Lab, outcomes[j].appearance.reading.Lab
@@ -326,6 +414,10 @@ def change_words(a: Option, b: Option) -> str:
     """
     parts: list[str] = []
     x, y = a.stack, b.stack
+    if a.label and b.label:
+        if a.label != b.label:
+            parts.append(f"laying {b.label} instead of {a.label}")
+        return _sentence([*parts, *_around(a, b)])
     if [layer.cloth.name for layer in x.layers[:1]] != [layer.cloth.name for layer in y.layers[:1]]:
         parts.append("taking another cloth")
     if len(x.layers) != len(y.layers):
@@ -336,12 +428,23 @@ def change_words(a: Option, b: Option) -> str:
         parts.append(f"turning the {y.layers[0].face if y.layers else 'face'} outward")
     if x.lay != y.lay:
         parts.append(f"laying it {y.lay} instead of {x.lay}")
+    return _sentence([*parts, *_around(a, b)])
+
+
+def _around(a: Option, b: Option) -> list[str]:
+    """What changes behind and about the layers."""
+    parts: list[str] = []
+    x, y = a.stack, b.stack
     if a.aspect("backing") != b.aspect("backing"):
         old = "nothing" if x.backing is None else x.backing.name
         new = "nothing" if y.backing is None else y.backing.name
         parts.append(f"putting {new} behind instead of {old}")
     if a.scene.name != b.scene.name:
         parts.append(f"going from {a.scene.name} to {b.scene.name}")
+    return parts
+
+
+def _sentence(parts: list[str]) -> str:
     text = (", ".join(parts[:-1]) + " and " if len(parts) > 1 else "") + (parts or ["this"])[-1]
     return text[0].upper() + text[1:]
 

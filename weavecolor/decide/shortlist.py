@@ -19,6 +19,7 @@ from weavecolor.decide.compare import near_daylight
 from weavecolor.decide.judged import Judged
 from weavecolor.decide.looks import SHOT_TURNS
 from weavecolor.decide.wishes import Wish, loss, widest
+from weavecolor.optics.appearance import CONTRAST_WORDS
 from weavecolor.optics.layer import content
 from weavecolor.optics.multiangle import travel
 from weavecolor.optics.uncertainty import known_of, of_colour, of_difference
@@ -194,7 +195,7 @@ def _wish_reason(one: Judged, wish: Wish, scenes: Sequence[Scene]) -> Reason:
 def _cover(one: Judged) -> Reason:
     hides = 100.0 * one.opacity
     return Reason(
-        f"Hides {hides:.0f} % (contrast ratio, black against white behind it).",
+        f"Hides {hides:.0f} % ({CONTRAST_WORDS}).",
         (("contrast ratio", one.opacity),),
     )
 

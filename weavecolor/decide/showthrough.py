@@ -36,6 +36,8 @@ PLAIN = 2.5
 #: Flat reflectances of dyed cotton tape: assumed, not measured.
 DARK_TAPE = Backing("dark tape", np.full(BANDS, 0.04))
 WHITE_TAPE = Backing("white tape", np.full(BANDS, 0.80))
+#: Flat reflectance of black knitted underwear: assumed, not measured.
+UNDERWEAR = Backing("dark underwear", np.full(BANDS, 0.05))
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,11 +56,36 @@ def tape(stack: Stack, which: str = "dark") -> Item:
     Examples
     --------
     >>> tape(single).name
-    'dark bone channel tape'
+    'dark bone channel tape, 3/8 inch'
     """
     kinds = {"dark": DARK_TAPE, "white": WHITE_TAPE}
     found = kinds.get(which) or backing(which)
-    return Item(f"{which} bone channel tape", replace(stack, backing=found), stack)
+    return Item(f"{which} bone channel tape, 3/8 inch", replace(stack, backing=found), stack)
+
+
+def underwear(stack: Stack) -> Item:
+    """Dark underwear behind the layers, against what lies behind them beside it. Taken as opaque.
+
+    Examples
+    --------
+    >>> underwear(single).name
+    'dark underwear'
+    """
+    return Item("dark underwear", replace(stack, backing=UNDERWEAR), stack)
+
+
+def slip_edge(stack: Stack, tone: str = "medium") -> Item:
+    """The edge of a white slip over skin: with the slip on one side, skin alone on the other.
+
+    Examples
+    --------
+    >>> slip_edge(single).name
+    'edge of a white slip over medium skin'
+    """
+    bare = skin(stack, tone).there
+    return Item(
+        f"edge of a white slip over {tone} skin", replace(stack, backing=backing("white")), bare
+    )
 
 
 def seam_allowance(stack: Stack, finish: str = "doubled", binding: Cloth | None = None) -> Item:
@@ -135,21 +162,36 @@ def pocket(stack: Stack, cloth: Cloth | None = None) -> Item:
     )
 
 
+#: What can be asked about, by the word for it.
+ITEMS: dict[str, Callable[[Stack], Item]] = {
+    "dark tape": tape,
+    "white tape": lambda stack: tape(stack, "white"),
+    "dark underwear": underwear,
+    "slip edge": slip_edge,
+    "lining edge": lining_edge,
+    "seam": seam_allowance,
+    "pocket": pocket,
+    "skin": skin,
+}
+
+
 def usual_items(stack: Stack) -> tuple[Item, ...]:
-    """What is commonly under a dress of this stack: tapes, seam allowance, lining edge, skin,
-    pocket; those that the number of layers allows.
+    """What is commonly under a dress of this stack: tapes, underwear, edges of slip and lining,
+    seam allowance, pocket, skin; those that the number of layers allows. Skin under skin is not
+    asked about.
 
     Examples
     --------
     >>> len(usual_items(single)) > 3
     True
     """
-    items = [tape(stack, "dark"), tape(stack, "white")]
+    items = [tape(stack, "dark"), tape(stack, "white"), underwear(stack), slip_edge(stack)]
     if len(stack.layers) + 2 <= MOST_LAYERS:
         items += [seam_allowance(stack), pocket(stack)]
     if len(stack.layers) > 1:
         items.append(lining_edge(stack))
-    items.append(skin(stack))
+    if stack.backing is None or not stack.backing.name.startswith("skin"):
+        items.append(skin(stack))
     return tuple(items)
 
 
@@ -196,7 +238,11 @@ def show_through(item: Item, scene: Scene, observer: str = "2") -> ShowThrough:
     likely = grade(delta)
     looks = "" if likely == "hidden" else f", {difference_words(beside, there)}"
     text = f"{item.name[0].upper()}{item.name[1:]}: {likely}{looks}"
-    text += f" (difference {delta:.1f} give or take {doubt:.1f}"
+    text += f" (difference {delta:.1f} give or take {doubt:.1f}; {scene.name}"
+    if item.beside.backing is not item.there.backing:
+        text += f", beside it {behind(item.beside.backing)}"
+    else:
+        text += f", {behind(item.beside.backing)}"
     if len(possible) > 1:
         rest = [g for g in possible if g != likely]
         text += f"; may be {' or '.join(rest)}: lay a piece and look"

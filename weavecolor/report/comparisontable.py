@@ -91,6 +91,19 @@ def as_json(comparison: Comparison) -> str:
     return json.dumps(as_data(comparison), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
+def safe_cell(value: Any) -> Any:
+    """A cell that no spreadsheet takes for a sum: text that begins so, also after spaces, is
+    marked as text.
+
+    Examples
+    --------
+    >>> safe_cell(" =1+1"), safe_cell("silk"), safe_cell(-1.5)
+    ("' =1+1", 'silk', -1.5)
+    """
+    risky = isinstance(value, str) and value.lstrip()[:1] in ("=", "+", "-", "@", "\uff1d")
+    return f"'{value}" if risky else value
+
+
 def as_csv(comparison: Comparison) -> str:
     """One line an option, for a spreadsheet.
 
@@ -113,7 +126,7 @@ def as_csv(comparison: Comparison) -> str:
         verdict = step.verdict if step else None
         writer.writerow(
             [
-                *(outcome.option.aspect(axis) for axis in AXES),
+                *(safe_cell(outcome.option.aspect(axis)) for axis in AXES),
                 len(outcome.option.stack.layers),
                 *colour["XYZ"], *colour["Lab"], *colour["LCh"][1:],
                 colour["uncertainty"], colour["screen"],

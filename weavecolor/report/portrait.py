@@ -14,7 +14,7 @@ import numpy as np
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.tristimulus import xyz
 from weavecolor.decide.compare import Outcome, compare
-from weavecolor.optics.appearance import contrast_ratio, transmittance
+from weavecolor.optics.appearance import CONTRAST_WORDS, contrast_ratio, transmittance
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.report.comparisontable import columns, rounded, short
 from weavecolor.scene.backings import backing
@@ -140,7 +140,7 @@ def as_text(made: Portrait) -> str:
         ("openness", f"{n.openness:.1%} of the area"),
         ("jamming", f"set at {n.jamming:.0%} of the closest that could be woven"),
         ("thickness", f"{n.thickness_mm:.3f} mm, not pressed"),
-        ("opacity", f"{made.opacity:.1%} (contrast ratio of one layer; 100 % hides all)"),
+        ("opacity", f"{made.opacity:.1%} of one layer, 100 % hides all ({CONTRAST_WORDS})"),
         ("light through", f"{made.straight:.1%} straight, {made.scattered:.1%} scattered"),
     ]  # fmt: skip
     width = max(len(name) for name, _ in pairs) + 2

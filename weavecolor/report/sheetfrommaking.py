@@ -5,6 +5,7 @@ Knows what goes on the sheet and where it is worked out; how it is set is ``shee
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -42,7 +43,15 @@ from weavecolor.textile.construction import describe
 
 PICTURES = ("close-up", "drape")
 #: Fields of a cloth file as a maker calls them.
-_FIELD_WORDS = {"lustre_deg": "lustre", "scattering_m2_g": "scattering"}
+_FIELD_WORDS = {
+    "scattering_m2_g": "how milky the yarn is",
+    "scattering": "how milky the yarn is",
+    "lustre_deg": "how far its shine spreads",
+    "lustre": "how far its shine spreads",
+    "flattening": "how flat it lies",
+    "packing": "how tightly it is packed",
+    "sheen": "how strongly it shines",
+}
 _STAGE = ("stage", "footlights", "candle")
 
 Lit = tuple[str, Scene]
@@ -53,7 +62,7 @@ class SheetChoices:
     """What a maker may still say: the date as printed, which pictures, what else will be done."""
 
     date: str
-    pictures: tuple[str, ...] = PICTURES
+    pictures: tuple[str, ...] = ("drape",)
     dyeing: bool = False
     solvent: bool = False
     tries: int | None = None
@@ -89,7 +98,7 @@ def making_sheet(
     seen = sheet_show_through(stack, lit)
     tell(2, total)
     tell(3, total)
-    close = sheet_closeups(stack, lit) if "close-up" in choices.pictures else ()
+    close = sheet_closeup(stack, lit[0]) if "close-up" in choices.pictures else ()
     tell(4, total)
     drape = sheet_drape(stack, lit[0], form_of(project)) if (
         "drape" in choices.pictures
@@ -104,7 +113,7 @@ def making_sheet(
         layers=tuple(SheetLayer(x.cloth.name, x.grain_deg, x.face) for x in stack.layers),
         backing=option.backing,
         lay_of_stack=option.lay,
-        swatches=(*close[:1], *drape, *close[1:]),
+        swatches=(*drape, *close),
         colours=colours,
         show_through=seen,
         pieces=named_apart(project.pieces),
@@ -170,31 +179,24 @@ def sheet_show_through(stack: Stack, lit: Sequence[Lit]) -> tuple[str, ...]:
     """For each thing usually under such a stack, a sentence for the light where it shows most."""
     said = []
     for item in usual_items(stack):
-        tried = [(show_through(item, scene), name) for name, scene in lit]
-        worst, where = max(tried, key=lambda pair: pair[0].delta)
-        said.append(f"{worst.words} {_where(where, len(lit))}")
+        worst = max((show_through(item, scene) for _, scene in lit), key=lambda one: one.delta)
+        said.append(worst.words if len(lit) == 1 else f"{worst.words} Shows most there.")
     return tuple(said)
 
 
-def _where(where: str, lights: int) -> str:
-    return f"Seen in {where}." if lights == 1 else f"Shows most in {where}."
-
-
-def sheet_closeups(stack: Stack, lit: Sequence[Lit], most: int = 3) -> tuple[SheetSwatch, ...]:
-    """The weave in the first few lights, all at one scale."""
+def sheet_closeup(stack: Stack, light: Lit) -> tuple[SheetSwatch, ...]:
+    """The weave in the main light."""
+    name, scene = light
     scale = closeup_scale(stack, 480)
-    made = []
-    for name, scene in lit[:most]:
-        image = draw_closeup(stack, scene, 480, 360, mm_per_px=scale)
-        made.append(SheetSwatch(image, f"{_capital(name)}: close-up, {scale * 480:.1f} mm wide"))
-    return tuple(made)
+    image = draw_closeup(stack, scene, 480, 360, mm_per_px=scale)
+    return (SheetSwatch(image, f"{_capital(name)}: close-up, {scale * 480:.1f} mm wide"),)
 
 
 def sheet_drape(stack: Stack, light: Lit, form: str) -> tuple[SheetSwatch, ...]:
     """The cloth hung in a form, in the main light."""
     name, scene = light
-    image = draw_drape(stack, scene, form, 480, 360)
-    return (SheetSwatch(image, f"{_capital(name)}: {form}"),)
+    image = draw_drape(stack, scene, form, 760, 800)
+    return (SheetSwatch(image, f"{_capital(name)}: {form}. How the folds fall is an example."),)
 
 
 def sheet_basis(
@@ -217,7 +219,7 @@ def sheet_basis(
         everyone = "Both cloths" if len(cloths) == 2 else "All cloths"
         owner = everyone if len(names) == len(cloths) else " and ".join(names)
         told = f"{owner}: {what}" if len(cloths) > 1 else _capital(what)
-        said.append(_basis(told, text) if text else SheetBasis(told, "", "rough"))
+        said.append(_basis(told, text) if text else SheetBasis(in_trade_words(told), "", "rough"))
     if not any("assumed" in entry.source for entry in said):
         doubt = of_colour(known_of(cloths))
         said += [SheetBasis(_capital(reason), "", "rough") for reason in doubt.reasons]
@@ -225,13 +227,23 @@ def sheet_basis(
 
 
 def _basis(what: str, text: str) -> SheetBasis:
-    for field, word in _FIELD_WORDS.items():
-        text = text.replace(field, word)
+    what, text = in_trade_words(what), in_trade_words(text)
     start = text.casefold()
     if start.startswith(("measured", "counted", "weighed")):
         return SheetBasis(what, text, "measured")
     sure = "rough" if start.startswith(("assumed", "supposed")) else "fair"
     return SheetBasis(what, text, "guess" if start.startswith(("invented", "set so")) else sure)
+
+
+def in_trade_words(text: str) -> str:
+    """A note about a cloth with the file's field names told as a maker would.
+
+    Examples
+    --------
+    >>> in_trade_words("assumed: packing and lustre_deg")
+    'assumed: how tightly it is packed and how far its shine spreads'
+    """
+    return re.sub(r"\b(" + "|".join(_FIELD_WORDS) + r")\b", lambda m: _FIELD_WORDS[m[1]], text)
 
 
 def _capital(text: str) -> str:

@@ -173,12 +173,11 @@ def _layers(sheet: MakingSheet, style: Style) -> list[Block]:
 
 def _swatches(sheet: MakingSheet, style: Style) -> Block:
     shown = sheet.swatches[: min(6, style.most or 6)]
-    across = 1 if len(shown) == 1 else 2
     gap = style.mm(3.0)
-    wide = (HALF - gap * (across - 1)) / across
-    rows: list[Block] = []
-    for start in range(0, len(shown), across):
-        row = [_swatch(swatch, wide, style) for swatch in shown[start : start + across]]
+    wide = (HALF - gap) / 2
+    rows: list[Block] = [_swatch(shown[0], HALF, style)]
+    for start in range(1, len(shown), 2):
+        row = [_swatch(swatch, wide, style) for swatch in shown[start : start + 2]]
         rows.append(columns(row, [i * (wide + gap) for i in range(len(row))]))
     left = len(sheet.swatches) - len(shown)
     return stacked([*rows, *rest_note(left, HALF, style, "picture")], style.mm(1.6))
@@ -186,7 +185,9 @@ def _swatches(sheet: MakingSheet, style: Style) -> Block:
 
 def _swatch(swatch: SheetSwatch, wide: float, style: Style) -> Block:
     across, down = swatch.picture.size
-    tall = min(wide * down / max(1, across), style.mm(46.0))
+    # A picture by itself is large: it is what the sheet is looked at for.
+    most = style.mm(92.0 if wide > HALF - 1.0 else 46.0)
+    tall = min(wide * down / max(1, across), most)
     kept = min(wide, tall * across / max(1, down))
     marks: list[Mark] = [
         Picture(0.0, 0.0, kept, tall, swatch.picture),

@@ -42,8 +42,8 @@ MOST_PATCHES = 400
 
 _SEEN = {True: "\u25cf", None: "\u25cb", False: "\u2013"}
 _COLUMNS = ("grain", "backing", "scene", "face", "lay", "layers")
-_ROWS = ("layers", "scene", "backing", "face", "lay", "grain")
-_GROUPS = ("backing", "face", "lay", "scene", "layers", "grain")
+_ROWS = ("stack", "layers", "scene", "backing", "face", "lay", "grain")
+_GROUPS = ("stack", "backing", "face", "lay", "scene", "layers", "grain")
 
 
 @dataclass(frozen=True)
