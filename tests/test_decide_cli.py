@@ -18,7 +18,9 @@ def test_stacks_are_ranked(capsys, tmp_path):
     text = capsys.readouterr().out
     assert text.startswith("1. ") and "of the target colour" in text and "looked at" in text
     saved = tmp_path / "found.json"
-    assert run([*asked, "--json", "--save", str(saved)]) == 0
+    drawn = tmp_path / "found.png"
+    assert run([*asked, "--json", "--save", str(saved), "--out", str(drawn)]) == 0
+    assert drawn.read_bytes()[:4] == b"\x89PNG"
     found = json.loads(saved.read_text())
     losses = [row["loss"] for row in found["options"]]
     assert losses == sorted(losses) and found["guarantee"]["screened"] == 4

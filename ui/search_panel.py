@@ -11,7 +11,10 @@ from typing import Any
 
 import streamlit as st
 
+import bench
 import charts
+import looks
+import pictures_panel
 from jobs import Job
 from session import change, guarded, note, plain, work
 from state import cloth_called, cloth_keys, cloth_label, pin, table_of, to_table, with_cloths
@@ -259,6 +262,7 @@ def _show() -> None:
     for number, one in enumerate(found.options, 1):
         with st.container(border=True):
             st.markdown(f"**{number}. {plain(one.words)}**")
+            _picture(one)
             said = reasons(one, found.wishes, found.scenes, best, found.worked_out)
             st.markdown("\n".join(f"- {plain(reason.words)}" for reason in said))
             with st.container(horizontal=True):
@@ -269,6 +273,20 @@ def _show() -> None:
     st.caption(plain(found.guarantee.words))
     with st.expander("Trade-off: how well it hides against how light it is"):
         charts.cloud(found)
+
+
+@guarded
+def _picture(one: Judged) -> None:
+    """A find as a patch and a close-up, in the light worked in."""
+    now = work()
+    option = option_of(now, one.stack)
+    seen = looks.outcome(now, option).appearance.reading
+    close = pictures_panel.small_closeup(now, option)
+    patch = bench.swatch(seen.hex, seen.words, not seen.in_srgb)
+    st.html(
+        f'<div class="wc-row">{bench.figure(patch, "Patch", seen.words)}'
+        f"{bench.figure(bench.picture(close, seen.words), close.title, close.caption)}</div>"
+    )
 
 
 def _pin(now: Making, one: Judged) -> Making:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from weavecolor.cli._making import own_project, project_called
-from weavecolor.cli._shared import choices, cloth_called, give, progress_to, whole
+from weavecolor.cli._shared import backing_called, choices, cloth_called, give, progress_to, whole
 from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from weavecolor.decide.wishes import Wish
     from weavecolor.making.model import Making
     from weavecolor.optics.stack import Stack
-    from weavecolor.scene.backings import Backing
+    from weavecolor.scene.scene import Scene
     from weavecolor.textile.cloth import Cloth
 
 
@@ -55,13 +55,15 @@ def command() -> None:
 @click.option("--lay", default="loose", show_default=True, help="touching, loose or apart.")
 @click.option("--options", default=5, show_default=True, help="Most options to list.")
 @click.option("--json", "as_json", is_flag=True, help="Write all numbers as JSON.")
+@click.option("--out", type=click.Path(path_type=Path),
+              help="Draw the options found side by side, as a PNG.")  # fmt: skip
 @click.option("--save", type=click.Path(path_type=Path), help="Write to this file.")
 @click.pass_context
 def stacks(
     context: click.Context, cloths: tuple[str, ...], project_name: str | None, keep: bool,
     want: tuple[str, ...], behind: str, scene: str, layers: str, grain: str, no_bias: bool,
     side: str, outside: str, weight: float | None, have: tuple[str, ...], lay: str, options: int,
-    as_json: bool, save: Path | None,
+    as_json: bool, out: Path | None, save: Path | None,
 ) -> None:  # fmt: skip
     """Rank every stack of the CLOTHS (swatches or cloth files) by what is wanted.
 
@@ -73,11 +75,14 @@ def stacks(
     from weavecolor.decide.wishes import Limits
     from weavecolor.scene.places import scene as scene_called
     from weavecolor.textile.grain import grain_deg
+    from weavecolor.textile.names import told_apart
 
     def said(option: str) -> bool:
         source = context.get_parameter_source(option)
         return source is not None and source is not click.core.ParameterSource.DEFAULT
 
+    if out is not None and out.suffix.lower() != ".png":
+        raise InputError("the picture is a PNG; give a name ending in .png", file=str(out))
     held: Making | None = None
     if project_name is not None:
         held = own_project(project_name)[1] if keep else project_called(project_name)
@@ -85,7 +90,7 @@ def stacks(
         raise InputError("needs --project, the file to keep them in", field="--keep")
     if held is None and not cloths:
         raise InputError("name the cloths to lay, or give --project", field="CLOTHS")
-    found = {name: cloth_called(name) for name in cloths} if held is None else (
+    found = told_apart({name: cloth_called(name) for name in cloths}) if held is None else (
         _cloths_of(held, cloths)
     )  # fmt: skip
     in_hand = dict(_have(text, found) for text in have)
@@ -103,7 +108,7 @@ def stacks(
         kept.weight_g_m2 if weight is None else weight,
         lay if own or said("lay") else kept.lay,
     )
-    behinds = choices(behind, "--behind", _backing)
+    behinds = choices(behind, "--behind", backing_called)
     scenes = choices(scene, "--scene", scene_called)
     fits = None
     if held is not None:
@@ -136,6 +141,8 @@ def stacks(
 
         changed, names = with_stacks(held, tuple(one.stack for one in made.options))
         save_making(project_name, changed)
+    if out is not None:
+        _draw(made, scenes[0], out)
     give(_json(made) if as_json else _text(made), save)
     if names:
         click.echo(f"kept in {project_name} as {', '.join(names)}, in this order; choose one: "
@@ -226,12 +233,6 @@ def _yarn(text: str) -> Any:
     return getattr(cloth_called(name), which).colour
 
 
-def _backing(text: str) -> Backing | None:
-    from weavecolor.scene.backings import backing
-
-    return None if text.casefold() in ("open", "nothing") else backing(text)
-
-
 def _stack(cloths: tuple[str, ...], grain: str, behind: str) -> Stack:
     from weavecolor.optics.stack import Layer, Stack
     from weavecolor.textile.grain import grain_deg
@@ -243,7 +244,7 @@ def _stack(cloths: tuple[str, ...], grain: str, behind: str) -> Stack:
     layers = tuple(
         Layer(cloth_called(name), angle) for name, angle in zip(cloths, grains, strict=True)
     )
-    return Stack(layers, _backing(behind))
+    return Stack(layers, backing_called(behind))
 
 
 def _span(text: str) -> tuple[int, int]:
@@ -301,6 +302,25 @@ def _text(found: Found) -> str:
         lines.append(f"   {one.fit.words}" if one.fit else "")
     lines.append(found.guarantee.words)
     return "\n".join(lines) + "\n"
+
+
+def _draw(found: Found, scene: Scene, out: Path) -> None:
+    """The options found, each as a close-up with its patch and number, in the main light."""
+    from weavecolor.files.atomic import write_bytes
+    from weavecolor.picture.closeup import draw_closeup
+    from weavecolor.picture.composite import CLOSEUP, Choice, draw_sheet
+    from weavecolor.picture.encode import png_bytes
+
+    shown = found.options[:12]  # as many as a sheet shows
+    if not shown:
+        raise InputError("no option was found that could be drawn", field="--out")
+    if len(shown) == 1:
+        image = draw_closeup(shown[0].stack, scene, 1200, 900)
+    else:
+        options = [Choice(f"{n}. {one.words}", one.stack) for n, one in enumerate(shown, 1)]
+        image = draw_sheet(options, scene, CLOSEUP, "A4")
+    write_bytes(out, png_bytes(image))
+    click.echo(f"wrote {out}", err=True)
 
 
 def _json(found: Found) -> str:
