@@ -93,7 +93,12 @@ def _blocks(sheet: MakingSheet, style: Style) -> list[Block]:
     blocks = [_title(sheet, style)]
     left = stacked([heading("Layers, outside in", HALF, style), *_layers(sheet, style)])
     if sheet.swatches:
-        right = stacked([heading("How it should look", HALF, style), _swatches(sheet, style)])
+        room = Block((), style.mm(4.5))
+        right = stacked(
+            [heading("How it should look", HALF, style), _swatches(sheet, style), room,
+             _verdict(style)]
+        )  # fmt: skip
+        left = stacked([left, room, _sample_here(style)])
         blocks.append(columns([left, right], [0.0, HALF + GUTTER]))
     else:
         blocks.append(left)
@@ -104,7 +109,8 @@ def _blocks(sheet: MakingSheet, style: Style) -> list[Block]:
         blocks += bullets(sheet.show_through, WIDTH, style)
     if sheet.notes:
         blocks += [heading("Notes", WIDTH, style), *bullets(sheet.notes, WIDTH, style)]
-    blocks.append(_sample(style))
+    if not sheet.swatches:
+        blocks.append(_sample(style))
     if sheet.pieces or sheet.needs:
         blocks += kept([heading("Cutting list", WIDTH, style), *_cutting(sheet, style)])
     blocks += _lays(sheet, style)
@@ -186,7 +192,7 @@ def _swatches(sheet: MakingSheet, style: Style) -> Block:
 def _swatch(swatch: SheetSwatch, wide: float, style: Style) -> Block:
     across, down = swatch.picture.size
     # A picture by itself is large: it is what the sheet is looked at for.
-    most = style.mm(92.0 if wide > HALF - 1.0 else 46.0)
+    most = style.mm(80.0 if wide > HALF - 1.0 else 46.0)
     tall = min(wide * down / max(1, across), most)
     kept = min(wide, tall * across / max(1, down))
     marks: list[Mark] = [
@@ -250,9 +256,18 @@ def _signed(value: float) -> str:
 
 
 def _sample(style: Style) -> Block:
-    tall = style.mm(44.0)
-    room = HALF
-    box = sample_box(HALF, tall, style)
+    """Room for the sewn sample, and what was seen of it beside."""
+    body = columns([_sample_here(style), _verdict(style)], [0.0, HALF + GUTTER])
+    return stacked([Block((), style.mm(4.5)), body])
+
+
+def _sample_here(style: Style) -> Block:
+    return sample_box(HALF, style.mm(44.0), style)
+
+
+def _verdict(style: Style) -> Block:
+    """Lines to write on: in what light the sample was seen, and what was decided."""
+    tall, room = style.mm(44.0), HALF
     pitch = style.mm(8.6)
     marks: list[Mark] = list(paragraph(GUIDE, room, style.head, bold=True).marks)
     top = paragraph(GUIDE, room, style.head, bold=True).height + style.mm(5.0)
@@ -260,8 +275,7 @@ def _sample(style: Style) -> Block:
         y = top + i * pitch
         marks.append(Text(0.0, y, label, style.small, False, SOFT))
         marks.append(Line(style.mm(28.0), y + 0.6, room, y + 0.6, 0.15, RULE))
-    body = columns([box, Block(tuple(marks), tall)], [0.0, HALF + GUTTER])
-    return stacked([Block((), style.mm(4.5)), body])
+    return Block(tuple(marks), tall)
 
 
 def _cut_pieces(sheet: MakingSheet) -> list[tuple[Piece, str]]:
