@@ -74,7 +74,7 @@ def yarns(draw):
     filaments = draw(st.sampled_from([1, 2, 7, 16, 60]))
     return Yarn(
         fibre=fibre(draw(st.sampled_from(sorted(FIBRES)))),
-        tex=draw(st.floats(0.5, 80.0)),
+        tex=draw(st.floats(0.6, 80.0)),
         colour=frozen(draw(spectra)),
         filaments=filaments,
         packing=draw(st.floats(0.1, greatest_packing(filaments))),
