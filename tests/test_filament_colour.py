@@ -38,6 +38,7 @@ def errors(name):
     return np.concatenate([answer.errors() for answer in found])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["gum_silk"])
 def test_a_cloth_told_by_its_hank(name):
     off = errors(name)
