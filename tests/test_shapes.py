@@ -33,7 +33,7 @@ def test_a_shape_is_small_whole_and_sound(name):
     # threads do not stretch: an edge along weft or warp is as long as on the cloth, but for the
     # gathers, where a chord cuts off what a thread goes round
     for grid in shape.grids:
-        if grid.part != "cloth":
+        if grid.part != "cloth" or shape.role != "outer":
             continue
         n = grid.start + np.arange(grid.rows * grid.columns).reshape(grid.rows, grid.columns)
         n = n[grid.rows // 3 :]
@@ -122,7 +122,7 @@ def test_the_piercing_test_sees_what_pierces():
 
 
 #: Those with the tightest gathers and pleats always; the others, which take minutes, when asked.
-_TIGHT = ("gathered-3-organza", "gathered-5-chiffon", "pleated-knife-taffeta")
+_TIGHT = ("gathered-3-chiffon", "gathered-5-organza")
 
 
 @pytest.mark.parametrize(
@@ -179,24 +179,19 @@ def _width(name, below):
     return float(np.mean([far[turn == k].max() for k in range(24)]))
 
 
-_BOTH = ("organza", "chiffon")
-_FULL = [f for f in (2, 3, 5) if {f"gathered-{f}-{k}" for k in _BOTH} <= set(EVERY)]
+def test_fullness_widens_the_hem():
+    two, three, five = (_outline(f"gathered-{f}-organza") for f in (2, 3, 5))
+    assert two * 1.05 < three and three * 1.05 < five
+    folds = [_folds(f"gathered-{f}-organza") for f in (2, 3, 5)]
+    assert folds[0] < folds[1] < folds[2]
 
 
-@pytest.mark.skipif(len(_FULL) < 3, reason="the other two are still to be hung")
-@pytest.mark.parametrize("kind", ["organza", "chiffon"])
-def test_fullness_widens_the_hem(kind):
-    two, three, five = (_outline(f"gathered-{f}-{kind}") for f in (2, 3, 5))
-    assert two * 1.04 < three and three * 1.04 < five
-
-
-@pytest.mark.parametrize("fullness", _FULL)
-def test_crisp_cloth_stands_out_like_a_bell_and_soft_cloth_hangs_in_more_folds(fullness):
-    crisp, soft = f"gathered-{fullness}-organza", f"gathered-{fullness}-chiffon"
-    assert _outline(crisp) > 1.08 * _outline(soft)
+def test_crisp_cloth_stands_out_like_a_bell_and_soft_cloth_hangs_in_more_folds():
+    crisp, soft = "gathered-3-organza", "gathered-3-chiffon"
+    assert _outline(crisp) > 1.2 * _outline(soft)
     # a bell: wide already a hand's breadth below the waist
     assert _width(crisp, 120.0) > 1.08 * _width(soft, 120.0)
-    assert _folds(soft) > _folds(crisp)
+    assert _folds(soft) > 1.5 * _folds(crisp)
 
 
 @pytest.mark.parametrize("name", [n for n in shape_names() if not n.startswith(("sw", "cape"))])

@@ -13,7 +13,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-typedef struct { int i[4]; unsigned char kind; } Pair; /* kind 0: vertex-triangle, 1: edge-edge */
+typedef struct { int i[4]; float d; unsigned char kind; } Pair; /* kind 0: vertex-triangle, 1: edge-edge */
 
 typedef struct {
   int n, nq, nt, nb, ns, nl;
@@ -75,7 +75,7 @@ Sim *sim_new(int n, const double *x, const double *w, int nq, const int *quad,
   s->bi = KEEP(bi, 9 * nb); s->bw = KEEP(bw, 9 * nb); s->ba = KEEP(ba, nb);
   s->si = KEEP(si, 3 * ns); s->sr = KEEP(sr, ns); s->sa = KEEP(sa, ns);
   s->la = KEEP(la, 2 * nl); s->ll = KEEP(ll, nl);
-  s->r = r; s->rq = 2.0 * r; s->gamma = 0.45; s->mu = mu;
+  s->r = r; s->rq = 1.7 * r; s->gamma = 0.45; s->mu = mu;
   s->cap = 1 << 16; s->pair = malloc(sizeof(Pair) * s->cap);
   s->deg = calloc(n, sizeof(int)); s->acc = calloc(3 * n, sizeof(double));
   for (int q = 0; q < nq; q++) for (int k = 0; k < 4; k++) s->deg[quad[4 * q + k]] += 2;
@@ -164,8 +164,9 @@ static inline void consider(Sim *s, int kind, int a, int b, int c, int d) {
   Pair *q = s->pair + s->np; q->kind = kind; q->i[0] = a; q->i[1] = b; q->i[2] = c; q->i[3] = d;
   double w[4], n[3], dist = pair_state(s, q, w, n);
   if (dist >= s->rq) return;
-  double lim = s->gamma * (dist - 1e-4); /* never quite to touching, and never quite stuck */
-  if (lim < 0.1 * dist) lim = 0.1 * dist;
+  q->d = dist;
+  double lim = s->gamma * (dist - 3e-4); /* held there, rather than let slip through by and by */
+  if (lim < 0.004 * dist) lim = 0.004 * dist;
   for (int k = 0; k < 4; k++) if (lim < s->bound[q->i[k]]) s->bound[q->i[k]] = lim;
   s->np++;
 }
@@ -227,6 +228,9 @@ static void near_pair(Sim *s, int q, int o, void *with) {
     for (int k = 0; k < 4; k++) if (s->owns[q] >> k & 1) {
       int i = a[k];
       if (i == b[0] || i == b[2]) continue;
+      const float *ball = nor + 4 * s->nq + 4 * o; const double *y = s->x + 3 * i;
+      double u = y[0] - ball[0], v = y[1] - ball[1], w = y[2] - ball[2];
+      if (u * u + v * v + w * w > ball[3]) continue;
       if (i != b[1]) consider(s, 0, i, b[0], b[1], b[2]);
       if (i != b[3]) consider(s, 0, i, b[0], b[2], b[3]);
     }
@@ -242,6 +246,12 @@ static void near_pair(Sim *s, int q, int o, void *with) {
       const double *t = x + 3 * e, *u = x + 3 * f; double g = 0, far = 0;
       for (int c = 0; c < 3; c++) { double d = 0.5 * (u[c] - t[c]), w = 0.5 * (u[c] + t[c]) - m[c]; g += d * d; far += w * w; }
       g = sqrt(g) + h; if (far > g * g) continue;
+      int apart = 0;
+      for (int c = 0; c < 3; c++) {
+        double lo = p[c] < r[c] ? p[c] : r[c], hi = p[c] < r[c] ? r[c] : p[c], lo2 = t[c] < u[c] ? t[c] : u[c], hi2 = t[c] < u[c] ? u[c] : t[c];
+        apart |= lo - hi2 > rq || lo2 - hi > rq;
+      }
+      if (apart) continue;
       consider(s, 1, i, j, e, f);
     }
   }
@@ -250,7 +260,7 @@ static void near_pair(Sim *s, int q, int o, void *with) {
 static void detect(Sim *s) {
   for (int i = 0; i < s->n; i++) s->bound[i] = s->gamma * s->rq;
   s->np = 0; s->detections++;
-  float *nor = malloc(sizeof(float) * 4 * s->nq);
+  float *nor = malloc(sizeof(float) * 8 * s->nq);
   for (int q = 0; q < s->nq; q++) {
     int *c = s->quad + 4 * q; SUB(d, s->x + 3 * c[2], s->x + 3 * c[0]); SUB(e, s->x + 3 * c[3], s->x + 3 * c[1]);
     double n[3] = {d[1] * e[2] - d[2] * e[1], d[2] * e[0] - d[0] * e[2], d[0] * e[1] - d[1] * e[0]};
@@ -258,6 +268,10 @@ static void detect(Sim *s) {
     double *D = s->dinv + 4 * q, *E = s->dinv + 4 * (q + s->nq);
     double rest = 1 / fabs(D[0] * D[3] - D[1] * D[2]) + 1 / fabs(E[0] * E[3] - E[1] * E[2]);
     nor[3 * s->nq + q] = l / rest;
+    float *ball = nor + 4 * s->nq + 4 * q; double most = 0, mid[3];
+    for (int k = 0; k < 3; k++) { mid[k] = 0; for (int j = 0; j < 4; j++) mid[k] += 0.25 * s->x[3 * c[j] + k]; ball[k] = mid[k]; }
+    for (int j = 0; j < 4; j++) { SUB(w, s->x + 3 * c[j], mid); double far = dot(w, w); if (far > most) most = far; }
+    ball[3] = (sqrt(most) + s->rq) * (sqrt(most) + s->rq);
   }
   quads_near(s, s->rq, near_pair, nor);
   free(nor);
@@ -314,10 +328,12 @@ static inline void bending(Sim *s, int b, double dt2) {
   }
 }
 
-static void contacts(Sim *s) {
+static void contacts(Sim *s, int step) {
   double r = s->r;
   for (int k = 0; k < s->np; k++) {
-    const Pair *q = s->pair + k; double b[4], n[3], d = pair_state(s, q, b, n);
+    const Pair *q = s->pair + k;
+    if (q->d > 1.3 * r && (step + k) % 3) continue; /* what was far is looked at less often */
+    double b[4], n[3], d = pair_state(s, q, b, n);
     if (d >= r || d < 1e-9) continue;
     double W = 0; for (int j = 0; j < 4; j++) W += s->w[q->i[j]] * b[j] * b[j];
     if (W == 0) continue;
@@ -400,12 +416,12 @@ double sim_run(Sim *s, int steps, double dt, double drag, double calm, int most,
       SUB(d, b, a); double l = sqrt(dot(d, d)); if (l <= s->ll[k]) continue;
       double f = 0.5 * (1 - s->ll[k] / l); for (int c = 0; c < 3; c++) b[c] -= f * d[c];
     }
-    contacts(s); collide(s);
+    contacts(s, step); collide(s);
     int hit = 0;
     for (int i = 0; i < s->n; i++) {
       double *x = s->x + 3 * i, *o = s->xd + 3 * i; SUB(d, x, o); double l = dot(d, d), b = s->bound[i];
       double *v = s->v + 3 * i, *p = s->p + 3 * i, part = 1 / dt;
-      if (l > b * b) { l = b / sqrt(l); for (int c = 0; c < 3; c++) x[c] = o[c] + d[c] * l; hit++; part = 0.3 / dt; }
+      if (l > b * b) { l = b / sqrt(l); for (int c = 0; c < 3; c++) x[c] = o[c] + d[c] * l; hit += b > 0.5 * s->gamma * s->rq; part = 0.3 / dt; }
       double w[3] = {(x[0] - p[0]) * part, (x[1] - p[1]) * part, (x[2] - p[2]) * part}, ww = dot(w, w);
       ww = ww > 4 ? 2 / sqrt(ww) : 1; /* nothing that hangs falls faster than 2 m/s */
       for (int c = 0; c < 3; c++) v[c] = w[c] * ww;

@@ -200,7 +200,7 @@ class Hanging:
             counts, origin, step, values, away = collider
             LIB.sim_collider(self.sim, counts, origin, step, values, away / 1000, friction)
 
-    def run(self, seconds, dt, drag=3.0, calm=0.1, most=10, gravity=(0, 0, -9.81)):
+    def run(self, seconds, dt, drag=3.0, calm=0.1, most=12, gravity=(0, 0, -9.81)):
         g = np.array(gravity, float)
         return LIB.sim_run(self.sim, max(1, round(seconds / dt)), dt, drag, calm, most, g)
 
@@ -239,3 +239,18 @@ def openness(vertices, triangles, body_triangles, at, normals, skip, rays=40):
         np.ascontiguousarray(skip, np.int32), rays, np.ascontiguousarray(dirs), 0.016, free, body,
     )  # fmt: skip
     return free, body
+
+
+def crossings(places, quads):
+    """Which edges pierce a triangle: (quads, 5), for any places (mm) of quads."""
+    none_i, none_d = np.zeros(0, np.int32), np.zeros(0)
+    flat = np.ascontiguousarray(places.reshape(-1, 3) / 1000, float)
+    quads = np.ascontiguousarray(quads, np.int32)
+    sim = LIB.sim_new(
+        len(flat), flat, np.ones(len(flat)), len(quads), quads, 0, none_i, none_d, none_d,
+        0, none_i, none_d, none_d, 0, none_i, none_d, none_d, 0, none_i, none_d, 1e-3, 0.0,
+    )  # fmt: skip
+    mark = np.zeros(5 * len(quads), np.uint8)
+    LIB.sim_crossings(sim, mark)
+    LIB.sim_free(sim)
+    return mark.reshape(-1, 5)

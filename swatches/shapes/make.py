@@ -2,6 +2,7 @@
 
     python swatches/shapes/make.py             all of them (an hour of one core)
     python swatches/shapes/make.py NAME...     these
+    python swatches/shapes/make.py --mend NAME...   smooth away what still pierces in these
     python swatches/shapes/make.py --list
 
 Needs a C compiler (``cc``). Writes ``weavecolor/data/shapes``. The same seed gives the same shape
@@ -10,6 +11,7 @@ on the same machine and compiler; elsewhere folds may fall otherwise, for small 
 
 from __future__ import annotations
 
+import json
 import sys
 import time
 from dataclasses import replace
@@ -20,8 +22,10 @@ import garments
 import numpy as np
 import pack
 from garments import finer
-from hang import CLOTHS, Hanging, openness, quad_corners
+from hang import CLOTHS, Hanging, crossings, openness, quad_corners
 from scipy.interpolate import RegularGridInterpolator
+
+from weavecolor.picture.shapes import read_form, read_shape
 
 OUT = Path(__file__).resolve().parents[2] / "weavecolor" / "data" / "shapes"
 
@@ -49,7 +53,7 @@ def smoothed(values, wrap):
     return 0.25 * a[:, :-2] + 0.5 * a[:, 1:-1] + 0.25 * a[:, 2:]
 
 
-def level(pattern, places, reach=30.0, half_way=1.0):
+def level(pattern, places, reach):
     """The pattern with its hem cut so that it hangs even, as marked from the floor."""
     z = places[-1, :, 2]
     pitch = np.linalg.norm(pattern.lay[-1, 1] - pattern.lay[-1, 0])
@@ -58,13 +62,87 @@ def level(pattern, places, reach=30.0, half_way=1.0):
     padded = np.pad(z, half, mode="wrap" if pattern.wrap else "edge")
     z = np.convolve(padded, kernel / kernel.sum(), "valid")
     down = pattern.down()[-1, : places.shape[1]]
-    return replace(pattern, start=places).lengthened(1 + half_way * (z - np.median(z)) / down)
+    # a fold that is caught up is not cut longer, or it would crumple when it comes free
+    more = np.clip(z - np.median(z), -25.0, 10.0)
+    return replace(pattern, start=places).lengthened(1 + more / down)
+
+
+def mended(places, wrap, step, most=80):
+    """Places with what still pierces smoothed away, on a lattice of ``step`` mm an axis.
+
+    About every edge that pierces, cloth is drawn towards the mean of its neighbours until nothing
+    pierces; the top row stays. Returns places and how many edges still pierce.
+    """
+    rows, columns = places.shape[:2]
+    quads = quad_corners(rows, columns, wrap).reshape(-1, 4)
+    corners = np.array([(0, 1), (1, 2), (2, 3), (3, 0), (0, 2)])
+    origin = places.reshape(-1, 3).min(axis=0)
+    p = places.copy()
+    for _ in range(most):
+        p = origin + np.rint((p - origin) / step) * step
+        marks = crossings(p, quads)
+        if not marks.any():
+            break
+        q, e = np.nonzero(marks)
+        near = np.zeros(rows * columns)
+        near[quads[q[:, None], corners[e]].ravel()] = 1.0
+        near = near.reshape(rows, columns)
+        for _ in range(2):
+            pad = np.pad(near, ((1, 1), (0, 0)))
+            side = np.pad(near, ((0, 0), (1, 1)), mode="wrap" if wrap else "constant")
+            near = np.max(
+                [near, 0.5 * pad[:-2], 0.5 * pad[2:], 0.5 * side[:, :-2], 0.5 * side[:, 2:]], 0
+            )
+        near[0] = 0.0
+        up = np.pad(p, ((1, 1), (0, 0), (0, 0)), mode="edge")
+        side = np.pad(p, ((0, 0), (1, 1), (0, 0)), mode="wrap" if wrap else "edge")
+        mean = 0.25 * (up[:-2] + up[2:] + side[:, :-2] + side[:, 2:])
+        p = p + 0.5 * near[..., None] * (mean - p)
+    return p, int(marks.sum())
+
+
+def mend(name):
+    """Mend a shape that is shipped, in place."""
+    file = OUT / f"{name}.shape"
+    data = file.read_bytes()
+    shape = read_shape(data)
+    vertices = shape.vertices.astype(float)
+    pieces = [g for g in shape.grids if g.part == "cloth"]
+    parts = [
+        vertices[g.start : g.start + g.rows * g.columns].reshape(g.rows, g.columns, 3)
+        for g in pieces
+    ]
+    wrap = np.allclose(parts[0][:, 0], parts[-1][:, -1], atol=1e-3)
+    whole = np.concatenate([part[:, :-1] for part in parts], 1)
+    if not wrap:
+        whole = np.concatenate([whole, parts[-1][:, -1:]], 1)
+    step = np.ptp(vertices, axis=0) / 65534
+    before = int(crossings(whole, quad_corners(*whole.shape[:2], wrap).reshape(-1, 4)).sum())
+    whole, left = mended(whole, wrap, step)
+    at = 0
+    for g in pieces:
+        n = (at + np.arange(g.columns)) % whole.shape[1]
+        vertices[g.start : g.start + g.rows * g.columns] = whole[:, n].reshape(-1, 3)
+        at += g.columns - 1
+    header = json.loads(data[12 : 12 + int.from_bytes(data[8:12], "little")])
+    header.pop("arrays")
+    header["about"]["pierced_share"] = left / (3 * len(shape.quads))
+    header["about"]["mended"] = before
+    file.write_bytes(
+        pack.shape_file(
+            header, vertices, shape.cloth_mm,
+            {k: getattr(shape, k) for k in ("open_front", "body_front", "open_back", "body_back")},
+            {k: getattr(shape, k) for k in ("to_hem_mm", "to_seam_mm", "to_selvedge_mm")},
+        )  # fmt: skip
+    )
+    say(f"{name}: {before} edges pierced, {left} after mending")
 
 
 def write(name, form, cloth, fullness, pattern, hanging, *, seam, body, about, band=None,
           inner=()):  # fmt: skip
     """Measure openness and write one shape."""
     places, quads = hanging.places, hanging.quads
+    places, pierced = mended(places, pattern.wrap, np.ptp(places.reshape(-1, 3), axis=0) / 65534)
     rows, columns = hanging.shape
     wrap = pattern.wrap
     normals = normals_of(places, quads)
@@ -107,7 +185,7 @@ def write(name, form, cloth, fullness, pattern, hanging, *, seam, body, about, b
     j = {k: np.concatenate(a) for k, a in out.items()}
     z = places[-1, :, 2]
     measured = {
-        "pierced_share": float(hanging.crossings().sum()) / (3 * len(quads)),
+        "pierced_share": pierced / (3 * len(quads)),
         "hem_height_mm": [round(float(z.min()), 1), round(float(z.max()), 1)],
     }
     header = {
@@ -138,13 +216,19 @@ def body_mesh(name):
     if not name:
         return np.zeros((0, 3)), np.zeros((0, 3), int)
     if name not in _BODIES:
-        _BODIES[name] = bodies.mesh(*bodies.BODIES[name])
+        made = OUT / f"{name}.body"
+        if made.exists():
+            form = read_form(made.read_bytes())
+            _BODIES[name] = form.vertices.astype(float), form.triangles
+        else:
+            _BODIES[name] = bodies.mesh(*bodies.BODIES[name])
     return _BODIES[name]
 
 
 def body(name):
-    vertices, triangles = body_mesh(name)
-    p, t = vertices, triangles.astype(np.int32)
+    p, t = bodies.mesh(*bodies.BODIES[name])
+    t = t.astype(np.int32)
+    _BODIES[name] = p, t
     a, b, c = (p[t[:, k]] for k in range(3))
     across = np.cross(b - a, c - a)
     normals = np.zeros_like(p)
@@ -210,7 +294,7 @@ def hang(pattern, cloth, box, coarse, fine, *, radius=1.9, careful=8, friction=0
         say(f"  {0.4 * (k + 1):.1f} s, hem", z.min().round(), z.max().round(),
             "pierced", int(sim.crossings().sum()))  # fmt: skip
     for _ in range(levels):
-        pattern = level(pattern, sim.places)
+        pattern = level(pattern, sim.places, reach=60.0)
         sim.free()
         sim = fresh(pattern, radius, careful)
         sim.run(0.25, dt, drag=5.0)
@@ -221,7 +305,7 @@ def hang(pattern, cloth, box, coarse, fine, *, radius=1.9, careful=8, friction=0
         say("finer:", sim.n, "vertices, pierced", int(sim.crossings().sum()))
         sim.run(fine * share, dt, drag=drag, calm=0.15)
         if drag == 4.0 and levels:
-            pattern = level(pattern, sim.places, reach=20.0)
+            pattern = level(pattern, sim.places, reach=25.0)
         else:
             pattern = replace(pattern, start=sim.places)
     return pattern, sim
@@ -234,7 +318,8 @@ def skirt_box():
 def _skirt(form, kind, fullness, pattern, about, **how):
     def make(name):
         cloth = CLOTHS[kind]
-        done, sim = hang(pattern(), cloth, skirt_box(), **{"coarse": 1.2, "fine": 0.4, **how})
+        times = {"coarse": 1.2 if fullness < 4 else 2.0, "fine": 0.4, **how}
+        done, sim = hang(pattern(), cloth, skirt_box(), **times)
         inner = ["inner-slip", "inner-lining"]
         if kind in ("organza", "taffeta"):
             inner.append(f"inner-stiffener-{name}")
@@ -268,7 +353,8 @@ def circle(grain, kind, seed):
     about = {"seed": seed, "length_mm": 630, "grain_at_centre_front_deg": grain}
     return _skirt(
         "circle skirt on the " + ("bias" if grain else "straight"), kind, 1.0,
-        lambda: garments.circle(grain, 320, 36, seed), about, coarse=1.6, radius=1.6, careful=0,
+        lambda: garments.circle(grain, 240, 30, seed), about, coarse=1.2, fine=0.3, radius=1.6,
+        careful=0,
     )  # fmt: skip
 
 
@@ -291,7 +377,7 @@ def cape(kind, seed):
 def panel(kind, seed):
     def make(name):
         cloth = CLOTHS[kind]
-        done, sim = hang(garments.panel(190, 42, seed), cloth, None, 1.2, 0.5)
+        done, sim = hang(garments.panel(150, 38, seed), cloth, None, 1.2, 0.3)
         write(
             name, "hanging panel", cloth, 2.0, done, sim, seam=6.0, body="",
             about={"seed": seed, "length_mm": 900, "finished_mm": 560},
@@ -328,6 +414,8 @@ def _inner(name, radius, bottom, kind, columns=144, rows=56):
     angle = garments.BACK + np.linspace(0, 2 * np.pi, columns + 1)
     z = np.linspace(bodies.WAIST_Z - 1.0, bottom, rows)
     r = np.stack([radius(angle, np.full_like(angle, h)) for h in z])
+    # sewn into the waist seam with the skirt, under all its layers
+    r = r - 2.4 * np.exp(-(bodies.WAIST_Z - z) / 9.0)[:, None]
     places = np.stack(
         [r * np.cos(angle), r * np.sin(angle), np.repeat(z[:, None], columns + 1, 1)], -1
     )
@@ -369,14 +457,14 @@ def _inner(name, radius, bottom, kind, columns=144, rows=56):
 
 def slip(name):
     def radius(angle, z):
-        away = np.minimum(4.5, 1.5 + 3.0 * np.clip((bodies.WAIST_Z - z) / 190.0, 0, 1))
-        return bodies.lining_radius(angle, z) - away
+        away = np.minimum(3.5, 0.6 + 2.9 * np.clip((bodies.WAIST_Z - z) / 190.0, 0, 1))
+        return bodies.lining_radius(angle, z) - away - 1.0
 
     _inner(name, radius, 470.0, "slip")
 
 
 def lining(name):
-    _inner(name, lambda angle, z: bodies.lining_radius(angle, z) - 0.6, 452.0, "lining")
+    _inner(name, lambda angle, z: bodies.lining_radius(angle, z) - 1.0, 452.0, "lining")
 
 
 def stiffener(name, places):
@@ -408,7 +496,7 @@ def stiffener(name, places):
     def radius(angle, z):
         a = (angle - garments.BACK) % (2 * np.pi) + garments.BACK
         inside = field(np.stack([z, a], -1)) - 5.0
-        base = bodies.lining_radius(angle, z) + 0.6
+        base = bodies.lining_radius(angle, z) - 0.7
         return np.maximum(base, inside) if z[0] < bodies.WAIST_Z - 25 else base
 
     _inner(name, radius, 458.0, "stiffener")
@@ -420,7 +508,7 @@ SHAPES = {
     "gathered-3-organza": gathered(3.0, "organza", 350, 36, 1),
     "gathered-3-chiffon": gathered(3.0, "chiffon", 350, 36, 2),
     "gathered-2-organza": gathered(2.0, "organza", 260, 36, 3),
-    "gathered-2-chiffon": gathered(2.0, "chiffon", 260, 36, 4),
+    "gathered-2-chiffon": gathered(2.0, "chiffon", 240, 36, 4),
     "gathered-5-organza": gathered(5.0, "organza", 410, 31, 5),
     "gathered-5-chiffon": gathered(5.0, "chiffon", 430, 31, 6),
     "panel-organza": panel("organza", 7),
@@ -445,6 +533,10 @@ def main(names):
     known = [*bodies.BODIES, *SHAPES]
     if "--list" in names:
         print("\n".join(known))
+        return
+    if names[:1] == ["--mend"]:
+        for name in names[1:]:
+            mend(name)
         return
     for name in names:
         if name not in known:
