@@ -37,7 +37,7 @@ WHITE = 0.85
 GAP_MM = (0.0, 0.5)
 RINGS, SECTORS = 9, 16
 LEAST_NOISE = 0.5  # L*; bins noisier than this do not count
-LIGHT_RAYS, BIN_RAYS = 40000, 400
+LIGHT_RAYS, BIN_RAYS = 100000, 800
 
 Array = NDArray[np.float64]
 
