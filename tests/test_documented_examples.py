@@ -27,6 +27,8 @@ FOLDERS = (
 PARTS = {
     "colour/library", "optics/adding", "optics/layer", "optics/poses",
     "cutting/nesting", "cutting/turns", "making/checks", "making/earlier",
+    "picture/hanging", "picture/lookup", "picture/parcels", "picture/raster", "picture/sweep",
+    "picture/tables",
     "picture/canvas", "picture/canvaspdf", "picture/canvaspng", "picture/canvassvg",
     "picture/celltexture", "picture/lettering", "picture/normals", "picture/typeface",
     "picture/waves",

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from weavecolor.picture.encode import Seeing
     from weavecolor.scene.scene import Scene
 
-_WHATS = ("close-up", "drape", "turns", "loop", "dials", "sheet")
+_WHATS = ("close-up", "hung", "drape", "turns", "loop", "dials", "sheet")
 
 
 @click.command(
@@ -48,12 +48,16 @@ _WHATS = ("close-up", "drape", "turns", "loop", "dials", "sheet")
               help="White, black, calico, open, ...; several for a sheet.")  # fmt: skip
 @click.option("--scene", default="window at the side", show_default=True)
 @click.option("--form", default="gathered skirt", show_default=True,
-              help="Of a drape or sheet; a sheet also takes close-up, flat colour.")  # fmt: skip
+              help="Of drape, hung, sheet; a sheet also takes close-up, flat colour.")  # fmt: skip
 @click.option("--fullness", type=float, help="Fullness at the top of a drape, 1 to 9.")
 @click.option("--size", type=click.IntRange(64, 8000), help="Width in pixels.")
 @click.option("--scale", type=float, help="Mm a pixel of a close-up; all layers true to it.")
 @click.option("--moving", type=click.Choice(["cloth", "light"]), default="cloth", show_default=True)
 @click.option("--frames", type=click.IntRange(2, 180), default=36, show_default=True)
+@click.option("--turned", default=20.0, show_default=True,
+              help="Degrees that a hung garment is turned on its stand.")  # fmt: skip
+@click.option("--ground", type=click.Choice(["grey", "light", "dark"]), default="grey",
+              show_default=True, help="What a hung garment stands before.")  # fmt: skip
 @click.option("--page", type=click.Choice(["A4", "A4 landscape", "telephone"]), default="A4",
               show_default=True, help="Page of a sheet.")  # fmt: skip
 @click.option("--screen", type=click.Choice(["sRGB", "Display P3"]), default="sRGB",
@@ -64,20 +68,22 @@ _WHATS = ("close-up", "drape", "turns", "loop", "dials", "sheet")
 def command(
     what: str, cloth: str | None, piles: tuple[str, ...], out: Path, grain: str, layers: str,
     turn: float, behind: str, scene: str, form: str, fullness: float | None, size: int | None,
-    scale: float | None, moving: str, frames: int, page: str, screen: str, unadapted: bool,
-    exposure: float | None, mark: bool,
+    scale: float | None, moving: str, frames: int, turned: float, ground: str, page: str,
+    screen: str, unadapted: bool, exposure: float | None, mark: bool,
 ) -> None:  # fmt: skip
     """Draw a picture of CLOTH.
 
-    WHAT is close-up (the weave at true scale), drape (in a form), turns (a panel turned in the
-    light), loop (the same, moving), dials (colour, lightness and hue against angle) or sheet
-    (2 to 12 options on a page). CLOTH is a swatch (see weavecolor cloths) or a cloth file.
+    WHAT is close-up (the weave at true scale), hung (as it hangs in a shape, seen through; a name
+    ending in .webp or .gif makes it turn, or the light go round it), drape (in a form), turns (a
+    panel turned in the light), loop (the same, moving), dials (colour, lightness and hue against
+    angle) or sheet (2 to 12 options on a page). CLOTH is a swatch (see weavecolor cloths) or a
+    cloth file.
     """
     from weavecolor.files.atomic import write_bytes
     from weavecolor.picture.encode import Seeing, loop_bytes, png_bytes
     from weavecolor.scene.places import scene as scene_called
 
-    allowed = (".png", ".webp", ".gif") if what == "loop" else (".png",)
+    allowed = (".png", ".webp", ".gif") if what in ("loop", "hung") else (".png",)
     if out.suffix.lower() not in allowed:
         raise InputError(f"give a name ending in {' or '.join(allowed)}", file=str(out))
     if (cloth is None) == (not piles):
@@ -97,6 +103,8 @@ def command(
                            progress=_share("drawing"))  # fmt: skip
         write_bytes(out, loop_bytes(made, out.suffix))
         image = made[0]
+    elif what == "hung":
+        image = _hung(stack, lit, seeing, form, size, moving, frames, turned, ground, out)
     elif what == "sheet":
         from weavecolor.picture.composite import Choice, draw_sheet
 
@@ -109,6 +117,32 @@ def command(
     click.echo(f"wrote {out}", err=True)
     for note in image.info.get("notes", ()):
         click.echo(note, err=True)
+
+
+def _hung(
+    stack: Stack, scene: Scene, seeing: Seeing, form: str, size: int | None, moving: str,
+    frames: int, turned: float, ground: str, out: Path,
+) -> Image.Image:  # fmt: skip
+    """Draw and write a still or a loop of hung cloth; its first picture."""
+    from weavecolor.files.atomic import write_bytes
+    from weavecolor.picture.encode import loop_bytes, png_bytes
+    from weavecolor.picture.hung import Sight, draw_hung, hung_frames, shape_names
+
+    # the plain name of a shape stands for the first of that kind
+    named = [n for n in shape_names() if n.startswith(form.casefold().split()[0])]
+    shape = form if form in shape_names() or not named else named[0]
+    if out.suffix.lower() != ".png":
+        width = size or 400
+        made = hung_frames(stack, scene, shape, frames, width, round(width * 1.25), moving=moving,
+                           sight=Sight(turned), body_colour=stack.backing, ground=ground,
+                           seeing=seeing, progress=_share("drawing"))  # fmt: skip
+        write_bytes(out, loop_bytes(made, out.suffix))
+        return made[0]
+    width = size or 900
+    image = draw_hung(stack, scene, shape, width, round(width * 1.25), sight=Sight(turned),
+                      body_colour=stack.backing, ground=ground, seeing=seeing)  # fmt: skip
+    write_bytes(out, png_bytes(image))
+    return image
 
 
 def _one(

@@ -115,7 +115,10 @@ def seen(pile: PileOptics) -> PileOptics:
     """A pile as a viewer gets it, small: label 0 is even diffuse light, then the named directions
     follow."""
     rows = viewed(pile)
-    reflect, under, pass_ = (rows @ t @ rows.T for t in (pile.reflect, pile.under, pile.pass_))
+    reflect, under, pass_ = (
+        _turned(_mixed(rows, _turned(_mixed(rows, t))))
+        for t in (pile.reflect, pile.under, pile.pass_)
+    )
     return PileOptics(
         reflect,
         under,
@@ -125,6 +128,12 @@ def seen(pile: PileOptics) -> PileOptics:
         pile.members,
         rows,
     )
+
+
+def _mixed(rows: Array, tables: NDArray) -> Array:
+    """``rows @ tables`` for rows as :func:`viewed` gives: one mixture, then single labels."""
+    single = rows[1:].argmax(axis=1)
+    return np.concatenate([rows[:1] @ tables, tables[..., single, :]], axis=-2)
 
 
 def viewed(pile: PileOptics) -> Array:
@@ -158,8 +167,8 @@ def add(
 
     def wanted(table: Array, beam: Array | None = None) -> Array:
         if beam is not None:
-            return beam[:, None] * table if rows is None else (rows * beam) @ table
-        return table if rows is None else rows @ table
+            table = beam[:, None] * table
+        return table if rows is None else _mixed(rows, table)
 
     def kept(table: Array, beam: Array | None = None) -> Array:
         return _turned(wanted(_turned(table), beam))

@@ -20,6 +20,7 @@ from weavecolor.picture.closeup import draw_closeup, scale_of
 from weavecolor.picture.drape import draw_drape
 from weavecolor.picture.encode import AS_SEEN, Seeing, exposure_for, on_screen, to_image
 from weavecolor.picture.folds import FORMS, form_names
+from weavecolor.picture.hung import Sight, draw_hung, shape_names
 from weavecolor.picture.lettering import QUIET, grey_reference, sheet, write, write_lines
 from weavecolor.scene.scene import Scene
 
@@ -57,14 +58,15 @@ class Choice:
 
 
 def kinds() -> tuple[str, ...]:
-    """Kinds of picture a sheet can show: the drape's forms, the close-up, the flat colour.
+    """Kinds of picture a sheet can show: the drape's forms, the close-up, the flat colour,
+    and the hung shapes.
 
     Examples
     --------
     >>> "gathered skirt" in kinds()
     True
     """
-    return (*form_names(), CLOSEUP, FLAT)
+    return (*form_names(), CLOSEUP, FLAT, *shape_names())
 
 
 def draw_sheet(
@@ -155,7 +157,7 @@ def _proportion(kind: str) -> float:
     if kind in FORMS:
         form = FORMS[kind]
         return float(np.clip(max(form.widths_cm) / form.length_cm, 0.6, 1.3))
-    return 1.25
+    return 0.8 if kind in shape_names() else 1.25
 
 
 def _grid(
@@ -195,6 +197,10 @@ def _picture(
         linear = linear * exposure_for(scene, seeing)
         flat = np.broadcast_to(linear.astype(np.float32), (size[1], size[0], 3))
         return to_image(flat, seeing)
+    if kind in shape_names():
+        return draw_hung(stack, scene, kind, *size, sight=Sight(turn_deg=20.0),
+                         body_colour=stack.backing,
+                         seeing=seeing, observer=observer)  # fmt: skip
     return draw_drape(stack, scene, kind, *size, seeing=seeing, observer=observer)
 
 

@@ -1,0 +1,496 @@
+"""Cloth on a body, staged for drawing: where everything is, how it is lit, what the eye gets.
+
+Knows shapes, tables, light sweeps and pixels; puts them together. What does not change while the
+garment turns (:func:`stage`, :func:`lit_stage`) is kept apart from what does (:func:`picture`), as
+in the browser. The eye is far away, so that one sight serves the whole picture; the garment turns
+on its stand before an eye and lights that stay.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor.cache import Kept
+from weavecolor.errors import InputError
+from weavecolor.optics.appearance import MOST_LAYERS
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.picture import raster
+from weavecolor.picture.encode import AS_SEEN, Seeing
+from weavecolor.picture.shapes import Form, Shape
+from weavecolor.picture.sweep import densities, openness, soft_directions, taken
+from weavecolor.picture.tables import SOFT_DEG, Tables, rgb_matrix, tables, view_vector
+from weavecolor.scene.backings import Backing, backing
+from weavecolor.scene.scene import Scene
+
+Array = NDArray[np.float64]
+Floats = NDArray[np.float32]
+
+#: Displayed linear grey of the grounds (L* 72, 93 and 22).
+GROUNDS = {"grey": 0.437, "light": 0.82, "dark": 0.036}
+#: Half the side of the floor, mm, and vertices along it.
+FLOOR_MM, FLOOR_STEPS = 1100.0, 45
+#: How far cloth is drawn before what it touches, mm.
+AHEAD_MM = 3.0
+_STRIPS = 16
+#: Radiance of cloth met by cloth, of what falls on it: it lies half in its own shade. Assumed.
+_INSIDE = 0.6
+#: The same for a body under cloth.
+_BENEATH = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class Cover:
+    """Cloth on one shape: what it is laid up of, and its shape.
+
+    ``stack``'s backing does not count; the outermost layer's grain is taken from the shape's own
+    warp.
+    """
+
+    shape: Shape
+    stack: Stack
+
+
+@dataclass(frozen=True, eq=False)
+class Stage:
+    """Everything in its place, light apart; object frame, mm.
+
+    ``points`` (N, 3) with ``normals`` (N, 3) out of the face, ``warps`` (N, 3), ``opens`` (N, 4)
+    open and body's share before the face and behind it, ``places`` (N, 2) on the cloth,
+    ``folds`` (N,) mm from where it is doubled, below 0 where it is; ``quads`` (M, 4) of cloth and
+    ``kind`` (M,): which of ``stacks`` lies there, the doubled one following it. ``body`` (B, 3)
+    with ``body_normals``, ``triangles`` (T, 3) and ``body_open`` (B, 4): open, one layer, more,
+    body;
+    ``floor`` (F, 3) with ``tiles`` (., 3) and ``floor_open`` (F, 4).
+    """
+
+    points: Floats
+    normals: Floats
+    warps: Floats
+    opens: Floats
+    places: Floats
+    folds: Floats
+    quads: NDArray[np.int32]
+    kind: NDArray[np.int32]
+    stacks: tuple[Stack, ...]
+    body: Floats
+    body_normals: Floats
+    triangles: NDArray[np.int32]
+    body_open: Floats
+    floor: Floats
+    tiles: NDArray[np.int32]
+    floor_open: Floats
+
+
+def doubled(stack: Stack) -> Stack:
+    """The layers of a turned-up hem or a pressed seam: the whole stack folded back on itself.
+
+    A fold mirrors: what lay at an angle to it lies at the opposite one.
+
+    Examples
+    --------
+    >>> [x.face for x in doubled(single).layers]
+    ['face', 'back']
+    """
+    back = tuple(
+        Layer(x.cloth, -x.grain_deg, "back" if x.face == "face" else "face")
+        for x in reversed(stack.layers)
+    )
+    return Stack((stack.layers + back)[:MOST_LAYERS], stack.backing, stack.lay)
+
+
+def warp_directions(shape: Shape, grain_deg: float) -> Array:
+    """Direction (N, 3) of the warp at each vertex: the cloth's own, turned by ``grain_deg``.
+
+    Down the cloth at 0; anticlockwise seen from the face.
+    """
+    p, place = shape.vertices.astype(float), shape.cloth_mm.astype(float)
+    total = np.zeros_like(p)
+    for i, j, k in ((0, 1, 3), (1, 2, 0), (2, 3, 1), (3, 0, 2)):
+        a, b, c = shape.quads[:, i], shape.quads[:, j], shape.quads[:, k]
+        du, dw = place[b] - place[a], place[c] - place[a]
+        area = du[:, 0] * dw[:, 1] - dw[:, 0] * du[:, 1]
+        area = np.where(np.abs(area) < 1e-6, np.inf, area)[:, None]
+        down = ((p[c] - p[a]) * du[:, :1] - (p[b] - p[a]) * dw[:, :1]) / area
+        for axis in range(3):
+            total[:, axis] += np.bincount(a, down[:, axis], minlength=len(p))
+    n = shape.normals.astype(float)
+    total -= (total * n).sum(axis=1, keepdims=True) * n
+    total /= np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-9)
+    g = np.radians(grain_deg)
+    return np.cos(g) * total + np.sin(g) * np.cross(n, total)
+
+
+def stage(covers: Sequence[Cover], body: Form | None = None, *, floor: bool = True) -> Stage:
+    """Put cloth and body in their places; how open body and floor are is worked out and kept.
+
+    Raises InputError where there is no cloth.
+    """
+    if not covers:
+        raise InputError("a picture of hung cloth needs a layer of cloth")
+    stacks: list[Stack] = []
+    parts: list[tuple] = []
+    base = 0
+    for cover in covers:
+        shape, stack = cover.shape, replace(cover.stack, backing=None)
+        grain = stack.layers[0].grain_deg if stack.layers else 0.0
+        kind = np.full(len(shape.quads), len(stacks), np.int32)
+        stacks += [stack, doubled(stack)]
+        band = shape.band[shape.quads[:, 0]]
+        if band.any():  # cloth doubled over its stiffener
+            kind[band] = len(stacks)
+            stacks.append(replace(doubled(stack), backing=backing("white")))
+        fold = np.minimum(shape.to_hem_mm - shape.hem_mm, shape.to_seam_mm - shape.seam_mm)
+        fold = np.where(shape.band, 1.0, np.clip(fold, -500.0, 500.0))
+        g = np.radians(grain)
+        u, v = shape.cloth_mm[:, 0], shape.cloth_mm[:, 1]
+        places = np.stack([np.cos(g) * u - np.sin(g) * v, np.sin(g) * u + np.cos(g) * v], axis=1)
+        opens = np.stack([shape.open_front, shape.body_front, shape.open_back, shape.body_back], 1)
+        parts.append((shape.vertices, shape.normals, warp_directions(shape, grain), opens, places,
+                      fold, shape.quads + base, kind))  # fmt: skip
+        base += len(shape.vertices)
+    points, normals, warps, opens, places, folds, quads, kinds = (
+        np.concatenate(x) for x in zip(*parts, strict=True)
+    )
+    key = tuple(id(c.shape) for c in covers), id(body), floor
+    solid = _solid(body)
+    ground, tiles = _floor(points, solid[0]) if floor else (np.zeros((0, 3)), np.zeros((0, 3), int))
+    held, bare, under = _open.one(key, lambda: (covers, *_openness(points, quads, solid, ground)))[
+        0:3
+    ]  # the shapes are held, so that their numbers stay theirs
+    del held
+    return Stage(
+        points.astype(np.float32), normals.astype(np.float32), warps.astype(np.float32),
+        opens.astype(np.float32), places.astype(np.float32), folds.astype(np.float32),
+        quads.astype(np.int32), kinds,
+        tuple(stacks), *solid, bare, ground.astype(np.float32), tiles.astype(np.int32), under,
+    )  # fmt: skip
+
+
+_open: Kept[tuple, tuple] = Kept(8)
+
+
+def _solid(body: Form | None) -> tuple[Floats, Floats, NDArray[np.int32]]:
+    if body is None:
+        none = np.zeros((0, 3), np.float32)
+        return none, none, np.zeros((0, 3), np.int32)
+    return body.vertices, body.normals, body.triangles
+
+
+def _floor(points: Array, body: Array) -> tuple[Array, Array]:
+    low = min(float(x[:, 2].min()) for x in (points, body) if len(x)) - 2.0
+    at = np.linspace(-FLOOR_MM, FLOOR_MM, FLOOR_STEPS)
+    x, y = np.meshgrid(at, at, indexing="ij")
+    ground = np.stack([x.ravel(), y.ravel(), np.full(x.size, low)], axis=1)
+    i = np.arange(FLOOR_STEPS * FLOOR_STEPS).reshape(FLOOR_STEPS, FLOOR_STEPS)
+    a, b, c, d = (s.ravel() for s in (i[:-1, :-1], i[1:, :-1], i[1:, 1:], i[:-1, 1:]))
+    return ground, np.concatenate([np.stack([a, b, c], 1), np.stack([a, c, d], 1)])
+
+
+def _quadded(triangles: NDArray) -> NDArray:
+    return np.concatenate([triangles, triangles[:, 2:]], axis=1)
+
+
+def _openness(points: Array, quads: NDArray, solid: tuple, ground: Array) -> tuple:
+    body, normals, triangles = solid
+    everything = np.concatenate([points, body]).astype(float)
+    faces = np.concatenate([quads, _quadded(triangles) + len(points)])
+    opaque = np.arange(len(faces)) >= len(quads)
+    places = np.concatenate([body, ground]).astype(float)
+    up = np.broadcast_to([0.0, 0.0, 1.0], ground.shape)
+    if not len(places):
+        return np.zeros((0, 4), np.float32), np.zeros((0, 4), np.float32)
+    made = openness(everything, faces, opaque, places, np.concatenate([normals, up]), 8.0)[:, 0]
+    return made[: len(body)], made[len(body) :]
+
+
+@dataclass(frozen=True, eq=False)
+class Lamp:
+    """One light as drawn: where it is in the view's frame, its RGB on a white card that faces it,
+    and on the body."""
+
+    direction: Array
+    white: Array
+    body: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Lit:
+    """A stage in a light on a screen: all that the drawing needs but the turn.
+
+    ``tables``: of each of the stage's stacks; ``light`` (kinds, 4, 3) as in ``raster.shaded``;
+    ``body_room`` (4, 3): RGB of the body in the room's light for each way it is open;
+    ``floor_room`` (4, 3): the same over a bare floor's; ``ground`` (3,): the ground before
+    exposure; ``uneven`` (kinds, 5) as in ``raster.unevenness``.
+    """
+
+    stage: Stage
+    tables: tuple[Tables, ...]
+    lamps: tuple[Lamp, ...]
+    light: Array
+    body_room: Array
+    floor_room: Array
+    ground: Array
+    exposure: float
+    uneven: Array
+
+
+def lit_stage(
+    staged: Stage,
+    scene: Scene,
+    body_colour: Backing | None = None,
+    *,
+    ground: str = "grey",
+    seeing: Seeing = AS_SEEN,
+    observer: str = "2",
+    coarse: bool = False,
+) -> Lit:
+    """Bring a stage into the light of a scene. Raises InputError for an unknown ground."""
+    if ground not in GROUNDS:
+        raise InputError(f"no ground called {ground!r}; use {', '.join(GROUNDS)}")
+    reflectance = (body_colour or backing("calico")).reflectance
+    found = tuple(tables(s, scene, seeing, observer, coarse=coarse) for s in staged.stacks)
+    matrices = [rgb_matrix(x.irradiance, scene, seeing, observer) for x in scene.lights]
+    lamps = tuple(
+        Lamp(view_vector(x, scene), m.sum(axis=0), reflectance @ m)
+        for x, m in zip(scene.lights, matrices, strict=True)
+    )
+    room = rgb_matrix(scene.diffuse, scene, seeing, observer)
+    level = room.sum(axis=0)
+    light = np.zeros((len(found), 4, 3))
+    whole = rgb_matrix(scene.diffuse + sum((x.irradiance for x in scene.lights), np.zeros(41)),
+                       scene, seeing, observer)  # fmt: skip
+    colour = np.clip((reflectance @ whole) / np.maximum(whole.sum(axis=0), 1e-9), 0.0, 1.0)
+    for k, t in enumerate(found):
+        back, through = np.clip(t.even, 0.0, 1.0)
+        light[k, 0], light[k, 1] = level, through + _INSIDE * back
+        light[k, 2] = _BENEATH * colour * (through + 0.3)
+    first = light[0]
+    met = np.stack([np.ones(3), first[1], first[1] ** 2, 0.5 * colour])
+    exposure = seeing.exposure or 1.0 / max(1.0, _brightest(lamps, level))
+    return Lit(
+        staged,
+        found,
+        lamps,
+        light,
+        (reflectance @ room) * met,
+        np.stack([np.ones(3), first[1], first[1] ** 2, np.full(3, 0.25)]),
+        np.full(3, GROUNDS[ground] / exposure),
+        exposure,
+        np.array([_uneven(s) for s in staged.stacks]),
+    )
+
+
+def _brightest(lamps: Sequence[Lamp], level: Array) -> float:
+    """Light on a white card turned where it is lit best, the flat card's being 1."""
+    if not lamps:
+        return float(level.max())
+    ways = np.array([x.direction for x in lamps])
+    tried = [ways[i] + s * ways[j] for i in range(len(ways)) for j in range(len(ways))
+             for s in (0.0, 0.5, 1.0)]  # fmt: skip
+    turns = np.array([t / np.linalg.norm(t) for t in tried if np.linalg.norm(t) > 1e-6])
+    falls = np.maximum(turns @ ways.T, 0.0) @ np.array([x.white for x in lamps])
+    return float((falls + level).max())
+
+
+#: Coefficient of variation of a thread's mass over short lengths, and the length in mm over which
+#: it stays alike: filament, spun. Common practice, no source.
+_SPREAD = {"filament": (0.05, 45.0), "spun": (0.13, 25.0)}
+
+
+def _uneven(stack: Stack) -> tuple[float, ...]:
+    cloth = stack.layers[0].cloth
+    geometry = cloth.construction()
+    spread = [_SPREAD.get(y.kind, _SPREAD["filament"]) for y in (cloth.warp, cloth.weft)]
+    layers = np.sqrt(len(stack.layers))
+    return (geometry.warp_spacing, geometry.weft_spacing, spread[0][0] / layers,
+            spread[1][0] / layers, max(s[1] for s in spread))  # fmt: skip
+
+
+def rotation(turn_deg: float, tilt_deg: float) -> Array:
+    """Matrix (3, 3): the object's frame to the view's, turned anticlockwise seen from above, and
+    seen from ``tilt_deg`` above the level.
+
+    Examples
+    --------
+    >>> (rotation(0.0, 0.0) @ [0.0, 1.0, 0.0]).round(6).tolist()  # before the garment: to the eye
+    [0.0, 0.0, 1.0]
+    """
+    t, e = np.radians(turn_deg), np.radians(tilt_deg)
+    about = np.array([[np.cos(t), -np.sin(t), 0.0], [np.sin(t), np.cos(t), 0.0], [0.0, 0.0, 1.0]])
+    level = np.array([[-1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, 1.0, 0.0]])
+    lean = np.array([[1.0, 0.0, 0.0], [0.0, np.cos(e), -np.sin(e)], [0.0, np.sin(e), np.cos(e)]])
+    return lean @ level @ about
+
+
+@dataclass(frozen=True)
+class Sight:
+    """How a stage is looked at: turn and tilt in degrees, zoom (1: all of it), and the middle
+    moved by shares of the picture's height."""
+
+    turn_deg: float = 0.0
+    tilt_deg: float = 6.0
+    zoom: float = 1.0
+    right: float = 0.0
+    up: float = 0.0
+
+
+FRONT = Sight()
+
+
+def extent(staged: Stage) -> tuple[float, float, float]:
+    """How far the cloth reaches from its axis, and the lowest and highest that is shown, mm."""
+    p = staged.points
+    low, high = float(p[:, 2].min()), float(p[:, 2].max())
+    tall = high - low
+    lowest = low - 0.05 * tall
+    if len(staged.floor):
+        lowest = max(low - 0.3 * tall, float(staged.floor[0, 2]) - 0.03 * tall)
+    highest = high + (0.16 if len(staged.body) else 0.05) * tall
+    return float(np.hypot(p[:, 0], p[:, 1]).max()), lowest, highest
+
+
+def framing(staged: Stage, width: int, height: int, sight: Sight) -> tuple[float, float, float]:
+    """Middle of the picture in the view's frame (x, y), mm, and mm a pixel."""
+    widest, lowest, highest = extent(staged)
+    e = np.radians(sight.tilt_deg)
+    middle = 0.5 * (lowest + highest) * np.cos(e)
+    tall = (highest - lowest) * np.cos(e) + 0.6 * widest * abs(np.sin(e))
+    step = max(tall / height, 2.16 * widest / width) / sight.zoom
+    return sight.right * step * height, middle + sight.up * step * height, step
+
+
+def lifts(staged: Stage) -> tuple[float, float]:
+    """How far nearer a light the places of cloth, and of body and floor, are read, mm."""
+    return _edge(staged.points, staged.quads), _edge(staged.body, staged.triangles)
+
+
+def reach(made: Lit, turned: Array, soft: int) -> tuple[Floats, list[Floats]]:
+    """What of the lights reaches places through everything.
+
+    ``turned``: matrix to the view's frame. Returns (N, 3) for cloth, the mean over lamps, and for
+    each lamp (B + F, 3) for body and floor.
+    """
+    s = made.stage
+    everything = np.concatenate([s.points, s.body]).astype(float) @ turned.T
+    places = np.concatenate([everything, s.floor @ turned.T])
+    faces = np.concatenate([s.quads, _quadded(s.triangles) + len(s.points)]).astype(np.int64)
+    kind = np.concatenate([s.kind, np.full(len(s.triangles), -1)]).astype(np.int64)
+    lift = np.full(len(places), lifts(s)[1])
+    lift[: len(s.points)] = lifts(s)[0]
+    dim = np.stack([t.dim for t in made.tables]).astype(float)
+    cloth = np.ones((len(s.points), 3), np.float32)
+    others = []
+    total = np.zeros(3)
+    for lamp in made.lamps:
+        each = max(1, round(soft / len(made.lamps)))
+        got = np.zeros((len(places), 3), np.float32)
+        for way in soft_directions(lamp.direction, SOFT_DEG, each):
+            take = densities(everything, faces, kind, dim, way)
+            got += np.exp(-taken(everything, faces, take, places, lift, way)) / np.float32(each)
+        cloth += (lamp.white * (got[: len(s.points)] - 1.0)).astype(np.float32)
+        total += lamp.white
+        others.append(got[len(s.points) :])
+    if made.lamps:
+        cloth = ((cloth - 1.0) / np.maximum(total, 1e-9) + 1.0).astype(np.float32)
+    return cloth, others
+
+
+def _edge(points: Floats, faces: NDArray) -> float:
+    """A usual length across a face, mm."""
+    if not len(faces):
+        return 0.0
+    return float(np.median(np.linalg.norm(points[faces[:, 0]] - points[faces[:, 2]], axis=1)))
+
+
+def picture(
+    made: Lit, width: int, height: int, sight: Sight = FRONT, *, samples: int = 4, soft: int = 12,
+    front: bool = False,
+) -> Floats:  # fmt: skip
+    """The stage in exposed linear light, (height, width, 3).
+
+    ``samples`` of a pixel, 1 or 4; ``soft``: sweeps over the lights; ``front``: only what the
+    foremost layer of cloth sends to the eye.
+    """
+    s = made.stage
+    turned = rotation(sight.turn_deg, sight.tilt_deg)
+    cloth, others = reach(made, turned, soft)
+    x, y, step = framing(s, width, height, sight)
+
+    def on_pixels(points: Floats) -> Array:
+        v = points @ turned.T
+        right, down = (v[:, 0] - x) / step + 0.5 * width, (y - v[:, 1]) / step + 0.5 * height
+        return np.stack([right, down, v[:, 2]], axis=1)
+
+    spots = raster.SAMPLES[samples]
+    out = np.empty((height, width, samples, 3), np.float32)
+    out[:] = made.ground
+    depth = np.full((height, width, samples), -1e9, np.float32)
+    if len(s.floor) and sight.tilt_deg > 0.0:
+        colours = floor_colour(made, others)
+        raster.bodies(on_pixels(s.floor), s.tiles, colours, spots, out, depth, _STRIPS)
+        depth[:] = -1e9  # it lies behind everything
+    if len(s.body):
+        colours = body_colour(made, others, turned)
+        raster.bodies(on_pixels(s.body), s.triangles, colours, spots, out, depth, _STRIPS)
+    vertex = np.empty((len(s.points), raster.COLUMNS), np.float32)
+    vertex[:, 0:3], vertex[:, 3:6] = s.normals @ turned.T, s.warps @ turned.T
+    vertex[:, 6:9], vertex[:, 9:13], vertex[:, 13:15] = cloth, s.opens, s.places
+    vertex[:, 15] = s.folds
+    xyz = on_pixels(s.points)
+    order = np.argsort(xyz[s.quads, 2].sum(axis=1))
+    key, room, glow, round_ = stacked(made.tables)
+    raster.cloths(
+        xyz, s.quads, order, s.kind, vertex, key, room, glow, round_, made.light, made.uneven,
+        step, AHEAD_MM, front, spots, out, depth, _STRIPS,
+    )  # fmt: skip
+    made_: Floats = raster.averaged(out, made.exposure)
+    return made_
+
+
+def stacked(found: Sequence[Tables]) -> tuple[Floats, Floats, Floats, Array]:
+    """Tables of several stacks in one array each, and the radians that each one's turns span."""
+    most = max(t.key.shape[1] for t in found)
+    key = np.zeros((len(found), 2, most, *found[0].key.shape[2:]), np.float32)
+    spans = np.empty(len(found))
+    for k, t in enumerate(found):
+        turns = t.key.shape[1]
+        again = 1 if turns == most else (most - 1) // (turns - 1)
+        spans[k] = (np.pi if t.half_turn else 2.0 * np.pi) * again
+        for n in range(again):
+            key[k, :, n * (turns - 1) : (n + 1) * (turns - 1)] = t.key[:, :-1]
+        key[k, :, -1] = t.key[:, 0]
+    room, glow = (np.stack([x.astype(np.float32) for x in y]) for y in zip(
+        *((t.room, t.glow) for t in found), strict=True))  # fmt: skip
+    return key, room, glow, spans
+
+
+def body_colour(made: Lit, others: Sequence[Floats], turned: Array) -> Floats:
+    """Linear RGB (B, 3) of the body."""
+    s = made.stage
+    out = s.body_open.astype(float) @ made.body_room
+    normals = s.body_normals @ turned.T
+    soft = np.radians(SOFT_DEG)
+    for lamp, got in zip(made.lamps, others, strict=True):
+        t = np.arccos(np.clip(normals @ lamp.direction, -1.0, 1.0))
+        low, high = np.minimum(t - soft, 0.5 * np.pi), np.minimum(t + soft, 0.5 * np.pi)
+        facing = (np.sin(high) - np.sin(low)) / (2.0 * np.sin(soft))
+        out += facing[:, None] * got[: len(s.body)] * lamp.body
+    return out.astype(np.float32)
+
+
+def floor_colour(made: Lit, others: Sequence[Floats]) -> Floats:
+    """Linear RGB (F, 3) of the ground: half in the room's light, half in the lamps'; it goes over
+    into the ground beyond."""
+    s = made.stage
+    share = s.floor_open.astype(float) @ made.floor_room
+    if made.lamps:
+        total = np.sum([x.white for x in made.lamps], axis=0)
+        lit = sum(x.white * g[len(s.body) :] for x, g in zip(made.lamps, others, strict=True))
+        share = 0.5 * share + 0.5 * lit / np.maximum(total, 1e-9)
+    away = np.hypot(s.floor[:, 0], s.floor[:, 1]) / FLOOR_MM
+    fade = np.clip(2.5 * (1.0 - away), 0.0, 1.0)[:, None]
+    return (made.ground * (1.0 + fade * (share - 1.0))).astype(np.float32)

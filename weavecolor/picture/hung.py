@@ -1,0 +1,203 @@
+"""Pictures of hung cloth: stills of any size, and loops that turn it or carry the light round it.
+
+The layers laid together hang as one cloth in a shape made beforehand, over the body it was hung on;
+far side, hem, seams and body are seen through it. Knows how a picture is asked for; the drawing is
+in ``hanging``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+from PIL import Image
+
+from weavecolor.errors import InputError
+from weavecolor.optics.stack import Stack
+from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, to_image
+from weavecolor.picture.hanging import (
+    FRONT,
+    Cover,
+    Floats,
+    Lit,
+    Sight,
+    Stage,
+    lit_stage,
+    picture,
+    stage,
+)
+from weavecolor.picture.shapes import load_form, load_shape, shape_names
+from weavecolor.scene.backings import Backing
+from weavecolor.scene.scene import Light, Scene
+
+Progress = Callable[[float], None]
+
+
+def hung_stage(
+    stack: Stack, shape: str, inner: Sequence[tuple[str, Stack]] = (), *, bare: bool = False
+) -> Stage:
+    """The stack on a shape and its body, with other cloth on inner shapes.
+
+    ``inner``: names of inner shapes (slip, lining) and what each is laid up of; ``bare``: without
+    the body. Raises InputError for an unknown shape or a stack without cloth.
+
+    Examples
+    --------
+    >>> hung_stage(single, "gathered-3-organza").quads.shape[1]
+    4
+    """
+    made = load_shape(shape)
+    covers = [Cover(load_shape(name), laid) for name, laid in inner]
+    if not stack.layers or not all(c.stack.layers for c in covers):
+        raise InputError("a picture of hung cloth needs a layer of cloth")
+    body = load_form(made.body) if made.body and not bare else None
+    return stage([*covers, Cover(made, stack)], body)
+
+
+def draw_hung(
+    stack: Stack,
+    scene: Scene,
+    shape: str = "gathered-3-organza",
+    width_px: int = 800,
+    height_px: int = 1000,
+    *,
+    sight: Sight = FRONT,
+    body_colour: Backing | None = None,
+    inner: Sequence[tuple[str, Stack]] = (),
+    ground: str = "grey",
+    seeing: Seeing = AS_SEEN,
+    observer: str = "2",
+    coarse: bool = False,
+) -> Image.Image:
+    """Cloth as it hangs, seen through, in the light of ``scene``.
+
+    Parameters
+    ----------
+    stack : Stack
+        The layers laid together. Its backing does not count: behind sheer cloth are the body, the
+        far side and the ground.
+    shape : one of ``shape_names()``
+    width_px, height_px : int
+        At least 8 each, 20 million pixels together at most.
+    sight : Sight
+        Turn of the garment, tilt, zoom.
+    body_colour : Backing, optional
+        Of the body; calico if left out.
+    inner : pairs of an inner shape's name and its stack
+    ground : {"grey", "light", "dark"}
+    coarse : bool
+        A first look: quicker, colours to a few CIEDE2000.
+
+    Raises InputError for an unknown shape or ground, a stack without cloth, or a wrong size.
+
+    Examples
+    --------
+    >>> draw_hung(single, window, "gathered-3-organza", 60, 80, coarse=True).size
+    (60, 80)
+    """
+    check_size(width_px, height_px)
+    made = lit_stage(
+        hung_stage(stack, shape, inner), scene, body_colour, ground=ground, seeing=seeing,
+        observer=observer, coarse=coarse,
+    )  # fmt: skip
+    return to_image(picture(made, width_px, height_px, sight), seeing, notes(shape, scene))
+
+
+def notes(shape: str, scene: Scene) -> tuple[str, ...]:
+    """What to tell with a picture of hung cloth.
+
+    Examples
+    --------
+    >>> len(notes("gathered-3-organza", window)) > 0
+    True
+    """
+    made = load_shape(shape)
+    told = [
+        f"{made.form} hung once by computation as {made.cloth_kind} hangs; the way your own cloth "
+        "hangs, only a sewn sample shows"
+    ]
+    if len(scene.lights) > 1:
+        told.append("the shadows are those of all lights together")
+    return tuple(told)
+
+
+def hung_frames(
+    stack: Stack,
+    scene: Scene,
+    shape: str = "gathered-3-organza",
+    frames: int = 36,
+    width_px: int = 400,
+    height_px: int = 500,
+    *,
+    moving: str = "cloth",
+    sight: Sight = FRONT,
+    body_colour: Backing | None = None,
+    ground: str = "grey",
+    seeing: Seeing = AS_SEEN,
+    observer: str = "2",
+    progress: Progress | None = None,
+) -> list[Image.Image]:
+    """Frames of a loop: the garment turns once on its stand, or the lights go once round it.
+
+    ``moving``: "cloth" or "light"; ``frames`` 2 to 180; the rest as :func:`draw_hung`.
+
+    Examples
+    --------
+    >>> len(hung_frames(single, window, frames=2, width_px=40, height_px=50))
+    2
+    """
+    check_size(width_px, height_px)
+    if moving not in ("cloth", "light"):
+        raise InputError(f"{moving!r} cannot move; use cloth or light")
+    if not 2 <= frames <= 180:
+        raise InputError(f"a loop has 2 to 180 frames, got {frames}")
+    staged = hung_stage(stack, shape)
+    told = notes(shape, scene)
+    out = []
+    for n, (made, way) in enumerate(
+        _moved(staged, scene, frames, moving, sight, body_colour, ground, seeing, observer)
+    ):
+        linear: Floats = picture(made, width_px, height_px, way, soft=6)
+        out.append(to_image(linear, seeing, told))
+        if progress:
+            progress((n + 1) / frames)
+    return out
+
+
+def _moved(
+    staged: Stage, scene: Scene, frames: int, moving: str, sight: Sight, body: Backing | None,
+    ground: str, seeing: Seeing, observer: str,
+) -> Iterator[tuple[Lit, Sight]]:  # fmt: skip
+    still = lit_stage(staged, scene, body, ground=ground, seeing=seeing, observer=observer)
+    own = replace(seeing, exposure=still.exposure)
+    for n in range(frames):
+        turn = 360.0 * n / frames
+        if moving == "cloth":
+            yield still, replace(sight, turn_deg=sight.turn_deg + turn)
+        else:
+            lit = scene_round(scene, turn)
+            yield lit_stage(staged, lit, body, ground=ground, seeing=own, observer=observer), sight
+
+
+def scene_round(scene: Scene, turn_deg: float) -> Scene:
+    """The scene with its lights carried round the garment, anticlockwise seen from above.
+
+    Examples
+    --------
+    >>> scene_round(window, 360.0).lights[0].zenith_deg == window.lights[0].zenith_deg
+    True
+    """
+    t = np.radians(turn_deg)
+    lights = []
+    for x in scene.lights:
+        z, a = np.radians(x.zenith_deg), np.radians(x.azimuth_deg)
+        right, up, out = np.sin(z) * np.sin(a), -np.sin(z) * np.cos(a), np.cos(z)
+        right, out = np.cos(t) * right + np.sin(t) * out, np.cos(t) * out - np.sin(t) * right
+        zenith = float(np.degrees(np.arccos(np.clip(out, -1.0, 1.0))))
+        azimuth = float(np.degrees(np.arctan2(right, -up)) % 360.0)
+        lights.append(Light(round(zenith, 6), round(azimuth, 6), x.irradiance))
+    return replace(scene, lights=tuple(lights))
+
+
+__all__ = ["Sight", "draw_hung", "hung_frames", "hung_stage", "notes", "scene_round", "shape_names"]

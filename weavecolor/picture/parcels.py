@@ -1,0 +1,127 @@
+"""Stages and their light as bytes, for the drawing in the browser.
+
+A parcel is eight bytes ``HUNGVIEW``, the length of a header (4 bytes, little end first), the
+header in JSON and, from the next multiple of 8, the arrays that its ``arrays`` lists: name, kind
+of number, shape, and where it begins. Knows what the browser's drawing needs; knows nothing of the
+page.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from weavecolor.colour.screen import space
+from weavecolor.picture.encode import AS_SEEN, Seeing
+from weavecolor.picture.hanging import (
+    AHEAD_MM,
+    FLOOR_MM,
+    Lit,
+    Stage,
+    extent,
+    lifts,
+    stacked,
+)
+from weavecolor.picture.raster import LEAST
+from weavecolor.picture.tables import SOFT_DEG
+
+MAGIC = b"HUNGVIEW"
+_KINDS = {"<f4": "f4", "<f2": "f2", "|u1": "u1", "<i2": "i2", "<i4": "i4"}
+#: Kinds of laid cloth that the browser's drawing can hold at once.
+MOST_KINDS = 12
+
+
+def parcel(header: Mapping[str, Any], arrays: Mapping[str, NDArray]) -> bytes:
+    """A parcel of arrays with a header, which may hold anything that JSON can.
+
+    Examples
+    --------
+    >>> parcel({"id": "a"}, {"x": np.zeros(2, np.float32)})[:8]
+    b'HUNGVIEW'
+    """
+    listed, parts, at = [], [], 0
+    for name, array in arrays.items():
+        data = np.ascontiguousarray(array).tobytes()
+        listed.append({"name": name, "type": _KINDS[array.dtype.str], "shape": array.shape,
+                       "at": at})  # fmt: skip
+        parts.append(data + bytes(-len(data) % 8))
+        at += len(parts[-1])
+    head = json.dumps({**header, "arrays": listed}).encode()
+    front = MAGIC + len(head).to_bytes(4, "little") + head
+    return front + bytes(-len(front) % 8) + b"".join(parts)
+
+
+def _small(unit: NDArray) -> NDArray[np.int16]:
+    return np.rint(np.clip(unit, -1.0, 1.0) * 32767.0).astype(np.int16)
+
+
+def _share(values: NDArray) -> NDArray[np.uint8]:
+    return np.rint(np.clip(values, 0.0, 1.0) * 255.0).astype(np.uint8)
+
+
+def stage_parcel(staged: Stage) -> tuple[str, bytes]:
+    """A stage's name (its content's digest) and its bytes; sent once."""
+    reach, lowest, highest = extent(staged)
+    arrays = {
+        "points": staged.points, "normals": _small(staged.normals), "warps": _small(staged.warps),
+        "opens": _share(staged.opens), "places": staged.places, "folds": staged.folds,
+        "quads": staged.quads, "kind": staged.kind, "body": staged.body,
+        "body_normals": _small(staged.body_normals), "triangles": staged.triangles,
+        "body_open": _share(staged.body_open), "floor": staged.floor, "tiles": staged.tiles,
+        "floor_open": _share(staged.floor_open),
+    }  # fmt: skip
+    digest = hashlib.sha256()
+    for array in arrays.values():
+        digest.update(np.ascontiguousarray(array).tobytes())
+    name = digest.hexdigest()[:16]
+    header = {"parcel": "stage", "id": name, "floor_mm": FLOOR_MM, "lift_mm": lifts(staged),
+              "view": {"reach": reach, "lowest": lowest, "highest": highest}}  # fmt: skip
+    return name, parcel(header, arrays)
+
+
+def light_parcel(
+    made: Lit, stage: str, seeing: Seeing = AS_SEEN, extra: Mapping[str, Any] | None = None,
+    still: bytes = b"",
+) -> bytes:  # fmt: skip
+    """The tables, lamps and levels that the stage of that name is drawn with.
+
+    ``extra`` goes into the header as it is; ``still``: a PNG for machines without graphics.
+    """
+    key, room, glow, spans = stacked(made.tables)
+    kinds = len(made.tables)
+    if kinds > MOST_KINDS:
+        raise ValueError(f"{kinds} kinds of laid cloth, {MOST_KINDS} at most")
+
+    def filled(values: NDArray) -> NDArray[np.float32]:
+        out = np.zeros((MOST_KINDS, *values.shape[1:]), np.float32)
+        out[:kinds] = values
+        return out
+
+    arrays: dict[str, NDArray] = {
+        "key": key.astype(np.float16), "room": room.astype(np.float16),
+        "glow": glow.astype(np.float16),
+        "dim": np.stack([t.dim for t in made.tables]).astype(np.float32),
+        "spans": filled(spans), "light": filled(made.light[:, :3]),
+        "uneven": filled(made.uneven[:, :4]), "lengths": filled(made.uneven[:, 4]),
+        "still": np.frombuffer(still, np.uint8),
+    }  # fmt: skip
+    header = {
+        "parcel": "light", "stage": stage, "space": seeing.space, "exposure": made.exposure,
+        "lamps": [
+            {"direction": x.direction.tolist(), "white": x.white.tolist(), "body": x.body.tolist()}
+            for x in made.lamps
+        ],
+        "body_room": made.body_room.ravel().tolist(),
+        "floor_room": made.floor_room.ravel().tolist(),
+        "ground": made.ground.tolist(), "soft_deg": SOFT_DEG, "least": LEAST, "ahead_mm": AHEAD_MM,
+        "luminance": space(seeing.space).to_xyz[1].tolist(), **(extra or {}),
+    }  # fmt: skip
+    digest = hashlib.sha256(json.dumps(header).encode())
+    for array in arrays.values():
+        digest.update(array.tobytes())
+    return parcel({**header, "id": digest.hexdigest()[:16]}, arrays)
