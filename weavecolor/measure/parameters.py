@@ -225,8 +225,8 @@ def _shaped(held: _Held, warp: float, weft: float, lustre: float, packing: float
     def spare(flatter: float) -> float:
         # room before jamming: as if set a little closer, which jams as thicker yarn does
         cloth = woven(flatter)
-        closer = (n * _ROOM**2 for n in setts)
-        tight = replace(cloth, **dict(zip(("ends_per_cm", "picks_per_cm"), closer, strict=True)))
+        ends, picks = (n * _ROOM**2 for n in setts)
+        tight = replace(cloth, ends_per_cm=ends, picks_per_cm=picks)
         low, high = construction.share_range(tight)
         return high - low
 

@@ -279,7 +279,7 @@ def _content(name: str, ending: str, known: tuple[str, ...]) -> bytes:
     return files("weavecolor").joinpath(*_FOLDER, key + ending).read_bytes()
 
 
-def _unpack(data: bytes, file: str) -> tuple[dict[str, Any], dict[str, NDArray]]:
+def _unpack(data: bytes, file: str) -> tuple[dict[str, Any], dict[str, NDArray[Any]]]:
     """Header and raw arrays of a file."""
     damaged = InputError("not a whole file of a hung shape", file=file)
     if data[:8] != MAGIC or len(data) < 12:
@@ -301,7 +301,7 @@ def _unpack(data: bytes, file: str) -> tuple[dict[str, Any], dict[str, NDArray]]
     return header, arrays
 
 
-def _values(array: Mapping[str, Any], run: bytes) -> NDArray:
+def _values(array: Mapping[str, Any], run: bytes) -> NDArray[Any]:
     count, parts = array["shape"][0], int(np.prod(array["shape"][1:]))
     planes = np.frombuffer(run, np.uint8).reshape(parts, array["bytes"], count).astype(np.uint32)
     shifts = (8 * np.arange(array["bytes"], dtype=np.uint32))[None, :, None]
@@ -317,13 +317,13 @@ def _values(array: Mapping[str, Any], run: bytes) -> NDArray:
     return out.T.reshape(array["shape"])
 
 
-def _real(header: Mapping[str, Any], arrays: Mapping[str, NDArray], name: str) -> NDArray:
+def _real(header: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]], name: str) -> NDArray[Any]:
     array = next(a for a in header["arrays"] if a["name"] == name)
     raw = arrays[name]
     value = np.asarray(array["origin"]) + np.asarray(array["step"]) * raw
     if array.get("none_is_last"):
         value[raw == (1 << (8 * array["bytes"])) - 1] = np.inf
-    return value.astype(np.float32)
+    return np.asarray(value, np.float32)
 
 
 def _grid_quads(grid: Grid) -> NDArray[np.int32]:
@@ -333,12 +333,14 @@ def _grid_quads(grid: Grid) -> NDArray[np.int32]:
     return np.stack([first, below, below + 1, first + 1], axis=1)
 
 
-def _unit(vectors: NDArray) -> NDArray[np.float32]:
+def _unit(vectors: NDArray[Any]) -> NDArray[np.float32]:
     length = np.sqrt((vectors**2).sum(axis=1, keepdims=True))
-    return (vectors / np.maximum(length, 1e-12)).astype(np.float32)
+    return np.asarray(vectors / np.maximum(length, 1e-12), np.float32)
 
 
-def _normals(vertices: NDArray, faces: NDArray, same: NDArray) -> NDArray[np.float32]:
+def _normals(
+    vertices: NDArray[Any], faces: NDArray[Any], same: NDArray[Any]
+) -> NDArray[np.float32]:
     """Unit normals by the areas of the faces about each vertex; ``same`` numbers its place."""
     a, b, c = (vertices[faces[:, k]].astype(float) for k in range(3))
     across = np.cross(b - a, c - a)
