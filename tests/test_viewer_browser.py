@@ -1,0 +1,186 @@
+"""The drawing in a real browser, with software graphics, against the drawing in Python."""
+
+from __future__ import annotations
+
+import functools
+import http.server
+import io
+import os
+import shutil
+import threading
+from pathlib import Path
+
+import numpy as np
+import pytest
+from page_driver import CHROMEDRIVER, CHROMIUM, FLAGS, ROOT
+from PIL import Image
+from selenium import webdriver
+from selenium.webdriver.chrome.service import Service
+from selenium.webdriver.common.action_chains import ActionChains
+from selenium.webdriver.common.by import By
+from selenium.webdriver.support.ui import WebDriverWait
+
+from weavecolor.colour.screen import encoded, space
+from weavecolor.files.clothfile import load_swatch
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.picture.encode import Seeing
+from weavecolor.picture.hanging import Lit, Sight, lit_stage, picture
+from weavecolor.picture.hung import hung_stage
+from weavecolor.picture.parcels import light_parcel, stage_parcel
+from weavecolor.scene.places import scene
+
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(
+        not (CHROMIUM and CHROMEDRIVER) and not os.environ.get("CI"), reason="no Chromium here"
+    ),
+]
+WIDTH, HEIGHT = 300, 376
+SOFTWARE = ("--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--ignore-gpu-blocklist",
+            "--force-color-profile=srgb")  # fmt: skip
+PAGE = f"""<!doctype html><meta charset="utf-8"><style>body {{ margin: 0 }}
+canvas {{ display: block; width: {WIDTH}px; height: {HEIGHT}px }}</style>
+<canvas id="one" tabindex="0"></canvas><canvas id="two"></canvas>
+<script type="module">
+import {{ View, unpacked }} from "./viewer.js";
+window.get = async n => unpacked(new Uint8Array(await (await fetch(n)).arrayBuffer()));
+try {{
+  window.stage = await get("stage.bin"); window.light = await get("light.bin");
+  window.view = new View(document.querySelector("#one"), "all", {{ turn: 20, tilt: 6 }});
+  window.View = View;
+  view.show(stage, light);
+}} catch (e) {{ window.failed = String(e.stack || e); }}
+</script>"""
+SETTLED = "return window.failed || document.querySelector('#one').dataset.settled"
+ONCE = """const v = window.view; v.frontOnly = arguments[0];
+while (!v.sweptAll) throw Error('light');
+v.draw(v.canvas.width, v.canvas.height, [0, 0], 1);"""
+PIXELS = """const done = arguments[0];
+document.querySelector('#one').toBlob(
+  async b => done([...new Uint8Array(await b.arrayBuffer())]))"""
+
+
+@functools.lru_cache(maxsize=2)
+def lit(space: str) -> Lit:
+    stack = Stack((Layer(load_swatch("shot-chiffon-rose-yellow")),))
+    return lit_stage(hung_stage(stack, "gathered-3-organza"), scene("window at the side"),
+                     seeing=Seeing(space), coarse=True)  # fmt: skip
+
+
+class Quiet(http.server.SimpleHTTPRequestHandler):
+    def log_message(self, *_: object) -> None:
+        pass
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory):
+    folder: Path = tmp_path_factory.mktemp("viewer")
+    name, places = stage_parcel(lit("sRGB").stage)
+    (folder / "stage.bin").write_bytes(places)
+    (folder / "light.bin").write_bytes(light_parcel(lit("sRGB"), name))
+    (folder / "p3.bin").write_bytes(light_parcel(lit("Display P3"), name, Seeing("Display P3")))
+    (folder / "index.html").write_text(PAGE)
+    shutil.copy(ROOT / "ui" / "viewer" / "viewer.js", folder)
+    serve = functools.partial(Quiet, directory=str(folder))
+    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), serve)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    options = webdriver.ChromeOptions()
+    options.binary_location = str(CHROMIUM)
+    for flag in (*(f for f in FLAGS if f != "--disable-gpu"), *SOFTWARE,
+                 f"--user-data-dir={folder / 'profile'}"):  # fmt: skip
+        options.add_argument(flag)
+    driver = webdriver.Chrome(options=options, service=Service(str(CHROMEDRIVER)))
+    driver.set_script_timeout(300)
+    driver.get(f"http://127.0.0.1:{server.server_port}/index.html")
+    try:
+        assert WebDriverWait(driver, 300, 0.5).until(lambda d: d.execute_script(SETTLED)) == "yes"
+        yield driver
+    finally:
+        driver.quit()
+        server.shutdown()
+
+
+def pixels(driver) -> np.ndarray:
+    data = bytes(driver.execute_async_script(PIXELS))
+    return np.asarray(Image.open(io.BytesIO(data)).convert("RGB")).astype(int)
+
+
+def codes(made: Lit, screen: str, **how: object) -> np.ndarray:
+    linear = picture(made, WIDTH, HEIGHT, Sight(20.0, 6.0), **how)  # type: ignore[arg-type]
+    # what the screen cannot show goes towards the grey of its luminance, as in the shader
+    grey = np.clip(linear @ space(screen).to_xyz[1], 0.0, 1.0)[..., None]
+    most, least = linear.max(axis=2, keepdims=True), linear.min(axis=2, keepdims=True)
+    kept = np.ones_like(grey)
+    kept = np.where(most > 1.0, (1.0 - grey) / np.maximum(most - grey, 1e-6), kept)
+    kept = np.where(least < 0.0, np.minimum(kept, grey / np.maximum(grey - least, 1e-6)), kept)
+    return np.rint(255.0 * encoded(np.clip(grey + kept * (linear - grey), 0.0, 1.0))).astype(int)
+
+
+@pytest.mark.parametrize("screen", ["sRGB", "Display P3"])
+def test_five_hundred_points_are_what_python_draws(browser, screen):
+    """Front layer within 2 of 255, all layers within 3; but where a pixel's middle lies on the
+    edge of a fold, and either may be right."""
+    if screen != "sRGB":
+        browser.execute_async_script(
+            "const done = arguments[0]; get('p3.bin').then(l => { view.show(stage, l); done() })"
+        )
+        WebDriverWait(browser, 300, 0.5).until(lambda d: d.execute_script(SETTLED) == "yes")
+    rng = np.random.default_rng(2)
+    for front, most in ((True, 2), (False, 3)):
+        browser.execute_script(ONCE, front)
+        got, expected = pixels(browser), codes(lit(screen), screen, samples=1, front=front)
+        whole, first = (codes(lit(screen), screen, samples=1, front=f) for f in (False, True))
+        cloth = np.abs(whole - first)
+        rows, columns = np.nonzero(cloth.max(axis=2) > 0)
+        chosen = rng.choice(rows.size, 500, replace=False)
+        apart = np.abs(got - expected).max(axis=2)[rows[chosen], columns[chosen]]
+        assert (apart > most).mean() < 0.02, (screen, front, np.quantile(apart, [0.5, 0.9, 0.99]))
+        assert np.median(apart) <= 1
+    browser.execute_script("view.frontOnly = false; view.show(stage, light)")
+
+
+def test_the_hand_turns_and_zooms_and_new_tables_keep_the_turn(browser):
+    canvas = browser.find_element(By.ID, "one")
+    before = browser.execute_script("return [view.sight.turn, view.sight.tilt, view.sight.zoom]")
+    ActionChains(browser).drag_and_drop_by_offset(canvas, 50, 20).perform()
+    ActionChains(browser).scroll_from_origin(
+        webdriver.common.actions.wheel_input.ScrollOrigin.from_element(canvas), 0, -120
+    ).perform()
+    canvas.send_keys(webdriver.Keys.ARROW_LEFT)
+    after = browser.execute_script("return [view.sight.turn, view.sight.tilt, view.sight.zoom]")
+    assert after[0] == pytest.approx(before[0] - 50 * 0.4 + 5, abs=0.5)
+    assert after[1] == pytest.approx(before[1] + 20 * 0.2, abs=0.3) and after[2] > before[2]
+    kept = browser.execute_async_script(
+        "const done = arguments[0]; get('light.bin').then(l => { view.show(stage, l);"
+        "done([view.sight.turn, view.sight.tilt, view.sight.zoom]) })"
+    )
+    assert kept == after
+    shared = browser.execute_script(
+        "const w = new View(document.querySelector('#two'), 'all');"
+        "const s = w.sight === view.sight; w.close(); return s"
+    )
+    assert shared
+
+
+def test_a_press_tells_colour_and_place(browser):
+    browser.execute_script("Object.assign(view.sight, {turn: 20, tilt: 6, zoom: 1}); view.moved()")
+    WebDriverWait(browser, 300, 0.5).until(lambda d: d.execute_script(SETTLED) == "yes")
+    told = browser.execute_script(
+        "const b = view.canvas.getBoundingClientRect();"
+        "return view.press(b.left + 0.4 * b.width, b.top + 0.5 * b.height)"
+    )
+    seen = pixels(browser)[HEIGHT // 2, int(0.4 * WIDTH)]
+    assert told["what"] == "cloth" and told["layers"] >= 1 and len(told["cloth_mm"]) == 2
+    assert np.abs(np.array(told["code"]) - seen).max() <= 1
+    assert browser.execute_script("return view.at(0.01, 0.5).what") == "ground"
+
+
+def test_lost_graphics_heal(browser):
+    shown = pixels(browser)
+    browser.execute_async_script(
+        "const done = arguments[0], lose = view.gl.getExtension('WEBGL_lose_context');"
+        "view.canvas.addEventListener('webglcontextrestored', () => setTimeout(done, 50));"
+        "lose.loseContext(); setTimeout(() => lose.restoreContext(), 300)"
+    )
+    WebDriverWait(browser, 300, 0.5).until(lambda d: d.execute_script(SETTLED) == "yes")
+    assert np.abs(pixels(browser) - shown).mean() < 1.0
