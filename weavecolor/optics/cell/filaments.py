@@ -39,6 +39,7 @@ APERTURE_DEG = 5.0
 _LEVELS, _RATIO, _SHORTEST = 44, 1.2, 0.02
 _ROOM = 1 << 18  # leaves at once
 _GLINT_RAYS = 46368  # of a named direction, for what one surface sends back
+_ARRANGEMENTS = 4  # of the filaments of a system
 _WIDE = 97  # repeats that the starts are spread over, so that twisted yarns lie every way
 
 
@@ -102,14 +103,16 @@ class FilamentCell:
 @lru_cache(maxsize=32)
 def arrangement(filaments: int, packing: float, flat: float, seed: int = 1) -> Array:
     """Centres (n, 2), in filament radii, of round filaments in an ellipse of ``flat`` width over
-    height at ``packing``: drawn at random and pushed apart until they touch at most. Where they are
-    packed more closely than they can lie, they run into one another."""
+    height at ``packing``: drawn at random about the middle and pushed apart until at most they
+    touch, so that the core is the closest, as in yarn (J. W. S. Hearle, P. Grosberg, S. Backer,
+    Structural Mechanics of Fibers, Yarns, and Fabrics, 1969; from memory). Where they are packed
+    more closely than they can lie, they run into one another."""
     unit = (filaments / packing) ** 0.5
     wide, high = unit * flat**0.5 - 1.0, unit / flat**0.5 - 1.0
     if min(wide, high) <= 0.0:
         high = max(high, 1e-3)
     rng = np.random.default_rng(seed)
-    at = (rng.random((filaments, 2)) - 0.5) * 2.0 * [wide, high]
+    at = (rng.random((filaments, 2)) - 0.5) * [wide, high]
     for _ in range(800):
         apart = at[:, None] - at[None]
         far = np.hypot(apart[..., 0], apart[..., 1])
@@ -151,7 +154,7 @@ def _prepared(cell: FilamentCell, outline: bool = False) -> _Traced:
         a, b = row[paths.HALF_A], row[paths.HALF_B] = 0.5 * one.width, 0.5 * one.height
         row[paths.INDEX], row[paths.DULL], row[paths.OPAQUE] = one.index, one.dull, one.opaque
         if one.single or outline:
-            row[paths.FIL_A], row[paths.FIL_B] = a, b
+            row[paths.FIL_A], row[paths.FIL_B], row[paths.COUNT] = a, b, 1
             centres.append(np.zeros((1, 2)))
             continue
         count = min(one.filaments, MOST_FILAMENTS)
@@ -160,11 +163,16 @@ def _prepared(cell: FilamentCell, outline: bool = False) -> _Traced:
         flat = one.width / one.height
         if flat < 1.0 + 1e-9:
             row[paths.TWIST], row[paths.PHASE] = one.twist, (1.7, 2.3)[k]
-        at = arrangement(count, one.packing, flat, k + 1) if one.centres is None else one.centres
-        centres.append(np.ascontiguousarray(at, float) * radius)
+        row[paths.COUNT] = count
+        # neighbours are not alike, and cloth shows the mean of many
+        seeds = range(k, 2 * _ARRANGEMENTS, 2)
+        at = [arrangement(count, one.packing, flat, seed) for seed in seeds]
+        if one.centres is not None:
+            at = [np.array(one.centres, float)]
+        centres.append(np.concatenate(at) * radius)
     up = np.where(np.array(cell.lift) > 0, 1.0, -1.0)
     picks, ends = up.shape
-    many = max(len(c) for c in centres)
+    many = rows[:, paths.COUNT].max()
     least = 0.02 if many <= 8 else 0.05 if many <= 30 else 0.15
     wide = 1 if cell.alike else _WIDE
     scale = np.array([0.0 if s.opaque else _SHORTEST * s.height for s in strands])

@@ -20,9 +20,11 @@ import math
 import numpy as np
 from numba import njit
 
-# One row a system: what the tracer needs of it.
-SPACING, PITCH, SWING, HALF_A, HALF_B, FIL_A, FIL_B, TWIST, PHASE, INDEX, DULL, OPAQUE = range(12)
-COLUMNS = 12
+# One row a system: what the tracer needs of it; COUNT filaments in the section, whose centres may
+# be given for several arrangements one after the other.
+SPACING, PITCH, SWING, HALF_A, HALF_B, FIL_A, FIL_B = range(7)
+TWIST, PHASE, INDEX, DULL, OPAQUE, COUNT = range(7, 13)
+COLUMNS = 13
 
 #: What is followed.
 ALL, NOTHING, FIRST = range(3)
@@ -118,13 +120,21 @@ def _mend(row, sign, yarn, ca, cb, v, u, z, dv, du, dz, t, leaving):
 
 
 @_compiled
+def _own(row, count, yarn):
+    """Where the centres of a yarn's filaments begin, of ``count`` in all: yarns take turns."""
+    ways = count // int(row[COUNT])
+    return int(yarn - ways * math.floor((yarn + 0.5) / ways)) * int(row[COUNT])
+
+
+@_compiled
 def _inside(row, sign, yarn, centres, count, v, u, z, but):
     """The filament of a yarn that a point lies in, ``but`` not that one; -1 for none."""
     a, b = _section(row, sign, yarn, v, u, z)
     if (a / row[HALF_A]) ** 2 + (b / row[HALF_B]) ** 2 > 1.02:
         return -1
     ia, ib = 1.0 / row[FIL_A], 1.0 / row[FIL_B]
-    for k in range(count):
+    first = _own(row, count, yarn)
+    for k in range(first, first + int(row[COUNT])):
         if k != but:
             x, y = (a - centres[k, 0]) * ia, (b - centres[k, 1]) * ib
             if x * x + y * y < 1.0 - 1e-6:
@@ -177,12 +187,13 @@ def _nearest(
     low, high = (-half - root) / rate, (-half + root) / rate
     if low > 1.0 or high < 0.0:
         return 1e300, -1
-    if own < 0 and count == 1 and bent < 0.02 * row[FIL_B]:
+    if own < 0 and row[COUNT] == 1.0 and bent < 0.02 * row[FIL_B]:
         # a rod is its own outline
         if half >= 0.0 or skip == 0:
             return 1e300, -1
         return max(low, 0.0) * length, 0
     low, high = max(low, 0.0) * length, min(high, 1.0) * length
+    base = _own(row, count, yarn)
     ia, ib = 1.0 / row[FIL_A], 1.0 / row[FIL_B]
     turn = abs(row[TWIST] * du)
     ride = (high - low) * (high - low)
@@ -197,7 +208,7 @@ def _nearest(
         va, vb = (a1 - a0) * ia, (b1 - b0) * ib
         rate = va * va + vb * vb + 1e-30
         best, which = 1.0 + 1e-9, -1
-        for k in range(count):
+        for k in range(base, base + int(row[COUNT])):
             oa, ob = (a0 - centres[k, 0]) * ia, (b0 - centres[k, 1]) * ib
             cross = oa * vb - ob * va
             half = oa * va + ob * vb
