@@ -20,7 +20,8 @@ from weavecolor.files.clothfile import (
     read_cloth,
     swatch_names,
 )
-from weavecolor.textile.construction import cloth_mass_g_m2
+from weavecolor.optics.uncertainty import known_of, of_colour, of_difference
+from weavecolor.textile.construction import cloth_mass_g_m2, weight_contradiction
 from weavecolor.textile.units import MOMME_G_M2
 
 GOOD = """
@@ -77,9 +78,14 @@ def test_what_was_supposed_is_said():
 
 def test_stated_weight_against_the_construction():
     fits = cloth_from_toml(changed("[warp]", 'weight = "4.5 momme"\n[warp]'))
-    assert not any("weight" in r for r in fits.remarks)
+    assert not weight_contradiction(fits)
     heavy = cloth_from_toml(changed("[warp]", 'weight = "8 momme"\n[warp]'))
-    assert any("stated weight of 34.7 g/m2 does not fit the 18.6 g/m2" in r for r in heavy.remarks)
+    told = weight_contradiction(heavy)
+    assert "the stated weight of 34.7 g/m2 is 1.9 times the 18.6 g/m2" in told
+    again = cloth_from_toml(cloth_to_toml(heavy))
+    assert weight_contradiction(again) == told
+    known = known_of([again])
+    assert told in of_colour(known).reasons and told in of_difference(2.0, known).reasons
     assert heavy.declared_g_m2 == pytest.approx(8 * MOMME_G_M2)
 
 

@@ -2,6 +2,21 @@
 
 Data flows one way: cloth -> layer -> stack -> light -> colour -> picture or decision.
 
+A first colour::
+
+    import weavecolor as wc
+    cloth = wc.load_cloth("shot-organza-red-black")
+    print(wc.appearance(cloth).reading.words)
+
+Three grains over two backings::
+
+    made = wc.compare(cloth, grains=("straight", "cross", "bias"), behind=("white", "black"))
+    print(made.to_frame())
+    for step in made.steps:
+        print(step.sentence)
+
+What stands at the front door is in ``__all__`` and is loaded when it is used.
+
 Examples
 --------
 Every public function has an example, which the tests run. They take these as given:
@@ -22,4 +37,79 @@ Every public function has an example, which the tests run. They take these as gi
 >>> project = Making("Cape", cloths=(own,), options=(choice,), chosen="A")
 """
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from weavecolor.decide.compare import Comparison
+    from weavecolor.errors import InputError
+    from weavecolor.front import (
+        appearance,
+        compare,
+        difference,
+        draw,
+        laid,
+        load_cloth,
+        named_backing,
+        named_scene,
+        save_cloth,
+        swatches,
+    )
+    from weavecolor.making.file import load_making
+    from weavecolor.measure.fit import fit_cloth
+    from weavecolor.measure.threads import count_threads
+    from weavecolor.optics.appearance import Appearance
+    from weavecolor.optics.stack import Layer, Stack
+    from weavecolor.scene.backings import Backing
+    from weavecolor.scene.scene import Light, Scene
+    from weavecolor.textile.cloth import Cloth, Weave
+    from weavecolor.textile.fibres import fibre
+    from weavecolor.textile.weaves import weave
+    from weavecolor.textile.yarn import Fibre, Yarn
+
 __version__ = "0.1.0"
+
+_ROOMS = {
+    "decide.compare": ("Comparison",),
+    "errors": ("InputError",),
+    "front": (
+        "appearance", "compare", "difference", "draw", "laid", "load_cloth", "named_backing",
+        "named_scene", "save_cloth", "swatches",
+    ),
+    "making.file": ("load_making",),
+    "measure.fit": ("fit_cloth",),
+    "measure.threads": ("count_threads",),
+    "optics.appearance": ("Appearance",),
+    "optics.stack": ("Layer", "Stack"),
+    "scene.backings": ("Backing",),
+    "scene.scene": ("Light", "Scene"),
+    "textile.cloth": ("Cloth", "Weave"),
+    "textile.fibres": ("fibre",),
+    "textile.weaves": ("weave",),
+    "textile.yarn": ("Fibre", "Yarn"),
+}  # fmt: skip
+_WHERE = {name: room for room, names in _ROOMS.items() for name in names}
+
+__all__ = [  # noqa: RUF100, F822
+    "Appearance", "Backing", "Cloth", "Comparison", "Fibre", "InputError", "Layer",
+    "Light", "Scene", "Stack", "Weave", "Yarn", "appearance", "compare",
+    "count_threads", "difference", "draw", "fibre", "fit_cloth", "laid", "load_cloth",
+    "load_making",
+    "named_backing", "named_scene", "save_cloth", "swatches", "weave",
+]  # fmt: skip
+
+
+def __getattr__(name: str) -> Any:
+    """A name of the front door, from its room; libraries are loaded by whoever needs them."""
+    if name not in _WHERE:
+        raise AttributeError(f"module 'weavecolor' has no attribute {name!r}")
+    from importlib import import_module
+
+    value = getattr(import_module(f"weavecolor.{_WHERE[name]}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

@@ -6,7 +6,7 @@ Knows wavelengths; knows nothing of cloth, light sources or colour.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -41,6 +41,24 @@ def frozen(values: ArrayLike) -> Spectrum:
     array = np.array(values, dtype=np.float64)
     array.setflags(write=False)
     return array
+
+
+class ByValue:
+    """Equality and hash by the fields of a frozen dataclass, arrays by what they hold."""
+
+    def _held(self) -> tuple[object, ...]:
+        values = (getattr(self, field.name) for field in fields(self))  # type: ignore[arg-type]
+        return tuple(
+            (v.shape, v.tobytes()) if isinstance(v, np.ndarray) else v for v in values
+        )
+
+    def __eq__(self, other: object) -> bool:
+        if type(other) is not type(self):
+            return NotImplemented
+        return self is other or self._held() == other._held()
+
+    def __hash__(self) -> int:
+        return hash(self._held())
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -24,6 +25,9 @@ from weavecolor.scene.backings import Backing
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.grain import grain_words
+
+if TYPE_CHECKING:
+    from pandas import DataFrame
 
 MOST_OPTIONS = 2000
 #: A light whose white lies this near to daylight's in u'v' counts as daylight: about D50 to D75.
@@ -111,6 +115,31 @@ class Comparison:
     def varied(self) -> tuple[str, ...]:
         """The axes along which there is more than one choice."""
         return tuple(axis for axis, size in zip(AXES, self.shape, strict=True) if size > 1)
+
+    def to_frame(self) -> DataFrame:
+        """One row an option, as a pandas table: its choices, Lab and LCh, ``give_or_take`` and
+        the difference to the first option of its scene (CIEDE2000), screen colour and words.
+
+        Examples
+        --------
+        >>> compare(organza, counts=(1, 2), scenes=(window,)).to_frame()["layers"].tolist()
+        ['1 layer', '2 layers']
+        """
+        import pandas as pd  # loaded for whoever wants a table
+
+        first = {step.end: step for step in self.from_first}
+        rows = []
+        for place, outcome in enumerate(self.outcomes):
+            seen, step = outcome.appearance.reading, first.get(place)
+            row: dict[str, object] = {axis: outcome.option.aspect(axis) for axis in AXES}
+            row |= dict(zip(("L", "a", "b"), map(float, seen.Lab), strict=True))
+            row |= dict(zip(("C", "h"), map(float, seen.LCh[1:]), strict=True))
+            row["give_or_take"] = outcome.uncertainty.stated
+            row["difference"] = step.delta if step else 0.0
+            row["difference_give_or_take"] = step.uncertainty.stated if step else 0.0
+            row |= {"screen": seen.hex, "words": seen.words}
+            rows.append(row)
+        return pd.DataFrame(rows)
 
     def labels(self, axis: str) -> tuple[str, ...]:
         """The choices along one axis, in words."""

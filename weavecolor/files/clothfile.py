@@ -64,9 +64,6 @@ from weavecolor.textile.weaves import weave
 from weavecolor.textile.yarn import FINENESS_DTEX, RANGES, Yarn, filaments_of, greatest_packing
 
 MAX_BYTES = 1_000_000
-#: A stated weight further than this from the construction's is remarked on.
-WEIGHT_TOLERANCE = 0.25
-
 #: The matt film of the old optics, while they still ask for it: what is taken, and the range read.
 OLD_OPTICS: Mapping[str, Mapping[str, float]] = {
     "filament": {"lustre_deg": 8.0, "scattering_m2_g": 0.015, "sheen": 1.0},
@@ -164,13 +161,6 @@ def cloth_from_dict(
         cloth = _with_crimp(cloth, warp_crimp, weft_crimp)
     except InputError as error:
         raise error.at(file=file) from None
-    mass = construction.cloth_mass_g_m2(cloth)
-    stated = cloth.declared_g_m2
-    if stated is not None and abs(stated / mass - 1.0) > WEIGHT_TOLERANCE:
-        remarks.append(
-            f"the stated weight of {stated:.3g} g/m2 does not fit the {mass:.3g} g/m2 that yarns "
-            "and setts give; check both"
-        )
     return replace(cloth, remarks=tuple(dict.fromkeys(remarks)))
 
 

@@ -31,9 +31,9 @@ FACE_ALSO: Mapping[str, str] = MappingProxyType(
 LAYS = ("touching", "loose", "apart")
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Layer:
-    """One laid sheet of cloth.
+    """One laid sheet of cloth; layers compare, and hash, by value.
 
     ``grain_deg`` is the azimuth of its warp in the garment: 0 straight grain (warp runs down
     the garment), 90 cross grain, 45 bias; any value. ``face`` tells which side is outermost.
@@ -48,6 +48,9 @@ class Layer:
             raise InputError(f"{self.face!r} is not a side of cloth; use face or back")
         if not np.isfinite(self.grain_deg):
             raise InputError("a grain angle is a number of degrees")
+
+    def __repr__(self) -> str:
+        return f"Layer({self.cloth.name!r}, {self.grain_deg:g}, {self.face!r})"
 
 
 def face_called(text: str) -> str:
@@ -65,7 +68,7 @@ def face_called(text: str) -> str:
     return key
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Stack:
     """Layers, outermost first, over a backing (None: nothing behind, open air).
 

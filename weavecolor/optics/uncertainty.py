@@ -25,6 +25,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.construction import weight_contradiction
 
 #: One colour, from the optics alone. Against traced opaque yarns 0.3 rms; real yarn is neither
 #: round nor even, and translucency and sheen were not traced: doubled, by judgement.
@@ -72,10 +73,12 @@ class Uncertainty:
 
 @dataclass(frozen=True)
 class Known:
-    """What is known of the cloths: whether yarn optics were assumed, colours recovered."""
+    """What is known of the cloths: whether yarn optics were assumed, colours recovered, and where
+    a stated weight contradicts the construction."""
 
     yarn_assumed: bool
     colour_recovered: bool
+    contradictions: tuple[str, ...] = ()
 
 
 def known_of(cloths: Iterable[Cloth]) -> Known:
@@ -84,16 +87,19 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
     Examples
     --------
     >>> known_of([organza])
-    Known(yarn_assumed=True, colour_recovered=False)
+    Known(yarn_assumed=True, colour_recovered=False, contradictions=())
     """
     yarn = colour = False
+    told: dict[str, None] = {}
     for cloth in cloths:
+        if contradiction := weight_contradiction(cloth):
+            told[contradiction] = None
         yarn |= any("supposed" in remark for remark in cloth.remarks)
         yarn |= any(
             key == "yarn optics" and text.startswith("assumed") for key, text in cloth.sources
         )
         colour |= any("colour recovered" in remark for remark in cloth.remarks)
-    return Known(yarn, colour)
+    return Known(yarn, colour, tuple(told))
 
 
 def of_colour(known: Known, daylight: bool = True) -> Uncertainty:
@@ -104,7 +110,7 @@ def of_colour(known: Known, daylight: bool = True) -> Uncertainty:
     >>> of_colour(Known(False, False)).stated < of_colour(Known(True, False)).stated
     True
     """
-    terms, reasons = [MEASURED], []
+    terms, reasons = [MEASURED], list(known.contradictions)
     if known.yarn_assumed:
         terms.append(ASSUMED_YARN)
         reasons.append("the yarn's translucency and sheen are assumed, not measured")

@@ -13,7 +13,7 @@ from importlib.resources import files
 from importlib.resources.abc import Traversable
 from io import BytesIO
 
-from fontTools.ttLib import TTFont  # comes with fpdf2
+from fontTools.ttLib import TTFont
 from PIL import Image
 
 A4 = (210.0, 297.0)

@@ -15,14 +15,14 @@ from types import MappingProxyType
 import numpy as np
 
 from weavecolor.colour.screencolour import is_screen_colour, screen_rgb
-from weavecolor.colour.spectra import BANDS, Spectrum
+from weavecolor.colour.spectra import BANDS, ByValue, Spectrum, frozen
 from weavecolor.errors import InputError
 from weavecolor.files.spectrafile import spectra_from_text
 from weavecolor.textile.notmodelled import elsewhere
 
 
 @dataclass(frozen=True, eq=False)
-class Backing:
+class Backing(ByValue):
     """What lies behind the cloth: a Lambertian surface of reflectance (41,), 0-1."""
 
     name: str
@@ -31,6 +31,13 @@ class Backing:
     def __post_init__(self) -> None:
         if np.shape(self.reflectance) != (BANDS,):
             raise InputError(f"a backing has {BANDS} bands, got shape {np.shape(self.reflectance)}")
+        held = np.asarray(self.reflectance, dtype=np.float64)
+        if not (np.all(held >= 0.0) and np.all(held <= 1.0)):
+            raise InputError("a backing's reflectance lies from 0 to 1 in every band")
+        object.__setattr__(self, "reflectance", frozen(held) if held.flags.writeable else held)
+
+    def __repr__(self) -> str:
+        return f"Backing({self.name!r})"
 
 
 SKINS = ("light", "medium", "dark")

@@ -8,23 +8,35 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from weavecolor.colour.spectra import Spectrum
+import numpy as np
+
+from weavecolor.colour.spectra import BANDS, ByValue, Spectrum, frozen
+from weavecolor.errors import InputError
 
 
 @dataclass(frozen=True, eq=False)
-class Light:
+class Light(ByValue):
     """A directional light. ``irradiance``: spectral irradiance on a plane facing the light (the
     cloth plane gets it times cos zenith), any radiometric scale, shape (41,). ``zenith_deg`` 0 to
-    below 90 lights the outside; above 90 to 180 comes from behind (backlight).
+    below 90 lights the outside; above 90 to 180 comes from behind (backlight). Raises InputError
+    for light along the cloth, or an irradiance that is none.
     """
 
     zenith_deg: float
     azimuth_deg: float
     irradiance: Spectrum
 
+    def __post_init__(self) -> None:
+        if not (0.0 <= self.zenith_deg <= 180.0 and np.isfinite(self.azimuth_deg)):
+            raise InputError("a light's zenith is 0 to 180 degrees, its azimuth any number of them")
+        object.__setattr__(self, "irradiance", energy("a light's irradiance", self.irradiance))
+
+    def __repr__(self) -> str:
+        return f"Light({self.zenith_deg:g}, {self.azimuth_deg:g})"
+
 
 @dataclass(frozen=True, eq=False)
-class Scene:
+class Scene(ByValue):
     """Directional lights, a uniform diffuse share on the outside, and one viewer on the outside.
 
     ``diffuse``: spectral irradiance on the cloth plane from a uniform hemisphere, shape (41,).
@@ -38,3 +50,26 @@ class Scene:
     view_zenith_deg: float = 0.0
     view_azimuth_deg: float = 0.0
     notes: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "diffuse", energy("diffuse light", self.diffuse))
+        object.__setattr__(self, "white", energy("the adapting light", self.white))
+        if not 0.0 <= self.view_zenith_deg < 90.0 or not np.isfinite(self.view_azimuth_deg):
+            raise InputError("the viewer is in front of the cloth: zenith 0 to below 90 degrees")
+
+    def __repr__(self) -> str:
+        return f"Scene({self.name!r}, {len(self.lights)} lights)"
+
+
+def energy(what: str, values: Spectrum) -> Spectrum:
+    """A read-only spectrum (41,) of light, zero or more in every band; InputError otherwise.
+
+    Examples
+    --------
+    >>> energy("light", np.ones(41)).flags.writeable
+    False
+    """
+    found = np.asarray(values, dtype=np.float64)
+    if found.shape != (BANDS,) or not (np.isfinite(found).all() and found.min() >= 0.0):
+        raise InputError(f"{what} is {BANDS} numbers from 0 up, one for each band")
+    return found if not found.flags.writeable else frozen(found)

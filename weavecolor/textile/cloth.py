@@ -82,6 +82,12 @@ class Cloth:
         if self.declared_g_m2 is not None:
             within("weight", self.declared_g_m2, *WEIGHTS_G_M2, "g/m2")
 
+    def __repr__(self) -> str:
+        return (
+            f"Cloth({self.name!r}, {self.weave.name}, {self.ends_per_cm:.4g} x "
+            f"{self.picks_per_cm:.4g} /cm, warp {self.warp!r}, weft {self.weft!r})"
+        )
+
     def construction(self) -> Construction:
         """The geometry alone, for the unit cell."""
         share = self.warp_share

@@ -263,6 +263,52 @@ def check_weavable(cloth: Cloth) -> None:
         )
 
 
+#: A stated weight further than this from what yarns and setts give contradicts them.
+WEIGHT_TOLERANCE = 0.25
+# What makes a weight wrong by so much: factor, the likely cause.
+_SLIPS = (
+    (9.0, "a count in denier that was taken for tex"),
+    (10.0, "a count in dtex that was taken for tex"),
+    (1.0 / 9.0, "a count in tex that was taken for denier"),
+    (0.1, "a count in tex that was taken for dtex"),
+    (2.54, "setts to the inch that were taken for setts to the centimetre"),
+    (1.0 / 2.54, "setts to the centimetre that were taken for setts to the inch"),
+    (2.0, "a ply that was counted twice, or yarn half as coarse as it is"),
+    (4.0, "setts that are both half, or double, what they should be"),
+)
+
+
+def weight_contradiction(cloth: Cloth) -> str:
+    """What to say where the stated weight and the construction contradict one another by more
+    than a quarter, with the likely cause; "" where they agree or nobody stated a weight.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> weight_contradiction(organza)
+    ''
+    >>> print(weight_contradiction(replace(organza, declared_g_m2=400.0)))  # doctest: +ELLIPSIS
+    Shot ...: the stated weight of 400 g/m2 is ... times the ... g/m2 that yarns and setts give; ...
+    """
+    if cloth.declared_g_m2 is None:
+        return ""
+    mass = cloth_mass_g_m2(cloth)
+    ratio = cloth.declared_g_m2 / mass
+    if abs(ratio - 1.0) <= WEIGHT_TOLERANCE:
+        return ""
+    found = [(abs(math.log(k * mass / cloth.declared_g_m2)), why) for k, why in _SLIPS]
+    off, why = min(found)
+    if off > 0.15:
+        why = "a wrong weight" if ratio > 12.0 or ratio < 1.0 / 12.0 else (
+            "the count: weigh a piece, or unravel a thread and measure it"
+        )  # fmt: skip
+    return (
+        f"{cloth.name}: the stated weight of {cloth.declared_g_m2:.3g} g/m2 is {ratio:.2g} times "
+        f"the {mass:.3g} g/m2 that yarns and setts give; what is told here rests on the yarns and "
+        f"setts. Likely cause: {why}."
+    )
+
+
 #: A cloth more open or lighter than this is handled as sheer (by judgement).
 SHEER_OPEN, SHEER_G_M2 = 0.15, 45.0
 

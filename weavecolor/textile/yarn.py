@@ -204,6 +204,10 @@ class Yarn:
             self.gum, self.twist_turns_m, self.dull_per_mm, dye,
         )  # fmt: skip
 
+    def __repr__(self) -> str:
+        name = f", {self.colour_name!r}" if self.colour_name else ""
+        return f"Yarn({self.fibre.name} {self.kind}, {self.tex:.4g} tex{name})"
+
     def __eq__(self, other: object) -> bool:
         if not isinstance(other, Yarn):
             return NotImplemented

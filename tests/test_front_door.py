@@ -1,0 +1,134 @@
+"""What `import weavecolor` gives: quick to load, typed, documented, and the same as the rooms."""
+
+from __future__ import annotations
+
+import json
+import runpy
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import weavecolor as wc
+
+ROOT = Path(__file__).resolve().parents[1]
+EXAMPLES = sorted((ROOT / "swatches" / "examples").glob("*.py"))
+
+
+def test_importing_loads_nothing_heavy_and_is_quick():
+    code = (
+        "import time; t = time.process_time(); import weavecolor, sys, json;"
+        "print(json.dumps([time.process_time() - t, sorted(sys.modules)]))"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    seconds, loaded = json.loads(ran.stdout)
+    assert seconds < 0.3
+    assert not {"numpy", "scipy", "colour", "streamlit", "PIL", "pandas"} & set(loaded)
+
+
+def test_every_name_is_there_and_documented():
+    for name in wc.__all__:
+        thing = getattr(wc, name)
+        assert thing.__doc__ and len(thing.__doc__) > 30, name
+        assert name in dir(wc)
+    assert 20 <= len(wc.__all__) <= 35
+    assert (Path(wc.__file__).parent / "py.typed").exists()
+    with pytest.raises(AttributeError, match="no attribute 'banana'"):
+        wc.banana  # noqa: B018
+
+
+def test_functions_of_the_front_door_say_what_they_take_and_give():
+    import weavecolor.front as front
+
+    for name in wc._ROOMS["front"]:
+        text = getattr(front, name).__doc__
+        assert ">>>" in text, name
+        if name not in ("swatches", "named_scene", "named_backing"):
+            assert all(part in text for part in ("Parameters", "Raises", "Examples")), name
+
+
+def test_a_first_colour_takes_three_lines_and_a_comparison_six():
+    cloth = wc.load_cloth("shot-organza-red-black")
+    assert wc.appearance(cloth).reading.words
+    made = wc.compare(cloth, grains=("straight", "cross", "bias"), behind=("white", "black"))
+    table = made.to_frame()
+    assert len(table) == 6
+    assert list(table["grain"].unique()) == ["straight grain", "cross grain", "bias"]
+    assert np.isfinite(table[["L", "a", "b", "give_or_take"]].to_numpy()).all()
+    # one colour, the same from both doors
+    over_white = table[(table.grain == "straight grain") & (table.backing == "white behind")]
+    assert over_white["L"].item() == pytest.approx(wc.appearance(cloth).reading.Lab[0], abs=1e-9)
+
+
+def test_values_compare_hash_and_print_short():
+    def made():
+        cloth = wc.load_cloth("silk-chiffon-ivory")
+        scene = wc.named_scene("ballroom")
+        return [
+            wc.Layer(cloth, 90.0),
+            wc.laid(cloth, 2, "cross", "calico"),
+            wc.Backing("own", np.full(41, 0.5)),
+            wc.Light(30.0, 90.0, np.ones(41)),
+            wc.Scene("own", scene.lights, np.ones(41), np.ones(41)),
+            wc.Cloth("own", cloth.warp, cloth.weft, cloth.weave, 30.0, 30.0),
+        ]
+
+    for one, other in zip(made(), made(), strict=True):
+        assert one == other and hash(one) == hash(other) and one is not other
+        assert len(repr(one)) < 200
+    backings = {wc.Backing("own", np.full(41, value)) for value in (0.5, 0.5, 0.6)}
+    assert len(backings) == 2
+    assert wc.Backing("own", np.full(41, 0.5)) != "own"
+
+
+def test_a_value_cannot_be_changed_behind_its_back():
+    own = np.full(41, 0.5)
+    backing = wc.Backing("own", own)
+    own[:] = 0.9
+    assert backing.reflectance[0] == 0.5
+    with pytest.raises(ValueError, match="read-only"):
+        backing.reflectance[0] = 0.1
+
+
+@pytest.mark.parametrize(
+    ("make", "said"),
+    [
+        (lambda: wc.load_cloth("shot-velvet"), "not a swatch"),
+        (lambda: wc.save_cloth("cloth.txt", wc.load_cloth("muslin-white")), "ends in .toml"),
+        (lambda: wc.named_scene("moon"), "no scene called"),
+        (lambda: wc.named_backing("moon"), "not a known backing"),
+        (lambda: wc.laid(wc.load_cloth("muslin-white"), 13), "use 1 to 12"),
+        (lambda: wc.Backing("own", np.full(41, 1.5)), "0 to 1"),
+        (lambda: wc.Light(30.0, 0.0, -np.ones(41)), "from 0 up"),
+        (lambda: wc.Scene("own", (), np.ones(3), np.ones(41)), "41 numbers"),
+        (lambda: wc.Scene("own", (), np.ones(41), np.ones(41), 95.0), "in front of the cloth"),
+        (lambda: wc.Layer(wc.load_cloth("muslin-white"), 0.0, "inside"), "side of cloth"),
+    ],
+)
+def test_bad_input_is_refused_in_one_line(make, said):
+    with pytest.raises(wc.InputError, match=said) as found:
+        make()
+    assert "\n" not in str(found.value)
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
+def test_worked_examples_run(path, capsys):
+    runpy.run_path(str(path), run_name="__main__")
+    told = capsys.readouterr().out
+    assert told.strip()
+    if path.stem == "own_cloth":
+        assert "the same cloth: True" in told
+    if path.stem == "which_grain":
+        assert told.count("She would") + told.count("Cannot tell") >= 4
+    if path.stem == "stack_for_a_target":
+        deltas = [float(line.split()[0]) for line in told.splitlines()]
+        assert len(deltas) == 8 and deltas == sorted(deltas)
+
+
+def test_there_are_three_worked_examples():
+    assert len(EXAMPLES) == 3
+    readme = (ROOT / "README.md").read_text("utf-8")
+    for path in EXAMPLES:
+        assert f"swatches/examples/{path.name}" in readme

@@ -1,0 +1,359 @@
+"""The front door: as the functions of the rooms, but taking names where a maker has names.
+
+Knows how names of swatches, places and backings are looked up; computes nothing itself. Everything
+here is reached as ``weavecolor.NAME``.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from weavecolor.colour.perception import Verdict
+from weavecolor.decide.compare import Comparison, Option, evaluate, steps
+from weavecolor.decide.compare import compare as _compare
+from weavecolor.errors import InputError
+from weavecolor.files.atomic import write_text
+from weavecolor.files.clothfile import cloth_to_toml, load_swatch, read_cloth, swatch_names
+from weavecolor.optics.appearance import Appearance
+from weavecolor.optics.appearance import appearance as _appearance
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import Backing, backing
+from weavecolor.scene.places import scene
+from weavecolor.scene.scene import Scene
+from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.grain import grain_deg
+
+if TYPE_CHECKING:
+    from PIL import Image
+
+#: Where a colour is seen when nobody says.
+USUAL_PLACE = "window at the side"
+
+
+def load_cloth(name: str | os.PathLike[str]) -> Cloth:
+    """The cloth in a file, or a swatch that comes with the tool.
+
+    Parameters
+    ----------
+    name : str or path
+        A swatch's name (see :func:`swatches`), or the path of a cloth file ending in ``.toml``.
+
+    Returns
+    -------
+    Cloth
+
+    Raises
+    ------
+    InputError
+        In one line with file and field: no such swatch or file, a field that is missing, unknown,
+        out of range or contradicts another.
+
+    Examples
+    --------
+    >>> load_cloth("shot-organza-red-black").ends_per_cm
+    40.0
+    """
+    text = os.fspath(name)
+    if text in swatch_names():
+        return load_swatch(text)
+    if not text.endswith(".toml"):
+        raise InputError(
+            f"{text[:60]!r} is not a swatch, nor a cloth file ending in .toml; swatches are "
+            f"{', '.join(swatch_names())}"
+        )
+    return read_cloth(text)
+
+
+def save_cloth(path: str | os.PathLike[str], cloth: Cloth) -> Path:
+    """Write ``cloth`` to a file, whole or not at all; read again it compares equal.
+
+    Parameters
+    ----------
+    path : str or path
+        Ends in ``.toml``.
+    cloth : Cloth
+
+    Returns
+    -------
+    Path
+        Where it was written.
+
+    Raises
+    ------
+    InputError
+        For another ending, or where the file cannot be written.
+
+    Examples
+    --------
+    >>> import tempfile, pathlib
+    >>> path = pathlib.Path(tempfile.mkdtemp()) / "own.toml"
+    >>> load_cloth(save_cloth(path, organza)) == organza
+    True
+    """
+    if not os.fspath(path).endswith(".toml"):
+        raise InputError("a cloth file's name ends in .toml", file=os.fspath(path))
+    return write_text(path, cloth_to_toml(cloth))
+
+
+def swatches() -> tuple[str, ...]:
+    """Names of the cloths that come with the tool.
+
+    Examples
+    --------
+    >>> "shot-organza-red-black" in swatches()
+    True
+    """
+    return swatch_names()
+
+
+def named_scene(name: str) -> Scene:
+    """A place with its lights and viewer, such as "window at the side" or "ballroom".
+
+    Raises InputError listing the places there are.
+
+    Examples
+    --------
+    >>> named_scene("ballroom")
+    Scene('ballroom', 3 lights)
+    """
+    return scene(name)
+
+
+def named_backing(name: str) -> Backing:
+    """What lies behind the cloth: "white", "black", "calico", "skin medium" or "#d8c9a0".
+
+    Raises InputError listing the backings there are.
+
+    Examples
+    --------
+    >>> named_backing("calico")
+    Backing('calico')
+    """
+    return backing(name)
+
+
+def laid(
+    cloth: Cloth | Stack,
+    layers: int = 1,
+    grain: str | float = "straight",
+    behind: str | Backing | None = "white",
+) -> Stack:
+    """Layers of one cloth over a backing; a stack is given back as it is.
+
+    Parameters
+    ----------
+    cloth : Cloth or Stack
+    layers : int
+        1 to 12.
+    grain : str or float
+        "straight", "cross", "bias", or degrees of the warp off the straight, -180 to 180.
+    behind : str, Backing or None
+        What lies behind; None: nothing.
+
+    Raises
+    ------
+    InputError
+        For a number of layers, a grain or a backing that there is none of.
+
+    Examples
+    --------
+    >>> laid(organza, 2, "bias", "black").layers[1].grain_deg
+    45.0
+    """
+    if isinstance(cloth, Stack):
+        return cloth
+    if not 1 <= layers <= 12:
+        raise InputError(f"{layers} layers will not do; use 1 to 12", field="layers")
+    under = backing(behind) if isinstance(behind, str) else behind
+    return Stack((Layer(cloth, grain_deg(grain)),) * layers, under)
+
+
+def appearance(
+    what: Cloth | Stack,
+    place: str | Scene = USUAL_PLACE,
+    behind: str | Backing | None = "white",
+    observer: Literal["2", "10"] = "2",
+) -> Appearance:
+    """How one layer of a cloth, or a stack, looks in a place.
+
+    Parameters
+    ----------
+    what : Cloth or Stack
+        A cloth is laid once, on the straight grain, over ``behind``.
+    place : str or Scene
+    behind : str, Backing or None
+        For a cloth; a stack has its own.
+    observer : {"2", "10"}
+        CIE standard observer, degrees.
+
+    Returns
+    -------
+    Appearance
+        ``radiance`` and ``radiance_factor``, shape (41,) on 380 to 780 nm, and ``reading``: XYZ,
+        Lab, LCh, sRGB and words.
+
+    Raises
+    ------
+    InputError
+        For a place or backing that is unknown, or cloth that cannot be woven.
+
+    Notes
+    -----
+    L = sum over lights of f(view, light) E cos(zenith), with f the bidirectional reflectance of
+    the stack by adding of its layers; the radiance factor is pi L over the irradiance.
+
+    References
+    ----------
+    CIE 15:2018, Colorimetry; F. E. Nicodemus and others, NBS Monograph 160 (1977).
+
+    Examples
+    --------
+    >>> appearance(organza, behind="black").reading.Lab.shape
+    (3,)
+    """
+    lit = scene(place) if isinstance(place, str) else place
+    return _appearance(laid(what, behind=behind), lit, observer)
+
+
+def compare(
+    cloth: Cloth,
+    grains: Sequence[str | float] = ("straight", "cross"),
+    layers: Sequence[int] = (1,),
+    behind: Sequence[str | Backing | None] = ("white", "black"),
+    places: Sequence[str | Scene] = (USUAL_PLACE,),
+    progress: Callable[[int, int], None] | None = None,
+) -> Comparison:
+    """Every combination of the choices side by side, and whether a person would see the steps.
+
+    Parameters
+    ----------
+    cloth : Cloth
+    grains, layers, behind, places : sequences
+        As in :func:`laid` and :func:`appearance`; at most 2000 combinations.
+    progress : callable, optional
+        Told (done, total) along the way.
+
+    Returns
+    -------
+    Comparison
+        ``outcomes``, ``steps`` between neighbours, ``from_first``, and ``to_frame()``.
+
+    Raises
+    ------
+    InputError
+        For an empty list, a choice named twice, or one that there is none of.
+
+    Notes
+    -----
+    Differences are CIEDE2000; of how sure they are, what two options share cancels
+    (:mod:`weavecolor.optics.uncertainty`).
+
+    References
+    ----------
+    ISO/CIE 11664-6:2014; JCGM 100:2008.
+
+    Examples
+    --------
+    >>> made = compare(organza, grains=("straight",))
+    >>> made.steps[0].axis, list(made.to_frame().columns)[:3]
+    ('backing', ['scene', 'lay', 'face'])
+    """
+    return _compare(
+        cloth,
+        [grain_deg(grain) for grain in grains],
+        layers,
+        [backing(one) if isinstance(one, str) else one for one in behind],
+        [scene(one) if isinstance(one, str) else one for one in places],
+        progress=progress,
+    )
+
+
+def draw(
+    what: Cloth | Stack,
+    form: str = "close-up",
+    place: str | Scene = USUAL_PLACE,
+    behind: str | Backing | None = "white",
+    width_px: int = 480,
+) -> Image.Image:
+    """A picture of a cloth or stack, in sRGB.
+
+    Parameters
+    ----------
+    what : Cloth or Stack
+    form : str
+        "close-up" for the weave at true scale, or the name of a form, such as "hanging fold".
+    place, behind
+        As for :func:`appearance`.
+    width_px : int
+        64 to 8000.
+
+    Returns
+    -------
+    PIL.Image.Image
+        ``info["notes"]`` says what the picture does not show.
+
+    Raises
+    ------
+    InputError
+        For a form, place or backing that there is none of, or a size out of range.
+
+    Examples
+    --------
+    >>> draw(organza, width_px=64).width
+    64
+    """
+    lit = scene(place) if isinstance(place, str) else place
+    stack = laid(what, behind=behind)
+    if form == "close-up":
+        from weavecolor.picture.closeup import draw_closeup
+
+        return draw_closeup(stack, lit, width_px, width_px * 3 // 4)
+    from weavecolor.picture.drape import draw_drape
+
+    return draw_drape(stack, lit, form, width_px, width_px * 4 // 3)
+
+
+def difference(
+    one: Cloth | Stack, other: Cloth | Stack, place: str | Scene = USUAL_PLACE
+) -> Verdict:
+    """Whether a person would see the difference between two stacks, side by side in one place.
+
+    Parameters
+    ----------
+    one, other : Cloth or Stack
+        A cloth is laid once over white.
+    place : str or Scene
+
+    Returns
+    -------
+    Verdict
+        ``delta`` and ``uncertainty`` (CIEDE2000), ``sees`` (True, False, or None where it cannot
+        be told), ``words``.
+
+    Raises
+    ------
+    InputError
+        As :func:`appearance`.
+
+    Notes
+    -----
+    See :mod:`weavecolor.optics.uncertainty` for what cancels between the two.
+
+    References
+    ----------
+    ISO/CIE 11664-6:2014; JCGM 100:2008, 5.1.
+
+    Examples
+    --------
+    >>> difference(laid(organza, 1), laid(organza, 2)).sees
+    True
+    """
+    lit = scene(place) if isinstance(place, str) else place
+    outcomes = evaluate([Option(laid(what), lit) for what in (one, other)])
+    (step,) = steps(outcomes, ((0, 1),))
+    if step.verdict is None:
+        raise InputError("two stacks are told apart in one place")
+    return step.verdict
