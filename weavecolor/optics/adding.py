@@ -130,7 +130,7 @@ def seen(pile: PileOptics) -> PileOptics:
     )
 
 
-def _mixed(rows: Array, tables: NDArray) -> Array:
+def _mixed(rows: Array, tables: NDArray[np.floating[Any]]) -> Array:
     """``rows @ tables`` for rows as :func:`viewed` gives: one mixture, then single labels."""
     single = rows[1:].argmax(axis=1)
     return np.concatenate([rows[:1] @ tables, tables[..., single, :]], axis=-2)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -121,7 +122,7 @@ def warp_directions(shape: Shape, grain_deg: float) -> Array:
     total -= (total * n).sum(axis=1, keepdims=True) * n
     total /= np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-9)
     g = np.radians(grain_deg)
-    return np.cos(g) * total + np.sin(g) * np.cross(n, total)
+    return np.asarray(np.cos(g) * total + np.sin(g) * np.cross(n, total))
 
 
 def stage(covers: Sequence[Cover], body: Form | None = None, *, floor: bool = True) -> Stage:
@@ -132,7 +133,7 @@ def stage(covers: Sequence[Cover], body: Form | None = None, *, floor: bool = Tr
     if not covers:
         raise InputError("a picture of hung cloth needs a layer of cloth")
     stacks: list[Stack] = []
-    parts: list[tuple] = []
+    parts: list[tuple[NDArray[Any], ...]] = []
     base = 0
     for cover in covers:
         shape, stack = cover.shape, replace(cover.stack, backing=None)
@@ -170,7 +171,7 @@ def stage(covers: Sequence[Cover], body: Form | None = None, *, floor: bool = Tr
     )  # fmt: skip
 
 
-_open: Kept[tuple, tuple] = Kept(8)
+_open: Kept[tuple[object, ...], tuple[Any, ...]] = Kept(8)
 
 
 def _solid(body: Form | None) -> tuple[Floats, Floats, NDArray[np.int32]]:
@@ -180,7 +181,7 @@ def _solid(body: Form | None) -> tuple[Floats, Floats, NDArray[np.int32]]:
     return body.vertices, body.normals, body.triangles
 
 
-def _floor(points: Array, body: Array) -> tuple[Array, Array]:
+def _floor(points: Array, body: Floats) -> tuple[Array, NDArray[np.intp]]:
     low = min(float(x[:, 2].min()) for x in (points, body) if len(x)) - 2.0
     at = np.linspace(-FLOOR_MM, FLOOR_MM, FLOOR_STEPS)
     x, y = np.meshgrid(at, at, indexing="ij")
@@ -190,11 +191,13 @@ def _floor(points: Array, body: Array) -> tuple[Array, Array]:
     return ground, np.concatenate([np.stack([a, b, c], 1), np.stack([a, c, d], 1)])
 
 
-def _quadded(triangles: NDArray) -> NDArray:
+def _quadded(triangles: NDArray[Any]) -> NDArray[Any]:
     return np.concatenate([triangles, triangles[:, 2:]], axis=1)
 
 
-def _openness(points: Array, quads: NDArray, solid: tuple, ground: Array) -> tuple:
+def _openness(
+    points: Array, quads: NDArray[Any], solid: tuple[NDArray[Any], ...], ground: Array
+) -> tuple[NDArray[Any], ...]:
     body, normals, triangles = solid
     everything = np.concatenate([points, body]).astype(float)
     faces = np.concatenate([quads, _quadded(triangles) + len(points)])
@@ -323,7 +326,7 @@ def rotation(turn_deg: float, tilt_deg: float) -> Array:
     about = np.array([[np.cos(t), -np.sin(t), 0.0], [np.sin(t), np.cos(t), 0.0], [0.0, 0.0, 1.0]])
     level = np.array([[-1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, 1.0, 0.0]])
     lean = np.array([[1.0, 0.0, 0.0], [0.0, np.cos(e), -np.sin(e)], [0.0, np.sin(e), np.cos(e)]])
-    return lean @ level @ about
+    return np.asarray(lean @ level @ about)
 
 
 @dataclass(frozen=True)
@@ -399,7 +402,7 @@ def reach(made: Lit, turned: Array, soft: int) -> tuple[Floats, list[Floats]]:
     return cloth, others
 
 
-def _edge(points: Floats, faces: NDArray) -> float:
+def _edge(points: Floats, faces: NDArray[Any]) -> float:
     """A usual length across a face, mm."""
     if not len(faces):
         return 0.0

@@ -36,7 +36,7 @@ _KINDS = {"<f4": "f4", "<f2": "f2", "|u1": "u1", "<i2": "i2", "<i4": "i4"}
 MOST_KINDS = 12
 
 
-def parcel(header: Mapping[str, Any], arrays: Mapping[str, NDArray]) -> bytes:
+def parcel(header: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]]) -> bytes:
     """A parcel of arrays with a header, which may hold anything that JSON can.
 
     Examples
@@ -56,18 +56,18 @@ def parcel(header: Mapping[str, Any], arrays: Mapping[str, NDArray]) -> bytes:
     return front + bytes(-len(front) % 8) + b"".join(parts)
 
 
-def _small(unit: NDArray) -> NDArray[np.int16]:
-    return np.rint(np.clip(unit, -1.0, 1.0) * 32767.0).astype(np.int16)
+def _small(unit: NDArray[Any]) -> NDArray[np.int16]:
+    return np.asarray(np.rint(np.clip(unit, -1.0, 1.0) * 32767.0), dtype=np.int16)
 
 
-def _share(values: NDArray) -> NDArray[np.uint8]:
-    return np.rint(np.clip(values, 0.0, 1.0) * 255.0).astype(np.uint8)
+def _share(values: NDArray[Any]) -> NDArray[np.uint8]:
+    return np.asarray(np.rint(np.clip(values, 0.0, 1.0) * 255.0), dtype=np.uint8)
 
 
 def stage_parcel(staged: Stage) -> tuple[str, bytes]:
     """A stage's name (its content's digest) and its bytes; sent once."""
     reach, lowest, highest = extent(staged)
-    arrays = {
+    arrays: dict[str, NDArray[Any]] = {
         "points": staged.points, "normals": _small(staged.normals), "warps": _small(staged.warps),
         "opens": _share(staged.opens), "places": staged.places, "folds": staged.folds,
         "quads": staged.quads, "kind": staged.kind, "body": staged.body,
@@ -97,12 +97,12 @@ def light_parcel(
     if kinds > MOST_KINDS:
         raise ValueError(f"{kinds} kinds of laid cloth, {MOST_KINDS} at most")
 
-    def filled(values: NDArray) -> NDArray[np.float32]:
+    def filled(values: NDArray[Any]) -> NDArray[np.float32]:
         out = np.zeros((MOST_KINDS, *values.shape[1:]), np.float32)
         out[:kinds] = values
         return out
 
-    arrays: dict[str, NDArray] = {
+    arrays: dict[str, NDArray[Any]] = {
         "key": key.astype(np.float16), "room": room.astype(np.float16),
         "glow": glow.astype(np.float16),
         "dim": np.stack([t.dim for t in made.tables]).astype(np.float32),

@@ -128,7 +128,7 @@ def taken(
     Examples
     --------
     >>> square = np.array([[0.0, 0, 10], [9, 0, 10], [9, 9, 10], [0, 9, 10]])
-    >>> below = np.array([[4.0, 4.0, 0.0], [40.0, 4.0, 0.0]])
+    >>> below = np.array([[4.0, 3.0, 0.0], [40.0, 3.0, 0.0]])
     >>> taken(square, np.array([[0, 1, 2, 3]]), np.ones((1, 3), np.float32), below, np.zeros(2),
     ...       np.array([0.0, 0.0, 1.0]))[:, 0].tolist()
     [1.0, 0.0]

@@ -149,12 +149,12 @@ def _spread(rings: tuple[tuple[float, int], ...]) -> NDArray[np.float32]:
 
 
 #: One pile, large, for the same layers with and without a backing.
-_piles: Kept[tuple, PileOptics] = Kept(1)
-_cores: Kept[tuple, Core] = Kept(16)
-_made: Kept[tuple, Tables] = Kept(24)
+_piles: Kept[tuple[object, ...], PileOptics] = Kept(1)
+_cores: Kept[tuple[object, ...], Core] = Kept(16)
+_made: Kept[tuple[object, ...], Tables] = Kept(24)
 
 
-def stack_key(stack: Stack) -> tuple:
+def stack_key(stack: Stack) -> tuple[object, ...]:
     """What a stack's optics depend on, turned so that the outermost warp lies at 0."""
     first = stack.layers[0].grain_deg
     return (
@@ -167,7 +167,7 @@ def stack_key(stack: Stack) -> tuple:
     )
 
 
-def scene_key(scene: Scene) -> tuple:
+def scene_key(scene: Scene) -> tuple[object, ...]:
     """What a picture depends on of its scene."""
     return (
         tuple((x.zenith_deg, x.azimuth_deg, x.irradiance.tobytes()) for x in scene.lights),
@@ -297,7 +297,7 @@ def about_view(vector: Array, scene: Scene) -> Array:
     half = eye + np.array([0.0, 0.0, 1.0])
     half /= np.linalg.norm(half)
     twice = 2.0 * (vector @ half)[..., None] * half - vector  # half a turn about the middle
-    return twice * np.array([-1.0, -1.0, 1.0])  # and half a turn about the eye
+    return np.asarray(twice * np.array([-1.0, -1.0, 1.0]))  # and half a turn about the eye
 
 
 def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
@@ -312,7 +312,9 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
             rgb = np.tensordot(matrix.T, table, 1)
             whole = np.matmul(np.matmul(spread, rgb), spread.T)
             factors.append(np.ascontiguousarray(whole.transpose(1, 2, 0)).reshape(*size, *size, 3))
-        _lit(*factors, view_vector(lamp, scene), np.radians(SOFT_DEG), turns, TURNS, key)
+        face, back, across = factors
+        toward = view_vector(lamp, scene)
+        _lit(face, back, across, toward, np.radians(SOFT_DEG), turns, TURNS, key)
     even = rgb_matrix(scene.diffuse, scene, seeing, observer)
     white = rgb_matrix(illumination(scene), scene, seeing, observer)
     room = np.zeros((2, SIGHTS, SIGHTS, 4))
@@ -352,7 +354,7 @@ def _dim(made: Core, white: Array) -> NDArray[np.float32]:
         start += steps
     at = np.linspace(0.0, 1.0, 16)
     out = [np.interp(at, cosines[::-1], np.array(means)[::-1, c]) for c in range(3)]
-    return np.clip(np.stack(out, axis=1), 0.0, 1.0).astype(np.float32)
+    return np.asarray(np.clip(np.stack(out, axis=1), 0.0, 1.0), dtype=np.float32)
 
 
 def _sights(regular: Array, side: int) -> Array:
@@ -371,7 +373,7 @@ def _sights(regular: Array, side: int) -> Array:
     rest = (place - np.floor(place))[:, None]
     n = np.arange(rows.shape[0])
     out = (1 - rest) * rows[n, low] + rest * rows[n, (low + 1) % _AZIMUTHS]
-    return out.reshape(SIGHTS, SIGHTS, -1)
+    return np.asarray(out.reshape(SIGHTS, SIGHTS, -1))
 
 
 @njit(cache=True, inline="always")

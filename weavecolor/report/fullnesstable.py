@@ -301,7 +301,7 @@ def as_data(table: FullnessTable) -> dict[str, Any]:
     Examples
     --------
     >>> sorted(as_data(fullness_table(["gathered"], 70.0, 110.0, 70.0, fullness=2.5)))[:2]
-    ['cloth_width_cm', 'finished_cm']
+    ['cloth', 'cloth_width_cm']
     """
     return {
         "finished_cm": table.finished_cm,
