@@ -283,7 +283,7 @@ def test_order_of_layers_matters():
 
 
 def test_a_clear_layer_changes_nothing():
-    clear = cloth(ends=2.0, picks=2.0, tex=1e-6)
+    clear = cloth(ends=0.2, picks=0.2, tex=0.05)  # the finest and sparsest there can be
     some = cloth("twill 2/2", ends=55.0)
     white = Backing("white", np.full(BANDS, 0.85))
     alone, covered, lined = (

@@ -57,7 +57,7 @@ def test_contrast_ratio_grows_with_layers_and_ends_at_one(organza):
 
 
 def test_contrast_ratio_of_next_to_nothing():
-    thin = cloth(ends=2.0, picks=2.0, tex=1e-5, sheen=0.0)
+    thin = cloth(ends=0.2, picks=0.2, tex=0.05, sheen=0.0)
     assert contrast_ratio(Stack((Layer(thin),))) < 0.01
 
 

@@ -139,7 +139,7 @@ def test_a_cloth_file_stands_in_for_a_swatch(capsys, tmp_path):
     ("words", "line"),
     [
         (["frob"], "No such command 'frob'"),
-        (["compare"], "Missing argument 'CLOTH'"),
+        (["compare"], "CLOTH: name one cloth"),
         (["compare", "nope"], "CLOTH: 'nope' is neither a swatch nor a cloth file"),
         (["compare", "no.toml"], "no.toml: no such file"),
         ([*QUICK, "--frob"], "No such option"),

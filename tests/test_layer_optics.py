@@ -29,6 +29,7 @@ def cloth(
         return Yarn(
             fibre("silk"), tex, np.broadcast_to(colour, (41,)).astype(float).copy(), packing=0.7,
             flattening=flattening, lustre_deg=lustre, sheen=sheen, scattering_m2_g=scattering,
+            filaments=16,
         )  # fmt: skip
 
     made = weave(spec) if lift is None else Weave("given", lift)

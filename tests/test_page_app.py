@@ -200,7 +200,7 @@ def test_a_described_cloth_stays_with_the_one_who_described_it(page):
     [
         ("d-ends", "-3 /cm", "sett"),
         ("d-ends", "40", "unit"),
-        ("d-picks", "900 /cm", "cover"),
+        ("d-picks", "900 /cm", "threads/cm"),
         ("d-warp-count", "21 stone", "yarn"),
         ("d-weight", "heavy", "weight"),
     ],

@@ -26,7 +26,7 @@ from selenium.webdriver.common.keys import Keys  # noqa: E402
 from weavecolor.colour.lights import light_spectrum  # noqa: E402
 from weavecolor.colour.spectra import BANDS, frozen  # noqa: E402
 from weavecolor.files.clothfile import load_swatch, read_cloth  # noqa: E402
-from weavecolor.making.model import load_making  # noqa: E402
+from weavecolor.making.file import load_making  # noqa: E402
 from weavecolor.optics.appearance import appearance  # noqa: E402
 from weavecolor.optics.stack import Layer, Stack  # noqa: E402
 from weavecolor.scene.backings import Backing, backing  # noqa: E402

@@ -30,10 +30,15 @@ def cgats(fields, samples):
     return f"BEGIN_DATA_FORMAT\n{fields}\nEND_DATA_FORMAT\nBEGIN_DATA\n{samples}\nEND_DATA\n"
 
 
+NM_STEPS = list(range(380, 781, 20))
+COLOUR = {"wavelengths": NM_STEPS, "reflectance": [0.3] * 21, "unit": "fraction"}
+YARN = {"fibre": "silk", "count": "21 denier", "kind": "filament", "colour": COLOUR}
+CLOTH = {"name": "x", "weave": "plain", "ends": "40 /cm", "picks": "40 /cm",
+         "warp": YARN, "weft": YARN}  # fmt: skip
 MANY_LAYERS = {
     "weavecolor_project": 1,
-    "cloths": [{"key": f"c{i}", "definition": {}} for i in range(20_000)],
-    "options": [{"name": f"o{i}", "layers": [{"cloth": "c19999"}] * 10} for i in range(5000)],
+    "cloths": [{"key": f"c{i}", "definition": CLOTH} for i in range(500)],
+    "options": [{"name": f"o{i}", "layers": [{"cloth": "c499"}] * 10} for i in range(5000)],
     "pins": [f"o{i % 5000}" for i in range(20_000)],
 }
 TWICE = "{" + ",".join(f'"k{i}":1' for i in range(KEYS)) + f',"k{KEYS - 1}":1}}'

@@ -50,7 +50,8 @@ def write_bytes(path: str | os.PathLike[str], data: bytes) -> Path:
             raise
         if isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT):
             raise InputError(
-                "cannot be written: the disk is full; make room, or choose another folder",
+                f"cannot be written: the disk is full ({error.strerror}); make room, or choose "
+                "another folder",
                 file=str(target),
             ) from error
         reason = getattr(error, "strerror", None) or str(error)

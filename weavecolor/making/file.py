@@ -12,6 +12,7 @@ import json
 import math
 import os
 import re
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
@@ -156,8 +157,7 @@ def from_json(text: str, file: str = "project") -> Making:
     def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         table = dict(pairs)
         if len(table) < len(pairs):
-            names = [key for key, _ in pairs]
-            twice = next(name for name in names if names.count(name) > 1)
+            twice = next(name for name, n in Counter(key for key, _ in pairs).items() if n > 1)
             raise InputError(f"{shown(twice)} stands there twice; keep one", file=file)
         return table
 
