@@ -10,6 +10,7 @@ import pytest
 import traced
 
 from weavecolor.colour.colorimetry import ciede2000, lab_from_xyz
+from weavecolor.colour.perception import would_see
 from weavecolor.colour.screen import space
 from weavecolor.decide.compare import compare, near_daylight
 from weavecolor.files.clothfile import cloth_from_dict, load_swatch
@@ -98,9 +99,22 @@ def test_what_was_supposed_on_reading_is_noticed():
         table = {"name": "x", "weave": "plain", "ends": "40 /cm", "picks": "38 /cm"}
         return cloth_from_dict({**table, "warp": system, "weft": system})
 
-    assert u.known_of([read()]) == u.Known(True, True)
-    assert u.known_of([read(**told)]) == u.Known(False, True)
-    assert u.known_of([read(**told, colour=grid)]) == u.Known(False, False)
+    assert u.known_of([read()]) == u.Known(True, True, clear=True)
+    assert u.known_of([read(**told)]) == u.Known(False, True, clear=True)
+    assert u.known_of([read(**told, colour=grid)]) == u.Known(False, False, clear=True)
+    dull = {**told, "lustre": "dull"}
+    assert u.known_of([read(**dull, colour=grid)]).clear is False
+    assert u.known_of([read(kind="spun", gum=False)]).clear is False
+
+
+def test_clear_filaments_are_never_told_as_sure():
+    """The optics take them for matt: no difference but one that is nought is denied."""
+    clear = u.Known(False, False, clear=True)
+    assert u.of_colour(clear).stated > 10.0 > u.of_colour(NOTHING_ASSUMED).stated
+    for delta in (0.2, 0.9, 5.0):
+        assert would_see(delta, u.of_difference(delta, clear).stated).sees is None
+    assert would_see(0.0, u.of_difference(0.0, clear).stated).sees is False
+    assert would_see(40.0, u.of_difference(40.0, clear).stated).sees is True
 
 
 def test_more_unknown_is_less_sure():

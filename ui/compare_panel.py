@@ -209,7 +209,7 @@ def _cards(now: Making, rows: list[Row]) -> None:
                         key=f"table-{name}",
                         on_click=change,
                         args=(_to_table, row.option),
-                        help=f"Making on {plain(name)} again",
+                        help=f"Work on {plain(name)} again",
                     )
                     st.button(
                         "Off",

@@ -71,7 +71,7 @@ def draw(seen: tuple[Seen, ...], threads: tuple[Thread, ...]) -> None:
         st.radio("Yarn", ("filament", "spun"), key="m-kind", horizontal=True)
     if not seen:
         st.caption("Then come the pictures: with them the cloth can be worked out.")
-    pressed = st.button("Making out the cloth", key="m-fit", type="primary", disabled=not seen)
+    pressed = st.button("Work out the cloth", key="m-fit", type="primary", disabled=not seen)
     if pressed:
         start, known = _start(counted[1] if counted else None)
         bar = st.progress(0.0, "Working out the cloth; this takes some ten seconds …")

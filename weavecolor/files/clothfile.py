@@ -281,6 +281,12 @@ def _sizes(
         for name, fields in systems.items()
         if "count" in fields
     }
+    low, high, _ = RANGES["tex"]
+    for name, (tex, _filaments) in known.items():
+        if not low <= tex <= high:
+            raise systems[name].refuse(
+                f"must be from {low:g} to {high:g} tex, got {tex:g}", "count"
+            )
     missing = [name for name in systems if name not in known]
     if not missing:
         return known
