@@ -237,9 +237,11 @@ def test_selvedges_are_left_on_folds_and_on_remnants():
     assert not lay([Piece.rectangle("s", 79.0, 100.0, seam_cm=0.0)], odd, tries=3).fits
 
 
-def test_a_flaw_is_kept_clear_of_in_both_layers_of_a_fold():
-    # A flaw 8 wide at 100 from the left of 110 lies, folded, at 45 from the fold.
-    hand = ClothInHand(110, 100, damage=(((100, 0), (108, 0), (108, 100), (100, 100)),))
+@pytest.mark.parametrize("at", [100, 2], ids=["right half", "left half"])
+def test_a_flaw_is_kept_clear_of_in_both_layers_of_a_fold(at):
+    # A flaw 8 wide, 2 from either edge of 110, lies, folded, at 45 from the fold.
+    flaw = ((at, 0), (at + 8, 0), (at + 8, 100), (at, 100))
+    hand = ClothInHand(110, 100, damage=(flaw,))
     folded = cloth_as_folded(hand, "lengthwise")
     assert folded.area == pytest.approx((55 - 8) * 100)
     assert {x for x, _ in damage_as_folded(hand, "lengthwise")[0][0]} == {45.0, 53.0}
