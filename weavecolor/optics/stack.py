@@ -9,13 +9,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-import numpy as np
-
 from weavecolor.errors import InputError, shown
 from weavecolor.scene.backings import Backing
 from weavecolor.textile.cloth import Cloth
 
 FACES = ("face", "back")
+#: Ten times round: twelve layers, each turned on by most of a turn, stay within.
+MOST_TURNED_DEG = 3600.0
 #: Other words for a side of the cloth.
 FACE_ALSO: Mapping[str, str] = MappingProxyType(
     {
@@ -46,8 +46,11 @@ class Layer:
     def __post_init__(self) -> None:
         if self.face not in FACES:
             raise InputError(f"{self.face!r} is not a side of cloth; use face or back")
-        if not np.isfinite(self.grain_deg):
-            raise InputError("a grain angle is a number of degrees")
+        if not abs(self.grain_deg) <= MOST_TURNED_DEG:  # nor is it, where it is no number
+            raise InputError(
+                f"a grain angle is from -{MOST_TURNED_DEG:g} to {MOST_TURNED_DEG:g} degrees, "
+                f"got {self.grain_deg:g}"
+            )
 
     def __repr__(self) -> str:
         return f"Layer({self.cloth.name!r}, {self.grain_deg:g}, {self.face!r})"

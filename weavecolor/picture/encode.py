@@ -34,8 +34,9 @@ class Seeing:
     """How a picture is shown; the same for every option that is compared.
 
     ``space``: "sRGB" or "Display P3". ``adapt``: True as the eye sees it once used to the light,
-    False with the cast of the light left in. ``exposure``: factor on linear light, > 0, None for
-    the one that suits the scene (never the cloth). ``mark``: hatch what the screen cannot show.
+    False with the cast of the light left in. ``exposure``: factor on linear light, 0.01 to 100,
+    None for the one that suits the scene (never the cloth). ``mark``: hatch what the screen cannot
+    show.
     """
 
     space: str = "sRGB"
@@ -45,8 +46,8 @@ class Seeing:
 
     def __post_init__(self) -> None:
         known_space(self.space)
-        if self.exposure is not None and not (np.isfinite(self.exposure) and self.exposure > 0):
-            raise InputError(f"an exposure is a number above 0, got {self.exposure!r}")
+        if self.exposure is not None and not 0.01 <= self.exposure <= 100.0:
+            raise InputError(f"an exposure is a factor from 0.01 to 100, got {self.exposure:g}")
 
 
 #: The plain way: sRGB, adapted, exposed for the scene.

@@ -152,7 +152,8 @@ def as_text(comparison: Comparison, every_step: bool = False) -> str:
     Shot silk organza, crimson and black
     """
     varied = comparison.varied()
-    same = [axis for axis in AXES if axis not in varied]
+    # the cloth stands above already
+    same = [axis for axis in AXES if axis not in varied and axis != "stack"]
     heads = [*("behind" if axis == "backing" else axis for axis in varied)]
     heads += ["L*", "a*", "b*", "give or take", "screen", "from first", "colour"]
     first = {step.end: step for step in comparison.from_first}
