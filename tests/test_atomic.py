@@ -62,6 +62,6 @@ def test_a_full_disk_says_so(tmp_path, monkeypatch):
         raise OSError(errno.ENOSPC, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(InputError, match="the disk is full; make room"):
+    with pytest.raises(InputError, match="the disk is full .No space left on device.; make room"):
         write_text(tmp_path / "cape.json", "x" * 1000)
     assert not list(tmp_path.iterdir())
