@@ -153,7 +153,7 @@ def test_a_cloth_file_stands_in_for_a_swatch(capsys, tmp_path):
         ([*QUICK, "--scene", "moon"], "--scene: no scene called 'moon'"),
         ([*QUICK, "--side", "inside"], "--side: 'inside' is not a side of cloth; use face or back"),
         ([*QUICK, "--turn", "inf"], "grain: a grain angle is a number of degrees"),
-        ([*QUICK, "--layers", "2", "--turn", "1e308"], "grain angle is from -3600 to 3600"),
+        ([*QUICK, "--layers", "2", "--turn", "1e308"], "a grain angle is from -3600 to 3600"),
         (["draw", "close-up", "muslin-white", "--exposure", "1e6", "--out", "x.png"],
          "an exposure is a factor from 0.01 to 100"),
         ([*QUICK, "--out", "sheet.jpg"], "sheet.jpg: the sheet is a PNG"),
