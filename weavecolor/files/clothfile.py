@@ -61,7 +61,14 @@ from weavecolor.textile.cloth import MOST_CRIMP, Cloth, Weave
 from weavecolor.textile.fibres import fibre
 from weavecolor.textile.usual import KINDS, LUSTRES, USUAL, Span, UsualYarn, usual_yarn
 from weavecolor.textile.weaves import weave
-from weavecolor.textile.yarn import FINENESS_DTEX, RANGES, Yarn, filaments_of, greatest_packing
+from weavecolor.textile.yarn import (
+    FINENESS_DTEX,
+    RANGES,
+    Yarn,
+    filaments_of,
+    greatest_packing,
+    within,
+)
 
 MAX_BYTES = 1_000_000
 #: The matt film of the old optics, while they still ask for it: what is taken, and the range read.
@@ -281,12 +288,8 @@ def _sizes(
         for name, fields in systems.items()
         if "count" in fields
     }
-    low, high, _ = RANGES["tex"]
     for name, (tex, _filaments) in known.items():
-        if not low <= tex <= high:
-            raise systems[name].refuse(
-                f"must be from {low:g} to {high:g} tex, got {tex:g}", "count"
-            )
+        within(systems[name].place("count"), tex, *RANGES["tex"])
     missing = [name for name in systems if name not in known]
     if not missing:
         return known
