@@ -12,7 +12,9 @@ import pytest
 from PIL import Image, ImageCms
 
 from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.colour.perception import would_see
 from weavecolor.decide.compare import AXES, compare, compare_stacks, options, steps
+from weavecolor.decide.unexpected import _off_fan, parts, unexpected
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.appearance import appearance
@@ -20,7 +22,7 @@ from weavecolor.optics.stack import Layer, Stack
 from weavecolor.report.comparisontable import as_csv, as_data, as_json, as_text, rounded, steps_text
 from weavecolor.report.sheetpicture import GROUND, PATCH, sheet_image, sheet_png
 from weavecolor.scene.backings import backing
-from weavecolor.scene.places import scene
+from weavecolor.scene.places import custom_scene, scene
 from weavecolor.textile.grain import grain_deg, grain_words
 
 WINDOW = scene("window at the side")
@@ -137,6 +139,71 @@ def test_sentences_say_what_was_done_and_whether_it_shows(made):
         "Laying 2 layers instead of 1",
         "Putting black behind instead of white",
     }
+
+
+def test_one_sentence_has_two_names_only_where_she_would_see_a_difference(organza):
+    grains = (0.0, 45.0, 90.0)
+    found = compare(organza, grains, (1, 2), (WHITE, BLACK), (WINDOW, scene("overcast")))
+    for step in (*found.steps, *found.from_first):
+        own = tuple(found.outcomes[k].appearance.reading.words for k in (step.start, step.end))
+        seen = would_see(step.delta, step.uncertainty.stated).sees
+        assert step.names == (own if seen else (own[0], own[0]))
+        named = f"({own[0]} to {own[1]})"
+        assert (named in step.sentence) == bool(seen and own[0] != own[1])
+    # a table keeps each colour's own
+    rows = csv.DictReader(io.StringIO(as_csv(found)))
+    assert [row["words"] for row in rows] == [o.appearance.reading.words for o in found.outcomes]
+
+
+def _with_lightness(outcome, L):
+    reading = outcome.appearance.reading
+    held = replace(reading, Lab=np.array([L, *reading.Lab[1:]]))
+    return replace(outcome, appearance=replace(outcome.appearance, reading=held))
+
+
+def test_cloth_off_the_grain_beyond_straight_and_cross_alike_is_explained(organza):
+    found = compare(organza, (0.0, 45.0, 90.0), (1,), (WHITE,), (WINDOW,))
+    straight, _, cross = (o.appearance.reading.Lab[0] for o in found.outcomes)
+    darker, lighter = min(straight, cross) - 4.0, max(straight, cross) + 4.0
+    for L, word in ((darker, "darker"), (lighter, "lighter")):
+        beyond = [_with_lightness(o, L) if k == 1 else o for k, o in enumerate(found.outcomes)]
+        (told,) = unexpected(beyond)
+        assert told.startswith(f"On the bias it is {word} than on straight and cross grain alike")
+    between = [
+        _with_lightness(o, 0.5 * (straight + cross)) if k == 1 else o
+        for k, o in enumerate(found.outcomes)
+    ]
+    assert unexpected(between) == ()
+    short_of_it = compare(organza, (0.0, 45.0), (1,), (WHITE,), (WINDOW,))
+    assert unexpected(short_of_it.outcomes) == ()
+
+
+def test_a_further_layer_that_makes_it_lighter_is_explained(organza):
+    found = compare(organza, (0.0,), (1, 2), (WHITE, BLACK), (WINDOW,))
+    outcomes = list(found.outcomes)
+    below = [o.appearance.reading.Lab[0] for o in outcomes]
+    outcomes[2] = _with_lightness(outcomes[2], below[0] - 5.0)  # white: deeper, as expected
+    outcomes[3] = _with_lightness(outcomes[3], below[1] + 5.0)
+    (told,) = unexpected(outcomes)
+    assert told.startswith("2 layers are lighter than 1 (over black, window at the side)")
+    outcomes[3] = _with_lightness(outcomes[3], below[1] - 5.0)
+    assert unexpected(outcomes) == ()
+
+
+def test_light_taken_apart_adds_up_and_nothing_comes_from_nothing(made, organza):
+    for outcome in made.outcomes:
+        found = parts(outcome)
+        assert found.all == pytest.approx(outcome.appearance.reading.XYZ[1], abs=1e-9)
+        assert found.cloth > 0.0 and found.behind >= -1e-9
+    over = [parts(o) for o in made.outcomes[:2]]  # one stack over white and over black
+    assert over[0].cloth == pytest.approx(over[1].cloth, abs=1e-9)
+    assert over[0].behind > over[1].behind
+    # light that is reflected at a cylinder keeps its angle with the axis (any book of optics): lit
+    # from straight across the warp and seen square on, the warp gleams on straight grain, the weft
+    # on cross grain, neither between
+    side = custom_scene("daylight", 60.0, 90.0)
+    gleam = [_off_fan(o) for o in options(organza, (0.0, 45.0, 90.0), scenes=(side,))]
+    assert gleam == pytest.approx([0.0, np.sin(np.radians(60.0)) * np.sqrt(0.5), 0.0], abs=1e-9)
 
 
 def test_nobody_is_said_to_see_two_places_side_by_side(organza):

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
-from shapely.geometry import Polygon
+from shapely.geometry import Polygon, box
 
 from weavecolor.cutting.fullness import plan_fullness
 from weavecolor.cutting.lay import lay
@@ -235,6 +235,39 @@ def test_the_lay_is_turned_not_mirrored():
     cloth = Polygon(result.placements[0].cut)
     assert paper.exterior.is_ccw == cloth.exterior.is_ccw
     assert paper.area / cloth.area == pytest.approx((paper.length / cloth.length) ** 2)
+
+
+@pytest.mark.parametrize("length", [140, 400, 1500])
+def test_every_piece_of_a_lay_bears_its_name_at_a_legible_size(length):
+    pieces = [
+        Piece.rectangle("skirt panel", 50, 95, quantity=2),
+        Piece.rectangle("waistband", 4, 72),
+        Piece.rectangle("bias binding, neck", 3, 60, quantity=2),
+        Piece.rectangle("belt carrier", 14, 2, quantity=4),
+    ]
+    numbers = {piece.name: k for k, piece in enumerate(pieces, 1)}
+    made = lay(pieces, ClothInHand(112, length), tries=3)
+    style = Style()
+    block = lay_drawing(made, numbers, 190.0, 118.0, style)
+    texts = [mark for mark in block.marks if isinstance(mark, Text) and mark.bold]
+    told = " ".join(mark.text for mark in texts)
+    for placement in made.placements:
+        assert told.count(placement.name) >= 1
+    for name in {placement.name for placement in made.placements}:
+        laid = sum(placement.name == name for placement in made.placements)
+        assert told.count(f"{numbers[name]} {name}") == laid
+    # 6 points is the least that is read at arm's length (common practice, no source)
+    assert all(mark.size >= min(6.0, style.small) for mark in texts) and style.small >= 6.0
+    boxes = [_text_box(mark) for mark in texts]
+    for k, taken in enumerate(boxes):
+        assert 0.0 <= taken.bounds[0] and taken.bounds[2] <= 190.5
+        assert taken.bounds[3] <= block.height + 1.0
+        assert not any(taken.intersection(other).area > 0.05 for other in boxes[:k])
+
+
+def _text_box(mark):
+    half, tall = text_width(mark.text, mark.size, True) / 2, 0.25 * mark.size
+    return box(mark.x - half, mark.y - tall, mark.x + half, mark.y)
 
 
 @pytest.mark.parametrize(

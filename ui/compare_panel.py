@@ -34,6 +34,7 @@ from state import (
     unpin_all,
 )
 from weavecolor.decide.compare import Outcome, Step
+from weavecolor.decide.unexpected import unexpected
 from weavecolor.making.answers import undone
 from weavecolor.making.lightchoice import light_words
 from weavecolor.making.model import Making, MakingOption
@@ -79,6 +80,8 @@ def draw() -> None:
         return
     rows = board(now)
     _cards(now, rows)
+    for told in unexpected([row.outcome for row in rows]):
+        st.html(f'<p class="wc-told">{escape(told)}</p>')
     _table(now, rows)
     if len(rows) > 1:
         with st.expander("Trade-off: how well it hides against how light it is"):
@@ -236,7 +239,8 @@ def _card(now: Making, row: Row) -> str:
     close = pictures_panel.small_closeup(now, row.option)
     figures.append(bench.figure(bench.picture(close, reading.words), "", ""))
     off = f" · ✂ {OUTSIDE}" if not reading.in_srgb else ""
-    told = f"<p><b>{escape(reading.words)}</b> <code>{reading.hex}</code>{off}</p>"
+    words = row.step.names[1] if row.step else reading.words
+    told = f"<p><b>{escape(words)}</b> <code>{reading.hex}</code>{off}</p>"
     if row.step is None:
         told += '<p class="wc-pintold">The others are told from this one.</p>'
     else:

@@ -85,6 +85,20 @@ def would_see(delta: float, uncertainty: float = 0.0) -> Verdict:
     )
 
 
+def names_together(one: str, other: str, verdict: Verdict) -> tuple[str, str]:
+    """Two colours' names as they are told in one sentence: two names only where she would see a
+    difference, else the first name for both, for a name that jumps says there is one.
+
+    Examples
+    --------
+    >>> names_together("greyish brown", "dusty pink", would_see(0.4, 0.3))
+    ('greyish brown', 'greyish brown')
+    >>> names_together("greyish brown", "dusty pink", would_see(4.0, 0.3))
+    ('greyish brown', 'dusty pink')
+    """
+    return (one, other) if verdict.sees else (one, one)
+
+
 def size_words(delta: float) -> str:
     """What a difference that is seen would be called, by grey-scale steps.
 

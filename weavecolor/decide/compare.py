@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from weavecolor.colour.colorimetry import adopted_white, ciede2000, daylight_white
-from weavecolor.colour.perception import Verdict, would_see
+from weavecolor.colour.perception import Verdict, names_together, would_see
 from weavecolor.colour.words import difference_words
 from weavecolor.errors import InputError
 from weavecolor.optics.appearance import MOST_LAYERS, Appearance, appearances
@@ -85,7 +85,8 @@ class Step:
 
     ``axis``: which of ``AXES`` changes, "" where several do. ``uncertainty`` is of ``delta``.
     ``verdict`` is None across scenes, where nobody sees both side by side. ``change``: what was
-    done; ``effect``: how the colour moves; ``sentence``: the whole, for reading.
+    done; ``effect``: how the colour moves; ``names``: of both colours, one and the same where no
+    difference would be seen; ``sentence``: the whole, for reading.
     """
 
     start: int
@@ -96,6 +97,7 @@ class Step:
     verdict: Verdict | None
     change: str
     effect: str
+    names: tuple[str, str]
     sentence: str
 
 
@@ -413,23 +415,25 @@ def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float) -> Step:
         same_light=same_light,
         depth=not {"layers", "stack", "backing"}.isdisjoint(changed),
     )
-    effect = difference_words(
-        outcomes[i].appearance.reading.Lab, outcomes[j].appearance.reading.Lab
-    )
+    first, second = outcomes[i].appearance.reading, outcomes[j].appearance.reading
+    effect = difference_words(first.Lab, second.Lab)
     made = "makes no difference to speak of" if effect.startswith("no ") else f"makes it {effect}"
+    seen = would_see(delta, doubt.stated)
+    names = names_together(first.words, second.words, seen)
+    if names[0] != names[1]:
+        made += f" ({names[0]} to {names[1]})"
     done = change_words(a, b)
     if same_light:
-        verdict = would_see(delta, doubt.stated)
-        sentence = f"{done} {made}. {verdict.words}"
+        sentence = f"{done} {made}. {seen.words}"
     else:
-        verdict = None
         size = f"{delta:.1f} give or take {doubt.stated:.1f}"
         sentence = (
             f"{done} {made} (difference {size}, each to an eye that has settled to its light; "
             "nobody sees the two side by side)."
         )
     axis = changed[0] if len(changed) == 1 else ""
-    return Step(i, j, axis, delta, doubt, verdict, done, effect, sentence)
+    verdict = seen if same_light else None
+    return Step(i, j, axis, delta, doubt, verdict, done, effect, names, sentence)
 
 
 def change_words(a: Option, b: Option) -> str:

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 
 from weavecolor.colour.perception import JUST_NOTICEABLE
 from weavecolor.decide.compare import AXES, Comparison, Option, Outcome, Step
+from weavecolor.decide.unexpected import unexpected
 from weavecolor.errors import InputError
 from weavecolor.scene.places import sides
 
@@ -51,7 +52,7 @@ def as_data(comparison: Comparison) -> dict[str, Any]:
     --------
     >>> from weavecolor.decide.compare import compare
     >>> sorted(as_data(compare(organza, scenes=(window,))))[:3]
-    ['assumed', 'difference', 'observer_deg']
+    ['assumed', 'difference', 'explained']
     """
     first = {step.end: step for step in comparison.from_first}
     return {
@@ -75,6 +76,7 @@ def as_data(comparison: Comparison) -> dict[str, Any]:
             {"from": s.start, "to": s.end, "axis": s.axis, **_difference(s)}
             for s in comparison.steps
         ],
+        "explained": list(unexpected(comparison.outcomes, comparison.observer)),
         "assumed": list(assumptions(comparison)),
     }
 
@@ -180,6 +182,9 @@ def as_text(comparison: Comparison, every_step: bool = False) -> str:
         lines.append("* beyond what an sRGB screen can show: the screen colour is the nearest.")
     told = steps_text(comparison, every_step)
     lines += ["", HOW_TO_READ, *([""] if told else []), *told]
+    explained = unexpected(comparison.outcomes, comparison.observer)
+    if explained:
+        lines += ["", *explained]
     assumed = assumptions(comparison)
     if assumed:
         lines += ["", "Mind: " + "; ".join(assumed) + "."]

@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Iterable
 
 import shapely
+import shapely.ops
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -92,8 +93,9 @@ def lay_drawing(
     """The lay, the cloth's length running to the right, in at most ``width`` by ``height`` mm.
 
     Turned, not mirrored: what is seen is the side the pieces are seen from. Pieces carry their
-    number in the cutting list, their name where there is room, and their grain line, the arrow
-    pointing down the garment; a line of dots is the sewing line. Flaws and bites are crossed out
+    number in the cutting list and their name, beside them with a line to it where a piece is too
+    slim, and their grain line, the arrow pointing down the garment; a line of dots is the sewing
+    line. Flaws and bites are crossed out
     and told by size, selvedges are toned, a fold is a heavy dashed line.
     """
     edge = Polygon(lay.edge)
@@ -119,6 +121,8 @@ def lay_drawing(
         marks.append(Shape(outline(part.exterior.coords[:-1]), grey(0.90), grey(0.35), 0.2))
         marks += _crossed(part, place)
     shapes = [Polygon(outline(piece.cut)) for piece in lay.placements]
+    slim: list[tuple[str, Polygon]] = []
+    named: list[Polygon] = []
     for piece, shape in zip(lay.placements, shapes, strict=True):
         marks.append(Shape(outline(piece.cut), WHITE, INK, 0.3))
         if piece.sew != piece.cut:
@@ -129,7 +133,13 @@ def lay_drawing(
             dx, dy = centre.x - (x0 + x1) / 2, centre.y - (y0 + y1) / 2
             x0, y0, x1, y1 = x0 + dx, y0 + dy, x1 + dx, y1 + dy
         marks += arrow(*place(x0, y0), *place(x1, y1), width=0.2, head=1.4)
-        marks += _name(piece, numbers, shape, (place(x0, y0), place(x1, y1)), style)
+        words = _words(piece, numbers)
+        label = _name(words, shape, (place(x0, y0), place(x1, y1)), style)
+        if label is None:
+            slim.append((words, shape))
+        else:
+            marks += label[0]
+            named.append(label[1])
     cloth = shapely.box(gutter, top, end, bottom)
 
     # round the cloth: the warp, the fold, the widths and lengths
@@ -158,8 +168,12 @@ def lay_drawing(
         y = bottom + style.mm(4.2 * (row + 1))
         marks += _measured(gutter, at, y, f"{word} {cm(length)} = {inches(length)}", colour, style)
     for hole, words in lay.damage:
-        marks += _size_of(words, Polygon(outline(hole)), shapes, cloth, style)
-    return Block(tuple(marks), head + across * scale + foot)
+        sizes, covered = _size_of(words, Polygon(outline(hole)), shapes, cloth, style)
+        marks += sizes
+        named.append(covered)
+    tall = head + across * scale + foot
+    called, rows_more = _called_out(slim, shapes, named, cloth, (gutter, width, tall), style)
+    return Block((*marks, *called), tall + rows_more)
 
 
 def _polygons(shape: BaseGeometry) -> list[Polygon]:
@@ -184,33 +198,34 @@ def _measured(
     return [*marks, box, Text(middle, y, text, style.small, False, colour, "centre")]
 
 
+def _words(piece: Placement, numbers: dict[str, int]) -> str:
+    """Number and name of a piece, and that it is cut twice."""
+    twice = " \u00d72" if piece.copies == 2 else ""
+    return f"{numbers.get(piece.name, '')} {piece.name}{twice}".strip()
+
+
 def _name(
-    piece: Placement,
-    numbers: dict[str, int],
+    words: str,
     shape: Polygon,
     line: tuple[tuple[float, float], tuple[float, float]],
     style: Style,
-) -> list[Mark]:
-    """Number and name of a piece where they fit inside it, clear of the grain line if they can."""
-    number = str(numbers.get(piece.name, ""))
-    twice = " \u00d72" if piece.copies == 2 else ""
-    long = f"{number} {piece.name}{twice}".strip()
-    short = f"{number}{twice}" if number else piece.name
+) -> tuple[list[Mark], Polygon] | None:
+    """A piece's words inside it, clear of the grain line if they can, with the room they take;
+    None where they do not fit."""
     (x0, y0), (x1, y1) = line
     cx, cy = (x0 + x1) / 2, (y0 + y1) / 2
     near, low, far, high = shape.bounds
     grain = LineString(line)
     inner = shape.buffer(-0.35)
     tries: list[tuple[list[str], float]] = []
+    split = words.split(" ")
     for size in (style.body, style.small):
-        words = long.split(" ")
-        tries += [([long], size)]
+        tries += [([words], size)]
         tries += [
-            ([" ".join(words[:cut]), " ".join(words[cut:])], size) for cut in range(1, len(words))
+            ([" ".join(split[:cut]), " ".join(split[cut:])], size) for cut in range(1, len(split))
         ]
-        if len(words) > 2:
-            tries.append((words, size))
-    tries += [([short], style.body), ([short], style.small)]
+        if len(split) > 2:
+            tries.append((split, size))
     spots = [(cx, cy)] + [
         (near + (far - near) * a / 8.0, low + (high - low) * b / 8.0)
         for b in range(1, 8)
@@ -219,14 +234,107 @@ def _name(
     spots.sort(key=lambda spot: math.hypot(spot[0] - cx, spot[1] - cy))
     for clear in (True, False):
         for rows, size in tries:
-            wide = max(text_width(row, size, True) for row in rows) + 0.8
-            tall = line_mm(size) * 0.9 * len(rows)
+            wide, tall = _room(rows, size)
             for x, y in spots:
-                box = shapely.box(x - wide / 2, y - tall / 2, x + wide / 2, y + tall / 2)
+                box = _box(x, y, wide, tall)
                 if inner.contains(box) and not (clear and box.intersects(grain)):
-                    return _label(rows, x, y, wide, tall, size)
-    wide, tall = text_width(short, style.small, True) + 0.8, line_mm(style.small) * 0.9
-    return _label([short], cx, cy, wide, tall, style.small)
+                    return _label(rows, x, y, wide, tall, size), box
+    return None
+
+
+def _room(rows: list[str], size: float, bold: bool = True) -> tuple[float, float]:
+    """Width and height, mm, of rows of text with air round them."""
+    return (
+        max(text_width(row, size, bold) for row in rows) + 0.8,
+        line_mm(size) * 0.9 * len(rows),
+    )
+
+
+def _box(x: float, y: float, wide: float, tall: float) -> Polygon:
+    return shapely.box(x - wide / 2, y - tall / 2, x + wide / 2, y + tall / 2)
+
+
+def _called_out(
+    slim: list[tuple[str, Polygon]],
+    shapes: list[Polygon],
+    named: list[Polygon],
+    cloth: Polygon,
+    room: tuple[float, float, float],
+    style: Style,
+) -> tuple[list[Mark], float]:
+    """The words of pieces too slim to hold them, on bare cloth near by or in rows below the
+    drawing, each with a line to its piece; and how much taller that makes it.
+
+    ``room``: where the cloth begins, the drawing's width, and its height so far.
+    """
+    left, width, below = room
+    near, top, far, bottom = cloth.bounds
+    taken: list[BaseGeometry] = [*shapes, *named]
+    labels: list[BaseGeometry] = [*named]
+    leads: list[BaseGeometry] = []
+    marks: list[Mark] = []
+    pitch = line_mm(style.small) * 1.05
+    row_ends: list[float] = []  # how far each row below is filled
+    for words, shape in sorted(slim, key=lambda one: one[1].bounds[0]):
+        words = _cut_short(words, 0.9 * (width - left), style.small)
+        wide, tall = _room([words], style.small)
+        middle = shape.representative_point()
+        shrunk = shape.buffer(-0.35 * min(_sides(shape)))
+        core: BaseGeometry = middle if shrunk.is_empty else shrunk
+        tree, lines = shapely.STRtree(taken), shapely.union_all([*labels, *leads])
+        spots = [
+            (near + wide / 2 + 0.4 + (far - near - wide - 0.8) * a / 24.0,
+             top + tall / 2 + 0.4 + (bottom - top - tall - 0.8) * b / 16.0)
+            for a in range(25) for b in range(17)
+        ] if far - near > wide + 0.8 else []  # fmt: skip
+        free = [
+            spot for spot in spots
+            if not tree.query(_box(*spot, wide + 0.6, tall + 0.4), predicate="intersects").size
+        ]  # fmt: skip
+        if free:
+            ways = [_lead(_box(*spot, wide, tall), core) for spot in free]
+            crosses = shapely.intersects(ways, lines)
+            # a long way round is better than a line through another's words
+            x, y = free[int((shapely.length(ways) + 100.0 * crosses).argmin())]
+        else:
+            start = min(max(middle.x - wide / 2, left), width - wide)
+            row = next((k for k, end in enumerate(row_ends) if end + 1.0 <= start), len(row_ends))
+            row_ends[row:] = [start + wide, *row_ends[row + 1 :]]
+            x, y = start + wide / 2, below + (row + 0.5) * pitch
+        labels.append(_box(x, y, wide, tall))
+        line = _lead(_box(x, y, wide, tall), core)
+        leads.append(line)
+        taken += [labels[-1], line]
+        (x0, y0), (x1, y1) = line.coords
+        marks += [Line(x0, y0, x1, y1, 0.2, INK), _dot(x1, y1)]
+        marks += _label([words], x, y, wide, tall, style.small)
+    return marks, len(row_ends) * pitch
+
+
+def _cut_short(words: str, width: float, size: float) -> str:
+    """Words no wider than ``width`` mm; the list beside the drawing has them whole."""
+    if text_width(words, size, True) <= width:
+        return words
+    while words and text_width(f"{words}\u2026", size, True) > width:
+        words = words[:-1]
+    return f"{words.rstrip()}\u2026"
+
+
+def _lead(box: Polygon, core: BaseGeometry) -> LineString:
+    """The shortest way from a label to a piece."""
+    return LineString(shapely.ops.nearest_points(box, core))
+
+
+def _sides(shape: Polygon) -> tuple[float, float]:
+    """Both sides of the smallest upright rectangle round a shape."""
+    near, low, far, high = shape.bounds
+    return far - near, high - low
+
+
+def _dot(x: float, y: float, radius: float = 0.45) -> Shape:
+    turns = [math.tau * k / 12 for k in range(12)]
+    points = tuple((x + radius * math.cos(t), y + radius * math.sin(t)) for t in turns)
+    return Shape(points, INK, None)
 
 
 def _label(
@@ -242,8 +350,9 @@ def _label(
 
 def _size_of(
     words: str, drawn: Polygon, shapes: list[Polygon], cloth: Polygon, style: Style
-) -> list[Mark]:
-    """What a crossed-out place is and how large, in it or beside it, over no piece if it can."""
+) -> tuple[list[Mark], Polygon]:
+    """What a crossed-out place is and how large, in it or beside it, over no piece if it can; and
+    the room that takes."""
     first, _, rest = words.partition(" (")
     rows = [first, rest.removesuffix(")")]
     size = style.small
@@ -272,7 +381,7 @@ def _size_of(
     for number, row in enumerate(rows):
         base = y - tall / 2 + (number + 0.76) * pitch
         marks.append(Text(x, base, row, size, False, INK, "centre"))
-    return marks
+    return marks, _box(x, y, wide, tall)
 
 
 def _crossed(part: Polygon, place: Callable[[float, float], tuple[float, float]]) -> list[Mark]:

@@ -17,6 +17,7 @@ from PIL import Image, ImageDraw
 
 from weavecolor.colour.colorimetry import encode, icc_profile
 from weavecolor.decide.compare import AXES, Comparison, Outcome, Step
+from weavecolor.decide.unexpected import unexpected
 from weavecolor.errors import InputError
 from weavecolor.picture.typeface import font, wrapped
 from weavecolor.report.cautions import cautions
@@ -291,6 +292,7 @@ class _Sheet:
                     else ""
                 )
             )
+        notes += unexpected(outcomes, self.comparison.observer)
         one = max(outcome.uncertainty.stated for outcome in outcomes)
         assumed = "; ".join(assumptions(self.comparison))
         notes.append(
