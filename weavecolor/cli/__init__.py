@@ -21,6 +21,10 @@ import click
 from weavecolor import __version__
 from weavecolor.errors import InputError
 
+# our matrices are small: threads of linear algebra wait for one another more than they work, and
+# on a busy machine a picture took thirty times as long; to be said before NumPy is loaded
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 #: Exit codes: bad input, a fault of the tool, stopped by the user.
 BAD_INPUT, FAULT, STOPPED = 2, 1, 130
 
