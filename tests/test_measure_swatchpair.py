@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import find_swatches
 import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
@@ -212,3 +213,11 @@ def test_no_ruler_is_refused_and_a_known_length_will_do() -> None:
         scale_from_length((0, 0), (100, 0), 0.0)
     with pytest.raises(InputError, match="too close"):
         scale_from_length((0, 0), (5, 0), 10.0)
+
+
+@pytest.mark.parametrize("number", range(8))
+def test_parts_are_found_in_photographs_of_card_in_falling_light(number: int) -> None:
+    """The long set is ``python -m tests.find_swatches``."""
+    layout = ("black", "both", "black", "white")[number % 4]
+    one = find_swatches.found(77, number, layout)
+    assert one.right, (one.strays, one.left_out)

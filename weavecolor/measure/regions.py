@@ -6,12 +6,17 @@ found is a proposal to be drawn over the picture; a box marked by hand always wi
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import ndimage
+from skimage.filters import sobel
+from skimage.measure import LineModelND, ransac
+from skimage.morphology import h_minima
+from skimage.segmentation import relabel_sequential, watershed
 
 from weavecolor.errors import InputError
 from weavecolor.measure.photograph import LUMINANCE
@@ -20,7 +25,10 @@ LABELS = ("paper", "card", "swatch over white", "swatch over black")
 Box = tuple[int, int, int, int]
 Mask = NDArray[np.bool_]
 
-_LOOK = 360  # pixels on the longer side at which the layout is found
+_LOOK = 240  # pixels on the longer side at which the layout is found
+_LEAST = 0.006  # of the picture: a smaller part is no sheet and no swatch
+_STEP = 0.05  # of logarithms: a lesser step between two parts is none
+_ASIDE = 3  # pixels to both sides of an edge at which its step is looked at
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,104 +142,242 @@ def _inner_box(mask: Mask) -> Box:
     return int(left), int(top), int(right), int(bottom)
 
 
-def _grown(seed: Mask, log: NDArray[np.float64], usable: Mask) -> Mask:
-    """The ground about ``seed``: near a quadratic fitted to it in the log of the light."""
-    rows, columns = np.indices(seed.shape)
-    y, x = rows / seed.shape[0] - 0.5, columns / seed.shape[1] - 0.5
-    basis = np.stack([np.ones(seed.shape), x, y, x * x, x * y, y * y], -1)
-    mask = seed
-    for turn in range(4):
-        terms = 3 if turn == 0 else 6
-        part = basis[..., :terms]
-        fit = np.zeros((6, 3))
-        fit[:terms] = np.linalg.lstsq(part[mask], log[mask], rcond=None)[0]
-        rest = log - basis @ fit
-        rest -= np.median(rest[mask], axis=0)
-        spread = 1.4826 * np.median(np.abs(rest[mask]), axis=0)
-        mask = (np.abs(rest) < np.maximum(4 * spread, 0.05)).all(-1) & usable
-        if mask.sum() < 30:
-            return seed
-    return _large(mask, 0.004)
+@dataclass(frozen=True, eq=False)
+class _Parts:
+    """A picture cut along its edges: ``label`` (rows, columns) from 1; by number from 0, mean
+    colour (n, 3), size, share of its outline at the picture's edge, ``shared`` (n, n) lengths
+    of common outline and ``step`` (n, n) the step there, inf where there is none."""
+
+    label: NDArray[np.intp]
+    colour: NDArray[np.float64]
+    size: NDArray[np.float64]
+    at_edge: NDArray[np.float64]
+    shared: NDArray[np.float64]
+    step: NDArray[np.float64]
+
+    def mask(self, numbers: Sequence[int]) -> Mask:
+        return np.isin(self.label, np.asarray(numbers, dtype=np.intp) + 1)
 
 
-def _large(mask: Mask, share: float) -> Mask:
-    labels, count = ndimage.label(ndimage.binary_opening(mask, iterations=1))
-    if not count:
-        return np.zeros_like(mask)
-    sizes = np.bincount(labels.ravel())
-    sizes[0] = 0
-    return (sizes >= share * mask.size)[labels]
+def _coded(small: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Logarithm of the light, levelled off below a fiftieth of the brightest, where noise is."""
+    bright = float(np.percentile(small @ LUMINANCE, 98))
+    return np.asarray(np.log(small / bright + 0.02))
+
+
+def _cut(small: NDArray[np.float64]) -> _Parts:
+    """Cut along edges: a watershed of the steepness, its parts joined, the least step first, until
+    every common outline has a step. A step is the mean difference between places a little to both
+    sides, so that noise averages out and falling light does not count."""
+    coded = ndimage.gaussian_filter(_coded(small), (1.0, 1.0, 0.0))
+    steep = np.sqrt(sum(sobel(coded[..., k]) ** 2 for k in range(3)))  # type: ignore[no-untyped-call]
+    quiet = float(np.median(steep))
+    seeds, _ = ndimage.label(h_minima(steep, max(0.6 * quiet, 0.002)))  # type: ignore[no-untyped-call]
+    label = watershed(steep, seeds)  # type: ignore[no-untyped-call]
+    label = _joined(label, ndimage.gaussian_filter(coded, (1.0, 1.0, 0.0)))
+    return _parts(label, small, coded)
+
+
+def _steps(label: NDArray[np.intp], coded: NDArray[np.float64]) -> tuple[Any, Any]:
+    """Sums (n, n, 3) of steps along common outlines, and their lengths (n, n)."""
+    n = int(label.max()) + 1
+    steps, counts = np.zeros((n, n, 3)), np.zeros((n, n))
+    for axis in (0, 1):
+        names, values = np.moveaxis(label, axis, 0), np.moveaxis(coded, axis, 0)
+        last = len(names) - 1
+        row, place = np.nonzero(names[1:] != names[:-1])
+        a, b = names[row, place], names[row + 1, place]
+        before, after = np.maximum(row - _ASIDE, 0), np.minimum(row + 1 + _ASIDE, last)
+        # a thin part has nothing that far in: then its very edge is looked at
+        before = np.where(names[before, place] == a, before, row)
+        after = np.where(names[after, place] == b, after, row + 1)
+        step = values[after, place] - values[before, place]
+        np.add.at(steps, (a, b), step)
+        np.add.at(steps, (b, a), -step)
+        np.add.at(counts, (a, b), 1.0)
+        np.add.at(counts, (b, a), 1.0)
+    return steps, counts
+
+
+def _joined(label: NDArray[np.intp], coded: NDArray[np.float64]) -> NDArray[np.intp]:
+    """Parts (rows, columns) from 1, joined where there is no step between them, and slivers with
+    what they differ least from."""
+    steps, counts = _steps(label, coded)
+    size = np.bincount(label.ravel(), minlength=len(counts)).astype(float)
+    least = _LEAST * label.size
+    into = np.arange(len(counts))
+    while True:
+        met = counts > 0
+        step = np.full(counts.shape, np.inf)
+        step[met] = np.abs(steps[met] / counts[met][:, None]).max(axis=1)
+        one, two = (int(k) for k in np.unravel_index(int(step.argmin()), step.shape))
+        if not step[one, two] < _STEP:
+            step[:, size >= least] = np.inf
+            one, two = (int(k) for k in np.unravel_index(int(step.argmin()), step.shape))
+            if not np.isfinite(step[one, two]):
+                break
+        into[into == two] = one
+        size[one], size[two] = size[one] + size[two], np.inf
+        for table in (steps, counts):
+            table[one] += table[two]
+            table[:, one] += table[:, two]
+            table[two], table[:, two] = 0.0, 0.0
+            table[one, one] = 0.0
+    return np.asarray(relabel_sequential(into[label] + 1)[0], dtype=np.intp)  # type: ignore[no-untyped-call]
+
+
+def _parts(
+    label: NDArray[np.intp], small: NDArray[np.float64], coded: NDArray[np.float64]
+) -> _Parts:
+    n = int(label.max())
+    size = np.bincount(label.ravel(), minlength=n + 1)[1:].astype(float)
+    colour = np.stack(
+        [ndimage.median(small[..., k], label, np.arange(1, n + 1)) for k in range(3)], -1
+    )
+    steps, counts = _steps(label, coded)
+    shared = counts[1:, 1:]
+    step = np.full(shared.shape, np.inf)
+    met = shared > 0
+    step[met] = np.abs(steps[1:, 1:][met] / shared[met][:, None]).max(axis=1)
+    rim = np.concatenate([label[0], label[-1], label[:, 0], label[:, -1]])
+    edge = np.bincount(rim, minlength=n + 1)[1:].astype(float)
+    return _Parts(label, colour, size, edge / np.maximum(edge + shared.sum(1), 1.0), shared, step)
 
 
 def _layout(small: NDArray[np.float32]) -> dict[str, Mask]:
-    light = (small @ LUMINANCE).astype(np.float64)
-    log = np.log(np.maximum(small, 2e-3))
-    chroma = np.ptp(log, axis=-1)
-    bright = light > 0.72 * np.percentile(light, 98)
-    base = np.median(chroma[bright])
-    flat = ndimage.gaussian_gradient_magnitude(np.log(np.maximum(light, 2e-3)), 1.0) < 0.05
-    seed = _large(bright & (np.abs(chroma - base) < 0.15) & flat, 0.004)
-    if not seed.any():
+    parts = _cut(small.astype(np.float64))
+    pixels = parts.label.size
+    light = parts.colour @ LUMINANCE
+    hue = np.log(np.maximum(parts.colour, 2e-3))
+    hue = hue - hue.mean(axis=1, keepdims=True)
+    large = parts.size > _LEAST * pixels
+    paper = _paper(parts, light, hue, large)
+    if not paper:
         raise InputError(
             "no bare white paper is found; show a broad band of it beside the swatch, or mark it"
         )
-    labels, _ = ndimage.label(seed)
-    at_edge = np.isin(labels, _touching(labels)) & seed
-    # bare paper runs to the picture's edge; a pale swatch lies inside it
-    paper = _grown(at_edge if at_edge.any() else seed, log, np.ones_like(seed))
-    level = float(np.median(light[paper]))
-    dark_seed = _large((light < 0.13 * level) & flat & ~paper, 0.004)
-    card = np.zeros_like(paper)
-    if dark_seed.any():
-        labels, _ = ndimage.label(dark_seed)
-        sizes = np.bincount(labels.ravel())
-        sizes[0] = 0
-        touching = np.zeros(sizes.size, dtype=bool)
-        touching[_touching(labels)] = True
-        # bare card runs to the picture's edge; a dark swatch lies inside it
-        chosen = int(np.argmax(sizes * np.where(touching, 1.0, 0.02)))
-        if touching[chosen]:
-            card = _grown_card(labels == chosen, light)
-    rest = ~ndimage.binary_dilation(paper | card, iterations=1)
-    swatch = _large(ndimage.binary_fill_holes(rest), 0.01)
-    found = {"paper": paper}
-    if card.any():
-        found["card"] = card
-    if not swatch.any():
-        return found
-    labels, count = ndimage.label(swatch)
-    # the swatch is what lies in grounds, not the table beyond the paper's far edge
-    scores = []
-    for k in range(1, count + 1):
-        part = labels == k
-        edge = part[0].sum() + part[-1].sum() + part[:, 0].sum() + part[:, -1].sum()
-        scores.append(float(part.sum()) * (1.0 if edge < 0.15 * np.sqrt(part.sum()) else 0.05))
-    keep = 1 + np.nonzero(np.array(scores) > 0.25 * max(scores))[0]
-    swatch = np.isin(labels, keep)
-    to_paper = ndimage.distance_transform_edt(~paper)
-    if not card.any():
-        found["swatch over white"] = swatch
-        return found
-    to_card = ndimage.distance_transform_edt(~card)
-    gap = max(2.0, max(small.shape[:2]) / 60)
-    nearer = to_card - to_paper
-    over_white, over_black = swatch & (nearer > gap), swatch & (nearer < -gap)
-    for label, part in (("swatch over white", over_white), ("swatch over black", over_black)):
-        part = _large(part, 0.004)
-        if part.any():
-            found[label] = part
+    white = max(paper, key=lambda k: parts.size[k])
+    # light falls off by a fifth or so, dust and shine grey the card
+    dark = [
+        k for k in _numbers(large)
+        if light[k] < 0.17 * light[white] and np.ptp(hue[k] - hue[white]) < 0.8 and k not in paper
+    ]  # fmt: skip
+    inside = [k for k in _numbers(large) if k not in paper and parts.at_edge[k] < 0.02]
+    bare = parts.mask(paper)
+    best, most = None, 0.0
+    for card in [_alike(parts, k, dark) for k in dark]:
+        mask = parts.mask(card)
+        held = _swatch(parts, [k for k in inside if k not in card], bare | mask)
+        # a dark table beyond the paper is no card: card has the swatch on it
+        if held is None or _beside(held, mask) < 0.08:
+            continue
+        if parts.at_edge[card].max() < 0.02 and _beside(held, mask) < 0.7:
+            continue  # what lies in the paper and holds nothing is the swatch
+        score = float(mask.sum()) * _beside(held, bare | mask)
+        if score > most:
+            best, most = {"paper": bare, "card": mask} | _shared_out(held, bare, mask), score
+    if best is not None:
+        return best
+    found = {"paper": bare}
+    held = _swatch(parts, inside, bare)
+    if held is not None:
+        found["swatch over white"] = held
+    elif dark:
+        found["card"] = parts.mask([max(dark, key=lambda k: parts.size[k])])
     return found
 
 
-def _touching(labels: NDArray[np.signedinteger]) -> NDArray[np.signedinteger]:
-    """Labels that reach the picture's edge."""
-    return np.unique(np.concatenate([labels[0], labels[-1], labels[:, 0], labels[:, -1]]))
+def _numbers(chosen: Mask) -> list[int]:
+    return [int(k) for k in np.flatnonzero(chosen)]
 
 
-def _grown_card(seed: Mask, light: NDArray[np.float64]) -> Mask:
-    values = light[seed]
-    middle = np.median(values)
-    spread = 1.4826 * np.median(np.abs(values - middle))
-    near = np.abs(light - middle) < max(4 * spread, 0.25 * middle)
-    labels, _ = ndimage.label(near | seed)
-    return np.asarray(np.isin(labels, np.unique(labels[seed])) & (near | seed))
+def _alike(parts: _Parts, first: int, dark: Sequence[int]) -> list[int]:
+    """The parts that card cut in pieces by weak edges has, grown from ``first``; what the pieces
+    enclose is the swatch."""
+    out, grown = [int(first)], True
+    while grown:
+        grown = False
+        for n in dark:
+            own = parts.shared[n, out].sum()
+            ringed = own > 0.8 * parts.shared[n].sum() and parts.at_edge[n] < 0.02
+            if n not in out and parts.step[n, out].min() < 3 * _STEP and not ringed:
+                out.append(int(n))
+                grown = True
+    return out
+
+
+def _beside(held: Mask, ground: Mask) -> float:
+    """Share of a part's outline that runs along ``ground``."""
+    outline = held & ~ndimage.binary_erosion(held, border_value=1)
+    return float(ndimage.binary_dilation(ground, iterations=3)[outline].mean())
+
+
+def _paper(
+    parts: _Parts, light: NDArray[np.float64], hue: NDArray[np.float64], large: Mask
+) -> list[int]:
+    """The bright, nearly neutral parts that run to the picture's edge; a pale swatch does not."""
+    bright = large & (light > 0.55 * light[large].max())
+    if not bright.any():
+        return []
+    # of what is bright the largest at the edge is paper; its like are paper too
+    order = parts.size * light**2 * np.where(parts.at_edge > 0.02, 1.0, 0.02)
+    first = int(np.argmax(np.where(bright, order, -1.0)))
+    alike = bright & (np.ptp(hue - hue[first], axis=1) < 0.12)
+    alike &= np.abs(np.log(light / light[first])) < 0.25
+    return [k for k in _numbers(alike) if k == first or parts.at_edge[k] > 0.02]
+
+
+def _swatch(parts: _Parts, inside: Sequence[int], ground: Mask) -> Mask | None:
+    """The part, or parts that touch, whose outline runs along bare ground."""
+    mask = np.zeros_like(ground)
+    for k in inside:
+        mask |= parts.mask([k])
+    label, count = ndimage.label(mask)
+    best, most = None, 0.0
+    for k in range(1, count + 1):
+        part = label == k
+        along = _beside(part, ground)
+        size = float(part.sum())
+        if along < 0.7 or size < 1.5 * _LEAST * mask.size:
+            continue
+        if size * along > most:
+            best, most = part, size * along
+    if best is None:
+        return None
+    return np.asarray(ndimage.binary_fill_holes(best))
+
+
+def _shared_out(held: Mask, paper: Mask, card: Mask) -> dict[str, Mask]:
+    """A swatch's parts over paper and over card: what lies wholly in one ground, else the two
+    sides of the straight line in which the sheets meet."""
+    outline = ndimage.binary_dilation(held, iterations=4) & ~held
+    on_paper, on_card = ((outline & m).sum() for m in (paper, card))
+    if min(on_paper, on_card) < 0.08 * max(on_paper, on_card, 1):
+        return {"swatch over white" if on_paper > on_card else "swatch over black": held}
+    near = ndimage.binary_dilation(paper, iterations=4) & ndimage.binary_dilation(
+        card, iterations=4
+    )
+    near &= ~ndimage.binary_dilation(held, iterations=4)
+    rows, columns = np.nonzero(near)
+    side = None
+    if rows.size > 20:
+        points = np.column_stack([columns, rows]).astype(float)
+        line, keep = ransac(  # type: ignore[no-untyped-call]
+            points, LineModelND, 2, 3.0, max_trials=200, rng=1
+        )
+        if line is not None and keep.mean() > 0.5:
+            origin, way = line.origin, line.direction
+            y, x = np.indices(held.shape)
+            side = (x - origin[0]) * way[1] - (y - origin[1]) * way[0]
+            if side[paper].mean() < side[card].mean():
+                side = -side
+    if side is None:  # no join is seen: whichever ground is nearer
+        side = ndimage.distance_transform_edt(~card) - ndimage.distance_transform_edt(~paper)
+    gap = max(2.0, max(held.shape) / 60)
+    out = {}
+    for label, part in (
+        ("swatch over white", held & (side > gap)), ("swatch over black", held & (side < -gap)),
+    ):  # fmt: skip
+        if part.sum() > _LEAST * part.size:
+            out[label] = part
+    return out
