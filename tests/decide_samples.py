@@ -25,3 +25,21 @@ def sheer(name: str, warp: np.ndarray, weft: np.ndarray, sett: float = 40.0) -> 
 RED = sheer("red and black", dye(0.05, 0.75, 600.0), np.full(41, 0.04))
 BLUE = sheer("blue and gold", dye(0.45, 0.04, 500.0), dye(0.06, 0.6, 540.0))
 PALE = sheer("pale", np.full(41, 0.8), np.full(41, 0.75))
+
+
+def catalogue(count: int, constructions: int = 1, seed: int = 1) -> list[Cloth]:
+    """Invented cloths of random dyes, of so many constructions (1 to 4), the first plain."""
+    draw = np.random.default_rng(seed)
+    silk = fibre("silk")
+    shapes = [("plain", 40.0, 21 / 9), ("twill 2/1", 45.0, 21 / 9), ("plain", 30.0, 40 / 9),
+              ("satin 5/2", 60.0, 21 / 9)][:constructions]  # fmt: skip
+    made = []
+    for number in range(count):
+        woven, sett, tex = shapes[number % constructions]
+        yarns = [
+            Yarn(silk, tex, dye(*draw.uniform(0.02, 0.8, 2), draw.uniform(420, 680),
+                                draw.uniform(10, 60)))
+            for _ in range(2)
+        ]  # fmt: skip
+        made.append(Cloth(f"cloth {number}", *yarns, weave(woven), sett, sett))
+    return made

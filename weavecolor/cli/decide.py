@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +16,7 @@ from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
     from weavecolor.decide.found import Found
+    from weavecolor.decide.running import Executor
     from weavecolor.decide.wishes import Wish
     from weavecolor.making.model import Making
     from weavecolor.optics.stack import Stack
@@ -54,6 +57,10 @@ def command() -> None:
               help='How many layers a cloth makes: "silk-chiffon-ivory 2".')  # fmt: skip
 @click.option("--lay", default="loose", show_default=True, help="touching, loose or apart.")
 @click.option("--options", default=5, show_default=True, help="Most options to list.")
+@click.option("--workers", type=click.IntRange(1, 256), default=1, show_default=True,
+              help="Processes of this machine that search side by side.")  # fmt: skip
+@click.option("--cluster", default="", help="Search on a cluster: the address of its scheduler, "
+              "tcp://host:8786. Needs the extra called cluster.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Write all numbers as JSON.")
 @click.option("--out", type=click.Path(path_type=Path),
               help="Draw the options found side by side, as a PNG.")  # fmt: skip
@@ -63,7 +70,7 @@ def stacks(
     context: click.Context, cloths: tuple[str, ...], project_name: str | None, keep: bool,
     want: tuple[str, ...], behind: str, scene: str, layers: str, grain: str, no_bias: bool,
     side: str, outside: str, weight: float | None, have: tuple[str, ...], lay: str, options: int,
-    as_json: bool, out: Path | None, save: Path | None,
+    workers: int, cluster: str, as_json: bool, out: Path | None, save: Path | None,
 ) -> None:  # fmt: skip
     """Rank every stack of the CLOTHS (swatches or cloth files) by what is wanted.
 
@@ -124,16 +131,22 @@ def stacks(
     wanted = want or (() if held is None else held.wishes)
     if not wanted:
         raise InputError("say what is wanted, such as brightest", field="--want")
-    made = search(
-        candidates(
-            [Material(cloth, in_hand.get(name)) for name, cloth in found.items()], behinds, limits
-        ),
-        [_wish(text) for text in wanted],
-        scenes,
-        options=options,
-        fits=fits,
-        progress=progress_to("looking at stacks"),
+    if cluster and workers > 1:
+        raise InputError("counts for this machine; a cluster has its own", field="--workers")
+    allowed = candidates(
+        [Material(cloth, in_hand.get(name)) for name, cloth in found.items()], behinds, limits
     )
+    wishes = [_wish(text) for text in wanted]
+    with _workers(workers, cluster) as executor:
+        made = search(
+            allowed,
+            wishes,
+            scenes,
+            options=options,
+            fits=fits,
+            executor=executor,
+            progress=progress_to("looking at stacks"),
+        )
     names: tuple[str, ...] = ()
     if held is not None and keep and project_name is not None:
         from weavecolor.making.answers import with_stacks
@@ -224,6 +237,39 @@ def metamerism(first: str, second: str, light: str) -> None:
     for name, index in zip(made.lights, made.indices, strict=True):
         click.echo(f"{name.ljust(width)}index {index:.2f}")
     click.echo(made.words)
+
+
+@contextmanager
+def _workers(count: int, cluster: str) -> Iterator[Executor | None]:
+    """Where the search is worked out: here, in processes of this machine, or on a cluster."""
+    if cluster:
+        from weavecolor.decide.running import Cluster
+
+        try:
+            from distributed import Client
+        except ImportError:
+            raise InputError(
+                "needs the extra called cluster: pip install 'weavecolor[cluster]'",
+                field="--cluster",
+            ) from None
+        try:
+            client = Client(cluster, timeout=20, set_as_default=False)  # type: ignore[no-untyped-call]
+        except (OSError, ValueError) as error:
+            raise InputError(
+                f"no scheduler answers at {cluster[:80]!r}; give an address such as "
+                "tcp://host:8786",
+                field="--cluster",
+            ) from error
+        with client:
+            yield Cluster(client)
+    elif count > 1:
+        from concurrent.futures import ProcessPoolExecutor
+        from multiprocessing import get_context
+
+        with ProcessPoolExecutor(count, get_context("spawn")) as pool:
+            yield pool
+    else:
+        yield None
 
 
 def _yarn(text: str) -> Any:
@@ -355,6 +401,8 @@ def _json(found: Found) -> str:
             "bound": promise.bound,
             "worst_error": promise.worst_error,
             "screened": promise.screened,
+            "bounded": promise.bounded,
+            "ruled_out": promise.ruled_out,
         },
     }
     return json.dumps(whole_, indent=2) + "\n"

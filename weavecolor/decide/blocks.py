@@ -43,7 +43,8 @@ class Task:
 class Block:
     """Of one task: ``numbers`` and screened ``loss`` of the stacks kept; ``piles`` (m, depth) the
     best piles whatever is behind them; ``cloud`` (k, 4) and ``cloud_numbers`` for the chart;
-    ``count`` how many the limits allowed."""
+    ``count`` how many were computed, ``bounded`` how many a bound passed by, ``ruled_out`` how many
+    the limits."""
 
     depth: int
     numbers: Indices
@@ -53,6 +54,17 @@ class Block:
     cloud: Array
     cloud_numbers: Indices
     count: int
+    bounded: int = 0
+    ruled_out: int = 0
+
+
+def empty_block(depth: int, bounded: int = 0, ruled_out: int = 0) -> Block:
+    """Of a task that has nothing to keep."""
+    none = np.zeros(0, dtype=np.intp)
+    return Block(
+        depth, none, np.zeros(0), np.zeros((0, depth), np.intp), np.zeros(0), np.zeros((0, 4)),
+        none, 0, bounded, ruled_out,
+    )  # fmt: skip
 
 
 def best_first(loss: Array, numbers: Indices) -> Indices:
@@ -68,6 +80,7 @@ def screen_block(
     depth = task.depth
     if task.outer is None:
         layers, grounds, numbers = space.stacks(depth, task.start, task.stop)
+        total = min(task.stop, space.count(depth)) - task.start
     else:
         inner = np.arange(space.cloth.size * space.grounds)
         under, ground = np.divmod(inner, space.grounds)
@@ -76,15 +89,12 @@ def screen_block(
             [np.repeat(task.outer, inner.size, axis=0), np.tile(under, n)[:, None]], axis=1
         )
         grounds = np.tile(ground, n)
+        total = grounds.size
         allowed = space.allowed(layers)
         layers, grounds = layers[allowed], grounds[allowed]
         numbers = space.numbers(layers, grounds)
     if not numbers.size:
-        none = np.zeros(0, dtype=np.intp)
-        return Block(
-            depth, none, np.zeros(0), np.zeros((0, depth), np.intp), np.zeros(0),
-            np.zeros((0, 4)), none, 0,
-        )  # fmt: skip
+        return empty_block(depth, ruled_out=total)
     measures = screen(quick, layers, grounds)
     loss = total_loss(wishes, measures)
     order = best_first(loss, numbers)
@@ -105,7 +115,7 @@ def screen_block(
         piles, pile_loss = layers[best], loss[best]
     return Block(
         depth, numbers[keep], loss[keep], piles, pile_loss, cloud[charted], numbers[charted],
-        numbers.size,
+        numbers.size, 0, total - numbers.size,
     )  # fmt: skip
 
 

@@ -21,7 +21,7 @@ from weavecolor.textile.cloth import Cloth, Weave
 from weavecolor.textile.construction import check_weavable, cloth_mass_g_m2
 
 Indices = NDArray[np.intp]
-MOST_LAID = 1000
+MOST_LAID = 3000
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,7 +124,7 @@ def candidates(
     """What may be laid. A cloth whose back is the same weave as its face is laid face out only.
 
     Raises InputError for nothing to lay, two cloths of one name, an outside cloth that is not
-    there, a cloth that cannot be woven, or more than 1000 ways of laying one layer.
+    there, a cloth that cannot be woven, or more than 3000 ways of laying one layer.
 
     Examples
     --------

@@ -7,14 +7,24 @@ screening model of ``streams``; the exact way is the full directional model, the
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS
+from weavecolor.decide.lastlayer import (
+    Behind,
+    Lowers,
+    Uppers,
+    behind_of,
+    lowers_of,
+    uppers_of,
+    xyz,
+)
 from weavecolor.decide.looks import (
     GROUNDS,
     NORMAL,
@@ -23,11 +33,12 @@ from weavecolor.decide.looks import (
     look,
     shot_looks,
 )
-from weavecolor.decide.streams import Piles, lay_under, over_grounds, single
+from weavecolor.decide.streams import Piles, lay_under, openness, over_grounds, single
 from weavecolor.decide.tables import (
     BAND_STEP,
     STREAMS,
     Labels,
+    Running,
     Tables,
     build,
     labels,
@@ -86,6 +97,20 @@ class Screen:
     grounds: Array
     bare: NDArray[np.bool_]
 
+    def __getstate__(self) -> dict[str, object]:
+        """What is worked out on first use is not sent along."""
+        return {k: v for k, v in self.__dict__.items() if k not in ("lowers", "weighed")}
+
+    @cached_property
+    def lowers(self) -> Lowers:
+        """Every laid layer, as one to be laid under others."""
+        return lowers_of(self.tables)
+
+    @cached_property
+    def weighed(self) -> Weighed:
+        """Grounds and looks, as the compiled sums take them."""
+        return _weighed(self)
+
 
 def screen_of(
     layers: Sequence[Layer],
@@ -94,11 +119,11 @@ def screen_of(
     lay: str,
     most_layers: int,
     streams: int = STREAMS,
-    told: Callable[[int, int], None] | None = None,
+    run: Running | None = None,
 ) -> Screen:
-    """Prepare the laid layers and backings for screening; ``told`` hears (done, total) cloths."""
+    """Prepare the laid layers and backings for screening; ``run`` as for ``tables.build``."""
     named = labels(views.all)
-    tables = build(layers, named, lay, most_layers, streams, told)
+    tables = build(layers, named, lay, most_layers, streams, run)
     grounds = np.array([np.zeros(BANDS) if b is None else b.reflectance for b in backings])
     return Screen(
         views,
@@ -141,13 +166,120 @@ def screen(quick: Screen, layers: Indices, backings: Indices) -> Measures:
         part = slice(start, min(start + BATCH, piles.shape[0]))
         mine = np.flatnonzero((where >= part.start) & (where < part.stop))
         inside = where[mine] - part.start
-        found = _piles(quick.tables, piles[part])
-        for looks, out in ((views.scenes, scenes), (views.turns, turns)):
-            for k, one in enumerate(looks):
-                XYZ = _look_xyz(quick, found, one)
-                out[mine, k] = one.lab(XYZ[inside, backings[mine]])
-        opacity[mine] = _opacity(quick, found)[inside]
+        XYZ, covers = read(quick, piles[part])
+        stacks = XYZ[inside, backings[mine]]  # (stacks, looks, 3)
+        for k, one in enumerate((*views.scenes, *views.turns)):
+            out = scenes[:, k] if k < len(views.scenes) else turns[:, k - len(views.scenes)]
+            out[mine] = one.lab(stacks[:, k])
+        opacity[mine] = covers[inside]
     return Measures(scenes, turns, opacity)
+
+
+def read(quick: Screen, piles: Indices) -> tuple[Array, Array]:
+    """What an eye gets of n piles (n, d) over every backing: XYZ (n, S, K, 3) in the K looks,
+    scenes then turns, and the contrast ratio (n,)."""
+    looks = (*quick.viewpoints.scenes, *quick.viewpoints.turns)
+    through = quick.bare.any() and any(one.behind for one in looks)
+    if piles.shape[1] == 1 or through:
+        found = _piles(quick.tables, piles)
+        return np.stack([_look_xyz(quick, found, one) for one in looks], axis=2), _opacity(
+            quick, found
+        )
+    return quick.weighed.split(_over_grounds(quick, piles, quick.weighed))
+
+
+def read_main(
+    quick: Screen, piles: Indices, wanted: NDArray[np.bool_] | None = None
+) -> tuple[Array, Array]:
+    """As :func:`read`, in the main light alone: XYZ (n, S, 3) and the contrast ratio (n,);
+    ``wanted`` (n, S): over these backings only, nought elsewhere."""
+    if piles.shape[1] == 1:
+        found = _piles(quick.tables, piles)
+        return _look_xyz(quick, found, quick.viewpoints.scenes[0]), _opacity(quick, found)
+    weighed = quick.weighed.only([0, -1])
+    if wanted is not None:
+        wanted = np.concatenate([wanted, np.ones((piles.shape[0], 2), dtype=np.bool_)], axis=1)
+    XYZ, cover = weighed.split(_over_grounds(quick, piles, weighed, wanted))
+    return XYZ[:, :, 0], cover
+
+
+def outer_piles(quick: Screen, outer: Indices, piles: Indices) -> tuple[Uppers, Behind]:
+    """The piles ``outer`` (m, d - 1) to lay something under, and the openness before a ground of
+    the whole ``piles`` (m L, d), L of them for each outer one in order."""
+    tables = quick.tables
+    above = _piles(tables, outer)
+    each = piles.shape[0] // outer.shape[0]
+    through = np.repeat(above.through, each, axis=0) * tables.through[piles[:, -1]]
+    whole = openness(tables, piles, through, True)
+    before = openness(tables, outer, above.through, False)
+    return uppers_of(tables, above, before), behind_of(tables, whole)
+
+
+def _over_grounds(
+    quick: Screen, piles: Indices, weighed: Weighed, wanted: NDArray[np.bool_] | None = None
+) -> Array:
+    tables = quick.tables
+    outer, upper = np.unique(piles[:, :-1], axis=0, return_inverse=True)
+    above = _piles(tables, outer)
+    upper = upper.reshape(-1).astype(np.intp)
+    lower = np.ascontiguousarray(piles[:, -1])
+    whole = openness(tables, piles, above.through[upper] * tables.through[lower], True)
+    return xyz(
+        tables,
+        uppers_of(tables, above, openness(tables, outer, above.through, False)),
+        quick.lowers,
+        upper,
+        lower,
+        behind_of(tables, whole),
+        weighed.grounds,
+        weighed.bare,
+        weighed.columns,
+        weighed.of_diffuse,
+        weighed.of_pairs,
+        wanted,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Weighed:
+    """What the compiled sums take of a :class:`Screen`: its backings and the two grounds of the
+    contrast ratio (S + 2, B), and the weights of every look, the cover last."""
+
+    grounds: Array
+    bare: NDArray[np.bool_]
+    columns: Indices
+    of_diffuse: Array
+    of_pairs: Array
+
+    def only(self, looks: list[int]) -> Weighed:
+        """Some of the looks, in that order."""
+        return replace(
+            self,
+            columns=self.columns[looks],
+            of_diffuse=np.ascontiguousarray(self.of_diffuse[looks]),
+            of_pairs=np.ascontiguousarray(self.of_pairs[looks]),
+        )
+
+    def split(self, XYZ: Array) -> tuple[Array, Array]:
+        """XYZ over the backings in every look but the cover, and the contrast ratio."""
+        Y = XYZ[:, -2:, -1, 1]
+        opacity = np.divide(Y[:, 0], Y[:, 1], out=np.ones(Y.shape[0]), where=Y[:, 1] > 0)
+        return XYZ[:, :-2, :-1], opacity
+
+
+def _weighed(quick: Screen) -> Weighed:
+    views, named = quick.viewpoints, quick.named
+    looks = (*views.scenes, *views.turns, views.cover)
+    columns = np.array([named.views.index(place(named, one.view)) for one in looks], dtype=np.intp)
+    of_pairs = np.zeros((len(looks), quick.grounds.shape[1], len(named.pairs), 3))
+    for k, one in enumerate(looks):
+        view = place(named, one.view)
+        for light, weight in zip(one.front, _thinned(one.of_front), strict=True):
+            of_pairs[k, :, named.pairs.index((view, place(named, light)))] += weight
+    grounds = np.concatenate([quick.grounds, np.stack(GROUNDS)[:, ::BAND_STEP]])
+    bare = np.concatenate([quick.bare, [False, False]])
+    of_diffuse = np.stack([_thinned(one.of_diffuse) for one in looks])
+    return Weighed(grounds, bare, columns, of_diffuse, of_pairs)
 
 
 def _look_xyz(quick: Screen, piles: Piles, one: Look) -> Array:

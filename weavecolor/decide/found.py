@@ -20,7 +20,9 @@ class Guarantee:
     ``complete``: every allowed stack was screened; ``proven``: and none that is left could be
     better if the screening errs by at most ``bound`` (loss points). ``margin``: how far the next
     stack not worked out lies behind the best, by screening. ``worst_error``: the largest error
-    seen, over ``checked`` stacks worked out both ways. ``stopped`` by the user.
+    seen, over ``checked`` stacks worked out both ways. ``stopped`` by the user. ``screened``: how
+    many stacks were computed, ``bounded`` how many a proved bound showed to be further from the
+    wish than the best ones, ``ruled_out`` how many the limits do not allow.
     """
 
     complete: bool
@@ -31,6 +33,13 @@ class Guarantee:
     checked: int
     screened: int
     stopped: bool
+    bounded: int = 0
+    ruled_out: int = 0
+
+    @property
+    def decided(self) -> int:
+        """Stacks that were computed or bounded away."""
+        return self.screened + self.bounded
 
     @property
     def words(self) -> str:
@@ -38,12 +47,20 @@ class Guarantee:
         if self.stopped:
             said = f"Stopped early: the best of {self.screened} stacks looked at so far."
         elif self.complete:
-            said = f"All {self.screened} stacks were looked at."
+            said = f"All {self.decided} stacks were looked at."
+            if self.bounded:
+                said = (
+                    f"All {self.decided} stacks were decided: {self.screened} computed, "
+                    f"{self.bounded} bounded away, each shown to be further from what is wanted "
+                    "than hundreds of others."
+                )
         else:
             said = (
                 f"{self.screened} stacks were looked at; the deepest ones only under the best "
                 "outer layers, so a better one may have been missed."
             )
+        if self.ruled_out and self.complete and not self.stopped:
+            said += f" {self.ruled_out} more were ruled out by the limits."
         tested = f"{self.checked} worked out in full differed by at most {self.worst_error:.2f}"
         if self.proven:
             return (

@@ -22,6 +22,31 @@ class Executor(Protocol):
         """Start a call; the answer has ``result()`` and ``cancel()``."""
 
 
+def shared(executor: Executor | None, value: T) -> T:
+    """A value that many tasks need, sent to every worker once where the executor can do that (it
+    has ``share``), else as it is."""
+    share = getattr(executor, "share", None)
+    return value if share is None else share(value)
+
+
+class Cluster:
+    """A cluster of ``dask.distributed`` as an executor: its client, with values shared.
+
+    A task whose worker is lost is done again by another; what was shared lies on every worker.
+    """
+
+    def __init__(self, client: Any) -> None:
+        self.client = client
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any) -> Any:
+        """Start a call on some worker."""
+        return self.client.submit(fn, *args, pure=False)
+
+    def share(self, value: Any) -> Any:
+        """Put a value on every worker; tasks are given it in place of what this returns."""
+        return self.client.scatter(value, broadcast=True, hash=False)
+
+
 class Ticker:
     """Counts work done and tells (done, total); asks whether to stop. Raises nothing itself."""
 

@@ -4,8 +4,11 @@ Knows the order of work and what may be promised of its result; the screening is
 numbers are ``evaluate``.
 
 What is promised. Every stack is screened by the approximate model of ``streams`` where they are at
-most ``limit``; else every stack of fewer layers, and deeper ones by laying more under the best
-piles only (beam search), which proves nothing about the piles left out. The screening's error in
+most ``limit``. Of more, up to ``most``, every one is decided: screened, or shown by a bound that is
+proved (``bounds``) to be further from the wish than the best :data:`WANTED`, which come out as if
+all had been screened; for wishes that can be bounded. Else every stack of fewer layers is screened,
+and deeper ones by laying more under the best piles only (beam search), which proves nothing about
+the piles left out. The screening's error in
 the loss is measured on a sample drawn from the whole and on every stack worked out in full, and
 the bound used is the largest error seen, widened by :data:`WIDENED`. Stacks are worked out in full
 in the order of their screened loss until the next one lies further from the best than that bound:
@@ -15,18 +18,27 @@ sooner; the result then says by how much it would have had to err.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from weavecolor.decide.blocks import BLOCK, Block, Task, best_first, exact_block, screen_block
-from weavecolor.decide.candidates import Candidates
+from weavecolor.decide.bounds import groups
+from weavecolor.decide.candidates import Candidates, Space
 from weavecolor.decide.evaluate import Screen, Viewpoints, screen, screen_of, viewpoints
 from weavecolor.decide.found import Found, Guarantee
 from weavecolor.decide.judged import Fit, Fits, Judged
-from weavecolor.decide.running import Executor, Ticker, in_order
+from weavecolor.decide.nearest import (
+    Start,
+    bounded_wishes,
+    can_bound,
+    nearest_block,
+    outer_tasks,
+    start,
+)
+from weavecolor.decide.running import Executor, Ticker, in_order, shared
 from weavecolor.decide.shortlist import order, pick
 from weavecolor.decide.tables import STREAMS
 from weavecolor.decide.tradeoff import Cloud
@@ -36,6 +48,10 @@ from weavecolor.scene.scene import Scene
 
 #: Most stacks that are screened one and all.
 EXHAUSTIVE = 1_000_000
+#: Most stacks that are decided one and all, with bounds.
+DECIDED = 60_000_000
+#: Best stacks that a search with bounds finds for certain.
+WANTED = 800
 #: Piles kept at each depth beyond that.
 BEAM = 1500
 #: Most stacks worked out by the full model, calibration apart.
@@ -64,6 +80,8 @@ def search(
     stop: Callable[[], bool] | None = None,
     observer: str = "2",
     limit: int = EXHAUSTIVE,
+    most: int = DECIDED,
+    wanted: int = WANTED,
     beam: int = BEAM,
     budget: int = BUDGET,
     sample: int = SAMPLE,
@@ -79,10 +97,12 @@ def search(
     scenes : her lights, the main one first; all are used for "most even" and the reasons.
     options : most options on the short list, 1 to 50.
     fits : asked of stacks in the order of merit; one that does not fit is set aside.
-    executor : anything with ``submit`` (a process or thread pool, ``Client.get_executor()`` of
-        dask.distributed); None works here. The result is the same.
+    executor : anything with ``submit`` (a process or thread pool, ``running.Cluster`` of a client
+        of dask.distributed); None works here. The result is the same.
     progress : told (done, total) in steps of work.
     stop : asked between steps; true ends the search with the best so far.
+    limit, most : most stacks screened one and all, and most decided with the help of bounds, which
+        find the ``wanted`` best by the screening for certain.
     shot : measure the shot effect even if no wish asks for it (default: only then).
 
     Raises
@@ -107,16 +127,20 @@ def search(
         raise InputError("say where it is seen: at least one scene", field="scenes")
     if not 1 <= options <= 50:
         raise InputError("the short list has 1 to 50 options", field="options")
-    if min(budget, sample, limit, beam) < 1:
-        raise InputError("limit, beam, budget and sample are at least 1")
+    if min(budget, sample, limit, wanted, beam) < 1:
+        raise InputError("limit, wanted, beam, budget and sample are at least 1")
     kinds = {wish.kind for wish in wishes}
     if "most even" in kinds and len(scenes) < 2:
         raise InputError("evenness under all lights needs two scenes at least", field="scenes")
     if shot is None:
         shot = bool(kinds & {"most shot", "least shot"})
     run = _Run(candidates, wishes, viewpoints(scenes, shot, observer), fits, executor, budget)
-    ticker = run.plan(limit, beam, sample, streams, progress, stop)
-    blocks, complete = run.screen_all(ticker, limit, beam)
+    ticker = run.plan(limit, most, beam, sample, streams, progress, stop)
+    run.prepare(ticker, streams)
+    if run.bounding:
+        blocks, complete = run.decide_all(ticker, wanted), True
+    else:
+        blocks, complete = run.screen_all(ticker, limit, beam)
     if not any(block.count for block in blocks):
         if ticker.stopped:
             raise InputError("stopped before any stack was looked at")
@@ -134,14 +158,10 @@ def search(
         len(run.errors),
         sum(block.count for block in blocks),
         ticker.stopped,
+        sum(block.bounded for block in blocks),
+        sum(block.ruled_out for block in blocks),
     )
-    cloud = Cloud(
-        np.concatenate([b.cloud for b in blocks]),
-        np.concatenate(
-            [np.stack([np.full(b.cloud_numbers.size, b.depth), b.cloud_numbers], 1) for b in blocks]
-        ),
-        guarantee.screened,
-    )
+    cloud = run.cloud(blocks, guarantee.decided)
     ticker.finish()
     return Found(
         tuple(shortlist), tuple(short), guarantee, cloud, tuple(order(list(run.worked.values()))),
@@ -172,6 +192,8 @@ class _Run:
         self.worked: dict[Key, Judged] = {}
         self.answers: dict[Key, Fit] = {}
         self.misfits: dict[Key, Judged] = {}
+        self.bounding = False
+        self.start: Start | None = None
 
     @property
     def bound(self) -> float:
@@ -180,23 +202,36 @@ class _Run:
     def plan(
         self,
         limit: int,
+        most: int,
         beam: int,
         sample: int,
         streams: int,
         progress: Callable[[int, int], None] | None,
         stop: Callable[[], bool] | None,
     ) -> Ticker:
-        """Prepare the tables, and count the work."""
+        """Choose the way and count the work."""
         space, least = self.space, self.candidates.limits.layers[0]
+        self.bounding = limit < self.candidates.count <= most and bounded_wishes(self.wishes)
         block = _block(space.grounds)
         work = 0
         for depth in range(1, self.candidates.limits.layers[1] + 1):
-            if depth <= self._full_depth(limit):
+            if self.bounding:
+                work += len(_outer(space, depth)) if depth >= least else 0
+            elif depth <= self._full_depth(limit):
                 work += -(-space.count(depth) // block) if depth >= least or beam else 0
             else:
                 work += -(-beam * int(space.cloth.size) * space.grounds // block)
         cloths = len({(id(x.cloth), x.face) for x in self.candidates.layers})
-        ticker = Ticker(work + cloths + sample + self.budget, progress, stop)
+        return Ticker(work + cloths + sample + self.budget, progress, stop)
+
+    def prepare(self, ticker: Ticker, streams: int) -> None:
+        """Work out the tables of every cloth."""
+
+        def spread(call: Callable[..., Any], each: Sequence[tuple[Any, ...]]) -> Iterator[Any]:
+            yield from in_order(self.executor, call, each, ticker)
+            if ticker.stopped:
+                raise InputError("stopped before any stack was looked at")
+
         self.quick = screen_of(
             self.candidates.layers,
             self.candidates.backings,
@@ -204,9 +239,37 @@ class _Run:
             self.candidates.limits.lay,
             self.candidates.limits.layers[1],
             streams,
-            lambda done, total: ticker.tick(),
+            spread,
         )
-        return ticker
+        self.bounding = self.bounding and can_bound(self.quick, self.wishes)
+
+    def decide_all(self, ticker: Ticker, wanted: int) -> list[Block]:
+        """Every stack screened or bounded away."""
+        assert self.quick is not None
+        depths = self.candidates.depths
+        self.start = start(self.quick, self.space, self.wishes, depths, wanted, _CLOUD)
+        quick, gathered = shared(self.executor, self.quick), groups(self.quick)
+        arguments = (
+            (quick, self.space, self.wishes, gathered, depth, first, last, self.start.cutoff)
+            for depth in depths
+            for first, last in _outer(self.space, depth)
+        )
+        return list(in_order(self.executor, nearest_block, arguments, ticker))
+
+    def cloud(self, blocks: list[Block], of: int) -> Cloud:
+        """Stacks for the chart: of those screened, or of those drawn to begin with."""
+        if self.start is not None:
+            return Cloud(self.start.cloud, self.start.keys, of)
+        return Cloud(
+            np.concatenate([b.cloud for b in blocks]),
+            np.concatenate(
+                [
+                    np.stack([np.full(b.cloud_numbers.size, b.depth), b.cloud_numbers], 1)
+                    for b in blocks
+                ]
+            ),
+            of,
+        )
 
     def _full_depth(self, limit: int) -> int:
         """How deep every stack is screened: one layer at least."""
@@ -226,13 +289,14 @@ class _Run:
         blocks: list[Block] = []
         complete = full >= most
         beamed: list[Block] = []
+        quick = shared(self.executor, self.quick)
         for depth in range(1, most + 1):
             last = depth == most
             if depth <= full and depth < least and (depth < full or full == most):
                 continue  # neither wanted nor needed to lay more under
             keep = 0 if last or depth < full else beam
             tasks = self._all(depth) if depth <= full else self._under(depth, beamed, beam)
-            arguments = ((self.quick, self.space, self.wishes, t, every, keep) for t in tasks)
+            arguments = ((quick, self.space, self.wishes, t, every, keep) for t in tasks)
             beamed = list(in_order(self.executor, screen_block, arguments, ticker))
             if depth >= least:
                 blocks += beamed
@@ -394,6 +458,11 @@ class _Run:
         first = chosen[0].loss if chosen else np.inf
         short = pick([j for j in self.misfits.values() if j.loss < first], most)
         return [replace(j, fit=self.answers.get(j.key)) for j in chosen], short
+
+
+def _outer(space: Space, depth: int) -> list[tuple[int, int]]:
+    """The tasks of one depth: runs of the piles that a last layer goes under."""
+    return [(0, 0)] if depth == 1 else outer_tasks(space, depth)
 
 
 def _row(measures: Measures, k: int) -> Measures:

@@ -47,7 +47,7 @@ class Piles:
 
 
 @dataclass(frozen=True, eq=False)
-class _Openings:
+class Openings:
     """As ``adding.Openings``, for n piles: ``joint`` (n, M, G), ``pairs`` (n, P), ``hit`` (n, M)
     times the openness itself, ``spread`` (n,)."""
 
@@ -70,16 +70,18 @@ def single(tables: Tables, layers: Indices) -> Piles:
     )
 
 
-def _openings(tables: Tables, piles: Piles, backing: bool) -> _Openings:
-    c, t = tables.share, piles.through
+def openness(tables: Tables, members: Indices, through: Array, backing: bool) -> Openings:
+    """Of n piles of laid layers (n, d) that beams pass by ``through`` (n, M), before a backing or
+    before a further layer."""
+    c, t = tables.share, through
     last = tables.joint.shape[0] - 1
     joint: Array | float = 1.0
     pairs: Array | float = 1.0
-    depth = piles.members.shape[1]
+    depth = members.shape[1]
     for place in range(depth):
         further = depth - 1 - place
         k = last if backing and further == 0 else min(further, last - 1)
-        layer = piles.members[:, place]
+        layer = members[:, place]
         joint = joint * tables.joint[k, layer]
         pairs = pairs * tables.joint_pairs[k, layer]
     mean = t[:, : c.size] @ c
@@ -88,7 +90,7 @@ def _openings(tables: Tables, piles: Piles, backing: bool) -> _Openings:
     closed = np.maximum(1.0 - mean, 1e-12)[:, None]
     hit = np.where(some[:, None], np.clip(1.0 - returned, 0.0, None) / closed, 1.0) * t
     spread = np.where(some, (1.0 - hit[:, : c.size] @ c) / closed[:, 0], 1.0)
-    return _Openings(np.asarray(joint), np.asarray(pairs), hit, spread)
+    return Openings(np.asarray(joint), np.asarray(pairs), hit, spread)
 
 
 def lay_under(tables: Tables, upper: Piles, layers: Indices) -> Piles:
@@ -96,7 +98,7 @@ def lay_under(tables: Tables, upper: Piles, layers: Indices) -> Piles:
     c = tables.share
     g = c.size
     v, pv, pl = tables.views, tables.pair_views, tables.pair_lights
-    open_ = _openings(tables, upper, False)
+    open_ = openness(tables, upper.members, upper.through, False)
     spread = open_.spread[:, None, None, None]
     hit = open_.hit[:, None, :, None]
     pass2, above, below2 = tables.pass_[layers], tables.above[layers], tables.under[layers]
@@ -173,7 +175,7 @@ def over_grounds(tables: Tables, piles: Piles, grounds: Array) -> tuple[Array, A
     c = tables.share
     g = c.size
     v, pv, pl = tables.views, tables.pair_views, tables.pair_lights
-    open_ = _openings(tables, piles, True)
+    open_ = openness(tables, piles.members, piles.through, True)
     spread = open_.spread[:, None, None]
     straight = open_.hit[:, None, :]
     spread_in = piles.pass_[..., :g] @ c  # (n, B, M)

@@ -8,8 +8,9 @@ model. Named beams (lights, viewers) keep their exact directions.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,8 @@ from weavecolor.optics.layer import LayerOptics, layer_optics, to_cloth_frame
 from weavecolor.optics.stack import Layer
 
 Array = NDArray[np.float64]
+#: Runs a function on each of several arguments, results in order.
+Running = Callable[[Callable[..., Any], Sequence[tuple[Any, ...]]], Iterable[Any]]
 
 #: Streams of diffuse light: how many of the six zenith rings each holds, from the steepest to the
 #: most grazing (the quadrature's order is by rising cosine).
@@ -109,9 +112,9 @@ def build(
     lay: str,
     most_layers: int,
     streams: int = STREAMS,
-    told: Callable[[int, int], None] | None = None,
+    run: Running | None = None,
 ) -> Tables:
-    """Tables of all laid layers; ``told`` hears (done, total) as cloths are worked out.
+    """Tables of all laid layers; ``run`` works the cloths out, wherever it likes (default: here).
 
     Grains of one cloth and face share one evaluation: the streams do not change when cloth is
     turned, only the named directions do.
@@ -121,15 +124,14 @@ def build(
         groups.setdefault((id(layer.cloth), layer.face), []).append(index)
     pitch, thick = _typical([layers[members[0]] for members in groups.values()])
     found: list[dict[str, Array]] = [{}] * len(layers)
-    for done, members in enumerate(groups.values()):
-        for member, reduced in zip(
-            members,
-            _reduced([layers[m] for m in members], named, lay, most_layers, streams, pitch, thick),
-            strict=True,
-        ):
-            found[member] = reduced
-        if told is not None:
-            told(done + 1, len(groups))
+    arguments = [
+        ([layers[m] for m in members], named, lay, most_layers, streams, pitch, thick)
+        for members in groups.values()
+    ]
+    results = (reduced(*each) for each in arguments) if run is None else run(reduced, arguments)
+    for members, each in zip(groups.values(), results, strict=True):
+        for member, fields_ in zip(members, each, strict=True):
+            found[member] = fields_
     fields = {key: np.ascontiguousarray(np.stack([f[key] for f in found])) for key in found[0]}
     share = fields.pop("share")[0]
     for key in ("joint", "joint_pairs"):
@@ -148,7 +150,7 @@ def _typical(layers: Sequence[Layer]) -> tuple[float, float]:
     return float(np.mean(pitch)), float(np.mean(thick))
 
 
-def _reduced(
+def reduced(
     layers: Sequence[Layer],
     named: Labels,
     lay: str,
