@@ -37,8 +37,8 @@ def in_many_tasks(monkeypatch):
 
 
 def looked(found, **how):
-    return search(found, WISH, [scene("window at the side")], limit=1, wanted=40, budget=8, sample=4,
-                  options=3, **how)  # fmt: skip
+    few = {"wanted": 40, "budget": 8, "sample": 4, "options": 3}
+    return search(found, WISH, [scene("window at the side")], limit=1, **few, **how)
 
 
 def signature(made):
