@@ -12,9 +12,10 @@ import traced
 from weavecolor.colour.colorimetry import ciede2000, lab_from_xyz
 from weavecolor.colour.perception import would_see
 from weavecolor.colour.screen import space
-from weavecolor.decide.compare import compare, near_daylight
+from weavecolor.decide.compare import compare, compare_stacks, near_daylight
 from weavecolor.files.clothfile import cloth_from_dict, load_swatch
 from weavecolor.optics import uncertainty as u
+from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene, scene_names
 
@@ -139,3 +140,60 @@ def test_daylight_is_told_from_lamplight():
         assert lamps[name]
     for name in ("ballroom", "candlelit", "footlights", "stage LED"):
         assert not lamps[name]
+
+
+WINDOW, CANDLES = scene("window at the side"), scene("candlelit")
+
+
+def _matt(cloth, *sources):
+    """A cloth of dull yarns, of which nothing is supposed but what ``sources`` tell."""
+    yarns = {name: replace(getattr(cloth, name), dull_per_mm=50.0) for name in ("warp", "weft")}
+    return replace(cloth, **yarns, remarks=(), sources=sources, declared_g_m2=None)
+
+
+@pytest.fixture(scope="module")
+def known_cloth():
+    return _matt(load_swatch("shot-organza-red-black"))
+
+
+def test_changing_what_lies_behind_or_the_layers_widens_the_doubt_and_turning_does_not(known_cloth):
+    supposed = replace(known_cloth, sources=(("yarn optics", "assumed"),))
+    grounds = (backing("white"), backing("black"))
+    made = compare(supposed, (0.0, 90.0), (1, 2), grounds, (WINDOW,), lays=("loose", "apart"))
+    known = u.known_of([supposed])
+    assert known.yarn_assumed and not known.clear
+    told = set()
+    for step in made.steps:
+        deep = step.axis in ("backing", "layers")
+        want = u.of_difference(step.delta, known, depth=deep).stated
+        assert step.uncertainty.stated == pytest.approx(want, abs=1e-12)
+        if step.delta > 1.0:
+            other = u.of_difference(step.delta, known, depth=not deep).stated
+            assert (step.uncertainty.stated > other) == deep
+            told.add(step.axis)
+    assert {"backing", "layers"} <= told
+
+
+def test_a_step_into_lamplight_keeps_the_doubt_of_a_colour_known_by_daylight(known_cloth):
+    recovered = replace(known_cloth, remarks=("warp: colour recovered from a screen colour",))
+    assert u.known_of([recovered]).colour_recovered
+    for scenes in ((WINDOW, CANDLES), (CANDLES, WINDOW)):
+        (step,) = compare(recovered, scenes=scenes).steps
+        # nothing of it cancels between two lights: both ends hold the whole
+        assert step.uncertainty.inputs >= u.RECOVERED
+        assert any("recovered" in reason for reason in step.uncertainty.reasons)
+    (step,) = compare(recovered, scenes=(WINDOW, scene("overcast"))).steps
+    assert step.uncertainty.inputs < u.RECOVERED  # both near daylight
+
+
+def test_two_cloths_compared_are_as_unsure_as_the_less_known(known_cloth):
+    supposed = replace(
+        known_cloth, name="supposed", sources=(("yarn optics", "assumed"),),
+        warp=known_cloth.weft, weft=known_cloth.warp,
+    )  # fmt: skip
+    for pair in ((known_cloth, supposed), (supposed, known_cloth)):
+        made = compare_stacks([Stack((Layer(c),)) for c in pair], (backing("white"),), (WINDOW,))
+        (step,) = made.steps
+        assert any("assumed" in reason for reason in step.uncertainty.reasons)
+        alone = [outcome.uncertainty for outcome in made.outcomes]
+        assert step.uncertainty.stated >= max(one.stated for one in alone)

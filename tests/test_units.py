@@ -53,6 +53,10 @@ def test_yarn_sizes(text, tex):
         ("40 ends/cm", 40.0),
         ("40 per cm", 40.0),
         ("400 /10 cm", 40.0),
+        ("400 /10cm", 40.0),
+        ("400 /dm", 40.0),
+        ("4 /mm", 40.0),
+        ('101.6 /"', 40.0),
         ("101.6 /inch", 40.0),
         ("101.6 picks/inch", 40.0),
         ("101.6 epi", 40.0),
@@ -64,7 +68,23 @@ def test_setts(text, sett):
 
 
 @pytest.mark.parametrize(
-    ("text", "mm"), [("12 mm", 12), ("1.5 m", 1500), ("45 inch", 1143), ("2 yd", 1828.8)]
+    ("text", "mm"),
+    [
+        ("12 mm", 12.0),
+        ("80 um", 0.08),
+        ("3 cm", 30.0),
+        ("4 dm", 400.0),
+        ("1.5 m", 1500.0),
+        ("45 inch", 1143.0),  # 25.4 mm exactly: international yard and pound agreement, 1959
+        ("45 in", 1143.0),
+        ('45"', 1143.0),
+        ("3 ft", 914.4),
+        ("3 feet", 914.4),
+        ("2 yd", 1828.8),
+        ("2 yds", 1828.8),
+        ("1 yard", 914.4),
+        ("2 yards", 1828.8),
+    ],
 )
 def test_lengths(text, mm):
     assert units.length_mm(text) == pytest.approx(mm)

@@ -32,7 +32,8 @@ def shared(executor: Executor | None, value: T) -> T:
 class Cluster:
     """A cluster of ``dask.distributed`` as an executor: its client, with values shared.
 
-    A task whose worker is lost is done again by another; what was shared lies on every worker.
+    A task whose worker is lost is done again by another, and what was shared is sent again: it is
+    the result of a task, for values laid on workers (scattered) are lost with them.
     """
 
     def __init__(self, client: Any) -> None:
@@ -43,8 +44,12 @@ class Cluster:
         return self.client.submit(fn, *args, pure=False)
 
     def share(self, value: Any) -> Any:
-        """Put a value on every worker; tasks are given it in place of what this returns."""
-        return self.client.scatter(value, broadcast=True, hash=False)
+        """Send a value once; tasks are given it in place of what this returns."""
+        return self.client.submit(_itself, value, pure=False)
+
+
+def _itself(value: T) -> T:
+    return value
 
 
 class Ticker:
