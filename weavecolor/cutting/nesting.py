@@ -8,12 +8,13 @@ rectangles take a short cut with the same result.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any, cast
 
 import numpy as np
 import shapely
+from numba import njit
 from numpy.typing import NDArray
 from shapely import affinity
 from shapely.geometry import MultiPoint, MultiPolygon, Polygon
@@ -95,14 +96,6 @@ class _NoFit:
     starts: NDArray[np.int64]
     edges: NDArray[np.float64]
     bounds: NDArray[np.float64]
-
-    def hits(self, points: NDArray[np.float64]) -> NDArray[np.bool_]:
-        """Which offsets (n, 2) overlap by more than a hair; touching does not."""
-        hit = np.zeros(len(points), dtype=bool)
-        near = ((points > self.bounds[:2]) & (points < self.bounds[2:])).all(axis=1)
-        depth = points[near] @ self.planes[:, :2].T - self.planes[:, 2]
-        hit[near] = (np.minimum.reduceat(depth, self.starts, axis=1) > TOLERANCE / 2).any(axis=1)
-        return hit
 
 
 def _no_fit(fixed: tuple[NDArray[Any], ...], moving: Form) -> _NoFit:
@@ -231,19 +224,16 @@ class Nest:
         keep = (points >= -slack).all(axis=1) & (points <= [right + slack, top + slack]).all(axis=1)
         points = np.clip(points[keep], 0.0, [right, top])
         points = points[np.lexsort((points[:, 0], np.round(points[:, 1], 7)))]
-        for begin in range(0, len(points), 256):
-            some = points[begin : begin + 256]
-            free = np.ones(len(some), dtype=bool)
-            for wall, x, y in walls:
-                ask = np.flatnonzero(free)
-                if not ask.size:
-                    break
-                hit = wall.hits(some[ask] - np.array([x, y]))
-                free[ask[hit]] = False
-            if free.any():
-                x, y = some[np.argmax(free)]
-                return float(x), float(y)
-        return None
+        if not walls:
+            return (float(points[0, 0]), float(points[0, 1])) if len(points) else None
+        sizes = [len(wall.planes) for wall, _, _ in walls]
+        hulls = [wall.starts for wall, _, _ in walls]
+        first = np.cumsum([0, *sizes])
+        starts = np.concatenate([*(s + f for s, f in zip(hulls, first, strict=False)), first[-1:]])
+        offsets = np.repeat([[x, y] for _, x, y in walls], [len(s) for s in hulls], axis=0)
+        planes = np.concatenate([wall.planes for wall, _, _ in walls])
+        spot = _first_free(points, planes, starts, offsets)
+        return None if spot < 0 else (float(points[spot, 0]), float(points[spot, 1]))
 
     def _against(self, fixed: Form | None, moving: Form) -> _NoFit:
         key = (id(fixed), id(moving))
@@ -253,32 +243,66 @@ class Nest:
         return self._cache[key]
 
 
-@lru_cache(maxsize=64)
-def _pairs(count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Every pair of ``count`` things, once."""
-    i, j = np.triu_indices(count, 1)
-    i.flags.writeable = j.flags.writeable = False
-    return i, j
+@njit(cache=True, error_model="numpy")
+def _first_free(points: Any, planes: Any, starts: Any, offsets: Any) -> int:
+    """The first of ``points`` (n, 2) that lies in no hull by more than a hair; -1 for none.
+
+    ``planes`` as in :class:`_NoFit`, hull k from row ``starts[k]`` to ``starts[k + 1]``, moved by
+    ``offsets`` (hulls, 2). Touching is free.
+    """
+    for n in range(points.shape[0]):
+        free = True
+        for k in range(offsets.shape[0]):
+            x, y = points[n, 0] - offsets[k, 0], points[n, 1] - offsets[k, 1]
+            inside = True
+            for row in range(starts[k], starts[k + 1]):
+                if planes[row, 0] * x + planes[row, 1] * y - planes[row, 2] <= TOLERANCE / 2:
+                    inside = False
+                    break
+            if inside:
+                free = False
+                break
+        if free:
+            return n
+    return -1
 
 
-def _crossings(lines: NDArray[np.float64]) -> NDArray[np.float64]:
+@njit(cache=True, error_model="numpy")
+def _crossings(lines: Any) -> Any:
     """Where the segments (n, 4) cross or touch one another, shape (m, 2)."""
-    low = np.minimum(lines[:, :2], lines[:, 2:]) - TOLERANCE
-    high = np.maximum(lines[:, :2], lines[:, 2:]) + TOLERANCE
-    i, j = _pairs(len(lines))
-    near = ((low[i] <= high[j]) & (low[j] <= high[i])).all(axis=1)
-    i, j = i[near], j[near]
-    p, q = lines[i, :2], lines[j, :2]
-    r, s = lines[i, 2:] - p, lines[j, 2:] - q
-    turn = r[:, 0] * s[:, 1] - r[:, 1] * s[:, 0]
-    scale = np.hypot(r[:, 0], r[:, 1]) * np.hypot(s[:, 0], s[:, 1])
-    skew = np.abs(turn) > 1e-12 * scale
-    p, q, r, s, turn = p[skew], q[skew], r[skew], s[skew], turn[skew]
-    gap = q - p
-    t = (gap[:, 0] * s[:, 1] - gap[:, 1] * s[:, 0]) / turn
-    u = (gap[:, 0] * r[:, 1] - gap[:, 1] * r[:, 0]) / turn
-    on = (t > -1e-9) & (t < 1 + 1e-9) & (u > -1e-9) & (u < 1 + 1e-9)
-    return p[on] + t[on, None] * r[on]
+    n, slack = lines.shape[0], TOLERANCE
+    found = np.empty((64, 2))
+    count = 0
+    for i in range(n):
+        px, py, rx, ry = lines[i, 0], lines[i, 1], lines[i, 2], lines[i, 3]
+        left, right = min(px, rx) - slack, max(px, rx) + slack
+        low, high = min(py, ry) - slack, max(py, ry) + slack
+        rx -= px
+        ry -= py
+        long = math.hypot(rx, ry)
+        for j in range(i + 1, n):
+            qx, qy, sx, sy = lines[j, 0], lines[j, 1], lines[j, 2], lines[j, 3]
+            if max(qx, sx) + slack < left or min(qx, sx) - slack > right:
+                continue
+            if max(qy, sy) + slack < low or min(qy, sy) - slack > high:
+                continue
+            sx -= qx
+            sy -= qy
+            turn = rx * sy - ry * sx
+            if abs(turn) <= 1e-12 * long * math.hypot(sx, sy):
+                continue
+            t = ((qx - px) * sy - (qy - py) * sx) / turn
+            u = ((qx - px) * ry - (qy - py) * rx) / turn
+            if -1e-9 < t < 1 + 1e-9 and -1e-9 < u < 1 + 1e-9:
+                if count == found.shape[0]:
+                    more = np.empty((2 * count, 2))
+                    for k in range(count):  # a slice would take seconds to compile
+                        more[k, 0], more[k, 1] = found[k, 0], found[k, 1]
+                    found = more
+                found[count, 0] = px + t * rx
+                found[count, 1] = py + t * ry
+                count += 1
+    return found[:count]
 
 
 def largest_rectangle(

@@ -9,8 +9,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable
 
+import numpy as np
 import shapely
-import shapely.ops
+from numpy.typing import NDArray
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -282,27 +283,25 @@ def _called_out(
         shrunk = shape.buffer(-0.35 * min(_sides(shape)))
         core: BaseGeometry = middle if shrunk.is_empty else shrunk
         tree, lines = shapely.STRtree(taken), shapely.union_all([*labels, *leads])
-        spots = [
-            (near + wide / 2 + 0.4 + (far - near - wide - 0.8) * a / 24.0,
-             top + tall / 2 + 0.4 + (bottom - top - tall - 0.8) * b / 16.0)
-            for a in range(25) for b in range(17)
-        ] if far - near > wide + 0.8 else []  # fmt: skip
-        free = [
-            spot for spot in spots
-            if not tree.query(_box(*spot, wide + 0.6, tall + 0.4), predicate="intersects").size
-        ]  # fmt: skip
-        if free:
-            ways = [_lead(_box(*spot, wide, tall), core) for spot in free]
+        at = np.zeros((0, 2))
+        if far - near > wide + 0.8 and bottom - top > tall + 0.8:
+            across = near + wide / 2 + 0.4 + (far - near - wide - 0.8) * _EVENLY[0]
+            down = top + tall / 2 + 0.4 + (bottom - top - tall - 0.8) * _EVENLY[1]
+            at = np.stack(np.meshgrid(across, down, indexing="ij"), axis=-1).reshape(-1, 2)
+        covered = np.unique(tree.query(_boxes(at, wide + 0.6, tall + 0.4), "intersects")[0])
+        free = np.delete(at, covered, axis=0)
+        if len(free):
+            ways = shapely.shortest_line(_boxes(free, wide, tall), core)
             crosses = shapely.intersects(ways, lines)
             # a long way round is better than a line through another's words
-            x, y = free[int((shapely.length(ways) + 100.0 * crosses).argmin())]
+            x, y = free[int((shapely.length(ways) + 100.0 * crosses).argmin())].tolist()
         else:
             start = min(max(middle.x - wide / 2, left), width - wide)
             row = next((k for k, end in enumerate(row_ends) if end + 1.0 <= start), len(row_ends))
             row_ends[row:] = [start + wide, *row_ends[row + 1 :]]
             x, y = start + wide / 2, below + (row + 0.5) * pitch
         labels.append(_box(x, y, wide, tall))
-        line = _lead(_box(x, y, wide, tall), core)
+        line = shapely.shortest_line(labels[-1], core)
         leads.append(line)
         taken += [labels[-1], line]
         (x0, y0), (x1, y1) = line.coords
@@ -320,9 +319,13 @@ def _cut_short(words: str, width: float, size: float) -> str:
     return f"{words.rstrip()}\u2026"
 
 
-def _lead(box: Polygon, core: BaseGeometry) -> LineString:
-    """The shortest way from a label to a piece."""
-    return LineString(shapely.ops.nearest_points(box, core))
+#: Where labels are tried, along and across the cloth.
+_EVENLY = np.linspace(0.0, 1.0, 25), np.linspace(0.0, 1.0, 17)
+
+
+def _boxes(at: NDArray[np.float64], wide: float, tall: float) -> NDArray[np.object_]:
+    x, y = at[:, 0], at[:, 1]
+    return np.asarray(shapely.box(x - wide / 2, y - tall / 2, x + wide / 2, y + tall / 2))
 
 
 def _sides(shape: Polygon) -> tuple[float, float]:

@@ -50,13 +50,17 @@ LAYS_IN_WORDS = {
     "apart": "hung apart",
 }
 
+#: Lays drawn already: by the lay, the type's scale, and the width.
+Drawn = dict[tuple[int, float, float], Block]
+
 
 def sheet_pages(sheet: MakingSheet) -> tuple[Page, ...]:
     """The sheet as one or two pages of marks."""
     styles = [Style(scale) for scale in (1.0, 0.94, 0.88, 0.82)]
     styles += [Style(0.82, most) for most in (40, 30, 24, 20, 16, 13, 10, 8, 6, 5, 4, 3, 2, 1)]
+    drawn: Drawn = {}
     for style in styles:
-        pages = paged(_blocks(sheet, style), MARGIN, BOTTOM)
+        pages = paged(_blocks(sheet, style, drawn), MARGIN, BOTTOM)
         if len(pages) <= 2 and not overfull(pages, BOTTOM):
             break
     else:
@@ -89,7 +93,7 @@ def _footer(sheet: MakingSheet, number: int, total: int) -> list[Mark]:
     ]
 
 
-def _blocks(sheet: MakingSheet, style: Style) -> list[Block]:
+def _blocks(sheet: MakingSheet, style: Style, drawn: Drawn) -> list[Block]:
     blocks = [_title(sheet, style)]
     left = stacked([heading("Layers, outside in", HALF, style), *_layers(sheet, style)])
     if sheet.swatches:
@@ -113,7 +117,7 @@ def _blocks(sheet: MakingSheet, style: Style) -> list[Block]:
         blocks.append(_sample(style))
     if sheet.pieces or sheet.needs:
         blocks += kept([heading("Cutting list", WIDTH, style), *_cutting(sheet, style)])
-    blocks += _lays(sheet, style)
+    blocks += _lays(sheet, style, drawn)
     if sheet.fullness:
         lines = [line for name, plan in sheet.fullness for line in fullness_sentences(name, plan)]
         blocks += [heading("Fullness", WIDTH, style), *bullets(lines, WIDTH, style)]
@@ -333,12 +337,12 @@ def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
     return blocks
 
 
-def _lays(sheet: MakingSheet, style: Style) -> list[Block]:
+def _lays(sheet: MakingSheet, style: Style, drawn: Drawn) -> list[Block]:
     """One cloth across the page, several in two columns."""
     shown, rest = shortened(sheet.needs, style)
     width = WIDTH if len(shown) <= 1 else HALF
     numbers = numbered([piece for piece, _ in _cut_pieces(sheet)])
-    each = [stacked(_need(need, numbers, style, width)) for need in shown]
+    each = [stacked(_need(need, numbers, style, width, drawn)) for need in shown]
     blocks = list(each) if len(each) <= 1 else [
         columns(each[start : start + 2], [0.0, HALF + GUTTER][: len(each[start : start + 2])])
         for start in range(0, len(each), 2)
@@ -349,7 +353,9 @@ def _lays(sheet: MakingSheet, style: Style) -> list[Block]:
     return [*blocks, *rest_note(rest, WIDTH, style)]
 
 
-def _need(need: ClothNeeded, numbers: dict[str, int], style: Style, width: float) -> list[Block]:
+def _need(
+    need: ClothNeeded, numbers: dict[str, int], style: Style, width: float, drawn: Drawn
+) -> list[Block]:
     # A lay that leaves pieces over must not be taken for one that can be cut.
     said = f"Lay on {need.cloth}" if need.enough else (
         f"{need.verdict[:1].upper()}{need.verdict[1:]}: {need.cloth}"
@@ -360,7 +366,11 @@ def _need(need: ClothNeeded, numbers: dict[str, int], style: Style, width: float
     assert isinstance(title, Text)
     blocks = [heading(title.text, width, style)]
     for _, made in need.laid:
-        drawing = lay_drawing(made, numbers, width, style.mm(74.0 / len(need.laid)), style)
+        key = id(made), style.scale, width
+        if key not in drawn:  # shorter lists change no drawing
+            height = style.mm(74.0 / len(need.laid))
+            drawn[key] = lay_drawing(made, numbers, width, height, style)
+        drawing = drawn[key]
         blocks.append(Block(drawing.marks, drawing.height + 0.8))
     return [*blocks, *bullets(needed_sentences(need), width, style, whole=True)]
 
