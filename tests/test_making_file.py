@@ -366,3 +366,26 @@ def test_cautions_fit_the_cloth():
     assert any("bleach" in line for line in silk) and any("label" in line for line in silk)
     assert not any("melts" in line for line in silk)
     assert not any("Acetone" in line or "Dye" in line for line in cautions(["cotton"]))
+
+
+def test_many_threads_may_fit_their_first_project_at_once():
+    """The fitting library builds what it knows of the types without a lock of its own."""
+    import subprocess
+    import sys
+
+    asked = """
+import sys, threading
+from weavecolor.making.file import to_json
+from weavecolor.making.model import Making
+sys.setswitchinterval(1e-6)
+begin, told = threading.Barrier(16), []
+def one():
+    begin.wait()
+    told.append(to_json(Making("Cape")))
+threads = [threading.Thread(target=one) for _ in range(16)]
+for thread in threads: thread.start()
+for thread in threads: thread.join()
+print(len(told), len(set(told)))
+"""
+    done = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True)
+    assert done.returncode == 0 and done.stdout.split() == ["16", "1"], done.stderr

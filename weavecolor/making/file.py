@@ -12,6 +12,7 @@ import json
 import math
 import os
 import re
+import threading
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import asdict
@@ -29,6 +30,9 @@ from weavecolor.making.model import Making
 VERSION = 2
 MARK = "weavecolor_project"
 MAX_BYTES = 10_000_000
+
+#: Two threads that fit their first project to the types at once bring the interpreter down.
+_fitting = threading.Lock()
 
 #: A type as msgspec calls it, and as a maker reads it.
 _KINDS = {
@@ -82,7 +86,8 @@ def from_dict(data: object, file: str = "project") -> Making:
     try:
         if version == 1:
             told = from_version_1(told)
-        made = msgspec.convert(told, Making)
+        with _fitting:
+            made = msgspec.convert(told, Making)
         _only_known(told, asdict(made), "")
     except msgspec.ValidationError as error:
         raise _complaint(error, file) from None
