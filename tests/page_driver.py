@@ -30,10 +30,27 @@ ROOT = Path(__file__).resolve().parents[1]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 CHROMEDRIVER = shutil.which("chromedriver")
 FLAGS = (
-    "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--headless=new", "--no-sandbox", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
     "--hide-scrollbars",
 )  # fmt: skip
+#: Graphics worked out by the processor: the same on every machine.
+SOFTWARE = ("--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--ignore-gpu-blocklist",
+            "--force-color-profile=srgb")  # fmt: skip
+#: A machine without graphics for the live picture.
+NO_GRAPHICS = ("--disable-gpu", "--disable-3d-apis")
+#: The element that holds the live picture, wherever its component keeps it.
+CLOTH = """
+const inside = root => {
+  for (const e of root.querySelectorAll("*")) {
+    if (e.classList.contains("hung")) return e;
+    const found = e.shadowRoot && inside(e.shadowRoot);
+    if (found) return found;
+  }
+  return null;
+};
+const cloth = inside(document);
+"""
 INTO_VIEW = "arguments[0].scrollIntoView({block: 'center'})"
 DRAWN = "requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(arguments[0], 100)))"
 # what is asked of every element in turn takes one message each from here, all together one
@@ -55,12 +72,15 @@ class Served:
     """The page as the command ``weavecolor page`` starts it, on a free port of the loopback
     address."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, pictures: bool = True) -> None:
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
         self.log = folder / "server.log"
-        environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+        environment = {**os.environ, "PYTHONPATH": str(ROOT),
+                       "WEAVECOLOR_HOME": str(folder / "home")}  # fmt: skip
+        if not pictures:
+            environment["WEAVECOLOR_PICTURES"] = "0"
         environment.pop("PYTHONDONTWRITEBYTECODE", None)  # compiled once, as anywhere else
         self.began = time.monotonic()
         self.process = subprocess.Popen(
@@ -100,11 +120,13 @@ class Served:
 class Page:
     """One person's browser at the page."""
 
-    def __init__(self, url: str, folder: Path, width: int = 1440) -> None:
+    def __init__(
+        self, url: str, folder: Path, width: int = 1440, graphics: tuple[str, ...] = SOFTWARE
+    ) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         options = webdriver.ChromeOptions()
         options.binary_location = str(CHROMIUM)
-        for flag in (*FLAGS, f"--user-data-dir={folder / 'profile'}"):
+        for flag in (*FLAGS, *graphics, f"--user-data-dir={folder / 'profile'}"):
             options.add_argument(flag)
         self.driver = webdriver.Chrome(options=options, service=Service(str(CHROMEDRIVER)))
         self.begin(url, folder, width)
@@ -146,11 +168,15 @@ class Page:
             time.sleep(0.05)
         raise AssertionError(f"waited {seconds:g} s for {what or true}; page: {self.text()}")
 
-    def settle(self, seconds: float = 120.0) -> None:
-        """Until nothing runs and nothing is being drawn, twice in a row."""
+    def settle(self, seconds: float = 300.0) -> None:
+        """Until nothing runs but the drawing of pictures, twice in a row."""
 
         def calm() -> bool:
-            return not self.all(f"{BUSY}, .wc-wait")
+            if not self.all(BUSY):
+                return True
+            run, left = self.all(".wc-run"), self.all(".wc-left")
+            runs = [e[0].get_attribute("data-run") for e in (run, left) if e]
+            return len(runs) == 2 and runs[0] == runs[1]
 
         self.until(lambda: calm() and (time.sleep(0.25) or calm()), seconds, "the page to settle")
         assert not self.all('[data-testid="stException"]')
@@ -166,13 +192,27 @@ class Page:
     def text(self) -> str:
         return self.driver.execute_script("return document.body.innerText")
 
-    def words(self) -> str:
-        return self.one("#wc-words").text
+    def drawn(self) -> str:
+        """The words under the live picture."""
+        return self.one(".wc-drawn").text
 
-    def lightness(self) -> float:
-        """L* as it stands under the picture."""
-        code = self.one(".wc-code").text
-        return float(code.split("L*")[1].split()[0])
+    def answer(self) -> str:
+        """The open question's one answer."""
+        return self.one(".wc-answer").text
+
+    def cloth(self, asked: str) -> object:
+        """What a script finds at ``cloth``, the element that holds the live picture."""
+        return self.driver.execute_script(CLOTH + asked)
+
+    def hung(self, words: str = "", seconds: float = 400.0) -> None:
+        """Until the live picture is of what ``words`` says, and nothing is waited for."""
+        self.until(
+            lambda: self.cloth(
+                "return cloth && cloth.classList.contains('live') && cloth.view?.drawn > 0"
+                " && !cloth.classList.contains('waiting')"
+            ) and words in self.drawn(),
+            seconds, f"the cloth hung, {words!r}",
+        )  # fmt: skip
 
     # --- doing ---
 

@@ -44,6 +44,7 @@ class Session:
         self.elements: dict[tuple[int, ...], Any] = {}
         self.session = ""
         self.page = ""
+        self.query = ""  # the address, as the page changes it
         self.first: list[ForwardMsg] = []  # what came before the first run was over
 
     def close(self) -> None:
@@ -52,7 +53,7 @@ class Session:
     def run(self) -> float:
         """Send the widgets' state, take everything until the run is over; seconds it took."""
         ask = BackMsg()
-        ask.rerun_script.query_string = ""
+        ask.rerun_script.query_string = self.query
         ask.rerun_script.page_script_hash = self.page
         for name, (kind, value) in self.values.items():
             state = ask.rerun_script.widget_states.widgets.add(id=name)
@@ -76,6 +77,8 @@ class Session:
                 self.elements = {}
                 self.session = message.new_session.initialize.session_id or self.session
                 self.page = message.new_session.page_script_hash
+            elif kind == "page_info_changed":
+                self.query = message.page_info_changed.query_string
             elif kind == "delta" and message.delta.WhichOneof("type") == "new_element":
                 path = tuple(message.metadata.delta_path)
                 self.elements[path] = message.delta.new_element

@@ -35,8 +35,10 @@ can_upload = pytest.mark.skipif(
 
 
 @pytest.fixture(autouse=True)
-def _panels_on_path(monkeypatch):
+def _page_at_home(monkeypatch, tmp_path):
     monkeypatch.syspath_prepend(str(UI))
+    monkeypatch.setenv("WEAVECOLOR_HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("WEAVECOLOR_PICTURES", "0")  # the browser's tests draw them
 
 
 @pytest.fixture
@@ -49,13 +51,20 @@ def html(at: AppTest) -> str:
 
 
 def lightness(at: AppTest) -> float:
-    """L* as the page prints it under the numbers."""
+    """L* as the page prints it among the figures of the open question."""
     return float(re.search(r"<dt>Lightness</dt><dd>([\d.]+)</dd>", html(at))[1])
 
 
-def to_step(at: AppTest, step: str) -> AppTest:
-    at.session_state["step"] = step
+def to(at: AppTest, question: str, *folds: str) -> AppTest:
+    """The question opened, its figures and these folds too."""
+    at.session_state["asked"] = question
+    for name in (f"figures-{question}", *folds):
+        at.session_state[f"fold-{name}"] = True
     return at.run()
+
+
+def press(at: AppTest, key: str) -> AppTest:
+    return button(at, key).click().run()
 
 
 def button(at: AppTest, key: str):
@@ -72,43 +81,71 @@ def reading(layers, behind="white", place=PLACE):
     return appearance(stack, scene(place)).reading
 
 
-def test_opens_on_the_demo_cloth_with_a_picture_and_true_numbers(page):
+def test_opens_on_the_demo_cloth_with_true_numbers(page):
     clean(page)
-    shown = html(page)
     expected = reading([Layer(load_swatch(DEMO))])
-    assert expected.hex in shown
-    assert f'id="wc-words">{expected.words}<' in shown
-    assert "data:image/webp;base64," in shown
+    assert f"{expected.words} as it lies" in html(page)
+    to(page, "facing")
+    clean(page)
+    assert f"{expected.words} {expected.hex}" in html(page)
     assert lightness(page) == pytest.approx(expected.Lab[0], abs=0.051)
     opacity = contrast_ratio(Stack((Layer(load_swatch(DEMO)),)))
-    assert f"<dt>Opacity</dt><dd>{100 * opacity:.0f} %</dd>" in shown
+    assert f"<dt>Opacity</dt><dd>{100 * opacity:.0f} %</dd>" in html(page)
 
 
 def test_every_number_has_its_line(page):
-    facts = re.findall(r'<div class="wc-fact"><dt>(.*?)</dt><dd>(.*?)</dd><p>(.*?)</p>', html(page))
+    told = ""
+    for question in ("cloth", "facing"):
+        told += html(to(page, question))
+    fact = r'<div class="wc-fact"><dt>(.*?)</dt><dd>(.*?)</dd><dd class=wc-means>(.*?)</dd>'
+    facts = re.findall(fact, told)
     assert len(facts) >= 12
     for name, value, meaning in facts:
         assert value and len(meaning) > 20, name
 
 
-def test_grain_by_slider_and_by_preset(page):
-    to_step(page, "Layers")
+def test_grain_by_pressing_and_by_hand(page):
+    to(page, "facing", "by-hand")
+    cloth = load_swatch(DEMO)
+    press(page, "take-facing-cross")
+    clean(page)
+    assert lightness(page) == pytest.approx(reading([Layer(cloth, 90.0)]).Lab[0], abs=0.051)
     page.slider(key="grain-0").set_value(30).run()
     clean(page)
-    cloth = load_swatch(DEMO)
     assert lightness(page) == pytest.approx(reading([Layer(cloth, 30.0)]).Lab[0], abs=0.051)
+    assert any("As it lies" in b.label for b in page.get("button"))
     page.button_group(key="preset-0").set_value("bias").run()
     assert page.slider(key="grain-0").value == 45
-    assert lightness(page) == pytest.approx(reading([Layer(cloth, 45.0)]).Lab[0], abs=0.051)
+    press(page, "take-facing-back")
+    back = reading([Layer(cloth, 45.0, "back")])
+    assert lightness(page) == pytest.approx(back.Lab[0], abs=0.051)
+
+
+def test_a_strip_says_what_the_command_line_says(page):
+    """The sentence under the strip is the step of ``weavecolor.decide``, word for word."""
+    from weavecolor.decide.compare import Option, evaluate, steps
+
+    to(page, "facing")
+    press(page, "take-facing-cross")
+    cloth = load_swatch(DEMO)
+    lit = scene(PLACE)
+    seen = evaluate(
+        [Option(Stack((Layer(cloth, g),), backing("white")), lit) for g in (0.0, 90.0)]
+    )
+    (step,) = steps(seen, [(0, 1)])
+    answer = re.search(r'class="wc-answer" role="status">(.*?)</p>', html(page))[1]
+    assert answer == step.sentence
+    assert f"{step.effect[:1].upper()}{step.effect[1:]}. <span" in html(page)
 
 
 def test_doubling_deepens_and_black_behind_darkens(page):
-    to_step(page, "Layers")
+    to(page, "depth")
     single = lightness(page)
-    button(page, "add-layer").click().run()
+    press(page, "take-depth-two")
     double = lightness(page)
     assert double < single - 5
-    page.selectbox(key="backing").set_value("black").run()
+    to(page, "beneath")
+    press(page, "take-beneath-black")
     clean(page)
     black = lightness(page)
     assert black < double - 5
@@ -117,8 +154,9 @@ def test_doubling_deepens_and_black_behind_darkens(page):
 
 
 def test_layers_turn_together_or_alone(page):
-    to_step(page, "Layers")
-    button(page, "add-layer").click().run()
+    to(page, "depth", "by-hand")
+    press(page, "add-layer")
+    to(page, "facing", "by-hand")
     page.slider(key="grain-0").set_value(20).run()
     assert page.slider(key="grain-1").value == 20
     page.toggle(key="together").set_value(False).run()
@@ -130,66 +168,135 @@ def test_layers_turn_together_or_alone(page):
 
 
 def test_moving_the_light_and_the_place(page):
-    to_step(page, "Light")
-    page.selectbox(key="place").set_value("footlights").run()
+    to(page, "worn", "by-hand")
+    press(page, "take-worn-footlights")
     clean(page)
     lit = reading([Layer(load_swatch(DEMO))], place="footlights")
     assert lightness(page) == pytest.approx(lit.Lab[0], abs=0.051)
     page.toggle(key="moved").set_value(True).run()
     page.slider(key="light-side").set_value(-60).run()
     clean(page)
-    assert "60° left" in html(page)
+    from weavecolor.making.lightchoice import light_words
+
+    assert "60° left" in light_words(page.session_state["work"].light)
 
 
-def test_pins_are_told_from_the_first(page):
-    to_step(page, "Compare")
-    button(page, "ready-grains").click().run()
+def test_kept_ones_are_told_from_the_first(page):
+    to(page, "facing")
+    press(page, "keep-all-facing")
     clean(page)
-    assert [p.name for p in page.session_state["work"].options] == ["A", "B", "C"]
+    assert [p.name for p in page.session_state["work"].options] == ["A", "B", "C", "D"]
     cloth = load_swatch(DEMO)
     first, cross = (reading([Layer(cloth, g)]) for g in (0.0, 90.0))
     delta = float(ciede2000(first.Lab, cross.Lab))
-    table = page.dataframe[0].value.set_index("pin")
+    to(page, "kept", "kept-table")
+    table = page.dataframe[0].value.set_index("piece")
     assert table.loc["B", "difference"] == pytest.approx(delta, abs=0.006)
     assert table.loc["A", "difference"] == 0.0
-    assert f"difference {delta:.1f} give or take" in html(page)
-    button(page, "off-B").click().run()
-    assert list(page.dataframe[0].value["pin"]) == ["A", "C"]
+    assert f"difference {delta:.1f} give or take" in html(page)  # two under one slider
+    press(page, "off-B")
+    assert list(page.dataframe[0].value["piece"]) == ["A", "C", "D"]
+    press(page, "undo")
+    assert list(page.dataframe[0].value["piece"]) == ["A", "B", "C", "D"]
+    press(page, "redo")
+    assert list(page.dataframe[0].value["piece"]) == ["A", "C", "D"]
 
 
-def test_the_same_is_not_pinned_twice(page):
-    to_step(page, "Compare")
-    button(page, "pin-now").click().run()
-    button(page, "pin-now").click().run()
+def test_the_same_is_not_kept_twice(page):
+    press(page, "keep")
+    press(page, "keep")
     assert len(page.session_state["work"].options) == 1
-    assert any("already" in s.value for s in page.success)
+    assert any("already" in t.value for t in page.toast)
 
 
 def test_table_files_hold_what_the_board_shows(page):
-    to_step(page, "Compare")
-    button(page, "ready-layers").click().run()
-    import compare_panel
+    to(page, "depth")
+    press(page, "keep-all-depth")
+    import side_by_side
 
     now = page.session_state["work"]
-    rows = compare_panel.board(now)
-    records = list(csv.DictReader(io.StringIO(compare_panel.csv_text(now, rows))))
-    data = json.loads(compare_panel.json_text(now, rows))
-    assert [r["pin"] for r in records] == [o["pin"] for o in data["options"]] == ["A", "B", "C"]
-    for record, option, n in zip(records, data["options"], (1, 2, 3), strict=True):
-        Lab = reading([Layer(load_swatch(DEMO))] * n).Lab
+    rows = side_by_side.board(now)
+    records = list(csv.DictReader(io.StringIO(side_by_side.csv_text(now, rows))))
+    data = json.loads(side_by_side.json_text(now, rows))
+    names = ["A", "B", "C", "D"]
+    assert [r["piece"] for r in records] == [o["piece"] for o in data["options"]] == names
+    stacks = [[(0.0,)], [(0.0,), (0.0,)], [(0.0,), (90.0,)], [(0.0,)] * 3]
+    for record, option, grains in zip(records, data["options"], stacks, strict=True):
+        Lab = reading([Layer(load_swatch(DEMO), g) for (g,) in grains]).Lab
         assert np.allclose(option["Lab"], Lab, atol=6e-4)
         assert float(record["L*"]) == pytest.approx(Lab[0], abs=0.051)
 
 
-def test_a_described_cloth_stays_with_the_one_who_described_it(page):
+# --- nothing is lost ----------------------------------------------------------------------------
+
+
+def test_a_reload_and_a_second_tab_go_on_with_the_same_making(page):
+    import shelf
+
+    assert not shelf.kept()  # nothing is written before something is done
+    to(page, "depth")
+    press(page, "take-depth-two")
+    given = page.query_params["making"]
+    name = given if isinstance(given, str) else given[0]
+    assert [k.name for k in shelf.kept()] == [name]
+    again = AppTest.from_file(str(UI / "page.py"), default_timeout=120)
+    again.query_params["making"] = name
+    again.query_params["asking"] = "beneath"
+    again.run()
+    clean(again)
+    assert again.session_state["work"] == page.session_state["work"]
+    assert again.session_state["asked"] == "beneath"
+    press(again, "take-beneath-black")
+    page.run()  # the other tab wrote meanwhile
+    assert page.session_state["work"].table.backing == "black"
+    fresh = AppTest.from_file(str(UI / "page.py"), default_timeout=120).run()
+    assert len(fresh.session_state["work"].table.layers) == 1
+    assert name in [k.name for k in shelf.kept()]
+    assert any("My making" in text for text in fresh.selectbox(key="earlier").options)
+
+
+@pytest.mark.parametrize("name", ["../../etc/passwd", "no-such-making", "A B", "x" * 400])
+def test_an_address_that_names_no_making_begins_a_new_one(name):
+    at = AppTest.from_file(str(UI / "page.py"), default_timeout=120)
+    at.query_params["making"] = name
+    at.run()
+    assert not at.exception and len(at.error) == 1 and "making" in at.error[0].value
+    assert [c.key for c in at.session_state["work"].cloths] == [DEMO]
+    press(at, "keep")
+    assert len(at.session_state["work"].options) == 1
+
+
+def test_undo_and_redo_go_step_by_step(page):
+    to(page, "depth")
+    begun = page.session_state["work"]
+    press(page, "take-depth-two")
+    press(page, "take-depth-three")
+    three = page.session_state["work"]
+    press(page, "undo")
+    press(page, "undo")
+    assert page.session_state["work"] == begun
+    assert button(page, "undo").disabled
+    press(page, "redo")
+    press(page, "redo")
+    assert page.session_state["work"] == three and button(page, "redo").disabled
+
+
+# --- a cloth of her own -------------------------------------------------------------------------
+
+
+def test_a_described_cloth_is_answered_in_two_presses_and_stays_with_its_maker(page):
     other = AppTest.from_file(str(UI / "page.py"), default_timeout=120).run()
-    page.button_group(key="cloth-way").set_value("Describe").run()
-    page.text_input(key="d-name").set_value("Secret <b>bolt</b>")
-    page.get("button")[0].click().run()
+    press(page, "way-describe")
+    page.text_input(key="d-name").set_value("Secret <b>bolt</b>").run()
     clean(page)
+    assert "So described" in html(page)  # shown before it is taken
+    press(page, "take-described")
+    clean(page)
+    assert page.session_state["asked"] == "facing"
     assert page.session_state["work"].table.layers[0].cloth.startswith("own-secret")
-    shown = html(page)
-    assert "Secret &lt;b&gt;bolt&lt;/b&gt;" in shown and "<b>bolt" not in shown
+    assert 'class="wc-answer"' in html(page)
+    told = "".join(m.value for m in (*page.markdown, *page.toast)) + html(page)
+    assert "<b>bolt" not in told
     other.run()
     assert "Secret" not in html(other)
     assert [c.key for c in other.session_state["work"].cloths] == [DEMO]
@@ -205,14 +312,13 @@ def test_a_described_cloth_stays_with_the_one_who_described_it(page):
         ("d-weight", "heavy", "weight"),
     ],
 )
-def test_a_bad_description_gets_one_line_and_changes_nothing(page, key, value, said):
-    page.button_group(key="cloth-way").set_value("Describe").run()
-    page.text_input(key=key).set_value(value)
-    page.get("button")[0].click().run()
-    assert not page.exception
-    assert len(page.error) == 1
-    line = page.error[0].value
-    assert "\n" not in line and "Traceback" not in line and said in line.replace("\\", "")
+def test_a_bad_description_is_told_beside_its_field_and_changes_nothing(page, key, value, said):
+    press(page, "way-describe")
+    page.text_input(key=key).set_value(value).run()
+    clean(page)
+    (line,) = re.findall(r'<p class="wc-error" role="alert">(.*?)</p>', html(page), re.S)
+    assert "\n" not in line and "Traceback" not in line and said in line
+    assert button(page, "take-described").disabled
     assert page.session_state["work"].table.layers[0].cloth == DEMO
 
 
@@ -223,17 +329,17 @@ def _chosen(making):
 
 
 def test_no_exception_text_reaches_the_page(page, monkeypatch, capsys):
+    import ask_table
     import looks
-    import sheet_panel
 
     def broken(*_args, **_rest):
         raise RuntimeError("secret inner workings")
 
     monkeypatch.setattr(looks, "outcome", broken)
-    monkeypatch.setattr(sheet_panel, "making_sheet", broken)
+    monkeypatch.setattr(ask_table, "making_sheet", broken)
     page.session_state["work"] = _chosen(page.session_state["work"])
-    for step in ("Cloth", "Compare", "Decide", "Making sheet"):
-        to_step(page, step)
+    for question in ("cloth", "facing", "kept", "worn", "reach", "table"):
+        to(page, question, "every-light", "skirt")
         assert not page.exception
         assert all("secret" not in e.value for e in page.error)
         assert "secret" not in html(page)
@@ -242,33 +348,36 @@ def test_no_exception_text_reaches_the_page(page, monkeypatch, capsys):
 
 
 def test_lengths_and_setts_switch_to_inches(page):
+    to(page, "cloth")
     assert "40 × 38 /cm" in html(page)
     page.button_group(key="lengths").set_value("inch").run()
     clean(page)
     # 40 and 38 to the centimetre times 2.54 (the international inch).
     assert "102 × 97 /inch" in html(page)
-    assert "in wide" in html(page)
 
 
-def test_decision_ranks_the_deepest_first(page):
-    to_step(page, "Compare")
-    button(page, "ready-backings").click().run()
-    to_step(page, "Decide")
+def test_the_kept_are_ranked_the_deepest_first(page):
+    to(page, "beneath")
+    press(page, "keep-all-beneath")
+    to(page, "kept", "kept-ranked")
     clean(page)
-    assert page.button_group(key="decide-part").value == "What I want"
     ranked = [m.value for m in page.markdown if re.match(r"\d\. \*\*", m.value)]
-    assert ranked[0].startswith("1. **D**") and "black" in ranked[0]
+    layer = Layer(load_swatch(DEMO))
+    behind = {"A": "white", "B": "calico", "C": "black", "D": "skin medium"}
+    lights = {name: reading([layer], back).Lab[0] for name, back in behind.items()}
+    lights["E"] = appearance(Stack((layer,), None), scene(PLACE)).reading.Lab[0]
+    order = [re.match(r"\d\. \*\*(\w)\*\*", line)[1] for line in ranked]
+    assert order == sorted(lights, key=lights.__getitem__)
 
 
 def test_pieces_are_laid_and_stand_on_the_sheet(page):
-    to_step(page, "Decide")
-    page.button_group(key="decide-part").set_value("Is there cloth enough?").run()
-    button(page, "demo-pieces").click().run()
-    button(page, "lay-it").click().run()
+    to(page, "reach", "pieces")
+    press(page, "demo-pieces")
+    press(page, "lay-it")
     clean(page)
     assert any("It fits" in s.value for s in page.success)
     assert any("Cross grain" in m.value and "taking" in m.value for m in page.markdown)
-    import sheet_panel
+    import ask_table
 
     from weavecolor.making.answers import needs_of
     from weavecolor.report.sheetwords import needed_sentences
@@ -280,22 +389,25 @@ def test_pieces_are_laid_and_stand_on_the_sheet(page):
     said = " ".join(s.value for s in page.success).replace("\\", "")
     for sentence in needed_sentences(need):
         assert sentence[:40] in said, sentence
-    sheet = sheet_panel.making_sheet(now, now.table)
+    sheet = ask_table.making_sheet(now, now.table)
     assert sheet.pieces == now.pieces and sheet.needs[0].used_cm == need.used_cm
+    to(page, "depth")  # and beside every choice, the same sum in short
+    assert re.search(r"wc-enough-yes.*✓ enough: takes", html(page))
+    assert "wc-enough-no" in html(page)  # three layers of it are too much for 250 cm
 
 
 def test_the_making_sheet_is_offered(page):
-    to_step(page, "Making sheet")
-    button(page, "choose-table").click().run()
+    to(page, "table")
+    press(page, "choose-table")
     clean(page)
     assert 'alt="Page 1 of the making sheet"' in html(page)
     labels = [b.proto.label for b in page.get("download_button")]
-    assert "Making sheet (PDF)" in labels and "Save the project (JSON)" in labels
+    assert "Making sheet (PDF)" in labels and "Save a copy (JSON)" in labels
 
 
 def test_candle_light_comes_with_its_caution(page):
-    to_step(page, "Light")
-    page.selectbox(key="place").set_value("candlelit").run()
+    to(page, "worn")
+    press(page, "take-worn-candlelit")
     assert "candle" in html(page) and "Mind" in html(page)
 
 
@@ -336,24 +448,24 @@ def test_what_was_made_on_the_page_comes_back_as_it_was():
 
 
 def test_nothing_is_chosen_unasked_and_what_was_cleared_comes_back(page):
-    to_step(page, "Compare")
-    button(page, "ready-grains").click().run()
+    to(page, "facing")
+    press(page, "keep-all-facing")
     assert page.session_state["work"].chosen == ""
-    to_step(page, "Making sheet")
+    to(page, "table")
     clean(page)
     assert any("Nothing is chosen yet" in x.value for x in page.info)
     assert "Page 1 of the making sheet" not in html(page)
-    to_step(page, "Compare")
-    button(page, "choose-B").click().run()
+    press(page, "choose-B")
+    to(page, "kept")
     kept = page.session_state["work"]
     assert kept.chosen == "B"
-    button(page, "clear").click().run()
+    press(page, "clear")
     assert page.session_state["work"] == kept  # it asks first
-    button(page, "clear-yes").click().run()
+    press(page, "clear-yes")
     assert page.session_state["work"].options == () and page.session_state["work"].chosen == ""
     saved = from_json(to_json(page.session_state["work"]))  # also over save and reopen
     assert saved.before == kept
-    button(page, "undo").click().run()
+    press(page, "undo")
     clean(page)
     assert page.session_state["work"] == kept
 
@@ -456,14 +568,13 @@ def test_markdown_of_the_users_own_is_made_harmless():
 def test_what_shows_through_and_every_light(page):
     from weavecolor.decide.showthrough import show_through, tape
 
-    to_step(page, "Decide")
-    page.button_group(key="decide-part").set_value("What shows through").run()
+    to(page, "beneath", "shows-through")
     clean(page)
     item = tape(Stack((Layer(load_swatch(DEMO)),), backing("white")), "dark")
     expected = show_through(item, scene(PLACE)).words
     told = [m.value.replace("\\", "") for m in page.markdown]
     assert any(line.endswith(expected) for line in told)
-    page.button_group(key="decide-part").set_value("In every light").run()
+    to(page, "worn", "every-light")
     clean(page)
     assert "ballroom" in html(page) and "Changes most between" in html(page)
 
@@ -473,7 +584,7 @@ def test_a_search_finds_what_the_core_finds(page):
     from weavecolor.decide.search import search
     from weavecolor.decide.wishes import Limits, Wish
 
-    to_step(page, "Decide")
+    to(page, "kept", "search")
     page.slider(key="s-layers").set_value((1, 2))
     page.multiselect(key="s-behind").set_value(["white", "black"])
     next(b for b in page.get("button") if b.label == "Search all of them").click().run()
@@ -485,7 +596,7 @@ def test_a_search_finds_what_the_core_finds(page):
     )
     expected = search(made, [Wish("deepest")], [scene(PLACE)], options=5)
     assert [o.words for o in found.options] == [o.words for o in expected.options]
-    button(page, "s-pin-1").click().run()
+    press(page, "s-pin-1")
     clean(page)
     pinned = page.session_state["work"].options[0]
     first = expected.options[0].stack
@@ -494,22 +605,21 @@ def test_a_search_finds_what_the_core_finds(page):
 
 
 def test_fullness_is_kept_in_the_project_and_on_the_sheet(page):
-    import sheet_panel
+    import ask_table
 
     from weavecolor.cutting.fullness import plan_fullness
 
     page.session_state["work"] = _chosen(page.session_state["work"])
-    to_step(page, "Decide")
-    page.button_group(key="decide-part").set_value("Fullness").run()
+    to(page, "reach", "skirt")
     page.radio(key="full-kind").set_value("knife").run()
     page.slider(key="full-ratio").set_value(3.0).run()
     page.toggle(key="full-on-sheet").set_value(True).run()
     clean(page)
-    to_step(page, "Making sheet")
+    to(page, "table")
     clean(page)
     now = page.session_state["work"]
     plan = plan_fullness("knife", 70.0, 112.0, 90.0, fullness=3.0)
-    (told,) = sheet_panel.making_sheet(now, now.table).fullness
+    (told,) = ask_table.making_sheet(now, now.table).fullness
     assert told[1].cloth_length_cm == plan.cloth_length_cm
     assert from_json(to_json(now)) == now
 
@@ -522,14 +632,13 @@ def test_a_project_of_somebody_else_cannot_write_markup(page):
     named = replace(made.options[0], name="<img src=x onerror=alert(1)>[a](b)")
     made = replace(made, options=(named,), chosen=named.name, title="<script>x</script>")
     project = to_json(made)
-    to_step(page, "Making sheet")
     page.file_uploader(key="project-file").upload("p.json", project.encode()).run()
     clean(page)
     assert page.session_state["work"].title == "<script>x</script>"
-    for step in ("Compare", "Decide", "Making sheet"):
-        to_step(page, step)
+    for question in ("cloth", "kept", "reach", "table"):
+        to(page, question, "kept-table", "kept-ranked", "skirt")
         clean(page)
-        told = "".join(m.value for m in (*page.markdown, *page.caption, *page.success))
+        told = "".join(m.value for m in (*page.markdown, *page.caption, *page.toast))
         told = re.sub(r"\\.", "", told)  # a mark after a backslash is harmless
         assert "](b)" not in told
         for mark in ("<img src=x", "<script>"):
@@ -547,7 +656,7 @@ def test_a_project_of_somebody_else_cannot_write_markup(page):
 )
 @can_upload
 def test_a_bad_cloth_file_gets_one_line(page, name, data, said):
-    page.button_group(key="cloth-way").set_value("Open a file").run()
+    press(page, "way-file")
     page.file_uploader(key="cloth-file").upload(name, data).run()
     assert not page.exception
     line = "".join(e.value for e in page.error)
@@ -557,7 +666,7 @@ def test_a_bad_cloth_file_gets_one_line(page, name, data, said):
 
 @can_upload
 def test_pictures_that_are_none_get_one_line(page):
-    page.button_group(key="cloth-way").set_value("Measure").run()
+    press(page, "way-measure")
     for data in (b"not a picture", b"\xff\xd8\xff" + b"\0" * 1000):
         page.file_uploader(key="m-white").set_value(("x.jpg", data, "image/jpeg")).run()
         assert not page.exception

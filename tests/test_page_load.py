@@ -40,7 +40,7 @@ pytestmark = pytest.mark.browser
 
 @pytest.fixture(scope="module")
 def served(tmp_path_factory):
-    server = Served(tmp_path_factory.mktemp("page"))
+    server = Served(tmp_path_factory.mktemp("page"), pictures=False)
     try:
         server.wait()
         yield server
@@ -53,6 +53,7 @@ def opened(served):
     """One session, opened once: the first drawing is the slowest."""
     session = Session(served)
     session.run()
+    _figures(session)
     yield session
     session.close()
 
@@ -66,8 +67,16 @@ def _nothing_uploaded(request):
         session.run()
 
 
-def lightness(text: str) -> float:
-    return float(re.search(r"<dt>Lightness</dt><dd>([\d.]+)</dd>", text)[1])
+def lightness(session: Session) -> float:
+    """L* as the figures of the grain's question tell it."""
+    _to(session, "Facing")
+    return float(re.search(r"<dt>Lightness</dt><dd>([\d.]+)</dd>", session.html())[1])
+
+
+def _figures(session: Session) -> None:
+    _to(session, "Facing")
+    session.press("turn-fold-figures-facing")
+    session.run()
 
 
 def expected(grain: float, behind: str) -> float:
@@ -149,15 +158,15 @@ CLOTHS = {
 }
 
 
-def _to(session: Session, step: str) -> None:
-    session.choose("step", step)
+def _to(session: Session, question: str) -> None:
+    session.choose("way", question)
     session.run()
 
 
 @pytest.mark.parametrize("name", CLOTHS, ids=lambda n: re.sub(r"\W+", "-", n)[:24])
 def test_a_hostile_cloth_file_gets_a_line_and_the_server_stays_up(served, opened, name):
-    _to(opened, "1 Cloth")
-    opened.choose("cloth-way", "Open a file")
+    _to(opened, "My cloth")
+    opened.press("way-file")
     opened.run()
     before = set(Path("/tmp").glob("*escape*"))
     status = opened.upload("cloth-file", name, CLOTHS[name])
@@ -174,7 +183,7 @@ def test_a_hostile_cloth_file_gets_a_line_and_the_server_stays_up(served, opened
     assert served.alive()
     opened.values.clear()
     opened.run()
-    assert lightness(opened.html()) == pytest.approx(expected(0.0, "white"), abs=0.051)
+    assert lightness(opened) == pytest.approx(expected(0.0, "white"), abs=0.051)
 
 
 @pytest.mark.parametrize(
@@ -184,7 +193,7 @@ def test_a_name_no_browser_would_send_spoils_only_its_own_session(served, opened
     """Streamlit itself refuses these; the forger's page is gone, nobody else's."""
     forger = Session(served)
     forger.run()
-    forger.choose("cloth-way", "Open a file")
+    forger.press("way-file")
     forger.run()
     if forger.upload("cloth-file", name, b"name = 3") < 300:
         forger.run()
@@ -193,7 +202,7 @@ def test_a_name_no_browser_would_send_spoils_only_its_own_session(served, opened
     forger.close()
     opened.run()
     assert not opened.errors()
-    assert lightness(opened.html()) == pytest.approx(expected(0.0, "white"), abs=0.051)
+    assert lightness(opened) == pytest.approx(expected(0.0, "white"), abs=0.051)
     assert served.alive()
 
 
@@ -213,7 +222,6 @@ PROJECTS = {
 
 @pytest.mark.parametrize("name", PROJECTS)
 def test_a_hostile_project_gets_a_line_and_what_lies_there_stays(served, opened, name):
-    _to(opened, "6 Making sheet")
     assert opened.upload("project-file", name, PROJECTS[name]) < 300
     assert opened.run() < 60.0
     said = opened.errors()
@@ -221,8 +229,7 @@ def test_a_hostile_project_gets_a_line_and_what_lies_there_stays(served, opened,
     assert served.alive()
     opened.values.clear()
     opened.run()
-    _to(opened, "1 Cloth")
-    assert lightness(opened.html()) == pytest.approx(expected(0.0, "white"), abs=0.051)
+    assert lightness(opened) == pytest.approx(expected(0.0, "white"), abs=0.051)
 
 
 PICTURES = {
@@ -235,8 +242,8 @@ PICTURES = {
 
 @pytest.mark.parametrize("name", PICTURES)
 def test_a_picture_bomb_is_refused_and_the_server_stays_up(served, opened, name):
-    _to(opened, "1 Cloth")
-    opened.choose("cloth-way", "Measure")
+    _to(opened, "My cloth")
+    opened.press("way-measure")
     opened.run()
     before = served.memory_mb()
     assert opened.upload("m-white", name, PICTURES[name]) < 300
@@ -250,8 +257,8 @@ def test_a_picture_bomb_is_refused_and_the_server_stays_up(served, opened, name)
 
 
 def test_an_oversize_upload_is_refused_on_its_way(served, opened):
-    _to(opened, "1 Cloth")
-    opened.choose("cloth-way", "Measure")
+    _to(opened, "My cloth")
+    opened.press("way-measure")
     opened.run()
     before = served.memory_mb()
     assert opened.upload("m-white", "large.png", bytes((MOST_UPLOAD_MB + 5) * 1_000_000)) >= 400
@@ -293,17 +300,19 @@ def _person(served, number: int, latencies: list, found: dict, failures: list) -
     try:
         session = Session(served, seconds=900.0)
         latencies.append(("first", session.run()))
-        session.choose("step", "2 Layers")
-        latencies.append(("step", session.run()))
+        _to(session, "Beneath")
+        session.press("turn-fold-by-hand")
+        session.run()
         behind = BACKINGS[number % len(BACKINGS)]
         session.choose("backing", behind)
         latencies.append(("backing", session.run()))
+        _figures(session)
         for turn in range(5):
             grain = (number * 9 + turn * 36) % 180
             session.slide("grain-0", grain)
             latencies.append(("grain", session.run()))
             assert not session.errors(), session.errors()
-            found[number, turn] = (grain, behind, lightness(session.html()))
+            found[number, turn] = (grain, behind, lightness(session))
         session.close()
     except Exception as error:
         failures.append((number, repr(error)))
@@ -311,7 +320,7 @@ def _person(served, number: int, latencies: list, found: dict, failures: list) -
 
 @pytest.mark.slow
 def test_twenty_sessions_at_once_get_their_own_right_answers(tmp_path):
-    server = Served(tmp_path)
+    server = Served(tmp_path, pictures=False)
     try:
         server.wait()
         warm = Session(server)
@@ -338,7 +347,7 @@ def test_twenty_sessions_at_once_get_their_own_right_answers(tmp_path):
                 assert shown == pytest.approx(expected(grain, behind), abs=0.051), (grain, behind)
             print(f"\nround: {SESSIONS} sessions, {len(found)} answers in {wall:.0f} s")
         out = io.StringIO()
-        for what in ("first", "step", "backing", "grain"):
+        for what in ("first", "backing", "grain"):
             seconds = sorted(s for w, s in latencies if w == what)
             p95 = seconds[int(0.95 * (len(seconds) - 1))]
             print(f"{what}: median {statistics.median(seconds):.1f} s, 95 % within {p95:.1f} s,"

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from page_driver import CHROMEDRIVER, CHROMIUM, FLAGS, ROOT
+from page_driver import CHROMEDRIVER, CHROMIUM, FLAGS, ROOT, SOFTWARE
 from PIL import Image
 from selenium import webdriver
 from selenium.webdriver.chrome.service import Service
@@ -36,8 +36,6 @@ pytestmark = [
     ),
 ]
 WIDTH, HEIGHT = 300, 376
-SOFTWARE = ("--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--ignore-gpu-blocklist",
-            "--force-color-profile=srgb")  # fmt: skip
 PAGE = f"""<!doctype html><meta charset="utf-8"><style>body {{ margin: 0 }}
 canvas {{ display: block; width: {WIDTH}px; height: {HEIGHT}px }}</style>
 <canvas id="one" tabindex="0"></canvas><canvas id="two"></canvas>
@@ -86,8 +84,7 @@ def browser(tmp_path_factory):
     threading.Thread(target=server.serve_forever, daemon=True).start()
     options = webdriver.ChromeOptions()
     options.binary_location = str(CHROMIUM)
-    for flag in (*(f for f in FLAGS if f != "--disable-gpu"), *SOFTWARE,
-                 f"--user-data-dir={folder / 'profile'}"):  # fmt: skip
+    for flag in (*FLAGS, *SOFTWARE, f"--user-data-dir={folder / 'profile'}"):
         options.add_argument(flag)
     driver = webdriver.Chrome(options=options, service=Service(str(CHROMEDRIVER)))
     driver.set_script_timeout(300)

@@ -14,7 +14,7 @@ import pandas as pd
 import streamlit as st
 from PIL import Image
 
-import pictures_panel
+import pictures
 from lengths_input import length_input
 from session import bound, change, guarded, note, plain, work
 from state import cloth_called, hand_of, with_cloths, with_hand
@@ -327,7 +327,7 @@ def _show_need(need: ClothNeeded, now: Making) -> None:
     numbers = numbered([*now.pieces, *need.parts])
     for _, made in need.laid:
         st.html(
-            f'<img class="wc-page" src="{pictures_panel.uri_of(lay_picture(made, numbers))}" '
+            f'<img class="wc-page" src="{pictures.uri_of(lay_picture(made, numbers))}" '
             f'alt="The lay: {len(made.placements)} pieces on the cloth, '
             f'{cm_and_inches(made.used_cm)} used">'
         )

@@ -6,11 +6,11 @@ Knows what is asked beside the pictures; the fit is ``weavecolor.measure.fit``.
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Callable
 from typing import Any
 
 import streamlit as st
 
-from arrivals import laid
 from session import change, guarded, plain
 from state import keep_cloth
 from weavecolor.errors import InputError
@@ -27,7 +27,11 @@ STATED = 0.05
 
 
 @guarded
-def draw(seen: tuple[Seen, ...], threads: tuple[Thread, ...]) -> None:
+def draw(
+    seen: tuple[Seen, ...],
+    threads: tuple[Thread, ...],
+    arrived: Callable[[Making, str], Making],
+) -> None:
     st.markdown("**What you know of it**")
     counted = st.session_state.get("counted")
     st.text_input("Name", "My measured cloth", key="m-name", max_chars=100)
@@ -86,7 +90,7 @@ def draw(seen: tuple[Seen, ...], threads: tuple[Thread, ...]) -> None:
         st.session_state["fitted"] = fit
     fit = st.session_state.get("fitted")
     if fit is not None:
-        _show_fit(fit)
+        _show_fit(fit, arrived)
 
 
 def _start(count: Any) -> tuple[Any, list[Known]]:
@@ -126,7 +130,7 @@ def _start(count: Any) -> tuple[Any, list[Known]]:
     return cloth, known
 
 
-def _show_fit(fit: Fit) -> None:
+def _show_fit(fit: Fit, arrived: Callable[[Making, str], Making]) -> None:
     if fit.residual_de < 2.0:
         st.success(
             plain(
@@ -143,11 +147,15 @@ def _show_fit(fit: Fit) -> None:
     with st.expander("What is settled, and what is not", expanded=True):
         st.text(report(fit))
     st.button(
-        "Put it on the table", key="m-keep", type="primary", on_click=change, args=(_keep, fit)
+        "Put it on the table",
+        key="m-keep",
+        type="primary",
+        on_click=change,
+        args=(_keep, fit, arrived),
     )
 
 
-def _keep(now: Making, fit: Fit) -> Making:
+def _keep(now: Making, fit: Fit, arrived: Callable[[Making, str], Making]) -> Making:
     table = tomllib.loads(cloth_to_toml(fitted_cloth(fit)))
     kept, key = keep_cloth(now, table, "measured")
-    return laid(kept, key)
+    return arrived(kept, key)

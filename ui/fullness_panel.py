@@ -19,7 +19,7 @@ from session import bound, guarded, plain, work
 from state import cloth_called, decided_option, hand_of
 from weavecolor.cutting.fullness import FullnessPlan
 from weavecolor.cutting.lengths import cm_and_inches
-from weavecolor.cutting.needed import cloth_needed
+from weavecolor.cutting.needed import ClothNeeded, cloth_needed
 from weavecolor.making.model import Making, MakingOption
 from weavecolor.report.sheetwords import fullness_sentences
 from weavecolor.textile.construction import describe
@@ -116,15 +116,34 @@ def planned(now: Making, option: MakingOption) -> tuple[FullnessPlan, tuple[str,
     plan = wanted.plan(width, outer.grain_deg, longest)
     cloth = cloth_called(now, outer.cloth)
     said = fullness_sentences("skirt", plan, describe(cloth).thickness_mm, layers)
+    need = _needed(now, option)
+    return plan, (*said, _skirt_alone(need, layers), *([need.largest] if need.largest else []))
+
+
+def takes(now: Making, option: MakingOption) -> str:
+    """What the skirt alone takes of the outermost cloth, in a sentence."""
+    outer = option.layers[0].cloth
+    return _skirt_alone(_needed(now, option), sum(x.cloth == outer for x in option.layers))
+
+
+def _needed(now: Making, option: MakingOption) -> ClothNeeded:
+    outer = option.layers[0]
+    layers = sum(layer.cloth == outer.cloth for layer in option.layers)
+    hand = hand_of(now, outer.cloth)
     grains = ((outer.grain_deg % 360.0, layers),)
-    need = cloth_needed(cloth.name, grains, (), [wanted], [] if hand is None else [hand])
-    say = f"The skirt alone, {layers} layer{'s' if layers > 1 else ''} of {cloth.name}: "
+    name = cloth_called(now, outer.cloth).name
+    wanted = now.fullness_asked.wanted()
+    return cloth_needed(name, grains, (), [wanted], [] if hand is None else [hand])
+
+
+def _skirt_alone(need: ClothNeeded, layers: int) -> str:
+    say = f"The skirt alone, {layers} layer{'s' if layers > 1 else ''} of {need.cloth}: "
     say += need.verdict if need.enough is not None else need.reason
     if need.needed_cm is not None and need.enough is not None:
         say += f", taking {cm_and_inches(need.needed_cm)}"
     if need.short_cm is not None:
         say += f", short of {cm_and_inches(need.short_cm)}"
-    return plan, (*said, f"{say}.", *([need.largest] if need.largest else []))
+    return f"{say}."
 
 
 def _set(name: str) -> Callable[[Making, Any], Making]:

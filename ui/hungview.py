@@ -6,28 +6,37 @@ them. Views that name the same ``share`` turn together. A machine without graphi
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import streamlit as st
 
-from weavecolor.picture.encode import AS_SEEN, Seeing
-from weavecolor.picture.hanging import Lit
-from weavecolor.picture.parcels import light_parcel, stage_parcel
+from pictures import Parcels
+from weavecolor.picture.parcels import MAGIC
 
-_HTML = """<div class="hung"><canvas tabindex="0" role="application"></canvas><img alt=""></div>"""
+_HTML = """<div class="hung"><canvas tabindex="0" role="application"
+aria-roledescription="cloth to turn by hand"></canvas><img alt="">
+<p class="wait" hidden></p></div>"""
 _CSS = """
-.hung { position: relative; width: 100%; touch-action: none; }
+.hung { position: relative; width: 100%; height: calc(100vh - 6.8rem); touch-action: none;
+  background: var(--ground, #b0b0b0); overflow: hidden; }
 .hung canvas { position: absolute; inset: 0; width: 100%; height: 100%; display: block;
-  cursor: grab; opacity: 0; }
+  cursor: grab; opacity: 0; touch-action: none; }
 .hung canvas:active { cursor: grabbing; }
-.hung canvas:focus-visible { outline: 3px solid #1a73e8; outline-offset: -3px; }
+.hung canvas:focus-visible { outline: 3px solid #0b3d91; outline-offset: -3px; }
 .hung img { width: 100%; height: 100%; object-fit: contain; display: block; }
 .hung.live canvas { opacity: 1; }
 .hung.live img { visibility: hidden; }
 .hung.plain canvas { display: none; }
 .hung.plain img { visibility: visible; }
+.hung.waiting canvas, .hung.waiting img { filter: grayscale(.7) opacity(.55); }
+.hung .wait { position: absolute; left: 50%; bottom: 1.2rem; transform: translateX(-50%); margin: 0;
+  background: #fff; color: #1f1f1f; border: 1px solid #555; border-radius: 4px;
+  padding: .35rem .8rem; font: 600 1rem/1.3 sans-serif; max-width: 90%; }
+.hung .wait[hidden] { display: none; }
+@media (max-width: 900px) { .hung { height: 50vh; } }
 """
 _JS = (Path(__file__).parent / "viewer" / "viewer.js").read_text(encoding="utf-8")
 
@@ -43,43 +52,59 @@ def _components() -> tuple[Any, Any]:
 _VIEW, _PLACES = _components()
 
 
+def headed(parcel: bytes, extra: Mapping[str, Any]) -> bytes:
+    """A parcel with more in its header."""
+    length = int.from_bytes(parcel[8:12], "little")
+    arrays = parcel[12 + length + (-(12 + length) % 8) :]
+    head = json.dumps({**json.loads(parcel[12 : 12 + length]), **extra}).encode()
+    front = MAGIC + len(head).to_bytes(4, "little") + head
+    return front + bytes(-len(front) % 8) + arrays
+
+
 def hung_view(
-    made: Lit,
+    made: Parcels | None,
     words: str,
     *,
     key: str,
     share: str = "all",
-    aspect: float = 0.8,
     still: bytes = b"",
-    seeing: Seeing = AS_SEEN,
+    waiting: str = "",
     sight: Mapping[str, float] | None = None,
-) -> Mapping[str, Any] | None:
-    """Show the stage in its light; returns what was pressed last in this run, or None.
+) -> tuple[Mapping[str, Any] | None, bool]:
+    """Show the cloth as it hangs; returns what was pressed in this run, or None, and whether the
+    browser has no graphics for it and shows stills.
 
     Parameters
     ----------
-    made : Lit
+    made : Parcels or None
+        None while there is nothing to draw yet: the still stands alone.
     words : str
         What is seen, for a reader of the screen.
     key : str
         One a view; turn and zoom stay with ``share`` when everything else changes.
-    aspect : float
-        Width over height.
     still : bytes
-        PNG for a machine without graphics.
+        WebP for a machine without graphics, and until there is something to draw.
+    waiting : str
+        What is being waited for; the picture, which is an earlier one, is dimmed.
     sight : mapping, optional
         First turn, tilt (degrees) and zoom.
 
     A press tells ``what`` (cloth, body or ground), ``code`` (three screen values), ``cloth_mm``
     (place on the cloth), ``layers`` (how many lie there), and the turn, tilt and zoom.
     """
-    name, places = stage_parcel(made.stage)
-    _PLACES(data=places, key=f"hung-places-{name}", height=1)
-    header = {"view": key, "share": share, "aspect": aspect, "words": words,
-              "sight": dict(sight or {})}  # fmt: skip
+    header = {"view": key, "share": share, "words": words, "sight": dict(sight or {}),
+              "waiting": waiting, "picture_bytes": len(still)}  # fmt: skip
+    if made is None:
+        empty = MAGIC + (2).to_bytes(4, "little") + b"{}" + bytes(2)
+        data = headed(empty, {"parcel": "nothing", "id": "", "stage": "", "arrays": [], **header})
+    else:
+        _PLACES(data=made.places, key=f"hung-places-{made.stage}", height=1)
+        data = headed(made.light, header)
     told = _VIEW(
-        data=light_parcel(made, name, seeing, header, still),
-        key=key,
-        on_pressed_change=lambda: None,
+        data=data + still, key=key, on_pressed_change=_nothing, on_plain_change=_nothing
     )
-    return told.pressed
+    return told.pressed, bool(told.plain)
+
+
+def _nothing() -> None:
+    """A press or a state only runs the page again."""

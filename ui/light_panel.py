@@ -10,7 +10,7 @@ import streamlit as st
 from session import bound, guarded, work
 from state import light_of
 from weavecolor.colour.lights import lamp, light_names
-from weavecolor.making.lightchoice import OWN_LIGHT
+from weavecolor.making.lightchoice import OWN_LIGHT, LightChoice
 from weavecolor.making.model import Making
 from weavecolor.scene.places import scene, scene_names
 
@@ -83,6 +83,10 @@ def draw() -> None:
             "eye_height_deg",
             75,
         )
+
+
+def cautions(light: LightChoice) -> None:
+    """What to mind where there are flames."""
     if light.place == "candlelit":
         st.html(
             '<div class="wc-caution" role="note"><b>Mind</b> Sheer cloth catches fire from a '

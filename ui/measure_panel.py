@@ -7,6 +7,7 @@ are kept in the session while they are worked on, and nowhere else.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from html import escape
 from typing import Any
 
@@ -16,12 +17,13 @@ import streamlit as st
 import bench
 import fit_panel
 import measured
-from pictures_panel import uri_of
+from pictures import uri_of
 from session import guarded, plain, work
 from weavecolor.colour.colorimetry import colour_words
 from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
 from weavecolor.files.spectrafile import spectra_from_text
+from weavecolor.making.model import Making
 from weavecolor.measure.card import instructions
 from weavecolor.measure.observations import Seen, Thread, seen_spectrum, thread_spectrum
 from weavecolor.measure.regions import LABELS
@@ -36,7 +38,7 @@ _OFF = "not used"
 
 
 @guarded
-def draw() -> None:
+def draw(arrived: Callable[[Making, str], Making]) -> None:
     with st.expander("How to photograph it"):
         st.text(instructions())
         st.download_button(
@@ -56,7 +58,7 @@ def draw() -> None:
         if shots is not None:
             seen, threads = shots.seen, shots.threads
     _closeup()
-    fit_panel.draw(seen, threads)
+    fit_panel.draw(seen, threads, arrived)
 
 
 # --- photographs ----------------------------------------------------------------------------------
@@ -164,7 +166,7 @@ def _show_found(shots: Shots, overlays: list[tuple[str, str]], cautions: tuple[s
             f"Over black against over white of 0.89; give or take {pair.opacity_uncertainty:.1f}.",
         )
     )
-    st.html(bench.facts_list(rows))
+    st.html(bench.figures_list(rows))
     for line in cautions:
         st.warning(plain(line))
 
@@ -313,7 +315,7 @@ def _closeup() -> None:
         st.html(
             f'<img class="wc-found" src="{drawn}" alt="Part of the close-up, a line along every '
             'fifth end and pick">'
-            + bench.facts_list(
+            + bench.figures_list(
                 [
                     (
                         "Ends",

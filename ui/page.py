@@ -1,13 +1,13 @@
-"""The page, from cloth to making sheet. Started by ``streamlit run ui/page.py``.
+"""The page: one large cloth, and the maker's questions around it. Started by ``streamlit run``.
 
-Knows the order of the steps and the frame around them; each step is its own panel.
+Knows the frame: the live picture, the open question beside it, the kept pieces along the bottom,
+and the address that names what is open.
 """
 
 from __future__ import annotations
 
 import importlib
 import sys
-from dataclasses import replace
 from pathlib import Path
 
 # The panels lie beside this file; streamlit puts their folder on the path, other starters may not.
@@ -20,116 +20,93 @@ st.set_page_config(
     page_title="weavecolor: two-tone cloth before you cut", page_icon="🧵", layout="wide"
 )
 
-import bench  # noqa: E402
-import pictures_panel  # noqa: E402
-from session import WHOLE_PAGE, bound, guarded, hold, show_notice, work  # noqa: E402
-from state import Making  # noqa: E402
+import gate  # noqa: E402
+import keptbar  # noqa: E402
+import livepicture  # noqa: E402
+import makings  # noqa: E402
+from orders import Waiting  # noqa: E402
+from session import ask, asked, guarded, hold, read_address, show_notice  # noqa: E402
 from style import CSS  # noqa: E402
-from words_page import STEP_INTRO, STEPS  # noqa: E402
+from words_page import QUESTIONS, SIDE_BY_SIDE  # noqa: E402
 
-#: Each step's panel is loaded when it is first opened, so that the page is there sooner.
+#: Each question's panel is loaded when it is first opened, so that the page is there sooner.
 PANELS = {
-    "Cloth": "cloth_panel",
-    "Layers": "laying_panel",
-    "Light": "light_panel",
-    "Compare": "compare_panel",
-    "Decide": "decide_panel",
-    "Making sheet": "sheet_panel",
+    "cloth": "ask_cloth",
+    "facing": "ask_facing",
+    "depth": "ask_depth",
+    "beneath": "ask_beneath",
+    "worn": "ask_worn",
+    "reach": "ask_reach",
+    "table": "ask_table",
+    SIDE_BY_SIDE: "side_by_side",
 }
-#: Steps that are worked with the cloth in view; the others take the whole width.
-AT_THE_BENCH = ("Cloth", "Layers", "Light")
 
 
 @guarded
-def head() -> None:
-    st.html(CSS)
-    with st.container(
-        key="wc-head",
-        horizontal=True,
-        horizontal_alignment="distribute",
-        vertical_alignment="center",
-    ):
-        st.html(
-            '<h1 class="wc-title">weavecolor</h1><p class="wc-sub">'
-            "Two-tone cloth: its colour, depth and sheen before you cut.</p>",
-            width="content",
-        )
-        bound(
-            st.segmented_control,
-            "Lengths in",
-            "lengths",
-            work().units,
-            set_units,
-            options=("cm", "inch"),
-        )
-
-
-def set_units(now: Making, units: str) -> Making:
-    return replace(now, units=units)
+def panel(question: str, waiting: Waiting) -> None:
+    """The open question."""
+    importlib.import_module(PANELS[question]).draw(waiting)
 
 
 @guarded
-def panel(step: str) -> None:
-    importlib.import_module(PANELS[step]).draw()
-
-
-def go(step: str) -> None:
-    st.session_state["step"] = step
-
-
-def steps() -> str:
-    """The way through; the step that is open."""
-    if st.session_state.get("step") is None:  # pressed again, or the first time
-        st.session_state["step"] = st.session_state.get("last-step", STEPS[0])
-    step = st.segmented_control(
-        "The way through",
-        STEPS,
-        key="step",
-        format_func=lambda name: f"{STEPS.index(name) + 1} {name}",
+def way() -> None:
+    """The way through, in a maker's order; any question can be opened at any time."""
+    now = asked()
+    st.session_state["way"] = now if now in QUESTIONS else None
+    st.segmented_control(
+        "The questions",
+        tuple(QUESTIONS),
+        key="way",
+        format_func=lambda q: QUESTIONS[q][0],
         label_visibility="collapsed",
+        on_change=_went,
     )
-    step = step or st.session_state.get("last-step", STEPS[0])
-    st.session_state["last-step"] = step
-    return step
 
 
-@st.fragment
-def table(step: str) -> None:
-    """The step's panel, with the bench beside it where the cloth is worked on."""
-    hold()
-    if st.session_state.pop(WHOLE_PAGE, False):
-        st.rerun()
-    st.html(f'<p class="wc-intro">{STEP_INTRO[step]}</p>')
-    show_notice()
-    if step in AT_THE_BENCH:
-        left, right = st.columns((10, 9), gap="medium")
-        with left.container(key="wc-bench"):
-            place = bench.draw()
-        with left:
-            bench.numbers("wide")
-        with right:
-            panel(step)
-            pictures_panel.form()
-            pictures_panel.downloads()
-        bench.numbers("narrow")
-        bench.hang(place)
-    else:
-        panel(step)
+def _went() -> None:
+    if st.session_state.get("way"):
+        ask(st.session_state["way"])
 
 
-hold()
-head()
-step = steps()
-table(step)
-place = STEPS.index(step)
-with st.container(horizontal=True, horizontal_alignment="distribute" if place else "right"):
-    if place > 0:
-        st.button(f"← {STEPS[place - 1]}", key="back", on_click=go, args=(STEPS[place - 1],))
-    if place + 1 < len(STEPS):
+def further(question: str) -> None:
+    """On to the next question."""
+    names = tuple(QUESTIONS)
+    if question in names[:-1]:
+        following = names[names.index(question) + 1]
         st.button(
-            f"{STEPS[place + 1]} →",
-            key="next",
-            on_click=go,
-            args=(STEPS[place + 1],),
-            type="primary",
+            f"Next: {QUESTIONS[following][0]} →", key="next", on_click=ask, args=(following,)
         )
+
+
+def main() -> None:
+    # which drawing of the page stands there, for whoever waits for it from outside
+    run = st.session_state["run"] = st.session_state.get("run", 0) + 1
+    st.html(f'{CSS}<span class="wc-run" data-run="{run}"></span>')
+    gate.pass_or_stop()
+    hold()
+    read_address()
+    waiting = Waiting()
+    cloth, questions = st.columns((59, 41), gap="small")
+    with cloth.container(key="wc-cloth"):
+        livepicture.draw(waiting)
+    with questions.container(key="wc-side"):
+        makings.head()
+        way()
+        show_notice()
+        question = asked()
+        with st.container(key="wc-panel"):
+            if question in QUESTIONS:
+                st.html(f'<h2 class="wc-question">{QUESTIONS[question][1]}</h2>')
+            panel(question, waiting)
+            further(question)
+    keptbar.draw()
+    tick = st.empty()
+
+    def look(left: int) -> None:
+        """Any word to the page lets Streamlit turn to what was changed meanwhile."""
+        tick.html(f'<span class="wc-left" data-run="{run}" data-left="{left}"></span>')
+
+    waiting.finish(look)
+
+
+main()

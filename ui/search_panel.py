@@ -14,10 +14,20 @@ import streamlit as st
 import bench
 import charts
 import looks
-import pictures_panel
+import orders
+import pictures
 from jobs import Job
 from session import change, guarded, note, plain, work
-from state import cloth_called, cloth_keys, cloth_label, pin, table_of, to_table, with_cloths
+from state import (
+    cloth_called,
+    cloth_keys,
+    cloth_label,
+    light_of,
+    pin,
+    table_of,
+    to_table,
+    with_cloths,
+)
 from weavecolor.decide.candidates import Material, candidates
 from weavecolor.decide.found import Found
 from weavecolor.decide.judged import Judged
@@ -266,9 +276,9 @@ def _show() -> None:
             said = reasons(one, found.wishes, found.scenes, best, found.worked_out)
             st.markdown("\n".join(f"- {plain(reason.words)}" for reason in said))
             with st.container(horizontal=True):
-                st.button("Pin it", key=f"s-pin-{number}", on_click=change, args=(_pin, one))
+                st.button("Keep it", key=f"s-pin-{number}", on_click=change, args=(_pin, one))
                 st.button(
-                    "To the table", key=f"s-table-{number}", on_click=change, args=(_to_table, one)
+                    "On the table", key=f"s-table-{number}", on_click=change, args=(_to_table, one)
                 )
     st.caption(plain(found.guarantee.words))
     with st.expander("Trade-off: how well it hides against how light it is"):
@@ -281,17 +291,18 @@ def _picture(one: Judged) -> None:
     now = work()
     option = option_of(now, one.stack)
     seen = looks.outcome(now, option).appearance.reading
-    close = pictures_panel.small_closeup(now, option)
+    close = orders.made(pictures.closeup(one.stack, light_of(now), now.units))
     patch = bench.swatch(seen.hex, seen.words, not seen.in_srgb)
+    image = f'<img class="wc-pic" src="{pictures.uri(close)}" alt="Close to">'
     st.html(
         f'<div class="wc-row">{bench.figure(patch, "Patch", seen.words)}'
-        f"{bench.figure(bench.picture(close, seen.words), close.title, close.caption)}</div>"
+        f'{bench.figure(image, "Close to", pictures.closeup_width(one.stack, now.units))}</div>'
     )
 
 
 def _pin(now: Making, one: Judged) -> Making:
     made = pin(now, option_of(now, one.stack))
-    note("Pinned already." if made is now else f"Pinned as {made.options[-1].name}.")
+    note("Kept already." if made is now else f"Kept as {made.options[-1].name}.")
     return made
 
 

@@ -8,6 +8,7 @@ sessions but caches of computed looks.
 from __future__ import annotations
 
 import functools
+import re
 import sys
 import traceback
 from collections.abc import Callable, Iterator
@@ -16,19 +17,21 @@ from typing import Any, TypeVar
 
 import streamlit as st
 
-from state import begun
+import shelf
+from state import begun, opened
 from weavecolor.errors import InputError
 from weavecolor.making.model import Making
+from words_page import QUESTIONS, SIDE_BY_SIDE
 
-_WORK, _NOTICE = "work", "notice"
-#: Set where more than the open panel has to be drawn anew.
-WHOLE_PAGE = "whole-page"
+_WORK, _NOTICE, _UNDO, _REDO = "work", "notice", "undo-steps", "redo-steps"
+#: Steps back that are kept, all in memory.
+MOST_STEPS = 100
 T = TypeVar("T")
 Apply = Callable[[Making, Any], Making]
 
 
 def work() -> Making:
-    """What this session is making, begun with the demo cloth."""
+    """What this session is making: as the address names it, else begun with the demo cloth."""
     if _WORK not in st.session_state:
         st.session_state[_WORK] = begun()
     held: Making = st.session_state[_WORK]
@@ -36,8 +39,48 @@ def work() -> Making:
 
 
 def keep(new: Making) -> None:
-    """Make ``new`` this session's work."""
+    """Make ``new`` this session's work, one step further, and write it down on this machine."""
+    before = work()
+    if new == before:
+        return
+    st.session_state[_UNDO] = [*st.session_state.get(_UNDO, ()), before][-MOST_STEPS:]
+    st.session_state[_REDO] = []
+    _take_up(new)
+
+
+def _take_up(new: Making) -> None:
     st.session_state[_WORK] = new
+    shelf.write(new)
+
+
+def can_undo() -> bool:
+    return bool(st.session_state.get(_UNDO))
+
+
+def can_redo() -> bool:
+    return bool(st.session_state.get(_REDO))
+
+
+def undo() -> None:
+    """One step back. For callbacks."""
+    _step(_UNDO, _REDO, "Undone.")
+
+
+def redo() -> None:
+    """One step forward again. For callbacks."""
+    _step(_REDO, _UNDO, "Done again.")
+
+
+def _step(source: str, other: str, said: str) -> None:
+    steps = list(st.session_state.get(source, ()))
+    if not steps:
+        return
+    st.session_state[other] = [*st.session_state.get(other, ()), work()]
+    new = steps.pop()
+    st.session_state[source] = steps
+    with told_at_next_drawing():
+        _take_up(new)
+        note(said)
 
 
 def note(text: str, kind: str = "info") -> None:
@@ -47,8 +90,10 @@ def note(text: str, kind: str = "info") -> None:
 
 def show_notice() -> None:
     kind, text = st.session_state.pop(_NOTICE, (None, None))
-    if text:
-        {"info": st.success, "error": st.error}[kind](plain(text))
+    if text and kind == "error":
+        st.error(plain(text))
+    elif text:
+        st.toast(plain(text))
 
 
 def change(apply: Callable[..., Making], *args: Any) -> None:
@@ -70,6 +115,41 @@ def _take(key: str, apply: Apply) -> None:
     new = st.session_state.get(key)
     if new is not None:  # a pressed choice that was pressed again stays as it was
         change(apply, new)
+
+
+# --- the question that is open -----------------------------------------------------------------
+
+_ASKED, _TOLD = "asked", "address-told"
+ASKING = "asking"
+
+
+def asked() -> str:
+    """The question that is open."""
+    held: str = st.session_state.get(_ASKED, "cloth")
+    return held
+
+
+def ask(question: str) -> None:
+    """Open a question; the address says so, so that Back leads to the one before."""
+    st.session_state[_ASKED] = question
+    st.session_state[_TOLD] = question
+    st.query_params[ASKING] = question
+
+
+def read_address() -> None:
+    """Take up what the address names: the making, and the question where it was changed there."""
+    with told_at_next_drawing():
+        made = shelf.begin()
+        if made is not None:
+            st.session_state[_WORK] = opened(made)
+            st.session_state[_UNDO], st.session_state[_REDO] = [], []
+    named = str(st.query_params.get(ASKING, ""))
+    if named != st.session_state.get(_TOLD, ""):
+        st.session_state[_TOLD] = named
+        if named in QUESTIONS or named == SIDE_BY_SIDE:
+            st.session_state[_ASKED] = named
+        elif not named:
+            st.session_state[_ASKED] = "cloth"
 
 
 @contextmanager
@@ -107,9 +187,10 @@ def guarded(panel: Callable[..., T]) -> Callable[..., T | None]:
 
 
 #: Answers that outlive the panel they were given in, by key or the key's beginning.
-_HELD = ("wish", "cloth-way", "decide-part", "show-turn", "hide-what")
+_HELD = ("wish", "show-turn", "hide-what", "edge-to-edge")
 _HELD_FROM = (
     "d-",
+    "fold-",
     "s-want",
     "s-cloths",
     "s-outside",
@@ -136,6 +217,25 @@ _HELD_FROM = (
 )
 
 
+def fold(title: str, key: str, opened: bool = False) -> bool:
+    """A heading that opens and closes what follows; whether it is open. What is folded away is not
+    worked out."""
+    state = f"fold-{key}"
+    is_open = bool(st.session_state.setdefault(state, opened))
+    st.button(
+        f"{'▾' if is_open else '▸'} {title}",
+        key=f"turn-{state}",
+        type="tertiary",
+        on_click=_turn_fold,
+        args=(state,),
+    )
+    return is_open
+
+
+def _turn_fold(state: str) -> None:
+    st.session_state[state] = not st.session_state.get(state)
+
+
 def hold() -> None:
     """Keep answers whose widgets are not drawn this time; Streamlit would forget them."""
     for key in list(st.session_state):
@@ -146,3 +246,8 @@ def hold() -> None:
 def plain(text: str) -> str:
     """Text of a user's own with its markdown marks made harmless."""
     return "".join("\\" + c if c in "\\`*_{}[]<>()#+!|$~:" else c for c in str(text))
+
+
+def plain_name(name: str) -> str:
+    """The last part of an uploaded file's name, for messages only."""
+    return plain(re.split(r"[\\/]", name)[-1][:60]).replace("\\", "")

@@ -1,4 +1,4 @@
-"""The page's look beyond the theme: paper, rules and room; narrow screens; print-like figures.
+"""The page's look beyond the theme: neutral greys, so that colour is judged on the cloth alone.
 
 Knows CSS only.
 """
@@ -7,91 +7,120 @@ from __future__ import annotations
 
 CSS = """
 <style>
-.stMainBlockContainer { max-width: 1340px; padding: 1.2rem 2rem 4rem; }
-h1.wc-title, h3.wc-pin { font-family: Georgia, 'Liberation Serif', 'DejaVu Serif', serif; }
-h1.wc-title { font-size: 1.7rem; margin: 0; padding: 0; letter-spacing: .01em; }
-.wc-sub { margin: .1rem 0 .4rem; color: #4c463b; }
-.wc-intro { margin: 0 0 .4rem; color: #3b362d; font-size: 1.05rem; }
-.st-key-wc-bench { background: #fffdf8; border: 1px solid #b9ae99; border-radius: 6px;
-  padding: .9rem; gap: .5rem; }
-.st-key-wc-pictures { flex-wrap: nowrap !important; align-items: flex-start; }
-.st-key-wc-pictures { --gap: .8rem; gap: var(--gap) !important; }
-.st-key-wc-pictures .wc-row { gap: var(--gap); }
-.st-key-wc-pictures > :first-child { min-width: 0 !important;
-  flex: 0 0 calc((100% - 2 * var(--gap)) / 3 * 2 + var(--gap)) !important; }
-.st-key-wc-pictures > :last-child { min-width: 0 !important;
-  flex: 0 0 calc((100% - 2 * var(--gap)) / 3) !important; }
-.wc-wait { background: repeating-linear-gradient(135deg, #f1eadb 0 10px, #fbf8f1 10px 20px); }
+.stMainBlockContainer { max-width: none; padding: 0 0 5rem; }
+[data-testid="stHeader"] { display: none; }
+[data-testid="stMain"] { scroll-padding: 1rem 0 5rem; }
+.stApp p, .stApp li { line-height: 1.4; }
+.st-key-wc-cloth { gap: 0 !important; position: relative; }
+[data-testid="stColumn"]:has(> div .st-key-wc-cloth) { position: sticky; top: 0;
+  align-self: flex-start; z-index: 5; }
+[class*="st-key-hung-places"] { position: absolute !important; width: 1px !important;
+  height: 1px !important; overflow: hidden; }
+.st-key-wc-under { min-height: 3.4rem; padding: .2rem .8rem; background: #f2f2f2;
+  flex-wrap: nowrap !important; }
+.st-key-wc-under > :first-child { flex: 1 1 0 !important; min-width: 0 !important; }
+.wc-drawn { margin: 0; font-size: .92rem; color: #1b1b1b; line-height: 1.3 !important; }
+.wc-pressed { margin: 0; padding: .3rem .8rem; background: #fff; font-size: .9rem; color: #1b1b1b; }
+.wc-dot { display: inline-block; width: 1.1em; height: 1.1em; border: 1px solid #555;
+  vertical-align: -.2em; margin-right: .4em; }
+.st-key-wc-side { padding: .5rem 1rem 0 .3rem; gap: .5rem !important; }
+.st-key-wc-head { flex-wrap: nowrap !important; }
+h1.wc-title { font-size: 1.25rem; margin: 0; padding: 0; font-weight: 600; }
+.st-key-way [role="radiogroup"], .st-key-way [data-testid="stButtonGroup"] > div {
+  flex-wrap: wrap; }
+h2.wc-question { font-size: 1.08rem; margin: .1rem 0 0; padding: 0; font-weight: 600; }
+.st-key-way button[kind$="Active"] { background: #2f2f2f !important; }
+.st-key-way button[kind$="Active"] p { color: #fff !important; font-weight: 600; }
+.st-key-way button { min-height: 2.1rem; padding: .1rem .55rem; }
+.st-key-way button p { font-size: .9rem; }
+.st-key-wc-panel { gap: .6rem !important; }
+[class*="st-key-wc-strip-"]:not([class*="tools"]) { flex-wrap: nowrap !important;
+  overflow-x: auto; gap: .5rem !important; align-items: stretch; padding-bottom: .3rem; }
+[class*="st-key-wc-card-"] { flex: 1 0 7.2rem !important; min-width: 7.2rem !important;
+  width: auto !important; max-width: 13rem; position: relative; gap: .3rem !important;
+  padding: .3rem; border: 2px solid transparent; border-radius: 4px; }
+:has(> [class*="st-key-wc-card-"]) { flex: 1 0 7.2rem !important; min-width: 7.2rem !important;
+  max-width: 13rem; }
+[class*="st-key-wc-card-"]:has(.wc-on) { border-color: #1b1b1b; background: #f7f7f7; }
+[class*="st-key-wc-card-"] .stElementContainer, [class*="st-key-wc-card-"] .stButton {
+  position: static !important; width: 100% !important; }
+[class*="st-key-wc-card-"] button { position: static; min-height: 2.2rem; padding: .2rem .3rem; }
+[class*="st-key-wc-card-"] button p { font-size: .86rem; line-height: 1.2; white-space: normal; }
+[class*="st-key-wc-card-"] button::after { content: ""; position: absolute; inset: 0; }
+[class*="st-key-wc-strip-"][class*="-edge"] { gap: 0 !important; }
+[class*="-edge"] [class*="st-key-wc-card-"] { padding-left: 0; padding-right: 0;
+  border-left-width: 0; border-right-width: 0; }
+[class*="-edge"] .wc-patch { border: 0; border-radius: 0; }
+.st-key-wc-shelf { max-height: 26rem; overflow-y: auto; gap: .4rem !important; }
+.st-key-wc-shelf [class*="st-key-wc-card-"], .st-key-wc-shelf > :has(> [class*="st-key-wc-card"]) {
+  flex: 0 0 8.1rem !important; min-width: 8.1rem !important; }
+.st-key-wc-shelf .wc-patch, .st-key-wc-shelf .wc-pic { aspect-ratio: 4 / 3; }
+.wc-line { margin: 0; font-size: .84rem; line-height: 1.3 !important; color: #1b1b1b; }
+.wc-sure { display: block; color: #333; }
+.wc-enough-yes { color: #0a5a21; } .wc-enough-no { color: #a00f0f; }
+.wc-enough-perhaps { color: #3d3d3d; }
+.wc-answer { margin: .1rem 0; font-size: 1.06rem; color: #111; border-left: 4px solid #1b1b1b;
+  padding-left: .6rem; }
+.wc-error { margin: 0; color: #a00f0f; font-weight: 600; font-size: .92rem; }
+.wc-preview { display: flex; gap: .6rem; align-items: center; }
+.wc-preview p { margin: 0; }
 .wc-row { display: flex; gap: .8rem; align-items: stretch; }
 .wc-fig { flex: 1 1 0; min-width: 0; margin: 0; }
-.wc-fig figcaption { font-size: .85rem; color: #4c463b; margin-top: .3rem; line-height: 1.25; }
-.wc-fig figcaption b { color: #221f1a; display: block; }
-.wc-patch, .wc-pic { width: 100%; aspect-ratio: 1; border: 1px solid #6f6553;
-  border-radius: 3px; display: block; object-fit: cover; }
+.wc-fig figcaption { font-size: .85rem; color: #2c2c2c; margin-top: .3rem; line-height: 1.25; }
+.wc-fig figcaption b { color: #111; display: block; }
+.wc-patch, .wc-pic { width: 100%; aspect-ratio: 4 / 5; border: 1px solid #6a6a6a;
+  border-radius: 2px; display: block; object-fit: cover; }
 .wc-patch { position: relative; }
-.wc-small { width: 3rem; height: 3rem; }
-.wc-off { position: absolute; right: 0; top: 0; background: #fffdf8; color: #221f1a;
-  padding: 0 .3rem; border-bottom-left-radius: 4px; font-size: .9rem; }
-.wc-told { margin: .7rem 0 .1rem; color: #4c463b; font-size: .92rem; }
-.wc-words { font-family: Georgia, 'Liberation Serif', 'DejaVu Serif', serif; font-size: 1.45rem;
-  margin: .1rem 0; color: #221f1a; }
-.wc-words::first-letter { text-transform: uppercase; }
-.wc-code { margin: 0; color: #3b362d; font-size: .95rem; }
-.wc-code code { background: #f1eadb; padding: .05rem .35rem; border-radius: 3px; color: #221f1a; }
-.wc-warn { margin: .3rem 0 0; color: #7a3b00; font-size: .92rem; }
-.wc-facts { display: grid; grid-template-columns: repeat(auto-fill, minmax(12.5rem, 1fr));
-  gap: .6rem 1.1rem; margin: .6rem 0 0 !important; padding: 0 !important; }
-.wc-fact { border-top: 1px solid #cfc5b0; padding-top: .35rem; }
-.wc-fact dt { font-size: .88rem; color: #4c463b; margin: 0; }
-.wc-fact dd { margin: 0 !important; font-size: 1.25rem; color: #221f1a;
+.wc-small { width: 3rem; height: 3rem; flex: none; }
+.wc-off { position: absolute; right: 0; top: 0; background: #fff; color: #111; padding: 0 .3rem;
+  font-size: .9rem; }
+.wc-told { margin: .2rem 0; color: #2c2c2c; font-size: .92rem; }
+.wc-facts { display: grid; grid-template-columns: repeat(auto-fill, minmax(11rem, 1fr));
+  gap: .6rem 1.1rem; margin: .4rem 0 0 !important; padding: 0 !important; }
+.wc-fact { border-top: 1px solid #8a8a8a; padding-top: .3rem; }
+.wc-fact dt { font-size: .88rem; color: #2c2c2c; margin: 0; }
+.wc-fact dd { margin: 0 !important; font-size: 1.15rem; color: #111;
   font-variant-numeric: tabular-nums; }
-.wc-fact p { margin: .1rem 0 0; font-size: .8rem; line-height: 1.3; color: #5a5346; }
-h3.wc-pin { margin: 0 0 .5rem; padding: 0; font-size: 1.05rem; line-height: 1.3;
-  min-height: 2.6em; }
-.wc-pinned figcaption { display: none; }
-.wc-pinned + p { margin: .5rem 0 .2rem; }
-.wc-pintold { font-size: .9rem; line-height: 1.4; margin: .2rem 0 0; min-height: 5.6em; }
-.wc-page { width: 100%; max-width: 720px; border: 1px solid #b9ae99; display: block; }
+.wc-fact dd.wc-means { font-size: .8rem; line-height: 1.3; color: #3a3a3a; }
+.wc-table { font-size: .88rem; border-collapse: collapse; width: 100%; }
+.wc-table th, .wc-table td { text-align: left; padding: .2rem .5rem .2rem 0;
+  border-bottom: 1px solid #b5b5b5; color: #111; }
+.wc-page { width: 100%; max-width: 720px; border: 1px solid #767676; display: block; }
 .wc-yarns { display: flex; gap: .9rem; flex-wrap: wrap; margin: .5rem 0; }
 .wc-yarn { display: flex; gap: .5rem; align-items: center; }
 .wc-yarn p { margin: 0; font-size: .9rem; line-height: 1.3; }
-.wc-caution { border-left: 4px solid #9a5b00; background: #fdf1da; padding: .5rem .8rem;
-  margin: .5rem 0; border-radius: 0 4px 4px 0; font-size: .92rem; }
+.wc-caution { border-left: 4px solid #7a4300; background: #fbf3e4; padding: .4rem .8rem;
+  margin: .3rem 0; font-size: .9rem; color: #2b1a00; }
 .wc-caution b { display: block; }
 .wc-caution ul { margin: .2rem 0 0; padding-left: 1.1rem; }
-.wc-remarks { font-size: .88rem; color: #4c463b; margin: .4rem 0; padding-left: 1.1rem; }
-:focus-visible { outline: 3px solid #1d5566 !important; outline-offset: 2px; }
+.wc-remarks { font-size: .88rem; color: #2c2c2c; margin: .4rem 0; padding-left: 1.1rem; }
 .wc-lights { display: grid; gap: .8rem; margin: .4rem 0;
-  grid-template-columns: repeat(auto-fill, minmax(10.5rem, 1fr)); }
+  grid-template-columns: repeat(auto-fill, minmax(8.5rem, 1fr)); }
 .wc-lights .wc-patch { aspect-ratio: 16 / 9; }
-.wc-found { width: 100%; max-width: 560px; border: 1px solid #6f6553; border-radius: 3px;
-  display: block; }
-.st-key-step button[kind$="Active"] { font-weight: 700; }
-@media (min-width: 641px) {
-  .wc-narrow { display: none; }
-  [data-testid="stColumn"]:has(> div .st-key-wc-bench) { position: sticky; top: 1rem;
-    align-self: flex-start; }
-}
+.wc-found { width: 100%; max-width: 560px; border: 1px solid #6f6f6f; display: block; }
+.wc-square svg { width: 11rem; height: 11rem; }
+.st-key-wc-kept { position: fixed; left: 0; right: 0; bottom: 0; z-index: 60; background: #f7f7f7;
+  border-top: 1px solid #767676; padding: .5rem .8rem; flex-wrap: nowrap !important;
+  overflow-x: auto; gap: .5rem !important; }
+.st-key-wc-kept button { min-height: 2.3rem; white-space: nowrap; }
+.wc-none { margin: 0; color: #3a3a3a; font-size: .9rem; white-space: nowrap; }
+:focus-visible { outline: 3px solid #0b3d91 !important; outline-offset: 2px; }
 [data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] * {
-  color: #4c463b !important; opacity: 1 !important; }
-@media (max-width: 640px) {
-  [class*="st-key-wc-pin-"] { width: 100% !important; }
-  .st-key-wc-board > :has(> [class*="st-key-wc-pin-"]) { flex-basis: 100% !important;
-    width: 100% !important; }
-  .stMainBlockContainer { padding-left: .8rem; padding-right: .8rem; padding-top: .8rem; }
-  .st-key-wc-bench { padding: .5rem; gap: .2rem; }
-  .st-key-wc-pictures { --gap: .4rem; }
-  .wc-fig figcaption { font-size: .75rem; }
-  .wc-told { display: none; }
-  .wc-words { font-size: 1.15rem; margin-top: .3rem; }
-  .wc-code { font-size: .82rem; }
-  .wc-facts { grid-template-columns: 1fr 1fr; }
-  h3.wc-pin, .wc-pintold { min-height: 0; }
-  .wc-wide { display: none; }
-  .wc-sub { display: none; }
-  [data-testid="stColumn"]:has(> div .st-key-wc-bench) { position: sticky; top: 0; z-index: 40;
-    background: #fbf8f1; padding-bottom: .3rem; }
-  .wc-fig figcaption { font-size: .72rem; }
+  color: #2c2c2c !important; opacity: 1 !important; }
+@media (max-width: 900px) {
+  [data-testid="stHorizontalBlock"]:has(> [data-testid="stColumn"] > div .st-key-wc-cloth) {
+    flex-direction: column !important; }
+  [data-testid="stHorizontalBlock"]:has(> [data-testid="stColumn"] > div .st-key-wc-cloth)
+    > [data-testid="stColumn"] { width: 100% !important; flex: none !important; min-width: 0; }
+  [data-testid="stMain"] { scroll-padding-top: calc(50vh + 4rem); }
+  .st-key-wc-under { min-height: 2.6rem; padding: .1rem .6rem; }
+  .wc-drawn { font-size: .82rem; }
+  .st-key-wc-side { padding: .4rem .7rem 0; }
+  [class*="st-key-wc-card-"], :has(> [class*="st-key-wc-card-"]) { flex: 1 0 6.4rem !important;
+    min-width: 6.4rem !important; }
+}
+@media (prefers-reduced-motion: reduce) {
+  *, *::before, *::after { animation: none !important; transition: none !important; }
 }
 </style>
 """

@@ -1,20 +1,22 @@
-"""The page's standing words: steps, and one line of help for every number.
+"""The page's standing words: its questions, and one line of help for every number.
 
 Knows wording only. Each help line says what the number means and how sure it is.
 """
 
 from __future__ import annotations
 
-STEPS = ("Cloth", "Layers", "Light", "Compare", "Decide", "Making sheet")
-
-STEP_INTRO = {
-    "Cloth": "Take a cloth from the shelf, describe your own, or measure it from photographs.",
-    "Layers": "Lay it up from the outside in: turn the grain, double it, choose what lies behind.",
-    "Light": "Where will it be seen, and from where? Move the light and watch the cloth.",
-    "Compare": "What you pinned, side by side in the same light.",
-    "Decide": "What do you want of it, and is there cloth enough?",
-    "Making sheet": "The choice on paper, for the cutting table. And your project, to keep.",
+#: The questions in a maker's order: the word in the address, the name, and what is asked.
+QUESTIONS = {
+    "cloth": ("My cloth", "Which cloth is it?"),
+    "facing": ("Facing", "Which way does it run, and which side is out?"),
+    "depth": ("Depth", "How many layers?"),
+    "beneath": ("Beneath", "What lies behind it?"),
+    "worn": ("Where worn", "Where will it be seen?"),
+    "reach": ("Will it reach", "How full, and is there cloth enough?"),
+    "table": ("To the table", "What goes to the cutting table?"),
 }
+#: What is opened from the kept pieces, beside the questions.
+SIDE_BY_SIDE = "kept"
 
 LAY_WORDS = {
     "loose": "loose, as worn",
@@ -34,8 +36,6 @@ HELP = {
     "as yarn size and sett are.",
     "sheer": "Share of all-round light that comes through, both straight and scattered. As sure "
     "as the yarn's translucency is.",
-    "shot": "How far the colour travels in a half turn, largest CIEDE2000 between any two angles.",
-    "difference": "CIEDE2000 from the first pin. About 1 is just noticeable side by side.",
     "sett": "Threads side by side. From the description; count again if it matters.",
     "cover": "Share of the cloth that threads cover (Peirce). Computed from yarn and sett.",
     "open": "Share of clear openings, seen square on. Computed from yarn and sett.",

@@ -280,13 +280,27 @@ void main() {
 
 /** Sights that views share by name: turn and tilt in degrees, zoom, and how far moved. */
 function sightOf(name, first) {
-  if (!COMMON.sights.has(name)) COMMON.sights.set(name, { turn: 0, tilt: 6, zoom: 1, right: 0, up: 0, views: new Set(), ...first });
+  if (!COMMON.sights.has(name)) COMMON.sights.set(name, { turn: 0, tilt: 6, zoom: 1, right: 0, up: 0, ...first, ...remembered(name), views: new Set() });
   return COMMON.sights.get(name);
+}
+
+/** The sight as this browser had it last, so that a reload shows the same. */
+function remembered(name) {
+  try {
+    const kept = JSON.parse(localStorage.getItem(`weavecolor-sight-${name}`)) || {};
+    return Object.fromEntries(["turn", "tilt", "zoom", "right", "up"].filter(k => Number.isFinite(kept[k])).map(k => [k, kept[k]]));
+  } catch { return {}; }
+}
+
+function remember(name, { turn, tilt, zoom, right, up }) {
+  if (name === "new") return;
+  try { localStorage.setItem(`weavecolor-sight-${name}`, JSON.stringify({ turn, tilt, zoom, right, up })); } catch { /* kept in the page alone */ }
 }
 
 export class View {
   constructor(canvas, share = "all", first = {}) {
     this.canvas = canvas;
+    this.share = share;
     this.sight = sightOf(share, first);
     this.sight.views.add(this);
     this.scale = 1; this.frames = []; this.waiting = false; this.wanted = false; this.still = 0;
@@ -314,6 +328,17 @@ export class View {
       gather: this.program(WHOLE_VERTEX, GATHER_FRAGMENT), show: this.program(WHOLE_VERTEX, SHOW_FRAGMENT),
     };
     this.targets = null; this.buffers = {}; this.textures = {};
+  }
+
+  /** Another name for what is looked at: a making that gets its name keeps its sight. */
+  join(share) {
+    if (share === this.share) return;
+    const fresh = this.share === "new" ? {} : remembered(share);
+    COMMON.sights.delete(this.share); COMMON.sights.set(share, this.sight);
+    for (const v of this.sight.views) v.share = share;
+    Object.assign(this.sight, fresh);
+    remember(share, this.sight);
+    this.moved(false);
   }
 
   program(vertex, fragment) {
@@ -607,7 +632,7 @@ export class View {
       if (this.moving) {
         if (took > 45) this.scale = Math.max(0.3, this.scale * 0.85);
         else if (took < 22) this.scale = Math.min(1, this.scale * 1.08);
-        if (performance.now() - this.lastMoved > 160) { this.moving = false; this.still = 0; }
+        if (performance.now() - this.lastMoved > 160) { this.moving = false; this.still = 0; remember(this.share, this.sight); }
         this.soon();
       } else if (!settled) this.soon();
       else if (this.still < STILL - 1) { this.still++; this.soon(); }
@@ -727,6 +752,11 @@ export class View {
   }
 }
 
+function shade(linear) {
+  const code = linear.map(v => Math.round(255 * (v <= 0.0031308 ? 12.92 * v : 1.055 * Math.min(v, 1) ** (1 / 2.4) - 0.055)));
+  return `rgb(${code.join(" ")})`;
+}
+
 function halton(i, base) {
   let f = 1, r = 0;
   while (i > 0) { f /= base; r += f * (i % base); i = Math.floor(i / base); }
@@ -768,7 +798,7 @@ export function keep(bytes) {
 }
 
 export default function (component) {
-  const { parentElement, data, key, setTriggerValue } = component;
+  const { parentElement, data, setStateValue, setTriggerValue } = component;
   if (!data) return;
   const head = unpacked(data);
   if (head.parcel === "stage") { keep(data); return; }
@@ -776,16 +806,26 @@ export default function (component) {
   let slot = COMMON.views.get(head.view);
   if (slot && slot.root !== root) { slot.view?.close(); slot = null; }
   if (!slot) { slot = { root }; COMMON.views.set(head.view, slot); }
-  slot.light = head;
-  root.style.aspectRatio = head.aspect; root.querySelector("canvas").setAttribute("aria-label", head.words);
-  const picture = root.querySelector("img");
-  if (head.still?.length) {
+  const canvas = root.querySelector("canvas"), picture = root.querySelector("img"), wait = root.querySelector(".wait");
+  // the same tables told again only bring other words
+  if (!slot.light || slot.light.id !== head.id) slot.light = head;
+  slot.light.share = head.share;
+  slot.view?.join(head.share);
+  if (head.ground) root.style.setProperty("--ground", shade(head.ground.map(v => v * head.exposure)));
+  canvas.setAttribute("aria-label", head.words);
+  root.classList.toggle("waiting", !!head.waiting);
+  wait.hidden = !head.waiting; wait.textContent = head.waiting;
+  if (head.picture_bytes) {
+    const bytes = data instanceof Uint8Array ? data : new Uint8Array(data);
     if (slot.url) URL.revokeObjectURL(slot.url);
-    slot.url = URL.createObjectURL(new Blob([head.still], { type: "image/png" })); picture.src = slot.url;
+    slot.url = URL.createObjectURL(new Blob([bytes.slice(bytes.length - head.picture_bytes)], { type: "image/webp" }));
+    picture.src = slot.url;
   }
+  picture.hidden = !picture.src;
   picture.alt = head.words;
   slot.update = () => {
     const stage = COMMON.stages.get(slot.light.stage);
+    if (slot.view) slot.view.pressed = told => setTriggerValue("pressed", told);
     if (!stage || slot.failed) return;
     try {
       if (!slot.view) {
@@ -793,12 +833,13 @@ export default function (component) {
         root.view = slot.view;
       }
       slot.view.pressed = told => setTriggerValue("pressed", told);
-      slot.view.show(stage, slot.light);
+      if (slot.view.stage !== stage || slot.view.light !== slot.light) slot.view.show(stage, slot.light);
       root.classList.add("live"); root.classList.remove("plain");
     } catch (error) { slot.failed = true; root.dataset.why = String(error); root.classList.add("plain"); }
   };
   if (slot.failed || (!slot.view && !View.possible())) { slot.failed = true; root.classList.add("plain"); }
   else slot.update();
+  if (slot.failed && !slot.said) { slot.said = true; setStateValue("plain", true); }
   clearTimeout(slot.end);
   return () => { slot.end = setTimeout(() => {   // a kept canvas leaks: let it go unless it comes again
     if (!slot.root.isConnected) { slot.view?.close(); COMMON.views.delete(head.view); }

@@ -35,6 +35,8 @@ from weavecolor.textile.names import told_apart
 
 #: Options that are added are called so.
 LETTERS = (*"ABCDEFGHIJKLMNOPQRSTUVWXYZ", *(f"A{i}" for i in range(99)))
+#: Gathered skirts that hang ready, by their fullness; of two as near the fuller.
+_GATHERED = {"gathered-5-organza": 5.0, "gathered-3-organza": 3.0, "gathered-2-organza": 2.0}
 _FORMS = {"gathered": "gathered skirt", "knife": "pleated skirt", "box": "box pleats"}
 
 
@@ -165,6 +167,24 @@ def form_of(making: Making) -> str:
             doubled = plan.doubled and plan.kind == "gathered"
             return "doubled skirt" if doubled else _FORMS[plan.kind]
     return "hanging fold"
+
+
+def shape_of(making: Making) -> str:
+    """The hung shape to look at it in: the one kept, or the nearest to the skirt asked about.
+
+    Examples
+    --------
+    >>> shape_of(Making("Cape"))
+    'gathered-3-organza'
+    """
+    if making.shape:
+        return making.shape
+    asked = making.fullness_asked
+    if asked.kind in ("knife", "box"):
+        return "pleated-knife-taffeta"
+    if asked.kind == "flat":
+        return "panel-organza"
+    return min(_GATHERED, key=lambda name: abs(_GATHERED[name] - asked.ratio))
 
 
 def chosen_option(making: Making, name: str = "") -> MakingOption:

@@ -39,6 +39,7 @@ from weavecolor.making.lightchoice import LightChoice
 from weavecolor.optics.appearance import MOST_LAYERS
 from weavecolor.optics.stack import FACES, LAYS
 from weavecolor.picture.folds import form_names
+from weavecolor.picture.shapes import shape_names
 from weavecolor.scene.backings import Backing, backing
 from weavecolor.scene.places import scene
 from weavecolor.textile.cloth import Cloth
@@ -223,6 +224,7 @@ class Making:
     fullness, fullness_asked : what is planned, and what is being asked about the skirt.
     measured : readings.
     form : the form the drape is drawn in; "" that which goes with the fullness.
+    shape : the hung shape it is looked at in; "" that which goes with the fullness.
     together : whether the layers on the table turn together.
     before : the making as it was before the last clearing, to go back to.
 
@@ -256,6 +258,7 @@ class Making:
     fullness_asked: FullnessAsked = FullnessAsked()
     measured: tuple[Measured, ...] = ()
     form: str = ""
+    shape: str = ""
     together: bool = True
     before: Making | None = None
 
@@ -265,6 +268,7 @@ class Making:
         one_of(self.units, "units", tuple(UNITS))
         one_of(self.fold, "fold", FOLDS)
         one_of(self.form, "form", ("", *form_names()))
+        one_of(self.shape, "shape", ("", *shape_names()))
         for field in fields(self):
             if isinstance(field.default, tuple):
                 rows(getattr(self, field.name), field.name)

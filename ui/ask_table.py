@@ -1,6 +1,6 @@
-"""The making sheet and the project file: what leaves the page at the end.
+"""To the table: the choice on paper, for the cutting table.
 
-Knows how a choice becomes a sheet (``weavecolor.make``) and how the session becomes a file.
+Knows how a choice becomes a sheet; the sheet is ``weavecolor.report``.
 """
 
 from __future__ import annotations
@@ -14,22 +14,10 @@ from typing import Any
 import streamlit as st
 from PIL import Image
 
-import pictures_panel
-from cloth_panel import plain_name
-from session import (
-    WHOLE_PAGE,
-    bound,
-    change,
-    guarded,
-    note,
-    plain,
-    told_at_next_drawing,
-    work,
-)
-from state import begin_anew, choose, decided_option, opened, option_words, pin, table_of
-from weavecolor.errors import InputError
-from weavecolor.making.answers import undone
-from weavecolor.making.file import MAX_BYTES, from_json, to_json
+import pictures
+from orders import Waiting
+from session import bound, change, guarded, plain, work
+from state import choose, decided_option, option_words, pin, table_of
 from weavecolor.making.model import Making, MakingOption
 from weavecolor.report.makingsheet import MakingSheet, making_sheet_images, making_sheet_pdf
 from weavecolor.report.sheetfrommaking import SheetChoices
@@ -38,12 +26,9 @@ from weavecolor.scene.places import scene_names
 
 
 @guarded
-def draw() -> None:
-    sheet, project = st.columns((3, 2), gap="medium")
-    with sheet:
-        _sheet()
-    with project:
-        _project()
+def draw(waiting: Waiting) -> None:
+    _ = waiting  # the sheet's pictures are drawn with it
+    _sheet()
 
 
 @guarded
@@ -125,7 +110,7 @@ def _sheet() -> None:
             )
     for number, page in enumerate(pages, 1):
         st.html(
-            f'<img class="wc-page" src="{pictures_panel.uri_of(page)}" '
+            f'<img class="wc-page" src="{pictures.uri_of(page)}" '
             f'alt="Page {number} of the making sheet">'
         )
 
@@ -154,80 +139,3 @@ def _making_sheet(
     key: tuple[Any, ...], _project: Making, _option: MakingOption, _choices: SheetChoices
 ) -> MakingSheet:
     return sheet_of(_project, _choices, _option)
-
-
-@guarded
-def _project() -> None:
-    now = work()
-    st.markdown("**Your project**")
-    st.caption(
-        "One file with your cloths, layers, pins, pieces and light. The page itself keeps nothing "
-        "once you close it."
-    )
-    stem = re.sub(r"[^\w]+", "-", now.title).strip("-").lower()[:50] or "my-making"
-    st.download_button(
-        "Save the project (JSON)",
-        to_json(now),
-        f"{stem}.json",
-        "application/json",
-        on_click="ignore",
-        key="project-save",
-    )
-    st.file_uploader(
-        "Open a project",
-        type=["json"],
-        key="project-file",
-        on_change=_open,
-        help="What lies on the table now is replaced, and can be brought back.",
-    )
-    if st.session_state.get("asked-new"):
-        st.warning("Clear the table and begin anew?")
-        with st.container(horizontal=True):
-            st.button("Yes, begin anew", key="new-yes", on_click=_begin)
-            st.button("No", key="new-no", on_click=_ask, args=(False,))
-    else:
-        with st.container(horizontal=True):
-            st.button("Begin anew", key="new", on_click=_ask, args=(True,))
-            if now.before is not None:
-                st.button("Bring back what was cleared", key="new-undo", on_click=_bring_back)
-
-
-def _bring_back() -> None:
-    change(undone)
-    st.session_state[WHOLE_PAGE] = True
-
-
-def _opened(now: Making, text: str, name: str) -> Making:
-    """What the file holds; what lay on the table can be brought back."""
-    making = opened(from_json(text, name))
-    return making if making.before else replace(making, before=replace(now, before=None))
-
-
-def _ask(asked: bool) -> None:
-    st.session_state["asked-new"] = asked
-
-
-def _begin() -> None:
-    st.session_state["asked-new"] = False
-    change(begin_anew)
-    st.session_state[WHOLE_PAGE] = True
-    note("A clean table, with the demo cloth. What lay there can be brought back below.")
-
-
-def _open() -> None:
-    given = st.session_state.get("project-file")
-    if given is None:
-        return
-    with told_at_next_drawing():
-        name = plain_name(given.name)
-        data = given.getvalue()
-        if len(data) > MAX_BYTES:
-            raise InputError("is above 10 MB, too big for a project", file=name)
-        try:
-            text = data.decode("utf-8-sig")
-        except UnicodeDecodeError:
-            raise InputError("is not text in UTF-8; choose a saved project", file=name) from None
-        change(_opened, text, name)
-        st.session_state[WHOLE_PAGE] = True
-        if "notice" not in st.session_state:
-            note(f"Opened {name}.")

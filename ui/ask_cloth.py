@@ -1,4 +1,4 @@
-"""The cloth: chosen from the shelf, described in the trade's numbers, or opened from a file.
+"""My cloth: taken from the shelf, described in the trade's numbers, measured, or from a file.
 
 Knows what is asked about a cloth and how its numbers are shown; measuring is ``measure_panel``.
 """
@@ -13,61 +13,148 @@ from html import escape
 import streamlit as st
 
 import bench
+import describing
 import looks
-from arrivals import WAYS, laid
-from session import bound, change, guarded, plain, told_at_next_drawing, work
-from state import cloth_called, cloth_keys, cloth_label, digest, keep_cloth, table_of, with_cloth
+import orders
+import pictures
+from orders import Waiting
+from session import (
+    ask,
+    change,
+    fold,
+    guarded,
+    note,
+    plain,
+    plain_name,
+    told_at_next_drawing,
+    work,
+)
+from state import (
+    cloth_called,
+    cloth_keys,
+    cloth_label,
+    digest,
+    keep_cloth,
+    light_of,
+    own_cloths,
+    stack_of,
+    table_of,
+    with_cloth,
+)
+from strip import CHOSEN
 from weavecolor.colour.colorimetry import Reading, reading
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import MAX_BYTES, cloth_from_toml, cloth_to_toml
-from weavecolor.making.model import Making
+from weavecolor.making.model import Making, MakingLayer, MakingOption
 from weavecolor.report.cautions import cautions
 from weavecolor.textile.cloth import Cloth, Yarn
-from weavecolor.textile.fibres import FIBRES
 from words_page import HELP
 
-WEAVES = (
-    "plain",
-    "twill 2/1",
-    "twill 2/2",
-    "twill 3/1",
-    "satin 5/2",
-    "satin 8/3",
-    "hopsack 2/2",
-    "warp rib 2/2",
-    "weft rib 2/2",
-)
+#: Where a cloth may come from.
+WAYS = {
+    "shelf": "From the shelf",
+    "describe": "Describe mine",
+    "measure": "Measure mine",
+    "file": "Open a file",
+}
+_WAY = "cloth-way"
 
 
 @guarded
-def draw() -> None:
-    st.session_state.setdefault("cloth-way", WAYS[0])
-    way = st.segmented_control("Where the cloth comes from", WAYS, key="cloth-way")
-    if way == WAYS[1]:
-        _describe()
-    elif way == WAYS[2]:
-        importlib.import_module("measure_panel").draw()  # loads the measuring only when asked for
-    elif way == WAYS[3]:
+def draw(waiting: Waiting) -> None:
+    way = st.session_state.get(_WAY, "shelf")
+    with st.container(horizontal=True, key="wc-ways"):
+        for name, label in WAYS.items():
+            st.button(
+                f"✔ {label}" if way == name else label,
+                key=f"way-{name}",
+                on_click=_go,
+                args=(name,),
+            )
+    if way == "describe":
+        describing.draw(_take_described)
+    elif way == "measure":
+        importlib.import_module("measure_panel").draw(arrived)  # loads it only when asked for
+    elif way == "file":
         _open_file()
     else:
-        _shelf()
-        _facts(work())
+        _shelf(waiting)
+    cloth = cloth_called(work(), table_of(work()).layers[0].cloth)
+    if way == "shelf":
+        if fold("Figures", "figures-cloth"):
+            _facts(work())
+        if fold("Mind: flame, heat and water", "mind"):
+            st.html(caution_box(cloth))
+
+
+def _go(way: str) -> None:
+    st.session_state[_WAY] = way
+
+
+def arrived(now: Making, key: str) -> Making:
+    """A new cloth on the table; the question of its facing is asked next."""
+    st.session_state[_WAY] = "shelf"
+    note(f"{cloth_called(now, key).name} is on the table and among your cloths.")
+    ask("facing")
+    return with_cloth(now, key)
+
+
+def _take_described(now: Making, table: dict[str, object]) -> Making:
+    kept, key = keep_cloth(now, table, "described")
+    return arrived(kept, key)
 
 
 @guarded
-def _shelf() -> None:
+def _shelf(waiting: Waiting) -> None:
+    """Every cloth as a close-up to press; the maker's own first."""
     now = work()
-    bound(
-        st.selectbox,
-        "Cloth, outermost layer",
-        "cloth-key",
-        table_of(now).layers[0].cloth,
-        with_cloth,
-        options=cloth_keys(now),
-        format_func=lambda key: cloth_label(work(), key),
-        help="Layers of the same cloth follow. Other layers are changed under Layers.",
+    on_table = table_of(now).layers[0].cloth
+    with st.container(key="wc-shelf", horizontal=True):
+        own = own_cloths(now)
+        for key in sorted(cloth_keys(now), key=lambda k: (k not in own, "shot" not in k)):
+            with st.container(key=f"wc-card-shelf-{_slug(key)}"):
+                _tile(now, key, CHOSEN if key == on_table else "", waiting)
+                st.button(
+                    f"{'✔ ' if key == on_table else ''}{plain(cloth_label(now, key))}",
+                    key=f"shelf-{_slug(key)}",
+                    on_click=change,
+                    args=(with_cloth, key),
+                    width="stretch",
+                )
+    look = looks.outcome(now, table_of(now)).appearance.reading
+    st.html(
+        f'<p class="wc-answer" role="status">{escape(cloth_label(now, on_table))}: '
+        f"{escape(look.words)} as it lies.</p>"
     )
+
+
+def _slug(key: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", key.casefold())
+
+
+def _tile(now: Making, key: str, mark: str, waiting: Waiting) -> None:
+    """The weave close to; until it is drawn, the colours of warp and weft."""
+    cloth = cloth_called(now, key)
+    place = st.empty()
+    warp, weft = (yarn_reading(y.colour.tobytes(), y) for y in (cloth.warp, cloth.weft))
+    place.html(
+        f'{mark}<div class="wc-patch" role="img" aria-label="{escape(warp.words)} and '
+        f'{escape(weft.words)}" style="background:repeating-linear-gradient(90deg,'
+        f'{warp.hex} 0 3px,{weft.hex} 3px 6px)"></div>'
+    )
+    if not orders.drawing():
+        return
+    option = MakingOption("tile", (MakingLayer(key),), "white")
+    stack = stack_of(now, option)
+
+    def show(data: bytes) -> None:
+        alt = f"{cloth.name}, close to, {pictures.closeup_width(stack, now.units)}"
+        place.html(
+            f'{mark}<img class="wc-pic" src="{pictures.uri(data)}" alt="{escape(alt)}">'
+        )
+
+    waiting.place(pictures.closeup(stack, light_of(now), now.units), show)
 
 
 @guarded
@@ -86,7 +173,7 @@ def _facts(now: Making) -> None:
     )
     weight = f"{numbers.mass_g_m2:.0f} g/m² ({numbers.mass_momme:.1f} momme)"
     st.html(
-        bench.facts_list(
+        bench.figures_list(
             [
                 ("Ends and picks", f"{ends:.0f} × {picks:.0f} {per}", HELP["sett"]),
                 ("Weave", cloth.weave.name, "How ends and picks cross. As described."),
@@ -111,7 +198,6 @@ def _facts(now: Making) -> None:
                 + "".join(f"<li>{escape(line)}</li>" for line in lines)
                 + "</ul>"
             )
-    st.html(caution_box(cloth))
     st.download_button(
         "Save this cloth as a file (TOML)",
         cloth_to_toml(cloth),
@@ -155,95 +241,13 @@ def caution_box(*cloths: Cloth) -> str:
 
 
 @guarded
-def _describe() -> None:
-    inch = work().units == "inch"
-    per = "/inch" if inch else "/cm"
-    with st.form("describe"):
-        st.text_input("Name", "My shot cloth", key="d-name", max_chars=100)
-        one, two, three = st.columns(3)
-        one.selectbox(
-            "Weave",
-            WEAVES,
-            key="d-weave",
-            accept_new_options=True,
-            help="Choose, or write such as twill 3/1 left or satin 8/3.",
-        )
-        two.text_input(
-            "Ends",
-            f"{100 if inch else 40} {per}",
-            key="d-ends",
-            help="Warp threads, with the unit: 40 /cm or 100 /inch.",
-        )
-        three.text_input(
-            "Picks",
-            f"{96 if inch else 38} {per}",
-            key="d-picks",
-            help="Weft threads, with the unit: 38 /cm or 96 /inch.",
-        )
-        for column, (system, colour) in zip(
-            st.columns(2), (("warp", "#8c1328"), ("weft", "#1c1a1a")), strict=True
-        ):
-            with column.container(border=True):
-                st.markdown(f"**{system.capitalize()}**")
-                st.selectbox("Fibre", list(FIBRES), key=f"d-{system}-fibre", index=_silk())
-                st.text_input(
-                    "Yarn size",
-                    "20/22 denier",
-                    key=f"d-{system}-count",
-                    help="With its unit: 21 denier, 20 tex, 84 dtex, Ne 40 or Nm 60.",
-                )
-                st.radio(
-                    "Yarn",
-                    ("filament", "spun"),
-                    key=f"d-{system}-kind",
-                    horizontal=True,
-                    help="Filament is smooth and glossy, spun is matt. Sets what is not given.",
-                )
-                st.color_picker(
-                    f"Colour of the {system}",
-                    colour,
-                    key=f"d-{system}-colour",
-                    help="The colour of a thick hank in daylight. Many dyes look so in daylight "
-                    "and differ under lamps.",
-                )
-        st.text_input(
-            "Weight, if you know it",
-            "",
-            key="d-weight",
-            help="4.3 momme, 19 g/m2 or 3 oz/yd2: checked against yarn and sett.",
-        )
-        st.form_submit_button("Put it on the table", type="primary", on_click=_take_description)
-
-
-def _silk() -> int:
-    return list(FIBRES).index("silk") if "silk" in FIBRES else 0
-
-
-def _take_description() -> None:
-    given = {
-        name: str(st.session_state.get(f"d-{name}") or "")
-        for name in ("name", "weave", "ends", "picks", "weight")
-    }
-    table: dict[str, object] = {name: text for name, text in given.items() if text.strip()}
-    for system in ("warp", "weft"):
-        yarn = {k: st.session_state.get(f"d-{system}-{k}") for k in ("fibre", "count", "kind")}
-        table[system] = {**yarn, "colour": {"srgb": st.session_state.get(f"d-{system}-colour")}}
-    change(_described, table)
-
-
-def _described(now: Making, table: dict[str, object]) -> Making:
-    kept, key = keep_cloth(now, table, "described")
-    return laid(kept, key)
-
-
-@guarded
 def _open_file() -> None:
     st.file_uploader(
         "A cloth file (TOML)",
         type=["toml"],
         key="cloth-file",
         on_change=_take_file,
-        help="Kept in this session only, until you save the project.",
+        help="It is kept with this making.",
     )
 
 
@@ -266,9 +270,4 @@ def _take_file() -> None:
 
 def _opened(now: Making, table: dict[str, object], name: str) -> Making:
     kept, key = keep_cloth(now, table, "cloth file", name)
-    return laid(kept, key)
-
-
-def plain_name(name: str) -> str:
-    """The last part of an uploaded file's name, for messages only."""
-    return plain(re.split(r"[\\/]", name)[-1][:60]).replace("\\", "")
+    return arrived(kept, key)

@@ -1,0 +1,43 @@
+"""Beneath: what lies behind the cloth, and what shows through. Knows this question's choices."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import laying
+import show_panel
+import strip
+from livepicture import ground
+from orders import Waiting
+from session import fold, guarded, work
+from state import table_of, with_now
+from strip import Choice
+from weavecolor.making.model import Making, MakingOption
+
+NAMES = {
+    "white": "White",
+    "calico": "Calico",
+    "black": "Black",
+    "skin medium": "Skin",
+    "": "Open air",
+}
+
+
+@guarded
+def draw(waiting: Waiting) -> None:
+    now = work()
+    table = table_of(now)
+    made = [_choice(table, key, name) for key, name in NAMES.items()]
+    strip.draw("beneath", strip.as_it_lies(now, table, made), waiting, ground=ground())
+    if fold("Another colour, skin or card; how it lies", "by-hand"):
+        laying.behind(now)
+    if fold("What shows through", "shows-through"):
+        show_panel.through()
+
+
+def _choice(table: MakingOption, backing: str, name: str) -> Choice:
+    def take(now: Making) -> Making:
+        return with_now(now, backing=backing)
+
+    key = (backing or "open").replace(" ", "-")
+    return Choice(key, name, replace(table, backing=backing), take, table.backing == backing)

@@ -1,0 +1,59 @@
+"""Where worn: the places it will be seen in, and the light moved by hand. Knows these choices."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import streamlit as st
+
+import light_panel
+import show_panel
+import strip
+from livepicture import ground
+from orders import Waiting
+from session import fold, guarded, work
+from state import light_of, table_of
+from strip import Choice
+from weavecolor.making.lightchoice import LightChoice
+from weavecolor.making.model import Making, MakingOption
+from weavecolor.scene.places import scene_names
+
+#: Shown first; the others follow when asked for.
+FIRST = ("window at the side", "overcast", "ballroom", "candlelit", "footlights", "stage LED")
+ALL = "all-places"
+
+
+@guarded
+def draw(waiting: Waiting) -> None:
+    now = work()
+    table, light = table_of(now), light_of(now)
+    names = scene_names() if st.session_state.get(ALL) else FIRST
+    made = [_choice(table, light, name) for name in names]
+    if not any(c.chosen for c in made):
+        made = [
+            Choice("now", "As it is lit now", table, lambda w: w, True, light),
+            *made,
+        ]
+    strip.draw("worn", made, waiting, ground=ground())
+    light_panel.cautions(light)
+    if not st.session_state.get(ALL):
+        st.button("All places", key="all-the-places", on_click=_all)
+    if fold("By hand: move the light, a lamp of your own", "by-hand"):
+        light_panel.draw()
+    if fold("How far it changes from light to light", "every-light"):
+        show_panel.lights()
+
+
+def _all() -> None:
+    st.session_state[ALL] = True
+
+
+def _choice(table: MakingOption, light: LightChoice, place: str) -> Choice:
+    there = light if light.place == place else LightChoice(place=place)
+
+    def take(now: Making) -> Making:
+        return replace(now, light=there)
+
+    return Choice(
+        place.replace(" ", "-"), place.capitalize(), table, take, light.place == place, there
+    )

@@ -1,0 +1,186 @@
+"""The large live picture: what lies on the table, as it hangs, and what it says when pressed.
+
+The words under it are always of what is drawn: while a new picture is worked out, the earlier one
+stays, dimmed, with its own words. Knows pictures, the component and the session.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from html import escape
+
+import numpy as np
+import streamlit as st
+
+import looks
+import orders
+import pictures
+from hungview import hung_view
+from orders import Waiting
+from session import bound, guarded, work
+from shelf import named
+from state import light_of, option_words, stack_of, table_of
+from weavecolor.colour.colorimetry import ciede2000, colour_words
+from weavecolor.making.answers import shape_of
+from weavecolor.making.lightchoice import light_words
+from weavecolor.making.model import Making
+from weavecolor.picture.shapes import load_shape, shape_names
+
+#: The picture drawn last: its order's name, and its words.
+_DRAWN, _PRESSED, GROUND, PLAIN = "drawn", "pressed-places", "ground", "no-graphics"
+WAIT = "Working it out …"
+CLOSE_TO = "The weave close to; it is being hung."
+
+
+@guarded
+def draw(waiting: Waiting) -> None:
+    now = work()
+    option, light = table_of(now), light_of(now)
+    asked = pictures.worn(now, option, ground=ground())
+    order = pictures.live(asked)
+    where = light_words(light).capitalize()
+    words = f"{option_words(now, option)}. {shape_words(asked.shape)}. {where}."
+    data = order.there()
+    if data is not None:
+        st.session_state[_DRAWN] = (order.name, words)
+    elif orders.drawing():
+        waiting.place(order, lambda _: st.rerun())
+    name, told = st.session_state.get(_DRAWN, ("", ""))
+    shown = data if data is not None else orders.kept(name) if name else None
+    pressed, plain = hung_view(
+        pictures.Parcels.read(shown) if shown else None,
+        told or CLOSE_TO,
+        key="the-cloth",
+        share=named() or "new",
+        still=_still(now, asked, shown is None, waiting),
+        waiting="" if data is not None or not orders.drawing() else WAIT,
+    )
+    st.session_state[PLAIN] = plain
+    if pressed is not None:
+        st.session_state[_PRESSED] = [*st.session_state.get(_PRESSED, [])[-1:], dict(pressed)]
+    with st.container(horizontal=True, key="wc-under", vertical_alignment="center"):
+        st.html(f'<p class="wc-drawn" role="status">{escape(told or CLOSE_TO)}</p>')
+        _tools(now)
+    _read_off(now)
+
+
+def _still(now: Making, asked: pictures.Worn, nothing: bool, waiting: Waiting) -> bytes:
+    """A picture for where nothing can be drawn live: none is needed where it can."""
+    if st.session_state.get(PLAIN):
+        order = pictures.still(asked, (600, 750))
+        data = order.there()
+        if data is not None:
+            return data
+        if orders.drawing():
+            waiting.place(order, lambda _: st.rerun())
+    if nothing or st.session_state.get(PLAIN):
+        return orders.made(pictures.closeup(asked.stack, asked.light, now.units))
+    return b""
+
+
+def lab_of(code: list[int]) -> np.ndarray:
+    """CIELAB of three sRGB screen values 0-255."""
+    from skimage.color import rgb2lab
+
+    return np.asarray(rgb2lab(np.asarray(code, float)[None, None] / 255.0)[0, 0])
+
+
+def ground() -> str:
+    """What the garment stands before."""
+    named_: str = st.session_state.get(GROUND) or str(st.query_params.get(GROUND, "grey"))
+    return named_ if named_ in pictures.GROUNDS else "grey"
+
+
+def _set_ground() -> None:
+    chosen = st.session_state.get("ground-choice") or "grey"
+    st.session_state[GROUND] = chosen
+    st.query_params[GROUND] = chosen
+
+
+def shape_words(name: str) -> str:
+    """A hung shape in words."""
+    made = load_shape(name)
+    full = f", {made.fullness:g} to 1" if made.fullness > 1 else ""
+    return f"{made.form.capitalize()} as {made.cloth_kind} hangs{full}"
+
+
+def _tools(now: Making) -> None:
+    with st.popover("Picture", help="What it hangs as, the ground, pictures to keep."):
+        bound(
+            st.selectbox,
+            "It hangs as",
+            "shape",
+            shape_of(now),
+            with_shape,
+            options=shape_names(),
+            format_func=shape_words,
+            help="Hung once by computation; how your own cloth hangs, only a sewn sample shows.",
+        )
+        if "ground-choice" not in st.session_state:
+            st.session_state["ground-choice"] = ground()
+        st.radio(
+            "Before a ground that is",
+            tuple(pictures.GROUNDS),
+            key="ground-choice",
+            format_func=pictures.GROUNDS.__getitem__,
+            on_change=_set_ground,
+        )
+        _downloads(now)
+
+
+def with_shape(now: Making, name: str) -> Making:
+    """Another shape to look at it in."""
+    return replace(now, shape=name)
+
+
+def _downloads(now: Making) -> None:
+    """Pictures to keep; drawn when asked for."""
+    from weavecolor.picture.encode import png_bytes
+
+    option, light = table_of(now), light_of(now)
+    asked = pictures.worn(now, option, ground=ground())
+    stack = stack_of(now, option)
+    st.download_button(
+        "As it hangs (PNG)",
+        lambda: png_bytes(pictures.still_image(asked, pictures.LARGE_HUNG)),
+        "hung.png",
+        "image/png",
+        on_click="ignore",
+        key="keep-hung",
+        help="1200 × 1500 pixels, with its colour profile.",
+    )
+    st.download_button(
+        "Close-up (PNG)",
+        lambda: png_bytes(pictures.closeup_image(stack, light, *pictures.LARGE_CLOSEUP)),
+        "close-up.png",
+        "image/png",
+        on_click="ignore",
+        key="keep-closeup",
+        help="1600 × 1200 pixels, with its colour profile.",
+    )
+
+
+@guarded
+def _read_off(now: Making) -> None:
+    """What was pressed last on the picture, and how the press before differs from it."""
+    places = [p for p in st.session_state.get(_PRESSED, []) if p.get("what") == "cloth"]
+    if not places:
+        return
+    seen = looks.outcome(now, table_of(now))
+    told = []
+    labs = [lab_of(p["code"]) for p in places]
+    L, a, b = labs[-1]
+    code = "#" + "".join(f"{int(v):02x}" for v in places[-1]["code"])
+    u, v = (float(x) / 10.0 for x in places[-1]["cloth_mm"])
+    depth = int(places[-1]["layers"])
+    told.append(
+        f"Pressed: {colour_words(np.array([L, a, b]))} {code}, L* {L:.0f} a* {a:.0f} b* {b:.0f}, "
+        f"give or take {seen.uncertainty.stated:.1f} (CIEDE2000); {depth} deep there, "
+        f"{abs(u):.0f} cm across the cloth and {abs(v):.0f} cm along it."
+    )
+    if len(labs) == 2:
+        told.append(f"From the place before: {float(ciede2000(labs[0], labs[1])):.1f} CIEDE2000.")
+    st.html(
+        f'<p class="wc-pressed" role="status"><span class="wc-dot" style="background:{code}">'
+        f"</span>{escape(' '.join(told))}</p>"
+    )

@@ -1,0 +1,181 @@
+"""Slow things worked out aside, one after the other, and kept: in memory, and on this machine.
+
+Knows bounded stores by content key and one working thread; knows nothing of cloth. A page places
+orders while it is drawn and waits for them at its end; an order that is no longer wanted before its
+turn has come is dropped.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import queue
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable
+from concurrent.futures import Future
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+import weavecolor
+from weavecolor.files.atomic import write_bytes
+
+#: Bytes kept in memory, and on the disk.
+MOST_MEMORY, MOST_DISK = 120_000_000, 400_000_000
+#: How often a page looks whether something is done, s.
+LOOK_EVERY = 0.05
+
+_kept: OrderedDict[str, bytes] = OrderedDict()
+_lock = threading.Lock()
+_queue: queue.SimpleQueue[tuple[Future[bytes], Order]] = queue.SimpleQueue()
+
+
+@dataclass(frozen=True)
+class Order:
+    """Something wanted: the name of its content, and how it is made."""
+
+    name: str
+    make: Callable[[], bytes]
+
+    def there(self) -> bytes | None:
+        """What was made, if it is there."""
+        return kept(self.name)
+
+
+def name_of(kind: str, *content: object) -> str:
+    """A name for content, the same on every start of the same tool."""
+    told = repr((kind, source(), content))
+    return f"{kind}-{hashlib.sha256(told.encode()).hexdigest()[:24]}"
+
+
+@lru_cache(maxsize=1)
+def source() -> str:
+    """A name for the tool's own code and data: what another state of it made is not taken."""
+    root = Path(weavecolor.__file__).parent
+    listed = sorted(
+        (str(f.relative_to(root)), f.stat().st_size, f.stat().st_mtime_ns)
+        for f in root.rglob("*")
+        if f.is_file() and f.suffix not in (".pyc", ".nbi", ".nbc")
+    )
+    return hashlib.sha256(repr(listed).encode()).hexdigest()[:16]
+
+
+def kept(name: str) -> bytes | None:
+    """From memory, else from the disk."""
+    with _lock:
+        if name in _kept:
+            _kept.move_to_end(name)
+            return _kept[name]
+    with contextlib.suppress(OSError):
+        file = folder() / name
+        data = file.read_bytes()
+        os.utime(file)
+        _remember(name, data)
+        return data
+    return None
+
+
+def folder() -> Path:
+    from shelf import home
+
+    return home() / "pictures"
+
+
+def _remember(name: str, data: bytes) -> None:
+    with _lock:
+        _kept[name] = data
+        while len(_kept) > 1 and sum(map(len, _kept.values())) > MOST_MEMORY:
+            _kept.popitem(last=False)
+
+
+def made(order: Order) -> bytes:
+    """Worked out now, in the working thread's turn, unless it is there."""
+    data = kept(order.name)
+    if data is None:
+        data = order.make()
+        _remember(order.name, data)
+        with contextlib.suppress(OSError):  # a full or closed disk costs time only
+            folder().mkdir(parents=True, exist_ok=True)
+            write_bytes(folder() / order.name, data)
+            _tidy()
+    return data
+
+
+def _tidy() -> None:
+    """The oldest files go once there is too much."""
+    files = sorted(folder().iterdir(), key=lambda f: -f.stat().st_mtime)
+    total = 0
+    for file in files:
+        total += file.stat().st_size
+        if total > MOST_DISK:
+            file.unlink(missing_ok=True)
+
+
+def _serve() -> None:
+    """One order after the other, for ever; a daemon, so that the page's end never waits for it."""
+    while True:
+        future, order = _queue.get()
+        if not future.set_running_or_notify_cancel():
+            continue
+        try:
+            future.set_result(made(order))
+        except BaseException as error:  # told to whoever asks
+            future.set_exception(error)
+
+
+@lru_cache(maxsize=1)
+def _hand() -> threading.Thread:
+    thread = threading.Thread(target=_serve, name="orders", daemon=True)
+    thread.start()
+    return thread
+
+
+def submit(order: Order) -> Future[bytes]:
+    """The order placed in the queue."""
+    _hand()
+    future: Future[bytes] = Future()
+    _queue.put((future, order))
+    return future
+
+
+class Waiting:
+    """The orders of one drawing of the page, the first placed served first."""
+
+    def __init__(self) -> None:
+        self._placed: list[tuple[Order, Callable[[bytes], None]]] = []
+
+    def place(self, order: Order, show: Callable[[bytes], None]) -> None:
+        """Want it; ``show`` gets it, at once where it is there."""
+        data = order.there()
+        if data is None:
+            self._placed.append((order, show))
+        else:
+            show(data)
+
+    def finish(self, look: Callable[[int], None]) -> None:
+        """Until everything is shown; ``look(left)`` is called again and again meanwhile, and may
+        break off by raising."""
+        futures: list[tuple[Future[bytes], Callable[[bytes], None]]] = [
+            (submit(order), show) for order, show in self._placed
+        ]
+        self._placed = []
+        try:
+            while futures:
+                done = [(f, show) for f, show in futures if f.done()]
+                futures = [x for x in futures if x not in done]
+                for future, show in done:
+                    show(future.result())
+                look(len(futures))
+                time.sleep(LOOK_EVERY)
+        finally:
+            for future, _ in futures:
+                future.cancel()
+
+
+def drawing() -> bool:
+    """Whether pictures of hung cloth are drawn; the variable ``WEAVECOLOR_PICTURES=0``, for tests
+    of everything else, leaves them out."""
+    return os.environ.get("WEAVECOLOR_PICTURES", "1") != "0"

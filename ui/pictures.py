@@ -1,0 +1,157 @@
+"""The page's pictures of cloth: the live one's bytes, stills for choosing, and pictures to keep.
+
+Knows the picture module and how each picture is named by what it shows; nothing of widgets. Slow
+ones are ``orders``.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+from dataclasses import dataclass, replace
+
+from PIL import Image, WebPImagePlugin  # noqa: F401  (named, the others need not be loaded)
+
+from orders import Order, name_of
+from state import light_of, stack_key, stack_of
+from weavecolor.errors import InputError
+from weavecolor.making.answers import shape_of
+from weavecolor.making.lightchoice import LightChoice, scene_of
+from weavecolor.making.model import Making, MakingOption, backing_of
+from weavecolor.optics.stack import Stack
+
+#: Stills of the strips, pixels: sharp on a card of half as many on a fine screen.
+STILL = (240, 300)
+#: Pictures to keep.
+LARGE_CLOSEUP, LARGE_HUNG = (1600, 1200), (1200, 1500)
+CLOSE = 240
+#: What the garment may stand before, and what each is called.
+GROUNDS = {"grey": "grey, for judging colour", "light": "light", "dark": "dark"}
+
+
+@dataclass(frozen=True)
+class Parcels:
+    """What the browser draws the live picture from: the name of its places, they, and the light."""
+
+    stage: str
+    places: bytes
+    light: bytes
+
+    @classmethod
+    def read(cls, data: bytes) -> Parcels:
+        """From the bytes that :func:`live` makes."""
+        first = int.from_bytes(data[:8], "little")
+        stage = data[8:24].decode()
+        return cls(stage, data[24 : 24 + first], data[24 + first :])
+
+
+@dataclass(frozen=True)
+class Worn:
+    """Everything a picture of hung cloth depends on; ``backing``: what the body is covered in."""
+
+    stack: Stack
+    backing: str
+    light: LightChoice
+    shape: str
+    ground: str = "grey"
+
+    def key(self) -> tuple[object, ...]:
+        """Its content, for names."""
+        return (stack_key(replace(self.stack, backing=None)), self.backing, self.light, self.shape,
+                self.ground)  # fmt: skip
+
+
+def worn(
+    now: Making, option: MakingOption, light: LightChoice | None = None, ground: str = "grey",
+    shape: str = "",
+) -> Worn:  # fmt: skip
+    """An option of this making as it hangs, in the light worked in where none is given."""
+    return Worn(stack_of(now, option), option.backing, light or light_of(now),
+                shape or shape_of(now), ground)  # fmt: skip
+
+
+def _lit(asked: Worn):
+    from weavecolor.picture.hanging import lit_stage
+    from weavecolor.picture.hung import hung_stage
+
+    # nothing behind: there is no body either
+    behind = backing_of(asked.backing)
+    staged = hung_stage(asked.stack, asked.shape, bare=behind is None)
+    return lit_stage(staged, scene_of(asked.light), behind, ground=asked.ground)
+
+
+def live(asked: Worn) -> Order:
+    """The parcels of the live picture."""
+
+    def make() -> bytes:
+        from weavecolor.picture.parcels import light_parcel, stage_parcel
+
+        made = _lit(asked)
+        name, places = stage_parcel(made.stage)
+        front = len(places).to_bytes(8, "little") + name.encode()
+        return front + places + light_parcel(made, name)
+
+    return Order(name_of("live", asked.key()), make)
+
+
+def still(asked: Worn, size: tuple[int, int] = STILL) -> Order:
+    """A still of it, as WebP."""
+    return Order(name_of("still", asked.key(), size), lambda: webp(still_image(asked, size)))
+
+
+def still_image(asked: Worn, size: tuple[int, int]) -> Image.Image:
+    """A still of it, drawn now."""
+    from weavecolor.picture.encode import to_image
+    from weavecolor.picture.hanging import FRONT, picture
+    from weavecolor.picture.hung import notes
+
+    linear = picture(_lit(asked), *size, FRONT)
+    return to_image(linear, notes=notes(asked.shape, scene_of(asked.light)))
+
+
+def closeup(stack: Stack, light: LightChoice, units: str) -> Order:
+    """The weave close to, as WebP."""
+    return Order(
+        name_of("closeup", stack_key(stack), light, CLOSE, units),
+        lambda: webp(closeup_image(stack, light, CLOSE, CLOSE)),
+    )
+
+
+def closeup_image(stack: Stack, light: LightChoice, width: int, height: int) -> Image.Image:
+    """The weave close to, drawn now."""
+    from weavecolor.picture.closeup import closeup_scale, draw_closeup
+
+    scale = closeup_scale(stack, width)
+    return draw_closeup(stack, scene_of(light), width, height, mm_per_px=scale)
+
+
+def closeup_width(stack: Stack, units: str) -> str:
+    """How wide the close-up is, in words."""
+    from weavecolor.picture.closeup import closeup_scale
+
+    wide = closeup_scale(stack, CLOSE) * CLOSE
+    return f"{wide / 25.4:.2f} in wide" if units == "inch" else f"{wide:.1f} mm wide"
+
+
+def webp(image: Image.Image) -> bytes:
+    """A tenth of PNG for woven texture, and every browser has it."""
+    out = io.BytesIO()
+    image.convert("RGB").save(out, "WEBP", quality=88, method=1)
+    return out.getvalue()
+
+
+def uri(data: bytes) -> str:
+    """A picture's bytes as an inline image."""
+    return f"data:image/webp;base64,{base64.b64encode(data).decode()}"
+
+
+def uri_of(image: Image.Image) -> str:
+    """An inline image."""
+    return uri(webp(image))
+
+
+def ground_of(name: str) -> str:
+    """A ground that there is. Raises InputError for another."""
+    if name not in GROUNDS:
+        raise InputError(f"no ground called {name!r}; use {', '.join(GROUNDS)}")
+    return name

@@ -1,0 +1,128 @@
+"""Makings kept on this machine, one file each, so that nothing is lost when the page is reloaded.
+
+Knows a folder, and which making the page's address names; a file is the project file that every
+other door reads. Two tabs at one making take over from one another what was written last.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import secrets
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import click
+import streamlit as st
+
+from weavecolor.errors import InputError
+from weavecolor.making.file import load_making, save_making
+from weavecolor.making.model import Making
+
+#: The part of the address that names a making.
+ADDRESS = "making"
+_NAME = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
+_NAMED, _STAMP = "making-name", "making-stamp"
+#: Earlier makings that are offered.
+MOST_OFFERED = 12
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A making on this machine: its name in the address, its file, when it was last written."""
+
+    name: str
+    file: Path
+    written: float
+
+    @property
+    def when(self) -> str:
+        return time.strftime("%d %B %Y, %H:%M", time.localtime(self.written)).lstrip("0")
+
+
+def folder() -> Path:
+    """Where this machine keeps makings; the variable ``WEAVECOLOR_HOME`` puts it elsewhere."""
+    return home() / "makings"
+
+
+def home() -> Path:
+    """The tool's own folder on this machine."""
+    given = os.environ.get("WEAVECOLOR_HOME")
+    return Path(given) if given else Path(click.get_app_dir("weavecolor"))
+
+
+def kept() -> list[Kept]:
+    """Makings on this machine, last written first."""
+    try:
+        files = [(f, f.stat().st_mtime) for f in folder().glob("*.json")]
+    except OSError:
+        return []
+    return [
+        Kept(f.stem, f, written)
+        for f, written in sorted(files, key=lambda x: -x[1])[:MOST_OFFERED]
+        if _NAME.fullmatch(f.stem)
+    ]
+
+
+def file_of(name: str) -> Path:
+    """The file of the making of that name. Raises InputError for what is no such name."""
+    if not _NAME.fullmatch(name) or len(name) > 60:
+        raise InputError("this address names no making")
+    return folder() / f"{name}.json"
+
+
+def named() -> str:
+    """The name of this session's making; a new one gets it with its first change."""
+    held: str = st.session_state.get(_NAMED, "")
+    return held
+
+
+def begin() -> Making | None:
+    """The making to take up in this run: another than the session's where the address names one,
+    or where another tab wrote it meanwhile; None where there is nothing to take up."""
+    asked = str(st.query_params.get(ADDRESS, ""))
+    if not asked:
+        if named():
+            st.query_params[ADDRESS] = named()
+        return None
+    file = file_of(asked)
+    if asked == named() and _stamp(file) in (None, st.session_state.get(_STAMP)):
+        return None
+    if not file.exists():
+        if asked != named():
+            del st.query_params[ADDRESS]
+            raise InputError("the making of this address is not on this machine; a new one begins")
+        return None
+    made = load_making(file)
+    st.session_state[_NAMED], st.session_state[_STAMP] = asked, _stamp(file)
+    return made
+
+
+def write(making: Making) -> None:
+    """Write it down. Raises InputError where the folder cannot be written."""
+    name = named()
+    if not name:
+        name = f"{time.strftime('%Y%m%d')}-{secrets.token_hex(3)}"
+        st.session_state[_NAMED] = name
+    file = file_of(name)
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"cannot be written: {error.strerror}", file=str(file)) from None
+    save_making(file, making)
+    st.session_state[_STAMP] = _stamp(file)
+
+
+def leave() -> None:
+    """The next change begins a new file; the present one stays as it is."""
+    st.session_state.pop(_NAMED, None)
+    st.session_state.pop(_STAMP, None)
+    st.query_params.pop(ADDRESS, None)
+
+
+def _stamp(file: Path) -> int | None:
+    try:
+        return file.stat().st_mtime_ns
+    except OSError:
+        return None

@@ -1,0 +1,198 @@
+"""A strip of choices: the same form side by side, each with one line of difference and how sure.
+
+Knows how choices are shown and pressed; the words come from ``weavecolor.decide`` as on the command
+line, the pictures are orders that may come later than the words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from html import escape
+
+import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
+
+import enough
+import looks
+import orders
+import pictures
+from bench import figures_list, numbers_of
+from orders import Order, Waiting
+from session import change, fold, plain, work
+from state import pin
+from weavecolor.decide.compare import Outcome, Step
+from weavecolor.decide.unexpected import unexpected
+from weavecolor.making.lightchoice import LightChoice
+from weavecolor.making.model import Making, MakingOption
+
+#: A sign beside each word, so that a strip can be read without colour.
+SIGN = {True: "●", False: "○", None: "◐"}
+EDGE = "edge-to-edge"
+#: Lies in what is chosen, for its look: another kind of button would lose the keyboard's place.
+CHOSEN = '<span class="wc-on"></span>'
+
+
+@dataclass(frozen=True, eq=False)
+class Choice:
+    """One way to go: its key, its name, what it looks like, and what pressing it does.
+
+    ``light``: None for the light worked in; ``shape``: "" for the one worked in; ``picture``: in
+    place of the hung cloth.
+    """
+
+    key: str
+    name: str
+    option: MakingOption
+    take: Callable[[Making], Making]
+    chosen: bool
+    light: LightChoice | None = None
+    shape: str = ""
+    picture: Order | None = None
+
+
+def draw(
+    question: str,
+    choices: Sequence[Choice],
+    waiting: Waiting,
+    *,
+    needed: bool = False,
+    told: Callable[[Choice], str] | None = None,
+    ground: str = "grey",
+) -> None:
+    """The strip, the one answer about what is chosen, and its figures.
+
+    ``needed``: with the cloth that each choice needs; ``told``: a line of its own for each choice
+    in place of the difference in colour.
+    """
+    now = work()
+    edge = bool(st.session_state.get(EDGE)) and told is None
+    places: list[tuple[Choice, DeltaGenerator, DeltaGenerator]] = []
+    with st.container(key=f"wc-strip-{question}{'-edge' if edge else ''}", horizontal=True):
+        for choice in choices:
+            with st.container(key=f"wc-card-{question}-{choice.key}"):
+                picture = st.empty()
+                st.button(
+                    f"{'✔ ' if choice.chosen else ''}{plain(choice.name)}",
+                    key=f"take-{question}-{choice.key}",
+                    on_click=change,
+                    args=(choice.take,),
+                    width="stretch",
+                )
+                places.append((choice, picture, st.empty()))
+    seen: list[Outcome] = []
+    for choice, picture, line in places:
+        look = looks.outcome(now, choice.option, choice.light)
+        seen.append(look)
+        step = looks.differences([seen[0], look])[0] if len(seen) > 1 else None
+        words = told(choice) if told else line_of(step)
+        _picture(now, choice, look, picture, edge, waiting, ground)
+        if needed:
+            words += enough.line(now, choice.option)
+        line.html(f'<p class="wc-line">{words}</p>')
+    _answer(choices, seen, told is None)
+    if told is None and not any(c.light for c in choices):
+        for words in unexpected(seen):
+            st.html(f'<p class="wc-told">{escape(words)}</p>')
+    with st.container(horizontal=True, key=f"wc-strip-tools-{question}"):
+        if told is None:
+            st.toggle("Edge to edge", key=EDGE, help="Flat colours side by side: the finest test.")
+        st.button(
+            "Keep all of these",
+            key=f"keep-all-{question}",
+            on_click=change,
+            args=(_keep_all, tuple(c.option for c in choices)),
+        )
+    if fold("Figures", f"figures-{question}"):
+        _figures(now, choices, seen)
+
+
+def line_of(step: Step | None) -> str:
+    """A step in one line: how the colour moves, and whether she would see it."""
+    if step is None:
+        return "The others are told from this one."
+    effect = escape(step.effect[:1].upper() + step.effect[1:])
+    if step.verdict is None:
+        return f"{effect}; each in its own light."
+    sure = step.verdict.words.split(" (")[0].rstrip(".")
+    return f'{effect}. <span class="wc-sure">{SIGN[step.verdict.sees]} {escape(sure)}.</span>'
+
+
+def _picture(
+    now: Making, choice: Choice, look: Outcome, place: DeltaGenerator, edge: bool,
+    waiting: Waiting, ground: str,
+) -> None:  # fmt: skip
+    reading = look.appearance.reading
+    mark = CHOSEN if choice.chosen else ""
+    patch = mark + (
+        f'<div class="wc-patch" role="img" aria-label="{escape(reading.words)}" '
+        f'style="background:{reading.hex}"></div>'
+    )
+    place.html(patch)
+    if edge:
+        return
+    order = choice.picture
+    if order is None:
+        if not orders.drawing():
+            return
+        order = pictures.still(
+            pictures.worn(now, choice.option, choice.light, ground, choice.shape)
+        )
+
+    def show(data: bytes) -> None:
+        alt = f"{choice.name}: {reading.words}"
+        place.html(f'{mark}<img class="wc-pic" src="{pictures.uri(data)}" alt="{escape(alt)}">')
+
+    waiting.place(order, show)
+
+
+def _answer(choices: Sequence[Choice], seen: Sequence[Outcome], differs: bool) -> None:
+    """What is chosen against the first, in one sentence; or how it looks."""
+    at = next((i for i, c in enumerate(choices) if c.chosen), None)
+    if at is None:
+        return
+    words = f"{seen[at].appearance.reading.words.capitalize()}."
+    if differs and at > 0:
+        words = looks.differences([seen[0], seen[at]])[0].sentence
+    elif differs and len(choices) > 1:
+        steps = looks.differences(list(seen))
+        words = max(steps, key=lambda s: s.delta).sentence
+    st.html(f'<p class="wc-answer" role="status">{escape(words)}</p>')
+
+
+def _figures(now: Making, choices: Sequence[Choice], seen: Sequence[Outcome]) -> None:
+    """The numbers of what is chosen; differences of all from the first."""
+    at = next((i for i, c in enumerate(choices) if c.chosen), 0)
+    choice, look = choices[at], seen[at]
+    st.html(figures_list(numbers_of(look, looks.hiding(now, choice.option))))
+    rows = "".join(
+        f"<tr><th scope=row>{escape(c.name)}</th><td>{o.appearance.reading.hex}</td>"
+        f"<td>{o.appearance.reading.Lab[0]:.1f}</td>"
+        f"<td>{_delta(seen[0], o)}</td></tr>"
+        for c, o in zip(choices, seen, strict=True)
+    )
+    st.html(
+        '<table class="wc-table"><thead><tr><th scope=col>Choice</th><th scope=col>Screen</th>'
+        "<th scope=col>L*</th><th scope=col>CIEDE2000 from the first</th></tr></thead>"
+        f"<tbody>{rows}</tbody></table>"
+    )
+
+
+def _delta(first: Outcome, other: Outcome) -> str:
+    if first is other:
+        return "–"
+    step = looks.differences([first, other])[0]
+    return f"{step.delta:.1f} give or take {step.uncertainty.stated:.1f}"
+
+
+def _keep_all(now: Making, options: tuple[MakingOption, ...]) -> Making:
+    for option in options:
+        now = pin(now, option)
+    return now
+
+
+def as_it_lies(now: Making, table: MakingOption, choices: list[Choice]) -> list[Choice]:
+    """The choices, what lies on the table before them where it is none of them."""
+    if any(c.chosen for c in choices):
+        return choices
+    return [Choice("now", "As it lies", table, lambda w: w, True), *choices]
