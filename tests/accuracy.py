@@ -82,7 +82,7 @@ COVERS = "path-traced yarns, `tests/data/traced_covers.json`"
 
 def plain(cover: Iterable[float], lift=traced.PLAIN) -> Construction:
     """The geometry of a traced cloth."""
-    return traced.traced_cloth(tuple(cover), lift).construction()
+    return traced.construction(tuple(cover), lift)
 
 
 # Openings and sight

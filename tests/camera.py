@@ -25,7 +25,7 @@ from weavecolor.measure.observations import (
 from weavecolor.measure.photograph import read_photograph
 from weavecolor.measure.shots import look
 from weavecolor.optics.appearance import appearance
-from weavecolor.optics.layer import yarn_film
+from weavecolor.optics.matt import yarn_film
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import custom_scene

@@ -9,12 +9,14 @@ import pytest
 import traced
 
 from weavecolor.errors import InputError
-from weavecolor.optics.adding import add, over_backings, pile_of
+from weavecolor.optics.adding import over_backings, pile_of
 from weavecolor.optics.cell.filaments import FilamentCell, Strand, white_cell
-from weavecolor.optics.clear import clear_layer_optics, laid, solve, solved, woven
+from weavecolor.optics.layer import layer_optics, solved
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.fibres import fibre
 from weavecolor.textile.weaves import weave
+
+pytestmark = pytest.mark.usefixtures("few_rays")
 
 DIRECTIONS = tuple(traced.vector(*a) for a in ((0, 0), (30, 40), (60, 205), (80, 45)))
 
@@ -43,7 +45,7 @@ UNDYED = {
 @pytest.mark.parametrize("flip", [False, True])
 @pytest.mark.parametrize("name", UNDYED)
 def test_undyed_cloth_loses_no_light(name, flip):
-    pile = pile_of(clear_layer_optics(UNDYED[name], 0.4, flip, DIRECTIONS, DIRECTIONS))
+    pile = pile_of(layer_optics(UNDYED[name], 0.4, flip, DIRECTIONS, DIRECTIONS))
     n = len(DIRECTIONS)
     from_above = (pile.reflect[0] + pile.pass_[0]) @ pile.share + pile.through
     assert from_above[:-n] == pytest.approx(1.0, abs=5e-3)
@@ -53,7 +55,7 @@ def test_undyed_cloth_loses_no_light(name, flip):
 
 def test_light_goes_the_same_both_ways():
     made = cloth("satin 5/2", filaments=3, dye=(5.0, 40.0), ends=60.0)
-    face, back = (clear_layer_optics(made, 0.0, f, DIRECTIONS, DIRECTIONS) for f in (False, True))
+    face, back = (layer_optics(made, 0.0, f, DIRECTIONS, DIRECTIONS) for f in (False, True))
     assert face.reflect == pytest.approx(np.swapaxes(face.reflect, 1, 2), rel=1e-6, abs=1e-9)
     assert face.under == pytest.approx(np.swapaxes(face.under, 1, 2), rel=1e-6, abs=1e-9)
     n = 72
@@ -67,10 +69,10 @@ def test_light_goes_the_same_both_ways():
 def test_turning_the_cloth_is_turning_light_and_eye_back():
     made = cloth("twill 2/1", dye=(5.0, 40.0))
     ways = ((40, 15), (65, 100), (20, 300))
-    turned = clear_layer_optics(made, np.radians(30.0), False, tuple(
+    turned = layer_optics(made, np.radians(30.0), False, tuple(
         traced.vector(*a) for a in ways))  # fmt: skip
     # the tables' azimuths run the other way round
-    back = clear_layer_optics(made, 0.0, False, tuple(
+    back = layer_optics(made, 0.0, False, tuple(
         traced.vector(z, a + 30.0) for z, a in ways))  # fmt: skip
     n = len(ways)
     assert turned.reflect[:, -n:, -n:] == pytest.approx(back.reflect[:, -n:, -n:], rel=1e-5)
@@ -88,7 +90,7 @@ def test_more_dye_is_never_lighter():
 def test_quick_directions_are_near_the_traced_ones():
     made = cloth(filaments=7, dye=(3.0, 30.0))
     exact, quick = (
-        clear_layer_optics(made, 0.0, False, DIRECTIONS, exact=e) for e in (True, False)
+        layer_optics(made, 0.0, False, DIRECTIONS, exact=e) for e in (True, False)
     )
     share = exact.lie.share
     for table in ("reflect", "pass_"):
@@ -101,48 +103,8 @@ def test_cloth_that_cannot_be_woven_is_refused():
         solved(cloth(ends=300.0))
 
 
-def _lightness(y):
-    return 116.0 * np.cbrt(np.maximum(y, 0.008856)) - 16.0
-
-
-@lru_cache
-def _opaque():
-    """Errors in L* against traced matt yarns: of single angles, and of shares of light."""
-    angles, shares = [], []
-    piles: dict = {}
-    for row in traced.first_rows():
-        shape = traced.traced_cloth(row.cover, row.lift).construction()
-        strands = (Strand(d, d, opaque=True) for d in row.cover)
-        albedo = np.ones((41, 2))
-        albedo[:4] = traced.ALBEDOS
-        made = solve(shape, woven(shape, *strands), -np.log(albedo))
-        named = row.directions
-
-        def single(turn, made=made, named=named, cover=row.cover):
-            key = (cover, turn, named)
-            if key not in piles:
-                piles[key] = pile_of(laid(made, -np.radians(turn), False, named))
-            return piles[key]
-
-        pile = single(row.turns[0])
-        for turn in row.turns[1:]:
-            pile = add(pile, single(turn), row.gap(2), uneven=0.0)
-        found = traced._answer(row, pile, named)
-        angles.append((_lightness(found.brf) - _lightness(row.brf)).ravel())
-        shares.append(_lightness(found.up) - _lightness(row.up))
-        shares.append(_lightness(found.down) - _lightness(row.down))
-    return np.concatenate(angles), np.concatenate(shares)
-
-
-def test_opaque_yarn_is_the_limit():
-    angles, shares = _opaque()
-    assert shares.size >= 200 and angles.size >= 400
-    assert np.abs(shares).max() <= 1.0
-    assert np.sqrt(np.mean(angles**2)) <= 1.0
-
-
 def test_backings_show_through():
-    pile = pile_of(clear_layer_optics(cloth(dye=(5.0, 5.0)), 0.0, False, DIRECTIONS[:2]))
+    pile = pile_of(layer_optics(cloth(dye=(5.0, 5.0)), 0.0, False, DIRECTIONS[:2]))
     black, white = over_backings(pile, [np.zeros(41), np.full(41, 0.85)], (0.0, 2.0))
     assert black == pytest.approx(pile.reflect)
     assert np.all(white[:, -1, -2] > 2.0 * black[:, -1, -2])

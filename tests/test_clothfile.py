@@ -125,17 +125,21 @@ def test_crimp_is_predicted_or_taken():
     assert share / (1 - share) == pytest.approx(h_ratio)
 
 
-def test_an_opaque_yarn_and_a_drawn_weave():
+def test_an_older_file_and_a_drawn_weave():
     cloth = cloth_from_toml(
         changed('weave = "plain"', 'weave = ["XX..", ".XX.", "..XX", "X..X"]').replace(
-            "[weft]\n", "[weft]\nscattering_m2_g = inf\n"
+            "[weft]\n", "[weft]\nscattering_m2_g = inf\nlustre_deg = 8.0\n"
         )
     )
-    assert math.isinf(cloth.weft.scattering_m2_g)
+    told = [remark for remark in cloth.remarks if "no longer used" in remark]
+    assert told == [
+        "weft: lustre_deg, scattering_m2_g no longer used; "
+        "they follow from filaments, gum and lustre"
+    ]
     assert len(cloth.weave.lift) == 4
     again = cloth_from_toml(cloth_to_toml(cloth))
     assert again.weave.lift == cloth.weave.lift
-    assert math.isinf(again.weft.scattering_m2_g)
+    assert "scattering" not in cloth_to_toml(replace(cloth, remarks=()))
 
 
 @pytest.mark.parametrize("name", ["", *range(4)])

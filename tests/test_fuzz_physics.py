@@ -39,7 +39,7 @@ from weavecolor.optics.uncertainty import of_colour, of_difference
 from weavecolor.scene.backings import Backing, backing, backing_names
 from weavecolor.scene.places import custom_scene, scene, scene_names, turned, with_light_from
 from weavecolor.textile.cloth import Cloth, Yarn
-from weavecolor.textile.construction import check_weavable, covers, describe
+from weavecolor.textile.construction import check_weavable, describe
 from weavecolor.textile.fibres import FIBRES, fibre
 from weavecolor.textile.weaves import weave
 from weavecolor.textile.yarn import greatest_packing
@@ -58,6 +58,8 @@ def _count():
     for what in sorted(TRIED):
         print(f"\n{what}: {TRIED[what]} tried, {REFUSED[what]} refused", end="")
 
+
+pytestmark = pytest.mark.usefixtures("few_rays")
 
 share = st.floats(0.0, 1.0)
 spectra = st.one_of(
@@ -79,10 +81,9 @@ def yarns(draw):
         filaments=filaments,
         packing=draw(st.floats(0.1, greatest_packing(filaments))),
         flattening=draw(st.floats(1.0, 10.0)),
-        lustre_deg=draw(st.floats(0.5, 60.0)),
-        scattering_m2_g=draw(st.one_of(st.floats(0.0, 1.0), st.just(math.inf), st.just(0.0))),
+        dull_per_mm=draw(st.one_of(st.floats(0.0, 40.0), st.just(0.0))),
+        twist_turns_m=draw(st.one_of(st.floats(0.0, 300.0), st.just(0.0))),
         kind=draw(st.sampled_from(["filament", "spun"])),
-        sheen=draw(share),
     )
 
 
@@ -130,8 +131,8 @@ def _passive(stack: Stack, lights, views) -> None:
     assert 0.0 <= contrast_ratio(stack) <= 1.0 + 1e-6
     factors = brf(stack, lights, views)
     assert np.all(np.isfinite(factors)) and np.all(factors >= -ROUNDING)
-    swapped = brf(stack, views, lights)
-    assert np.allclose(np.swapaxes(swapped, 0, 1), factors, rtol=1e-6, atol=1e-9)
+    named = pile_optics(stack, [*lights, *views])
+    assert np.allclose(np.swapaxes(named.reflect, 1, 2), named.reflect, rtol=1e-6, atol=1e-9)
 
 
 @bounded(4)
@@ -145,8 +146,6 @@ def _passive(stack: Stack, lights, views) -> None:
 )
 def test_any_cloth_in_any_light(cloth, count, face, lay, place, ground):
     cloth = _woven(cloth)
-    clear = cloth.warp.scattering_m2_g == cloth.weft.scattering_m2_g == 0.0
-    assume(not (clear and max(covers(cloth)) > 0.999))  # the next test's case
     TRIED["cloth seen"] += 1
     layer = Layer(cloth, 30.0, face)
     behind = None if ground is None else Backing("drawn", frozen(ground))
@@ -162,11 +161,10 @@ def test_any_cloth_in_any_light(cloth, count, face, lay, place, ground):
 def test_clear_threads_without_a_gap_between_them():
     """Glass-clear yarn, coarse across fine, the fine threads touching: found by drawing at random.
 
-    The light passed between threads is solved for, and here it hardly leaves: in single precision
-    the solution was noise, with reflectances below 0.
+    Light hardly leaves such cloth but by very many surfaces.
     """
     base = SWATCH.warp
-    clear = replace(base, flattening=1.0, scattering_m2_g=0.0, sheen=0.0, colour=frozen([0.0] * 41))
+    clear = replace(base, flattening=1.0, filaments=1, absorption=frozen([0.0] * 41))
     warp, weft = replace(clear, tex=30.0, packing=0.1), replace(clear, tex=1.0, packing=0.5)
     cloth = Cloth(
         "drawn", warp, weft, weave("plain"), 5.0 / warp.width_mm, 10.0 / weft.width_mm

@@ -47,7 +47,7 @@ from weavecolor.measure.observations import (
 from weavecolor.measure.swatchpair import lab_of
 from weavecolor.measure.tocloth import fitted_cloth, report, start_cloth
 from weavecolor.optics.appearance import appearance
-from weavecolor.optics.layer import yarn_film
+from weavecolor.optics.matt import yarn_film
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import known_of
 from weavecolor.scene.backings import Backing, backing

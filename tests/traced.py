@@ -13,20 +13,19 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from unittest import mock
 
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.optics import layer as layeroptics
 from weavecolor.optics.adding import PileOptics, add, over_backing, pile_of
-from weavecolor.optics.cell.nodes import unit
-from weavecolor.optics.layer import Vector, layer_optics
-from weavecolor.textile.cloth import Cloth, Fibre, Weave, Yarn
+from weavecolor.optics.cell.filaments import Strand
+from weavecolor.optics.cell.nodes import Vector, unit
+from weavecolor.optics.layer import Solved, laid, solve, woven
+from weavecolor.textile.cloth import Construction
 
 DATA = Path(__file__).parent / "data"
 ALBEDOS = ((0.8, 0.05), (0.1, 0.05), (0.5, 0.5), (0.8, 0.8))
@@ -36,21 +35,22 @@ PLAIN = ((1, 0), (0, 1))
 Array = NDArray[np.float64]
 
 
-def _yarn(diameter: float, colour: Sequence[float]) -> Yarn:
-    spectrum = np.zeros(41)
-    spectrum[: len(colour)] = colour
-    tex = np.pi / 4 * diameter**2 * 1e3 * 0.7  # density 1 g/cm3, packing 0.7, diameter in mm
-    return Yarn(
-        Fibre("plain matter", 1.5, 1.5, 1.0), tex, spectrum, packing=0.7,
-        scattering_m2_g=np.inf, sheen=0.0,
-    )  # fmt: skip
+@lru_cache(maxsize=32)
+def construction(
+    cover: tuple[float, float], lift: tuple[tuple[int, ...], ...] = PLAIN
+) -> Construction:
+    """The geometry of a traced row."""
+    warp, weft = cover
+    return Construction(lift, 1.0, 1.0, warp, warp, weft, weft, weft / (warp + weft))
 
 
 @lru_cache(maxsize=32)
-def traced_cloth(cover: tuple[float, float], lift: tuple[tuple[int, ...], ...] = PLAIN) -> Cloth:
-    """The cloth of a traced row: the first bands carry the albedos of its channels."""
-    warp, weft = (_yarn(d, a) for d, a in zip(cover, zip(*ALBEDOS, strict=True), strict=True))
-    return Cloth("traced", warp, weft, Weave("traced", lift), 10.0, 10.0)
+def solution(cover: tuple[float, float], lift: tuple[tuple[int, ...], ...] = PLAIN) -> Solved:
+    """The traced cloth's light, of matt yarns that nothing enters, in the albedos of its channels.
+    """
+    made = construction(cover, lift)
+    strands = (Strand(d, d, opaque=True) for d in cover)
+    return solve(made, woven(made, *strands), -np.log(np.array(ALBEDOS)))
 
 
 def vector(zenith_deg: float, azimuth_deg: float) -> Vector:
@@ -159,7 +159,7 @@ def _answer(row: Row, pile: PileOptics, named: tuple[Vector, ...]) -> Answer:
     share = pile.share
     half = pile.through.size - len(named)
     label = {v: half + k for k, v in enumerate(named)}
-    over = over_backing(pile, np.full(41, BACKING), row.gap(1), uneven=0.0)
+    over = over_backing(pile, np.full(4, BACKING), row.gap(1), uneven=0.0)
     both = np.concatenate([pile.reflect[:4], over[:4]])  # 8 x N x N
     views = [label[vector(*v)] for v in row.views]
     if row.inc is None:
@@ -179,24 +179,21 @@ def answers(rows: Iterable[Row]) -> list[Answer]:
     for row in rows:
         by_cloth[row.cover, row.lift].append(row)
     out = []
-    # the densest of the traced cloths cannot be woven; here only the optics is asked
-    with mock.patch.object(layeroptics, "check_weavable", lambda cloth: None):
-        for (cover, lift), group in by_cloth.items():
-            cloth = traced_cloth(cover, lift)
-            piles: dict = {}
+    for (cover, lift), group in by_cloth.items():
+        cloth = solution(cover, lift)
+        piles: dict = {}
 
-            def single(turn, named, cloth=cloth, piles=piles):
-                if (turn, named) not in piles:
-                    layer = layer_optics(cloth, -np.radians(turn), False, named)
-                    piles[turn, named] = pile_of(layer)
-                return piles[turn, named]
+        def single(turn, named, cloth=cloth, piles=piles):
+            if (turn, named) not in piles:
+                piles[turn, named] = pile_of(laid(cloth, -np.radians(turn), False, named))
+            return piles[turn, named]
 
-            for row in group:
-                named = row.directions
-                pile = single(row.turns[0], named)
-                for turn in row.turns[1:]:
-                    pile = add(pile, single(turn, named), row.gap(2), uneven=0.0)
-                out.append(_answer(row, pile, named))
+        for row in group:
+            named = row.directions
+            pile = single(row.turns[0], named)
+            for turn in row.turns[1:]:
+                pile = add(pile, single(turn, named), row.gap(2), uneven=0.0)
+            out.append(_answer(row, pile, named))
     return out
 
 

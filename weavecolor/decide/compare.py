@@ -258,7 +258,7 @@ def evaluate(
         Outcome(
             option,
             look,
-            of_colour(known_of(_cloths(option)), near_daylight(option.scene)),
+            of_colour(known_of(_cloths(option))),
         )
         for option, look in zip(chosen, seen, strict=True)
         if look is not None
@@ -413,7 +413,7 @@ def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float) -> Step:
         daylight,
         same_cloth=one_set,
         same_light=same_light,
-        depth=not {"layers", "stack", "backing"}.isdisjoint(changed),
+        changed=[axis for axis in changed if axis != "light"],
     )
     first, second = outcomes[i].appearance.reading, outcomes[j].appearance.reading
     effect = difference_words(first.Lab, second.Lab)

@@ -175,7 +175,7 @@ def _wish_reason(one: Judged, wish: Wish, scenes: Sequence[Scene]) -> Reason:
     place = scenes[0].name
     known = known_of([layer.cloth for layer in one.stack.layers])
     if wish.kind == "target":
-        doubt = of_colour(known, near_daylight(scenes[0])).stated
+        doubt = of_colour(known).stated
         seen = would_see(value, doubt)
         return Reason(
             f"Comes within {value:.1f} of the target colour in {place}. {seen.words}",

@@ -71,11 +71,7 @@ from weavecolor.textile.yarn import (
 )
 
 MAX_BYTES = 1_000_000
-#: The matt film of the old optics, while they still ask for it: what is taken, and the range read.
-OLD_OPTICS: Mapping[str, Mapping[str, float]] = {
-    "filament": {"lustre_deg": 8.0, "scattering_m2_g": 0.015, "sheen": 1.0},
-    "spun": {"lustre_deg": 25.0, "scattering_m2_g": 0.04, "sheen": 0.6},
-}
+#: Read from older files, checked and left alone: they follow from the filaments now.
 _OLD_RANGES: Mapping[str, tuple[float, float]] = {
     "lustre_deg": (0.5, 60.0),
     "scattering_m2_g": (0.0, math.inf),
@@ -96,7 +92,7 @@ _COLOUR_KEYS = (
     "name", "wavelengths", "reflectance", "absorption", "unit", "lab", "illuminant", "observer",
     "srgb", "spectrum_file", "spectrum",
 )  # fmt: skip
-_WRITTEN = ("packing", "flattening", "dull_per_mm", *_OLD_RANGES)
+_WRITTEN = ("packing", "flattening", "dull_per_mm")
 _COLOUR_WAYS = ("wavelengths", "reflectance", "lab", "srgb", "spectrum_file")
 
 
@@ -387,11 +383,13 @@ def _yarn(
     if supposed:
         name = sort.name or f"{made_of.name} {kind}"
         remarks.append(f"{system}: {', '.join(supposed)} supposed, as usual for {name} yarn")
-    old = {
-        key: fields.number(key, low, high, default=OLD_OPTICS[kind][key],
-                           infinite=key == "scattering_m2_g")
-        for key, (low, high) in _OLD_RANGES.items()
-    }  # fmt: skip
+    old = [key for key in _OLD_RANGES if key in fields]
+    for key in old:
+        fields.number(key, *_OLD_RANGES[key], infinite=key == "scattering_m2_g")
+    if old:
+        remarks.append(
+            f"{system}: {', '.join(old)} no longer used; they follow from filaments, gum and lustre"
+        )
     colour, absorption, name = _colour(fields, system, folder, remarks)
     try:
         yarn = Yarn(
@@ -407,7 +405,6 @@ def _yarn(
             gum=gum,
             twist_turns_m=twist,
             dull_per_mm=dull,
-            **old,
         )
     except InputError as error:
         key = _FIELD_OF.get(error.field or "", error.field)

@@ -6,13 +6,11 @@ Knows the trade's usual yarns where nobody has said; computes no optics.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
 from weavecolor.colour.spectra import BANDS, frozen
 from weavecolor.errors import InputError
-from weavecolor.files.clothfile import OLD_OPTICS
 from weavecolor.measure.fit import Fit
 from weavecolor.textile import construction
 from weavecolor.textile.cloth import Cloth, Yarn
@@ -59,10 +57,9 @@ def start_cloth(
         grey = frozen(np.full(BANDS, 0.3))
         made_of = fibre(fibre_name)
         usual = usual_yarn(made_of.name, kind)
-        old: dict[str, Any] = dict(OLD_OPTICS[kind])
         yarn = Yarn(
             made_of, 1.0, grey, usual.packing.usual, kind=kind,
-            filaments=1, gum=usual.gum, dull_per_mm=LUSTRES[usual.lustre].usual, **old,
+            filaments=1, gum=usual.gum, dull_per_mm=LUSTRES[usual.lustre].usual,
         )  # fmt: skip
         if tex is None:
             # a yarn's width goes with the root of its linear density

@@ -168,8 +168,8 @@ def pile_optics(
     layer, more than twelve, a direction along the cloth, or cloth that cannot be woven.
 
     For pictures of very many directions: ``links`` names the pairs of directions whose mutual
-    sheen is wanted (numbers in ``above`` then ``below``), and ``exact=False`` takes fewer samples
-    of each (see :func:`weavecolor.optics.cell.transport.beams`).
+    light is wanted (numbers in ``above`` then ``below``), and ``exact=False`` takes fewer samples
+    of each (see :func:`weavecolor.optics.layer.layer_optics`).
 
     Examples
     --------
@@ -280,7 +280,8 @@ def brf(
     >>> brf(single, [(45.0, 0.0)], [(0.0, 0.0), (60.0, 180.0)]).shape
     (1, 2, 41)
     """
-    pile = seen_optics(stack, (*lights, *views))
+    links = [(len(lights) + v, k) for v in range(len(views)) for k in range(len(lights))]
+    pile = seen_optics(stack, (*lights, *views), links=links)
     factors = _over(pile, stack, (stack.backing,))[0]
     start = pile.through.size - len(lights) - len(views)
     middle = start + len(lights)
@@ -393,7 +394,9 @@ def appearances(
         )  # fmt: skip
         radiances = [clear if b is None else b.reflectance * lit for b in backings]
     else:
-        pile = seen_optics(stack, (view, *((x.zenith_deg, x.azimuth_deg) for x in front)), opposite)
+        named = (view, *((x.zenith_deg, x.azimuth_deg) for x in front))
+        links = [(0, k) for k in range(1, len(named) + len(opposite))]
+        pile = seen_optics(stack, named, opposite, links=links or [(0, 0)])
         eye = pile.through.size - 1 - len(front) - len(behind)
         for b, factors in zip(backings, _over(pile, stack, backings), strict=True):
             total = (factors[:, eye] @ pile.share) * scene.diffuse

@@ -1,32 +1,34 @@
 """One dyed layer: radiance factors between directions, band by band.
 
-Knows how yarn colour meets the cell's geometry; knows nothing of stacks, scenes or pictures.
+Its light is traced once per construction without any dye (:mod:`weavecolor.optics.cell.filaments`);
+a dye is then a sum over lengths. Named lights and eyes have an aperture of 5 degrees about their
+direction, for exact pairs of directions are not defined for smooth rods. Knows how a cloth's yarns
+meet the cell; knows nothing of stacks, scenes or pictures.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.cache import Kept
-from weavecolor.colour.spectra import BANDS
-from weavecolor.optics.cell.finish import (
-    Finish,
-    NamedForms,
-    Surfaces,
-    finish,
-    named_forms,
-    surfaces,
+from weavecolor.optics.cell.filaments import (
+    FilamentCell,
+    Strand,
+    WhiteCell,
+    glints,
+    white_cell,
+    white_named,
 )
 from weavecolor.optics.cell.nodes import Nodes, Vector
 from weavecolor.optics.cell.nodes import nodes as nodes_
+from weavecolor.optics.cell.openness import QUICK_PENCILS, counted
 from weavecolor.optics.cell.pairs import Distance, pairs
-from weavecolor.optics.cell.transport import beams, transport
-from weavecolor.optics.kubelka import film
+from weavecolor.optics.cell.tubes import tubes
+from weavecolor.optics.dye import absorption
 from weavecolor.textile.cloth import Cloth, Construction, Yarn
 from weavecolor.textile.construction import check_weavable
 
@@ -34,92 +36,70 @@ Array = NDArray[np.float64]
 Links = tuple[tuple[int, int], ...]
 
 
-def yarn_film(yarn: Yarn) -> tuple[Array, Array]:
-    """Reflectance and transmittance (41,) of one yarn of a system, light taken as diffuse.
+def strand(yarn: Yarn) -> Strand:
+    """A yarn as its light is traced."""
+    return Strand(
+        yarn.width_mm,
+        yarn.height_mm,
+        yarn.rods,
+        yarn.packing,
+        yarn.fibre.index,
+        yarn.twist_rad_mm,
+        yarn.dull_per_mm,
+    )
 
-    Kubelka-Munk film whose scattering power is the yarn's areal mass (linear density over width)
-    times its scattering coefficient; ``inf`` gives an opaque yarn of the hank's colour.
-    """
-    areal_mass = yarn.tex / yarn.width_mm  # tex / mm is g / m2
-    return film(yarn.colour, yarn.scattering_m2_g * areal_mass)
+
+def woven(construction: Construction, warp: Strand, weft: Strand) -> FilamentCell:
+    """The cell of two strands in a construction."""
+    c = construction
+    drop = 0.5 * (c.warp_height + c.weft_height)
+    swings = drop * c.warp_share, drop * (1.0 - c.warp_share)
+    return FilamentCell(c.lift, warp, weft, c.warp_spacing, c.weft_spacing, *swings)
 
 
 @dataclass(frozen=True, eq=False)
-class Dyed:
-    """A cloth with its colours on the cell, whatever way it is laid and lit.
+class Solved:
+    """A cloth with its dye in its cell, however it is laid and lit.
 
-    ``weight`` (41, 5): what each band gives to the forms of :mod:`weavecolor.optics.cell.finish`;
-    ``node`` (41, 2D, 2D): radiance factors between quadrature nodes. For each parity under half a
-    turn, ``rounds`` (41, Q, Q): all rounds of exchange between patches, and ``received``
-    (41, Q, M): light at each patch from other yarn, by node pattern it came in from.
+    ``absorption`` (B, 2): of warp and weft fibre, 1/mm; ``node`` (B, 2D, 2D): radiance factors
+    between quadrature nodes.
     """
 
     construction: Construction
-    surface: Finish
-    weight: Array
-    rounds: tuple[Array, ...]
-    received: tuple[Array, ...]
+    white: WhiteCell
+    absorption: Array
     node: NDArray[np.float32]
 
 
-def _both_ways(flow: Array) -> Array:
-    """Exchanged light (41, m, m) made the same both ways, which it is but for sampling."""
-    return 0.5 * (flow + np.swapaxes(flow, 1, 2))
+def solve(construction: Construction, cell: FilamentCell, absorption: Array) -> Solved:
+    """Put a dye, (B, 2) 1/mm of warp and weft, into a cell."""
+    white = white_cell(cell)
+    return Solved(construction, white, absorption, white.dyed(absorption))
 
 
-def dye(cloth: Cloth) -> Dyed:
-    """Put a cloth's colours on its cell. Raises InputError where the cloth cannot be woven."""
-    return _dyed.one(content(cloth), lambda: _dye(cloth))
+def solved(cloth: Cloth) -> Solved:
+    """A cloth's dye in its cell; kept. Raises InputError where the cloth cannot be woven."""
+
+    def make() -> Solved:
+        check_weavable(cloth)
+        construction = cloth.construction()
+        cell = woven(construction, strand(cloth.warp), strand(cloth.weft))
+        both = np.stack([absorption(y) for y in (cloth.warp, cloth.weft)], axis=1)
+        return solve(construction, cell, both)
+
+    return _solved.one(content(cloth), make)
 
 
-def _dye(cloth: Cloth) -> Dyed:
-    check_weavable(cloth)
-    construction = cloth.construction()
-    surface = finish(construction, surfaces(cloth))
-    films = [yarn_film(y) for y in (cloth.warp, cloth.weft)]
-    columns = [r for r, _ in films] + [t for _, t in films] + [np.ones(BANDS)]
-    weight = np.stack(columns, axis=1)
-    rounds: list[Array] = []
-    received: list[Array] = []
-    parts: list[Array] = []
-    for parity in surface.parities:
-        once = np.tensordot(weight, parity.loop, 1)
-        rounds.append(np.asarray(np.linalg.inv(np.eye(len(parity.patch)) - once)))
-        received.append(rounds[-1] @ np.tensordot(weight, parity.arriving, 1))
-        flow = np.tensordot(weight, parity.sent, 1) @ received[-1]
-        parts.append(np.tensordot(weight, parity.first, 1) + _both_ways(flow))
-    node = _whole(parts, surface.cell.nodes).astype(np.float32)
-    return Dyed(construction, surface, weight, tuple(rounds), tuple(received), node)
-
-
-def _whole(parts: list[Array], grid: Nodes) -> Array:
-    """Radiance factors between nodes (41, 2D, 2D) from their even and odd part."""
-    if len(parts) == 1:
-        return parts[0]
-    even, odd = parts
-    rings, turn = 2 * grid.rings, grid.steps // 2
-    # by ring, half turn, step: pattern m stands for the steps of the first half turn
-    out = np.empty((BANDS, rings, 2, turn, rings, 2, turn))
-    shape = (BANDS, rings, turn, rings, turn)
-    near, far = (0.5 * (even + odd)).reshape(shape), (0.5 * (even - odd)).reshape(shape)
-    for a in (0, 1):
-        out[:, :, a, :, :, a] = near
-        out[:, :, a, :, :, 1 - a] = far
-    return out.reshape(BANDS, 2 * grid.half, 2 * grid.half)
-
-
-_dyed: Kept[tuple[Any, ...], Dyed] = Kept(8)
+_solved: Kept[tuple[Any, ...], Solved] = Kept(8)
 
 
 def content(cloth: Cloth) -> tuple[Any, ...]:
     """Everything that the optics of a cloth depend on, hashable: equal means alike to the eye."""
+    yarns = (cloth.warp, cloth.weft)
     return (
         cloth.construction(),
-        surfaces(cloth),
-        *(
-            (y.colour.tobytes(), y.scattering_m2_g, y.tex, y.width_mm)
-            for y in (cloth.warp, cloth.weft)
-        ),
+        *(strand(y) for y in yarns),
+        *(absorption(y).tobytes() for y in yarns),
     )
 
 
@@ -159,32 +139,6 @@ class LayerOptics:
     under: Array
     pass_: Array
     lie: Lie
-
-
-@lru_cache(maxsize=64)
-def _named(
-    construction: Construction,
-    kinds: Surfaces,
-    vectors: tuple[Vector, ...],
-    links: Links | None,
-    exact: bool,
-) -> NamedForms:
-    looked = beams(construction, vectors, exact)
-    return named_forms(construction, finish(construction, kinds), tuple(looked), links)
-
-
-@lru_cache(maxsize=32)
-def _depths(construction: Construction, flip: bool) -> tuple[float, ...]:
-    cell = transport(construction)
-    half = cell.nodes.half
-    out = slice(half, None) if flip else slice(0, half)
-    weight = cell.samples.share * (cell.seen[:, out] @ cell.nodes.share[out])
-    z = cell.samples.point[2]
-    depth = z + cell.geometry.bottom if flip else cell.geometry.top - z
-    order = np.argsort(depth)
-    level = np.cumsum(weight[order])
-    quantiles = np.interp(np.linspace(0.0, 1.0, 9), level / level[-1], depth[order])
-    return tuple(round(float(q), 9) for q in quantiles)
 
 
 def to_cloth_frame(vector: Vector, turn: float, flip: bool) -> Vector:
@@ -245,42 +199,45 @@ def layer_optics(
     below : tuple of (x, y, z)
         Named unit directions with z > 0 whose opposites lie below the stack (backlights).
     links : tuple of (int, int), optional
-        Pairs of named directions, by number (above, then below), whose mutual sheen is wanted;
-        all by default.
+        Pairs of named directions, by number (above, then below), whose light from one to the other
+        is wanted, the one that more is asked of first; all by default. The others may stay 0.
     exact : bool
-        False takes named directions on fewer samples, for pictures of very many.
+        False takes named directions from the nodes about them, for pictures of very many.
 
     Notes
     -----
-    Named directions are evaluated exactly at any turn. The nodes of the diffuse quadrature turn
-    by whole steps; in between, the two neighbouring whole turns are mixed, which keeps energy
-    and reciprocity exact and has no preferred angle.
+    Light straight through, and light scattered out of a named direction in all, is traced for that
+    very direction at any turn. The nodes turn by whole steps; in between, the two neighbouring
+    whole turns are mixed, which keeps energy and reciprocity exact and has no preferred angle.
+    Raises InputError where the cloth cannot be woven.
     """
-    dyed = dye(cloth)
-    surface = dyed.surface
-    cell = surface.cell
-    grid, half = cell.nodes, cell.nodes.half
+    return laid(solved(cloth), turn, flip, above, below, links=links, exact=exact)
+
+
+def laid(
+    solution: Solved,
+    turn: float,
+    flip: bool,
+    above: tuple[Vector, ...],
+    below: tuple[Vector, ...] = (),
+    *,
+    links: Links | None = None,
+    exact: bool = True,
+) -> LayerOptics:
+    """As :func:`layer_optics`, of a cell with its dye."""
+    white = solution.white
+    cell, grid, half = white.cell, white.grid, white.grid.half
     labels = (*above, *below)
-    count = len(labels)
+    count, bands = len(labels), len(solution.absorption)
     size = half + count
     vectors = [to_cloth_frame(v, turn, flip) for v in above]
     vectors += [to_cloth_frame((-v[0], -v[1], -v[2]), turn, flip) for v in below]
 
-    reflect, under, through_scattered = (np.zeros((BANDS, size, size)) for _ in range(3))
-    through = np.zeros(size)
+    reflect, under, through_scattered = (np.zeros((bands, size, size)) for _ in range(3))
+    through, open_ = np.zeros(size), np.zeros(size)
     share = np.concatenate([grid.share[:half], np.zeros(count)])
-    node = dyed.node
-    cross = pair = None
-    if vectors:
-        named = _named(dyed.construction, surface.kinds, tuple(vectors), links, exact)
-        cross = np.tensordot(dyed.weight, named.first, 1)
-        pair = np.tensordot(dyed.weight, named.pair, 1)
-        leaving = np.swapaxes(named.radiosity, 1, 2) * cell.share_patch
-        for parity, rounds, got in zip(surface.parities, dyed.rounds, dyed.received, strict=True):
-            sent = np.tensordot(dyed.weight, leaving @ parity.patch.T, 1)
-            own = rounds @ np.tensordot(dyed.weight, parity.patch @ named.arriving, 1)
-            cross += (sent @ got) @ parity.node
-            pair += _both_ways(sent @ own)
+    node = solution.node
+    named = _named(solution, tuple(vectors), links, exact) if vectors else None
     q = slice(0, half)
     for order, weight in orders(grid, turn, flip):
         up, down = order[:half], order[half:]
@@ -291,41 +248,80 @@ def layer_optics(
         ):
             block = node[:, from_[:, None], to[None]]
             table[:, q, q] += block if weight == 1.0 else weight * block
-        through[q] += weight * np.maximum(cell.through[up], 0.0)
-        if cross is not None:
+        through[q] += weight * white.through[up]
+        open_[q] += weight * white.open[up]
+        if named is not None:
             for e in range(count):
                 k = half + e
                 if e < len(above):
-                    reflect[:, k, q] += weight * cross[:, e, up]
+                    reflect[:, k, q] += weight * named.cross[:, e, up]
                     reflect[:, q, k] = reflect[:, k, q]
-                    through_scattered[:, k, q] += weight * cross[:, e, down]
+                    through_scattered[:, k, q] += weight * named.cross[:, e, down]
                 else:
-                    under[:, k, q] += weight * cross[:, e, down]
+                    under[:, k, q] += weight * named.cross[:, e, down]
                     under[:, q, k] = under[:, k, q]
-                    through_scattered[:, q, k] += weight * cross[:, e, up]
-    if pair is not None:
+                    through_scattered[:, q, k] += weight * named.cross[:, e, up]
+    if named is not None:
         a = slice(half, half + len(above))
         b = slice(half + len(above), size)
         pa, pb = slice(0, len(above)), slice(len(above), count)
-        reflect[:, a, a] = pair[:, pa, pa]
-        under[:, b, b] = pair[:, pb, pb]
-        through_scattered[:, a, b] = pair[:, pa, pb]
-        through[half:] = named.through
-    geometry = cell.geometry
+        reflect[:, a, a] = named.pair[:, pa, pa]
+        under[:, b, b] = named.pair[:, pb, pb]
+        through_scattered[:, a, b] = named.pair[:, pa, pb]
+        through[half:], open_[half:] = named.through, named.open
+    thickness = 2.0 * cell.top
     lie = Lie(
-        dyed.construction,
+        solution.construction,
         turn,
         flip,
         labels,
         exact,
         through,
-        through,
+        open_,
         share,
-        geometry.top + geometry.bottom,
-        _depths(dyed.construction, flip),
-        geometry.pitch,
+        thickness,
+        tuple(round(float(d), 9) for d in np.linspace(0.0, thickness, 9)),
+        float(np.sqrt(cell.warp_spacing * cell.weft_spacing)),
     )
     return LayerOptics(reflect, under, through_scattered, lie)
+
+
+@dataclass(frozen=True, eq=False)
+class _Named:
+    """How E named directions meet a cell: ``cross`` (B, E, 2D) radiance factors with the nodes,
+    ``pair`` (B, E, E) with each other, ``through`` and ``open`` (E,) as in :class:`Lie`."""
+
+    cross: Array
+    pair: Array
+    through: Array
+    open: Array
+
+
+def _named(
+    solution: Solved, vectors: tuple[Vector, ...], links: Links | None, exact: bool
+) -> _Named:
+    """Named directions; ``exact``: their light is traced, else it is taken from the nodes about
+    them, but for what one surface sends back."""
+    white = solution.white
+    cell = white.cell
+    every = links or tuple(np.ndindex(len(vectors), len(vectors)))
+    if exact:
+        met = white_named(cell, vectors, every)
+        return _Named(*met.dyed(solution.absorption), met.through, met.open)
+    mix = white.grid.about(np.array(vectors))
+    cross = np.asarray(mix @ solution.node, float)
+    pair = white.fine.between(solution.absorption, np.array(vectors))
+    asked: dict[int, list[int]] = {}
+    for one, to in every:
+        asked.setdefault(one, []).append(to)
+    found = glints(cell, {vectors[k]: [vectors[n] for n in to] for k, to in asked.items()})
+    for one, others in asked.items():
+        pair[:, one, others] += found[vectors[one]]
+        pair[:, others, one] = pair[:, one, others]
+    slip = (white.through - white.open) / np.maximum(1.0 - white.open, 1e-9)
+    # outlines are cheap to look at in the very direction
+    open_ = counted(tubes(solution.construction), np.array(vectors), QUICK_PENCILS)
+    return _Named(cross, pair, open_ + (1.0 - open_) * (mix @ slip), open_)
 
 
 def layer_pairs(layer: Lie, distance: Distance, nodes: bool = True) -> Array:

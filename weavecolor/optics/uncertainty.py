@@ -3,65 +3,89 @@
 Knows where error comes from and about how large it is; computes no colours. Two sources, taken as
 independent and so added in quadrature:
 
-* The model: the layer optics against path tracing of explicit yarns.
-* What was put in: yarn optics that were assumed, colours recovered from Lab or a screen colour.
+* The model: the layer optics against exact tracing of explicit yarns.
+* What was put in: yarns of which packing, flattening, twist or number of filaments were assumed,
+  and dyes found from a colour.
 
-Between two options of one cloth most error is shared and cancels: if the crimson warp is a little
-brighter than the file says, it is so on straight and on cross grain. What is left grows with the
-difference itself, so most of it is given as a share of the difference. It does not cancel to
-nothing: a yarn that is more translucent than assumed makes the step from black behind to white
-behind larger, in every option alike.
+Between two options of one cloth some error is shared and cancels, more for layers than for grain: a
+yarn that is flatter, or less twisted, than assumed shines the more along its own way.
 
 All numbers are standard uncertainties (about two times in three the truth is nearer);
-:data:`COVERAGE` widens them to what is said aloud. They rest on two studies: the path-traced
-tables (opaque yarns; the tests repeat this one), and three swatches worked out again with
-scattering 1.5 times more and less, packing 0.62 and 0.78, sheen 0.7 and lustre 1.5 times.
+:data:`COVERAGE` widens them to what is said aloud. What was put in was propagated by sampling, not
+by slopes, for the trade's ranges are wide and lie to one side (a yarn cannot be rounder than
+round): ``python -m tests.ranges`` draws every swatch anew within them, works each out by the same
+optics, and counts how often what is stated holds. That takes minutes, so its outcome by sort of
+yarn stands here, and the tests repeat a part of it.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
-from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.construction import weight_contradiction
 
-#: One colour, from the optics alone. Against traced opaque yarns 0.3 rms; real yarn is neither
-#: round nor even, and translucency and sheen were not traced: doubled, by judgement.
-MODEL = 0.6
-#: A difference between options of one cloth in one light, from the optics alone: against traced
-#: yarns 0.14 to 0.22 rms for grain, and 4 to 12 % of the difference for layers and backing.
-MODEL_DIFFERENCE = 0.25
+#: One colour, from the optics alone: shares of light 0.15 L* rms off cloth that was traced exactly
+#: and never shown to the model, single directions 0.9; real yarn is neither round nor even.
+MODEL = 0.8
+#: A difference between options of one cloth in one light, from the optics alone: what is left of
+#: the noise of its rays, and a share of the difference.
+MODEL_DIFFERENCE = 0.35
 MODEL_SHARE = 0.06
-#: One colour, where packing, flattening, lustre, scattering or sheen of the yarn were assumed:
-#: scattering moves it by 0.3 to 2.5, packing by 0.2 to 2.1, sheen by 0.1 to 0.5.
-ASSUMED_YARN = 2.0
-#: What is left of that in a difference of grain, face or lay, as a share of it (up to 13 %, often
-#: 3 %), and in one of layers or backing, which hangs on translucency (7 to 36 %).
-ASSUMED_YARN_SHARE = 0.08
-ASSUMED_YARN_DEPTH_SHARE = 0.17
-#: One colour of cloth woven of clear, bright filaments, which the optics still take for a matt,
-#: translucent film: against exact tracing of such cloth an outside check found 10.9 L* rms over six
-#: dyes, black and white behind, one and two layers (worst 33).
-CLEAR_YARN = 10.9
-#: A difference between options of such cloth: 20 steps of grain, backing and layers of the crimson
-#: and black organza, computed with the cell of clear filaments, were 6.1 rms off (grain 7.2,
-#: backing 6.8, layers 2.6), whatever their size; none grew more than eightfold, and what is nought
-#: by symmetry stays nought. One cloth; no second was tried.
-CLEAR_YARN_DIFFERENCE, CLEAR_YARN_GROWTH = 6.1, 5.0
-#: Filaments that scatter less than this inside, 1/mm, are clear: the light goes on through them.
-CLEAR_BELOW_PER_MM = 10.0
-#: One colour whose yarn spectra were recovered from Lab or sRGB, seen in a light unlike daylight:
-#: measured surfaces differ by 1.8 on average under tungsten, and by nothing in daylight.
+#: Of one cloth seen in two lights, one like daylight and one not, where its colours are known by
+#: daylight alone: measured surfaces differ by 1.8 on average under tungsten.
 RECOVERED = 1.8
-#: What is left of that in a difference between options of one cloth in one light, a share of it.
-RECOVERED_SHARE = 0.05
 #: Kept even for measured input: no two pieces of one cloth, and no two readings, are quite alike.
 MEASURED = 0.3
 MEASURED_SHARE = 0.03
 #: Widens a standard uncertainty to what is said aloud (nine times in ten, were errors normal).
 COVERAGE = 1.645
+
+
+@dataclass(frozen=True)
+class Left:
+    """What something unknown leaves open: of one ``colour``, and of a difference in ``grain`` (or
+    face, or lay), ``layers`` or ``backing``, an even part and a share of the difference."""
+
+    colour: float
+    grain: tuple[float, float]
+    layers: tuple[float, float]
+    backing: tuple[float, float]
+
+    def of(self, changed: Collection[str], delta: float) -> float:
+        """Of a difference ``delta`` in which so much changed, the least sure of them."""
+        rows = [self.grain, self.layers, self.backing]
+        named = [n for n in ("layers", "backing") if n in changed or "stack" in changed]
+        if named:
+            rows = [getattr(self, n) for n in named]
+            rows += [self.grain] if set(changed) - {"layers", "backing", "stack"} else []
+        elif changed:
+            rows = [self.grain]
+        return max(math.hypot(even, share * delta) for even, share in rows)
+
+
+#: Sorts of yarn: one or two solid rods (a monofilament, thread in its gum), several filaments,
+#: staple fibres.
+SORTS = ("rods", "filaments", "spun")
+#: By sort, what is left open where the yarn's build was assumed ...
+YARN: Mapping[str, Left] = MappingProxyType(
+    {
+        "rods": Left(8.0, (0.8, 0.6), (0.8, 0.1), (4.6, 0.15)),
+        "filaments": Left(4.6, (2.8, 0.6), (0.2, 0.4), (0.8, 0.35)),
+        "spun": Left(4.6, (1.8, 0.2), (0.2, 0.2), (0.6, 0.2)),
+    }
+)
+#: ... and where its dye was found from a colour by eye or on a screen.
+DYE: Mapping[str, Left] = MappingProxyType(
+    {
+        "rods": Left(5.1, (1.8, 0.1), (0.6, 0.05), (5.5, 0.05)),
+        "filaments": Left(5.9, (1.0, 0.8), (0.2, 0.1), (0.2, 0.28)),
+        "spun": Left(3.5, (1.3, 0.95), (0.35, 0.05), (1.5, 0.05)),
+    }
+)
 
 
 @dataclass(frozen=True)
@@ -84,13 +108,33 @@ class Uncertainty:
 
 @dataclass(frozen=True)
 class Known:
-    """What is known of the cloths: whether yarn optics were assumed, colours recovered, where a
-    stated weight contradicts the construction, and whether a yarn is of clear filaments."""
+    """What is known of the cloths: whether the build of a yarn was assumed, colours recovered,
+    where a stated weight contradicts the construction, and the least sure ``sort`` of yarn."""
 
     yarn_assumed: bool
     colour_recovered: bool
     contradictions: tuple[str, ...] = ()
-    clear: bool = False
+    sort: str = "rods"
+
+    def left(self) -> tuple[Left, ...]:
+        """What of it leaves something open."""
+        return (
+            *((YARN[self.sort],) if self.yarn_assumed else ()),
+            *((DYE[self.sort],) if self.colour_recovered else ()),
+        )
+
+
+def sort_of(yarn: Yarn) -> str:
+    """Which of :data:`SORTS` a yarn is.
+
+    Examples
+    --------
+    >>> sort_of(organza.warp)
+    'filaments'
+    """
+    if yarn.kind == "spun":
+        return "spun"
+    return "rods" if yarn.rods <= 2 else "filaments"
 
 
 def known_of(cloths: Iterable[Cloth]) -> Known:
@@ -99,48 +143,39 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
     Examples
     --------
     >>> known_of([organza])
-    Known(yarn_assumed=True, colour_recovered=False, contradictions=(), clear=True)
+    Known(yarn_assumed=True, colour_recovered=False, contradictions=(), sort='filaments')
     """
-    yarn = colour = clear = False
+    yarn = colour = False
+    sorts = set()
     told: dict[str, None] = {}
     for cloth in cloths:
         if contradiction := weight_contradiction(cloth):
             told[contradiction] = None
-        clear |= any(
-            y.kind == "filament" and y.dull_per_mm < CLEAR_BELOW_PER_MM
-            for y in (cloth.warp, cloth.weft)
-        )
+        sorts |= {sort_of(y) for y in (cloth.warp, cloth.weft)}
         yarn |= any("supposed" in remark for remark in cloth.remarks)
         yarn |= any(
             key == "yarn optics" and text.startswith("assumed") for key, text in cloth.sources
         )
         colour |= any("colour recovered" in remark for remark in cloth.remarks)
-    return Known(yarn, colour, tuple(told), clear)
+    least = next((s for s in SORTS if s in sorts), SORTS[0])
+    return Known(yarn, colour, tuple(told), least)
 
 
-def of_colour(known: Known, daylight: bool = True) -> Uncertainty:
-    """Of one predicted colour; ``daylight``: the light is near that in which colours were given.
+def of_colour(known: Known) -> Uncertainty:
+    """Of one predicted colour.
 
     Examples
     --------
     >>> of_colour(Known(False, False)).stated < of_colour(Known(True, False)).stated
     True
     """
-    terms, reasons = [MEASURED], list(known.contradictions)
+    reasons = list(known.contradictions)
     if known.yarn_assumed:
-        terms.append(ASSUMED_YARN)
-        reasons.append("the yarn's translucency and sheen are assumed, not measured")
-    if known.colour_recovered and not daylight:
-        terms.append(RECOVERED)
-        reasons.append("yarn colours were recovered from a daylight colour; this light is another")
-    model = MODEL
-    if known.clear:
-        model = math.hypot(MODEL, CLEAR_YARN)
-        reasons.append(
-            "the yarns are clear filaments, which the optics still take for matt: colours and "
-            "their differences may be far off, so lay a piece and look"
-        )
-    return Uncertainty(model, math.hypot(*terms), tuple(reasons))
+        reasons.append("how the yarns are built is assumed, not measured")
+    if known.colour_recovered:
+        reasons.append("the dye was found from a colour by eye or on a screen, not from a spectrum")
+    inputs = math.hypot(MEASURED, *(left.colour for left in known.left()))
+    return Uncertainty(MODEL, inputs, tuple(reasons))
 
 
 def of_difference(
@@ -150,13 +185,13 @@ def of_difference(
     *,
     same_cloth: bool = True,
     same_light: bool = True,
-    depth: bool = True,
+    changed: Collection[str] = (),
 ) -> Uncertainty:
     """Of a predicted CIEDE2000 ``delta`` between two options.
 
     ``same_cloth``, ``same_light``: both options share them, so that errors of input cancel.
-    ``depth``: layers or backing differ, so that the cloth's translucency counts. ``daylight`` as
-    in :func:`of_colour`, of both lights.
+    ``changed``: which of ``compare.AXES`` differ; nothing stands for anything. ``daylight``: both
+    lights are near that in which colours were given.
 
     Examples
     --------
@@ -164,20 +199,12 @@ def of_difference(
     >>> of_difference(2.0, measured).stated < of_difference(8.0, assumed).stated
     True
     """
-    one = of_colour(known, daylight)
+    one = of_colour(known)
     both = math.sqrt(2.0)
     if not same_cloth:
         return Uncertainty(both * one.model, both * one.inputs, one.reasons)
     model = math.hypot(MODEL_DIFFERENCE, MODEL_SHARE * delta) if same_light else both * MODEL
-    if known.clear:
-        model = math.hypot(model, min(CLEAR_YARN_DIFFERENCE, CLEAR_YARN_GROWTH * delta))
-    shares = [MEASURED_SHARE]
-    if known.yarn_assumed:
-        shares.append(ASSUMED_YARN_DEPTH_SHARE if depth else ASSUMED_YARN_SHARE)
-    left = 0.0
-    if known.colour_recovered and not daylight:
-        if same_light:
-            shares.append(RECOVERED_SHARE)
-        else:
-            left = RECOVERED  # right in daylight, off in the other light: nothing cancels
-    return Uncertainty(model, math.hypot(left, delta * math.hypot(*shares)), one.reasons)
+    terms = [MEASURED_SHARE * delta, *(left.of(changed, delta) for left in known.left())]
+    if known.colour_recovered and not daylight and not same_light:
+        terms.append(RECOVERED)  # right in daylight, off in the other light: nothing cancels
+    return Uncertainty(model, math.hypot(*terms), one.reasons)

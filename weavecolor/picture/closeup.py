@@ -23,7 +23,8 @@ from weavecolor.optics.appearance import appearance, pile_optics
 from weavecolor.optics.cell.nodes import Vector, unit
 from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.kubelka import add, over
-from weavecolor.optics.layer import to_cloth_frame, yarn_film
+from weavecolor.optics.layer import to_cloth_frame
+from weavecolor.optics.matt import yarn_film
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.celltexture import THROUGH, CellTexture, cell_texture
 from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, exposure_for, on_screen, to_image

@@ -30,15 +30,18 @@ Array = NDArray[np.float64]
 Told = Callable[[float], None]
 
 #: More fibres than this in a section are traced as so many thicker ones.
-MOST_FILAMENTS = 64
+MOST_FILAMENTS = 180
 #: Half the angle of a named light or eye, degrees: a small lamp, or an eye at arm's length. Exact
 #: pairs of directions are not defined for smooth rods.
 APERTURE_DEG = 5.0
 
 # Lengths: geometric steps above a share of the yarn's height.
 _LEVELS, _RATIO, _SHORTEST = 44, 1.2, 0.02
+#: So far about a direction is the light looked at that many filaments send back.
+WIDE_DEG = 20.0
 _ROOM = 1 << 18  # leaves at once
 _GLINT_RAYS = 46368  # of a named direction, for what one surface sends back
+EFFORT = 1.0  # share of all rays that is traced: less is quicker and noisier
 _ARRANGEMENTS = 4  # of the filaments of a system
 _WIDE = 97  # repeats that the starts are spread over, so that twisted yarns lie every way
 
@@ -48,7 +51,7 @@ class Strand:
     """One yarn system as it is traced.
 
     ``width`` and ``height`` of the yarn, mm; ``filaments`` round ones at ``packing`` in it, or one
-    solid rod; ``index`` of refraction; ``twist`` rad/mm (a flat yarn of several lies untwisted);
+    solid rod; ``index`` of refraction; ``twist`` rad/mm;
     ``dull`` 1/mm, even scattering inside the fibre; ``opaque``: a matt surface that nothing enters,
     and lengths are then numbers of meetings. ``centres``: across and up in filament radii.
     """
@@ -113,16 +116,7 @@ def arrangement(filaments: int, packing: float, flat: float, seed: int = 1) -> A
         high = max(high, 1e-3)
     rng = np.random.default_rng(seed)
     at = (rng.random((filaments, 2)) - 0.5) * [wide, high]
-    for _ in range(800):
-        apart = at[:, None] - at[None]
-        far = np.hypot(apart[..., 0], apart[..., 1])
-        np.fill_diagonal(far, 9.0)
-        near = np.maximum(2.02 - far, 0.0) / np.maximum(far, 1e-9)
-        if near.max() < 0.004:
-            break
-        at = at + 0.3 * (apart * near[..., None]).sum(axis=1)
-        out = np.hypot(at[:, 0] / wide, at[:, 1] / high)
-        at /= np.maximum(out, 1.0)[:, None]
+    paths.push_apart(at, wide, high, 2.02, 800)
     return np.asarray(at, float)
 
 
@@ -153,6 +147,7 @@ def _prepared(cell: FilamentCell, outline: bool = False) -> _Traced:
         row[paths.SWING] = swing[k]
         a, b = row[paths.HALF_A], row[paths.HALF_B] = 0.5 * one.width, 0.5 * one.height
         row[paths.INDEX], row[paths.DULL], row[paths.OPAQUE] = one.index, one.dull, one.opaque
+        row[paths.STRETCH] = 1.0
         if one.single or outline:
             row[paths.FIL_A], row[paths.FIL_B], row[paths.COUNT] = a, b, 1
             centres.append(np.zeros((1, 2)))
@@ -161,8 +156,9 @@ def _prepared(cell: FilamentCell, outline: bool = False) -> _Traced:
         radius = 0.5 * (one.width * one.height) ** 0.5 * (one.packing / count) ** 0.5
         row[paths.FIL_A] = row[paths.FIL_B] = radius
         flat = one.width / one.height
-        if flat < 1.0 + 1e-9:
+        if flat < 1.0 + 1e-9 or (one.twist != 0.0 and one.centres is None):
             row[paths.TWIST], row[paths.PHASE] = one.twist, (1.7, 2.3)[k]
+            row[paths.STRETCH], flat = flat**-0.5, 1.0
         row[paths.COUNT] = count
         # neighbours are not alike, and cloth shows the mean of many
         seeds = range(k, 2 * _ARRANGEMENTS, 2)
@@ -326,32 +322,35 @@ def straight(cell: FilamentCell, starts: Array, outline: bool = False) -> NDArra
     return free
 
 
-def symmetries(cell: FilamentCell, grid: Nodes) -> list[NDArray[np.intp]]:
-    """Permutations of the nodes under which the cell's light is the same."""
-    half = np.arange(2 * grid.half)
+def mirrors(cell: FilamentCell) -> tuple[Vector, ...]:
+    """Signs by which (x, y, z) may be multiplied so that the cell's light is the same."""
     if cell.alike:
-        return [half]
+        return ((1.0, 1.0, 1.0),)
     plan = np.array(cell.lift) > 0
-    ring, step = np.divmod(half, grid.steps)
     twisted = any(not s.single and s.twist != 0.0 for s in (cell.warp, cell.weft))
     out = []
-    for mx in (False, True):
-        for my in (False, True):
-            for mz in (False, True):
-                if twisted and (mx + my + mz) % 2:
-                    continue  # a mirror turns the twist about
-                moved = plan[:, ::-1] if mx else plan
-                moved = moved[::-1] if my else moved
-                moved = ~moved if mz else moved
-                if not _shifted(plan, moved):
-                    continue
-                s = step.copy()
-                if mx:  # x to -x: azimuth from the warp turns about
-                    s = (-s - 1) % grid.steps
-                if my:
-                    s = (grid.steps // 2 - 1 - s) % grid.steps
-                r = (ring + grid.rings) % (2 * grid.rings) if mz else ring
-                out.append(r * grid.steps + s)
+    for mx, my, mz in np.ndindex(2, 2, 2):
+        if twisted and (mx + my + mz) % 2:
+            continue  # a mirror turns the twist about
+        moved = plan[:, ::-1] if mx else plan
+        moved = moved[::-1] if my else moved
+        if _shifted(plan, ~moved if mz else moved):
+            out.append((1.0 - 2.0 * mx, 1.0 - 2.0 * my, 1.0 - 2.0 * mz))
+    return tuple(out)
+
+
+def symmetries(cell: FilamentCell, grid: Nodes) -> list[NDArray[np.intp]]:
+    """Permutations of the nodes under which the cell's light is the same."""
+    ring, step = np.divmod(np.arange(2 * grid.half), grid.steps)
+    out = []
+    for x, y, z in mirrors(cell):
+        s = step
+        if x < 0.0:  # azimuth from the warp turns about
+            s = (-s - 1) % grid.steps
+        if y < 0.0:
+            s = (grid.steps // 2 - 1 - s) % grid.steps
+        r = (ring + grid.rings) % (2 * grid.rings) if z < 0.0 else ring
+        out.append(r * grid.steps + s)
     return out
 
 
@@ -375,38 +374,104 @@ def _pairs(grid: Nodes, ways: list[NDArray[np.intp]]) -> tuple[NDArray[np.int32]
         least = np.minimum(least, np.minimum(a * size + b, b * size + a))
     kinds, which = np.unique(least, return_inverse=True)
     pair: NDArray[np.int32] = which.reshape(size, size).astype(np.int32)
-    to = np.broadcast_to(grid.share, (size, size)).ravel()
-    shares = np.bincount(pair.ravel(), to, kinds.size)
+    both = np.outer(grid.share, grid.share).ravel()
+    shares = np.bincount(pair.ravel(), both, kinds.size)
     return pair, np.asarray(shares, float)
 
 
 @dataclass(frozen=True, eq=False)
-class WhiteCell:
-    """Undyed light between nodes: ``factors`` (kinds of pairs, levels * levels) sparse, radiance
-    factors by lengths; ``once`` (2D, 2D) those of light that met one clear surface alone, which no
-    dye colours; ``pair`` (2D, 2D) kind of each pair; ``through`` (2D,) share that meets
-    nothing, ``open`` (2D,) share that the yarns' outlines leave open; ``lost``: share of light that
-    the tracing lost."""
+class PairTable:
+    """Undyed light between the nodes of a grid: ``factors`` (kinds of pairs, levels * levels)
+    sparse, radiance factors by lengths; ``once`` (kinds,) those of light that met one clear surface
+    alone, which no dye colours; ``pair`` (2D, 2D) kind of each pair."""
 
     cell: FilamentCell
     grid: Nodes
     factors: sparse.csr_array
     once: Array
     pair: NDArray[np.int32]
-    through: Array
-    open: Array
-    lost: float
 
     def dyed(self, absorption: Array) -> NDArray[np.float32]:
         """Radiance factors (B, 2D, 2D) between nodes; ``absorption`` (B, 2) as in ``kept``."""
         values = self.factors @ kept(self.cell, absorption).astype(np.float32)
         return np.ascontiguousarray(values.T)[:, self.pair]
 
+    def between(self, absorption: Array, vectors: Array) -> Array:
+        """Radiance factors (B, n, n) between directions (n, 3), but for what met one clear surface
+        alone, from the nodes about them."""
+        mix = sparse.csr_array(self.grid.about(vectors))
+        values = self.factors @ kept(self.cell, absorption).astype(np.float32)
+        values = np.ascontiguousarray((values - self.once[:, None]).T)
+        return np.stack([mix @ (mix @ one[self.pair]).T for one in values])
+
+
+@dataclass(frozen=True, eq=False)
+class WhiteCell:
+    """A cell's undyed light: ``table`` between nodes; ``fine`` the same between more of them, where
+    light of few surfaces keeps to narrow ways; ``through`` (2D,) share that meets nothing, ``open``
+    (2D,) share that the yarns' outlines leave open; ``lost``: share of light that the tracing
+    lost."""
+
+    cell: FilamentCell
+    table: PairTable
+    fine: PairTable
+    through: Array
+    open: Array
+    lost: float
+
+    @property
+    def grid(self) -> Nodes:
+        return self.table.grid
+
+    def dyed(self, absorption: Array) -> NDArray[np.float32]:
+        """Radiance factors (B, 2D, 2D) between nodes; ``absorption`` (B, 2) as in ``kept``."""
+        return self.table.dyed(absorption)
+
 
 def paths_each(cell: FilamentCell) -> int:
     """Paths traced from each node: many where they are short."""
     many = max(1 if s.single else min(s.filaments, MOST_FILAMENTS) for s in (cell.warp, cell.weft))
-    return int(np.clip(2400 / many**0.75, 120, 2400))
+    return max(int(EFFORT * np.clip(2400 / many**0.75, 120, 2400)), 12)
+
+
+class _Gathered:
+    """A :class:`PairTable` in the making."""
+
+    def __init__(self, cell: FilamentCell, grid: Nodes) -> None:
+        self.cell, self.grid = cell, grid
+        self.edges, self.ways = ring_edges(grid), symmetries(cell, grid)
+        self.pair, self.shares = _pairs(grid, self.ways)
+        self.found: list[sparse.csr_array] = []
+        self.once = np.zeros(self.shares.size)
+
+    def add(
+        self, leaves: Array, weight: Array, column: NDArray[np.int32], label: NDArray[np.int32]
+    ) -> None:
+        """Leaves of so much light, of starts that lie in nodes ``label``."""
+        row = paths.rows_of(leaves, label, self.edges, self.grid.steps, self.pair)
+        met = row >= 0
+        shape = (self.shares.size, _LEVELS * _LEVELS)
+        light = weight[met].astype(np.float32)
+        self.found.append(sparse.csr_array((light, (row[met], column[met])), shape=shape))
+        first = leaves[:, 7] == 1.0
+        self.once += np.bincount(row[first], weight[first], self.shares.size)
+
+    def done(self, through: Array) -> PairTable:
+        """All light that met something, ``1 - through`` (2D,), sent on."""
+        while len(self.found) > 1:  # by twos, so that each is added up few times
+            twos = [self.found[k : k + 2] for k in range(0, len(self.found), 2)]
+            self.found = [two[0] + two[1] if len(two) == 2 else two[0] for two in twos]
+        factors = sparse.diags_array(1.0 / self.shares) @ self.found[0]
+        total = factors.sum(axis=1)[self.pair]
+        scale = _closing(np.asarray(total, float), self.grid.share, 1.0 - through)
+        a, b = np.divmod(np.unique(self.pair, return_index=True)[1], 2 * self.grid.half)
+        factors = sparse.csr_array(
+            sparse.diags_array(scale[a] * scale[b]) @ factors, dtype=np.float32
+        )
+        # a matt surface sends light to all sides: nothing of it needs a finer look
+        matt = self.cell.warp.opaque or self.cell.weft.opaque
+        once = self.once * (0.0 if matt else scale[a] * scale[b] / self.shares)
+        return PairTable(self.cell, self.grid, sparse.csr_array(factors), once, self.pair)
 
 
 @lru_cache(maxsize=8)
@@ -416,41 +481,36 @@ def white_cell(
     """Trace the cell's light between all nodes once; ``each`` paths a node, 0 for enough."""
     ready, grid = _prepared(cell), nodes(rings, steps)
     each = each or paths_each(cell)
-    ways = symmetries(cell, grid)
-    pair, shares = _pairs(grid, ways)
     starts, label = _node_starts(ready, grid, each)
-    table = np.zeros((shares.size, _LEVELS * _LEVELS), np.float32)
-    once = np.zeros(shares.size)
+    made = _Gathered(cell, grid)
+    solid = cell.warp.single and cell.weft.single
+    finer = None
+    if solid and not (cell.warp.opaque or cell.weft.opaque):
+        finer = _Gathered(cell, nodes(2 * rings, 2 * steps))
+        place = paths.nodes_of(-starts[:, 2:], finer.edges, finer.grid.steps)
     free = np.zeros(2 * grid.half)
-    weights = np.full(len(starts), 1.0 / each)
-    edges = ring_edges(grid)
+    weights = grid.share[label] / each
 
     def use(leaves: Array) -> None:
-        paths.gather(
-            leaves, weights, label, edges, steps, pair, ready.scale, _RATIO, _LEVELS, table,
-            once,
-        )  # fmt: skip
+        weight = leaves[:, 4] * weights[leaves[:, 0].astype(np.intp)]
+        column = paths.levels_of(leaves, ready.scale, _RATIO, _LEVELS)
+        made.add(leaves, weight, column, label)
+        if finer is not None:
+            finer.add(leaves, weight, column, place)
         passed = leaves[:, 7] == 0.0
         np.add.at(free, label[leaves[passed, 0].astype(np.intp)], leaves[passed, 4])
 
     lost = _followed(ready, starts, 1, use, told) / len(starts)
-    solid = cell.warp.single and cell.weft.single
     open_ = free / each
     if not solid:
         shut = ~straight(cell, starts, True)
         open_ = 1.0 - np.bincount(label, shut, 2 * grid.half) / each
-    through, open_ = (_even(v, grid, ways) for v in (free / each, open_))
-    factors = table / shares[:, None].astype(np.float32)
-    total = factors.sum(axis=1)[pair]
-    scale = _closing(np.asarray(total, float), grid.share, 1.0 - through)
-    first = np.unique(pair, return_index=True)[1]
-    a, b = np.divmod(first, 2 * grid.half)
-    factors *= (scale[a] * scale[b])[:, None].astype(np.float32)
-    # a matt surface sends light to all sides: nothing of it needs a finer look
-    once *= 0.0 if cell.warp.opaque or cell.weft.opaque else scale[a] * scale[b] / shares
-    return WhiteCell(
-        cell, grid, sparse.csr_array(factors), once[pair], pair, through, open_, lost
-    )
+    through, open_ = (_even(v, grid, made.ways) for v in (free / each, open_))
+    table = made.done(through)
+    fine = table
+    if finer is not None:
+        fine = finer.done(grid.about(finer.grid.vector) @ through)
+    return WhiteCell(cell, table, fine, through, open_, lost)
 
 
 def _even(values: Array, grid: Nodes, ways: list[NDArray[np.intp]]) -> Array:
@@ -464,7 +524,8 @@ def _closing(total: Array, share: Array, target: Array) -> Array:
     scale = np.ones(share.size)
     for _ in range(100):
         sent = scale * (total @ (scale * share))
-        scale *= np.sqrt(target / np.maximum(sent, 1e-12))
+        # a node that next to nothing meets is left as it is
+        scale *= np.where(sent > 1e-9, np.sqrt(target / np.maximum(sent, 1e-9)), 1.0)
     return scale
 
 
@@ -543,72 +604,161 @@ def follow_cap(
 
 def rays_each(cell: FilamentCell) -> int:
     """Rays traced from a named direction."""
-    return int(10 * paths_each(cell))
+    return max(int(10 * paths_each(cell)), int(EFFORT * 2400))
 
 
-_rays: Kept[tuple[FilamentCell, Vector], Rays] = Kept(48)
+def pair_rays(cell: FilamentCell) -> int:
+    """Rays traced from a direction whose light is looked at from others."""
+    many = max(1 if s.single else min(s.filaments, MOST_FILAMENTS) for s in (cell.warp, cell.weft))
+    return int(EFFORT * np.clip(200_000 / many**0.7, 24_000, 200_000))
 
 
-def _kept_rays(cell: FilamentCell, vector: Vector) -> Rays:
-    return _rays.one((cell, vector), lambda: follow_cap(cell, vector, rays_each(cell))[0])
+_rays: Kept[tuple[FilamentCell, Vector, int], Rays] = Kept(64)
+
+
+def _kept_rays(cell: FilamentCell, vector: Vector, count: int) -> Rays:
+    return _rays.one((cell, vector, count), lambda: follow_cap(cell, vector, count, 0.0)[0])
+
+
+def _standing(cell: FilamentCell, vector: Vector) -> tuple[Vector, Vector, list[Array]]:
+    """The direction that stands for all that the cell's mirrors make of ``vector``; the signs that
+    lead from one to the other; and the signs that leave the first where it is."""
+    ways = mirrors(cell)
+    v = np.array(vector)
+    best = max(ways, key=lambda s: tuple(float(a) for a in np.round(v * s, 9)[::-1]))
+    first: Vector = tuple(float(a) + 0.0 for a in v * best)  # type: ignore[assignment]
+    still = [np.array(s) for s in ways if np.abs(np.array(first) * s - first).max() < 1e-9]
+    return first, best, still
 
 
 @dataclass(frozen=True, eq=False)
 class WhiteNamed:
     """Undyed light of E named directions: ``cross`` (E * 2D, levels * levels), radiance factors by
-    lengths with the nodes; ``glint`` (E, E), with each other after one surface alone; ``through``,
-    ``open`` (E,) as in :class:`WhiteCell`."""
+    lengths with the nodes; ``pair`` (P, levels * levels) the same from one to another, by ``links``
+    (P of their numbers), ``glint`` (P,) what one clear surface alone adds; ``through``, ``open``
+    (E,) as in :class:`WhiteCell`."""
 
     cell: FilamentCell
     cross: sparse.csr_array
+    links: tuple[tuple[int, int], ...]
+    pair: sparse.csr_array
     glint: Array
     through: Array
     open: Array
 
-    def dyed(self, absorption: Array) -> Array:
-        """Radiance factors (B, E, 2D) with the nodes."""
-        cross = self.cross @ kept(self.cell, absorption)
-        return np.asarray(cross.T.reshape(len(absorption), self.through.size, -1))
+    def dyed(self, absorption: Array) -> tuple[Array, Array]:
+        """Radiance factors (B, E, 2D) with the nodes, and (B, E, E) with each other."""
+        left = kept(self.cell, absorption)
+        count = self.through.size
+        cross = np.asarray((self.cross @ left).T.reshape(len(absorption), count, -1))
+        pair = np.zeros((len(absorption), count, count))
+        if self.links:
+            one, other = np.array(self.links).T
+            pair[:, one, other] = (self.pair @ left).T + self.glint
+            twice = np.zeros((count, count))
+            np.add.at(twice, (one, other), 1.0)
+            # asked both ways: the mean of both; one way: the same both ways
+            both = np.maximum(twice + twice.T, 1.0)
+            pair = (pair + np.swapaxes(pair, 1, 2)) / both
+        return cross, pair
+
+
+def _rows(place: NDArray[np.intp], count: int) -> sparse.csr_array:
+    """The matrix that puts rows at their ``place`` among ``count``."""
+    shape = (count, len(place))
+    return sparse.csr_array((np.ones(len(place)), (place, np.arange(len(place)))), shape=shape)
 
 
 @lru_cache(maxsize=32)
 def white_named(
-    cell: FilamentCell, vectors: tuple[Vector, ...], rings: int = 6, steps: int = 12
+    cell: FilamentCell,
+    vectors: tuple[Vector, ...],
+    links: tuple[tuple[int, int], ...],
+    rings: int = 6,
+    steps: int = 12,
 ) -> WhiteNamed:
-    """Light of named unit directions, caps of :data:`APERTURE_DEG`, with the nodes; and what one
-    surface sends from each to each other."""
+    """Light of named unit directions with the nodes, and from the first of each of ``links`` to the
+    second, light and eye having an aperture of :data:`APERTURE_DEG`."""
     grid = nodes(rings, steps)
     edges = ring_edges(grid)
-    bundles = [_kept_rays(cell, v) for v in vectors]
+    links = tuple(dict.fromkeys(links))
     over = sparse.diags_array(1.0 / grid.share)
-    cross = []
-    for rays in bundles:
-        place = paths.nodes_of(rays.toward.astype(float), edges, steps)
+    asked: dict[int, list[int]] = {}
+    for one, other in links:
+        asked.setdefault(one, []).append(other)
+    cross, straights, openings = [], [], []
+    pairs = sparse.csr_array((len(links), _LEVELS * _LEVELS))
+    glint = np.zeros(len(links))
+    number = {link: k for k, link in enumerate(links)}
+    matt = cell.warp.opaque or cell.weft.opaque
+    # many filaments send back light to all sides, but for what one surface does
+    back_deg = 2.0 * APERTURE_DEG if cell.warp.single and cell.weft.single else WIDE_DEG
+    if matt:
+        back_deg = WIDE_DEG
+    for e, vector in enumerate(vectors):
+        first, signs, still = _standing(cell, vector)
+        # by its part alone, so that no answer depends on what else is asked
+        count = pair_rays(cell) if e in asked else rays_each(cell)
+        rays = _kept_rays(cell, first, count)
+        place = paths.nodes_of(rays.toward.astype(float) * signs, edges, steps)
         cross.append(over @ rays.table(place, 2 * grid.half))
-    found = glints(cell, {v: list(vectors) for v in vectors}, exact=True)
-    both = np.stack([found[v] for v in vectors])
+        straights.append(rays.through)
+        openings.append(rays.open)
+        if e not in asked:
+            continue
+        row = np.array([number[e, n] for n in asked[e]])
+        inner = rays.met > (0 if matt else 1)
+        for way in still:
+            aims = np.array([vectors[n] for n in asked[e]]) * signs * way
+            same = aims[:, 2] * first[2] > 0.0
+            for side, half_deg in ((same, back_deg), (~same, 2.0 * APERTURE_DEG)):
+                ray, aim, seen = _near(rays.toward[inner], aims[side], half_deg)
+                weight = rays.weight[inner][ray] * seen / len(still)
+                pairs = pairs + sparse.csr_array(
+                    (weight, (row[side][aim], rays.column[inner][ray])), shape=pairs.shape
+                )
+            sent = glints(cell, {first: list(map(tuple, aims))}, exact=True)[first]
+            glint[row] += sent / len(still)
     return WhiteNamed(
         cell,
         sparse.csr_array(sparse.vstack(cross)),
-        0.5 * (both + both.T),
-        np.array([r.through for r in bundles]),
-        np.array([r.open for r in bundles]),
+        links,
+        pairs,
+        glint,
+        np.array(straights),
+        np.array(openings),
     )
 
 
-def _in_caps(
-    toward: NDArray[np.float32], weight: NDArray[np.float32], aims: Array
-) -> NDArray[np.float64]:
-    """Radiance factors (n,) of a beam's light towards ``aims`` (n, 3), light and eye having the
-    stated aperture: two discs that lie so far apart overlap by so much."""
-    aperture = np.radians(APERTURE_DEG)
+def _near(
+    toward: NDArray[np.float32], aims: Array, half_deg: float = 2.0 * APERTURE_DEG
+) -> tuple[NDArray[np.intp], NDArray[np.intp], Array]:
+    """Which rays (n, 3) of a beam are seen from which ``aims`` (m, 3), and the radiance factor that
+    all of the beam's light there would have. Light and eye have the stated aperture, and two discs
+    that lie so far apart overlap by so much; with a wider ``half_deg``, the mean about each aim."""
+    wide = np.radians(half_deg)
     cosine = np.clip(toward @ aims.T.astype(np.float32), -1.0, 1.0)
-    row, aim = np.nonzero(cosine > np.cos(2.0 * aperture))
-    apart = np.minimum(np.arccos(cosine[row, aim]) / (2.0 * aperture), 1.0)
-    overlap = (2.0 / np.pi) * (np.arccos(apart) - apart * np.sqrt(1.0 - apart * apart))
-    got = np.bincount(aim, weight[row] * overlap, len(aims))
-    share = 2.0 * (1.0 - np.cos(aperture)) * np.abs(aims[:, 2])
-    return np.asarray(got / share, float)
+    row, aim = np.nonzero(cosine > np.cos(wide))
+    apart = np.minimum(np.arccos(cosine[row, aim]) / wide, 1.0)
+    # what even light would give, of which a part lies behind the cloth near its edge
+    about = [cap(tuple(a), half_deg, _spread(987, 2)) for a in aims]  # type: ignore[arg-type]
+    share = np.array([
+        s * float(weight @ _overlap(np.arccos(np.clip(d @ a, -1.0, 1.0)) / wide)) / len(weight)
+        for a, (d, weight, s) in zip(aims, about, strict=True)
+    ])  # fmt: skip
+    return row, aim, np.asarray(_overlap(apart) / np.maximum(share[aim], 1e-6), float)
+
+
+def _overlap(apart: Array) -> Array:
+    """Share of a disc that one as large covers, ``apart`` of a diameter from it."""
+    apart = np.minimum(apart, 1.0)
+    return np.asarray((2.0 / np.pi) * (np.arccos(apart) - apart * np.sqrt(1.0 - apart * apart)))
+
+
+def _in_caps(toward: NDArray[np.float32], weight: NDArray[np.float32], aims: Array) -> Array:
+    """Radiance factors (m,) of a beam's light towards ``aims`` (m, 3)."""
+    row, aim, seen = _near(toward, aims)
+    return np.asarray(np.bincount(aim, weight[row] * seen, len(aims)), float)
 
 
 _first: Kept[tuple[FilamentCell, Vector, int], tuple[NDArray[Any], NDArray[Any]]] = Kept(1024)
@@ -621,7 +771,7 @@ def glints(
     surface alone; not ``exact``: by fewer rays, for pictures."""
     if cell.warp.opaque or cell.weft.opaque:
         return {v: np.zeros(len(to)) for v, to in links.items()}
-    count = _GLINT_RAYS if exact else _GLINT_RAYS // 6
+    count = int(EFFORT * _GLINT_RAYS) if exact else _GLINT_RAYS // 6
     out = {}
     for v, to in links.items():
         key = (cell, v, count)
@@ -630,9 +780,7 @@ def glints(
     return out
 
 
-def _sent_back(
-    cell: FilamentCell, vector: Vector, count: int
-) -> tuple[NDArray[Any], NDArray[Any]]:
+def _sent_back(cell: FilamentCell, vector: Vector, count: int) -> tuple[NDArray[Any], NDArray[Any]]:
     """Where the first surface met sends a beam, and its share."""
     ready = _prepared(cell)
     aim = np.tile(-np.array(vector, float), (count, 1))

@@ -23,8 +23,8 @@ from numba import njit
 # One row a system: what the tracer needs of it; COUNT filaments in the section, whose centres may
 # be given for several arrangements one after the other.
 SPACING, PITCH, SWING, HALF_A, HALF_B, FIL_A, FIL_B = range(7)
-TWIST, PHASE, INDEX, DULL, OPAQUE, COUNT = range(7, 13)
-COLUMNS = 13
+TWIST, PHASE, INDEX, DULL, OPAQUE, COUNT, STRETCH = range(7, 14)
+COLUMNS = 14
 
 #: What is followed.
 ALL, NOTHING, FIRST = range(3)
@@ -67,10 +67,11 @@ def _axis(row, sign, yarn, u):
 
 @_compiled
 def _section(row, sign, yarn, v, u, z):
-    """Where a point lies in the section of a yarn, turned with its twist."""
+    """Where a point lies in the section of a yarn, turned with its twist. A flat yarn that is
+    twisted is turned as if round, STRETCH times as wide and as low, and pressed flat again."""
     height, slope, _ = _axis(row, sign, yarn, u)
-    q = (z - height) / math.sqrt(1.0 + slope * slope)
-    p = v - yarn * row[SPACING]
+    q = (z - height) / (row[STRETCH] * math.sqrt(1.0 + slope * slope))
+    p = row[STRETCH] * (v - yarn * row[SPACING])
     if row[TWIST] == 0.0 and row[PHASE] == 0.0:
         return p, q
     turn = row[TWIST] * u + row[PHASE] * yarn
@@ -83,16 +84,18 @@ def _frame(row, sign, yarn, v, u, z):
     """As _section, with the gradients of both numbers by (v, u, z)."""
     height, slope, bend = _axis(row, sign, yarn, u)
     w = 1.0 / math.sqrt(1.0 + slope * slope)
-    q = (z - height) * w
-    p = v - yarn * row[SPACING]
-    along = -slope * w - q * slope * bend * w * w
+    wide = row[STRETCH]
+    q = (z - height) * w / wide
+    p = wide * (v - yarn * row[SPACING])
+    along = -slope * w / wide - q * slope * bend * w * w
+    w /= wide
     if row[TWIST] == 0.0 and row[PHASE] == 0.0:
-        return p, q, 1.0, 0.0, 0.0, 0.0, along, w
+        return p, q, wide, 0.0, 0.0, 0.0, along, w
     turn = row[TWIST] * u + row[PHASE] * yarn
     c, s = math.cos(turn), math.sin(turn)
     a, b = c * p + s * q, c * q - s * p
     t = row[TWIST]
-    return a, b, c, s * along + t * b, s * w, -s, c * along - t * a, c * w
+    return a, b, c * wide, s * along + t * b, s * w, -s * wide, c * along - t * a, c * w
 
 
 @_compiled
@@ -130,7 +133,10 @@ def _own(row, count, yarn):
 def _inside(row, sign, yarn, centres, count, v, u, z, but):
     """The filament of a yarn that a point lies in, ``but`` not that one; -1 for none."""
     a, b = _section(row, sign, yarn, v, u, z)
-    if (a / row[HALF_A]) ** 2 + (b / row[HALF_B]) ** 2 > 1.02:
+    if row[STRETCH] == 1.0:
+        if (a / row[HALF_A]) ** 2 + (b / row[HALF_B]) ** 2 > 1.02:
+            return -1
+    elif a * a + b * b > 1.02 * row[HALF_A] * row[HALF_B]:
         return -1
     ia, ib = 1.0 / row[FIL_A], 1.0 / row[FIL_B]
     first = _own(row, count, yarn)
@@ -199,7 +205,7 @@ def _nearest(
     ride = (high - low) * (high - low)
     wide = math.sqrt((p1 - p0) * (p1 - p0) + (q1 - q0) * (q1 - q0)) / length
     off = bent * ride / (length * length) + ride * turn * (0.25 * wide + 0.125 * ha * turn)
-    parts = int(math.sqrt(off / (_STRAIGHT * row[FIL_B]))) + 1
+    parts = int(math.sqrt(off / (_STRAIGHT * row[STRETCH] * row[FIL_B]))) + 1
     step = (high - low) / parts
     a0, b0 = _section(row, sign, yarn, v + low * dv, u + low * du, z + low * dz)
     for part in range(parts):
@@ -614,28 +620,48 @@ def trace(
 
 
 @_compiled
-def gather(leaves, weights, label, edges, steps, pair, scale, ratio, levels, table, once):
-    """Add leaves (n, LEAF) that met something to ``table`` (pairs, levels * levels).
+def push_apart(at, wide, high, least, times):
+    """Push places (n, 2) apart, in place, until next to none are nearer than ``least``, or so many
+    times; all stay within the ellipse of half axes ``wide`` and ``high``."""
+    n = at.shape[0]
+    move = np.empty((n, 2))
+    for _ in range(times):
+        move[:] = 0.0
+        worst = 0.0
+        for i in range(n):
+            for j in range(i):
+                x, y = at[i, 0] - at[j, 0], at[i, 1] - at[j, 1]
+                far = math.sqrt(x * x + y * y)
+                if far < least:
+                    near = (least - far) / max(far, 1e-9)
+                    worst = max(worst, near)
+                    move[i, 0] += near * x
+                    move[i, 1] += near * y
+                    move[j, 0] -= near * x
+                    move[j, 1] -= near * y
+        if worst < 0.004:
+            break
+        for i in range(n):
+            x, y = at[i, 0] + 0.3 * move[i, 0], at[i, 1] + 0.3 * move[i, 1]
+            out = max(1.0, math.sqrt((x / wide) ** 2 + (y / high) ** 2))
+            at[i, 0], at[i, 1] = x / out, y / out
 
-    ``weights``, ``label`` by start; ``edges`` of the rings, rising squares of the cosine; ``pair``
-    (2D, 2D): row of the table for light from a node to a node. Lengths count by geometric steps of
-    ``ratio`` above ``scale`` (2,); shorter ones as none. A scale of 0 counts whole numbers.
-    ``once`` (pairs,) gets what met one surface alone.
-    """
-    rings = edges.shape[0] - 1
-    half = rings * steps
+
+@_compiled
+def rows_of(leaves, label, edges, steps, pair):
+    """The pair of nodes (n,) that each leaf (n, LEAF) went between, as numbered by ``pair``
+    (2D, 2D); -1 where it met nothing. ``label``: node by start; ``edges`` of the rings, rising
+    squares of the cosine."""
+    half = (edges.shape[0] - 1) * steps
+    out = np.empty(leaves.shape[0], np.int32)
     for n in range(leaves.shape[0]):
         leaf = leaves[n]
         if leaf[7] == 0.0:
-            continue
-        start = int(leaf[0])
-        to = node_of(leaf[1], leaf[2], leaf[3], edges, steps, half)
-        row = pair[label[start], to]
-        column = _level(leaf[5], scale[0], ratio, levels) * levels
-        column += _level(leaf[6], scale[1], ratio, levels)
-        table[row, column] += leaf[4] * weights[start]
-        if leaf[7] == 1.0:
-            once[row] += leaf[4] * weights[start]
+            out[n] = -1
+        else:
+            to = node_of(leaf[1], leaf[2], leaf[3], edges, steps, half)
+            out[n] = pair[label[int(leaf[0])], to]
+    return out
 
 
 @_compiled
@@ -660,7 +686,8 @@ def _level(length, scale, ratio, levels):
 
 @_compiled
 def levels_of(leaves, scale, ratio, levels):
-    """The column of each leaf, as in :func:`gather`."""
+    """The column of each leaf, by lengths in warp and weft: geometric steps of ``ratio`` above
+    ``scale`` (2,), shorter ones as none; a scale of 0 counts whole numbers."""
     out = np.empty(leaves.shape[0], np.int32)
     for n in range(leaves.shape[0]):
         out[n] = _level(leaves[n, 5], scale[0], ratio, levels) * levels + _level(
