@@ -143,13 +143,14 @@ def rows(cloth: Cloth, truths: list[Cloth]) -> list[dict]:
             })  # fmt: skip
         for one, other in itertools.combinations(base, 2):
             unlike = [k for k in range(4) if one[k] != other[k]]
-            if len(unlike) != 1 or 0 in unlike:
+            if len(unlike) != 1:
                 continue
-            day = near_daylight(scene(one[0]))
+            day = near_daylight(scene(one[0])) and near_daylight(scene(other[0]))
             said = float(ciede2000(base[one], base[other]))
             is_ = float(ciede2000(true[one], true[other]))
-            kind = ("", "grain", "layers", "backing")[unlike[0]]
-            stated = of_difference(said, known, day, changed=(kind,)).stated
+            kind = ("scene", "grain", "layers", "backing")[unlike[0]]
+            light = kind != "scene"
+            stated = of_difference(said, known, day, same_light=light, changed=(kind,)).stated
             out.append({
                 "cloth": cloth.name, "draw": number, "kind": kind, "place": one[0], "said": said,
                 "look": list(map(str, one)), "miss": abs(said - is_), "stated": stated,
@@ -160,7 +161,7 @@ def rows(cloth: Cloth, truths: list[Cloth]) -> list[dict]:
 def told(found: list[dict]) -> str:
     """Coverage and size by kind."""
     lines = []
-    for kind in ("colour", "grain", "layers", "backing"):
+    for kind in ("colour", "scene", "grain", "layers", "backing"):
         own = [r for r in found if r["kind"] == kind]
         if own:
             held = 100.0 * np.mean([r["miss"] <= r["stated"] for r in own])

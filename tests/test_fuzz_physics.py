@@ -280,7 +280,7 @@ def test_metamerism(one, other):
 @bounded(300)
 @given(st.floats(), st.floats(), st.booleans(), st.booleans(), st.booleans())
 def test_it_is_said_to_be_unseen_only_below_the_threshold_with_its_uncertainty(
-    delta, doubt, assumed, daylight, depth
+    delta, doubt, assumed, daylight, deep
 ):
     verdict = tried("verdict", lambda: perception.would_see(delta, doubt))
     if verdict is None:
@@ -293,11 +293,12 @@ def test_it_is_said_to_be_unseen_only_below_the_threshold_with_its_uncertainty(
     from weavecolor.optics.uncertainty import Known
 
     known = Known(assumed, not daylight)
-    stated = of_difference(min(delta, 200.0), known, daylight, depth=depth).stated
+    changed = ("backing",) if deep else ("grain",)
+    stated = of_difference(min(delta, 200.0), known, daylight, changed=changed).stated
     assert stated > 0.0  # never said without any doubt
     if perception.would_see(min(delta, 200.0), stated).sees is False:
         assert min(delta, 200.0) + stated < perception.JUST_NOTICEABLE
-    assert of_colour(known, daylight).stated > 0.0
+    assert of_colour(known).stated > 0.0
 
 
 @bounded(60)

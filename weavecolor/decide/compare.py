@@ -413,7 +413,7 @@ def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float) -> Step:
         daylight,
         same_cloth=one_set,
         same_light=same_light,
-        changed=[axis for axis in changed if axis != "light"],
+        changed=changed,
     )
     first, second = outcomes[i].appearance.reading, outcomes[j].appearance.reading
     effect = difference_words(first.Lab, second.Lab)

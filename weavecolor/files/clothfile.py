@@ -381,14 +381,15 @@ def _yarn(
             supposed.append(f"twist {twist:g} /m ({turns.low:.3g} to {turns.high:.3g})")
     dull = _dull(fields, sort, supposed)
     if supposed:
-        name = sort.name or f"{made_of.name} {kind}"
-        remarks.append(f"{system}: {', '.join(supposed)} supposed, as usual for {name} yarn")
-    old = [key for key in _OLD_RANGES if key in fields]
-    for key in old:
+        usually = sort.name or f"{made_of.name} {kind}"
+        remarks.append(f"{system}: {', '.join(supposed)} supposed, as usual for {usually} yarn")
+    unused = [key for key in _OLD_RANGES if key in fields]
+    for key in unused:
         fields.number(key, *_OLD_RANGES[key], infinite=key == "scattering_m2_g")
-    if old:
+    if unused:
         remarks.append(
-            f"{system}: {', '.join(old)} no longer used; they follow from filaments, gum and lustre"
+            f"{system}: {', '.join(unused)} no longer used; "
+            "they follow from filaments, gum and lustre"
         )
     colour, absorption, name = _colour(fields, system, folder, remarks)
     try:

@@ -43,12 +43,15 @@ MEASURED = 0.3
 MEASURED_SHARE = 0.03
 #: Widens a standard uncertainty to what is said aloud (nine times in ten, were errors normal).
 COVERAGE = 1.645
+#: A difference below this is nought by the symmetry of the cloth.
+NOUGHT = 1e-6
 
 
 @dataclass(frozen=True)
 class Left:
     """What something unknown leaves open: of one ``colour``, and of a difference in ``grain`` (or
-    face, or lay), ``layers`` or ``backing``, an even part and a share of the difference."""
+    face, or lay), ``layers`` (or scene) or ``backing``, an even part and a share of the difference.
+    """
 
     colour: float
     grain: tuple[float, float]
@@ -57,14 +60,22 @@ class Left:
 
     def of(self, changed: Collection[str], delta: float) -> float:
         """Of a difference ``delta`` in which so much changed, the least sure of them."""
-        rows = [self.grain, self.layers, self.backing]
-        named = [n for n in ("layers", "backing") if n in changed or "stack" in changed]
-        if named:
-            rows = [getattr(self, n) for n in named]
-            rows += [self.grain] if set(changed) - {"layers", "backing", "stack"} else []
-        elif changed:
-            rows = [self.grain]
-        return max(math.hypot(even, share * delta) for even, share in rows)
+        if delta < NOUGHT:
+            return 0.0
+        some = min(1.0, 0.3 + delta)  # what lies behind cloth that nothing passes stays unseen
+        rows = {
+            "scene": self.layers,
+            "layers": (some * self.layers[0], self.layers[1]),
+            "backing": (some * self.backing[0], self.backing[1]),
+            "grain": self.grain,
+        }
+        named = {
+            row
+            for one in changed or rows
+            for row in (("layers", "backing") if one == "stack" else (one,))
+        }
+        asked = [rows.get(one, self.grain) for one in sorted(named)]
+        return max(math.hypot(even, share * delta) for even, share in asked)
 
 
 #: Sorts of yarn: one or two solid rods (a monofilament, thread in its gum), several filaments,
@@ -173,7 +184,7 @@ def of_colour(known: Known) -> Uncertainty:
     if known.yarn_assumed:
         reasons.append("how the yarns are built is assumed, not measured")
     if known.colour_recovered:
-        reasons.append("the dye was found from a colour by eye or on a screen, not from a spectrum")
+        reasons.append("the dye was recovered from a colour by eye or on a screen, not read as a spectrum")
     inputs = math.hypot(MEASURED, *(left.colour for left in known.left()))
     return Uncertainty(MODEL, inputs, tuple(reasons))
 

@@ -741,7 +741,7 @@ def _near(
     row, aim = np.nonzero(cosine > np.cos(wide))
     apart = np.minimum(np.arccos(cosine[row, aim]) / wide, 1.0)
     # what even light would give, of which a part lies behind the cloth near its edge
-    about = [cap(tuple(a), half_deg, _spread(987, 2)) for a in aims]  # type: ignore[arg-type]
+    about = [cap(tuple(a), half_deg, _spread(987, 2)) for a in aims]
     share = np.array([
         s * float(weight @ _overlap(np.arccos(np.clip(d @ a, -1.0, 1.0)) / wide)) / len(weight)
         for a, (d, weight, s) in zip(aims, about, strict=True)
