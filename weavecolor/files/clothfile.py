@@ -408,8 +408,8 @@ def _yarn(
             dull_per_mm=dull,
         )
     except InputError as error:
-        key = _FIELD_OF.get(error.field or "", error.field)
-        raise fields.refuse(error.what, key) from None
+        field = _FIELD_OF.get(error.field or "", error.field)
+        raise fields.refuse(error.what, field) from None
     return yarn, fields.number("crimp", 0.0, MOST_CRIMP, default=None, percent=True)
 
 

@@ -184,7 +184,9 @@ def of_colour(known: Known) -> Uncertainty:
     if known.yarn_assumed:
         reasons.append("how the yarns are built is assumed, not measured")
     if known.colour_recovered:
-        reasons.append("the dye was recovered from a colour by eye or on a screen, not read as a spectrum")
+        reasons.append(
+            "the dye was recovered from a colour by eye or on a screen, not read as a spectrum"
+        )
     inputs = math.hypot(MEASURED, *(left.colour for left in known.left()))
     return Uncertainty(MODEL, inputs, tuple(reasons))
 
