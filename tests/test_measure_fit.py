@@ -37,6 +37,7 @@ from weavecolor.measure.fit_forward import between, laid, one_layer, over_backin
 from weavecolor.measure.fit_problem import Problem, start_unknowns
 from weavecolor.measure.observations import (
     Known,
+    check_grounds,
     from_lab,
     linear_from_lab,
     seen_colour,
@@ -279,6 +280,25 @@ def test_round_trip_over_many_cloths():
 def test_refusals(make, words):
     with pytest.raises(InputError, match=words):
         make()
+
+
+def _by_spectra(white: float, black: float, over: tuple[float, float]) -> list[object]:
+    return [
+        seen_spectrum(f"over {name}", np.full(BANDS, value), 0.01, grey(name, ground))
+        for name, value, ground in (("white", over[0], white), ("black", over[1], black))
+    ]
+
+
+def test_exchanged_grounds_are_refused():
+    check_grounds(_by_spectra(0.89, 0.0, (0.5, 0.3)), 0.01)
+    check_grounds(_by_spectra(0.89, 0.0, (0.3, 0.31)), 0.01)  # opaque, within the reading's error
+    for case, words in (
+        (_by_spectra(0.0, 0.89, (0.5, 0.3)), "white ground"),
+        (_by_spectra(0.89, 0.5, (0.5, 0.3)), "black ground"),
+        (_by_spectra(0.89, 0.02, (0.3, 0.5)), "exchanged"),
+    ):
+        with pytest.raises(InputError, match=words):
+            check_grounds(case, 0.01)
 
 
 def _marked(picture: str, boxes: dict[str, tuple[int, ...]]) -> list[str]:

@@ -80,6 +80,17 @@ def test_white_balance_and_exposure_do_not_matter() -> None:
     np.testing.assert_allclose(warm.T, T, atol=0.015)
 
 
+def test_a_lamp_and_mixed_light_are_told_with_their_effect() -> None:
+    day = measure_pair(table("both", gain=(0.95, 0.9, 0.8)))
+    assert not any("lamp" in text for text in day.cautions)
+    lamp = measure_pair(table("both", gain=(0.95, 0.6, 0.35)))
+    assert any("yellow" in text and "2.7 times" in text for text in lamp.cautions)
+    picture = table("white", gain=(0.8, 0.8, 0.8))
+    picture[..., 2] *= np.linspace(1.0, 0.75, W)[:, None].T  # a lamp at the right
+    mixed = measure_pair(picture, table("black", gain=(0.8, 0.8, 0.8)))
+    assert any("two colours" in text and "wrong by" in text for text in mixed.cautions)
+
+
 def test_measured_colour_becomes_a_spectrum_of_that_colour() -> None:
     pair = measure_pair(table("both"))
     spectrum = pair.over_white.spectrum()

@@ -179,7 +179,7 @@ def spectra(
     """Fit a cloth to measured spectra in TABLE (CSV, TSV or CGATS)."""
     from weavecolor.errors import InputError
     from weavecolor.files.spectrafile import read_spectra
-    from weavecolor.measure.observations import seen_spectrum, thread_spectrum
+    from weavecolor.measure.observations import check_grounds, seen_spectrum, thread_spectrum
     from weavecolor.scene.backings import Backing
 
     _toml(start["out"])
@@ -216,6 +216,7 @@ def spectra(
     if not seen:
         raise InputError("name a spectrum of the cloth: --over-white, --over-black or both",
                          field="TABLE")  # fmt: skip
+    check_grounds(seen, uncertainty)
     hanks: list[Thread] = [
         thread_spectrum(system, called(name), uncertainty)
         for system, name in (("warp", warp_yarn), ("weft", weft_yarn_spectrum))

@@ -37,6 +37,14 @@ Every picture
 5  Grain. For shot cloth shoot picture 1 again with the swatch turned a quarter, the telephone
    where it was.
 
+6  Wound thread (if you can spare some). Wind one thread evenly, in one layer with no gaps you can
+   see, round a strip of white card and round a strip of black card; photograph them like 1 and 2.
+
+What each can tell
+- 1 alone: the colour of the two yarns together, over white. 1 and 2: depth and cover, and nothing
+  of warp against weft. 5: warp against weft. 3: each yarn's own colour. 4: the threads, and how
+  open the cloth is. 6: one yarn's own colour and how much light it lets through, for any cloth.
+
 Keep the cloth away from hot lamps and open flame; sheer cloth catches fire easily.
 """
 

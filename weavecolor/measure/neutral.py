@@ -81,6 +81,50 @@ class Illumination:
         return out
 
 
+def light_cautions(light: Illumination, neutral: NDArray[np.bool_]) -> list[str]:
+    """What is wrong with the colour of the light on the neutral, and what it does to colours.
+
+    Paper that the camera saw strongly yellow lay under a lamp, or was taken with the camera set
+    for one; paper whose hue changes across the picture lay in light of two colours.
+
+    Examples
+    --------
+    >>> paper = np.ones((80, 80), bool)
+    >>> lamp = np.full((80, 80, 3), [0.6, 0.4, 0.2])
+    >>> light_cautions(illumination(lamp, paper), paper)[0][:20]
+    'the paper looks yell'
+    """
+    step = max(1, min(neutral.shape) // 24)
+    rows, columns = np.nonzero(neutral[::step, ::step])
+    if not rows.size:
+        return []
+    log = _basis(rows * step, columns * step, light.shape, light.order) @ light.coefficients
+    told = []
+    warm = float(np.exp(np.median(log[:, 0] - log[:, 2])))
+    if warm > LAMP:
+        told.append(
+            f"the paper looks yellow, with {warm:.1f} times as much red as blue: a lamp was on, or "
+            "the camera was set for one. The colours found are those under that lamp, where blues "
+            "look greyer and reds brighter than by day; shoot again at a window"
+        )
+    apart = log - log.mean(axis=1, keepdims=True)
+    low, high = np.percentile(apart, [2, 98], axis=0)
+    mixed = float(np.expm1((high - low).max()))
+    if mixed > MIXED:
+        off = np.exp(0.5 * (high - low))
+        told.append(
+            f"light of two colours falls on the paper, {100 * mixed:.0f} % apart from side to side "
+            "(a window and a lamp): a colour between may be wrong by "
+            f"{100 * float((off - 1).max()):.0f} % in red or blue; use one light only"
+        )
+    return told
+
+
+#: Red over blue of paper beyond which a lamp is told, and a change of hue across it beyond which
+#: two lights are. Cameras balance daylight within about a quarter; common practice, no source.
+LAMP, MIXED = 1.7, 0.08
+
+
 def _basis(rows: ArrayLike, columns: ArrayLike, shape: tuple[int, int], order: int) -> Array:
     y = 2 * (np.asarray(rows) + 0.5) / shape[0] - 1
     x = 2 * (np.asarray(columns) + 0.5) / shape[1] - 1

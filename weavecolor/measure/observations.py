@@ -168,6 +168,33 @@ def seen_spectrum(
                  light, 0.0, light_error)  # fmt: skip
 
 
+def check_grounds(seen: Sequence[Seen], uncertainty: float) -> None:
+    """Refuse spectra whose two grounds, or readings over them, are exchanged.
+
+    ``seen``: over the white first; ``uncertainty``: of one reading. Raises InputError where the
+    white ground is no white, the black one is not much darker, or cloth reads darker over white.
+    """
+    whites = [float(s.backing.reflectance.mean()) for s in seen if s.backing.name == "white"]
+    blacks = [float(s.backing.reflectance.mean()) for s in seen if s.backing.name == "black"]
+    if whites and whites[0] < 0.4:
+        raise InputError(
+            f"a white ground reflects 0.4 to 1, got {whites[0]:.2g}; give the tile's or the "
+            "paper's own reflectance", field="--white-ground",
+        )  # fmt: skip
+    if blacks and blacks[0] > 0.2:
+        raise InputError(
+            f"a black ground reflects 0 to 0.2, got {blacks[0]:.2g}; give the trap's or the card's "
+            "own reflectance, and the white one with --white-ground", field="--black-ground",
+        )  # fmt: skip
+    if whites and blacks:
+        over = {s.backing.name: s.value for s in seen}
+        if float((over["white"] - over["black"]).mean()) < -2.0 * uncertainty:
+            raise InputError(
+                "the cloth reads darker over white than over black: the two names are exchanged",
+                field="--over-white and --over-black",
+            )
+
+
 def _together(uncertainty: float) -> Array:
     nm = np.arange(BANDS) * 10.0
     near = np.exp(-0.5 * ((nm[:, None] - nm[None, :]) / SPECTRUM_TOGETHER) ** 2)

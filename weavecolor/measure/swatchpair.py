@@ -22,7 +22,12 @@ from weavecolor.colour.colorimetry import (
 from weavecolor.colour.screen import encoded, space
 from weavecolor.colour.spectra import Spectrum
 from weavecolor.errors import InputError
-from weavecolor.measure.neutral import Illumination, illumination, reflectance_picture
+from weavecolor.measure.neutral import (
+    Illumination,
+    illumination,
+    light_cautions,
+    reflectance_picture,
+)
 from weavecolor.measure.regions import Box, Region, box_region, find_regions
 from weavecolor.optics.kubelka import from_black_white, over
 
@@ -197,6 +202,8 @@ def measure_pair(
     if (R + T > 1 + 2 * np.hypot(Rs.std(0), Ts.std(0)) + 0.03).any():
         cautions.append("reflected and passed light add to more than all: check paper and light")
     for side in {id(first): first, id(second): second}.values():
+        if "paper" in side.regions:
+            cautions += light_cautions(side.light, side.regions["paper"].mask)
         if side.light.unevenness > 0.3:
             cautions.append(
                 f"the light on the paper varies by {100 * side.light.unevenness:.0f} %: it was "
