@@ -15,6 +15,8 @@ import pkgutil
 import sys
 import traceback
 from collections.abc import Sequence
+from pathlib import Path
+from threading import Timer
 
 import click
 
@@ -66,6 +68,9 @@ def run(arguments: Sequence[str]) -> int:
     words = list(arguments)
     debug = "--debug" in words
     words = [word for word in words if word != "--debug"]
+    first = Timer(3.0, _tell_first_run)
+    first.daemon = True
+    first.start()
     try:
         result = verbs.main(args=words, prog_name="weavecolor", standalone_mode=False)
         sys.stdout.flush()
@@ -87,6 +92,16 @@ def run(arguments: Sequence[str]) -> int:
         return _tell(f"the output cannot be written ({error.strerror})", BAD_INPUT, debug)
     except Exception as error:
         return _fault(error, debug)
+    finally:
+        first.cancel()
+
+
+def _tell_first_run() -> None:
+    """Say what takes so long where the optics are being compiled, which is done once."""
+    paths = Path(__file__).parents[1] / "optics" / "cell" / "paths.py"
+    kept = [paths.parent / "__pycache__", *filter(None, [os.environ.get("NUMBA_CACHE_DIR")])]
+    if "numba" in sys.modules and not any(any(Path(k).rglob("paths.trace-*.nbi")) for k in kept):
+        sys.stderr.write("weavecolor: first run here, preparing the optics (once, about 20 s)\n")
 
 
 def _drop_output() -> None:

@@ -44,13 +44,10 @@ from weavecolor.textile.construction import describe
 PICTURES = ("close-up", "drape")
 #: Fields of a cloth file as a maker calls them.
 _FIELD_WORDS = {
-    "scattering_m2_g": "how milky the yarn is",
-    "scattering": "how milky the yarn is",
-    "lustre_deg": "how far its shine spreads",
-    "lustre": "how far its shine spreads",
+    "dull_per_mm": "how milky the fibre is",
+    "lustre": "how bright the fibre is",
     "flattening": "how flat it lies",
     "packing": "how tightly it is packed",
-    "sheen": "how strongly it shines",
 }
 _STAGE = ("stage", "footlights", "candle")
 
@@ -240,8 +237,8 @@ def in_trade_words(text: str) -> str:
 
     Examples
     --------
-    >>> in_trade_words("assumed: packing and lustre_deg")
-    'assumed: how tightly it is packed and how far its shine spreads'
+    >>> in_trade_words("assumed: packing and lustre")
+    'assumed: how tightly it is packed and how bright the fibre is'
     """
     return re.sub(r"\b(" + "|".join(_FIELD_WORDS) + r")\b", lambda m: _FIELD_WORDS[m[1]], text)
 
