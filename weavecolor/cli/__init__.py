@@ -99,8 +99,8 @@ def run(arguments: Sequence[str]) -> int:
 def _tell_first_run() -> None:
     """Say what takes so long where the optics are being compiled, which is done once."""
     paths = Path(__file__).parents[1] / "optics" / "cell" / "paths.py"
-    kept = [paths.parent / "__pycache__", *filter(None, [os.environ.get("NUMBA_CACHE_DIR")])]
-    if "numba" in sys.modules and not any(any(Path(k).rglob("paths.trace-*.nbi")) for k in kept):
+    kept = [paths.parent / "__pycache__", Path(os.environ.get("NUMBA_CACHE_DIR", paths.parent))]
+    if "numba" in sys.modules and not any(any(k.rglob("paths.trace-*.nbi")) for k in kept):
         sys.stderr.write("weavecolor: first run here, preparing the optics (once, about 20 s)\n")
 
 
