@@ -36,3 +36,54 @@ def test_the_server_does_not_outlive_its_command(name):
             for _ in range(100):  # gone at once, or as soon as it is cleared away
                 os.kill(server, 0)
                 time.sleep(0.1)
+
+
+# --- who is let in ------------------------------------------------------------------------------
+
+
+def test_a_code_opens_once_and_its_key_again(monkeypatch):
+    monkeypatch.syspath_prepend(str(ROOT / "ui"))
+    from gate import MOST_WRONG, Gate
+
+    gate = Gate(("HERE2345", "THERE234"))
+    key = gate.key_for("THERE234")
+    assert len(key) >= 32 and gate.opens(key) and not gate.opens("") and not gate.opens(key[:-1])
+    assert gate.key_for("THERE234") == ""  # used
+    assert gate.next_code() == "HERE2345"
+    other = gate.key_for(" HERE2345 ")
+    assert other and other != key
+    fresh = gate.next_code()
+    assert fresh not in ("HERE2345", "THERE234") and len(fresh) == 8
+    for _ in range(MOST_WRONG):
+        assert gate.key_for("GUESS234") == ""
+    assert gate.key_for(fresh) == ""  # guessing closes the door
+    assert gate.opens(key)  # whoever is in stays in
+
+
+def test_without_a_code_nothing_of_the_page_is_shown(monkeypatch, tmp_path):
+    from streamlit.testing.v1 import AppTest
+
+    monkeypatch.syspath_prepend(str(ROOT / "ui"))
+    monkeypatch.setenv("WEAVECOLOR_HOME", str(tmp_path))
+    monkeypatch.setenv("WEAVECOLOR_PICTURES", "0")
+    monkeypatch.setenv("WEAVECOLOR_TELEPHONE", "HERE2345 THERE234 http://192.0.2.7:8501")
+    import streamlit as st
+
+    st.cache_resource.clear()
+    outside = AppTest.from_file(str(ROOT / "ui" / "page.py"), default_timeout=120)
+    outside.query_params["making"] = "20260101-abcdef"
+    outside.run()
+    assert not outside.exception and len(outside.text_input) == 1
+    assert not outside.get("button") and "work" not in outside.session_state
+    outside.text_input[0].set_value("WRONG234").run()
+    assert len(outside.error) == 1 and not outside.get("button")
+    inside = AppTest.from_file(str(ROOT / "ui" / "page.py"), default_timeout=120)
+    inside.query_params["code"] = "THERE234"
+    inside.run()
+    assert not inside.exception and inside.get("button")
+    assert "code" not in inside.query_params and "key" in inside.query_params
+    late = AppTest.from_file(str(ROOT / "ui" / "page.py"), default_timeout=120)
+    late.query_params["code"] = "THERE234"  # it opened once
+    late.run()
+    assert not late.get("button")
+    st.cache_resource.clear()
