@@ -17,10 +17,9 @@ import numpy as np
 
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics import appearance as looks
-from weavecolor.optics import clear
 from weavecolor.optics import layer as layeroptics
 from weavecolor.optics.adding import GAPS, add, over_backings, pile_of, viewed
-from weavecolor.optics.cell import filaments, finish, nodes, pairs, surface, transport
+from weavecolor.optics.cell import filaments, nodes, pairs
 from weavecolor.optics.cell.nodes import unit as toward
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.closeup import draw_closeup
@@ -44,16 +43,19 @@ def timed(work, repeats: int = 5) -> float:
     return best
 
 
+_KEPT = (
+    filaments.white_cell, filaments.white_named, filaments._rays, filaments._first,
+    layeroptics._solved, looks._layers, looks._piles, looks._seen,
+)  # fmt: skip
+
+
 def forget() -> None:
     """Empty every cache of the optics."""
-    for module in (transport, finish, pairs):
-        for thing in vars(module).values():
-            if hasattr(thing, "cache_clear") and not isinstance(thing, type):
-                thing.cache_clear()
-    layeroptics._named.cache_clear()
-    layeroptics._dyed.cache_clear()
-    for kept in (looks._layers, looks._piles, looks._seen):
-        kept.cache_clear()
+    for held in _KEPT:
+        held.cache_clear()
+    for thing in vars(pairs).values():
+        if hasattr(thing, "cache_clear") and not isinstance(thing, type):
+            thing.cache_clear()
 
 
 def pictures(cloth, light) -> list[tuple[str, float]]:
@@ -113,9 +115,10 @@ def clear_cell() -> list[tuple[str, float]]:
         shape = clear_construction(cell)
 
         def stack(cell=cell, shape=shape) -> None:
-            made = clear.solve(shape, cell, np.full((41, 2), next(shades)))
+            made = layeroptics.solve(shape, cell, np.full((41, 2), next(shades)))
             upper, lower = (
-                pile_of(clear.laid(made, turn, False, directions)) for turn in (0.0, np.pi / 2)
+                pile_of(layeroptics.laid(made, turn, False, directions))
+                for turn in (0.0, np.pi / 2)
             )
             over_backings(
                 add(upper, lower, GAPS["loose"], rows=viewed(lower)),
@@ -172,10 +175,8 @@ def main() -> int:
 
     def new_directions(count: int) -> None:
         angles = [(float(z), 10.0 + float(z)) for z in np.linspace(5, 80, count)]
-        layeroptics._named.cache_clear()
-        transport._beams.cache_clear()
-        for kept in (looks._layers, looks._piles, looks._seen):
-            kept.cache_clear()
+        for held in _KEPT[1:]:
+            held.cache_clear()
         looks.brf(Stack((Layer(cloth),)), angles[:1], angles[1:])
 
     for count in (4, 16, 64):
@@ -187,7 +188,9 @@ def main() -> int:
         seconds = timed(lambda c=other: looks.appearances(Stack((Layer(c),)), grounds, light), 1)
         repeat = f"{len(other.weave.lift)} x {len(other.weave.lift[0])}"
         rows.append((f"cold cell with {repeat} repeat", seconds))
-    bands_41 = timed(lambda: layeroptics._dye(cloth), 3)
+    white = layeroptics.solved(cloth).white
+    dye = layeroptics.solved(cloth).absorption
+    bands_41 = timed(lambda: white.dyed(dye), 3)
     rows.append(("dyeing one layer (41 bands)", bands_41))
 
     rows += clear_cell()
@@ -196,8 +199,7 @@ def main() -> int:
     for what, seconds in rows:
         print(f"{what:46} {seconds:9.4f} {seconds / unit:8.2f}")
     grid = nodes.nodes()
-    cut = surface.patches(transport.transport(cloth.construction()).geometry)
-    print(f"nodes {2 * grid.half}, patches {cut.count}, bands 41")
+    print(f"nodes {2 * grid.half}, bands 41")
     _against_path_tracing(bands_41, cold, (2 * grid.half) ** 2 * 41)
     print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
     return 0

@@ -708,6 +708,7 @@ def white_named(
             continue
         row = np.array([number[e, n] for n in asked[e]])
         inner = rays.met > (0 if matt else 1)
+        glint[row] = glints(cell, {vector: [vectors[n] for n in asked[e]]}, exact=True)[vector]
         for way in still:
             aims = np.array([vectors[n] for n in asked[e]]) * signs * way
             same = aims[:, 2] * first[2] > 0.0
@@ -717,8 +718,6 @@ def white_named(
                 pairs = pairs + sparse.csr_array(
                     (weight, (row[side][aim], rays.column[inner][ray])), shape=pairs.shape
                 )
-            sent = glints(cell, {first: list(map(tuple, aims))}, exact=True)[first]
-            glint[row] += sent / len(still)
     return WhiteNamed(
         cell,
         sparse.csr_array(sparse.vstack(cross)),
@@ -740,13 +739,22 @@ def _near(
     cosine = np.clip(toward @ aims.T.astype(np.float32), -1.0, 1.0)
     row, aim = np.nonzero(cosine > np.cos(wide))
     apart = np.minimum(np.arccos(cosine[row, aim]) / wide, 1.0)
-    # what even light would give, of which a part lies behind the cloth near its edge
-    about = [cap(tuple(a), half_deg, _spread(987, 2)) for a in aims]
-    share = np.array([
-        s * float(weight @ _overlap(np.arccos(np.clip(d @ a, -1.0, 1.0)) / wide)) / len(weight)
-        for a, (d, weight, s) in zip(aims, about, strict=True)
-    ])  # fmt: skip
-    return row, aim, np.asarray(_overlap(apart) / np.maximum(share[aim], 1e-6), float)
+    share = np.interp(np.abs(aims[:, 2]), *_even_share(half_deg))
+    return row, aim, np.asarray(_overlap(apart) / share[aim], float)
+
+
+@lru_cache(maxsize=4)
+def _even_share(half_deg: float) -> tuple[Array, Array]:
+    """What :func:`_near` would see of even light, by the cosine of its aim; near the edge a part of
+    the disc lies behind the cloth."""
+    cosine = np.linspace(0.0, 1.0, 181)
+    out = []
+    for z in cosine:
+        aim: Vector = (float(np.sqrt(1.0 - z * z)), 0.0, max(float(z), 1e-3))
+        toward, weight, share = cap(aim, half_deg, _spread(4181, 2))
+        apart = np.arccos(np.clip(toward @ np.array(aim), -1.0, 1.0)) / np.radians(half_deg)
+        out.append(share * float(weight @ _overlap(apart)) / len(weight))
+    return cosine, np.array(out)
 
 
 def _overlap(apart: Array) -> Array:
@@ -774,9 +782,10 @@ def glints(
     count = int(EFFORT * _GLINT_RAYS) if exact else _GLINT_RAYS // 6
     out = {}
     for v, to in links.items():
-        key = (cell, v, count)
-        found = _first.one(key, lambda v=v: _sent_back(cell, v, count))  # type: ignore[misc]
-        out[v] = _in_caps(*found, np.array(to))
+        first, signs, still = _standing(cell, v)
+        found = _first.one((cell, first, count), lambda v=first: _sent_back(cell, v, count))  # type: ignore[misc]
+        aims = np.array(to) * signs
+        out[v] = np.mean([_in_caps(*found, aims * way) for way in still], axis=0)
     return out
 
 
