@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from weavecolor.decide.candidates import Space
 from weavecolor.decide.evaluate import Screen, Viewpoints, exact, screen
+from weavecolor.decide.running import Sent, received
 from weavecolor.decide.tradeoff import edge
 from weavecolor.decide.wishes import Measures, Wish, total_loss
 from weavecolor.optics.stack import Layer
@@ -73,11 +74,11 @@ def best_first(loss: Array, numbers: Indices) -> Indices:
 
 
 def screen_block(
-    quick: Screen, space: Space, wishes: tuple[Wish, ...], task: Task, every: int, beam: int
+    shared: Screen | Sent, space: Space, wishes: tuple[Wish, ...], task: Task, every: int, beam: int
 ) -> Block:
     """Screen one block. ``every``: one stack in so many goes to the chart; ``beam``: how many
     piles to keep for laying more under them (0: none)."""
-    depth = task.depth
+    quick, depth = received(shared), task.depth
     if task.outer is None:
         layers, grounds, numbers = space.stacks(depth, task.start, task.stop)
         total = min(task.stop, space.count(depth)) - task.start

@@ -20,6 +20,7 @@ from weavecolor.decide.bounds import BOUNDED, Ends, all_behind, ends, least_loss
 from weavecolor.decide.candidates import Space
 from weavecolor.decide.evaluate import Screen, outer_piles, read_main
 from weavecolor.decide.lastlayer import Behind, Uppers
+from weavecolor.decide.running import Sent, received
 from weavecolor.decide.wishes import Measures, Wish, total_loss
 
 Array = NDArray[np.float64]
@@ -139,14 +140,15 @@ def outer_tasks(space: Space, depth: int) -> list[tuple[int, int]]:
 
 
 def nearest_block(
-    quick: Screen, space: Space, wishes: tuple[Wish, ...], gathered: list[Indices], depth: int,
-    first: int, last: int, cutoff: float,
+    shared: Screen | Sent, space: Space, wishes: tuple[Wish, ...], gathered: list[Indices],
+    depth: int, first: int, last: int, cutoff: float,
 ) -> Block:  # fmt: skip
     """All stacks of the piles ``first`` to ``last`` whose loss is at most ``cutoff``.
 
     Of ``depth`` layers, the last of which is any; for one layer, every stack there is.
     ``gathered``: the groups that last layers are taken in, from ``bounds.groups``.
     """
+    quick = received(shared)
     if depth == 1:
         layers, grounds, numbers = space.stacks(1, 0, space.count(1))
         if not numbers.size:

@@ -6,9 +6,14 @@ offers the same interface by ``Client.get_executor()``.
 
 from __future__ import annotations
 
+import pickle
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from typing import Any, Protocol, TypeVar
+from dataclasses import dataclass
+from typing import Any, Protocol, TypeVar, cast
+from uuid import uuid4
+
+from weavecolor.cache import Kept
 
 T = TypeVar("T")
 #: Tasks under way at once on an executor: enough to keep a dozen workers busy, bounded in memory.
@@ -22,11 +27,33 @@ class Executor(Protocol):
         """Start a call; the answer has ``result()`` and ``cancel()``."""
 
 
-def shared(executor: Executor | None, value: T) -> T:
-    """A value that many tasks need, sent to every worker once where the executor can do that (it
-    has ``share``), else as it is."""
+@dataclass(frozen=True, eq=False)
+class Sent:
+    """A value on its way to other processes, each of which unpacks it once."""
+
+    token: str
+    data: bytes
+
+
+_unpacked: Kept[str, Any] = Kept(1)
+
+
+def shared(executor: Executor | None, value: T) -> T | Sent:
+    """A value that many tasks need, to be given to them in its place and read by ``received``."""
+    if executor is None:
+        return value
     share = getattr(executor, "share", None)
-    return value if share is None else share(value)
+    if share is not None:
+        return cast(T, share(value))
+    return Sent(uuid4().hex, pickle.dumps(value))
+
+
+def received(value: T | Sent) -> T:
+    """The value that was :func:`shared`."""
+    if not isinstance(value, Sent):
+        return value
+    data = value.data
+    return cast(T, _unpacked.one(value.token, lambda: pickle.loads(data)))
 
 
 class Cluster:
