@@ -52,7 +52,7 @@ class Guarantee:
                 said = (
                     f"All {self.decided} stacks were decided: {self.screened} computed, "
                     f"{self.bounded} bounded away, each shown to be further from what is wanted "
-                    "than hundreds of others."
+                    "than all that were kept."
                 )
         else:
             said = (
