@@ -61,9 +61,9 @@ class Change:
 
 #: file, text to be found once, what is put in its place, tests that should notice.
 LISTED: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
-    # a change of backing no longer widens the doubt
-    ("weavecolor/decide/compare.py", 'depth=not {"layers", "stack", "backing"}',
-     'depth=not {"layers", "stack"}', ("tests/test_uncertainty.py",)),
+    # the doubt no longer asks what is changed: backing, layers, grain
+    ("weavecolor/decide/compare.py", "changed=changed,", "changed=(),",
+     ("tests/test_uncertainty.py",)),
     # daylight at either end for at both
     ("weavecolor/decide/compare.py", "near_daylight(a.scene) and near_daylight(b.scene)",
      "near_daylight(a.scene) or near_daylight(b.scene)", ("tests/test_uncertainty.py",)),

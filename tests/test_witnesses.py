@@ -63,8 +63,8 @@ def test_the_register_of_uneven_yarns_is_lost_as_a_simulated_grating_loses_it():
 def test_what_lies_under_a_next_to_open_layer_is_seen_at_its_own_grain(turn):
     """A few cobweb threads to the centimetre over a lustrous cloth: the stack looks as the inner
     cloth does by itself, laid at that angle and at no other."""
-    inner = cloth(warp=0.5, weft=0.08, sheen=2.0)
-    cobweb = cloth(ends=0.2, picks=0.2, tex=0.05, sheen=0.0)
+    inner = cloth(warp=0.5, weft=0.08)
+    cobweb = cloth(ends=0.2, picks=0.2, tex=0.05)
     lights, views = [(60.0, 20.0)], [(45.0, 250.0), (60.0, 100.0)]
     both = brf(Stack((Layer(cobweb, 0.0), Layer(inner, turn)), BLACK, "apart"), lights, views)
     alone, other = (
