@@ -43,8 +43,6 @@ def draw(waiting: Waiting) -> None:
     data = order.there()
     if data is not None:
         st.session_state[_DRAWN] = (order.name, words)
-    elif orders.drawing():
-        waiting.place(order, lambda _: st.rerun())
     name, told = st.session_state.get(_DRAWN, ("", ""))
     shown = data if data is not None else orders.kept(name) if name else None
     pressed, plain = hung_view(
@@ -56,6 +54,8 @@ def draw(waiting: Waiting) -> None:
         waiting="" if data is not None or not orders.drawing() else WAIT,
     )
     st.session_state[PLAIN] = plain
+    if data is None and orders.drawing():
+        waiting.place(order, lambda _: st.rerun())
     if pressed is not None:
         st.session_state[_PRESSED] = [*st.session_state.get(_PRESSED, [])[-1:], dict(pressed)]
     with st.container(horizontal=True, key="wc-under", vertical_alignment="center"):
@@ -74,7 +74,12 @@ def _still(now: Making, asked: pictures.Worn, nothing: bool, waiting: Waiting) -
         if orders.drawing():
             waiting.place(order, lambda _: st.rerun())
     if nothing or st.session_state.get(PLAIN):
-        return orders.made(pictures.closeup(asked.stack, asked.light, now.units))
+        close = pictures.closeup(asked.stack, asked.light, now.units)
+        data = close.there()
+        if data is not None:
+            return data
+        if orders.drawing():  # never now: the page stands first, then come its pictures
+            waiting.place(close, lambda _: st.rerun())
     return b""
 
 
