@@ -23,8 +23,7 @@ from weavecolor.optics.cell import filaments, nodes, pairs
 from weavecolor.optics.cell.nodes import unit as toward
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.closeup import draw_closeup
-from weavecolor.picture.drape import draw_drape
-from weavecolor.picture.turning import turn_frames
+from weavecolor.picture.hung import draw_hung, hung_frames
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 from weavecolor.textile.cloth import Construction
@@ -66,17 +65,15 @@ def pictures(cloth, light) -> list[tuple[str, float]]:
         for a in (5.0, 17.0, 32.0, 58.0)
     ]
     new = iter(turned)
-    draw_drape(stack, light, "gathered skirt", 200, 200)  # code and tables of the screen
+    draw_hung(stack, light, width_px=200, height_px=250)  # code and tables of the screen
     return [
-        ("drape of a megapixel, new", timed(
-            lambda: draw_drape(next(new), light, "hanging fold", 1000, 1000), len(turned))),
-        ("drape of a megapixel, looked up", timed(
-            lambda: draw_drape(turned[-1], light, "hanging fold", 1000, 1000), 3)),
-        ("gathered skirt of a megapixel, looked up", timed(
-            lambda: draw_drape(stack, light, "gathered skirt", 1000, 1000), 3)),
+        ("hung, a megapixel, new", timed(
+            lambda: draw_hung(next(new), light, width_px=900, height_px=1125), len(turned))),
+        ("hung, a megapixel, looked up", timed(
+            lambda: draw_hung(stack, light, width_px=900, height_px=1125), 3)),
         ("close-up of a megapixel", timed(
             lambda: draw_closeup(stack, light, 1000, 1000), 2)),
-        ("36 frames of 512 pixels, turning", timed(lambda: turn_frames(stack, light), 1)),
+        ("36 frames of 400 pixels, turning", timed(lambda: hung_frames(stack, light), 1)),
     ]  # fmt: skip
 
 

@@ -25,12 +25,13 @@ FOLDERS = (
 
 #: Parts that other modules of the package are made of; nobody else calls them.
 PARTS = {
-    "colour/library", "optics/adding", "optics/clear", "optics/layer", "optics/poses",
+    "colour/library", "optics/adding", "optics/allround", "optics/layer", "optics/matt",
+    "optics/poses",
     "cutting/nesting", "cutting/turns", "making/checks", "making/earlier",
     "picture/hanging", "picture/lookup", "picture/parcels", "picture/raster", "picture/sweep",
     "picture/tables",
     "picture/canvas", "picture/canvaspdf", "picture/canvaspng", "picture/canvassvg",
-    "picture/celltexture", "picture/lettering", "picture/normals", "picture/typeface",
+    "picture/celltexture", "picture/lettering", "picture/typeface",
     "picture/waves",
     "report/laydrawing", "report/sheetblocks", "report/sheetdata", "report/sheetdrawings",
     "report/sheetfrommaking", "report/sheetlayout", "report/sheetwords",
@@ -53,10 +54,7 @@ SHOWN_IN_TESTS = {
     "measure/tocloth": ({"fitted_cloth", "report"}, "test_measure_fit"),
     "picture/closeup": ({"placement", "scale_of", "closeup_linear"}, "test_picture_closeup"),
     "picture/composite": ({"draw_sheet"}, "test_picture_sheets"),
-    "picture/drape": ({"draw_drape", "drape_linear"}, "test_picture_drape"),
     "picture/encode": ({"on_screen", "exposure_for"}, "test_picture_encode"),
-    "picture/folds": ({"fold_table", "frame", "shape"}, "test_picture_drape"),
-    "picture/polar": ({"draw_polar"}, "test_picture_sheets"),
 }
 
 

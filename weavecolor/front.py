@@ -284,7 +284,8 @@ def draw(
     ----------
     what : Cloth or Stack
     form : str
-        "close-up" for the weave at true scale, or the name of a form, such as "hanging fold".
+        "close-up" for the weave at true scale, or what it is hung as: "gathered skirt", "knife
+        pleats", "circle skirt", "hanging panel" ... (a wrong word is answered with all).
     place, behind
         As for :func:`appearance`.
     width_px : int
@@ -311,9 +312,13 @@ def draw(
         from weavecolor.picture.closeup import draw_closeup
 
         return draw_closeup(stack, lit, width_px, width_px * 3 // 4)
-    from weavecolor.picture.drape import draw_drape
+    from weavecolor.picture.forms import shape_called
+    from weavecolor.picture.hung import ASIDE, draw_hung
 
-    return draw_drape(stack, lit, form, width_px, width_px * 4 // 3)
+    return draw_hung(
+        stack, lit, shape_called(form, stack), width_px, width_px * 5 // 4, sight=ASIDE,
+        body_colour=stack.backing, bare=stack.backing is None,
+    )  # fmt: skip
 
 
 def difference(

@@ -333,11 +333,11 @@ def _skirt(form, kind, fullness, pattern, about, **how):
     return make
 
 
-def gathered(fullness, kind, columns, rows, seed):
+def gathered(fullness, kind, columns, rows, seed, **how):
     about = {"seed": seed, "length_mm": 660}
     return _skirt(
         "gathered skirt", kind, fullness,
-        lambda: garments.gathered(fullness, columns, rows, seed), about,
+        lambda: garments.gathered(fullness, columns, rows, seed), about, **how,
     )  # fmt: skip
 
 
@@ -353,8 +353,8 @@ def circle(grain, kind, seed):
     about = {"seed": seed, "length_mm": 630, "grain_at_centre_front_deg": grain}
     return _skirt(
         "circle skirt on the " + ("bias" if grain else "straight"), kind, 1.0,
-        lambda: garments.circle(grain, 240, 30, seed), about, coarse=1.2, fine=0.3, radius=1.6,
-        careful=0,
+        lambda: garments.circle(grain, 240, 30, seed), about, coarse=4.0, fine=0.5, levels=4,
+        radius=1.6, careful=0,
     )  # fmt: skip
 
 
@@ -363,7 +363,7 @@ def cape(kind, seed):
         cloth = CLOTHS[kind]
         box = bodies.distances(bodies.stand_field, (-260, -220, 780), (260, 220, 1560), 8.0)
         done, sim = hang(
-            garments.cape(220, 34, seed), cloth, box, 1.6, 0.5, radius=1.5, careful=0,
+            garments.cape(220, 34, seed), cloth, box, 4.0, 0.5, radius=1.5, careful=0,
         )  # fmt: skip
         write(
             name, "cape", cloth, 1.0, done, sim, seam=6.0, body="figure",

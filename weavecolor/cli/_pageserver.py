@@ -17,7 +17,7 @@ NEEDED = (
     "pandas",
     "weavecolor.decide.compare",
     "weavecolor.picture.closeup",
-    "weavecolor.picture.drape",
+    "weavecolor.picture.hung",
     "weavecolor.making.file",
 )
 

@@ -25,11 +25,11 @@ if TYPE_CHECKING:
     from weavecolor.picture.encode import Seeing
     from weavecolor.scene.scene import Scene
 
-_WHATS = ("close-up", "hung", "drape", "turns", "loop", "dials", "sheet")
+_WHATS = ("close-up", "hung", "sheet")
 
 
 @click.command(
-    epilog='Example: weavecolor draw drape shot-organza-red-black --form "gathered skirt" '
+    epilog='Example: weavecolor draw hung shot-organza-red-black --form "gathered skirt" '
     "--layers 2 --behind white --out skirt.png"
 )
 @click.argument("what", type=click.Choice(_WHATS))
@@ -48,8 +48,8 @@ _WHATS = ("close-up", "hung", "drape", "turns", "loop", "dials", "sheet")
               help="White, black, calico, open, ...; several for a sheet.")  # fmt: skip
 @click.option("--scene", default="window at the side", show_default=True)
 @click.option("--form", default="gathered skirt", show_default=True,
-              help="Of drape, hung, sheet; a sheet also takes close-up, flat colour.")  # fmt: skip
-@click.option("--fullness", type=float, help="Fullness at the top of a drape, 1 to 9.")
+              help="What it is hung as, or a hung shape's name; a sheet also takes close-up, "
+              "flat colour.")  # fmt: skip
 @click.option("--size", type=click.IntRange(64, 8000), help="Width in pixels.")
 @click.option("--scale", type=float, help="Mm a pixel of a close-up; all layers true to it.")
 @click.option("--moving", type=click.Choice(["cloth", "light"]), default="cloth", show_default=True)
@@ -67,23 +67,21 @@ _WHATS = ("close-up", "hung", "drape", "turns", "loop", "dials", "sheet")
 @click.option("--mark", is_flag=True, help="Hatch what the screen cannot show.")
 def command(
     what: str, cloth: str | None, piles: tuple[str, ...], out: Path, grain: str, layers: str,
-    turn: float, behind: str, scene: str, form: str, fullness: float | None, size: int | None,
+    turn: float, behind: str, scene: str, form: str, size: int | None,
     scale: float | None, moving: str, frames: int, turned: float, ground: str, page: str,
     screen: str, unadapted: bool, exposure: float | None, mark: bool,
 ) -> None:  # fmt: skip
     """Draw a picture of CLOTH.
 
     WHAT is close-up (the weave at true scale), hung (as it hangs in a shape, seen through; a name
-    ending in .webp or .gif makes it turn, or the light go round it), drape (in a form), turns (a
-    panel turned in the light), loop (the same, moving), dials (colour, lightness and hue against
-    angle) or sheet (2 to 12 options on a page). CLOTH is a swatch (see weavecolor cloths) or a
-    cloth file.
+    ending in .webp or .gif makes it turn, or the light go round it) or sheet (2 to 12 options on a
+    page). CLOTH is a swatch (see weavecolor cloths) or a cloth file.
     """
     from weavecolor.files.atomic import write_bytes
-    from weavecolor.picture.encode import Seeing, loop_bytes, png_bytes
+    from weavecolor.picture.encode import Seeing, png_bytes
     from weavecolor.scene.places import scene as scene_called
 
-    allowed = (".png", ".webp", ".gif") if what in ("loop", "hung") else (".png",)
+    allowed = (".png", ".webp", ".gif") if what == "hung" else (".png",)
     if out.suffix.lower() not in allowed:
         raise InputError(f"give a name ending in {' or '.join(allowed)}", file=str(out))
     if (cloth is None) == (not piles):
@@ -96,14 +94,7 @@ def command(
     seeing = Seeing(screen, not unadapted, exposure, mark)
     lit = scene_called(scene)
     label, stack = stacks[0]
-    if what == "loop":
-        from weavecolor.picture.turning import turn_frames
-
-        made = turn_frames(stack, lit, frames, size or 512, moving=moving, seeing=seeing,
-                           progress=_share("drawing"))  # fmt: skip
-        write_bytes(out, loop_bytes(made, out.suffix))
-        image = made[0]
-    elif what == "hung":
+    if what == "hung":
         image = _hung(stack, lit, seeing, form, size, moving, frames, turned, ground, out)
     elif what == "sheet":
         from weavecolor.picture.composite import Choice, draw_sheet
@@ -112,7 +103,10 @@ def command(
         image = draw_sheet(options, lit, form, page, seeing=seeing, progress=_share("drawing"))
         write_bytes(out, png_bytes(image, image.info.get("dpi", (None,))[0]))
     else:
-        image = _one(what, stack, lit, seeing, form, fullness, size, scale, moving)
+        from weavecolor.picture.closeup import draw_closeup
+
+        width = size or 1200
+        image = draw_closeup(stack, lit, width, round(width * 0.75), scale, seeing=seeing)
         write_bytes(out, png_bytes(image))
     click.echo(f"wrote {out}", err=True)
     for note in image.info.get("notes", ()):
@@ -126,48 +120,24 @@ def _hung(
     """Draw and write a still or a loop of hung cloth; its first picture."""
     from weavecolor.files.atomic import write_bytes
     from weavecolor.picture.encode import loop_bytes, png_bytes
-    from weavecolor.picture.hung import Sight, draw_hung, hung_frames, shape_names
+    from weavecolor.picture.forms import shape_called
+    from weavecolor.picture.hung import Sight, draw_hung, hung_frames
 
-    # the plain name of a shape stands for the first of that kind
-    named = [n for n in shape_names() if n.startswith(form.casefold().split()[0])]
-    shape = form if form in shape_names() or not named else named[0]
+    shape, bare = shape_called(form, stack), stack.backing is None
     if out.suffix.lower() != ".png":
         width = size or 400
         made = hung_frames(stack, scene, shape, frames, width, round(width * 1.25), moving=moving,
                            sight=Sight(turned), body_colour=stack.backing, ground=ground,
-                           seeing=seeing, progress=_share("drawing"))  # fmt: skip
+                           seeing=seeing, bare=bare, progress=_share("drawing"))  # fmt: skip
         write_bytes(out, loop_bytes(made, out.suffix))
         return made[0]
     width = size or 900
-    image = draw_hung(stack, scene, shape, width, round(width * 1.25), sight=Sight(turned),
-                      body_colour=stack.backing, ground=ground, seeing=seeing)  # fmt: skip
+    image = draw_hung(
+        stack, scene, shape, width, round(width * 1.25), sight=Sight(turned),
+        body_colour=stack.backing, ground=ground, seeing=seeing, bare=bare,
+    )  # fmt: skip
     write_bytes(out, png_bytes(image))
     return image
-
-
-def _one(
-    what: str, stack: Stack, scene: Scene, seeing: Seeing, form: str, fullness: float | None,
-    size: int | None, scale: float | None, moving: str,
-) -> Image.Image:  # fmt: skip
-    if what == "close-up":
-        from weavecolor.picture.closeup import draw_closeup
-
-        width = size or 1200
-        return draw_closeup(stack, scene, width, round(width * 0.75), scale, seeing=seeing)
-    if what == "drape":
-        from weavecolor.picture.drape import draw_drape
-
-        width = size or 900
-        return draw_drape(stack, scene, form, width, round(width * 1.25), fullness=fullness,
-                          seeing=seeing, progress=_share("drawing"))  # fmt: skip
-    if what == "turns":
-        from weavecolor.picture.turning import draw_turns
-
-        return draw_turns(stack, scene, size_px=max(64, (size or 1400) // 4), moving=moving,
-                          seeing=seeing)  # fmt: skip
-    from weavecolor.picture.polar import draw_polar
-
-    return draw_polar(stack, scene, size or 1000, seeing=seeing)
 
 
 def _share(what: str) -> Callable[[float], None] | None:

@@ -15,7 +15,7 @@ import msgspec
 from weavecolor.errors import InputError
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.making.model import FullnessAsked
-from weavecolor.picture.folds import form_names
+from weavecolor.picture.forms import known_forms
 
 #: What the page called the option on its table.
 _TABLE = "on the table"
@@ -66,7 +66,7 @@ def from_version_1(told: Mapping[str, Any]) -> dict[str, Any]:
         made["fullness_asked"] = _sound(settings["fullness"], FullnessAsked)
     if isinstance(settings.get("together"), bool):
         made["together"] = settings["together"]
-    if settings.get("drape") in form_names():
+    if settings.get("drape") in known_forms():
         made["form"] = settings["drape"]
     origins = settings.get("origins")
     if isinstance(origins, Mapping) and isinstance(made.get("cloths"), list):

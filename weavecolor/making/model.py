@@ -38,7 +38,7 @@ from weavecolor.making.checks import (
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.optics.appearance import MOST_LAYERS
 from weavecolor.optics.stack import FACES, LAYS
-from weavecolor.picture.folds import form_names
+from weavecolor.picture.forms import known_forms
 from weavecolor.picture.shapes import shape_names
 from weavecolor.scene.backings import Backing, backing
 from weavecolor.scene.places import scene
@@ -267,7 +267,7 @@ class Making:
         lines(self.notes, "notes")
         one_of(self.units, "units", tuple(UNITS))
         one_of(self.fold, "fold", FOLDS)
-        one_of(self.form, "form", ("", *form_names()))
+        one_of(self.form, "form", ("", *known_forms()))
         one_of(self.shape, "shape", ("", *shape_names()))
         for field in fields(self):
             if isinstance(field.default, tuple):

@@ -10,7 +10,8 @@ less often, by the same amount, so energy is kept.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -66,7 +67,7 @@ class PileOptics:
 _FAR = (0.0, 50.0)
 
 
-def _gap_mm(layer: Lie, gap: tuple[float, float] | None) -> tuple[float, float]:
+def gap_mm(layer: Lie, gap: tuple[float, float] | None) -> tuple[float, float]:
     return _FAR if gap is None else (gap[0] * layer.pitch, gap[1] * layer.pitch)
 
 
@@ -97,13 +98,21 @@ def openings(
         t = np.prod([layer.through for layer, _ in pile.members], axis=0)
     joint = np.ones((t.size, t.size))
     for layer, spans in pile.members:
-        distance = Distance((*spans, _gap_mm(layer, gap)), depths, uneven)
+        distance = Distance((*spans, gap_mm(layer, gap)), depths, uneven)
         joint *= layer_pairs(layer, distance, nodes=not spans)
+    made = openings_of(joint, t, share)
+    if pile.rows is None:
+        return made
+    rows = pile.rows
+    return Openings(rows @ joint @ rows.T, rows @ made.straight, made.hit_spread)
+
+
+def openings_of(joint: Array, through: Array, share: Array) -> Openings:
+    """Openings whose labels are open together as in ``joint`` (N, N)."""
+    t, mean = through, float(share @ through)
     returned = np.divide(joint @ share, t, out=np.full_like(t, mean), where=t > 1e-9)
     straight = np.clip(1.0 - returned, 0.0, None) / (1.0 - mean) * t
     spread = float(1.0 - share @ straight) / (1.0 - mean)
-    if pile.rows is not None:
-        joint, straight = pile.rows @ joint @ pile.rows.T, pile.rows @ straight
     return Openings(joint, straight, spread)
 
 
@@ -148,22 +157,67 @@ def add(
     gap: tuple[float, float] | None,
     uneven: float = UNEVEN,
     rows: Array | None = None,
+    open_: Openings | None = None,
 ) -> PileOptics:
     """Lay ``upper`` over ``lower``; ``gap`` as in :data:`GAPS`, ``uneven`` the variation of yarn
     spacing (see :class:`weavecolor.optics.cell.pairs.Distance`). Reciprocal, and keeps energy.
 
     ``rows`` (R, N): only these mixtures of labels are wanted of the result, which saves most of
-    the work for the last layer; see :func:`viewed`.
+    the work for the last layer; see :func:`viewed`. ``open_``: how the openings line up, where that
+    is known already.
     """
-    open_ = openings(upper, gap, lower.members[0][0].depths, uneven)
-    t1, t2 = upper.through, lower.through
+    if open_ is None:
+        open_ = openings(upper, gap, lower.members[0][0].depths, uneven)
+    bands, size = len(upper.reflect), upper.share.size if rows is None else len(rows)
+    kind = np.result_type(upper.reflect, lower.reflect)
+    out = [np.empty((bands, size, size), kind) for _ in range(3)]
+    # bands do not meet: few at a time stay close to the processor
+    each = max(1, int(_AT_ONCE / upper.share.size**2))
+
+    def part(first: int) -> None:
+        own = slice(first, first + each)
+        for whole, made in zip(
+            out, _between(_cut(upper, own), _cut(lower, own), open_, kind, rows), strict=True
+        ):
+            whole[own] = made
+
+    starts = range(0, bands, each)
+    if len(starts) == 1:
+        part(0)
+    else:
+        with ThreadPoolExecutor(2) as pool:
+            list(pool.map(part, starts))
+    first, spans = lower.members[0]
+    behind = ((first.thickness, first.thickness), *spans)
+    members = tuple((m, (*between, gap_mm(m, gap), *behind)) for m, between in upper.members)
+    members += lower.members
+    share = upper.share if rows is None else np.eye(len(rows))[0]
+    through = upper.through * lower.through
+    through = through if rows is None else rows @ through
+    return PileOptics(out[0], out[1], out[2], through, share, members, rows)
+
+
+#: Numbers of a table of labels that are worked on at once.
+_AT_ONCE = 2.0e5
+
+
+def _cut(pile: PileOptics, own: slice) -> PileOptics:
+    return replace(pile, reflect=pile.reflect[own], under=pile.under[own], pass_=pile.pass_[own])
+
+
+def _between(
+    upper: PileOptics, lower: PileOptics, open_: Openings, kind: np.dtype[Any], rows: Array | None
+) -> tuple[Array, Array, Array]:
+    """Reflected by the front, by the back, and passed, of one pile over another."""
+    t1, t2 = upper.through.astype(kind), lower.through.astype(kind)
     q = slice(0, np.count_nonzero(upper.share))  # nodes carry light on; named ones end paths
-    c = upper.share[q]
+    c = upper.share[q].astype(kind)
     pass1, pass2, above, below = upper.pass_, lower.pass_, lower.reflect, upper.under
-    spread, straight = open_.hit_spread, open_.straight
+    spread, straight = kind.type(open_.hit_spread), open_.straight.astype(kind)
     above_q, below_q = above[:, q], below[:, q]
     between = spread * (c[:, None] * below_q[:, :, q] * c) @ above_q[:, :, q]
-    closed = np.linalg.inv(np.eye(c.size) - between)  # all rounds to and fro between the two
+    # all rounds to and fro between the two
+    closed = np.linalg.inv(np.eye(c.size, dtype=kind) - between)
 
     def wanted(table: Array, beam: Array | None = None) -> Array:
         if beam is not None:
@@ -179,7 +233,7 @@ def add(
     sent = wanted(above, straight) + spread * scattered
     again = ((sent[:, :, q] @ closed) * c) @ below_q  # and down again, to every label
     reflect = (
-        kept(wanted(upper.reflect + open_.joint * above))
+        kept(wanted(upper.reflect + open_.joint.astype(kind) * above))
         + (sent[:, :, q] * c) @ _turned(pass1[:, :, q])
         + kept(scattered, straight)
         + (again[:, :, q] * c) @ _turned(sent[:, :, q])
@@ -197,13 +251,7 @@ def add(
         + met[:, :, q] @ _turned(up_q)
         + spread * (_turned(back) * c) @ (above_q[:, :, q] * c) @ _turned(met[:, :, q])
     )
-    first, spans = lower.members[0]
-    behind = ((first.thickness, first.thickness), *spans)
-    members = tuple((m, (*between, _gap_mm(m, gap), *behind)) for m, between in upper.members)
-    members += lower.members
-    share = upper.share if rows is None else np.eye(len(rows))[0]
-    through = t1 * t2 if rows is None else rows @ (t1 * t2)
-    return PileOptics(reflect, under, passed, through, share, members, rows)
+    return reflect, under, passed
 
 
 def over_backing(

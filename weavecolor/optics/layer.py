@@ -26,7 +26,7 @@ from weavecolor.optics.cell.filaments import (
 from weavecolor.optics.cell.nodes import Nodes, Vector
 from weavecolor.optics.cell.nodes import nodes as nodes_
 from weavecolor.optics.cell.openness import QUICK_PENCILS, counted
-from weavecolor.optics.cell.pairs import Distance, pairs
+from weavecolor.optics.cell.pairs import Distance, Pairs, pairs
 from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.dye import absorption
 from weavecolor.textile.cloth import Cloth, Construction, Yarn
@@ -333,9 +333,15 @@ def layer_pairs(layer: Lie, distance: Distance, nodes: bool = True) -> Array:
     for v in layer.named:
         x, y, z = to_cloth_frame(v, layer.turn, layer.flip)
         vectors.append((x, y, z))
+    counted = pairs(construction, distance, tuple(vectors), layer.flip, nodes, layer.exact)
+    return joint_of(counted, layer)
+
+
+def joint_of(counted: Pairs, layer: Lie) -> Array:
+    """Joint openness (N, N) of a layer's labels from what was counted for its named directions and
+    the nodes of its cloth."""
     grid = nodes_()
     half = grid.half
-    counted = pairs(construction, distance, tuple(vectors), layer.flip, nodes, layer.exact)
     ways = [
         (order[:half] - (half if layer.flip else 0), weight)
         for order, weight in orders(grid, layer.turn, layer.flip)

@@ -1,233 +1,201 @@
-"""One layer's unit cell as a picture: which yarn is in sight, how it is lit, and what is open.
+"""One layer's unit cell as a picture: what of its paths of light the eye meets, place by place.
 
-Knows the cell's geometry and directions; knows nothing of colour, stacks or screens. The maps are
-what the eye meets at each point of the repeat, from the same yarns as the optics.
+From each place of the repeat the eye's ray is followed through the filaments (the tracer of the
+optics, :mod:`weavecolor.optics.cell.paths`) to wherever it leaves them: to the lights, which draw
+bright lines along rods; to the rest of the room; or to what lies behind, seen through rods and
+coloured by the way it went in them. Light is followed from the lamps as well, to where it falls on
+what lies behind. Both are followed once, without dye; a dye is a factor by the lengths run. Knows
+cells and directions; knows nothing of colour, stacks or screens.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter
 
-from weavecolor.optics.cell.nodes import Vector, nodes
-from weavecolor.optics.cell.rays import Hits, first_hits
-from weavecolor.optics.cell.sheen import mat_factor
-from weavecolor.optics.cell.silhouette import silhouette
-from weavecolor.optics.cell.tubes import WARP, Tubes, tubes
-from weavecolor.textile.cloth import Construction
+from weavecolor.optics.cell import paths
+from weavecolor.optics.cell.filaments import (
+    _LEVELS,
+    _RATIO,
+    FilamentCell,
+    _followed,
+    _prepared,
+    _spread,
+)
+from weavecolor.optics.cell.nodes import Vector
 
+Array = NDArray[np.float64]
 Map = NDArray[np.float32]
 
-#: ``CellTexture.system`` where nothing is met.
-THROUGH = -1
+#: Half the width of a light as rods near at hand mirror it, degrees: a window, a shaded lamp.
+LIGHT_DEG = 16.0
+#: Paths from a light to what lies behind.
+_CAST_RAYS = 100_000
+
+
+@dataclass(frozen=True, eq=False)
+class Leaves:
+    """Paths that end in one kind of light: ``texel`` (n,) they began at, ``column`` (n,) lengths as
+    in :func:`weavecolor.optics.cell.filaments.kept`, ``weight`` (n,)."""
+
+    texel: NDArray[np.int32]
+    column: NDArray[np.int32]
+    weight: NDArray[np.float32]
+
+    def painted(self, table: Array, shape: tuple[int, int]) -> Map:
+        """Sum of ``table`` (columns, 3) over each texel's paths: (rows, columns, 3)."""
+        out = np.empty((shape[0] * shape[1], 3), np.float32)
+        for c in range(3):
+            out[:, c] = np.bincount(
+                self.texel, self.weight * table[self.column, c], shape[0] * shape[1]
+            )
+        return out.reshape(*shape, 3)
+
+    def lengths(self, texels: int) -> Array:
+        """Mean over all texels of the weight by column (columns,)."""
+        return np.bincount(self.column, self.weight, _LEVELS * _LEVELS) / texels
 
 
 @dataclass(frozen=True, eq=False)
 class CellTexture:
-    """Maps (rows along the warp, columns across it) of one repeat, ``size`` (x, y) in mm, from
-    half a yarn spacing before the first crossing.
+    """One repeat (rows along the warp, columns across it), ``size`` (x, y) in mm, from half a yarn
+    spacing before the first crossing; ``crossings`` (x, y) in it.
 
-    ``system`` (int8) 0 warp, 1 weft or ``THROUGH``; ``under`` 0-1 how thick the other yarn lies
-    under the one in sight; ``facing`` (lights, ...) how squarely yarn faces each light, shadowed,
-    1 for a level surface; ``sky`` the same for even light from all sides; ``sheen`` (lights, ...)
-    surface reflection as a radiance factor; ``fibre`` fine streaks, about 1.
+    ``open`` (rows, columns): share of a texel through which nothing is met. The paths that met
+    something end: ``lights`` in each of the lights before the cloth, weighted so that its
+    irradiance square to it times that is radiance times pi; ``room`` elsewhere before the cloth;
+    ``behind`` behind it. ``cast``: from each of those lights to what lies behind, by texel where it
+    falls, mean over texels 1 without dye and with nothing kept back.
     """
 
     size: tuple[float, float]
-    system: NDArray[np.int8]
-    under: Map
-    facing: Map
-    sky: Map
-    sheen: Map
-    fibre: Map
+    crossings: tuple[int, int]
+    open: Map
+    lights: tuple[Leaves, ...]
+    room: Leaves
+    behind: Leaves
+    cast: tuple[Leaves, ...]
 
 
-def _surface(geometry: Tubes, hits: Hits, which: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
-    """Normals and tangents (3, n) at the chosen hits."""
-    normal, tangent = (np.zeros((3, which.size)) for _ in range(2))
-    for system, yarns in enumerate(geometry.systems):
-        chosen = np.flatnonzero(hits.system[which] == system)
-        at = which[chosen]
-        _, slope, _ = yarns.height(hits.yarn[at], hits.u[at].astype(np.float32))
-        cosine = 1.0 / np.sqrt(1.0 + slope * slope)
-        sine = slope * cosine
-        across = hits.across[at] / yarns.half_width**2
-        up = hits.up[at] / yarns.half_height**2
-        length = np.maximum(np.hypot(across, up), 1e-12)
-        across, up = across / length, up / length
-        order = (1, 0, 2) if system == WARP else (0, 1, 2)
-        n = (-up * sine, across, up * cosine)
-        t = (cosine, np.zeros_like(cosine), sine)
-        for axis, k in enumerate(order):
-            normal[axis, chosen] = n[k]
-            tangent[axis, chosen] = t[k]
-    return normal, tangent
+def _window(cosine: Array) -> Array:
+    """Share of a light's irradiance by solid angle, by the cosine of the angle from its middle:
+    even over a disc of :data:`LIGHT_DEG` with a soft edge."""
+    angle = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
+    soft = np.clip((1.25 * LIGHT_DEG - angle) / (0.5 * LIGHT_DEG), 0.0, 1.0)
+    whole = 2.0 * np.pi * (1.0 - np.cos(np.radians(LIGHT_DEG)))
+    return np.asarray(soft / whole)
 
 
-def _streaks(
-    geometry: Tubes, hits: Hits, which: NDArray[Any], spun: tuple[bool, bool]
-) -> NDArray[Any]:
-    """Fibres in the yarn: fine along filament yarn, slanting and coarser round spun yarn."""
-    out = np.ones(which.size)
-    for system, yarns in enumerate(geometry.systems):
-        chosen = np.flatnonzero(hits.system[which] == system)
-        at = which[chosen]
-        round_ = np.arctan2(hits.up[at] / yarns.half_height, hits.across[at] / yarns.half_width)
-        along = 2.0 * np.pi * hits.u[at] / yarns.pitch  # whole turns from crossing to crossing
-        wave = np.zeros(chosen.size)
-        if spun[system]:
-            slant = max(1, round(0.15 * yarns.pitch / yarns.half_width))
-            for count, weight in ((5, 0.5), (9, 0.35), (14, 0.3)):
-                turns = slant * round(count / 5)
-                wave += weight * np.sin(count * round_ + turns * along + 1.9 * count + system)
-            wave *= 0.13
-        else:
-            for count, weight in ((11, 0.5), (17, 0.4), (27, 0.3)):
-                wave += weight * np.sin(count * round_ + 1.9 * count + system)
-            wave *= 0.06
-        out[chosen] += wave
-    return out
-
-
-@dataclass(frozen=True, eq=False)
-class _Sight:
-    """What the eye meets over the distinct crossings, whatever the light: flat over samples.
-
-    ``which``: the samples that meet yarn, with their ``normal``, ``tangent`` and ``start`` of rays
-    (3, n); the maps are as in :class:`CellTexture`.
-    """
-
-    system: NDArray[np.int8]
-    which: NDArray[np.intp]
-    normal: NDArray[Any]
-    tangent: NDArray[Any]
-    start: NDArray[Any]
-    under: Map
-    sky: Map
-    fibre: Map
+def _placed(cell: FilamentCell, fineness: int) -> tuple[Array, tuple[int, int]]:
+    """Places (n, 2) in mm of the texels' middles, and rows and columns."""
+    picks, ends = np.shape(cell.lift)
+    columns, rows = ends * fineness, picks * fineness
+    x = ((np.arange(columns) + 0.5) / fineness - 0.5) * cell.warp_spacing
+    y = ((np.arange(rows) + 0.5) / fineness - 0.5) * cell.weft_spacing
+    down, across = np.meshgrid(y, x, indexing="ij")
+    return np.stack([across.ravel(), down.ravel()], axis=1), (rows, columns)
 
 
 @lru_cache(maxsize=12)
-def _sight(
-    construction: Construction, view: Vector, spun: tuple[bool, bool], fineness: int
-) -> _Sight:
-    """The part of a texture that stays while the lights move, or the cloth turns under the eye."""
-    geometry = tubes(construction)
-    step = (np.arange(fineness) + 0.5) / fineness - 0.5
-    down, across = np.meshgrid(step, step, indexing="ij")
-    pick, end = geometry.distinct.T[:, :, None, None]
-    x = ((end + across) * geometry.spacing[0]).ravel()
-    y = ((pick + down) * geometry.spacing[1]).ravel()
-    v = np.array(view)
-    lift = 1.05 * (geometry.top + 0.05 * geometry.pitch) / abs(v[2])
-    origin = np.stack([x, y, np.zeros_like(x)]) + lift * v[:, None]
-    hits = first_hits(geometry, origin, -v[:, None])
-    which = np.flatnonzero(hits.system >= 0)
-    normal, tangent = _surface(geometry, hits, which)
-
-    place = _points(geometry, hits, which)
-    start = place + 2e-3 * geometry.pitch * normal
-
-    system = hits.system[which]
-    under = np.zeros(x.size, np.float32)
-    for other, where in enumerate((place[0], place[1])):
-        yarns = geometry.systems[other]
-        beside = where - np.rint(where / yarns.spacing) * yarns.spacing
-        thick = np.sqrt(np.maximum(1.0 - (beside / yarns.half_width) ** 2, 0.0))
-        under[which] = np.where(system == other, under[which], thick)
-
-    sky = np.zeros(x.size, np.float32)
-    grid = nodes(2, 8)
-    half = slice(0, grid.half) if v[2] > 0 else slice(grid.half, 2 * grid.half)
-    total = np.zeros(which.size)
-    for to, cosine, share in zip(
-        grid.vector[half], grid.cosine[half], grid.share[half], strict=True
-    ):
-        seen = np.maximum(to @ normal, 0.0)
-        up = np.flatnonzero(seen > 0)
-        seen[up[silhouette(geometry, tuple(to.tolist())).blocked(start[:, up], system[up])]] = 0.0
-        total += share / cosine * seen
-    sky[which] = total
-    fibre = np.ones(x.size, np.float32)
-    fibre[which] = _streaks(geometry, hits, which, spun)
-    return _Sight(hits.system, which, normal, tangent, start, under, sky, fibre)
-
-
-@lru_cache(maxsize=32)
 def cell_texture(
-    construction: Construction,
+    cell: FilamentCell,
     view: Vector,
     lights: tuple[Vector, ...],
-    surfaces: tuple[tuple[float, float, float], ...],
-    spun: tuple[bool, bool],
     fineness: int,
+    gap: float,
+    each: int = 1,
 ) -> CellTexture:
-    """Trace one repeat; crossings that are copies of one another are traced once.
+    """Follow the light of one repeat.
 
     ``view`` and ``lights``: unit vectors in the cloth's frame, on the same side of the cloth;
-    ``surfaces`` per system (fibre index, lobe degrees, share of sheen); ``spun`` per system;
-    ``fineness``: samples each way over one crossing.
+    ``fineness``: texels each way over one crossing; ``gap``: mm from the cloth to what lies behind;
+    ``each``: eye's rays in a texel, spread over it.
     """
-    geometry = tubes(construction)
-    picks, ends = geometry.orbit.shape
-    size = (ends * geometry.spacing[0], picks * geometry.spacing[1])
-    sight = _sight(construction, view, spun, fineness)
-    which, normal, tangent = sight.which, sight.normal, sight.tangent
-    system, v = sight.system[which], np.array(view)
+    picks, ends = np.shape(cell.lift)
+    ready = _prepared(cell)
+    place, shape = _placed(cell, fineness)
+    size = (ends * cell.warp_spacing, picks * cell.weft_spacing)
+    v = np.array(view)
+    within = _spread(each, 2) - 0.5 if each > 1 else np.zeros((1, 2))
+    step = np.array([cell.warp_spacing, cell.weft_spacing]) / fineness
+    start = (place[:, None] + within * step).reshape(-1, 2) + v[:2] * (ready.top / abs(v[2]))
+    toward = np.broadcast_to(-v, (len(start), 3))
+    free = np.zeros(len(place))
+    parts: list[tuple[Array, NDArray[np.int32]]] = []
 
-    facing = np.zeros((len(lights), sight.system.size), np.float32)
-    sheen = np.zeros((len(lights), sight.system.size), np.float32)
-    for k, light in enumerate(lights):
-        to = np.array(light)
-        lit = np.maximum(to @ normal, 0.0) / abs(to[2])
-        shadowed = np.flatnonzero(lit > 0)
-        shut = silhouette(geometry, light).blocked(sight.start[:, shadowed], system[shadowed])
-        lit[shadowed[shut]] = 0.0
-        facing[k, which] = lit
-        bright = np.flatnonzero(lit > 0)
-        for s, (index, lobe, share) in enumerate(surfaces):
-            mine = bright[system[bright] == s]
-            if share > 0 and mine.size:
-                factor = mat_factor(
-                    tangent[:, mine].T, normal[:, mine].T, to, v, index, np.radians(lobe)
-                )
-                sheen[k, which[mine]] = share * factor * lit[mine]
+    def use(leaves: Array) -> None:
+        passed = leaves[:, 7] == 0.0
+        np.add.at(free, leaves[passed, 0].astype(np.intp) // each, 1.0 / each)
+        leaves = leaves[~passed]
+        parts.append((leaves, paths.levels_of(leaves, ready.scale, _RATIO, _LEVELS)))
 
-    def whole(flat: NDArray[Any]) -> NDArray[Any]:
-        """The repeat, put together from its distinct crossings."""
-        tiles = flat.reshape(*flat.shape[:-1], len(geometry.distinct), fineness, fineness)
-        laid = tiles[..., geometry.orbit, :, :]  # ..., picks, ends, down, across
-        laid = np.moveaxis(laid, -2, -3)
-        return laid.reshape(*flat.shape[:-1], picks * fineness, ends * fineness)
+    _run(ready, start, toward, use)
+    leaves = np.concatenate([p for p, _ in parts])
+    column = np.concatenate([c for _, c in parts])
+    texel = (leaves[:, 0] // each).astype(np.int32)
+    weight = (leaves[:, 4] / each).astype(np.float32)
+    before = leaves[:, 3] * v[2] > 0.0
 
+    def kept(own: NDArray[Any], factor: Array | None = None) -> Leaves:
+        w = weight[own] if factor is None else (weight[own] * factor).astype(np.float32)
+        return Leaves(texel[own], column[own], w)
+
+    lit = []
+    for light in lights:
+        share = _window(leaves[:, 1:4] @ np.array(light))
+        own = before & (share > 0.0)
+        lit.append(kept(own, np.pi * share[own]))
+    cast = tuple(_cast(cell, light, shape, size, gap) for light in lights)
     return CellTexture(
-        size,
-        whole(sight.system),
-        whole(sight.under),
-        whole(facing),
-        whole(sight.sky),
-        whole(sheen),
-        whole(sight.fibre),
-    )
+        size, (ends, picks), free.reshape(shape).astype(np.float32), tuple(lit), kept(before),
+        kept(~before), cast,
+    )  # fmt: skip
 
 
-def _points(geometry: Tubes, hits: Hits, which: NDArray[Any]) -> NDArray[Any]:
-    """Positions (3, n) of the chosen hits, in the repeat where each yarn's index lies."""
-    place = np.zeros((3, which.size))
-    for system, yarns in enumerate(geometry.systems):
-        chosen = np.flatnonzero(hits.system[which] == system)
-        at = which[chosen]
-        height, slope, _ = yarns.height(hits.yarn[at], hits.u[at].astype(np.float32))
-        cosine = 1.0 / np.sqrt(1.0 + slope * slope)
-        sine = slope * cosine
-        along = hits.u[at] - hits.up[at] * sine
-        across = hits.yarn[at] * yarns.spacing + hits.across[at]
-        z = height + hits.up[at] * cosine
-        order = (1, 0, 2) if system == WARP else (0, 1, 2)
-        for axis, k in enumerate(order):
-            place[axis, chosen] = (along, across, z)[k]
-    return place
+def _run(ready: Any, start: Array, toward: Array, use: Callable[[Array], None]) -> None:
+    _followed(ready, np.ascontiguousarray(np.column_stack([start, toward])), 5, use)
+
+
+def _cast(
+    cell: FilamentCell, light: Vector, shape: tuple[int, int], size: tuple[float, float], gap: float
+) -> Leaves:
+    """Light from one lamp where it falls behind the cloth."""
+    ready = _prepared(cell)
+    number = _spread(_CAST_RAYS, 4)
+    axis = np.array(light)
+    helper = np.array([1.0, 0.0, 0.0]) if abs(axis[0]) < 0.9 else np.array([0.0, 1.0, 0.0])
+    one = np.cross(helper, axis)
+    one /= np.linalg.norm(one)
+    two = np.cross(axis, one)
+    cosine = 1.0 - number[:, 2] * (1.0 - np.cos(np.radians(LIGHT_DEG)))
+    flat, around = np.sqrt(1.0 - cosine**2), 2.0 * np.pi * number[:, 3]
+    way = (cosine[:, None] * axis + (flat * np.cos(around))[:, None] * one
+           + (flat * np.sin(around))[:, None] * two)  # fmt: skip
+    way[:, 2] = np.sign(axis[2]) * np.maximum(way[:, 2] * np.sign(axis[2]), 0.05)
+    found: list[tuple[Array, NDArray[np.int32]]] = []
+
+    def use(leaves: Array) -> None:
+        own = leaves[leaves[:, 3] * axis[2] < 0.0]
+        found.append((own, paths.levels_of(own, ready.scale, _RATIO, _LEVELS)))
+
+    _run(ready, number[:, :2] * size, -way, use)
+    leaves = np.concatenate([a for a, _ in found])
+    on = gap / np.maximum(np.abs(leaves[:, 3]), 0.1)
+    x, y = (leaves[:, 8 + k] + on * leaves[:, 1 + k] for k in (0, 1))
+    rows, columns = shape
+    column = np.floor((x + 0.5 * cell.warp_spacing) / size[0] * columns) % columns
+    row = np.floor((y + 0.5 * cell.weft_spacing) / size[1] * rows) % rows
+    weight = leaves[:, 4] * (rows * columns / _CAST_RAYS)
+    texel = (row * columns + column).astype(np.int32)
+    return Leaves(texel, np.concatenate([c for _, c in found]), weight.astype(np.float32))
+
+
+def softened(picture: Map, texels: float) -> Map:
+    """A periodic map blurred by a standard deviation in texels."""
+    return np.asarray(gaussian_filter(picture, (texels, texels, 0.0), mode="wrap"), np.float32)

@@ -1,10 +1,11 @@
 """The close-up: the weave of a stack as laid, at true scale, from the same cell as the optics.
 
-Each layer is a periodic texture (``celltexture``) at its own grain angle. Lower layers show through
-the openings of the upper ones, point by point and before the pixels are averaged, so that the
-moire of two sheers is really there. The colours of the parts (warp, weft, where they lie over one
-another, what is seen through) come from the layers' own spectra, and their sum is brought to the
-computed radiance of the stack, so that the mean of the picture is the computed colour.
+Each layer is a periodic texture (``celltexture``) at its own grain angle: what the eye meets
+through its filaments, place by place, and the light and colour that they cast on what lies behind.
+Lower layers show through the openings of the upper ones, point by point and before the pixels are
+averaged, so that the moire of two sheers is really there. The sum of all parts is brought to the
+computed radiance of the stack, band by band, so that the mean of the picture is the computed
+colour.
 """
 
 from __future__ import annotations
@@ -17,16 +18,17 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from weavecolor.colour.colorimetry import linear_rgb
 from weavecolor.colour.spectra import BANDS, Spectrum
 from weavecolor.errors import InputError
+from weavecolor.optics.adding import GAPS
 from weavecolor.optics.appearance import appearance, pile_optics
+from weavecolor.optics.cell.filaments import kept
 from weavecolor.optics.cell.nodes import Vector, unit
-from weavecolor.optics.cell.tubes import tubes
-from weavecolor.optics.kubelka import add, over
-from weavecolor.optics.layer import to_cloth_frame
-from weavecolor.optics.matt import yarn_film
+from weavecolor.optics.kubelka import over
+from weavecolor.optics.layer import solved, to_cloth_frame
 from weavecolor.optics.stack import Layer, Stack
-from weavecolor.picture.celltexture import THROUGH, CellTexture, cell_texture
+from weavecolor.picture.celltexture import CellTexture, cell_texture, softened
 from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, exposure_for, on_screen, to_image
 from weavecolor.picture.waves import Ply, wave_picture
 from weavecolor.scene.places import illumination
@@ -40,7 +42,8 @@ _PER_SPACING = 8.0
 _MOST_SUB = 3
 #: Yarns across a picture at its usual scale: few enough that single yarns are seen.
 YARNS_ACROSS = 26
-_MOST_TEXELS = 1.5e6  # over the distinct crossings of a repeat
+_MOST_TEXELS = 2.0e5  # of a repeat of single rods
+_SOFT = 0.08  # of a yarn spacing: what lies behind is not level
 _TILE = 96  # picture rows at a time: bounds the memory
 #: How the layers happen to lie on one another, in repeats: no yarn over another by design.
 _OFFSETS = ((0.0, 0.0), (0.31, 0.17), (0.67, 0.43), (0.12, 0.79), (0.53, 0.91), (0.83, 0.59))
@@ -50,12 +53,14 @@ _OFFSETS = ((0.0, 0.0), (0.31, 0.17), (0.67, 0.43), (0.12, 0.79), (0.53, 0.91), 
 class Part:
     """One layer ready to paint: linear RGB and openness over the repeat, and how it lies.
 
-    ``rgb`` (m, n, 3) of its yarns, 0 where open; ``open`` (m, n) 0 or 1; ``size`` mm of the repeat;
-    ``place`` (2, 2) takes picture mm (right, down) to cloth mm (x, y); ``offset`` in repeats.
+    ``rgb`` (m, n, 3) of its yarns, 0 where open; ``open`` (m, n) 0 or 1; ``cast`` (m, n, 3): how
+    light that went through it lies on what is behind, mean 1; ``size`` mm of the repeat; ``place``
+    (2, 2) takes picture mm (right, down) to cloth mm (x, y); ``offset`` in repeats.
     """
 
     rgb: NDArray[np.float32]
     open: NDArray[np.float32]
+    cast: NDArray[np.float32]
     size: tuple[float, float]
     place: Array
     offset: tuple[float, float]
@@ -229,21 +234,20 @@ def _sampled(
     columns = ((np.arange(width * sub) + 0.5) / sub - 0.5 * width) * scale
     lines = ((np.arange(height * sub) + 0.5) / sub - 0.5 * height) * scale
     tables = [
-        np.ascontiguousarray(np.concatenate([p.rgb, p.open[..., None]], axis=-1)).reshape(-1, 4)
-        for p in parts
+        np.concatenate([p.rgb, p.open[..., None] * p.cast], axis=-1).reshape(-1, 6) for p in parts
     ]
     for first in range(0, height, _TILE):
         rows = lines[first * sub : min(height, first + _TILE) * sub]
         light = None
         for part, table in zip(parts, tables, strict=True):
             index = _lookup(part, columns, rows)
-            here = np.take(table, index.ravel(), axis=0).reshape(*index.shape, 4)
+            here = np.take(table, index.ravel(), axis=0).reshape(*index.shape, 6)
             if light is None:
-                light, clear = here[..., :3].copy(), here[..., 3].copy()
+                light, clear = here[..., :3].copy(), here[..., 3:].copy()
             else:
-                light += here[..., :3] * clear[..., None]
-                clear *= here[..., 3]
-        light += clear[..., None] * behind.astype(np.float32)
+                light += here[..., :3] * clear
+                clear *= here[..., 3:]
+        light += clear * behind.astype(np.float32)
         n = rows.size // sub
         light = light.reshape(n, sub, width, sub, 3)
         out[first : first + n] = light.sum(axis=(1, 3)) / np.float32(sub * sub)
@@ -308,28 +312,30 @@ def _parts(
     below = [ground]
     for r, _, t, _ in reversed(single[1:]):
         below.insert(0, over(r, t, below[0]))
-    parts: list[Part] = []
+    painted: list[tuple[Layer, CellTexture, list[Spectrum], Spectrum]] = []
     down_r, down_t, up_r = np.zeros(BANDS), np.ones(BANDS), np.zeros(BANDS)
-    painted: list[tuple[Layer, CellTexture, list[Array]]] = []
     clear, mean = 1.0, np.zeros(BANDS)
     for number, layer in enumerate(stack.layers):
-        turn, flip = np.radians(layer.grain_deg), layer.face == "back"
-        texture = _texture(layer, view, front, turn, flip, texels_per_spacing)
+        texture = _texture(layer, view, front, texels_per_spacing, stack.lay)
         r, u, t, _ = single[number]
         here = over(r, t, below[number])
         arriving = down_t / np.maximum(1.0 - up_r * here, 1e-6)
         passing = arriving * t / np.maximum(1.0 - u * below[number], 1e-6)
         beneath = passing * below[number]
-        sources = [e * arriving for e in (*lit, scene.diffuse)]
+        # between two sheets light goes to and fro in all directions
+        sources = [x.irradiance * arriving for x in front] + [scene.diffuse * arriving]
         glow = sum(e for e in (*lit, scene.diffuse)) * beneath
         glow = glow + (from_behind if stack.backing is None else 0.0)
-        spectra = _spectra(layer, sources, glow)
-        painted.append((layer, texture, spectra))
-        weights = _weights(layer, texture, len(front))
+        left = _left(layer)
+        size = texture.open.size
         mean = mean + clear * sum(
-            float(w.mean()) * s for w, s in zip(weights, spectra, strict=True)
+            (leaves.lengths(size) @ left) * e
+            for leaves, e in zip(
+                (*texture.lights, texture.room, texture.behind), (*sources, glow), strict=True
+            )
         )
-        clear *= float((texture.system == THROUGH).mean())
+        painted.append((layer, texture, sources, glow))
+        clear *= float(texture.open.mean())
         down_r, down_t, up_r = _joined(down_r, down_t, up_r, r, t, u)
     seen = ground * (illumination(scene) - from_behind) * down_t
     if stack.backing is None:
@@ -343,25 +349,55 @@ def _parts(
         )
     mean = mean + clear * seen
     scale = np.divide(exact, mean, out=np.ones(BANDS), where=mean > 1e-12)
-    for number, (layer, texture, spectra) in enumerate(painted):
-        rgb = np.zeros((*texture.system.shape, 3), np.float32)
-        for w, s in zip(
-            _weights(layer, texture, len(front)),
-            on_screen(np.array(spectra) * scale, scene, seeing, observer),
-            strict=True,
+    parts = []
+    for number, (layer, texture, sources, glow) in enumerate(painted):
+        left = _left(layer)
+        shape = (texture.open.shape[0], texture.open.shape[1])
+        rgb = np.zeros((*shape, 3), np.float32)
+        for leaves, e in zip(
+            (*texture.lights, texture.room, texture.behind), (*sources, glow), strict=True
         ):
-            rgb += w[..., None] * s.astype(np.float32)
+            table = on_screen(left * (e * scale), scene, seeing, observer)
+            rgb += leaves.painted(table, shape)
         turn, flip = np.radians(layer.grain_deg), layer.face == "back"
         parts.append(
             Part(
                 rgb,
-                (texture.system == THROUGH).astype(np.float32),
+                texture.open,
+                _cast_on(texture, left, lit, scene, stack.lay),
                 texture.size,
                 placement(turn, flip),
                 _OFFSETS[number % len(_OFFSETS)],
             )
         )
     return parts, on_screen(seen * scale, scene, seeing, observer)
+
+
+def _left(layer: Layer) -> Array:
+    """Share of light left (lengths, 41) after the lengths run in warp and weft."""
+    solution = solved(layer.cloth)
+    return kept(solution.white.cell, solution.absorption)
+
+
+def _cast_on(
+    texture: CellTexture, left: Array, lit: list[Spectrum], scene: Scene, lay: str
+) -> NDArray[np.float32]:
+    """How light through a layer lies on what is behind, RGB, mean 1: the lamps' own pattern, and
+    the room's evenly."""
+    shape = (texture.open.shape[0], texture.open.shape[1])
+    if GAPS[lay] is None or not lit:
+        return np.ones((*shape, 3), np.float32)
+    total = np.zeros((*shape, 3), np.float32)
+    all_ = illumination(scene)
+    falls = linear_rgb(np.diag(all_), all_)
+    for leaves, e in zip(texture.cast, lit, strict=True):
+        share = np.divide(e, all_, out=np.zeros(BANDS), where=all_ > 0)
+        total += leaves.painted(left @ (share[:, None] * falls), shape)
+    # the sheets lie nearer and farther from place to place
+    total = softened(total, _SOFT * shape[1] / texture.crossings[0])
+    even = float(scene.diffuse.sum() / max(all_.sum(), 1e-9))
+    out = (1.0 - even) * total / np.maximum(total.mean(axis=(0, 1)), 1e-9) + even
+    return np.asarray(out, np.float32)
 
 
 def _opposite(zenith: float, azimuth: float, view: tuple[float, float]) -> bool:
@@ -382,53 +418,24 @@ def _texture(
     layer: Layer,
     view: tuple[float, float],
     front: list[Any],
-    turn: float,
-    flip: bool,
     texels_per_spacing: float,
+    lay: str,
 ) -> CellTexture:
-    cloth = layer.cloth
-    yarns = (cloth.warp, cloth.weft)
-    # a long repeat is drawn coarser rather than never
-    most = np.sqrt(_MOST_TEXELS / len(tubes(cloth.construction()).distinct))
+    turn, flip = float(np.radians(layer.grain_deg)), layer.face == "back"
+    cell = solved(layer.cloth).white.cell
+    # a long repeat, or one of many filaments, is drawn coarser rather than never
+    many = max(1 if s.single else s.filaments for s in (cell.warp, cell.weft))
+    each = 1 if many == 1 else 4
+    most = np.sqrt(_MOST_TEXELS / each / np.sqrt(many) / np.size(cell.lift))
     fineness = int(8 * np.ceil(np.clip(texels_per_spacing, 16.0, 88.0) / 8.0))
     fineness = min(fineness, max(int(most), 8))
+    gap = GAPS[lay]
+    spacing = float(np.sqrt(cell.warp_spacing * cell.weft_spacing))
     return cell_texture(
-        cloth.construction(),
+        cell,
         _direction(*view, turn, flip),
         tuple(_direction(min(x.zenith_deg, 80.0), x.azimuth_deg, turn, flip) for x in front),
-        tuple((y.fibre.index, y.lustre_deg, y.sheen) for y in yarns),
-        (cloth.warp.kind == "spun", cloth.weft.kind == "spun"),
         fineness,
+        0.0 if gap is None else 0.5 * sum(gap) * spacing,
+        each,
     )
-
-
-def _films(layer: Layer) -> list[tuple[Spectrum, Spectrum]]:
-    """Reflectance and transmittance of warp alone, warp over weft, weft alone, weft over warp."""
-    warp, weft = yarn_film(layer.cloth.warp), yarn_film(layer.cloth.weft)
-    return [warp, add(*warp, *weft)[:2], weft, add(*weft, *warp)[:2]]
-
-
-def _spectra(layer: Layer, sources: list[Array], glow: Array) -> list[Array]:
-    """Radiances that go with ``_weights``: by film the light reflected per source, then the light
-    from beneath; last the sheen per light."""
-    out: list[Array] = []
-    for r, t in _films(layer):
-        out += [r * e for e in sources]
-        out.append(t * glow)
-    return out + sources[:-1]
-
-
-def _weights(layer: Layer, texture: CellTexture, lights: int) -> list[NDArray[np.float32]]:
-    """Scalar maps of one layer, in the order of ``_spectra``."""
-    out = []
-    for number, (r, t) in enumerate(_films(layer)):
-        there = (texture.system == number // 2) * texture.fibre
-        there = there * (texture.under if number % 2 else 1.0 - texture.under)
-        # light wanders inside translucent yarn, so its shading is softer
-        soft = np.float32(np.mean(t) / max(float(np.mean(r + t)), 1e-9))
-        for k in range(lights):
-            shade = texture.facing[k]
-            out.append(there * ((1 - soft) * shade + soft * texture.sky))
-        out.append(there * texture.sky)
-        out.append(there.astype(np.float32))
-    return out + [texture.sheen[k] for k in range(lights)]

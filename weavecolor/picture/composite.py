@@ -17,10 +17,9 @@ from weavecolor.errors import InputError
 from weavecolor.optics.appearance import appearance
 from weavecolor.optics.stack import Stack
 from weavecolor.picture.closeup import draw_closeup, scale_of
-from weavecolor.picture.drape import draw_drape
 from weavecolor.picture.encode import AS_SEEN, Seeing, exposure_for, on_screen, to_image
-from weavecolor.picture.folds import FORMS, form_names
-from weavecolor.picture.hung import Sight, draw_hung, shape_names
+from weavecolor.picture.forms import FORMS, form_names, shape_called
+from weavecolor.picture.hung import ASIDE, draw_hung, shape_names
 from weavecolor.picture.lettering import QUIET, grey_reference, sheet, write, write_lines
 from weavecolor.scene.scene import Scene
 
@@ -58,8 +57,8 @@ class Choice:
 
 
 def kinds() -> tuple[str, ...]:
-    """Kinds of picture a sheet can show: the drape's forms, the close-up, the flat colour,
-    and the hung shapes.
+    """Kinds of picture a sheet can show: what cloth is hung as, in words, the close-up, the flat
+    colour, and the hung shapes by name.
 
     Examples
     --------
@@ -154,10 +153,7 @@ def draw_sheet(
 
 def _proportion(kind: str) -> float:
     """Width over height that suits a kind of picture."""
-    if kind in FORMS:
-        form = FORMS[kind]
-        return float(np.clip(max(form.widths_cm) / form.length_cm, 0.6, 1.3))
-    return 0.8 if kind in shape_names() else 1.25
+    return 0.8 if kind in FORMS or kind in shape_names() else 1.25
 
 
 def _grid(
@@ -197,11 +193,10 @@ def _picture(
         linear = linear * exposure_for(scene, seeing)
         flat = np.broadcast_to(linear.astype(np.float32), (size[1], size[0], 3))
         return to_image(flat, seeing)
-    if kind in shape_names():
-        return draw_hung(stack, scene, kind, *size, sight=Sight(turn_deg=20.0),
-                         body_colour=stack.backing,
-                         seeing=seeing, observer=observer)  # fmt: skip
-    return draw_drape(stack, scene, kind, *size, seeing=seeing, observer=observer)
+    return draw_hung(
+        stack, scene, shape_called(kind, stack), *size, sight=ASIDE, body_colour=stack.backing,
+        bare=stack.backing is None, seeing=seeing, observer=observer,
+    )  # fmt: skip
 
 
 def _foot(

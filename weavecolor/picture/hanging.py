@@ -9,6 +9,7 @@ on its stand before an eye and lights that stay.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -255,7 +256,15 @@ def lit_stage(
     if ground not in GROUNDS:
         raise InputError(f"no ground called {ground!r}; use {', '.join(GROUNDS)}")
     reflectance = (body_colour or backing("calico")).reflectance
-    found = tuple(tables(s, scene, seeing, observer, coarse=coarse) for s in staged.stacks)
+    # a hem, a seam or a band is narrow: fewer directions do for what is doubled
+    plain = set(np.unique(staged.kind).tolist())
+    found = tuple(
+        tables(
+            s, scene, seeing, observer,
+            coarse=coarse or k not in plain or s.backing is not None,  # a band has its stiffener
+        )
+        for k, s in enumerate(staged.stacks)
+    )  # fmt: skip
     matrices = [rgb_matrix(x.irradiance, scene, seeing, observer) for x in scene.lights]
     lamps = tuple(
         Lamp(view_vector(x, scene), m.sum(axis=0), reflectance @ m)
@@ -390,10 +399,14 @@ def reach(made: Lit, turned: Array, soft: int) -> tuple[Floats, list[Floats]]:
     total = np.zeros(3)
     for lamp in made.lamps:
         each = max(1, round(soft / len(made.lamps)))
-        got = np.zeros((len(places), 3), np.float32)
-        for way in soft_directions(lamp.direction, SOFT_DEG, each):
-            take = densities(everything, faces, kind, dim, way)
-            got += np.exp(-taken(everything, faces, take, places, lift, way)) / np.float32(each)
+        ways = soft_directions(lamp.direction, SOFT_DEG, each)
+        takes = [densities(everything, faces, kind, dim, way) for way in ways]
+
+        def left(way: Array, take: Floats) -> Floats:
+            return np.exp(-taken(everything, faces, take, places, lift, way))
+
+        with ThreadPoolExecutor(2) as pool:
+            got: Floats = np.sum(list(pool.map(left, ways, takes)), axis=0) / np.float32(each)
         cloth += (lamp.white * (got[: len(s.points)] - 1.0)).astype(np.float32)
         total += lamp.white
         others.append(got[len(s.points) :])

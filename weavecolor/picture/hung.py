@@ -33,6 +33,9 @@ from weavecolor.scene.scene import Light, Scene
 
 Progress = Callable[[float], None]
 
+#: A garment a little turned on its stand, so that a side seam shows.
+ASIDE = Sight(turn_deg=20.0)
+
 
 def hung_stage(
     stack: Stack, shape: str, inner: Sequence[tuple[str, Stack]] = (), *, bare: bool = False
@@ -69,6 +72,7 @@ def draw_hung(
     seeing: Seeing = AS_SEEN,
     observer: str = "2",
     coarse: bool = False,
+    bare: bool = False,
 ) -> Image.Image:
     """Cloth as it hangs, seen through, in the light of ``scene``.
 
@@ -88,6 +92,8 @@ def draw_hung(
     ground : {"grey", "light", "dark"}
     coarse : bool
         A first look: quicker, colours to a few CIEDE2000.
+    bare : bool
+        Without the body.
 
     Raises InputError for an unknown shape or ground, a stack without cloth, or a wrong size.
 
@@ -98,8 +104,8 @@ def draw_hung(
     """
     check_size(width_px, height_px)
     made = lit_stage(
-        hung_stage(stack, shape, inner), scene, body_colour, ground=ground, seeing=seeing,
-        observer=observer, coarse=coarse,
+        hung_stage(stack, shape, inner, bare=bare), scene, body_colour, ground=ground,
+        seeing=seeing, observer=observer, coarse=coarse,
     )  # fmt: skip
     return to_image(picture(made, width_px, height_px, sight), seeing, notes(shape, scene))
 
@@ -136,6 +142,7 @@ def hung_frames(
     ground: str = "grey",
     seeing: Seeing = AS_SEEN,
     observer: str = "2",
+    bare: bool = False,
     progress: Progress | None = None,
 ) -> list[Image.Image]:
     """Frames of a loop: the garment turns once on its stand, or the lights go once round it.
@@ -152,7 +159,7 @@ def hung_frames(
         raise InputError(f"{moving!r} cannot move; use cloth or light")
     if not 2 <= frames <= 180:
         raise InputError(f"a loop has 2 to 180 frames, got {frames}")
-    staged = hung_stage(stack, shape)
+    staged = hung_stage(stack, shape, bare=bare)
     told = notes(shape, scene)
     out = []
     for n, (made, way) in enumerate(

@@ -55,7 +55,7 @@ def _fill(plane, x, y, take):  # pragma: no cover - compiled
                         plane[row, column, c] += take[c]
 
 
-@njit(cache=True, fastmath=True)
+@njit(cache=True, fastmath=True, nogil=True)
 def _sweep(points, quads, order, take, places, turn, ahead, frame, out):  # pragma: no cover
     """What was taken away before each place, to ``out`` (n, 3).
 

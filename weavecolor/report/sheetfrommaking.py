@@ -17,10 +17,10 @@ from weavecolor.decide.showthrough import show_through, usual_items
 from weavecolor.errors import InputError
 from weavecolor.making.answers import (
     chosen_option,
-    form_of,
     lights_of,
     needs_of,
     plans_of,
+    shape_of,
     stack_of,
 )
 from weavecolor.making.lightchoice import light_words, scene_of
@@ -28,7 +28,8 @@ from weavecolor.making.model import Making, MakingOption, Measured
 from weavecolor.optics.stack import Stack
 from weavecolor.optics.uncertainty import known_of, of_colour
 from weavecolor.picture.closeup import closeup_scale, draw_closeup
-from weavecolor.picture.drape import draw_drape
+from weavecolor.picture.forms import shape_called
+from weavecolor.picture.hung import ASIDE, draw_hung, notes
 from weavecolor.report.cautions import cautions
 from weavecolor.report.sheetdata import (
     MakingSheet,
@@ -97,7 +98,7 @@ def making_sheet(
     tell(3, total)
     close = sheet_closeup(stack, lit[0]) if "close-up" in choices.pictures else ()
     tell(4, total)
-    drape = sheet_drape(stack, lit[0], form_of(project)) if (
+    drape = sheet_drape(stack, lit[0], _hung_as(project)) if (
         "drape" in choices.pictures
     ) else ()  # fmt: skip
     tell(total, total)
@@ -189,11 +190,21 @@ def sheet_closeup(stack: Stack, light: Lit) -> tuple[SheetSwatch, ...]:
     return (SheetSwatch(image, f"{_capital(name)}: close-up, {scale * 480:.1f} mm wide"),)
 
 
+def _hung_as(project: Making) -> str:
+    """The shape looked at on the page, or the form that was kept before there were shapes."""
+    return project.form if project.form and not project.shape else shape_of(project)
+
+
 def sheet_drape(stack: Stack, light: Lit, form: str) -> tuple[SheetSwatch, ...]:
     """The cloth hung in a form, in the main light."""
     name, scene = light
-    image = draw_drape(stack, scene, form, 760, 800)
-    return (SheetSwatch(image, f"{_capital(name)}: {form}. How the folds fall is an example."),)
+    shape = shape_called(form, stack)
+    image = draw_hung(
+        stack, scene, shape, 760, 800, sight=ASIDE, body_colour=stack.backing,
+        bare=stack.backing is None,
+    )  # fmt: skip
+    said = _capital(notes(shape, scene)[0])
+    return (SheetSwatch(image, f"{_capital(name)}: {said}."),)
 
 
 def sheet_basis(

@@ -29,8 +29,9 @@ COLUMNS = 14
 #: What is followed.
 ALL, NOTHING, FIRST = range(3)
 
-#: Leaves: start, direction (3), weight, lengths in warp and weft, surfaces met.
-LEAF = 8
+#: Leaves: start, direction (3), weight, lengths in warp and weft, surfaces met, place (x, y) where
+#: the cell is left.
+LEAF = 10
 
 _MOST_EVENTS = 3000
 _GUIDED = 200  # reflections inside one after the other: light that a fibre leads away
@@ -524,6 +525,7 @@ def trace(
                         leaf[4] = weight
                         leaf[5], leaf[6] = l0, l1
                         leaf[7] = met
+                        leaf[8], leaf[9] = x, y
                         made += 1
                         break
                 # at a surface
