@@ -19,14 +19,12 @@ from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.closeup import draw_closeup
 from weavecolor.picture.composite import FLAT, PAGES, Choice, draw_sheet
 from weavecolor.picture.encode import png_bytes
-from weavecolor.picture.hung import draw_hung
 from weavecolor.picture.lettering import GREYS, GROUND_CODE, grey_code
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 
 GOLDEN = Path(__file__).parent / "data" / "golden"
 WINDOW = scene("window at the side")
-DUPION = Stack((Layer(load_swatch("shot-dupion-blue-gold")),), backing("white"))
 ORGANZA = Stack((Layer(load_swatch("shot-organza-red-black")),), backing("white"))
 
 
@@ -100,11 +98,6 @@ KEPT = {
     "closeup_twill": lambda: draw_closeup(
         Stack((Layer(load_swatch("shot-twill-lining"), 30.0),), None), WINDOW, 96, 96, 0.02
     ),
-    "gathered_skirt": lambda: draw_hung(ORGANZA, WINDOW, "gathered-3-organza", 96, 120),
-    "circle_skirt": lambda: draw_hung(
-        Stack(ORGANZA.layers * 2), scene("footlights"), "circle-bias-organza", 96, 120
-    ),
-    "knife_pleats": lambda: draw_hung(DUPION, WINDOW, "pleated-knife-taffeta", 96, 120),
 }
 
 
