@@ -49,11 +49,12 @@ NOUGHT = 1e-6
 
 @dataclass(frozen=True)
 class Left:
-    """What something unknown leaves open: of one ``colour``, and of a difference in ``grain`` (or
-    face, or lay), ``layers`` (or scene) or ``backing``, an even part and a share of the difference.
-    """
+    """What something unknown leaves open: of one ``colour``, and of a difference in ``scene``,
+    ``grain`` (or face, or lay), ``layers`` or ``backing``, an even part and a share of the
+    difference."""
 
     colour: float
+    scene: tuple[float, float]
     grain: tuple[float, float]
     layers: tuple[float, float]
     backing: tuple[float, float]
@@ -64,7 +65,7 @@ class Left:
             return 0.0
         some = min(1.0, 0.3 + delta)  # what lies behind cloth that nothing passes stays unseen
         rows = {
-            "scene": self.layers,
+            "scene": self.scene,
             "layers": (some * self.layers[0], self.layers[1]),
             "backing": (some * self.backing[0], self.backing[1]),
             "grain": self.grain,
@@ -84,17 +85,17 @@ SORTS = ("rods", "filaments", "spun")
 #: By sort, what is left open where the yarn's build was assumed ...
 YARN: Mapping[str, Left] = MappingProxyType(
     {
-        "rods": Left(8.0, (0.8, 0.6), (0.8, 0.1), (4.6, 0.15)),
-        "filaments": Left(4.6, (2.8, 0.6), (0.2, 0.4), (0.8, 0.35)),
-        "spun": Left(4.6, (1.8, 0.2), (0.2, 0.2), (0.6, 0.2)),
+        "rods": Left(9.0, (2.0, 0.6), (2.0, 0.6), (0.9, 0.1), (6.0, 0.22)),
+        "filaments": Left(6.5, (2.0, 0.7), (2.8, 0.6), (0.2, 0.5), (0.8, 0.45)),
+        "spun": Left(4.6, (1.2, 0.45), (2.2, 0.3), (0.2, 0.22), (0.8, 0.2)),
     }
 )
 #: ... and where its dye was found from a colour by eye or on a screen.
 DYE: Mapping[str, Left] = MappingProxyType(
     {
-        "rods": Left(5.1, (1.8, 0.1), (0.6, 0.05), (5.5, 0.05)),
-        "filaments": Left(5.9, (1.0, 0.8), (0.2, 0.1), (0.2, 0.28)),
-        "spun": Left(3.5, (1.3, 0.95), (0.35, 0.05), (1.5, 0.05)),
+        "rods": Left(5.1, (1.0, 0.2), (1.8, 0.1), (0.6, 0.05), (5.5, 0.05)),
+        "filaments": Left(5.9, (1.0, 0.2), (1.0, 0.8), (0.2, 0.1), (0.2, 0.28)),
+        "spun": Left(3.5, (0.5, 0.2), (1.3, 0.95), (0.35, 0.05), (1.5, 0.05)),
     }
 )
 
