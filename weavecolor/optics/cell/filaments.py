@@ -613,7 +613,7 @@ def pair_rays(cell: FilamentCell) -> int:
     return int(EFFORT * np.clip(200_000 / many**0.7, 24_000, 200_000))
 
 
-_rays: Kept[tuple[FilamentCell, Vector, int], Rays] = Kept(64)
+_rays: Kept[tuple[FilamentCell, Vector, int], Rays] = Kept(12)
 
 
 def _kept_rays(cell: FilamentCell, vector: Vector, count: int) -> Rays:
@@ -769,7 +769,7 @@ def _in_caps(toward: NDArray[np.float32], weight: NDArray[np.float32], aims: Arr
     return np.asarray(np.bincount(aim, weight[row] * seen, len(aims)), float)
 
 
-_first: Kept[tuple[FilamentCell, Vector, int], tuple[NDArray[Any], NDArray[Any]]] = Kept(1024)
+_first: Kept[tuple[FilamentCell, Vector, int], tuple[NDArray[Any], NDArray[Any]]] = Kept(256)
 
 
 def glints(
