@@ -170,7 +170,7 @@ def test_bad_input_is_told_in_one_line(capsys, words, line):
         (('fibre = "silk"', 'fibre = "gossamer"'), "warp.fibre"),
         (('ends = "40.0 /cm"', 'ends = "-40 /cm"'), "ends"),
         (('ends = "40.0 /cm"', 'ends = "4000 /cm"'), "ends"),
-        (("sheen = 1.0", "sheen = nan"), "warp.sheen"),
+        (("packing = 0.8", "packing = nan"), "warp.packing"),
         (("reflectance = [", "reflectance = [0.5, "), "warp.colour.reflectance"),
     ],
 )

@@ -311,12 +311,13 @@ def test_text_has_a_row_an_option_and_says_what_was_assumed(made):
 
 def test_a_colour_beyond_the_screen_is_marked_everywhere(organza):
     yarn = organza.warp
-    # A saturated long-pass dye: far outside sRGB on an opaque ground of its own.
-    vivid = np.where(np.arange(380, 781, 10) < 590, 0.003, 0.95)
+    # A saturated band-pass dye: far outside sRGB where the cloth lies deep.
+    wavelength = np.arange(380, 781, 10)
+    vivid = np.where((wavelength > 490) & (wavelength < 570), 0.95, 0.003)
     strong = replace(
         organza,
-        warp=replace(yarn, colour=vivid, scattering_m2_g=0.3, sheen=0.0),
-        weft=replace(organza.weft, colour=vivid, scattering_m2_g=0.3, sheen=0.0),
+        warp=replace(yarn, colour=vivid),
+        weft=replace(organza.weft, colour=vivid),
     )
     found = compare(strong, counts=(1, 6), backings=(WHITE,), scenes=(scene("overcast"),))
     flags = [outcome.appearance.reading.in_srgb for outcome in found.outcomes]
@@ -421,7 +422,7 @@ def test_mixed_stacks_from_the_command_line(tmp_path, capsys):
         (["compare", "shot-organza-red-black", "--behind", "tarlatan-green"], "lay it as the inn"),
         (["compare", "--stack", "shot-organza-red-black + "], "names no cloth"),
         (["compare", "--stack", "nothing-such cross"], "neither a swatch"),
-        (["draw", "drape", "--out", str(out)], "name one cloth, or whole stacks"),
+        (["draw", "hung", "--out", str(out)], "name one cloth, or whole stacks"),
     ):
         assert run(bad) == 2
         assert says in capsys.readouterr().err

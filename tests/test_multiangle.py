@@ -73,12 +73,6 @@ def test_turn_is_another_grain() -> None:
     assert Lab == pytest.approx(appearance(laid, WINDOW).reading.Lab, abs=0.3)
 
 
-def test_quick_turn_is_near() -> None:
-    angles = np.arange(0.0, 360.0, 45.0)
-    apart = turn(DUPION, WINDOW, angles) - turn(DUPION, WINDOW, angles, exact=False)
-    assert np.abs(apart).max() < 1.0
-
-
 def test_backlight_through_turning_gauze() -> None:
     stack = Stack((Layer(load_swatch("stage-gauze-black")),), None)
     behind = scene("lightbox behind")

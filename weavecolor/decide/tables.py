@@ -27,7 +27,7 @@ Running = Callable[[Callable[..., Any], Sequence[tuple[Any, ...]]], Iterable[Any
 
 #: Streams of diffuse light: how many of the six zenith rings each holds, from the steepest to the
 #: most grazing (the quadrature's order is by rising cosine).
-STREAMS = 3
+STREAMS = 4
 #: Every how many of the 41 bands is screened; colour is made from the rest by interpolation.
 BAND_STEP = 2
 #: Layers further apart than this share the openings' correlation of the last one told apart.

@@ -217,48 +217,6 @@ def seen_optics(
     return _small(*_asked(stack, above, below, links, exact))
 
 
-def seen_prefixes(
-    layers: Sequence[Layer],
-    lays: Sequence[str],
-    depths: Sequence[int],
-    above: Sequence[tuple[float, float]],
-    *,
-    links: Sequence[tuple[int, int]] | None = None,
-    exact: bool = True,
-) -> dict[int, PileOptics]:
-    """As :func:`seen_optics`, of the outermost 1, 2 ... of ``layers``, each laid once for all.
-
-    Parameters
-    ----------
-    layers : outermost first.
-    lays : how each layer lies on the next, len(layers) - 1 of "touching", "loose", "apart".
-    depths : how many of the layers are wanted; the deepest is to be all of them.
-    above, links, exact : as :func:`pile_optics`.
-
-    Returns
-    -------
-    dict of depth to PileOptics
-
-    Examples
-    --------
-    >>> sorted(seen_prefixes(double.layers, ("loose",), (1, 2), [(0.0, 0.0)]))
-    [1, 2]
-    """
-    stack = Stack(tuple(layers))
-    same, _, how, _ = _asked(stack, above, (), links, exact)
-    laid = _each(same, how)
-    found: dict[int, PileOptics] = {}
-    pile = laid[0]
-    for depth in range(1, len(laid) + 1):
-        if depth > 1:
-            lower, gap = laid[depth - 1], GAPS[lays[depth - 2]]
-            last = depth == len(laid)
-            pile = add(pile, lower, gap, rows=viewed(lower) if last else None)
-        if depth in depths:
-            found[depth] = pile if depth == len(laid) > 1 else seen(pile)
-    return found
-
-
 def brf(
     stack: Stack,
     lights: Sequence[tuple[float, float]],

@@ -104,7 +104,7 @@ def multiangle(
 
 
 def turned_radiance(
-    stack: Stack, scene: Scene, angles_deg: ArrayLike, *, exact: bool = True
+    stack: Stack, scene: Scene, angles_deg: ArrayLike
 ) -> Array:
     """Radiance times pi (n, 41) to the viewer while the stack turns in its plane.
 
@@ -133,7 +133,7 @@ def turned_radiance(
                 front[n, k] = met((x.zenith_deg, x.azimuth_deg), a)
             else:
                 back[n, k] = met((180.0 - x.zenith_deg, x.azimuth_deg + 180.0), a)
-    found = poses(stack, sights, front, back, len(scene.lights), exact=exact)
+    found = poses(stack, sights, front, back, len(scene.lights))
     total = found.even * scene.diffuse
     for k, x in enumerate(scene.lights):
         got = found.factors[:, k] + found.behind[:, k]
@@ -142,7 +142,7 @@ def turned_radiance(
 
 
 def turn(
-    stack: Stack, scene: Scene, angles_deg: ArrayLike, *, observer: str = "2", exact: bool = True
+    stack: Stack, scene: Scene, angles_deg: ArrayLike, *, observer: str = "2"
 ) -> Array:
     """Lab (n, 3) while the cloth turns; arguments as :func:`turned_radiance`.
 
@@ -151,7 +151,7 @@ def turn(
     >>> turn(single, window, [0.0, 90.0]).shape
     (2, 3)
     """
-    radiance = turned_radiance(stack, scene, angles_deg, exact=exact)
+    radiance = turned_radiance(stack, scene, angles_deg)
     return readings_lab(radiance, illumination(scene), scene.white, observer)
 
 

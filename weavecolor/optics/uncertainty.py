@@ -142,7 +142,7 @@ def sort_of(yarn: Yarn) -> str:
     Examples
     --------
     >>> sort_of(organza.warp)
-    'filaments'
+    'rods'
     """
     if yarn.kind == "spun":
         return "spun"
@@ -155,7 +155,7 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
     Examples
     --------
     >>> known_of([organza])
-    Known(yarn_assumed=True, colour_recovered=False, contradictions=(), sort='filaments')
+    Known(yarn_assumed=True, colour_recovered=False, contradictions=(), sort='rods')
     """
     yarn = colour = False
     sorts = set()
