@@ -18,8 +18,6 @@ from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.scene import Light, Scene
 
-pytestmark = pytest.mark.usefixtures("few_rays")
-
 GRID = nodes(3, 6)
 SHARE = GRID.share[: GRID.half]
 

@@ -11,6 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+pytestmark = pytest.mark.usefixtures("all_rays")
+
 HERE = Path(__file__).parent
 TABLE = json.loads((HERE / "data" / "clear_rods.json").read_text("utf-8"))
 SHARES = ("reflected", "transmitted", "reflected_over_white")

@@ -19,6 +19,8 @@ from weavecolor.optics.cell import paths
 from weavecolor.optics.cell.filaments import FilamentCell, Strand, follow, follow_cap, white_cell
 from weavecolor.optics.cell.nodes import unit
 
+pytestmark = pytest.mark.usefixtures("all_rays")
+
 PLAIN = ((1, 0), (0, 1))
 ROD = Strand(0.06, 0.06, index=1.55)
 RODS = FilamentCell(PLAIN, ROD, ROD, 0.24, 0.26, 0.03, 0.03)

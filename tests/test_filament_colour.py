@@ -14,6 +14,8 @@ import filaments
 
 from weavecolor.optics import dye
 
+pytestmark = pytest.mark.usefixtures("all_rays")
+
 TABLE = filaments.load(filaments.DATA)
 LEVELS = (0.05, 0.5, 2.0)  # sigma times yarn diameter, of which the dyes of the table are pairs
 

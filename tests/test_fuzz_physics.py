@@ -59,8 +59,6 @@ def _count():
         print(f"\n{what}: {TRIED[what]} tried, {REFUSED[what]} refused", end="")
 
 
-pytestmark = pytest.mark.usefixtures("few_rays")
-
 share = st.floats(0.0, 1.0)
 spectra = st.one_of(
     st.just(0.0).map(lambda v: np.full(BANDS, v)),

@@ -17,8 +17,6 @@ from weavecolor.textile.cloth import Cloth, Weave, Yarn
 from weavecolor.textile.fibres import fibre
 from weavecolor.textile.weaves import half_turn, weave
 
-pytestmark = pytest.mark.usefixtures("few_rays")
-
 #: From square on to grazing, along the yarns and between.
 DIRECTIONS = [(0, 0), (30, 40), (45, 0), (60, 90), (60, 205), (75, 45), (85, 120), (89, 10)]
 

@@ -55,6 +55,8 @@ from weavecolor.scene.backings import Backing, backing
 from weavecolor.scene.places import scene
 from weavecolor.textile.construction import check_weavable, cloth_mass_g_m2, covers, openness
 
+pytestmark = pytest.mark.usefixtures("all_rays")
+
 SIDE = scene("window at the side")
 ORGANZA = "shot-organza-red-black"
 

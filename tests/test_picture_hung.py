@@ -40,6 +40,8 @@ from weavecolor.picture.sweep import openness, soft_directions, sphere, taken
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 
+pytestmark = pytest.mark.usefixtures("all_rays")
+
 WINDOW = scene("window at the side")
 
 

@@ -10,6 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+pytestmark = pytest.mark.usefixtures("all_rays")
+
 HERE = Path(__file__).parent
 SCRIPT = HERE / "reference" / "make_traced_table.py"
 TABLE = json.loads((HERE / "data" / "traced_covers.json").read_text("utf-8"))

@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 import traced
 
+pytestmark = pytest.mark.usefixtures("all_rays")
+
 
 def rows_of(figures):
     """Figures by name, for tests that hold one of them."""

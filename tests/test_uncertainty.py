@@ -19,6 +19,8 @@ from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene, scene_names
 
+pytestmark = pytest.mark.usefixtures("all_rays")
+
 NOTHING_ASSUMED = u.Known(yarn_assumed=False, colour_recovered=False)
 
 
