@@ -85,15 +85,15 @@ SORTS = ("rods", "filaments", "spun")
 #: By sort, what is left open where the yarn's build was assumed ...
 YARN: Mapping[str, Left] = MappingProxyType(
     {
-        "rods": Left(9.0, (2.0, 0.6), (2.0, 0.6), (0.9, 0.1), (6.0, 0.22)),
-        "filaments": Left(6.5, (2.0, 0.7), (2.8, 0.6), (0.2, 0.5), (0.8, 0.45)),
+        "rods": Left(9.0, (2.0, 0.6), (1.5, 0.55), (0.9, 0.1), (6.0, 0.22)),
+        "filaments": Left(7.0, (2.5, 0.9), (4.0, 0.8), (0.2, 0.5), (0.8, 0.45)),
         "spun": Left(4.6, (1.2, 0.45), (2.2, 0.3), (0.2, 0.22), (0.8, 0.2)),
     }
 )
 #: ... and where its dye was found from a colour by eye or on a screen.
 DYE: Mapping[str, Left] = MappingProxyType(
     {
-        "rods": Left(5.1, (1.0, 0.2), (1.8, 0.1), (0.6, 0.05), (5.5, 0.05)),
+        "rods": Left(5.1, (1.0, 0.2), (1.5, 0.1), (0.6, 0.05), (5.5, 0.05)),
         "filaments": Left(5.9, (1.0, 0.2), (1.0, 0.8), (0.2, 0.1), (0.2, 0.28)),
         "spun": Left(3.5, (0.5, 0.2), (1.3, 0.95), (0.35, 0.05), (1.5, 0.05)),
     }
