@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from weavecolor.cli import run
 from weavecolor.cli._making import example_projects
 from weavecolor.cutting.fullness import FullnessWanted
 from weavecolor.cutting.pieces import Piece
@@ -26,7 +27,15 @@ from weavecolor.making.answers import (
     plans_of,
     stack_of,
 )
-from weavecolor.making.file import from_json, load_making, save_making, to_dict, to_json
+from weavecolor.making.file import (
+    from_json,
+    load_making,
+    open_json,
+    open_making,
+    save_making,
+    to_dict,
+    to_json,
+)
 from weavecolor.making.lightchoice import OWN_LIGHT, LightChoice
 from weavecolor.making.model import (
     FullnessAsked,
@@ -215,12 +224,11 @@ def test_a_file_of_version_1_is_read():
     old = Path(__file__).parent / "data" / "projects" / "version-1.json"
     made = load_making(old)
     now = load_making(example_projects()["two-skirt-evening"])
-    # The example has been saved anew since; but for where its cloths came from, all is the same,
-    # save the panels of the skirt, which its fullness counts.
+    # The example has been saved anew since, with the swatches of today; all else is the same, save
+    # the panels of the skirt, which its fullness counts.
     assert made.pieces[0].name == "skirt panel" and made.pieces[1:] == now.pieces
-    assert replace(
-        now, cloths=tuple(replace(cloth, origin="") for cloth in now.cloths), pieces=made.pieces
-    ) == made  # fmt: skip
+    assert [(c.key, c.in_hand) for c in made.cloths] == [(c.key, c.in_hand) for c in now.cloths]
+    assert replace(now, cloths=made.cloths, pieces=made.pieces) == made
     data = json.loads(old.read_text())
     data["options"].append({**data["options"][0], "name": "on the table", "backing": "black"})
     data["pins"] = ["C"]
@@ -240,6 +248,27 @@ def test_a_file_of_version_1_is_read():
         data["settings"] = {"light": strange, "fullness": {"kind": "ruched"}, "drape": 3}
         made = from_json(json.dumps(data))
         assert made.light in (None, LightChoice()) and made.fullness_asked == FullnessAsked()
+
+
+@pytest.mark.parametrize("version", [1, 2])
+def test_of_an_older_file_it_is_said_what_is_worked_out_anew(version, tmp_path, capsys):
+    old = Path(__file__).parent / "data" / "projects" / f"version-{version}.json"
+    made, said = open_making(old)
+    assert made == load_making(old)
+    assert "matt" in said and "clear filaments" in said and said.count(".") == 1
+    assert "(kept: A, B, C)" in said and "fit again" not in said
+    fitted = replace(made, cloths=(replace(made.cloths[0], origin="measured"), *made.cloths[1:]))
+    text = to_json(fitted).replace('"weavecolor_project": 3', '"weavecolor_project": 2')
+    assert f"fit again what was fitted to measurements ({made.cloths[0].key})" in open_json(text)[1]
+    # the command line says the same sentence, and a file saved anew has nothing more to say
+    file = tmp_path / "mine.json"
+    file.write_bytes(old.read_bytes())
+    for verb in (["show", str(file)], ["choose", str(file), "B"]):
+        assert run(["project", *verb]) == 0
+        assert capsys.readouterr().err.count(f"{file}: {said}\n") == 1
+    assert run(["project", "show", str(file)]) == 0
+    assert "matt" not in capsys.readouterr().err
+    assert open_making(file)[1] == "" and open_json(to_json(fitted))[1] == ""
 
 
 def test_the_example_in_the_documentation_is_read():
@@ -277,7 +306,7 @@ def changed(**changes):
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        (changed(weavecolor_project=3), "newer weavecolor"),
+        (changed(weavecolor_project=4), "newer weavecolor"),
         (changed(weavecolor_project="1"), "whole number"),
         (changed(weavecolor_project=True), "whole number"),
         ('{"title": "x"}', "not a project file"),

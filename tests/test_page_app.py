@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
 import re
 import sys
 from dataclasses import replace
@@ -12,11 +13,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from streamlit.runtime.scriptrunner import RerunData, RerunException
 from streamlit.testing.v1 import AppTest
 
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.files.clothfile import load_swatch
-from weavecolor.making.file import from_json, to_json
+from weavecolor.making.file import from_json, open_making, to_json
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.optics.appearance import appearance, contrast_ratio
 from weavecolor.optics.stack import Layer, Stack
@@ -282,6 +284,77 @@ def test_undo_and_redo_go_step_by_step(page):
 
 
 # --- a cloth of her own -------------------------------------------------------------------------
+
+
+class BrokenOff(dict):
+    """A session that breaks off at one look at it, as Streamlit does where another word of the
+    browser has come meanwhile; at the next look it goes on."""
+
+    def __init__(self, held, look):
+        super().__init__(held)
+        self.left = look
+
+    def _look(self):
+        self.left -= 1
+        if self.left == 0:
+            raise RerunException(RerunData())
+
+    def __contains__(self, key):
+        self._look()
+        return super().__contains__(key)
+
+    def __getitem__(self, key):
+        self._look()
+        return super().__getitem__(key)
+
+    def __setitem__(self, key, value):
+        self._look()
+        super().__setitem__(key, value)
+
+    def get(self, key, usual=None):
+        self._look()
+        return super().get(key, usual)
+
+    def pop(self, key, usual=None):
+        self._look()
+        return super().pop(key, usual)
+
+
+def test_a_press_is_neither_lost_nor_done_twice_when_a_run_is_broken_off(monkeypatch):
+    import keptbar
+    import session
+    import state
+
+    broken = 0
+    for look in range(1, 60):
+        held = BrokenOff({"work": state.begun(), "undo-steps": ["before"]}, look)
+        monkeypatch.setattr(session.st, "session_state", held)
+        try:
+            session.change(keptbar._keep)
+        except RerunException:  # heard after the press was done
+            broken += 1
+        made = dict(held)
+        assert [option.name for option in made["work"].options] == ["A"], look
+        assert made["undo-steps"] == ["before", state.begun()], look
+        assert made["notice"] == ("info", "Kept as A."), look
+    assert 15 < broken < 59
+
+
+def test_a_project_of_an_older_version_is_told_so_when_it_is_opened(page):
+    old = UI.parent / "tests" / "data" / "projects" / "version-2.json"
+    home = Path(os.environ["WEAVECOLOR_HOME"])
+    import shelf
+
+    shelf.file_of("old-one").parent.mkdir(parents=True)
+    shelf.file_of("old-one").write_bytes(old.read_bytes())
+    assert shelf.file_of("old-one").is_relative_to(home)
+    at = AppTest.from_file(str(UI / "page.py"), default_timeout=120)
+    at.query_params[shelf.ADDRESS] = "old-one"
+    at.run()
+    said = open_making(old)[1]
+    assert [w.value.replace("\\", "") for w in at.warning] == [said]
+    clean(at)
+    assert not at.run().warning
 
 
 def test_a_described_cloth_is_answered_in_two_presses_and_stays_with_its_maker(page):

@@ -27,6 +27,7 @@ from session import (
     plain,
     plain_name,
     told_at_next_drawing,
+    whole,
     work,
 )
 from state import (
@@ -88,6 +89,7 @@ def draw(waiting: Waiting) -> None:
             st.html(caution_box(cloth))
 
 
+@whole
 def _go(way: str) -> None:
     st.session_state[_WAY] = way
 
@@ -251,6 +253,7 @@ def _open_file() -> None:
     )
 
 
+@whole
 def _take_file() -> None:
     given = st.session_state.get("cloth-file")
     if given is None:

@@ -11,7 +11,7 @@ import show_panel
 import strip
 from livepicture import ground
 from orders import Waiting
-from session import fold, guarded, work
+from session import fold, guarded, whole, work
 from state import light_of, table_of
 from strip import Choice
 from weavecolor.making.lightchoice import LightChoice
@@ -44,6 +44,7 @@ def draw(waiting: Waiting) -> None:
         show_panel.lights()
 
 
+@whole
 def _all() -> None:
     st.session_state[ALL] = True
 

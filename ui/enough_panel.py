@@ -16,7 +16,7 @@ from PIL import Image
 
 import pictures
 from lengths_input import length_input
-from session import bound, change, guarded, note, plain, work
+from session import bound, change, guarded, note, plain, whole, work
 from state import cloth_called, hand_of, with_cloths, with_hand
 from weavecolor.cutting.asked import damage_at
 from weavecolor.cutting.lay import Lay
@@ -279,6 +279,7 @@ def _hand(key: str, name: str) -> Callable[[Making, Any], Making]:
     return apply
 
 
+@whole
 def _lay_it(
     edited: pd.DataFrame, shaped: tuple[Piece, ...], spots: dict[str, pd.DataFrame]
 ) -> None:

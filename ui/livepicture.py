@@ -17,7 +17,7 @@ import orders
 import pictures
 from hungview import hung_view
 from orders import Waiting
-from session import bound, guarded, work
+from session import bound, guarded, whole, work
 from shelf import named
 from state import light_of, option_words, stack_of, table_of
 from weavecolor.colour.colorimetry import ciede2000, colour_words
@@ -96,6 +96,7 @@ def ground() -> str:
     return named_ if named_ in pictures.GROUNDS else "grey"
 
 
+@whole
 def _set_ground() -> None:
     chosen = st.session_state.get("ground-choice") or "grey"
     st.session_state[GROUND] = chosen

@@ -22,11 +22,12 @@ from session import (
     plain,
     plain_name,
     told_at_next_drawing,
+    whole,
     work,
 )
 from state import begin_anew, opened
 from weavecolor.errors import InputError
-from weavecolor.making.file import MAX_BYTES, from_json, load_making, to_json
+from weavecolor.making.file import MAX_BYTES, load_making, open_json, to_json
 from weavecolor.making.model import Making
 
 
@@ -104,16 +105,19 @@ def _title(kept: shelf.Kept) -> str:
     return _titled(str(kept.file), kept.written)
 
 
+@whole
 def _go_on() -> None:
     name = st.session_state.get("earlier")
     if name:
         st.query_params[shelf.ADDRESS] = name
 
 
+@whole
 def _ask(asked: bool) -> None:
     st.session_state["asked-new"] = asked
 
 
+@whole
 def _begin() -> None:
     st.session_state["asked-new"] = False
     with told_at_next_drawing():
@@ -123,6 +127,7 @@ def _begin() -> None:
         note("A clean table, with the demo cloth. Undo brings back what lay there.")
 
 
+@whole
 def _open() -> None:
     given = st.session_state.get("project-file")
     if given is None:
@@ -143,6 +148,9 @@ def _open() -> None:
 
 def _opened(now: Making, text: str, name: str) -> Making:
     """What the file holds; Undo brings back what lay on the table."""
-    making = opened(from_json(text, name))
+    told, said = open_json(text, name)
+    making = opened(told)
     shelf.leave()
+    if said:
+        note(f"Opened {name}. {said}", "warning")
     return making if making.before else replace(making, before=replace(now, before=None))

@@ -18,7 +18,7 @@ import bench
 import fit_panel
 import measured
 from pictures import uri_of
-from session import guarded, plain, work
+from session import guarded, plain, whole, work
 from weavecolor.colour.colorimetry import colour_words
 from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
@@ -199,6 +199,7 @@ def _marking(pictures: tuple[str, ...]) -> None:
             )
 
 
+@whole
 def _mark(mark: measured.Mark) -> None:
     kept = [
         m
@@ -208,6 +209,7 @@ def _mark(mark: measured.Mark) -> None:
     st.session_state["m-marks"] = (*kept, mark)
 
 
+@whole
 def _unmark() -> None:
     st.session_state["m-marks"] = ()
 

@@ -25,7 +25,16 @@ import keptbar  # noqa: E402
 import livepicture  # noqa: E402
 import makings  # noqa: E402
 from orders import Waiting  # noqa: E402
-from session import ask, asked, guarded, hold, read_address, show_notice  # noqa: E402
+from session import (  # noqa: E402
+    ask,
+    asked,
+    guarded,
+    hold,
+    notice_read,
+    read_address,
+    show_notice,
+    whole,
+)
 from style import CSS  # noqa: E402
 from words_page import QUESTIONS, SIDE_BY_SIDE  # noqa: E402
 
@@ -63,6 +72,7 @@ def way() -> None:
     )
 
 
+@whole
 def _went() -> None:
     if st.session_state.get("way"):
         ask(st.session_state["way"])
@@ -107,6 +117,7 @@ def main() -> None:
         tick.html(f'<span class="wc-left" data-run="{run}" data-left="{left}"></span>')
 
     waiting.finish(look)
+    notice_read()
 
 
 main()

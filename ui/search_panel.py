@@ -17,7 +17,7 @@ import looks
 import orders
 import pictures
 from jobs import Job
-from session import change, guarded, note, plain, work
+from session import change, guarded, note, plain, whole, work
 from state import (
     cloth_called,
     cloth_keys,
@@ -137,6 +137,7 @@ def _ask() -> None:
     _ = (wishes, cloths, outside, behind, colour, layers, grains, sides, weight, others, enough)
 
 
+@whole
 def _begin() -> None:
     """Gather what was asked, and begin. The form's answers are read once, here."""
     asked = {

@@ -13,9 +13,11 @@ import sys
 import traceback
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any, TypeVar
 
 import streamlit as st
+from streamlit.runtime.scriptrunner import RerunException
 
 import shelf
 from state import begun, opened
@@ -24,10 +26,56 @@ from weavecolor.making.model import Making
 from words_page import QUESTIONS, SIDE_BY_SIDE
 
 _WORK, _NOTICE, _UNDO, _REDO = "work", "notice", "undo-steps", "redo-steps"
+_ASKED, _TOLD = "asked", "address-told"
+#: What a callback that is begun again finds as it was.
+_STEPPED = (_WORK, _NOTICE, _UNDO, _REDO, _ASKED, _TOLD)
 #: Steps back that are kept, all in memory.
 MOST_STEPS = 100
 T = TypeVar("T")
 Apply = Callable[[Making, Any], Making]
+
+
+_whole = ContextVar("whole", default=False)
+
+
+def whole(callback: Callable[..., None]) -> Callable[..., None]:
+    """A callback that is done whole, and once.
+
+    Streamlit breaks a run off at any look at the session where another word of the browser has
+    come meanwhile (the live picture sends such words unasked). Within a callback that would lose
+    what was pressed, or leave it half done: it is begun again from where it began, and the other
+    word is heard after it.
+    """
+
+    @functools.wraps(callback)
+    def done_whole(*args: Any, **kwargs: Any) -> None:
+        if _whole.get():
+            callback(*args, **kwargs)
+            return
+        broken_off: RerunException | None = None
+        before: dict[str, Any] | None = None
+        token = _whole.set(True)
+        try:
+            while True:
+                try:
+                    if before is None:
+                        st.session_state.pop(_NOTICE, None)
+                        before = {k: st.session_state[k] for k in _STEPPED if k in st.session_state}
+                    for key in _STEPPED:
+                        if key in before:
+                            st.session_state[key] = before[key]
+                        else:
+                            st.session_state.pop(key, None)
+                    callback(*args, **kwargs)
+                    break
+                except RerunException as other:
+                    broken_off = other
+        finally:
+            _whole.reset(token)
+        if broken_off is not None:
+            raise broken_off
+
+    return done_whole
 
 
 def work() -> Making:
@@ -61,11 +109,13 @@ def can_redo() -> bool:
     return bool(st.session_state.get(_REDO))
 
 
+@whole
 def undo() -> None:
     """One step back. For callbacks."""
     _step(_UNDO, _REDO, "Undone.")
 
 
+@whole
 def redo() -> None:
     """One step forward again. For callbacks."""
     _step(_REDO, _UNDO, "Done again.")
@@ -89,13 +139,25 @@ def note(text: str, kind: str = "info") -> None:
 
 
 def show_notice() -> None:
-    kind, text = st.session_state.pop(_NOTICE, (None, None))
+    """A passing word is shown once; a complaint stays until a run is over: a run that is broken off
+    would take it away unread."""
+    kind, text = st.session_state.get(_NOTICE) or (None, None)
+    if kind == "info":
+        st.session_state.pop(_NOTICE, None)
     if text and kind == "error":
         st.error(plain(text))
+    elif text and kind == "warning":
+        st.warning(plain(text))
     elif text:
         st.toast(plain(text))
 
 
+def notice_read() -> None:
+    """At the end of a run that was not broken off."""
+    st.session_state.pop(_NOTICE, None)
+
+
+@whole
 def change(apply: Callable[..., Making], *args: Any) -> None:
     """The work becomes ``apply(work, *args)``; a complaint becomes a notice. For callbacks."""
     with told_at_next_drawing():
@@ -111,6 +173,7 @@ def bound(
     return widget(label, key=key, on_change=_take, args=(key, apply), **rest)
 
 
+@whole
 def _take(key: str, apply: Apply) -> None:
     new = st.session_state.get(key)
     if new is not None:  # a pressed choice that was pressed again stays as it was
@@ -119,7 +182,6 @@ def _take(key: str, apply: Apply) -> None:
 
 # --- the question that is open -----------------------------------------------------------------
 
-_ASKED, _TOLD = "asked", "address-told"
 ASKING = "asking"
 
 
@@ -129,6 +191,7 @@ def asked() -> str:
     return held
 
 
+@whole
 def ask(question: str) -> None:
     """Open a question; the address says so, so that Back leads to the one before."""
     st.session_state[_ASKED] = question
@@ -139,10 +202,13 @@ def ask(question: str) -> None:
 def read_address() -> None:
     """Take up what the address names: the making, and the question where it was changed there."""
     with told_at_next_drawing():
-        made = shelf.begin()
-        if made is not None:
+        taken = shelf.begin()
+        if taken is not None:
+            made, said = taken
             st.session_state[_WORK] = opened(made)
             st.session_state[_UNDO], st.session_state[_REDO] = [], []
+            if said:
+                note(said, "warning")
     named = str(st.query_params.get(ASKING, ""))
     if named != st.session_state.get(_TOLD, ""):
         st.session_state[_TOLD] = named
@@ -232,6 +298,7 @@ def fold(title: str, key: str, opened: bool = False) -> bool:
     return is_open
 
 
+@whole
 def _turn_fold(state: str) -> None:
     st.session_state[state] = not st.session_state.get(state)
 

@@ -17,7 +17,7 @@ import click
 import streamlit as st
 
 from weavecolor.errors import InputError
-from weavecolor.making.file import load_making, save_making
+from weavecolor.making.file import open_making, save_making
 from weavecolor.making.model import Making
 
 #: The part of the address that names a making.
@@ -78,9 +78,10 @@ def named() -> str:
     return held
 
 
-def begin() -> Making | None:
+def begin() -> tuple[Making, str] | None:
     """The making to take up in this run: another than the session's where the address names one,
-    or where another tab wrote it meanwhile; None where there is nothing to take up."""
+    or where another tab wrote it meanwhile, with what is to be said of an old file; None where
+    there is nothing to take up."""
     asked = str(st.query_params.get(ADDRESS, ""))
     if not asked:
         if named():
@@ -94,9 +95,9 @@ def begin() -> Making | None:
             del st.query_params[ADDRESS]
             raise InputError("the making of this address is not on this machine; a new one begins")
         return None
-    made = load_making(file)
+    taken = open_making(file)
     st.session_state[_NAMED], st.session_state[_STAMP] = asked, _stamp(file)
-    return made
+    return taken
 
 
 def write(making: Making) -> None:

@@ -21,7 +21,7 @@ import pictures
 import search_panel
 from livepicture import ground
 from orders import Waiting
-from session import change, fold, guarded, plain, work
+from session import change, fold, guarded, plain, whole, work
 from state import (
     backing_words,
     choose,
@@ -151,6 +151,7 @@ def _clear(now: Making) -> Making:
     return unpin_all(now)
 
 
+@whole
 def _ask_clear(asked: bool) -> None:
     st.session_state["asked-clear"] = asked
 

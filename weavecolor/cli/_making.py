@@ -10,6 +10,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import click
+
 from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
@@ -56,8 +58,9 @@ def example_projects() -> dict[str, Path]:
 
 
 def project_called(name: str) -> Making:
-    """The project in the file of that name, or the example called so. Raises InputError."""
-    from weavecolor.making.file import load_making
+    """The project in the file of that name, or the example called so; what is to be said of an
+    old file is said. Raises InputError."""
+    from weavecolor.making.file import open_making
 
     path = Path(name)
     if not path.exists() and name in example_projects():
@@ -68,7 +71,10 @@ def project_called(name: str) -> Making:
             f"{name[:60]!r} is neither a project file nor an example; examples are {known}",
             field="PROJECT",
         )
-    return load_making(path)
+    held, said = open_making(path)
+    if said:
+        click.echo(f"{path}: {said}", err=True)
+    return held
 
 
 def own_project(name: str) -> tuple[Path, Making]:

@@ -1,7 +1,8 @@
 """Project files of earlier versions, told anew in the fields of today.
 
 Knows what version 1 kept where: pins beside options, what lay on the page's table as an option of
-that name, and the page's light, form and fullness under "settings".
+that name, and the page's light, form and fullness under "settings". Version 2 has the fields of
+today; both were saved when yarns were taken as matt.
 """
 
 from __future__ import annotations
@@ -14,11 +15,13 @@ import msgspec
 
 from weavecolor.errors import InputError
 from weavecolor.making.lightchoice import LightChoice
-from weavecolor.making.model import FullnessAsked
+from weavecolor.making.model import FullnessAsked, Making
 from weavecolor.picture.forms import known_forms
 
 #: What the page called the option on its table.
 _TABLE = "on the table"
+#: The origin of a cloth that was fitted to photographs or spectra.
+FITTED = "measured"
 _FIELDS = (
     "title", "notes", "units", "cloths", "backings", "options", "pins", "chosen", "scenes",
     "wishes", "limits", "pieces", "fold", "fullness", "measured", "settings",
@@ -26,7 +29,7 @@ _FIELDS = (
 
 
 def from_version_1(told: Mapping[str, Any]) -> dict[str, Any]:
-    """The fields of a file of version 1 as version 2 has them.
+    """The fields of a file of version 1 as later versions have them.
 
     Pins come first among the options, in their order. What the page remembered under "settings"
     is taken over where it is sound and left at its usual where it is not, as version 1 did. Raises
@@ -77,6 +80,26 @@ def from_version_1(told: Mapping[str, Any]) -> dict[str, Any]:
             for cloth in made["cloths"]
         ]
     return made
+
+
+def older_words(making: Making) -> str:
+    """What is to be said of a making that version 1 or 2 kept, in one sentence.
+
+    Examples
+    --------
+    >>> print(older_words(Making("Cape")))
+    This project was saved when yarns were taken as matt: its colours are worked out anew, with \
+yarns as clear filaments, so look again at what was decided on sheer cloth.
+    """
+    kept = ", ".join(option.name for option in making.options)
+    fitted = ", ".join(cloth.key for cloth in making.cloths if cloth.origin == FITTED)
+    return (
+        "This project was saved when yarns were taken as matt: its colours are worked out anew, "
+        "with yarns as clear filaments, so look again at what was decided on sheer cloth"
+        + (f" (kept: {kept})" if kept else "")
+        + (f", and fit again what was fitted to measurements ({fitted})" if fitted else "")
+        + "."
+    )
 
 
 def _sound(table: Mapping[str, Any], kind: type) -> Any:

@@ -2,7 +2,7 @@
 
 The file is the fields of ``model.Making``, written down in DEVELOPERS.md with an example, under a
 version of their own. ``msgspec`` fits the JSON to the types; each type says itself what it cannot
-hold. Files of version 1 are read too.
+hold. Files of versions 1 and 2 are read too; what is to be said of them is ``earlier.older_words``.
 """
 
 from __future__ import annotations
@@ -24,10 +24,10 @@ import msgspec
 from weavecolor.errors import InputError, shown
 from weavecolor.files.atomic import write_text
 from weavecolor.files.textfile import read_text
-from weavecolor.making.earlier import from_version_1
+from weavecolor.making.earlier import from_version_1, older_words
 from weavecolor.making.model import Making
 
-VERSION = 2
+VERSION = 3
 MARK = "weavecolor_project"
 MAX_BYTES = 10_000_000
 
@@ -69,6 +69,11 @@ def from_dict(data: object, file: str = "project") -> Making:
     >>> from_dict(to_dict(Making("Cape"))) == Making("Cape")
     True
     """
+    return _opened(data, file)[0]
+
+
+def _opened(data: object, file: str) -> tuple[Making, str]:
+    """The making in a file's fields, and what is to be said of it as it is old."""
     if not isinstance(data, Mapping):
         raise InputError("must be a table of fields", file=file)
     if MARK not in data:
@@ -93,7 +98,7 @@ def from_dict(data: object, file: str = "project") -> Making:
         raise _complaint(error, file) from None
     except InputError as error:
         raise error.at(file=file) from None
-    return made
+    return made, older_words(made) if version < VERSION else ""
 
 
 def _only_known(told: object, kept: object, place: str) -> None:
@@ -139,7 +144,7 @@ def to_json(making: Making) -> str:
     Examples
     --------
     >>> print(to_json(Making("Cape")).splitlines()[1].strip())
-    "weavecolor_project": 2,
+    "weavecolor_project": 3,
     """
     text = json.dumps(to_dict(making), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
     if len(text.encode("utf-8", "surrogatepass")) > MAX_BYTES:
@@ -157,6 +162,18 @@ def from_json(text: str, file: str = "project") -> Making:
     --------
     >>> from_json(to_json(Making("Cape"))).title
     'Cape'
+    """
+    return open_json(text, file)[0]
+
+
+def open_json(text: str, file: str = "project") -> tuple[Making, str]:
+    """The making in ``text``, and one sentence to say of it where an earlier version saved it,
+    "" otherwise. Raises InputError as :func:`from_json` does.
+
+    Examples
+    --------
+    >>> open_json(to_json(Making("Cape")))[1]
+    ''
     """
 
     def once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -176,7 +193,7 @@ def from_json(text: str, file: str = "project") -> Making:
         raise InputError(f"is above {MAX_BYTES // 1_000_000} MB, too big for a project", file=file)
     try:
         data = json.loads(text, object_pairs_hook=once, parse_constant=finite, parse_float=finite)
-        return from_dict(data, file)
+        return _opened(data, file)
     except json.JSONDecodeError as error:
         raise InputError(
             f"is not a project file, or it is damaged (line {error.lineno}: {error.msg})", file=file
@@ -211,4 +228,17 @@ def load_making(path: str | os.PathLike[str]) -> Making:
     >>> load_making(save_making(Path(tempfile.mkdtemp()) / "cape.json", Making("Cape"))).title
     'Cape'
     """
-    return from_json(read_text(Path(path), MAX_BYTES, "project file"), str(path))
+    return open_making(path)[0]
+
+
+def open_making(path: str | os.PathLike[str]) -> tuple[Making, str]:
+    """Read a making, and what is to be said of it as it is old. Raises InputError, see
+    :func:`open_json`.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> open_making(save_making(Path(tempfile.mkdtemp()) / "cape.json", Making("Cape")))[1]
+    ''
+    """
+    return open_json(read_text(Path(path), MAX_BYTES, "project file"), str(path))
