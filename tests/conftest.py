@@ -2,33 +2,35 @@
 one thread of linear algebra, as in the tool; an eighth of its rays, but where numbers count."""
 
 import os
+import sys
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
 from hypothesis import settings
 
-from weavecolor.optics import appearance, layer
 from weavecolor.optics.cell import filaments
 
 settings.register_profile("any machine", deadline=None)
 settings.load_profile("any machine")
 
-_HELD = (
-    filaments.white_cell, filaments.white_named, filaments._rays, filaments._first, layer._solved,
-    appearance._layers, appearance._piles, appearance._seen,
-)  # fmt: skip
-
 filaments.EFFORT = 0.125
+
+
+def _forget() -> None:
+    """Empty every cache of the package: what it holds was traced with other rays."""
+    for name, module in list(sys.modules.items()):
+        if name.startswith("weavecolor."):
+            for thing in list(vars(module).values()):
+                if hasattr(thing, "cache_clear") and not isinstance(thing, type):
+                    thing.cache_clear()
 
 
 @pytest.fixture(scope="module")
 def all_rays():
     """As many rays as the tool takes, for tests of its numbers."""
-    for held in _HELD:
-        held.cache_clear()
+    _forget()
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(filaments, "EFFORT", 1.0)
         yield
-    for held in _HELD:
-        held.cache_clear()
+    _forget()

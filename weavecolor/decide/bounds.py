@@ -190,7 +190,8 @@ def lab_box(low: Array, high: Array, white: Array) -> tuple[Array, Array]:
     Examples
     --------
     >>> low, high = np.array([[20.0, 20.0, 20.0]]), np.array([[21.0, 20.0, 20.0]])
-    >>> [box[0, 0].round(2) for box in lab_box(low, high, np.array([95.05, 100.0, 108.9]))]
+    >>> box = lab_box(low, high, np.array([95.05, 100.0, 108.9]))
+    >>> [round(float(side[0, 0]), 2) for side in box]
     [51.84, 51.84]
     """
     # L* alone tells f: all three as if each were Y
