@@ -17,7 +17,14 @@ from numpy.typing import NDArray
 from weavecolor.errors import InputError
 from weavecolor.measure import parameters as p
 from weavecolor.measure.fit_problem import Problem, start_unknowns
-from weavecolor.measure.fit_report import Quantity, Residual, quantities, residuals, trades
+from weavecolor.measure.fit_report import (
+    Quantity,
+    Residual,
+    answered,
+    quantities,
+    residuals,
+    trades,
+)
 from weavecolor.measure.observations import Known, Seen, Thread
 from weavecolor.optics.stack import Stack
 from weavecolor.scene.scene import Scene
@@ -49,6 +56,8 @@ class Fit:
     ``trades`` are pairs of properties that the data cannot tell apart. ``misfit`` is the mean
     squared residual in standard uncertainties: near or under 1 where all agrees. ``determined``
     counts the combinations of parameters that the data settle better than was known beforehand.
+    ``answered_de``: greatest CIEDE2000 between the cloth as it was seen and as the answers show the
+    fitted cloth; the search takes yarns as matt, answers take them as clear filaments.
     """
 
     cloth: Cloth
@@ -62,6 +71,7 @@ class Fit:
     determined: int
     rounds: int
     converged: bool
+    answered_de: float
 
     @property
     def residual_de(self) -> float:
@@ -143,8 +153,9 @@ def fit_cloth(
     # singular values of the slopes in units of what was known beforehand
     scaled = slope @ np.linalg.cholesky(p.prior_covariance())
     determined = int((np.linalg.svd(scaled, compute_uv=False) > 1.0).sum())
+    made = unknowns.cloth(x)
     return Fit(
-        unknowns.cloth(x),
+        made,
         unknowns,
         x,
         covariance,
@@ -155,6 +166,7 @@ def fit_cloth(
         determined,
         found.rounds,
         found.converged,
+        answered(made, seen),
     )
 
 

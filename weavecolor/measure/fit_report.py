@@ -5,6 +5,7 @@ Knows parameters and their covariance; knows nothing of how they were found.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,9 +14,12 @@ from numpy.typing import NDArray
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.measure import parameters as p
 from weavecolor.measure.fit_problem import Problem
-from weavecolor.measure.observations import colour_of
+from weavecolor.measure.observations import Seen, channels_in_light, colour_of
+from weavecolor.optics.appearance import appearance
 from weavecolor.optics.kubelka import reflectivity
+from weavecolor.optics.stack import Layer, Stack
 from weavecolor.textile import construction
+from weavecolor.textile.cloth import Cloth
 
 Array = NDArray[np.float64]
 
@@ -79,6 +83,24 @@ def residuals(problem: Problem, unknowns: p.Unknowns, x: Array) -> tuple[Residua
         )
         out.append(Residual(name, seen, fitted, float(ciede2000(seen, fitted)), thread))
     return tuple(out)
+
+
+def answered(cloth: Cloth, seen: Sequence[Seen]) -> float:
+    """Greatest CIEDE2000 between what was ``seen`` and what an appearance of ``cloth`` shows there;
+    a search takes yarns as matt, an appearance as clear filaments."""
+    apart = []
+    for one in seen:
+        place = one.scene
+        falls = [x.irradiance * np.cos(np.radians(x.zenith_deg)) for x in place.lights]
+        light = place.diffuse + sum(falls, np.zeros_like(place.diffuse))
+        stack = Stack((Layer(cloth, one.grain_deg, one.face),), one.backing)
+        shown = appearance(stack, place).radiance_factor
+        Lab = [
+            colour_of(v if len(v) == 3 else p.linear_of(np.clip(v, 0.0, 1.0)))
+            for v in (one.value, channels_in_light(one.channels, light) @ shown)
+        ]
+        apart.append(float(ciede2000(*Lab)))
+    return max(apart)
 
 
 def _properties(unknowns: p.Unknowns, x: Array) -> dict[str, tuple[float, str]]:

@@ -27,7 +27,7 @@ from weavecolor.measure.observations import camera_channels, channels_in_light
 from weavecolor.optics.kubelka import k_over_s, reflectivity
 from weavecolor.textile import construction
 from weavecolor.textile.cloth import Cloth, Yarn
-from weavecolor.textile.yarn import greatest_packing
+from weavecolor.textile.yarn import RANGES, greatest_packing
 
 Array = NDArray[np.float64]
 
@@ -62,6 +62,8 @@ SHAPE_WIDTH_NM = 25.0
 DARKEST, LIGHTEST = 0.003, 0.985
 #: Spare room left before jamming where flattening is raised to make a cloth weavable.
 _ROOM = 1.03
+
+_MOST_TURNS = RANGES["twist_turns_m"][1]
 
 
 def _basis() -> Array:
@@ -250,16 +252,23 @@ def _shaped(held: _Held, warp: float, weft: float, lustre: float, packing: float
 
 
 def _of_width(yarn: Yarn, width: float, flatter: float, packing: float, lustre: float) -> Yarn:
-    """``yarn`` made ``width`` mm wide, with its linear density to match."""
+    """``yarn`` made ``width`` mm wide of filaments as fine as they were, with its linear density
+    to match; no finer than any yarn."""
     flattening = yarn.flattening * flatter
-    share = min(yarn.packing * packing, 0.98, greatest_packing(yarn.rods))
+    share = min(yarn.packing * packing, 0.98)
     area_cm2 = np.pi / 4.0 * (width / flattening**0.5 / 10.0) ** 2
-    tex = float(area_cm2 * yarn.fibre.density_g_cm3 * share * 1e5)
+    tex_full = area_cm2 * yarn.fibre.density_g_cm3 * 1e5
+    filaments = yarn.filaments
+    if filaments > 1:
+        filaments = int(np.clip(round(10.0 * tex_full * share / yarn.fineness_dtex), 2, 20_000))
+    share = min(share, greatest_packing(1 if yarn.gum else filaments))
+    tex = max(float(tex_full * share), RANGES["tex"][0])
     return replace(
         yarn,
         tex=tex,
+        filaments=filaments,
         # the outer filaments lie as steep as they did
-        twist_turns_m=yarn.twist_turns_m * float(np.sqrt(yarn.tex / tex)),
+        twist_turns_m=min(yarn.twist_turns_m * float(np.sqrt(yarn.tex / tex)), _MOST_TURNS),
         packing=share,
         flattening=flattening,
         lustre_deg=float(np.clip(yarn.lustre_deg * np.exp(lustre), 0.5, 60.0)),

@@ -106,11 +106,10 @@ def fitted_cloth(fit: Fit, name: str | None = None, notes: str = "") -> Cloth:
 
 def _optics(fit: Fit) -> str:
     """The line by which ``uncertainty.known_of`` judges a cloth."""
-    names = ("warp scattering", "weft scattering")
-    open_ = [q.name for q in fit.unsettled if q.name in names]
-    if open_:
-        return f"assumed in part: {' and '.join(open_)} not settled by what was seen"
-    return "fitted to what was seen; sheen and lustre as usual for the fibre"
+    return (
+        "assumed: fitted as matt yarn, but shown as clear filaments, which is "
+        f"{fit.answered_de:.1f} CIEDE2000 off what was seen; lay up a piece"
+    )
 
 
 def report(fit: Fit) -> str:
@@ -141,6 +140,11 @@ def report(fit: Fit) -> str:
         )
     if not fit.converged:
         lines.append("Caution: the search stopped before it settled; take the cloth as a sketch.")
+    lines += [
+        "Caution: the fit still takes yarns as matt; answers take them as clear filaments and show",
+        f"this cloth up to {fit.answered_de:.1f} CIEDE2000 off what was seen, elsewhere perhaps",
+        "more. The spreads above leave that out: lay up a piece before trusting its colours.",
+    ]
     areal = construction.cloth_mass_g_m2(fit.cloth)
     lines.append(f"Weight of the fitted cloth: {areal:.3g} g/m2 (weigh a piece to check)")
     return "\n".join(lines) + "\n"

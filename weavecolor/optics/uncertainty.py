@@ -21,6 +21,7 @@ yarn stands here, and the tests repeat a part of it.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -43,6 +44,11 @@ MEASURED = 0.3
 MEASURED_SHARE = 0.03
 #: Widens a standard uncertainty to what is said aloud (nine times in ten, were errors normal).
 COVERAGE = 1.645
+#: How far a fitted cloth is shown from what was seen, as its file tells it.
+_SHOWN_OFF = re.compile(r"(\d{1,3}(?:\.\d)?) CIEDE2000 off what was seen")
+#: The same where a file of an earlier state does not tell it; invented cloths, photographed and
+#: fitted, were 3 to 6 off.
+_UNTOLD_OFF = 6.0
 #: A difference below this is nought by the symmetry of the cloth.
 NOUGHT = 1e-6
 
@@ -121,18 +127,21 @@ class Uncertainty:
 @dataclass(frozen=True)
 class Known:
     """What is known of the cloths: whether the build of a yarn was assumed, colours recovered,
-    where a stated weight contradicts the construction, and the least sure ``sort`` of yarn."""
+    where a stated weight contradicts the construction, and the least sure ``sort`` of yarn.
+    ``off``: how far a fitted cloth is shown from what it was fitted to, CIEDE2000."""
 
     yarn_assumed: bool
     colour_recovered: bool
     contradictions: tuple[str, ...] = ()
     sort: str = "rods"
+    off: float = 0.0
 
     def left(self) -> tuple[Left, ...]:
         """What of it leaves something open."""
         return (
             *((YARN[self.sort],) if self.yarn_assumed else ()),
-            *((DYE[self.sort],) if self.colour_recovered else ()),
+            # a dye that matt yarn would have is no better known than one found from a colour
+            *((DYE[self.sort],) if self.colour_recovered or self.off else ()),
         )
 
 
@@ -155,9 +164,10 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
     Examples
     --------
     >>> known_of([organza])
-    Known(yarn_assumed=True, colour_recovered=False, contradictions=(), sort='rods')
+    Known(yarn_assumed=True, colour_recovered=False, contradictions=(), sort='rods', off=0.0)
     """
     yarn = colour = False
+    off = 0.0
     sorts = set()
     told: dict[str, None] = {}
     for cloth in cloths:
@@ -165,12 +175,16 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
             told[contradiction] = None
         sorts |= {sort_of(y) for y in (cloth.warp, cloth.weft)}
         yarn |= any("supposed" in remark for remark in cloth.remarks)
-        yarn |= any(
-            key == "yarn optics" and text.startswith("assumed") for key, text in cloth.sources
-        )
+        optics = dict(cloth.sources).get("yarn optics", "")
+        # a cloth fitted as matt yarn is no knowledge of its filaments
+        yarn |= optics.startswith(("assumed", "fitted"))
+        if shown := _SHOWN_OFF.search(optics):
+            off = max(off, float(shown[1]))
+        elif optics.startswith("fitted"):
+            off = max(off, _UNTOLD_OFF)
         colour |= any("colour recovered" in remark for remark in cloth.remarks)
     least = next((s for s in SORTS if s in sorts), SORTS[0])
-    return Known(yarn, colour, tuple(told), least)
+    return Known(yarn, colour, tuple(told), least, off)
 
 
 def of_colour(known: Known) -> Uncertainty:
@@ -188,7 +202,9 @@ def of_colour(known: Known) -> Uncertainty:
         reasons.append(
             "the dye was recovered from a colour by eye or on a screen, not read as a spectrum"
         )
-    inputs = math.hypot(MEASURED, *(left.colour for left in known.left()))
+    if known.off:
+        reasons.append("the cloth was fitted as matt yarn and is shown as clear filaments")
+    inputs = math.hypot(MEASURED, known.off, *(left.colour for left in known.left()))
     return Uncertainty(MODEL, inputs, tuple(reasons))
 
 
@@ -219,6 +235,8 @@ def of_difference(
         return Uncertainty(both * one.model, both * one.inputs, one.reasons)
     model = math.hypot(MODEL_DIFFERENCE, MODEL_SHARE * delta) if same_light else both * MODEL
     terms = [MEASURED_SHARE * delta, *(left.of(changed, delta) for left in known.left())]
+    if delta >= NOUGHT:
+        terms.append(known.off)  # how much of it two options share is not known
     if known.colour_recovered and not daylight and not same_light:
         terms.append(RECOVERED)  # right in daylight, off in the other light: nothing cancels
     return Uncertainty(model, math.hypot(*terms), one.reasons)
