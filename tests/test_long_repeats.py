@@ -16,6 +16,8 @@ from weavecolor.scene.places import scene
 from weavecolor.textile.construction import covers
 from weavecolor.textile.weaves import from_rows
 
+pytestmark = pytest.mark.usefixtures("all_rays")
+
 CLOTH = load_swatch("shot-organza-red-black")
 WINDOW = scene("window at the side")
 
