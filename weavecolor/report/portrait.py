@@ -184,7 +184,7 @@ def assumed(made: Portrait) -> tuple[str, ...]:
     """
     sources = made.cloth.sources
     owner = [
-        f"{key}: {text.removeprefix('assumed').lstrip(': ')}"
+        f"{key}: {text.removeprefix('assumed').lstrip(':, ')}"
         for key, text in sources
         if text.startswith("assumed")
     ]
