@@ -36,7 +36,7 @@ from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.usual import LUSTRES, Span, usual_yarn
 from weavecolor.textile.yarn import greatest_packing
 
-GRAINS, DEPTHS, GROUNDS = (0.0, 90.0), (1, 2), ("white", "black")
+GRAINS, DEPTHS, GROUNDS = (0.0, 90.0), (1, 2), ("white", "skin medium", "black")
 PLACES = ("window at the side", "ballroom")
 INDEX_SPREAD, TEX_SPREAD, CRIMP_SPREAD = 0.01, 0.03, 0.1
 #: Share of the variance that warp and weft of one fibre have in common; by judgement, no source.

@@ -9,6 +9,7 @@ from decide_samples import BLUE, PALE, RED
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.decide import showthrough as st
 from weavecolor.errors import InputError
+from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.appearance import appearance
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing, backing
@@ -35,6 +36,17 @@ def test_the_difference_is_that_of_the_two_stacks():
         *(appearance(s, OVERCAST).reading.Lab for s in (there, stacked(1)))
     )
     assert st.show_through(item, OVERCAST).delta == pytest.approx(float(want), abs=1e-9)
+
+
+def test_dark_tape_under_sheer_cloth_is_plain_though_the_yarn_is_assumed():
+    # what is not known of the yarn makes it more or less plain, and white tape on white unsure
+    organza = load_swatch("shot-organza-red-black")
+    dark, white = (
+        st.show_through(st.tape(stacked(1, organza), tone), scene("window at the side"))
+        for tone in ("dark", "white")
+    )
+    assert dark.grade == "plain" and "may be" not in dark.words
+    assert "may be" in white.words
 
 
 def test_tape_like_the_backing_is_hidden():

@@ -232,7 +232,8 @@ def show_through(item: Item, scene: Scene, observer: str = "2") -> ShowThrough:
     )
     delta = float(ciede2000(there, beside))
     cloths = [layer.cloth for stack in (item.there, item.beside) for layer in stack.layers]
-    doubt = of_difference(delta, known_of(cloths), near_daylight(scene)).stated
+    known = known_of(cloths)
+    doubt = of_difference(delta, known, near_daylight(scene), changed=("stack", "backing")).stated
     least, most = max(delta - doubt, 0.0), delta + doubt
     possible = GRADES[GRADES.index(grade(least)) : GRADES.index(grade(most)) + 1]
     likely = grade(delta)

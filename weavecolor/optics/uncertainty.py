@@ -69,16 +69,17 @@ class Left:
         """Of a difference ``delta`` in which so much changed, the least sure of them."""
         if delta < NOUGHT:
             return 0.0
-        some = min(1.0, 0.3 + delta)  # what lies behind cloth that nothing passes stays unseen
+        # an error of what the cloth lets through does little where there is little to see
+        most = 0.2 + 0.25 * delta
         rows = {
             "scene": self.scene,
-            "layers": (some * self.layers[0], self.layers[1]),
-            "backing": (some * self.backing[0], self.backing[1]),
+            "layers": (min(self.layers[0], most), self.layers[1]),
+            "backing": (min(self.backing[0], most), self.backing[1]),
             "grain": self.grain,
         }
         named = {
             row
-            for one in changed or rows
+            for one in changed or ("grain", "layers", "backing")
             for row in (("layers", "backing") if one == "stack" else (one,))
         }
         asked = [rows.get(one, self.grain) for one in sorted(named)]
@@ -220,8 +221,8 @@ def of_difference(
     """Of a predicted CIEDE2000 ``delta`` between two options.
 
     ``same_cloth``, ``same_light``: both options share them, so that errors of input cancel.
-    ``changed``: which of ``compare.AXES`` differ; nothing stands for anything. ``daylight``: both
-    lights are near that in which colours were given.
+    ``changed``: which of ``compare.AXES`` differ; nothing stands for any but the scene.
+    ``daylight``: both lights are near that in which colours were given.
 
     Examples
     --------
