@@ -15,6 +15,7 @@ import streamlit as st
 from PIL import Image
 
 import pictures
+from makings import title_field
 from orders import Waiting
 from session import bound, change, guarded, plain, work
 from state import choose, decided_option, option_words, pin, table_of
@@ -34,14 +35,7 @@ def draw(waiting: Waiting) -> None:
 @guarded
 def _sheet() -> None:
     now = work()
-    bound(
-        st.text_input,
-        "What you are making",
-        "title",
-        now.title,
-        lambda w, text: replace(w, title=text.strip()),
-        max_chars=120,
-    )
+    title_field(now, "title")
     names = [p.name for p in now.options]
     if names:
         bound(

@@ -46,15 +46,20 @@ def set_units(now: Making, units: str) -> Making:
     return replace(now, units=units)
 
 
-def _project(now: Making) -> None:
+def title_field(now: Making, key: str) -> None:
+    """What she is making, as she calls it."""
     bound(
         st.text_input,
         "What you are making",
-        "making-title",
+        key,
         now.title,
         lambda w, text: replace(w, title=text.strip()),
         max_chars=120,
     )
+
+
+def _project(now: Making) -> None:
+    title_field(now, "making-title")
     bound(st.segmented_control, "Lengths in", "lengths", now.units, set_units,
           options=("cm", "inch"))  # fmt: skip
     where = shelf.file_of(shelf.named()) if shelf.named() else None

@@ -428,10 +428,14 @@ class WhiteCell:
         return self.table.dyed(absorption)
 
 
+def _most(cell: FilamentCell) -> int:
+    """Filaments traced in the section of the system that has more of them."""
+    return max(1 if s.single else min(s.filaments, MOST_FILAMENTS) for s in (cell.warp, cell.weft))
+
+
 def paths_each(cell: FilamentCell) -> int:
     """Paths traced from each node: many where they are short."""
-    many = max(1 if s.single else min(s.filaments, MOST_FILAMENTS) for s in (cell.warp, cell.weft))
-    return max(int(EFFORT * np.clip(2400 / many**0.75, 120, 2400)), 12)
+    return max(int(EFFORT * np.clip(2400 / _most(cell) ** 0.75, 120, 2400)), 12)
 
 
 class _Gathered:
@@ -609,8 +613,7 @@ def rays_each(cell: FilamentCell) -> int:
 
 def pair_rays(cell: FilamentCell) -> int:
     """Rays traced from a direction whose light is looked at from others."""
-    many = max(1 if s.single else min(s.filaments, MOST_FILAMENTS) for s in (cell.warp, cell.weft))
-    return int(EFFORT * np.clip(200_000 / many**0.7, 24_000, 200_000))
+    return int(EFFORT * np.clip(200_000 / _most(cell) ** 0.7, 24_000, 200_000))
 
 
 _rays: Kept[tuple[FilamentCell, Vector, int], Rays] = Kept(12)
@@ -663,12 +666,6 @@ class WhiteNamed:
         return cross, pair
 
 
-def _rows(place: NDArray[np.intp], count: int) -> sparse.csr_array:
-    """The matrix that puts rows at their ``place`` among ``count``."""
-    shape = (count, len(place))
-    return sparse.csr_array((np.ones(len(place)), (place, np.arange(len(place)))), shape=shape)
-
-
 @lru_cache(maxsize=32)
 def white_named(
     cell: FilamentCell,
@@ -691,10 +688,9 @@ def white_named(
     glint = np.zeros(len(links))
     number = {link: k for k, link in enumerate(links)}
     matt = cell.warp.opaque or cell.weft.opaque
-    # many filaments send back light to all sides, but for what one surface does
-    back_deg = 2.0 * APERTURE_DEG if cell.warp.single and cell.weft.single else WIDE_DEG
-    if matt:
-        back_deg = WIDE_DEG
+    # many filaments and matt yarn send back light to all sides, but for what one surface does
+    rods = cell.warp.single and cell.weft.single and not matt
+    back_deg = 2.0 * APERTURE_DEG if rods else WIDE_DEG
     for e, vector in enumerate(vectors):
         first, signs, still = _standing(cell, vector)
         # by its part alone, so that no answer depends on what else is asked
