@@ -187,7 +187,7 @@ def as_text(comparison: Comparison, every_step: bool = False) -> str:
         lines += ["", *explained]
     assumed = assumptions(comparison)
     if assumed:
-        lines += ["", "Mind: " + "; ".join(assumed) + "."]
+        lines += ["", "Mind: " + "; ".join(text.rstrip(".") for text in assumed) + "."]
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
