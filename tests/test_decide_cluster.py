@@ -16,10 +16,16 @@ from weavecolor.decide.candidates import Material, candidates
 from weavecolor.decide.running import Cluster
 from weavecolor.decide.search import search
 from weavecolor.decide.wishes import Limits, Wish
+from weavecolor.optics.cell import filaments
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 
 WISH = [Wish("target", np.array([45.0, 12.0, 8.0]))]
+
+
+def few_rays(effort):
+    """Let another process trace as few rays as the tests do (see conftest)."""
+    filaments.EFFORT = effort
 
 
 @pytest.fixture(scope="module")
@@ -54,19 +60,27 @@ def here(found, in_many_tasks):
 
 
 def test_two_processes_give_the_same(found, here):
-    with ProcessPoolExecutor(2, get_context("spawn")) as pool:
+    how = {"initializer": few_rays, "initargs": (filaments.EFFORT,)}
+    with ProcessPoolExecutor(2, get_context("spawn"), **how) as pool:
         assert signature(looked(found, executor=pool)) == here
 
 
 def test_a_cluster_gives_the_same_and_survives_the_loss_of_a_worker(found, here):
     distributed = pytest.importorskip("distributed")
     told, killed = [], []
+    effort = filaments.EFFORT
+
+    class FewRays(distributed.WorkerPlugin):  # also for the worker that takes a lost one's place
+        def setup(self, worker):
+            few_rays(effort)
+
     with (
         distributed.LocalCluster(
             n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
         ) as cluster,
         distributed.Client(cluster, set_as_default=False) as client,
     ):
+        client.register_plugin(FewRays())
         before = client.run(os.getpid)
 
         def progress(done, total):
