@@ -265,7 +265,8 @@ def encode(linear: ArrayLike, space: str = "sRGB") -> tuple[NDArray[np.uint8], N
     """
     if space not in SPACES:
         raise InputError(f"no screen called {space!r}; use {' or '.join(SPACES)}")
-    linear = np.asarray(linear, dtype=np.float32)
+    with np.errstate(over="ignore"):  # what float32 cannot hold is infinite, and refused below
+        linear = np.asarray(linear, dtype=np.float32)
     if linear.ndim == 0 or linear.shape[-1] != 3:
         raise InputError(f"a picture has three channels last, got shape {linear.shape}")
     if not np.isfinite(linear).all():

@@ -82,7 +82,7 @@ def xyz(radiance: ArrayLike, white: ArrayLike, observer: str = "2") -> FloatArra
     Raises
     ------
     InputError
-        Wrong number of bands, values that are not finite, a white without light.
+        Wrong number of bands, values that are not finite or give none, a white without light.
 
     Examples
     --------
@@ -93,10 +93,16 @@ def xyz(radiance: ArrayLike, white: ArrayLike, observer: str = "2") -> FloatArra
     table = weights(str(observer))
     radiance = checked_spectrum(radiance, "a radiance")
     white = checked_spectrum(white, "the light")
-    luminance = white @ table[:, 1]
-    if white.ndim != 1 or not luminance > 0:
-        raise InputError("the light on the cloth is dark; it needs a positive spectrum of 41 bands")
-    return (radiance @ table) * (100.0 / luminance)
+    with np.errstate(over="ignore", invalid="ignore"):  # what is too large is refused below
+        luminance = white @ table[:, 1]
+        if white.ndim != 1 or not luminance > 0:
+            raise InputError(
+                "the light on the cloth is dark; it needs a positive spectrum of 41 bands"
+            )
+        found = (radiance @ table) * (100.0 / luminance)
+    if not (np.isfinite(luminance) and np.isfinite(found).all()):
+        raise InputError("a radiance or the light is too large, or too far apart, for numbers")
+    return found
 
 
 def lab_from_xyz(XYZ: ArrayLike, white_XYZ: ArrayLike) -> FloatArray:
