@@ -2,7 +2,9 @@
 one thread of linear algebra, as in the tool; an eighth of its rays, but where numbers count."""
 
 import os
+import subprocess
 import sys
+from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
@@ -15,6 +17,13 @@ settings.register_profile("any machine", deadline=None)
 settings.load_profile("any machine")
 
 filaments.EFFORT = 0.125
+
+
+def pytest_configure(config) -> None:
+    """Before there are several processes, compile in one."""
+    if getattr(config.option, "numprocesses", None) and not hasattr(config, "workerinput"):
+        root = Path(__file__).resolve().parents[1]
+        subprocess.run([sys.executable, "-m", "tests.compiled"], cwd=root, check=False)
 
 
 def _forget() -> None:

@@ -63,7 +63,7 @@ def film(r_inf: ArrayLike, scatter: ArrayLike) -> tuple[Values, Values]:
     r, x = np.broadcast_arrays(_share(r_inf, "reflectivity"), np.asarray(scatter, dtype=np.float64))
     if np.any(np.isnan(x)) or np.any(x < 0.0):
         raise InputError("a film's scattering power is zero or more")
-    # A reflectivity too small for its inverse to be a number is none: b without limit, nothing back.
+    # A reflectivity too small for its inverse to be a number is none: b has no limit, R is 0.
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         b = (1.0 - r) * (1.0 + r) / (2.0 * r)
         bx = np.where((b == 0.0) & np.isinf(x), np.inf, b * x)
