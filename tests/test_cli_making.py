@@ -277,10 +277,10 @@ def test_what_was_supposed_of_a_cloth_is_still_known_in_the_project(tmp_path):
     )
     held = Making(cloths=(project_cloth("bare", bare),))
     (cloth,) = cloths_of(held).values()
-    assert cloth.remarks == read_cloth(bare).remarks and cloth.remarks
+    assert cloth.known == read_cloth(bare).known and cloth.known
     basis = sheet_basis([cloth], [Measured("weight", "scales", {})])
-    assert [b.what for b in basis if b.how_sure == "measured"] == ["weight", "Ends"]
-    assert any("supposed" in b.what and b.how_sure == "rough" for b in basis)
+    assert [b.what for b in basis if b.how_known == "measured"] == ["weight", "Ends"]
+    assert any("supposed" in b.what and b.how_known == "assumed" for b in basis)
 
 
 def test_the_light_of_a_project_is_the_one_that_was_set():

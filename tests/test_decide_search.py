@@ -14,6 +14,7 @@ from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.decide.candidates import Material, candidates
 from weavecolor.decide.enoughcloth import fits_by_lay
+from weavecolor.decide.judged import Fit
 from weavecolor.decide.search import search
 from weavecolor.decide.shortlist import near_copy, reasons
 from weavecolor.decide.wishes import Limits, Wish
@@ -181,6 +182,40 @@ def test_cloth_that_does_not_go_round_is_set_aside():
     # one layer over white is the lightest there is, so something deeper was set aside
     assert made.too_little_cloth and made.too_little_cloth[0].loss < made.options[0].loss
     assert made.too_little_cloth[0].fit.enough is False
+
+
+def _lacking(stack):
+    """Enough for one straight layer of the pale cloth, and no more of anything."""
+    return Fit(len(stack.layers) == 1 and stack.layers[0].cloth is PALE
+               and stack.layers[0].grain_deg == 0.0, "as told")  # fmt: skip
+
+
+@pytest.mark.parametrize("limit", [1_000_000, 1])
+def test_a_search_whose_best_all_lack_cloth_looks_further(monkeypatch, limit):
+    """Only one stack of all has enough cloth, and it is the furthest from what is wanted: with
+    and without bounds it is found, and the deeper ones are told of."""
+    monkeypatch.setattr("weavecolor.decide.search._POOL", 4)
+    found = candidates(
+        [Material(RED), Material(BLUE), Material(PALE)], BACKINGS[:1],
+        Limits((1, 2), grains=(0.0, 90.0)),
+    )  # fmt: skip
+    made = search(found, [Wish("deepest")], [WINDOW], fits=_lacking, limit=limit, wanted=4,
+                  sample=3, budget=6)  # fmt: skip
+    (one,) = made.options
+    assert one.stack.layers[0].cloth is PALE and one.fit.enough and not made.lack
+    assert made.guarantee.complete
+    if limit == 1:  # without bounds the best of each kind is kept besides, and this is one
+        assert made.guarantee.proven and made.guarantee.ruled_out > 0
+    assert made.too_little_cloth and all(j.loss < one.loss for j in made.too_little_cloth)
+
+
+def test_a_search_for_which_no_cloth_suffices_says_so():
+    none = search(
+        candidates([Material(RED)], BACKINGS[:1], Limits((1, 2), grains=(0.0,))),
+        [Wish("deepest")], [WINDOW], fits=_lacking, sample=2, budget=2,
+    )  # fmt: skip
+    assert not none.options and none.too_little_cloth
+    assert "No stack" in none.lack and "fewer layers" in none.lack
 
 
 def test_unlisted_cloth_counts_as_enough_and_several_lengths_are_filled_one_after_another():

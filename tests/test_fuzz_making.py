@@ -195,7 +195,7 @@ def test_sheets_of_any_words(words, count):
             backing=d,
             colours=(SheetColour(e, f, (50.0, 0.0, 0.0), (0.5, 0.5, 0.5), False, 1.0),),
             pieces=(Piece.rectangle("x" * (count + 1), 10, 20),),
-            basis=(SheetBasis(g, h, "rough"),) * count,
+            basis=(SheetBasis(g, h, "assumed"),) * count,
             notes=(i,) * count,
         ),
     )

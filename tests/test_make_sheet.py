@@ -59,7 +59,7 @@ def sheet(**changes):
         cautions=cautions(["silk", "polyester"], sheer=True),
         basis=(
             SheetBasis("Yarn colours", "spectrophotometer", "measured"),
-            SheetBasis("Packing 0.7", "common", "rough"),
+            SheetBasis("Packing 0.7", "common", "assumed"),
         ),
     )
     return dataclasses.replace(full, **changes)
@@ -100,8 +100,8 @@ def test_the_pdf_holds_real_text_with_every_section():
         "open flame",
         "Measured",
         "Yarn colours (spectrophotometer)",
-        "Assumed",
-        "rough",
+        "Not measured",
+        "assumed",
         "Stitch the real sample here",
         GUIDE,
     ):

@@ -253,8 +253,9 @@ def test_how_far_off_answers_show_a_fitted_cloth_is_told(organza_by_spectra):
 def test_a_cloth_fitted_as_matt_is_not_known_well(words):
     """Also one that an earlier state fitted: its yarns count as assumed, and what is told of a
     fitted cloth is at least as wide as what its own pictures missed by."""
-    plain = replace(load_swatch(ORGANZA), sources=(), remarks=())
-    fitted = replace(plain, sources=(("yarn optics", words),))
+    plain = replace(load_swatch(ORGANZA), sources=(), remarks=(), known=())
+    kept = cloth_to_toml(plain) + f'[source]\n"yarn optics" = "{words}"\n'
+    fitted = cloth_from_toml(kept)
     narrow, wide = known_of([plain]), known_of([fitted])
     assert wide.yarn_assumed and not narrow.yarn_assumed
     assert of_colour(wide).stated > of_colour(narrow).stated

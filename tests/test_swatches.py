@@ -26,11 +26,15 @@ def test_every_swatch_is_sound(name):
     assert not any("weight" in remark for remark in cloth.remarks)
     said = dict(cloth.sources)
     assert {"ends", "picks", "warp.count", "weft.count", "warp.filaments", "weft.filaments",
-            "colour", "yarn optics"} <= set(said)  # fmt: skip
-    # whatever was assumed is told with its range, and nothing had to be supposed on reading
-    assert " to " in said["yarn optics"]
-    assert not any("supposed" in remark for remark in cloth.remarks)
-    assert "assumed" in said["yarn optics"]
+            "colour"} <= set(said)  # fmt: skip
+    # whatever was assumed of the build is told with a range around its number
+    known = {key: how for key, how in cloth.known if not key.endswith(".colour")}
+    assert {"warp.flattening", "weft.flattening", "warp.dull_per_mm"} <= set(known)
+    for key, how in known.items():
+        system, field = key.split(".")
+        name = {"twist": "twist_turns_m"}.get(field, field)
+        assert how.way == "assumed" and how.source == "none was measured"
+        assert how.low <= getattr(getattr(cloth, system), name) <= how.high, key
     for yarn in (cloth.warp, cloth.weft):
         assert np.all((yarn.colour > 0.0) & (yarn.colour < 1.0))
         assert yarn.colour_name

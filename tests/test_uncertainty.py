@@ -18,6 +18,7 @@ from weavecolor.optics import uncertainty as u
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene, scene_names
+from weavecolor.textile.howknown import HowKnown
 
 pytestmark = pytest.mark.usefixtures("all_rays")
 
@@ -122,10 +123,13 @@ def test_daylight_is_told_from_lamplight():
 WINDOW, CANDLES = scene("window at the side"), scene("candlelit")
 
 
-def _matt(cloth, *sources):
-    """A cloth of dull yarns, of which nothing is supposed but what ``sources`` tell."""
+def _matt(cloth):
+    """A cloth of dull yarns, of which nothing is supposed."""
     yarns = {name: replace(getattr(cloth, name), dull_per_mm=50.0) for name in ("warp", "weft")}
-    return replace(cloth, **yarns, remarks=(), sources=sources, declared_g_m2=None)
+    return replace(cloth, **yarns, known=(), declared_g_m2=None)
+
+
+ASSUMED = HowKnown.assumed(0.6, 0.9)
 
 
 @pytest.fixture(scope="module")
@@ -134,7 +138,7 @@ def known_cloth():
 
 
 def test_each_kind_of_change_has_the_doubt_of_its_own(known_cloth):
-    supposed = replace(known_cloth, sources=(("yarn optics", "assumed"),))
+    supposed = replace(known_cloth, known={"warp.packing": ASSUMED})
     grounds = (backing("white"), backing("black"))
     made = compare(supposed, (0.0, 90.0), (1, 2), grounds, (WINDOW,), lays=("loose", "apart"))
     known = u.known_of([supposed])
@@ -151,7 +155,7 @@ def test_each_kind_of_change_has_the_doubt_of_its_own(known_cloth):
 
 
 def test_a_step_into_lamplight_keeps_the_doubt_of_a_colour_known_by_daylight(known_cloth):
-    recovered = replace(known_cloth, remarks=("warp: colour recovered from a screen colour",))
+    recovered = replace(known_cloth, known={"warp.colour": HowKnown.assumed()})
     assert u.known_of([recovered]).colour_recovered
     for scenes in ((WINDOW, CANDLES), (CANDLES, WINDOW)):
         (step,) = compare(recovered, scenes=scenes).steps
@@ -164,7 +168,7 @@ def test_a_step_into_lamplight_keeps_the_doubt_of_a_colour_known_by_daylight(kno
 
 def test_two_cloths_compared_are_as_unsure_as_the_less_known(known_cloth):
     supposed = replace(
-        known_cloth, name="supposed", sources=(("yarn optics", "assumed"),),
+        known_cloth, name="supposed", known={"warp.packing": ASSUMED},
         warp=known_cloth.weft, weft=known_cloth.warp,
     )  # fmt: skip
     for pair in ((known_cloth, supposed), (supposed, known_cloth)):

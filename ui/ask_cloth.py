@@ -49,6 +49,7 @@ from weavecolor.errors import InputError
 from weavecolor.files.clothfile import MAX_BYTES, cloth_from_toml, cloth_to_toml
 from weavecolor.making.model import Making, MakingLayer, MakingOption
 from weavecolor.report.cautions import cautions
+from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.cloth import Cloth, Yarn
 from words_page import HELP
 
@@ -192,9 +193,10 @@ def _facts(now: Making) -> None:
             "wc-cloth-facts",
         )
     )
-    if cloth.remarks or cloth.sources:
+    if cloth.remarks or cloth.sources or cloth.known:
         with st.expander("What was given, and what was supposed"):
-            lines = [*cloth.remarks, *(f"{k}: {v}" for k, v in cloth.sources)]
+            lines = [*assumed_words(cloth), *cloth.remarks]
+            lines += [f"{k}: {v}" for k, v in cloth.sources]
             st.html(
                 '<ul class="wc-remarks">'
                 + "".join(f"<li>{escape(line)}</li>" for line in lines)

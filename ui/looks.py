@@ -55,7 +55,7 @@ def outcome(work: Making, option: MakingOption, light: LightChoice | None = None
 
 def _known(stack: Stack) -> tuple[Any, ...]:
     """What the uncertainty rests on; kept in the key because it is not part of the look."""
-    return tuple((layer.cloth.remarks, layer.cloth.sources) for layer in stack.layers)
+    return tuple((layer.cloth.known, layer.cloth.declared_g_m2) for layer in stack.layers)
 
 
 @st.cache_resource(max_entries=400, show_spinner=False)

@@ -264,7 +264,7 @@ def _show() -> None:
     if found is None:
         return
     if not found.options:
-        st.warning("Nothing that was allowed fits; allow more layers, grains or cloths.")
+        st.warning(plain(found.lack))
     for one in found.too_little_cloth:
         st.warning(
             plain(f"Better, but too little cloth: {one.words}. {one.fit.words if one.fit else ''}")

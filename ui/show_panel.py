@@ -46,7 +46,7 @@ def through() -> None:
 def shown(now: Making) -> tuple[showthrough.ShowThrough, ...]:
     """The usual things under a dress of the choice, each with its sentence."""
     stack = stack_of(now, decided_option(now))
-    names = tuple((digest(x.cloth), x.cloth.remarks) for x in stack.layers)
+    names = tuple((digest(x.cloth), x.cloth.known) for x in stack.layers)
     return _through((stack_key(stack), names, light_of(now)), stack, scene_of(light_of(now)))
 
 

@@ -337,7 +337,7 @@ def _cloths_of(project: Making, keys: tuple[str, ...]) -> dict[str, Cloth]:
 def _text(found: Found) -> str:
     from weavecolor.decide.shortlist import reasons
 
-    lines: list[str] = []
+    lines = [found.lack] if found.lack else []
     best = found.options[0] if found.options else None
     for number, one in enumerate(found.options, 1):
         lines.append(f"{number}. {one.words}")
@@ -394,6 +394,7 @@ def _json(found: Found) -> str:
     promise = found.guarantee
     whole_ = {
         "options": rows,
+        "lack": found.lack,
         "guarantee": {
             "words": promise.words,
             "complete": promise.complete,

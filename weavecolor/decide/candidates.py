@@ -45,7 +45,9 @@ class Space:
     """The countable part of the candidates: plain arrays, to be sent to a worker.
 
     Over L laid layers: ``cloth`` (L,) which cloth, ``mass`` (L,) g/m2, ``outside`` the laid
-    layers that may be outermost; ``most`` per cloth; ``grounds`` how many backings.
+    layers that may be outermost; ``most`` per cloth; ``grounds`` how many backings. ``refused``:
+    what there is too little cloth for, each as the laid layers that count alike and how many of
+    them are too many, all at once.
     """
 
     cloth: Indices
@@ -54,6 +56,7 @@ class Space:
     most: Indices
     weight_limit: float
     grounds: int
+    refused: tuple[tuple[tuple[tuple[int, ...], int], ...], ...] = ()
 
     def count(self, depth: int) -> int:
         """Stacks of this many layers, before limits on amount and weight."""
@@ -87,6 +90,11 @@ class Space:
         fine: NDArray[np.bool_] = self.mass[layers].sum(axis=1) <= self.weight_limit + 1e-9
         for cloth in np.flatnonzero(self.most < layers.shape[1]):
             fine &= (self.cloth[layers] == cloth).sum(axis=1) <= self.most[cloth]
+        for use in self.refused:
+            over = np.ones(layers.shape[0], dtype=bool)
+            for alike, many in use:
+                over &= np.isin(layers, alike).sum(axis=1) >= many
+            fine &= ~over
         return fine
 
 

@@ -89,3 +89,13 @@ class Found:
     worked_out: tuple[Judged, ...]
     wishes: tuple[Wish, ...]
     scenes: tuple[Scene, ...]
+
+    @property
+    def lack(self) -> str:
+        """What to say, with what to do, where no stack has enough cloth; "" where one has."""
+        if self.options:
+            return ""
+        return (
+            "No stack that the limits allow has enough cloth in hand. Allow fewer layers or other "
+            "grains, bring more cloth, or make the pieces smaller."
+        )

@@ -18,8 +18,10 @@ sooner; the result then says by how much it would have had to err.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from itertools import combinations_with_replacement
 from typing import Any
 
 import numpy as np
@@ -44,6 +46,7 @@ from weavecolor.decide.tables import STREAMS
 from weavecolor.decide.tradeoff import Cloud
 from weavecolor.decide.wishes import Measures, Wish, total_loss
 from weavecolor.errors import InputError
+from weavecolor.optics.stack import Stack
 from weavecolor.scene.scene import Scene
 
 #: Most stacks that are screened one and all.
@@ -137,10 +140,7 @@ def search(
     run = _Run(candidates, wishes, viewpoints(scenes, shot, observer), fits, executor, budget)
     ticker = run.plan(limit, most, beam, sample, streams, progress, stop)
     run.prepare(ticker, streams)
-    if run.bounding:
-        blocks, complete = run.decide_all(ticker, wanted), True
-    else:
-        blocks, complete = run.screen_all(ticker, limit, beam)
+    blocks, complete = run.look(ticker, limit, beam, wanted)
     if not any(block.count for block in blocks):
         if ticker.stopped:
             raise InputError("stopped before any stack was looked at")
@@ -148,6 +148,13 @@ def search(
     pool = run.pool(blocks)
     run.calibrate(sample, ticker)
     proven, margin = run.work_out(pool, ticker)
+    lacking = fits is not None and all(one.key in run.misfits for one in pool)
+    if lacking and not ticker.stopped and run.refuse(ticker):
+        # the best ones all lack cloth: look again among those that do not
+        blocks, complete = run.look(ticker, limit, beam, wanted)
+        if any(block.count for block in blocks):
+            pool = run.pool(blocks)
+            proven, margin = run.work_out(pool, ticker)
     shortlist, short = run.shortlist(pool, options, ticker)
     guarantee = Guarantee(
         complete and not ticker.stopped,
@@ -242,6 +249,45 @@ class _Run:
             spread,
         )
         self.bounding = self.bounding and can_bound(self.quick, self.wishes)
+
+    def look(
+        self, ticker: Ticker, limit: int, beam: int, wanted: int
+    ) -> tuple[list[Block], bool]:
+        """Every stack screened or bounded away, or those the beam reaches; whether all were."""
+        if self.bounding:
+            return self.decide_all(ticker, wanted), True
+        return self.screen_all(ticker, limit, beam)
+
+    def refuse(self, ticker: Ticker) -> bool:
+        """Rule out every use of one cloth that there is too little of; whether there is any.
+
+        Asked of each cloth alone, with ever more layers at each mix of grains; what contains
+        too much is too much.
+        """
+        assert self.fits is not None
+        laid, lay = self.candidates.layers, self.candidates.limits.lay
+        alike: dict[tuple[int, float], list[int]] = {}
+        for k, layer in enumerate(laid):
+            alike.setdefault((int(self.space.cloth[k]), layer.grain_deg % 360.0), []).append(k)
+        refused = []
+        for cloth in sorted({cloth for cloth, _ in alike}):
+            ways = [tuple(ks) for (one, _), ks in alike.items() if one == cloth]
+            fine: set[tuple[int, ...]] = {()}
+            for depth in range(1, self.candidates.limits.layers[1] + 1):
+                enough = set()
+                for use in combinations_with_replacement(range(len(ways)), depth):
+                    if not all(use[:k] + use[k + 1 :] in fine for k in range(depth)):
+                        continue  # holds what is too much already
+                    if ticker.stop():
+                        return False
+                    stack = Stack(tuple(laid[ways[k][0]] for k in use), None, lay)
+                    if self.fits(stack).enough is False:
+                        refused.append(tuple((ways[k], n) for k, n in Counter(use).items()))
+                    else:
+                        enough.add(use)
+                fine = enough
+        self.space = replace(self.space, refused=tuple(refused))
+        return bool(refused)
 
     def decide_all(self, ticker: Ticker, wanted: int) -> list[Block]:
         """Every stack screened or bounded away."""

@@ -29,14 +29,28 @@ A file looks like this (see swatches/ for more)::
 
 Of a yarn only fibre, count, kind and colour must be told; a count that is not known is worked out
 from the weight and the setts, or is the usual one of what the yarn is ``like``. The rest is
-supposed as usual for the fibre, and remarked on with its range. Of a spun yarn, ``filaments`` are
-the staple fibres in its section. ``dull_per_mm`` is scattering inside the fibre.
+assumed as usual for the fibre, with its range. Of a spun yarn, ``filaments`` are the staple fibres
+in its section. ``dull_per_mm`` is scattering inside the fibre.
 
 A colour is one of: ``wavelengths`` and ``reflectance`` lists (``unit`` = "fraction" or
 "percent"); ``lab`` with ``illuminant`` "D65" or "D50"; ``srgb`` = "#rrggbb"; ``spectrum_file``, a
 CSV, TSV or CGATS file in the same folder, with ``spectrum`` naming which. It is the colour of
 closely wound thread. Beside ``reflectance`` a list ``absorption``, 1/mm inside the fibre, may
 stand: then that is the dye.
+
+How a number is known may be told, and always is in a file that the tool wrote; what is not told
+counts as stated. Names are those of the fields, and of a fit also ``cover`` of a system and
+``shown``, how far answers show the cloth from what it was fitted to, in CIEDE2000::
+
+    [known]
+    ends = { how = "measured", spread = 0.5, source = "counted over 2 cm" }
+    "warp.count" = { how = "stated", source = "the mill" }
+    "warp.packing" = { how = "assumed", low = 0.7, high = 0.95 }
+    "warp.colour" = { how = "fitted", spread = 1.2, together = { "weft.colour" = 0.4 } }
+
+``spread`` is a standard uncertainty in the number's unit (of a colour CIEDE2000), ``low`` to
+``high`` hold nine times in ten, ``together`` are correlations between fitted numbers. A file
+without this table is read by its sources and remarks, as ``earlierknown`` says.
 """
 
 from __future__ import annotations
@@ -53,12 +67,14 @@ from typing import Any
 from weavecolor.colour.screencolour import screen_rgb
 from weavecolor.colour.spectra import WAVELENGTHS, Spectrum, frozen, resample
 from weavecolor.errors import InputError
+from weavecolor.files.earlierknown import known_of_texts
 from weavecolor.files.fields import Fields
 from weavecolor.files.spectrafile import read_spectra
 from weavecolor.files.textfile import read_text, toml_table
 from weavecolor.textile import construction, units
 from weavecolor.textile.cloth import MOST_CRIMP, Cloth, Weave
 from weavecolor.textile.fibres import fibre
+from weavecolor.textile.howknown import NUMBERS, WAYS, HowKnown
 from weavecolor.textile.usual import KINDS, LUSTRES, USUAL, Span, UsualYarn, usual_yarn
 from weavecolor.textile.weaves import weave
 from weavecolor.textile.yarn import (
@@ -79,7 +95,7 @@ _OLD_RANGES: Mapping[str, tuple[float, float]] = {
 }
 _CLOTH_KEYS = (
     "name", "weave", "ends", "picks", "weight", "warp_share", "notes", "remarks", "warp", "weft",
-    "source",
+    "source", "known",
 )  # fmt: skip
 _YARN_KEYS = (
     "fibre", "count", "kind", "like", "filaments", "dtex_per_filament", "gum", "twist", "packing",
@@ -141,13 +157,17 @@ def cloth_from_dict(
     """
     top = Fields(data, file)
     top.only(_CLOTH_KEYS)
-    remarks: list[str] = []
     try:
-        remarks += top.text("remarks", 5000, default="", lines=True).splitlines()
+        remarks = top.text("remarks", 5000, default="", lines=True).splitlines()
+        sources = _sources(top)
+        known: dict[str, HowKnown] = {}
+        if "known" not in top:
+            remarks, known = known_of_texts(remarks, sources)
         systems = {name: top.table(name) for name in ("warp", "weft")}
-        sizes = _sizes(top, systems, remarks)
-        warp, warp_crimp = _yarn(systems["warp"], "warp", sizes["warp"], folder, remarks)
-        weft, weft_crimp = _yarn(systems["weft"], "weft", sizes["weft"], folder, remarks)
+        sizes = _sizes(top, systems, known)
+        warp, warp_crimp = _yarn(systems["warp"], "warp", sizes["warp"], folder, remarks, known)
+        weft, weft_crimp = _yarn(systems["weft"], "weft", sizes["weft"], folder, remarks, known)
+        known |= _known(top)
         cloth = Cloth(
             name=top.text("name", 200),
             warp=warp,
@@ -158,7 +178,8 @@ def cloth_from_dict(
             warp_share=top.number("warp_share", 0.0, 1.0, default=None),
             notes=top.text("notes", 5000, default="", lines=True),
             declared_g_m2=top.convert("weight", units.areal_mass_g_m2, default=None),
-            sources=_sources(top),
+            sources=sources,
+            known=tuple(known.items()),
         )
         construction.check_weavable(cloth)
         cloth = _with_crimp(cloth, warp_crimp, weft_crimp)
@@ -190,7 +211,7 @@ def cloth_to_toml(cloth: Cloth) -> str:
         lines.append(f"warp_share = {float(cloth.warp_share)!r}")
     if cloth.notes:
         lines.append(f"notes = {_quoted(cloth.notes)}")
-    if cloth.remarks:  # what was supposed stays so, though it is written out in full below
+    if cloth.remarks:
         lines.append(f"remarks = {_quoted(chr(10).join(cloth.remarks))}")
     for name, yarn, crimp in (
         ("warp", cloth.warp, cloth.warp_crimp),
@@ -220,6 +241,10 @@ def cloth_to_toml(cloth: Cloth) -> str:
     if cloth.sources:
         lines += ["", "[source]"]
         lines += [f"{_quoted(key)} = {_quoted(text)}" for key, text in cloth.sources]
+    # what was assumed stays so, though it is written out in full above; and words are not asked
+    if cloth.known or cloth.sources or cloth.remarks:
+        lines += ["", "[known]"]
+        lines += [f"{_quoted(name)} = {_known_text(how)}" for name, how in cloth.known]
     return "\n".join(lines) + "\n"
 
 
@@ -271,24 +296,24 @@ _USUAL_CRIMP, _COUNT_OFF = 0.06, 0.12
 
 
 def _sizes(
-    top: Fields, systems: Mapping[str, Fields], remarks: list[str]
+    top: Fields, systems: Mapping[str, Fields], known: dict[str, HowKnown]
 ) -> dict[str, tuple[float, int | None]]:
     """Linear density, tex, and number of filaments if told, of each system's yarn.
 
     A count that nobody gave is worked out from the weight and the setts, warp and weft alike
     where both are missing, or is the usual one of the cloth the yarn is ``like``; either is
-    remarked on with its range.
+    assumed, with its range.
     """
-    known = {
+    sizes = {
         name: fields.convert("count", units.yarn_size)
         for name, fields in systems.items()
         if "count" in fields
     }
-    for name, (tex, _filaments) in known.items():
+    for name, (tex, _filaments) in sizes.items():
         within(systems[name].place("count"), tex, *RANGES["tex"])
-    missing = [name for name in systems if name not in known]
+    missing = [name for name in systems if name not in sizes]
     if not missing:
-        return known
+        return sizes
     if "weight" in top:
         mass = top.convert("weight", units.areal_mass_g_m2)
         sett = {
@@ -296,7 +321,7 @@ def _sizes(
             "weft": top.convert("picks", units.sett_per_cm),
         }
         per_tex = {name: sett[name] * (1.0 + _USUAL_CRIMP) / 10.0 for name in systems}
-        rest = mass - sum(per_tex[name] * tex for name, (tex, _) in known.items())
+        rest = mass - sum(per_tex[name] * tex for name, (tex, _) in sizes.items())
         tex = rest / sum(per_tex[name] for name in missing)
         if tex < 0.1 * mass / sum(per_tex.values()):
             raise systems[missing[0]].refuse(
@@ -304,10 +329,11 @@ def _sizes(
                 "count",
             )
         for name in missing:
-            known[name] = tex, None
-        span = Span(tex, tex * (1.0 - _COUNT_OFF), tex * (1.0 + _COUNT_OFF))
-        remarks.append(_size_words(" and ".join(missing), span, "from the weight and the setts"))
-        return known
+            sizes[name] = tex, None
+            known[f"{name}.count"] = HowKnown.assumed(
+                tex * (1.0 - _COUNT_OFF), tex * (1.0 + _COUNT_OFF), "from the weight and the setts"
+            )
+        return sizes
     for name in missing:
         sort = USUAL.get(str(systems[name].get("like")))
         if sort is None or sort.tex is None:
@@ -317,14 +343,13 @@ def _sizes(
                 f"which it is worked out, or say what the yarn is like: {usual}",
                 "count",
             )
-        known[name] = sort.tex.usual, None
-        remarks.append(_size_words(name, sort.tex, f"as usual for {sort.name} yarn"))
-    return known
+        sizes[name] = sort.tex.usual, None
+        known[f"{name}.count"] = _usual(sort.tex, sort.name)
+    return sizes
 
 
-def _size_words(system: str, span: Span, why: str) -> str:
-    ends = f"{span.low:.3g} to {span.high:.3g}"
-    return f"{system}: count {span.usual:.3g} tex ({ends}) supposed, {why}"
+def _usual(span: Span, sort: str) -> HowKnown:
+    return HowKnown.assumed(span.low, span.high, f"as usual for {sort} yarn")
 
 
 def _yarn(
@@ -333,6 +358,7 @@ def _yarn(
     size: tuple[float, int | None],
     folder: Path | None,
     remarks: list[str],
+    known: dict[str, HowKnown],
 ) -> tuple[Yarn, float | None]:
     fields.only(_YARN_KEYS)
     kind = fields.choice("kind", KINDS)
@@ -343,32 +369,33 @@ def _yarn(
     gum = _gum(fields)
     if gum and not sort.gum and "like" not in fields and made_of.name == "silk":
         sort = USUAL["silk organza"]
-    supposed = []
+    usually = sort.name or f"{made_of.name} {kind}"
+
+    def suppose(key: str, span: Span) -> None:
+        known[f"{system}.{key}"] = _usual(span, usually)
 
     def usual(key: str, span: Span, most: float = math.inf) -> float:
-        """The number of a field, or what is usual, which is then told with its range."""
+        """The number of a field, or what is usual, which is then assumed with its range."""
         if key in fields:
             return float(fields.number(key, *RANGES[key][:2]))
         value = min(span.usual, most)
-        supposed.append(f"{key} {value:g} ({min(span.low, value):g} to {min(span.high, most):g})")
+        suppose(key, Span(value, min(span.low, value), min(span.high, most)))
         return value
 
     if filaments is None:
         filaments = sort.filaments(tex)
-        span = sort.fineness_dtex
-        if span is not None:
-            few, many = (max(1, round(10.0 * tex / f)) for f in (span.high, span.low))
-            supposed.append(f"{filaments} {_WORD[kind]} ({few} to {many})")
-        else:
-            supposed.append("one solid filament")
+        fineness = sort.fineness_dtex
+        few, many = filaments, filaments
+        if fineness is not None:
+            few, many = (max(1, round(10.0 * tex / f)) for f in (fineness.high, fineness.low))
         packing = fields.number("packing", *RANGES["packing"][:2], default=0.0)
         if packing > greatest_packing(filaments) and not (gum or sort.gum) and packing >= 0.85:
-            filaments = 1
-            supposed[-1] = f"one solid filament (packing {packing:g})"
+            few = many = filaments = 1  # only one solid filament is so close
+        suppose("filaments", Span(filaments, min(few, filaments), max(many, filaments)))
     if gum is None:
         gum = sort.gum
         if made_of.name == "silk" and kind == "filament":
-            supposed.append("in gum" if gum else "boiled off (organza is woven in the gum)")
+            suppose("gum", Span(gum, 0.0, 1.0))
     most = 1.0 if gum else greatest_packing(filaments)
     packing = usual("packing", sort.packing if filaments > 1 or gum else Span(1.0, 0.97, 1.0), most)
     flattening = usual("flattening", sort.flattening)
@@ -378,11 +405,10 @@ def _yarn(
         turns = sort.twist(tex)
         twist = float(f"{turns.usual:.3g}")
         if filaments > 1 and not gum:
-            supposed.append(f"twist {twist:g} /m ({turns.low:.3g} to {turns.high:.3g})")
-    dull = _dull(fields, sort, supposed)
-    if supposed:
-        usually = sort.name or f"{made_of.name} {kind}"
-        remarks.append(f"{system}: {', '.join(supposed)} supposed, as usual for {usually} yarn")
+            suppose("twist", turns)
+    dull = _dull(fields, sort)
+    if "dull_per_mm" not in fields and ("lustre" not in fields or dull.usual > 0.0):
+        suppose("dull_per_mm", dull)
     unused = [key for key in _OLD_RANGES if key in fields]
     for key in unused:
         fields.number(key, *_OLD_RANGES[key], infinite=key == "scattering_m2_g")
@@ -391,7 +417,7 @@ def _yarn(
             f"{system}: {', '.join(unused)} no longer used; "
             "they follow from filaments, gum and lustre"
         )
-    colour, absorption, name = _colour(fields, system, folder, remarks)
+    colour, absorption, name = _colour(fields, system, folder, remarks, known)
     try:
         yarn = Yarn(
             fibre=made_of,
@@ -405,15 +431,12 @@ def _yarn(
             filaments=filaments,
             gum=gum,
             twist_turns_m=twist,
-            dull_per_mm=dull,
+            dull_per_mm=dull.usual,
         )
     except InputError as error:
         field = _FIELD_OF.get(error.field or "", error.field)
         raise fields.refuse(error.what, field) from None
     return yarn, fields.number("crimp", 0.0, MOST_CRIMP, default=None, percent=True)
-
-
-_WORD = {"filament": "filaments", "spun": "staple fibres in the section"}
 
 
 def _sort(fields: Fields, fibre_name: str, kind: str) -> UsualYarn:
@@ -455,26 +478,25 @@ def _gum(fields: Fields) -> bool | None:
     return _GUM_WORDS[word]
 
 
-def _dull(fields: Fields, sort: UsualYarn, supposed: list[str]) -> float:
+def _dull(fields: Fields, sort: UsualYarn) -> Span:
     """Scattering inside the fibre, 1/mm, from its number or its word."""
     if "dull_per_mm" in fields:
         if "lustre" in fields:
             raise fields.refuse("give lustre or dull_per_mm, not both", "lustre")
         low, high, _ = RANGES["dull_per_mm"]
-        return float(fields.number("dull_per_mm", low, high))
-    word = fields.choice("lustre", tuple(LUSTRES), default=sort.lustre)
-    span = LUSTRES[word]
-    if "lustre" not in fields:
-        supposed.append(word)
-    if span.usual > 0.0:
-        supposed.append(f"dull_per_mm {span.usual:g} ({span.low:g} to {span.high:g})")
-    return span.usual
+        given = float(fields.number("dull_per_mm", low, high))
+        return Span(given, given, given)
+    return LUSTRES[fields.choice("lustre", tuple(LUSTRES), default=sort.lustre)]
 
 
 def _colour(
-    fields: Fields, system: str, folder: Path | None, remarks: list[str]
+    fields: Fields,
+    system: str,
+    folder: Path | None,
+    remarks: list[str],
+    known: dict[str, HowKnown],
 ) -> tuple[Spectrum, Spectrum | None, str]:
-    """Spectrum, absorption and name of a yarn's colour; what was recovered or held is remarked."""
+    """Spectrum, absorption and name of a yarn's colour; a recovered one counts as assumed."""
     if isinstance(fields.get("colour"), str):
         fields = Fields({"srgb": fields.get("colour")}, fields.file, fields.place("colour"))
     else:
@@ -504,9 +526,9 @@ def _colour(
     # Recovery loads the colour library: only when a file needs it.
     from weavecolor.colour.colorimetry import spectrum_from_lab, spectrum_from_srgb
 
-    remarks.append(
-        f"{system} colour recovered from {'Lab' if ways == ['lab'] else 'sRGB'}: many spectra look "
-        "so in daylight, and they differ in other light"
+    known[f"{system}.colour"] = HowKnown.assumed(
+        source=f"recovered from {'Lab' if ways == ['lab'] else 'sRGB'}: many spectra look so in "
+        "daylight, and they differ in other light"
     )
     try:
         if ways == ["srgb"]:
@@ -591,7 +613,46 @@ def _sources(top: Fields) -> tuple[tuple[str, str], ...]:
     if "source" not in top:
         return ()
     table = top.table("source")
-    return tuple((key, table.text(key, 400)) for key in table)
+    return tuple((key, table.text(key, 400, default="")) for key in table)
+
+
+def _known(top: Fields) -> dict[str, HowKnown]:
+    """How numbers are known, as the file tells."""
+    if "known" not in top:
+        return {}
+    table = top.table("known")
+    table.only(NUMBERS)
+    made = {}
+    for name in table:
+        one = table.table(name)
+        one.only(("how", "spread", "low", "high", "source", "together"))
+        ends = (-math.inf, math.inf)
+        told = one.table("together") if "together" in one else Fields({}, one.file, one.prefix)
+        try:
+            made[name] = HowKnown(
+                next(way for way in WAYS if way == one.choice("how", WAYS)),
+                one.number("spread", 0.0, math.inf, default=None),
+                one.number("low", *ends, default=None),
+                one.number("high", *ends, default=None),
+                one.text("source", 400, default=""),
+                tuple((other, told.number(other, -1.0, 1.0)) for other in told),
+            )
+        except InputError as error:
+            raise error if error.file else one.refuse(error.what, error.field) from None
+    return made
+
+
+def _known_text(how: HowKnown) -> str:
+    parts = [f"how = {_quoted(how.way)}"]
+    for key in ("spread", "low", "high"):
+        if (value := getattr(how, key)) is not None:
+            parts.append(f"{key} = {float(value)!r}")
+    if how.source:
+        parts.append(f"source = {_quoted(how.source)}")
+    if how.together:
+        told = ", ".join(f"{_quoted(other)} = {float(v)!r}" for other, v in how.together)
+        parts.append(f"together = {{ {told} }}")
+    return f"{{ {', '.join(parts)} }}"
 
 
 def _weave_text(plan: Weave) -> str:

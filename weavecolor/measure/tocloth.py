@@ -15,6 +15,7 @@ from weavecolor.measure.fit import Fit
 from weavecolor.textile import construction
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.fibres import fibre
+from weavecolor.textile.howknown import HowKnown, Knowledge, knowledge
 from weavecolor.textile.usual import KINDS, LUSTRES, usual_yarn
 from weavecolor.textile.weaves import weave
 
@@ -101,15 +102,23 @@ def fitted_cloth(fit: Fit, name: str | None = None, notes: str = "") -> Cloth:
         notes=notes,
         sources=tuple((key, " ".join(text.split())) for key, text in sources.items()),
         remarks=(),
+        known=_known(fit),
     )
 
 
 def _optics(fit: Fit) -> str:
-    """The line by which ``uncertainty.known_of`` judges a cloth."""
     return (
         "assumed: fitted as matt yarn, but shown as clear filaments, which is "
         f"{fit.answered_de:.1f} CIEDE2000 off what was seen; lay up a piece"
     )
+
+
+def _known(fit: Fit) -> Knowledge:
+    """How the fitted cloth's numbers are known, by which ``uncertainty.known_of`` judges it."""
+    matt = HowKnown.assumed(source="fitted as matt yarn, but shown as clear filaments")
+    names = (f"{system}.{key}" for system in ("warp", "weft")
+             for key in ("packing", "flattening", "twist", "colour"))  # fmt: skip
+    return knowledge({**dict.fromkeys(names, matt), "shown": HowKnown.fitted(fit.answered_de)})
 
 
 def report(fit: Fit) -> str:

@@ -15,19 +15,23 @@ All numbers are standard uncertainties (about two times in three the truth is ne
 by slopes, for the trade's ranges are wide and lie to one side (a yarn cannot be rounder than
 round): ``python -m tests.ranges`` draws every swatch anew within them, works each out by the same
 optics, and counts how often what is stated holds. That takes minutes, so its outcome by sort of
-yarn stands here, and the tests repeat a part of it.
+yarn stands here, and the tests repeat a part of it. Where a yarn's build was measured or fitted, it
+is taken in proportion: what its widest number's spread is of the range that is usual.
+
+How each number is known is a value of the cloth (``Cloth.known``); no words are searched.
 """
 
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.construction import weight_contradiction
+from weavecolor.textile.howknown import HowKnown, covariance
+from weavecolor.textile.usual import LUSTRES, Span, usual_yarn
 
 #: One colour, from the optics alone: shares of light 0.15 L* rms off cloth that was traced exactly
 #: and never shown to the model, single directions 0.9; real yarn is neither round nor even.
@@ -44,11 +48,6 @@ MEASURED = 0.3
 MEASURED_SHARE = 0.03
 #: Widens a standard uncertainty to what is said aloud (nine times in ten, were errors normal).
 COVERAGE = 1.645
-#: How far a fitted cloth is shown from what was seen, as its file tells it.
-_SHOWN_OFF = re.compile(r"(\d{1,3}(?:\.\d)?) CIEDE2000 off what was seen")
-#: The same where a file of an earlier state does not tell it; invented cloths, photographed and
-#: fitted, were 3 to 6 off.
-_UNTOLD_OFF = 6.0
 #: A difference below this is nought by the symmetry of the cloth.
 NOUGHT = 1e-6
 
@@ -127,23 +126,54 @@ class Uncertainty:
 
 @dataclass(frozen=True)
 class Known:
-    """What is known of the cloths: whether the build of a yarn was assumed, colours recovered,
-    where a stated weight contradicts the construction, and the least sure ``sort`` of yarn.
-    ``off``: how far a fitted cloth is shown from what it was fitted to, CIEDE2000."""
+    """What is known of the cloths, the least of them.
+
+    Parameters
+    ----------
+    yarn_assumed : bool
+        Whether any of a yarn's build was assumed.
+    colour_recovered : bool
+        Whether a dye was found from a colour, or assumed, instead of read as a spectrum.
+    contradictions : tuple of str
+        Where a stated weight contradicts the construction.
+    sort : {"rods", "filaments", "spun"}
+        The least sure sort of yarn.
+    off : float
+        How far a fitted cloth is shown from what it was fitted to, CIEDE2000.
+    yarn_left : float
+        How much of what the usual ranges of a yarn's build leave open is left, 0 to 1.
+    colours, apart : float
+        Standard uncertainties, CIEDE2000, of measured or fitted yarn colours: of one, and of warp
+        against weft.
+    """
 
     yarn_assumed: bool
     colour_recovered: bool
     contradictions: tuple[str, ...] = ()
     sort: str = "rods"
     off: float = 0.0
+    yarn_left: float = -1.0
+    colours: float = 0.0
+    apart: float = 0.0
 
-    def left(self) -> tuple[Left, ...]:
-        """What of it leaves something open."""
+    def __post_init__(self) -> None:
+        if self.yarn_left < 0.0:
+            object.__setattr__(self, "yarn_left", float(self.yarn_assumed))
+
+    def left(self) -> tuple[tuple[float, Left], ...]:
+        """What of it leaves something open, and how much of it."""
         return (
-            *((YARN[self.sort],) if self.yarn_assumed else ()),
-            # a dye that matt yarn would have is no better known than one found from a colour
-            *((DYE[self.sort],) if self.colour_recovered or self.off else ()),
+            *(((self.yarn_left, YARN[self.sort]),) if self.yarn_left else ()),
+            *(((1.0, DYE[self.sort]),) if self.colour_recovered else ()),
         )
+
+    def colours_of(self, changed: Collection[str], delta: float) -> float:
+        """What uncertain colours of warp and weft leave open of a difference ``delta``."""
+        if delta < NOUGHT:
+            return 0.0
+        turned = not changed or bool({"grain", "face", "lay"} & set(changed))
+        own = self.colours if "scene" in changed else min(self.colours, 0.2 + 0.25 * delta)
+        return max(own, self.apart if turned else 0.0)
 
 
 def sort_of(yarn: Yarn) -> str:
@@ -159,33 +189,75 @@ def sort_of(yarn: Yarn) -> str:
     return "rods" if yarn.rods <= 2 else "filaments"
 
 
+#: What makes up a yarn's build.
+BUILD = ("count", "filaments", "gum", "packing", "flattening", "twist", "dull_per_mm")
+_COLOURS = ("warp.colour", "weft.colour")
+
+
 def known_of(cloths: Iterable[Cloth]) -> Known:
-    """Read from each cloth's remarks (made on reading its file) and its owner's sources.
+    """What the cloths' own ``known`` and stated weights say of them together.
+
+    Parameters
+    ----------
+    cloths : iterable of Cloth
+        Their order does not matter, nor how often one comes.
+
+    Returns
+    -------
+    Known
 
     Examples
     --------
-    >>> known_of([organza])
-    Known(yarn_assumed=True, colour_recovered=False, contradictions=(), sort='rods', off=0.0)
+    >>> known_of([organza]).yarn_assumed, known_of([organza]).off
+    (True, 0.0)
     """
-    yarn = colour = False
-    off = 0.0
+    recovered, assumed = False, False
+    off = left = colours = apart = 0.0
     sorts = set()
-    told: dict[str, None] = {}
+    told: set[str] = set()
     for cloth in cloths:
         if contradiction := weight_contradiction(cloth):
-            told[contradiction] = None
-        sorts |= {sort_of(y) for y in (cloth.warp, cloth.weft)}
-        yarn |= any("supposed" in remark for remark in cloth.remarks)
-        optics = dict(cloth.sources).get("yarn optics", "")
-        # a cloth fitted as matt yarn is no knowledge of its filaments
-        yarn |= optics.startswith(("assumed", "fitted"))
-        if shown := _SHOWN_OFF.search(optics):
-            off = max(off, float(shown[1]))
-        elif optics.startswith("fitted"):
-            off = max(off, _UNTOLD_OFF)
-        colour |= any("colour recovered" in remark for remark in cloth.remarks)
+            told.add(contradiction)
+        known = dict(cloth.known)
+        for system, yarn in (("warp", cloth.warp), ("weft", cloth.weft)):
+            sorts.add(sort_of(yarn))
+            for key in BUILD:
+                how = known.get(f"{system}.{key}", _STATED)
+                assumed |= how.way == "assumed"
+                left = max(left, _left(key, yarn, how))
+        recovered |= any(known.get(key, _STATED).way == "assumed" for key in _COLOURS)
+        off = max(off, known.get("shown", _STATED).spread or 0.0)
+        both = covariance(cloth.known, _COLOURS)
+        colours = max(colours, math.sqrt(float(both.diagonal().max())))
+        apart = max(apart, math.sqrt(max(0.0, float(both[0, 0] + both[1, 1] - 2.0 * both[0, 1]))))
     least = next((s for s in SORTS if s in sorts), SORTS[0])
-    return Known(yarn, colour, tuple(told), least, off)
+    return Known(assumed, recovered, tuple(sorted(told)), least, off, left, colours, apart)
+
+
+_STATED = HowKnown.stated()
+
+
+def _left(key: str, yarn: Yarn, how: HowKnown) -> float:
+    """What ``how`` leaves of the usual range of a number of the yarn's build, 0 to 1."""
+    if how.way == "assumed":
+        return 1.0
+    if not how.spread:
+        return 0.0
+    usual = usual_yarn(yarn.fibre.name, yarn.kind)
+    fine = usual.fineness_dtex
+    span: Span | None = {
+        "packing": usual.packing,
+        "flattening": usual.flattening,
+        "twist": usual.twist(yarn.tex),
+        "dull_per_mm": min(LUSTRES.values(), key=lambda one: abs(one.usual - yarn.dull_per_mm)),
+    }.get(key)
+    if key == "filaments" and fine is not None:
+        few, many = 10.0 * yarn.tex / fine.high, 10.0 * yarn.tex / fine.low
+        span = Span(few, few, many)
+    if span is None or span.high == span.low:
+        # of a count 3 in 100 are open even where it was stated, and part of what was drawn
+        return 1.0 if key != "count" or how.spread > 0.03 * yarn.tex else 0.0
+    return min(1.0, 2.0 * COVERAGE * how.spread / (span.high - span.low))
 
 
 def of_colour(known: Known) -> Uncertainty:
@@ -204,8 +276,11 @@ def of_colour(known: Known) -> Uncertainty:
             "the dye was recovered from a colour by eye or on a screen, not read as a spectrum"
         )
     if known.off:
-        reasons.append("the cloth was fitted as matt yarn and is shown as clear filaments")
-    inputs = math.hypot(MEASURED, known.off, *(left.colour for left in known.left()))
+        reasons.append(f"the cloth is shown {known.off:.1f} CIEDE2000 off what it was fitted to")
+    if known.colours:
+        reasons.append(f"a yarn's colour is known to {known.colours:.1f} CIEDE2000")
+    rest = (share * left.colour for share, left in known.left())
+    inputs = math.hypot(MEASURED, known.off, known.colours, *rest)
     return Uncertainty(MODEL, inputs, tuple(reasons))
 
 
@@ -235,7 +310,8 @@ def of_difference(
     if not same_cloth:
         return Uncertainty(both * one.model, both * one.inputs, one.reasons)
     model = math.hypot(MODEL_DIFFERENCE, MODEL_SHARE * delta) if same_light else both * MODEL
-    terms = [MEASURED_SHARE * delta, *(left.of(changed, delta) for left in known.left())]
+    terms = [MEASURED_SHARE * delta, known.colours_of(changed, delta)]
+    terms += [share * left.of(changed, delta) for share, left in known.left()]
     if delta >= NOUGHT:
         terms.append(known.off)  # how much of it two options share is not known
     if known.colour_recovered and not daylight and not same_light:

@@ -19,8 +19,10 @@ from weavecolor.optics.stack import Layer, Stack
 from weavecolor.report.comparisontable import columns, rounded, short
 from weavecolor.scene.backings import backing
 from weavecolor.scene.scene import Scene
+from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.construction import Description, describe
+from weavecolor.textile.howknown import HowKnown
 from weavecolor.textile.weaves import weave
 
 GROUNDS = ("white", "black")
@@ -102,6 +104,7 @@ def as_data(made: Portrait) -> dict[str, Any]:
         },
         "assumed": list(assumed(made)),
         "sources": dict(cloth.sources),
+        "known": {name: _how(how) for name, how in cloth.known},
         "notes": cloth.notes,
     }
 
@@ -182,13 +185,19 @@ def assumed(made: Portrait) -> tuple[str, ...]:
     >>> type(assumed(portrait(organza, scene("overcast")))).__name__
     'tuple'
     """
-    sources = made.cloth.sources
+    cloth = made.cloth
+    known = dict(cloth.known)
     owner = [
-        f"{key}: {text.removeprefix('assumed').lstrip(':, ')}"
-        for key, text in sources
-        if text.startswith("assumed")
+        f"{key}: {text}"
+        for key, text in cloth.sources
+        if key in known and known[key].way == "assumed" and known[key].source != text
     ]
-    return (*made.cloth.remarks, *owner)
+    return (*assumed_words(cloth), *cloth.remarks, *owner)
+
+
+def _how(how: HowKnown) -> dict[str, Any]:
+    told = {key: value for key, value in asdict(how).items() if value not in (None, "", ())}
+    return {**told, "together": dict(how.together)} if how.together else told
 
 
 def weave_words(cloth: Cloth) -> str:

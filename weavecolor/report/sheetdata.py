@@ -15,8 +15,8 @@ from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.cutting.pieces import Piece
 from weavecolor.errors import InputError
 from weavecolor.optics.stack import FACES
+from weavecolor.textile.howknown import WAYS
 
-SURE = ("measured", "sure", "fair", "rough", "guess")
 _LONGEST = 2000
 
 
@@ -57,14 +57,14 @@ class SheetColour:
 
 @dataclass(frozen=True)
 class SheetBasis:
-    """Something the prediction rests on: ``what``, its ``source``, and ``how_sure``.
+    """Something the prediction rests on: ``what``, its ``source``, and ``how_known``.
 
-    ``how_sure`` is "measured", or for what was assumed "sure", "fair", "rough" or "guess".
+    ``how_known``: "measured", "stated", "assumed" or "fitted".
     """
 
     what: str
     source: str = ""
-    how_sure: str = "fair"
+    how_known: str = "stated"
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,9 +125,9 @@ class MakingSheet:
             if not all(math.isfinite(value) for value in (*colour.lab, *colour.srgb)):
                 raise InputError("a colour is not finite", field=colour.light)
         for entry in self.basis:
-            if entry.how_sure not in SURE:
+            if entry.how_known not in WAYS:
                 raise InputError(
-                    f"{entry.how_sure!r} is not a degree of surety; use {', '.join(SURE)}",
+                    f"{entry.how_known!r} is no way of knowing; use {', '.join(WAYS)}",
                     field="basis",
                 )
         texts = (

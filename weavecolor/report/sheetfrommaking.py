@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from weavecolor.cutting.fullness import FullnessPlan
 from weavecolor.cutting.needed import ClothNeeded
@@ -39,6 +39,7 @@ from weavecolor.report.sheetdata import (
     SheetSwatch,
 )
 from weavecolor.scene.scene import Scene
+from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.construction import describe
 
@@ -214,33 +215,38 @@ def sheet_basis(
     said = [
         SheetBasis(m.name, "; ".join(filter(None, (m.kind, m.note))), "measured") for m in measured
     ]
-    by_text: dict[str, list[str]] = {}
-    whose: dict[tuple[str, str], list[str]] = {}
+    whose: dict[SheetBasis, list[str]] = {}
     for cloth in cloths:
-        by_text.clear()
-        for what, text in cloth.sources:
-            by_text.setdefault(text, []).append(what.replace(".", " "))
-        rows = [(" and ".join(names), text) for text, names in by_text.items()]
-        for row in (*rows, *((remark, "") for remark in cloth.remarks)):
+        for row in _basis_of(cloth):
             whose.setdefault(row, []).append(cloth.name)
-    for (what, text), names in whose.items():
+    for row, names in whose.items():
         everyone = "Both cloths" if len(cloths) == 2 else "All cloths"
         owner = everyone if len(names) == len(cloths) else " and ".join(names)
-        told = f"{owner}: {what}" if len(cloths) > 1 else _capital(what)
-        said.append(_basis(told, text) if text else SheetBasis(in_trade_words(told), "", "rough"))
-    if not any("assumed" in entry.source for entry in said):
+        what = f"{owner}: {row.what}" if len(cloths) > 1 else _capital(row.what)
+        said.append(replace(row, what=what))
+    if not any(entry.how_known == "assumed" for entry in said):
         doubt = of_colour(known_of(cloths))
-        said += [SheetBasis(_capital(reason), "", "rough") for reason in doubt.reasons]
+        said += [SheetBasis(_capital(reason), "", "assumed") for reason in doubt.reasons]
     return tuple(said)
 
 
-def _basis(what: str, text: str) -> SheetBasis:
-    what, text = in_trade_words(what), in_trade_words(text)
-    start = text.casefold()
-    if start.startswith(("measured", "counted", "weighed")):
-        return SheetBasis(what, text, "measured")
-    sure = "rough" if start.startswith(("assumed", "supposed")) else "fair"
-    return SheetBasis(what, text, "guess" if start.startswith(("invented", "set so")) else sure)
+def _basis_of(cloth: Cloth) -> tuple[SheetBasis, ...]:
+    """What was told of where a cloth's numbers come from, then what was assumed, in trade words."""
+    known = dict(cloth.known)
+    told: dict[tuple[str, str], list[str]] = {}
+    for what, text in cloth.sources:
+        how = known.get(what.replace(" ", "."))
+        told.setdefault((text, how.way if how else "stated"), []).append(what.replace(".", " "))
+    for name, how in known.items():
+        if how.way != "assumed" and how.source and (how.source, how.way) not in told:
+            told.setdefault((how.source, how.way), []).append(name.replace(".", " "))
+    rows = [
+        SheetBasis(in_trade_words(" and ".join(names)), in_trade_words(text), way)
+        for (text, way), names in told.items()
+    ]
+    rows += [SheetBasis(in_trade_words(text), "", "assumed") for text in assumed_words(cloth)]
+    rows += [SheetBasis(in_trade_words(text), "", "stated") for text in cloth.remarks]
+    return tuple(rows)
 
 
 def in_trade_words(text: str) -> str:

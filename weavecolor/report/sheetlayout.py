@@ -376,17 +376,17 @@ def _need(
 
 
 def _basis(sheet: MakingSheet, style: Style) -> list[Block]:
-    measured = [entry for entry in sheet.basis if entry.how_sure == "measured"]
-    assumed = [entry for entry in sheet.basis if entry.how_sure != "measured"]
+    measured = [entry for entry in sheet.basis if entry.how_known == "measured"]
+    assumed = [entry for entry in sheet.basis if entry.how_known != "measured"]
     layout = [Column("", HALF - 19.0), Column("", 19.0)]
     blocks: list[Block] = []
-    for title, entries in (("Measured", measured), ("Assumed", assumed)):
+    for title, entries in (("Measured", measured), ("Not measured", assumed)):
         if not entries:
             continue
         shown, rest = shortened(entries, style)
-        layout = [Column(title, HALF - 19.0), Column("How sure", 19.0, bold=True)]
+        layout = [Column(title, HALF - 19.0), Column("How known", 19.0, bold=True)]
         rows = [
-            [entry.what + (f" ({entry.source})" if entry.source else ""), entry.how_sure]
+            [entry.what + (f" ({entry.source})" if entry.source else ""), entry.how_known]
             for entry in shown
         ]
         if title == "Measured":

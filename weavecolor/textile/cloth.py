@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from weavecolor.textile.howknown import HowKnown, Knowledge, knowledge
 from weavecolor.textile.yarn import Fibre, Yarn, within
 
-__all__ = ["Cloth", "Construction", "Fibre", "Weave", "Yarn"]
+__all__ = ["Cloth", "Construction", "Fibre", "HowKnown", "Weave", "Yarn"]
 
 #: Threads per cm that the trade could ever meet: from hand-knotted net to the finest sieve.
 SETTS_PER_CM = (0.2, 500.0)
@@ -53,9 +54,11 @@ class Cloth:
     ``warp_crimp`` and ``weft_crimp`` are the extra yarn lengths as fractions (for the weight);
     ``warp_share`` as in :class:`Construction`, None for the balanced default.
     ``declared_g_m2`` is the weight somebody stated, if anybody did. ``notes`` is the owner's own
-    text, ``sources`` tells where single numbers come from, and ``remarks`` is what was noticed
-    or supposed when the cloth was read in. Raises InputError, in one line naming the field, for
-    setts, crimps and weights that the trade could never meet.
+    text, ``sources`` tells where single numbers come from, for people to read, and ``remarks`` is
+    what was noticed when the cloth was read in. ``known`` tells how numbers are known, by their
+    names in ``howknown.NUMBERS`` (a mapping will do); a number that is not in it is stated. Raises
+    InputError, in one line naming the field, for setts, crimps and weights that the trade could
+    never meet.
     """
 
     name: str
@@ -71,8 +74,10 @@ class Cloth:
     declared_g_m2: float | None = None
     sources: tuple[tuple[str, str], ...] = ()
     remarks: tuple[str, ...] = ()
+    known: Knowledge = ()
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "known", knowledge(self.known))
         within("ends", self.ends_per_cm, *SETTS_PER_CM, "threads/cm")
         within("picks", self.picks_per_cm, *SETTS_PER_CM, "threads/cm")
         within("warp.crimp", self.warp_crimp, 0.0, MOST_CRIMP)

@@ -1,0 +1,93 @@
+"""What was assumed of a cloth, in words: made from how its numbers are known, never kept.
+
+Knows the words for a yarn's numbers; decides nothing.
+"""
+
+from __future__ import annotations
+
+from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.howknown import OF_CLOTH, OF_YARN, HowKnown
+from weavecolor.textile.usual import LUSTRES
+from weavecolor.textile.yarn import Yarn
+
+_FILAMENTS = {"filament": "filaments", "spun": "staple fibres in the section"}
+_UNITS = {"ends": " /cm", "picks": " /cm", "weight": " g/m2"}
+
+
+def assumed_words(cloth: Cloth) -> tuple[str, ...]:
+    """One line for each group of numbers that were assumed, with their ranges and the reason.
+
+    Parameters
+    ----------
+    cloth : Cloth
+
+    Returns
+    -------
+    tuple of str
+        Warp and weft in one line where the same was assumed of both.
+
+    Examples
+    --------
+    >>> assumed_words(organza)[0]
+    'warp and weft: packing 0.8 (0.7 to 0.95), flattening 1.35 (1 to 1.6) supposed, none was \
+measured'
+    """
+    known = dict(cloth.known)
+    lines: dict[str, list[str]] = {}
+    for system, yarn in (("warp", cloth.warp), ("weft", cloth.weft)):
+        groups: dict[str, list[str]] = {}
+        for key in OF_YARN:
+            how = known.get(f"{system}.{key}")
+            if how is not None and how.way == "assumed" and key != "colour":
+                groups.setdefault(how.source, []).append(_phrase(key, yarn, cloth, system, how))
+        for source, phrases in groups.items():
+            text = _because(f": {', '.join(phrases)} supposed", source)
+            lines.setdefault(text, []).append(system)
+        dye = known.get(f"{system}.colour")
+        if dye is not None and dye.way == "assumed":
+            lines.setdefault(f" colour {dye.source or 'supposed'}", []).append(system)
+    values = {"ends": cloth.ends_per_cm, "picks": cloth.picks_per_cm,
+              "weight": cloth.declared_g_m2, "warp_share": cloth.warp_share}  # fmt: skip
+    for key in OF_CLOTH:
+        how, value = known.get(key), values.get(key)
+        if how is not None and how.way == "assumed":
+            told = "" if value is None else f" {value:.4g}{_UNITS.get(key, '')}"
+            lines.setdefault(_because(f"{told}{_range(how)} supposed", how.source), []).append(key)
+    return tuple(f"{' and '.join(whose)}{text}" for text, whose in lines.items())
+
+
+def _because(text: str, source: str) -> str:
+    return f"{text}, {source}" if source else text
+
+
+def _phrase(key: str, yarn: Yarn, cloth: Cloth, system: str, how: HowKnown) -> str:
+    span = _range(how)
+    match key:
+        case "filaments":
+            if yarn.filaments == 1:
+                return "one solid filament"
+            return f"{yarn.filaments} {_FILAMENTS[yarn.kind]}{span}"
+        case "gum":
+            return "in gum" if yarn.gum else "boiled off (organza is woven in the gum)"
+        case "dull_per_mm":
+            word = next((w for w, s in LUSTRES.items() if s.usual == yarn.dull_per_mm), "")
+            if word == "bright":
+                return word
+            number = f"dull_per_mm {yarn.dull_per_mm:g}{span}"
+            return f"{word}, {number}" if word else number
+        case "count":
+            return f"count {yarn.tex:.3g} tex{span}"
+        case "twist":
+            return f"twist {yarn.twist_turns_m:g} /m{span}"
+        case "crimp":
+            return f"crimp {getattr(cloth, f'{system}_crimp'):.3g}{span}"
+        case "packing" | "flattening":
+            return f"{key} {getattr(yarn, key):g}{span}"
+    return f"{key}{span}"
+
+
+def _range(how: HowKnown) -> str:
+    if how.low is None or how.high is None:
+        return ""
+    low, high = (float(f"{end:.3g}") for end in (how.low, how.high))
+    return f" ({low:g} to {high:g})"
