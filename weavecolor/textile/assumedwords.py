@@ -28,9 +28,9 @@ def assumed_words(cloth: Cloth) -> tuple[str, ...]:
 
     Examples
     --------
-    >>> assumed_words(organza)[0]
-    'warp and weft: packing 0.8 (0.7 to 0.95), flattening 1.35 (1 to 1.6) supposed, none was \
-measured'
+    >>> print(assumed_words(organza)[0])
+    warp and weft: packing 0.8 (0.7 to 0.95), flattening 1.35 (1 to 1.6), bright supposed, none \
+was measured
     """
     known = dict(cloth.known)
     lines: dict[str, list[str]] = {}
