@@ -626,7 +626,7 @@ def measuring(state: State, file: str) -> Job:
 
 def _compile(folder: Path) -> int:
     """Keep compiled what every process would else compile for itself."""
-    from tests import compiled
+    import compiled
 
     if compiled.missing():
         compiled.compile_all()
