@@ -70,9 +70,9 @@ BUSY = '[data-testid="stApp"][data-test-script-state="running"], [data-testid="s
 
 class Served:
     """The page as the command ``weavecolor page`` starts it, on a free port of the loopback
-    address."""
+    address; with the few rays of the tests unless ``all_rays``."""
 
-    def __init__(self, folder: Path, pictures: bool = True) -> None:
+    def __init__(self, folder: Path, pictures: bool = True, all_rays: bool = False) -> None:
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
@@ -82,9 +82,12 @@ class Served:
         if not pictures:
             environment["WEAVECOLOR_PICTURES"] = "0"
         environment.pop("PYTHONDONTWRITEBYTECODE", None)  # compiled once, as anywhere else
+        command = page_command(page_file(), self.port, show=False)
+        if not all_rays:
+            command[1:3] = [str(ROOT / "tests" / "page_few_rays.py")]
         self.began = time.monotonic()
         self.process = subprocess.Popen(
-            page_command(page_file(), self.port, show=False),
+            command,
             stdout=self.log.open("w"), stderr=subprocess.STDOUT,
             cwd=ROOT, env=environment,
         )  # fmt: skip
@@ -114,7 +117,11 @@ class Served:
 
     def stop(self) -> None:
         self.process.terminate()
-        self.process.wait(20)
+        try:
+            self.process.wait(20)
+        except subprocess.TimeoutExpired:  # as the command does: it does not wait for pictures
+            self.process.kill()
+            self.process.wait(20)
 
 
 class Page:

@@ -555,7 +555,7 @@ def test_two_cloths_of_one_name_are_told_apart():
     made, second = state.keep_cloth(made, {**table, "ends": "40 /cm"}, "described")
     again, third = state.keep_cloth(made, table, "described")
     assert third == first != second and again == made
-    labels = [state.cloth_label(made, key) for key in state.own_cloths(made)]
+    labels = [state.cloth_labels(made)[key] for key in state.own_cloths(made)]
     assert labels == ["Taffeta (yours)", f"Taffeta ({second}) (yours)"]
 
 

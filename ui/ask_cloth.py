@@ -32,8 +32,7 @@ from session import (
 )
 from state import (
     cloth_called,
-    cloth_keys,
-    cloth_label,
+    cloth_labels,
     digest,
     keep_cloth,
     light_of,
@@ -114,12 +113,12 @@ def _shelf(waiting: Waiting) -> None:
     now = work()
     on_table = table_of(now).layers[0].cloth
     with st.container(key="wc-shelf", horizontal=True):
-        own = own_cloths(now)
-        for key in sorted(cloth_keys(now), key=lambda k: (k not in own, "shot" not in k)):
+        own, labels = own_cloths(now), cloth_labels(now)
+        for key in sorted(labels, key=lambda k: (k not in own, "shot" not in k)):
             with st.container(key=f"wc-card-shelf-{_slug(key)}"):
                 _tile(now, key, CHOSEN if key == on_table else "", waiting)
                 st.button(
-                    f"{'✔ ' if key == on_table else ''}{plain(cloth_label(now, key))}",
+                    f"{'✔ ' if key == on_table else ''}{plain(labels[key])}",
                     key=f"shelf-{_slug(key)}",
                     on_click=change,
                     args=(with_cloth, key),
@@ -127,7 +126,7 @@ def _shelf(waiting: Waiting) -> None:
                 )
     look = looks.outcome(now, table_of(now)).appearance.reading
     st.html(
-        f'<p class="wc-answer" role="status">{escape(cloth_label(now, on_table))}: '
+        f'<p class="wc-answer" role="status">{escape(labels[on_table])}: '
         f"{escape(look.words)} as it lies.</p>"
     )
 

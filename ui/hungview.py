@@ -6,7 +6,6 @@ them. Views that name the same ``share`` turn together. A machine without graphi
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -14,7 +13,7 @@ from typing import Any
 import streamlit as st
 
 from pictures import Parcels
-from weavecolor.picture.parcels import MAGIC
+from weavecolor.picture.framing import headed, parcel
 
 _HTML = """<div class="hung"><canvas tabindex="0" role="application"
 aria-roledescription="cloth to turn by hand"></canvas><img alt="">
@@ -52,15 +51,6 @@ def _components() -> tuple[Any, Any]:
 _VIEW, _PLACES = _components()
 
 
-def headed(parcel: bytes, extra: Mapping[str, Any]) -> bytes:
-    """A parcel with more in its header."""
-    length = int.from_bytes(parcel[8:12], "little")
-    arrays = parcel[12 + length + (-(12 + length) % 8) :]
-    head = json.dumps({**json.loads(parcel[12 : 12 + length]), **extra}).encode()
-    front = MAGIC + len(head).to_bytes(4, "little") + head
-    return front + bytes(-len(front) % 8) + arrays
-
-
 def hung_view(
     made: Parcels | None,
     words: str,
@@ -95,8 +85,7 @@ def hung_view(
     header = {"view": key, "share": share, "words": words, "sight": dict(sight or {}),
               "waiting": waiting, "picture_bytes": len(still)}  # fmt: skip
     if made is None:
-        empty = MAGIC + (2).to_bytes(4, "little") + b"{}" + bytes(2)
-        data = headed(empty, {"parcel": "nothing", "id": "", "stage": "", "arrays": [], **header})
+        data = parcel({"parcel": "nothing", "id": "", "stage": "", **header}, {})
     else:
         _PLACES(data=made.places, key=f"hung-places-{made.stage}", height=1)
         data = headed(made.light, header)

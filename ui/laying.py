@@ -13,7 +13,7 @@ from session import bound, change, plain, work
 from state import (
     add_layer,
     cloth_keys,
-    cloth_label,
+    cloth_labels,
     drop_layer,
     lift_layer,
     preset_of,
@@ -91,7 +91,7 @@ def layers(now: Making) -> None:
                 layer.cloth,
                 lambda now, key, index=index: with_layer(now, index, cloth=key),
                 options=cloth_keys(now),
-                format_func=lambda key: cloth_label(work(), key),
+                format_func=lambda key: cloth_labels(work())[key],
             )
             if len(found) > 1:
                 with st.container(horizontal=True):

@@ -24,7 +24,7 @@ from weavecolor.colour.colorimetry import ciede2000, colour_words
 from weavecolor.making.answers import shape_of
 from weavecolor.making.lightchoice import light_words
 from weavecolor.making.model import Making
-from weavecolor.picture.shapes import load_shape, shape_names
+from weavecolor.picture.shapes import shape_heading, shape_names
 
 #: The picture drawn last: its order's name, and its words.
 _DRAWN, _PRESSED, GROUND, PLAIN = "drawn", "pressed-places", "ground", "no-graphics"
@@ -58,10 +58,11 @@ def draw(waiting: Waiting) -> None:
         waiting.place(order, lambda _: st.rerun())
     if pressed is not None:
         st.session_state[_PRESSED] = [*st.session_state.get(_PRESSED, [])[-1:], dict(pressed)]
-    with st.container(horizontal=True, key="wc-under", vertical_alignment="center"):
-        st.html(f'<p class="wc-drawn" role="status">{escape(told or CLOSE_TO)}</p>')
-        _tools(now)
-    _read_off(now)
+    with st.container(key="wc-words"):
+        _read_off(now)
+        with st.container(horizontal=True, key="wc-under", vertical_alignment="center"):
+            st.html(f'<p class="wc-drawn" role="status">{escape(told or CLOSE_TO)}</p>')
+            _tools(now)
 
 
 def _still(now: Making, asked: pictures.Worn, nothing: bool, waiting: Waiting) -> bytes:
@@ -105,9 +106,9 @@ def _set_ground() -> None:
 
 def shape_words(name: str) -> str:
     """A hung shape in words."""
-    made = load_shape(name)
-    full = f", {made.fullness:g} to 1" if made.fullness > 1 else ""
-    return f"{made.form.capitalize()} as {made.cloth_kind} hangs{full}"
+    form, cloth_kind, fullness = shape_heading(name)
+    full = f", {fullness:g} to 1" if fullness > 1 else ""
+    return f"{form.capitalize()} as {cloth_kind} hangs{full}"
 
 
 def _tools(now: Making) -> None:

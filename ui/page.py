@@ -21,9 +21,7 @@ st.set_page_config(
 )
 
 import gate  # noqa: E402
-import keptbar  # noqa: E402
 import livepicture  # noqa: E402
-import makings  # noqa: E402
 from orders import Waiting  # noqa: E402
 from session import (  # noqa: E402
     ask,
@@ -38,7 +36,8 @@ from session import (  # noqa: E402
 from style import CSS  # noqa: E402
 from words_page import QUESTIONS, SIDE_BY_SIDE  # noqa: E402
 
-#: Each question's panel is loaded when it is first opened, so that the page is there sooner.
+#: What stands around the picture is loaded once that is drawn, so that the cloth is there sooner,
+#: and each question's panel when it is first opened.
 PANELS = {
     "cloth": "ask_cloth",
     "facing": "ask_facing",
@@ -100,7 +99,7 @@ def main() -> None:
     with cloth.container(key="wc-cloth"):
         livepicture.draw(waiting)
     with questions.container(key="wc-side"):
-        makings.head()
+        importlib.import_module("makings").head()
         way()
         show_notice()
         question = asked()
@@ -109,7 +108,7 @@ def main() -> None:
                 st.html(f'<h2 class="wc-question">{QUESTIONS[question][1]}</h2>')
             panel(question, waiting)
             further(question)
-    keptbar.draw()
+    importlib.import_module("keptbar").draw()
     tick = st.empty()
 
     def look(left: int) -> None:

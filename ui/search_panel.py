@@ -21,7 +21,7 @@ from session import change, guarded, note, plain, whole, work
 from state import (
     cloth_called,
     cloth_keys,
-    cloth_label,
+    cloth_labels,
     light_of,
     pin,
     table_of,
@@ -79,6 +79,7 @@ def _ask() -> None:
             max_selections=4,
         )
         one, two = st.columns(2)
+        labels = cloth_labels(now)
         with one:
             cloths = st.multiselect(
                 "Cloths you have",
@@ -86,14 +87,14 @@ def _ask() -> None:
                 key="s-cloths",
                 max_selections=6,
                 default=list(dict.fromkeys(x.cloth for x in table_of(now).layers)),
-                format_func=lambda key: cloth_label(work(), key),
+                format_func=labels.__getitem__,
             )
             outside = st.selectbox(
                 "Outermost",
                 ("any of them", *cloth_keys(now)),
                 index=_outside(now),
                 key="s-outside",
-                format_func=lambda k: k if k == "any of them" else cloth_label(work(), k),
+                format_func=lambda k: k if k == "any of them" else labels[k],
             )
             behind = st.multiselect(
                 "What may lie behind",

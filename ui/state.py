@@ -68,10 +68,11 @@ def cloth_called(making: Making, key: str) -> Cloth:
     return cloths_of(making).get(key) or load_swatch(key)
 
 
-def cloth_label(making: Making, key: str) -> str:
-    """What a list shows for a cloth."""
-    name = cloth_called(making, key).name
-    return f"{name} (yours)" if key in own_cloths(making) else name
+def cloth_labels(making: Making) -> dict[str, str]:
+    """What a list shows for each cloth, in the order of :func:`cloth_keys`."""
+    own, names = own_cloths(making), cloth_keys(making)
+    called = {key: cloth_called(making, key).name for key in names}
+    return {key: f"{name} (yours)" if key in own else name for key, name in called.items()}
 
 
 def keep_cloth(

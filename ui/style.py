@@ -10,8 +10,14 @@ CSS = """
 .stMainBlockContainer { max-width: none; padding: 0 0 5rem; }
 [data-testid="stHeader"] { display: none; }
 [data-testid="stMain"] { scroll-padding: 1rem 0 5rem; }
+.stMainBlockContainer > .stVerticalBlock { gap: 0; }
 .stApp p, .stApp li { line-height: 1.4; }
 .st-key-wc-cloth { gap: 0 !important; position: relative; }
+.st-key-wc-words { gap: 0 !important; }
+@media (min-width: 901px) {
+  .st-key-wc-cloth { height: calc(100vh - 3.4rem); }
+  .st-key-wc-words { position: absolute; left: 0; right: 0; bottom: 0; }
+}
 [data-testid="stColumn"]:has(> div .st-key-wc-cloth) { position: sticky; top: 0;
   align-self: flex-start; z-index: 5; }
 [class*="st-key-hung-places"] { position: absolute !important; width: 1px !important;
@@ -29,8 +35,8 @@ h1.wc-title { font-size: 1.25rem; margin: 0; padding: 0; font-weight: 600; }
 .st-key-way [role="radiogroup"], .st-key-way [data-testid="stButtonGroup"] > div {
   flex-wrap: wrap; }
 h2.wc-question { font-size: 1.08rem; margin: .1rem 0 0; padding: 0; font-weight: 600; }
-.st-key-way button[kind$="Active"] { background: #2f2f2f !important; }
-.st-key-way button[kind$="Active"] p { color: #fff !important; font-weight: 600; }
+.st-key-way button[aria-checked="true"] { background: #2f2f2f !important; }
+.st-key-way button[aria-checked="true"] p { color: #fff !important; font-weight: 600; }
 .st-key-way button { min-height: 2.1rem; padding: .1rem .55rem; }
 .st-key-way button p { font-size: .9rem; }
 .st-key-wc-panel { gap: .6rem !important; }

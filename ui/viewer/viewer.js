@@ -7,7 +7,7 @@
 
 const COMMON = globalThis.__hungCloth ??= { sights: new Map(), stages: new Map(), views: new Map() };
 const TYPES = { f4: Float32Array, f2: Uint16Array, u1: Uint8Array, i2: Int16Array, i4: Int32Array };
-const GRID = 288, OPAQUE = 60, SOFT = 12, STILL = 16;
+const GRID = 288, OPAQUE = 60, SOFT = 12, STILL = 16, STILL_SLOW = 4;
 
 /** A parcel: eight bytes, length of the header, header in JSON, arrays each on a multiple of 8. */
 export function unpacked(bytes) {
@@ -303,7 +303,8 @@ export class View {
     this.share = share;
     this.sight = sightOf(share, first);
     this.sight.views.add(this);
-    this.scale = 1; this.frames = []; this.waiting = false; this.wanted = false; this.still = 0;
+    this.scale = 1; this.frames = []; this.waiting = false;
+    this.patience = 300; this.slow = false;   // ms: where a whole frame takes longer, fewer make the still this.wanted = false; this.still = 0;
     this.pressed = null; this.stops = []; this.graphics();
     this.hands();
     this.watch = new ResizeObserver(() => this.moved(false));
@@ -620,7 +621,7 @@ export class View {
     const m = rotation(this.sight.turn, this.sight.tilt), key = m.join() + this.light.id;
     if (this.reachFor !== key) {   // turned, or new light: one sweep now, the rest when still
       this.sweptAll = this.light_(m, 0, 1, true); this.reachFor = key;
-    } else if (!this.sweptAll) this.sweptAll = this.light_(m, this.swept, this.still ? 2 : 1, false);
+    } else if (!this.sweptAll) this.sweptAll = this.light_(m, this.swept, this.slow ? SOFT : this.still ? 2 : 1, false);
     const settled = this.sweptAll;
     if (!settled) this.still = 0;
     const n = this.still, shift = n ? [halton(n, 2) - 0.5, halton(n, 3) - 0.5] : [0, 0];
@@ -634,8 +635,11 @@ export class View {
         else if (took < 22) this.scale = Math.min(1, this.scale * 1.08);
         if (performance.now() - this.lastMoved > 160) { this.moving = false; this.still = 0; remember(this.share, this.sight); }
         this.soon();
-      } else if (!settled) this.soon();
-      else if (this.still < STILL - 1) { this.still++; this.soon(); }
+        return;
+      }
+      this.slow = took > this.patience;
+      if (!settled) this.soon();
+      else if (this.still < (this.slow ? STILL_SLOW : STILL) - 1) { this.still++; this.soon(); }
       else this.canvas.dataset.settled = "yes";
     };
     this.canvas.dataset.settled = "";

@@ -11,14 +11,14 @@ import threading
 import time
 from types import ModuleType
 
-#: What the first picture needs and what takes longest to load.
+#: What the first picture needs, in the order in which the page comes to it; then what its answers
+#: and further pictures need and what takes long to load.
 NEEDED = (
-    "scipy.interpolate",
-    "pandas",
-    "weavecolor.decide.compare",
-    "weavecolor.picture.closeup",
-    "weavecolor.picture.hung",
+    "weavecolor.making.answers",
     "weavecolor.making.file",
+    "pandas",
+    "weavecolor.picture.hung",
+    "weavecolor.picture.closeup",
 )
 
 

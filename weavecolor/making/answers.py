@@ -74,9 +74,14 @@ def swatch_cloth(name: str, in_hand: tuple[ClothInHand, ...] = ()) -> MakingClot
     >>> swatch_cloth("slip-white").origin
     'swatch'
     """
+    kept = _shipped(name)
+    return replace(kept, in_hand=in_hand) if in_hand else kept
+
+
+@lru_cache(maxsize=64)
+def _shipped(name: str) -> MakingCloth:
     load_swatch(name)
-    kept = project_cloth(name, swatch_folder() / f"{name}.toml", in_hand)
-    return replace(kept, origin="swatch")
+    return replace(project_cloth(name, swatch_folder() / f"{name}.toml"), origin="swatch")
 
 
 @lru_cache(maxsize=64)

@@ -1,9 +1,7 @@
 """Stages and their light as bytes, for the drawing in the browser.
 
-A parcel is eight bytes ``HUNGVIEW``, the length of a header (4 bytes, little end first), the
-header in JSON and, from the next multiple of 8, the arrays that its ``arrays`` lists: name, kind
-of number, shape, and where it begins. Knows what the browser's drawing needs; knows nothing of the
-page.
+Knows what the browser's drawing needs; knows nothing of the page. How a parcel is framed is
+``framing``.
 """
 
 from __future__ import annotations
@@ -18,6 +16,7 @@ from numpy.typing import NDArray
 
 from weavecolor.colour.screen import space
 from weavecolor.picture.encode import AS_SEEN, Seeing
+from weavecolor.picture.framing import parcel
 from weavecolor.picture.hanging import (
     AHEAD_MM,
     FLOOR_MM,
@@ -30,30 +29,8 @@ from weavecolor.picture.hanging import (
 from weavecolor.picture.raster import LEAST
 from weavecolor.picture.tables import SOFT_DEG
 
-MAGIC = b"HUNGVIEW"
-_KINDS = {"<f4": "f4", "<f2": "f2", "|u1": "u1", "<i2": "i2", "<i4": "i4"}
 #: Kinds of laid cloth that the browser's drawing can hold at once.
 MOST_KINDS = 12
-
-
-def parcel(header: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]]) -> bytes:
-    """A parcel of arrays with a header, which may hold anything that JSON can.
-
-    Examples
-    --------
-    >>> parcel({"id": "a"}, {"x": np.zeros(2, np.float32)})[:8]
-    b'HUNGVIEW'
-    """
-    listed, parts, at = [], [], 0
-    for name, array in arrays.items():
-        data = np.ascontiguousarray(array).tobytes()
-        listed.append({"name": name, "type": _KINDS[array.dtype.str], "shape": array.shape,
-                       "at": at})  # fmt: skip
-        parts.append(data + bytes(-len(data) % 8))
-        at += len(parts[-1])
-    head = json.dumps({**header, "arrays": listed}).encode()
-    front = MAGIC + len(head).to_bytes(4, "little") + head
-    return front + bytes(-len(front) % 8) + b"".join(parts)
 
 
 def _small(unit: NDArray[Any]) -> NDArray[np.int16]:

@@ -268,6 +268,22 @@ def load_shape(name: str) -> Shape:
     return read_shape(_content(name, ".shape", shape_names() + inner_names()), file=name)
 
 
+@lru_cache(maxsize=64)
+def shape_heading(name: str) -> tuple[str, str, float]:
+    """A shape's form, kind of cloth and fullness, without reading its places.
+
+    Raises InputError as :func:`load_shape`.
+
+    Examples
+    --------
+    >>> shape_heading("gathered-3-organza")
+    ('gathered skirt', 'organza', 3.0)
+    """
+    data = _content(name, ".shape", shape_names() + inner_names())
+    header = _header(data, InputError("not a whole file of a hung shape", file=name))[0]
+    return header["form"], header["cloth_kind"], float(header["fullness"])
+
+
 @lru_cache(maxsize=4)
 def load_form(name: str) -> Form:
     """The body of that name. Raises InputError for an unknown name or a damaged file.
@@ -309,14 +325,22 @@ def _content(name: str, ending: str, known: tuple[str, ...]) -> bytes:
     return files("weavecolor").joinpath(*_FOLDER, key + ending).read_bytes()
 
 
-def _unpack(data: bytes, file: str) -> tuple[dict[str, Any], dict[str, NDArray[Any]]]:
-    """Header and raw arrays of a file."""
-    damaged = InputError("not a whole file of a hung shape", file=file)
+def _header(data: bytes, damaged: InputError) -> tuple[dict[str, Any], int]:
+    """The header of a file, and where its arrays begin."""
     if data[:8] != MAGIC or len(data) < 12:
         raise damaged
     end = 12 + int.from_bytes(data[8:12], "little")
     try:
-        header = json.loads(data[12:end])
+        return json.loads(data[12:end]), end
+    except ValueError as error:
+        raise damaged from error
+
+
+def _unpack(data: bytes, file: str) -> tuple[dict[str, Any], dict[str, NDArray[Any]]]:
+    """Header and raw arrays of a file."""
+    damaged = InputError("not a whole file of a hung shape", file=file)
+    header, end = _header(data, damaged)
+    try:
         wanted = header["arrays"]
         sizes = [int(np.prod(a["shape"])) * a["bytes"] for a in wanted]
         run = zlib.decompressobj().decompress(data[end:], sum(sizes) + 1)
