@@ -469,6 +469,28 @@ def test_pieces_are_laid_and_stand_on_the_sheet(page):
     assert "wc-enough-no" in html(page)  # three layers of it are too much for 250 cm
 
 
+def test_every_length_in_hand_is_told_and_counted(page):
+    to(page, "reach", "pieces")
+    press(page, "demo-pieces")
+    page.number_input(key=f"length-hand-l-{DEMO}-cm").set_value(90.0).run()
+    press(page, "lay-it")
+    clean(page)
+    assert not page.success  # 90 cm are too little for it
+    press(page, f"hand-more-{DEMO}")
+    page.number_input(key=f"length-hand-l-{DEMO}-1-cm").set_value(180.0).run()
+    press(page, "lay-it")
+    clean(page)
+    now = page.session_state["work"]
+    (kept,) = (cloth.in_hand for cloth in now.cloths if cloth.key == DEMO)
+    assert [x.length_cm for x in kept] == [90.0, 180.0]
+    assert any("It fits" in s.value for s in page.success)
+    press(page, f"hand-off-{DEMO}-0")
+    (left,) = (c.in_hand for c in page.session_state["work"].cloths if c.key == DEMO)
+    assert left == kept[1:]
+    press(page, "undo")
+    assert page.session_state["work"] == now
+
+
 def test_the_making_sheet_is_offered(page):
     to(page, "table")
     press(page, "choose-table")

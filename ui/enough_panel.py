@@ -17,13 +17,22 @@ from PIL import Image
 import pictures
 from lengths_input import length_input
 from session import bound, change, guarded, note, plain, whole, work
-from state import cloth_called, hand_of, with_cloths, with_hand
+from state import (
+    MOST_LENGTHS,
+    USUAL,
+    add_hand,
+    cloth_called,
+    drop_hand,
+    hands_of,
+    with_cloths,
+    with_hand,
+)
 from weavecolor.cutting.asked import damage_at
 from weavecolor.cutting.lay import Lay
 from weavecolor.cutting.lengths import UNITS, cm_and_inches
 from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.cutting.pieces import Piece, Points, named_apart
-from weavecolor.cutting.remnant import FOLDS, ClothInHand, in_hand_words
+from weavecolor.cutting.remnant import FOLDS, ClothInHand
 from weavecolor.errors import InputError
 from weavecolor.making.answers import needs_of, plans_of
 from weavecolor.making.model import Making, MakingOption
@@ -146,9 +155,6 @@ def _upright(hole: Points) -> bool:
     return len(hole) == 4 and len(xs) == len(ys) == 2
 
 
-USUAL = ClothInHand(112.0, 250.0, selvedge_cm=1.0)
-
-
 @guarded
 def draw(option: MakingOption) -> None:
     now = work()
@@ -215,25 +221,50 @@ def draw(option: MakingOption) -> None:
     _show_lays(option)
 
 
-def _in_hand(now: Making, key: str) -> pd.DataFrame:
-    """The first length in hand of one cloth, to be told; the table of its flaws and bites."""
-    hand = hand_of(now, key) or USUAL
+def _in_hand(now: Making, key: str) -> list[pd.DataFrame]:
+    """The lengths in hand of one cloth, to be told; the tables of their flaws and bites."""
+    hands = hands_of(now, key) or (USUAL,)
+    edited = []
+    for index, hand in enumerate(hands):
+        if len(hands) > 1:
+            st.markdown(f"**Length {index + 1}**")
+        edited.append(_length(now, key, index, hand))
+        if len(hands) > 1:
+            st.button(
+                f"Take length {index + 1} away",
+                key=f"hand-off-{key}-{index}",
+                on_click=change,
+                args=(drop_hand, key, index),
+            )
+    st.button(
+        "Add another length of this cloth",
+        key=f"hand-more-{key}",
+        on_click=change,
+        args=(add_hand, key),
+        disabled=len(hands) >= MOST_LENGTHS,
+    )
+    return edited
+
+
+def _length(now: Making, key: str, index: int, hand: ClothInHand) -> pd.DataFrame:
+    """One length in hand, to be told; the table of its flaws and bites."""
+    own = f"{key}-{index}" if index else key
     one, two = st.columns(2)
     with one:
         if hand.outline is None:
             length_input(
                 "Width in hand",
-                f"hand-w-{key}",
+                f"hand-w-{own}",
                 hand.width_cm,
-                _hand(key, "width_cm"),
+                _hand(key, index, "width_cm"),
                 "From selvedge to selvedge.",
                 4.0,
             )
             length_input(
                 "Length in hand",
-                f"hand-l-{key}",
+                f"hand-l-{own}",
                 hand.length_cm,
-                _hand(key, "length_cm"),
+                _hand(key, index, "length_cm"),
                 "Along the warp.",
                 1.0,
             )
@@ -241,9 +272,9 @@ def _in_hand(now: Making, key: str) -> pd.DataFrame:
             st.info("The project has an odd remnant of this cloth; its outline is used.")
         length_input(
             "Selvedge to leave",
-            f"hand-s-{key}",
+            f"hand-s-{own}",
             hand.selvedge_cm,
-            _hand(key, "selvedge_cm"),
+            _hand(key, index, "selvedge_cm"),
             "Strip along both sides that is not used; of an odd remnant, along those edges at "
             "either side that run with the warp.",
         )
@@ -251,44 +282,41 @@ def _in_hand(now: Making, key: str) -> pd.DataFrame:
         bound(
             st.toggle,
             "One-way cloth (nap, or shot that differs seen up and down)",
-            f"hand-way-{key}",
+            f"hand-way-{own}",
             hand.one_way,
-            _hand(key, "one_way"),
+            _hand(key, index, "one_way"),
         )
         st.markdown("Flaws to keep clear of, and bites already cut out at an edge")
         edited: pd.DataFrame = st.data_editor(
             spots_frame(hand, now.units),
             num_rows="dynamic",
             hide_index=True,
-            key=f"spots-{key}-{now.units}-{len(hand.damage)}",
+            key=f"spots-{own}-{now.units}-{len(hand.damage)}",
             column_config={
                 name: st.column_config.NumberColumn(f"{name.capitalize()}, {now.units}")
                 for name in _SPOT
             },
         )
-    held = next((cloth.in_hand for cloth in now.cloths if cloth.key == key), ())
-    for further in held[1:]:
-        st.caption(f"Further length: {plain(in_hand_words(further))}.")
     return edited
 
 
-def _hand(key: str, name: str) -> Callable[[Making, Any], Making]:
-    def apply(now: Making, value: Any) -> Making:
-        return with_hand(now, key, replace(hand_of(now, key) or USUAL, **{name: value}))
-
-    return apply
+def _hand(key: str, index: int, name: str) -> Callable[[Making, Any], Making]:
+    return lambda now, value: with_hand(now, key, index, **{name: value})
 
 
 @whole
 def _lay_it(
-    edited: pd.DataFrame, shaped: tuple[Piece, ...], spots: dict[str, pd.DataFrame]
+    edited: pd.DataFrame, shaped: tuple[Piece, ...], spots: dict[str, list[pd.DataFrame]]
 ) -> None:
     change(_with_pieces, edited, shaped, spots)
     st.session_state["laid"] = True
 
 
 def _with_pieces(
-    now: Making, edited: pd.DataFrame, shaped: tuple[Piece, ...], spots: dict[str, pd.DataFrame]
+    now: Making,
+    edited: pd.DataFrame,
+    shaped: tuple[Piece, ...],
+    spots: dict[str, list[pd.DataFrame]],
 ) -> Making:
     kept = {_named(p): p for p in now.pieces}
     # A row that was not touched keeps what the table does not show: its own allowance.
@@ -296,9 +324,10 @@ def _with_pieces(
     pieces = named_apart((*made, *shaped))
     if not pieces and not plans_of(now):
         raise InputError("there are no pieces yet; write them into the table")
-    for key, frame in spots.items():
-        hand = hand_of(now, key) or USUAL
-        now = with_hand(now, key, replace(hand, damage=spots_from(frame, hand, now.units)))
+    for key, frames in spots.items():
+        hands = hands_of(now, key) or (USUAL,)
+        for index, (frame, hand) in enumerate(zip(frames, hands, strict=True)):
+            now = with_hand(now, key, index, damage=spots_from(frame, hand, now.units))
     note("Pieces and cloth in hand are kept in the project.")
     return replace(now, pieces=pieces)
 

@@ -107,18 +107,51 @@ def own_key(name: str) -> str:
     return f"own-{slug}"
 
 
+#: What is supposed of a length before it is told.
+USUAL = ClothInHand(112.0, 250.0, selvedge_cm=1.0)
+MOST_LENGTHS = 8
+
+
+def hands_of(making: Making, key: str) -> tuple[ClothInHand, ...]:
+    """The lengths in hand of that cloth."""
+    return next((cloth.in_hand for cloth in making.cloths if cloth.key == key), ())
+
+
 def hand_of(making: Making, key: str) -> ClothInHand | None:
     """The first length in hand of that cloth."""
-    lengths = next((cloth.in_hand for cloth in making.cloths if cloth.key == key), ())
-    return lengths[0] if lengths else None
+    return next(iter(hands_of(making, key)), None)
 
 
-def with_hand(making: Making, key: str, hand: ClothInHand) -> Making:
-    """The first length in hand of that cloth changed; further ones stay."""
+def with_hand(making: Making, key: str, index: int, **changes: object) -> Making:
+    """One length in hand of that cloth changed; a first one is told by its change."""
+    hands = list(hands_of(making, key) or (USUAL,))
+    if not 0 <= index < len(hands):
+        return making
+    hands[index] = replace(hands[index], **changes)  # type: ignore[arg-type]
+    return _with_hands(making, key, tuple(hands))
+
+
+def add_hand(making: Making, key: str) -> Making:
+    """One more length in hand of that cloth, as wide as the last. Raises InputError above eight."""
+    hands = hands_of(making, key) or (USUAL,)
+    if len(hands) >= MOST_LENGTHS:
+        raise InputError(f"the page keeps {MOST_LENGTHS} lengths of one cloth")
+    last = hands[-1]
+    width = USUAL.width_cm if last.outline is not None else last.width_cm
+    more = replace(USUAL, width_cm=width, selvedge_cm=last.selvedge_cm, one_way=last.one_way)
+    return _with_hands(making, key, (*hands, more))
+
+
+def drop_hand(making: Making, key: str, index: int) -> Making:
+    """Without that length in hand."""
+    hands = hands_of(making, key)
+    return _with_hands(making, key, hands[:index] + hands[index + 1 :])
+
+
+def _with_hands(making: Making, key: str, hands: tuple[ClothInHand, ...]) -> Making:
     making = with_cloths(making, (key,))
     cloths = tuple(
-        replace(cloth, in_hand=(hand, *cloth.in_hand[1:])) if cloth.key == key else cloth
-        for cloth in making.cloths
+        replace(cloth, in_hand=hands) if cloth.key == key else cloth for cloth in making.cloths
     )
     return replace(making, cloths=cloths)
 
