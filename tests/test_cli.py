@@ -17,7 +17,7 @@ from PIL import Image
 from weavecolor import cli
 from weavecolor.cli import page, run
 from weavecolor.colour.lights import light_names
-from weavecolor.files.clothfile import cloth_to_toml, load_swatch, swatch_names
+from weavecolor.files.clothfile import cloth_to_toml, load_swatch, swatch_folder, swatch_names
 from weavecolor.scene.backings import backing_names
 from weavecolor.scene.places import scene_names
 
@@ -244,3 +244,45 @@ def test_the_page_is_served_to_this_machine_alone_without_telemetry():
     assert options["--browser.gatherUsageStats"] == "false"
     assert options["--server.port"] == "8765"
     assert options["--server.headless"] == "true"
+
+
+def _heavy(tmp_path):
+    """The demo cloth with a weight that its yarns and setts contradict, and a small project."""
+    path = tmp_path / "heavy.toml"
+    text = (swatch_folder() / "shot-organza-red-black.toml").read_text("utf-8")
+    path.write_text(text.replace('weight = "4.3 momme"', 'weight = "400 g/m2"'), "utf-8")
+    return str(path)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("describe", "CLOTH"),
+        ("compare", "CLOTH", "--grain", "straight", "--behind", "white"),
+        ("decide", "show-through", "CLOTH", "--hide", "dark underwear"),
+        ("decide", "lights", "CLOTH", "--scene", "overcast,noon outdoors"),
+        ("decide", "stacks", "CLOTH", "--want", "deepest", "--layers", "1", "--grain", "straight"),
+        ("fullness", "--finished", "70cm", "--length", "90cm", "--cloth", "112cm", "--of", "CLOTH"),
+        ("draw", "close-up", "CLOTH", "--size", "64", "--out", "PNG"),
+    ],
+    ids=lambda words: " ".join(words[:2]),
+)  # fmt: skip
+def test_a_contradicted_weight_is_told_beside_every_answer(capsys, tmp_path, words):
+    named = {"CLOTH": _heavy(tmp_path), "PNG": str(tmp_path / "out.png")}
+    assert run([named.get(word, word) for word in words]) == 0
+    told = capsys.readouterr()
+    text = " ".join((told.out + told.err).split())
+    assert "the stated weight of 400 g/m2 is" in text and "Likely cause: " in text
+    named["CLOTH"] = "shot-organza-red-black"
+    assert run([named.get(word, word) for word in words]) == 0
+    told = capsys.readouterr()
+    assert "stated weight" not in told.out + told.err
+
+
+def test_whole_stacks_are_headed_by_what_they_have_in_common(capsys):
+    """No grain, face or number of layers of the first stands over the others."""
+    words = ["compare", "--stack", "shot-organza-red-black", "--stack",
+             "silk-chiffon-ivory back + shot-organza-red-black bias"]  # fmt: skip
+    assert run([*words, "--behind", "white"]) == 0
+    head = capsys.readouterr().out.splitlines()[:2]
+    assert head == ["2 stacks", "window at the side; white behind; 2 degree observer"]

@@ -30,7 +30,7 @@ def test_stacks_are_ranked(capsys, tmp_path):
 def test_show_through_and_what_hides(capsys):
     assert run(["decide", "show-through", ORGANZA, ORGANZA, "--scene", "overcast"]) == 0
     lines = capsys.readouterr().out.splitlines()
-    assert len(lines) == 8
+    assert len(lines) == 9 and lines[-1].startswith("Mind: ")
     assert lines[0].startswith("Dark bone channel tape, 3/8 inch: ")
     # Where it was asked: in what light, and over what.
     assert all("; overcast, " in line and "white behind" in line for line in lines[:3])
@@ -41,7 +41,7 @@ def test_show_through_and_what_hides(capsys):
 
 def test_lights_and_metamerism(capsys):
     assert run(["decide", "lights", ORGANZA, "--scene", "overcast,candlelit"]) == 0
-    assert "between" in capsys.readouterr().out.splitlines()[-1]
+    assert "between" in capsys.readouterr().out.splitlines()[-2]
     assert run(["decide", "metamerism", f"{ORGANZA}:warp", f"{ORGANZA}:weft"]) == 0
     assert "index" in capsys.readouterr().out
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from decide_samples import BLUE, PALE, RED
@@ -135,3 +137,12 @@ def test_usual_items_fit_the_stack():
 def test_bad_input_is_told(call, words):
     with pytest.raises(InputError, match=words):
         call()
+
+
+def test_the_slip_lies_on_the_skin_that_is_behind():
+    over = {x: replace(stacked(1), backing=backing(x)) for x in ("skin dark", "white")}
+    named = {key: [item.name for item in st.usual_items(stack)] for key, stack in over.items()}
+    assert "edge of a white slip over dark skin" in named["skin dark"]
+    assert not any(name.endswith("medium skin") for name in named["skin dark"])
+    assert "edge of a white slip over medium skin" in named["white"]
+    assert "medium skin" in named["white"]  # skin is asked about where none is behind

@@ -12,14 +12,15 @@ Value = TypeVar("Value")
 
 
 class Kept(Generic[Key, Value]):
-    """The ``most`` values asked for last, by key; safe to share between threads.
+    """The ``most`` values asked for last, by key; safe to share between threads. With ``weigh``,
+    as many as together weigh at most ``most``, and the last one in any case.
 
     Unlike a cache on one function, it asks for all that is missing at once, for work that goes
     faster together.
     """
 
-    def __init__(self, most: int) -> None:
-        self._most = most
+    def __init__(self, most: int, weigh: Callable[[Value], int] = lambda _: 1) -> None:
+        self._most, self._weigh, self._weight = most, weigh, 0
         self._held: OrderedDict[Key, Value] = OrderedDict()
         self._lock = Lock()
 
@@ -39,9 +40,12 @@ class Kept(Generic[Key, Value]):
             new = dict(zip(missing, make(missing), strict=True))
             found |= new
             with self._lock:
-                self._held.update(new)
-                while len(self._held) > self._most:
-                    self._held.popitem(last=False)
+                for key, value in new.items():
+                    if key not in self._held:  # another thread may have been quicker
+                        self._weight += self._weigh(value)
+                        self._held[key] = value
+                while self._weight > self._most and len(self._held) > 1:
+                    self._weight -= self._weigh(self._held.popitem(last=False)[1])
         return [found[key] for key in wanted]
 
     def one(self, key: Key, make: Callable[[], Value]) -> Value:
@@ -52,3 +56,4 @@ class Kept(Generic[Key, Value]):
         """Forget everything, as the caches of the standard library do."""
         with self._lock:
             self._held.clear()
+            self._weight = 0

@@ -6,7 +6,7 @@ Knows the terminal; knows nothing of optics.
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -154,6 +154,22 @@ def progress_to(what: str) -> Callable[[int, int], None] | None:
         click.echo(f"\r{what}: {done} of {total}\x1b[K{end}", err=True, nl=False)
 
     return tell
+
+
+def minded(cloths: Iterable[Cloth], all_: bool = True) -> str:
+    """What answers about these cloths rest on, in one line; "" where on nothing doubtful.
+
+    Parameters
+    ----------
+    cloths : iterable of Cloth
+    all_ : bool
+        False: only where a stated weight contradicts the construction.
+    """
+    from weavecolor.optics.uncertainty import known_of, of_colour
+
+    known = known_of(cloths)
+    told = of_colour(known).reasons if all_ else known.contradictions
+    return f"Mind: {'; '.join(text.rstrip('.') for text in told)}.\n" if told else ""
 
 
 def give(text: str, save: Path | None) -> None:

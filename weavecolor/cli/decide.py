@@ -11,7 +11,15 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from weavecolor.cli._making import own_project, project_called
-from weavecolor.cli._shared import backing_called, choices, cloth_called, give, progress_to, whole
+from weavecolor.cli._shared import (
+    backing_called,
+    choices,
+    cloth_called,
+    give,
+    minded,
+    progress_to,
+    whole,
+)
 from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
@@ -184,6 +192,7 @@ def show_through(
             raise InputError("say with --hide what is to show", field="--show")
         for item in st.usual_items(stack):
             click.echo(st.show_through(item, place).words)
+        click.echo(_mind(stack), nl=False)
         return
     if hide not in st.ITEMS:
         raise InputError(f"{hide[:40]!r} is not one of {', '.join(st.ITEMS)}", field="--hide")
@@ -193,6 +202,7 @@ def show_through(
     for one in tried:
         click.echo(f"{one.label}. {one.result.words}")
     click.echo(st.remedy_words(tried, want))
+    click.echo(_mind(stack), nl=False)
 
 
 @command.command("lights")
@@ -213,13 +223,15 @@ def lights(cloths: tuple[str, ...], grain: str, behind: str, scene: str) -> None
         all_scenes = map(scene_called, scene_names())
         # over a backing, light from behind shows nothing but darkness
         scenes = tuple(s for s in all_scenes if all(x.zenith_deg < 90.0 for x in s.lights))
-    found = under_lights(_stack(cloths, grain, behind), scenes)
+    stack = _stack(cloths, grain, behind)
+    found = under_lights(stack, scenes)
     width = max(map(len, found.names)) + 2
     for name, look in zip(found.names, found.looks, strict=True):
         L, a, b = look.reading.Lab
         lab = f"L* {L:5.1f}  a* {a:6.1f}  b* {b:6.1f}"
         click.echo(f"{name.ljust(width)}{lab}  {look.reading.hex}  {look.reading.words}")
     click.echo(found.words)
+    click.echo(_mind(stack), nl=False)
 
 
 @command.command("metamerism")
@@ -347,7 +359,11 @@ def _text(found: Found) -> str:
         lines.append(f"Better, but too little cloth: {one.words}")
         lines.append(f"   {one.fit.words}" if one.fit else "")
     lines.append(found.guarantee.words)
-    return "\n".join(lines) + "\n"
+    return "\n".join(lines) + "\n" + _mind(*(one.stack for one in found.options))
+
+
+def _mind(*stacks: Stack) -> str:
+    return minded(layer.cloth for stack in stacks for layer in stack.layers)
 
 
 def _draw(found: Found, scene: Scene, out: Path) -> None:

@@ -12,6 +12,7 @@ from weavecolor.cli._shared import (
     backing_called,
     choices,
     cloth_called,
+    minded,
     progress_to,
     stacks_called,
     whole,
@@ -111,6 +112,8 @@ def command(
     click.echo(f"wrote {out}", err=True)
     for note in image.info.get("notes", ()):
         click.echo(note, err=True)
+    mind = minded((layer.cloth for _, one in stacks for layer in one.layers), all_=False)
+    click.echo(mind, err=True, nl=False)
 
 
 def _hung(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from weavecolor.cli._shared import choices, cloth_called, give, one_of
+from weavecolor.cli._shared import choices, cloth_called, give, minded, one_of
 from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
@@ -73,6 +73,7 @@ def command(
     hands: tuple[ClothInHand, ...] = ()
     if re.search(r"\d\D*?(?:x|\u00d7|\bby\b)\s*[\d.]", cloth):
         hands = (in_hand_from(cloth, "--cloth"),)
+    told_of = None if of_cloth is None else cloth_called(of_cloth)
     made = written.fullness_table(
         kinds,
         length_from(finished, "--finished"),
@@ -90,6 +91,7 @@ def command(
         pleat_cm=None if pleat is None else length_from(pleat, "--pleat"),
         layers=layers,
         in_hand=hands,
-        cloth=None if of_cloth is None else cloth_called(of_cloth),
+        cloth=told_of,
     )
-    give(written.as_json(made) if as_json else written.as_text(made), save)
+    mind = minded([] if told_of is None else [told_of], all_=False)
+    give(written.as_json(made) if as_json else written.as_text(made) + mind, save)

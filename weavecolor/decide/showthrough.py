@@ -178,19 +178,24 @@ ITEMS: dict[str, Callable[[Stack], Item]] = {
 def usual_items(stack: Stack) -> tuple[Item, ...]:
     """What is commonly under a dress of this stack: tapes, underwear, edges of slip and lining,
     seam allowance, pocket, skin; those that the number of layers allows. Skin under skin is not
-    asked about.
+    asked about, and the slip lies on the skin that is behind.
 
     Examples
     --------
     >>> len(usual_items(single)) > 3
     True
     """
-    items = [tape(stack, "dark"), tape(stack, "white"), underwear(stack), slip_edge(stack)]
+    behind_it = "" if stack.backing is None else stack.backing.name
+    own = next((tone for tone in SKINS if behind_it == f"skin {tone}"), "")
+    items = [
+        tape(stack, "dark"), tape(stack, "white"), underwear(stack),
+        slip_edge(stack, own or "medium"),
+    ]  # fmt: skip
     if len(stack.layers) + 2 <= MOST_LAYERS:
         items += [seam_allowance(stack), pocket(stack)]
     if len(stack.layers) > 1:
         items.append(lining_edge(stack))
-    if stack.backing is None or not stack.backing.name.startswith("skin"):
+    if not own:
         items.append(skin(stack))
     return tuple(items)
 

@@ -156,6 +156,11 @@ def as_text(comparison: Comparison, every_step: bool = False) -> str:
     varied = comparison.varied()
     # the cloth stands above already
     same = [axis for axis in AXES if axis not in varied and axis != "stack"]
+    piles = [outcome.option.stack for outcome in comparison.outcomes]
+    title = piles[0].layers[0].cloth.name
+    if "stack" in varied:  # each is told whole in its row; only place and backing are common
+        title = f"{len({outcome.option.aspect('stack') for outcome in comparison.outcomes})} stacks"
+        same = [axis for axis in same if axis in ("scene", "backing")]
     heads = [*("behind" if axis == "backing" else axis for axis in varied)]
     heads += ["L*", "a*", "b*", "give or take", "screen", "from first", "colour"]
     first = {step.end: step for step in comparison.from_first}
@@ -171,7 +176,7 @@ def as_text(comparison: Comparison, every_step: bool = False) -> str:
         off_screen |= not reading.in_srgb
     numeric = {"L*", "a*", "b*", "give or take", "from first"}
     lines = [
-        comparison.outcomes[0].option.stack.layers[0].cloth.name,
+        title,
         "; ".join(comparison.outcomes[0].option.aspect(axis) for axis in same)
         + f"; {comparison.observer} degree observer",
         *_lit(comparison),

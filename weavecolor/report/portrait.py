@@ -21,7 +21,7 @@ from weavecolor.scene.backings import backing
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.cloth import Cloth
-from weavecolor.textile.construction import Description, describe
+from weavecolor.textile.construction import Description, describe, weight_contradiction
 from weavecolor.textile.howknown import HowKnown
 from weavecolor.textile.weaves import weave
 
@@ -102,6 +102,7 @@ def as_data(made: Portrait) -> dict[str, Any]:
                 for look in made.looks
             ],
         },
+        "contradiction": weight_contradiction(cloth),
         "assumed": list(assumed(made)),
         "sources": dict(cloth.sources),
         "known": {name: _how(how) for name, how in cloth.known},
@@ -169,6 +170,8 @@ def as_text(made: Portrait) -> str:
     ]
     if any(not look.appearance.reading.in_srgb for look in made.looks):
         lines.append("* beyond what an sRGB screen can show: the screen colour is the nearest.")
+    if contradiction := weight_contradiction(cloth):
+        lines += ["", f"Mind: {contradiction}"]
     known = assumed(made)
     if known:
         lines += ["", "Assumed, not measured:", *(f"  {text}" for text in known)]

@@ -121,7 +121,8 @@ def making_sheet(
         else f"The numbers are for one layer: cut every piece once in each of the {layers} layers.",
         needs=needs,
         fullness=plans,
-        cautions=cautions(
+        cautions=known_of(cloths).contradictions
+        + cautions(
             {yarn.fibre.name for cloth in cloths for yarn in (cloth.warp, cloth.weft)},
             sheer=any(describe(cloth).sheer for cloth in cloths),
             dyeing=choices.dyeing,

@@ -555,6 +555,11 @@ class Rays:
             shape=(count, _LEVELS * _LEVELS),
         )
 
+    @property
+    def nbytes(self) -> int:
+        """Memory it takes."""
+        return sum(a.nbytes for a in (self.toward, self.weight, self.column, self.met))
+
     def gathered(self, place: NDArray[np.integer[Any]], count: int, left: Array) -> Array:
         """Share of the bundle (count, B) by ``place``, with ``left`` as from ``kept``."""
         return np.asarray(self.table(place, count) @ left)
@@ -616,7 +621,9 @@ def pair_rays(cell: FilamentCell) -> int:
     return int(EFFORT * np.clip(200_000 / _most(cell) ** 0.7, 24_000, 200_000))
 
 
-_rays: Kept[tuple[FilamentCell, Vector, int], Rays] = Kept(12)
+#: Beams kept, bytes: as many as a search of some cloths in some lights asks for again.
+_KEPT_BYTES = 150_000_000
+_rays: Kept[tuple[FilamentCell, Vector, int], Rays] = Kept(_KEPT_BYTES, lambda one: one.nbytes)
 
 
 def _kept_rays(cell: FilamentCell, vector: Vector, count: int) -> Rays:
