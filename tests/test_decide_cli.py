@@ -36,7 +36,7 @@ def test_show_through_and_what_hides(capsys):
     assert all("; overcast, " in line and "white behind" in line for line in lines[:3])
     asked = ["decide", "show-through", ORGANZA, "--scene", "overcast", "--hide", "white tape"]
     assert run([*asked, "--behind", "black", "--show"]) == 0
-    assert "plain" in capsys.readouterr().out.splitlines()[-1]
+    assert "plain" in capsys.readouterr().out.splitlines()[-2]
 
 
 def test_lights_and_metamerism(capsys):
