@@ -100,11 +100,6 @@ def test_least_layers_that_hide_and_backing_that_hides():
     assert str(len(tried)) in st.remedy_words(tried) or count is not None
     shown = st.by_layers(stacked(1), make, OVERCAST, want="plain", most=3)
     assert st.least_layers(shown) == 1
-    grounds = [WHITE, Backing("near black", np.full(41, 0.045)), None]
-    ranked = st.by_backing(stacked(1), make, grounds, OVERCAST)
-    assert ranked[0].label == "near black behind" and ranked[0].does
-    showing = st.by_backing(stacked(1), make, grounds, OVERCAST, want="plain")
-    assert showing[0].label == "white behind" and showing[0].does
 
 
 def test_usual_items_fit_the_stack():
@@ -130,7 +125,6 @@ def test_usual_items_fit_the_stack():
         (lambda: st.seam_allowance(Stack((), WHITE)), "no cloth"),
         (lambda: st.pocket(stacked(11)), "more than 12"),
         (lambda: st.skin(stacked(1), "green"), "skin tone"),
-        (lambda: st.by_backing(stacked(1), st.tape, (), OVERCAST), "at least one"),
         (lambda: st.by_layers(stacked(1), st.tape, OVERCAST, want="loud"), "hidden, faint, plain"),
     ],
 )

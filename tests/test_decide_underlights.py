@@ -11,7 +11,7 @@ from weavecolor.colour.colorimetry import ciede2000, metamerism_index
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.colour.tristimulus import weights
-from weavecolor.decide.underlights import metamerism, parting, under_lights
+from weavecolor.decide.underlights import metamerism, under_lights
 from weavecolor.errors import InputError
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import backing
@@ -38,14 +38,6 @@ def test_the_worst_light_is_named():
     assert found.change == pytest.approx(apart.max())
     assert set(found.worst) == {SCENES[a].name, SCENES[b].name}
     assert all(name in found.words for name in found.worst)
-
-
-def test_two_choices_part_most_where_they_do():
-    found = parting(STACK, Stack((Layer(BLUE),), backing("white")), SCENES)
-    assert found.deltas[found.worst] == max(found.deltas)
-    assert found.names[found.worst] in found.words
-    same = parting(STACK, STACK, SCENES[:2])
-    assert same.deltas == (0.0, 0.0) and same.verdicts[0].sees is not True
 
 
 def test_a_metameric_pair_parts_in_the_other_light_alone():
@@ -96,7 +88,7 @@ def test_bad_input_is_told():
     with pytest.raises(InputError, match="at least 2 scenes"):
         under_lights(STACK, SCENES[:1])
     with pytest.raises(InputError, match="twice"):
-        parting(STACK, STACK, [SCENES[0], SCENES[0]])
+        under_lights(STACK, [SCENES[0], SCENES[0]])
     with pytest.raises(InputError, match="at least one light"):
         metamerism(RED.warp.colour, BLUE.warp.colour, lights=())
 
@@ -110,16 +102,3 @@ def test_a_match_is_called_unseen_only_with_its_doubt():
     near = metamerism(one, np.clip(0.97 * one, 0.0, 1.0))
     assert 0.3 < near.match < 1.0
     assert "Cannot tell" in near.words and "not see" not in near.words
-
-
-def test_two_cloths_of_one_name_are_not_taken_for_one():
-    from dataclasses import replace
-
-    other = replace(BLUE, name=RED.name)
-    same, namesake = (
-        parting(Stack((Layer(RED),)), Stack((Layer(cloth),)), [scene("overcast")])
-        for cloth in (RED, other)
-    )
-    assert same.verdicts[0].sees is False
-    apart = parting(Stack((Layer(RED),)), Stack((Layer(BLUE),)), [scene("overcast")])
-    assert namesake.verdicts[0].uncertainty == apart.verdicts[0].uncertainty

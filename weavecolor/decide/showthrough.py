@@ -318,36 +318,6 @@ def least_layers(tried: Sequence[Remedy], surely: bool = False) -> int | None:
     return count + 1 if count < len(fine) else None
 
 
-def by_backing(
-    stack: Stack,
-    make: Callable[[Stack], Item],
-    backings: Sequence[Backing | None],
-    scene: Scene,
-    want: str = "hidden",
-    observer: str = "2",
-) -> tuple[Remedy, ...]:
-    """The item with each backing beside it; what hides it best first, or, where ``want`` is
-    "plain", what shows it best first.
-
-    Examples
-    --------
-    >>> len(by_backing(single, skin, [backing("white"), backing("black")], window))
-    2
-    """
-    if not backings:
-        raise InputError("give at least one backing to try", field="backings")
-    tried = [
-        _remedy(
-            behind(one),
-            show_through(make(replace(stack, backing=one)), scene, observer),
-            want,
-        )
-        for one in backings
-    ]
-    sign = -1.0 if want == "plain" else 1.0
-    return tuple(sorted(tried, key=lambda r: (sign * round(r.result.delta, 6), r.label)))
-
-
 def remedy_words(tried: Sequence[Remedy], want: str = "hidden") -> str:
     """What :func:`by_layers` found, as a sentence.
 

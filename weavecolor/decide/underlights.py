@@ -15,14 +15,12 @@ from numpy.typing import ArrayLike
 
 from weavecolor.colour.colorimetry import ciede2000, metamerism_index, readings_lab
 from weavecolor.colour.lights import light_spectrum
-from weavecolor.colour.perception import Verdict, would_see
-from weavecolor.decide.compare import near_daylight
+from weavecolor.colour.perception import would_see
 from weavecolor.decide.wishes import widest
 from weavecolor.errors import InputError
 from weavecolor.optics.appearance import Appearance, appearance
-from weavecolor.optics.layer import content
 from weavecolor.optics.stack import Stack
-from weavecolor.optics.uncertainty import COVERAGE, MEASURED, known_of, of_difference
+from weavecolor.optics.uncertainty import COVERAGE, MEASURED
 from weavecolor.scene.scene import Scene
 
 #: Lights against which the special index is told, besides daylight as the reference (CIE 15 asks
@@ -68,52 +66,6 @@ def under_lights(stack: Stack, scenes: Sequence[Scene], observer: str = "2") -> 
     names = tuple(scene.name for scene in scenes)
     return UnderLights(
         names, looks, float(delta[0]), (names[int(first[0])], names[int(second[0])])
-    )
-
-
-@dataclass(frozen=True, eq=False)
-class Parting:
-    """Two stacks in several lights: CIEDE2000 between them in each, and where it is greatest."""
-
-    names: tuple[str, ...]
-    deltas: tuple[float, ...]
-    verdicts: tuple[Verdict, ...]
-    worst: int
-
-    @property
-    def words(self) -> str:
-        """The worst light, and whether it would be seen there."""
-        return f"Furthest apart in {self.names[self.worst]}. {self.verdicts[self.worst].words}"
-
-
-def parting(
-    first: Stack, second: Stack, scenes: Sequence[Scene], observer: str = "2"
-) -> Parting:
-    """How far two choices part in each light, as seen side by side there.
-
-    Examples
-    --------
-    >>> made = parting(single, double, [window, scene("candlelit")])
-    >>> len(made.deltas), made.deltas[made.worst] == max(made.deltas)
-    (2, True)
-    """
-    _several(scenes, 1)
-    cloths = [{content(layer.cloth) for layer in s.layers} for s in (first, second)]
-    known = known_of([layer.cloth for s in (first, second) for layer in s.layers])
-    deltas, verdicts = [], []
-    for scene in scenes:
-        one, other = (appearance(s, scene, observer).reading.Lab for s in (first, second))
-        delta = float(ciede2000(one, other))
-        doubt = of_difference(
-            delta, known, near_daylight(scene), same_cloth=cloths[0] == cloths[1]
-        )
-        deltas.append(delta)
-        verdicts.append(would_see(delta, doubt.stated))
-    return Parting(
-        tuple(scene.name for scene in scenes),
-        tuple(deltas),
-        tuple(verdicts),
-        int(np.argmax(deltas)),
     )
 
 

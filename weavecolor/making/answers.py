@@ -157,23 +157,6 @@ def plans_of(making: Making) -> tuple[FullnessWanted, ...]:
     return (*making.fullness, *([asked.wanted()] if asked.on_sheet else []))
 
 
-def form_of(making: Making) -> str:
-    """The form to hang it in: the one kept, or one that goes with the fullness planned.
-
-    Examples
-    --------
-    >>> form_of(Making("Cape"))
-    'hanging fold'
-    """
-    if making.form:
-        return making.form
-    for plan in plans_of(making):
-        if plan.kind in _FORMS:
-            doubled = plan.doubled and plan.kind == "gathered"
-            return "doubled skirt" if doubled else _FORMS[plan.kind]
-    return "hanging fold"
-
-
 def shape_of(making: Making) -> str:
     """The hung shape to look at it in: the one kept, or the nearest to the skirt asked about.
 

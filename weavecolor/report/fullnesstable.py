@@ -237,10 +237,6 @@ def _of_way(way: FullnessWay, table: FullnessTable) -> list[str]:
     ) else []  # fmt: skip
 
 
-def _taken(need: ClothNeeded) -> str:
-    return "none would do" if need.needed_cm is None else cm_and_inches(need.needed_cm)
-
-
 def _endless(need: ClothNeeded) -> bool:
     return bool(need.laid) and need.laid[0][0].length_cm >= LONGEST_CM
 
