@@ -110,9 +110,17 @@ def swatches() -> tuple[str, ...]:
 
 
 def named_scene(name: str) -> Scene:
-    """A place with its lights and viewer, such as "window at the side" or "ballroom".
+    """A place with its lights and viewer.
 
-    Raises InputError listing the places there are.
+    Parameters
+    ----------
+    name : str
+        Such as "window at the side" or "ballroom".
+
+    Raises
+    ------
+    InputError
+        Listing the places there are.
 
     Examples
     --------
@@ -123,9 +131,17 @@ def named_scene(name: str) -> Scene:
 
 
 def named_backing(name: str) -> Backing:
-    """What lies behind the cloth: "white", "black", "calico", "skin medium" or "#d8c9a0".
+    """What lies behind the cloth.
 
-    Raises InputError listing the backings there are.
+    Parameters
+    ----------
+    name : str
+        Such as "white", "black", "calico", "skin medium" or "#d8c9a0".
+
+    Raises
+    ------
+    InputError
+        Listing the backings there are.
 
     Examples
     --------

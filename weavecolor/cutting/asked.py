@@ -52,6 +52,20 @@ def length_from(text: str, field: str, *, zero: bool = False) -> float:
 
     Raises InputError naming ``field``: no number, no unit or none that is known, not above zero.
 
+    Parameters
+    ----------
+    text : str
+        Number, fraction or both, and unit: mm, cm, dm, m, inch, ft, yd and the like.
+    field : str
+        Named in complaints.
+    zero : bool
+        Whether 0 will do.
+
+    Returns
+    -------
+    float
+        cm, above 0 (or 0).
+
     Examples
     --------
     >>> length_from("8 dm", "length"), length_from("44 1/2 inch", "width")
@@ -160,6 +174,20 @@ def in_hand_from(text: str, field: str = "cloth in hand") -> ClothInHand:
 def with_damage(cloth: ClothInHand, kind: str, text: str, field: str) -> ClothInHand:
     """The cloth with one more flaw (inside) or bite (at an edge), as "30 x 40 cm at far left".
 
+    Parameters
+    ----------
+    cloth : ClothInHand
+    kind : {"flaw", "bite"}
+    text : str
+        Its size and place with their units.
+    field : str
+        Named in complaints.
+
+    Raises
+    ------
+    InputError
+        For a size or place without unit, or off the cloth.
+
     Examples
     --------
     >>> with_damage(ClothInHand(112.0, 250.0), "flaw", "8 x 8 cm at 70 x 190 cm", "--flaw").damage
@@ -205,6 +233,13 @@ def with_damage(cloth: ClothInHand, kind: str, text: str, field: str) -> ClothIn
 def damage_at(from_left: float, from_end: float, across: float, along: float) -> Points:
     """A rectangle to keep clear of, cm: its nearest corner's place, its size.
 
+    Parameters
+    ----------
+    from_left, from_end : float
+        Its nearest corner from the left edge and from the cut end, cm.
+    across, along : float
+        Its size across the cloth and along the warp, cm.
+
     Examples
     --------
     >>> damage_at(70.0, 190.0, 8.0, 8.0)[2]
@@ -220,6 +255,15 @@ def fullness_from(
     """A fullness as in the module's example, meant for cloth of that usable width.
 
     Raises InputError naming ``field``.
+
+    Parameters
+    ----------
+    text : str
+        "NAME: FINISHED x LENGTH, KIND, FULLNESS to 1" or "... widths".
+    field : str
+        Named in complaints.
+    cloth_width_cm : float
+        Usable width, cm, above 0.
 
     Examples
     --------

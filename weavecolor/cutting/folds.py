@@ -274,6 +274,14 @@ def layer_shares(kind: str, fullness: float, doubled: bool = False) -> LayerShar
     adding two layers, evenly spread; so 1 + 2 floor(u) layers or two more, and the mean is the
     fullness. Gathers: counted on :func:`fold_profile`. ``doubled``: cloth laid double.
 
+    Parameters
+    ----------
+    kind : {"gathered", "knife", "box", "flat"}
+    fullness : float
+        Cloth to finished width, 1 to 9.
+    doubled : bool
+        Whether the cloth is laid double.
+
     Examples
     --------
     >>> layer_shares("knife", 3.0).mean

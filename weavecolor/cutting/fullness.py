@@ -95,6 +95,20 @@ def skirt_layers(
     the hem.
     Raises InputError where the cloth is narrower than the figure it must go round.
 
+    Parameters
+    ----------
+    kind : {"gathered", "knife", "box", "flat"}
+    waist_cm, hem_cm, length_cm : float
+        Round the top, round the hem, waist to hem; above 0.
+    cloth_waist_cm, cloth_hem_cm : float
+        The cloth across at top and hem; the hem as the top by default.
+    doubled : bool
+        Whether all of it hangs double.
+    turned_up_cm : float
+        Hem allowance turned up inside, from 0.
+    heights : int
+        How many heights are told of, 2 to 1000.
+
     Examples
     --------
     >>> rows = skirt_layers("gathered", 70.0, 140.0, 60.0, 210.0, heights=2)
@@ -428,6 +442,15 @@ class FullnessWanted:
 
         A number of widths is of the cloth that was meant: cloth of another width, or at another
         grain, is taken in as much.
+
+        Parameters
+        ----------
+        cloth_width_cm : float, optional
+            Usable width, cm; by default that of the cloth that was meant.
+        grain_deg : float
+            Of the panels, degrees.
+        longest_cm : float
+            The longest cloth there is, for panels that go round along it.
         """
         fullness, widths = self.fullness, self.widths
         width = self.cloth_width_cm if cloth_width_cm is None else cloth_width_cm
@@ -461,6 +484,16 @@ def pleat_marks(kind: str, pitch_cm: float, fullness: float, pleats: int) -> NDA
     Each row is (fold line, line it is laid to): for a knife pleat the outer fold and the
     placement line; for a box pleat the right edge of the box (its outer fold) and the centre
     line of the underlay behind it, from which the next box rises as a mirror image.
+
+    Parameters
+    ----------
+    kind : {"knife", "box"}
+    pitch_cm : float
+        Face of one finished pleat, cm, above 0.
+    fullness : float
+        Cloth to finished width, above 1.
+    pleats : int
+        1 to 10 000.
 
     Examples
     --------

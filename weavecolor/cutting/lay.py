@@ -288,6 +288,21 @@ def lay_parts(
 ) -> Lay:
     """As :func:`lay`, each piece with a grain of its own: the layers of one cloth at two grains.
 
+    Parameters
+    ----------
+    parts : sequence of (Piece, str or float)
+        Each with its grain: "straight", "cross", "bias", "either" or degrees.
+    cloth : ClothInHand
+    fold : {"open", "lengthwise", "crosswise"}
+    tries : int, optional
+        Lays tried at most; by the number of pieces by default.
+    seed : int
+        Of the orders tried; the same one gives the same lay.
+    progress : callable, optional
+        Told (done, total, length used in cm).
+    stop : callable, optional
+        Asked between tries; true ends with the best so far.
+
     Examples
     --------
     >>> from weavecolor.cutting.pieces import Piece

@@ -33,6 +33,21 @@ def unit_cm(unit: str) -> float:
 def positive(value: float, field: str, *, zero: bool = False, most: float = 1e5) -> float:
     """``value`` as a float if it is a finite length above 0 (or 0 too) and not absurd.
 
+    Parameters
+    ----------
+    value : float
+    field : str
+        Named in the complaint.
+    zero : bool
+        Whether 0 will do.
+    most : float
+        Largest that is not absurd, cm.
+
+    Raises
+    ------
+    InputError
+        For anything else.
+
     Examples
     --------
     >>> positive(3, "width_cm")

@@ -151,6 +151,14 @@ def panel_words(plan: FullnessPlan, layers: int = 1) -> str:
 def panels(what: str, plan: FullnessPlan, layers: int = 1) -> Piece:
     """The panels of a fullness as pieces to lay, allowances included.
 
+    Parameters
+    ----------
+    what : str
+        Names the piece.
+    plan : FullnessPlan
+    layers : int
+        Layers of the cloth, each with all panels; at least 1.
+
     Examples
     --------
     >>> from weavecolor.cutting.fullness import plan_fullness

@@ -103,6 +103,16 @@ class Piece:
         """A rectangle ``across`` by ``down`` the grain, in ``unit``; the rest as for Piece (cm).
 
         With ``fold_edge=3`` the left-hand edge lies on the fold.
+
+        Parameters
+        ----------
+        name : str
+        across, down : float
+            Sewing line, in ``unit``, above 0.
+        unit : str
+            "cm", "inch" and the like.
+        rest
+            Other fields of Piece.
         """
         scale = unit_cm(unit)
         field = f"piece {name!r}"
@@ -112,7 +122,18 @@ class Piece:
 
     @classmethod
     def polygon(cls, name: str, corners: object, *, unit: str = "cm", **rest: object) -> Piece:
-        """A polygon from corner coordinates in ``unit``; the rest as for Piece (cm)."""
+        """A polygon from corner coordinates in ``unit``; the rest as for Piece (cm).
+
+        Parameters
+        ----------
+        name : str
+        corners : sequence of (across, down)
+            At least three, in ``unit``.
+        unit : str
+            "cm", "inch" and the like.
+        rest
+            Other fields of Piece.
+        """
         scale = unit_cm(unit)
         try:
             outline = tuple((float(x) * scale, float(y) * scale) for x, y in corners)  # type: ignore
@@ -286,6 +307,13 @@ def warp_angles(piece: Piece, grain: str | float, one_way: bool) -> tuple[float,
     "either". Two-way cloth also takes each turned by 180; a word "bias" also takes the other
     diagonal. On one-way cloth (nap, one-way print, a shot that differs up and down) every piece
     keeps the same single direction.
+
+    Parameters
+    ----------
+    piece : Piece
+    grain : str or float
+    one_way : bool
+        Whether the cloth must not be turned by 180.
 
     Examples
     --------

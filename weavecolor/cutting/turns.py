@@ -102,7 +102,19 @@ def _within(outline: Polygon, half: Polygon) -> Polygon:
 def ways_to_turn(
     piece: Piece, grain: str | float, one_way: bool, flip: bool, fold: str = "open"
 ) -> tuple[Turned, ...]:
-    """The different ways a piece may lie; none where its fold edge would leave the fold."""
+    """The different ways a piece may lie; none where its fold edge would leave the fold.
+
+    Parameters
+    ----------
+    piece : Piece
+    grain : str or float
+        As for ``pieces.warp_angles``.
+    one_way : bool
+        Whether the cloth must not be turned by 180.
+    flip : bool
+        Whether the piece is mirrored.
+    fold : {"open", "lengthwise", "crosswise"}
+    """
     fold_shape = cut_about_fold(piece) if fold != "open" and piece.fold_edge is not None else None
     found: list[Turned] = []
     for angle in warp_angles(piece, grain, one_way):
@@ -123,6 +135,13 @@ def laid_items(
     """Every copy to place, with the turns it may take; and notes for the maker.
 
     ``parts``: pieces, each with the grain it is cut at where it does not fix its own.
+
+    Parameters
+    ----------
+    parts : sequence of (Piece, str or float)
+    one_way : bool
+        Whether the cloth must not be turned by 180.
+    fold : {"open", "lengthwise", "crosswise"}
     """
     items: list[Item] = []
     notes: list[str] = []

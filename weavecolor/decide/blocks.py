@@ -60,7 +60,8 @@ class Block:
 
 
 def empty_block(depth: int, bounded: int = 0, ruled_out: int = 0) -> Block:
-    """Of a task that has nothing to keep."""
+    """Of a task of ``depth`` layers that has nothing to keep; ``bounded`` and ``ruled_out`` stacks
+    as in :class:`Block`."""
     none = np.zeros(0, dtype=np.intp)
     return Block(
         depth, none, np.zeros(0), np.zeros((0, depth), np.intp), np.zeros(0), np.zeros((0, 4)),
@@ -77,7 +78,16 @@ def screen_block(
     shared: Screen | Sent, space: Space, wishes: tuple[Wish, ...], task: Task, every: int, beam: int
 ) -> Block:
     """Screen one block. ``every``: one stack in so many goes to the chart; ``beam``: how many
-    piles to keep for laying more under them (0: none)."""
+    piles to keep for laying more under them (0: none).
+
+    Parameters
+    ----------
+    shared : Screen or Sent
+    space : Space
+    wishes : tuple of Wish
+    task : Task
+    every, beam : int
+    """
     quick, depth = received(shared), task.depth
     if task.outer is None:
         layers, grounds, numbers = space.stacks(depth, task.start, task.stop)
@@ -123,5 +133,14 @@ def screen_block(
 def exact_block(
     layers: Sequence[Layer], backings: Sequence[Backing | None], lay: str, views: Viewpoints
 ) -> Measures:
-    """One pile over several backings by the full model."""
+    """One pile over several backings by the full model.
+
+    Parameters
+    ----------
+    layers : sequence of Layer
+        Outermost first.
+    backings : sequence of Backing or None
+    lay : {"touching", "loose", "apart"}
+    views : Viewpoints
+    """
     return exact(layers, backings, lay, views)

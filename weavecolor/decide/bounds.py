@@ -116,7 +116,20 @@ def least_loss(
     behind: tuple[Behind, Behind],
 ) -> Array:
     """A loss (n, S) that no stack of pile ``upper`` over any layer of ``group`` goes below, over
-    each of the backings; -inf where nothing can be said."""
+    each of the backings; -inf where nothing can be said.
+
+    Parameters
+    ----------
+    quick : Screen
+        With S backings.
+    wishes : tuple of Wish
+    uppers : Uppers
+    ends_of : Ends
+        Least and greatest of each group.
+    upper, group : ndarray of int, shape (n,)
+    behind : (Behind, Behind)
+        The least and the greatest of what lies behind each.
+    """
     low, high, cover = _ends_of_xyz(quick, uppers, ends_of, upper, group, behind)
     white = quick.viewpoints.scenes[0].white
     total = sum(wish.weight for wish in wishes)
@@ -185,7 +198,7 @@ def _least(
 
 
 def lab_box(low: Array, high: Array, white: Array) -> tuple[Array, Array]:
-    """Least and greatest Lab (n, 3) of XYZ between ``low`` and ``high`` (n, 3).
+    """Least and greatest Lab (n, 3) of XYZ between ``low`` and ``high`` (n, 3); ``white`` (3,).
 
     Examples
     --------

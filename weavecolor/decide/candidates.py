@@ -72,7 +72,15 @@ class Space:
         return layers, ground
 
     def stacks(self, depth: int, start: int, stop: int) -> tuple[Indices, Indices, Indices]:
-        """Layers (n, depth), backings (n,) and numbers (n,) of the allowed stacks in a range."""
+        """Layers (n, depth), backings (n,) and numbers (n,) of the allowed stacks in a range.
+
+        Parameters
+        ----------
+        depth : int
+            Layers, at least 1.
+        start, stop : int
+            First number, and the first beyond.
+        """
         numbers = np.arange(start, min(stop, self.count(depth)), dtype=np.intp)
         layers, ground = self.decode(depth, numbers)
         allowed = self.allowed(layers)
@@ -133,6 +141,15 @@ def candidates(
 
     Raises InputError for nothing to lay, two cloths of one name, an outside cloth that is not
     there, a cloth that cannot be woven, or more than 3000 ways of laying one layer.
+
+    Parameters
+    ----------
+    materials : sequence of Material
+        Cloths of different names.
+    backings : sequence of Backing or None
+        None: nothing behind; at least one.
+    limits : Limits, optional
+        Layers, grains, faces, weight; the usual ones by default.
 
     Examples
     --------

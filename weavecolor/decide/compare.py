@@ -105,7 +105,8 @@ class Step:
 class Comparison:
     """``outcomes`` in row-major order of ``shape`` over ``AXES``; ``steps`` between neighbours.
 
-    ``from_first`` has one step for every outcome but the first of each scene.
+    ``from_first`` has one step for every outcome but the first of each scene. ``observer``: "2" or
+    "10", of the CIE, degrees.
     """
 
     outcomes: tuple[Outcome, ...]
@@ -177,6 +178,21 @@ def options(
     further in is turned by ``turn_deg`` more. Raises InputError for a list that is empty, names
     something twice, or makes more than 2000 options.
 
+    Parameters
+    ----------
+    cloth : Cloth
+    grains : sequence of float
+        Of the outermost layer, degrees.
+    counts : sequence of int
+        Layers, 1 to 12.
+    backings : sequence of Backing or None
+        None: nothing behind.
+    scenes : sequence of Scene
+    faces : sequence of {"face", "back"}
+    lays : sequence of {"touching", "loose", "apart"}
+    turn_deg : float
+        How much further each layer further in is turned, degrees.
+
     Examples
     --------
     >>> len(options(organza, grains=(0.0, 90.0), counts=(1, 2), scenes=(window,)))
@@ -232,6 +248,18 @@ def evaluate(
 
     Options that differ in their backing alone are worked out together.
 
+    Parameters
+    ----------
+    chosen : sequence of Option
+    observer : {"2", "10"}
+        CIE standard observer, degrees.
+    progress : callable, optional
+
+    Returns
+    -------
+    tuple of Outcome
+        In the order of ``chosen``.
+
     Examples
     --------
     >>> made = evaluate(options(organza, scenes=(window,)))
@@ -278,6 +306,20 @@ def compare(
     progress: Callable[[int, int], None] | None = None,
 ) -> Comparison:
     """All :func:`options` evaluated, with the steps between neighbours along every axis.
+
+    Parameters
+    ----------
+    cloth, grains, counts, backings, scenes, faces, lays, turn_deg
+        As for :func:`options`.
+    observer : {"2", "10"}
+        CIE standard observer, degrees.
+    progress : callable, optional
+        Told (done, total) along the way.
+
+    Raises
+    ------
+    InputError
+        As :func:`options`, and for cloth that cannot be woven.
 
     Examples
     --------

@@ -38,6 +38,17 @@ def fits_by_lay(
     would at straight or cross grain, the answer says that too. Raises InputError as
     ``needed.cloth_needed``, when asked.
 
+    Parameters
+    ----------
+    pieces : sequence of Piece
+    in_hand : mapping of str to sequence of ClothInHand
+    fullness : sequence of FullnessWanted
+    fold : {"open", "lengthwise", "crosswise"}
+    tries : int, optional
+        Lays tried for each question.
+    stop : callable, optional
+        Asked between tries; true ends with the best so far.
+
     Examples
     --------
     >>> hand = {organza.name: [ClothInHand(110.0, 90.0)]}
@@ -111,6 +122,20 @@ def stack_needs(
     """The sum of each cloth of a stack, outermost first, with the largest that still fits.
 
     None where there is nothing to cut. Raises InputError as ``needed.cloth_needed``.
+
+    Parameters
+    ----------
+    stack : Stack
+    pieces : sequence of Piece
+    fullness : sequence of FullnessWanted
+        Every layer needs all of both.
+    in_hand : mapping of str to sequence of ClothInHand
+        By the cloth's name; a cloth not listed is said not to have been given.
+    fold : {"open", "lengthwise", "crosswise"}
+    tries : int, optional
+        Lays tried for each cloth.
+    progress : callable, optional
+        Told (done, total) along the way.
 
     Examples
     --------

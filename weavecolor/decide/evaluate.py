@@ -75,7 +75,15 @@ class Viewpoints:
 
 
 def viewpoints(scenes: Sequence[Scene], shot: bool, observer: str = "2") -> Viewpoints:
-    """The looks for these scenes, the main one first; ``shot``: with the cloth turning in it."""
+    """The looks for these scenes, the main one first; ``shot``: with the cloth turning in it.
+
+    Parameters
+    ----------
+    scenes : sequence of Scene
+        At least one.
+    shot : bool
+    observer : {"2", "10"}
+    """
     return Viewpoints(
         tuple(look(s, observer) for s in scenes),
         shot_looks(scenes[0], observer) if shot else (),
@@ -121,7 +129,20 @@ def screen_of(
     streams: int = STREAMS,
     run: Running | None = None,
 ) -> Screen:
-    """Prepare the laid layers and backings for screening; ``run`` as for ``tables.build``."""
+    """Prepare the laid layers and backings for screening; ``run`` as for ``tables.build``.
+
+    Parameters
+    ----------
+    layers : sequence of Layer
+    backings : sequence of Backing or None
+    views : Viewpoints
+    lay : {"touching", "loose", "apart"}
+    most_layers : int
+        Deepest stack, 1 to 12.
+    streams : int
+        Of diffuse light to a side, by zenith.
+    run : callable, optional
+    """
     named = labels(views.all)
     tables = build(layers, named, lay, most_layers, streams, run)
     grounds = np.array([np.zeros(BANDS) if b is None else b.reflectance for b in backings])
@@ -154,7 +175,14 @@ def _piles(tables: Tables, layers: Indices) -> Piles:
 
 
 def screen(quick: Screen, layers: Indices, backings: Indices) -> Measures:
-    """Measures of n stacks of equal depth: ``layers`` (n, d) and ``backings`` (n,) by number."""
+    """Measures of n stacks of equal depth: ``layers`` (n, d) and ``backings`` (n,) by number.
+
+    Parameters
+    ----------
+    quick : Screen
+    layers : ndarray of int, shape (n, d)
+    backings : ndarray of int, shape (n,)
+    """
     piles, where = np.unique(layers, axis=0, return_inverse=True)
     where = where.reshape(-1)
     views = quick.viewpoints
@@ -192,7 +220,15 @@ def read_main(
     quick: Screen, piles: Indices, wanted: NDArray[np.bool_] | None = None
 ) -> tuple[Array, Array]:
     """As :func:`read`, in the main light alone: XYZ (n, S, 3) and the contrast ratio (n,);
-    ``wanted`` (n, S): over these backings only, nought elsewhere."""
+    ``wanted`` (n, S): over these backings only, nought elsewhere.
+
+    Parameters
+    ----------
+    quick : Screen
+        With S backings.
+    piles : ndarray of int, shape (n, d)
+    wanted : ndarray of bool, shape (n, S), optional
+    """
     if piles.shape[1] == 1:
         found = _piles(quick.tables, piles)
         return _look_xyz(quick, found, quick.viewpoints.scenes[0]), _opacity(quick, found)
@@ -205,7 +241,14 @@ def read_main(
 
 def outer_piles(quick: Screen, outer: Indices, piles: Indices) -> tuple[Uppers, Behind]:
     """The piles ``outer`` (m, d - 1) to lay something under, and the openness before a ground of
-    the whole ``piles`` (m L, d), L of them for each outer one in order."""
+    the whole ``piles`` (m L, d), L of them for each outer one in order.
+
+    Parameters
+    ----------
+    quick : Screen
+    outer : ndarray of int, shape (m, d - 1)
+    piles : ndarray of int, shape (m L, d)
+    """
     tables = quick.tables
     above = _piles(tables, outer)
     each = piles.shape[0] // outer.shape[0]
@@ -319,7 +362,16 @@ def _opacity(quick: Screen, piles: Piles) -> Array:
 def exact(
     layers: Sequence[Layer], backings: Sequence[Backing | None], lay: str, views: Viewpoints
 ) -> Measures:
-    """Measures of one pile over each of its backings, by the full directional model."""
+    """Measures of one pile over each of its backings, by the full directional model.
+
+    Parameters
+    ----------
+    layers : sequence of Layer
+        Outermost first.
+    backings : sequence of Backing or None
+    lay : {"touching", "loose", "apart"}
+    views : Viewpoints
+    """
     named = labels(views.all)
     stack = Stack(tuple(layers), None, lay)
     pile = pile_optics(stack, named.above, named.below, links=links(named))

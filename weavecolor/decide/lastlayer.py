@@ -64,7 +64,8 @@ class Uppers:
 
 
 def uppers_of(tables: Tables, piles: Piles, before: Openings) -> Uppers:
-    """``before``: the piles' openness before a further layer."""
+    """The ``piles`` of laid layers of ``tables``; ``before``: their openness before a further
+    layer."""
     g = tables.share.size
     held = np.ascontiguousarray
     return Uppers(
@@ -119,6 +120,7 @@ def xyz(
 
     Parameters
     ----------
+    tables : of the laid layers; uppers, lowers : the piles and the layers to lay under them.
     upper, lower : (n,) which pile, and which layer under it.
     behind : of these n piles.
     grounds : (S, B) reflectances; ``bare`` (S,): nothing there at all.

@@ -58,7 +58,15 @@ class Look:
 
 
 def look(scene: Scene, observer: str = "2", name: str = "") -> Look:
-    """The look at a stack that ``appearance.appearance`` takes in ``scene``."""
+    """The look at a stack that ``appearance.appearance`` takes in ``scene``.
+
+    Parameters
+    ----------
+    scene : Scene
+    observer : {"2", "10"}
+    name : str
+        The scene's own by default.
+    """
     front = [x for x in scene.lights if x.zenith_deg < 90.0]
     behind = [x for x in scene.lights if x.zenith_deg > 90.0]
     falls = illumination(scene)

@@ -62,7 +62,20 @@ class Start:
 def start(
     quick: Screen, space: Space, wishes: tuple[Wish, ...], depths: range, wanted: int, charted: int
 ) -> Start:
-    """A loss that at least ``wanted`` stacks do not exceed; always the same one."""
+    """A loss that at least ``wanted`` stacks do not exceed; always the same one.
+
+    Parameters
+    ----------
+    quick : Screen
+    space : Space
+    wishes : tuple of Wish
+    depths : range
+        Numbers of layers.
+    wanted : int
+        Best stacks that the cutoff must leave in.
+    charted : int
+        Stacks kept for the chart.
+    """
     draw = np.random.default_rng(0)
     counts = np.array([space.count(d) for d in depths], dtype=np.float64)
     found: dict[int, tuple[Indices, Array]] = {}
@@ -147,6 +160,18 @@ def nearest_block(
 
     Of ``depth`` layers, the last of which is any; for one layer, every stack there is.
     ``gathered``: the groups that last layers are taken in, from ``bounds.groups``.
+
+    Parameters
+    ----------
+    shared : Screen or Sent
+    space : Space
+    wishes : tuple of Wish
+    gathered : list of ndarray of int
+    depth : int
+    first, last : int
+        Piles of ``depth`` - 1 layers, by number.
+    cutoff : float
+        Loss, from :func:`start`.
     """
     quick = received(shared)
     if depth == 1:

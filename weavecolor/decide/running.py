@@ -114,7 +114,18 @@ def in_order(
     arguments: Iterable[tuple[Any, ...]],
     ticker: Ticker,
 ) -> Iterator[T]:
-    """Results in the order of the arguments; ends early, cancelling the rest, on a stop."""
+    """Results in the order of the arguments; ends early, cancelling the rest, on a stop.
+
+    Parameters
+    ----------
+    executor : Executor or None
+        None: here, one after the other.
+    call : callable
+    arguments : iterable of tuple
+        One tuple of arguments a call.
+    ticker : Ticker
+        One tick a result.
+    """
     if executor is None:
         for each in arguments:
             if ticker.stop():

@@ -106,6 +106,10 @@ def search(
     stop : asked between steps; true ends the search with the best so far.
     limit, most : most stacks screened one and all, and most decided with the help of bounds, which
         find the ``wanted`` best by the screening for certain.
+    beam, budget, sample : piles kept at each depth beyond that; most stacks worked out in full;
+        stacks drawn to measure the screening's error; each at least 1.
+    streams : of diffuse light to a side in the screening, by zenith.
+    observer : "2" or "10", CIE standard observer, degrees.
     shot : measure the shot effect even if no wish asks for it (default: only then).
 
     Raises

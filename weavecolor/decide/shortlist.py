@@ -127,6 +127,15 @@ def reasons(
     """Why this option stands where it does. ``best``: the first of the list, to compare with;
     ``others``: where to look for a simpler way to the same.
 
+    Parameters
+    ----------
+    one : Judged
+    wishes : sequence of Wish
+    scenes : sequence of Scene
+        Her lights, the main one first.
+    best : Judged, optional
+    others : sequence of Judged
+
     Examples
     --------
     >>> from weavecolor.decide.wishes import Measures, Wish

@@ -95,6 +95,13 @@ def seam_allowance(stack: Stack, finish: str = "doubled", binding: Cloth | None 
     enclosed: twice more) or "bound" (twice more inside a binding, whose cloth lies above and
     below; the outer cloth itself unless ``binding`` is given).
 
+    Parameters
+    ----------
+    stack : Stack
+        One layer at least.
+    finish : {"open", "doubled", "bound"}
+    binding : Cloth, optional
+
     Examples
     --------
     >>> seam_allowance(single).name
@@ -227,6 +234,17 @@ def grade(delta: float) -> str:
 def show_through(item: Item, scene: Scene, observer: str = "2") -> ShowThrough:
     """Whether ``item`` will be seen in ``scene``.
 
+    Parameters
+    ----------
+    item : Item
+    scene : Scene
+    observer : {"2", "10"}
+
+    Returns
+    -------
+    ShowThrough
+        CIEDE2000 with its uncertainty, and a sentence.
+
     Examples
     --------
     >>> show_through(tape(single), window).delta > show_through(tape(double), window).delta
@@ -284,6 +302,16 @@ def by_layers(
 
     ``make``: from a stack to the item (``tape``, ``skin`` and so on). The last of the result is
     the least number of layers that does it, or ``most`` if none does: see its ``surely``.
+
+    Parameters
+    ----------
+    stack : Stack
+    make : callable
+    scene : Scene
+    want : {"hidden", "plain"}
+    most : int
+        Layers tried at most, 1 to 12.
+    observer : {"2", "10"}
 
     Examples
     --------

@@ -71,8 +71,8 @@ def single(tables: Tables, layers: Indices) -> Piles:
 
 
 def openness(tables: Tables, members: Indices, through: Array, backing: bool) -> Openings:
-    """Of n piles of laid layers (n, d) that beams pass by ``through`` (n, M), before a backing or
-    before a further layer."""
+    """Of n piles of laid layers ``members`` (n, d) of ``tables``, that beams pass by ``through``
+    (n, M), before a ``backing`` or before a further layer."""
     c, t = tables.share, through
     last = tables.joint.shape[0] - 1
     joint: Array | float = 1.0
@@ -94,7 +94,15 @@ def openness(tables: Tables, members: Indices, through: Array, backing: bool) ->
 
 
 def lay_under(tables: Tables, upper: Piles, layers: Indices) -> Piles:
-    """Each pile with one more laid layer under it."""
+    """Each pile with one more laid layer under it.
+
+    Parameters
+    ----------
+    tables : Tables
+    upper : Piles
+        n of them.
+    layers : ndarray of int, shape (n,)
+    """
     c = tables.share
     g = c.size
     v, pv, pl = tables.views, tables.pair_views, tables.pair_lights
@@ -171,6 +179,14 @@ def over_grounds(tables: Tables, piles: Piles, grounds: Array) -> tuple[Array, A
     """Radiance factors over Lambertian grounds of reflectance (S, B).
 
     Returns ``diffuse`` (n, S, B, V) and ``seen`` (n, S, B, P), as in :class:`Piles`.
+
+    Parameters
+    ----------
+    tables : Tables
+    piles : Piles
+        n of them.
+    grounds : ndarray, shape (S, B)
+        0 to 1.
     """
     c = tables.share
     g = c.size

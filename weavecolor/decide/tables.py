@@ -118,6 +118,18 @@ def build(
 
     Grains of one cloth and face share one evaluation: the streams do not change when cloth is
     turned, only the named directions do.
+
+    Parameters
+    ----------
+    layers : sequence of Layer
+    named : Labels
+        Directions of light and eye.
+    lay : {"touching", "loose", "apart"}
+    most_layers : int
+        Deepest stack, 1 to 12.
+    streams : int
+        Of diffuse light to a side, by zenith.
+    run : callable, optional
     """
     groups: dict[tuple[int, str], list[int]] = {}
     for index, layer in enumerate(layers):
@@ -159,7 +171,15 @@ def reduced(
     pitch: float,
     thick: float,
 ) -> list[dict[str, Array]]:
-    """The rows of :class:`Tables` for one cloth and face, laid at several grains."""
+    """The rows of :class:`Tables` for one cloth and face, laid at several grains.
+
+    Parameters
+    ----------
+    layers, named, lay, most_layers, streams
+        As for :func:`build`.
+    pitch, thick : float
+        Typical yarn spacing and thickness of what else is in a stack, mm.
+    """
     grains = [float(np.radians(layer.grain_deg)) for layer in layers]
     above: dict[Vector, int] = {}
     below: dict[Vector, int] = {}

@@ -36,6 +36,12 @@ class Cloud:
 def edge(x: Array, y: Array, more_x: bool = True, more_y: bool = True) -> NDArray[np.bool_]:
     """Which of n points nobody beats in both x and y at once (the Pareto edge), (n,) of bool.
 
+    Parameters
+    ----------
+    x, y : array_like, shape (n,)
+    more_x, more_y : bool
+        Whether more of it is better.
+
     Examples
     --------
     >>> edge([1.0, 2.0, 3.0], [3.0, 1.0, 2.0]).tolist()

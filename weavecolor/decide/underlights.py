@@ -55,6 +55,13 @@ class UnderLights:
 def under_lights(stack: Stack, scenes: Sequence[Scene], observer: str = "2") -> UnderLights:
     """How ``stack`` looks in every scene, the worst change named. Two scenes at least.
 
+    Parameters
+    ----------
+    stack : Stack
+    scenes : sequence of Scene
+        Two at least, none twice.
+    observer : {"2", "10"}
+
     Examples
     --------
     >>> under_lights(single, [window, scene("candlelit")]).names
@@ -119,6 +126,16 @@ def metamerism(
     ``first``, ``second``: reflectances (41,), such as the colours of two yarns, or the radiance
     factors of two stacks in scenes of like directions. Lights are named as in ``lights``. Spectra
     that were recovered from a colour are only one guess of many: for them the index tells little.
+
+    Parameters
+    ----------
+    first, second : array_like, shape (41,)
+        0 to 1.
+    reference : str
+        The light in which they are brought to match.
+    lights : sequence of str
+        At least one.
+    observer : {"2", "10"}
 
     Examples
     --------

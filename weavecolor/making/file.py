@@ -220,7 +220,17 @@ def save_making(path: str | os.PathLike[str], making: Making) -> Path:
 
 
 def load_making(path: str | os.PathLike[str]) -> Making:
-    """Read a making. Raises InputError, see :func:`from_json`.
+    """Read a making.
+
+    Parameters
+    ----------
+    path : str or path
+        A project file, ``NAME.json``.
+
+    Raises
+    ------
+    InputError
+        See :func:`from_json`.
 
     Examples
     --------

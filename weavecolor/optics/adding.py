@@ -88,6 +88,18 @@ def openings(
 
     ``gap``: nearest and farthest distance behind each layer in yarn spacings, None for
     uncorrelated.
+
+    Parameters
+    ----------
+    pile : PileOptics
+        Of N labels.
+    gap : (float, float) or None
+        Nearest and farthest distance behind each layer in yarn spacings, from 0; None: what lies
+        behind meets the openings at random.
+    depths : tuple of float
+        How deep below its front the thing is met, mm, as evenly spaced quantiles.
+    uneven : float
+        Variation of the yarn spacing as a fraction of it, 0 to 1.
     """
     t, share = pile.through, pile.share
     mean = float(share @ t)
@@ -108,7 +120,17 @@ def openings(
 
 
 def openings_of(joint: Array, through: Array, share: Array) -> Openings:
-    """Openings whose labels are open together as in ``joint`` (N, N)."""
+    """Openings whose labels are open together as in ``joint`` (N, N).
+
+    Parameters
+    ----------
+    joint : ndarray, shape (N, N)
+        Share of the area open along both labels at once, 0 to 1.
+    through : ndarray, shape (N,)
+        Beam transmittance along each, 0 to 1.
+    share : ndarray, shape (N,)
+        Quadrature shares, sum 1; 0 for named directions.
+    """
     t, mean = through, float(share @ through)
     returned = np.divide(joint @ share, t, out=np.full_like(t, mean), where=t > 1e-9)
     straight = np.clip(1.0 - returned, 0.0, None) / (1.0 - mean) * t
@@ -260,7 +282,17 @@ def over_backing(
     gap: tuple[float, float] | None,
     uneven: float = UNEVEN,
 ) -> Array:
-    """Radiance factors (41, N, N) of a pile over a Lambertian backing of reflectance (41,)."""
+    """Radiance factors (41, N, N) of a pile over a Lambertian backing of reflectance (41,).
+
+    Parameters
+    ----------
+    pile : PileOptics
+        Of N labels.
+    backing : ndarray, shape (41,)
+        Reflectance, 0 to 1.
+    gap, uneven
+        As for :func:`openings`.
+    """
     return over_backings(pile, [backing], gap, uneven)[0]
 
 
@@ -270,7 +302,14 @@ def over_backings(
     gap: tuple[float, float] | None,
     uneven: float = UNEVEN,
 ) -> list[Array]:
-    """As :func:`over_backing`, for several backings at little more than the cost of one."""
+    """As :func:`over_backing`, for several backings at little more than the cost of one.
+
+    Parameters
+    ----------
+    pile, gap, uneven
+        As for :func:`over_backing`.
+    backings : list of ndarray, shape (41,)
+    """
     open_ = openings(pile, gap, uneven=uneven)
     share, spread = pile.share, open_.hit_spread
     straight = open_.straight[None, :]

@@ -209,6 +209,15 @@ def seen_optics(
     """As :func:`pile_optics`, and less work; labels: even diffuse light, then ``above``, then
     ``below``.
 
+    Parameters
+    ----------
+    stack : Stack
+        1 to 12 layers; its backing does not count.
+    above, below : sequences of (zenith, azimuth)
+        Degrees, zenith below 90; named directions in front, and the opposites of lights behind.
+    links, exact
+        As for :func:`pile_optics`.
+
     Examples
     --------
     >>> seen_optics(double, [(0.0, 0.0)]).reflect.shape
@@ -268,6 +277,13 @@ class Transmittance:
 
 def transmittance(stack: Stack, zenith_deg: float = 0.0, azimuth_deg: float = 0.0) -> Transmittance:
     """How much light the layers let through; the backing does not count.
+
+    Parameters
+    ----------
+    stack : Stack
+        1 to 12 layers.
+    zenith_deg, azimuth_deg : float
+        Where the beam comes from, degrees; zenith below 90.
 
     Examples
     --------
@@ -330,6 +346,21 @@ def appearances(
     stack: Stack, backings: Sequence[Backing | None], scene: Scene, observer: str = "2"
 ) -> list[Appearance]:
     """As :func:`appearance`, over several backings at little more than the cost of one.
+
+    Parameters
+    ----------
+    stack : Stack
+        Its own backing does not count.
+    backings : sequence of Backing or None
+        None: nothing behind.
+    scene : Scene
+    observer : {"2", "10"}
+        CIE standard observer, degrees.
+
+    Returns
+    -------
+    list of Appearance
+        In the order of ``backings``.
 
     Examples
     --------

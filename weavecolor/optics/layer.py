@@ -50,7 +50,14 @@ def strand(yarn: Yarn) -> Strand:
 
 
 def woven(construction: Construction, warp: Strand, weft: Strand) -> FilamentCell:
-    """The cell of two strands in a construction."""
+    """The cell of two strands in a construction.
+
+    Parameters
+    ----------
+    construction : Construction
+        Lengths in mm.
+    warp, weft : Strand
+    """
     c = construction
     drop = 0.5 * (c.warp_height + c.weft_height)
     swings = drop * c.warp_share, drop * (1.0 - c.warp_share)
@@ -72,7 +79,16 @@ class Solved:
 
 
 def solve(construction: Construction, cell: FilamentCell, absorption: Array) -> Solved:
-    """Put a dye, (B, 2) 1/mm of warp and weft, into a cell."""
+    """Put a dye, (B, 2) 1/mm of warp and weft, into a cell.
+
+    Parameters
+    ----------
+    construction : Construction
+    cell : FilamentCell
+        From :func:`woven`.
+    absorption : ndarray, shape (B, 2)
+        Of warp and weft inside the fibre, natural logarithms, 1/mm, from 0.
+    """
     white = white_cell(cell)
     return Solved(construction, white, absorption, white.dyed(absorption))
 
@@ -142,7 +158,17 @@ class LayerOptics:
 
 
 def to_cloth_frame(vector: Vector, turn: float, flip: bool) -> Vector:
-    """A direction of the stack's frame in the frame of a cloth laid at ``turn`` radians."""
+    """A direction of the stack's frame in the frame of a cloth laid at ``turn`` radians.
+
+    Parameters
+    ----------
+    vector : (x, y, z)
+        Unit direction.
+    turn : float
+        Azimuth of the warp in the stack's frame, radians.
+    flip : bool
+        Whether the back lies outwards.
+    """
     x, y, z = vector
     c, s = np.cos(turn), np.sin(turn)
     x, y = c * x + s * y, -s * x + c * y
@@ -164,6 +190,14 @@ def orders(grid: Nodes, turn: float, flip: bool) -> list[tuple[NDArray[Any], flo
     """For each whole turn: which cloth-frame node each stack-frame label is, and its weight.
 
     Labels: upper nodes, then (in the same order) the opposites of the upper nodes.
+
+    Parameters
+    ----------
+    grid : Nodes
+    turn : float
+        Radians.
+    flip : bool
+        Whether the back lies outwards.
     """
     half = grid.half
     out = []
@@ -326,7 +360,17 @@ def _named(
 
 def layer_pairs(layer: Lie, distance: Distance, nodes: bool = True) -> Array:
     """Joint openness (N, N) of the labels of one layer, for something at ``distance`` behind it;
-    see :func:`weavecolor.optics.cell.pairs.pairs`."""
+    see :func:`weavecolor.optics.cell.pairs.pairs`.
+
+    Parameters
+    ----------
+    layer : Lie
+        Of N labels.
+    distance : Distance
+        In mm.
+    nodes : bool
+        False: diffuse light meets the openings at random, as nearly holds far behind.
+    """
     construction = layer.construction
     # openness is the same along a line from either side, so a flipped layer is seen from its face
     vectors = []

@@ -85,6 +85,15 @@ def multiangle(
 
     Lab is relative to the light. Raises InputError as ``brf``, and for an unknown light.
 
+    Parameters
+    ----------
+    stack : Stack
+    azimuths_deg : sequence of float
+        Degrees from "down the garment".
+    light : str
+        As in ``lights``.
+    observer : {"2", "10"}
+
     Examples
     --------
     >>> len(multiangle(single, azimuths_deg=(0.0,)))
@@ -110,6 +119,13 @@ def turned_radiance(
 
     ``angles_deg`` (n,): anticlockwise as the viewer sees it; 0 is ``appearance``. All layers turn
     together; lights and viewer stay. Raises InputError as ``appearance``.
+
+    Parameters
+    ----------
+    stack : Stack
+    scene : Scene
+    angles_deg : array_like, shape (n,)
+        Degrees.
 
     Examples
     --------
@@ -145,6 +161,14 @@ def turn(
     stack: Stack, scene: Scene, angles_deg: ArrayLike, *, observer: str = "2"
 ) -> Array:
     """Lab (n, 3) while the cloth turns; arguments as :func:`turned_radiance`.
+
+    Parameters
+    ----------
+    stack : Stack
+    scene : Scene
+    angles_deg : array_like, shape (n,)
+        Degrees.
+    observer : {"2", "10"}
 
     Examples
     --------

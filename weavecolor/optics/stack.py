@@ -73,7 +73,7 @@ def face_called(text: str) -> str:
 
 @dataclass(frozen=True)
 class Stack:
-    """Layers, outermost first, over a backing (None: nothing behind, open air).
+    """The ``layers``, outermost first, over a ``backing`` (None: nothing behind, open air).
 
     ``lay`` tells how the sheets lie: "touching" (pressed together, weaves in register),
     "loose" (as worn, irregular; the default), "apart" (hung well clear of one another).

@@ -299,6 +299,24 @@ def of_difference(
     ``changed``: which of ``compare.AXES`` differ; nothing stands for any but the scene.
     ``daylight``: both lights are near that in which colours were given.
 
+    Parameters
+    ----------
+    delta : float
+        CIEDE2000, from 0.
+    known : Known
+        Of all cloths of both options, from :func:`known_of`.
+    daylight : bool
+        Whether both lights are near that in which colours were given.
+    same_cloth, same_light : bool
+        Whether both options share them, so that errors of input cancel.
+    changed : collection of str
+        Which of ``compare.AXES`` differ; none stands for any but the scene.
+
+    Returns
+    -------
+    Uncertainty
+        CIEDE2000.
+
     Examples
     --------
     >>> measured, assumed = Known(False, False), Known(True, False)

@@ -23,7 +23,8 @@ from weavecolor.textile.notmodelled import elsewhere
 
 @dataclass(frozen=True, eq=False)
 class Backing(ByValue):
-    """What lies behind the cloth: a Lambertian surface of reflectance (41,), 0-1."""
+    """What lies behind the cloth: a Lambertian surface called ``name``, of ``reflectance`` (41,), 0
+    to 1 in every band."""
 
     name: str
     reflectance: Spectrum

@@ -16,10 +16,19 @@ from weavecolor.errors import InputError
 
 @dataclass(frozen=True, eq=False)
 class Light(ByValue):
-    """A directional light. ``irradiance``: spectral irradiance on a plane facing the light (the
-    cloth plane gets it times cos zenith), any radiometric scale, shape (41,). ``zenith_deg`` 0 to
-    below 90 lights the outside; above 90 to 180 comes from behind (backlight). Raises InputError
-    for light along the cloth, or an irradiance that is none.
+    """A directional light. Raises InputError for light along the cloth, or an irradiance that is
+    none.
+
+    Parameters
+    ----------
+    zenith_deg : float
+        From the outward normal, degrees: 0 to below 90 lights the outside, above 90 to 180 comes
+        from behind.
+    azimuth_deg : float
+        Anticlockwise from "down the garment", degrees.
+    irradiance : ndarray, shape (41,)
+        On a plane facing the light (the cloth plane gets it times cos zenith), from 0, on any
+        radiometric scale.
     """
 
     zenith_deg: float
@@ -39,8 +48,17 @@ class Light(ByValue):
 class Scene(ByValue):
     """Directional lights, a uniform diffuse share on the outside, and one viewer on the outside.
 
-    ``diffuse``: spectral irradiance on the cloth plane from a uniform hemisphere, shape (41,).
-    ``white``: relative spectrum of the light that the eye is adapted to, shape (41,).
+    Parameters
+    ----------
+    name : str
+    lights : tuple of Light
+    diffuse : ndarray, shape (41,)
+        Spectral irradiance on the cloth plane from a uniform hemisphere, from 0.
+    white : ndarray, shape (41,)
+        Relative spectrum of the light that the eye is adapted to.
+    view_zenith_deg, view_azimuth_deg : float
+        Where the viewer stands, degrees as for :class:`Light`; zenith 0 to below 90.
+    notes : str
     """
 
     name: str

@@ -22,7 +22,8 @@ WEIGHTS_G_M2 = (1.0, 10_000.0)
 
 @dataclass(frozen=True)
 class Weave:
-    """A lift plan: rows are picks, columns are ends, 1 where the warp is up on the face."""
+    """A weave called ``name``, by its ``lift`` plan: rows are picks, columns are ends, 1 where the
+    warp is up on the face."""
 
     name: str
     lift: tuple[tuple[int, ...], ...]
@@ -51,14 +52,31 @@ class Construction:
 class Cloth:
     """A two-tone woven cloth, face up, warp along azimuth 0. Cloths compare, and hash, by value.
 
-    ``warp_crimp`` and ``weft_crimp`` are the extra yarn lengths as fractions (for the weight);
-    ``warp_share`` as in :class:`Construction`, None for the balanced default.
-    ``declared_g_m2`` is the weight somebody stated, if anybody did. ``notes`` is the owner's own
-    text, ``sources`` tells where single numbers come from, for people to read, and ``remarks`` is
-    what was noticed when the cloth was read in. ``known`` tells how numbers are known, by their
-    names in ``howknown.NUMBERS`` (a mapping will do); a number that is not in it is stated. Raises
-    InputError, in one line naming the field, for setts, crimps and weights that the trade could
-    never meet.
+    Raises InputError, in one line naming the field, for setts, crimps and weights that the trade
+    could never meet.
+
+    Parameters
+    ----------
+    name : str
+    warp, weft : Yarn
+    weave : Weave
+    ends_per_cm, picks_per_cm : float
+        Setts, 0.2 to 500 threads per cm.
+    warp_crimp, weft_crimp : float
+        Extra lengths of the yarns as fractions, 0 to 0.8 (for the weight).
+    warp_share : float or None
+        As in :class:`Construction`, 0 to 1; None for the balanced default.
+    notes : str
+        The owner's own text.
+    declared_g_m2 : float or None
+        The weight somebody stated, 1 to 10 000.
+    sources : tuple of (str, str)
+        Where single numbers come from, for people to read.
+    remarks : tuple of str
+        What was noticed when the cloth was read in.
+    known : tuple of (str, HowKnown)
+        How numbers are known, by their names in ``howknown.NUMBERS``; a mapping will do. A number
+        that is not in it is stated.
     """
 
     name: str

@@ -100,6 +100,15 @@ def areal_mass(
 ) -> float:
     """g/m2 of loom-state cloth, (n1 T1 (1 + crimp1) + n2 T2 (1 + crimp2)) / 10.
 
+    Parameters
+    ----------
+    ends_per_cm, picks_per_cm : float
+        Threads per cm.
+    warp_tex, weft_tex : float
+        Linear density of the yarn, g/km.
+    warp_crimp, weft_crimp : float
+        Extra length of the yarn as a fraction of the cloth's, 0 to 0.8.
+
     Examples
     --------
     >>> areal_mass(25.0, 20.0, 0.0, 25.0, 20.0, 0.0)
@@ -188,6 +197,18 @@ def natural_share(cloth: Cloth) -> float:
 
 def share_from_crimps(cloth: Cloth, warp_crimp: float, weft_crimp: float) -> float | None:
     """The warp's share that two known crimps imply, from Peirce's h = (4/3) p sqrt(crimp).
+
+    Parameters
+    ----------
+    cloth : Cloth
+        For its yarns and setts.
+    warp_crimp, weft_crimp : float
+        Extra length of the yarn as a fraction of the cloth's, 0 to 0.8.
+
+    Returns
+    -------
+    float or None
+        0 to 1; None where neither thread is crimped.
 
     Examples
     --------

@@ -49,7 +49,17 @@ FIBRES: Mapping[str, Fibre] = _table()
 
 
 def fibre(name: str) -> Fibre:
-    """The fibre called ``name`` (any case). Raises InputError listing the known ones.
+    """The fibre called ``name``.
+
+    Parameters
+    ----------
+    name : str
+        In any case.
+
+    Raises
+    ------
+    InputError
+        Listing the known ones.
 
     Examples
     --------

@@ -117,7 +117,7 @@ class HowKnown:
     def assumed(
         cls, low: float | None = None, high: float | None = None, source: str = ""
     ) -> HowKnown:
-        """Supposed by the tool or its user, within ``low`` to ``high``.
+        """Supposed by the tool or its user, within ``low`` to ``high``; ``source`` why.
 
         Examples
         --------
@@ -133,7 +133,8 @@ class HowKnown:
         source: str = "",
         together: Iterable[tuple[str, float]] = (),
     ) -> HowKnown:
-        """Found by a fit, to a standard uncertainty ``spread``, with its correlations.
+        """Found by a fit, to a standard uncertainty ``spread``; ``source`` as before, ``together``
+        its correlations with other fitted numbers.
 
         Examples
         --------

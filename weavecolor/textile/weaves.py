@@ -43,7 +43,15 @@ def weave(spec: str | Sequence[object]) -> Weave:
     2/2"`` has two and two picks in one shed (cross ribs), "weft rib 2/2" two and two ends lifted
     as one. ``"hopsack 2/2"`` weaves 2 ends as one and 2 picks as one.
     "2/2 twill", "plain weave" and "5-end satin" are understood as well.
-    Raises InputError for a weave that is unknown, impossible or would fall apart.
+
+    Parameters
+    ----------
+    spec : str or sequence
+
+    Raises
+    ------
+    InputError
+        For a weave that is unknown, impossible or would fall apart.
 
     Examples
     --------

@@ -20,7 +20,17 @@ from weavecolor.textile.usual import KINDS, usual_yarn
 
 @dataclass(frozen=True)
 class Fibre:
-    """A textile fibre: refractive index along and across the axis, density in g/cm3."""
+    """A textile fibre.
+
+    Parameters
+    ----------
+    name : str
+    n_parallel, n_perpendicular : float
+        Refractive index along and across its axis, 1.3 to 1.9.
+    density_g_cm3 : float
+        0.85 to 3.
+    source : str
+    """
 
     name: str
     n_parallel: float
@@ -42,6 +52,14 @@ class Fibre:
 
 def within(what: str, value: float, low: float, high: float, unit: str = "") -> None:
     """Raise InputError, in one line with what would be right, unless ``low <= value <= high``.
+
+    Parameters
+    ----------
+    what : str
+        The field's name.
+    value, low, high : float
+    unit : str
+        Told after the range.
 
     Examples
     --------
@@ -111,6 +129,9 @@ class Yarn:
     flattening : float
         Width over height of the yarn's elliptical section, 1 to 30; the area is kept.
     kind : {"filament", "spun"}
+    lustre_deg, scattering_m2_g, sheen : float
+        Of the matt film that a fit still takes for yarn; answers do not ask for them.
+    colour_name : str
     filaments : int
         Filaments, or staple fibres, in the section; 0 takes the usual number of the fibre.
     gum : bool
