@@ -4,13 +4,16 @@ one thread of linear algebra, as in the tool; an eighth of its rays, but where n
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+from types import ModuleType
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
 from hypothesis import settings
 
+from weavecolor.cutting import lay
 from weavecolor.optics.cell import filaments
 
 settings.register_profile("any machine", deadline=None)
@@ -38,8 +41,24 @@ def _forget() -> None:
 @pytest.fixture(scope="module")
 def all_rays():
     """As many rays as the tool takes, for tests of its numbers."""
+    yield from _with_effort(filaments, 1.0)
+
+
+@pytest.fixture(scope="module")
+def few_rays():
+    """Very few rays, for laws that hold whatever their number."""
+    yield from _with_effort(filaments, 0.02)
+
+
+@pytest.fixture(scope="module")
+def few_lays():
+    """Few lays are tried, where it is not asked how good the best is."""
+    yield from _with_effort(lay, 0.05)
+
+
+def _with_effort(module: ModuleType, share: float) -> Iterator[None]:
     _forget()
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(filaments, "EFFORT", 1.0)
+        patch.setattr(module, "EFFORT", share)
         yield
     _forget()

@@ -7,8 +7,6 @@ import numpy as np
 import pytest
 from test_layer_optics import cloth
 
-from weavecolor.colour.colorimetry import ciede2000
-from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.spectra import BANDS
 from weavecolor.optics import kubelka
 from weavecolor.optics.adding import GAPS, PileOptics, add, over_backing, over_backings
@@ -16,7 +14,9 @@ from weavecolor.optics.appearance import appearance, brf, pile_optics, transmitt
 from weavecolor.optics.cell.nodes import nodes
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
-from weavecolor.scene.scene import Light, Scene
+from weavecolor.scene.scene import Scene
+
+pytestmark = pytest.mark.usefixtures("few_rays")
 
 GRID = nodes(3, 6)
 SHARE = GRID.share[: GRID.half]
@@ -218,19 +218,6 @@ def test_turning_a_whole_stack_is_turning_light_and_view_back():
     turned = brf(Stack((Layer(a, 40.0), Layer(b, 75.0)), white), [(50, 10)], [(0, 0), (40, 100)])
     back = brf(Stack((Layer(a), Layer(b, 35.0)), white), [(50, -30)], [(0, 0), (40, 60)])
     assert turned == pytest.approx(back, rel=1e-6)
-
-
-def test_turning_the_lower_layer_is_smooth():
-    # through 30 degrees, where the quadrature of diffuse light falls on whole steps, and through 45
-    a = cloth("plain", warp=SLOPE, weft=SLOPE[::-1])
-    white = light_spectrum("D65")
-    light = Scene("lamp", (Light(50.0, 0.0, white),), np.zeros(BANDS), white)
-    lab = np.array([
-        appearance(Stack((Layer(a), Layer(a, g)), lay="apart"), light).reading.Lab
-        for g in np.arange(24.0, 52.0, 2.0)
-    ])  # fmt: skip
-    for one, other in zip(lab[1:-1], 0.5 * (lab[2:] + lab[:-2]), strict=True):
-        assert ciede2000(one, other) < 0.2
 
 
 def test_many_layers_come_to_a_limit():

@@ -33,6 +33,8 @@ from weavecolor.report.sheetwords import needed_sentences
 from weavecolor.textile.construction import describe
 from weavecolor.textile.units import length_mm, sett_per_cm
 
+pytestmark = pytest.mark.usefixtures("few_lays")
+
 ORGANZA = "shot-organza-teal-copper"
 #: Takes the whole of 100 cm of width and 40 of length.
 BAND = Piece.rectangle("band", 100.0, 40.0, seam_cm=0.0)
@@ -464,7 +466,8 @@ def test_grain_and_layers_on_the_line_do_what_they_say(tmp_path, capsys):
 
 def test_no_bias_leaves_the_bias_out(capsys):
     asked = ["decide", "stacks", "shot-organza-red-black", "--want", "brightest", "--json",
-             "--grain", "straight,30,bias", "--options", "5", "--behind", "white"]  # fmt: skip
+             "--grain", "straight,30,bias", "--options", "5", "--behind", "white",
+             "--layers", "1"]  # fmt: skip
 
     def grains(*more):
         assert run([*asked, *more]) == 0

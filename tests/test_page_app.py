@@ -25,6 +25,8 @@ from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 
+pytestmark = pytest.mark.usefixtures("few_lays")
+
 UI = Path(__file__).resolve().parents[1] / "ui"
 DEMO = "shot-organza-red-black"
 PLACE = "window at the side"

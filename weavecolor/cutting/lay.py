@@ -31,6 +31,7 @@ from weavecolor.cutting.turns import Item, Turned, laid_items
 from weavecolor.errors import InputError
 
 FITS, NO_LAY, CANNOT = "fits", "no lay found", "cannot fit"
+EFFORT = 1.0  # share of all lays that is tried, where nobody says how many
 
 
 @dataclass(frozen=True)
@@ -332,7 +333,7 @@ def lay_parts(
     nest = Nest(width, math.inf if straight else length, blocked)
     if tries is None:
         simple = all(way.form.box for item in items for way in item.ways)
-        tries = max(30, (40000 if simple else 1500) // (len(items) + 5))
+        tries = max(30, int(EFFORT * (40000 if simple else 1500)) // (len(items) + 5))
     if tries < 1:
         raise InputError("try at least one lay", field="tries")
     score, layout, done = _search(nest, items, tries, seed, bound, progress, stop)

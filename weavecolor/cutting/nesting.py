@@ -181,16 +181,13 @@ class Nest:
         for y in levels:
             if y + height > self.height + slack:
                 return None
-            x = 0.0
+            over, under, x = y + height - slack, y + slack, 0.0
+            beside = [
+                (left, right) for left, low, right, high in taken if low < over and high > under
+            ]
             while x + width <= self.width + slack:
-                hit = [
-                    right
-                    for left, low, right, high in taken
-                    if low < y + height - slack
-                    and high > y + slack
-                    and left < x + width - slack
-                    and right > x + slack
-                ]
+                far, near = x + width - slack, x + slack
+                hit = [right for left, right in beside if left < far and right > near]
                 if not hit:
                     return x, y
                 x = max(hit)  # every box hit must be passed

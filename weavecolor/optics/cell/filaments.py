@@ -326,8 +326,13 @@ def mirrors(cell: FilamentCell) -> tuple[Vector, ...]:
     """Signs by which (x, y, z) may be multiplied so that the cell's light is the same."""
     if cell.alike:
         return ((1.0, 1.0, 1.0),)
-    plan = np.array(cell.lift) > 0
     twisted = any(not s.single and s.twist != 0.0 for s in (cell.warp, cell.weft))
+    return _mirrors_of(cell.lift, twisted)
+
+
+@lru_cache(maxsize=64)
+def _mirrors_of(lift: tuple[tuple[int, ...], ...], twisted: bool) -> tuple[Vector, ...]:
+    plan = np.array(lift) > 0
     out = []
     for mx, my, mz in np.ndindex(2, 2, 2):
         if twisted and (mx + my + mz) % 2:
