@@ -113,7 +113,7 @@ def bin_directions(number: int, count: int) -> Array:
     """Directions (count, 3) spread over a bin as even light is."""
     ring, sector = divmod(number, SECTORS)
     edges = bin_edges()[::-1]
-    a, b = cells._spread(count, 4)[:, :2].T
+    a, b = cells.evenly(count, 4)[:, :2].T
     square = edges[ring + 1] + a * (edges[ring] - edges[ring + 1])
     azimuth = (sector - 0.5 + b) * 2 * np.pi / SECTORS
     return unit(np.arccos(np.sqrt(np.clip(square, 1e-6, 1.0))), azimuth)

@@ -55,7 +55,7 @@ def test_single_rod_agrees_with_the_exact_series(sigma_d):
     index, d = 1.55, 0.1
     thread = Strand(1e-5, 1e-5)  # a weft that is hardly there
     cell = FilamentCell(((1,),), Strand(d, d, index=index), thread, 1000.0, 1000.0, 0.0, 0.0)
-    ready, count = cells._prepared(cell), 4000
+    ready, count = cells.prepared(cell), 4000
     starts = np.tile([0.0, 500.0, 0.0, 0.0, -1.0], (count, 1))
     starts[:, 0] = ((np.arange(count) + 0.5) / count - 0.5) * d
     room = np.empty((40 * count, paths.LEAF))

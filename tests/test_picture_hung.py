@@ -16,9 +16,10 @@ from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.adding import GAPS, add, pile_of
 from weavecolor.optics.allround import all_round
-from weavecolor.optics.cell.filaments import glints
-from weavecolor.optics.cell.glint import AZIMUTHS, glint_tables, regular
-from weavecolor.optics.cell.nodes import unit
+from weavecolor.optics.appearance import appearance
+from weavecolor.optics.cell.filaments import kept, white_named
+from weavecolor.optics.cell.flood import factors, flood, half_line
+from weavecolor.optics.cell.nodes import nodes
 from weavecolor.optics.layer import laid, solved
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture import raster, tables
@@ -39,6 +40,7 @@ from weavecolor.picture.shapes import load_shape
 from weavecolor.picture.sweep import openness, soft_directions, sphere, taken
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
+from weavecolor.scene.scene import Light
 
 pytestmark = pytest.mark.usefixtures("all_rays")
 
@@ -46,70 +48,90 @@ WINDOW = scene("window at the side")
 
 
 @lru_cache(maxsize=1)
+def organza() -> Stack:
+    return Stack((Layer(load_swatch("shot-organza-red-black")),))
+
+
+@lru_cache(maxsize=1)
 def chiffon() -> Stack:
     return Stack((Layer(load_swatch("shot-chiffon-rose-yellow")),))
 
 
-def angles(v: np.ndarray, n: np.ndarray, w: np.ndarray, sign: float) -> tuple[float, float]:
-    """(zenith, azimuth) of a direction about a normal and a warp; ``sign`` -1: seen from behind,
-    where a direction is named by its opposite."""
+def angles(v: np.ndarray, n: np.ndarray, w: np.ndarray) -> tuple[float, float]:
+    """(zenith, azimuth) of a direction about a normal and a warp."""
     zenith = np.degrees(np.arccos(np.clip(v @ n, -1.0, 1.0)))
-    azimuth = np.degrees(np.arctan2(v @ np.cross(n, w), sign * (v @ w)))
-    return min(float(zenith), 87.5), float(azimuth % 360.0)
+    return float(zenith), float(np.degrees(np.arctan2(v @ np.cross(n, w), v @ w)))
 
 
-@pytest.mark.parametrize("space", ["sRGB", "Display P3"])
-def test_a_colour_looked_up_is_that_of_the_optics_at_random_orientations(space):
-    """CIEDE2000 by colour-science, on the screen's own linear RGB of light sent by both sides."""
-    rng = np.random.default_rng(5)
-    stack, seeing = chiffon(), Seeing(space)
+def turned_over(stack: Stack) -> Stack:
+    """The same layers seen from behind, the face's outermost warp still at azimuth 0."""
+    first = stack.layers[0].grain_deg
+    other = {"face": "back", "back": "face"}
+    return Stack(
+        tuple(
+            Layer(x.cloth, first - x.grain_deg, other[x.face]) for x in reversed(stack.layers)
+        ),
+        None,
+        stack.lay,
+    )  # fmt: skip
+
+
+def apart_from_the_answer(stack: Stack, count: int, seed: int, space: str = "sRGB") -> np.ndarray:
+    """CIEDE2000 (by colour-science) between tables and ``appearance`` of the same stack in the same
+    light, seen so, at random orientations, both faces in turn."""
+    rng = np.random.default_rng(seed)
+    seeing = Seeing(space)
     made = tables.tables(stack, WINDOW, seeing)
     lamp = WINDOW.lights[0]
-    light = tables.view_vector(lamp, WINDOW)
-    normals, warps, sides, asked, below, links = [], [], [], [], [], []
-    while len(normals) < 60:
-        n = rng.normal(size=3)
-        n /= np.linalg.norm(n)
-        if n[2] < 0.09 or abs(n @ light) < 0.2:
-            continue
-        w = np.cross(n, rng.normal(size=3))
+    light, eye = tables.view_vector(lamp, WINDOW), np.array([0.0, 0.0, 1.0])
+    both = stack, turned_over(stack)
+    normals, warps, answers = [], [], []
+    while len(normals) < count:
+        n, w = rng.normal(size=(2, 3))
+        n /= np.linalg.norm(n) * np.sign(n[2])
+        w = np.cross(n, w)
         w /= np.linalg.norm(w)
-        side, before = len(normals) % 2, n @ light > 0
-        sign = -1.0 if side else 1.0
-        k = len(asked), len(below)
-        eye = angles(np.array([0.0, 0.0, 1.0]), n, w, sign)
-        sun = angles(light if before else -light, n, w, sign)
-        for way, front in ((eye, side == 0), (sun, (side == 0) == before)):
-            (asked if front else below).append(way)
-        normals.append(n), warps.append(w), sides.append(side), links.append((k, side, before))
-    factors = np.empty((len(normals), 41))
-    count = len(asked)
-    pairs = [
-        ((a, a + 1) if side == 0 else (count + b, count + b + 1)) if before else (a, count + b)
-        for (a, b), side, before in links
-    ]
-    ways = [tuple(map(tuple, unit(*np.radians(np.reshape(x, (-1, 2)).T)))) for x in (asked, below)]
-    pile = laid(solved(stack.layers[0].cloth), 0.0, False, *ways, links=tuple(pairs), exact=False)
-    start = pile.lie.share.size - count - len(below)
-    for i, ((one, other), (_, side, before)) in enumerate(zip(pairs, links, strict=True)):
-        table = (pile.under if side else pile.reflect) if before else pile.pass_
-        factors[i] = table[:, start + one, start + other]
-    matrix = tables.rgb_matrix(lamp.irradiance, WINDOW, seeing, "2")
-    truth = (factors @ matrix) * np.abs(np.array(normals) @ light)[:, None]
-    got = looked_up(made, np.array(normals), np.array(warps), np.array(sides))
-    room = got[:, 3:6] + got[:, 6:9] * made.level
+        if n[2] < 0.035 or abs(n @ light) < 0.0175:  # within 2 and 1 degrees of along the cloth
+            continue
+        seen, falls = angles(eye, n, w), angles(light, n, w)
+        there = replace(WINDOW, lights=(Light(*falls, lamp.irradiance),),
+                        view_zenith_deg=seen[0], view_azimuth_deg=seen[1])  # fmt: skip
+        answers.append(appearance(both[len(normals) % 2], there).radiance)
+        normals.append(n), warps.append(w)
+    got = looked_up(made, np.array(normals), np.array(warps), np.arange(count) % 2)
+    falls_flat = tables.rgb_matrix(np.ones(41), WINDOW, seeing, "2")
     known = colour.RGB_COLOURSPACES[space]
+    one, two = (
+        colour.XYZ_to_Lab(colour.RGB_to_XYZ(x, known, known.whitepoint), known.whitepoint)
+        for x in (np.array(answers) @ falls_flat, got[:, :3] + got[:, 3:6])
+    )
+    return np.asarray(colour.delta_E(one, two, method="CIE 2000"))
 
-    def lab(rgb):
-        xyz = colour.RGB_to_XYZ(rgb, known, known.whitepoint)
-        return colour.XYZ_to_Lab(xyz, known.whitepoint)
 
-    # the light's softness is no part of the optics: allow for it where light grazes
-    apart = colour.delta_E(lab(truth + room), lab(got[:, :3] + room), method="CIE 2000")
-    assert np.median(apart) < 0.5
-    # where filaments glint, the truth's own rays are few: about 1 CIEDE2000 of noise
-    assert np.quantile(apart, 0.9) < 1.3
-    assert apart.max() < 3.0
+def test_a_colour_looked_up_is_near_the_answer_at_random_orientations():
+    """The limits are those that README tells for rods, where a sample of so many may lie."""
+    apart = apart_from_the_answer(organza(), 24, 5)
+    assert np.median(apart) < 1.0
+    assert np.quantile(apart, 0.8) < 3.0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("cloth", ["shot-organza-red-black", "shot-chiffon-rose-yellow",
+                                   "shot-taffeta-green-red", "cotton-voile-white"])  # fmt: skip
+@pytest.mark.parametrize("layers", [1, 2])
+def test_most_colours_looked_up_are_within_what_is_told(cloth, layers):
+    laid = load_swatch(cloth)
+    stack = Stack((Layer(laid), Layer(laid, 30.0, "back"))[:layers])
+    apart = apart_from_the_answer(stack, 60, 6, "Display P3")
+    assert np.median(apart) < 2.0
+    assert np.quantile(apart, 0.9) < 5.5
+
+
+@pytest.mark.slow
+@pytest.mark.xfail(strict=True, reason="two thirds are: the rest is noise of rays and their width")
+def test_a_colour_looked_up_is_within_1_at_99_of_100():
+    apart = apart_from_the_answer(organza(), 200, 7)
+    assert (apart < 1.0).mean() >= 0.99
 
 
 def test_light_let_through_never_exceeds_what_falls():
@@ -290,18 +312,44 @@ def test_many_directions_are_added_as_few_are():
     assert made.through @ made.share == pytest.approx(few.through @ few.share, abs=1e-9)
 
 
-def test_glints_are_the_same_both_ways_and_as_traced_for_a_direction():
-    """Against rays of that very direction: the mean over many, and each to what noise allows."""
+def test_a_flood_without_dye_sends_on_all_that_meets_something():
+    """To and from the nodes, in even light: all of it, but for the noise of few rays a ring."""
     cell = solved(load_swatch("shot-organza-red-black")).white.cell
-    face, back, across = glint_tables(cell)
-    np.testing.assert_allclose(face, face.T, atol=1e-4)
-    at = [z * AZIMUTHS + a for z in (0, 4, 7, 10) for a in (0, 7, 19, 30)]
-    ways = [tuple(map(float, v)) for v in regular()[at]]
-    traced = glints(cell, {v: ways for v in ways}, exact=True)
-    want = np.stack([traced[v] for v in ways])
-    got = face[np.ix_(at, at)]
-    assert got.mean() == pytest.approx(want.mean(), rel=0.15)
-    assert np.corrcoef(got.ravel(), want.ravel())[0, 1] > 0.93
+    made = flood(cell)
+    here = (made.came[:, 2] < 0).astype(int), (made.went[:, 2] < 0).astype(int)
+    left = kept(cell, np.zeros((1, 2)))
+    sent = made.between(np.stack(here), np.ones(2), left)[0] @ nodes().share
+    white = solved(load_swatch("shot-organza-red-black")).white
+    through = np.array([white.through[k : k + 72] @ nodes().share[:72] for k in (0, 72)])
+    np.testing.assert_allclose(sent, 1.0 - through, atol=0.01)
+
+
+def test_factors_of_a_flood_are_those_of_exact_pairs_in_all():
+    """Against light traced from the very directions, undyed: the sums over many pairs."""
+    white = solved(load_swatch("shot-organza-red-black")).white
+    made = flood(white.cell)
+    angle = np.radians(55.0)
+    left = kept(white.cell, np.zeros((1, 2)))
+    found = factors(made, np.repeat(left, 3, axis=1), np.ones(3), angle)
+    np.testing.assert_allclose(found.sides[0], found.sides[1][:, ::-1, ::-1], atol=1e-4)
+    rng = np.random.default_rng(3)
+    got, want = [], []
+    while len(got) < 12:
+        e, d = rng.normal(size=(2, 3))
+        e /= np.linalg.norm(e) * np.sign(e[2])
+        d -= (d @ e) * e
+        o = np.cos(angle) * e + np.sin(angle) * d / np.linalg.norm(d)
+        if min(e[2], o[2]) < 0.25:
+            continue
+        pair = tuple(map(float, e)), tuple(map(float, o))
+        met = white_named(white.cell, pair, ((0, 1),))
+        want.append(met.dyed(np.zeros((1, 2)))[1][0, 0, 1])
+        x, y, turn = half_line(e[1], -e[0], e[2], o[1], -o[0], o[2])
+        n, _, p, _ = found.sides[0].shape
+        at = int((x + 1) / 2 * n), int((y + 1) / 2 * n), int(turn * p)
+        got.append(float(found.sides[0][at][0]))
+    assert np.sum(got) == pytest.approx(np.sum(want), rel=0.25)
+    assert np.corrcoef(got, want)[0, 1] > 0.8
 
 
 @pytest.mark.slow

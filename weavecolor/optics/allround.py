@@ -2,15 +2,16 @@
 
 The same layers, added by the same equations (:mod:`weavecolor.optics.adding`), with three things
 made use of that a few directions do not need: a label stands for the line along a direction, met
-from both sides; what goes on through fibres is as fine as the nodes, so that any direction is a
-mixture of them; and what one surface sends back, which is finer but has no colour, is taken from
-one table a cell (:mod:`weavecolor.optics.cell.glint`), apart from the bands. Knows stacks; knows
-nothing of light.
+from both sides; what goes on between layers is as fine as the nodes, so that it is told at rings of
+directions and mixed between them; and what one layer alone sends from one direction to another,
+which is far finer, is kept apart, layer by layer, with what the others let through of it
+(:class:`Own`), to be read from its flood of light (:mod:`weavecolor.optics.cell.flood`). Knows
+stacks; knows nothing of light.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -28,7 +29,9 @@ from weavecolor.optics.adding import (
     openings_of,
     pile_of,
 )
-from weavecolor.optics.cell.glint import AZIMUTHS, ZENITHS, glint_tables, regular
+from weavecolor.optics.cell import filaments
+from weavecolor.optics.cell.filaments import kept, mirrors
+from weavecolor.optics.cell.flood import Flood, flood
 from weavecolor.optics.cell.nodes import nodes, unit
 from weavecolor.optics.cell.openness import QUICK_PENCILS, counted
 from weavecolor.optics.cell.pairs import Distance, Pairs, pairs
@@ -52,6 +55,8 @@ Floats = NDArray[np.float32]
 Rings = tuple[float, ...]
 
 STEPS = 24
+#: The regular angles: zenith every 6 degrees from 0 to 90, azimuth every 7.5 from the warp.
+ZENITHS, AZIMUTHS = 16, 48
 _AT_NODES = np.degrees(np.arccos(nodes().cosine[: nodes().half : nodes().steps]))[::-1]
 #: The nodes' own zenith angles, and some between, for light of few surfaces keeps to narrow ways.
 FINE: Rings = tuple(sorted([0.0, *map(float, _AT_NODES), 25.0, 43.0, 60.0, 74.0]))
@@ -60,19 +65,42 @@ COARSE: Rings = (0.0, 24.0, 46.0, 66.0, 82.0)
 
 
 @dataclass(frozen=True, eq=False)
+class Own:
+    """What one layer alone sends on between two directions, in its stack.
+
+    ``turn``, ``flip``: how it lies. ``face`` (M, M): share of it that comes through the layers
+    before it to the face and back out, between the regular angles; None where none lies before it.
+    ``above``, ``below`` (M,): shares that come through all layers before it, and behind it, along
+    the regular angles.
+    """
+
+    solution: Solved
+    turn: float
+    flip: bool
+    face: Floats | None
+    above: Floats
+    below: Floats
+
+
+@dataclass(frozen=True, eq=False)
 class AllRound:
     """Layers between all directions; azimuth from the outermost warp.
 
     ``pile``: labels are the nodes, then the K directions of the rings, each a line met from both
-    sides; of what met one surface alone, it knows the even light. ``glints``: radiance factors
-    after one surface alone (M, M) between the regular angles, face to face, back to back, and from
-    before the face to behind it; a direction behind is named by its opposite. ``straight`` (M,):
-    share that passes unscattered along the regular angles.
+    sides; between two of the rings it knows only what went on between layers. ``own``: the rest,
+    layer by layer. ``straight`` (M,): share that passes unscattered along the regular angles.
     """
 
     pile: PileOptics
-    glints: tuple[Floats, Floats, Floats]
+    own: tuple[Own, ...]
     straight: Array
+
+
+def regular() -> Array:
+    """Unit vectors (ZENITHS * AZIMUTHS, 3) of the regular angles, all above the cloth."""
+    zenith = np.radians(np.linspace(0.0, 90.0, ZENITHS))
+    azimuth = 2.0 * np.pi * np.arange(AZIMUTHS) / AZIMUTHS
+    return unit(zenith[:, None], azimuth[None]).reshape(-1, 3)
 
 
 def ring_directions(rings: Rings) -> Array:
@@ -153,14 +181,14 @@ def _added(upper: AllRound, lower: AllRound, lay: str, rings: Rings) -> AllRound
     open_ = _openings(upper.pile, gap, lower.pile.members[0][0].depths, rings)
     both = wide @ open_.joint[-k:, -k:].astype(np.float32) @ wide.T
     one, two = (p.straight.astype(np.float32) for p in (upper, lower))
-    (face, back, across), (face2, back2, across2) = upper.glints, lower.glints
+    before = tuple(replace(x, below=x.below * two) for x in upper.own)
+    under = tuple(
+        replace(x, face=both if x.face is None else both * x.face, above=x.above * one)
+        for x in lower.own
+    )
     return AllRound(
         add(upper.pile, lower.pile, gap, open_=open_),
-        (
-            face + both * face2,
-            back2 + np.outer(two, two) * back,
-            across * two[None, :] + one[:, None] * across2,
-        ),
+        before + under,
         upper.straight * lower.straight,
     )
 
@@ -215,7 +243,9 @@ def _layer(layer: Layer, rings: Rings) -> AllRound:
     k = len(ring_directions(rings))
     own = _turned(_straight(solution.construction)[:, None], layer.grain_deg, flip)[:, 0]
     slip = spread(rings) @ ((lie.through - lie.open) / np.maximum(1.0 - lie.open, 1e-9))[-k:]
-    return AllRound(pile, _glints(solution, layer.grain_deg, flip), own + (1.0 - own) * slip)
+    clear = np.ones(ZENITHS * AZIMUTHS, np.float32)
+    alone = Own(solution, float(turn), flip, None, clear, clear)
+    return AllRound(pile, (alone,), own + (1.0 - own) * slip)
 
 
 def _lying(solution: Solved, turn: float, flip: bool, rings: Rings) -> LayerOptics:
@@ -225,9 +255,14 @@ def _lying(solution: Solved, turn: float, flip: bool, rings: Rings) -> LayerOpti
     vectors = ring_directions(rings)
     before = np.array([to_cloth_frame(tuple(v), turn, flip) for v in vectors])
     up = grid.about(before).astype(np.float32)
-    down = grid.about(-before).astype(np.float32)
     node = np.asarray(solution.node, np.float32)
-    from_up, from_down = up @ node, down @ node
+    # along the rings of the cloth's own frame, laid turned
+    own, mirrored, end = _rung(solution, rings), _over(rings), half_turn(rings)
+    ways = own[:, :, 0], own[:, end, 1]
+    if flip:
+        ways = own[:, mirrored, 1], own[:, end[mirrored], 0]
+    turned = _rotation(rings, turn).astype(np.float32)
+    from_up, from_down = (np.einsum("rk,bkn->brn", turned, way, optimize=True) for way in ways)
     size = half + len(vectors)
     made: list[NDArray[Any]] = [np.zeros((len(node), size, size), np.float32) for _ in range(3)]
     reflect, under, passed = made
@@ -247,14 +282,9 @@ def _lying(solution: Solved, turn: float, flip: bool, rings: Rings) -> LayerOpti
         open_[q] += weight * white.open[above]
     reflect[:, q, e] = np.swapaxes(reflect[:, e, q], 1, 2)
     under[:, q, e] = np.swapaxes(under[:, e, q], 1, 2)
-    # what met one surface alone is looked at more closely, and apart
-    k = len(vectors)
-    pair = white.fine.between(solution.absorption, np.concatenate([before, -before]))
-    reflect[:, e, e], under[:, e, e] = pair[:, :k, :k], pair[:, k:, k:]
-    passed[:, e, e] = pair[:, :k, k:]
     slip = (white.through - white.open) / np.maximum(1.0 - white.open, 1e-9)
-    own = _open(solution.construction, rings, flip)
-    open_[e] = np.clip(_rotation(rings, turn) @ own, 0.0, 1.0)
+    own_open = _open(solution.construction, rings, flip)
+    open_[e] = np.clip(_rotation(rings, turn) @ own_open, 0.0, 1.0)
     through[e] = open_[e] + (1.0 - open_[e]) * (up @ slip)
     thickness = 2.0 * white.cell.top
     lie = Lie(
@@ -265,6 +295,71 @@ def _lying(solution: Solved, turn: float, flip: bool, rings: Rings) -> LayerOpti
         float(np.sqrt(white.cell.warp_spacing * white.cell.weft_spacing)),
     )  # fmt: skip
     return LayerOptics(reflect, under, passed, lie)
+
+
+_rungs: Kept[tuple[Any, ...], NDArray[np.float32]] = Kept(4)
+
+
+def _rung(solution: Solved, rings: Rings) -> NDArray[np.float32]:
+    """Radiance factors (B, K, 2, 2D) of a dyed cell, in its own frame, between the directions of
+    the rings, above the cloth and the same azimuths and slopes below it, and the nodes."""
+
+    def make() -> NDArray[np.float32]:
+        made = flood(solution.white.cell)
+        place, share = _parts(made, rings)
+        left = kept(made.cell, solution.absorption)
+        return _as_alike(made, made.between(place, np.concatenate([share, share]), left), rings)
+
+    key = (solution.white.cell, solution.absorption.tobytes(), rings, filaments.EFFORT)
+    return _rungs.one(key, make)
+
+
+def _parts(made: Flood, rings: Rings) -> tuple[NDArray[np.intp], Array]:
+    """Which direction of the rings, above and then below the cloth, each ray (2, n) came from and
+    went to lies nearest; and what share (K,) of even light from one side lies nearest to each."""
+    at = np.radians(rings)
+    edge = np.append(0.5 * (at[1:] + at[:-1]), 0.5 * np.pi)
+    count = 1 + STEPS * (len(rings) - 1)
+    place = []
+    for v in (made.came, made.went):
+        zenith = np.arccos(np.clip(np.abs(v[:, 2]), 0.0, 1.0))
+        ring = np.minimum(np.searchsorted(edge, zenith), len(rings) - 1)
+        step = np.floor(np.arctan2(-v[:, 0], v[:, 1]) / (2.0 * np.pi) * STEPS).astype(np.intp)
+        own = np.where(ring == 0, 0, 1 + STEPS * (ring - 1) + step % STEPS)
+        place.append(own + np.where(v[:, 2] < 0.0, count, 0))
+    bands = np.diff(np.sin(edge) ** 2, prepend=0.0)
+    share = np.concatenate([bands[:1], np.repeat(bands[1:] / STEPS, STEPS)])
+    return np.stack(place), share
+
+
+def _over(rings: Rings) -> NDArray[np.intp]:
+    """Number of the direction that each one of the rings becomes when its azimuth runs the other
+    way."""
+    out = [np.zeros(1, np.intp)]
+    for z in range(1, len(rings)):
+        out.append(1 + STEPS * (z - 1) + (-np.arange(STEPS) - 1) % STEPS)
+    return np.concatenate(out)
+
+
+def _as_alike(
+    made: Flood, table: NDArray[np.float32], rings: Rings
+) -> NDArray[np.float32]:  # fmt: skip
+    """(B, 2K, 2D) as (B, K, 2, 2D), made as alike as the cell is."""
+    bands, both, size = table.shape
+    whole = np.ascontiguousarray(table.reshape(bands, 2, both // 2, size).swapaxes(1, 2))
+    grid = nodes()
+    ways = filaments.symmetries(made.cell, grid)
+    mirrored, end = _over(rings), half_turn(rings)
+    out = np.zeros_like(whole)
+    for (x, y, z), way in zip(mirrors(made.cell), ways, strict=True):
+        k = np.arange(both // 2)
+        if x < 0.0:
+            k = mirrored[k]
+        if y < 0.0:
+            k = end[mirrored[k]]
+        own = whole[:, k][:, :, ::-1] if z < 0.0 else whole[:, k]
+        out += own[:, :, :, way]
+    return out / np.float32(len(ways))
 
 
 def _open(construction: Construction, rings: Rings, flip: bool) -> Array:
@@ -303,30 +398,3 @@ def _turned(values: NDArray[Any], grain_deg: float, flip: bool) -> NDArray[Any]:
     if rest > 1e-9:
         out += rest * np.roll(whole, low + 1, 1)
     return np.asarray(out.reshape(values.shape))
-
-
-def _glints(solution: Solved, grain_deg: float, flip: bool) -> tuple[Floats, Floats, Floats]:
-    above, below, across = (
-        t.reshape(ZENITHS, AZIMUTHS, ZENITHS, AZIMUTHS) for t in glint_tables(solution.white.cell)
-    )
-    # a direction behind is named by its opposite, half a turn on
-    below = np.roll(below, (AZIMUTHS // 2, AZIMUTHS // 2), (1, 3))
-    across = np.roll(across, AZIMUTHS // 2, 3)
-    if flip:
-        # turned over about the warp: azimuths run the other way; what was below lies above, and
-        # with opposite names half a turn is taken off again
-        mirror = (-np.arange(AZIMUTHS)) % AZIMUTHS
-        half = (mirror + AZIMUTHS // 2) % AZIMUTHS
-        above, below = below[:, half][:, :, :, half], above[:, half][:, :, :, half]
-        across = across.transpose(2, 3, 0, 1)[:, half][:, :, :, half]
-    place = grain_deg / 360.0 * AZIMUTHS
-    low = int(np.floor(place + 1e-9))
-    rest = max(place - low, 0.0)
-    out = []
-    for table in (above, below, across):
-        near = np.roll(table, (low, low), (1, 3))
-        if rest > 1e-9:
-            near = (1.0 - rest) * near + rest * np.roll(table, (low + 1, low + 1), (1, 3))
-        size = ZENITHS * AZIMUTHS
-        out.append(np.ascontiguousarray(near, np.float32).reshape(size, size))
-    return out[0], out[1], out[2]

@@ -21,12 +21,12 @@ from scipy.ndimage import gaussian_filter
 
 from weavecolor.optics.cell import paths
 from weavecolor.optics.cell.filaments import (
-    _LEVELS,
-    _RATIO,
+    LEVELS,
+    RATIO,
     FilamentCell,
-    _followed,
-    _prepared,
-    _spread,
+    evenly,
+    followed,
+    prepared,
 )
 from weavecolor.optics.cell.nodes import Vector
 
@@ -59,7 +59,7 @@ class Leaves:
 
     def lengths(self, texels: int) -> Array:
         """Mean over all texels of the weight by column (columns,)."""
-        return np.bincount(self.column, self.weight, _LEVELS * _LEVELS) / texels
+        return np.bincount(self.column, self.weight, LEVELS * LEVELS) / texels
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,11 +118,11 @@ def cell_texture(
     ``each``: eye's rays in a texel, spread over it.
     """
     picks, ends = np.shape(cell.lift)
-    ready = _prepared(cell)
+    ready = prepared(cell)
     place, shape = _placed(cell, fineness)
     size = (ends * cell.warp_spacing, picks * cell.weft_spacing)
     v = np.array(view)
-    within = _spread(each, 2) - 0.5 if each > 1 else np.zeros((1, 2))
+    within = evenly(each, 2) - 0.5 if each > 1 else np.zeros((1, 2))
     step = np.array([cell.warp_spacing, cell.weft_spacing]) / fineness
     start = (place[:, None] + within * step).reshape(-1, 2) + v[:2] * (ready.top / abs(v[2]))
     toward = np.broadcast_to(-v, (len(start), 3))
@@ -133,7 +133,7 @@ def cell_texture(
         passed = leaves[:, 7] == 0.0
         np.add.at(free, leaves[passed, 0].astype(np.intp) // each, 1.0 / each)
         leaves = leaves[~passed]
-        parts.append((leaves, paths.levels_of(leaves, ready.scale, _RATIO, _LEVELS)))
+        parts.append((leaves, paths.levels_of(leaves, ready.scale, RATIO, LEVELS)))
 
     _run(ready, start, toward, use)
     leaves = np.concatenate([p for p, _ in parts])
@@ -159,15 +159,15 @@ def cell_texture(
 
 
 def _run(ready: Any, start: Array, toward: Array, use: Callable[[Array], None]) -> None:
-    _followed(ready, np.ascontiguousarray(np.column_stack([start, toward])), 5, use)
+    followed(ready, np.ascontiguousarray(np.column_stack([start, toward])), 5, use)
 
 
 def _cast(
     cell: FilamentCell, light: Vector, shape: tuple[int, int], size: tuple[float, float], gap: float
 ) -> Leaves:
     """Light from one lamp where it falls behind the cloth."""
-    ready = _prepared(cell)
-    number = _spread(_CAST_RAYS, 4)
+    ready = prepared(cell)
+    number = evenly(_CAST_RAYS, 4)
     axis = np.array(light)
     helper = np.array([1.0, 0.0, 0.0]) if abs(axis[0]) < 0.9 else np.array([0.0, 1.0, 0.0])
     one = np.cross(helper, axis)
@@ -182,7 +182,7 @@ def _cast(
 
     def use(leaves: Array) -> None:
         own = leaves[leaves[:, 3] * axis[2] < 0.0]
-        found.append((own, paths.levels_of(own, ready.scale, _RATIO, _LEVELS)))
+        found.append((own, paths.levels_of(own, ready.scale, RATIO, LEVELS)))
 
     _run(ready, number[:, :2] * size, -way, use)
     leaves = np.concatenate([a for a, _ in found])

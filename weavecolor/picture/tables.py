@@ -1,23 +1,26 @@
 """What one laid stack sends to the eye and lets through, by how the cloth is turned.
 
 A hung cloth shows thousands of orientations at once. The optics is asked once for a stack's factors
-between all directions (:func:`core`, which knows no light), and every
-orientation in any light is read from those (:func:`tables`). The same tables, as half-floats, feed
-the drawing here and the one in the browser. Knows stacks and scenes; knows nothing of shapes.
+between all directions (:func:`core`, which knows no light), and every orientation in any light is
+read from those (:func:`tables`): what went on between layers, which is smooth, and what each layer
+alone sends on from each light to the eye. The same tables, as half-floats, feed the drawing here
+and the one in the browser. Knows stacks and scenes; knows nothing of shapes.
 
 Frames. View: x to the right, y up, z towards the eye, which is far away. Local: the normal that
 faces the eye and the outermost layer's warp. An orientation is that normal on an equal-area disc
 (J. H. Lambert, Beitraege, 1772) and the turn of the warp about it, from the view's x and y axes
 carried to the normal along the shortest way.
 
-Light: key is what comes from the lights, with edges as soft as a window of half-width
-:data:`SOFT_DEG`; room is the even light. A light straight across from the eye behind the cloth is
-no surface here, only the light that it scatters through.
+Light: key is what comes from the lights, whose aperture, and the eye's, is that of every answer
+(:data:`weavecolor.optics.cell.filaments.APERTURE_DEG`, 5 degrees about the direction: of rods the
+tables keep as much, of many filaments three times as much, for there is little so fine in it);
+:data:`SOFT_DEG` is of shadows alone. Room is the even light. A light straight across from the eye
+behind the cloth is no surface here, only the light that it scatters through.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numba import njit, prange
@@ -29,17 +32,20 @@ from weavecolor.colour.colorimetry import linear_rgb
 from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
 from weavecolor.optics.adding import GAPS, over_backings
+from weavecolor.optics.allround import AZIMUTHS as _AZIMUTHS
 from weavecolor.optics.allround import (
     COARSE,
     FINE,
+    Own,
     Rings,
     all_round,
-    half_turn,
     ring_directions,
     spread,
 )
-from weavecolor.optics.cell.glint import AZIMUTHS as _AZIMUTHS
-from weavecolor.optics.cell.glint import ZENITHS as _ZENITHS
+from weavecolor.optics.allround import ZENITHS as _ZENITHS
+from weavecolor.optics.cell.filaments import kept
+from weavecolor.optics.cell.flood import Factors, factors, flood, half_line, onward_line
+from weavecolor.optics.cell.nodes import nodes
 from weavecolor.optics.layer import content
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.encode import AS_SEEN, Seeing
@@ -49,11 +55,14 @@ from weavecolor.scene.scene import Light, Scene
 Array = NDArray[np.float64]
 Half = NDArray[np.float16]
 
-#: Half the width of a light as seen from the cloth, degrees: a window or lamp is not a point.
+#: Half the width of a light as shadows show it, degrees: a window or lamp is not a point.
 SOFT_DEG = 9.0
-#: Nodes across the disc of normals and across the disc of sights.
-DISC, SIGHTS = 40, 33
+#: Nodes across the disc of normals, and of sights; turns of the warp in a whole one.
+DISC, SIGHTS, TURNS = 56, 33, 72
+#: Least cosine of a normal to the sight: beyond it the tables hold what is seen there.
+_LEAST = 0.015
 _STEP_DEG = 90.0 / (_ZENITHS - 1)
+_STEP = np.radians(_STEP_DEG)
 #: A cloth whose factors change by less than this (of their mean) with half a turn has no sense.
 _SAME = 2e-3
 
@@ -63,10 +72,11 @@ class Core:
     """A stack's factors between the K directions of ``rings``, light apart; azimuth from the
     outermost warp.
 
-    ``face`` (41, K, K): radiance factor between two directions before the face; ``back``: behind
-    it, where a direction stands for its opposite; ``across``: from one before the face to one
-    behind. ``glints`` (3, M, M) go with them: what one surface alone sends back, at the regular
-    angles and alike in every band. ``even_face``, ``even_back`` (41, K): in even light on the side
+    ``between`` (three of (41, K, K)): radiance factors of what went on between layers, from one
+    direction to another: both before the face; both behind it, where a direction stands for its
+    opposite; and from one before the face to one behind; None where there is one layer and no
+    backing. ``own``: what each layer
+    alone sends. ``even_face``, ``even_back`` (41, K): in even light on the side
     of the eye; ``to_face``, ``to_back``: in even light on the other side. ``straight`` (M,):
     unscattered share along the regular angles.
     ``reflect``, ``pass_`` (41,): shares of even light sent back by the face and let through in
@@ -74,10 +84,8 @@ class Core:
     """
 
     rings: Rings
-    face: NDArray[np.float32]
-    back: NDArray[np.float32]
-    across: NDArray[np.float32]
-    glints: Half
+    between: tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]] | None
+    own: tuple[Own, ...]
     even_face: Array
     even_back: Array
     to_face: Array
@@ -152,7 +160,7 @@ def core(stack: Stack, *, coarse: bool = False) -> Core:
 
     Examples
     --------
-    >>> core(Stack(single.layers), coarse=True).face.shape[0]
+    >>> core(Stack(single.layers), coarse=True).even_face.shape[0]
     41
     """
     check_layers(stack)
@@ -174,7 +182,7 @@ def _straightened(stack: Stack) -> Stack:
 
 def _core(stack: Stack, rings: Rings) -> Core:
     made = all_round(stack, rings)
-    pile, glints = made.pile, list(made.glints)
+    pile, own = made.pile, made.own
     share, e = pile.share, slice(-len(ring_directions(rings)), None)
     reflect, under, passed = pile.reflect, pile.under, pile.pass_
     straight = made.straight
@@ -185,16 +193,22 @@ def _core(stack: Stack, rings: Rings) -> Core:
         passed, mean = np.zeros_like(passed), np.zeros(BANDS)
         straight = np.zeros_like(straight)
         under = np.broadcast_to(ground[:, None, None], under.shape).astype(np.float32)
-        glints[1:] = [np.zeros_like(x) for x in glints[1:]]
-    face = reflect[:, e, e]
-    opposite = half_turn(rings)
-    change = np.abs(face - face[:, opposite][:, :, opposite]).mean()
+        none = np.zeros(straight.size, np.float32)
+        own = tuple(replace(x, below=none) for x in own)
+    between = None
+    if len(own) > 1 or stack.backing is not None:
+        face, back, across = (
+            np.ascontiguousarray(x[:, e, e], np.float32) for x in (reflect, under, passed)
+        )
+        between = face, back, across
+    grid = nodes()
+    opposite = grid.turned(grid.steps // 2)[: grid.half]
+    plain = pile.reflect[:, : grid.half, : grid.half]
+    change = np.abs(plain - plain[:, opposite][:, :, opposite]).mean()
     return Core(
         rings,
-        np.asarray(face, np.float32),
-        np.ascontiguousarray(under[:, e, e]),
-        np.ascontiguousarray(passed[:, e, e]),
-        np.stack([x.astype(np.float16) for x in glints]),
+        between,
+        own,
         reflect[:, e] @ share,
         under[:, e] @ share,
         passed[:, e] @ share,
@@ -202,7 +216,7 @@ def _core(stack: Stack, rings: Rings) -> Core:
         np.clip(straight, 0.0, 1.0),
         (reflect @ share) @ share,
         mean,
-        bool(change < _SAME * face.mean()),
+        bool(change < _SAME * plain.mean()),
     )
 
 
@@ -216,9 +230,9 @@ def tables(
 ) -> Tables:
     """The tables of ``stack`` (its outermost grain left out) in ``scene``, cached.
 
-    A colour that is looked up lies within 0.5 CIEDE2000 of the optics at half of all orientations
-    and within 1.5 at nine of ten; most of that is noise where filaments glint. ``coarse`` (a third
-    of the directions) is for a first look.
+    How near a colour that is looked up lies to the optics is told in DEVELOPERS.md; what is left
+    is noise of the rays that are followed. ``coarse`` (a third of the directions) is for a first
+    look.
 
     Examples
     --------
@@ -261,25 +275,26 @@ def about_view(vector: Array, scene: Scene) -> Array:
 def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
     wide = spread(made.rings)
     size = (_ZENITHS, _AZIMUTHS)
-    turns = _AZIMUTHS // 2 if made.alike else _AZIMUTHS
+    turns = TURNS // 2 if made.alike else TURNS
     key = np.zeros((2, turns, DISC, DISC, 3), np.float32)
     for lamp in scene.lights:
-        matrix = rgb_matrix(lamp.irradiance, scene, seeing, observer).astype(np.float32)
-        factors = []
-        white = matrix.sum(axis=0)
-        for table, glint in zip((made.face, made.back, made.across), made.glints, strict=True):
-            rgb = np.tensordot(matrix.T, table, 1)
-            whole = np.matmul(np.matmul(wide, rgb), wide.T)
-            whole += white[:, None, None] * glint.astype(np.float32)
-            factors.append(np.ascontiguousarray(whole.transpose(1, 2, 0)).reshape(*size, *size, 3))
-        face, back, across = factors
-        laid = np.empty((4, _ZENITHS, _ZENITHS, _AZIMUTHS, _LAID, 3), np.float32)
-        for table, swapped, along in zip(
-            (face, back, across, across), (False, False, False, True), laid, strict=True
-        ):
-            _along(table, swapped, along)
+        matrix = rgb_matrix(lamp.irradiance, scene, seeing, observer)
         toward = view_vector(lamp, scene)
-        _lit(laid[0], laid[1], laid[2], laid[3], toward, np.radians(SOFT_DEG), turns, key)
+        if made.between is not None:
+            key += _smooth(made, wide, matrix.astype(np.float32), toward, turns)
+        angle = float(np.arccos(np.clip(toward[2], -1.0, 1.0)))
+        found: dict[int, Factors] = {}
+        for own in made.own:
+            if id(own.solution) not in found:
+                rays = flood(own.solution.white.cell)
+                left = kept(rays.cell, own.solution.absorption) @ matrix
+                found[id(own.solution)] = factors(rays, left, matrix.sum(axis=0), angle)
+            one = found[id(own.solution)]
+            face = np.zeros((1, 1), np.float32) if own.face is None else own.face
+            _own_light(
+                one.sides, one.through, own.turn, own.flip, face, own.above, own.below, toward,
+                np.pi if made.alike else 2.0 * np.pi, key,
+            )  # fmt: skip
     even = rgb_matrix(scene.diffuse, scene, seeing, observer)
     white = rgb_matrix(illumination(scene), scene, seeing, observer)
     room = np.zeros((2, SIGHTS, SIGHTS, 4))
@@ -306,6 +321,30 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
         even.sum(axis=0).astype(np.float32),
         made.alike,
     )
+
+
+def _smooth(
+    made: Core, wide: NDArray[np.float32], matrix: NDArray[np.float32], toward: Array, turns: int
+) -> NDArray[np.float32]:
+    """RGB of one light by what went on between layers, (2, turns, DISC, DISC, 3)."""
+    size = (_ZENITHS, _AZIMUTHS)
+    of = []
+    for table in made.between or ():
+        whole = np.matmul(np.matmul(wide, np.tensordot(matrix.T, table, 1)), wide.T)
+        of.append(np.ascontiguousarray(whole.transpose(1, 2, 0)).reshape(*size, *size, 3))
+    face, back, across = of
+    laid = np.empty((4, _ZENITHS, _ZENITHS, _AZIMUTHS, _LAID, 3), np.float32)
+    for table, swapped, along in zip(
+        (face, back, across, across), (False, False, False, True), laid, strict=True
+    ):
+        _along(table, swapped, along)
+    steps = _AZIMUTHS // 2 if made.alike else _AZIMUTHS
+    out = np.zeros((2, steps, DISC, DISC, 3), np.float32)
+    _lit(laid[0], laid[1], laid[2], laid[3], toward, steps, out)
+    at = np.arange(turns) * steps / turns
+    low = at.astype(int)
+    rest = (at - low).astype(np.float32)[None, :, None, None, None]
+    return np.asarray(out[:, low] * (1.0 - rest) + out[:, (low + 1) % steps] * rest)
 
 
 def _dim(made: Core, white: Array) -> NDArray[np.float32]:
@@ -338,31 +377,6 @@ def _sights(regular: Array, side: int) -> Array:
     return np.asarray(out.reshape(SIGHTS, SIGHTS, -1))
 
 
-@njit(cache=True, inline="always")
-def _cubic(t, w):  # pragma: no cover - compiled
-    """Weights of four neighbours (E. Catmull, R. Rom, 1974)."""
-    w[0] = ((-0.5 * t + 1.0) * t - 0.5) * t
-    w[1] = (1.5 * t - 2.5) * t * t + 1.0
-    w[2] = ((-1.5 * t + 2.0) * t + 0.5) * t
-    w[3] = (0.5 * t - 0.5) * t * t
-
-
-@njit(cache=True)
-def _zenith(cosine, first, w):  # pragma: no cover - compiled
-    z = np.degrees(np.arccos(min(max(cosine, 0.0), 1.0))) / (90.0 / (_ZENITHS - 1))
-    low = min(int(z), _ZENITHS - 2)
-    _cubic(z - low, w)
-    return low - 1
-
-
-@njit(cache=True)
-def _facing(cosine, soft):  # pragma: no cover - compiled
-    """Mean of max(cosine, 0) over angles within ``soft`` of it."""
-    t = np.arccos(min(max(cosine, -1.0), 1.0))
-    low, high = min(t - soft, 0.5 * np.pi), min(t + soft, 0.5 * np.pi)
-    return (np.sin(high) - np.sin(low)) / (2.0 * np.sin(soft))
-
-
 #: A ring of regular azimuths written twice and a little more, so that it is read in one piece.
 _LAID = 2 * _AZIMUTHS + 4
 
@@ -385,8 +399,24 @@ def _along(table, swapped, out):  # pragma: no cover - compiled
                             out[ze, zl, on, k, c] = table[ze, ae, zl, al, c]
 
 
+@njit(cache=True)
+def _turned_to(x, y, size):  # pragma: no cover - compiled
+    """The normal of a place on the disc, and the view's axes carried to it."""
+    x, y = 2.0 * x / (size - 1) - 1.0, 2.0 * y / (size - 1) - 1.0
+    r = np.sqrt(x * x + y * y)
+    most = np.sqrt(1.0 - _LEAST)
+    if r > most:  # beyond the disc: its edge, so that what is looked up near it is right
+        x, y, r = x * most / r, y * most / r, most
+    nz = 1.0 - r * r
+    k = np.sqrt(1.0 + nz)
+    nx, ny = x * k, y * k
+    one = (1.0 - nx * nx / (1.0 + nz), -nx * ny / (1.0 + nz), -nx)
+    two = (-nx * ny / (1.0 + nz), 1.0 - ny * ny / (1.0 + nz), -ny)
+    return (nx, ny, nz), one, two
+
+
 @njit(cache=True, parallel=True, fastmath=True)
-def _lit(face, back, across, acrosst, light, soft, turns, out):  # pragma: no cover - compiled
+def _lit(face, back, across, acrosst, light, turns, out):  # pragma: no cover - compiled
     """Add the RGB of one light (3,) by side, turn, y and x of the disc to ``out``.
 
     A turn is one step of the regular azimuths, so that its weights are those of the first.
@@ -394,72 +424,155 @@ def _lit(face, back, across, acrosst, light, soft, turns, out):  # pragma: no co
     disc = out.shape[2]
     per = _AZIMUTHS / (2.0 * np.pi)
     for row in prange(disc):
-        wz_e, wz_l, wa_e, wa_l = np.empty(4), np.empty(4), np.empty(4), np.empty(4)
+        wz_e, wz_l, wa_e, wa_l = np.empty(2), np.empty(2), np.empty(2), np.empty(2)
         gathered = np.empty((turns, 3), np.float32)
         for column in range(disc):
-            x = 2.0 * column / (disc - 1) - 1.0
-            y = 2.0 * row / (disc - 1) - 1.0
-            r = np.sqrt(x * x + y * y)
-            if r > 1.0:  # beyond the disc: its edge, so that what is looked up near it is right
-                x, y, r = x / r, y / r, 1.0
-            nz = 1.0 - r * r
-            k = np.sqrt(1.0 + nz)
-            nx, ny = x * k, y * k
-            # the view's axes carried to the normal; the eye and the light in them
-            a1 = np.array([1.0 - nx * nx / (1.0 + nz), -nx * ny / (1.0 + nz), -nx])
-            a2 = np.array([-nx * ny / (1.0 + nz), 1.0 - ny * ny / (1.0 + nz), -ny])
+            n, a1, a2 = _turned_to(column, row, disc)
             eye = np.arctan2(a2[2], a1[2])
             l1 = light[0] * a1[0] + light[1] * a1[1] + light[2] * a1[2]
             l2 = light[0] * a2[0] + light[1] * a2[1] + light[2] * a2[2]
-            ln = light[0] * nx + light[1] * ny + light[2] * nz
+            ln = light[0] * n[0] + light[1] * n[1] + light[2] * n[2]
             lamp = np.arctan2(l2, l1)
-            first_e = _zenith(nz, 0, wz_e)
-            first_l = _zenith(abs(ln), 0, wz_l)
-            before, behind = _facing(ln, soft), _facing(-ln, soft)
+            z_e, z_l = np.arccos(n[2]) / _STEP, np.arccos(min(abs(ln), 1.0)) / _STEP
+            first_e, first_l = min(int(z_e), _ZENITHS - 2), min(int(z_l), _ZENITHS - 2)
+            wz_e[1], wz_l[1] = z_e - first_e, z_l - first_l
+            wz_e[0], wz_l[0] = 1.0 - wz_e[1], 1.0 - wz_l[1]
+            way = 0 if ln > 0.0 else 1  # 0: the light on the eye's side, 1: on the other
             for side in range(2):
-                for way in range(2):  # 0: the light on the eye's side, 1: on the other
-                    much = before if way == 0 else behind
-                    if much <= 0.0:
+                phi_e, phi_l = eye, lamp
+                if way == 1:
+                    phi_l += np.pi  # a light on the other side is named by its opposite
+                if side == 1:  # the frame of the face, seen from behind
+                    phi_e, phi_l = np.pi - phi_e, np.pi - phi_l
+                place_e, place_l = phi_e * per, phi_l * per
+                low_e, low_l = int(np.floor(place_e)), int(np.floor(place_l))
+                wa_e[1], wa_l[1] = place_e - low_e, place_l - low_l
+                wa_e[0], wa_l[0] = 1.0 - wa_e[1], 1.0 - wa_l[1]
+                gathered[:] = 0.0
+                for i in range(2):
+                    for j in range(2):
+                        ze, zl = first_e + i, first_l + j
+                        wz = wz_e[i] * wz_l[j]
+                        for m in range(2):
+                            ae = low_e + m
+                            if side == 0:  # azimuths fall as the cloth turns
+                                ae -= turns - 1
+                            ae %= _AZIMUTHS
+                            for k in range(2):
+                                on = (low_l + k - low_e - m) % _AZIMUTHS
+                                w = np.float32(wz * wa_e[m] * wa_l[k])
+                                if way == 0:
+                                    own = face[ze, zl, on] if side == 0 else back[ze, zl, on]
+                                elif side == 0:
+                                    own = across[ze, zl, on]
+                                else:
+                                    own = acrosst[ze, zl, on]
+                                for t in range(turns):
+                                    for c in range(3):
+                                        gathered[t, c] += w * own[ae + t, c]
+                for t in range(turns):
+                    at = turns - 1 - t if side == 0 else t
+                    for c in range(3):
+                        out[side, t, row, column, c] += abs(ln) * gathered[at, c]
+
+
+@njit(cache=True)
+def _regular(w, b, n):  # pragma: no cover - compiled
+    """Four regular angles about the line of a direction (along the warp, across, out of the face)
+    and their weights."""
+    if n < 0.0:
+        w, b, n = -w, -b, -n
+    z = np.arccos(min(n, 1.0)) / _STEP
+    low = min(int(z), _ZENITHS - 2)
+    a = np.arctan2(b, w) * (_AZIMUTHS / (2.0 * np.pi))
+    step = int(np.floor(a))
+    z, a = z - low, a - step
+    one, two = step % _AZIMUTHS, (step + 1) % _AZIMUTHS
+    low *= _AZIMUTHS
+    high = low + _AZIMUTHS
+    return (
+        (low + one, low + two, high + one, high + two),
+        ((1.0 - z) * (1.0 - a), (1.0 - z) * a, z * (1.0 - a), z * a),
+    )
+
+
+@njit(cache=True)
+def _mixed(table, x, y, turn, out):  # pragma: no cover - compiled
+    """Values (3,) of a table (N, N, P, 3) whose nodes are the middles of even steps, the last going
+    round, at a place of the disc -1 to 1 and a share of a round."""
+    n, p = table.shape[0], table.shape[2]
+    x = min(max((x + 1.0) * 0.5 * n - 0.5, 0.0), n - 1.0)
+    y = min(max((y + 1.0) * 0.5 * n - 0.5, 0.0), n - 1.0)
+    t = turn * p - 0.5
+    i, j, k = min(int(x), n - 2), min(int(y), n - 2), int(np.floor(t))
+    x, y, t = x - i, y - j, t - k
+    one, two = k % p, (k + 1) % p
+    for c in range(3):
+        low = (
+            (table[i, j, one, c] * (1.0 - y) + table[i, j + 1, one, c] * y) * (1.0 - x)
+            + (table[i + 1, j, one, c] * (1.0 - y) + table[i + 1, j + 1, one, c] * y) * x
+        )  # fmt: skip
+        high = (
+            (table[i, j, two, c] * (1.0 - y) + table[i, j + 1, two, c] * y) * (1.0 - x)
+            + (table[i + 1, j, two, c] * (1.0 - y) + table[i + 1, j + 1, two, c] * y) * x
+        )  # fmt: skip
+        out[c] = low * (1.0 - t) + high * t
+
+
+@njit(cache=True, parallel=True, fastmath=True)
+def _own_light(
+    sides, through, turn, flip, face, above, below, light, span, out
+):  # pragma: no cover - compiled
+    """Add what one layer alone sends of one light (3,) to ``out`` (2, turns, DISC, DISC, 3)."""
+    turns, disc = out.shape[1], out.shape[2]
+    ct, st = np.cos(turn), np.sin(turn)
+    for row in prange(disc):
+        three = np.empty(3)
+        for column in range(disc):
+            n, a1, a2 = _turned_to(column, row, disc)
+            l1 = light[0] * a1[0] + light[1] * a1[1] + light[2] * a1[2]
+            l2 = light[0] * a2[0] + light[1] * a2[1] + light[2] * a2[2]
+            ln = light[0] * n[0] + light[1] * n[1] + light[2] * n[2]
+            for t in range(turns):
+                c, s = np.cos(span * t / turns), np.sin(span * t / turns)
+                for side in range(2):
+                    sign = 1.0 if side == 0 else -1.0
+                    # along the outermost warp, across it, out of the face
+                    ew, eb, en = c * a1[2] + s * a2[2], sign * (c * a2[2] - s * a1[2]), sign * n[2]
+                    lw, lb, lz = c * l1 + s * l2, sign * (c * l2 - s * l1), sign * ln
+                    gate = 1.0
+                    ie, we = _regular(ew, eb, en)
+                    il, wl = _regular(lw, lb, lz)
+                    if en > 0.0 and lz > 0.0:
+                        if face.shape[0] > 1:
+                            gate = 0.0
+                            for i in range(4):
+                                for j in range(4):
+                                    gate += we[i] * wl[j] * face[ie[i], il[j]]
+                    else:
+                        one, two = 0.0, 0.0
+                        for i in range(4):
+                            one += we[i] * (above[ie[i]] if en > 0.0 else below[ie[i]])
+                            two += wl[i] * (above[il[i]] if lz > 0.0 else below[il[i]])
+                        gate = one * two
+                    if gate <= 0.0:
                         continue
-                    phi_e, phi_l = eye, lamp
-                    if way == 1:
-                        phi_l += np.pi  # a light on the other side is named by its opposite
-                    if side == 1:  # the frame of the face, seen from behind
-                        phi_e, phi_l = np.pi - phi_e, np.pi - phi_l
-                    place_e, place_l = phi_e * per, phi_l * per
-                    low_e, low_l = int(np.floor(place_e)), int(np.floor(place_l))
-                    _cubic(place_e - low_e, wa_e)
-                    _cubic(place_l - low_l, wa_l)
-                    gathered[:] = 0.0
-                    for i in range(4):
-                        ze, flip_e = first_e + i, 0
-                        if ze < 0:
-                            ze, flip_e = -ze, _AZIMUTHS // 2
-                        ze = min(ze, _ZENITHS - 1)
-                        for j in range(4):
-                            zl, flip_l = first_l + j, 0
-                            if zl < 0:
-                                zl, flip_l = -zl, _AZIMUTHS // 2
-                            zl = min(zl, _ZENITHS - 1)
-                            wz = wz_e[i] * wz_l[j]
-                            for m in range(4):
-                                ae = low_e + m - 1 + flip_e
-                                if side == 0:  # azimuths fall as the cloth turns
-                                    ae -= turns - 1
-                                ae %= _AZIMUTHS
-                                for n in range(4):
-                                    on = (low_l + n + flip_l - low_e - m - flip_e) % _AZIMUTHS
-                                    w = np.float32(wz * wa_e[m] * wa_l[n])
-                                    if way == 0:
-                                        own = face[ze, zl, on] if side == 0 else back[ze, zl, on]
-                                    elif side == 0:
-                                        own = across[ze, zl, on]
-                                    else:
-                                        own = acrosst[ze, zl, on]
-                                    for t in range(turns):
-                                        for c in range(3):
-                                            gathered[t, c] += w * own[ae + t, c]
-                    for t in range(turns):
-                        at = turns - 1 - t if side == 0 else t
-                        for c in range(3):
-                            out[side, t, row, column, c] += much * gathered[at, c]
+                    # in the frame of the layer's own face
+                    ew, eb = ct * ew + st * eb, ct * eb - st * ew
+                    lw, lb = ct * lw + st * lb, ct * lb - st * lw
+                    if flip:
+                        eb, en, lb, lz = -eb, -en, -lb, -lz
+                    if en > 0.0 and lz > 0.0:
+                        x, y, round_ = half_line(ew, eb, en, lw, lb, lz)
+                        _mixed(sides[0], x, y, round_, three)
+                    elif en <= 0.0 and lz <= 0.0:
+                        x, y, round_ = half_line(ew, -eb, -en, lw, -lb, -lz)
+                        _mixed(sides[1], x, y, round_, three)
+                    elif en > 0.0:
+                        x, y, round_ = onward_line(ew, eb, en, lw, lb, lz)
+                        _mixed(through, x, y, round_, three)
+                    else:
+                        x, y, round_ = onward_line(lw, lb, lz, ew, eb, en)
+                        _mixed(through, x, y, round_, three)
+                    for k in range(3):
+                        out[side, t, row, column, k] += abs(ln) * gate * three[k]

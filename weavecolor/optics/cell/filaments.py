@@ -35,8 +35,9 @@ MOST_FILAMENTS = 180
 #: pairs of directions are not defined for smooth rods.
 APERTURE_DEG = 5.0
 
-# Lengths: geometric steps above a share of the yarn's height.
-_LEVELS, _RATIO, _SHORTEST = 44, 1.2, 0.02
+#: Lengths: geometric steps above a share of the yarn's height.
+LEVELS, RATIO = 44, 1.2
+_SHORTEST = 0.02
 #: So far about a direction is the light looked at that many filaments send back.
 WIDE_DEG = 20.0
 _ROOM = 1 << 18  # leaves at once
@@ -134,7 +135,7 @@ class _Traced:
     scale: Array
 
 
-def _prepared(cell: FilamentCell, outline: bool = False) -> _Traced:
+def prepared(cell: FilamentCell, outline: bool = False) -> _Traced:
     """``outline``: yarns as solid bodies."""
     rows = np.zeros((2, paths.COLUMNS))
     centres = []
@@ -186,10 +187,10 @@ def _prepared(cell: FilamentCell, outline: bool = False) -> _Traced:
 
 def lengths(cell: FilamentCell) -> tuple[Array, Array]:
     """What the steps of length in warp and weft stand for, mm (meetings, where opaque)."""
-    steps = np.arange(_LEVELS, dtype=float)
+    steps = np.arange(LEVELS, dtype=float)
     out = []
     for one in (cell.warp, cell.weft):
-        middle = _SHORTEST * one.height * _RATIO ** (steps - 0.5)
+        middle = _SHORTEST * one.height * RATIO ** (steps - 0.5)
         middle[0] = 0.0
         out.append(steps.copy() if one.opaque else middle)
     return out[0], out[1]
@@ -202,11 +203,11 @@ def kept(cell: FilamentCell, absorption: Array) -> Array:
     if absorption.ndim != 2 or absorption.shape[1] != 2 or not (absorption >= 0).all():
         raise InputError("absorption is a table of two columns, warp and weft, 0 or more")
     warp, weft = (np.exp(-np.outer(x, a)) for x, a in zip(lengths(cell), absorption.T, strict=True))
-    return (warp[:, None] * weft[None]).reshape(_LEVELS * _LEVELS, -1)
+    return (warp[:, None] * weft[None]).reshape(LEVELS * LEVELS, -1)
 
 
 @lru_cache(maxsize=32)
-def _spread(count: int, ways: int) -> Array:
+def evenly(count: int, ways: int) -> Array:
     """Evenly spread points (count, ways): a Kronecker sequence (H. Niederreiter, Random Number
     Generation and Quasi-Monte Carlo Methods, 1992, ch. 3) of powers of the root of x^(d+1) = x + 1
     (common practice, no source)."""
@@ -225,17 +226,17 @@ def ring_edges(grid: Nodes) -> Array:
     return edges
 
 
-def _into(cell: _Traced, number: Array) -> Array:
+def into(cell: _Traced, number: Array) -> Array:
     """Places (n, 2) that points (n, 2) of the unit square stand for, told out over the repeats."""
     place = np.arange(len(number))
     repeat = np.column_stack([place * 7919 % cell.wide, place * 104729 // 97 % cell.wide])
     return np.asarray((number + repeat) * np.array(cell.repeat))
 
 
-def _node_starts(cell: _Traced, grid: Nodes, each: int) -> tuple[Array, NDArray[np.int32]]:
+def node_starts(cell: _Traced, grid: Nodes, each: int) -> tuple[Array, NDArray[np.int32]]:
     """Starts (n, 5) of ``each`` paths from every node, and their nodes (n,)."""
     count = 2 * grid.half
-    number = _spread(each * count, 4)
+    number = evenly(each * count, 4)
     label = np.tile(np.arange(count, dtype=np.int32), each)
     edges = ring_edges(grid)
     ring, step = np.divmod(label % grid.half, grid.steps)
@@ -244,7 +245,7 @@ def _node_starts(cell: _Traced, grid: Nodes, each: int) -> tuple[Array, NDArray[
     flat = np.sqrt(1.0 - square)
     up = np.where(label < grid.half, 1.0, -1.0) * np.sqrt(np.maximum(square, 1e-6))
     starts = np.column_stack(
-        [_into(cell, number[:, :2]), flat * np.sin(around), -flat * np.cos(around), -up]
+        [into(cell, number[:, :2]), flat * np.sin(around), -flat * np.cos(around), -up]
     )
     return starts, label
 
@@ -273,7 +274,7 @@ def cap(vector: Vector, half_angle_deg: float, number: Array) -> tuple[Array, Ar
     return out, weight / max(mean, 1e-12), 2.0 * (1.0 - low) * mean
 
 
-def _followed(
+def followed(
     cell: _Traced,
     starts: Array,
     seed: int,
@@ -311,7 +312,7 @@ def _followed(
 
 def straight(cell: FilamentCell, starts: Array, outline: bool = False) -> NDArray[np.bool_]:
     """Which starts meet nothing (n,); ``outline``: no yarn's outline either."""
-    ready = _prepared(cell, outline)
+    ready = prepared(cell, outline)
     room = np.empty((len(starts) + 512, paths.LEAF))
     _, made, _ = paths.trace(
         ready.rows, *ready.signs, *ready.centres, ready.top, starts, 0, len(starts), 1, 1.0, room,
@@ -459,7 +460,7 @@ class _Gathered:
         """Leaves of so much light, of starts that lie in nodes ``label``."""
         row = paths.rows_of(leaves, label, self.edges, self.grid.steps, self.pair)
         met = row >= 0
-        shape = (self.shares.size, _LEVELS * _LEVELS)
+        shape = (self.shares.size, LEVELS * LEVELS)
         light = weight[met].astype(np.float32)
         self.found.append(sparse.csr_array((light, (row[met], column[met])), shape=shape))
         first = leaves[:, 7] == 1.0
@@ -488,9 +489,9 @@ def white_cell(
     cell: FilamentCell, rings: int = 6, steps: int = 12, each: int = 0, told: Told | None = None
 ) -> WhiteCell:
     """Trace the cell's light between all nodes once; ``each`` paths a node, 0 for enough."""
-    ready, grid = _prepared(cell), nodes(rings, steps)
+    ready, grid = prepared(cell), nodes(rings, steps)
     each = each or paths_each(cell)
-    starts, label = _node_starts(ready, grid, each)
+    starts, label = node_starts(ready, grid, each)
     made = _Gathered(cell, grid)
     solid = cell.warp.single and cell.weft.single
     finer = None
@@ -502,14 +503,14 @@ def white_cell(
 
     def use(leaves: Array) -> None:
         weight = leaves[:, 4] * weights[leaves[:, 0].astype(np.intp)]
-        column = paths.levels_of(leaves, ready.scale, _RATIO, _LEVELS)
+        column = paths.levels_of(leaves, ready.scale, RATIO, LEVELS)
         made.add(leaves, weight, column, label)
         if finer is not None:
             finer.add(leaves, weight, column, place)
         passed = leaves[:, 7] == 0.0
         np.add.at(free, label[leaves[passed, 0].astype(np.intp)], leaves[passed, 4])
 
-    lost = _followed(ready, starts, 1, use, told) / len(starts)
+    lost = followed(ready, starts, 1, use, told) / len(starts)
     open_ = free / each
     if not solid:
         shut = ~straight(cell, starts, True)
@@ -557,7 +558,7 @@ class Rays:
         own = place >= 0
         return sparse.csr_array(
             (self.weight[own], (place[own], self.column[own])),
-            shape=(count, _LEVELS * _LEVELS),
+            shape=(count, LEVELS * LEVELS),
         )
 
     @property
@@ -573,9 +574,9 @@ class Rays:
 def follow(cell: FilamentCell, toward: Array, weight: Array) -> Rays:
     """Trace a bundle: one ray from each direction ``toward`` (n, 3) its source, of ``weight`` (n,),
     mean 1, to places spread over the cloth."""
-    ready = _prepared(cell)
-    number = _spread(len(toward), 4)[:, 2:]  # directions take the first two
-    starts = np.column_stack([_into(ready, number), -toward])
+    ready = prepared(cell)
+    number = evenly(len(toward), 4)[:, 2:]  # directions take the first two
+    starts = np.column_stack([into(ready, number), -toward])
     found: list[tuple[Array, NDArray[np.int32]]] = []
     total = len(toward)
     passed = 0.0
@@ -586,9 +587,9 @@ def follow(cell: FilamentCell, toward: Array, weight: Array) -> Rays:
         met = leaves[:, 7] > 0.0
         passed += float(leaves[~met, 4].sum())
         leaves = leaves[met]
-        found.append((leaves[:, 1:], paths.levels_of(leaves, ready.scale, _RATIO, _LEVELS)))
+        found.append((leaves[:, 1:], paths.levels_of(leaves, ready.scale, RATIO, LEVELS)))
 
-    _followed(ready, starts, 2, use, None)
+    followed(ready, starts, 2, use, None)
     open_ = passed
     if not (cell.warp.single and cell.weft.single):
         open_ = float(weight @ straight(cell, starts, True)) / total
@@ -612,7 +613,7 @@ def follow_cap(
     An angle of 0 is a parallel beam."""
     if half_angle_deg == 0.0:
         return follow(cell, np.tile(np.array(vector, float), (count, 1)), np.ones(count)), 0.0
-    toward, weight, share = cap(vector, half_angle_deg, _spread(count, 4)[:, :2])
+    toward, weight, share = cap(vector, half_angle_deg, evenly(count, 4)[:, :2])
     return follow(cell, toward, weight), share
 
 
@@ -696,7 +697,7 @@ def white_named(
     for one, other in links:
         asked.setdefault(one, []).append(other)
     cross, straights, openings = [], [], []
-    pairs = sparse.csr_array((len(links), _LEVELS * _LEVELS))
+    pairs = sparse.csr_array((len(links), LEVELS * LEVELS))
     glint = np.zeros(len(links))
     number = {link: k for k, link in enumerate(links)}
     matt = cell.warp.opaque or cell.weft.opaque
@@ -759,7 +760,7 @@ def _even_share(half_deg: float) -> tuple[Array, Array]:
     out = []
     for z in cosine:
         aim: Vector = (float(np.sqrt(1.0 - z * z)), 0.0, max(float(z), 1e-3))
-        toward, weight, share = cap(aim, half_deg, _spread(4181, 2))
+        toward, weight, share = cap(aim, half_deg, evenly(4181, 2))
         apart = np.arccos(np.clip(toward @ np.array(aim), -1.0, 1.0)) / np.radians(half_deg)
         out.append(share * float(weight @ _overlap(apart)) / len(weight))
     return cosine, np.array(out)
@@ -799,9 +800,9 @@ def glints(
 
 def _sent_back(cell: FilamentCell, vector: Vector, count: int) -> tuple[NDArray[Any], NDArray[Any]]:
     """Where the first surface met sends a beam, and its share."""
-    ready = _prepared(cell)
+    ready = prepared(cell)
     aim = np.tile(-np.array(vector, float), (count, 1))
-    starts = np.column_stack([_into(ready, _spread(count, 2)), aim])
+    starts = np.column_stack([into(ready, evenly(count, 2)), aim])
     room = np.empty((count + 512, paths.LEAF))
     _, made, _ = paths.trace(
         ready.rows, *ready.signs, *ready.centres, ready.top, starts, 0, count, 2, 1.0, room,
