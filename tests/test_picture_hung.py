@@ -128,7 +128,7 @@ def test_most_colours_looked_up_are_within_what_is_told(cloth, layers):
 
 
 @pytest.mark.slow
-@pytest.mark.xfail(strict=True, reason="two thirds are: noise of rays and the width they are read at")
+@pytest.mark.xfail(strict=True, reason="two thirds are; the rest is noise of rays")
 def test_a_colour_looked_up_is_within_1_at_99_of_100():
     apart = apart_from_the_answer(organza(), 200, 7)
     assert (apart < 1.0).mean() >= 0.99
