@@ -33,6 +33,7 @@ from weavecolor.decide.found import Found
 from weavecolor.decide.judged import Judged
 from weavecolor.decide.search import search
 from weavecolor.decide.shortlist import reasons
+from weavecolor.decide.wishes import ASKED
 from weavecolor.decide.wishwords import wish_from
 from weavecolor.errors import InputError
 from weavecolor.making.answers import fits_of, lights_of, limits_of, option_of
@@ -45,16 +46,6 @@ from weavecolor.scene.places import scene_names
 from weavecolor.textile.grain import GRAINS
 from weavecolor.textile.names import told_apart
 
-WANT = {
-    "deepest": "as deep as can be",
-    "brightest": "as light as can be",
-    "most shot": "most shot effect",
-    "least shot": "least shot effect",
-    "most opaque": "hides most",
-    "most sheer": "most sheer",
-    "most even": "alike in all my lights",
-    "target": "nearest to a colour",
-}
 OPEN_AIR = "nothing (open air)"
 MOST_SHOWN = 5
 
@@ -72,10 +63,10 @@ def _ask() -> None:
     with st.form("search"):
         wishes = st.multiselect(
             "What do you want of it?",
-            tuple(WANT),
+            tuple(ASKED),
             default=_wanted(now),
             key="s-want",
-            format_func=lambda k: WANT[k],
+            format_func=lambda k: ASKED[k],
             max_selections=4,
         )
         one, two = st.columns(2)
@@ -197,7 +188,7 @@ def asked_of(now: Making, asked: dict[str, Any]) -> Making:
 
 def _wanted(now: Making) -> list[str]:
     kinds = [wish.partition(" ")[0] if wish.startswith("target") else wish for wish in now.wishes]
-    return [kind for kind in kinds if kind in WANT][:4] or ["deepest"]
+    return [kind for kind in kinds if kind in ASKED][:4] or ["deepest"]
 
 
 def _colour(now: Making) -> str:

@@ -30,6 +30,18 @@ WISHES: dict[str, str] = {
     "most even": "most alike under all her lights: greatest CIEDE2000 between any two of them",
 }
 
+#: The same as a maker would say it.
+ASKED: dict[str, str] = {
+    "deepest": "as deep as can be",
+    "brightest": "as light as can be",
+    "most shot": "most shot effect",
+    "least shot": "least shot effect",
+    "most opaque": "hides most",
+    "most sheer": "most sheer",
+    "most even": "alike in all my lights",
+    "target": "nearest to a colour",
+}
+
 
 @dataclass(frozen=True, eq=False)
 class Wish:

@@ -1,0 +1,74 @@
+"""What DEVELOPERS.md promises of additions: at most three files change, and all doors know."""
+
+from __future__ import annotations
+
+import ast
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from weavecolor.decide.wishes import ASKED, WISHES
+
+ROOT = Path(__file__).resolve().parents[1]
+PACKAGE = ROOT / "weavecolor"
+OF_A_WISH = ("wishes", "shortlist")
+
+ASK = """
+import json
+from click.testing import CliRunner
+from weavecolor.cli import backings, lights
+from weavecolor.colour.lights import light_spectrum
+from weavecolor.files.clothfile import cloth_from_dict, cloth_from_toml, cloth_to_toml
+from weavecolor.making.file import from_json, to_json
+from weavecolor.making.model import Making
+from weavecolor.scene.backings import backing
+from weavecolor.textile.construction import describe
+yarn = {"fibre": "ramie", "count": "21 denier", "kind": "filament", "colour": "#b01020"}
+told = {"name": "Own", "weave": "plain", "ends": "40 /cm", "picks": "38 /cm"}
+cloth = cloth_from_dict({**told, "warp": yarn, "weft": yarn})
+making = from_json(to_json(Making(backings=("felt",))))
+said = [CliRunner().invoke(one.command).output for one in (backings, lights)]
+print(json.dumps([describe(cloth).mass_g_m2, cloth_from_toml(cloth_to_toml(cloth)) == cloth,
+                  float(backing("felt").reflectance.max()), making.backings[0],
+                  light_spectrum("gas mantle").size, *("felt" in said[0], "gas mantle" in said[1])]))
+"""
+
+
+def test_a_fibre_a_backing_and_a_lamp_change_one_file_each(tmp_path):
+    copy = tmp_path / "weavecolor"
+    shutil.copytree(PACKAGE, copy, ignore=shutil.ignore_patterns("__pycache__", "shapes"))
+    shutil.copytree(ROOT / "swatches", tmp_path / "swatches", ignore=shutil.ignore_patterns("pic*"))
+    fibres = copy / "data" / "fibres.csv"
+    fibres.write_text(fibres.read_text("utf-8").rstrip() + "\nramie,1.596,1.528,1.51,invented\n")
+    table = copy / "data" / "backings.csv"
+    lines = table.read_text("utf-8").splitlines()
+    head = next(k for k, line in enumerate(lines) if line.startswith("wavelength_nm"))
+    lines[head:] = [line + (",felt" if k == 0 else ",0.25") for k, line in enumerate(lines[head:])]
+    table.write_text("\n".join(lines) + "\n")
+    lamps = copy / "colour" / "lights.py"
+    text = lamps.read_text("utf-8")
+    first = next(line for line in text.splitlines() if line.startswith("    Lamp("))
+    added = '    Lamp("gas mantle", "", kelvin=1900.0),'
+    lamps.write_text(text.replace(first, f"{added}\n{first}", 1))
+    ran = subprocess.run([sys.executable, "-c", ASK], cwd=tmp_path, capture_output=True, text=True)
+    assert ran.returncode == 0, ran.stderr
+    mass, kept, felt, behind, bands, *listed = json.loads(ran.stdout)
+    assert 15.0 < mass < 25.0 and kept and felt == 0.25 and behind == "felt" and bands == 41
+    assert listed == [True, True]
+
+
+@pytest.mark.parametrize("kind", [kind for kind in WISHES if " " in kind])
+def test_a_kind_of_wish_stands_in_three_files(kind):
+    files = [
+        path.relative_to(ROOT).as_posix()
+        for folder in ("weavecolor", "ui")
+        for path in (ROOT / folder).rglob("*.py")
+        if any(isinstance(x, ast.Constant) and x.value == kind
+               for x in ast.walk(ast.parse(path.read_text("utf-8"))))
+    ]  # fmt: skip
+    assert len(files) <= 3 and set(files) >= {f"weavecolor/decide/{x}.py" for x in OF_A_WISH}, files
+    assert set(ASKED) == set(WISHES)
