@@ -34,7 +34,8 @@ making = from_json(to_json(Making(backings=("felt",))))
 said = [CliRunner().invoke(one.command).output for one in (backings, lights)]
 print(json.dumps([describe(cloth).mass_g_m2, cloth_from_toml(cloth_to_toml(cloth)) == cloth,
                   float(backing("felt").reflectance.max()), making.backings[0],
-                  light_spectrum("gas mantle").size, *("felt" in said[0], "gas mantle" in said[1])]))
+                  light_spectrum("gas mantle").size,
+                  "felt" in said[0], "gas mantle" in said[1]]))
 """
 
 
