@@ -16,6 +16,7 @@ from PIL import Image
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.screen import encoded
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS, frozen
+from weavecolor.measure.fit_forward import Laid, between, grid_layer, over_backing
 from weavecolor.measure.observations import (
     Seen,
     Thread,
@@ -25,7 +26,7 @@ from weavecolor.measure.observations import (
 from weavecolor.measure.photograph import read_photograph
 from weavecolor.measure.shots import look
 from weavecolor.optics.appearance import appearance
-from weavecolor.optics.matt import yarn_film
+from weavecolor.optics.dye import absorption
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import custom_scene
@@ -104,12 +105,16 @@ def _threads(picture: np.ndarray, box: tuple[int, int, int, int], colour: np.nda
 
 
 def thread_over(yarn: Yarn, ground: float, room: Room) -> np.ndarray:
-    R, T = yarn_film(yarn)
-    seen = R + T * T * ground / (1.0 - R * ground)
+    """Threads side by side in even light, seen straight on."""
+    ready = grid_layer(yarn, yarn.width_mm, [Laid((0.0, 0.0, 1.0), (), False)])
+    value, slope = between(ready, np.stack([absorption(yarn), np.zeros(BANDS)], axis=1))
+    seen = over_backing(ready, 0, value, slope, np.full(BANDS, ground))[0][:, -1]
     return np.minimum(room.shade, 1.1) * colour_in(seen, light_spectrum(room.light))
 
 
-def picture_of(cloth: Cloth, over: str, grain_deg: float, room: Room) -> np.ndarray:
+def picture_of(
+    cloth: Cloth, over: str, grain_deg: float, room: Room, threads: bool = True
+) -> np.ndarray:
     """Linear reflectances of the whole table: ``over`` "white" or "black"."""
     ground = room.paper if over == "white" else room.card
     place = room.scene()
@@ -118,6 +123,8 @@ def picture_of(cloth: Cloth, over: str, grain_deg: float, room: Room) -> np.ndar
     picture = np.full((ROWS, COLUMNS, 3), ground)
     _paint(picture, SWATCH, colour_in(shown, light_spectrum(room.light)))
     _paint(picture, STRIP, np.full(3, room.paper))
+    if not threads:
+        return picture
     _threads(picture, WARP_THREADS, thread_over(cloth.warp, ground, room))
     _threads(picture, WEFT_THREADS, thread_over(cloth.weft, ground, room))
     return picture
@@ -130,8 +137,8 @@ def photographed(
     white turned a quarter, and bare threads."""
     pictures = {}
     laid = (("white", "white", 0), ("black", "black", 0), ("turned", "white", 90))
-    for name, over, grain in laid:
-        data = photograph(picture_of(cloth, over, grain, room), room, rng)
+    for name, over, grain in laid[: 3 if turned else 2]:
+        data = photograph(picture_of(cloth, over, grain, room, threads), room, rng)
         pictures[name] = read_photograph(data, name=name).linear
     return shots_of(pictures, turned, threads)
 
@@ -172,4 +179,4 @@ def dyed(rng: np.random.Generator) -> np.ndarray:
         height = 10.0 ** rng.uniform(-1.0, 0.9)
         side = width * np.where(WAVELENGTHS < centre, 1.15, 0.75)  # dyes fall off faster to the red
         ks = ks + height * np.exp(-0.5 * ((WAVELENGTHS - centre) / side) ** 2)
-    return frozen(1.0 + ks - np.sqrt(ks * ks + 2.0 * ks))
+    return frozen(np.clip(1.0 + ks - np.sqrt(ks * ks + 2.0 * ks), 0.0, 0.95))

@@ -58,6 +58,8 @@ def _start_options(function: Callable[..., Any]) -> Callable[..., Any]:
         click.option("--yarn", type=click.Choice(["filament", "spun"]), default="filament",
                      show_default=True, help="Warp's kind, or both."),
         click.option("--weft-yarn", type=click.Choice(["filament", "spun"])),
+        click.option("--like", help='Sort of yarn in place of fibre and kind, such as '
+                     '"silk organza" or "polyester chiffon"; a semicolon parts warp; weft.'),
         click.option("--warp-count", help='Yarn count if known, such as "20/22 denier".'),
         click.option("--weft-count", help="Weft's."),
         click.option("--weight", help='Cloth weight if known, such as "4.3 momme".'),
@@ -156,6 +158,80 @@ def photos(
         light=scene_called(scene),
     )  # fmt: skip
     _fit_and_give(shots.seen, shots.threads, count, (*cautions, *shots.cautions), start)
+
+
+@command.command(
+    epilog='Example: weavecolor measure grid white.jpg black.jpg --threads "38 /cm" '
+    '--like "silk organza" --count "20/22 denier" --out warp.csv'
+)
+@click.argument("white", type=PATH)
+@click.argument("black", type=PATH, required=False)
+@click.option("--threads", required=True, help='How closely it is wound, such as "38 /cm".')
+@click.option("--count", help='Yarn count, such as "20/22 denier"; needed to know its width.',
+              required=True)  # fmt: skip
+@click.option("--fibre", default="silk", show_default=True)
+@click.option("--yarn", type=click.Choice(["filament", "spun"]), default="filament",
+              show_default=True)  # fmt: skip
+@click.option("--like", help='Sort of yarn in place of both, such as "silk organza".')
+@click.option("--mark", "marks", multiple=True, help='As in photos; the threads are "swatch".')
+@click.option("--paper", type=float, help="Reflectance of the paper, 0-1, if known.")
+@click.option("--out", type=PATH, help="Write the thread's spectrum here (.csv).")
+@click.option("--save", type=PATH, help="Write the report to this file.")
+def grid(
+    white: Path, black: Path | None, threads: str, count: str, fibre: str, yarn: str,
+    like: str | None, marks: tuple[str, ...], paper: float | None, out: Path | None,
+    save: Path | None,
+) -> None:  # fmt: skip
+    """Tell a yarn's own colour from one thread wound evenly, one layer, round white and black card.
+
+    WHITE shows the wound white card on paper, BLACK the wound black card with a strip of paper.
+    """
+    from weavecolor.errors import InputError
+    from weavecolor.files.atomic import write_text
+    from weavecolor.measure.grid import read_grid
+    from weavecolor.measure.gridwords import grid_report, grid_table
+    from weavecolor.measure.photograph import read_photograph
+    from weavecolor.measure.swatchpair import measure_pair
+    from weavecolor.measure.tocloth import start_cloth
+    from weavecolor.textile.units import linear_density_tex, sett_per_cm
+
+    if out is not None and out.suffix.lower() != ".csv":
+        raise InputError("a spectrum's file ends in .csv", file=str(out))
+    boxes = _marks(marks)
+
+    def given(text: str, convert: Callable[[Any], float], field: str) -> float:
+        try:
+            return convert(text)
+        except InputError as error:
+            raise error.at(field=field) from None
+
+    per_cm = given(threads, sett_per_cm, "--threads")
+    tex = given(count, linear_density_tex, "--count")
+    own = start_cloth("grid", per_cm, per_cm, warp_fibre=fibre, warp_kind=yarn, warp_tex=tex,
+                      weft_tex=tex, warp_like=like).warp  # fmt: skip
+    shots = [read_photograph(path) for path in (white, black) if path is not None]
+    names = ("white", "black")[: len(shots)]
+    held = [
+        {label: _smaller(box, shot.reduced) for label, box in boxes.get(name, {}).items()}
+        for name, shot in zip(names, shots, strict=True)
+    ]
+    pair = measure_pair(
+        *(shot.linear for shot in shots),
+        marked_white=held[0],
+        marked_black=held[1] if black is not None else None,
+        paper="white paper" if paper is None else paper,
+    )
+    card = float(pair.card.linear.mean())
+    seen = [
+        (pair.paper, pair.over_white.linear, pair.over_white.uncertainty),
+        (card, pair.over_black.linear, pair.over_black.uncertainty),
+    ]
+    found = read_grid(own, per_cm, seen, (pair.R, pair.R_uncertainty, pair.T, pair.T_uncertainty))
+    if out is not None:
+        write_text(out, grid_table(found))
+        click.echo(f"wrote {out}", err=True)
+    cautions = [text for shot in shots for text in shot.cautions] + list(pair.cautions)
+    give(grid_report(found) + "".join(f"Caution: {c}\n" for c in cautions), save)
 
 
 @command.command()
@@ -274,10 +350,12 @@ def _start(start: dict[str, Any], count: ThreadCount | None) -> tuple[Cloth, lis
     if count is not None and count.open_share is not None:
         sure = max(count.open_share_uncertainty or 0.0, 0.02)
         known.append(Known("open share", count.open_share, sure))
+    likes = [part.strip() or None for part in (start["like"] or "").split(";")]
     cloth = start_cloth(
         start["name"], ends, picks, plan=start["plan"], warp_fibre=start["fibre"],
         weft_fibre=start["weft_fibre"], warp_kind=start["yarn"], weft_kind=start["weft_yarn"],
         warp_tex=tex["warp"], weft_tex=tex["weft"],
+        warp_like=likes[0], weft_like=likes[1] if len(likes) > 1 else None,
     )  # fmt: skip
     return cloth, known
 

@@ -2,49 +2,67 @@
 
 Knows observations, parameters and the forward optics; knows nothing of pictures or files. The fit
 is the most likely cloth given what was seen and what is known of yarns beforehand: nonlinear least
-squares, Gauss-Newton with steps checked, nested so that the few geometries that are tried are used
-fully. Spread is the linearised posterior (A. Tarantola, Inverse Problem Theory, 2005, ch. 3).
+squares over a smooth surface through constructions that were traced (``fit_surface``), which is
+laid anew about what was found until that lies within. Spread is the linearised posterior (A.
+Tarantola, Inverse Problem Theory, 2005, ch. 3), with the surface's own noise in it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import least_squares
 
+from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.errors import InputError
 from weavecolor.measure import parameters as p
 from weavecolor.measure.fit_problem import Problem, start_unknowns
 from weavecolor.measure.fit_report import (
     Quantity,
     Residual,
-    answered,
+    alike,
+    given,
     quantities,
     residuals,
     trades,
 )
-from weavecolor.measure.observations import Known, Seen, Thread
-from weavecolor.optics.stack import Stack
-from weavecolor.scene.scene import Scene
+from weavecolor.measure.fit_surface import TRUSTED, Traced, places, smooth
+from weavecolor.measure.observations import MODEL_SHARE, Known, Seen, Thread, seen_colour
+from weavecolor.measure.swatchpair import lab_of
+from weavecolor.scene.backings import backing
 from weavecolor.textile.cloth import Cloth
 
 Array = NDArray[np.float64]
 
-#: Steps in the slow numbers for their slopes: logit of cover, ln of lustre.
-_PROBE = (0.06, 0.06, 0.15)
-#: Longest step in them at once.
-_LONGEST = np.array([0.8, 0.8, 0.5])
-_ROUNDS = 10
-#: Slopes are carried along over steps in the covers (logit) up to this, and probed after longer.
-_NEAR = 0.3
-#: Covers tried to begin with, logit: 0.27, 0.5 and 0.73.
-_TRIED = (-1.0, 0.0, 1.0)
-#: The search has arrived when the next step promises less than this in summed squares (1 is a
-#: step of one standard uncertainty), and is accepted when slopes probed there promise less than
-#: the second.
-_ARRIVED, _ACCEPTED = 0.15, 0.5
+#: Widths of the first surface in the slow numbers: of the covers wide, of the rest as known
+#: beforehand; later the covers' least and greatest width, and that as a multiple of their spread.
+_WIDTHS = np.array([0.7, 0.7, p.FLATTER_SPREAD, p.PACKING_SPREAD, p.DULLER_SPREAD])
+_LEAST, _MOST, _OF_SPREAD = 0.2, 0.45, 1.5
+#: Constructions traced for the first surface and for each later one; surfaces at most.
+_FIRST, _MORE, _SURFACES = 14, 9, 4
+#: What was found lies well within a surface: so many widths from its middle.
+_WITHIN = 1.0
+#: Share of a surface's misfit to single constructions that is its own and not their noise. Assumed.
+_MISFIT = 0.5
+#: Cloths drawn for what is foretold, and constructions traced for it.
+_DRAWN, _FORETOLD = 200, 12
+#: Where a fitted cloth is foretold unasked: backing, light, grain.
+ASKED = (("calico", "noon outdoors", 90.0), ("black", "ballroom", 0.0))
+
+
+@dataclass(frozen=True, eq=False)
+class Foretold:
+    """How the fitted cloth will look somewhere: ``value`` (n,) and ``covariance`` (n, n) of the
+    channels, Lab (3,), and the CIEDE2000 that the truth stays within 19 times in 20."""
+
+    name: str
+    value: Array
+    covariance: Array
+    Lab: Array
+    within: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,8 +74,9 @@ class Fit:
     ``trades`` are pairs of properties that the data cannot tell apart. ``misfit`` is the mean
     squared residual in standard uncertainties: near or under 1 where all agrees. ``determined``
     counts the combinations of parameters that the data settle better than was known beforehand.
-    ``answered_de``: greatest CIEDE2000 between the cloth as it was seen and as the answers show the
-    fitted cloth; the search takes yarns as matt, answers take them as clear filaments.
+    ``given``: what it rests on, by the names of ``fit_report.TELLS``. ``alike``: correlation of the
+    errors of both yarns' lightness. ``foretold``: how it will look over the grounds and in the
+    lights of :data:`ASKED`.
     """
 
     cloth: Cloth
@@ -71,7 +90,9 @@ class Fit:
     determined: int
     rounds: int
     converged: bool
-    answered_de: float
+    given: frozenset[str] = frozenset()
+    alike: float = 0.0
+    foretold: tuple[Foretold, ...] = ()
 
     @property
     def residual_de(self) -> float:
@@ -84,38 +105,6 @@ class Fit:
         """What the data could not settle."""
         return tuple(q for q in self.quantities if not q.settled)
 
-    def draws(self, each: int = 1, seed: int = 1) -> list[Cloth]:
-        """Cloths that fit about as well, to see what the uncertainty does to a prediction.
-
-        Six geometries placed so that their covariance is the posterior's (an unscented set,
-        S. Julier and J. Uhlmann, Proc. IEEE 92 (2004) 401), each with ``each`` random colours.
-        """
-        rng = np.random.default_rng(seed)
-        s = slice(0, p.SLOW)
-        slow = self.covariance[s, s]
-        gain = self.covariance[p.SLOW :, s] @ np.linalg.inv(slow)
-        left = self.covariance[p.SLOW :, p.SLOW :] - gain @ slow @ gain.T
-        root, spread = np.linalg.cholesky(slow), _root(left)
-        out = []
-        for k in range(2 * p.SLOW):
-            step = (1 if k % 2 else -1) * np.sqrt(p.SLOW) * root[:, k // 2]
-            for _ in range(each):
-                x = self.values.copy()
-                x[s] += step
-                x[p.SLOW :] += gain @ step + spread @ rng.standard_normal(spread.shape[1])
-                out.append(self.unknowns.cloth(x))
-        return out
-
-
-@dataclass(frozen=True, eq=False)
-class Prediction:
-    """A stack's predicted colour: Lab (3,) and the root mean square CIEDE2000 to the colours that
-    other cloths fitting about as well would show (one standard uncertainty of the fit alone)."""
-
-    Lab: Array
-    spread_de: float
-    draws: Array
-
 
 def fit_cloth(
     start: Cloth,
@@ -123,6 +112,8 @@ def fit_cloth(
     threads: Sequence[Thread] = (),
     known: Sequence[Known] = (),
     progress: Callable[[int, int], None] | None = None,
+    *,
+    learnt: Array | None = None,
 ) -> Fit:
     """The cloth that shows what was seen.
 
@@ -136,6 +127,8 @@ def fit_cloth(
         settle much more.
     threads, known
         Colours of bare thread, numbers about the construction.
+    learnt : array (SIZE, SIZE), optional
+        The covariance that an earlier fit of ``start`` left: what is seen now adds to it.
     progress : callable, optional
         Called with rounds done and most rounds there can be.
 
@@ -147,27 +140,42 @@ def fit_cloth(
     if not seen:
         raise InputError("a fit needs at least the cloth's colour over one backing")
     problem = Problem.of(start, seen, threads, known)
-    found = _search(problem, start_unknowns(start, seen, threads), progress)
+    began = start_unknowns(start, seen, threads) if learnt is None else (
+        p.Unknowns.again(start, learnt)
+    )  # fmt: skip
+    found = _search(problem, began, progress)
     unknowns, x, residual, slope = found.unknowns, found.x, found.residual, found.slope
-    covariance: Array = np.asarray(np.linalg.inv(slope.T @ slope + p.prior_precision()), float)
+    covariance = _posterior(slope, began)
     # singular values of the slopes in units of what was known beforehand
-    scaled = slope @ np.linalg.cholesky(p.prior_covariance())
+    scaled = slope @ np.linalg.cholesky(began.covariance())
     determined = int((np.linalg.svd(scaled, compute_uv=False) > 1.0).sum())
-    made = unknowns.cloth(x)
-    return Fit(
-        made,
+    fit = Fit(
+        unknowns.cloth(x),
         unknowns,
         x,
         covariance,
         residuals(problem, unknowns, x),
-        quantities(unknowns, x, covariance),
+        quantities(unknowns, x, covariance, given(problem)),
         trades(unknowns, x, covariance),
         float(residual @ residual / residual.size),
         determined,
         found.rounds,
         found.converged,
-        answered(made, seen),
+        given(problem),
+        alike(unknowns, x, covariance),
     )
+    return replace(fit, foretold=foretell(fit, asked()))
+
+
+def asked() -> list[Seen]:
+    """What a fit foretells unasked: a darker ground, another light, a quarter turn."""
+    return [
+        seen_colour(
+            ground, [0.5] * 3, [0.1] * 3, backing(ground), grain_deg=grain, light=light,
+            light_error=0.0,
+        )
+        for ground, light, grain in ASKED
+    ]  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,165 +193,172 @@ class _Found:
 def _search(
     problem: Problem, unknowns: p.Unknowns, progress: Callable[[int, int], None] | None
 ) -> _Found:
-    """Gauss-Newton over all numbers; after each step the fast ones are solved for anew.
-
-    Slopes against the slow numbers are probed at the start and at the end and whenever a step
-    fails; in between they are carried along by the change that a step brought (C. G. Broyden,
-    Math. Comp. 19 (1965) 577).
-    """
-    precision = p.prior_precision()
-    x = _begun(problem, unknowns, precision)
-    unknowns, x = unknowns.recentred(x)
-    x, cost = _inner(problem, unknowns, precision, x)
-    residual, slope = _joint(problem, unknowns, x)
-    probed, settled = True, False
-    for done in range(_ROUNDS):
-        if progress:
-            progress(done, _ROUNDS)
-        step, promised = _step(unknowns, precision, x, residual, slope)
-        if promised < _ARRIVED or (settled and promised < _ACCEPTED):
-            settled = True
-            if probed:
-                break
-            unknowns, x = unknowns.recentred(x)
-            x, cost = _inner(problem, unknowns, precision, x)
-            residual, slope = _joint(problem, unknowns, x)
-            probed = True
-            continue
-        settled = False
-        step *= min(1.0, float((_LONGEST / np.maximum(np.abs(step[: p.SLOW]), 1e-12)).min()))
-        for share in (1.0, 0.35):
-            trial, reached = _inner(problem, unknowns, precision, x + share * step)
-            if reached < cost:
-                break
-        if reached < cost:
-            there, fast = problem.residual(unknowns, trial)
-            far = float(np.abs((trial - x)[:2]).max()) > _NEAR
-            if far:
-                there, slope = _joint(problem, unknowns, trial)
-            else:
-                slope = _carried(slope, fast, there - residual, trial - x)
-            x, cost, residual, probed = trial, reached, there, far
-        elif probed:  # no better cloth lies that way
-            settled = promised < 1.0
-            break
-        else:
-            residual, slope = _joint(problem, unknowns, x)
-            probed = True
-    if not probed:
-        residual, slope = _joint(problem, unknowns, x)
-    if progress:
-        progress(_ROUNDS, _ROUNDS)
-    return _Found(unknowns, x, residual, slope, done, settled)
-
-
-def _begun(problem: Problem, unknowns: p.Unknowns, precision: Array) -> Array:
-    """Where to begin: covers that have the open share known, if it is, else the best of a few."""
-    mean = unknowns.prior_mean()
-    tried = []
+    """Surfaces laid about what was found on the last one, until it lies within."""
+    x = unknowns.prior_mean()
     for number in problem.known:
         if number.what == "open share":
-            tried = [np.clip(p.logit(1.0 - np.sqrt(number.value)), -2.5, 2.5)]
-    best, least = mean, np.inf
-    for cover in tried or _TRIED:
-        x = mean.copy()
-        x[:2] = cover
-        x, cost = _inner(problem, unknowns, precision, x)
-        if cost > least:
-            break  # they come in order: beyond a better one it only gets worse
-        best, least = x, cost
-    return best
+            x[:2] = np.clip(p.logit(1.0 - np.sqrt(number.value)), -2.5, 2.5)
+    middle, width = x[: p.SLOW].copy(), _WIDTHS.copy()
+    traced: list[Traced] = []
+    most = _FIRST + _MORE * (_SURFACES - 1)
+    settled, rounds = False, 0
+    while True:
+        rounds += 1
+        for at in places(middle, width, _MORE if traced else _FIRST, len(traced)):
+            if not problem.dull:
+                at[p.DULLER] = middle[p.DULLER]  # what bright fibre scatters does not show
+            traced.append(problem.traced(unknowns, at))
+            if progress:
+                progress(len(traced), most)
+        problem.surface = smooth(traced, middle, width)
+        for _ in range(2):
+            x = _lowest(problem, unknowns, x, middle, width)
+            problem.unsure = noise(problem, unknowns, x, traced)
+            unknowns, x = unknowns.recentred(x)
+        x = _lowest(problem, unknowns, x, middle, width)
+        residual, slope = problem.residual(unknowns, x)
+        spread = np.sqrt(np.diag(_posterior(slope, unknowns)))[:2]
+        wanted = np.clip(_OF_SPREAD * spread, _LEAST, _MOST)
+        off = np.abs(x[: p.SLOW] - middle) / width
+        settled = bool((off[:2] < _WITHIN).all() and (width[:2] < 1.5 * wanted).all())
+        if settled or rounds == _SURFACES:
+            break
+        middle = middle.copy()
+        middle[:2] = x[:2]
+        width = np.concatenate([wanted, _WIDTHS[2:]])
+    if progress:
+        progress(most, most)
+    return _Found(unknowns, x, residual, slope, rounds, settled)
 
 
-def _step(
-    unknowns: p.Unknowns, precision: Array, x: Array, residual: Array, slope: Array
-) -> tuple[Array, float]:
-    """The Gauss-Newton step and the fall in summed squares that it promises."""
-    gradient = slope.T @ residual + precision @ (x - unknowns.prior_mean())
-    step = -np.asarray(np.linalg.solve(slope.T @ slope + precision, gradient), dtype=np.float64)
-    return step, float(-gradient @ step)
+def _posterior(slope: Array, unknowns: p.Unknowns) -> Array:
+    """Covariance (SIZE, SIZE) of the parameters, given slopes (r, SIZE) of what was seen."""
+    precision = slope.T @ slope + np.linalg.inv(unknowns.covariance())
+    return np.asarray(np.linalg.inv(precision), float)
 
 
-def _carried(slope: Array, fast: Array, change: Array, step: Array) -> Array:
-    """Slopes at the end of ``step``: fast ones as they are there, the covers' by Broyden's
-    update; lustre shows too little to be told apart in it."""
-    covers = slice(0, 2)
-    middle = 0.5 * (slope[:, p.SLOW :] + fast)
-    missed = change - middle @ step[p.SLOW :] - slope[:, : p.SLOW] @ step[: p.SLOW]
-    size = float(step[covers] @ step[covers])
-    out = np.column_stack([slope[:, : p.SLOW], fast])
-    if size > 1e-10:
-        out[:, covers] += np.outer(missed, step[covers]) / size
-    return out
+def _lowest(problem: Problem, unknowns: p.Unknowns, x: Array, middle: Array, width: Array) -> Array:
+    """The most likely parameters on the problem's surface, from ``x``."""
+    mean = unknowns.prior_mean()
+    whiten = np.linalg.inv(np.linalg.cholesky(unknowns.covariance()))
+    kept: dict[bytes, tuple[Array, Array]] = {}
 
+    def both(at: Array) -> tuple[Array, Array]:
+        key = at.tobytes()
+        if key not in kept:
+            kept.clear()
+            residual, slope = problem.residual(unknowns, at)
+            kept[key] = (
+                np.concatenate([residual, whiten @ (at - mean)]),
+                np.concatenate([slope, whiten]),
+            )
+        return kept[key]
 
-def predict(
-    fit: Fit, arrange: Callable[[Cloth], Stack], scene: Scene, each: int = 1, seed: int = 1
-) -> Prediction:
-    """A stack made of the fitted cloth in a scene; ``arrange`` lays a cloth up.
+    inside = (TRUSTED - 0.05) * width
+    begun = x.copy()
+    begun[: p.SLOW] = np.clip(x[: p.SLOW], middle - inside, middle + inside)
+    least, most = np.full(p.SIZE, -np.inf), np.full(p.SIZE, np.inf)
+    least[: p.SLOW], most[: p.SLOW] = middle - TRUSTED * width, middle + TRUSTED * width
+    # counted in spreads from one below the start: the first step is as long as its numbers
+    unit = np.sqrt(np.diag(unknowns.covariance()))
+    origin = begun - unit
 
-    Each draw costs a geometry, about a second; ``each`` as in :meth:`Fit.draws`.
-    """
-    from weavecolor.colour.colorimetry import ciede2000
-    from weavecolor.optics.appearance import appearance
+    def off(at: Array) -> Array:
+        return both(origin + unit * at)[0]
 
-    Lab = appearance(arrange(fit.cloth), scene).reading.Lab
-    others = np.array(
-        [appearance(arrange(c), scene).reading.Lab for c in fit.draws(each, seed)]
+    def slopes(at: Array) -> Array:
+        return both(origin + unit * at)[1] * unit
+
+    found = least_squares(
+        off,
+        np.ones(p.SIZE),
+        jac=slopes,
+        bounds=((least - origin) / unit, (most - origin) / unit),
+        ftol=1e-4,
+        max_nfev=40,
     )
-    apart = ciede2000(np.broadcast_to(Lab, others.shape), others)
-    return Prediction(Lab, float(np.sqrt(np.mean(apart**2))), others)
+    return np.asarray(origin + unit * found.x, float)
+
+
+def noise(problem: Problem, unknowns: p.Unknowns, x: Array, traced: Sequence[Traced]) -> Array:
+    """Covariance (r, r) that the surface's own noise and misfit add to all readings.
+
+    What smooth fibre sends straight to the eye changes abruptly with how steep the yarns lie: no
+    surface follows it. It is the same over every backing, and so is its doubt.
+    """
+    surface = problem.surface
+    assert surface is not None
+    weights, off = [], []
+    for one in traced:
+        weight = float(np.exp(-0.5 * (((one.at - surface.middle) / surface.width) ** 2).sum()))
+        if weight < 0.02:
+            continue
+        weights.append(weight)
+        at = x.copy()
+        at[: p.SLOW] = one.at
+        true, shown = (
+            np.concatenate(problem.shown(unknowns, at, False, layers)[0])
+            for layers in (one.layers, ())
+        )
+        off.append(true - shown)
+    share = np.array(weights) / sum(weights)
+    # so many constructions' worth is spent on the surface's own terms
+    free = max(1.0 - surface.terms.shape[0] * float(share @ share), 0.25)
+    left = surface.noise(x[: p.SLOW])
+    off_, of = np.array(off), problem.arrangements
+    common = np.zeros_like(off_)
+    for which in range(of.max() + 1):
+        own = np.flatnonzero(of == which)
+        grounds = off_[:, own].reshape(len(off_), -1, len(problem.sights[0].seen.value))
+        common[:, own] = np.tile(grounds.mean(axis=1), (1, grounds.shape[1]))
+    out = np.diag((_MISFIT + left) * (share @ (off_ - common) ** 2))
+    together = np.einsum("i,ia,ib->ab", share, common, common)
+    out += (1.0 + left) * np.where(of[:, None] == of, together, 0.0)
+    return np.asarray(out / free)
+
+
+def foretell(fit: Fit, asked: Sequence[Seen]) -> tuple[Foretold, ...]:
+    """What would be read of the fitted cloth in other places, and how sure that is.
+
+    ``asked``: as observations, of which only backing, scene, grain, face and channels (three)
+    count. The fit's spread and the optics' own error are carried to first order.
+    """
+    problem = Problem.of(fit.unknowns.start, asked, (), ())
+    unknowns, x = fit.unknowns, fit.values.copy()
+    x[p.PAPER] = x[p.LIGHT] = 0.0
+    spread = np.sqrt(np.diag(fit.covariance)[: p.SLOW])
+    middle, width = x[: p.SLOW].copy(), np.maximum(spread, 0.3 * _WIDTHS)
+    at = places(middle, width, _FORETOLD)
+    if not problem.dull:
+        at[:, p.DULLER] = middle[p.DULLER]
+    traced = [problem.traced(unknowns, slow) for slow in at]
+    problem.surface = smooth(traced, middle, width)
+    unsure = noise(problem, unknowns, x, traced)
+    rng = np.random.default_rng(7)
+    drawn = x + rng.standard_normal((_DRAWN, p.SIZE)) @ _root(fit.covariance).T
+    drawn[:, p.PAPER] = drawn[:, p.LIGHT] = 0.0
+    drawn[:, : p.SLOW] = np.clip(
+        drawn[:, : p.SLOW], middle - TRUSTED * width, middle + TRUSTED * width
+    )
+    shown = [problem.shown(unknowns, one, False)[0] for one in drawn]
+    models = problem.shown(unknowns, x, False)[0]
+    out = []
+    ends = np.cumsum([len(model) for model in models])
+    for k, (one, model, end) in enumerate(zip(asked, models, ends, strict=True)):
+        own = unsure[end - len(model) : end, end - len(model) : end]
+        own = own + np.diag((MODEL_SHARE * np.maximum(model, 0.02)) ** 2)
+        off = rng.standard_normal((_DRAWN, model.size)) @ _root(own).T
+        there = np.stack([s[k] for s in shown]) + off
+        middle_lab = lab_of(model)
+        away = ciede2000(np.broadcast_to(middle_lab, (_DRAWN, 3)), lab_of(there))
+        covariance = np.cov(there.T)
+        out.append(
+            Foretold(one.name, model, covariance, middle_lab, float(np.percentile(away, 95.0)))
+        )
+    return tuple(out)
 
 
 def _root(covariance: Array) -> Array:
     """A matrix whose product with its transpose is ``covariance``, rounding below 0 left out."""
     value, vector = np.linalg.eigh(0.5 * (covariance + covariance.T))
     return np.asarray(vector * np.sqrt(np.maximum(value, 0.0)))
-
-
-def _inner(
-    problem: Problem, unknowns: p.Unknowns, precision: Array, x: Array
-) -> tuple[Array, float]:
-    """Best fast numbers for the geometry of ``x``, and the cost: Levenberg-Marquardt."""
-    mean, fast = unknowns.prior_mean(), slice(p.SLOW, None)
-    damping = 1e-3
-
-    def cost(residual: Array, at: Array) -> float:
-        return float(residual @ residual + (at - mean) @ precision @ (at - mean))
-
-    residual, slope = problem.residual(unknowns, x)
-    now = cost(residual, x)
-    for _ in range(25):
-        information = slope.T @ slope + precision[fast, fast]
-        gradient = slope.T @ residual + (precision @ (x - mean))[fast]
-        better = False
-        while damping < 1e6:
-            push = information + damping * np.diag(np.diag(information))
-            step = -np.linalg.solve(push, gradient)
-            trial = x.copy()
-            trial[fast] += np.clip(step, -1.5, 1.5)
-            there, slope_there = problem.residual(unknowns, trial)
-            reached = cost(there, trial)
-            if reached < now:
-                better = True
-                break
-            damping *= 8.0
-        if not better:
-            break
-        gain, x, residual, slope, now = now - reached, trial, there, slope_there, reached
-        damping = max(damping / 8.0, 1e-7)
-        if gain < 1e-2 + 1e-4 * now:
-            break
-    return x, now
-
-
-def _joint(problem: Problem, unknowns: p.Unknowns, x: Array) -> tuple[Array, Array]:
-    """Residual and slopes against all parameters; the slow ones by a step each."""
-    residual, fast = problem.residual(unknowns, x)
-    columns = []
-    for k, probe in enumerate(_PROBE):
-        moved = x.copy()
-        moved[k] += probe
-        columns.append((problem.residual(unknowns, moved)[0] - residual) / probe)
-    return residual, np.column_stack([*columns, fast])
-

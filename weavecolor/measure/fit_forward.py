@@ -1,47 +1,45 @@
-"""One layer over a backing, for a handful of directions: the same optics as ``layeroptics`` and
-``adding``, arranged so that a new colour costs milliseconds.
+"""One layer over a backing, for a handful of directions: the same optics as ``optics.layer`` and
+``optics.adding``, arranged so that a new dye costs a millisecond and a new construction a fifth of
+a second.
 
-Knows the forms of a dyed cell and how a layer meets a Lambertian backing; knows nothing of
+Knows how traced light is summed and how a layer meets a Lambertian backing; knows nothing of
 cameras, priors or fitting. Whatever the light, only the directions named and uniformly diffuse
-light from either side take part, so the quadrature's nodes are summed over once per construction.
-What depends on colour is per band a function of four numbers, reflectance and transmittance of
-the two yarns, and comes with its slopes.
+light from either side take part, so light is traced from these alone and gathered by the lengths
+that it ran in the fibres; a dye is then a sum over lengths, band by band, with its slopes.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.optics.adding import GAPS, Openings, openings, pile_of
-from weavecolor.optics.cell.finish import FORMS, finish, named_forms, surfaces
-from weavecolor.optics.cell.nodes import Vector, unit
-from weavecolor.optics.cell.transport import beams
-from weavecolor.optics.layer import layer_optics, to_cloth_frame
+from weavecolor.optics.adding import GAPS, PileOptics, openings
+from weavecolor.optics.cell.filaments import (
+    FilamentCell,
+    Strand,
+    beam,
+    by_side,
+    even,
+    lengths,
+    looked_at,
+    pair_rays,
+    rays_each,
+    unmet,
+)
+from weavecolor.optics.cell.nodes import Vector, nodes, unit
+from weavecolor.optics.layer import lying, strand, to_cloth_frame, woven
 from weavecolor.scene.scene import Scene
-from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.cloth import Cloth, Construction, Yarn
 
 Array = NDArray[np.float64]
 
-#: Yarns (reflectance of warp and weft, transmittance of warp and weft) that the patterns of
-#: exchange are learnt from: dark, pale, two-tone, clear, and mixtures.
-_TRIED = np.array(
-    [
-        [0.02, 0.02, 0.00, 0.00], [0.95, 0.95, 0.04, 0.04], [0.90, 0.05, 0.08, 0.00],
-        [0.05, 0.90, 0.00, 0.08], [0.48, 0.48, 0.50, 0.50], [0.10, 0.10, 0.88, 0.88],
-        [0.50, 0.05, 0.40, 0.15], [0.05, 0.50, 0.15, 0.40], [0.25, 0.25, 0.25, 0.25],
-        [0.85, 0.15, 0.10, 0.80], [0.15, 0.85, 0.80, 0.10],
-    ]
-)  # fmt: skip
-#: Patterns weaker than this share of the strongest are left out.
-_KEPT = 1e-5
-
 _STEP = 1e-20  # of complex-step differentiation (Squire and Trapp, SIAM Rev. 40 (1998) 110)
+#: Rays from each node that are only asked whether they meet anything.
+_UNMET = 60
 
 
 @dataclass(frozen=True)
@@ -69,7 +67,7 @@ def laid(scene: Scene, grain_deg: float, face: str) -> Laid:
 
 
 @dataclass(frozen=True, eq=False)
-class _Openings:
+class Openness:
     """Openness of one sheet before a backing: for eye and lamps (E,), pairs (E, E), and sums over
     diffuse light; names as in ``adding``."""
 
@@ -82,157 +80,156 @@ class _Openings:
 
 @dataclass(frozen=True, eq=False)
 class OneLayer:
-    """Forms of one construction for all that was seen of it, colour still open.
+    """One construction for all that was seen of it, its dye still open.
 
     Sources, in order: the E directions, diffuse light on the face, diffuse light on the back.
-    ``first`` (5, m, m); ``sent`` (5, m, r) and ``arriving`` (5, r, m) with ``unit`` (r, r) and
-    ``loop`` (5, r, r) for the light exchanged between yarns, reduced from patches to the r
-    patterns of exchange that yarns of any colour make.
+    ``weights`` (m * m, lengths): radiance factors by lengths run in warp and weft; ``plain``
+    (m, m): what no dye changes.
     """
 
     sheets: tuple[Laid, ...]
     places: tuple[tuple[int, ...], ...]
-    openings: tuple[_Openings, ...]
+    openings: tuple[Openness, ...]
     count: int
-    first: Array
-    sent: Array
-    arriving: Array
-    unit: Array
-    loop: Array
+    cell: FilamentCell
+    weights: Array
+    plain: Array
 
 
-def one_layer(cloth: Cloth, sheets: Sequence[Laid]) -> OneLayer:
-    """Prepare ``cloth``'s geometry and surfaces for what is seen in ``sheets``."""
-    construction = cloth.construction()
-    surface = finish(construction, surfaces(cloth))
-    cell = surface.cell
-    half, share = cell.nodes.half, cell.nodes.share
-    met = [
-        tuple(to_cloth_frame(v, 0.0, s.flip) for v in (s.eye, *s.lamps)) for s in sheets
-    ]
-    vectors = list(dict.fromkeys(v for vs in met for v in vs))
-    named = named_forms(construction, surface, tuple(beams(construction, vectors)))
-    sides = np.zeros((2 * half, 2))
-    sides[:half, 0], sides[half:, 1] = share[:half], share[half:]
-    count = len(vectors)
-    first = np.zeros((FORMS, count + 2, count + 2))
-    first[:, :count, :count] = named.pair
-    cross = named.first @ sides
-    first[:, :count, count:] = cross
-    first[:, count:, :count] = np.swapaxes(cross, 1, 2)
-    first[:, count:, count:] = sides.T @ surface.first @ sides
-    radiosity = np.concatenate([named.radiosity, surface.entry.radiosity @ sides], axis=2)
-    arriving = np.concatenate([named.arriving, surface.arriving @ sides], axis=2)
-    sent = np.swapaxes(radiosity, 1, 2) * cell.share_patch
+def one_layer(cloth: Cloth, sheets: Sequence[Laid], effort: float = 1.0) -> OneLayer:
+    """Prepare ``cloth``'s geometry for what is seen in ``sheets``, by ``effort`` times the rays
+    that an appearance takes."""
+    cell = woven(cloth.construction(), strand(cloth.warp), strand(cloth.weft))
+    return _layer(cloth.construction(), cell, sheets, "loose", effort)
+
+
+def thread_grid(yarn: Yarn, pitch_mm: float) -> tuple[Construction, FilamentCell]:
+    """Parallel straight threads every ``pitch_mm``, as they lie when wound round a card: a cell
+    whose weft is so thin and far apart that it does not count."""
+    one = strand(yarn)
+    pitch = max(pitch_mm, 1.0001 * one.width)
+    none = Strand(1e-3 * one.width, 1e-3 * one.height)
+    far = 2000.0 * one.width
+    made = Construction(((1,),), pitch, far, one.width, one.height, none.width, none.height, 0.0)
+    return made, FilamentCell(((1,),), one, none, pitch, far, 0.0, 0.0)
+
+
+def grid_layer(
+    yarn: Yarn, pitch_mm: float, sheets: Sequence[Laid], effort: float = 1.0
+) -> OneLayer:
+    """As :func:`one_layer`, of parallel threads of ``yarn``; their dye is the first, the second
+    does not matter."""
+    made, cell = thread_grid(yarn, pitch_mm)
+    return _layer(made, cell, sheets, None, effort)
+
+
+def _layer(
+    construction: Construction,
+    cell: FilamentCell,
+    sheets: Sequence[Laid],
+    lay: str | None,
+    effort: float,
+) -> OneLayer:
+    met = [tuple(to_cloth_frame(v, 0.0, s.flip) for v in (s.eye, *s.lamps)) for s in sheets]
+    vectors = tuple(dict.fromkeys(v for vs in met for v in vs))
     index = {v: k for k, v in enumerate(vectors)}
+    places = tuple(tuple(index[v] for v in vs) for vs in met)
+    # light is looked at from the eye, as an appearance does
+    links: dict[int, list[int]] = {}
+    for at in places:
+        known = links.setdefault(at[0], [])
+        known += [lamp for lamp in dict.fromkeys(at[1:]) if lamp not in known]
+    looked, small = (max(int(effort * n(cell)), 400) for n in (pair_rays, rays_each))
+    count, steps = len(vectors), lengths(cell)[0].size ** 2
+    m = count + 2
+    weights, plain = np.zeros((m, m, steps)), np.zeros((m, m))
+    through = np.zeros(count)
+    open_ = np.zeros(count)
+    for e, vector in enumerate(vectors):
+        rays = beam(cell, vector, looked if links.get(e) else small)
+        weights[e, count:] = by_side(cell, vector, rays)
+        through[e], open_[e] = rays.through, rays.open
+        if links.get(e):
+            to = links[e]
+            table, glint = looked_at(cell, vector, [vectors[n] for n in to], rays, looked)
+            weights[e, to] = table.todense()
+            weights[to, e] = weights[e, to]
+            plain[e, to] = plain[to, e] = glint
+    weights[count:, :count] = np.swapaxes(weights[:count, count:], 0, 1)
+    for k, up in enumerate((True, False)):
+        weights[count + k, count:] = even(cell, small, up)[0]
+    across = 0.5 * (weights[count, count + 1] + weights[count + 1, count])
+    weights[count, count + 1] = weights[count + 1, count] = across
+    free = unmet(cell, _UNMET)
+    met_by = {v: (float(through[e]), float(open_[e])) for e, v in enumerate(vectors)}
     return OneLayer(
         tuple(sheets),
-        tuple(tuple(index[v] for v in vs) for vs in met),
-        _openings(cloth, sheets),
+        places,
+        _openings(construction, cell, sheets, lay, free, met_by, effort >= 0.5),
         count,
-        first,
-        *_reduced(sent, arriving, surface.loop.astype(float)),
+        cell,
+        weights.reshape(m * m, steps),
+        plain,
     )
 
 
-def _reduced(sent: Array, arriving: Array, loop: Array) -> tuple[Array, Array, Array, Array]:
-    """The exchange between patches projected on what it looks like for a spread of yarns.
-
-    A Petrov-Galerkin reduced basis (A. Quarteroni, A. Manzoni, F. Negri, Reduced Basis Methods for
-    Partial Differential Equations, 2016): solutions for :data:`_TRIED` span the trial space,
-    solutions of the transposed problem the test space, so the error is of second order.
-    """
-    w = np.concatenate([_TRIED, np.ones((len(_TRIED), 1))], axis=1)
-    closed = np.eye(loop.shape[1]) - np.tensordot(w, loop, 1)
-    inside = np.linalg.solve(closed, np.tensordot(w, arriving, 1))
-    back = np.linalg.solve(
-        np.swapaxes(closed, 1, 2), np.swapaxes(np.tensordot(w, sent, 1), 1, 2)
-    )
-    trial, test = (_span(np.concatenate(list(a), axis=1)) for a in (inside, back))
-    size = min(trial.shape[1], test.shape[1])
-    trial, test = trial[:, :size], test[:, :size]
-    return sent @ trial, test.T @ arriving, test.T @ trial, test.T @ loop @ trial
-
-
-def _span(columns: Array) -> Array:
-    scaled = columns / np.maximum(np.linalg.norm(columns, axis=0), 1e-12)
-    left, size, _ = np.linalg.svd(scaled, full_matrices=False)
-    return left[:, size > _KEPT * size[0]]
-
-
-def _openings(cloth: Cloth, sheets: Sequence[Laid]) -> tuple[_Openings, ...]:
-    """Each sheet's openings, with diffuse light already summed."""
-    made = []
+def _openings(
+    construction: Construction,
+    cell: FilamentCell,
+    sheets: Sequence[Laid],
+    lay: str | None,
+    free: tuple[Array, Array],
+    named: dict[Vector, tuple[float, float]],
+    exact: bool,
+) -> tuple[Openness, ...]:
+    """Each sheet's openings, with diffuse light already summed. Colour takes no part."""
+    grid = nodes()
+    half, none = grid.half, np.zeros((0, 0, 0))
+    out, laid_down = [], {}
     for sheet in sheets:
-        flips = [s for s in sheets if s.flip == sheet.flip]
-        vectors = tuple(dict.fromkeys(v for s in flips for v in (s.eye, *s.lamps)))
-        open_, share = _side_openings(_Optics(cloth), sheet.flip, vectors)
-        first = share.size - len(vectors)
-        at = [first + vectors.index(v) for v in (sheet.eye, *sheet.lamps)]
-        straight = open_.straight
-        made.append(
-            _Openings(
-                open_.joint[np.ix_(at, at)],
-                open_.joint[at] @ share,
-                straight[at],
-                float(straight @ share),
-                open_.hit_spread,
+        alike = [s for s in sheets if s.flip == sheet.flip]
+        vectors = tuple(dict.fromkeys(v for s in alike for v in (s.eye, *s.lamps)))
+        if sheet.flip not in laid_down:
+            side = slice(half, None) if sheet.flip else slice(0, half)
+            met = np.array([named[to_cloth_frame(v, 0.0, sheet.flip)] for v in vectors])
+            through = np.concatenate([free[0][side], met[:, 0]])
+            open_ = np.concatenate([free[1][side], met[:, 1]])
+            share = np.concatenate([grid.share[:half], np.zeros(len(vectors))])
+            lie = lying(construction, cell, 0.0, sheet.flip, vectors, exact, through, open_, share)
+            pile = PileOptics(none, none, none, through, share, ((lie, ()),))
+            laid_down[sheet.flip] = openings(pile, None if lay is None else GAPS[lay]), share
+        made, share = laid_down[sheet.flip]
+        at = [half + vectors.index(v) for v in (sheet.eye, *sheet.lamps)]
+        out.append(
+            Openness(
+                made.joint[np.ix_(at, at)],
+                made.joint[at] @ share,
+                made.straight[at],
+                float(made.straight @ share),
+                made.hit_spread,
             )
         )
-    return tuple(made)
+    return tuple(out)
 
 
-class _Optics:
-    """A cloth to the eye of a cache that minds its geometry alone."""
+def between(ready: OneLayer, absorption: Array, sloped: bool = True) -> tuple[Array, Array]:
+    """Radiance factors (B, m, m) between sources, and slopes (B, 2, m, m) against the logarithms
+    of ``absorption`` (B, 2), 1/mm, of warp and weft fibre; none where they are not asked for."""
+    warp, weft = lengths(ready.cell)
+    m = ready.count + 2
+    by_warp = ready.weights.reshape(m * m, warp.size, weft.size)
+    run = np.outer(warp, absorption[:, 0]), np.outer(weft, absorption[:, 1])
+    left = [np.exp(-r) for r in run]
 
-    def __init__(self, cloth: Cloth) -> None:
-        self.cloth, self.key = cloth, cloth.construction()
+    def summed(one: Array, other: Array) -> Array:
+        value: Array = np.einsum("kib,ib->bk", by_warp @ other, one)
+        return value.reshape(-1, m, m)
 
-    def __hash__(self) -> int:
-        return hash(self.key)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Optics) and self.key == other.key
-
-
-@lru_cache(maxsize=32)
-def _side_openings(
-    held: _Optics, flip: bool, vectors: tuple[Vector, ...]
-) -> tuple[Openings, Array]:
-    """Openings before a backing, with the labels' shares; colour takes no part."""
-    pile = pile_of(layer_optics(held.cloth, 0.0, flip, vectors))
-    return openings(pile, GAPS["loose"]), pile.share
-
-
-def between(ready: OneLayer, weight: Array) -> tuple[Array, Array]:
-    """Radiance factors (B, m, m) between sources and slopes (B, 4, m, m).
-
-    ``weight`` (B, 4): reflectance of warp and weft yarn, transmittance of warp and weft yarn. The
-    slopes come from one forward and one transposed solve for all of them.
-    """
-    w = np.concatenate([weight, np.ones((len(weight), 1))], axis=1)
-    closed = ready.unit - np.tensordot(w, ready.loop, 1)
-    sent = np.tensordot(w, ready.sent, 1)
-    inside = np.linalg.solve(closed, np.tensordot(w, ready.arriving, 1))
-    back = np.swapaxes(
-        np.linalg.solve(np.swapaxes(closed, 1, 2), np.swapaxes(sent, 1, 2)), 1, 2
-    )
-    value = np.tensordot(w, ready.first, 1) + _mutual(ready, sent @ inside)
-    slopes = []
-    for k in range(FORMS - 1):
-        onward = ready.arriving[k] + np.matmul(ready.loop[k], inside)
-        change = np.matmul(ready.sent[k], inside) + np.matmul(back, onward)
-        slopes.append(ready.first[k] + _mutual(ready, change))
+    value = summed(left[0], left[1]) + ready.plain
+    if not sloped:
+        return value, np.zeros((len(value), 0, m, m))
+    slopes = [summed(-run[0] * left[0], left[1]), summed(left[0], -run[1] * left[1])]
     return value, np.stack(slopes, axis=1)
-
-
-def _mutual(ready: OneLayer, flow: NDArray[Any]) -> Array:
-    """Exchanged light made the same both ways, as ``layeroptics`` does it."""
-    e = ready.count
-    out: Array = 0.5 * (flow + np.swapaxes(flow, 1, 2))
-    out[:, :e, e:] = flow[:, :e, e:]
-    out[:, e:, :e] = np.swapaxes(flow[:, :e, e:], 1, 2)
-    return out
 
 
 def over_backing(
@@ -240,13 +237,12 @@ def over_backing(
 ) -> tuple[Array, Array]:
     """Radiance factors towards the eye of sheet ``which``, over a backing (B,).
 
-    Returns (B, L + 1): light from each lamp, then diffuse light; and the slopes (5, B, L + 1)
-    against the four yarn numbers and the backing's reflectance.
+    Returns (B, L + 1): light from each lamp, then diffuse light; and the slopes (3, B, L + 1)
+    against ln of both absorptions and the backing's reflectance.
     """
-    changes = [slopes[:, k] for k in range(FORMS - 1)]
     out = [
-        _over(ready, which, value + 1j * _STEP * change, backing).imag / _STEP
-        for change in changes
+        _over(ready, which, value + 1j * _STEP * slopes[:, k], backing).imag / _STEP
+        for k in range(slopes.shape[1])
     ]
     moved = _over(ready, which, value.astype(complex), backing + 1j * _STEP)
     return moved.real, np.stack([*out, moved.imag / _STEP])

@@ -8,52 +8,71 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
-from scipy.linalg import solve_triangular
+from scipy.linalg import block_diag, solve_triangular
 
 from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.colour.tristimulus import weights
 from weavecolor.measure import parameters as p
-from weavecolor.measure.fit_forward import OneLayer, between, laid, one_layer, over_backing
+from weavecolor.measure.fit_forward import (
+    Laid,
+    OneLayer,
+    between,
+    grid_layer,
+    laid,
+    one_layer,
+    over_backing,
+    thread_grid,
+)
+from weavecolor.measure.fit_surface import Smooth, Traced
 from weavecolor.measure.observations import Known, Seen, Thread, channels_in_light
-from weavecolor.optics.kubelka import film, reflectivity
+from weavecolor.optics.dye import wound_colour
+from weavecolor.optics.layer import strand, woven
 from weavecolor.textile import construction
-from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.cloth import Cloth, Yarn
 
 Array = NDArray[np.float64]
 
 _FROM_COARSE = CubicSpline(WAVELENGTHS[p.COARSE], np.eye(WAVELENGTHS[p.COARSE].size))(WAVELENGTHS)
 _NUDGE = 1e-4
-#: Geometries kept ready at once.
-_KEEP = 8
+#: Rays of one construction, as a share of an appearance's: of single rods, and of yarns of many.
+_EFFORT, _EFFORT_MANY = 0.15, 0.25
+#: Steps for slopes against the slow numbers, in widths of the surface.
+_STEP = 0.02
+#: Bare thread in even light, seen straight on.
+_SQUARE = Laid((0.0, 0.0, 1.0), (), False)
 
 
 @dataclass(frozen=True, eq=False)
 class _Sight:
     """An observation made ready: ``lamps`` (L, n, B) and ``diffuse`` (n, B) weigh radiance
-    factors, ``root`` is the covariance's Cholesky factor, ``share`` the directional light's."""
+    factors, ``share`` is the directional light's."""
 
     seen: Seen
     lamps: Array
     diffuse: Array
     share: float
     backing: Array
-    root: Array
 
 
 @dataclass(eq=False)
 class Problem:
-    """All that was seen of one cloth. Keeps the last few geometries it was asked about."""
+    """All that was seen of one cloth, and the ``surface`` of light that it is held against.
+
+    ``own`` (r, r): covariance of all readings as read; ``unsure`` (r, r): what the surface's own
+    noise and misfit add.
+    """
 
     start: Cloth
     sights: tuple[_Sight, ...]
-    threads: tuple[tuple[Thread, Array, Array], ...]
+    threads: tuple[tuple[Thread, Array], ...]
     known: tuple[Known, ...]
-    _ready: dict[tuple[Any, ...], OneLayer]
+    surface: Smooth | None
+    own: Array
+    unsure: Array
 
     @classmethod
     def of(
@@ -63,65 +82,139 @@ class Problem:
         threads: Sequence[Thread],
         known: Sequence[Known],
     ) -> Problem:
+        own = block_diag(*(s.covariance for s in seen), *(t.covariance for t in threads))
         return cls(
             start,
             tuple(_sight(s) for s in seen),
-            tuple(
-                (t, channels_in_light(t.channels, t.light) @ _FROM_COARSE, _chol(t.covariance))
-                for t in threads
-            ),
+            tuple((t, channels_in_light(t.channels, t.light) @ _FROM_COARSE) for t in threads),
             tuple(known),
-            {},
+            None,
+            own,
+            np.zeros_like(own),
         )
 
-    def geometry(self, cloth: Cloth, x: Array) -> OneLayer:
-        """The forms for all sights of ``cloth``, whose geometry the slow numbers of ``x`` set."""
-        key = tuple(float(v) for v in x[: p.SLOW])
-        if key not in self._ready:
-            while len(self._ready) >= _KEEP:
-                self._ready.pop(next(iter(self._ready)))
-            sheets = [laid(s.seen.scene, s.seen.grain_deg, s.seen.face) for s in self.sights]
-            self._ready[key] = one_layer(cloth, sheets)
-        return self._ready[key]
+    @property
+    def dull(self) -> bool:
+        """Whether a yarn was taken for more or less dull."""
+        return max(self.start.warp.dull_per_mm, self.start.weft.dull_per_mm) > 0.0
+
+    def traced(self, unknowns: p.Unknowns, slow: Array) -> Traced:
+        """The light of one construction, for all sights."""
+        sheets = [laid(s.seen.scene, s.seen.grain_deg, s.seen.face) for s in self.sights]
+        x = np.concatenate([slow, np.zeros(p.SIZE - p.SLOW)])
+        cloth = unknowns.shaped(x)
+        many = max(cloth.warp.rods, cloth.weft.rods) > 1
+        effort = _EFFORT_MANY if many else _EFFORT
+        bare = [
+            grid_layer(yarn, yarn.width_mm, [_SQUARE], effort) for yarn in self._bare(cloth)
+        ]
+        return Traced(slow, (one_layer(cloth, sheets, effort), *bare))
+
+    def _bare(self, cloth: Cloth) -> list[Yarn]:
+        """The yarns of which bare thread was seen."""
+        loose = {t.system for t, _ in self.threads if not t.opaque}
+        return [getattr(cloth, system) for system in ("warp", "weft") if system in loose]
 
     def residual(self, unknowns: p.Unknowns, x: Array) -> tuple[Array, Array]:
-        """Residuals (r,) and slopes (r, fast parameters)."""
+        """Residuals (r,) and slopes (r, SIZE)."""
         shown, slopes = self.shown(unknowns, x)
-        rows: list[Array] = []
-        columns: list[Array] = []
-        targets = [(s.seen.value, s.root) for s in self.sights]
-        targets += [(t.value, root) for t, _, root in self.threads]
-        for (value, root), model, slope in zip(targets, shown, slopes, strict=True):
-            rows.append(solve_triangular(root, model - value, lower=True))
-            columns.append(solve_triangular(root, slope, lower=True))
-        for number in self.known:
-            off = _known(unknowns, x, number) - number.value
-            rows.append(np.array([off / number.uncertainty]))
-            line = np.zeros((1, p.SIZE - p.SLOW))
+        sized, change = self._numbers(unknowns, x)
+        steps = _STEP * self._held.width
+        for k, step in enumerate(steps):
             moved = x.copy()
-            moved[p.PACKING] += 1e-3
-            change = _known(unknowns, moved, number) - _known(unknowns, x, number)
-            line[0, p.PACKING - p.SLOW] = change / 1e-3 / number.uncertainty
-            columns.append(line)
-        return np.concatenate(rows), np.concatenate(columns)
+            moved[k] += step
+            for slope, there, here in zip(
+                slopes, self.shown(unknowns, moved, False)[0], shown, strict=True
+            ):
+                slope[:, k] = (there - here) / step
+            change[:, k] = (self._numbers(unknowns, moved)[0] - sized) / step
+        off = np.concatenate(shown) - self.values
+        root = _chol(self.own + self.unsure)
+        return (
+            np.concatenate([solve_triangular(root, off, lower=True), sized]),
+            np.concatenate([solve_triangular(root, np.concatenate(slopes), lower=True), change]),
+        )
 
-    def shown(self, unknowns: p.Unknowns, x: Array) -> tuple[list[Array], list[Array]]:
-        """What each sight and thread would read (n,), and slopes (n, fast parameters)."""
+    @property
+    def values(self) -> Array:
+        """All that was read, (r,)."""
+        told = [s.seen.value for s in self.sights] + [t.value for t, _ in self.threads]
+        return np.concatenate(told)
+
+    @property
+    def arrangements(self) -> NDArray[np.intp]:
+        """Which way of lying in the light each reading (r,) belongs to; -1 of bare thread."""
+        known: dict[Laid, int] = {}
+        out = []
+        for s in self.sights:
+            sheet = laid(s.seen.scene, s.seen.grain_deg, s.seen.face)
+            out += [known.setdefault(sheet, len(known))] * len(s.seen.value)
+        return np.array(out + [-1] * (len(self.own) - len(out)), dtype=np.intp)
+
+    @property
+    def _held(self) -> Smooth:
+        assert self.surface is not None, "nothing was traced"
+        return self.surface
+
+    def _numbers(self, unknowns: p.Unknowns, x: Array) -> tuple[Array, Array]:
+        """Residuals of the known numbers, and room for their slopes."""
+        off = [(_known(unknowns, x, n) - n.value) / n.uncertainty for n in self.known]
+        return np.array(off), np.zeros((len(off), p.SIZE))
+
+    def shown(
+        self,
+        unknowns: p.Unknowns,
+        x: Array,
+        sloped: bool = True,
+        layers: tuple[OneLayer, ...] = (),
+    ) -> tuple[list[Array], list[Array]]:
+        """What each sight and thread would read (n,), and slopes (n, SIZE) against the fast
+        parameters; ``layers``: in place of the surface's."""
         cloth = unknowns.shaped(x)
-        yarns = [_yarn(unknowns, x, cloth, k) for k in (0, 1)]
-        weight = np.stack([yarns[0].R, yarns[1].R, yarns[0].T, yarns[1].T], axis=1)
-        ready = self.geometry(cloth, x)
-        value, slope = between(ready, weight)
+        dyes = np.stack([unknowns.absorption(x, k)[p.COARSE] for k in (0, 1)], axis=1)
+        if not layers:
+            cells = [woven(cloth.construction(), strand(cloth.warp), strand(cloth.weft))]
+            cells += [thread_grid(yarn, yarn.width_mm)[1] for yarn in self._bare(cloth)]
+            layers = self._held.at(x[: p.SLOW], cells)
+        layer, *bare = layers
+        threads = dict(zip((id(y) for y in self._bare(cloth)), bare, strict=True))
+        value, slope = between(layer, dyes, sloped)
         models, slopes = [], []
         for which, sight in enumerate(self.sights):
-            model, change = _sight_shown(ready, which, sight, x, yarns, value, slope)
+            model, change = _sight_shown(layer, which, sight, x, value, slope)
             models.append(model)
             slopes.append(change)
-        for thread, channels, _ in self.threads:
-            model, change = _thread_shown(thread, channels, yarns)
+        for thread, channels in self.threads:
+            at = 0 if thread.system == "warp" else 1
+            yarn = (cloth.warp, cloth.weft)[at]
+            ready = None if thread.opaque else threads[id(yarn)]
+            model, change = _thread_shown(thread, channels, yarn, dyes[:, at], ready)
+            change = _chained(change, at)
             models.append(model)
             slopes.append(change)
         return models, slopes
+
+def _thread_shown(
+    thread: Thread, channels: Array, yarn: Yarn, dye: Array, ready: OneLayer | None
+) -> tuple[Array, Array]:
+    """Readings (n,) of bare thread, and slopes (n, B) against ln of its dye."""
+    if ready is None:
+        shown, change = _wound(dye, yarn)
+    else:
+        value, slope = between(ready, np.stack([dye, np.zeros_like(dye)], axis=1))
+        parts = [
+            over_backing(ready, 0, value, slope, np.full(len(dye), ground))
+            for ground in thread.grounds
+        ]
+        shown = np.mean([f[:, -1] for f, _ in parts], axis=0)
+        change = np.mean([c[0][:, -1] for _, c in parts], axis=0)
+    return channels @ shown, channels * change
+
+
+def _wound(dye: Array, yarn: Yarn) -> tuple[Array, Array]:
+    """Reflectance of wound thread and its slope against ln of the dye."""
+    up, down = (wound_colour(dye * np.exp(s), yarn) for s in (_NUDGE, -_NUDGE))
+    return np.asarray(wound_colour(dye, yarn)), (up - down) / (2 * _NUDGE)
 
 
 def _chol(covariance: Array) -> Array:
@@ -142,58 +235,16 @@ def _sight(seen: Seen) -> _Sight:
         seen.channels * place.diffuse / scale @ _FROM_COARSE,
         float((total - place.diffuse) @ to_Y / (total @ to_Y)),
         np.asarray(seen.backing.reflectance)[p.COARSE],
-        _chol(seen.covariance),
     )
 
 
-@dataclass(frozen=True, eq=False)
-class _YarnNow:
-    """One system's R-infinity, R and T on the coarse bands, with slopes against ln(K/S) and ln of
-    scattering power; ``at`` its place among the systems."""
-
-    at: int
-    r: Array
-    R: Array
-    T: Array
-    by_colour: tuple[Array, Array, Array]  # of r, R, T
-    by_scatter: tuple[Array, Array]  # of R, T
-
-
-def _yarn(unknowns: p.Unknowns, x: Array, cloth: Cloth, k: int) -> _YarnNow:
-    yarn = (cloth.warp, cloth.weft)[k]
-    ln_ks = unknowns.ln_ks(x, k)[p.COARSE]
-    power = yarn.scattering_m2_g * float(np.exp(x[p.SCATTER[k]])) * p.areal_mass(yarn)
-
-    def at(shift: float, scale: float) -> tuple[Array, Array, Array]:
-        r = reflectivity(np.exp(ln_ks + shift))
-        return r, *film(r, power * np.exp(scale))
-
-    r, R, T = at(0.0, 0.0)
-    up, down = at(_NUDGE, 0.0), at(-_NUDGE, 0.0)
-    more, less = at(0.0, _NUDGE), at(0.0, -_NUDGE)
-
-    def slope(a: Array, b: Array) -> Array:
-        return (a - b) / (2 * _NUDGE)
-
-    return _YarnNow(
-        k, r, R, T,
-        (slope(up[0], down[0]), slope(up[1], down[1]), slope(up[2], down[2])),
-        (slope(more[1], less[1]), slope(more[2], less[2])),
-    )  # fmt: skip
-
-
-def _chain(by_R: Array, by_T: Array, yarn: _YarnNow, out: Array, by_r: Array | None = None) -> None:
-    """Add to ``out`` (n, fast) what readings with slopes (n, B) against R and T (and r) owe to one
-    system's colour, scattering and packing."""
-    basis = p.BASIS[p.COARSE]
-    band = by_R * yarn.by_colour[1] + by_T * yarn.by_colour[2]
-    if by_r is not None:
-        band = band + by_r * yarn.by_colour[0]
-    first = yarn.at * p.KNOTS.size
-    out[:, first : first + p.KNOTS.size] += band @ basis
-    power = (by_R * yarn.by_scatter[0] + by_T * yarn.by_scatter[1]).sum(axis=1)
-    out[:, p.SCATTER[yarn.at] - p.SLOW] += power
-    out[:, p.PACKING - p.SLOW] += power  # denser yarn of one width scatters more
+def _chained(by_band: Array, system: int) -> Array:
+    """What readings with slopes (n, B) against ln of one system's dye owe to its knots, as slopes
+    (n, SIZE)."""
+    out = np.zeros((len(by_band), p.SIZE))
+    first = p.SLOW + system * p.KNOTS.size
+    out[:, first : first + p.KNOTS.size] = by_band @ p.BASIS[p.COARSE]
+    return out
 
 
 def _sight_shown(
@@ -201,7 +252,6 @@ def _sight_shown(
     which: int,
     sight: _Sight,
     x: Array,
-    yarns: list[_YarnNow],
     value: Array,
     slope: Array,
 ) -> tuple[Array, Array]:
@@ -226,17 +276,19 @@ def _sight_shown(
     white_lamps, white_sky = sight.lamps.sum(axis=(0, 2)), sight.diffuse.sum(axis=1)
     white = lamp * white_lamps + sky * white_sky
     model = (lamp * from_lamps + sky * from_sky) / white / lift
-    out = np.zeros((model.size, p.SIZE - p.SLOW))
+    out = np.zeros((model.size, p.SIZE))
     scale = (1.0 / white / lift)[:, None]
-    for yarn in yarns:
-        _chain(scale * weigh(changes[yarn.at]), scale * weigh(changes[2 + yarn.at]), yarn, out)
-    ground = (scale * weigh(changes[4]) * (sight.backing * lift)).sum(axis=1)
-    out[:, p.PAPER - p.SLOW] = seen.paper_error * (ground - model)
+    if not slope.shape[1]:
+        return model, out
+    for k in (0, 1):
+        out += _chained(scale * weigh(changes[k]), k)
+    ground = (scale * weigh(changes[2]) * (sight.backing * lift)).sum(axis=1)
+    out[:, p.PAPER] = seen.paper_error * (ground - model)
     turned = lamp_slope * from_lamps + sky_slope * from_sky
     turned = turned / white / lift - model * (
         (lamp_slope * white_lamps + sky_slope * white_sky) / white
     )
-    out[:, p.LIGHT - p.SLOW] = turned
+    out[:, p.LIGHT] = turned
     return model, out
 
 
@@ -249,26 +301,6 @@ def _mixture(sight: _Sight, x: Array) -> tuple[float, float, float, float]:
     inside = float(np.clip(moved, 0.02, 0.98))
     rate = error if inside == moved else 0.0
     return inside / share, (1 - inside) / (1 - share), rate / share, -rate / (1 - share)
-
-
-def _thread_shown(
-    thread: Thread, channels: Array, yarns: list[_YarnNow]
-) -> tuple[Array, Array]:
-    yarn = yarns[0 if thread.system == "warp" else 1]
-    out = np.zeros((len(channels), p.SIZE - p.SLOW))
-    none = np.zeros_like(channels)
-    if thread.opaque:
-        _chain(none, none, yarn, out, channels)
-        return channels @ yarn.r, out
-    total, by_R, by_T = (np.zeros_like(yarn.R) for _ in range(3))
-    for ground in thread.grounds:
-        loop = 1.0 - ground * yarn.R
-        total = total + yarn.R + yarn.T**2 * ground / loop
-        by_R = by_R + 1.0 + (yarn.T * ground / loop) ** 2
-        by_T = by_T + 2.0 * yarn.T * ground / loop
-    n = len(thread.grounds)
-    _chain(channels * by_R / n, channels * by_T / n, yarn, out)
-    return channels @ (total / n), out
 
 
 def _known(unknowns: p.Unknowns, x: Array, number: Known) -> float:
@@ -294,7 +326,8 @@ def start_unknowns(start: Cloth, seen: Sequence[Seen], threads: Sequence[Thread]
         own = [t.value for t in threads if t.system == system]
         # a spectrum tells most
         values[k] = max(own, key=len, default=colour)
-    curves = np.array([p.ln_k_over_s(_curve(v)) for v in values])
+    yarns = (start.warp, start.weft)
+    curves = np.array([p.ln_dye(_curve(v), y) for v, y in zip(values, yarns, strict=True)])
     measured = any(len(v) == WAVELENGTHS.size for v in values)
     return p.Unknowns(start, curves, curves, measured)
 

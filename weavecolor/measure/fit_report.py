@@ -5,7 +5,6 @@ Knows parameters and their covariance; knows nothing of how they were found.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,12 +13,8 @@ from numpy.typing import NDArray
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.measure import parameters as p
 from weavecolor.measure.fit_problem import Problem
-from weavecolor.measure.observations import Seen, channels_in_light, colour_of
-from weavecolor.optics.appearance import appearance
-from weavecolor.optics.kubelka import reflectivity
-from weavecolor.optics.stack import Layer, Stack
+from weavecolor.measure.observations import colour_of
 from weavecolor.textile import construction
-from weavecolor.textile.cloth import Cloth
 
 Array = NDArray[np.float64]
 
@@ -30,17 +25,69 @@ COLOUR_SETTLED = 3.0
 #: Correlation above which two properties are told as a trade.
 TRADE = 0.8
 
-#: What to look at to settle a property.
-ADVICE = {
-    "warp colour": "photograph bare warp thread at a frayed edge",
-    "weft colour": "photograph bare weft thread at a frayed edge",
-    "warp cover": "take a close-up with a ruler, or weigh the cloth",
-    "weft cover": "take a close-up with a ruler, or weigh the cloth",
-    "warp scattering": "photograph the cloth over white and over black, and bare thread",
-    "weft scattering": "photograph the cloth over white and over black, and bare thread",
-    "lustre": "photograph the cloth with light from low at the side, and turned a quarter",
-    "packing": "weigh the cloth, or give the yarn count",
+#: Cloths drawn for a range.
+_DRAWS = 150
+
+#: What settles a property, the easiest first: what it takes, by the name under which a fit has it,
+#: and how to ask for it.
+ADVICE: dict[str, tuple[tuple[str, str], ...]] = {
+    "{} colour": (
+        ("turned", "photograph it over white again, turned a quarter: warp against weft"),
+        ("{} thread", "photograph bare {} thread at a frayed edge, or wound on card: its colour"),
+    ),
+    "{} cover": (
+        ("over black", "photograph it over black as well: depth and cover"),
+        ("turned", "photograph it over white again, turned a quarter: warp against weft"),
+        ("open share", "take a close-up with a ruler over plain ground: how open it is"),
+        ("weight", "weigh a piece of known size"),
+    ),
+    "open share": (
+        ("over black", "photograph it over black as well: depth and cover"),
+        ("open share", "take a close-up with a ruler over plain ground: how open it is"),
+        ("weight", "weigh a piece of known size"),
+    ),
+    "weight": (("weight", "weigh a piece of known size"),),
+    "flattening": (),
+    "dullness": (),
+    "packing": (("{} tex", "give the yarn's count"), ("weight", "weigh a piece of known size")),
 }
+
+#: What each thing that was given can tell at all.
+TELLS = {
+    "over white": "over white: the colour of the two yarns together",
+    "over black": "with over black: depth and cover, and nothing of warp against weft",
+    "turned": "turned a quarter: warp against weft",
+    "warp thread": "bare warp: the warp's own colour",
+    "weft thread": "bare weft: the weft's own colour",
+    "open share": "close-up over plain ground: how open the cloth is",
+    "weight": "weight: how thick the yarns are",
+    "warp tex": "warp count: how thick the warp is",
+    "weft tex": "weft count: how thick the weft is",
+}
+
+
+def given(problem: Problem) -> frozenset[str]:
+    """What a fit was given, by the names of :data:`TELLS`."""
+    out = {number.what for number in problem.known} | {t.name for t, _ in problem.threads}
+    grains = {round(s.seen.grain_deg) % 180 for s in problem.sights}
+    grounds = [float(np.mean(s.backing)) for s in problem.sights]
+    if max(grounds) > 0.3:
+        out.add("over white")
+    if min(grounds) < 0.2:
+        out.add("over black")
+    if len(grains) > 1:
+        out.add("turned")
+    return frozenset(out)
+
+
+def _advice(name: str, had: frozenset[str]) -> str:
+    """How to settle a property: the first thing that was not given; nothing where all was."""
+    system = next((s for s in ("warp", "weft") if name.startswith(s)), "warp")
+    steps = ADVICE.get(name) or ADVICE.get(name.replace(system, "{}", 1)) or ()
+    for what, text in steps:
+        if what.format(system) not in had:
+            return text.format(system)
+    return ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,7 +105,8 @@ class Residual:
 class Quantity:
     """A property of the cloth with its standard uncertainty, and what that was beforehand.
 
-    For a yarn's colour ``value`` is L* and the spreads are CIEDE2000.
+    ``around``: least and greatest, 19 in 20. For a yarn's colour ``value`` is L*, the spreads are
+    CIEDE2000, and the greatest is the CIEDE2000 that 19 in 20 stay below.
     """
 
     name: str
@@ -67,14 +115,15 @@ class Quantity:
     before: float
     unit: str
     settled: bool
+    around: tuple[float, float]
     advice: str = ""
 
 
 def residuals(problem: Problem, unknowns: p.Unknowns, x: Array) -> tuple[Residual, ...]:
     """Each sight's and thread's CIEDE2000."""
-    shown, _ = problem.shown(unknowns, x)
+    shown, _ = problem.shown(unknowns, x, False)
     looked = [(s.seen.name, s.seen.value, False) for s in problem.sights]
-    looked += [(t.name, t.value, True) for t, _, _ in problem.threads]
+    looked += [(t.name, t.value, True) for t, _ in problem.threads]
     out = []
     for (name, value, thread), model in zip(looked, shown, strict=True):
         seen, fitted = (
@@ -85,24 +134,6 @@ def residuals(problem: Problem, unknowns: p.Unknowns, x: Array) -> tuple[Residua
     return tuple(out)
 
 
-def answered(cloth: Cloth, seen: Sequence[Seen]) -> float:
-    """Greatest CIEDE2000 between what was ``seen`` and what an appearance of ``cloth`` shows there;
-    a search takes yarns as matt, an appearance as clear filaments."""
-    apart = []
-    for one in seen:
-        place = one.scene
-        falls = [x.irradiance * np.cos(np.radians(x.zenith_deg)) for x in place.lights]
-        light = place.diffuse + sum(falls, np.zeros_like(place.diffuse))
-        stack = Stack((Layer(cloth, one.grain_deg, one.face),), one.backing)
-        shown = appearance(stack, place).radiance_factor
-        Lab = [
-            colour_of(v if len(v) == 3 else p.linear_of(np.clip(v, 0.0, 1.0)))
-            for v in (one.value, channels_in_light(one.channels, light) @ shown)
-        ]
-        apart.append(float(ciede2000(*Lab)))
-    return max(apart)
-
-
 def _properties(unknowns: p.Unknowns, x: Array) -> dict[str, tuple[float, str]]:
     cloth = unknowns.cloth(x)
     warp, weft = construction.covers(cloth)
@@ -110,69 +141,84 @@ def _properties(unknowns: p.Unknowns, x: Array) -> dict[str, tuple[float, str]]:
         "warp cover": (warp, ""),
         "weft cover": (weft, ""),
         "open share": (construction.openness(cloth), ""),
-        "warp scattering": (cloth.warp.scattering_m2_g, "m2/g"),
-        "weft scattering": (cloth.weft.scattering_m2_g, "m2/g"),
-        "lustre": (cloth.warp.lustre_deg, "degrees"),
+        "flattening": (cloth.warp.flattening, ""),
+        "dullness": (cloth.warp.dull_per_mm, "1/mm"),
         "packing": (cloth.warp.packing, ""),
         "weight": (construction.cloth_mass_g_m2(cloth), "g/m2"),
     }
 
 
-def _slopes(unknowns: p.Unknowns, x: Array) -> tuple[dict[str, tuple[float, str]], Array]:
-    """Properties and their slopes (properties, parameters)."""
-    now = _properties(unknowns, x)
-    out = np.zeros((len(now), p.SIZE))
-    for k in (*range(p.SLOW), *p.SCATTER, p.PACKING):
-        moved = x.copy()
-        moved[k] += 1e-3
-        there = _properties(unknowns, moved)
-        out[:, k] = [(there[name][0] - now[name][0]) / 1e-3 for name in now]
-    return now, out
+def _drawn(x: Array, covariance: Array) -> Array:
+    """Parameter vectors (n, SIZE) that fit about as well."""
+    rng = np.random.default_rng(5)
+    value, vector = np.linalg.eigh(0.5 * (covariance + covariance.T))
+    steps = rng.standard_normal((_DRAWS, p.SIZE)) * np.sqrt(np.maximum(value, 0.0)) @ vector.T
+    return np.asarray(x + steps)
 
 
 def yarn_lab(unknowns: p.Unknowns, x: Array, system: int) -> Array:
-    """Lab (3,) in daylight of an opaque hank of one system."""
-    return colour_of(p.linear_of(reflectivity(np.exp(unknowns.ln_ks(x, system)))))
+    """Lab (3,) in daylight of closely wound thread of one system."""
+    return colour_of(p.linear_of(unknowns.wound(x, system)))
 
 
-def _colour_spread(unknowns: p.Unknowns, x: Array, covariance: Array, system: int) -> float:
-    """CIEDE2000, root mean square, between a yarn's colour and draws of it."""
-    rng = np.random.default_rng(system)
-    value, vector = np.linalg.eigh(covariance)
-    steps = rng.standard_normal((60, p.SIZE)) * np.sqrt(np.maximum(value, 0.0)) @ vector.T
-    middle = yarn_lab(unknowns, x, system)
-    drawn = np.array([yarn_lab(unknowns, x + step, system) for step in steps])
-    return float(np.sqrt(np.mean(ciede2000(np.broadcast_to(middle, drawn.shape), drawn) ** 2)))
+def alike(unknowns: p.Unknowns, x: Array, covariance: Array) -> float:
+    """Correlation of the errors of both yarns' lightness, from cloths drawn."""
+    drawn = _drawn(x, covariance)
+    light = [[yarn_lab(unknowns, one, k)[0] for one in drawn] for k in (0, 1)]
+    spread = np.std(light, axis=1)
+    return float(np.corrcoef(light)[0, 1]) if spread.min() > 1e-6 else 0.0
 
 
-def quantities(unknowns: p.Unknowns, x: Array, covariance: Array) -> tuple[Quantity, ...]:
-    """Every property with its spread, and whether the data settled it."""
-    before = p.prior_covariance()
+@dataclass(frozen=True, eq=False)
+class _Spread:
+    """Properties (n, names) of cloths drawn, and their yarns' Lab (2, n, 3)."""
+
+    properties: Array
+    Lab: Array
+
+
+def _spread(unknowns: p.Unknowns, drawn: Array) -> _Spread:
+    rows = [[v for v, _ in _properties(unknowns, x).values()] for x in drawn]
+    Lab = [[yarn_lab(unknowns, x, k) for x in drawn] for k in (0, 1)]
+    return _Spread(np.array(rows), np.array(Lab))
+
+
+def quantities(
+    unknowns: p.Unknowns, x: Array, covariance: Array, had: frozenset[str] = frozenset()
+) -> tuple[Quantity, ...]:
+    """Every property with its spread, and whether the data settled it, from cloths drawn; what
+    would settle it beside what a fit ``had``."""
+    found = _spread(unknowns, _drawn(x, covariance))
+    before = _spread(unknowns, _drawn(unknowns.prior_mean(), unknowns.covariance()))
     out = []
     for k, system in enumerate(("warp", "weft")):
-        spread = _colour_spread(unknowns, x, covariance, k)
-        earlier = _colour_spread(unknowns, x, before, k)
+        middle = yarn_lab(unknowns, x, k)
+        away = ciede2000(np.broadcast_to(middle, found.Lab[k].shape), found.Lab[k])
+        centre = np.broadcast_to(before.Lab[k].mean(axis=0), before.Lab[k].shape)
+        earlier = float(np.sqrt(np.mean(ciede2000(centre, before.Lab[k]) ** 2)))
+        spread, most = float(np.sqrt(np.mean(away**2))), float(np.percentile(away, 95.0))
         name = f"{system} colour"
-        settled = spread < COLOUR_SETTLED
-        value = float(yarn_lab(unknowns, x, k)[0])
-        out.append(Quantity(name, value, spread, earlier, "CIEDE2000", settled, ADVICE[name]))
-    now, slopes = _slopes(unknowns, x)
-    for (name, (value, unit)), slope in zip(now.items(), slopes, strict=True):
-        spread = float(np.sqrt(slope @ covariance @ slope))
-        earlier = float(np.sqrt(slope @ before @ slope))
-        settled = spread < SETTLED * earlier
-        out.append(Quantity(name, value, spread, earlier, unit, settled, ADVICE.get(name, "")))
+        out.append(
+            Quantity(name, float(middle[0]), spread, earlier, "CIEDE2000",
+                     spread < COLOUR_SETTLED, (0.0, most), _advice(name, had))
+        )  # fmt: skip
+    now = _properties(unknowns, x)
+    for k, (name, (value, unit)) in enumerate(now.items()):
+        low, high = np.percentile(found.properties[:, k], [2.5, 97.5])
+        spread, earlier = float(found.properties[:, k].std()), float(before.properties[:, k].std())
+        out.append(
+            Quantity(name, value, spread, earlier, unit, spread < SETTLED * earlier,
+                     (float(min(low, value)), float(max(high, value))), _advice(name, had))
+        )  # fmt: skip
     return tuple(out)
 
 
 def trades(unknowns: p.Unknowns, x: Array, covariance: Array) -> tuple[str, ...]:
     """Pairs of properties that can be exchanged for one another without showing."""
-    now, slopes = _slopes(unknowns, x)
-    names = [n for n in now if n not in ("open share", "weight")]
-    chosen = slopes[[list(now).index(n) for n in names]]
-    joint = chosen @ covariance @ chosen.T
-    spread = np.sqrt(np.diag(joint))
-    together = joint / np.outer(spread, spread)
+    names = [n for n in _properties(unknowns, x) if n not in ("open share", "weight")]
+    rows = _spread(unknowns, _drawn(x, covariance)).properties
+    chosen = rows[:, [list(_properties(unknowns, x)).index(n) for n in names]]
+    together = np.corrcoef(chosen + 1e-9 * np.arange(len(chosen))[:, None], rowvar=False)
     out = []
     for a in range(len(names)):
         for b in range(a):

@@ -1,13 +1,13 @@
 """What a fit may change in a cloth, how sure one is of it beforehand, and the cloth that results.
 
 Knows yarns and constructions; knows nothing of light or of what was seen. A parameter vector holds
-first the *slow* numbers, which change the geometry or the surface and so cost time, then the
-*fast* ones: both yarns' colours, translucency, packing, and two numbers about the photographs.
+first the *slow* numbers, which change the geometry and so cost time, then the *fast* ones: both
+yarns' dyes, and two numbers about the photographs.
 
-A yarn's colour is ln(K/S) over wavelength: a starting curve plus a smooth curve through knots.
-Beforehand its level is almost free; its finer shape stays about as near to the recovered curve of
-that colour as measured surfaces do (see :data:`SHAPE_SPREAD`), which is what tells how uncertain
-the colour is in another light.
+A dye is ln of absorption, 1/mm, over wavelength: a starting curve plus a smooth curve through
+knots. Beforehand its level is almost free; its finer shape stays about as near to the recovered
+curve of that colour as measured surfaces do (see :data:`SHAPE_SPREAD`), which is what tells how
+uncertain the colour is in another light.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from weavecolor.colour.recovery import spectrum_from_srgb
 from weavecolor.colour.screen import encoded
 from weavecolor.colour.spectra import WAVELENGTHS, Spectrum, frozen
 from weavecolor.measure.observations import camera_channels, channels_in_light
-from weavecolor.optics.kubelka import k_over_s, reflectivity
+from weavecolor.optics.dye import absorption, absorption_of_wound, wound_colour
 from weavecolor.textile import construction
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.yarn import RANGES, greatest_packing
@@ -36,34 +36,39 @@ KNOTS = np.linspace(390.0, 720.0, 12)
 #: Bands that a fit works on: every second one.
 COARSE = slice(None, None, 2)
 
-SLOW = 3  # logit of warp cover, of weft cover; ln of lustre
+#: The slow numbers: logit of warp cover, of weft cover; ln of how much flatter, how much denser
+#: and how much duller both yarns are than they were taken for.
+SLOW = 5
+FLATTER, PACKING, DULLER = 2, 3, 4
 _COLOUR = slice(SLOW, SLOW + KNOTS.size), slice(SLOW + KNOTS.size, SLOW + 2 * KNOTS.size)
 _REST = SLOW + 2 * KNOTS.size
-SCATTER = _REST, _REST + 1  # ln of scattering of warp, weft
-PACKING, PAPER, LIGHT = _REST + 2, _REST + 3, _REST + 4
-SIZE = _REST + 5
+PAPER, LIGHT = _REST, _REST + 1
+SIZE = _REST + 2
 
-#: Standard deviations beforehand. Cover, logit: 0.5 lies between 0.27 and 0.73. Lustre: within a
-#: factor 1.5. Scattering: within a factor 2.2, nearly the same factor for both yarns. Packing:
-#: 0.6 to 0.8. All assumed, not sourced.
+#: Standard deviations beforehand. Cover, logit: 0.5 lies between 0.27 and 0.73. Flattening, packing
+#: and dullness: about what :mod:`weavecolor.textile.usual` allows a sort of yarn. Assumed, not
+#: sourced.
 COVER_SPREAD, COVER_TOGETHER = 1.0, 0.3
-LUSTRE_SPREAD = 0.4
-SCATTER_SPREAD, SCATTER_TOGETHER = 0.8, 0.8
-PACKING_SPREAD = 0.15
-#: ln(K/S) level and slow trend of a yarn's colour.
+FLATTER_SPREAD, PACKING_SPREAD, DULLER_SPREAD = 0.25, 0.1, 0.5
+#: 1/mm that even a bright fibre may scatter, by which dullness is counted in factors.
+BRIGHT = 0.3
+#: ln(absorption), level and slow trend.
 LEVEL_SPREAD, LEVEL_WIDTH_NM = 1.5, 120.0
-#: ln(K/S), finer shape: how far the 48 spectra of two published 24-patch charts (colour-science)
-#: lie from the curves recovered from their colours: 0.1-0.3 within 410-640 nm, about 1 at the red
-#: end, which the eye hardly sees; neighbours 30 nm apart correlate by 0.4.
+#: ln(absorption), finer shape: how far ln(K/S), which goes with it, of the 48 spectra of two
+#: published 24-patch charts (colour-science) lies from the curves recovered from their colours:
+#: 0.1-0.3 within 410-640 nm, about 1 at the red end, which the eye hardly sees; neighbours 30 nm
+#: apart correlate by 0.4.
 SHAPE_SPREAD = np.interp(KNOTS, [390, 410, 640, 680, 720], [0.5, 0.25, 0.25, 0.7, 0.9])
 SHAPE_WIDTH_NM = 25.0
 
-#: Reflectivity of a yarn stays within these, so that ln(K/S) is finite.
-DARKEST, LIGHTEST = 0.003, 0.985
+#: Reflectance of wound thread that a search starts from stays within these.
+DARKEST, LIGHTEST = 0.03, 0.93
+#: ln of absorption, 1/mm, stays within these.
+_CLEAREST, _DEEPEST = -4.0, 8.0
+#: Slow numbers beyond these make no other cloth.
+_FARTHEST = (-3.0, -3.0, -1.0, -0.5, -2.5), (3.5, 3.5, 1.5, 0.5, 2.5)
 #: Spare room left before jamming where flattening is raised to make a cloth weavable.
 _ROOM = 1.03
-
-_MOST_TURNS = RANGES["twist_turns_m"][1]
 
 
 def _basis() -> Array:
@@ -76,7 +81,7 @@ BASIS.setflags(write=False)
 
 
 def level_prior() -> Array:
-    """Covariance (K, K) of the level and slow trend of ln(K/S) at the knots."""
+    """Covariance (K, K) of the level and slow trend of ln(absorption) at the knots."""
     return LEVEL_SPREAD**2 * _bell(LEVEL_WIDTH_NM)
 
 
@@ -99,18 +104,13 @@ def prior_covariance() -> Array:
         out[np.ix_(at, at)] = spread**2 * np.array([[1.0, together], [together, 1.0]])
 
     block((0, 1), COVER_SPREAD, COVER_TOGETHER)
-    out[2, 2] = LUSTRE_SPREAD**2
+    out[FLATTER, FLATTER] = FLATTER_SPREAD**2
+    out[PACKING, PACKING] = PACKING_SPREAD**2
+    out[DULLER, DULLER] = DULLER_SPREAD**2
     for part in _COLOUR:
         out[part, part] = level_prior() + shape_prior()
-    block(SCATTER, SCATTER_SPREAD, SCATTER_TOGETHER)
-    out[PACKING, PACKING] = PACKING_SPREAD**2
     out.setflags(write=False)
     return out
-
-
-def prior_precision() -> Array:
-    """Inverse (SIZE, SIZE) of :func:`prior_covariance`."""
-    return np.asarray(np.linalg.inv(prior_covariance()), dtype=np.float64)
 
 
 def logit(share: ArrayLike) -> Array:
@@ -122,9 +122,10 @@ def logistic(value: ArrayLike) -> Array:
     return 1.0 / (1.0 + np.exp(-np.asarray(value, dtype=np.float64)))
 
 
-def ln_k_over_s(reflectance: ArrayLike) -> Array:
-    """ln(K/S) with reflectivity held within :data:`DARKEST` and :data:`LIGHTEST`."""
-    return np.log(k_over_s(np.clip(np.asarray(reflectance), DARKEST, LIGHTEST)))
+def ln_dye(reflectance: ArrayLike, yarn: Yarn) -> Array:
+    """ln of absorption of wound ``yarn`` that reflects so, held within what thread can show."""
+    told = np.clip(np.asarray(reflectance, dtype=np.float64), DARKEST, LIGHTEST)
+    return np.log(np.maximum(absorption_of_wound(told, yarn), 1e-6))
 
 
 def colour_curve(linear: ArrayLike) -> Spectrum:
@@ -137,31 +138,57 @@ def colour_curve(linear: ArrayLike) -> Spectrum:
 class Unknowns:
     """A start cloth and what a parameter vector (SIZE,) makes of it.
 
-    ``curves`` (2, 41): starting ln(K/S) of warp and weft; ``first`` (2, 41): those that the level
-    beforehand is centred on. ``measured``: the curves come from spectra, so their finer shape is
-    nearer the truth than a recovered one and is kept.
+    ``curves`` (2, 41): starting ln(absorption) of warp and weft; ``first`` (2, 41): those that the
+    level beforehand is centred on. ``measured``: the curves come from spectra, so their finer shape
+    is nearer the truth than a recovered one and is kept. ``learnt`` (SIZE, SIZE): the covariance
+    that an earlier fit of ``start`` left, where there was one.
     """
 
     start: Cloth
     curves: Array
     first: Array
     measured: bool = False
+    learnt: Array | None = None
+
+    @classmethod
+    def again(cls, start: Cloth, learnt: Array) -> Unknowns:
+        """A cloth fitted before, as where the next fit begins."""
+        yarns = (start.warp, start.weft)
+        curves = np.array([np.log(np.maximum(absorption(y), 1e-6)) for y in yarns])
+        return cls(start, curves, curves, True, learnt)
+
+    def covariance(self) -> Array:
+        """Covariance (SIZE, SIZE) beforehand."""
+        return prior_covariance() if self.learnt is None else self.learnt
 
     def prior_mean(self) -> Array:
         """Mean (SIZE,) beforehand."""
         out = np.zeros(SIZE)
         out[:2] = logit(construction.covers(self.start))
+        if self.learnt is not None:
+            return out
         level, both = level_prior(), level_prior() + shape_prior()
         for k, part in enumerate(_COLOUR):
             off = np.interp(KNOTS, WAVELENGTHS, self.first[k] - self.curves[k])
             out[part] = level @ np.linalg.solve(both, off)
         return out
 
-    def ln_ks(self, x: Array, system: int) -> Array:
-        """ln(K/S) (41,) of one system."""
-        lightest, darkest = float(ln_k_over_s(LIGHTEST)), float(ln_k_over_s(DARKEST))
+    def ln_dye(self, x: Array, system: int) -> Array:
+        """ln(absorption) (41,) of one system, were its fibre as thick as at the start."""
         curve = self.curves[system] + BASIS @ x[_COLOUR[system]]
-        return np.asarray(np.clip(curve, lightest - 1.0, darkest + 1.0))
+        return np.asarray(np.clip(curve, _CLEAREST, _DEEPEST))
+
+    def absorption(self, x: Array, system: int) -> Array:
+        """Absorption (41,), 1/mm, of one system: weaker in thicker fibre, which looks the same."""
+        cloth = self.shaped(x)
+        now, began = (((c.warp, c.weft)[system]).rod_diameter_mm for c in (cloth, self.start))
+        return np.asarray(np.exp(self.ln_dye(x, system)) * (began / now))
+
+    def wound(self, x: Array, system: int) -> Array:
+        """Reflectance (41,) of closely wound thread of one system."""
+        cloth = self.shaped(x)
+        yarn = (cloth.warp, cloth.weft)[system]
+        return np.clip(wound_colour(self.absorption(x, system), yarn), 0.0, 1.0)
 
     def recentred(self, x: Array) -> tuple[Unknowns, Array]:
         """The same with its curves at the recovered curves of the colours now reached, and the
@@ -170,32 +197,31 @@ class Unknowns:
         if self.measured:
             return self, x
         curves, moved = self.curves.copy(), x.copy()
+        cloth = self.shaped(x)
         for k, part in enumerate(_COLOUR):
-            now = self.ln_ks(x, k)
-            curves[k] = ln_k_over_s(colour_curve(linear_of(reflectivity(np.exp(now)))))
-            moved[part] = np.interp(KNOTS, WAVELENGTHS, now - curves[k])
+            yarn, began = ((cloth.warp, self.start.warp), (cloth.weft, self.start.weft))[k]
+            thicker = np.log(yarn.rod_diameter_mm / began.rod_diameter_mm)
+            curves[k] = ln_dye(colour_curve(linear_of(self.wound(x, k))), yarn) + thicker
+            moved[part] = np.interp(KNOTS, WAVELENGTHS, self.ln_dye(x, k) - curves[k])
         return replace(self, curves=curves), moved
 
     def cloth(self, x: Array, name: str | None = None) -> Cloth:
         """The cloth of a parameter vector."""
         shaped = self.shaped(x)
-        made = []
-        for k, yarn in enumerate((shaped.warp, shaped.weft)):
-            colour = np.clip(reflectivity(np.exp(self.ln_ks(x, k))), 0.0, 1.0)
-            made.append(
-                replace(
-                    yarn,
-                    colour=frozen(colour),
-                    scattering_m2_g=yarn.scattering_m2_g * float(np.exp(x[SCATTER[k]])),
-                )
+        warp, weft = (
+            replace(
+                yarn,
+                colour=frozen(self.wound(x, k)),
+                absorption=frozen(self.absorption(x, k)),
             )
-        return replace(shaped, warp=made[0], weft=made[1], name=name or shaped.name)
+            for k, yarn in enumerate((shaped.warp, shaped.weft))
+        )
+        return replace(shaped, warp=warp, weft=weft, name=name or shaped.name)
 
     def shaped(self, x: Array) -> Cloth:
-        """The start cloth with the covers, packing and lustre of ``x``, flattened as far as it must
-        be to be weavable; colours and scattering as at the start."""
-        packing = float(np.exp(x[PACKING]))
-        return _shaped(_Held(self.start), *(float(v) for v in x[:SLOW]), packing)
+        """The start cloth with the slow numbers of ``x``, flattened as far as it must be to be
+        weavable; colours as at the start."""
+        return _shaped(_Held(self.start), *(float(v) for v in np.clip(x[:SLOW], *_FARTHEST)))
 
 
 class _Held:
@@ -212,36 +238,38 @@ class _Held:
 
 
 @lru_cache(maxsize=256)
-def _shaped(held: _Held, warp: float, weft: float, lustre: float, packing: float) -> Cloth:
+def _shaped(
+    held: _Held, warp: float, weft: float, flatter: float, denser: float, duller: float
+) -> Cloth:
     start = held.cloth
     setts = start.ends_per_cm, start.picks_per_cm
     widths = [10.0 * float(logistic(u)) / n for u, n in zip((warp, weft), setts, strict=True)]
 
-    def woven(flatter: float) -> Cloth:
+    def woven(more: float) -> Cloth:
         yarns = [
-            _of_width(y, w, flatter, packing, lustre)
+            _of_width(y, w, np.exp(flatter) * more, np.exp(denser), np.exp(duller))
             for y, w in zip((start.warp, start.weft), widths, strict=True)
         ]
         return replace(start, warp=yarns[0], weft=yarns[1], warp_share=None)
 
-    def spare(flatter: float) -> float:
+    def spare(more: float) -> float:
         # room before jamming: as if set a little closer, which jams as thicker yarn does
-        cloth = woven(flatter)
+        cloth = woven(more)
         ends, picks = (n * _ROOM**2 for n in setts)
         tight = replace(cloth, ends_per_cm=ends, picks_per_cm=picks)
         low, high = construction.share_range(tight)
         return high - low
 
-    flatter = 1.0
+    more = 1.0
     if spare(1.0) < 0.0:
         low, high = 1.0, 1.0
         while spare(high) < 0.0 and high < 64.0:
             low, high = high, 1.5 * high
         for _ in range(40):
-            flatter = 0.5 * (low + high)
-            low, high = (low, flatter) if spare(flatter) >= 0 else (flatter, high)
-        flatter = high
-    cloth = woven(flatter)
+            more = 0.5 * (low + high)
+            low, high = (low, more) if spare(more) >= 0 else (more, high)
+        more = high
+    cloth = woven(more)
     low, high = construction.share_range(cloth)
     share = construction.natural_share(cloth)
     if start.warp_share is not None:
@@ -251,33 +279,40 @@ def _shaped(held: _Held, warp: float, weft: float, lustre: float, packing: float
     return replace(cloth, warp_crimp=ends, weft_crimp=picks)
 
 
-def _of_width(yarn: Yarn, width: float, flatter: float, packing: float, lustre: float) -> Yarn:
+def _of_width(yarn: Yarn, width: float, flatter: float, denser: float, duller: float) -> Yarn:
     """``yarn`` made ``width`` mm wide of filaments as fine as they were, with its linear density
-    to match; no finer than any yarn."""
-    flattening = yarn.flattening * flatter
-    share = min(yarn.packing * packing, 0.98)
+    to match."""
+    # limits are bent smoothly: one that a search could sit on would hide its doubt
+    flattening = float(np.exp(_at_least(np.log(yarn.flattening * flatter), 0.0, 0.1)))
+    flattening = min(flattening, RANGES["flattening"][1])
     area_cm2 = np.pi / 4.0 * (width / flattening**0.5 / 10.0) ** 2
-    tex_full = area_cm2 * yarn.fibre.density_g_cm3 * 1e5
+
+    def tex(share: float) -> float:
+        made = area_cm2 * yarn.fibre.density_g_cm3 * share * 1e5
+        return float(np.clip(made, *RANGES["tex"][:2]))
+
+    share, most_turns = yarn.packing * denser, RANGES["twist_turns_m"][1]
     filaments = yarn.filaments
     if filaments > 1:
-        filaments = int(np.clip(round(10.0 * tex_full * share / yarn.fineness_dtex), 2, 20_000))
-    share = min(share, greatest_packing(1 if yarn.gum else filaments))
-    tex = max(float(tex_full * share), RANGES["tex"][0])
+        # never fewer than a filament's own width allows: one rod is another sort of yarn
+        filaments = int(np.clip(round(10.0 * tex(share) / yarn.fineness_dtex), 2, 20_000))
+    most = np.log(greatest_packing(1 if yarn.gum else filaments))
+    share = float(np.exp(most - _at_least(most - np.log(share), 0.0, 0.03)))
     return replace(
         yarn,
-        tex=tex,
+        tex=tex(share),
         filaments=filaments,
         # the outer filaments lie as steep as they did
-        twist_turns_m=min(yarn.twist_turns_m * float(np.sqrt(yarn.tex / tex)), _MOST_TURNS),
+        twist_turns_m=min(yarn.twist_turns_m * float(np.sqrt(yarn.tex / tex(share))), most_turns),
         packing=share,
         flattening=flattening,
-        lustre_deg=float(np.clip(yarn.lustre_deg * np.exp(lustre), 0.5, 60.0)),
+        dull_per_mm=float(np.clip((yarn.dull_per_mm + BRIGHT) * duller - BRIGHT, 0.0, 100.0)),
     )
 
 
-def areal_mass(yarn: Yarn) -> float:
-    """g/m2 of the yarn itself, linear density over width."""
-    return yarn.tex / yarn.width_mm
+def _at_least(value: float, limit: float, bend: float) -> float:
+    """``value``, smoothly kept above ``limit`` from about ``bend`` beside it."""
+    return float(limit + bend * np.logaddexp(0.0, (value - limit) / bend))
 
 
 def linear_of(reflectance: ArrayLike) -> Array:

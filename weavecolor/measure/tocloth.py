@@ -12,11 +12,13 @@ import numpy as np
 from weavecolor.colour.spectra import BANDS, frozen
 from weavecolor.errors import InputError
 from weavecolor.measure.fit import Fit
+from weavecolor.measure.fit_report import TELLS
+from weavecolor.optics.uncertainty import COVERAGE
 from weavecolor.textile import construction
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.fibres import fibre
 from weavecolor.textile.howknown import HowKnown, Knowledge, knowledge
-from weavecolor.textile.usual import KINDS, LUSTRES, usual_yarn
+from weavecolor.textile.usual import KINDS, LUSTRES, USUAL, usual_yarn
 from weavecolor.textile.weaves import weave
 
 #: Cover of either system supposed before anything is measured.
@@ -35,11 +37,15 @@ def start_cloth(
     weft_kind: str | None = None,
     warp_tex: float | None = None,
     weft_tex: float | None = None,
+    warp_like: str | None = None,
+    weft_like: str | None = None,
 ) -> Cloth:
     """Where a fit begins: weave and setts as counted, the usual yarn of its kind, grey.
 
     Setts in threads per cm, tex in g/km; yarns whose tex is not given are as wide as half their
-    room. Raises InputError for setts outside 1-300 per cm, unknown fibres, weaves or kinds.
+    room. ``warp_like`` and ``weft_like``: a sort of yarn of ``textile.usual.USUAL``, such as "silk
+    organza", in place of fibre and kind. Raises InputError for setts outside 1-300 per cm, unknown
+    fibres, weaves, kinds or sorts.
 
     Examples
     --------
@@ -47,20 +53,27 @@ def start_cloth(
     'silk'
     """
     made = []
-    for system, sett, fibre_name, kind, tex in (
-        ("warp", ends_per_cm, warp_fibre, warp_kind, warp_tex),
-        ("weft", picks_per_cm, weft_fibre or warp_fibre, weft_kind or warp_kind, weft_tex),
-    ):
+    for system, sett, fibre_name, kind, tex, like in (
+        ("warp", ends_per_cm, warp_fibre, warp_kind, warp_tex, warp_like),
+        ("weft", picks_per_cm, weft_fibre or warp_fibre, weft_kind or warp_kind, weft_tex,
+         weft_like or (warp_like if weft_fibre is weft_kind is None else None)),
+    ):  # fmt: skip
         if not (np.isfinite(sett) and 1.0 <= sett <= 300.0):
             raise InputError(f"{sett:g} threads per cm; use 1 to 300", field=system)
         if kind not in KINDS:
             raise InputError(f"{kind!r} is no kind of yarn; use filament or spun", field=system)
+        if like is not None and like not in USUAL:
+            sorts = ", ".join(USUAL)
+            raise InputError(f"{str(like)[:40]!r} is no sort of yarn; use one of {sorts}",
+                             field=system)  # fmt: skip
         grey = frozen(np.full(BANDS, 0.3))
-        made_of = fibre(fibre_name)
-        usual = usual_yarn(made_of.name, kind)
+        made_of = fibre(fibre_name if like is None else USUAL[like].fibre)
+        usual = usual_yarn(made_of.name, kind) if like is None else USUAL[like]
+        kind = usual.kind if like is not None else kind
         yarn = Yarn(
             made_of, 1.0, grey, usual.packing.usual, kind=kind,
-            filaments=1, gum=usual.gum, dull_per_mm=LUSTRES[usual.lustre].usual,
+            flattening=usual.flattening.usual, filaments=1, gum=usual.gum,
+            dull_per_mm=LUSTRES[usual.lustre].usual,
         )  # fmt: skip
         if tex is None:
             # a yarn's width goes with the root of its linear density
@@ -68,7 +81,8 @@ def start_cloth(
         elif not (np.isfinite(tex) and 0.05 <= tex <= 5000.0):
             raise InputError(f"{tex:g} tex is no yarn of cloth; use 0.05 to 5000", field=system)
         turns = usual.twist(tex).usual
-        made.append(replace(yarn, tex=float(tex), filaments=0, twist_turns_m=turns))
+        count = usual.filaments(tex)
+        made.append(replace(yarn, tex=float(tex), filaments=count, twist_turns_m=turns))
     return Cloth(name, made[0], made[1], weave(plan), float(ends_per_cm), float(picks_per_cm))
 
 
@@ -80,8 +94,10 @@ def fitted_cloth(fit: Fit, name: str | None = None, notes: str = "") -> Cloth:
     def told(key: str, unit: str = "") -> str:
         q = by_name[key]
         text = f"{q.value:.3g} give or take {q.spread:.2g}{unit}"
-        return f"assumed, the pictures do not settle it: {text}" if key in unsettled else (
-            f"fitted: {text}"
+        return (
+            f"assumed, the pictures do not settle it: {text}"
+            if key in unsettled
+            else (f"fitted: {text}")
         )
 
     sources = {
@@ -92,10 +108,7 @@ def fitted_cloth(fit: Fit, name: str | None = None, notes: str = "") -> Cloth:
     for system in ("warp", "weft"):
         q = by_name[f"{system} colour"]
         sources[f"{system} colour"] = f"fitted, give or take {q.spread:.1f} CIEDE2000"
-        sources[f"{system} scattering"] = told(f"{system} scattering", " m2/g")
-    sources["fit"] = (
-        f"what was seen comes back within {fit.residual_de:.1f} CIEDE2000"
-    )
+    sources["fit"] = f"what was seen comes back within {fit.residual_de:.1f} CIEDE2000"
     return replace(
         fit.cloth,
         name=name or fit.cloth.name,
@@ -107,18 +120,27 @@ def fitted_cloth(fit: Fit, name: str | None = None, notes: str = "") -> Cloth:
 
 
 def _optics(fit: Fit) -> str:
-    return (
-        "assumed: fitted as matt yarn, but shown as clear filaments, which is "
-        f"{fit.answered_de:.1f} CIEDE2000 off what was seen; lay up a piece"
-    )
+    if not fit.converged:
+        return "fitted in part: the search stopped before it settled; filaments as usual"
+    return "fitted to what was seen; filaments as usual for the fibre"
 
 
 def _known(fit: Fit) -> Knowledge:
-    """How the fitted cloth's numbers are known, by which ``uncertainty.known_of`` judges it."""
-    matt = HowKnown.assumed(source="fitted as matt yarn, but shown as clear filaments")
-    names = (f"{system}.{key}" for system in ("warp", "weft")
-             for key in ("packing", "flattening", "twist", "colour"))  # fmt: skip
-    return knowledge({**dict.fromkeys(names, matt), "shown": HowKnown.fitted(fit.answered_de)})
+    """How the fitted cloth's numbers are known, by which ``uncertainty.known_of`` judges it: what
+    build and dye leave open together is what is foretold."""
+    by_name = {q.name: q for q in fit.quantities}
+    told = {"weight": HowKnown.fitted(by_name["weight"].spread)}
+    for system in ("warp", "weft"):
+        for key in ("filaments", "twist", "count", "packing", "flattening", "dull_per_mm"):
+            told[f"{system}.{key}"] = HowKnown.fitted(source="with the rest; see foretold")
+        told[f"{system}.cover"] = HowKnown.fitted(by_name[f"{system} cover"].spread)
+    colour = HowKnown.fitted(by_name["warp colour"].spread, together=[("weft.colour", fit.alike)])
+    told["warp.colour"] = colour
+    told["weft.colour"] = HowKnown.fitted(by_name["weft colour"].spread)
+    within = max(one.within for one in fit.foretold)
+    words = "of its colour in other light, turned, over other grounds"
+    told["foretold"] = HowKnown.fitted(within / COVERAGE, words)
+    return knowledge(told)
 
 
 def report(fit: Fit) -> str:
@@ -126,14 +148,18 @@ def report(fit: Fit) -> str:
     made = fit.cloth
     lines = [f"{made.name}: {made.weave.name}, "
              f"{made.ends_per_cm:.3g} ends/cm, {made.picks_per_cm:.3g} picks/cm"]  # fmt: skip
+    told = [text for name, text in TELLS.items() if name in fit.given]
+    lines.append("What was given can tell:")
+    lines += [f"  {text}" for text in told]
     lines.append("Seen, and shown by the fitted cloth (CIEDE2000):")
     lines += [f"  {r.name}: {r.delta:.1f}" for r in fit.residuals]
-    lines.append("Found (standard uncertainty):")
+    lines.append("Found:")
     for q in fit.quantities:
         if q.name.endswith("colour"):
-            text = f"L* {q.value:.0f}, known to {q.spread:.1f} CIEDE2000"
+            text = f"L* {q.value:.0f}, within {q.around[1]:.1f} CIEDE2000 in 19 of 20"
         else:
-            text = f"{q.value:.3g} +- {q.spread:.2g} {q.unit}".rstrip()
+            low, high = q.around
+            text = f"{q.value:.3g} {q.unit}".rstrip() + f", {low:.2g} to {high:.2g} in 19 of 20"
         lines.append(f"  {q.name}: {text}" + ("" if q.settled else "  (not settled)"))
     if fit.trades:
         lines.append("What was seen cannot tell apart:")
@@ -142,6 +168,8 @@ def report(fit: Fit) -> str:
     if advice:
         lines.append("To settle more:")
         lines += [f"  {text}" for text in advice]
+    elif fit.unsettled:
+        lines.append("More photographs will not settle the rest; a sewn sample decides.")
     if fit.misfit > 3.0:
         lines.append(
             "Caution: the pictures do not agree with one another; check that they show one cloth, "
@@ -149,11 +177,10 @@ def report(fit: Fit) -> str:
         )
     if not fit.converged:
         lines.append("Caution: the search stopped before it settled; take the cloth as a sketch.")
-    lines += [
-        "Caution: the fit still takes yarns as matt; answers take them as clear filaments and show",
-        f"this cloth up to {fit.answered_de:.1f} CIEDE2000 off what was seen, elsewhere perhaps",
-        "more. The spreads above leave that out: lay up a piece before trusting its colours.",
-    ]
+    lines.append(
+        "Foretold in other light, turned, over other grounds: within "
+        f"{max(one.within for one in fit.foretold):.1f} CIEDE2000 in 19 of 20"
+    )
     areal = construction.cloth_mass_g_m2(fit.cloth)
     lines.append(f"Weight of the fitted cloth: {areal:.3g} g/m2 (weigh a piece to check)")
     return "\n".join(lines) + "\n"

@@ -52,6 +52,11 @@ _DULL_LN = (
 )
 
 
+#: Steps of y that wound thread is looked up between, and how often they are halved then.
+_STEPS = np.concatenate([[0.0], np.geomspace(1e-6, 30.0, 400)])
+_HALVINGS = 10
+
+
 def surface_share(index: float, packing: float) -> float:
     """Reflectance R_s of wound thread dyed black through and through; traced within 0.005.
 
@@ -122,13 +127,19 @@ def wound_of_depth(depth: ArrayLike, index: float, packing: float, dull: float =
     0.3
     """
     target = np.asarray(depth, dtype=np.float64)
-    low, high = np.zeros_like(target), np.full_like(target, 30.0)
-    for _ in range(60):  # the depth rises with y
+    told = optical_depth(_STEPS, index, packing, dull)  # rises
+    at = np.clip(np.searchsorted(told, target) - 1, 0, _STEPS.size - 2)
+    low, high = _STEPS[at], _STEPS[at + 1]
+    for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
         deeper = optical_depth(middle, index, packing, dull) > target
         low, high = np.where(deeper, low, middle), np.where(deeper, middle, high)
+    below, above = (optical_depth(y, index, packing, dull) for y in (low, high))
+    # the rest of the way is straight
+    share = np.clip((target - below) / np.maximum(above - below, 1e-300), 0.0, 1.0)
+    y = low + share * (high - low)
     surface = surface_share(index, packing)
-    return np.asarray(surface + (1.0 - surface) * np.exp(-0.5 * (low + high)))
+    return np.asarray(surface + (1.0 - surface) * np.exp(-y))
 
 
 def bed_packing(yarn: Yarn) -> float:

@@ -303,12 +303,30 @@ def laid(
         under[:, b, b] = named.pair[:, pb, pb]
         through_scattered[:, a, b] = named.pair[:, pa, pb]
         through[half:], open_[half:] = named.through, named.open
+    lie = lying(
+        solution.construction, cell, turn, flip, labels, exact, through, open_, share
+    )
+    return LayerOptics(reflect, under, through_scattered, lie)
+
+
+def lying(
+    construction: Construction,
+    cell: FilamentCell,
+    turn: float,
+    flip: bool,
+    named: tuple[Vector, ...],
+    exact: bool,
+    through: Array,
+    open_: Array,
+    share: Array,
+) -> Lie:
+    """How a layer of ``cell`` lies; names as in :class:`Lie`."""
     thickness = 2.0 * cell.top
-    lie = Lie(
-        solution.construction,
+    return Lie(
+        construction,
         turn,
         flip,
-        labels,
+        named,
         exact,
         through,
         open_,
@@ -317,7 +335,6 @@ def laid(
         tuple(round(float(d), 9) for d in np.linspace(0.0, thickness, 9)),
         float(np.sqrt(cell.warp_spacing * cell.weft_spacing)),
     )
-    return LayerOptics(reflect, under, through_scattered, lie)
 
 
 @dataclass(frozen=True, eq=False)

@@ -145,6 +145,9 @@ class Known:
     colours, apart : float
         Standard uncertainties, CIEDE2000, of measured or fitted yarn colours: of one, and of warp
         against weft.
+    foretold : float
+        Standard uncertainty, CIEDE2000, that fits of cloths leave of their colour elsewhere; what
+        they leave of dye and build is in it.
     """
 
     yarn_assumed: bool
@@ -155,6 +158,7 @@ class Known:
     yarn_left: float = -1.0
     colours: float = 0.0
     apart: float = 0.0
+    foretold: float = 0.0
 
     def __post_init__(self) -> None:
         if self.yarn_left < 0.0:
@@ -172,7 +176,8 @@ class Known:
         if delta < NOUGHT:
             return 0.0
         turned = not changed or bool({"grain", "face", "lay"} & set(changed))
-        own = self.colours if "scene" in changed else min(self.colours, 0.2 + 0.25 * delta)
+        own = max(self.colours, self.foretold)
+        own = own if "scene" in changed else min(own, 0.2 + 0.25 * delta)
         return max(own, self.apart if turned else 0.0)
 
 
@@ -212,7 +217,7 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
     (True, 0.0)
     """
     recovered, assumed = False, False
-    off = left = colours = apart = 0.0
+    off = left = colours = apart = foretold = 0.0
     sorts = set()
     told: set[str] = set()
     for cloth in cloths:
@@ -228,10 +233,13 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
         recovered |= any(known.get(key, _STATED).way == "assumed" for key in _COLOURS)
         off = max(off, known.get("shown", _STATED).spread or 0.0)
         both = covariance(cloth.known, _COLOURS)
-        colours = max(colours, math.sqrt(float(both.diagonal().max())))
-        apart = max(apart, math.sqrt(max(0.0, float(both[0, 0] + both[1, 1] - 2.0 * both[0, 1]))))
+        foretold = max(foretold, known.get("foretold", _STATED).spread or 0.0)
+        if "foretold" not in known:
+            colours = max(colours, math.sqrt(float(both.diagonal().max())))
+        between = float(both[0, 0] + both[1, 1] - 2.0 * both[0, 1])
+        apart = max(apart, math.sqrt(max(0.0, between)))
     least = next((s for s in SORTS if s in sorts), SORTS[0])
-    return Known(assumed, recovered, tuple(sorted(told)), least, off, left, colours, apart)
+    return Known(assumed, recovered, tuple(sorted(told)), least, off, left, colours, apart, foretold)
 
 
 _STATED = HowKnown.stated()
@@ -279,8 +287,10 @@ def of_colour(known: Known) -> Uncertainty:
         reasons.append(f"the cloth is shown {known.off:.1f} CIEDE2000 off what it was fitted to")
     if known.colours:
         reasons.append(f"a yarn's colour is known to {known.colours:.1f} CIEDE2000")
+    if known.foretold:
+        reasons.append(f"the fit leaves its colour open by {known.foretold:.1f} CIEDE2000")
     rest = (share * left.colour for share, left in known.left())
-    inputs = math.hypot(MEASURED, known.off, known.colours, *rest)
+    inputs = math.hypot(MEASURED, known.off, max(known.colours, known.foretold), *rest)
     return Uncertainty(MODEL, inputs, tuple(reasons))
 
 

@@ -700,33 +700,21 @@ def white_named(
     pairs = sparse.csr_array((len(links), LEVELS * LEVELS))
     glint = np.zeros(len(links))
     number = {link: k for k, link in enumerate(links)}
-    matt = cell.warp.opaque or cell.weft.opaque
-    # many filaments and matt yarn send back light to all sides, but for what one surface does
-    rods = cell.warp.single and cell.weft.single and not matt
-    back_deg = 2.0 * APERTURE_DEG if rods else WIDE_DEG
     for e, vector in enumerate(vectors):
-        first, signs, still = _standing(cell, vector)
         # by its part alone, so that no answer depends on what else is asked
-        count = pair_rays(cell) if e in asked else rays_each(cell)
-        rays = _kept_rays(cell, first, count)
+        rays = beam(cell, vector, pair_rays(cell) if e in asked else rays_each(cell))
+        _, signs, _ = _standing(cell, vector)
         place = paths.nodes_of(rays.toward.astype(float) * signs, edges, steps)
         cross.append(over @ rays.table(place, 2 * grid.half))
         straights.append(rays.through)
         openings.append(rays.open)
         if e not in asked:
             continue
-        row = np.array([number[e, n] for n in asked[e]])
-        inner = rays.met > (0 if matt else 1)
-        glint[row] = glints(cell, {vector: [vectors[n] for n in asked[e]]}, exact=True)[vector]
-        for way in still:
-            aims = np.array([vectors[n] for n in asked[e]]) * signs * way
-            same = aims[:, 2] * first[2] > 0.0
-            for side, half_deg in ((same, back_deg), (~same, 2.0 * APERTURE_DEG)):
-                ray, aim, seen = _near(rays.toward[inner], aims[side], half_deg)
-                weight = rays.weight[inner][ray] * seen / len(still)
-                pairs = pairs + sparse.csr_array(
-                    (weight, (row[side][aim], rays.column[inner][ray])), shape=pairs.shape
-                )
+        row = [number[e, n] for n in asked[e]]
+        found, glint[row] = looked_at(cell, vector, [vectors[n] for n in asked[e]], rays)
+        to_rows = sparse.csr_array((np.ones(len(row)), (row, range(len(row)))),
+                                   shape=(len(links), len(row)))  # fmt: skip
+        pairs = pairs + to_rows @ found
     return WhiteNamed(
         cell,
         sparse.csr_array(sparse.vstack(cross)),
@@ -736,6 +724,69 @@ def white_named(
         np.array(straights),
         np.array(openings),
     )
+
+
+def beam(cell: FilamentCell, vector: Vector, count: int) -> Rays:
+    """The light of a parallel beam, by ``count`` rays, as of the direction that stands for all that
+    the cell's mirrors make of ``vector``; kept."""
+    return _kept_rays(cell, _standing(cell, vector)[0], count)
+
+
+def looked_at(
+    cell: FilamentCell, vector: Vector, aims: list[Vector], rays: Rays, glint_rays: int = 0
+) -> tuple[sparse.csr_array, Array]:
+    """Radiance factors of :func:`beam` ``rays`` from ``vector`` to each of ``aims``: (m, levels *
+    levels) by lengths, and (m,) what one clear surface alone adds, by ``glint_rays``, 0: enough."""
+    matt = cell.warp.opaque or cell.weft.opaque
+    # many filaments and matt yarn send back light to all sides, but for what one surface does
+    rods = cell.warp.single and cell.weft.single and not matt
+    back_deg = 2.0 * APERTURE_DEG if rods else WIDE_DEG
+    inner = rays.met > (0 if matt else 1)
+    glint = glints(cell, {vector: aims}, True, glint_rays)[vector]
+    pairs = sparse.csr_array((len(aims), _LEVELS * _LEVELS))
+    first, signs, still = _standing(cell, vector)
+    for way in still:
+        moved = np.array(aims) * signs * way
+        same = moved[:, 2] * first[2] > 0.0
+        for side, half_deg in ((same, back_deg), (~same, 2.0 * APERTURE_DEG)):
+            ray, aim, seen = _near(rays.toward[inner], moved[side], half_deg)
+            weight = rays.weight[inner][ray] * seen / len(still)
+            which = np.flatnonzero(side)[aim]
+            pairs = pairs + sparse.csr_array(
+                (weight, (which, rays.column[inner][ray])), shape=pairs.shape
+            )
+    return pairs, glint
+
+
+def by_side(cell: FilamentCell, vector: Vector, rays: Rays) -> Array:
+    """Share (2, levels * levels) of :func:`beam` ``rays`` of ``vector`` that leaves upwards and
+    downwards, by lengths."""
+    up = rays.toward[:, 2] * _standing(cell, vector)[1][2] > 0.0
+    return np.asarray(rays.table(np.where(up, 0, 1), 2).todense())
+
+
+def even(cell: FilamentCell, count: int, up: bool) -> tuple[Array, float]:
+    """Even light from above (``up``) or below, by ``count`` rays: share (2, levels * levels) of it
+    that leaves upwards and downwards, by lengths; and the share that met nothing."""
+    number = _spread(count, 4)
+    flat, around = np.sqrt(number[:, 0]), 2.0 * np.pi * number[:, 1]
+    high = np.sqrt(np.maximum(1.0 - number[:, 0], 1e-6)) * (1.0 if up else -1.0)
+    toward = np.column_stack([flat * np.cos(around), flat * np.sin(around), high])
+    rays = follow(cell, toward, np.ones(count))
+    side = np.where(rays.toward[:, 2] > 0.0, 0, 1)
+    return np.asarray(rays.table(side, 2).todense()), rays.through
+
+
+def unmet(cell: FilamentCell, each: int, rings: int = 6, steps: int = 12) -> tuple[Array, Array]:
+    """``through`` and ``open`` (2D,) as in :class:`WhiteCell`, by ``each`` rays a node."""
+    grid = nodes(rings, steps)
+    starts, label = _node_starts(_prepared(cell), grid, each)
+    ways = symmetries(cell, grid)
+    free = [
+        np.bincount(label, straight(cell, starts, outline), 2 * grid.half) / each
+        for outline in (False, True)
+    ]
+    return _even(free[0], grid, ways), _even(free[1], grid, ways)
 
 
 def _near(
@@ -782,13 +833,13 @@ _first: Kept[tuple[FilamentCell, Vector, int], tuple[NDArray[Any], NDArray[Any]]
 
 
 def glints(
-    cell: FilamentCell, links: dict[Vector, list[Vector]], exact: bool = False
+    cell: FilamentCell, links: dict[Vector, list[Vector]], exact: bool = False, rays: int = 0
 ) -> dict[Vector, Array]:
     """Radiance factors from each key to each of its directions, of light that met one clear
-    surface alone; not ``exact``: by fewer rays, for pictures."""
+    surface alone; not ``exact``: by fewer rays, for pictures. ``rays``: so many, 0 for enough."""
     if cell.warp.opaque or cell.weft.opaque:
         return {v: np.zeros(len(to)) for v, to in links.items()}
-    count = int(EFFORT * _GLINT_RAYS) if exact else _GLINT_RAYS // 6
+    count = rays or (int(EFFORT * _GLINT_RAYS) if exact else _GLINT_RAYS // 6)
     out = {}
     for v, to in links.items():
         first, signs, still = _standing(cell, v)
