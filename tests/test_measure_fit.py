@@ -9,14 +9,33 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from camera import Room, photographed, thread_over
-from fit_coverage import outcome
+from camera import (
+    BARE,
+    COLUMNS,
+    ROWS,
+    STRIP,
+    SWATCH,
+    WARP_THREADS,
+    WEFT_THREADS,
+    Room,
+    photograph,
+    photographed,
+    picture_of,
+    shots_of,
+    thread_over,
+)
+from fit_coverage import invented, outcome
 
 from weavecolor.cli import run
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
-from weavecolor.files.clothfile import cloth_from_toml, cloth_to_toml, load_swatch
+from weavecolor.files.clothfile import (
+    cloth_from_toml,
+    cloth_to_toml,
+    load_swatch,
+    read_cloth,
+)
 from weavecolor.measure import parameters as p
 from weavecolor.measure.fit import fit_cloth, foretell
 from weavecolor.measure.fit_forward import between, laid, one_layer, over_backing
@@ -31,6 +50,7 @@ from weavecolor.measure.observations import (
     seen_spectrum,
     thread_colour,
 )
+from weavecolor.measure.photograph import read_photograph
 from weavecolor.measure.swatchpair import lab_of
 from weavecolor.measure.tocloth import fitted_cloth, report, start_cloth
 from weavecolor.optics.appearance import appearance
@@ -127,7 +147,7 @@ def test_parameters_make_weavable_cloth_of_the_covers_asked():
     # looser yarn of the same width weighs as much less
     x[p.PACKING] = -0.1
     assert cloth_mass_g_m2(unknowns.cloth(x)) == pytest.approx(
-        np.exp(-0.1) * cloth_mass_g_m2(cloth), rel=1e-9
+        np.exp(-0.1) * cloth_mass_g_m2(cloth), rel=1e-4  # the closest packing bends it a little
     )
 
 
@@ -260,6 +280,56 @@ def test_exchanged_grounds_are_refused():
             check_grounds(case, 0.01)
 
 
+def _marked(picture: str, boxes: dict[str, tuple[int, ...]]) -> list[str]:
+    out = []
+    for label, box in boxes.items():
+        out += ["--mark", f"{picture}:{label}={','.join(str(side) for side in box)}"]
+    return out
+
+
+def crossed(cloth) -> Stack:
+    """Two layers, the lower one turned a quarter, over calico."""
+    return Stack((Layer(cloth, 0.0), Layer(cloth, 90.0)), backing("calico"))
+
+
+@pytest.mark.usefixtures("all_rays")
+def test_from_photographs_to_an_unseen_stack(tmp_path, capsys):
+    """Files in, cloth file out, and that cloth asked for two layers cross grain over calico in
+    other lights: within what is told of it, and within 3 CIEDE2000 where no lamp stands near the
+    mirror's place of smooth yarn."""
+    rng = np.random.default_rng([20, 2])
+    (sort, cloth), room = invented(rng), Room.drawn(rng)
+    laid_down = (("white", "white", 0), ("black", "black", 0), ("turned", "white", 90))
+    for name, over, grain in laid_down:
+        data = photograph(picture_of(cloth, over, grain, room), room, rng)
+        (tmp_path / f"{name}.jpg").write_bytes(data)
+    out, pictures = tmp_path / "mine.toml", {n: str(tmp_path / f"{n}.jpg") for n in
+                                             ("white", "black", "turned")}  # fmt: skip
+    swatch, bare = {"swatch over white": SWATCH}, {"warp thread": WARP_THREADS,
+                                                   "weft thread": WEFT_THREADS}  # fmt: skip
+    on_black = {"swatch over black": SWATCH, "card": BARE, "paper": STRIP}
+    words = [
+        "measure", "photos", pictures["white"], pictures["black"], "--turned", pictures["turned"],
+        "--frayed", pictures["white"], "--frayed-black", pictures["black"], "--like", sort,
+        "--ends", f"{cloth.ends_per_cm} /cm", "--picks", f"{cloth.picks_per_cm} /cm",
+        "--name", "Organza in hand", "--out", str(out),
+        *_marked("white", swatch), *_marked("turned", swatch), *_marked("black", on_black),
+        *_marked("frayed", {**swatch, **bare}), *_marked("frayed black", {**on_black, **bare}),
+    ]  # fmt: skip
+    assert run(words) == 0
+    text = capsys.readouterr().out
+    assert text.startswith("Organza in hand") and "turned a quarter" in text
+    assert "the search stopped" not in text
+    made = read_cloth(out)
+    told = of_colour(known_of([made])).stated
+    off = {}
+    for name in ("noon outdoors", "overcast", "ballroom"):
+        Lab = [appearance(crossed(c), scene(name)).reading.Lab for c in (made, cloth)]
+        off[name] = float(ciede2000(*Lab))
+    assert max(off.values()) < told < 20.0, (off, told)
+    assert off["overcast"] < 3.0, off
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [
@@ -281,12 +351,43 @@ def test_command_line_card(capsys):
     assert "PHOTOGRAPH THE CLOTH" in capsys.readouterr().out
 
 
+def test_cloth_as_clear_as_air_is_measured():
+    """Measuring error makes it let through more than all light: no reason to refuse it."""
+    room = Room()
+    pictures = {}
+    for over, ground in (("white", room.paper), ("black", room.card)):
+        picture = np.full((ROWS, COLUMNS, 3), ground)
+        left, top, right, bottom = STRIP
+        picture[top:bottom, left:right] = room.paper
+        left, top, right, bottom = SWATCH
+        picture[top:bottom, left:right] = ground * (1.01 if over == "white" else 0.98)
+        data = photograph(picture, room, np.random.default_rng(4))
+        pictures[over] = read_photograph(data, name=over).linear
+    seen, _ = shots_of(pictures, turned=False, threads=False)
+    assert [s.value for s in seen] == [pytest.approx([room.paper] * 3, abs=0.03),
+                                       pytest.approx([room.card] * 3, abs=0.01)]  # fmt: skip
+
+
+def test_dark_thread_on_black_is_taken_from_white_alone():
+    cloth, room = load_swatch(ORGANZA), Room()
+    pictures = {}
+    for over in ("white", "black"):
+        picture = picture_of(cloth, over, 0, room)
+        if over == "black":
+            left, top, right, bottom = WEFT_THREADS
+            picture[top:bottom, left:right] = room.card
+        data = photograph(picture, room, np.random.default_rng(2))
+        pictures[over] = read_photograph(data, name=over).linear
+    _, threads = shots_of(pictures, turned=False)
+    assert [len(t.grounds) for t in threads] == [2, 1]
+
+
 def test_threads_seen_in_photographs_are_near_their_yarn():
     """The camera's threads are what the fit takes them for, but for the shade it allows."""
     rng = np.random.default_rng(2)
     cloth, room = load_swatch(ORGANZA), Room(shade=1.0)
     _, threads = photographed(cloth, room, rng)
     for thread, yarn in zip(threads, (cloth.warp, cloth.weft), strict=True):
-        grounds = [thread_over(yarn, g, room) for g in (room.paper, room.card)]
+        grounds = [thread_over(yarn, g, room) for g in thread.grounds]
         unsure = np.sqrt(np.diag(thread.covariance))
         assert (np.abs(thread.value - np.mean(grounds, axis=0)) < 3.0 * unsure).all()

@@ -286,26 +286,9 @@ def noise(problem: Problem, unknowns: p.Unknowns, x: Array, traced: Sequence[Tra
     What smooth fibre sends straight to the eye changes abruptly with how steep the yarns lie: no
     surface follows it. It is the same over every backing, and so is its doubt.
     """
-    surface = problem.surface
-    assert surface is not None
-    weights, off = [], []
-    for one in traced:
-        weight = float(np.exp(-0.5 * (((one.at - surface.middle) / surface.width) ** 2).sum()))
-        if weight < 0.02:
-            continue
-        weights.append(weight)
-        at = x.copy()
-        at[: p.SLOW] = one.at
-        true, shown = (
-            np.concatenate(problem.shown(unknowns, at, False, layers)[0])
-            for layers in (one.layers, ())
-        )
-        off.append(true - shown)
-    share = np.array(weights) / sum(weights)
-    # so many constructions' worth is spent on the surface's own terms
-    free = max(1.0 - surface.terms.shape[0] * float(share @ share), 0.25)
-    left = surface.noise(x[: p.SLOW])
-    off_, of = np.array(off), problem.arrangements
+    share, off_ = _missed(problem, unknowns, x, traced)
+    assert problem.surface is not None
+    left, of = problem.surface.noise(x[: p.SLOW]), problem.arrangements
     common = np.zeros_like(off_)
     for which in range(of.max() + 1):
         own = np.flatnonzero(of == which)
@@ -314,7 +297,32 @@ def noise(problem: Problem, unknowns: p.Unknowns, x: Array, traced: Sequence[Tra
     out = np.diag((_MISFIT + left) * (share @ (off_ - common) ** 2))
     together = np.einsum("i,ia,ib->ab", share, common, common)
     out += (1.0 + left) * np.where(of[:, None] == of, together, 0.0)
-    return np.asarray(out / free)
+    return np.asarray(out)
+
+
+def _missed(
+    problem: Problem, unknowns: p.Unknowns, x: Array, traced: Sequence[Traced]
+) -> tuple[Array, Array]:
+    """By how much the surface misses all readings (n, r) of constructions traced nearby, were they
+    not part of it, and the share (n,) by which each counts."""
+    surface = problem.surface
+    assert surface is not None
+    weights, off = [], []
+    for which, one in enumerate(traced):
+        weight = float(np.exp(-0.5 * (((one.at - surface.middle) / surface.width) ** 2).sum()))
+        if weight < 0.02:
+            continue
+        at = x.copy()
+        at[: p.SLOW] = one.at
+        true, shown = (
+            np.concatenate(problem.shown(unknowns, at, False, layers)[0])
+            for layers in (one.layers, ())
+        )
+        # a prediction of what was left out misses by the square of this more than a mean misfit
+        free = max(1.0 - surface.own(which, one.at), 0.1)
+        off.append((true - shown) / np.sqrt(free))
+        weights.append(weight * free)
+    return np.array(weights) / sum(weights), np.array(off)
 
 
 def foretell(fit: Fit, asked: Sequence[Seen]) -> tuple[Foretold, ...]:
@@ -332,8 +340,8 @@ def foretell(fit: Fit, asked: Sequence[Seen]) -> tuple[Foretold, ...]:
     if not problem.dull:
         at[:, p.DULLER] = middle[p.DULLER]
     traced = [problem.traced(unknowns, slow) for slow in at]
-    problem.surface = smooth(traced, middle, width)
-    unsure = noise(problem, unknowns, x, traced)
+    problem.surface = smooth(traced, middle, width, bent=False)
+    share, off = _missed(problem, unknowns, x, traced)
     rng = np.random.default_rng(7)
     drawn = x + rng.standard_normal((_DRAWN, p.SIZE)) @ _root(fit.covariance).T
     drawn[:, p.PAPER] = drawn[:, p.LIGHT] = 0.0
@@ -343,12 +351,13 @@ def foretell(fit: Fit, asked: Sequence[Seen]) -> tuple[Foretold, ...]:
     shown = [problem.shown(unknowns, one, False)[0] for one in drawn]
     models = problem.shown(unknowns, x, False)[0]
     out = []
+    # what no surface follows is drawn as it was met
+    missed = off[rng.choice(len(off), _DRAWN, p=share)]
     ends = np.cumsum([len(model) for model in models])
     for k, (one, model, end) in enumerate(zip(asked, models, ends, strict=True)):
-        own = unsure[end - len(model) : end, end - len(model) : end]
-        own = own + np.diag((MODEL_SHARE * np.maximum(model, 0.02)) ** 2)
-        off = rng.standard_normal((_DRAWN, model.size)) @ _root(own).T
-        there = np.stack([s[k] for s in shown]) + off
+        own = MODEL_SHARE * np.maximum(model, 0.02)
+        there = np.stack([s[k] for s in shown]) + missed[:, end - len(model) : end]
+        there = there + own * rng.standard_normal((_DRAWN, model.size))
         middle_lab = lab_of(model)
         away = ciede2000(np.broadcast_to(middle_lab, (_DRAWN, 3)), lab_of(there))
         covariance = np.cov(there.T)

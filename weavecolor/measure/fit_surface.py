@@ -44,9 +44,11 @@ def places(middle: Array, width: Array, count: int, skip: int = 0) -> Array:
     return np.asarray(middle + SPAN * width * (2.0 * sequence.random(count) - 1.0))
 
 
-def _terms(z: Array) -> Array:
-    """Terms (..., n) of the quadratic: all of the two covers, and of each other number alone."""
+def _terms(z: Array, bent: bool) -> Array:
+    """Terms (..., n) of a plane, or ``bent``: of a quadratic in the two covers and flatness."""
     one = np.ones(z.shape[:-1] + (1,))
+    if not bent:
+        return np.concatenate([one, z], axis=-1)
     u, v = z[..., :1], z[..., 1:2]
     return np.concatenate([one, z, u * u, v * v, u * v, z[..., 2:3] ** 2], axis=-1)
 
@@ -60,28 +62,38 @@ class Smooth:
     width: Array
     terms: Array
     shares: Array
+    bent: bool
     like: tuple[OneLayer, ...]
 
     def at(self, slow: Array, cells: Sequence[FilamentCell]) -> tuple[OneLayer, ...]:
         """The light of a construction, of which each layer has one of ``cells``."""
-        return _unpacked(self.like, cells, _terms((slow - self.middle) / self.width) @ self.terms)
+        return _unpacked(self.like, cells, self._at(slow) @ self.terms)
 
     def noise(self, slow: Array) -> float:
         """How much of the variance of one construction's tracing is left at ``slow`` (k,)."""
-        took = _terms((slow - self.middle) / self.width) @ self.shares
+        took = self._at(slow) @ self.shares
         return float(took @ took)
 
+    def own(self, which: int, slow: Array) -> float:
+        """Share that a construction traced has in the surface at its own place ``slow`` (k,)."""
+        return float(self._at(slow) @ self.shares[:, which])
 
-def smooth(traced: Sequence[Traced], middle: Array, width: Array) -> Smooth:
-    """The surface through ``traced`` about ``middle``."""
+    def _at(self, slow: Array) -> Array:
+        return _terms((slow - self.middle) / self.width, self.bent)
+
+
+def smooth(
+    traced: Sequence[Traced], middle: Array, width: Array, bent: bool = True
+) -> Smooth:
+    """The surface through ``traced`` about ``middle``: ``bent``, or a plane for few of them."""
     z = np.stack([(t.at - middle) / width for t in traced])
-    terms = _terms(z)
+    terms = _terms(z, bent)
     weight = np.exp(-0.5 * ((z / _BELL) ** 2).sum(axis=1))
     # what nothing tells stays even
     hold = np.diag(np.r_[0.0, np.full(terms.shape[1] - 1, _RIDGE * weight.sum())])
     shares = np.linalg.solve((terms.T * weight) @ terms + hold, terms.T * weight)
     values = np.stack([_packed(t.layers) for t in traced])
-    return Smooth(middle, width, shares @ values, shares, traced[0].layers)
+    return Smooth(middle, width, shares @ values, shares, bent, traced[0].layers)
 
 
 def _packed(layers: Sequence[OneLayer]) -> Array:

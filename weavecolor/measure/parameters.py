@@ -181,8 +181,10 @@ class Unknowns:
     def absorption(self, x: Array, system: int) -> Array:
         """Absorption (41,), 1/mm, of one system: weaker in thicker fibre, which looks the same."""
         cloth = self.shaped(x)
-        now, began = (((c.warp, c.weft)[system]).rod_diameter_mm for c in (cloth, self.start))
-        return np.asarray(np.exp(self.ln_dye(x, system)) * (began / now))
+        now, began = ((c.warp, c.weft)[system] for c in (cloth, self.start))
+        # filaments stay as fine as they were, but for their whole number
+        thicker = now.rod_diameter_mm / began.rod_diameter_mm if now.rods == 1 else 1.0
+        return np.asarray(np.exp(self.ln_dye(x, system)) / thicker)
 
     def wound(self, x: Array, system: int) -> Array:
         """Reflectance (41,) of closely wound thread of one system."""
@@ -199,9 +201,9 @@ class Unknowns:
         curves, moved = self.curves.copy(), x.copy()
         cloth = self.shaped(x)
         for k, part in enumerate(_COLOUR):
-            yarn, began = ((cloth.warp, self.start.warp), (cloth.weft, self.start.weft))[k]
-            thicker = np.log(yarn.rod_diameter_mm / began.rod_diameter_mm)
-            curves[k] = ln_dye(colour_curve(linear_of(self.wound(x, k))), yarn) + thicker
+            yarn = (cloth.warp, cloth.weft)[k]
+            reached = ln_dye(colour_curve(linear_of(self.wound(x, k))), yarn)
+            curves[k] = reached + self.ln_dye(x, k) - np.log(self.absorption(x, k))
             moved[part] = np.interp(KNOTS, WAVELENGTHS, self.ln_dye(x, k) - curves[k])
         return replace(self, curves=curves), moved
 

@@ -106,7 +106,8 @@ def look(
         if frayed_black is not None:
             dark = _even(frayed_black, marked.get("frayed black", {}), paper, "frayed black")
         card = float(np.clip(pair.card.linear @ space("sRGB").to_xyz[1], 0.0, 1.0))
-        threads = _threads(flat, dark, marked, pair.paper, card)
+        threads, told = _threads(flat, dark, marked, pair.paper, card)
+        cautions += told
     return Shots(pair, tuple(seen), tuple(threads), tuple(cautions))
 
 
@@ -134,24 +135,28 @@ def _threads(
     marked: Mapping[str, Marks],
     paper: float,
     card: float,
-) -> list[Thread]:
-    out = []
+) -> tuple[list[Thread], list[str]]:
+    out, cautions = [], []
     for system, label in THREADS.items():
         box = marked.get("frayed", {}).get(label)
         if box is None:
             continue
         box_black = marked.get("frayed black", {}).get(label, box)
-        colour = (
-            fringe_colour(flat, box, ground_white=paper)
-            if dark is None
-            else fringe_colour(flat, box, dark, box_black, ground_white=paper,
-                               ground_black=np.full(3, card))
-        )  # fmt: skip
-        grounds = (paper,) if dark is None else (paper, card)
+        colour, grounds = None, [paper]
+        if dark is not None:
+            try:
+                colour = fringe_colour(
+                    flat, box, dark, box_black, ground_white=paper, ground_black=np.full(3, card)
+                )
+                grounds = [paper, card]
+            except InputError as error:
+                cautions.append(f"{label} on black: {error.what}; taken from white alone")
+        if colour is None:
+            colour = fringe_colour(flat, box, ground_white=paper)
         out.append(thread_seen(system, colour, grounds=grounds))
     if not out:
         raise InputError(
             'mark the bare threads: a box called "warp thread", "weft thread" or both',
             field="picture frayed",
         )
-    return out
+    return out, cautions

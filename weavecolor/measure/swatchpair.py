@@ -322,6 +322,8 @@ def _least_over_black(hi: Array, ground: Array, dark: Array) -> Array:
 
 
 def _opacity(R: Array, T: Array) -> Array:
+    # of cloth nearly as clear as air, measuring error makes more than all light go through
+    R, T = np.clip(R, 0.0, 1.0), np.clip(T, 0.0, 1.0)
     to_Y = space("sRGB").to_xyz[1]
     return np.asarray(100.0 * (R @ to_Y) / (np.asarray(over(R, T, CONTRAST_WHITE)) @ to_Y))
 

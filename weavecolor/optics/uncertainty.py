@@ -239,7 +239,9 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
         between = float(both[0, 0] + both[1, 1] - 2.0 * both[0, 1])
         apart = max(apart, math.sqrt(max(0.0, between)))
     least = next((s for s in SORTS if s in sorts), SORTS[0])
-    return Known(assumed, recovered, tuple(sorted(told)), least, off, left, colours, apart, foretold)
+    return Known(
+        assumed, recovered, tuple(sorted(told)), least, off, left, colours, apart, foretold
+    )
 
 
 _STATED = HowKnown.stated()
