@@ -38,7 +38,8 @@ PARTS = {
     "decide/blocks", "decide/bounds", "decide/evaluate", "decide/lastlayer",
     "decide/nearest", "decide/found", "decide/looks", "decide/running",
     "decide/streams", "decide/tables",
-    "measure/fit_forward", "measure/fit_problem", "measure/fit_report", "measure/lattice",
+    "measure/fit_forward", "measure/fit_problem", "measure/fit_report", "measure/fit_surface",
+    "measure/lattice",
     "measure/observations", "measure/parameters",
 }  # fmt: skip
 
@@ -46,7 +47,9 @@ PARTS = {
 #: shows the use.
 SHOWN_IN_TESTS = {
     "measure/chart": ({"find_chart"}, "test_measure_chart"),
-    "measure/fit": ({"fit_cloth", "predict"}, "test_measure_fit"),
+    "measure/fit": ({"fit_cloth", "foretell"}, "test_measure_fit"),
+    "measure/grid": ({"read_grid"}, "test_measure_grid"),
+    "measure/gridwords": ({"grid_report", "grid_table"}, "test_measure_grid"),
     "measure/neutral": ({"reflectance_picture"}, "test_measure_swatchpair"),
     "measure/regions": ({"find_regions"}, "test_measure_swatchpair"),
     "measure/ruler": ({"scale_from_ruler"}, "test_measure_swatchpair"),

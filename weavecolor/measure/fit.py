@@ -164,10 +164,10 @@ def fit_cloth(
         given(problem),
         alike(unknowns, x, covariance),
     )
-    return replace(fit, foretold=foretell(fit, asked()))
+    return replace(fit, foretold=foretell(fit, _asked()))
 
 
-def asked() -> list[Seen]:
+def _asked() -> list[Seen]:
     """What a fit foretells unasked: a darker ground, another light, a quarter turn."""
     return [
         seen_colour(
@@ -213,7 +213,7 @@ def _search(
         problem.surface = smooth(traced, middle, width)
         for _ in range(2):
             x = _lowest(problem, unknowns, x, middle, width)
-            problem.unsure = noise(problem, unknowns, x, traced)
+            problem.unsure = _noise(problem, unknowns, x, traced)
             unknowns, x = unknowns.recentred(x)
         x = _lowest(problem, unknowns, x, middle, width)
         residual, slope = problem.residual(unknowns, x)
@@ -280,7 +280,7 @@ def _lowest(problem: Problem, unknowns: p.Unknowns, x: Array, middle: Array, wid
     return np.asarray(origin + unit * found.x, float)
 
 
-def noise(problem: Problem, unknowns: p.Unknowns, x: Array, traced: Sequence[Traced]) -> Array:
+def _noise(problem: Problem, unknowns: p.Unknowns, x: Array, traced: Sequence[Traced]) -> Array:
     """Covariance (r, r) that the surface's own noise and misfit add to all readings.
 
     What smooth fibre sends straight to the eye changes abruptly with how steep the yarns lie: no
