@@ -743,7 +743,7 @@ def looked_at(
     back_deg = 2.0 * APERTURE_DEG if rods else WIDE_DEG
     inner = rays.met > (0 if matt else 1)
     glint = glints(cell, {vector: aims}, True, glint_rays)[vector]
-    pairs = sparse.csr_array((len(aims), _LEVELS * _LEVELS))
+    pairs = sparse.csr_array((len(aims), LEVELS * LEVELS))
     first, signs, still = _standing(cell, vector)
     for way in still:
         moved = np.array(aims) * signs * way
@@ -768,7 +768,7 @@ def by_side(cell: FilamentCell, vector: Vector, rays: Rays) -> Array:
 def even(cell: FilamentCell, count: int, up: bool) -> tuple[Array, float]:
     """Even light from above (``up``) or below, by ``count`` rays: share (2, levels * levels) of it
     that leaves upwards and downwards, by lengths; and the share that met nothing."""
-    number = _spread(count, 4)
+    number = evenly(count, 4)
     flat, around = np.sqrt(number[:, 0]), 2.0 * np.pi * number[:, 1]
     high = np.sqrt(np.maximum(1.0 - number[:, 0], 1e-6)) * (1.0 if up else -1.0)
     toward = np.column_stack([flat * np.cos(around), flat * np.sin(around), high])
@@ -780,7 +780,7 @@ def even(cell: FilamentCell, count: int, up: bool) -> tuple[Array, float]:
 def unmet(cell: FilamentCell, each: int, rings: int = 6, steps: int = 12) -> tuple[Array, Array]:
     """``through`` and ``open`` (2D,) as in :class:`WhiteCell`, by ``each`` rays a node."""
     grid = nodes(rings, steps)
-    starts, label = _node_starts(_prepared(cell), grid, each)
+    starts, label = node_starts(prepared(cell), grid, each)
     ways = symmetries(cell, grid)
     free = [
         np.bincount(label, straight(cell, starts, outline), 2 * grid.half) / each
