@@ -259,6 +259,26 @@ def test_a_reload_and_a_second_tab_go_on_with_the_same_making(page):
     assert any("My making" in text for text in fresh.selectbox(key="earlier").options)
 
 
+def test_only_going_there_follows_an_address(page):
+    """A message may carry the address before the last; Back and Forward are told apart."""
+    import address
+
+    to(page, "facing")
+    press(page, "take-facing-cross")
+    making = page.query_params["making"]
+    page.query_params["asking"] = "beneath"  # late
+    page.query_params["making"] = ["20200101-000000"]
+    page.run()
+    clean(page)
+    assert page.session_state["asked"] == "facing"
+    assert page.session_state["work"].table.layers[0].grain_deg == 90.0
+    page.session_state["address-gone-to"] = {address.ASKING: "depth", address.MAKING: making[0]}
+    page.run()
+    assert page.session_state["asked"] == "depth"
+    page.run()
+    assert page.session_state["asked"] == "depth"
+
+
 @pytest.mark.parametrize("name", ["../../etc/passwd", "no-such-making", "A B", "x" * 400])
 def test_an_address_that_names_no_making_begins_a_new_one(name):
     at = AppTest.from_file(str(UI / "page.py"), default_timeout=120)
@@ -351,7 +371,7 @@ def test_a_project_of_an_older_version_is_told_so_when_it_is_opened(page):
     shelf.file_of("old-one").write_bytes(old.read_bytes())
     assert shelf.file_of("old-one").is_relative_to(home)
     at = AppTest.from_file(str(UI / "page.py"), default_timeout=120)
-    at.query_params[shelf.ADDRESS] = "old-one"
+    at.query_params["making"] = "old-one"
     at.run()
     said = open_making(old)[1]
     assert [w.value.replace("\\", "") for w in at.warning] == [said]

@@ -156,7 +156,7 @@ def _tile(now: Making, key: str, mark: str, waiting: Waiting) -> None:
             f'{mark}<img class="wc-pic" src="{pictures.uri(data)}" alt="{escape(alt)}">'
         )
 
-    waiting.place(pictures.closeup(stack, light_of(now), now.units), show)
+    waiting.place(pictures.closeup(stack, light_of(now), now.units), show, orders.SHELF)
 
 
 @guarded

@@ -6,7 +6,7 @@ them. Views that name the same ``share`` turn together. A machine without graphi
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -60,6 +60,7 @@ def hung_view(
     still: bytes = b"",
     waiting: str = "",
     sight: Mapping[str, float] | None = None,
+    went: Callable[[str], None] = lambda search: None,
 ) -> tuple[Mapping[str, Any] | None, bool]:
     """Show the cloth as it hangs; returns what was pressed in this run, or None, and whether the
     browser has no graphics for it and shows stills.
@@ -78,6 +79,7 @@ def hung_view(
         What is being waited for; the picture, which is an earlier one, is dimmed.
     sight : mapping, optional
         First turn, tilt (degrees) and zoom.
+    went : called with what follows the address's path where Back or Forward was pressed.
 
     A press tells ``what`` (cloth, body or ground), ``code`` (three screen values), ``cloth_mm``
     (place on the cloth), ``layers`` (how many lie there), and the turn, tilt and zoom.
@@ -90,8 +92,9 @@ def hung_view(
         _PLACES(data=made.places, key=f"hung-places-{made.stage}", height=1)
         data = headed(made.light, header)
     told = _VIEW(
-        data=data + still, key=key, on_pressed_change=_nothing, on_plain_change=_nothing
-    )
+        data=data + still, key=key, on_pressed_change=_nothing, on_plain_change=_nothing,
+        on_went_change=lambda: went(st.session_state[key]["went"]["search"]),
+    )  # fmt: skip
     return told.pressed, bool(told.plain)
 
 

@@ -12,12 +12,13 @@ from html import escape
 import numpy as np
 import streamlit as st
 
+import address
 import looks
 import orders
 import pictures
 from hungview import hung_view
 from orders import Waiting
-from session import bound, guarded, whole, work
+from session import GROUND, bound, guarded, whole, work
 from shelf import named
 from state import light_of, option_words, stack_of, table_of
 from weavecolor.colour.colorimetry import ciede2000, colour_words
@@ -27,8 +28,10 @@ from weavecolor.making.model import Making
 from weavecolor.picture.shapes import shape_heading, shape_names
 
 #: The picture drawn last: its order's name, and its words.
-_DRAWN, _PRESSED, GROUND, PLAIN = "drawn", "pressed-places", "ground", "no-graphics"
+_DRAWN, _PRESSED, PLAIN = "drawn", "pressed-places", "no-graphics"
 WAIT = "Working it out …"
+#: The still where nothing can be drawn live, pixels.
+PLAIN_PX = (600, 750)
 CLOSE_TO = "The weave close to; it is being hung."
 
 
@@ -37,25 +40,30 @@ def draw(waiting: Waiting) -> None:
     now = work()
     option, light = table_of(now), light_of(now)
     asked = pictures.worn(now, option, ground=ground())
-    order = pictures.live(asked)
+    plain = bool(st.session_state.get(PLAIN))
+    order = pictures.still(asked, PLAIN_PX) if plain else pictures.live(asked)
     where = light_words(light).capitalize()
     words = f"{option_words(now, option)}. {shape_words(asked.shape)}. {where}."
     data = order.there()
     if data is not None:
-        st.session_state[_DRAWN] = (order.name, words)
-    name, told = st.session_state.get(_DRAWN, ("", ""))
+        st.session_state[_DRAWN] = (order.name, words, plain)
+    name, told, as_still = st.session_state.get(_DRAWN, ("", "", plain))
+    if plain and not as_still:  # what was drawn last cannot be drawn here
+        name, told = "", ""
     shown = data if data is not None else orders.kept(name) if name else None
+    close = _closeup(now, asked, waiting) if shown is None else b""
     pressed, plain = hung_view(
-        pictures.Parcels.read(shown) if shown else None,
+        pictures.Parcels.read(shown) if shown and not as_still else None,
         told or CLOSE_TO,
         key="the-cloth",
         share=named() or "new",
-        still=_still(now, asked, shown is None, waiting),
+        still=shown if shown and as_still else close,
         waiting="" if data is not None or not orders.drawing() else WAIT,
+        went=_went,
     )
     st.session_state[PLAIN] = plain
     if data is None and orders.drawing():
-        waiting.place(order, lambda _: st.rerun())
+        waiting.place(order, lambda _: st.rerun(), orders.LARGE)
     if pressed is not None:
         st.session_state[_PRESSED] = [*st.session_state.get(_PRESSED, [])[-1:], dict(pressed)]
     with st.container(key="wc-words"):
@@ -65,23 +73,19 @@ def draw(waiting: Waiting) -> None:
             _tools(now)
 
 
-def _still(now: Making, asked: pictures.Worn, nothing: bool, waiting: Waiting) -> bytes:
-    """A picture for where nothing can be drawn live: none is needed where it can."""
-    if st.session_state.get(PLAIN):
-        order = pictures.still(asked, (600, 750))
-        data = order.there()
-        if data is not None:
-            return data
-        if orders.drawing():
-            waiting.place(order, lambda _: st.rerun())
-    if nothing or st.session_state.get(PLAIN):
-        close = pictures.closeup(asked.stack, asked.light, now.units)
-        data = close.there()
-        if data is not None:
-            return data
-        if orders.drawing():  # never now: the page stands first, then come its pictures
-            waiting.place(close, lambda _: st.rerun())
-    return b""
+@whole
+def _went(search: str) -> None:
+    address.gone(search)
+
+
+def _closeup(now: Making, asked: pictures.Worn, waiting: Waiting) -> bytes:
+    """The weave close to, until it is hung. Never made now: the page stands first, then come its
+    pictures."""
+    close = pictures.closeup(asked.stack, asked.light, now.units)
+    data = close.there()
+    if data is None and orders.drawing():
+        waiting.place(close, lambda _: st.rerun(), orders.LARGE)
+    return data or b""
 
 
 def lab_of(code: list[int]) -> np.ndarray:
@@ -93,15 +97,14 @@ def lab_of(code: list[int]) -> np.ndarray:
 
 def ground() -> str:
     """What the garment stands before."""
-    named_: str = st.session_state.get(GROUND) or str(st.query_params.get(GROUND, "grey"))
-    return named_ if named_ in pictures.GROUNDS else "grey"
+    held = st.session_state.get(GROUND, "")
+    return held if held in pictures.GROUNDS else "grey"
 
 
 @whole
 def _set_ground() -> None:
     chosen = st.session_state.get("ground-choice") or "grey"
-    st.session_state[GROUND] = chosen
-    st.query_params[GROUND] = chosen
+    st.session_state[GROUND] = "" if chosen == "grey" else chosen
 
 
 def shape_words(name: str) -> str:
@@ -123,7 +126,7 @@ def _tools(now: Making) -> None:
             format_func=shape_words,
             help="Hung once by computation; how your own cloth hangs, only a sewn sample shows.",
         )
-        if "ground-choice" not in st.session_state:
+        if st.session_state.get("ground-choice") != ground():
             st.session_state["ground-choice"] = ground()
         st.radio(
             "Before a ground that is",

@@ -11,9 +11,11 @@ from html import escape
 
 import streamlit as st
 
+import address
 import shelf
 import telephone
 from session import (
+    asked,
     bound,
     change,
     guarded,
@@ -114,7 +116,7 @@ def _title(kept: shelf.Kept) -> str:
 def _go_on() -> None:
     name = st.session_state.get("earlier")
     if name:
-        st.query_params[shelf.ADDRESS] = name
+        address.go({address.MAKING: name, address.ASKING: asked()})
 
 
 @whole

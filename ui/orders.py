@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import itertools
 import os
 import queue
 import threading
@@ -30,7 +31,10 @@ LOOK_EVERY = 0.05
 
 _kept: OrderedDict[str, bytes] = OrderedDict()
 _lock = threading.Lock()
-_queue: queue.SimpleQueue[tuple[Future[bytes], Order]] = queue.SimpleQueue()
+_queue: queue.PriorityQueue[tuple[int, int, Future[bytes], Order]] = queue.PriorityQueue()
+_number = itertools.count()
+#: What is served first, of all sessions' orders: the large picture, choices, the shelf.
+LARGE, CHOICE, SHELF = 0, 1, 2
 
 
 @dataclass(frozen=True)
@@ -117,7 +121,7 @@ def _tidy() -> None:
 def _serve() -> None:
     """One order after the other, for ever; a daemon, so that the page's end never waits for it."""
     while True:
-        future, order = _queue.get()
+        _, _, future, order = _queue.get()
         if not future.set_running_or_notify_cancel():
             continue
         try:
@@ -133,25 +137,25 @@ def _hand() -> threading.Thread:
     return thread
 
 
-def submit(order: Order) -> Future[bytes]:
-    """The order placed in the queue."""
+def submit(order: Order, rank: int = CHOICE) -> Future[bytes]:
+    """The order placed in the queue: behind those of its rank, before those of a higher one."""
     _hand()
     future: Future[bytes] = Future()
-    _queue.put((future, order))
+    _queue.put((rank, next(_number), future, order))
     return future
 
 
 class Waiting:
-    """The orders of one drawing of the page, the first placed served first."""
+    """The orders of one drawing of the page, of each rank the first placed served first."""
 
     def __init__(self) -> None:
-        self._placed: list[tuple[Order, Callable[[bytes], None]]] = []
+        self._placed: list[tuple[int, Order, Callable[[bytes], None]]] = []
 
-    def place(self, order: Order, show: Callable[[bytes], None]) -> None:
+    def place(self, order: Order, show: Callable[[bytes], None], rank: int = CHOICE) -> None:
         """Want it; ``show`` gets it, at once where it is there."""
         data = order.there()
         if data is None:
-            self._placed.append((order, show))
+            self._placed.append((rank, order, show))
         else:
             show(data)
 
@@ -159,7 +163,7 @@ class Waiting:
         """Until everything is shown; ``look(left)`` is called again and again meanwhile, and may
         break off by raising."""
         futures: list[tuple[Future[bytes], Callable[[bytes], None]]] = [
-            (submit(order), show) for order, show in self._placed
+            (submit(order, rank), show) for rank, order, show in self._placed
         ]
         self._placed = []
         try:

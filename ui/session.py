@@ -19,6 +19,7 @@ from typing import Any, TypeVar
 import streamlit as st
 from streamlit.runtime.scriptrunner import RerunException
 
+import address
 import shelf
 from state import begun, opened
 from weavecolor.errors import InputError
@@ -26,9 +27,9 @@ from weavecolor.making.model import Making
 from words_page import QUESTIONS, SIDE_BY_SIDE
 
 _WORK, _NOTICE, _UNDO, _REDO = "work", "notice", "undo-steps", "redo-steps"
-_ASKED, _TOLD = "asked", "address-told"
+_ASKED, GROUND = "asked", "ground"
 #: What a callback that is begun again finds as it was.
-_STEPPED = (_WORK, _NOTICE, _UNDO, _REDO, _ASKED, _TOLD)
+_STEPPED = (_WORK, _NOTICE, _UNDO, _REDO, _ASKED)
 #: Steps back that are kept, all in memory.
 MOST_STEPS = 100
 T = TypeVar("T")
@@ -182,9 +183,6 @@ def _take(key: str, apply: Apply) -> None:
 
 # --- the question that is open -----------------------------------------------------------------
 
-ASKING = "asking"
-
-
 def asked() -> str:
     """The question that is open."""
     held: str = st.session_state.get(_ASKED, "cloth")
@@ -195,27 +193,31 @@ def asked() -> str:
 def ask(question: str) -> None:
     """Open a question; the address says so, so that Back leads to the one before."""
     st.session_state[_ASKED] = question
-    st.session_state[_TOLD] = question
-    st.query_params[ASKING] = question
 
 
 def read_address() -> None:
-    """Take up what the address names: the making, and the question where it was changed there."""
+    """Take up what the address names where it is to be followed: the making, the question, the
+    ground; and tell the browser where it has come to."""
+    names = address.to_follow()
     with told_at_next_drawing():
-        taken = shelf.begin()
+        taken = shelf.begin(None if names is None else names.get(address.MAKING, ""))
         if taken is not None:
-            made, said = taken
-            st.session_state[_WORK] = opened(made)
+            st.session_state[_WORK] = opened(taken.making)
             st.session_state[_UNDO], st.session_state[_REDO] = [], []
-            if said:
-                note(said, "warning")
-    named = str(st.query_params.get(ASKING, ""))
-    if named != st.session_state.get(_TOLD, ""):
-        st.session_state[_TOLD] = named
-        if named in QUESTIONS or named == SIDE_BY_SIDE:
-            st.session_state[_ASKED] = named
-        elif not named:
-            st.session_state[_ASKED] = "cloth"
+            if taken.said:
+                note(taken.said, "warning")
+            shelf.took(taken)  # last: a drawing broken off before takes it up again
+    if names is not None:
+        question = names.get(address.ASKING, "")
+        known = question in QUESTIONS or question == SIDE_BY_SIDE
+        st.session_state[_ASKED] = question if known else "cloth"
+        st.session_state[GROUND] = names.get(address.GROUND, "")
+        address.followed()
+    now, ground = asked(), st.session_state.get(GROUND, "")
+    address.tell({
+        address.MAKING: shelf.named(), address.ASKING: "" if now == "cloth" else now,
+        address.GROUND: ground,
+    })  # fmt: skip
 
 
 @contextmanager

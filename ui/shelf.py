@@ -20,8 +20,6 @@ from weavecolor.errors import InputError
 from weavecolor.making.file import open_making, save_making
 from weavecolor.making.model import Making
 
-#: The part of the address that names a making.
-ADDRESS = "making"
 _NAME = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 _NAMED, _STAMP = "making-name", "making-stamp"
 #: Earlier makings that are offered.
@@ -78,26 +76,37 @@ def named() -> str:
     return held
 
 
-def begin() -> tuple[Making, str] | None:
-    """The making to take up in this run: another than the session's where the address names one,
-    or where another tab wrote it meanwhile, with what is to be said of an old file; None where
-    there is nothing to take up."""
-    asked = str(st.query_params.get(ADDRESS, ""))
+@dataclass(frozen=True)
+class Taken:
+    """A making read from its file, what is to be said of an old file, and which writing of it."""
+
+    name: str
+    making: Making
+    said: str
+    stamp: int | None
+
+
+def begin(wanted: str | None) -> Taken | None:
+    """The making to take up in this run: the one ``wanted``, where it is another than the
+    session's (None or "" for the session's own), or where another tab wrote it meanwhile; None
+    where there is nothing to take up. It is the session's once :func:`took` it."""
+    asked = wanted or named()
     if not asked:
-        if named():
-            st.query_params[ADDRESS] = named()
         return None
     file = file_of(asked)
     if asked == named() and _stamp(file) in (None, st.session_state.get(_STAMP)):
         return None
     if not file.exists():
         if asked != named():
-            del st.query_params[ADDRESS]
             raise InputError("the making of this address is not on this machine; a new one begins")
         return None
-    taken = open_making(file)
-    st.session_state[_NAMED], st.session_state[_STAMP] = asked, _stamp(file)
-    return taken
+    stamp = _stamp(file)
+    return Taken(asked, *open_making(file), stamp)
+
+
+def took(taken: Taken) -> None:
+    """It is what this session goes on with, and writes to its file."""
+    st.session_state[_NAMED], st.session_state[_STAMP] = taken.name, taken.stamp
 
 
 def write(making: Making) -> None:
@@ -119,7 +128,6 @@ def leave() -> None:
     """The next change begins a new file; the present one stays as it is."""
     st.session_state.pop(_NAMED, None)
     st.session_state.pop(_STAMP, None)
-    st.query_params.pop(ADDRESS, None)
 
 
 def _stamp(file: Path) -> int | None:

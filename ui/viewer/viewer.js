@@ -793,6 +793,14 @@ function prepare(s) {
 
 // --- in the page ---
 
+/** Back and Forward are told to the page: a message alone does not say that its address was gone to. */
+function watchAddress() {
+  if (COMMON.watched) return;
+  COMMON.watched = true;
+  let count = 0;
+  addEventListener("popstate", () => COMMON.went?.({ count: ++count, search: location.search }));
+}
+
 /** Keep a stage for all views; its carrier sends it once. */
 export function keep(bytes) {
   const stage = unpacked(bytes);
@@ -807,6 +815,8 @@ export default function (component) {
   const head = unpacked(data);
   if (head.parcel === "stage") { keep(data); return; }
   const root = parentElement.querySelector(".hung");
+  COMMON.went = told => setStateValue("went", told);
+  watchAddress();
   let slot = COMMON.views.get(head.view);
   if (slot && slot.root !== root) { slot.view?.close(); slot = null; }
   if (!slot) { slot = { root }; COMMON.views.set(head.view, slot); }
