@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from html import escape
 
+import enough
 import enough_panel
 import fullness_panel
 import strip
@@ -31,7 +31,7 @@ def draw(waiting: Waiting) -> None:
     made = [_choice(now, *one) for one in FULL]
     strip.draw("reach", strip.as_it_lies(now, table_of(now), made), waiting, told=_told,
                ground=ground())  # fmt: skip
-    if fold("The skirt: width, length, fullness", "skirt", True):
+    if fold("The skirt: width, length, fullness", "skirt"):
         fullness_panel.draw()
     if fold("Pieces and cloth in hand: is there enough?", "pieces"):
         enough_panel.draw(decided_option(now))
@@ -45,7 +45,8 @@ def _choice(now: Making, name: str, shape: str, kind: str, ratio: float) -> Choi
             then, shape=shape, fullness_asked=replace(then.fullness_asked, kind=kind, ratio=ratio)
         )
 
-    chosen = asked.kind == kind and shape_of(now) == shape
+    same = asked.kind == kind and abs(asked.ratio - ratio) < 0.05
+    chosen = same and shape_of(now) == shape
     return Choice(shape, name, table_of(now), take, chosen, shape=shape)
 
 
@@ -53,4 +54,4 @@ def _told(choice: Choice) -> str:
     """What the skirt takes if it is taken in so."""
     now = work()
     taken = choice.take(now)
-    return escape(fullness_panel.takes(taken, decided_option(taken)))
+    return enough.marked((fullness_panel.alone(taken, decided_option(taken)),))

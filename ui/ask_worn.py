@@ -38,9 +38,9 @@ def draw(waiting: Waiting) -> None:
     light_panel.cautions(light)
     if not st.session_state.get(ALL):
         st.button("All places", key="all-the-places", on_click=_all)
-    if fold("By hand: move the light, a lamp of your own", "by-hand"):
+    if fold("By hand: light and lamp", "by-hand"):
         light_panel.draw()
-    if fold("How far it changes from light to light", "every-light"):
+    if fold("From light to light", "every-light"):
         show_panel.lights()
 
 

@@ -5,6 +5,7 @@ Knows how the answer of ``weavecolor.cutting.needed`` is told in short.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from html import escape
 
 import streamlit as st
@@ -21,8 +22,13 @@ def line(now: Making, option: MakingOption) -> str:
     now = with_cloths(now, tuple(layer.cloth for layer in option.layers))
     if not (now.pieces or plans_of(now)):
         return ""
+    return marked(needs(now, option))
+
+
+def marked(needed: Iterable[ClothNeeded]) -> str:
+    """HTML of what each cloth must give, with a sign and in a few words."""
     told = []
-    for need in needs(now, option):
+    for need in needed:
         if need.fits:
             told.append(("yes", f"✓ enough: takes {cm_and_inches(need.used_cm)}"))
         elif need.short_cm is not None:

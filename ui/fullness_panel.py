@@ -116,17 +116,12 @@ def planned(now: Making, option: MakingOption) -> tuple[FullnessPlan, tuple[str,
     plan = wanted.plan(width, outer.grain_deg, longest)
     cloth = cloth_called(now, outer.cloth)
     said = fullness_sentences("skirt", plan, describe(cloth).thickness_mm, layers)
-    need = _needed(now, option)
+    need = alone(now, option)
     return plan, (*said, _skirt_alone(need, layers), *([need.largest] if need.largest else []))
 
 
-def takes(now: Making, option: MakingOption) -> str:
-    """What the skirt alone takes of the outermost cloth, in a sentence."""
-    outer = option.layers[0].cloth
-    return _skirt_alone(_needed(now, option), sum(x.cloth == outer for x in option.layers))
-
-
-def _needed(now: Making, option: MakingOption) -> ClothNeeded:
+def alone(now: Making, option: MakingOption) -> ClothNeeded:
+    """What the skirt by itself takes of the outermost cloth."""
     outer = option.layers[0]
     layers = sum(layer.cloth == outer.cloth for layer in option.layers)
     hand = hand_of(now, outer.cloth)

@@ -92,13 +92,15 @@ def draw(
         line.html(f'<p class="wc-line">{words}</p>')
     _answer(choices, seen, told is None)
     if told is None and not any(c.light for c in choices):
-        for words in unexpected(seen):
-            st.html(f'<p class="wc-told">{escape(words)}</p>')
+        surprising = unexpected(seen)
+        if surprising and fold("Not what one expects: why", f"why-{question}"):
+            for words in surprising:
+                st.html(f'<p class="wc-told">{escape(words)}</p>')
     with st.container(horizontal=True, key=f"wc-strip-tools-{question}"):
         if told is None:
             st.toggle("Edge to edge", key=EDGE, help="Flat colours side by side: the finest test.")
         st.button(
-            "Keep all of these",
+            "Keep all",
             key=f"keep-all-{question}",
             on_click=change,
             args=(_keep_all, tuple(c.option for c in choices)),
@@ -110,11 +112,11 @@ def draw(
 def line_of(step: Step | None) -> str:
     """A step in one line: how the colour moves, and whether she would see it."""
     if step is None:
-        return "The others are told from this one."
+        return "The others are told from it."
     effect = escape(step.effect[:1].upper() + step.effect[1:])
-    if step.verdict is None:
-        return f"{effect}; each in its own light."
-    sure = step.verdict.words.split(" (")[0].rstrip(".")
+    if step.verdict is None:  # each in its own light, as the answer says
+        return f"{effect}."
+    sure = step.verdict.words.split(" (")[0].split(":")[0].rstrip(".")
     return f'{effect}. <span class="wc-sure">{SIGN[step.verdict.sees]} {escape(sure)}.</span>'
 
 

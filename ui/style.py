@@ -110,6 +110,7 @@ h2.wc-question { font-size: 1.08rem; margin: .1rem 0 0; padding: 0; font-weight:
   overflow-x: auto; gap: .5rem !important; }
 .st-key-wc-kept button { min-height: 2.3rem; white-space: nowrap; }
 .wc-none { margin: 0; color: #3a3a3a; font-size: .9rem; white-space: nowrap; }
+[data-testid="stTooltipIcon"] button { min-width: 24px; min-height: 24px; }
 :focus-visible { outline: 3px solid #0b3d91 !important; outline-offset: 2px; }
 [data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] * {
   color: #2c2c2c !important; opacity: 1 !important; }
