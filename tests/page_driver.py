@@ -115,6 +115,11 @@ class Served:
         line = next(x for x in status.splitlines() if x.startswith("VmRSS"))
         return float(line.split()[1]) / 1024.0
 
+    def processor_s(self) -> float:
+        """Processor seconds that the server has spent (Linux)."""
+        told = Path(f"/proc/{self.process.pid}/stat").read_text().rsplit(")", 1)[1].split()
+        return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
+
     def stop(self) -> None:
         self.process.terminate()
         try:

@@ -7,6 +7,7 @@ What the server is asked, and what it sends, are the same bytes as with a browse
 from __future__ import annotations
 
 import http.cookiejar
+import re
 import secrets
 import time
 import urllib.error
@@ -21,6 +22,7 @@ from streamlit.proto.Common_pb2 import FileUploaderState
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 
 ROOT = Path(__file__).resolve().parents[1]
+_LIGHTNESS = re.compile(r"<dt>Lightness</dt><dd>([\d.]+)</dd>")
 
 
 class Session:
@@ -52,6 +54,17 @@ class Session:
 
     def run(self) -> float:
         """Send the widgets' state, take everything until the run is over; seconds it took."""
+        self.elements = {}
+        begun = time.monotonic()
+        self.ask()
+        while True:
+            message = self.take()
+            # 0 well; 2 means that the run was broken off for another
+            if message.WhichOneof("type") == "script_finished" and message.script_finished != 2:
+                return time.monotonic() - begun
+
+    def ask(self) -> None:
+        """Send the widgets' state."""
         ask = BackMsg()
         ask.rerun_script.query_string = self.query
         ask.rerun_script.page_script_hash = self.page
@@ -65,27 +78,33 @@ class Session:
                 setattr(state, kind, value)
         # A button is pressed once.
         self.values = {n: v for n, v in self.values.items() if v[0] != "trigger_value"}
-        begun = time.monotonic()
-        self.elements = {}
         self.socket.send_binary(ask.SerializeToString())
-        while True:
-            message = self._next()
-            if not self.session or len(self.first) < 5:
-                self.first.append(message)
-            kind = message.WhichOneof("type")
-            if kind == "new_session":
-                self.elements = {}
-                self.session = message.new_session.initialize.session_id or self.session
-                self.page = message.new_session.page_script_hash
-            elif kind == "page_info_changed":
-                self.query = message.page_info_changed.query_string
-            elif kind == "delta" and message.delta.WhichOneof("type") == "new_element":
-                path = tuple(message.metadata.delta_path)
-                self.elements[path] = message.delta.new_element
-            elif kind == "script_finished":
-                # 0 well; 2 means that the run was broken off for another
-                if message.script_finished != 2:
-                    return time.monotonic() - begun
+
+    def take(self) -> ForwardMsg:
+        """One message from the server, its elements taken up."""
+        message = self._next()
+        if not self.session or len(self.first) < 5:
+            self.first.append(message)
+        kind = message.WhichOneof("type")
+        if kind == "new_session":
+            self.elements = {}
+            self.session = message.new_session.initialize.session_id or self.session
+            self.page = message.new_session.page_script_hash
+        elif kind == "page_info_changed":
+            self.query = message.page_info_changed.query_string
+        elif kind == "delta" and message.delta.WhichOneof("type") == "new_element":
+            path = tuple(message.metadata.delta_path)
+            self.elements[path] = message.delta.new_element
+        return message
+
+    def answer(self) -> tuple[str, float] | None:
+        """The only layer's grain in words and the lightness told of it, once both have come."""
+        told, grain = _LIGHTNESS.search(self.html()), None
+        for element in self.elements.values():
+            body = element.markdown.body if element.WhichOneof("type") == "markdown" else ""
+            if "The only layer" in body:
+                grain = body.partition(" · ")[2].replace("\\", "")
+        return None if told is None or grain is None else (grain, float(told[1]))
 
     def _next(self) -> ForwardMsg:
         message = ForwardMsg()

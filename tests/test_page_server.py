@@ -6,6 +6,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from pathlib import Path
 
@@ -87,3 +88,57 @@ def test_without_a_code_nothing_of_the_page_is_shown(monkeypatch, tmp_path):
     late.run()
     assert not late.get("button")
     st.cache_resource.clear()
+
+
+# --- taking turns -------------------------------------------------------------------------------
+
+
+def test_drawings_take_turns_and_whoever_is_broken_off_keeps_the_place(monkeypatch):
+    monkeypatch.syspath_prepend(str(ROOT / "ui"))
+    import turns as turning
+
+    monkeypatch.setattr(turning, "KEPT", 30.0)  # however slow the machine is
+    monkeypatch.setattr(turning, "COUNTED", 30.0)
+    turns, order, at_once, most = turning.Turns(1), [], 0, 0
+
+    class BrokenOff(Exception):
+        pass
+
+    def once() -> None:
+        raise BrokenOff
+
+    with turns.turn("first", lambda: None):
+        with pytest.raises(BrokenOff), turns.turn("second", once):
+            raise AssertionError("it is not the second's turn")
+
+        def draw(name: str) -> None:
+            nonlocal at_once, most
+            with turns.turn(name, lambda: None):
+                at_once += 1
+                most = max(most, at_once)
+                order.append(name)
+                time.sleep(0.05)
+                at_once -= 1
+
+        third = threading.Thread(target=draw, args=("third",))
+        third.start()
+        time.sleep(0.1)
+        second = threading.Thread(target=draw, args=("second",))  # again, after the third came
+        second.start()
+        time.sleep(0.05)
+        assert order == []
+    second.join(30)
+    third.join(30)
+    assert order == ["second", "third"] and most == 1
+
+
+def test_a_long_drawing_holds_nobody_up(monkeypatch):
+    monkeypatch.syspath_prepend(str(ROOT / "ui"))
+    import turns
+
+    monkeypatch.setattr(turns, "COUNTED", 0.1)
+    made = turns.Turns(1)
+    with made.turn("long", lambda: None):
+        begun = time.monotonic()
+        with made.turn("other", lambda: None):
+            assert time.monotonic() - begun < 20.0

@@ -30,10 +30,12 @@ from session import (  # noqa: E402
     hold,
     notice_read,
     read_address,
+    session_name,
     show_notice,
     whole,
 )
 from style import CSS  # noqa: E402
+from turns import Turns  # noqa: E402
 from words_page import QUESTIONS, SIDE_BY_SIDE  # noqa: E402
 
 #: What stands around the picture is loaded once that is drawn, so that the cloth is there sooner,
@@ -92,9 +94,28 @@ def main() -> None:
     run = st.session_state["run"] = st.session_state.get("run", 0) + 1
     st.html(f'{CSS}<span class="wc-run" data-run="{run}"></span>')
     gate.pass_or_stop()
+    waiting = Waiting()
+    with turns().turn(session_name(), lambda: st.session_state.get("run")):
+        draw(waiting)
+    tick = st.empty()
+
+    def look(left: int) -> None:
+        """Any word to the page lets Streamlit turn to what was changed meanwhile."""
+        tick.html(f'<span class="wc-left" data-run="{run}" data-left="{left}"></span>')
+
+    waiting.finish(look)
+    notice_read()
+
+
+@st.cache_resource(show_spinner=False)
+def turns() -> Turns:
+    """All sessions take turns."""
+    return Turns()
+
+
+def draw(waiting: Waiting) -> None:
     hold()
     read_address()
-    waiting = Waiting()
     cloth, questions = st.columns((59, 41), gap="small")
     with cloth.container(key="wc-cloth"):
         livepicture.draw(waiting)
@@ -109,14 +130,6 @@ def main() -> None:
             panel(question, waiting)
             further(question)
     importlib.import_module("keptbar").draw()
-    tick = st.empty()
-
-    def look(left: int) -> None:
-        """Any word to the page lets Streamlit turn to what was changed meanwhile."""
-        tick.html(f'<span class="wc-left" data-run="{run}" data-left="{left}"></span>')
-
-    waiting.finish(look)
-    notice_read()
 
 
 main()

@@ -17,7 +17,7 @@ from contextvars import ContextVar
 from typing import Any, TypeVar
 
 import streamlit as st
-from streamlit.runtime.scriptrunner import RerunException
+from streamlit.runtime.scriptrunner import RerunException, get_script_run_ctx
 
 import address
 import shelf
@@ -77,6 +77,12 @@ def whole(callback: Callable[..., None]) -> Callable[..., None]:
             raise broken_off
 
     return done_whole
+
+
+def session_name() -> str:
+    """This session's name, for nobody's eyes."""
+    context = get_script_run_ctx()
+    return "" if context is None else context.session_id
 
 
 def work() -> Making:
