@@ -52,7 +52,7 @@ def draw(waiting: Waiting) -> None:
         name, told = "", ""
     shown = data if data is not None else orders.kept(name) if name else None
     close = _closeup(now, asked, waiting) if shown is None else b""
-    pressed, plain = hung_view(
+    pressed, now_plain = hung_view(
         pictures.Parcels.read(shown) if shown and not as_still else None,
         told or CLOSE_TO,
         key="the-cloth",
@@ -61,7 +61,9 @@ def draw(waiting: Waiting) -> None:
         waiting="" if data is not None or not orders.drawing() else WAIT,
         went=_went,
     )
-    st.session_state[PLAIN] = plain
+    if now_plain != plain:
+        st.session_state[PLAIN] = now_plain
+        st.rerun()
     if data is None and orders.drawing():
         waiting.place(order, lambda _: st.rerun(), orders.LARGE)
     if pressed is not None:
