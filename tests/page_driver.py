@@ -167,7 +167,7 @@ class Page:
 
     # --- waiting and reading ---
 
-    def until(self, true: Callable[[], object], seconds: float = 60.0, what: str = "") -> object:
+    def until(self, true: Callable[[], object], seconds: float = 120.0, what: str = "") -> object:
         """What ``true`` gives once it is not false; elements that vanish meanwhile are no fault."""
         end = time.monotonic() + seconds
         while time.monotonic() < end:

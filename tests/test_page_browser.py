@@ -32,8 +32,7 @@ from weavecolor.optics.stack import Layer, Stack  # noqa: E402
 from weavecolor.scene.backings import Backing, backing  # noqa: E402
 from weavecolor.scene.places import scene  # noqa: E402
 
-# slow: none of these has passed whole on the page as it is built now
-pytestmark = [pytest.mark.browser, pytest.mark.slow]
+pytestmark = pytest.mark.browser
 
 DEMO = "shot-organza-red-black"
 QUESTIONS = ("My cloth", "Facing", "Depth", "Beneath", "Where worn", "Will it reach",
@@ -112,7 +111,7 @@ def test_starts_soon_with_a_picture(tmp_path):
     try:
         slow = busy()
         for _start in range(2):
-            server = Served(tmp_path)
+            server = Served(tmp_path, all_rays=True)
             try:
                 server.wait()
                 page.driver.get(server.url)
@@ -189,6 +188,7 @@ def page_script(asked: str) -> str:
     return CLOTH + asked
 
 
+@pytest.mark.slow
 def test_from_her_own_cloth_to_the_making_sheet(page, tmp_path):
     page.press("Describe mine")  # one press
     page.type("Name", "Label organza")
@@ -255,6 +255,7 @@ def swatch_photographs(folder: Path) -> tuple[Path, Path]:
     return files[0], files[1]
 
 
+@pytest.mark.slow
 def test_a_swatch_pair_becomes_a_cloth(page, tmp_path):
     white, black = swatch_photographs(tmp_path)
     page.press("Measure mine")
@@ -284,6 +285,8 @@ def test_a_swatch_pair_becomes_a_cloth(page, tmp_path):
 
     assert float(ciede2000(expected(Layer(kept)).Lab, true.Lab)) < 4.0
 
+
+@pytest.mark.slow
 def test_two_people_do_not_see_each_others_cloth(page, served, tmp_path):
     other = Page(served.url, tmp_path / "other", graphics=NO_GRAPHICS)
     try:
@@ -372,6 +375,7 @@ return small;
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("width", "height"), [(1440, 900), (390, 844)])
 def test_every_question_is_whole_legible_and_reachable(page, tmp_path, width, height):
     folder = Path(KEEP) if KEEP else tmp_path
