@@ -12,7 +12,7 @@ import json
 import math
 import os
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -28,7 +28,6 @@ from weavecolor.optics.cell.nodes import Vector, nodes, unit
 from weavecolor.optics.cell.openness import openness
 from weavecolor.optics.cell.pairs import Distance, pairs
 from weavecolor.optics.cell.rays import blocked
-from weavecolor.optics.cell.transport import beams, fine_samples
 from weavecolor.optics.cell.tubes import System, Tubes, orbits, tubes
 from weavecolor.textile.cloth import Construction
 
@@ -113,30 +112,6 @@ def beam_transmittance() -> Figure:
     return Figure("Light straight through one layer", RAYS, np.array(errors), 0.01)
 
 
-def _sight(construction: Construction, vector) -> tuple[float, float, float]:
-    (seen,), fine = beams(construction, [tuple(vector)]), fine_samples(construction)
-    warp, weft = (float((fine.share * seen.fine) @ (fine.system == k)) for k in (0, 1))
-    return warp, weft, seen.through
-
-
-def _visibility(rows: list[dict], lift_of: Callable[[dict], tuple]) -> Array:
-    errors = []
-    for r in rows:
-        sight = _sight(plain(r["cover"], lift_of(r)), traced.vector(r["theta"], r["az"]))
-        errors += [
-            mine - r[k] for k, mine in zip(("warp", "weft", "through"), sight, strict=True)
-        ]
-    return np.array(errors)
-
-
-def visibility() -> Figure:
-    """Share of warp, of weft and of openings in sight. Absolute, as some are nought: they add up
-    to 1, so 0.005 is half a per cent of what is seen."""
-    rows = traced.first_table()["visibility"]
-    errors = _visibility(rows, lambda r: traced.PLAIN)
-    return Figure("Warp, weft and openings in sight", RAYS, errors, 0.005, absolute=True)
-
-
 def _lifts() -> dict[str, tuple]:
     return {k: tuple(map(tuple, v)) for k, v in traced.covers_table()["lifts"].items()}
 
@@ -154,14 +129,6 @@ def transmittance_of_covers() -> Figure:
             errors.append(openness(cell, v) / r["through"] - 1)
     what = f"Light straight through one layer{NOTE}, three weaves"
     return Figure(what, COVERS, np.array(errors), 0.01)
-
-
-def visibility_of_covers() -> Figure:
-    """Warp and weft in sight at other covers and weaves; the slowest of the figures."""
-    lifts = _lifts()
-    errors = _visibility(traced.covers_table()["visibility"], lambda r: lifts[r["weave"]])
-    what = f"Warp, weft and openings in sight{NOTE}, three weaves"
-    return Figure(what, COVERS, errors, 0.005, absolute=True)
 
 
 def joint(
@@ -358,7 +325,6 @@ def figures() -> list[Figure]:
     """All of them, in the order of the table."""
     out = [
         beam_transmittance(),
-        visibility(),
         pair_probability(),
         *mesh_open_area(),
         straight_cylinders(),
@@ -367,7 +333,7 @@ def figures() -> list[Figure]:
         *first_radiance_factors(),
     ]
     if (traced.DATA / "traced_covers.json").exists():
-        out += [transmittance_of_covers(), visibility_of_covers(), *cover_radiance_factors()]
+        out += [transmittance_of_covers(), *cover_radiance_factors()]
     return out
 
 

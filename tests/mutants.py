@@ -116,12 +116,6 @@ LISTED: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
     ),
     # Fresnel's p part at an angle
     (
-        "weavecolor/optics/cell/sheen.py",
-        "p = (index * c - t) / (index * c + t)",
-        "p = (c - index * t) / (c + index * t)",
-        ("tests/test_sheen.py",),
-    ),
-    (
         "weavecolor/optics/cell/paths.py",
         "rp = (index * cosine - beyond)",
         "rp = (cosine - index * beyond)",

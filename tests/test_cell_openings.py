@@ -11,7 +11,6 @@ from weavecolor.optics.appearance import transmittance
 from weavecolor.optics.cell.nodes import unit
 from weavecolor.optics.cell.openness import openness
 from weavecolor.optics.cell.pairs import Distance
-from weavecolor.optics.cell.transport import transport
 from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.textile.cloth import Cloth, Construction, Fibre, Yarn
@@ -35,22 +34,10 @@ def test_light_still_passes_where_straight_yarns_would_be_shut():
             assert mine == pytest.approx(r["T"], abs=1e-3)
 
 
-def test_warp_weft_and_openings_in_sight():
-    figure = accuracy.visibility()
-    assert figure.errors.size >= 45
-    assert figure.holds, str(figure)
-
-
 @pytest.mark.slow
 def test_beam_transmittance_at_other_covers_and_weaves():
     figure = accuracy.transmittance_of_covers()
     assert figure.errors.size >= 100
-    assert figure.holds, str(figure)
-
-
-@pytest.mark.slow
-def test_sight_at_other_covers_and_weaves():
-    figure = accuracy.visibility_of_covers()
     assert figure.holds, str(figure)
 
 
@@ -150,16 +137,3 @@ def test_flattened_yarns_cover_by_their_width():
     width, height = 0.4, 0.1
     cell = tubes(Construction(traced.PLAIN, 1.0, 1.0, width, height, width, height, 0.5))
     assert openness(cell, np.array([0.0, 0.0, 1.0])) == pytest.approx(0.36, abs=2e-3)
-
-
-@pytest.mark.parametrize("name", ["plain", "twill 2/2", "satin 5/2"])
-def test_cell_closes_its_balance(name):
-    cell = transport(accuracy.plain((0.5, 0.4), weave(name).lift))
-    # all that a patch sends out leaves the cloth or reaches another patch
-    assert cell.exchange.sum(axis=1) + cell.escape == pytest.approx(1.0, abs=1e-6)
-    # what one patch gives another it gets back (reciprocity of exchange areas)
-    flux = cell.share_patch[:, None] * cell.exchange
-    assert flux == pytest.approx(flux.T, rel=1e-8, abs=1e-12)
-    assert np.all(cell.exchange >= 0) and np.all(cell.escape >= 0)
-    # a beam and its reverse pass the same openings
-    assert cell.through == pytest.approx(cell.through[cell.nodes.opposite], abs=1e-6)

@@ -8,7 +8,6 @@ from weavecolor.optics.cell.nodes import unit
 from weavecolor.optics.cell.openness import pencils
 from weavecolor.optics.cell.rays import blocked
 from weavecolor.optics.cell.silhouette import bands, silhouette
-from weavecolor.optics.cell.transport import _start, fine_samples
 from weavecolor.optics.cell.tubes import tubes
 
 CLOTHS = ("shot-organza-red-black", "shot-taffeta-green-red", "silk-satin-gold",
@@ -48,23 +47,6 @@ def test_a_straight_yarn_is_as_wide_as_its_section_seen_askew(across, along):
     # middle of the chord: where the line is nearest the axis, weighed by the section
     a, b = straight.half_width, straight.half_height
     assert lean == pytest.approx(across / a**2 / (across**2 / a**2 + 1.0 / b**2), rel=1e-5)
-
-
-@pytest.mark.parametrize("name", CLOTHS)
-def test_what_stands_before_a_sample_is_what_a_ray_meets(name):
-    construction = load_swatch(name).construction()
-    geometry, surface = tubes(construction), fine_samples(construction)
-    apart = []
-    for vector in directions(16):
-        facing = (np.array(vector) @ surface.normal) / abs(vector[2])
-        there = np.flatnonzero(facing > 0)
-        start = _start(geometry, surface)[:, there]
-        met = blocked(geometry, start, np.array(vector)[:, None])
-        found = silhouette(geometry, vector).blocked(start, surface.system[there])
-        assert np.mean(met != found) < 5e-3
-        weight = surface.share[there] * facing[there]
-        apart.append(weight[~met].sum() - weight[~found].sum())
-    assert np.sqrt(np.mean(np.square(apart))) < 1e-3
 
 
 @pytest.mark.parametrize("name", CLOTHS)

@@ -25,7 +25,7 @@ FOLDERS = (
 
 #: Parts that other modules of the package are made of; nobody else calls them.
 PARTS = {
-    "colour/library", "optics/adding", "optics/allround", "optics/layer", "optics/matt",
+    "colour/library", "optics/adding", "optics/allround", "optics/layer",
     "optics/poses",
     "cutting/nesting", "cutting/turns", "making/checks", "making/earlier",
     "picture/hanging", "picture/lookup", "picture/parcels", "picture/raster", "picture/sweep",

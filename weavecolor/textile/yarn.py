@@ -129,8 +129,6 @@ class Yarn:
     flattening : float
         Width over height of the yarn's elliptical section, 1 to 30; the area is kept.
     kind : {"filament", "spun"}
-    lustre_deg, scattering_m2_g, sheen : float
-        Of the matt film that a fit still takes for yarn; answers do not ask for them.
     colour_name : str
     filaments : int
         Filaments, or staple fibres, in the section; 0 takes the usual number of the fibre.
@@ -156,10 +154,6 @@ class Yarn:
     packing: float = 0.7
     flattening: float = 1.0
     kind: str = "filament"
-    # the matt film of the old optics, until the optics no longer ask for them
-    lustre_deg: float = 10.0
-    scattering_m2_g: float = 0.02
-    sheen: float = 1.0
     colour_name: str = ""
     filaments: int = 0
     gum: bool = False
@@ -221,7 +215,7 @@ class Yarn:
         dye = None if self.absorption is None else self.absorption.tobytes()
         return (
             self.fibre, self.tex, self.colour.tobytes(), self.packing, self.flattening, self.kind,
-            self.lustre_deg, self.scattering_m2_g, self.sheen, self.colour_name, self.filaments,
+            self.colour_name, self.filaments,
             self.gum, self.twist_turns_m, self.dull_per_mm, dye,
         )  # fmt: skip
 

@@ -12,7 +12,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.optics.cell.silhouette import silhouette
-from weavecolor.optics.cell.surface import lattice, spots
 from weavecolor.optics.cell.tubes import Tubes
 
 Array = NDArray[np.float64]
@@ -22,16 +21,27 @@ _PENCILS, _MORE_PENCILS, _LITTLE = 10946, 46368, 0.1
 QUICK_PENCILS = 2584  # for pictures
 _WIDEST = 0.05  # pencils are no wider than if they stood so close, over the yarn spacing
 _FOOTPRINT = 0.35  # pencil width over pencil spacing: finer edges, no bias in narrow gaps
+_FIBONACCI = (89, 144, 233, 377, 610, 987, 1597, 2584, 4181, 6765, 10946,
+              17711, 28657, 46368)  # fmt: skip
+
+
+def _lattice(count: int) -> tuple[NDArray[Any], NDArray[Any]]:
+    """At least ``count`` points of the unit square (89 to 46368): a rank-1 (Fibonacci)
+    lattice, which lines up with no edge (S. K. Zaremba, Ann. Mat. Pura Appl. 73 (1966) 293)."""
+    n = next((f for f in _FIBONACCI if f >= count), _FIBONACCI[-1])
+    step = {f: g for g, f in zip((55, *_FIBONACCI), _FIBONACCI, strict=False)}[n]
+    k = np.arange(n)
+    return (k + 0.5) / n, (k * step + 0.5) / n % 1.0
 
 
 @lru_cache(maxsize=8)
 def pencils(geometry: Tubes, count: int) -> NDArray[Any]:
     """Points (3, n) spread evenly over the distinct crossings at mid-plane height."""
     n = len(geometry.distinct)
-    if geometry.many:
-        column, u, v = spots(geometry, count)
+    u, v = _lattice(count)
+    if geometry.many:  # one lattice for them all, each point at a crossing drawn evenly
+        column = (np.arange(u.size) * np.sqrt(2.0) % 1.0 * n).astype(np.intp)
     else:  # one lattice over all of them side by side
-        u, v = lattice(count)
         column = np.minimum((u * n).astype(np.intp), n - 1)
         u = u * n - column
     x = geometry.distinct[column, 1] + u - 0.5

@@ -7,33 +7,17 @@ nearest yarn of each system needs measuring.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.optics.cell.tubes import WARP, WEFT, Tubes
+from weavecolor.optics.cell.tubes import Tubes
 
 _AT_ONCE = 16384  # rays under way together: the working set stays in the cache
 _TOUCH = 1.0e-3  # least stride over the mean yarn spacing: how far a ray may dip into a yarn
 _GROWTH = 1.04  # of the least stride from step to step, so that rays along the cloth end
 _LOST = 1.0  # least stride over the mean yarn spacing at which a ray is taken as stopped
-
-
-@dataclass(frozen=True, eq=False)
-class Hits:
-    """What each ray met: ``system`` 0 warp, 1 weft, -1 nothing; and where on the yarn.
-
-    ``yarn`` index, ``u`` axis coordinate mm, ``across``/``up`` offsets in the section, mm; the
-    four are undefined where nothing was met.
-    """
-
-    system: NDArray[np.int8]
-    yarn: NDArray[np.int32]
-    u: NDArray[np.float32]
-    across: NDArray[np.float32]
-    up: NDArray[np.float32]
 
 
 def _set_out(geometry: Tubes, origin: NDArray[Any], toward: NDArray[Any]) -> NDArray[Any]:
@@ -122,21 +106,3 @@ def _rays(origin: NDArray[Any], toward: NDArray[Any]) -> tuple[NDArray[Any], NDA
 def blocked(geometry: Tubes, origin: NDArray[Any], toward: NDArray[Any]) -> NDArray[np.bool_]:
     """Whether each ray meets any yarn. ``origin`` (3, n) mm, ``toward`` (3, n) or (3, 1) unit."""
     return _march(geometry, *_rays(origin, toward))[0]
-
-
-def first_hits(geometry: Tubes, origin: NDArray[Any], toward: NDArray[Any]) -> Hits:
-    """The first yarn that each ray meets, and the place on it; shapes as :func:`blocked`."""
-    hit, end = _march(geometry, *_rays(origin, toward), place=True)
-    n = hit.size
-    system = np.full(n, -1, np.int8)
-    yarn = np.zeros(n, np.int32)
-    u, across, up = (np.zeros(n, np.float32) for _ in range(3))
-    which = np.flatnonzero(hit)
-    x, y, z = end[:, which]
-    first = geometry.systems[WARP].gauge(y, x, z)
-    second = geometry.systems[WEFT].gauge(x, y, z)
-    is_weft = second[0] < first[0]
-    system[which] = is_weft
-    for target, one, other in zip((yarn, u, across, up), first[1:], second[1:], strict=True):
-        target[which] = np.where(is_weft, other, one).astype(target.dtype)
-    return Hits(system, yarn, u, across, up)
