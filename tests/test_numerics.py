@@ -23,8 +23,6 @@ from weavecolor.colour.screen import decoded, encoded
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.measure.photograph import read_photograph
 
-pytestmark = pytest.mark.usefixtures("all_rays")
-
 HERE = Path(__file__).resolve().parent
 SUMS = 1e-12
 

@@ -14,10 +14,13 @@ from weavecolor.files.clothfile import cloth_to_toml, load_swatch
 from weavecolor.making.file import to_json
 from weavecolor.making.model import Making, MakingCloth
 from weavecolor.optics.appearance import appearance, brf
+from weavecolor.optics.cell import filaments
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.report.comparisontable import as_json
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
+
+filaments.EFFORT = 0.125  # the same of few rays as of many
 
 SWATCHES = ("shot-organza-red-black", "shot-chiffon-rose-yellow")
 

@@ -21,6 +21,8 @@ MAX_BYTES = 20_000_000
 MAX_SPECTRA = 2000
 #: Most cells of a table: every spectrum there may be, at 1 nm from 200 to 1200 nm.
 MAX_CELLS = 2_000_000
+#: Most fields of a sample: a wavelength and a reading at every nm, and many words beside.
+MAX_FIELDS = 10_000
 
 _NM_CELL = re.compile(
     r"(?:(?:spectral|spec|reflectance|lambda|nm|wl|r)[_ ]*)?(?:(?:nm|pct|dec)[_ ]*)?"
@@ -168,11 +170,9 @@ def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
     lines = [(n, s) for n, s in enumerate(text.splitlines(), 1) if s.strip() and s[:1] != "#"]
     sample = "\n".join(s for _, s in lines[:20])
     mark = "\t" if "\t" in sample else ";" if ";" in sample else ","
-    cells_seen = 0
+    if sum(line.count(mark) + 1 for _, line in lines) > MAX_CELLS:
+        raise InputError(f"more than {MAX_CELLS} cells; that is no table of spectra")
     for number, line in lines:
-        cells_seen += line.count(mark) + 1
-        if cells_seen > MAX_CELLS:
-            raise InputError(f"more than {MAX_CELLS} cells; that is no table of spectra")
         try:
             cells = next(csv.reader([line], delimiter=mark))
         except (csv.Error, StopIteration):
@@ -209,6 +209,9 @@ def _cgats(text: str) -> list[_Column]:
             section = ""
         elif section == "format":
             fields += tokens
+            if len(fields) > MAX_FIELDS:
+                many = f"more than {MAX_FIELDS} fields; that is no table of spectra"
+                raise InputError(many, field=f"line {number}")
         elif section == "data":
             if len(tokens) != len(fields):
                 raise InputError(
