@@ -10,7 +10,6 @@ import traced
 
 from weavecolor.errors import InputError
 from weavecolor.optics.adding import over_backings, pile_of
-from weavecolor.optics.cell import filaments
 from weavecolor.optics.cell.filaments import FilamentCell, Strand, white_cell
 from weavecolor.optics.layer import layer_optics, solved
 from weavecolor.textile.cloth import Cloth, Yarn
@@ -84,18 +83,6 @@ def test_more_dye_is_never_lighter():
     node = white_cell(FilamentCell(traced.PLAIN, one, one, 0.25, 0.25, 0.03, 0.03)).dyed(shades)
     assert np.all(np.diff(node, axis=0) <= 1e-7)
     assert node[-1].max() > 0.0  # the first surface is left
-
-
-def test_quick_directions_are_near_the_traced_ones(monkeypatch):
-    monkeypatch.setattr(filaments, "EFFORT", 1.0)
-    made = cloth(filaments=7, dye=(3.0, 30.0), ends=41.0)  # traced by no other test
-    exact, quick = (
-        layer_optics(made, 0.0, False, DIRECTIONS, exact=e) for e in (True, False)
-    )
-    share = exact.lie.share
-    for table in ("reflect", "pass_"):
-        one, other = (getattr(o, table)[0, -4:-1] @ share for o in (exact, quick))
-        assert other == pytest.approx(one, rel=0.12)
 
 
 def test_cloth_that_cannot_be_woven_is_refused():

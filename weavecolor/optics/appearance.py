@@ -83,12 +83,11 @@ def _laid(
     above: tuple[Vector, ...],
     below: tuple[Vector, ...],
     links: Links | None,
-    exact: bool,
 ) -> PileOptics:
     """One layer whose warp lies at ``turn`` degrees in the stack's frame."""
     layer, turned = same.layer, float(np.radians(turn))
     flip = layer.face == "back"
-    return pile_of(layer_optics(layer.cloth, turned, flip, above, below, links=links, exact=exact))
+    return pile_of(layer_optics(layer.cloth, turned, flip, above, below, links=links))
 
 
 _layers: Kept[tuple[Any, ...], PileOptics] = Kept(4)
@@ -158,7 +157,6 @@ def pile_optics(
     below: Sequence[tuple[float, float]] = (),
     *,
     links: Sequence[tuple[int, int]] | None = None,
-    exact: bool = True,
 ) -> PileOptics:
     """Optics of the layers of ``stack``, without its backing.
 
@@ -168,8 +166,7 @@ def pile_optics(
     layer, more than twelve, a direction along the cloth, or cloth that cannot be woven.
 
     For pictures of very many directions: ``links`` names the pairs of directions whose mutual
-    light is wanted (numbers in ``above`` then ``below``), and ``exact=False`` takes fewer samples
-    of each (see :func:`weavecolor.optics.layer.layer_optics`).
+    light is wanted (numbers in ``above`` then ``below``).
 
     Examples
     --------
@@ -177,7 +174,7 @@ def pile_optics(
     >>> pile.reflect.shape[0], len(pile.members)
     (41, 1)
     """
-    return _pile(*_asked(stack, above, below, links, exact))
+    return _pile(*_asked(stack, above, below, links))
 
 
 def _asked(
@@ -185,7 +182,6 @@ def _asked(
     above: Sequence[tuple[float, float]],
     below: Sequence[tuple[float, float]],
     links: Sequence[tuple[int, int]] | None,
-    exact: bool,
 ) -> tuple[tuple[_Same, ...], str, tuple[Any, ...], bool]:
     """What the optics depend on, checked: layers, how they lie on one another, directions with
     their links; and whether to keep it, for very many directions make large arrays."""
@@ -195,7 +191,7 @@ def _asked(
     layers = tuple(_Same(layer) for layer in stack.layers)
     directions = [tuple(_direction(z, a, turn) for z, a in side) for side in (above, below)]
     pairs = None if links is None else tuple((int(a), int(b)) for a, b in links)
-    return layers, stack.lay, (*directions, pairs, exact), sum(map(len, directions)) <= _FEW
+    return layers, stack.lay, (*directions, pairs), sum(map(len, directions)) <= _FEW
 
 
 def seen_optics(
@@ -204,7 +200,6 @@ def seen_optics(
     below: Sequence[tuple[float, float]] = (),
     *,
     links: Sequence[tuple[int, int]] | None = None,
-    exact: bool = True,
 ) -> PileOptics:
     """As :func:`pile_optics`, and less work; labels: even diffuse light, then ``above``, then
     ``below``.
@@ -215,7 +210,7 @@ def seen_optics(
         1 to 12 layers; its backing does not count.
     above, below : sequences of (zenith, azimuth)
         Degrees, zenith below 90; named directions in front, and the opposites of lights behind.
-    links, exact
+    links
         As for :func:`pile_optics`.
 
     Examples
@@ -223,7 +218,7 @@ def seen_optics(
     >>> seen_optics(double, [(0.0, 0.0)]).reflect.shape
     (41, 2, 2)
     """
-    return _small(*_asked(stack, above, below, links, exact))
+    return _small(*_asked(stack, above, below, links))
 
 
 def brf(

@@ -19,15 +19,12 @@ from weavecolor.optics.cell.filaments import (
     FilamentCell,
     Strand,
     WhiteCell,
-    glints,
     white_cell,
     white_named,
 )
 from weavecolor.optics.cell.nodes import Nodes, Vector
 from weavecolor.optics.cell.nodes import nodes as nodes_
-from weavecolor.optics.cell.openness import QUICK_PENCILS, counted
 from weavecolor.optics.cell.pairs import Distance, Pairs, pairs
-from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.dye import absorption
 from weavecolor.textile.cloth import Cloth, Construction, Yarn
 from weavecolor.textile.construction import check_weavable
@@ -217,7 +214,6 @@ def layer_optics(
     below: tuple[Vector, ...] = (),
     *,
     links: Links | None = None,
-    exact: bool = True,
 ) -> LayerOptics:
     """Radiance factors of one laid layer.
 
@@ -235,8 +231,6 @@ def layer_optics(
     links : tuple of (int, int), optional
         Pairs of named directions, by number (above, then below), whose light from one to the other
         is wanted, the one that more is asked of first; all by default. The others may stay 0.
-    exact : bool
-        False takes named directions from the nodes about them, for pictures of very many.
 
     Notes
     -----
@@ -245,7 +239,7 @@ def layer_optics(
     whole turns are mixed, which keeps energy and reciprocity exact and has no preferred angle.
     Raises InputError where the cloth cannot be woven.
     """
-    return laid(solved(cloth), turn, flip, above, below, links=links, exact=exact)
+    return laid(solved(cloth), turn, flip, above, below, links=links)
 
 
 def laid(
@@ -256,7 +250,6 @@ def laid(
     below: tuple[Vector, ...] = (),
     *,
     links: Links | None = None,
-    exact: bool = True,
 ) -> LayerOptics:
     """As :func:`layer_optics`, of a cell with its dye."""
     white = solution.white
@@ -271,7 +264,7 @@ def laid(
     through, open_ = np.zeros(size), np.zeros(size)
     share = np.concatenate([grid.share[:half], np.zeros(count)])
     node = solution.node
-    named = _named(solution, tuple(vectors), links, exact) if vectors else None
+    named = _named(solution, tuple(vectors), links) if vectors else None
     q = slice(0, half)
     for order, weight in orders(grid, turn, flip):
         up, down = order[:half], order[half:]
@@ -304,7 +297,7 @@ def laid(
         through_scattered[:, a, b] = named.pair[:, pa, pb]
         through[half:], open_[half:] = named.through, named.open
     lie = lying(
-        solution.construction, cell, turn, flip, labels, exact, through, open_, share
+        solution.construction, cell, turn, flip, labels, True, through, open_, share
     )
     return LayerOptics(reflect, under, through_scattered, lie)
 
@@ -320,7 +313,24 @@ def lying(
     open_: Array,
     share: Array,
 ) -> Lie:
-    """How a layer of ``cell`` lies; names as in :class:`Lie`."""
+    """How a layer of ``cell`` lies.
+
+    Parameters
+    ----------
+    construction : Construction
+    cell : FilamentCell
+        Of that construction.
+    turn : float
+        Azimuth of its warp in the stack's frame, radians.
+    flip : bool
+        Whether its back lies outwards.
+    named : tuple of (x, y, z)
+        E named unit directions.
+    exact : bool
+        False counts openings that line up by fewer points.
+    through, open_, share : arrays, shape (N,)
+        By label, 0 to 1, as in :class:`Lie`.
+    """
     thickness = 2.0 * cell.top
     return Lie(
         construction,
@@ -348,31 +358,11 @@ class _Named:
     open: Array
 
 
-def _named(
-    solution: Solved, vectors: tuple[Vector, ...], links: Links | None, exact: bool
-) -> _Named:
-    """Named directions; ``exact``: their light is traced, else it is taken from the nodes about
-    them, but for what one surface sends back."""
-    white = solution.white
-    cell = white.cell
+def _named(solution: Solved, vectors: tuple[Vector, ...], links: Links | None) -> _Named:
+    """The traced light of named directions."""
     every = links or tuple(np.ndindex(len(vectors), len(vectors)))
-    if exact:
-        met = white_named(cell, vectors, every)
-        return _Named(*met.dyed(solution.absorption), met.through, met.open)
-    mix = white.grid.about(np.array(vectors))
-    cross = np.asarray(mix @ solution.node, float)
-    pair = white.fine.between(solution.absorption, np.array(vectors))
-    asked: dict[int, list[int]] = {}
-    for one, to in every:
-        asked.setdefault(one, []).append(to)
-    found = glints(cell, {vectors[k]: [vectors[n] for n in to] for k, to in asked.items()})
-    for one, others in asked.items():
-        pair[:, one, others] += found[vectors[one]]
-        pair[:, others, one] = pair[:, one, others]
-    slip = (white.through - white.open) / np.maximum(1.0 - white.open, 1e-9)
-    # outlines are cheap to look at in the very direction
-    open_ = counted(tubes(solution.construction), np.array(vectors), QUICK_PENCILS)
-    return _Named(cross, pair, open_ + (1.0 - open_) * (mix @ slip), open_)
+    met = white_named(solution.white.cell, vectors, every)
+    return _Named(*met.dyed(solution.absorption), met.through, met.open)
 
 
 def layer_pairs(layer: Lie, distance: Distance, nodes: bool = True) -> Array:

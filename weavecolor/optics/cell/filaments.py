@@ -388,13 +388,11 @@ def _pairs(grid: Nodes, ways: list[NDArray[np.intp]]) -> tuple[NDArray[np.int32]
 @dataclass(frozen=True, eq=False)
 class PairTable:
     """Undyed light between the nodes of a grid: ``factors`` (kinds of pairs, levels * levels)
-    sparse, radiance factors by lengths; ``once`` (kinds,) those of light that met one clear surface
-    alone, which no dye colours; ``pair`` (2D, 2D) kind of each pair."""
+    sparse, radiance factors by lengths; ``pair`` (2D, 2D) kind of each pair."""
 
     cell: FilamentCell
     grid: Nodes
     factors: sparse.csr_array
-    once: Array
     pair: NDArray[np.int32]
 
     def dyed(self, absorption: Array) -> NDArray[np.float32]:
@@ -402,25 +400,15 @@ class PairTable:
         values = self.factors @ kept(self.cell, absorption).astype(np.float32)
         return np.ascontiguousarray(values.T)[:, self.pair]
 
-    def between(self, absorption: Array, vectors: Array) -> Array:
-        """Radiance factors (B, n, n) between directions (n, 3), but for what met one clear surface
-        alone, from the nodes about them."""
-        mix = sparse.csr_array(self.grid.about(vectors))
-        values = self.factors @ kept(self.cell, absorption).astype(np.float32)
-        values = np.ascontiguousarray((values - self.once[:, None]).T)
-        return np.stack([mix @ (mix @ one[self.pair]).T for one in values])
-
 
 @dataclass(frozen=True, eq=False)
 class WhiteCell:
-    """A cell's undyed light: ``table`` between nodes; ``fine`` the same between more of them, where
-    light of few surfaces keeps to narrow ways; ``through`` (2D,) share that meets nothing, ``open``
-    (2D,) share that the yarns' outlines leave open; ``lost``: share of light that the tracing
-    lost."""
+    """A cell's undyed light: ``table`` between nodes; ``through`` (2D,) share that meets nothing,
+    ``open`` (2D,) share that the yarns' outlines leave open; ``lost``: share of light that the
+    tracing lost."""
 
     cell: FilamentCell
     table: PairTable
-    fine: PairTable
     through: Array
     open: Array
     lost: float
@@ -452,7 +440,6 @@ class _Gathered:
         self.edges, self.ways = ring_edges(grid), symmetries(cell, grid)
         self.pair, self.shares = _pairs(grid, self.ways)
         self.found: list[sparse.csr_array] = []
-        self.once = np.zeros(self.shares.size)
 
     def add(
         self, leaves: Array, weight: Array, column: NDArray[np.int32], label: NDArray[np.int32]
@@ -463,8 +450,6 @@ class _Gathered:
         shape = (self.shares.size, LEVELS * LEVELS)
         light = weight[met].astype(np.float32)
         self.found.append(sparse.csr_array((light, (row[met], column[met])), shape=shape))
-        first = leaves[:, 7] == 1.0
-        self.once += np.bincount(row[first], weight[first], self.shares.size)
 
     def done(self, through: Array) -> PairTable:
         """All light that met something, ``1 - through`` (2D,), sent on."""
@@ -478,10 +463,7 @@ class _Gathered:
         factors = sparse.csr_array(
             sparse.diags_array(scale[a] * scale[b]) @ factors, dtype=np.float32
         )
-        # a matt surface sends light to all sides: nothing of it needs a finer look
-        matt = self.cell.warp.opaque or self.cell.weft.opaque
-        once = self.once * (0.0 if matt else scale[a] * scale[b] / self.shares)
-        return PairTable(self.cell, self.grid, sparse.csr_array(factors), once, self.pair)
+        return PairTable(self.cell, self.grid, sparse.csr_array(factors), self.pair)
 
 
 @lru_cache(maxsize=8)
@@ -494,10 +476,6 @@ def white_cell(
     starts, label = node_starts(ready, grid, each)
     made = _Gathered(cell, grid)
     solid = cell.warp.single and cell.weft.single
-    finer = None
-    if solid and not (cell.warp.opaque or cell.weft.opaque):
-        finer = _Gathered(cell, nodes(2 * rings, 2 * steps))
-        place = paths.nodes_of(-starts[:, 2:], finer.edges, finer.grid.steps)
     free = np.zeros(2 * grid.half)
     weights = grid.share[label] / each
 
@@ -505,8 +483,6 @@ def white_cell(
         weight = leaves[:, 4] * weights[leaves[:, 0].astype(np.intp)]
         column = paths.levels_of(leaves, ready.scale, RATIO, LEVELS)
         made.add(leaves, weight, column, label)
-        if finer is not None:
-            finer.add(leaves, weight, column, place)
         passed = leaves[:, 7] == 0.0
         np.add.at(free, label[leaves[passed, 0].astype(np.intp)], leaves[passed, 4])
 
@@ -517,10 +493,7 @@ def white_cell(
         open_ = 1.0 - np.bincount(label, shut, 2 * grid.half) / each
     through, open_ = (_even(v, grid, made.ways) for v in (free / each, open_))
     table = made.done(through)
-    fine = table
-    if finer is not None:
-        fine = finer.done(grid.about(finer.grid.vector) @ through)
-    return WhiteCell(cell, table, fine, through, open_, lost)
+    return WhiteCell(cell, table, through, open_, lost)
 
 
 def _even(values: Array, grid: Nodes, ways: list[NDArray[np.intp]]) -> Array:
