@@ -49,6 +49,7 @@ class Person(threading.Thread):
         self.moves: list[tuple[float, int]] = []
         self.answers: list[tuple[float, str, float]] = []
         self.errors: list[str] = []
+        self.over = False
 
     def prepare(self) -> float:
         """To the slider, over this session's backing; seconds for the first drawing."""
@@ -76,7 +77,7 @@ class Person(threading.Thread):
                 seen = self.session.answer()
                 if seen and (not self.answers or self.answers[-1][1:] != seen):
                     self.answers.append((time.monotonic(), *seen))
-                last = (not hand.is_alive() and bool(self.answers)
+                last = (self.over and bool(self.answers)
                         and self.answers[-1][1] == grain_words(self.moves[-1][1]))  # fmt: skip
             self.errors += self.session.errors()
         except Exception as error:  # told at the end
@@ -84,12 +85,12 @@ class Person(threading.Thread):
 
     def _move(self) -> None:
         begun = time.monotonic()
-        move = 0
-        while time.monotonic() - begun < self.seconds:
-            move += 1
+        most = max(int(self.seconds / self.every), 1)
+        for move in range(1, most + 1):
             moved = ("double_array_value", [float(self.angle(move))])
             self.session.values[self.slider] = moved
             self.moves.append((time.monotonic(), self.angle(move)))
+            self.over = move == most
             self.session.ask()
             time.sleep(max(0.0, begun + move * self.every - time.monotonic()))
 
@@ -99,7 +100,7 @@ class Person(threading.Thread):
         for when, words, _ in self.answers:
             later = list(enumerate(self.moves))[done:]
             at = [i for i, (moved, angle) in later if angle == ANGLES[words] and moved <= when]
-            ahead = at[0] if at else None
+            ahead = at[-1] if at else None
             if ahead is not None:
                 out += [when - moved for moved, _ in self.moves[done : ahead + 1]]
                 done = ahead + 1
