@@ -32,7 +32,7 @@ from weavecolor.optics.stack import Layer, Stack  # noqa: E402
 from weavecolor.scene.backings import Backing, backing  # noqa: E402
 from weavecolor.scene.places import scene  # noqa: E402
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 DEMO = "shot-organza-red-black"
 QUESTIONS = ("My cloth", "Facing", "Depth", "Beneath", "Where worn", "Will it reach",
