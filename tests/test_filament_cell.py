@@ -82,6 +82,18 @@ def test_undyed_light_is_all_sent_on(cell):
     assert sent == pytest.approx(np.ones(sent.size), abs=1e-5)
 
 
+def test_light_along_the_middle_of_a_thread_is_not_lost():
+    # what meets a thread in its very middle stays there, but for rounding: on a border of the cell
+    plan = np.random.default_rng(3).integers(0, 2, (39, 39))
+    wide, high = 10.0 / 44.0, 10.0 / 38.0
+    cell = FilamentCell(tuple(map(tuple, plan.tolist())), ROD, ROD, wide, high, 0.03, 0.03)
+    along = (np.arange(60) + 0.5) * 39 / 60
+    for x, y in (np.meshgrid(along, np.arange(39)), np.meshgrid(np.arange(39), along)):
+        starts = np.zeros((x.size, 5))
+        starts[:, 0], starts[:, 1], starts[:, 4] = wide * x.ravel(), high * y.ravel(), -1.0
+        assert cells.followed(cells.prepared(cell), starts, 5, lambda leaves: None) < 1e-6 * x.size
+
+
 @pytest.mark.parametrize("cell", [RODS, YARNS])
 def test_light_goes_the_same_both_ways(cell):
     """Two wide caps, each traced from the other by itself."""

@@ -8,7 +8,6 @@ import pytest
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.appearance import appearance, pile_optics
-from weavecolor.optics.cell import filaments
 from weavecolor.optics.cell.openness import openness
 from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.stack import Layer, Stack
@@ -67,8 +66,7 @@ def test_light_is_kept_on_a_long_repeat():
     assert back + pile.through[-2:] == pytest.approx(1.0, abs=1e-3)
 
 
-def test_a_long_repeat_is_drawn(monkeypatch):
-    monkeypatch.setattr(filaments, "EFFORT", 0.02)  # a picture of so many crossings takes its time
-    picture = draw_closeup(Stack((Layer(drawn(16)),), backing("white")), WINDOW, 120, 90)
+def test_a_long_repeat_is_drawn():
+    picture = draw_closeup(Stack((Layer(drawn(40)),), backing("white")), WINDOW, 120, 90)
     shades = np.asarray(picture.convert("L"), float)
     assert picture.size == (120, 90) and shades.std() > 5.0

@@ -37,6 +37,7 @@ _MOST_EVENTS = 3000
 _GUIDED = 200  # reflections inside one after the other: light that a fibre leads away
 _MOST_STEPS = 100000  # between two surfaces
 _PENDING = 256
+_BORDER = 1e-9  # so near a border of the cell lies on it, over the cell
 _BEND = 0.3  # of a yarn's undulation that a ray crosses at once, radians
 _STRAIGHT = 0.02  # how far off a stretch may lie, over a filament's half height
 
@@ -405,7 +406,9 @@ def trace(
                     own_s, own_y, own_k = s, yarn, fil  # just left; not met again at once
                     out = False
                     while not (hit or out):
-                        cx, cy = math.floor(x / p1), math.floor(y / p2)
+                        # on a border, the cell ahead: a ray along it would not leave the one behind
+                        cx = math.floor(x / p1 + (_BORDER if dx > 0.0 else -_BORDER))
+                        cy = math.floor(y / p2 + (_BORDER if dy > 0.0 else -_BORDER))
                         ix, iy = int(cx), int(cy)
                         # axes of the four yarns about this cell: middle and swing
                         r0, c0 = sign0.shape
@@ -430,7 +433,7 @@ def trace(
                             way = min(way, ((cy + 1.0) * p2 - y) / dy)
                         elif dy < 0.0:
                             way = min(way, (cy * p2 - y) / dy)
-                        way = max(way, 0.0) + 1e-9 * p1
+                        way = max(way, 0.0) + _BORDER * p1
                         up = (top - z) / dz if dz > 0.0 else (bottom - z) / dz if dz < 0 else 1e300
                         if up <= way:
                             way = max(up, 0.0)
