@@ -4,6 +4,7 @@ import pytest
 
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_from_dict, cloth_from_toml, cloth_to_toml
+from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.construction import cloth_mass_g_m2
 
 
@@ -21,16 +22,19 @@ def test_from_the_weight_both_yarns_alike_and_the_weight_comes_out():
     cloth = cloth_from_dict(label(weight="4.3 momme"))
     assert cloth.warp.tex == cloth.weft.tex
     assert cloth_mass_g_m2(cloth) == pytest.approx(4.3 * 4.33994, rel=0.1)
-    assert any("count" in r and "from the weight and the setts" in r for r in cloth.remarks)
+    known = dict(cloth.known)
+    assert known["warp.count"] == known["weft.count"]
+    assert known["warp.count"].way == "assumed"
+    (told,) = [line for line in assumed_words(cloth) if "from the weight and the setts" in line]
+    assert told.startswith("warp and weft: count ")
 
 
 def test_the_range_holds_the_true_count():
     """Silk organza of 21 denier at 40 x 38 /cm weighs about 19 g/m2 (n1 t1 + n2 t2, Peirce)."""
     told = cloth_from_dict(label(warp="21 denier", weft="21 denier"))
     worked_out = cloth_from_dict(label(weight=f"{cloth_mass_g_m2(told):.3f} g/m2"))
-    (said,) = [r for r in worked_out.remarks if "from the weight" in r]
-    low, high = (float(x) for x in said.split("(")[1].split(")")[0].split(" to "))
-    assert low < 21 / 9 < high
+    how = dict(worked_out.known)["warp.count"]
+    assert how.low < 21 / 9 < how.high
 
 
 def test_one_missing_is_what_the_other_leaves():
@@ -46,11 +50,14 @@ def test_without_a_weight_the_usual_is_offered():
     assert "\n" not in str(refused.value)
     cloth = cloth_from_dict(label(like="silk organza"))
     assert cloth.warp.tex == pytest.approx(21 / 9)
-    assert any("as usual for silk organza yarn" in r and "count" in r for r in cloth.remarks)
+    how = dict(cloth.known)["weft.count"]
+    assert (how.way, how.source) == ("assumed", "as usual for silk organza yarn")
+    assert any("count" in line and how.source in line for line in assumed_words(cloth))
 
 
 def test_what_was_assumed_stays_assumed_in_the_file():
     cloth = cloth_from_dict(label(weight="4.3 momme"))
     again = cloth_from_toml(cloth_to_toml(cloth))
     assert again.warp == cloth.warp
-    assert [r for r in again.remarks if "count" in r] == [r for r in cloth.remarks if "count" in r]
+    assert again.known == cloth.known
+    assert dict(again.known)["warp.count"].way == "assumed"
