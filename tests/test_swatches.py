@@ -6,7 +6,7 @@ import pytest
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch, swatch_folder, swatch_names
 from weavecolor.files.spectrafile import read_spectra
-from weavecolor.textile.construction import cover_factor_english, describe
+from weavecolor.textile.construction import cover_factor_english, describe, weight_contradiction
 from weavecolor.textile.usual import usual_yarn
 
 NAMES = swatch_names()

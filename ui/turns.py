@@ -14,7 +14,7 @@ from contextlib import contextmanager
 
 #: Drawings at the same time; how long an unclaimed place is kept, s; how long one that works
 #: something out, and so lets others on to the processor, is counted, s.
-AT_ONCE, KEPT, COUNTED = 2, 0.5, 1.0
+AT_ONCE, KEPT, COUNTED = 1, 0.5, 1.0
 #: How often a waiting one looks whether it is still wanted, s.
 LOOK_EVERY = 0.03
 
