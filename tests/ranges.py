@@ -1,13 +1,18 @@
 """Whether stated ranges hold: cloths as they might truly be, against the cloth that was described.
 
     python -m tests.ranges [--draws N] [--seed S] [--swatch NAME ...] [--dye-known]
-        [--json FILE]
+        [--json FILE] [--factors]
 
 For each swatch, what a description leaves open is drawn anew, within the ranges that the trade's
 usual yarns have: packing, flattening, number of filaments, twist, scattering inside, index of the
 fibre, fineness of the thread (3 %), how the crimp is shared, and the dye by its own spread. Each
 such cloth is worked out by the same optics, so the error of the optics themselves is no part of it.
 Prints how far colours and differences move, and in how many of 100 what was stated holds the truth.
+
+--factors prints instead, by swatch, what ``weavecolor.optics.mightbe.BUILD`` is taken from: how the
+logarithms of what one layer sends back (a) and of what it lets through (b, as a share of the
+logarithm let through) move with the build alone, the dye's reading kept, in even light; and how
+much further what is sent back moves in light from one side.
 """
 
 from __future__ import annotations
@@ -27,7 +32,8 @@ from weavecolor.decide.compare import near_daylight
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch, swatch_names
 from weavecolor.optics.appearance import appearances
-from weavecolor.optics.dye import absorption_of_wound, dye_of
+from weavecolor.optics.dye import absorption_of_wound, dye_of, from_colour
+from weavecolor.optics.mightbe import lots, open_colour, open_difference
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import known_of, of_colour, of_difference
 from weavecolor.scene.backings import backing
@@ -50,7 +56,7 @@ def _within(span: Span, z: float) -> float:
     return float(span.usual + z / 1.645 * side)
 
 
-def _yarn(yarn: Yarn, z: np.ndarray, dye: np.ndarray) -> Yarn:
+def _yarn(yarn: Yarn, z: np.ndarray, dye: np.ndarray, spread: np.ndarray) -> Yarn:
     """A yarn that ``yarn`` might truly be, for 7 and 41 normal numbers."""
     usual = usual_yarn(yarn.fibre.name, yarn.kind)
     index = {
@@ -76,7 +82,7 @@ def _yarn(yarn: Yarn, z: np.ndarray, dye: np.ndarray) -> Yarn:
     sigma = (
         absorption_of_wound(yarn.colour, made) if yarn.absorption is None else yarn.absorption
     )
-    sigma = np.clip(sigma * np.exp(dye_of(yarn).spread * dye), 0.0, 9e4)
+    sigma = np.clip(sigma * np.exp(spread * dye), 0.0, 9e4)
     return replace(made, absorption=frozen(sigma))
 
 
@@ -98,7 +104,11 @@ def _yarns(cloth: Cloth, rng: np.random.Generator, unsure: bool = True) -> dict[
             np.sqrt(ALIKE) * shared + np.sqrt(1.0 - ALIKE) * mine if alike else mine
             for shared, mine, alike in zip(both, own, (same, dyed), strict=True)
         )
-        out[name] = _yarn(getattr(cloth, name), z, dye * unsure)
+        yarn = getattr(cloth, name)
+        how = dict(cloth.known).get(f"{name}.colour")
+        by_eye = how is not None and how.way == "assumed"
+        spread = (from_colour(yarn.colour, yarn) if by_eye else dye_of(yarn)).spread
+        out[name] = _yarn(yarn, z, dye * unsure, spread)
     return out
 
 
@@ -128,9 +138,19 @@ def looks(cloth: Cloth) -> dict[tuple[str, float, int, str], np.ndarray]:
     return out
 
 
+def mights(cloth: Cloth) -> dict[tuple[str, float, int, str], np.ndarray]:
+    """What the tool draws for each look."""
+    out = {}
+    for place, grain, depth in itertools.product(PLACES, GRAINS, DEPTHS):
+        stack = Stack((Layer(cloth, grain),) * depth)
+        found = lots(stack, [backing(g) for g in GROUNDS], scene(place))
+        out |= {(place, grain, depth, g): one for g, one in zip(GROUNDS, found, strict=True)}
+    return out
+
+
 def rows(cloth: Cloth, truths: list[Cloth]) -> list[dict]:
     """One row a colour and a difference: what was said, what is true, and the range stated."""
-    base, known = looks(cloth), known_of([cloth])
+    base, known, drawn = looks(cloth), known_of([cloth]), mights(cloth)
     out = []
     for number, made in enumerate(truths):
         true = looks(made)
@@ -139,7 +159,7 @@ def rows(cloth: Cloth, truths: list[Cloth]) -> list[dict]:
             out.append({
                 "cloth": cloth.name, "draw": number, "kind": "colour", "place": key[0],
                 "look": list(map(str, key)), "miss": float(ciede2000(lab, true[key])),
-                "stated": of_colour(known).stated,
+                "stated": of_colour(known, open_colour(lab, drawn[key])).stated,
             })  # fmt: skip
         for one, other in itertools.combinations(base, 2):
             unlike = [k for k in range(4) if one[k] != other[k]]
@@ -150,12 +170,39 @@ def rows(cloth: Cloth, truths: list[Cloth]) -> list[dict]:
             is_ = float(ciede2000(true[one], true[other]))
             kind = ("scene", "grain", "layers", "backing")[unlike[0]]
             light = kind != "scene"
-            stated = of_difference(said, known, day, same_light=light, changed=(kind,)).stated
+            left = open_difference((base[one], drawn[one]), (base[other], drawn[other]))
+            stated = of_difference(said, known, left, day, same_light=light, changed=(kind,)).stated
             out.append({
                 "cloth": cloth.name, "draw": number, "kind": kind, "place": one[0], "said": said,
                 "look": list(map(str, one)), "miss": abs(said - is_), "stated": stated,
             })  # fmt: skip
     return out
+
+
+def factors(cloth: Cloth, truths: list[Cloth]) -> str:
+    """Means and standard deviations of a build's factors."""
+    even, side = scene("overcast"), scene(PLACES[0])
+    grounds = [backing("black"), backing("white")]
+
+    def logs(one: Cloth, grain: float, place) -> tuple[float, float]:
+        stack = Stack((Layer(one, grain),))
+        dark, light = (x.radiance_factor for x in appearances(stack, grounds, place))
+        return float(np.log(dark).mean()), float(np.log(light - dark).mean())
+
+    base = logs(cloth, 0.0, even)
+    found = np.array([logs(one, 0.0, even) for one in truths]) - base
+    hinders = -(base[1] - np.log(backing("white").reflectance.mean()))
+    more = -found[:, 1] / hinders
+    back = float(more @ found[:, 0] / (more @ more))
+    shine = [
+        np.array([logs(one, g, side)[0] for one in truths]) - logs(cloth, g, side)[0] - found[:, 0]
+        for g in GRAINS
+    ]
+    return (
+        f"{cloth.name}: lean {more.mean():.2f} wide {more.std():.2f} back {back:.2f} "
+        f"own {np.std(found[:, 0] - back * more):.2f} "
+        f"from one side {np.sqrt(np.mean(np.square(shine))):.2f}"
+    )
 
 
 def told(found: list[dict]) -> str:
@@ -177,17 +224,23 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--swatch", action="append")
     parser.add_argument("--dye-known", action="store_true", help="leave the dye as told")
     parser.add_argument("--json", type=Path)
+    parser.add_argument("--factors", action="store_true", help="print what BUILD is taken from")
     asked = parser.parse_args(argv)
     found: list[dict] = []
     for number, name in enumerate(asked.swatch or swatch_names()):
         cloth = load_swatch(name)
         rng = np.random.default_rng([asked.seed, number])
+        if asked.factors:
+            truths = [truth(cloth, rng, False) for _ in range(asked.draws)]
+            print(factors(cloth, truths), flush=True)
+            continue
         mine = rows(cloth, [truth(cloth, rng, not asked.dye_known) for _ in range(asked.draws)])
         found += mine
         print(name, told(mine), sep="\n", flush=True)
         if asked.json:
             asked.json.write_text(json.dumps(found), "utf-8")
-    print("all", told(found), sep="\n")
+    if found:
+        print("all", told(found), sep="\n")
     return 0
 
 

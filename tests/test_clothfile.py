@@ -86,7 +86,8 @@ def test_stated_weight_against_the_construction():
     again = cloth_from_toml(cloth_to_toml(heavy))
     assert weight_contradiction(again) == told
     known = known_of([again])
-    assert told in of_colour(known).reasons and told in of_difference(2.0, known).reasons
+    assert told in of_colour(known, 0.0).reasons
+    assert told in of_difference(2.0, known, 0.0).reasons
     assert heavy.declared_g_m2 == pytest.approx(8 * MOMME_G_M2)
 
 

@@ -80,6 +80,11 @@ def test_values_compare_hash_and_print_short():
     for one, other in zip(made(), made(), strict=True):
         assert one == other and hash(one) == hash(other) and one is not other
         assert len(repr(one)) < 200
+    made = wc.compare(wc.load_cloth("silk-chiffon-ivory"), grains=("straight",))
+    look = made.outcomes[0]
+    for told in (made, look, look.appearance, look.appearance.reading, *made.steps):
+        assert len(repr(told)) < 300 and "array(" not in repr(told)
+    assert {"Any", "annotations", "TYPE_CHECKING"}.isdisjoint(dir(wc)) and "compare" in dir(wc)
     backings = {wc.Backing("own", np.full(41, value)) for value in (0.5, 0.5, 0.6)}
     assert len(backings) == 2
     assert wc.Backing("own", np.full(41, 0.5)) != "own"

@@ -264,9 +264,11 @@ def test_metamerism(one, other):
 
 
 @bounded(300)
-@given(st.floats(), st.floats(), st.booleans(), st.booleans(), st.booleans())
+@given(
+    st.floats(), st.floats(), st.booleans(), st.booleans(), st.booleans(), st.floats(0.0, 50.0)
+)
 def test_it_is_said_to_be_unseen_only_below_the_threshold_with_its_uncertainty(
-    delta, doubt, assumed, daylight, deep
+    delta, doubt, assumed, daylight, deep, left
 ):
     verdict = tried("verdict", lambda: perception.would_see(delta, doubt))
     if verdict is None:
@@ -280,11 +282,11 @@ def test_it_is_said_to_be_unseen_only_below_the_threshold_with_its_uncertainty(
 
     known = Known(assumed, not daylight)
     changed = ("backing",) if deep else ("grain",)
-    stated = of_difference(min(delta, 200.0), known, daylight, changed=changed).stated
+    stated = of_difference(min(delta, 200.0), known, left, daylight, changed=changed).stated
     assert stated > 0.0  # never said without any doubt
     if perception.would_see(min(delta, 200.0), stated).sees is False:
         assert min(delta, 200.0) + stated < perception.JUST_NOTICEABLE
-    assert of_colour(known).stated > 0.0
+    assert of_colour(known, left).stated > 0.0
 
 
 @bounded(60)

@@ -16,12 +16,18 @@ from weavecolor.files.clothfile import cloth_from_toml, cloth_to_toml, load_swat
 from weavecolor.making.answers import cloths_of
 from weavecolor.making.file import from_json, to_json
 from weavecolor.making.model import Making, MakingCloth
+from weavecolor.optics.appearance import appearances
+from weavecolor.optics.mightbe import lots, open_colour
+from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import known_of, of_colour, of_difference
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
 from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.howknown import NUMBERS, HowKnown, covariance, knowledge
 
 BEFORE = Path(__file__).parent / "data" / "cloth-before-known.toml"
 PLAIN = replace(load_swatch("shot-organza-red-black"), known=(), sources=())
+DYED = {f"{system}.colour": HowKnown.measured(1.0) for system in ("warp", "weft")}
 CHANGES = ((), ("grain",), ("layers",), ("backing",), ("scene",), ("stack", "backing"))
 
 _spread = st.none() | st.floats(0.0, 20.0)
@@ -42,8 +48,8 @@ TOLD = st.dictionaries(st.sampled_from(NUMBERS), HOWS, max_size=8)
 def told_of(*cloths):
     """All that is stated of cloths: ranges and reasons."""
     known = known_of(cloths)
-    return of_colour(known), [
-        of_difference(d, known, day, same_cloth=own, same_light=lit, changed=c)
+    return of_colour(known, 0.0), [
+        of_difference(d, known, 0.0, day, same_cloth=own, same_light=lit, changed=c)
         for d in (0.0, 0.7, 9.0)
         for c in CHANGES
         for day, own, lit in ((True, True, True), (False, True, False), (True, False, True))
@@ -157,8 +163,8 @@ def test_a_fit_that_cannot_tell_warp_from_weft_is_unsure_of_grain_alone():
     alike, against = fitted(0.95), fitted(-0.95)
     assert alike.apart == pytest.approx(4.0 * np.sqrt(2.0 - 2.0 * 0.95))
     assert against.apart == pytest.approx(4.0 * np.sqrt(2.0 + 2.0 * 0.95))
-    grain = [of_difference(3.0, k, changed=("grain",)).stated for k in (alike, against)]
-    layers = [of_difference(3.0, k, changed=("layers",)).stated for k in (alike, against)]
+    grain = [of_difference(3.0, k, 0.0, changed=("grain",)).stated for k in (alike, against)]
+    layers = [of_difference(3.0, k, 0.0, changed=("layers",)).stated for k in (alike, against)]
     assert grain[1] > 12.0 > 6.0 > grain[0] and layers[0] == layers[1]
     assert not known_of([PLAIN]).colours
 
@@ -174,8 +180,14 @@ def test_a_build_that_was_measured_counts_by_its_spread():
     assert left(HowKnown.fitted(0.4 * usual)).yarn_left == pytest.approx(0.4)
     assert left(HowKnown.measured(9.0)).yarn_left == 1.0
     assert left(HowKnown.measured()).yarn_left == left(HowKnown.stated()).yarn_left == 0.0
-    spreads = [of_colour(left(HowKnown.fitted(s * usual))).inputs for s in (0.0, 0.3, 0.6, 1.0)]
-    assert spreads == sorted(spreads) and spreads[-1] > 8.0 > 1.0 > spreads[0]
+    spreads = []
+    for share in (0.0, 0.3, 0.6, 1.0):
+        cloth = replace(PLAIN, known={"warp.packing": HowKnown.fitted(share * usual), **DYED})
+        stack, ground = Stack((Layer(cloth),)), backing("black")
+        (drawn,) = lots(stack, [ground], scene("overcast"))
+        Lab = appearances(stack, [ground], scene("overcast"))[0].reading.Lab
+        spreads.append(open_colour(Lab, drawn))
+    assert spreads == sorted(spreads) and spreads[-1] > 1.0 > 1e-9 > spreads[0]
 
 
 def test_what_was_assumed_is_told_in_one_line_for_both_systems():

@@ -221,11 +221,11 @@ def test_a_cloth_fitted_as_matt_is_not_known_well(words):
     fitted = cloth_from_toml(kept)
     narrow, wide = known_of([plain]), known_of([fitted])
     assert wide.yarn_assumed and not narrow.yarn_assumed
-    assert of_colour(wide).stated > of_colour(narrow).stated
-    assert of_difference(5.0, wide).stated > of_difference(5.0, narrow).stated
+    assert of_colour(wide, 0.0).stated > of_colour(narrow, 0.0).stated
+    assert of_difference(5.0, wide, 0.0).stated > of_difference(5.0, narrow, 0.0).stated
     assert wide.off == (6.5 if "6.5" in words else 6.0)
-    assert min(of_colour(wide).stated, of_difference(5.0, wide).stated) > wide.off
-    assert of_difference(0.0, wide).stated < 1.0
+    assert min(of_colour(wide, 0.0).stated, of_difference(5.0, wide, 0.0).stated) > wide.off
+    assert of_difference(0.0, wide, 0.0).stated < 1.0
 
 
 def test_one_picture_foretells_little(one_fit):
@@ -321,7 +321,7 @@ def test_from_photographs_to_an_unseen_stack(tmp_path, capsys):
     assert text.startswith("Organza in hand") and "turned a quarter" in text
     assert "the search stopped" not in text
     made = read_cloth(out)
-    told = of_colour(known_of([made])).stated
+    told = of_colour(known_of([made]), 0.0).stated  # what a fit leaves open is in what it foretells
     off = {}
     for name in ("noon outdoors", "overcast", "ballroom"):
         Lab = [appearance(crossed(c), scene(name)).reading.Lab for c in (made, cloth)]

@@ -12,9 +12,13 @@ import traced
 
 from weavecolor.colour.colorimetry import ciede2000, lab_from_xyz
 from weavecolor.colour.screen import space
+from weavecolor.colour.spectra import frozen
 from weavecolor.decide.compare import compare, compare_stacks, near_daylight
 from weavecolor.files.clothfile import cloth_from_dict, load_swatch
 from weavecolor.optics import uncertainty as u
+from weavecolor.optics.appearance import appearances
+from weavecolor.optics.dye import absorption
+from weavecolor.optics.mightbe import dye_slopes, open_difference
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene, scene_names
@@ -59,7 +63,7 @@ def test_differences_are_as_near_the_traced_ones_as_claimed(pairs):
             true.append(ciede2000(t1[:n], t2[:n]).ravel())
     said = np.concatenate(predicted)
     miss = np.abs(said - np.concatenate(true))
-    stated = [u.COVERAGE * u.of_difference(d, NOTHING_ASSUMED).model for d in said]
+    stated = [u.COVERAGE * u.of_difference(d, NOTHING_ASSUMED, 0.0).model for d in said]
     assert said.size > 100
     assert np.mean(miss <= stated) > 0.9
 
@@ -99,17 +103,18 @@ def test_what_was_supposed_on_reading_is_noticed():
 
 def test_more_unknown_is_less_sure():
     guessed = u.Known(yarn_assumed=True, colour_recovered=True)
-    assert u.of_colour(guessed).stated > u.of_colour(NOTHING_ASSUMED).stated
+    assert u.of_colour(guessed, 4.0).stated > u.of_colour(NOTHING_ASSUMED, 0.0).stated
     for delta in (0.0, 2.0, 20.0):
-        sure = u.of_difference(delta, NOTHING_ASSUMED).stated
-        unsure = u.of_difference(delta, guessed, daylight=False)
-        assert sure <= unsure.stated
-        apart = u.of_difference(delta, guessed, daylight=False, same_light=False)
-        other = u.of_difference(delta, guessed, daylight=False, same_cloth=False)
-        assert max(sure, 0.1) < min(apart.stated, other.stated)
-    assert unsure.reasons
-    # A difference between options is surer than either colour, where it is small.
-    assert u.of_difference(1.0, guessed).stated < u.of_colour(guessed).stated
+        sure = u.of_difference(delta, NOTHING_ASSUMED, 0.0).stated
+        unsure = u.of_difference(delta, guessed, 2.0, daylight=False)
+        assert sure < unsure.stated
+        apart = u.of_difference(delta, guessed, 2.0, daylight=False, same_light=False)
+        other = u.of_difference(delta, guessed, 2.0, daylight=False, same_cloth=False)
+        assert unsure.stated < apart.stated
+        assert sure < other.stated
+    assert unsure.reasons == u.reasons(guessed) and len(unsure.reasons) == 2
+    # a small difference between options of one cloth is surer than either colour
+    assert u.of_difference(1.0, guessed, 2.0).stated < u.of_colour(guessed, 4.0).stated
 
 
 def test_daylight_is_told_from_lamplight():
@@ -137,21 +142,61 @@ def known_cloth():
     return _matt(load_swatch("shot-organza-red-black"))
 
 
-def test_each_kind_of_change_has_the_doubt_of_its_own(known_cloth):
+def test_what_two_options_share_cancels(known_cloth):
+    """A build nobody knows leaves a colour over black more open than over white, where little of
+    what is seen is sent back by the cloth, and a second layer less than either."""
     supposed = replace(known_cloth, known={"warp.packing": ASSUMED})
     grounds = (backing("white"), backing("black"))
     made = compare(supposed, (0.0, 90.0), (1, 2), grounds, (WINDOW,), lays=("loose", "apart"))
-    known = u.known_of([supposed])
-    assert known.yarn_assumed
-    told = set()
+    told: dict[str, list[float]] = {}
     for step in made.steps:
-        want = u.of_difference(step.delta, known, changed=(step.axis,)).stated
+        ends = (made.outcomes[step.start], made.outcomes[step.end])
+        left = open_difference(*((x.appearance.reading.Lab, x.drawn) for x in ends))
+        known = u.known_of([supposed])
+        want = u.of_difference(step.delta, known, float(left), changed=(step.axis,)).stated
         assert step.uncertainty.stated == pytest.approx(want, abs=1e-12)
-        told.add(step.axis)
-    assert {"backing", "layers", "grain"} <= told
-    # at the same difference, how many layers is surer than which way they lie
-    one, other = (u.of_difference(8.0, known, changed=(c,)).stated for c in ("layers", "grain"))
-    assert one < other
+        alone = [x.uncertainty.inputs for x in ends]
+        assert step.uncertainty.inputs < 1.05 * np.hypot(*alone) + 0.5
+        told.setdefault(step.axis, []).append(step.uncertainty.inputs / max(alone))
+    assert {"backing", "layers", "grain"} <= set(told)
+    assert np.mean(told["layers"]) < 0.8
+    read = {f"{system}.colour": HowKnown.measured(0.5) for system in ("warp", "weft")}
+    sure = compare(replace(known_cloth, known=read), (0.0, 90.0), (1,), grounds, (WINDOW,))
+    assert all(np.ptp(x.drawn, axis=0).max() < 1e-9 for x in sure.outcomes)
+
+
+def test_a_stronger_dye_is_foretold_by_its_slopes():
+    """Against the stack worked out anew with a dye that is 15 % stronger in the warp and 10 %
+    weaker in the weft, one to three layers."""
+    cloth = load_swatch("shot-organza-teal-copper")
+    moved = np.array([0.15, -0.10])
+    yarns = {
+        name: replace(yarn, absorption=frozen(absorption(yarn) * np.exp(by)))
+        for name, yarn, by in zip(("warp", "weft"), (cloth.warp, cloth.weft), moved, strict=True)
+    }
+    grounds = [backing("black"), backing("white")]
+
+    def look(one, layers):
+        stack = Stack((Layer(one, 30.0),) * layers)
+        dark, light = (x.radiance_factor for x in appearances(stack, grounds, WINDOW))
+        return np.log([dark, light - dark])
+
+    for layers in (1, 2, 3):
+        stack = Stack((Layer(cloth, 30.0),) * layers)
+        (slopes,) = dye_slopes(stack, WINDOW, [cloth], [np.zeros((2, 41))])
+        true = look(replace(cloth, **yarns), layers) - look(cloth, layers)
+        told = moved[0] * slopes[0, 1] + moved[1] * slopes[1, 0]
+        assert np.abs(told - true).max() < 0.25 * np.abs(true).max()
+
+
+def test_what_a_cloth_might_be_does_not_hang_on_its_company(known_cloth):
+    supposed = replace(known_cloth, known={"warp.packing": ASSUMED})
+    other = load_swatch("silk-chiffon-ivory")
+    ground = (backing("white"),)
+    alone = compare(supposed, backings=ground, scenes=(WINDOW,)).outcomes[0].drawn
+    stacks = [Stack((Layer(c),)) for c in (other, supposed)]
+    beside = compare_stacks(stacks, ground, (WINDOW,)).outcomes[1].drawn
+    assert np.array_equal(alone, beside)
 
 
 def test_a_step_into_lamplight_keeps_the_doubt_of_a_colour_known_by_daylight(known_cloth):
@@ -175,5 +220,8 @@ def test_two_cloths_compared_are_as_unsure_as_the_less_known(known_cloth):
         made = compare_stacks([Stack((Layer(c),)) for c in pair], (backing("white"),), (WINDOW,))
         (step,) = made.steps
         assert any("assumed" in reason for reason in step.uncertainty.reasons)
-        alone = [outcome.uncertainty for outcome in made.outcomes]
-        assert step.uncertainty.stated >= max(one.stated for one in alone)
+        ends = [made.outcomes[k] for k in (0, 1)]
+        left = open_difference(*((x.appearance.reading.Lab, x.drawn) for x in ends))
+        assert left > 0.3
+        assert step.uncertainty.inputs > left
+        assert step.uncertainty.model == pytest.approx(np.sqrt(2.0) * u.MODEL)

@@ -165,10 +165,10 @@ def minded(cloths: Iterable[Cloth], all_: bool = True) -> str:
     all_ : bool
         False: only where a stated weight contradicts the construction.
     """
-    from weavecolor.optics.uncertainty import known_of, of_colour
+    from weavecolor.optics.uncertainty import known_of, reasons
 
     known = known_of(cloths)
-    told = of_colour(known).reasons if all_ else known.contradictions
+    told = reasons(known) if all_ else known.contradictions
     return f"Mind: {'; '.join(text.rstrip('.') for text in told)}.\n" if told else ""
 
 

@@ -61,6 +61,10 @@ class Reading:
     in_p3: bool
     words: str
 
+    def __repr__(self) -> str:
+        L, a, b = self.Lab
+        return f"Reading(L* {L:.1f}, a* {a:.1f}, b* {b:.1f}, {self.hex}, {self.words!r})"
+
     @property
     def hex(self) -> str:
         """The screen colour as "#rrggbb"."""

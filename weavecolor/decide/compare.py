@@ -15,10 +15,12 @@ import numpy as np
 
 from weavecolor.colour.colorimetry import adopted_white, ciede2000, daylight_white
 from weavecolor.colour.perception import Verdict, names_together, would_see
+from weavecolor.colour.tristimulus import FloatArray
 from weavecolor.colour.words import difference_words
 from weavecolor.errors import InputError
 from weavecolor.optics.appearance import MOST_LAYERS, Appearance, appearances
 from weavecolor.optics.layer import content
+from weavecolor.optics.mightbe import lots, open_colour, open_difference
 from weavecolor.optics.stack import FACES, LAYS, Layer, Stack
 from weavecolor.optics.uncertainty import Uncertainty, known_of, of_colour, of_difference
 from weavecolor.scene.backings import Backing
@@ -72,11 +74,18 @@ class Option:
 
 @dataclass(frozen=True, eq=False)
 class Outcome:
-    """An option, how it looks, and the uncertainty of that colour."""
+    """An option, how it looks, the uncertainty of that colour, and ``drawn`` (DRAWS, 3): Lab as it
+    might truly be (:func:`weavecolor.optics.mightbe.lots`)."""
 
     option: Option
     appearance: Appearance
     uncertainty: Uncertainty
+    drawn: FloatArray
+
+    def __repr__(self) -> str:
+        axes = ("stack", "layers", "grain", "backing")
+        told = ", ".join(self.option.aspect(axis) for axis in axes)
+        return f"Outcome({told}: {self.appearance.reading!r} +-{self.uncertainty.stated:.1f})"
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,6 +109,9 @@ class Step:
     names: tuple[str, str]
     sentence: str
 
+    def __repr__(self) -> str:
+        return f"Step({self.start} to {self.end}: {self.sentence!r})"
+
 
 @dataclass(frozen=True, eq=False)
 class Comparison:
@@ -114,6 +126,10 @@ class Comparison:
     steps: tuple[Step, ...]
     from_first: tuple[Step, ...]
     observer: str = "2"
+
+    def __repr__(self) -> str:
+        told = ", ".join(self.varied()) or "nothing"
+        return f"Comparison({len(self.outcomes)} options, varied: {told})"
 
     def varied(self) -> tuple[str, ...]:
         """The axes along which there is more than one choice."""
@@ -271,14 +287,15 @@ def evaluate(
         stack = option.stack
         layers = tuple((id(x.cloth), x.grain_deg, x.face) for x in stack.layers)
         groups.setdefault((layers, stack.lay, id(option.scene)), []).append(place)
-    seen: list[Appearance | None] = [None] * len(chosen)
+    seen: list[tuple[Appearance, FloatArray] | None] = [None] * len(chosen)
     done = 0
     for places in groups.values():
         first = chosen[places[0]]
         backings = [chosen[place].stack.backing for place in places]
         found = appearances(first.stack, backings, first.scene, observer)
-        for place, look in zip(places, found, strict=True):
-            seen[place] = look
+        might = lots(first.stack, backings, first.scene, observer)
+        for place, look, drawn in zip(places, found, might, strict=True):
+            seen[place] = look, drawn
         done += len(places)
         if progress is not None:
             progress(done, len(chosen))
@@ -286,10 +303,10 @@ def evaluate(
         Outcome(
             option,
             look,
-            of_colour(known_of(_cloths(option))),
+            of_colour(known_of(_cloths(option)), open_colour(look.reading.Lab, drawn)),
+            drawn,
         )
-        for option, look in zip(chosen, seen, strict=True)
-        if look is not None
+        for option, (look, drawn) in zip(chosen, filter(None, seen), strict=True)
     )
 
 
@@ -434,14 +451,17 @@ def steps(outcomes: Sequence[Outcome], pairs: Iterable[tuple[int, int]]) -> tupl
     if not pairs:
         return ()
     Lab = np.array([outcome.appearance.reading.Lab for outcome in outcomes])
+    drawn = np.array([outcome.drawn for outcome in outcomes])
     start, end = np.array(pairs).T
     deltas = ciede2000(Lab[start], Lab[end])
+    left = open_difference((Lab[start], drawn[start]), (Lab[end], drawn[end]))
     return tuple(
-        _step(outcomes, i, j, float(delta)) for (i, j), delta in zip(pairs, deltas, strict=True)
+        _step(outcomes, i, j, float(delta), float(open_))
+        for (i, j), delta, open_ in zip(pairs, deltas, left, strict=True)
     )
 
 
-def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float) -> Step:
+def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float, left: float) -> Step:
     a, b = outcomes[i].option, outcomes[j].option
     same_light = a.scene is b.scene or a.scene.name == b.scene.name
     cloths = _cloths(a) + _cloths(b)
@@ -452,6 +472,7 @@ def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float) -> Step:
     doubt = of_difference(
         delta,
         known_of(cloths),
+        left,
         daylight,
         same_cloth=one_set,
         same_light=same_light,

@@ -15,12 +15,14 @@ from dataclasses import dataclass
 
 from weavecolor.colour.colorimetry import ciede2000, colour_words
 from weavecolor.colour.perception import JUST_NOTICEABLE, would_see
+from weavecolor.colour.tristimulus import FloatArray
 from weavecolor.decide.compare import near_daylight
 from weavecolor.decide.judged import Judged
 from weavecolor.decide.looks import SHOT_TURNS
 from weavecolor.decide.wishes import Wish, loss, widest
 from weavecolor.optics.appearance import CONTRAST_WORDS
 from weavecolor.optics.layer import content
+from weavecolor.optics.mightbe import lots, open_colour, open_difference
 from weavecolor.optics.multiangle import travel
 from weavecolor.optics.uncertainty import known_of, of_colour, of_difference
 from weavecolor.scene.scene import Scene
@@ -184,7 +186,7 @@ def _wish_reason(one: Judged, wish: Wish, scenes: Sequence[Scene]) -> Reason:
     place = scenes[0].name
     known = known_of([layer.cloth for layer in one.stack.layers])
     if wish.kind == "target":
-        doubt = of_colour(known).stated
+        doubt = of_colour(known, open_colour(one.Lab, _drawn(one, scenes[0]))).stated
         seen = would_see(value, doubt)
         return Reason(
             f"Comes within {value:.1f} of the target colour in {place}. {seen.words}",
@@ -233,11 +235,18 @@ def _even(one: Judged, scenes: Sequence[Scene]) -> Reason:
     )
 
 
+def _drawn(one: Judged, scene: Scene) -> FloatArray:
+    return lots(one.stack, [one.stack.backing], scene)[0]
+
+
 def _against(one: Judged, best: Judged, scene: Scene) -> Reason:
     delta = float(ciede2000(one.Lab, best.Lab))
     cloths = [{content(layer.cloth) for layer in j.stack.layers} for j in (one, best)]
     known = known_of([layer.cloth for j in (one, best) for layer in j.stack.layers])
-    doubt = of_difference(delta, known, near_daylight(scene), same_cloth=cloths[0] == cloths[1])
+    left = open_difference(*((j.Lab, _drawn(j, scene)) for j in (one, best)))
+    doubt = of_difference(
+        delta, known, float(left), near_daylight(scene), same_cloth=cloths[0] == cloths[1]
+    )
     return Reason(
         f"Beside the first option: {would_see(delta, doubt.stated).words}",
         (("CIEDE2000 to the first", delta), ("give or take", doubt.stated)),

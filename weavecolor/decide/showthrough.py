@@ -23,6 +23,7 @@ from weavecolor.colour.words import difference_words
 from weavecolor.decide.compare import behind, near_daylight
 from weavecolor.errors import InputError
 from weavecolor.optics.appearance import MOST_LAYERS, appearance
+from weavecolor.optics.mightbe import lots, open_difference
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import known_of, of_difference
 from weavecolor.scene.backings import SKINS, Backing, backing
@@ -250,13 +251,15 @@ def show_through(item: Item, scene: Scene, observer: str = "2") -> ShowThrough:
     >>> show_through(tape(single), window).delta > show_through(tape(double), window).delta
     True
     """
-    there, beside = (
-        appearance(stack, scene, observer).reading.Lab for stack in (item.there, item.beside)
-    )
+    both = (item.there, item.beside)
+    there, beside = (appearance(stack, scene, observer).reading.Lab for stack in both)
+    drawn = (lots(stack, [stack.backing], scene, observer)[0] for stack in both)
     delta = float(ciede2000(there, beside))
-    cloths = [layer.cloth for stack in (item.there, item.beside) for layer in stack.layers]
-    known = known_of(cloths)
-    doubt = of_difference(delta, known, near_daylight(scene), changed=("stack", "backing")).stated
+    cloths = [layer.cloth for stack in both for layer in stack.layers]
+    left = open_difference(*zip((there, beside), drawn, strict=True))
+    doubt = of_difference(
+        delta, known_of(cloths), float(left), near_daylight(scene), changed=("stack", "backing")
+    ).stated
     least, most = max(delta - doubt, 0.0), delta + doubt
     possible = GRADES[GRADES.index(grade(least)) : GRADES.index(grade(most)) + 1]
     likely = grade(delta)

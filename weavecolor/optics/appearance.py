@@ -7,7 +7,7 @@ pictures, files or decisions.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import reduce
 from typing import Any
 
@@ -52,6 +52,9 @@ class Appearance:
     radiance_factor: Spectrum
     reading: Reading
 
+    def __repr__(self) -> str:
+        return f"Appearance({self.reading!r})"
+
 
 class _Same:
     """Lets a cache look a layer up by what its optics depend on."""
@@ -67,8 +70,9 @@ class _Same:
         return isinstance(other, _Same) and self.key == other.key
 
 
-def _direction(zenith_deg: float, azimuth_deg: float, turn_deg: float) -> Vector:
-    """A world direction in the frame of a layer whose warp lies at ``turn_deg``."""
+def direction(zenith_deg: float, azimuth_deg: float, turn_deg: float) -> Vector:
+    """A world direction, ``zenith_deg`` below 89.5 and any ``azimuth_deg``, in the frame of a layer
+    whose warp lies at ``turn_deg``."""
     if not (np.isfinite(zenith_deg) and np.isfinite(azimuth_deg)):
         raise InputError("a direction needs two finite angles")
     if not 0.0 <= zenith_deg <= GRAZING_DEG:
@@ -136,14 +140,26 @@ def _pile(
 def _small(layers: tuple[_Same, ...], lay: str, how: tuple[Any, ...], keep: bool) -> PileOptics:
     """As :func:`_pile`, with only what a viewer needs of it."""
     if not keep:
-        *upper, last = _each(layers, how)
-        return _under(_piled(upper, lay) if upper else None, last, lay)
+        return viewer_pile(_each(layers, how), lay)
 
     def build() -> PileOptics:
         last = _kept_layer(layers, how)
         return _under(_pile(layers[:-1], lay, how) if len(layers) > 1 else None, last, lay)
 
     return _seen.one((layers, lay, how), build)
+
+
+def viewer_pile(laid: Sequence[PileOptics], lay: str) -> PileOptics:
+    """Laid layers, outermost first, one under the other, with only what a viewer needs of it.
+
+    Examples
+    --------
+    >>> one = pile_optics(single, [(0.0, 0.0)])
+    >>> viewer_pile([one], "loose").reflect.shape
+    (41, 2, 2)
+    """
+    *upper, last = laid
+    return _under(_piled(upper, lay) if upper else None, last, lay)
 
 
 def _under(upper: PileOptics | None, last: PileOptics, lay: str) -> PileOptics:
@@ -189,7 +205,7 @@ def _asked(
         raise InputError(f"a stack has 1 to {MOST_LAYERS} layers, got {len(stack.layers)}")
     turn = stack.layers[0].grain_deg
     layers = tuple(_Same(layer) for layer in stack.layers)
-    directions = [tuple(_direction(z, a, turn) for z, a in side) for side in (above, below)]
+    directions = [tuple(direction(z, a, turn) for z, a in side) for side in (above, below)]
     pairs = None if links is None else tuple((int(a), int(b)) for a, b in links)
     return layers, stack.lay, (*directions, pairs), sum(map(len, directions)) <= _FEW
 
@@ -363,44 +379,107 @@ def appearances(
     >>> bool(black.reading.Lab[0] < white.reading.Lab[0])
     True
     """
+    falls = illumination(scene)
+    if not stack.layers:
+        radiances = [_bare(scene, b) for b in backings]
+    else:
+        lit = lit_by(scene)
+        pile = seen_optics(stack, lit.above, lit.below, links=lit.links)
+        radiances = [
+            radiance(pile, factors, lit, b is None)
+            for b, factors in zip(backings, _over(pile, stack, backings), strict=True)
+        ]
+    return [
+        Appearance(
+            seen,
+            np.divide(seen, falls, out=np.zeros(BANDS), where=falls > 0),
+            reading(seen, falls, white=scene.white, observer=observer),
+        )
+        for seen in (np.maximum(r, 0.0) for r in radiances)
+    ]
+
+
+@dataclass(frozen=True, eq=False)
+class Lit:
+    """A scene as layers meet it: named directions, the eye first, then lights in front, and lights
+    behind by their opposites; ``diffuse`` (B,), ``falls`` (K, B): irradiance of each light on the
+    cloth; ``in_line``: whether the eye looks into a light behind, for each of those."""
+
+    above: tuple[tuple[float, float], ...]
+    below: tuple[tuple[float, float], ...]
+    diffuse: Array
+    falls: Array
+    in_line: tuple[bool, ...]
+
+    @property
+    def links(self) -> list[tuple[int, int]]:
+        """The eye with every light."""
+        count = len(self.above) + len(self.below)
+        return [(0, k) for k in range(1, count)] or [(0, 0)]
+
+    def at(self, bands: NDArray[np.intp]) -> Lit:
+        """The same at some of its wavelengths."""
+        return replace(self, diffuse=self.diffuse[bands], falls=self.falls[:, bands])
+
+
+def lit_by(scene: Scene) -> Lit:
+    """The light and the eye of ``scene``.
+
+    Examples
+    --------
+    >>> len(lit_by(window).above) == 1 + len(lit_by(window).falls)
+    True
+    """
     front = [x for x in scene.lights if x.zenith_deg < 90.0]
     behind = [x for x in scene.lights if x.zenith_deg > 90.0]
     view = (scene.view_zenith_deg, scene.view_azimuth_deg)
-    opposite = [(180.0 - x.zenith_deg, x.azimuth_deg + 180.0) for x in behind]
-    falls = illumination(scene)
-    radiances: list[Array] = []
-    if not stack.layers:
-        lit = scene.diffuse + sum(x.irradiance * _cosine(x.zenith_deg) for x in front)
-        clear = sum(
-            (x.irradiance * _cosine(x.zenith_deg) for x, o in zip(behind, opposite, strict=True)
-             if _in_line(o, view)),
-            np.zeros(BANDS),
-        )  # fmt: skip
-        radiances = [clear if b is None else b.reflectance * lit for b in backings]
-    else:
-        named = (view, *((x.zenith_deg, x.azimuth_deg) for x in front))
-        links = [(0, k) for k in range(1, len(named) + len(opposite))]
-        pile = seen_optics(stack, named, opposite, links=links or [(0, 0)])
-        eye = pile.through.size - 1 - len(front) - len(behind)
-        for b, factors in zip(backings, _over(pile, stack, backings), strict=True):
-            total = (factors[:, eye] @ pile.share) * scene.diffuse
-            for k, x in enumerate(front, eye + 1):
-                total = total + factors[:, eye, k] * x.irradiance * _cosine(x.zenith_deg)
-            if b is None:
-                for k, (x, o) in enumerate(
-                    zip(behind, opposite, strict=True), eye + 1 + len(front)
-                ):
-                    seen = pile.pass_[:, eye, k] + (pile.through[eye] if _in_line(o, view) else 0.0)
-                    total = total + seen * x.irradiance * _cosine(x.zenith_deg)
-            radiances.append(total)
-    return [
-        Appearance(
-            radiance,
-            np.divide(radiance, falls, out=np.zeros(BANDS), where=falls > 0),
-            reading(radiance, falls, white=scene.white, observer=observer),
-        )
-        for radiance in (np.maximum(r, 0.0) for r in radiances)
-    ]
+    opposite = tuple((180.0 - x.zenith_deg, x.azimuth_deg + 180.0) for x in behind)
+    return Lit(
+        (view, *((x.zenith_deg, x.azimuth_deg) for x in front)),
+        opposite,
+        np.asarray(scene.diffuse),
+        np.array([x.irradiance * _cosine(x.zenith_deg) for x in (*front, *behind)]).reshape(
+            -1, BANDS
+        ),
+        tuple(_in_line(o, view) for o in opposite),
+    )
+
+
+def radiance(pile: PileOptics, factors: Array, lit: Lit, bare: bool) -> Array:
+    """Radiance times pi towards the eye, (B,).
+
+    Parameters
+    ----------
+    pile : PileOptics
+        Of the directions of ``lit``.
+    factors : ndarray, shape (B, N, N)
+        Of the pile over what is behind it.
+    lit : Lit
+        At the same B wavelengths.
+    bare : bool
+        Nothing is behind, so that lights there come through.
+    """
+    front = len(lit.above) - 1
+    eye = pile.through.size - len(lit.above) - len(lit.below)
+    total = (factors[:, eye] @ pile.share) * lit.diffuse
+    for k, falls in enumerate(lit.falls[:front], eye + 1):
+        total = total + factors[:, eye, k] * falls
+    if bare:
+        for k, (falls, in_line) in enumerate(
+            zip(lit.falls[front:], lit.in_line, strict=True), eye + 1 + front
+        ):
+            clear = pile.through[eye] if in_line else 0.0
+            total = total + (pile.pass_[:, eye, k] + clear) * falls
+    return np.asarray(total)
+
+
+def _bare(scene: Scene, backing: Backing | None) -> Array:
+    """Radiance times pi of what is behind, (41,), without any cloth."""
+    lit = lit_by(scene)
+    front = len(lit.above) - 1
+    if backing is not None:
+        return np.asarray(backing.reflectance * (lit.diffuse + lit.falls[:front].sum(axis=0)))
+    return np.asarray((lit.falls[front:] * np.array(lit.in_line)[:, None]).sum(axis=0))
 
 
 def _cosine(zenith_deg: float) -> float:

@@ -1,22 +1,15 @@
 """How far to trust a predicted colour, and a predicted difference, in CIEDE2000.
 
-Knows where error comes from and about how large it is; computes no colours. Two sources, taken as
+Knows where error comes from and about how large it is; computes no colours. Three sources, taken as
 independent and so added in quadrature:
 
 * The model: the layer optics against exact tracing of explicit yarns.
-* What was put in: yarns of which packing, flattening, twist or number of filaments were assumed,
-  and dyes found from a colour.
-
-Between two options of one cloth some error is shared and cancels, more for layers than for grain: a
-yarn that is flatter, or less twisted, than assumed shines the more along its own way.
+* What is not known of the cloth's build and dye: drawn and carried through the optics by
+  :mod:`weavecolor.optics.mightbe`, which hands on what a colour or a difference is left open by.
+* What was measured or fitted, by its own spread.
 
 All numbers are standard uncertainties (about two times in three the truth is nearer);
-:data:`COVERAGE` widens them to what is said aloud. What was put in was propagated by sampling, not
-by slopes, for the trade's ranges are wide and lie to one side (a yarn cannot be rounder than
-round): ``python -m tests.ranges`` draws every swatch anew within them, works each out by the same
-optics, and counts how often what is stated holds. That takes minutes, so its outcome by sort of
-yarn stands here, and the tests repeat a part of it. Where a yarn's build was measured or fitted, it
-is taken in proportion: what its widest number's spread is of the range that is usual.
+:data:`COVERAGE` widens them to what is said aloud.
 
 How each number is known is a value of the cloth (``Cloth.known``); no words are searched.
 """
@@ -24,9 +17,8 @@ How each number is known is a value of the cloth (``Cloth.known``); no words are
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from types import MappingProxyType
 
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.construction import weight_contradiction
@@ -52,59 +44,9 @@ COVERAGE = 1.645
 NOUGHT = 1e-6
 
 
-@dataclass(frozen=True)
-class Left:
-    """What something unknown leaves open: of one ``colour``, and of a difference in ``scene``,
-    ``grain`` (or face, or lay), ``layers`` or ``backing``, an even part and a share of the
-    difference."""
-
-    colour: float
-    scene: tuple[float, float]
-    grain: tuple[float, float]
-    layers: tuple[float, float]
-    backing: tuple[float, float]
-
-    def of(self, changed: Collection[str], delta: float) -> float:
-        """Of a difference ``delta`` in which so much changed, the least sure of them."""
-        if delta < NOUGHT:
-            return 0.0
-        # an error of what the cloth lets through does little where there is little to see
-        most = 0.2 + 0.25 * delta
-        rows = {
-            "scene": self.scene,
-            "layers": (min(self.layers[0], most), self.layers[1]),
-            "backing": (min(self.backing[0], most), self.backing[1]),
-            "grain": self.grain,
-        }
-        named = {
-            row
-            for one in changed or ("grain", "layers", "backing")
-            for row in (("layers", "backing") if one == "stack" else (one,))
-        }
-        asked = [rows.get(one, self.grain) for one in sorted(named)]
-        return max(math.hypot(even, share * delta) for even, share in asked)
-
-
 #: Sorts of yarn: one or two solid rods (a monofilament, thread in its gum), several filaments,
 #: staple fibres.
 SORTS = ("rods", "filaments", "spun")
-#: By sort, what is left open where the yarn's build was assumed ...
-YARN: Mapping[str, Left] = MappingProxyType(
-    {
-        "rods": Left(9.0, (2.0, 0.6), (1.5, 0.55), (0.9, 0.1), (6.0, 0.22)),
-        "filaments": Left(7.0, (2.5, 0.9), (4.0, 0.8), (0.2, 0.5), (0.8, 0.45)),
-        "spun": Left(4.6, (1.2, 0.45), (2.2, 0.3), (0.2, 0.22), (0.8, 0.2)),
-    }
-)
-#: ... and where its dye was found from a colour by eye or on a screen.
-DYE: Mapping[str, Left] = MappingProxyType(
-    {
-        "rods": Left(5.1, (1.0, 0.2), (1.5, 0.1), (0.6, 0.05), (5.5, 0.05)),
-        "filaments": Left(5.9, (1.0, 0.2), (1.0, 0.8), (0.2, 0.1), (0.2, 0.28)),
-        "spun": Left(3.5, (0.5, 0.2), (1.3, 0.95), (0.35, 0.05), (1.5, 0.05)),
-    }
-)
-
 
 @dataclass(frozen=True)
 class Uncertainty:
@@ -163,13 +105,6 @@ class Known:
     def __post_init__(self) -> None:
         if self.yarn_left < 0.0:
             object.__setattr__(self, "yarn_left", float(self.yarn_assumed))
-
-    def left(self) -> tuple[tuple[float, Left], ...]:
-        """What of it leaves something open, and how much of it."""
-        return (
-            *(((self.yarn_left, YARN[self.sort]),) if self.yarn_left else ()),
-            *(((1.0, DYE[self.sort]),) if self.colour_recovered else ()),
-        )
 
     def colours_of(self, changed: Collection[str], delta: float) -> float:
         """What uncertain colours of warp and weft leave open of a difference ``delta``."""
@@ -233,8 +168,9 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
         recovered |= any(known.get(key, _STATED).way == "assumed" for key in _COLOURS)
         off = max(off, known.get("shown", _STATED).spread or 0.0)
         both = covariance(cloth.known, _COLOURS)
-        foretold = max(foretold, known.get("foretold", _STATED).spread or 0.0)
-        if "foretold" not in known:
+        within = known.get("foretold", _STATED).spread or 0.0
+        foretold = max(foretold, within)
+        if not within:  # else what the fit leaves of dye and build is in that
             colours = max(colours, math.sqrt(float(both.diagonal().max())))
         between = float(both[0, 0] + both[1, 1] - 2.0 * both[0, 1])
         apart = max(apart, math.sqrt(max(0.0, between)))
@@ -270,35 +206,53 @@ def _left(key: str, yarn: Yarn, how: HowKnown) -> float:
     return min(1.0, 2.0 * COVERAGE * how.spread / (span.high - span.low))
 
 
-def of_colour(known: Known) -> Uncertainty:
-    """Of one predicted colour.
+def reasons(known: Known) -> tuple[str, ...]:
+    """What limits an answer about these cloths, in words, contradictions first.
 
     Examples
     --------
-    >>> of_colour(Known(False, False)).stated < of_colour(Known(True, False)).stated
-    True
+    >>> reasons(Known(False, False))
+    ()
     """
-    reasons = list(known.contradictions)
+    told = list(known.contradictions)
     if known.yarn_assumed:
-        reasons.append("how the yarns are built is assumed, not measured")
+        told.append("how the yarns are built is assumed, not measured")
     if known.colour_recovered:
-        reasons.append(
+        told.append(
             "the dye was recovered from a colour by eye or on a screen, not read as a spectrum"
         )
     if known.off:
-        reasons.append(f"the cloth is shown {known.off:.1f} CIEDE2000 off what it was fitted to")
+        told.append(f"the cloth is shown {known.off:.1f} CIEDE2000 off what it was fitted to")
     if known.colours:
-        reasons.append(f"a yarn's colour is known to {known.colours:.1f} CIEDE2000")
+        told.append(f"a yarn's colour is known to {known.colours:.1f} CIEDE2000")
     if known.foretold:
-        reasons.append(f"the fit leaves its colour open by {known.foretold:.1f} CIEDE2000")
-    rest = (share * left.colour for share, left in known.left())
-    inputs = math.hypot(MEASURED, known.off, max(known.colours, known.foretold), *rest)
-    return Uncertainty(MODEL, inputs, tuple(reasons))
+        told.append(f"the fit leaves its colour open by {known.foretold:.1f} CIEDE2000")
+    return tuple(told)
+
+
+def of_colour(known: Known, left: float) -> Uncertainty:
+    """Of one predicted colour.
+
+    Parameters
+    ----------
+    known : Known
+        Of its cloths, from :func:`known_of`.
+    left : float
+        What their unknown build and dye leave open of it, a standard uncertainty, CIEDE2000.
+
+    Examples
+    --------
+    >>> of_colour(Known(False, False), 0.0).stated < of_colour(Known(True, False), 3.0).stated
+    True
+    """
+    inputs = math.hypot(MEASURED, known.off, max(known.colours, known.foretold), left)
+    return Uncertainty(MODEL, inputs, reasons(known))
 
 
 def of_difference(
     delta: float,
     known: Known,
+    left: float,
     daylight: bool = True,
     *,
     same_cloth: bool = True,
@@ -307,16 +261,14 @@ def of_difference(
 ) -> Uncertainty:
     """Of a predicted CIEDE2000 ``delta`` between two options.
 
-    ``same_cloth``, ``same_light``: both options share them, so that errors of input cancel.
-    ``changed``: which of ``compare.AXES`` differ; nothing stands for any but the scene.
-    ``daylight``: both lights are near that in which colours were given.
-
     Parameters
     ----------
     delta : float
         CIEDE2000, from 0.
     known : Known
         Of all cloths of both options, from :func:`known_of`.
+    left : float
+        What their unknown build and dye leave open of it, a standard uncertainty, CIEDE2000.
     daylight : bool
         Whether both lights are near that in which colours were given.
     same_cloth, same_light : bool
@@ -332,16 +284,16 @@ def of_difference(
     Examples
     --------
     >>> measured, assumed = Known(False, False), Known(True, False)
-    >>> of_difference(2.0, measured).stated < of_difference(8.0, assumed).stated
+    >>> of_difference(2.0, measured, 0.0).stated < of_difference(8.0, assumed, 2.0).stated
     True
     """
-    one = of_colour(known)
+    one = of_colour(known, left)
     both = math.sqrt(2.0)
     if not same_cloth:
-        return Uncertainty(both * one.model, both * one.inputs, one.reasons)
+        own = (MEASURED, known.off, max(known.colours, known.foretold))
+        return Uncertainty(both * one.model, math.hypot(both * math.hypot(*own), left), one.reasons)
     model = math.hypot(MODEL_DIFFERENCE, MODEL_SHARE * delta) if same_light else both * MODEL
-    terms = [MEASURED_SHARE * delta, known.colours_of(changed, delta)]
-    terms += [share * left.of(changed, delta) for share, left in known.left()]
+    terms = [MEASURED_SHARE * delta, known.colours_of(changed, delta), left]
     if delta >= NOUGHT:
         terms.append(known.off)  # how much of it two options share is not known
     if known.colour_recovered and not daylight and not same_light:

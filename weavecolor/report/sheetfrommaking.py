@@ -26,7 +26,7 @@ from weavecolor.making.answers import (
 from weavecolor.making.lightchoice import light_words, scene_of
 from weavecolor.making.model import Making, MakingOption, Measured
 from weavecolor.optics.stack import Stack
-from weavecolor.optics.uncertainty import known_of, of_colour
+from weavecolor.optics.uncertainty import known_of, reasons
 from weavecolor.picture.closeup import closeup_scale, draw_closeup
 from weavecolor.picture.forms import shape_called
 from weavecolor.picture.hung import ASIDE, draw_hung, notes
@@ -226,8 +226,7 @@ def sheet_basis(
         what = f"{owner}: {row.what}" if len(cloths) > 1 else _capital(row.what)
         said.append(replace(row, what=what))
     if not any(entry.how_known == "assumed" for entry in said):
-        doubt = of_colour(known_of(cloths))
-        said += [SheetBasis(_capital(reason), "", "assumed") for reason in doubt.reasons]
+        said += [SheetBasis(_capital(told), "", "assumed") for told in reasons(known_of(cloths))]
     return tuple(said)
 
 
