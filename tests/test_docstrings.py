@@ -17,7 +17,7 @@ ROOT = Path(wc.__file__).parent
 #: inner functions, which no maker calls, are left out.
 ROOMS = sorted(
     path.relative_to(ROOT)
-    for room in ("textile", "cutting", "decide", "optics")
+    for room in ("textile", "files", "cutting", "decide", "optics", "making", "report")
     for path in (ROOT / room).glob("*.py")
     if path.name not in ("dye.py", "kubelka.py", "matt.py", "allround.py")
 )

@@ -148,6 +148,15 @@ def cloth_from_dict(
 ) -> Cloth:
     """The cloth described by ``data``, laid out as in a cloth file; see :func:`read_cloth`.
 
+    Parameters
+    ----------
+    data : mapping
+        The file's tables.
+    file : str
+        What complaints call it.
+    folder : Path, optional
+        Where spectra named in it lie; none may be named without.
+
     Examples
     --------
     >>> yarn = {'fibre': 'silk', 'count': '21 denier', 'kind': 'filament', 'colour': '#b01020'}

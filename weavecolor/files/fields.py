@@ -63,7 +63,18 @@ class Fields:
         return Fields(self._value(key, _ASK), self.file, self.place(key))
 
     def text(self, key: str, longest: int, default: Any = _ASK, lines: bool = False) -> str:
-        """Text of at most ``longest`` characters, on one line unless ``lines``."""
+        """Text of at most ``longest`` characters, on one line unless ``lines``.
+
+        Parameters
+        ----------
+        key : str
+        longest : int
+            Characters.
+        default
+            Given back where the field is missing; without it a missing field is an error.
+        lines : bool
+            Several lines will do.
+        """
         value = self._value(key, default)
         if value is default:
             return cast(str, default)
@@ -79,7 +90,15 @@ class Fields:
         return value
 
     def choice(self, key: str, options: tuple[str, ...], default: Any = _ASK) -> str:
-        """One of ``options``."""
+        """One of ``options``.
+
+        Parameters
+        ----------
+        key : str
+        options : tuple of str
+        default
+            Given back where the field is missing; without it a missing field is an error.
+        """
         value = self.text(key, 60, default)
         if value not in options:
             raise self.refuse(f"{value!r} must be one of {', '.join(options)}", key)
@@ -96,7 +115,21 @@ class Fields:
         percent: bool = False,
         whole: bool = False,
     ) -> Any:
-        """A number from ``low`` to ``high``; "5 %" as well where ``percent``."""
+        """A number from ``low`` to ``high``; "5 %" as well where ``percent``.
+
+        Parameters
+        ----------
+        key : str
+        low, high : float
+            Both included, in the field's own unit.
+        default
+            Given back where the field is missing; without it a missing field is an error.
+        infinite : bool
+            "inf" will do.
+        percent : bool
+        whole : bool
+            Only whole numbers will do.
+        """
         value = self._value(key, default)
         if value is default:
             return default
@@ -131,7 +164,17 @@ class Fields:
         types: tuple[type, ...] = (str,),
         default: Any = _ASK,
     ) -> T:
-        """What ``how`` makes of the value; its InputError is given the field's name."""
+        """What ``how`` makes of the value; its InputError is given the field's name.
+
+        Parameters
+        ----------
+        key : str
+        how : callable
+        types : tuple of type
+            Of the value in the file.
+        default
+            Given back where the field is missing; without it a missing field is an error.
+        """
         value = self._value(key, default)
         if value is default:
             return cast(T, default)

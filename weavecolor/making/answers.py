@@ -45,6 +45,15 @@ def project_cloth(key: str, path: str | Path, in_hand: tuple[ClothInHand, ...] =
 
     Raises InputError as ``clothfile.read_cloth``.
 
+    Parameters
+    ----------
+    key : str
+        What options call the cloth by, unique in the making.
+    path : str or Path
+        Its cloth file (.toml).
+    in_hand : tuple of ClothInHand
+        Lengths in hand, cm.
+
     Examples
     --------
     >>> from weavecolor.files.clothfile import swatch_folder
@@ -243,6 +252,16 @@ def needs_of(
 
     None without pieces and fullness. Raises InputError as ``needed.cloth_needed``.
 
+    Parameters
+    ----------
+    project : Making
+    option : MakingOption
+        Of the project's own cloths.
+    tries : int, optional
+        Orders of the pieces that a lay is tried in; the lay's own number by default.
+    progress : callable, optional
+        Is told (done, all) as lays are tried.
+
     Examples
     --------
     >>> needs_of(project, project.option("A"))
@@ -284,6 +303,14 @@ def with_stacks(
 
     The stacks' cloths must be the making's own, by name.
 
+    Parameters
+    ----------
+    making : Making
+    stacks : tuple of Stack
+        Of the making's own cloths, told by name.
+    note : str
+        Kept with each of them, one line.
+
     Examples
     --------
     >>> made, names = with_stacks(project, (double,))
@@ -299,6 +326,13 @@ def with_stacks(
 
 def option_of(making: Making, stack: Stack, name: str = "stack") -> MakingOption:
     """A stack of the making's own cloths as an option. Raises InputError for another's cloth.
+
+    Parameters
+    ----------
+    making : Making
+    stack : Stack
+    name : str
+        Of the option, one line.
 
     Examples
     --------

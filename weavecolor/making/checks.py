@@ -19,14 +19,36 @@ _MOST_BITS = 1000
 
 
 def one_line(text: object, field: str, most: int, empty: bool = False) -> None:
-    """Refuse what is no plain text of one line."""
+    """Refuse what is no plain text of one line.
+
+    Parameters
+    ----------
+    text : object
+    field : str
+        What the complaint calls it.
+    most : int
+        Characters.
+    empty : bool
+        Whether no text will do.
+    """
     lines(text, field, most, "")
     if not empty and isinstance(text, str) and not text.strip():
         raise InputError("must not be empty", field=field)
 
 
 def lines(text: object, field: str, most: int = TEXT_LONGEST, allowed: str = "\n\t") -> None:
-    """Refuse what is no plain text of at most ``most`` characters."""
+    """Refuse what is no plain text of at most ``most`` characters.
+
+    Parameters
+    ----------
+    text : object
+    field : str
+        What the complaint calls it.
+    most : int
+        Characters.
+    allowed : str
+        Characters that do not print and will do.
+    """
     if not isinstance(text, str):
         raise InputError("must be text in quotes", field=field)
     if len(text) > most:
@@ -36,21 +58,47 @@ def lines(text: object, field: str, most: int = TEXT_LONGEST, allowed: str = "\n
 
 
 def one_of(value: object, field: str, allowed: tuple[str, ...]) -> None:
-    """Refuse what is not among ``allowed``."""
+    """Refuse what is not among ``allowed``.
+
+    Parameters
+    ----------
+    value : object
+    field : str
+        What the complaint calls it.
+    allowed : tuple of str
+    """
     if value not in allowed:
         known = ", ".join(word for word in allowed if word)
         raise InputError(f"{str(value)[:40]!r} must be one of {known}", field=field)
 
 
 def within(value: float, field: str, low: float, high: float) -> None:
-    """Refuse what is no number from ``low`` to ``high``."""
+    """Refuse what is no number from ``low`` to ``high``.
+
+    Parameters
+    ----------
+    value : float
+    field : str
+        What the complaint calls it.
+    low, high : float
+        Both included, in the unit of ``value``.
+    """
     number = isinstance(value, int | float) and not isinstance(value, bool)
     if not (number and low <= value <= high):
         raise InputError(f"must be a number from {low:g} to {high:g}", field=field)
 
 
 def rows(value: object, field: str, most: int = MOST_ROWS) -> None:
-    """Refuse what is no tuple of at most ``most`` entries."""
+    """Refuse what is no tuple of at most ``most`` entries.
+
+    Parameters
+    ----------
+    value : object
+    field : str
+        What the complaint calls it.
+    most : int
+        Entries.
+    """
     if not isinstance(value, tuple):
         raise InputError(f"must be a tuple, not a {type(value).__name__}", field=field)
     if len(value) > most:
@@ -67,7 +115,16 @@ def unique(names: Iterable[str], field: str) -> None:
 
 
 def placed(field: str, look_up: Callable[[str], object], name: str) -> None:
-    """Look ``name`` up; the complaint gets the field."""
+    """Look ``name`` up; the complaint gets the field.
+
+    Parameters
+    ----------
+    field : str
+        What the complaint calls it.
+    look_up : callable
+        Takes a name; raises InputError for one that it does not know.
+    name : str
+    """
     try:
         look_up(name)
     except InputError as error:

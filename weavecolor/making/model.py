@@ -98,7 +98,16 @@ class MakingCloth:
 
     @classmethod
     def from_toml(cls, key: str, text: str, in_hand: tuple[ClothInHand, ...] = ()) -> MakingCloth:
-        """From the text of a cloth file. Raises InputError if that is not TOML or no cloth."""
+        """From the text of a cloth file. Raises InputError if that is not TOML or no cloth.
+
+        Parameters
+        ----------
+        key : str
+            What options call the cloth by.
+        text : str
+        in_hand : tuple of ClothInHand
+            Lengths in hand, cm.
+        """
         return cls(key, toml_table(text, "cloth file", file=key), in_hand)
 
 

@@ -284,6 +284,15 @@ def assumptions(comparison: Comparison) -> tuple[str, ...]:
 def columns(heads: Sequence[str], rows: Sequence[Sequence[str]], right: set[str]) -> list[str]:
     """Lines of a table with its columns in line; those named in ``right`` are set flush right.
 
+    Parameters
+    ----------
+    heads : sequence of str
+        One a column.
+    rows : sequence of sequences of str
+        As many cells each.
+    right : set of str
+        Heads of the columns set flush right.
+
     Examples
     --------
     >>> columns(["a", "b"], [["1", "two"]], {"a"})

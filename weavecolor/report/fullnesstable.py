@@ -86,10 +86,34 @@ def fullness_table(
 ) -> FullnessTable:
     """Each of ``kinds``, single or doubled, planned; with ``hem_round_cm`` also down the skirt.
 
-    ``hem_round_cm``: how far round the hem hangs; the cloth goes straight down, and as many widths
-    are joined as that takes. ``sideways``: the cloth's length goes round. ``in_hand``: whether it
-    is enough for ``layers`` of it. ``cloth``: for bulk, and what the folds hide. Raises InputError
-    as ``fullness.plan_fullness``, ``fullness.skirt_layers`` and ``needed.cloth_needed``.
+    Raises InputError as ``fullness.plan_fullness``, ``fullness.skirt_layers`` and
+    ``needed.cloth_needed``.
+
+    Parameters
+    ----------
+    kinds : sequence of str
+        "flat", "gathered", "knife" or "box".
+    finished_cm, cloth_width_cm, length_cm : float
+        Finished width, width of the cloth in use, finished length.
+    fullness : float, optional
+        Cloth over finished width; or, instead of it, ``widths``, how many are joined.
+    widths : int, optional
+    hem_round_cm : float, optional
+        How far round the hem hangs; the cloth goes straight down, and as many widths are joined
+        as that takes.
+    doubled, sideways : sequences of bool
+        Folded at the hem; the cloth's length going round.
+    heights : int
+        How many of the skirt's heights are told.
+    seam_cm, top_cm, hem_cm : float
+        Allowances.
+    pleat_cm : float, optional
+        Depth of a pleat.
+    layers : int
+    in_hand : sequence of ClothInHand
+        Whether it is enough for ``layers`` of it.
+    cloth : Cloth, optional
+        For bulk, and what the folds hide.
 
     Examples
     --------

@@ -26,7 +26,19 @@ def lay_page(
     width: float = 190.0,
     height: float = 118.0,
 ) -> Page:
-    """The lay drawn at most ``width`` by ``height`` mm, with what the numbers stand for."""
+    """The lay drawn at most ``width`` by ``height`` mm, with what the numbers stand for.
+
+    Parameters
+    ----------
+    title : str
+    made : Lay
+    parts : sequence of Piece
+        The pieces laid, in the order of their numbers.
+    sentences : sequence of str
+        Told under the drawing.
+    width, height : float
+        Of the drawing at most, mm.
+    """
     style = Style()
     numbers = numbered(parts)
     names = " \u00b7 ".join(f"{number} {name}" for name, number in numbers.items())

@@ -67,6 +67,16 @@ def save_making_sheet(
     ``also_png``: beside a PDF its pages as pictures. Everything is drawn before anything is
     written. Raises InputError on another ending, or where the folder cannot be written.
 
+    Parameters
+    ----------
+    path : str or path
+        Ending in .pdf or .png.
+    sheet : MakingSheet
+    dpi : int
+        Pixels an inch of the pictures, 72 to 400.
+    also_png : bool
+        Write the pages of a PDF as pictures as well.
+
     Examples
     --------
     >>> import tempfile

@@ -48,6 +48,13 @@ class Portrait:
 def portrait(cloth: Cloth, scene: Scene, observer: str = "2") -> Portrait:
     """Everything worth saying about ``cloth``, seen in ``scene``.
 
+    Parameters
+    ----------
+    cloth : Cloth
+    scene : Scene
+    observer : {"2", "10"}
+        CIE standard observer, degrees.
+
     Examples
     --------
     >>> portrait(organza, scene("overcast")).cloth.name == organza.name

@@ -76,7 +76,19 @@ def paragraph(
     indent: float = 0.0,
     lines: int | None = None,
 ) -> Block:
-    """Text wrapped to ``width``; at most ``lines`` lines, the last then ending in an ellipsis."""
+    """Text wrapped to ``width``; at most ``lines`` lines, the last then ending in an ellipsis.
+
+    Parameters
+    ----------
+    text : str
+    width, size, indent : float
+        Of the column, the letters and the first line's start, mm.
+    bold : bool
+    colour : (float, float, float)
+        Red, green, blue, 0 to 1.
+    lines : int, optional
+        At most so many.
+    """
     rows = wrapped(text, width - indent, size, bold)
     if lines is not None and len(rows) > lines:
         last = rows[lines - 1]
@@ -91,7 +103,15 @@ def paragraph(
 
 
 def heading(text: str, width: float, style: Style) -> Block:
-    """A section's title over a hairline; stays with what follows."""
+    """A section's title over a hairline; stays with what follows.
+
+    Parameters
+    ----------
+    text : str
+    width : float
+        Of the hairline, mm.
+    style : Style
+    """
     pitch = line_mm(style.head)
     gap = style.mm(3.2)
     return Block(
@@ -107,7 +127,17 @@ def heading(text: str, width: float, style: Style) -> Block:
 def bullets(
     lines: Sequence[str], width: float, style: Style, *, whole: bool = False
 ) -> list[Block]:
-    """A list, each entry after a dash; cut to the style's longest, saying so, unless ``whole``."""
+    """A list, each entry after a dash; cut to the style's longest, saying so, unless ``whole``.
+
+    Parameters
+    ----------
+    lines : sequence of str
+    width : float
+        Of the column, mm.
+    style : Style
+    whole : bool
+        Every entry, however many.
+    """
     shown, rest = (lines, 0) if whole else shortened(lines, style)
     blocks = []
     for text in shown:
@@ -125,7 +155,18 @@ def shortened(rows: Sequence[Any], style: Style) -> tuple[Sequence[Any], int]:
 
 
 def rest_note(rest: int, width: float, style: Style, what: str = "") -> list[Block]:
-    """A line that says how many rows, or how many of ``what``, are not on the sheet."""
+    """A line that says how many rows, or how many of ``what``, are not on the sheet.
+
+    Parameters
+    ----------
+    rest : int
+        How many; none makes no line.
+    width : float
+        Of the column, mm.
+    style : Style
+    what : str
+        Their name, many of them.
+    """
     if not rest:
         return []
     things = f" {what}{'s' if rest > 1 else ''}" if what else ""
@@ -169,7 +210,15 @@ class Column:
 
 
 def table(columns_: Sequence[Column], rows: Sequence[Sequence[str]], style: Style) -> list[Block]:
-    """A table as one block a row, the title row joined to the first."""
+    """A table as one block a row, the title row joined to the first.
+
+    Parameters
+    ----------
+    columns_ : sequence of Column
+    rows : sequence of sequences of str
+        As many cells each as there are columns.
+    style : Style
+    """
     total = sum(column.width for column in columns_)
     blocks = [_row(columns_, [c.title for c in columns_], style, style.small, SOFT)]
     blocks = [Block(blocks[0].marks, blocks[0].height, joined=True)]
@@ -205,7 +254,15 @@ def _row(
 def paged(
     blocks: Sequence[Block], margin: float, bottom: float, top: float = 0.0
 ) -> list[tuple[Mark, ...]]:
-    """Blocks set down the pages between margin and ``bottom``; ``top`` extra on later pages."""
+    """Blocks set down the pages between margin and ``bottom``; ``top`` extra on later pages.
+
+    Parameters
+    ----------
+    blocks : sequence of Block
+        In order.
+    margin, bottom, top : float
+        Where pages begin and end, and what later pages leave at their head, mm from the upper edge.
+    """
     pages: list[list[Mark]] = [[]]
     y = margin
     index = 0

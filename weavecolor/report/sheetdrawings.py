@@ -35,7 +35,17 @@ from weavecolor.report.sheetblocks import INK, RULE, SOFT, Block, Style, line_mm
 def arrow(
     x0: float, y0: float, x1: float, y1: float, *, width: float = 0.35, head: float = 1.8
 ) -> list[Mark]:
-    """A line from the first point with a filled head at the second."""
+    """A line from the first point with a filled head at the second.
+
+    Parameters
+    ----------
+    x0, y0, x1, y1 : float
+        Both ends, mm.
+    width : float
+        Of the line, mm.
+    head : float
+        Length of the head, mm.
+    """
     length = math.hypot(x1 - x0, y1 - y0)
     if length <= 0.0:
         return []
@@ -52,6 +62,13 @@ def layer_icon(grain_deg: float, face: str, size: float) -> list[Mark]:
 
     Fine lines run with the warp; the arrow is the warp's direction, anticlockwise from down by
     ``grain_deg``. The face is white, the back toned.
+
+    Parameters
+    ----------
+    grain_deg : float
+    face : {"face", "back"}
+    size : float
+        Of a side, mm.
     """
     half = size / 2.0
     marks: list[Mark] = [rectangle(0, 0, size, size, fill=WHITE if face == "face" else grey(0.86))]
@@ -98,6 +115,15 @@ def lay_drawing(
     slim, and their grain line, the arrow pointing down the garment; a line of dots is the sewing
     line. Flaws and bites are crossed out
     and told by size, selvedges are toned, a fold is a heavy dashed line.
+
+    Parameters
+    ----------
+    lay : Lay
+    numbers : dict
+        Number in the cutting list by piece's name.
+    width, height : float
+        At most, mm.
+    style : Style
     """
     edge = Polygon(lay.edge)
     left, low, right, high = edge.bounds
@@ -404,7 +430,14 @@ def _crossed(part: Polygon, place: Callable[[float, float], tuple[float, float]]
 
 
 def sample_box(width: float, height: float, style: Style) -> Block:
-    """The blank to stitch the real sample to."""
+    """The blank to stitch the real sample to.
+
+    Parameters
+    ----------
+    width, height : float
+        mm.
+    style : Style
+    """
     text = "Stitch the real sample here"
     return Block(
         (

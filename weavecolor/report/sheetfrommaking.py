@@ -84,6 +84,15 @@ def making_sheet(
     """The sheet of the chosen option (or of ``option``) in the project's lights.
 
     Raises InputError for what the project lacks or names wrongly, and as ``lay.lay``.
+
+    Parameters
+    ----------
+    project : Making
+    choices : SheetChoices
+    option : MakingOption, optional
+        The chosen one by default.
+    progress : callable, optional
+        Is told (done, all).
     """
     tell = progress or (lambda done, total: None)
     option = option or chosen_option(project)
@@ -198,7 +207,16 @@ def _hung_as(project: Making) -> str:
 
 
 def sheet_drape(stack: Stack, light: Lit, form: str) -> tuple[SheetSwatch, ...]:
-    """The cloth hung in a form, in the main light."""
+    """The cloth hung in a form, in the main light.
+
+    Parameters
+    ----------
+    stack : Stack
+    light : (str, Scene)
+        What it is called, and the scene.
+    form : str
+        What it hangs in, or a hung shape's name.
+    """
     name, scene = light
     shape = shape_called(form, stack)
     image = draw_hung(

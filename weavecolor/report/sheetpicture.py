@@ -73,6 +73,14 @@ def _plan(varied: Sequence[str]) -> _Plan:
 def sheet_png(comparison: Comparison, title: str = "", scale: int = 2) -> bytes:
     """:func:`sheet_image` as a PNG file with an sRGB profile; the same input, the same bytes.
 
+    Parameters
+    ----------
+    comparison : Comparison
+    title : str
+        The cloth's name by default.
+    scale : int
+        Pixels a unit, 1 to 4.
+
     Examples
     --------
     >>> from weavecolor.decide.compare import compare
@@ -91,6 +99,13 @@ def sheet_image(comparison: Comparison, title: str = "", scale: int = 2) -> Imag
 
     ``title``: default the cloth's name. ``scale`` 1 to 4: pixels a unit; a patch is 150 x 92
     units. Raises InputError for more than 400 patches.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        Of at most 400 outcomes.
+    title : str
+    scale : int
 
     Examples
     --------

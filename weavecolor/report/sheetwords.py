@@ -115,6 +115,14 @@ def fullness_sentences(
     """What a fullness plan takes and shows, in words.
 
     ``thickness_mm`` of the cloth adds the bulk at the waist, of so many ``layers`` of it.
+
+    Parameters
+    ----------
+    name : str
+        What is gathered or pleated, "skirt".
+    plan : FullnessPlan
+    thickness_mm : float, optional
+    layers : int
     """
     name = _capital(name)
     doubled = ", cloth doubled with the fold at the hem" if plan.doubled else ""
