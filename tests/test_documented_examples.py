@@ -52,7 +52,7 @@ SHOWN_IN_TESTS = {
     "measure/gridwords": ({"grid_report", "grid_table"}, "test_measure_grid"),
     "measure/neutral": ({"reflectance_picture"}, "test_measure_swatchpair"),
     "measure/regions": ({"find_regions"}, "test_measure_swatchpair"),
-    "measure/ruler": ({"scale_from_ruler"}, "test_measure_swatchpair"),
+    "measure/ruler": ({"scale_from_ruler", "find_ruler"}, "test_measure_ruler"),
     "measure/shots": ({"look"}, "camera"),
     "measure/swatchpair": ({"measure_pair", "fringe_colour"}, "test_measure_swatchpair"),
     "measure/tocloth": ({"fitted_cloth", "report"}, "test_measure_fit"),

@@ -37,7 +37,8 @@ def card(save: Path | None) -> None:
 def _closeup_options(function: Callable[..., Any]) -> Callable[..., Any]:
     for option in (
         click.option("--scale", help='Pixels per mm of the close-up: "42.5" or "42.5 +- 0.2".'),
-        click.option("--ruler", help="Box round the ruler's ticks: left,top,right,bottom."),
+        click.option("--ruler", help="Box round the ruler's ticks, left,top,right,bottom; without "
+                     "it, and without a scale, the ruler is looked for."),
         click.option("--region", help="Box of the close-up to count in."),
         click.option("--warp", "warp_runs", default="up", show_default=True,
                      help="Which way the warp runs: up, across, or degrees off upright."),
@@ -367,31 +368,34 @@ def _count(
     from weavecolor.errors import InputError
     from weavecolor.measure.photograph import read_photograph
     from weavecolor.measure.regions import box_region
-    from weavecolor.measure.ruler import scale_from_ruler
+    from weavecolor.measure.ruler import find_ruler, scale_from_ruler
     from weavecolor.measure.threads import count_threads
 
     shot = read_photograph(picture)
-    if (scale is None) == (ruler is None):
-        raise InputError("give one of them, so that threads are counted per cm",
+    if scale is not None and ruler is not None:
+        raise InputError("give one of them, or neither where a ruler lies in the picture",
                          field="--scale or --ruler")  # fmt: skip
-    if ruler is not None:
-        found = scale_from_ruler(shot.linear, _smaller(_box(ruler, "--ruler"), shot.reduced))
-        per_mm, unsure = found.pixels_per_mm, found.relative_uncertainty
-    else:
-        per_mm, unsure = _stated_scale(scale or "")
+    where = None if region is None else _smaller(_box(region, "--region"), shot.reduced)
+    if scale is not None:
+        per_mm, unsure = _stated_scale(scale)
         per_mm /= shot.reduced
+    else:
+        if ruler is not None:
+            measured = scale_from_ruler(shot.linear, _smaller(_box(ruler, "--ruler"), shot.reduced))
+        else:
+            seen = find_ruler(shot.linear, where)
+            measured, where = seen.scale, seen.before
+        per_mm, unsure = measured.pixels_per_mm, measured.relative_uncertainty
     ground = None
     if behind is not None:
         shape = shot.linear.shape[0], shot.linear.shape[1]
-        where = _smaller(_box(behind, "--behind"), shot.reduced)
-        box = box_region("--behind", where, shape)
+        box = box_region("--behind", _smaller(_box(behind, "--behind"), shot.reduced), shape)
         ground = box.values(shot.linear).mean(axis=0)
     runs: str | float = warp_runs if warp_runs in ("up", "across") else _number(warp_runs, "--warp")
     return count_threads(
-        shot.linear, per_mm, scale_uncertainty=min(unsure, 0.2),
-        region=None if region is None else _smaller(_box(region, "--region"), shot.reduced),
+        shot.linear, per_mm, scale_uncertainty=min(unsure, 0.2), region=where,
         warp_direction=runs, backing=ground,
-    )  # fmt: skip
+    )
 
 
 #: A scale given by hand is taken as good to this share, or to half its last digit if that is more.

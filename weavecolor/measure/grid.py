@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import least_squares
 
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.lights import light_spectrum
@@ -132,7 +133,7 @@ def _dyed(
     values = [np.asarray(v, dtype=np.float64) for _, v, _ in seen]
     darkest = values[int(np.argmin([g for g, _, _ in seen]))]
     curve = p.ln_dye(p.colour_curve(np.clip(1.5 * darkest, 0.02, 0.9)), yarn)
-    prior = np.linalg.inv(p.level_prior() + p.shape_prior())
+    whiten = np.linalg.inv(np.linalg.cholesky(p.level_prior() + p.shape_prior()))
     errors = [
         np.sqrt(np.asarray(e) ** 2 + (MODEL_SHARE**2 + LIT**2) * v**2 + 1e-6)
         for v, (_, _, e) in zip(values, seen, strict=True)
@@ -149,32 +150,18 @@ def _dyed(
             change.append((channels * c[0][:, -1]) @ p.BASIS)
         return np.concatenate(made), np.concatenate(change)
 
-    target, error = np.concatenate(values), np.concatenate(errors)
-    x, damping = np.zeros(p.KNOTS.size), 1e-2
-    made, slope = shown(x)
+    target, error = np.concatenate(values), np.concatenate(errors)[:, None]
 
-    def cost(made: Array, at: Array) -> float:
-        return float((((made - target) / error) ** 2).sum() + at @ prior @ at)
+    def off(at: Array) -> Array:
+        return np.concatenate([(shown(at)[0] - target) / error[:, 0], whiten @ at])
 
-    now = cost(made, x)
-    for _ in range(40):
-        weighed = slope / error[:, None]
-        normal = weighed.T @ weighed + prior
-        pull = weighed.T @ ((target - made) / error) - prior @ x
-        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
-        tried = x + np.clip(step, -1.0, 1.0)
-        there, change = shown(tried)
-        if cost(there, tried) < now:
-            gain = now - cost(there, tried)
-            x, made, slope, now, damping = tried, there, change, now - gain, damping / 5
-            if gain < 1e-4:
-                break
-        else:
-            damping *= 5
-            if damping > 1e6:
-                break
-    weighed = slope / error[:, None]
-    covariance = np.asarray(np.linalg.inv(weighed.T @ weighed + prior), dtype=np.float64)
+    def slopes(at: Array) -> Array:
+        return np.concatenate([shown(at)[1] / error, whiten])
+
+    found = least_squares(off, np.zeros(p.KNOTS.size), jac=slopes, ftol=1e-5)
+    x, (made, slope) = found.x, shown(found.x)
+    precision = (slope / error).T @ (slope / error) + whiten.T @ whiten
+    covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
     parts = zip(values, np.split(made, len(values)), strict=True)
     missed = max(float(ciede2000(colour_of(v), colour_of(m))) for v, m in parts)
     return x, covariance, curve, missed

@@ -206,15 +206,20 @@ def _joined(label: NDArray[np.intp], coded: NDArray[np.float64]) -> NDArray[np.i
     size = np.bincount(label.ravel(), minlength=len(counts)).astype(float)
     least = _LEAST * label.size
     into = np.arange(len(counts))
-    while True:
+
+    def stepped(steps: Any, counts: Any) -> Any:
         met = counts > 0
-        step = np.full(counts.shape, np.inf)
-        step[met] = np.abs(steps[met] / counts[met][:, None]).max(axis=1)
+        out = np.full(counts.shape, np.inf)
+        out[met] = np.abs(steps[met] / counts[met][:, None]).max(axis=1)
+        return out
+
+    step = stepped(steps, counts)
+    while True:
         one, two = (int(k) for k in np.unravel_index(int(step.argmin()), step.shape))
         if not step[one, two] < _STEP:
-            step[:, size >= least] = np.inf
-            one, two = (int(k) for k in np.unravel_index(int(step.argmin()), step.shape))
-            if not np.isfinite(step[one, two]):
+            slivers = np.where(size >= least, np.inf, step)
+            one, two = (int(k) for k in np.unravel_index(int(slivers.argmin()), step.shape))
+            if not np.isfinite(slivers[one, two]):
                 break
         into[into == two] = one
         size[one], size[two] = size[one] + size[two], np.inf
@@ -223,6 +228,9 @@ def _joined(label: NDArray[np.intp], coded: NDArray[np.float64]) -> NDArray[np.i
             table[:, one] += table[:, two]
             table[two], table[:, two] = 0.0, 0.0
             table[one, one] = 0.0
+        step[two] = step[:, two] = np.inf
+        # differences to both sides are equal but for their sign
+        step[one] = step[:, one] = stepped(steps[one], counts[one])
     return np.asarray(relabel_sequential(into[label] + 1)[0], dtype=np.intp)  # type: ignore[no-untyped-call]
 
 
