@@ -38,6 +38,7 @@ from weavecolor.picture.hung import hung_stage, scene_round
 from weavecolor.picture.lookup import looked_up
 from weavecolor.picture.shapes import load_shape
 from weavecolor.picture.sweep import openness, soft_directions, sphere, taken
+from weavecolor.picture.threads import LAYERS, LOOSE, ROW, closely, met, threads
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 from weavecolor.scene.scene import Light
@@ -45,6 +46,7 @@ from weavecolor.scene.scene import Light
 pytestmark = pytest.mark.usefixtures("all_rays")
 
 WINDOW = scene("window at the side")
+NO_THREADS = np.zeros((1, LAYERS, ROW)), np.zeros((0, 3)), np.zeros((0, 3))
 
 
 @lru_cache(maxsize=1)
@@ -205,7 +207,8 @@ def test_layers_add_and_multiply_channel_by_channel():
     quads, order = np.arange(12).reshape(3, 4), np.arange(3)
     raster.cloths(
         xyz, quads, order, np.zeros(3, np.int64), vertex, key, room, glow, np.array([np.pi]), light,
-        np.array([[1.0, 1.0, 0.0, 0.0, 1.0]]), 1.0, 3.0, False, raster.SAMPLES[1], out, depth, 2,
+        np.array([[1.0, 1.0, 0.0, 0.0, 1.0]]), *NO_THREADS, 1.0, 3.0, False,
+        raster.SAMPLES[1], out, depth, 2,
     )  # fmt: skip
     got = looked_up(made, np.array([[0.0, 0, 1]]), np.array([[0.0, 1, 0]]), np.array([0]))[0]
     cloth = np.array([0.5, 0.4, 0.3])
@@ -230,8 +233,8 @@ def test_quads_that_share_an_edge_leave_no_gap_and_no_double():
     out, depth = np.ones((32, 32, 4, 3), np.float32), np.full((32, 32, 4), -1e9, np.float32)
     raster.cloths(
         spot, quads, np.arange(25), np.zeros(25, np.int64), vertex, key, room, glow,
-        np.array([np.pi]), np.zeros((1, 4, 3)), np.array([[1.0, 1.0, 0.0, 0.0, 1.0]]), 1.0, 3.0,
-        False, raster.SAMPLES[4], out, depth, 3,
+        np.array([np.pi]), np.zeros((1, 4, 3)), np.array([[1.0, 1.0, 0.0, 0.0, 1.0]]),
+        *NO_THREADS, 1.0, 3.0, False, raster.SAMPLES[4], out, depth, 3,
     )  # fmt: skip
     inside = out[6:26, 6:26].reshape(-1, 3)
     assert np.ptp(inside, axis=0).max() < 1e-5
@@ -388,3 +391,64 @@ def test_a_hung_shape_path_traced():
     assert cloth.sum() > 300
     assert colour.delta_E(one, two, method="CIE 2000").mean() < 3.0
     assert abs((two - one)[:, 0].mean()) < 1.0
+
+
+def near(
+    stack: Stack, back: np.ndarray, step: float, side: int = 96, e: tuple[float, ...] = (0, 0, 1)
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Light sent (side, side, 3) and let through (side, side) by pixels ``step`` mm apart, of a
+    stack of which the tables tell ``back`` sent back, .05 on and .05 straight; and its threads."""
+    falls = tables.rgb_matrix(np.ones(41), WINDOW, AS_SEEN, "2")
+    geometry = stack.layers[0].cloth.construction()
+    rows = threads(stack, (geometry.warp_spacing, geometry.weft_spacing, 0.05, 0.05, 45.0), falls)
+    lamp = np.array([[0.3, -0.4, np.sqrt(0.75)]])
+    sent, through = np.empty((side, side, 3)), np.empty((side, side))
+    for i, j in np.ndindex(side, side):
+        through[i, j] = closely(
+            rows, j * step, i * step, step, 0.0, 0.0, step, np.array(e, float), lamp,
+            np.full((1, 3), 0.2), np.asarray(back, float), np.full(3, 0.05), 0.05, sent[i, j],
+        )  # fmt: skip
+    return sent, through, rows
+
+
+@pytest.mark.parametrize("cloth", ["shot-organza-red-black", "shot-chiffon-rose-yellow"])
+@pytest.mark.parametrize("e", [(0.0, 0.0, 1.0), (0.35, 0.2, -0.915)])
+def test_coming_near_changes_no_mean(cloth, e):
+    """However the threads lie, their mean is what the tables tell, from the face and the back."""
+    stack = Stack((Layer(load_swatch(cloth)), Layer(load_swatch(cloth), 30.0, "back")))
+    back = np.array([0.4, 0.12, 0.1])
+    sent, through, _ = near(stack, back, 0.05, e=e)
+    np.testing.assert_allclose(sent.mean(axis=(0, 1)), back + 0.05, rtol=0.06)
+    assert through.mean() == pytest.approx(0.05, rel=0.08)
+    assert through.std() > 0.5 * through.mean()  # threads and openings
+
+
+def test_threads_have_their_own_colours():
+    """Where a crimson warp lies foremost it is redder than where a black weft does."""
+    stack = organza()
+    sent, _, rows = near(stack, np.array([0.2, 0.05, 0.05]), 0.02)
+    found = {0: [], 1: []}
+    for i, j in np.ndindex(96, 96):
+        if (system := met(rows[0], -j * 0.02, i * 0.02, 0.0, 0.0, 1.0, LOOSE)[0]) >= 0:
+            found[system].append(sent[i, j])
+    warp, weft = (np.mean(found[k], axis=0) for k in (0, 1))
+    assert warp[0] / warp[1] > 1.5 * weft[0] / weft[1]
+
+
+def test_two_layers_beat_where_their_threads_do():
+    """Two gratings of one spacing, turned by a, beat at 2 sin(a/2) of their frequency (I. Amidror,
+    The Theory of the Moire Phenomenon, vol. 1, 2009, ch. 2)."""
+    cloth, turn, step = load_swatch("shot-organza-red-black"), 9.0, 0.1
+    one, two = (
+        near(Stack(tuple(Layer(cloth, g) for g in grains)), np.full(3, 0.3), step, 128)[1]
+        for grains in ((0.0,), (0.0, turn))
+    )
+    spacing = cloth.construction().warp_spacing
+    wanted = 2.0 * np.sin(np.radians(turn / 2.0)) / spacing
+    frequency = np.fft.fftfreq(128, step)
+    far = np.hypot(frequency[:, None], frequency[None])
+    window = np.outer(np.hanning(128), np.hanning(128))
+    low = (far > 0.15) & (far < 0.6 / spacing)
+    single, double = (np.abs(np.fft.fft2((x - x.mean()) * window)) * low for x in (one, two))
+    assert far.ravel()[double.argmax()] == pytest.approx(wanted, abs=0.13)
+    assert double.max() > 3.0 * single.ravel()[double.argmax()]

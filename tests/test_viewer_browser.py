@@ -8,12 +8,14 @@ import io
 import os
 import shutil
 import threading
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from page_driver import CHROMEDRIVER, CHROMIUM, FLAGS, ROOT, SOFTWARE
 from PIL import Image
+from scipy.ndimage import uniform_filter
 from selenium import webdriver
 from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.action_chains import ActionChains
@@ -36,6 +38,7 @@ pytestmark = [
     ),
 ]
 WIDTH, HEIGHT = 300, 376
+LOOK, NEAR = Sight(20.0, 6.0), Sight(20.0, 6.0, 40.0, 0.05, -0.1)
 PAGE = f"""<!doctype html><meta charset="utf-8"><style>body {{ margin: 0 }}
 canvas {{ display: block; width: {WIDTH}px; height: {HEIGHT}px }}</style>
 <canvas id="one" tabindex="0"></canvas><canvas id="two"></canvas>
@@ -102,8 +105,8 @@ def pixels(driver) -> np.ndarray:
     return np.asarray(Image.open(io.BytesIO(data)).convert("RGB")).astype(int)
 
 
-def codes(made: Lit, screen: str, **how: object) -> np.ndarray:
-    linear = picture(made, WIDTH, HEIGHT, Sight(20.0, 6.0), **how)  # type: ignore[arg-type]
+def codes(made: Lit, screen: str, sight: Sight = LOOK, **how: object) -> np.ndarray:
+    linear = picture(made, WIDTH, HEIGHT, sight, **how)  # type: ignore[arg-type]
     # what the screen cannot show goes towards the grey of its luminance, as in the shader
     grey = np.clip(linear @ space(screen).to_xyz[1], 0.0, 1.0)[..., None]
     most, least = linear.max(axis=2, keepdims=True), linear.min(axis=2, keepdims=True)
@@ -134,6 +137,24 @@ def test_five_hundred_points_are_what_python_draws(browser, screen):
         assert (apart > most).mean() < 0.02, (screen, front, np.quantile(apart, [0.5, 0.9, 0.99]))
         assert np.median(apart) <= 1
     browser.execute_script("view.frontOnly = false; view.show(stage, light)")
+
+
+def test_threads_seen_from_near_are_what_python_draws(browser):
+    """Three pixels a thread, the foremost cloth. Graphics place corners on sixteenths of a pixel,
+    so that edges of threads fall to one ninth of a pixel or the next: the pattern is the same
+    where the two rise and fall together, and the light where means of 9 by 9 pixels do."""
+    there = "const [zoom, right, up] = arguments; Object.assign(view.sight, { zoom, right, up });"
+    browser.execute_script(there, NEAR.zoom, NEAR.right, NEAR.up)  # turned as before: lit already
+    browser.execute_script(ONCE, True)
+    got = pixels(browser) / 255.0
+    expected = codes(lit("sRGB"), "sRGB", NEAR, samples=1, front=True) / 255.0
+    plain = replace(lit("sRGB"), threads=np.zeros_like(lit("sRGB").threads))
+    without = codes(plain, "sRGB", NEAR, samples=1, front=True) / 255.0
+    one, two = (uniform_filter(x, (9, 9, 0)) for x in (got, expected))
+    assert np.corrcoef(got.ravel(), expected.ravel())[0, 1] > 0.9
+    assert np.corrcoef(got.ravel(), without.ravel())[0, 1] < 0.7  # threads are seen
+    assert np.quantile(np.abs(one - two), 0.9) < 4.0 / 255.0
+    browser.execute_script("view.frontOnly = false;" + there, 1, 0, 0)
 
 
 def test_the_hand_turns_and_zooms_and_new_tables_keep_the_turn(browser):

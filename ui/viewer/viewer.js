@@ -1,13 +1,13 @@
 // The live picture of hung cloth: WebGL2, nothing from the network, fed with bytes from Python.
 //
-// The same sums as weavecolor/picture/{sweep,lookup,raster,hanging}.py, which say why. Places and
+// The same sums as weavecolor/picture/{sweep,lookup,raster,threads,hanging}.py, which say why. Places and
 // bodies come once in one parcel ("stage"), look-up tables and lights in another ("light") whenever
 // the cloth or the light changes; turn and zoom stay. Frames wait on the graphics fence, and the
 // resolution follows what the machine can do.
 
 const COMMON = globalThis.__hungCloth ??= { sights: new Map(), stages: new Map(), views: new Map() };
 const TYPES = { f4: Float32Array, f2: Uint16Array, u1: Uint8Array, i2: Int16Array, i4: Int32Array };
-const GRID = 288, OPAQUE = 60, SOFT = 12, STILL = 16, STILL_SLOW = 4;
+const GRID = 288, READ = 1.25, OPAQUE = 60, SOFT = 12, STILL = 16, STILL_SLOW = 4;
 
 /** A parcel: eight bytes, length of the header, header in JSON, arrays each on a multiple of 8. */
 export function unpacked(bytes) {
@@ -132,12 +132,17 @@ class Sweep {
       if (px <= 0 || py <= 0 || px >= columns - 1 || py >= rows - 1) {
         this.out[3 * p] = this.out[3 * p + 1] = this.out[3 * p + 2] = 1; continue;
       }
-      const x0 = px | 0, y0 = py | 0, fx = px - x0, fy = py - y0;
-      for (let c = 0; c < 3; c++) {
-        const o = (y0 * columns + x0) * 3 + c, d = o + columns * 3;
-        const v = (plane[o] * (1 - fx) + plane[o + 3] * fx) * (1 - fy) + (plane[d] * (1 - fx) + plane[d + 3] * fx) * fy;
-        this.out[3 * p + c] = Math.exp(-v);
+      const sum = [0, 0, 0];
+      for (let tap = 0; tap < 4; tap++) {
+        const qx = Math.min(Math.max(px + (tap % 2 - 0.5) * 2 * READ, 0), columns - 1.001);
+        const qy = Math.min(Math.max(py + ((tap >> 1) - 0.5) * 2 * READ, 0), rows - 1.001);
+        const x0 = qx | 0, y0 = qy | 0, fx = qx - x0, fy = qy - y0;
+        for (let c = 0; c < 3; c++) {
+          const o = (y0 * columns + x0) * 3 + c, d = o + columns * 3;
+          sum[c] += 0.25 * ((plane[o] * (1 - fx) + plane[o + 3] * fx) * (1 - fy) + (plane[d] * (1 - fx) + plane[d + 3] * fx) * fy);
+        }
       }
+      for (let c = 0; c < 3; c++) this.out[3 * p + c] = Math.exp(-sum[c]);
     }
     return this.out;
   }
@@ -201,6 +206,8 @@ uniform sampler3D keys; uniform sampler2DArray rooms; uniform sampler2DArray glo
 uniform vec4 sizes;            // disc, turns + 1, sights, kinds
 uniform float spans[12]; uniform vec3 lights[36]; uniform vec4 uneven[12]; uniform float lengths[12];
 uniform float mmPixel; uniform float least; uniform float frontOnly;
+uniform highp sampler2D weave; uniform vec3 lampWay[6]; uniform vec3 lampShine[6]; uniform int lampCount;
+uniform vec4 nearness;         // half a light's width in degrees, pixels a thread: beginning, whole; how far threads lie off
 in vec3 vNormal; in vec3 vWarp; in vec3 vReach; in vec4 vOpen; in vec2 vPlace; in float vFold; flat in float vKind;
 layout(location = 0) out vec4 red; layout(location = 1) out vec4 green; layout(location = 2) out vec4 blue;
 
@@ -230,6 +237,164 @@ float unevenness(vec2 uv, float step_, vec4 u, float length_) {
   }
   return total;
 }
+// threads, as in threads.py; a layer's row of numbers is one line of the texture
+const int WIDE = 6, HIGH = 8, SWING = 10, MANY = 12, COLOUR = 24, FALL = 36, LIFT = 68;
+float g(int line, int i) { return texelFetch(weave, ivec2(i >> 2, line), 0)[i & 3]; }
+vec3 tint(int line, int way, int s) { int i = COLOUR + 6 * way + 3 * s; return vec3(g(line, i), g(line, i + 1), g(line, i + 2)); }
+int wrap(int k, int n) { return k - n * int(floor(float(k) / float(n))); }
+vec2 axis_(int line, int s, int i, float along) {
+  float pitch = g(line, 5 - s), t = along / pitch, k = floor(t), f = 3.14159265 * (t - k);
+  int ends = int(g(line, 14) + 0.5), picks = int(g(line, 15) + 0.5), j = int(k);
+  float a, b;
+  if (s == 0) { int e = wrap(i, ends); a = g(line, LIFT + wrap(j, picks) * ends + e); b = g(line, LIFT + wrap(j + 1, picks) * ends + e); }
+  else { int p = LIFT + wrap(i, picks) * ends; a = -g(line, p + wrap(j, ends)); b = -g(line, p + wrap(j + 1, ends)); }
+  float swing = g(line, SWING + s), h = 0.5 * (a - b);
+  return vec2(swing * (0.5 * (a + b) + h * cos(f)), -swing * h * sin(f) * 3.14159265 / pitch);
+}
+float swell(int i, float along, int seed) {
+  float b = floor(along), f = along - b; f = f * f * (3.0 - 2.0 * f);
+  int j = int(b) + seed * 7919;
+  return mix(hashed(i, j), hashed(i, j + 1), f);
+}
+struct Met { int s; float h; int number; float along; float slope; float na; float nu; };
+Met met(int line, vec2 at, vec2 m, float top) {
+  Met r = Met(-1, 0.0, 0, 0.0, 0.0, 0.0, 1.0);
+  float best = -1e9;
+  for (int s = 0; s < 2; s++) {
+    float p = s == 0 ? at.x : at.y, q = s == 0 ? at.y : at.x, c = s == 0 ? m.x : m.y, l = s == 0 ? m.y : m.x;
+    float spacing = g(line, 4 + s);
+    int i = int(floor(p / spacing + 0.5));
+    vec2 z = axis_(line, s, i, q);
+    i = int(floor((p + c * z.x) / spacing + 0.5)); z = axis_(line, s, i, q + l * z.x);
+    float fat = 1.0 + 0.5 * g(line, 18 + s) * swell(i, q / g(line, 20), s);
+    float a = g(line, WIDE + s) * fat, b = g(line, HIGH + s) * fat;
+    float d = p + c * z.x - (float(i) + nearness.w * hashed(i, 31 + s)) * spacing, wide = sqrt(a * a + c * c * b * b);
+    if (abs(d) >= wide) continue;
+    float k = c * c / (a * a) + 1.0 / (b * b), under = c * c * d * d / (a * a * a * a) - k * (d * d / (a * a) - 1.0);
+    float up = (-c * d / (a * a) + top * sqrt(max(under, 0.0))) / k;
+    if (top * (z.x + up) > best) { best = top * (z.x + up); r = Met(s, d / wide, i, q + l * z.x, z.y, (d + c * up) / (a * a), up / (b * b)); }
+  }
+  return r;
+}
+float misses(vec3 e, vec3 l, int s, float slope) {
+  float k = inversesqrt(1.0 + slope * slope);
+  return degrees(abs(asin(clamp((e[1 - s] + slope * e.z) * k, -1.0, 1.0)) + asin(clamp((l[1 - s] + slope * l.z) * k, -1.0, 1.0))));
+}
+vec3 turned(int line, vec3 v) { float c = g(line, 0), s = g(line, 1), f = g(line, 2); return vec3(f * (c * v.x + s * v.y), c * v.y - s * v.x, f * v.z); }
+vec2 leaning(vec3 e) {
+  vec2 m = e.xy / (sign(e.z) * max(abs(e.z), 1e-3));
+  float size = length(m);
+  return size > 2.5 ? m * 2.5 / size : m;
+}
+void shared_(int first, int count, int way, vec2 weight[6], vec3 total, out vec3 warp, out vec3 weft) {
+  vec3 bw = vec3(0), bf = vec3(0);
+  for (int k = 0; k < count; k++) { bw += weight[k].x * tint(first + k, way, 0); bf += weight[k].y * tint(first + k, way, 1); }
+  float ww = 1e-12 + dot(bw, bw), ff = 1e-12 + dot(bf, bf), wf = dot(bw, bf), tw = dot(total, bw), tf = dot(total, bf);
+  float both = max(tw + tf, 0.0) / (ww + ff + 2.0 * wf), rw = tw - both * (ww + wf), rf = tf - both * (ff + wf);
+  float one = 1.03 * ww, two = 1.03 * ff, det = one * two - wf * wf;
+  float a = max(both + (rw * two - rf * wf) / det, 0.05 * both), b = max(both + (rf * one - rw * wf) / det, 0.05 * both);
+  vec3 right = max(total, 0.0) / max(a * bw + b * bf, 1e-12);
+  warp = a * right; weft = b * right;
+}
+float closely(int first, vec2 uv, vec2 du, vec2 dv, vec3 e, vec3 lamps[6], vec3 shine[6], vec3 back, vec3 on, float straight, out vec3 sent) {
+  int count = 0;
+  while (count < 6 && g(first + count, 4) > 0.0) count++;
+  vec2 weight[6]; vec2 gloss[6]; float lit[72];
+  float left = 1.0, index = g(first, 17), base = pow((index - 1.0) / (index + 1.0), 2.0);
+  float bright = 1.0 / (2.0 * (1.0 - cos(radians(nearness.x))));
+  vec3 mean = vec3(0);
+  for (int nth = 0; nth < count; nth++) {
+    int k = e.z > 0.0 ? nth : count - 1 - nth, line = first + k;
+    vec3 own = turned(line, e);
+    vec2 m = leaning(own), cover;
+    for (int s = 0; s < 2; s++) {
+      float a = g(line, WIDE + s), b = g(line, HIGH + s), c = s == 0 ? m.x : m.y;
+      cover[s] = min(2.0 * sqrt(a * a + c * c * b * b) / g(line, 4 + s), 1.0);
+    }
+    float whole = 1.0 - (1.0 - cover.x) * (1.0 - cover.y);
+    for (int s = 0; s < 2; s++) {
+      weight[k][s] = left * whole * cover[s] / (cover.x + cover.y);
+      float steep = 3.14159265 * g(line, SWING + s) / g(line, 5 - s), total = 0.0;
+      for (int n = 0; n < lampCount; n++) {
+        int slot = 12 * k + 6 * s + n;
+        lit[slot] = 0.0;
+        vec3 to = turned(line, lamps[n]);
+        if (to.z * own.z <= 0.0) continue;
+        float got = 0.0;
+        for (int step_ = 0; step_ < 5; step_++) {
+          float lie = sin(0.2 * 3.14159265 * float(step_ - 2));
+          float miss = misses(own, to, s, steep * lie);
+          total += exp(-pow(miss / 25.0, 2.0)) / 5.0;
+          got += radians(sqrt(max(nearness.x * nearness.x - miss * miss, 0.0))) / 5.0;
+        }
+        if (g(line, MANY + s) > 1.0) continue;
+        float ea = own[s], la = to[s];
+        float cosine = (ea * la + own.z * to.z) / sqrt((ea * ea + own.z * own.z) * (la * la + to.z * to.z) + 1e-12);
+        float middle = 0.5 * (atan(ea, abs(own.z)) + atan(la, abs(to.z))), flat_ = g(line, WIDE + s) / g(line, HIGH + s);
+        float t = tan(clamp(middle, -1.4, 1.4)), rate = flat_ * (1.0 + t * t) / (1.0 + flat_ * flat_ * t * t);
+        got *= 0.5 * rate * cos(atan(flat_ * t)) * sqrt(max(0.5 + 0.5 * cosine, 0.0));
+        lit[slot] = got;
+        float grazing = 1.0 - sqrt(max(0.5 + 0.5 * dot(own, to), 0.0));
+        mean += weight[k][s] * got * (base + (1.0 - base) * pow(grazing, 5.0)) * bright * shine[n];
+      }
+      gloss[k][s] = total;
+    }
+    left *= 1.0 - whole * (1.0 - g(line, 16));
+  }
+  vec3 rest = max(back - mean, 0.2 * back), more = (back - rest) / max(mean, 1e-9), aw, af, bw, bf;
+  more *= step(1e-9, mean);
+  shared_(first, count, 0, weight, rest, aw, af);
+  shared_(first, count, 1, weight, on, bw, bf);
+  sent = vec3(0);
+  float through = 0.0;
+  vec2 lean = leaning(e);
+  for (int i = 0; i < 9; i++) {
+    vec2 place = uv + du * float(i % 3 - 1) / 3.0 + dv * float(i / 3 - 1) / 3.0;
+    place.x = -place.x;
+    float passed = 1.0;
+    for (int nth = 0; nth < count; nth++) {
+      int k = e.z > 0.0 ? nth : count - 1 - nth, line = first + k;
+      vec3 own = turned(line, e);
+      vec2 p = place + lean * g(line, 3);
+      float c = g(line, 0), d = g(line, 1);
+      p = vec2(g(line, 2) * (c * p.x + d * p.y) + 0.31 * float(k) * g(line, 4), c * p.y - d * p.x + 0.17 * float(k) * g(line, 5));
+      Met r = met(line, p, leaning(own), own.z > 0.0 ? 1.0 : -1.0);
+      if (r.s < 0) continue;
+      int s = r.s, bin = min(int(abs(r.h) * 8.0), 7);
+      float fall = g(line, FALL + 8 * s + bin), glow = g(line, FALL + 8 * (2 + s) + bin), many = g(line, MANY + s);
+      if (many > 1.0) {
+        float strand = min(1.5 * sqrt(many), 9.0), turn = r.along / g(line, 5 - s);
+        fall *= 1.0 + 0.3 * hashed(r.number * 131 + int(floor(0.5 * (r.h + 1.0) * strand + 0.7 * turn)), int(floor(0.4 * turn)) + 57 * s);
+        if (lampCount > 0) {
+          float share = 0.0;
+          for (int n = 0; n < lampCount; n++) {
+            vec3 to = turned(line, lamps[n]);
+            if (to.z * own.z > 0.0) share += exp(-pow(misses(own, to, s, r.slope) / 25.0, 2.0));
+          }
+          fall *= (0.6 * gloss[k][s] + 0.4 * share + 0.05) / (gloss[k][s] + 0.05);
+        }
+      }
+      sent += passed * ((s == 0 ? aw : af) * tint(line, 0, s) * fall + (s == 0 ? bw : bf) * tint(line, 1, s) * glow);
+      if (many <= 1.0) {
+        float nl = -r.slope * r.nu;
+        vec3 n_ = normalize(s == 0 ? vec3(r.na, nl, r.nu) : vec3(nl, r.na, r.nu));
+        float cosine = dot(n_, own);
+        for (int n = 0; n < lampCount; n++) {
+          if (lit[12 * k + 6 * s + n] <= 0.0) continue;
+          vec3 to = turned(line, lamps[n]);
+          float away = degrees(acos(clamp(2.0 * cosine * dot(n_, to) - dot(own, to), -1.0, 1.0)));
+          float soft = clamp((1.25 * nearness.x - away) / (0.5 * nearness.x), 0.0, 1.0);
+          sent += passed * more * soft * (base + (1.0 - base) * pow(1.0 - clamp(cosine, 0.0, 1.0), 5.0)) * bright * shine[n];
+        }
+      }
+      passed *= g(line, 16);
+      if (passed < 0.01) break;
+    }
+    through += passed;
+  }
+  sent /= 9.0;
+  return clamp(straight * through / (9.0 * max(left, 1e-3)), 0.0, 1.0);
+}
 void main() {
   int side = gl_FrontFacing ? 0 : 1;
   int kind = int(vKind + 0.5) + (vFold < 0.0 ? 1 : 0);
@@ -250,11 +415,24 @@ void main() {
   vec4 room = texture(rooms, vec3((p + 0.5) / sizes.z, slab));
   vec3 glow = texture(glows, vec3((p + 0.5) / sizes.z, slab)).rgb;
   vec3 level = lights[3 * kind], cloth = lights[3 * kind + 1], body = lights[3 * kind + 2];
-  vec3 sent = key * vReach + room.rgb * (near.x + clothNear * cloth + near.y * body)
-            + glow * level * (far.x + clothFar * cloth);
-  float straight = clamp(1.0 - (1.0 - clamp(room.a, 0.0, 1.0)) * more, 0.0, 1.0);
-  sent *= more;
-  vec3 passed = clamp(straight + glow * far.y, 0.0, 1.0) * (1.0 - frontOnly);
+  vec3 back = key * vReach + room.rgb * (near.x + clothNear * cloth + near.y * body);
+  vec3 on = glow * level * (far.x + clothFar * cloth), sent = (back + on) * more;
+  float straight = clamp(room.a, 0.0, 1.0), own = clamp(1.0 - (1.0 - straight) * more, 0.0, 1.0);
+  int first = 6 * kind;
+  float seen = mmPixel / max(n.z, 0.2), close = 0.0;
+  vec2 du = dFdx(vPlace), dv = -dFdy(vPlace);
+  if (g(first, 4) > 0.0) close = clamp((min(uneven[kind].x, uneven[kind].y) / max(seen, 1e-9) - nearness.y) / (nearness.z - nearness.y), 0.0, 1.0);
+  if (close > 0.0) {
+    float turn_ = side == 0 ? 1.0 : -1.0;
+    vec3 b = cross(n, w), lamps[6], shine[6], drawn;
+    for (int i = 0; i < lampCount; i++) {
+      lamps[i] = vec3(-turn_ * dot(b, lampWay[i]), dot(w, lampWay[i]), turn_ * dot(n, lampWay[i]));
+      shine[i] = lampShine[i] * vReach;
+    }
+    float open = closely(first, vPlace, du, dv, vec3(-turn_ * b.z, w.z, turn_ * n.z), lamps, shine, back, on, straight, drawn);
+    own = mix(own, open, close); sent = mix(sent, drawn, close);
+  }
+  vec3 passed = clamp(own + glow * far.y, 0.0, 1.0) * (1.0 - frontOnly);
   red = vec4(sent.r, 0, 0, passed.r); green = vec4(sent.g, 0, 0, passed.g); blue = vec4(sent.b, 0, 0, passed.b);
 }`;
 const WHOLE_VERTEX = `#version 300 es
@@ -424,9 +602,16 @@ export class View {
         gl.texParameteri(kind, gl.TEXTURE_MIN_FILTER, gl.LINEAR); gl.texParameteri(kind, gl.TEXTURE_MAG_FILTER, gl.LINEAR);
       };
       const [kinds, , turns, disc] = l.key.shape, sights = l.room.shape[2];
-      texture("keys", gl.TEXTURE_3D, () => gl.texImage3D(gl.TEXTURE_3D, 0, gl.RGBA16F, disc, disc, turns * 2 * kinds, 0, gl.RGBA, gl.HALF_FLOAT, l.key));
+      texture("keys", gl.TEXTURE_3D, () => {
+        gl.pixelStorei(gl.UNPACK_ALIGNMENT, 2);   // three half-floats a place
+        gl.texImage3D(gl.TEXTURE_3D, 0, gl.RGB16F, disc, disc, turns * 2 * kinds, 0, gl.RGB, gl.HALF_FLOAT, l.key);
+        gl.pixelStorei(gl.UNPACK_ALIGNMENT, 4);
+      });
       for (const [name, data] of [["rooms", l.room], ["glows", l.glow]])
         texture(name, gl.TEXTURE_2D_ARRAY, () => gl.texImage3D(gl.TEXTURE_2D_ARRAY, 0, gl.RGBA16F, sights, sights, 2 * kinds, 0, gl.RGBA, gl.HALF_FLOAT, data));
+      const [, layers, row] = l.threads.shape;
+      texture("weave", gl.TEXTURE_2D, () => gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGBA32F, row / 4, layers * kinds, 0, gl.RGBA, gl.FLOAT, l.threads));
+      gl.texParameteri(gl.TEXTURE_2D, gl.TEXTURE_MIN_FILTER, gl.NEAREST); gl.texParameteri(gl.TEXTURE_2D, gl.TEXTURE_MAG_FILTER, gl.NEAREST);
       try { gl.drawingBufferColorSpace = l.space === "Display P3" ? "display-p3" : "srgb"; } catch { /* sRGB only */ }
       this.lit = true;
     }
@@ -569,9 +754,12 @@ export class View {
     program = this.programs.cloth;
     gl.useProgram(program.made); place(program);
     const { at } = program, [kinds, , turns, disc] = l.key.shape;
-    ["keys", "rooms", "glows"].forEach((name, i) => {
-      gl.activeTexture(gl.TEXTURE0 + i); gl.bindTexture(i ? gl.TEXTURE_2D_ARRAY : gl.TEXTURE_3D, this.textures[name]); gl.uniform1i(at[name], i);
+    [["keys", gl.TEXTURE_3D], ["rooms", gl.TEXTURE_2D_ARRAY], ["glows", gl.TEXTURE_2D_ARRAY], ["weave", gl.TEXTURE_2D]].forEach(([name, kind], i) => {
+      gl.activeTexture(gl.TEXTURE0 + i); gl.bindTexture(kind, this.textures[name]); gl.uniform1i(at[name], i);
     });
+    const lamps = l.lamps.slice(0, 6), six = name => { const out = new Float32Array(18); lamps.forEach((x, i) => out.set(x[name], 3 * i)); return out; };
+    gl.uniform3fv(at.lampWay, six("direction")); gl.uniform3fv(at.lampShine, six("white")); gl.uniform1i(at.lampCount, lamps.length);
+    gl.uniform4fv(at.nearness, l.nearness);
     gl.uniform4f(at.sizes, disc, turns, l.room.shape[2], kinds);
     gl.uniform1fv(at.spans, l.spans); gl.uniform3fv(at.lights, l.light); gl.uniform4fv(at.uneven, l.uneven); gl.uniform1fv(at.lengths, l.lengths);
     gl.uniform1f(at.mmPixel, step); gl.uniform1f(at.least, l.least); gl.uniform1f(at.before, l.ahead_mm);

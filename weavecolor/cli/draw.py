@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from weavecolor.optics.stack import Stack
     from weavecolor.picture.encode import Seeing
+    from weavecolor.picture.hung import Sight
     from weavecolor.scene.scene import Scene
 
 _WHATS = ("close-up", "hung", "sheet")
@@ -57,6 +58,8 @@ _WHATS = ("close-up", "hung", "sheet")
 @click.option("--frames", type=click.IntRange(2, 180), default=36, show_default=True)
 @click.option("--turned", default=20.0, show_default=True,
               help="Degrees that a hung garment is turned on its stand.")  # fmt: skip
+@click.option("--zoom", type=click.FloatRange(0.6, 40.0), default=1.0, show_default=True,
+              help="How near a hung garment is; from 8 or so single threads are seen.")  # fmt: skip
 @click.option("--ground", type=click.Choice(["grey", "light", "dark"]), default="grey",
               show_default=True, help="What a hung garment stands before.")  # fmt: skip
 @click.option("--page", type=click.Choice(["A4", "A4 landscape", "telephone"]), default="A4",
@@ -69,8 +72,8 @@ _WHATS = ("close-up", "hung", "sheet")
 def command(
     what: str, cloth: str | None, piles: tuple[str, ...], out: Path, grain: str, layers: str,
     turn: float, behind: str, scene: str, form: str, size: int | None,
-    scale: float | None, moving: str, frames: int, turned: float, ground: str, page: str,
-    screen: str, unadapted: bool, exposure: float | None, mark: bool,
+    scale: float | None, moving: str, frames: int, turned: float, zoom: float, ground: str,
+    page: str, screen: str, unadapted: bool, exposure: float | None, mark: bool,
 ) -> None:  # fmt: skip
     """Draw a picture of CLOTH.
 
@@ -96,7 +99,10 @@ def command(
     lit = scene_called(scene)
     label, stack = stacks[0]
     if what == "hung":
-        image = _hung(stack, lit, seeing, form, size, moving, frames, turned, ground, out)
+        from weavecolor.picture.hung import Sight
+
+        sight = Sight(turned, zoom=zoom)
+        image = _hung(stack, lit, seeing, form, size, moving, frames, sight, ground, out)
     elif what == "sheet":
         from weavecolor.picture.composite import Choice, draw_sheet
 
@@ -118,25 +124,25 @@ def command(
 
 def _hung(
     stack: Stack, scene: Scene, seeing: Seeing, form: str, size: int | None, moving: str,
-    frames: int, turned: float, ground: str, out: Path,
+    frames: int, sight: Sight, ground: str, out: Path,
 ) -> Image.Image:  # fmt: skip
     """Draw and write a still or a loop of hung cloth; its first picture."""
     from weavecolor.files.atomic import write_bytes
     from weavecolor.picture.encode import loop_bytes, png_bytes
     from weavecolor.picture.forms import shape_called
-    from weavecolor.picture.hung import Sight, draw_hung, hung_frames
+    from weavecolor.picture.hung import draw_hung, hung_frames
 
     shape, bare = shape_called(form, stack), stack.backing is None
     if out.suffix.lower() != ".png":
         width = size or 400
         made = hung_frames(stack, scene, shape, frames, width, round(width * 1.25), moving=moving,
-                           sight=Sight(turned), body_colour=stack.backing, ground=ground,
+                           sight=sight, body_colour=stack.backing, ground=ground,
                            seeing=seeing, bare=bare, progress=_share("drawing"))  # fmt: skip
         write_bytes(out, loop_bytes(made, out.suffix))
         return made[0]
     width = size or 900
     image = draw_hung(
-        stack, scene, shape, width, round(width * 1.25), sight=Sight(turned),
+        stack, scene, shape, width, round(width * 1.25), sight=sight,
         body_colour=stack.backing, ground=ground, seeing=seeing, bare=bare,
     )  # fmt: skip
     write_bytes(out, png_bytes(image))

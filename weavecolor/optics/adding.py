@@ -301,6 +301,7 @@ def over_backings(
     backings: list[Spectrum],
     gap: tuple[float, float] | None,
     uneven: float = UNEVEN,
+    open_: Openings | None = None,
 ) -> list[Array]:
     """As :func:`over_backing`, for several backings at little more than the cost of one.
 
@@ -309,23 +310,26 @@ def over_backings(
     pile, gap, uneven
         As for :func:`over_backing`.
     backings : list of ndarray, shape (41,)
+    open_
+        How the openings line up, where that is known already.
     """
-    open_ = openings(pile, gap, uneven=uneven)
+    open_ = open_ or openings(pile, gap, uneven=uneven)
     share, spread = pile.share, open_.hit_spread
-    straight = open_.straight[None, :]
-    spread_in = pile.pass_ @ share  # (41, N) scattered through, to or from a diffuse surface
+    kind = pile.reflect.dtype  # pictures make do with single precision
+    straight = open_.straight[None, :].astype(kind)
+    spread_in = (pile.pass_ @ share).astype(kind)  # (41, N) scattered, to or from a diffuse surface
     inner = (pile.under @ share) @ share  # (41,)
-    entering = straight + spread * spread_in
+    entering = straight + kind.type(spread) * spread_in
     # once off the backing: straight or scattered in, straight or scattered out
     first = entering[:, :, None] * spread_in[:, None, :]
     first += spread_in[:, :, None] * straight[:, None, :]
-    first += open_.joint
+    first += open_.joint.astype(kind)
     rounds = entering[:, :, None] * entering[:, None, :]
     out = []
     for rho in (np.asarray(b, float) for b in backings):
         more = rho**2 * inner / (1.0 - rho * spread * inner)
-        seen = rho[:, None, None] * first
-        seen += more[:, None, None] * rounds
+        seen = rho.astype(kind)[:, None, None] * first
+        seen += more.astype(kind)[:, None, None] * rounds
         seen += pile.reflect
         out.append(seen)
     return out

@@ -42,7 +42,8 @@ from weavecolor.optics.layer import (
     Solved,
     content,
     joint_of,
-    orders,
+    lying,
+    nodes_laid,
     solved,
     to_cloth_frame,
 )
@@ -254,8 +255,7 @@ def _lying(solution: Solved, turn: float, flip: bool, rings: Rings) -> LayerOpti
     grid, half = white.grid, white.grid.half
     vectors = ring_directions(rings)
     before = np.array([to_cloth_frame(tuple(v), turn, flip) for v in vectors])
-    up = grid.about(before).astype(np.float32)
-    node = np.asarray(solution.node, np.float32)
+    at = grid.about(before).astype(np.float32)
     # along the rings of the cloth's own frame, laid turned
     own, mirrored, end = _rung(solution, rings), _over(rings), half_turn(rings)
     ways = own[:, :, 0], own[:, end, 1]
@@ -264,35 +264,28 @@ def _lying(solution: Solved, turn: float, flip: bool, rings: Rings) -> LayerOpti
     turned = _rotation(rings, turn).astype(np.float32)
     from_up, from_down = (np.einsum("rk,bkn->brn", turned, way, optimize=True) for way in ways)
     size = half + len(vectors)
-    made: list[NDArray[Any]] = [np.zeros((len(node), size, size), np.float32) for _ in range(3)]
-    reflect, under, passed = made
+    tables: tuple[NDArray[Any], ...] = tuple(
+        np.zeros((len(solution.absorption), size, size), np.float32) for _ in range(3)
+    )
+    reflect, under, passed = tables
     through, open_ = np.zeros(size), np.zeros(size)
     q, e = slice(0, half), slice(half, size)
-    for order, weight in orders(grid, turn, flip):
-        above, below = order[:half], order[half:]
+    for up, down, weight in nodes_laid(solution, turn, flip, tables, through, open_):
         w = np.float32(weight)
-        reflect[:, q, q] += w * node[:, above[:, None], above[None]]
-        under[:, q, q] += w * node[:, below[:, None], below[None]]
-        passed[:, q, q] += w * node[:, above[:, None], below[None]]
-        reflect[:, e, q] += w * from_up[:, :, above]
-        under[:, e, q] += w * from_down[:, :, below]
-        passed[:, e, q] += w * from_up[:, :, below]
-        passed[:, q, e] += w * np.swapaxes(from_down[:, :, above], 1, 2)
-        through[q] += weight * white.through[above]
-        open_[q] += weight * white.open[above]
+        reflect[:, e, q] += w * from_up[:, :, up]
+        under[:, e, q] += w * from_down[:, :, down]
+        passed[:, e, q] += w * from_up[:, :, down]
+        passed[:, q, e] += w * np.swapaxes(from_down[:, :, up], 1, 2)
     reflect[:, q, e] = np.swapaxes(reflect[:, e, q], 1, 2)
     under[:, q, e] = np.swapaxes(under[:, e, q], 1, 2)
     slip = (white.through - white.open) / np.maximum(1.0 - white.open, 1e-9)
     own_open = _open(solution.construction, rings, flip)
     open_[e] = np.clip(_rotation(rings, turn) @ own_open, 0.0, 1.0)
-    through[e] = open_[e] + (1.0 - open_[e]) * (up @ slip)
-    thickness = 2.0 * white.cell.top
-    lie = Lie(
-        solution.construction, turn, flip,
+    through[e] = open_[e] + (1.0 - open_[e]) * (at @ slip)
+    lie = lying(
+        solution.construction, white.cell, turn, flip,
         tuple((float(x), float(y), float(z)) for x, y, z in vectors.round(9) + 0.0), False,
-        through, open_, np.concatenate([grid.share[:half], np.zeros(len(vectors))]), thickness,
-        tuple(round(float(d), 9) for d in np.linspace(0.0, thickness, 9)),
-        float(np.sqrt(white.cell.warp_spacing * white.cell.weft_spacing)),
+        through, open_, np.concatenate([grid.share[:half], np.zeros(len(vectors))]),
     )  # fmt: skip
     return LayerOptics(reflect, under, passed, lie)
 

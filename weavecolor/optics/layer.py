@@ -8,6 +8,7 @@ meet the cell; knows nothing of stacks, scenes or pictures.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -263,20 +264,10 @@ def laid(
     reflect, under, through_scattered = (np.zeros((bands, size, size)) for _ in range(3))
     through, open_ = np.zeros(size), np.zeros(size)
     share = np.concatenate([grid.share[:half], np.zeros(count)])
-    node = solution.node
     named = _named(solution, tuple(vectors), links) if vectors else None
     q = slice(0, half)
-    for order, weight in orders(grid, turn, flip):
-        up, down = order[:half], order[half:]
-        for table, from_, to in (
-            (reflect, up, up),
-            (under, down, down),
-            (through_scattered, up, down),
-        ):
-            block = node[:, from_[:, None], to[None]]
-            table[:, q, q] += block if weight == 1.0 else weight * block
-        through[q] += weight * white.through[up]
-        open_[q] += weight * white.open[up]
+    tables = reflect, under, through_scattered
+    for up, down, weight in nodes_laid(solution, turn, flip, tables, through, open_):
         if named is not None:
             for e in range(count):
                 k = half + e
@@ -300,6 +291,31 @@ def laid(
         solution.construction, cell, turn, flip, labels, True, through, open_, share
     )
     return LayerOptics(reflect, under, through_scattered, lie)
+
+
+def nodes_laid(
+    solution: Solved,
+    turn: float,
+    flip: bool,
+    tables: tuple[NDArray[Any], ...],
+    through: Array,
+    open_: Array,
+) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp], float]]:
+    """Lay what a cell does between its nodes, turn by turn, into the three ``tables`` (sent back
+    above, below, and on) and the two shares; yields the nodes above and below of each turn that is
+    mixed, and its weight."""
+    white = solution.white
+    half = white.grid.half
+    q = slice(0, half)
+    node = np.asarray(solution.node, tables[0].dtype)
+    for order, weight in orders(white.grid, turn, flip):
+        up, down = order[:half], order[half:]
+        for table, from_, to in zip(tables, (up, down, up), (up, down, down), strict=True):
+            block = node[:, from_[:, None], to[None]]
+            table[:, q, q] += block if weight == 1.0 else block * table.dtype.type(weight)
+        through[q] += weight * white.through[up]
+        open_[q] += weight * white.open[up]
+        yield up, down, weight
 
 
 def lying(

@@ -25,7 +25,9 @@ from weavecolor.picture.encode import AS_SEEN, Seeing
 from weavecolor.picture.shapes import Form, Shape
 from weavecolor.picture.sweep import densities, openness, soft_directions, taken
 from weavecolor.picture.tables import SOFT_DEG, Tables, rgb_matrix, tables, view_vector
+from weavecolor.picture.threads import threads
 from weavecolor.scene.backings import Backing, backing
+from weavecolor.scene.places import illumination
 from weavecolor.scene.scene import Scene
 
 Array = NDArray[np.float64]
@@ -228,7 +230,8 @@ class Lit:
     ``tables``: of each of the stage's stacks; ``light`` (kinds, 4, 3) as in ``raster.shaded``;
     ``body_room`` (4, 3): RGB of the body in the room's light for each way it is open;
     ``floor_room`` (4, 3): the same over a bare floor's; ``ground`` (3,): the ground before
-    exposure; ``uneven`` (kinds, 5) as in ``raster.unevenness``.
+    exposure; ``uneven`` (kinds, 5) as in ``raster.unevenness``; ``threads`` (kinds, ., .) as from
+    :func:`weavecolor.picture.threads.threads`.
     """
 
     stage: Stage
@@ -240,6 +243,7 @@ class Lit:
     ground: Array
     exposure: float
     uneven: Array
+    threads: Array
 
 
 def lit_stage(
@@ -283,6 +287,7 @@ def lit_stage(
     first = light[0]
     met = np.stack([np.ones(3), first[1], first[1] ** 2, 0.5 * colour])
     exposure = seeing.exposure or 1.0 / max(1.0, _brightest(lamps, level))
+    sent = rgb_matrix(illumination(scene), scene, seeing, observer)
     return Lit(
         staged,
         found,
@@ -293,6 +298,7 @@ def lit_stage(
         np.full(3, GROUNDS[ground] / exposure),
         exposure,
         np.array([_uneven(s) for s in staged.stacks]),
+        np.stack([threads(s, _uneven(s), sent) for s in staged.stacks]),
     )
 
 
@@ -461,10 +467,18 @@ def picture(
     key, room, glow, round_ = stacked(made.tables)
     raster.cloths(
         xyz, s.quads, order, s.kind, vertex, key, room, glow, round_, made.light, made.uneven,
-        step, AHEAD_MM, front, spots, out, depth, _STRIPS,
+        made.threads, *shining(made), step, AHEAD_MM, front, spots, out, depth, _STRIPS,
     )  # fmt: skip
     made_: Floats = raster.averaged(out, made.exposure)
     return made_
+
+
+def shining(made: Lit) -> tuple[Array, Array]:
+    """Directions (n, 3) to the lights and their RGB (n, 3)."""
+    return (
+        np.array([x.direction for x in made.lamps], float).reshape(-1, 3),
+        np.array([x.white for x in made.lamps], float).reshape(-1, 3),
+    )
 
 
 def stacked(found: Sequence[Tables]) -> tuple[Floats, Floats, Floats, Array]:

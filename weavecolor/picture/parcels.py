@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.colour.screen import space
+from weavecolor.picture.celltexture import LIGHT_DEG
 from weavecolor.picture.encode import AS_SEEN, Seeing
 from weavecolor.picture.framing import parcel
 from weavecolor.picture.hanging import (
@@ -28,8 +29,10 @@ from weavecolor.picture.hanging import (
 )
 from weavecolor.picture.raster import LEAST
 from weavecolor.picture.tables import SOFT_DEG
+from weavecolor.picture.threads import BEGIN, LOOSE, WHOLE
 
-#: Kinds of laid cloth that the browser's drawing can hold at once.
+#: Kinds of laid cloth that the browser's drawing can hold at once: with their turns, as deep as
+#: graphics hold tables (2048).
 MOST_KINDS = 12
 
 
@@ -85,7 +88,7 @@ def light_parcel(
         "dim": np.stack([t.dim for t in made.tables]).astype(np.float32),
         "spans": filled(spans), "light": filled(made.light[:, :3]),
         "uneven": filled(made.uneven[:, :4]), "lengths": filled(made.uneven[:, 4]),
-        "still": np.frombuffer(still, np.uint8),
+        "threads": made.threads.astype(np.float32), "still": np.frombuffer(still, np.uint8),
     }  # fmt: skip
     header = {
         "parcel": "light", "stage": stage, "space": seeing.space, "exposure": made.exposure,
@@ -96,6 +99,7 @@ def light_parcel(
         "body_room": made.body_room.ravel().tolist(),
         "floor_room": made.floor_room.ravel().tolist(),
         "ground": made.ground.tolist(), "soft_deg": SOFT_DEG, "least": LEAST, "ahead_mm": AHEAD_MM,
+        "nearness": [LIGHT_DEG, BEGIN, WHOLE, LOOSE],
         "luminance": space(seeing.space).to_xyz[1].tolist(), **(extra or {}),
     }  # fmt: skip
     digest = hashlib.sha256(json.dumps(header).encode())

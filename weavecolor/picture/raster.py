@@ -11,6 +11,7 @@ import numpy as np
 from numba import njit, prange
 
 from weavecolor.picture.lookup import key_at, sight_at
+from weavecolor.picture.threads import BEGIN, SPACING, WHOLE, closely, hashed
 
 #: Columns of a cloth vertex: normal, warp, light that reaches it (3 each), open and body's share
 #: before the face, the same behind it (4), place on the cloth (2), mm from where it is doubled
@@ -71,16 +72,6 @@ def _covers(e, dx, dy):  # pragma: no cover - compiled
     return e > 0.0 or (e == 0.0 and (dy > 0.0 or (dy == 0.0 and dx < 0.0)))
 
 
-@njit(cache=True, fastmath=True, inline="always")
-def _hashed(i, j):  # pragma: no cover - compiled
-    """A fixed number -1 to 1 for a cell (32-bit integer mixing, the same in the shader)."""
-    h = (np.uint32(i) * np.uint32(0x8DA6B343)) ^ (np.uint32(j) * np.uint32(0xD8163841))
-    h = np.uint32(h ^ (h >> np.uint32(15))) * np.uint32(0x2C1B3C6D)
-    h = np.uint32(h ^ (h >> np.uint32(12))) * np.uint32(0x297A2D39)
-    h = np.uint32(h ^ (h >> np.uint32(15)))
-    return np.float64(h >> np.uint32(8)) / 8388607.5 - 1.0
-
-
 @njit(cache=True, fastmath=True)
 def _drift(across, along, cell, length, seed):  # pragma: no cover - compiled
     """Smooth noise of threads: steady along them, free from one to the next; variance 1 or so."""
@@ -90,8 +81,8 @@ def _drift(across, along, cell, length, seed):  # pragma: no cover - compiled
     fy = fy * fy * (3.0 - 2.0 * fy)
     fx = fx * fx * (3.0 - 2.0 * fx)
     a, b = int(i), int(j) + seed * 7919
-    low = _hashed(a, b) * (1.0 - fx) + _hashed(a + 1, b) * fx
-    high = _hashed(a, b + 1) * (1.0 - fx) + _hashed(a + 1, b + 1) * fx
+    low = hashed(a, b) * (1.0 - fx) + hashed(a + 1, b) * fx
+    high = hashed(a, b + 1) * (1.0 - fx) + hashed(a + 1, b + 1) * fx
     return 2.2 * (low * (1.0 - fy) + high * fy)
 
 
@@ -108,23 +99,27 @@ def unevenness(u, v, step, uneven):  # pragma: no cover - compiled
         across, along = (u, v) if system == 0 else (v, u)
         # what a pixel shows is the mean of the threads under it: octave by octave
         octave = max(np.log2(max(step, 1e-6) / spacing), 0.0)
-        low = np.floor(octave)
-        rest = octave - low
-        cell = spacing * 2.0**low
-        one = _drift(across, along, cell, uneven[4], system) / np.sqrt(2.0**low)
-        two = _drift(across, along, 2.0 * cell, uneven[4], system) / np.sqrt(2.0 ** (low + 1.0))
-        total += 0.5 * spread * (one * (1.0 - rest) + two * rest)
+        rest = octave - np.floor(octave)
+        threads = float(1 << int(octave))
+        cell = spacing * threads
+        one = _drift(across, along, cell, uneven[4], system)
+        two = _drift(across, along, 2.0 * cell, uneven[4], system)
+        total += 0.5 * spread * (one * (1.0 - rest) + two * np.sqrt(0.5) * rest) / np.sqrt(threads)
     return total
 
 
 @njit(cache=True, fastmath=True)
 def shaded(
-    key, room, glow, round_, light, side, at, step, uneven, sent, passed, four
+    key, room, glow, round_, light, side, at, move, step, uneven, rows, lamps, shine, sent, passed,
+    four, on
 ):  # pragma: no cover - compiled
     """What cloth sends to the eye and lets through at a place ``at`` (16,), see :data:`COLUMNS`.
 
     ``light`` (4, 3): room light's level, radiance of cloth and of the body as seen by cloth (over
-    that level), nothing. Results to ``sent`` (3,) and ``passed`` (3,).
+    that level), nothing. ``move`` (4,): how its place on the cloth changes to the next pixel right
+    and down; ``rows``: the stack's threads, ``lamps`` (n, 3) directions to the lights and ``shine``
+    (n, 3) their RGB. Results to ``sent`` (3,) and ``passed`` (3,); ``four`` (4,), ``on`` (3,):
+    room to work in.
     """
     sign = 1.0 if side == 0 else -1.0
     nx, ny, nz = sign * at[0], sign * at[1], sign * at[2]
@@ -142,7 +137,8 @@ def shaded(
     far = 11 if side == 0 else 9
     cloth_near = max(1.0 - at[near] - at[near + 1], 0.0)
     cloth_far = max(1.0 - at[far] - at[far + 1], 0.0)
-    more = 1.0 + unevenness(at[13], at[14], step / max(nz, 0.2), uneven)
+    seen = step / max(nz, 0.2)
+    more = 1.0 + unevenness(at[13], at[14], seen, uneven)
     key_at(key, side, round_, nx, ny, nz, wx, wy, wz, four)
     for c in range(3):
         sent[c] = four[c] * at[6 + c]
@@ -151,12 +147,36 @@ def shaded(
     for c in range(3):
         sent[c] += four[c] * (at[near] + cloth_near * light[1, c] + at[near + 1] * light[2, c])
     sight_at(glow, side, nx, ny, nz, wx, wy, wz, four)
-    # thicker places send more and let less through: 1 - T grows with the mass
-    straight = min(max(1.0 - (1.0 - straight) * more, 0.0), 1.0)
     for c in range(3):
-        sent[c] += four[c] * light[0, c] * (at[far] + cloth_far * light[1, c])
-        sent[c] *= more
-        passed[c] = min(max(straight + four[c] * at[far + 1], 0.0), 1.0)
+        on[c] = four[c] * light[0, c] * (at[far] + cloth_far * light[1, c])
+    close = 0.0
+    if rows[0, SPACING] > 0.0:
+        close = (min(uneven[0], uneven[1]) / max(seen, 1e-9) - BEGIN) / (WHOLE - BEGIN)
+        close = min(max(close, 0.0), 1.0)
+    # thicker places send more and let less through: 1 - T grows with the mass
+    own = min(max(1.0 - (1.0 - straight) * more, 0.0), 1.0)
+    if close > 0.0:
+        # across, along the warp and out of the face, of a cell whose warps run down
+        bx, by, bz = ny * wz - nz * wy, nz * wx - nx * wz, nx * wy - ny * wx
+        e = np.array([-sign * bz, wz, sign * nz])
+        turned, falls = np.empty(lamps.shape), np.empty(lamps.shape)
+        for n in range(lamps.shape[0]):
+            x, y, z = lamps[n, 0], lamps[n, 1], lamps[n, 2]
+            turned[n, 0] = -sign * (bx * x + by * y + bz * z)
+            turned[n, 1] = wx * x + wy * y + wz * z
+            turned[n, 2] = sign * (nx * x + ny * y + nz * z)
+            for c in range(3):
+                falls[n, c] = shine[n, c] * at[6 + c]
+        threads = np.empty(3)
+        open_ = closely(rows, at[13], at[14], move[0], move[1], move[2], move[3], e, turned, falls,
+                        sent, on, straight, threads)  # fmt: skip
+        own += close * (open_ - own)
+    for c in range(3):
+        sent[c] = (sent[c] + on[c]) * more
+        passed[c] = min(max(own + four[c] * at[far + 1], 0.0), 1.0)
+    if close > 0.0:
+        for c in range(3):
+            sent[c] += close * (threads[c] - sent[c])
 
 
 @njit(cache=True, fastmath=True, parallel=True)
@@ -172,6 +192,9 @@ def cloths(
     round_,
     light,
     uneven,
+    rows,
+    lamps,
+    shine,
     step,
     ahead,
     front,
@@ -184,15 +207,17 @@ def cloths(
 
     ``xyz``, ``samples``, ``picture``, ``depth`` as in :func:`bodies`; ``kind`` (M,) numbers the
     tables' first axis, the doubled cloth's following it; ``vertex`` (N, 16), see
-    :data:`COLUMNS`; ``light`` (kinds, 4, 3) and ``uneven`` (kinds, 5) as in :func:`shaded`;
-    ``step``: mm a pixel; ``ahead``: mm that cloth is drawn before what it touches; ``front``:
-    nothing is seen through it. A pixel's samples share one colour of each triangle.
+    :data:`COLUMNS`; ``light`` (kinds, 4, 3), ``uneven`` (kinds, 5), ``rows`` (kinds, ., .),
+    ``lamps`` and ``shine`` as in :func:`shaded`; ``step``: mm a pixel; ``ahead``: mm
+    that cloth is drawn before what it touches; ``front``: nothing is seen through it. A pixel's
+    samples share the colours of each triangle.
     """
     height, width, count = depth.shape
     for strip in prange(strips):
         first, last = height * strip // strips, height * (strip + 1) // strips
         at, four = np.empty(COLUMNS), np.empty(4)
-        sent, passed = np.empty(3), np.empty(3)
+        sent, passed, on = np.empty(3), np.empty(3), np.empty(3)
+        move = np.empty(4)
         for number in range(order.size):
             q = order[number]
             low, high = 1e30, -1e30
@@ -219,9 +244,14 @@ def cloths(
                 top, bottom = max(int(min(ay, by, cy)), first), min(int(max(ay, by, cy)) + 1, last)
                 left, right = max(int(min(ax, bx, cx)), 0), min(int(max(ax, bx, cx)) + 1, width)
                 inverse = 1.0 / area
+                for k in range(2):  # of the place on the cloth, from pixel to pixel
+                    fa, fb = vertex[a, 13 + k], vertex[b, 13 + k]
+                    fa, fb = (fa - vertex[c, 13 + k]) * inverse, (fb - vertex[c, 13 + k]) * inverse
+                    move[k] = -fa * (cy - by) - fb * (ay - cy)
+                    move[2 + k] = fa * (cx - bx) + fb * (ax - cx)
                 for row in range(top, bottom):
                     for column in range(left, right):
-                        covered, su, sv = 0, 0.0, 0.0
+                        covered, turned_in, su, sv, last_ = 0, 0, 0.0, 0.0, 0
                         for n in range(count):
                             px, py = column + samples[n, 0], row + samples[n, 1]
                             e0 = (cx - bx) * (py - by) - (cy - by) * (px - bx)
@@ -238,23 +268,36 @@ def cloths(
                             if z + ahead < depth[row, column, n]:
                                 continue
                             covered |= 1 << n
-                            su, sv = u, v
+                            if u * vertex[a, 15] + v * vertex[b, 15] + (1.0 - u - v) * vertex[
+                                c, 15
+                            ] < 0.0:
+                                turned_in |= 1 << n
+                            su, sv, last_ = u, v, n
                         if covered == 0:
                             continue
                         w = 1.0 - su - sv
                         for k in range(COLUMNS):
                             at[k] = su * vertex[a, k] + sv * vertex[b, k] + w * vertex[c, k]
-                        s = kind[q] + (1 if at[15] < 0.0 else 0)
-                        shaded(key[s], room[s], glow[s], round_[s], light[s], side, at, step,
-                               uneven[s], sent, passed, four)  # fmt: skip
-                        if front:
-                            passed[:] = 0.0
-                        for n in range(count):
-                            if covered & (1 << n):
-                                for k in range(3):
-                                    picture[row, column, n, k] = (
-                                        sent[k] + passed[k] * picture[row, column, n, k]
-                                    )
+                        for k in range(2):  # threads are drawn about the pixel's middle
+                            at[13 + k] += move[k] * (0.5 - samples[last_, 0]) + move[2 + k] * (
+                                0.5 - samples[last_, 1]
+                            )
+                        for doubled in range(2):
+                            own = turned_in if doubled else covered & ~turned_in
+                            if own == 0:
+                                continue
+                            s = kind[q] + doubled
+                            shaded(key[s], room[s], glow[s], round_[s], light[s], side, at, move,
+                                   step, uneven[s], rows[s], lamps, shine, sent, passed, four,
+                                   on)  # fmt: skip
+                            if front:
+                                passed[:] = 0.0
+                            for n in range(count):
+                                if own & (1 << n):
+                                    for k in range(3):
+                                        picture[row, column, n, k] = (
+                                            sent[k] + passed[k] * picture[row, column, n, k]
+                                        )
 
 
 @njit(cache=True, fastmath=True, parallel=True)

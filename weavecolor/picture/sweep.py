@@ -17,6 +17,8 @@ Floats = NDArray[np.float32]
 
 #: Pixels across the longer side of the plane.
 PLANE = 288
+#: How far about a place its pixels are read, so that few sweeps of a soft light leave no edges.
+READ = 1.25
 #: What an opaque quad takes away, as a natural logarithm.
 OPAQUE = 60.0
 
@@ -81,12 +83,16 @@ def _sweep(points, quads, order, take, places, turn, ahead, frame, out):  # prag
         if px <= 0.0 or py <= 0.0 or px >= columns - 1 or py >= rows - 1:
             out[place] = 0.0
             continue
-        x0, y0 = int(px), int(py)
-        fx, fy = np.float32(px - x0), np.float32(py - y0)
-        for c in range(3):
-            a = plane[y0, x0, c] * (1 - fx) + plane[y0, x0 + 1, c] * fx
-            b = plane[y0 + 1, x0, c] * (1 - fx) + plane[y0 + 1, x0 + 1, c] * fx
-            out[place, c] = a * (1 - fy) + b * fy
+        out[place] = 0.0
+        for tap in range(4):
+            qx = min(max(px + (tap % 2 - 0.5) * 2.0 * READ, 0.0), columns - 1.001)
+            qy = min(max(py + (tap // 2 - 0.5) * 2.0 * READ, 0.0), rows - 1.001)
+            x0, y0 = int(qx), int(qy)
+            fx, fy = np.float32(qx - x0), np.float32(qy - y0)
+            for c in range(3):
+                a = plane[y0, x0, c] * (1 - fx) + plane[y0, x0 + 1, c] * fx
+                b = plane[y0 + 1, x0, c] * (1 - fx) + plane[y0 + 1, x0 + 1, c] * fx
+                out[place, c] += np.float32(0.25) * (a * (1 - fy) + b * fy)
 
 
 def axes(direction: Array) -> Array:

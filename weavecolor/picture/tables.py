@@ -31,7 +31,7 @@ from weavecolor.cache import Kept
 from weavecolor.colour.colorimetry import linear_rgb
 from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
-from weavecolor.optics.adding import GAPS, over_backings
+from weavecolor.optics.adding import GAPS, Openings, openings, over_backings
 from weavecolor.optics.allround import AZIMUTHS as _AZIMUTHS
 from weavecolor.optics.allround import (
     COARSE,
@@ -43,10 +43,11 @@ from weavecolor.optics.allround import (
     spread,
 )
 from weavecolor.optics.allround import ZENITHS as _ZENITHS
+from weavecolor.optics.cell import filaments
 from weavecolor.optics.cell.filaments import kept
 from weavecolor.optics.cell.flood import Factors, factors, flood, half_line, onward_line
 from weavecolor.optics.cell.nodes import nodes
-from weavecolor.optics.layer import content
+from weavecolor.optics.layer import Solved, content
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.encode import AS_SEEN, Seeing
 from weavecolor.scene.places import illumination
@@ -58,7 +59,7 @@ Half = NDArray[np.float16]
 #: Half the width of a light as shadows show it, degrees: a window or lamp is not a point.
 SOFT_DEG = 9.0
 #: Nodes across the disc of normals, and of sights; turns of the warp in a whole one.
-DISC, SIGHTS, TURNS = 56, 33, 72
+DISC, SIGHTS, TURNS = 68, 33, 84
 #: Least cosine of a normal to the sight: beyond it the tables hold what is seen there.
 _LEAST = 0.015
 _STEP_DEG = 90.0 / (_ZENITHS - 1)
@@ -100,9 +101,9 @@ class Core:
 class Tables:
     """Half-float tables of one stack in one light on one screen, for both sides (0 face, 1 back).
 
-    ``key`` (2, turns + 1, DISC, DISC, 4): linear RGB from the lights by turn of the warp (over
+    ``key`` (2, turns + 1, DISC, DISC, 3): linear RGB from the lights by turn of the warp (over
     half a turn where ``half_turn``, else a whole one; the last repeats the first), y and x of the
-    normal's disc; the fourth is 1. ``room`` (2, SIGHTS, SIGHTS, 4): linear RGB from even light on
+    normal's disc. ``room`` (2, SIGHTS, SIGHTS, 4): linear RGB from even light on
     the side of the eye, and the unscattered share, by the disc of the eye about (warp, across).
     ``glow`` (2, SIGHTS, SIGHTS, 4): share of even light on the other side that is scattered
     through to the eye, linear RGB. Light is on the scale where a white card laid flat before the
@@ -127,6 +128,8 @@ class Tables:
 
 _cores: Kept[tuple[object, ...], Core] = Kept(10)
 _made: Kept[tuple[object, ...], Tables] = Kept(24)
+_open: Kept[tuple[object, ...], Openings] = Kept(6)
+_factors: Kept[tuple[object, ...], Factors] = Kept(6)
 
 
 def stack_key(stack: Stack) -> tuple[object, ...]:
@@ -189,7 +192,11 @@ def _core(stack: Stack, rings: Rings) -> Core:
     mean = (passed @ share) @ share + pile.through @ share
     if stack.backing is not None:
         ground = stack.backing.reflectance
-        reflect = over_backings(pile, [ground], GAPS[stack.lay])[0]
+        open_ = _open.one(
+            (stack_key(replace(stack, backing=None)), rings, filaments.EFFORT),
+            lambda: openings(pile, GAPS[stack.lay]),
+        )
+        reflect = over_backings(pile, [ground], GAPS[stack.lay], open_=open_)[0]
         passed, mean = np.zeros_like(passed), np.zeros(BANDS)
         straight = np.zeros_like(straight)
         under = np.broadcast_to(ground[:, None, None], under.shape).astype(np.float32)
@@ -283,13 +290,8 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
         if made.between is not None:
             key += _smooth(made, wide, matrix.astype(np.float32), toward, turns)
         angle = float(np.arccos(np.clip(toward[2], -1.0, 1.0)))
-        found: dict[int, Factors] = {}
         for own in made.own:
-            if id(own.solution) not in found:
-                rays = flood(own.solution.white.cell)
-                left = kept(rays.cell, own.solution.absorption) @ matrix
-                found[id(own.solution)] = factors(rays, left, matrix.sum(axis=0), angle)
-            one = found[id(own.solution)]
+            one = _sent(own.solution, matrix, angle)
             face = np.zeros((1, 1), np.float32) if own.face is None else own.face
             _own_light(
                 one.sides, one.through, own.turn, own.flip, face, own.above, own.below, toward,
@@ -308,8 +310,8 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
             out[side, ..., :3] = _sights(regular, side)
         open_ = _sights(straight.reshape(*size, 1), side)[..., 0]
         room[side, ..., 3] = np.clip(open_, 0.0, 1.0)  # splines swing a little about 0
-    half = np.ones((2, turns + 1, DISC, DISC, 4), np.float16)
-    half[:, :turns, ..., :3] = key
+    half = np.empty((2, turns + 1, DISC, DISC, 3), np.float16)
+    half[:, :turns] = key
     half[:, turns] = half[:, 0]
     total = white.sum(axis=0)
     return Tables(
@@ -323,21 +325,33 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
     )
 
 
+def _sent(solution: Solved, matrix: Array, angle: float) -> Factors:
+    """What one dyed cell alone sends on between directions so far apart; kept."""
+
+    def read() -> Factors:
+        rays = flood(solution.white.cell)
+        left = kept(rays.cell, solution.absorption) @ matrix
+        return factors(rays, left, matrix.sum(axis=0), angle)
+
+    key = (solution.white.cell, solution.absorption.tobytes(), matrix.tobytes(), angle,
+           filaments.EFFORT)  # fmt: skip
+    return _factors.one(key, read)
+
+
 def _smooth(
     made: Core, wide: NDArray[np.float32], matrix: NDArray[np.float32], toward: Array, turns: int
 ) -> NDArray[np.float32]:
     """RGB of one light by what went on between layers, (2, turns, DISC, DISC, 3)."""
     size = (_ZENITHS, _AZIMUTHS)
-    of = []
-    for table in made.between or ():
+    laid = np.zeros((4, _ZENITHS, _ZENITHS, _AZIMUTHS, _LAID, 3), np.float32)
+    for table, ways in zip(made.between or (), (((0, False),), ((1, False),),
+                                                ((2, False), (3, True))), strict=True):
+        if not table.any():  # nothing goes through a backing
+            continue
         whole = np.matmul(np.matmul(wide, np.tensordot(matrix.T, table, 1)), wide.T)
-        of.append(np.ascontiguousarray(whole.transpose(1, 2, 0)).reshape(*size, *size, 3))
-    face, back, across = of
-    laid = np.empty((4, _ZENITHS, _ZENITHS, _AZIMUTHS, _LAID, 3), np.float32)
-    for table, swapped, along in zip(
-        (face, back, across, across), (False, False, False, True), laid, strict=True
-    ):
-        _along(table, swapped, along)
+        whole = np.ascontiguousarray(whole.transpose(1, 2, 0)).reshape(*size, *size, 3)
+        for way, swapped in ways:
+            _along(whole, swapped, laid[way])
     steps = _AZIMUTHS // 2 if made.alike else _AZIMUTHS
     out = np.zeros((2, steps, DISC, DISC, 3), np.float32)
     _lit(laid[0], laid[1], laid[2], laid[3], toward, steps, out)

@@ -276,59 +276,52 @@ def _told(place, kind, angle, weight, column, colour, middle, wide, sides, throu
                 sides[kind[i], a, b, c, k] += w * colour[column[i], k]
 
 
+@njit(cache=True)
+def _of_card(out, up, middle, wide):  # pragma: no cover - compiled
+    """Light that pairs of directions about one line would share of white card: the line rises by
+    ``out`` and what lies square to it, towards one of the two, by ``up``; they are ``middle`` apart
+    or ``wide`` off it."""
+    total = 0.0
+    for k in range(5):
+        u = 0.4 * k - 0.8
+        angle = middle + u * wide
+        if 0.0 < angle < np.pi:
+            along, aside = np.cos(0.5 * angle) * out, np.sin(0.5 * angle) * up
+            if along + aside > 0.0 and along - aside > 0.0:
+                total += (1.0 - abs(u)) * np.sin(angle) * (along + aside) * (along - aside)
+    return total * 0.4 * wide * 8.0 / np.pi
+
+
 @njit(cache=True, parallel=True)
 def _even(middle, wide, sides, through):  # pragma: no cover - compiled
     """What the nodes would hold of white card, to ``sides`` (N, N, P) and, both ways through, to
     ``through`` (M, M, Q)."""
     n, p = sides.shape[0], sides.shape[2]
     m, q = through.shape[0], through.shape[2]
-    for a in prange(n):
-        for b in range(n):
-            x, y = (2.0 * a + 1.0) / n - 1.0, (2.0 * b + 1.0) / n - 1.0
-            hz = 1.0 - x * x - y * y
-            if hz < 0.0:
+    for a in prange(n + m):
+        half = a < n  # of lines half way between, else of lines onward
+        size, steps = (n, p) if half else (m, q)
+        row = np.int64(a) if half else np.int64(a) - n
+        for b in range(size):
+            x, y = (2.0 * row + 1.0) / size - 1.0, (2.0 * b + 1.0) / size - 1.0
+            z = 1.0 - x * x - y * y
+            if z <= 0.0:
                 continue
-            hx, hy = x * np.sqrt(1.0 + hz), y * np.sqrt(1.0 + hz)
-            for c in range(p):
-                turn = np.pi * (c + 0.5) / p
-                # how far out of the cloth the cross line rises
-                up = -(np.cos(turn) * hx + np.sin(turn) * hy)
-                total = 0.0
-                for k in range(5):
-                    u = 0.4 * k - 0.8
-                    angle = middle + u * wide
-                    if 0.0 < angle < np.pi:
-                        co, si = np.cos(0.5 * angle) * hz, np.sin(0.5 * angle) * up
-                        if co + si > 0.0 and co - si > 0.0:
-                            total += (1.0 - abs(u)) * np.sin(angle) * (co + si) * (co - si)
-                sides[a, b, c] = (
-                    total * 0.4 * wide * 2.0 * (2.0 / n) ** 2 * (np.pi / p) * 2.0 / np.pi**2
+            k = np.sqrt(1.0 + z)
+            each = 2.0 / (size * size * steps)
+            for c in range(steps):
+                turn = (np.pi if half else 2.0 * np.pi) * (c + 0.5) / steps
+                lean = k * (x * np.cos(turn) + y * np.sin(turn))
+                if half:
+                    sides[row, b, c] = each * _of_card(z, -lean, middle, wide)
+                    continue
+                # a light beyond the cloth stands for its opposite; turning about the line, by
+                # azimuth of the bend
+                far = np.sqrt(z * z + lean * lean)
+                rate = 2.0 * z / (far * far)
+                through[row, b, c] = (
+                    each * rate * _of_card(z, -lean / far, np.pi - middle, wide)
                 )
-    for a in prange(m):
-        for b in range(m):
-            x, y = (2.0 * a + 1.0) / m - 1.0, (2.0 * b + 1.0) / m - 1.0
-            dz = 1.0 - x * x - y * y
-            if dz <= 0.0:
-                continue
-            dx, dy = x * np.sqrt(1.0 + dz), y * np.sqrt(1.0 + dz)
-            for c in range(q):
-                turn = 2.0 * np.pi * (c + 0.5) / q
-                lean = dx * np.cos(turn) + dy * np.sin(turn)
-                size = np.sqrt(dz * dz + lean * lean)
-                up = -lean / size
-                rate = dz / (size * size)  # turning about the line, by azimuth of the bend
-                total = 0.0
-                for k in range(5):
-                    u = 0.4 * k - 0.8
-                    angle = middle + u * wide
-                    if 0.0 < angle < np.pi:
-                        co, si = np.cos(0.5 * angle) * up, np.sin(0.5 * angle) * dz
-                        if si + co > 0.0 and si - co > 0.0:
-                            total += (1.0 - abs(u)) * np.sin(angle) * (si + co) * (si - co)
-                through[a, b, c] = (
-                    total * rate * 0.4 * wide * 2.0 * (2.0 / m) ** 2 * (2.0 * np.pi / q)
-                    * 2.0 / np.pi**2
-                )  # fmt: skip
 
 
 def factors(made: Flood, colour: Array, white: Array, angle: float) -> Factors:
