@@ -7,7 +7,7 @@
 
 const COMMON = globalThis.__hungCloth ??= { sights: new Map(), stages: new Map(), views: new Map() };
 const TYPES = { f4: Float32Array, f2: Uint16Array, u1: Uint8Array, i2: Int16Array, i4: Int32Array };
-const GRID = 288, READ = 1.25, OPAQUE = 60, SOFT = 12, STILL = 16, STILL_SLOW = 4;
+const GRID = 288, READ = 0.8, OPAQUE = 60, SOFT = 12, STILL = 16, STILL_SLOW = 4;
 
 /** A parcel: eight bytes, length of the header, header in JSON, arrays each on a multiple of 8. */
 export function unpacked(bytes) {
@@ -349,7 +349,7 @@ float closely(int first, vec2 uv, vec2 du, vec2 dv, vec3 e, vec3 lamps[6], vec3 
   float through = 0.0;
   vec2 lean = leaning(e);
   for (int i = 0; i < 9; i++) {
-    vec2 place = uv + du * float(i % 3 - 1) / 3.0 + dv * float(i / 3 - 1) / 3.0;
+    vec2 place = uv + du * float(i - 4) / 9.0 + dv * float(2 * i % 9 - 4) / 9.0;
     place.x = -place.x;
     float passed = 1.0;
     for (int nth = 0; nth < count; nth++) {
@@ -420,7 +420,7 @@ void main() {
   float straight = clamp(room.a, 0.0, 1.0), own = clamp(1.0 - (1.0 - straight) * more, 0.0, 1.0);
   int first = 6 * kind;
   float seen = mmPixel / max(n.z, 0.2), close = 0.0;
-  vec2 du = dFdx(vPlace), dv = -dFdy(vPlace);
+  vec2 du = dFdx(vPlace), dv = -dFdy(vPlace);   // rows of the picture run down
   if (g(first, 4) > 0.0) close = clamp((min(uneven[kind].x, uneven[kind].y) / max(seen, 1e-9) - nearness.y) / (nearness.z - nearness.y), 0.0, 1.0);
   if (close > 0.0) {
     float turn_ = side == 0 ? 1.0 : -1.0;

@@ -165,7 +165,7 @@ def hung_frames(
     for n, (made, way) in enumerate(
         _moved(staged, scene, frames, moving, sight, body_colour, ground, seeing, observer)
     ):
-        linear: Floats = picture(made, width_px, height_px, way, soft=6)
+        linear: Floats = picture(made, width_px, height_px, way, soft=4)
         out.append(to_image(linear, seeing, told))
         if progress:
             progress((n + 1) / frames)

@@ -18,7 +18,7 @@ Floats = NDArray[np.float32]
 #: Pixels across the longer side of the plane.
 PLANE = 288
 #: How far about a place its pixels are read, so that few sweeps of a soft light leave no edges.
-READ = 1.25
+READ = 0.8
 #: What an opaque quad takes away, as a natural logarithm.
 OPAQUE = 60.0
 
@@ -148,7 +148,8 @@ def taken(
     frame = np.array([low[0] - 2 / scale, high[1] + 2 / scale, scale, rows, columns])
     ahead = seen[quads, 2].mean(axis=1)
     out = np.zeros((len(places), 3), np.float32)
-    _sweep(seen, quads, np.argsort(-ahead), take, read, np.argsort(-read[:, 2]), ahead, frame, out)
+    order, turn = (np.argsort(-x.astype(np.float32)) for x in (ahead, read[:, 2]))
+    _sweep(seen, quads, order, take, read, turn, ahead, frame, out)
     return out
 
 

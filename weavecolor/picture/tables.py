@@ -59,7 +59,7 @@ Half = NDArray[np.float16]
 #: Half the width of a light as shadows show it, degrees: a window or lamp is not a point.
 SOFT_DEG = 9.0
 #: Nodes across the disc of normals, and of sights; turns of the warp in a whole one.
-DISC, SIGHTS, TURNS = 68, 33, 84
+DISC, SIGHTS, TURNS = 56, 33, 72
 #: Least cosine of a normal to the sight: beyond it the tables hold what is seen there.
 _LEAST = 0.015
 _STEP_DEG = 90.0 / (_ZENITHS - 1)

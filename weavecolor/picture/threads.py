@@ -314,8 +314,8 @@ def closely(
     _shared(rows[:count], 0, weight, rest, first)
     _shared(rows[:count], 1, weight, on, second)
     through = 0.0
-    for i in range(9):
-        right, down = (i % 3 - 1) / 3.0, (i // 3 - 1) / 3.0
+    for i in range(9):  # threads lie along rows and columns: each place has its own
+        right, down = (i - 4.0) / 9.0, (2 * i % 9 - 4.0) / 9.0
         x0, y0 = -(u + ux * right + uy * down), v + vx * right + vy * down
         passed = 1.0
         for nth in range(count):
