@@ -29,7 +29,7 @@ PARTS = {
     "optics/poses",
     "cutting/nesting", "cutting/turns", "making/checks", "making/earlier",
     "picture/hanging", "picture/lookup", "picture/parcels", "picture/raster", "picture/sweep",
-    "picture/tables",
+    "picture/tables", "picture/threads",
     "picture/canvas", "picture/canvaspdf", "picture/canvaspng", "picture/canvassvg",
     "picture/celltexture", "picture/lettering", "picture/typeface",
     "picture/waves",

@@ -301,9 +301,22 @@ def nodes_laid(
     through: Array,
     open_: Array,
 ) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp], float]]:
-    """Lay what a cell does between its nodes, turn by turn, into the three ``tables`` (sent back
-    above, below, and on) and the two shares; yields the nodes above and below of each turn that is
-    mixed, and its weight."""
+    """Lay what a cell does between its nodes, one whole turn of them after the other.
+
+    Parameters
+    ----------
+    solution : Solved
+    turn, flip
+        As in :func:`layer_optics`.
+    tables : three ndarrays, shape (41, N, N)
+        What is sent back above and below and let on; their first labels are the nodes' lines.
+    through, open_ : ndarray, shape (N,)
+        Shares that meet nothing and that no outline covers, 0 to 1.
+
+    Yields
+    ------
+    The nodes above and below each line (intp arrays) for each turn that is mixed, and its weight.
+    """
     white = solution.white
     half = white.grid.half
     q = slice(0, half)
