@@ -222,10 +222,12 @@ class Answer:
         """Of the bins whose own noise is small, L*."""
         out = []
         for key, mine in self.bins.items():
+            if key not in self.row:
+                continue
             theirs = np.array(self.row[key])
-            share = np.array(self.row["reflected" if key == "up" else "reflected_over_white"])
-            noise = np.sqrt(RINGS * SECTORS / (share * self.row["paths"]))[:, None, None]
-            noise = noise * np.sqrt(share[:, None, None] / np.maximum(theirs, 1e-9))
+            # standard error of a count, and one path more: no bin is quiet for being empty
+            one = RINGS * SECTORS / self.row["paths"]
+            noise = np.sqrt(one * (theirs + one))
             pooled = [mine[:, :1].mean(axis=2, keepdims=True), mine[:, 1:]]
             traced = [theirs[:, :1].mean(axis=2, keepdims=True), theirs[:, 1:]]
             noises = [
@@ -233,9 +235,9 @@ class Answer:
             ]  # fmt: skip
             for a, b, n in zip(pooled, traced, noises, strict=True):
                 level = lightness(b)
-                good = (lightness(b * (1 + n)) - level < LEAST_NOISE) & (b > 0)
+                good = (lightness(b + n) - level < LEAST_NOISE) & (b > 0)
                 out.append((lightness(np.maximum(a, 0.0)) - level)[good])
-        return np.concatenate(out)
+        return np.concatenate([*out, np.zeros(0)])
 
 
 def answers(
@@ -292,16 +294,25 @@ def _through(pile: PileOptics, beam: bool, half: int) -> Array:
 
 
 def figures(found: Sequence[Answer]) -> dict[str, float]:
-    """The figures of the whole: number of shares, and root mean squares and worst in L*."""
+    """The figures of the whole: number of shares, and root mean squares and worst in L*; of the
+    bins 0 where all are too noisy to count."""
     shares = np.concatenate([a.errors() for a in found])
     bins = np.concatenate([a.bin_errors() for a in found])
+    (rms, worst), (bins_rms, bins_worst) = (_rms_worst(e) for e in (shares, bins))
     return {
         "values": int(shares.size),
-        "rms_L": round(float(np.sqrt(np.mean(shares**2))), 4),
-        "worst_L": round(float(np.abs(shares).max()), 4),
-        "bins_rms_L": round(float(np.sqrt(np.mean(bins**2))), 4),
-        "bins_worst_L": round(float(np.abs(bins).max()), 4),
+        "rms_L": round(rms, 4),
+        "worst_L": round(worst, 4),
+        "bins_rms_L": round(bins_rms, 4),
+        "bins_worst_L": round(bins_worst, 4),
     }
+
+
+def _rms_worst(errors: Array) -> tuple[float, float]:
+    """Both nought where there is nothing to err in."""
+    if not errors.size:
+        return 0.0, 0.0
+    return float(np.sqrt(np.mean(errors**2))), float(np.abs(errors).max())
 
 
 def _print(found: Sequence[Answer]) -> None:
@@ -314,7 +325,10 @@ def _print(found: Sequence[Answer]) -> None:
         groups[(*key, "bins")].append(a.bin_errors())
     for (cloth, layers, what), parts in groups.items():
         e = np.concatenate(parts)
-        rms, worst = np.sqrt(np.mean(e**2)), np.abs(e).max()
+        if not e.size:
+            print(f"{cloth:16} {layers:6}  {what:22}  every one is too noisy")
+            continue
+        rms, worst = _rms_worst(e)
         print(f"{cloth:16} {layers:6}  {what:22} {rms:7.2f} {worst:7.2f}")
     whole = figures(found)
     print(
@@ -331,7 +345,7 @@ def main(arguments: Sequence[str]) -> int:
     try:
         table = load(files[0])
         found = answers(table)
-    except (OSError, ValueError, KeyError) as problem:
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as problem:
         print(f"{files[0]}: not a table of traced filaments ({problem!r})", file=sys.stderr)
         return 2
     _print(found)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import sys
 from functools import lru_cache
 from pathlib import Path
@@ -162,3 +164,21 @@ def test_traced_table_is_met(centres):
     assert whole["rms_L"] <= 0.5
     assert whole["worst_L"] <= 2.0
     assert whole["bins_rms_L"] <= 1.2
+
+
+def test_a_table_of_few_paths_or_of_none_is_told_plainly(tmp_path, capsys):
+    """A bin is not quiet for being empty; a file without bins, or of another kind, is no fault."""
+    table = filaments.load(filaments.DATA)
+    row = next(r for r in table["rows"] if r["cloth"] == "mono_polyester")
+    few = tmp_path / "few.json"
+    small = {**table, "cloths": {"mono_polyester": table["cloths"]["mono_polyester"]}}
+    bare = {k: v for k, v in row.items() if k not in ("up", "down", "up_over_white")}
+    few.write_text(json.dumps({**small, "rows": [{**row, "paths": 100}, bare]}), "utf-8")
+    assert filaments.main([str(few), "--json"]) == 0
+    told = capsys.readouterr().out.splitlines()
+    assert any("every one is too noisy" in line for line in told)
+    figures = json.loads(told[-1])
+    assert figures["values"] == 36 and figures["bins_rms_L"] == 0.0 < figures["rms_L"]
+    few.write_text('{"cloths": 3}', "utf-8")
+    assert filaments.main([str(few)]) == 2
+    assert "not a table of traced filaments" in capsys.readouterr().err
