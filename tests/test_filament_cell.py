@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-
 import sys
 from functools import lru_cache
 from pathlib import Path
