@@ -512,7 +512,7 @@ SHAPES = {
     "gathered-5-organza": gathered(5.0, "organza", 410, 31, 5),
     "gathered-5-chiffon": gathered(5.0, "chiffon", 430, 31, 6),
     "panel-organza": panel("organza", 7),
-    "panel-chiffon": panel("chiffon", 8),
+    "panel-chiffon": panel("chiffon", 66),
     "swatch-hand-organza": swatch("organza", 9),
     "swatch-hand-chiffon": swatch("chiffon", 10),
     "circle-straight-organza": circle(0, "organza", 11),
