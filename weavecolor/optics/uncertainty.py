@@ -40,9 +40,9 @@ MEASURED = 0.3
 MEASURED_SHARE = 0.03
 #: Widens a standard uncertainty to what is said aloud (nine times in ten, were errors normal).
 COVERAGE = 1.645
-#: How much further cloth drawn anew and traced goes, where it is turned or seen in another light,
-#: than the few factors of its build tell (``python -m tests.ranges``).
-TURNED = 1.15
+#: How much further cloth drawn anew and traced goes, where it is turned, than the few factors of its
+#: build tell: untwisted silk may shine far more along its own way (``python -m tests.ranges``).
+TURNED = 1.6
 #: A difference below this is nought by the symmetry of the cloth.
 NOUGHT = 1e-6
 
@@ -296,7 +296,7 @@ def of_difference(
         own = (MEASURED, known.off, max(known.colours, known.foretold))
         return Uncertainty(both * one.model, math.hypot(both * math.hypot(*own), left), one.reasons)
     model = math.hypot(MODEL_DIFFERENCE, MODEL_SHARE * delta) if same_light else both * MODEL
-    if {"grain", "face", "scene"} & set(changed):
+    if {"grain", "face"} & set(changed):
         left *= TURNED
     terms = [MEASURED_SHARE * delta, known.colours_of(changed, delta), left]
     if delta >= NOUGHT:
