@@ -40,8 +40,8 @@ MEASURED = 0.3
 MEASURED_SHARE = 0.03
 #: Widens a standard uncertainty to what is said aloud (nine times in ten, were errors normal).
 COVERAGE = 1.645
-#: How much further cloth drawn anew and traced goes, where it is turned, than the few factors of its
-#: build tell: untwisted silk may shine far more along its own way (``python -m tests.ranges``).
+#: How much further cloth drawn anew and traced goes, where it is turned, than the few factors of
+#: its build tell: untwisted silk may shine far more along its own way (``python -m tests.ranges``).
 TURNED = 1.6
 #: A difference below this is nought by the symmetry of the cloth.
 NOUGHT = 1e-6
