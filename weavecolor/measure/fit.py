@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import count
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,11 +24,9 @@ from weavecolor.measure.fit_problem import Problem, start_unknowns
 from weavecolor.measure.fit_report import (
     Quantity,
     Residual,
-    alike,
     given,
-    quantities,
     residuals,
-    trades,
+    told,
 )
 from weavecolor.measure.fit_surface import TRUSTED, Traced, places, smooth
 from weavecolor.measure.observations import MODEL_SHARE, Known, Seen, Thread, seen_colour
@@ -112,8 +111,6 @@ def fit_cloth(
     threads: Sequence[Thread] = (),
     known: Sequence[Known] = (),
     progress: Callable[[int, int], None] | None = None,
-    *,
-    learnt: Array | None = None,
 ) -> Fit:
     """The cloth that shows what was seen.
 
@@ -127,8 +124,6 @@ def fit_cloth(
         settle much more.
     threads, known
         Colours of bare thread, numbers about the construction.
-    learnt : array (SIZE, SIZE), optional
-        The covariance that an earlier fit of ``start`` left: what is seen now adds to it.
     progress : callable, optional
         Called with rounds done and most rounds there can be.
 
@@ -140,29 +135,28 @@ def fit_cloth(
     if not seen:
         raise InputError("a fit needs at least the cloth's colour over one backing")
     problem = Problem.of(start, seen, threads, known)
-    began = start_unknowns(start, seen, threads) if learnt is None else (
-        p.Unknowns.again(start, learnt)
-    )  # fmt: skip
+    began = start_unknowns(start, seen, threads)
     found = _search(problem, began, progress)
     unknowns, x, residual, slope = found.unknowns, found.x, found.residual, found.slope
     covariance = _posterior(slope, began)
     # singular values of the slopes in units of what was known beforehand
     scaled = slope @ np.linalg.cholesky(began.covariance())
     determined = int((np.linalg.svd(scaled, compute_uv=False) > 1.0).sum())
+    found_out = told(unknowns, x, covariance, given(problem))
     fit = Fit(
         unknowns.cloth(x),
         unknowns,
         x,
         covariance,
         residuals(problem, unknowns, x),
-        quantities(unknowns, x, covariance, given(problem)),
-        trades(unknowns, x, covariance),
+        found_out.quantities,
+        found_out.trades,
         float(residual @ residual / residual.size),
         determined,
         found.rounds,
         found.converged,
         given(problem),
-        alike(unknowns, x, covariance),
+        found_out.alike,
     )
     return replace(fit, foretold=foretell(fit, _asked()))
 
@@ -201,15 +195,14 @@ def _search(
     middle, width = x[: p.SLOW].copy(), _WIDTHS.copy()
     traced: list[Traced] = []
     most = _FIRST + _MORE * (_SURFACES - 1)
-    settled, rounds = False, 0
+    settled, rounds, done = False, 0, count(1)
+    told_one = None if progress is None else lambda: progress(next(done), most)
     while True:
         rounds += 1
-        for at in places(middle, width, _MORE if traced else _FIRST, len(traced)):
-            if not problem.dull:
-                at[p.DULLER] = middle[p.DULLER]  # what bright fibre scatters does not show
-            traced.append(problem.traced(unknowns, at))
-            if progress:
-                progress(len(traced), most)
+        at = places(middle, width, _MORE if traced else _FIRST, len(traced))
+        if not problem.dull:
+            at[:, p.DULLER] = middle[p.DULLER]  # what bright fibre scatters does not show
+        traced += problem.traced_all(unknowns, at, told_one)
         problem.surface = smooth(traced, middle, width)
         for _ in range(2):
             x = _lowest(problem, unknowns, x, middle, width)
@@ -315,8 +308,8 @@ def _missed(
         at = x.copy()
         at[: p.SLOW] = one.at
         true, shown = (
-            np.concatenate(problem.shown(unknowns, at, False, layers)[0])
-            for layers in (one.layers, ())
+            np.concatenate(problem.shown(unknowns, at, layers, False)[0])
+            for layers in (one.layers, *problem.lit(unknowns, at[None]))
         )
         # a prediction of what was left out misses by the square of this more than a mean misfit
         free = max(1.0 - surface.own(which, one.at), 0.1)
@@ -339,7 +332,7 @@ def foretell(fit: Fit, asked: Sequence[Seen]) -> tuple[Foretold, ...]:
     at = places(middle, width, _FORETOLD)
     if not problem.dull:
         at[:, p.DULLER] = middle[p.DULLER]
-    traced = [problem.traced(unknowns, slow) for slow in at]
+    traced = problem.traced_all(unknowns, at)
     problem.surface = smooth(traced, middle, width, bent=False)
     share, off = _missed(problem, unknowns, x, traced)
     rng = np.random.default_rng(7)
@@ -348,8 +341,11 @@ def foretell(fit: Fit, asked: Sequence[Seen]) -> tuple[Foretold, ...]:
     drawn[:, : p.SLOW] = np.clip(
         drawn[:, : p.SLOW], middle - TRUSTED * width, middle + TRUSTED * width
     )
-    shown = [problem.shown(unknowns, one, False)[0] for one in drawn]
-    models = problem.shown(unknowns, x, False)[0]
+    models, *shown = (
+        problem.shown(unknowns, one, layers, False)[0]
+        for part in np.array_split(np.vstack([x, drawn]), _DRAWN // 20)
+        for one, layers in zip(part, problem.lit(unknowns, part), strict=True)
+    )
     out = []
     # what no surface follows is drawn as it was met
     missed = off[rng.choice(len(off), _DRAWN, p=share)]

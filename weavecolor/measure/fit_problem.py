@@ -6,7 +6,8 @@ Residuals are whitened: in standard uncertainties, uncorrelated.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,6 +32,7 @@ from weavecolor.measure.fit_surface import Smooth, Traced
 from weavecolor.measure.observations import Known, Seen, Thread, channels_in_light
 from weavecolor.optics.dye import wound_colour
 from weavecolor.optics.layer import strand, woven
+from weavecolor.scene.scene import Scene
 from weavecolor.textile import construction
 from weavecolor.textile.cloth import Cloth, Yarn
 
@@ -110,6 +112,18 @@ class Problem:
         ]
         return Traced(slow, (one_layer(cloth, sheets, effort), *bare))
 
+    def traced_all(
+        self, unknowns: p.Unknowns, at: Array, told: Callable[[], None] | None = None
+    ) -> list[Traced]:
+        """Several constructions (n, SLOW), two at once: what tracing leaves idle the other uses."""
+        made = []
+        with ThreadPoolExecutor(2) as pool:
+            for one in pool.map(lambda slow: self.traced(unknowns, slow), at):
+                made.append(one)
+                if told is not None:
+                    told()
+        return made
+
     def _bare(self, cloth: Cloth) -> list[Yarn]:
         """The yarns of which bare thread was seen."""
         loose = {t.system for t, _ in self.threads if not t.opaque}
@@ -117,17 +131,16 @@ class Problem:
 
     def residual(self, unknowns: p.Unknowns, x: Array) -> tuple[Array, Array]:
         """Residuals (r,) and slopes (r, SIZE)."""
-        shown, slopes = self.shown(unknowns, x)
-        sized, change = self._numbers(unknowns, x)
         steps = _STEP * self._held.width
+        moved = x + np.vstack([np.zeros(p.SIZE), np.eye(p.SLOW, p.SIZE) * steps[:, None]])
+        here, *there = self.lit(unknowns, moved)
+        shown, slopes = self.shown(unknowns, x, here)
+        sized, change = self._numbers(unknowns, x)
         for k, step in enumerate(steps):
-            moved = x.copy()
-            moved[k] += step
-            for slope, there, here in zip(
-                slopes, self.shown(unknowns, moved, False)[0], shown, strict=True
-            ):
-                slope[:, k] = (there - here) / step
-            change[:, k] = (self._numbers(unknowns, moved)[0] - sized) / step
+            aside = self.shown(unknowns, moved[1 + k], there[k], False)[0]
+            for slope, new, old in zip(slopes, aside, shown, strict=True):
+                slope[:, k] = (new - old) / step
+            change[:, k] = (self._numbers(unknowns, moved[1 + k])[0] - sized) / step
         off = np.concatenate(shown) - self.values
         root = _chol(self.own + self.unsure)
         return (
@@ -161,21 +174,23 @@ class Problem:
         off = [(_known(unknowns, x, n) - n.value) / n.uncertainty for n in self.known]
         return np.array(off), np.zeros((len(off), p.SIZE))
 
+    def lit(self, unknowns: p.Unknowns, many: Array) -> list[tuple[OneLayer, ...]]:
+        """The surface's light of parameter vectors (n, SIZE)."""
+        cells = []
+        for x in many:
+            cloth = unknowns.shaped(x)
+            own = [woven(cloth.construction(), strand(cloth.warp), strand(cloth.weft))]
+            own += [thread_grid(yarn, yarn.width_mm)[1] for yarn in self._bare(cloth)]
+            cells.append(own)
+        return self._held.at(many[:, : p.SLOW], cells)
+
     def shown(
-        self,
-        unknowns: p.Unknowns,
-        x: Array,
-        sloped: bool = True,
-        layers: tuple[OneLayer, ...] = (),
+        self, unknowns: p.Unknowns, x: Array, layers: tuple[OneLayer, ...], sloped: bool = True
     ) -> tuple[list[Array], list[Array]]:
-        """What each sight and thread would read (n,), and slopes (n, SIZE) against the fast
-        parameters; ``layers``: in place of the surface's."""
+        """What each sight and thread would read (n,) in the light ``layers``, and slopes (n, SIZE)
+        against the fast parameters."""
         cloth = unknowns.shaped(x)
         dyes = np.stack([unknowns.absorption(x, k)[p.COARSE] for k in (0, 1)], axis=1)
-        if not layers:
-            cells = [woven(cloth.construction(), strand(cloth.warp), strand(cloth.weft))]
-            cells += [thread_grid(yarn, yarn.width_mm)[1] for yarn in self._bare(cloth)]
-            layers = self._held.at(x[: p.SLOW], cells)
         layer, *bare = layers
         threads = dict(zip((id(y) for y in self._bare(cloth)), bare, strict=True))
         value, slope = between(layer, dyes, sloped)
@@ -226,14 +241,13 @@ def _sight(seen: Seen) -> _Sight:
     falls = [x.irradiance * np.cos(np.radians(x.zenith_deg)) for x in place.lights]
     total = place.diffuse + sum(falls, np.zeros_like(place.diffuse))
     scale = (seen.channels * total).sum(axis=1)[:, None]
-    to_Y = weights("2")[:, 1]
     lamps = np.array([seen.channels * fall / scale @ _FROM_COARSE for fall in falls])
     count = (0, len(seen.channels), _FROM_COARSE.shape[1])
     return _Sight(
         seen,
         lamps if falls else np.zeros(count),
         seen.channels * place.diffuse / scale @ _FROM_COARSE,
-        float((total - place.diffuse) @ to_Y / (total @ to_Y)),
+        directional(place),
         np.asarray(seen.backing.reflectance)[p.COARSE],
     )
 
@@ -258,7 +272,7 @@ def _sight_shown(
     seen = sight.seen
     lift = float(np.exp(seen.paper_error * x[p.PAPER]))
     factors, changes = over_backing(ready, which, value, slope, sight.backing * lift)
-    lamp, sky, lamp_slope, sky_slope = _mixture(sight, x)
+    lamp, sky, lamp_slope, sky_slope = mixture(sight.share, seen.light_error, x[p.LIGHT])
 
     def read(f: Array) -> tuple[Array, Array]:
         """Readings (n,) from lamps and from diffuse light of radiance factors (B, L + 1)."""
@@ -292,15 +306,23 @@ def _sight_shown(
     return model, out
 
 
-def _mixture(sight: _Sight, x: Array) -> tuple[float, float, float, float]:
-    """Factors on directional and diffuse light for the light parameter, and their slopes."""
-    share, error = sight.share, sight.seen.light_error
+def mixture(share: float, error: float, off: float) -> tuple[float, float, float, float]:
+    """Factors on directional and diffuse light where the ``share`` of the first is ``off`` standard
+    uncertainties ``error`` from what was told, and their slopes."""
     if not 0.0 < share < 1.0 or error == 0.0:
         return 1.0, 1.0, 0.0, 0.0
-    moved = share + error * x[p.LIGHT]
+    moved = share + error * off
     inside = float(np.clip(moved, 0.02, 0.98))
     rate = error if inside == moved else 0.0
     return inside / share, (1 - inside) / (1 - share), rate / share, -rate / (1 - share)
+
+
+def directional(place: Scene) -> float:
+    """The share of directional light on the cloth, as an eye weighs it."""
+    falls = [x.irradiance * np.cos(np.radians(x.zenith_deg)) for x in place.lights]
+    to_Y = weights("2")[:, 1]
+    lamps = float(sum(falls, np.zeros_like(place.diffuse)) @ to_Y)
+    return lamps / (lamps + float(place.diffuse @ to_Y))
 
 
 def _known(unknowns: p.Unknowns, x: Array, number: Known) -> float:

@@ -5,7 +5,7 @@ Knows parameters and their covariance; knows nothing of how they were found.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,8 +25,8 @@ COLOUR_SETTLED = 3.0
 #: Correlation above which two properties are told as a trade.
 TRADE = 0.8
 
-#: Cloths drawn for a range.
-_DRAWS = 150
+#: Cloths drawn for a range, and for what was known beforehand.
+_DRAWS, _BEFORE = 150, 60
 
 #: What settles a property, the easiest first: what it takes, by the name under which a fit has it,
 #: and how to ask for it.
@@ -121,7 +121,7 @@ class Quantity:
 
 def residuals(problem: Problem, unknowns: p.Unknowns, x: Array) -> tuple[Residual, ...]:
     """Each sight's and thread's CIEDE2000."""
-    shown, _ = problem.shown(unknowns, x, False)
+    shown, _ = problem.shown(unknowns, x, problem.lit(unknowns, x[None])[0], False)
     looked = [(s.seen.name, s.seen.value, False) for s in problem.sights]
     looked += [(t.name, t.value, True) for t, _ in problem.threads]
     out = []
@@ -134,90 +134,80 @@ def residuals(problem: Problem, unknowns: p.Unknowns, x: Array) -> tuple[Residua
     return tuple(out)
 
 
-def _properties(unknowns: p.Unknowns, x: Array) -> dict[str, tuple[float, str]]:
-    cloth = unknowns.cloth(x)
-    warp, weft = construction.covers(cloth)
-    return {
-        "warp cover": (warp, ""),
-        "weft cover": (weft, ""),
-        "open share": (construction.openness(cloth), ""),
-        "flattening": (cloth.warp.flattening, ""),
-        "dullness": (cloth.warp.dull_per_mm, "1/mm"),
-        "packing": (cloth.warp.packing, ""),
-        "weight": (construction.cloth_mass_g_m2(cloth), "g/m2"),
-    }
+#: What is told of a cloth beside its yarns' colours, with units; as ``_spread`` gives it.
+_PROPERTIES = {
+    "warp cover": "", "weft cover": "", "open share": "", "flattening": "", "dullness": "1/mm",
+    "packing": "", "weight": "g/m2",
+}  # fmt: skip
 
 
-def _drawn(x: Array, covariance: Array) -> Array:
-    """Parameter vectors (n, SIZE) that fit about as well."""
+def _drawn(x: Array, covariance: Array, count: int) -> Array:
+    """Parameter vectors (count, SIZE) that fit about as well."""
     rng = np.random.default_rng(5)
     value, vector = np.linalg.eigh(0.5 * (covariance + covariance.T))
-    steps = rng.standard_normal((_DRAWS, p.SIZE)) * np.sqrt(np.maximum(value, 0.0)) @ vector.T
+    steps = rng.standard_normal((count, p.SIZE)) * np.sqrt(np.maximum(value, 0.0)) @ vector.T
     return np.asarray(x + steps)
 
 
-def yarn_lab(unknowns: p.Unknowns, x: Array, system: int) -> Array:
-    """Lab (3,) in daylight of closely wound thread of one system."""
-    return colour_of(p.linear_of(unknowns.wound(x, system)))
-
-
-def alike(unknowns: p.Unknowns, x: Array, covariance: Array) -> float:
-    """Correlation of the errors of both yarns' lightness, from cloths drawn."""
-    drawn = _drawn(x, covariance)
-    light = [[yarn_lab(unknowns, one, k)[0] for one in drawn] for k in (0, 1)]
-    spread = np.std(light, axis=1)
-    return float(np.corrcoef(light)[0, 1]) if spread.min() > 1e-6 else 0.0
-
-
 @dataclass(frozen=True, eq=False)
-class _Spread:
-    """Properties (n, names) of cloths drawn, and their yarns' Lab (2, n, 3)."""
+class Told:
+    """What cloths drawn from a fit's spread say: the quantities, the pairs that can be exchanged
+    without showing, and the correlation of the errors of both yarns' lightness."""
 
-    properties: Array
-    Lab: Array
-
-
-def _spread(unknowns: p.Unknowns, drawn: Array) -> _Spread:
-    rows = [[v for v, _ in _properties(unknowns, x).values()] for x in drawn]
-    Lab = [[yarn_lab(unknowns, x, k) for x in drawn] for k in (0, 1)]
-    return _Spread(np.array(rows), np.array(Lab))
+    quantities: tuple[Quantity, ...]
+    trades: tuple[str, ...]
+    alike: float
 
 
-def quantities(
+def told(
     unknowns: p.Unknowns, x: Array, covariance: Array, had: frozenset[str] = frozenset()
-) -> tuple[Quantity, ...]:
+) -> Told:
     """Every property with its spread, and whether the data settled it, from cloths drawn; what
     would settle it beside what a fit ``had``."""
-    found = _spread(unknowns, _drawn(x, covariance))
-    before = _spread(unknowns, _drawn(unknowns.prior_mean(), unknowns.covariance()))
+    usual = replace(unknowns, learnt=None)
+    rows, Lab = _spread(unknowns, _drawn(x, covariance, _DRAWS))
+    earlier, before = _spread(usual, _drawn(usual.prior_mean(), usual.covariance(), _BEFORE))
+    now, middle = _spread(unknowns, x[None])
     out = []
     for k, system in enumerate(("warp", "weft")):
-        middle = yarn_lab(unknowns, x, k)
-        away = ciede2000(np.broadcast_to(middle, found.Lab[k].shape), found.Lab[k])
-        centre = np.broadcast_to(before.Lab[k].mean(axis=0), before.Lab[k].shape)
-        earlier = float(np.sqrt(np.mean(ciede2000(centre, before.Lab[k]) ** 2)))
+        away = ciede2000(np.broadcast_to(middle[0, k], Lab[:, k].shape), Lab[:, k])
+        centre = np.broadcast_to(before[:, k].mean(axis=0), before[:, k].shape)
+        was = float(np.sqrt(np.mean(ciede2000(centre, before[:, k]) ** 2)))
         spread, most = float(np.sqrt(np.mean(away**2))), float(np.percentile(away, 95.0))
         name = f"{system} colour"
         out.append(
-            Quantity(name, float(middle[0]), spread, earlier, "CIEDE2000",
+            Quantity(name, float(middle[0, k, 0]), spread, was, "CIEDE2000",
                      spread < COLOUR_SETTLED, (0.0, most), _advice(name, had))
         )  # fmt: skip
-    now = _properties(unknowns, x)
-    for k, (name, (value, unit)) in enumerate(now.items()):
-        low, high = np.percentile(found.properties[:, k], [2.5, 97.5])
-        spread, earlier = float(found.properties[:, k].std()), float(before.properties[:, k].std())
+    for k, (name, unit) in enumerate(_PROPERTIES.items()):
+        value, (low, high) = float(now[0, k]), np.percentile(rows[:, k], [2.5, 97.5])
+        spread, was = float(rows[:, k].std()), float(earlier[:, k].std())
         out.append(
-            Quantity(name, value, spread, earlier, unit, spread < SETTLED * earlier,
+            Quantity(name, value, spread, was, unit, spread < SETTLED * was,
                      (float(min(low, value)), float(max(high, value))), _advice(name, had))
         )  # fmt: skip
-    return tuple(out)
+    light = Lab[:, :, 0].T
+    told_alike = light.std(axis=1).min() > 1e-6
+    alike = float(np.corrcoef(light[0], light[1])[0, 1]) if told_alike else 0.0
+    return Told(tuple(out), _trades(rows), alike)
 
 
-def trades(unknowns: p.Unknowns, x: Array, covariance: Array) -> tuple[str, ...]:
-    """Pairs of properties that can be exchanged for one another without showing."""
-    names = [n for n in _properties(unknowns, x) if n not in ("open share", "weight")]
-    rows = _spread(unknowns, _drawn(x, covariance)).properties
-    chosen = rows[:, [list(_properties(unknowns, x)).index(n) for n in names]]
+def _spread(unknowns: p.Unknowns, drawn: Array) -> tuple[Array, Array]:
+    """Properties (n, names) of cloths drawn, and their yarns' Lab (n, 2, 3), closely wound."""
+    rows, Lab = [], []
+    for x in drawn:
+        cloth = unknowns.cloth(x)
+        mass, open_ = construction.cloth_mass_g_m2(cloth), construction.openness(cloth)
+        yarn = cloth.warp
+        rows.append([*construction.covers(cloth), open_, yarn.flattening, yarn.dull_per_mm,
+                     yarn.packing, mass])  # fmt: skip
+        Lab.append([colour_of(p.linear_of(y.colour)) for y in (cloth.warp, cloth.weft)])
+    return np.array(rows), np.array(Lab)
+
+
+def _trades(rows: Array) -> tuple[str, ...]:
+    names = [n for n in _PROPERTIES if n not in ("open share", "weight")]
+    chosen = rows[:, [list(_PROPERTIES).index(n) for n in names]]
     together = np.corrcoef(chosen + 1e-9 * np.arange(len(chosen))[:, None], rowvar=False)
     out = []
     for a in range(len(names)):

@@ -65,9 +65,12 @@ class Smooth:
     bent: bool
     like: tuple[OneLayer, ...]
 
-    def at(self, slow: Array, cells: Sequence[FilamentCell]) -> tuple[OneLayer, ...]:
-        """The light of a construction, of which each layer has one of ``cells``."""
-        return _unpacked(self.like, cells, self._at(slow) @ self.terms)
+    def at(
+        self, slow: Array, cells: Sequence[Sequence[FilamentCell]]
+    ) -> list[tuple[OneLayer, ...]]:
+        """The light of constructions (n, k), of which each layer has one of its ``cells``."""
+        values = self._at(slow) @ self.terms
+        return [_unpacked(self.like, own, one) for own, one in zip(cells, values, strict=True)]
 
     def noise(self, slow: Array) -> float:
         """How much of the variance of one construction's tracing is left at ``slow`` (k,)."""

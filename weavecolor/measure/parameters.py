@@ -12,12 +12,14 @@ uncertain the colour is in another light.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
+from scipy.optimize import brentq
 
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.recovery import spectrum_from_srgb
@@ -249,7 +251,7 @@ def _shaped(
 
     def woven(more: float) -> Cloth:
         yarns = [
-            _of_width(y, w, np.exp(flatter) * more, np.exp(denser), np.exp(duller))
+            _of_width(y, w, math.exp(flatter) * more, math.exp(denser), math.exp(duller))
             for y, w in zip((start.warp, start.weft), widths, strict=True)
         ]
         return replace(start, warp=yarns[0], weft=yarns[1], warp_share=None)
@@ -262,15 +264,12 @@ def _shaped(
         low, high = construction.share_range(tight)
         return high - low
 
-    more = 1.0
-    if spare(1.0) < 0.0:
-        low, high = 1.0, 1.0
-        while spare(high) < 0.0 and high < 64.0:
-            low, high = high, 1.5 * high
-        for _ in range(40):
-            more = 0.5 * (low + high)
-            low, high = (low, more) if spare(more) >= 0 else (more, high)
-        more = high
+    more = high = 1.0
+    while spare(high) < 0.0 and high < 64.0:
+        high *= 1.5
+    if high > 1.0:
+        # the room below is far wider than what is missed here
+        more = float(brentq(spare, high / 1.5, high, xtol=1e-6)) if spare(high) >= 0.0 else high
     cloth = woven(more)
     low, high = construction.share_range(cloth)
     share = construction.natural_share(cloth)
@@ -285,36 +284,37 @@ def _of_width(yarn: Yarn, width: float, flatter: float, denser: float, duller: f
     """``yarn`` made ``width`` mm wide of filaments as fine as they were, with its linear density
     to match."""
     # limits are bent smoothly: one that a search could sit on would hide its doubt
-    flattening = float(np.exp(_at_least(np.log(yarn.flattening * flatter), 0.0, 0.1)))
+    flattening = math.exp(_at_least(math.log(yarn.flattening * flatter), 0.0, 0.1))
     flattening = min(flattening, RANGES["flattening"][1])
-    area_cm2 = np.pi / 4.0 * (width / flattening**0.5 / 10.0) ** 2
+    area_cm2 = math.pi / 4.0 * (width / flattening**0.5 / 10.0) ** 2
 
     def tex(share: float) -> float:
-        made = area_cm2 * yarn.fibre.density_g_cm3 * share * 1e5
-        return float(np.clip(made, *RANGES["tex"][:2]))
+        low, high, _ = RANGES["tex"]
+        return float(min(max(area_cm2 * yarn.fibre.density_g_cm3 * share * 1e5, low), high))
 
     share, most_turns = yarn.packing * denser, RANGES["twist_turns_m"][1]
     filaments = yarn.filaments
     if filaments > 1:
         # never fewer than a filament's own width allows: one rod is another sort of yarn
-        filaments = int(np.clip(round(10.0 * tex(share) / yarn.fineness_dtex), 2, 20_000))
-    most = np.log(greatest_packing(1 if yarn.gum else filaments))
-    share = float(np.exp(most - _at_least(most - np.log(share), 0.0, 0.03)))
+        filaments = min(max(round(10.0 * tex(share) / yarn.fineness_dtex), 2), 20_000)
+    most = math.log(greatest_packing(1 if yarn.gum else filaments))
+    share = math.exp(most - _at_least(most - math.log(share), 0.0, 0.03))
     return replace(
         yarn,
         tex=tex(share),
         filaments=filaments,
         # the outer filaments lie as steep as they did
-        twist_turns_m=min(yarn.twist_turns_m * float(np.sqrt(yarn.tex / tex(share))), most_turns),
+        twist_turns_m=min(yarn.twist_turns_m * math.sqrt(yarn.tex / tex(share)), most_turns),
         packing=share,
         flattening=flattening,
-        dull_per_mm=float(np.clip((yarn.dull_per_mm + BRIGHT) * duller - BRIGHT, 0.0, 100.0)),
+        dull_per_mm=min(max((yarn.dull_per_mm + BRIGHT) * duller - BRIGHT, 0.0), 100.0),
     )
 
 
 def _at_least(value: float, limit: float, bend: float) -> float:
     """``value``, smoothly kept above ``limit`` from about ``bend`` beside it."""
-    return float(limit + bend * np.logaddexp(0.0, (value - limit) / bend))
+    over = (value - limit) / bend
+    return limit + bend * (max(over, 0.0) + math.log1p(math.exp(-abs(over))))
 
 
 def linear_of(reflectance: ArrayLike) -> Array:

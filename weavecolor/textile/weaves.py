@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 from scipy.sparse import csr_matrix
@@ -177,6 +178,7 @@ def turned_over(lift: Lift) -> Lift:
     return tuple(tuple(1 - up for up in reversed(row)) for row in lift)
 
 
+@lru_cache(maxsize=256)
 def interlacings(lift: Lift) -> tuple[int, int]:
     """Most interlacings (changes of side) in one repeat of any end, and of any pick.
 
