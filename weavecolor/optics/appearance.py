@@ -72,7 +72,13 @@ class _Same:
 
 def direction(zenith_deg: float, azimuth_deg: float, turn_deg: float) -> Vector:
     """A world direction, ``zenith_deg`` below 89.5 and any ``azimuth_deg``, in the frame of a layer
-    whose warp lies at ``turn_deg``."""
+    whose warp lies at ``turn_deg``.
+
+    Examples
+    --------
+    >>> direction(45.0, 90.0, 90.0)
+    (0.0, 0.707106781, 0.707106781)
+    """
     if not (np.isfinite(zenith_deg) and np.isfinite(azimuth_deg)):
         raise InputError("a direction needs two finite angles")
     if not 0.0 <= zenith_deg <= GRAZING_DEG:
@@ -458,6 +464,13 @@ def radiance(pile: PileOptics, factors: Array, lit: Lit, bare: bool) -> Array:
         At the same B wavelengths.
     bare : bool
         Nothing is behind, so that lights there come through.
+
+    Examples
+    --------
+    >>> lit = lit_by(window)
+    >>> pile = seen_optics(single, lit.above, lit.below, links=lit.links)
+    >>> radiance(pile, pile.reflect, lit, True).shape
+    (41,)
     """
     front = len(lit.above) - 1
     eye = pile.through.size - len(lit.above) - len(lit.below)
