@@ -89,6 +89,7 @@ class Person(threading.Thread):
         for move in range(1, most + 1):
             moved = ("double_array_value", [float(self.angle(move))])
             self.session.values[self.slider] = moved
+            self.session.changed = self.slider
             self.moves.append((time.monotonic(), self.angle(move)))
             self.over = move == most
             self.session.ask()

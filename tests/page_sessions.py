@@ -44,6 +44,8 @@ class Session:
         self.kept: dict[str, ForwardMsg] = {}
         self.values: dict[str, Any] = {}
         self.elements: dict[tuple[int, ...], Any] = {}
+        self.fragments: dict[str, str] = {}  # of each widget, the part of the page it redraws
+        self.changed = ""  # the widget that was moved last
         self.session = ""
         self.page = ""
         self.query = ""  # the address, as the page changes it
@@ -68,6 +70,7 @@ class Session:
         ask = BackMsg()
         ask.rerun_script.query_string = self.query
         ask.rerun_script.page_script_hash = self.page
+        ask.rerun_script.fragment_id = self.fragments.get(self.changed, "")
         for name, (kind, value) in self.values.items():
             state = ask.rerun_script.widget_states.widgets.add(id=name)
             if kind in ("double_array_value", "int_array_value", "string_array_value"):
@@ -94,7 +97,10 @@ class Session:
             self.query = message.page_info_changed.query_string
         elif kind == "delta" and message.delta.WhichOneof("type") == "new_element":
             path = tuple(message.metadata.delta_path)
-            self.elements[path] = message.delta.new_element
+            element = self.elements[path] = message.delta.new_element
+            widget = getattr(element, element.WhichOneof("type"))
+            if getattr(widget, "id", ""):
+                self.fragments[widget.id] = message.delta.fragment_id
         return message
 
     def answer(self) -> tuple[str, float] | None:
@@ -141,6 +147,7 @@ class Session:
 
     def set(self, key: str, kind: str, value: Any) -> None:
         self.values[self.find(key).id] = (kind, value)
+        self.changed = self.find(key).id
 
     def slide(self, key: str, value: float) -> None:
         self.set(key, "double_array_value", [float(value)])
@@ -175,6 +182,7 @@ class Session:
                 file_id=urls.file_id, name=name, size=len(data), file_urls=urls
             )
             self.values[widget.id] = ("file_uploader_state_value", state)
+            self.changed = widget.id
         return status
 
     def put(self, path: str, name: str, data: bytes) -> int:

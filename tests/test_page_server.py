@@ -93,7 +93,7 @@ def test_without_a_code_nothing_of_the_page_is_shown(monkeypatch, tmp_path):
 # --- taking turns -------------------------------------------------------------------------------
 
 
-def test_drawings_take_turns_and_whoever_is_broken_off_keeps_the_place(monkeypatch):
+def test_drawings_take_turns_in_the_order_in_which_they_came(monkeypatch):
     monkeypatch.syspath_prepend(str(ROOT / "ui"))
     import turns as turning
 
@@ -101,35 +101,47 @@ def test_drawings_take_turns_and_whoever_is_broken_off_keeps_the_place(monkeypat
     monkeypatch.setattr(turning, "COUNTED", 30.0)
     turns, order, at_once, most = turning.Turns(1), [], 0, 0
 
-    class BrokenOff(Exception):
-        pass
-
-    def once() -> None:
-        raise BrokenOff
-
-    with turns.turn("first", lambda: None):
-        with pytest.raises(BrokenOff), turns.turn("second", once):
-            raise AssertionError("it is not the second's turn")
-
-        def draw(name: str) -> None:
-            nonlocal at_once, most
-            with turns.turn(name, lambda: None):
-                at_once += 1
-                most = max(most, at_once)
-                order.append(name)
-                time.sleep(0.05)
-                at_once -= 1
-
-        third = threading.Thread(target=draw, args=("third",))
-        third.start()
-        time.sleep(0.1)
-        second = threading.Thread(target=draw, args=("second",))  # again, after the third came
-        second.start()
+    def draw(name: str) -> None:
+        nonlocal at_once, most
+        assert not turns.begin(name)  # it waited: begun anew with what was asked last
+        assert turns.begin(name)
+        at_once += 1
+        most = max(most, at_once)
+        order.append(name)
         time.sleep(0.05)
-        assert order == []
-    second.join(30)
-    third.join(30)
-    assert order == ["second", "third"] and most == 1
+        at_once -= 1
+        turns.end(name)
+
+    assert turns.begin("first")
+    people = [threading.Thread(target=draw, args=(name,)) for name in ("b", "a", "c")]
+    for count, person in enumerate(people, 1):
+        person.start()
+        while len(turns._places) < count:
+            time.sleep(0.001)
+    assert order == []
+    turns.end("first")
+    for person in people:
+        person.join(30)
+    assert order == ["b", "a", "c"] and most == 1
+    assert turns.begin("first")  # nobody is left
+
+
+def test_a_turn_is_not_kept_for_whoever_does_not_come(monkeypatch):
+    monkeypatch.syspath_prepend(str(ROOT / "ui"))
+    import turns as turning
+
+    monkeypatch.setattr(turning, "KEPT", 0.1)
+    made = turning.Turns(1)
+    assert made.begin("first")
+    gone = threading.Thread(target=made.begin, args=("gone",))
+    gone.start()
+    while not made._places:
+        time.sleep(0.001)
+    made.end("first")
+    gone.join(30)  # its turn has come, and it never draws
+    begun = time.monotonic()
+    while not made.begin("other"):
+        assert time.monotonic() - begun < 20.0
 
 
 def test_a_long_drawing_holds_nobody_up(monkeypatch):
@@ -138,7 +150,7 @@ def test_a_long_drawing_holds_nobody_up(monkeypatch):
 
     monkeypatch.setattr(turns, "COUNTED", 0.1)
     made = turns.Turns(1)
-    with made.turn("long", lambda: None):
-        begun = time.monotonic()
-        with made.turn("other", lambda: None):
-            assert time.monotonic() - begun < 20.0
+    assert made.begin("long")
+    begun = time.monotonic()
+    while not made.begin("other"):
+        assert time.monotonic() - begun < 20.0

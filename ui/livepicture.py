@@ -18,7 +18,7 @@ import orders
 import pictures
 from hungview import hung_view
 from orders import Waiting
-from session import GROUND, bound, guarded, whole, work
+from session import GROUND, again, bound, guarded, whole, work
 from shelf import named
 from state import light_of, option_words, stack_of, table_of
 from weavecolor.colour.colorimetry import ciede2000, colour_words
@@ -63,9 +63,9 @@ def draw(waiting: Waiting) -> None:
     )
     if now_plain != plain:
         st.session_state[PLAIN] = now_plain
-        st.rerun()
+        again()
     if data is None and orders.drawing():
-        waiting.place(order, lambda _: st.rerun(), orders.LARGE)
+        waiting.place(order, lambda _: again(), orders.LARGE)
     if pressed is not None:
         st.session_state[_PRESSED] = [*st.session_state.get(_PRESSED, [])[-1:], dict(pressed)]
     with st.container(key="wc-words"):
@@ -86,7 +86,7 @@ def _closeup(now: Making, asked: pictures.Worn, waiting: Waiting) -> bytes:
     close = pictures.closeup(asked.stack, asked.light, now.units)
     data = close.there()
     if data is None and orders.drawing():
-        waiting.place(close, lambda _: st.rerun(), orders.LARGE)
+        waiting.place(close, lambda _: again(), orders.LARGE)
     return data or b""
 
 

@@ -6,6 +6,7 @@ sessions because the same content looks the same to everyone; knows nothing of w
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -13,17 +14,22 @@ import numpy as np
 import streamlit as st
 
 from state import light_of, stack_key, stack_of
+from weavecolor.cache import Kept
 from weavecolor.colour.colorimetry import ciede2000, xyz
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.decide.compare import Option, Outcome, Step, evaluate, steps
+from weavecolor.decide.unexpected import unexpected
 from weavecolor.making.lightchoice import LightChoice, scene_of
 from weavecolor.making.model import Making, MakingOption
 from weavecolor.optics.appearance import contrast_ratio, transmittance
 from weavecolor.optics.stack import Stack
-from weavecolor.scene.scene import Scene
 from weavecolor.textile.construction import Description, describe
 
 TURN_STEP = 15
+_outcomes: Kept[tuple[Any, ...], Outcome] = Kept(400)
+#: By the outcomes themselves, which are the same ones while they are kept.
+_steps: Kept[tuple[Any, ...], tuple[Step, ...]] = Kept(400)
+_wonders: Kept[tuple[Outcome, ...], tuple[str, ...]] = Kept(400)
 
 
 @dataclass(frozen=True)
@@ -50,7 +56,10 @@ def outcome(work: Making, option: MakingOption, light: LightChoice | None = None
     """How an option of this work looks in a light (the work's own where none is given)."""
     light = light or light_of(work)
     stack = stack_of(work, option)
-    return _outcome((stack_key(stack), light, _known(stack)), stack, scene_of(light))
+    return _outcomes.one(
+        (stack_key(stack), light, _known(stack)),
+        lambda: evaluate((Option(stack, scene_of(light)),))[0],
+    )
 
 
 def _known(stack: Stack) -> tuple[Any, ...]:
@@ -58,14 +67,15 @@ def _known(stack: Stack) -> tuple[Any, ...]:
     return tuple((layer.cloth.known, layer.cloth.declared_g_m2) for layer in stack.layers)
 
 
-@st.cache_resource(max_entries=400, show_spinner=False)
-def _outcome(key: tuple[Any, ...], _stack: Stack, _scene: Scene) -> Outcome:
-    return evaluate((Option(_stack, _scene),))[0]
-
-
-def differences(outcomes: list[Outcome], first: int = 0) -> tuple[Step, ...]:
+def differences(outcomes: Sequence[Outcome], first: int = 0) -> tuple[Step, ...]:
     """Steps from the ``first`` outcome to every other, in their order."""
-    return steps(outcomes, [(first, i) for i in range(len(outcomes)) if i != first])
+    pairs = [(first, i) for i in range(len(outcomes)) if i != first]
+    return _steps.one((first, *outcomes), lambda: steps(outcomes, pairs))
+
+
+def wonders(outcomes: Sequence[Outcome]) -> tuple[str, ...]:
+    """What a maker would not expect of these, each in one sentence."""
+    return _wonders.one(tuple(outcomes), lambda: unexpected(outcomes))
 
 
 def hiding(work: Making, option: MakingOption) -> Hiding:

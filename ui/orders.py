@@ -13,10 +13,9 @@ import itertools
 import os
 import queue
 import threading
-import time
 from collections import OrderedDict
 from collections.abc import Callable
-from concurrent.futures import Future
+from concurrent.futures import FIRST_COMPLETED, Future, wait
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -159,21 +158,23 @@ class Waiting:
         else:
             show(data)
 
-    def finish(self, look: Callable[[int], None]) -> None:
-        """Until everything is shown; ``look(left)`` is called again and again meanwhile, and may
-        break off by raising."""
+    def finish(self, called: Callable[[], bool], left: Callable[[int], None]) -> None:
+        """Until everything is shown, or ``called`` is true; ``left`` is told how many are still to
+        come, and may break off by raising."""
         futures: list[tuple[Future[bytes], Callable[[bytes], None]]] = [
             (submit(order, rank), show) for rank, order, show in self._placed
         ]
         self._placed = []
+        left(len(futures))
         try:
-            while futures:
+            while futures and not called():
+                wait([f for f, _ in futures], LOOK_EVERY, FIRST_COMPLETED)
                 done = [(f, show) for f, show in futures if f.done()]
-                futures = [x for x in futures if x not in done]
-                for future, show in done:
-                    show(future.result())
-                look(len(futures))
-                time.sleep(LOOK_EVERY)
+                if done:
+                    futures = [x for x in futures if x not in done]
+                    for future, show in done:
+                        show(future.result())
+                    left(len(futures))
         finally:
             for future, _ in futures:
                 future.cancel()

@@ -24,8 +24,10 @@ import gate  # noqa: E402
 import livepicture  # noqa: E402
 from orders import Waiting  # noqa: E402
 from session import (  # noqa: E402
+    again,
     ask,
     asked,
+    called,
     guarded,
     hold,
     notice_read,
@@ -89,21 +91,27 @@ def further(question: str) -> None:
         )
 
 
-def main() -> None:
-    # which drawing of the page stands there, for whoever waits for it from outside
-    run = st.session_state["run"] = st.session_state.get("run", 0) + 1
-    st.html(f'{CSS}<span class="wc-run" data-run="{run}"></span>')
-    gate.pass_or_stop()
+@st.fragment
+def page() -> None:
+    """Everything; a fragment, since what it asks for then never breaks a drawing of it off."""
+    name = session_name()
+    if not turns().begin(name):
+        again()
     waiting = Waiting()
-    with turns().turn(session_name(), lambda: st.session_state.get("run")):
-        draw(waiting)
-    tick = st.empty()
+    try:
+        # which drawing of the page stands there, for whoever waits for it from outside
+        run = st.session_state["run"] = st.session_state.get("run", 0) + 1
+        with st.container(key="wc-page"):
+            st.html(f'<span class="wc-run" data-run="{run}"></span>')
+            draw(waiting)
+            tick = st.empty()
+    finally:
+        turns().end(name)
 
-    def look(left: int) -> None:
-        """Any word to the page lets Streamlit turn to what was changed meanwhile."""
-        tick.html(f'<span class="wc-left" data-run="{run}" data-left="{left}"></span>')
+    def left(count: int) -> None:
+        tick.html(f'<span class="wc-left" data-run="{run}" data-left="{count}"></span>')
 
-    waiting.finish(look)
+    waiting.finish(called, left)
     notice_read()
 
 
@@ -132,4 +140,6 @@ def draw(waiting: Waiting) -> None:
     importlib.import_module("keptbar").draw()
 
 
-main()
+st.html(CSS)
+gate.pass_or_stop()
+page()

@@ -17,7 +17,7 @@ import looks
 import orders
 import pictures
 from jobs import Job
-from session import change, guarded, note, plain, whole, work
+from session import again, called, change, guarded, note, plain, whole, work
 from state import (
     cloth_called,
     cloth_keys,
@@ -243,6 +243,8 @@ def _wait() -> None:
         st.button("Stop, and show the best so far", key="s-stop", on_click=job.stop)
     while not job.wait(0.1):
         bar.progress(job.share, "Looking at stacks …")
+        if called():
+            again()
     place.empty()
     del st.session_state["search-job"]
     if job.error is not None:

@@ -14,10 +14,11 @@ import traceback
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from typing import Any, TypeVar
+from typing import Any, NoReturn, TypeVar
 
 import streamlit as st
 from streamlit.runtime.scriptrunner import RerunException, get_script_run_ctx
+from streamlit.runtime.scriptrunner_utils.script_requests import ScriptRequestType
 
 import address
 import shelf
@@ -83,6 +84,21 @@ def session_name() -> str:
     """This session's name, for nobody's eyes."""
     context = get_script_run_ctx()
     return "" if context is None else context.session_id
+
+
+def called() -> bool:
+    """Whether another word of the browser has come. A word from the page never breaks off what is
+    being drawn (Streamlit: reruns of a fragment do not), so whoever waits long asks this."""
+    context = get_script_run_ctx()
+    requests = None if context is None else context.script_requests
+    at_rest = ScriptRequestType.CONTINUE
+    return getattr(requests, "_state", at_rest) is not at_rest  # there is no other door
+
+
+def again() -> NoReturn:
+    """Draw the page anew, with the word that came last."""
+    context = get_script_run_ctx()
+    st.rerun(scope="fragment" if context and context.fragment_ids_this_run else "app")
 
 
 def work() -> Making:

@@ -21,7 +21,7 @@ import pictures
 import search_panel
 from livepicture import ground
 from orders import Waiting
-from session import change, fold, guarded, plain, whole, work
+from session import again, change, fold, guarded, plain, whole, work
 from state import (
     backing_words,
     choose,
@@ -33,7 +33,6 @@ from state import (
 )
 from twoview import two_view
 from weavecolor.decide.compare import Outcome, Step
-from weavecolor.decide.unexpected import unexpected
 from weavecolor.making.lightchoice import light_words, scene_of
 from weavecolor.making.model import Making, MakingOption
 from weavecolor.optics.appearance import CONTRAST_WORDS
@@ -84,7 +83,7 @@ def draw(waiting: Waiting) -> None:
     if now.options:
         rows = board(now)
         _two(now, waiting)
-        for told in unexpected([row.outcome for row in rows]):
+        for told in looks.wonders([row.outcome for row in rows]):
             st.html(f'<p class="wc-told">{escape(told)}</p>')
         if fold("All in a table", "kept-table"):
             _table(now, rows)
@@ -124,7 +123,7 @@ def _two(now: Making, waiting: Waiting) -> None:
         if there is not None:
             data.append(there)
         elif orders.drawing():
-            waiting.place(order, lambda _: st.rerun())
+            waiting.place(order, lambda _: again())
     two_view(
         [f"{o.name}: {short_words(now, o, True)}" for o in pair],
         [o.appearance.reading.hex for o in seen],

@@ -22,7 +22,6 @@ from orders import Order, Waiting
 from session import change, fold, plain, work
 from state import pin
 from weavecolor.decide.compare import Outcome, Step
-from weavecolor.decide.unexpected import unexpected
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.making.model import Making, MakingOption
 
@@ -80,19 +79,17 @@ def draw(
                     width="stretch",
                 )
                 places.append((choice, picture, st.empty()))
-    seen: list[Outcome] = []
-    for choice, picture, line in places:
-        look = looks.outcome(now, choice.option, choice.light)
-        seen.append(look)
-        step = looks.differences([seen[0], look])[0] if len(seen) > 1 else None
+    seen = [looks.outcome(now, choice.option, choice.light) for choice in choices]
+    steps = looks.differences(seen)
+    for (choice, picture, line), look, step in zip(places, seen, (None, *steps), strict=True):
         words = told(choice) if told else line_of(step)
         _picture(now, choice, look, picture, edge, waiting, ground)
         if needed:
             words += enough.line(now, choice.option)
         line.html(f'<p class="wc-line">{words}</p>')
-    _answer(choices, seen, told is None)
+    _answer(choices, seen, steps if told is None else ())
     if told is None and not any(c.light for c in choices):
-        surprising = unexpected(seen)
+        surprising = looks.wonders(seen)
         if surprising and fold("Not what one expects: why", f"why-{question}"):
             for words in surprising:
                 st.html(f'<p class="wc-told">{escape(words)}</p>')
@@ -106,7 +103,7 @@ def draw(
             args=(_keep_all, tuple(c.option for c in choices)),
         )
     if fold("Figures", f"figures-{question}"):
-        _figures(now, choices, seen)
+        _figures(now, choices, seen, steps)
 
 
 def line_of(step: Step | None) -> str:
@@ -148,21 +145,21 @@ def _picture(
     waiting.place(order, show)
 
 
-def _answer(choices: Sequence[Choice], seen: Sequence[Outcome], differs: bool) -> None:
+def _answer(choices: Sequence[Choice], seen: Sequence[Outcome], steps: Sequence[Step]) -> None:
     """What is chosen against the first, in one sentence; or how it looks."""
     at = next((i for i, c in enumerate(choices) if c.chosen), None)
     if at is None:
         return
     words = f"{seen[at].appearance.reading.words.capitalize()}."
-    if differs and at > 0:
-        words = looks.differences([seen[0], seen[at]])[0].sentence
-    elif differs and len(choices) > 1:
-        steps = looks.differences(list(seen))
-        words = max(steps, key=lambda s: s.delta).sentence
+    if steps:
+        told = steps[at - 1] if at > 0 else max(steps, key=lambda s: s.delta)
+        words = told.sentence
     st.html(f'<p class="wc-answer" role="status">{escape(words)}</p>')
 
 
-def _figures(now: Making, choices: Sequence[Choice], seen: Sequence[Outcome]) -> None:
+def _figures(
+    now: Making, choices: Sequence[Choice], seen: Sequence[Outcome], steps: Sequence[Step]
+) -> None:
     """The numbers of what is chosen; differences of all from the first."""
     at = next((i for i, c in enumerate(choices) if c.chosen), 0)
     choice, look = choices[at], seen[at]
@@ -170,8 +167,8 @@ def _figures(now: Making, choices: Sequence[Choice], seen: Sequence[Outcome]) ->
     rows = "".join(
         f"<tr><th scope=row>{escape(c.name)}</th><td>{o.appearance.reading.hex}</td>"
         f"<td>{o.appearance.reading.Lab[0]:.1f}</td>"
-        f"<td>{_delta(seen[0], o)}</td></tr>"
-        for c, o in zip(choices, seen, strict=True)
+        f"<td>{_delta(step)}</td></tr>"
+        for c, o, step in zip(choices, seen, (None, *steps), strict=True)
     )
     st.html(
         '<table class="wc-table"><thead><tr><th scope=col>Choice</th><th scope=col>Screen</th>'
@@ -180,10 +177,9 @@ def _figures(now: Making, choices: Sequence[Choice], seen: Sequence[Outcome]) ->
     )
 
 
-def _delta(first: Outcome, other: Outcome) -> str:
-    if first is other:
+def _delta(step: Step | None) -> str:
+    if step is None:
         return "–"
-    step = looks.differences([first, other])[0]
     return f"{step.delta:.1f} give or take {step.uncertainty.stated:.1f}"
 
 

@@ -10,7 +10,7 @@ CSS = """
 .stMainBlockContainer { max-width: none; padding: 0 0 5rem; }
 [data-testid="stHeader"] { display: none; }
 [data-testid="stMain"] { scroll-padding: 1rem 0 5rem; }
-.stMainBlockContainer > .stVerticalBlock { gap: 0; }
+.stMainBlockContainer > .stVerticalBlock, .st-key-wc-page { gap: 0 !important; }
 .stApp p, .stApp li { line-height: 1.4; }
 .st-key-wc-cloth { gap: 0 !important; position: relative; }
 .st-key-wc-words { gap: 0 !important; }

@@ -1,58 +1,63 @@
 """Drawings of the page take turns, so that many people at once all get on.
 
-Python draws one page at a time anyway. If all drew at once, each would take as long as all
-together, and a slider that goes on moving would break every drawing off before it came to its
-answer. Knows places in a queue; whoever is broken off while waiting keeps the place.
+Python draws one page at a time anyway. If all drew at once, each would take as long as all together
+and be late for all. A drawing that has begun is drawn to its end; what was asked while its session
+waited comes to one drawing, of what was asked last. Knows places in a queue.
 """
 
 from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 
-#: Drawings at the same time; how long an unclaimed place is kept, s; how long one that works
-#: something out, and so lets others on to the processor, is counted, s.
-AT_ONCE, KEPT, COUNTED = 1, 0.5, 1.0
-#: How often a waiting one looks whether it is still wanted, s.
-LOOK_EVERY = 0.03
+#: Drawings at the same time; how long a turn is kept for whoever does not come, s; how long a
+#: drawing that works something out, and so lets others on to the processor, is counted, s.
+AT_ONCE, KEPT, COUNTED = 1, 1.0, 1.0
 
 
 class Turns:
-    """First come, first served; ``name`` is who waits."""
+    """First come, first served; ``name`` is who draws."""
 
     def __init__(self, at_once: int = AT_ONCE) -> None:
         self._at_once = at_once
-        self._drawing: dict[object, float] = {}
-        self._places: dict[str, float] = {}  # in the order in which they came
+        self._drawing: dict[str, float] = {}
+        self._kept: dict[str, float] = {}  # whose turn has come, and until when it is kept
+        self._places: list[str] = []
         self._changed = threading.Condition()
 
-    @contextmanager
-    def turn(self, name: str, look: Callable[[], object]) -> Iterator[None]:
-        """One's own turn; ``look`` is called again and again while waiting, and may break off by
-        raising."""
-        mine = object()
-        while not self._taken(name, mine):
-            look()
-        try:
-            yield
-        finally:
-            with self._changed:
-                del self._drawing[mine]
-                self._changed.notify_all()
-
-    def _taken(self, name: str, mine: object) -> bool:
+    def begin(self, name: str) -> bool:
+        """Take one's turn, or wait until it comes. Whether it was there at once: after a wait it is
+        kept, and to be begun anew with what was asked last."""
         with self._changed:
-            now = time.monotonic()
-            self._places[name] = now
-            for other, seen in list(self._places.items()):
-                if now - seen > KEPT:
-                    del self._places[other]
-            busy = sum(now - begun < COUNTED for begun in self._drawing.values())
-            if name in list(self._places)[: max(self._at_once - busy, 0)]:
-                del self._places[name]
-                self._drawing[mine] = now
+            if self._kept.pop(name, None) is not None or (not self._places and self._free() > 0):
+                self._drawing[name] = time.monotonic()
                 return True
-            self._changed.wait(LOOK_EVERY)
+            while name not in self._kept:
+                if name not in self._places:
+                    self._places.append(name)
+                if self._free() > 0:
+                    first = self._places.pop(0)
+                    self._kept[first] = time.monotonic() + KEPT
+                    self._changed.notify_all()
+                else:
+                    self._changed.wait(self._until())
             return False
+
+    def end(self, name: str) -> None:
+        """The drawing is over."""
+        with self._changed:
+            self._drawing.pop(name, None)
+            self._changed.notify_all()
+
+    def _free(self) -> int:
+        now = time.monotonic()
+        self._kept = {name: until for name, until in self._kept.items() if until > now}
+        busy = sum(now - begun < COUNTED for begun in self._drawing.values())
+        return self._at_once - busy - len(self._kept)
+
+    def _until(self) -> float:
+        """How long nothing changes by itself, s."""
+        now = time.monotonic()
+        ends = [begun + COUNTED - now for begun in self._drawing.values()]
+        ends += [until - now for until in self._kept.values()]
+        return max(min((t for t in ends if t > 0), default=KEPT), 0.001)
