@@ -71,14 +71,15 @@ class Person(threading.Thread):
         try:
             hand = threading.Thread(target=self._move, daemon=True)
             hand.start()
-            last = False
+            last = stands = False
             while not last:
                 self.session.take()
-                seen = self.session.answer()
-                if seen and (not self.answers or self.answers[-1][1:] != seen):
+                seen = self.session.answer()  # none until this drawing has told it
+                if seen and not stands:
                     self.answers.append((time.monotonic(), *seen))
-                last = (self.over and bool(self.answers)
-                        and self.answers[-1][1] == grain_words(self.moves[-1][1]))  # fmt: skip
+                    last = (self.over and self.answers[-1][0] >= self.moves[-1][0]
+                            and seen[0] == grain_words(self.moves[-1][1]))  # fmt: skip
+                stands = seen is not None
             self.errors += self.session.errors()
         except Exception as error:  # told at the end
             self.errors.append(repr(error))

@@ -113,6 +113,8 @@ def page() -> None:
 
     waiting.finish(called, left)
     notice_read()
+    if called():  # what comes meanwhile is drawn with it, in one turn
+        turns().wait(name)
 
 
 @st.cache_resource(show_spinner=False)

@@ -32,6 +32,12 @@ class Turns:
             if self._kept.pop(name, None) is not None or (not self._places and self._free() > 0):
                 self._drawing[name] = time.monotonic()
                 return True
+        self.wait(name)
+        return False
+
+    def wait(self, name: str) -> None:
+        """Until one's next turn has come; it is kept a while."""
+        with self._changed:
             while name not in self._kept:
                 if name not in self._places:
                     self._places.append(name)
@@ -41,7 +47,6 @@ class Turns:
                     self._changed.notify_all()
                 else:
                     self._changed.wait(self._until())
-            return False
 
     def end(self, name: str) -> None:
         """The drawing is over."""
