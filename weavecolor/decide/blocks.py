@@ -6,19 +6,16 @@ the same answer.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.decide.candidates import Space
-from weavecolor.decide.evaluate import Screen, Viewpoints, exact, screen
+from weavecolor.decide.evaluate import Screen, screen
 from weavecolor.decide.running import Sent, received
 from weavecolor.decide.tradeoff import edge
-from weavecolor.decide.wishes import Measures, Wish, total_loss
-from weavecolor.optics.stack import Layer
-from weavecolor.scene.backings import Backing
+from weavecolor.decide.wishes import Wish, total_loss
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -128,19 +125,3 @@ def screen_block(
         depth, numbers[keep], loss[keep], piles, pile_loss, cloud[charted], numbers[charted],
         numbers.size, 0, total - numbers.size,
     )  # fmt: skip
-
-
-def exact_block(
-    layers: Sequence[Layer], backings: Sequence[Backing | None], lay: str, views: Viewpoints
-) -> Measures:
-    """One pile over several backings by the full model.
-
-    Parameters
-    ----------
-    layers : sequence of Layer
-        Outermost first.
-    backings : sequence of Backing or None
-    lay : {"touching", "loose", "apart"}
-    views : Viewpoints
-    """
-    return exact(layers, backings, lay, views)

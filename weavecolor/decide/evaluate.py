@@ -48,7 +48,7 @@ from weavecolor.decide.tables import (
 )
 from weavecolor.decide.wishes import Measures
 from weavecolor.optics.adding import GAPS, over_backings
-from weavecolor.optics.appearance import pile_optics
+from weavecolor.optics.appearance import seen_optics
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.scene import Scene
@@ -374,7 +374,7 @@ def exact(
     """
     named = labels(views.all)
     stack = Stack(tuple(layers), None, lay)
-    pile = pile_optics(stack, named.above, named.below, links=links(named))
+    pile = seen_optics(stack, named.above, named.below, links=links(named))
     half = pile.through.size - len(named.above) - len(named.below)
     there = [b.reflectance for b in backings if b is not None]
     over = over_backings(pile, [*there, *GROUNDS], GAPS[lay])

@@ -26,10 +26,17 @@ from typing import Any
 
 import numpy as np
 
-from weavecolor.decide.blocks import BLOCK, Block, Task, best_first, exact_block, screen_block
+from weavecolor.decide.blocks import BLOCK, Block, Task, best_first, screen_block
 from weavecolor.decide.bounds import groups
 from weavecolor.decide.candidates import Candidates, Space
-from weavecolor.decide.evaluate import Screen, Viewpoints, screen, screen_of, viewpoints
+from weavecolor.decide.evaluate import (
+    Screen,
+    Viewpoints,
+    exact,
+    screen,
+    screen_of,
+    viewpoints,
+)
 from weavecolor.decide.found import Found, Guarantee
 from weavecolor.decide.judged import Fit, Fits, Judged
 from weavecolor.decide.nearest import (
@@ -424,7 +431,7 @@ class _Run:
             )
             for numbers, group in piles.items()
         ]
-        results = in_order(self.executor, exact_block, arguments, ticker)
+        results = in_order(self.executor, exact, arguments, ticker)
         # a stop ends the results early
         for (numbers, group), measures in zip(piles.items(), results, strict=False):
             losses = total_loss(self.wishes, measures)

@@ -34,7 +34,7 @@ GRAZING_DEG = 89.5
 MOST_LAYERS = 12
 
 #: With more named directions than this a pile's optics is not kept.
-_FEW = 16
+_FEW = 64
 
 #: White ground of the contrast ratio (TAPPI T 425, ISO 2471 use 0.89); the black one reflects 0.
 CONTRAST_WHITE = 0.89
@@ -100,9 +100,14 @@ def _laid(
     return pile_of(layer_optics(layer.cloth, turned, flip, above, below, links=links))
 
 
-_layers: Kept[tuple[Any, ...], PileOptics] = Kept(4)
-_piles: Kept[tuple[Any, ...], PileOptics] = Kept(4)
-_seen: Kept[tuple[Any, ...], PileOptics] = Kept(64)
+def _weight(pile: PileOptics) -> int:
+    return 3 * pile.reflect.nbytes
+
+
+#: Bytes: the layers and piles that a search works out in full lie on one another many ways.
+_layers: Kept[tuple[Any, ...], PileOptics] = Kept(120_000_000, _weight)
+_piles: Kept[tuple[Any, ...], PileOptics] = Kept(60_000_000, _weight)
+_seen: Kept[tuple[Any, ...], PileOptics] = Kept(20_000_000, _weight)
 
 
 def _one(layers: tuple[_Same, ...], how: tuple[Any, ...]) -> tuple[Any, ...]:
