@@ -44,6 +44,7 @@ def timed(work, repeats: int = 5) -> float:
 
 _KEPT = (
     filaments.white_cell, filaments.white_named, filaments._rays, filaments._first,
+    filaments._followed, filaments._crossing, filaments._looked,
     layeroptics._solved, looks._layers, looks._piles, looks._seen,
 )  # fmt: skip
 

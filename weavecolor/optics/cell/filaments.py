@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from typing import Any
 
@@ -126,8 +126,9 @@ class _Traced:
     """A cell as the tracer takes it."""
 
     rows: Array
-    signs: tuple[Array, Array]
-    centres: tuple[Array, Array]
+    signs: Array
+    plan: NDArray[np.intp]
+    centres: Array
     top: float
     least: float
     repeat: tuple[float, float]
@@ -173,16 +174,30 @@ def prepared(cell: FilamentCell, outline: bool = False) -> _Traced:
     least = 0.02 if many <= 8 else 0.05 if many <= 30 else 0.15
     wide = 1 if cell.alike else _WIDE
     scale = np.array([0.0 if s.opaque else _SHORTEST * s.height for s in strands])
+    counts = [int(row[paths.COUNT]) for row in rows]
+    plan = [
+        (ends, picks, counts[0], len(centres[0]) // counts[0]),
+        (picks, ends, counts[1], len(centres[1]) // counts[1]),
+    ]
     return _Traced(
         rows,
-        (np.ascontiguousarray(up.T), -up),
-        (centres[0], centres[1]),
+        _padded(up.T, -up),
+        np.array(plan, np.intp),
+        _padded(*centres),
         1.0005 * cell.top,
         least,
         (ends * spacing[0], picks * spacing[1]),
         wide,
         scale,
     )
+
+
+def _padded(one: Array, other: Array) -> Array:
+    """Two tables in one array (2, ...), each filled up with nought."""
+    out = np.zeros((2, *np.maximum(one.shape, other.shape)))
+    for whole, part in zip(out, (one, other), strict=True):
+        whole[: part.shape[0], : part.shape[1]] = part
+    return out
 
 
 def lengths(cell: FilamentCell) -> tuple[Array, Array]:
@@ -293,7 +308,7 @@ def followed(
         room = np.empty((min(_ROOM, 40 * (last - first) + 1024), paths.LEAF))
         while first < last:
             first, made, away = paths.trace(
-                cell.rows, *cell.signs, *cell.centres, cell.top, starts, first, last, seed,
+                cell.rows, cell.signs, cell.plan, cell.centres, cell.top, starts, first, last, seed,
                 cell.least, room, what,
             )  # fmt: skip
             found.append(room[:made].copy())
@@ -315,8 +330,8 @@ def straight(cell: FilamentCell, starts: Array, outline: bool = False) -> NDArra
     ready = prepared(cell, outline)
     room = np.empty((len(starts) + 512, paths.LEAF))
     _, made, _ = paths.trace(
-        ready.rows, *ready.signs, *ready.centres, ready.top, starts, 0, len(starts), 1, 1.0, room,
-        paths.NOTHING,
+        ready.rows, ready.signs, ready.plan, ready.centres, ready.top, starts,
+        0, len(starts), 1, 1.0, room, paths.NOTHING,
     )  # fmt: skip
     free = np.zeros(len(starts), bool)
     free[room[:made, 0].astype(np.intp)] = True
@@ -432,38 +447,76 @@ def paths_each(cell: FilamentCell) -> int:
     return max(int(EFFORT * np.clip(2400 / _most(cell) ** 0.75, 120, 2400)), 12)
 
 
-class _Gathered:
-    """A :class:`PairTable` in the making."""
+@dataclass(frozen=True, eq=False)
+class NodeRays:
+    """Undyed light of all nodes, followed: of each ray that leaves (n,), its ``start``, where it
+    goes ``toward`` (n, 3), ``weight`` share of its start's light, ``column`` its lengths as in
+    ``kept``, ``met`` surfaces met. ``starts`` (m, 5) and their nodes ``label`` (m,); ``lost`` share
+    of all light."""
 
-    def __init__(self, cell: FilamentCell, grid: Nodes) -> None:
-        self.cell, self.grid = cell, grid
-        self.edges, self.ways = ring_edges(grid), symmetries(cell, grid)
-        self.pair, self.shares = _pairs(grid, self.ways)
-        self.found: list[sparse.csr_array] = []
+    starts: Array
+    label: NDArray[np.int32]
+    start: NDArray[np.int32]
+    toward: NDArray[np.float32]
+    weight: NDArray[np.float32]
+    column: NDArray[np.int32]
+    met: NDArray[np.uint16]
+    lost: float
 
-    def add(
-        self, leaves: Array, weight: Array, column: NDArray[np.int32], label: NDArray[np.int32]
-    ) -> None:
-        """Leaves of so much light, of starts that lie in nodes ``label``."""
-        row = paths.rows_of(leaves, label, self.edges, self.grid.steps, self.pair)
-        met = row >= 0
-        shape = (self.shares.size, LEVELS * LEVELS)
-        light = weight[met].astype(np.float32)
-        self.found.append(sparse.csr_array((light, (row[met], column[met])), shape=shape))
+    @property
+    def nbytes(self) -> int:
+        """Memory it takes."""
+        return sum(getattr(self, f.name).nbytes for f in fields(self) if f.name != "lost")
 
-    def done(self, through: Array) -> PairTable:
-        """All light that met something, ``1 - through`` (2D,), sent on."""
-        while len(self.found) > 1:  # by twos, so that each is added up few times
-            twos = [self.found[k : k + 2] for k in range(0, len(self.found), 2)]
-            self.found = [two[0] + two[1] if len(two) == 2 else two[0] for two in twos]
-        factors = sparse.diags_array(1.0 / self.shares) @ self.found[0]
-        total = factors.sum(axis=1)[self.pair]
-        scale = _closing(np.asarray(total, float), self.grid.share, 1.0 - through)
-        a, b = np.divmod(np.unique(self.pair, return_index=True)[1], 2 * self.grid.half)
-        factors = sparse.csr_array(
-            sparse.diags_array(scale[a] * scale[b]) @ factors, dtype=np.float32
-        )
-        return PairTable(self.cell, self.grid, sparse.csr_array(factors), self.pair)
+
+_followed: Kept[tuple[FilamentCell, Nodes, int, float], NodeRays] = Kept(
+    60_000_000, lambda one: one.nbytes
+)
+
+
+def node_rays(
+    cell: FilamentCell, grid: Nodes, each: int, least: float = 0.0, told: Told | None = None
+) -> NodeRays:
+    """Light of ``each`` paths from every node; ``least`` as in ``paths.trace``, 0 for the usual.
+    The last ones are kept: pictures ask for the rays that the table between nodes was made of."""
+    ready = prepared(cell)
+    ready = replace(ready, least=least or ready.least)
+
+    def make() -> NodeRays:
+        starts, label = node_starts(ready, grid, each)
+        found: list[tuple[NDArray[Any], ...]] = []
+
+        def use(leaves: Array) -> None:
+            found.append((
+                leaves[:, 0].astype(np.int32),
+                leaves[:, 1:4].astype(np.float32),
+                leaves[:, 4].astype(np.float32),
+                paths.levels_of(leaves, ready.scale, RATIO, LEVELS),
+                leaves[:, 7].astype(np.uint16),
+            ))  # fmt: skip
+
+        lost = followed(ready, starts, 1, use, told) / len(starts)
+        return NodeRays(starts, label, *map(np.concatenate, zip(*found, strict=True)), lost)
+
+    return _followed.one((cell, grid, each, ready.least), make)
+
+
+def _table(cell: FilamentCell, rays: NodeRays, through: Array, grid: Nodes, each: int) -> PairTable:
+    """All light of ``rays`` that met something, ``1 - through`` (2D,), sent on between nodes."""
+    pair, shares = _pairs(grid, symmetries(cell, grid))
+    own = rays.met > 0
+    label = rays.label[rays.start[own]]
+    row = pair[label, paths.nodes_of(rays.toward[own].astype(float), ring_edges(grid), grid.steps)]
+    light = rays.weight[own] * (grid.share[label] / each).astype(np.float32)
+    factors = sparse.csr_array(
+        (light, (row, rays.column[own])), shape=(shares.size, LEVELS * LEVELS)
+    )
+    factors = sparse.diags_array(1.0 / shares) @ factors
+    total = factors.sum(axis=1)[pair]
+    scale = _closing(np.asarray(total, float), grid.share, 1.0 - through)
+    a, b = np.divmod(np.unique(pair, return_index=True)[1], 2 * grid.half)
+    factors = sparse.diags_array(scale[a] * scale[b]) @ factors
+    return PairTable(cell, grid, sparse.csr_array(factors, dtype=np.float32), pair)
 
 
 @lru_cache(maxsize=8)
@@ -471,29 +524,20 @@ def white_cell(
     cell: FilamentCell, rings: int = 6, steps: int = 12, each: int = 0, told: Told | None = None
 ) -> WhiteCell:
     """Trace the cell's light between all nodes once; ``each`` paths a node, 0 for enough."""
-    ready, grid = prepared(cell), nodes(rings, steps)
+    grid = nodes(rings, steps)
     each = each or paths_each(cell)
-    starts, label = node_starts(ready, grid, each)
-    made = _Gathered(cell, grid)
-    solid = cell.warp.single and cell.weft.single
-    free = np.zeros(2 * grid.half)
-    weights = grid.share[label] / each
-
-    def use(leaves: Array) -> None:
-        weight = leaves[:, 4] * weights[leaves[:, 0].astype(np.intp)]
-        column = paths.levels_of(leaves, ready.scale, RATIO, LEVELS)
-        made.add(leaves, weight, column, label)
-        passed = leaves[:, 7] == 0.0
-        np.add.at(free, label[leaves[passed, 0].astype(np.intp)], leaves[passed, 4])
-
-    lost = followed(ready, starts, 1, use, told) / len(starts)
-    open_ = free / each
-    if not solid:
-        shut = ~straight(cell, starts, True)
-        open_ = 1.0 - np.bincount(label, shut, 2 * grid.half) / each
-    through, open_ = (_even(v, grid, made.ways) for v in (free / each, open_))
-    table = made.done(through)
-    return WhiteCell(cell, table, through, open_, lost)
+    rays = node_rays(cell, grid, each, told=told)
+    passed = rays.met == 0
+    free = np.bincount(
+        rays.label[rays.start[passed]], rays.weight[passed], 2 * grid.half
+    ) / each  # fmt: skip
+    open_ = free
+    if not (cell.warp.single and cell.weft.single):
+        shut = ~straight(cell, rays.starts, True)
+        open_ = 1.0 - np.bincount(rays.label, shut, 2 * grid.half) / each
+    ways = symmetries(cell, grid)
+    through, open_ = (_even(v, grid, ways) for v in (free, open_))
+    return WhiteCell(cell, _table(cell, rays, through, grid, each), through, open_, rays.lost)
 
 
 def _even(values: Array, grid: Nodes, ways: list[NDArray[np.intp]]) -> Array:
@@ -663,31 +707,38 @@ def white_named(
     """Light of named unit directions with the nodes, and from the first of each of ``links`` to the
     second, light and eye having an aperture of :data:`APERTURE_DEG`."""
     grid = nodes(rings, steps)
-    edges = ring_edges(grid)
     links = tuple(dict.fromkeys(links))
-    over = sparse.diags_array(1.0 / grid.share)
     asked: dict[int, list[int]] = {}
     for one, other in links:
         asked.setdefault(one, []).append(other)
     cross, straights, openings = [], [], []
-    pairs = sparse.csr_array((len(links), LEVELS * LEVELS))
+    rows: dict[tuple[int, int], sparse.csr_array] = {}
     glint = np.zeros(len(links))
     number = {link: k for k, link in enumerate(links)}
+    ways = dict(zip(mirrors(cell), symmetries(cell, grid), strict=True))
     for e, vector in enumerate(vectors):
         # by its part alone, so that no answer depends on what else is asked
-        rays = beam(cell, vector, pair_rays(cell) if e in asked else rays_each(cell))
-        _, signs, _ = _standing(cell, vector)
-        place = paths.nodes_of(rays.toward.astype(float) * signs, edges, steps)
-        cross.append(over @ rays.table(place, 2 * grid.half))
-        straights.append(rays.through)
-        openings.append(rays.open)
+        count = pair_rays(cell) if e in asked else rays_each(cell)
+        first, signs, still = _standing(cell, vector)
+        table, through, open_ = _crossing.one(
+            (cell, first, count, grid), lambda v=first, n=count: _crossed(cell, v, n, grid)  # type: ignore[misc]
+        )
+        cross.append(table[ways[signs]])
+        straights.append(through)
+        openings.append(open_)
         if e not in asked:
             continue
-        row = [number[e, n] for n in asked[e]]
-        found, glint[row] = looked_at(cell, vector, [vectors[n] for n in asked[e]], rays)
-        to_rows = sparse.csr_array((np.ones(len(row)), (row, range(len(row)))),
-                                   shape=(len(links), len(row)))  # fmt: skip
-        pairs = pairs + to_rows @ found
+        moved = np.array([vectors[n] for n in asked[e]]) * signs
+        aims = [max(tuple(float(a) for a in aim * way) for way in still) for aim in moved]
+        made = _looked.fetch(
+            [(cell, first, count, aim) for aim in aims],
+            lambda keys, v=first, n=count: _looked_at_each(cell, v, n, [key[3] for key in keys]),  # type: ignore[misc]
+        )
+        for n, (row, shine) in zip(asked[e], made, strict=True):
+            rows[e, n], glint[number[e, n]] = row, shine
+    pairs = sparse.csr_array((0, LEVELS * LEVELS))
+    if links:
+        pairs = sparse.csr_array(sparse.vstack([rows[link] for link in links]))
     return WhiteNamed(
         cell,
         sparse.csr_array(sparse.vstack(cross)),
@@ -697,6 +748,32 @@ def white_named(
         np.array(straights),
         np.array(openings),
     )
+
+
+#: What directions that stand for others send to the nodes, and to other directions: bytes, rows.
+_crossing: Kept[tuple[FilamentCell, Vector, int, Nodes], tuple[sparse.csr_array, float, float]] = (
+    Kept(60_000_000, lambda one: 2 * one[0].data.nbytes)
+)
+_looked: Kept[tuple[FilamentCell, Vector, int, Vector], tuple[sparse.csr_array, float]] = Kept(4096)
+
+
+def _crossed(
+    cell: FilamentCell, first: Vector, count: int, grid: Nodes
+) -> tuple[sparse.csr_array, float, float]:
+    """Radiance factors (2D, levels * levels) of a direction with the nodes; ``through``, ``open``
+    as in :class:`Rays`."""
+    rays = beam(cell, first, count)
+    place = paths.nodes_of(rays.toward.astype(float), ring_edges(grid), grid.steps)
+    table = sparse.diags_array(1.0 / grid.share) @ rays.table(place, 2 * grid.half)
+    return sparse.csr_array(table), rays.through, rays.open
+
+
+def _looked_at_each(
+    cell: FilamentCell, first: Vector, count: int, aims: list[Vector]
+) -> list[tuple[sparse.csr_array, float]]:
+    """:func:`looked_at`, row by row."""
+    found, glint = looked_at(cell, first, aims, beam(cell, first, count))
+    return [(found[[k]], float(shine)) for k, shine in enumerate(glint)]
 
 
 def beam(cell: FilamentCell, vector: Vector, count: int) -> Rays:
@@ -829,8 +906,8 @@ def _sent_back(cell: FilamentCell, vector: Vector, count: int) -> tuple[NDArray[
     starts = np.column_stack([into(ready, evenly(count, 2)), aim])
     room = np.empty((count + 512, paths.LEAF))
     _, made, _ = paths.trace(
-        ready.rows, *ready.signs, *ready.centres, ready.top, starts, 0, count, 2, 1.0, room,
-        paths.FIRST,
+        ready.rows, ready.signs, ready.plan, ready.centres, ready.top, starts,
+        0, count, 2, 1.0, room, paths.FIRST,
     )  # fmt: skip
     leaves = room[:made][room[:made, 7] > 0.0]
     return leaves[:, 1:4].astype(np.float32), (leaves[:, 4] / count).astype(np.float32)

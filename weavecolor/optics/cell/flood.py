@@ -15,7 +15,7 @@ and are looked at as closely as the stated aperture, and what changes slowly is 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -32,9 +32,8 @@ from weavecolor.optics.cell.nodes import nodes
 Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
 
-#: Light of this share or more is followed both ways at a surface of rods; in many filaments one way
-#: is drawn, which tells more in the same time.
-_BOTH, _ONE = 0.02, 2.0
+#: In many filaments one way is drawn at each surface, which tells more in the same time.
+_ONE = 2.0
 _GLINT_RAYS = 400_000
 
 
@@ -144,27 +143,17 @@ def flood(cell: FilamentCell) -> Flood:
 
 def _flooded(cell: FilamentCell, each: int) -> Flood:
     rods = _rods(cell)
-    ready = replace(filaments.prepared(cell), least=_BOTH if rods else _ONE)
-    grid = nodes()
-    starts, label = filaments.node_starts(ready, grid, each)
-    weight = grid.share[label] / each
-    found: list[Floats] = []
-
-    def use(leaves: Array) -> None:
-        met = leaves[leaves[:, 7] > 0.0]
-        start = met[:, 0].astype(np.intp)
-        column = paths.levels_of(met, ready.scale, filaments.RATIO, filaments.LEVELS)
-        found.append(np.column_stack([-starts[start, 2:5], met[:, 1:4], met[:, 4] * weight[start],
-                                      column, met[:, 7]]).astype(np.float32))  # fmt: skip
-
-    lost = filaments.followed(ready, starts, 5, use) / len(starts)
-    every = np.concatenate(found)
-    every[:, 6] /= np.float32(max(1.0 - lost, 1e-6))
+    # of rods, the very rays that their table between nodes is made of
+    rays = filaments.node_rays(cell, nodes(), each, 0.0 if rods else _ONE)
+    inner_ = rays.met > 0
+    start = rays.start[inner_]
+    came = (-rays.starts[start, 2:5]).astype(np.float32)
+    went = np.ascontiguousarray(rays.toward[inner_])
+    column = rays.column[inner_]
+    share = (nodes().share[rays.label[start]] / each).astype(np.float32) * rays.weight[inner_]
+    share /= np.float32(max(1.0 - rays.lost, 1e-6))
     matt = cell.warp.opaque or cell.weft.opaque
-    column = every[:, 7].astype(np.int32)
-    came, went, share = (np.ascontiguousarray(every[:, k]) for k in
-                         (slice(0, 3), slice(3, 6), 6))  # fmt: skip
-    own = np.ones(len(every), bool) if rods or matt else every[:, 8] > 1.0
+    own = np.ones(len(share), bool) if rods or matt else rays.met[inner_] > 1
     inner = _samples(came[own], went[own], share[own], column[own])
     first = None if rods else _first(cell, matt)
     return Flood(cell, inner, first, came, went, share, column)

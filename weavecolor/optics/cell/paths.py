@@ -39,74 +39,75 @@ _MOST_STEPS = 100000  # between two surfaces
 _PENDING = 256
 _BORDER = 1e-9  # so near a border of the cell lies on it, over the cell
 _BEND = 0.3  # of a yarn's undulation that a ray crosses at once, radians
+_BENT = 0.125 * _BEND * _BEND  # so much of its swing the middle of such a stretch lies off at most
 _STRAIGHT = 0.02  # how far off a stretch may lie, over a filament's half height
 
 _compiled = njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
 
 
 @_compiled
-def _axis(row, sign, yarn, u):
+def _axis(rows, signs, plan, s, yarn, u):
     """Height of a yarn's axis, its slope, and its second derivative."""
-    pitch = row[PITCH]
+    pitch = rows[s, PITCH]
     place = u / pitch
     k = math.floor(place)
     f = place - k
-    rows, columns = sign.shape
+    many, columns = plan[s, 0], plan[s, 1]
     # whole numbers kept as floats, which fold into the repeat faster
-    i = int(yarn - rows * math.floor((yarn + 0.5) / rows))
+    i = int(yarn - many * math.floor((yarn + 0.5) / many))
     j = int(k - columns * math.floor((k + 0.5) / columns))
-    one = sign[i, j]
-    two = sign[i, j + 1 if j + 1 < columns else 0]
-    swing = row[SWING]
+    one = signs[s, i, j]
+    two = signs[s, i, j + 1 if j + 1 < columns else 0]
+    swing = rows[s, SWING]
     if one == two:
         return one * swing, 0.0, 0.0
     half = 0.5 * swing * (one - two)
     rate = math.pi / pitch
-    c = math.cos(math.pi * f)
-    s = math.sqrt(max(0.0, 1.0 - c * c))
-    return half * c, -half * rate * s, -half * rate * rate * c
+    co = math.cos(math.pi * f)
+    si = math.sqrt(max(0.0, 1.0 - co * co))
+    return half * co, -half * rate * si, -half * rate * rate * co
 
 
 @_compiled
-def _section(row, sign, yarn, v, u, z):
+def _section(rows, signs, plan, s, yarn, v, u, z):
     """Where a point lies in the section of a yarn, turned with its twist. A flat yarn that is
     twisted is turned as if round, STRETCH times as wide and as low, and pressed flat again."""
-    height, slope, _ = _axis(row, sign, yarn, u)
-    q = (z - height) / (row[STRETCH] * math.sqrt(1.0 + slope * slope))
-    p = row[STRETCH] * (v - yarn * row[SPACING])
-    if row[TWIST] == 0.0 and row[PHASE] == 0.0:
+    height, slope, _ = _axis(rows, signs, plan, s, yarn, u)
+    q = (z - height) / (rows[s, STRETCH] * math.sqrt(1.0 + slope * slope))
+    p = rows[s, STRETCH] * (v - yarn * rows[s, SPACING])
+    if rows[s, TWIST] == 0.0 and rows[s, PHASE] == 0.0:
         return p, q
-    turn = row[TWIST] * u + row[PHASE] * yarn
-    c, s = math.cos(turn), math.sin(turn)
-    return c * p + s * q, c * q - s * p
+    turn = rows[s, TWIST] * u + rows[s, PHASE] * yarn
+    co, si = math.cos(turn), math.sin(turn)
+    return co * p + si * q, co * q - si * p
 
 
 @_compiled
-def _frame(row, sign, yarn, v, u, z):
+def _frame(rows, signs, plan, s, yarn, v, u, z):
     """As _section, with the gradients of both numbers by (v, u, z)."""
-    height, slope, bend = _axis(row, sign, yarn, u)
+    height, slope, bend = _axis(rows, signs, plan, s, yarn, u)
     w = 1.0 / math.sqrt(1.0 + slope * slope)
-    wide = row[STRETCH]
+    wide = rows[s, STRETCH]
     q = (z - height) * w / wide
-    p = wide * (v - yarn * row[SPACING])
+    p = wide * (v - yarn * rows[s, SPACING])
     along = -slope * w / wide - q * slope * bend * w * w
     w /= wide
-    if row[TWIST] == 0.0 and row[PHASE] == 0.0:
+    if rows[s, TWIST] == 0.0 and rows[s, PHASE] == 0.0:
         return p, q, wide, 0.0, 0.0, 0.0, along, w
-    turn = row[TWIST] * u + row[PHASE] * yarn
-    c, s = math.cos(turn), math.sin(turn)
-    a, b = c * p + s * q, c * q - s * p
-    t = row[TWIST]
-    return a, b, c * wide, s * along + t * b, s * w, -s * wide, c * along - t * a, c * w
+    turn = rows[s, TWIST] * u + rows[s, PHASE] * yarn
+    co, si = math.cos(turn), math.sin(turn)
+    a, b = co * p + si * q, co * q - si * p
+    t = rows[s, TWIST]
+    return a, b, co * wide, si * along + t * b, si * w, -si * wide, co * along - t * a, co * w
 
 
 @_compiled
-def _mend(row, sign, yarn, ca, cb, v, u, z, dv, du, dz, t, leaving):
+def _mend(rows, signs, plan, s, yarn, ca, cb, v, u, z, dv, du, dz, t, leaving):
     """The place t on a ray where it meets one filament's true surface, near t; -1 for none."""
-    ia, ib = 1.0 / row[FIL_A], 1.0 / row[FIL_B]
+    ia, ib = 1.0 / rows[s, FIL_A], 1.0 / rows[s, FIL_B]
     for _ in range(4):
         a, b, av, au, az, bv, bu, bz = _frame(
-            row, sign, yarn, v + t * dv, u + t * du, z + t * dz
+            rows, signs, plan, s, yarn, v + t * dv, u + t * du, z + t * dz
         )
         a, b = (a - ca) * ia, (b - cb) * ib
         ra = (av * dv + au * du + az * dz) * ia
@@ -119,32 +120,33 @@ def _mend(row, sign, yarn, ca, cb, v, u, z, dv, du, dz, t, leaving):
         root = math.sqrt(root)
         step = (-half + root) / rate if leaving else (-half - root) / rate
         t += step
-        if abs(step) < 1e-9 + 1e-7 * row[FIL_B]:
+        # what is left is of the order of the step's square over the radius
+        if abs(step) < 1e-4 * rows[s, FIL_B]:
             break
     return t
 
 
 @_compiled
-def _own(row, count, yarn):
-    """Where the centres of a yarn's filaments begin, of ``count`` in all: yarns take turns."""
-    ways = count // int(row[COUNT])
-    return int(yarn - ways * math.floor((yarn + 0.5) / ways)) * int(row[COUNT])
+def _own(plan, s, yarn):
+    """Where the centres of a yarn's filaments begin: yarns take turns."""
+    ways = plan[s, 3]
+    return int(yarn - ways * math.floor((yarn + 0.5) / ways)) * plan[s, 2]
 
 
 @_compiled
-def _inside(row, sign, yarn, centres, count, v, u, z, but):
+def _inside(rows, signs, plan, centres, s, yarn, v, u, z, but):
     """The filament of a yarn that a point lies in, ``but`` not that one; -1 for none."""
-    a, b = _section(row, sign, yarn, v, u, z)
-    if row[STRETCH] == 1.0:
-        if (a / row[HALF_A]) ** 2 + (b / row[HALF_B]) ** 2 > 1.02:
+    a, b = _section(rows, signs, plan, s, yarn, v, u, z)
+    if rows[s, STRETCH] == 1.0:
+        if (a / rows[s, HALF_A]) ** 2 + (b / rows[s, HALF_B]) ** 2 > 1.02:
             return -1
-    elif a * a + b * b > 1.02 * row[HALF_A] * row[HALF_B]:
+    elif a * a + b * b > 1.02 * rows[s, HALF_A] * rows[s, HALF_B]:
         return -1
-    ia, ib = 1.0 / row[FIL_A], 1.0 / row[FIL_B]
-    first = _own(row, count, yarn)
-    for k in range(first, first + int(row[COUNT])):
+    ia, ib = 1.0 / rows[s, FIL_A], 1.0 / rows[s, FIL_B]
+    first = _own(plan, s, yarn)
+    for k in range(first, first + plan[s, 2]):
         if k != but:
-            x, y = (a - centres[k, 0]) * ia, (b - centres[k, 1]) * ib
+            x, y = (a - centres[s, k, 0]) * ia, (b - centres[s, k, 1]) * ib
             if x * x + y * y < 1.0 - 1e-6:
                 return k
     return -1
@@ -176,14 +178,15 @@ def _draw(state):
 
 @_compiled
 def _nearest(
-    row, sign, centres, count, yarn, v, u, z, dv, du, dz, length, p0, q0, p1, q1, bent, own, skip
-):
+    rows, signs, plan, centres, s, yarn, v, u, z, dv, du, dz, length, p0, q0, p1, q1, bent, own,
+    skip,
+):  # fmt: skip
     """The first filament of one yarn met within ``length``: place on the ray and number.
 
     (p0, q0), (p1, q1): the ends of the stretch in the yarn's section; ``bent``: how far its middle
     may lie off the straight line between them. ``own``: the filament that the ray just left.
     """
-    ha, hb = row[HALF_A] + bent, row[HALF_B] + bent
+    ha, hb = rows[s, HALF_A] + bent, rows[s, HALF_B] + bent
     sa, sb = 1.0 / (1.0005 * ha), 1.0 / (1.0005 * hb)
     oa, ob, va, vb = p0 * sa, q0 * sb, (p1 - p0) * sa, (q1 - q0) * sb
     rate = va * va + vb * vb + 1e-30
@@ -195,29 +198,29 @@ def _nearest(
     low, high = (-half - root) / rate, (-half + root) / rate
     if low > 1.0 or high < 0.0:
         return 1e300, -1
-    if own < 0 and row[COUNT] == 1.0 and bent < 0.02 * row[FIL_B]:
+    if own < 0 and rows[s, COUNT] == 1.0 and bent < 0.02 * rows[s, FIL_B]:
         # a rod is its own outline
         if half >= 0.0 or skip == 0:
             return 1e300, -1
         return max(low, 0.0) * length, 0
     low, high = max(low, 0.0) * length, min(high, 1.0) * length
-    base = _own(row, count, yarn)
-    ia, ib = 1.0 / row[FIL_A], 1.0 / row[FIL_B]
-    turn = abs(row[TWIST] * du)
+    base = _own(plan, s, yarn)
+    ia, ib = 1.0 / rows[s, FIL_A], 1.0 / rows[s, FIL_B]
+    turn = abs(rows[s, TWIST] * du)
     ride = (high - low) * (high - low)
     wide = math.sqrt((p1 - p0) * (p1 - p0) + (q1 - q0) * (q1 - q0)) / length
     off = bent * ride / (length * length) + ride * turn * (0.25 * wide + 0.125 * ha * turn)
-    parts = int(math.sqrt(off / (_STRAIGHT * row[STRETCH] * row[FIL_B]))) + 1
+    parts = int(math.sqrt(off / (_STRAIGHT * rows[s, STRETCH] * rows[s, FIL_B]))) + 1
     step = (high - low) / parts
-    a0, b0 = _section(row, sign, yarn, v + low * dv, u + low * du, z + low * dz)
+    a0, b0 = _section(rows, signs, plan, s, yarn, v + low * dv, u + low * du, z + low * dz)
     for part in range(parts):
         end = low + step
-        a1, b1 = _section(row, sign, yarn, v + end * dv, u + end * du, z + end * dz)
+        a1, b1 = _section(rows, signs, plan, s, yarn, v + end * dv, u + end * du, z + end * dz)
         va, vb = (a1 - a0) * ia, (b1 - b0) * ib
         rate = va * va + vb * vb + 1e-30
         best, which = 1.0 + 1e-9, -1
-        for k in range(base, base + int(row[COUNT])):
-            oa, ob = (a0 - centres[k, 0]) * ia, (b0 - centres[k, 1]) * ib
+        for k in range(base, base + plan[s, 2]):
+            oa, ob = (a0 - centres[s, k, 0]) * ia, (b0 - centres[s, k, 1]) * ib
             cross = oa * vb - ob * va
             half = oa * va + ob * vb
             if cross * cross < rate and half < 0.0 and k != skip:
@@ -228,7 +231,7 @@ def _nearest(
             return low + best * step, which
         if part == 0 and own >= 0 and own != skip:
             # a bent yarn may be met again on its hollow side
-            oa, ob = (a1 - centres[own, 0]) * ia, (b1 - centres[own, 1]) * ib
+            oa, ob = (a1 - centres[s, own, 0]) * ia, (b1 - centres[s, own, 1]) * ib
             if oa * oa + ob * ob < 1.0 - 1e-9:
                 return end, own
         low, a0, b0 = end, a1, b1
@@ -236,15 +239,16 @@ def _nearest(
 
 
 @_compiled
-def trace(
-    rows, sign0, sign1, centres0, centres1, top, starts, first, last, seed, least, leaves, follow
-):
+def trace(rows, signs, plan, centres, top, starts, first, last, seed, least, leaves, follow):
     """Follow ``starts`` (n, 5: x, y, direction), ``first`` to ``last``, until ``leaves`` is full.
 
-    Starts lie at height ``top`` where they go down and at -``top`` where they go up. ``least``: of
-    the light of a start, what both ways at a surface must carry to be followed both; one is drawn
-    otherwise. ``follow``: ALL, only what meets NOTHING, or only what the FIRST surface met sends
-    back. Returns (next start, leaves made, light lost).
+    ``signs`` (2, most yarns, most crossings): of each system, 1 where it lies above, else -1;
+    ``plan`` (2, 4): its yarns and crossings a repeat, filaments a section, sorts of sections;
+    ``centres`` (2, most, 2). No part of an array is named by itself here: counting who holds it
+    would cost as much as the paths. Starts lie at height ``top`` where they go down and at -``top``
+    where they go up. ``least``: of the light of a start, what both ways at a surface must carry to
+    be followed both; one is drawn otherwise. ``follow``: ALL, only what meets NOTHING, or only what
+    the FIRST surface met sends back. Returns (next start, leaves made, light lost).
     """
     state = np.empty(1, np.uint64)
     pend = np.empty((_PENDING, 14))
@@ -254,10 +258,10 @@ def trace(
     p1, p2 = rows[0, SPACING], rows[1, SPACING]
     capx = _BEND / math.pi * p1  # along x, where the wefts bend
     capy = _BEND / math.pi * p2
-    n0, n1 = centres0.shape[0], centres1.shape[0]
-    mid, swi = np.empty(4), np.empty(4)
+    mid, swi, soon, late = np.empty(4), np.empty(4), np.empty(4), np.empty(4)
     rate0, rate1 = math.pi / p2, math.pi / p1
     bottom = -top
+    a = b = av = au = az = bv = bu = bz = 0.0
     for start in range(first, last):
         if made + _PENDING > room:
             return start, made, lost
@@ -294,6 +298,7 @@ def trace(
             met = pend[depth, 13]
             count = 0
             led = 0
+            framed = False  # whether a to bz are of this place
             while True:
                 count += 1
                 if count > _MOST_EVENTS or led > _GUIDED:
@@ -301,22 +306,20 @@ def trace(
                     break
                 hit = False
                 if within:
-                    row = rows[s]
-                    n = n0 if s == 0 else n1
-                    cen = centres0 if s == 0 else centres1
-                    sgn = sign0 if s == 0 else sign1
-                    ca, cb = cen[fil, 0], cen[fil, 1]
+                    ca, cb = centres[s, fil, 0], centres[s, fil, 1]
                     if s == 0:
                         v, u, dv, du = x, y, dx, dy
                     else:
                         v, u, dv, du = y, x, dy, dx
                     free = 1e300
-                    if row[DULL] > 0.0:
-                        free = -math.log(1.0 - _draw(state)) / row[DULL]
+                    if rows[s, DULL] > 0.0:
+                        free = -math.log(1.0 - _draw(state)) / rows[s, DULL]
                     cap = (capy if s == 0 else capx) / max(abs(du), 1e-9)
                     end = -1.0
-                    ia, ib = 1.0 / row[FIL_A], 1.0 / row[FIL_B]
-                    a, b, av, au, az, bv, bu, bz = _frame(row, sgn, yarn, v, u, z)
+                    ia, ib = 1.0 / rows[s, FIL_A], 1.0 / rows[s, FIL_B]
+                    if not framed:
+                        a, b, av, au, az, bv, bu, bz = _frame(rows, signs, plan, s, yarn, v, u, z)
+                    framed = False
                     oa, ob = (a - ca) * ia, (b - cb) * ib
                     va = (av * dv + au * du + az * dz) * ia
                     vb = (bv * dv + bu * du + bz * dz) * ib
@@ -332,7 +335,7 @@ def trace(
                             a0, b0 = a, b
                             for _ in range(400):
                                 a1, b1 = _section(
-                                    row, sgn, yarn,
+                                    rows, signs, plan, s, yarn,
                                     v + (gone + cap) * dv, u + (gone + cap) * du,
                                     z + (gone + cap) * dz,
                                 )  # fmt: skip
@@ -355,8 +358,10 @@ def trace(
                                 if gone > free:
                                     break
                         if far >= 0.0:
-                            end = _mend(row, sgn, yarn, ca, cb, v, u, z, dv, du, dz, far, True)
-                            if end < far - row[FIL_B]:
+                            end = _mend(
+                                rows, signs, plan, s, yarn, ca, cb, v, u, z, dv, du, dz, far, True
+                            )
+                            if end < far - rows[s, FIL_B]:
                                 end = far
                     if end < 0.0 and gone <= free:
                         lost += weight
@@ -384,19 +389,15 @@ def trace(
                     else:
                         l1 += end
                     # straight on into a filament that this one runs into
-                    if n > 1:
-                        other = _inside(row, sgn, yarn, cen, n, v + end * dv, u + end * du, z, fil)
+                    v, u = v + end * dv, u + end * du
+                    if plan[s, 2] > 1:
+                        other = _inside(rows, signs, plan, centres, s, yarn, v, u, z, fil)
                         if other >= 0:
                             fil = other
                             continue
-                    place = u + end * du
-                    j = math.floor(place / row[PITCH] + 0.5)
-                    if abs(place - j * row[PITCH]) < rows[1 - s, HALF_A]:
-                        cen = centres1 if s == 0 else centres0
-                        sgn = sign1 if s == 0 else sign0
-                        other = _inside(
-                            rows[1 - s], sgn, j, cen, cen.shape[0], place, v + end * dv, z, -1
-                        )
+                    j = math.floor(u / rows[s, PITCH] + 0.5)
+                    if abs(u - j * rows[s, PITCH]) < rows[1 - s, HALF_A]:
+                        other = _inside(rows, signs, plan, centres, 1 - s, j, u, v, z, -1)
                         if other >= 0 and rows[1 - s, OPAQUE] == 0.0:
                             s, yarn, fil = 1 - s, int(j), other
                             continue
@@ -411,19 +412,21 @@ def trace(
                         cy = math.floor(y / p2 + (_BORDER if dy > 0.0 else -_BORDER))
                         ix, iy = int(cx), int(cy)
                         # axes of the four yarns about this cell: middle and swing
-                        r0, c0 = sign0.shape
-                        r1, c1 = sign1.shape
-                        i0, i1, j0, j1 = ix % r0, (ix + 1) % r0, iy % r1, (iy + 1) % r1
-                        k0, k1, m0, m1 = iy % c0, (iy + 1) % c0, ix % c1, (ix + 1) % c1
-                        w0, w1 = rows[0, SWING], rows[1, SWING]
-                        mid[0] = 0.5 * w0 * (sign0[i0, k0] + sign0[i0, k1])
-                        mid[1] = 0.5 * w0 * (sign0[i1, k0] + sign0[i1, k1])
-                        mid[2] = 0.5 * w1 * (sign1[j0, m0] + sign1[j0, m1])
-                        mid[3] = 0.5 * w1 * (sign1[j1, m0] + sign1[j1, m1])
-                        swi[0] = 0.5 * w0 * (sign0[i0, k0] - sign0[i0, k1])
-                        swi[1] = 0.5 * w0 * (sign0[i1, k0] - sign0[i1, k1])
-                        swi[2] = 0.5 * w1 * (sign1[j0, m0] - sign1[j0, m1])
-                        swi[3] = 0.5 * w1 * (sign1[j1, m0] - sign1[j1, m1])
+                        r0, c0, r1, c1 = plan[0, 0], plan[0, 1], plan[1, 0], plan[1, 1]
+                        i0, j0, k0, m0 = ix % r0, iy % r1, iy % c0, ix % c1
+                        i1 = i0 + 1 if i0 + 1 < r0 else 0
+                        j1 = j0 + 1 if j0 + 1 < r1 else 0
+                        k1 = k0 + 1 if k0 + 1 < c0 else 0
+                        m1 = m0 + 1 if m0 + 1 < c1 else 0
+                        w0, w1 = 0.5 * rows[0, SWING], 0.5 * rows[1, SWING]
+                        mid[0] = w0 * (signs[0, i0, k0] + signs[0, i0, k1])
+                        mid[1] = w0 * (signs[0, i1, k0] + signs[0, i1, k1])
+                        mid[2] = w1 * (signs[1, j0, m0] + signs[1, j0, m1])
+                        mid[3] = w1 * (signs[1, j1, m0] + signs[1, j1, m1])
+                        swi[0] = w0 * (signs[0, i0, k0] - signs[0, i0, k1])
+                        swi[1] = w0 * (signs[0, i1, k0] - signs[0, i1, k1])
+                        swi[2] = w1 * (signs[1, j0, m0] - signs[1, j0, m1])
+                        swi[3] = w1 * (signs[1, j1, m0] - signs[1, j1, m1])
                         way = 1e300
                         if dx > 0.0:
                             way = min(way, ((cx + 1.0) * p1 - x) / dx)
@@ -438,24 +441,71 @@ def trace(
                         if up <= way:
                             way = max(up, 0.0)
                             out = True
+                        # where on this way each of the four can be met at all
+                        sooner, later = 1e300, -1.0
+                        for which in range(4):
+                            cs = which >> 1
+                            if cs == 0:
+                                far, side = x - (ix + which) * p1, dx
+                            else:
+                                far, side = y - (iy + which - 2) * p2, dy
+                            reach = 1.001 * rows[cs, HALF_A]
+                            w = abs(swi[which])
+                            off = rows[cs, HALF_B] + _BENT * w
+                            if w > 0.0:
+                                steep = w * (rate0 if cs == 0 else rate1)
+                                off *= math.sqrt(1.0 + steep * steep)
+                            off = 1.001 * (off + w)
+                            low, high = 0.0, way
+                            if abs(side) > 1e-12:
+                                one, two = (-reach - far) / side, (reach - far) / side
+                                low, high = max(low, min(one, two)), min(high, max(one, two))
+                            elif abs(far) > reach:
+                                high = -1.0
+                            far = z - mid[which]
+                            if abs(dz) > 1e-12:
+                                one, two = (-off - far) / dz, (off - far) / dz
+                                low, high = max(low, min(one, two)), min(high, max(one, two))
+                            elif abs(far) > off:
+                                high = -1.0
+                            soon[which], late[which] = low, high
+                            if low <= high:
+                                sooner, later = min(sooner, low), max(later, high)
+                        if sooner > later or way <= 0.0:
+                            x, y, z = x + way * dx, y + way * dy, z + way * dz
+                            own_s = -1
+                            done += 1
+                            continue
                         flat = max(abs(dx) / capx, abs(dy) / capy)
                         pieces = int(way * flat) + 1
                         length = way / pieces
-                        fx, fy = x / p1 - cx, y / p2 - cy
-                        ax, ay = math.cos(math.pi * fx), math.cos(math.pi * fy)
-                        bx, by_ = math.sin(math.pi * fx), math.sin(math.pi * fy)
-                        for _ in range(pieces):
+                        begin = min(int(sooner / length), pieces - 1)
+                        finish = min(int(later / length) + 1, pieces)
+                        if begin > 0:
+                            gone = begin * length
+                            x, y, z = x + gone * dx, y + gone * dy, z + gone * dz
+                            own_s = -1
+                        warps = soon[0] <= late[0] or soon[1] <= late[1]
+                        wefts = soon[2] <= late[2] or soon[3] <= late[3]
+                        ax = math.cos(math.pi * (x / p1 - cx)) if wefts else 0.0
+                        ay = math.cos(math.pi * (y / p2 - cy)) if warps else 0.0
+                        bent0 = 0.125 * (math.pi / p2 * length * dy) ** 2
+                        bent1 = 0.125 * (math.pi / p1 * length * dx) ** 2
+                        for piece in range(begin, finish):
                             done += 1
                             nx, ny, nz = x + length * dx, y + length * dy, z + length * dz
-                            fx, fy = nx / p1 - cx, ny / p2 - cy
-                            ax1, ay1 = math.cos(math.pi * fx), math.cos(math.pi * fy)
-                            bx1, by1 = math.sin(math.pi * fx), math.sin(math.pi * fy)
-                            bent0 = 0.125 * (math.pi / p2 * length * dy) ** 2
-                            bent1 = 0.125 * (math.pi / p1 * length * dx) ** 2
+                            ax1 = math.cos(math.pi * (nx / p1 - cx)) if wefts else 0.0
+                            ay1 = math.cos(math.pi * (ny / p2 - cy)) if warps else 0.0
                             skip_s, skip_y, skip_k = -1, 0, -1
                             for _ in range(8):
                                 best, bs, bk, by = 1e300, -1, -1, 0
                                 for which in range(4):
+                                    if (
+                                        late[which] < piece * length
+                                        or soon[which] > (piece + 1) * length
+                                        or soon[which] > late[which]
+                                    ):
+                                        continue
                                     cs = which >> 1
                                     if cs == 0:
                                         cyarn = ix + which
@@ -465,9 +515,6 @@ def trace(
                                         cyarn = iy + which - 2
                                         q0 = y - cyarn * p2
                                         q1 = ny - cyarn * p2
-                                    reach = rows[cs, HALF_A] * 1.001
-                                    if (q0 > reach and q1 > reach) or (q0 < -reach and q1 < -reach):
-                                        continue
                                     own, skip = -1, -1
                                     if cs == own_s and cyarn == own_y:
                                         own = own_k
@@ -475,18 +522,17 @@ def trace(
                                         skip = skip_k
                                     w = swi[which]
                                     if cs == 0:
-                                        rate, c0_, c1_, s0_, s1_ = rate0, ay, ay1, by_, by1
+                                        rate, c0_, c1_ = rate0, ay, ay1
                                         cv, cu, cdv, cdu, bent = x, y, dx, dy, bent0
-                                        cen, sgn = centres0, sign0
                                     else:
-                                        rate, c0_, c1_, s0_, s1_ = rate1, ax, ax1, bx, bx1
+                                        rate, c0_, c1_ = rate1, ax, ax1
                                         cv, cu, cdv, cdu, bent = y, x, dy, dx, bent1
-                                        cen, sgn = centres1, sign1
-                                    s0_, s1_ = w * rate * s0_, w * rate * s1_
-                                    h0 = (z - mid[which] - w * c0_) / math.sqrt(1.0 + s0_ * s0_)
-                                    h1 = (nz - mid[which] - w * c1_) / math.sqrt(1.0 + s1_ * s1_)
+                                    h0, h1 = z - mid[which] - w * c0_, nz - mid[which] - w * c1_
+                                    steep = w * rate * w * rate
+                                    h0 /= math.sqrt(1.0 + steep * max(0.0, 1.0 - c0_ * c0_))
+                                    h1 /= math.sqrt(1.0 + steep * max(0.0, 1.0 - c1_ * c1_))
                                     t, k = _nearest(
-                                        rows[cs], sgn, cen, cen.shape[0], cyarn, cv, cu, z,
+                                        rows, signs, plan, centres, cs, cyarn, cv, cu, z,
                                         cdv, cdu, dz, length, q0, h0, q1, h1,
                                         bent * abs(w), own, skip,
                                     )  # fmt: skip
@@ -494,16 +540,15 @@ def trace(
                                         best, bs, by, bk = t, cs, cyarn, k
                                 if bs < 0:
                                     break
-                                row = rows[bs]
                                 if bs == 0:
-                                    cv, cu, cdv, cdu, cen, sgn = x, y, dx, dy, centres0, sign0
+                                    cv, cu, cdv, cdu = x, y, dx, dy
                                 else:
-                                    cv, cu, cdv, cdu, cen, sgn = y, x, dy, dx, centres1, sign1
+                                    cv, cu, cdv, cdu = y, x, dy, dx
                                 t = _mend(
-                                    row, sgn, by, cen[bk, 0], cen[bk, 1],
-                                    cv, cu, z, cdv, cdu, dz, best, False,
+                                    rows, signs, plan, bs, by, centres[bs, bk, 0],
+                                    centres[bs, bk, 1], cv, cu, z, cdv, cdu, dz, best, False,
                                 )  # fmt: skip
-                                if t > -row[FIL_B] and t < 1.5 * length + row[FIL_B]:
+                                if t > -rows[bs, FIL_B] and t < 1.5 * length + rows[bs, FIL_B]:
                                     hit = True
                                     x += t * dx
                                     y += t * dy
@@ -515,33 +560,33 @@ def trace(
                                 break
                             own_s = -1
                             x, y, z = nx, ny, nz
-                            ax, ay, bx, by_ = ax1, ay1, bx1, by1
+                            ax, ay = ax1, ay1
+                        if not hit and finish < pieces:
+                            gone = (pieces - finish) * length
+                            x, y, z = x + gone * dx, y + gone * dy, z + gone * dz
                         if done > _MOST_STEPS:
                             break
                     if not hit:
                         if not out:
                             lost += weight
                             break
-                        leaf = leaves[made]
-                        leaf[0] = start
-                        leaf[1], leaf[2], leaf[3] = dx, dy, dz
-                        leaf[4] = weight
-                        leaf[5], leaf[6] = l0, l1
-                        leaf[7] = met
-                        leaf[8], leaf[9] = x, y
+                        leaves[made, 0] = start
+                        leaves[made, 1], leaves[made, 2], leaves[made, 3] = dx, dy, dz
+                        leaves[made, 4] = weight
+                        leaves[made, 5], leaves[made, 6] = l0, l1
+                        leaves[made, 7] = met
+                        leaves[made, 8], leaves[made, 9] = x, y
                         made += 1
                         break
                 # at a surface
                 if follow == NOTHING or (follow == FIRST and met > 0.0):
                     break
                 met += 1.0
-                row = rows[s]
-                cen = centres0 if s == 0 else centres1
-                sgn = sign0 if s == 0 else sign1
                 v, u = (x, y) if s == 0 else (y, x)
-                a, b, av, au, az, bv, bu, bz = _frame(row, sgn, yarn, v, u, z)
-                ga = (a - cen[fil, 0]) / (row[FIL_A] * row[FIL_A])
-                gb = (b - cen[fil, 1]) / (row[FIL_B] * row[FIL_B])
+                a, b, av, au, az, bv, bu, bz = _frame(rows, signs, plan, s, yarn, v, u, z)
+                framed = True
+                ga = (a - centres[s, fil, 0]) / (rows[s, FIL_A] * rows[s, FIL_A])
+                gb = (b - centres[s, fil, 1]) / (rows[s, FIL_B] * rows[s, FIL_B])
                 nv = ga * av + gb * bv
                 nu = ga * au + gb * bu
                 nz = ga * az + gb * bz
@@ -552,7 +597,7 @@ def trace(
                 else:
                     nx, ny = nu, nv
                 cosine = dx * nx + dy * ny + dz * nz
-                if row[OPAQUE] > 0.0:
+                if rows[s, OPAQUE] > 0.0:
                     if s == 0:
                         l0 += 1.0
                     else:
@@ -574,7 +619,7 @@ def trace(
                     dz = ca * tz + cb * oz + up * nz
                     within = False
                     continue
-                index = row[INDEX]
+                index = rows[s, INDEX]
                 if within:
                     index = 1.0 / index
                     if cosine < 0.0:  # rounding: already on the way in
@@ -595,20 +640,20 @@ def trace(
                     weight *= back
                 elif weight * lesser > least and depth < _PENDING - 1:
                     # the lesser waits
-                    p = pend[depth]
-                    p[0], p[1], p[2] = x, y, z
-                    p[7], p[8], p[9], p[10], p[11] = l0, l1, s, yarn, fil
-                    p[13] = met
+                    pend[depth, 0], pend[depth, 1], pend[depth, 2] = x, y, z
+                    pend[depth, 7], pend[depth, 8] = l0, l1
+                    pend[depth, 9], pend[depth, 10], pend[depth, 11] = s, yarn, fil
+                    pend[depth, 13] = met
                     if back < 0.5:
-                        p[3], p[4], p[5] = rx, ry, rz
-                        p[6] = weight * back
-                        p[12] = 1.0 if within else 0.0
+                        pend[depth, 3], pend[depth, 4], pend[depth, 5] = rx, ry, rz
+                        pend[depth, 6] = weight * back
+                        pend[depth, 12] = 1.0 if within else 0.0
                         go_on = True
                         weight *= 1.0 - back
                     else:
-                        p[3], p[4], p[5] = ox, oy, oz
-                        p[6] = weight * (1.0 - back)
-                        p[12] = 0.0 if within else 1.0
+                        pend[depth, 3], pend[depth, 4], pend[depth, 5] = ox, oy, oz
+                        pend[depth, 6] = weight * (1.0 - back)
+                        pend[depth, 12] = 0.0 if within else 1.0
                         go_on = False
                         weight *= back
                     depth += 1
@@ -650,23 +695,6 @@ def push_apart(at, wide, high, least, times):
             x, y = at[i, 0] + 0.3 * move[i, 0], at[i, 1] + 0.3 * move[i, 1]
             out = max(1.0, math.sqrt((x / wide) ** 2 + (y / high) ** 2))
             at[i, 0], at[i, 1] = x / out, y / out
-
-
-@_compiled
-def rows_of(leaves, label, edges, steps, pair):
-    """The pair of nodes (n,) that each leaf (n, LEAF) went between, as numbered by ``pair``
-    (2D, 2D); -1 where it met nothing. ``label``: node by start; ``edges`` of the rings, rising
-    squares of the cosine."""
-    half = (edges.shape[0] - 1) * steps
-    out = np.empty(leaves.shape[0], np.int32)
-    for n in range(leaves.shape[0]):
-        leaf = leaves[n]
-        if leaf[7] == 0.0:
-            out[n] = -1
-        else:
-            to = node_of(leaf[1], leaf[2], leaf[3], edges, steps, half)
-            out[n] = pair[label[int(leaf[0])], to]
-    return out
 
 
 @_compiled
