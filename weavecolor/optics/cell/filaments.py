@@ -14,7 +14,7 @@ import math
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -496,7 +496,10 @@ def node_rays(
             ))  # fmt: skip
 
         lost = followed(ready, starts, 1, use, told) / len(starts)
-        return NodeRays(starts, label, *map(np.concatenate, zip(*found, strict=True)), lost)
+        start, toward, weight, column, met = (
+            np.concatenate([part[k] for part in found]) for k in range(5)
+        )
+        return NodeRays(starts, label, start, toward, weight, column, met, lost)
 
     return _followed.one((cell, grid, each, ready.least), make)
 
@@ -721,7 +724,7 @@ def white_named(
         count = pair_rays(cell) if e in asked else rays_each(cell)
         first, signs, still = _standing(cell, vector)
         table, through, open_ = _crossing.one(
-            (cell, first, count, grid), lambda v=first, n=count: _crossed(cell, v, n, grid)  # type: ignore[misc]
+            (cell, first, count, grid), partial(_crossed, cell, first, count, grid)
         )
         cross.append(table[ways[signs]])
         straights.append(through)
@@ -729,10 +732,9 @@ def white_named(
         if e not in asked:
             continue
         moved = np.array([vectors[n] for n in asked[e]]) * signs
-        aims = [max(tuple(float(a) for a in aim * way) for way in still) for aim in moved]
         made = _looked.fetch(
-            [(cell, first, count, aim) for aim in aims],
-            lambda keys, v=first, n=count: _looked_at_each(cell, v, n, [key[3] for key in keys]),  # type: ignore[misc]
+            [(cell, first, count, max(map(_vector, aim * np.array(still)))) for aim in moved],
+            _looked_at_each,
         )
         for n, (row, shine) in zip(asked[e], made, strict=True):
             rows[e, n], glint[number[e, n]] = row, shine
@@ -769,11 +771,16 @@ def _crossed(
 
 
 def _looked_at_each(
-    cell: FilamentCell, first: Vector, count: int, aims: list[Vector]
+    keys: list[tuple[FilamentCell, Vector, int, Vector]],
 ) -> list[tuple[sparse.csr_array, float]]:
-    """:func:`looked_at`, row by row."""
-    found, glint = looked_at(cell, first, aims, beam(cell, first, count))
+    """:func:`looked_at`, row by row, from one direction."""
+    cell, first, count, _ = keys[0]
+    found, glint = looked_at(cell, first, [aim for *_, aim in keys], beam(cell, first, count))
     return [(found[[k]], float(shine)) for k, shine in enumerate(glint)]
+
+
+def _vector(v: Array) -> Vector:
+    return float(v[0]), float(v[1]), float(v[2])
 
 
 def beam(cell: FilamentCell, vector: Vector, count: int) -> Rays:
