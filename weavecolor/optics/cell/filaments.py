@@ -511,15 +511,17 @@ def _table(cell: FilamentCell, rays: NodeRays, through: Array, grid: Nodes, each
     label = rays.label[rays.start[own]]
     row = pair[label, paths.nodes_of(rays.toward[own].astype(float), ring_edges(grid), grid.steps)]
     light = rays.weight[own] * (grid.share[label] / each).astype(np.float32)
-    factors = sparse.csr_array(
+    found = sparse.csr_array(
         (light, (row, rays.column[own])), shape=(shares.size, LEVELS * LEVELS)
     )
-    factors = sparse.diags_array(1.0 / shares) @ factors
-    total = factors.sum(axis=1)[pair]
+    whole = sparse.diags_array(1.0 / shares) @ found
+    total = whole.sum(axis=1)[pair]
     scale = _closing(np.asarray(total, float), grid.share, 1.0 - through)
     a, b = np.divmod(np.unique(pair, return_index=True)[1], 2 * grid.half)
-    factors = sparse.diags_array(scale[a] * scale[b]) @ factors
-    return PairTable(cell, grid, sparse.csr_array(factors, dtype=np.float32), pair)
+    factors = sparse.csr_array(
+        sparse.diags_array(scale[a] * scale[b]) @ whole, dtype=np.float32
+    )
+    return PairTable(cell, grid, factors, pair)
 
 
 @lru_cache(maxsize=8)
