@@ -514,13 +514,12 @@ def _table(cell: FilamentCell, rays: NodeRays, through: Array, grid: Nodes, each
     found = sparse.csr_array(
         (light, (row, rays.column[own])), shape=(shares.size, LEVELS * LEVELS)
     )
-    whole = sparse.diags_array(1.0 / shares) @ found
-    total = whole.sum(axis=1)[pair]
-    scale = _closing(np.asarray(total, float), grid.share, 1.0 - through)
+    whole = sparse.csr_array(sparse.diags_array(1.0 / shares).tocsr() @ found)
+    total = np.asarray(whole.sum(axis=1), float)[pair]
+    scale = _closing(total, grid.share, 1.0 - through)
     a, b = np.divmod(np.unique(pair, return_index=True)[1], 2 * grid.half)
-    factors = sparse.csr_array(
-        sparse.diags_array(scale[a] * scale[b]) @ whole, dtype=np.float32
-    )
+    scaled = sparse.csr_array(sparse.diags_array(scale[a] * scale[b]).tocsr() @ whole)
+    factors = scaled.astype(np.float32)
     return PairTable(cell, grid, factors, pair)
 
 
