@@ -31,9 +31,9 @@ def draw(waiting: Waiting) -> None:
     made = [_choice(now, *one) for one in FULL]
     strip.draw("reach", strip.as_it_lies(now, table_of(now), made), waiting, told=_told,
                ground=ground())  # fmt: skip
-    if fold("The skirt: width, length, fullness", "skirt"):
+    if fold("The skirt", "skirt"):
         fullness_panel.draw()
-    if fold("Pieces and cloth in hand: is there enough?", "pieces"):
+    if fold("Pieces, cloth in hand: enough?", "pieces"):
         enough_panel.draw(decided_option(now))
 
 

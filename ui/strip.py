@@ -109,7 +109,7 @@ def draw(
 def line_of(step: Step | None) -> str:
     """A step in one line: how the colour moves, and whether she would see it."""
     if step is None:
-        return "The others are told from it."
+        return "Others are told from it."
     effect = escape(step.effect[:1].upper() + step.effect[1:])
     if step.verdict is None:  # each in its own light, as the answer says
         return f"{effect}."

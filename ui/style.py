@@ -12,6 +12,8 @@ CSS = """
 [data-testid="stMain"] { scroll-padding: 1rem 0 5rem; }
 .stMainBlockContainer > .stVerticalBlock, .st-key-wc-page { gap: 0 !important; }
 .stApp p, .stApp li { line-height: 1.4; }
+/* words of the drawing before stay legible until the next; the picture alone is dimmed */
+[data-stale="true"] { opacity: 1 !important; }
 .st-key-wc-cloth { gap: 0 !important; position: relative; }
 .st-key-wc-words { gap: 0 !important; }
 @media (min-width: 901px) {
