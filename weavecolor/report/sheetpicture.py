@@ -308,10 +308,11 @@ class _Sheet:
                 )
             )
         notes += unexpected(outcomes, self.comparison.observer)
-        one = max(outcome.uncertainty.stated for outcome in outcomes)
+        known = sorted({f"{o.uncertainty.stated:.1f}" for o in outcomes}, key=float)
+        span = known[0] if len(known) == 1 else f"{known[0]} to {known[-1]}, by patch"
         assumed = "; ".join(assumptions(self.comparison))
         notes.append(
-            f"A single colour is known give or take about {one:.1f}"
+            f"A single colour is known give or take {span}"
             + (f": {assumed}." if assumed else ".")
             + " Patches are the mean colour of the cloth from afar, without its thread or folds."
         )
