@@ -76,10 +76,7 @@ def look(scene: Scene, observer: str = "2", name: str = "") -> Look:
     opposite = tuple((180.0 - x.zenith_deg, (x.azimuth_deg + 180.0) % 360.0) for x in behind)
 
     def of(lights: list[Any]) -> Array:
-        rows = [
-            per_band * (x.irradiance * abs(np.cos(np.radians(x.zenith_deg))))[:, None]
-            for x in lights
-        ]
+        rows = [per_band * x.on_cloth[:, None] for x in lights]
         return np.stack(rows) if rows else np.zeros((0, BANDS, 3))
 
     return Look(

@@ -238,7 +238,7 @@ def _chol(covariance: Array) -> Array:
 
 def _sight(seen: Seen) -> _Sight:
     place = seen.scene
-    falls = [x.irradiance * np.cos(np.radians(x.zenith_deg)) for x in place.lights]
+    falls = [x.on_cloth for x in place.lights]
     total = place.diffuse + sum(falls, np.zeros_like(place.diffuse))
     scale = (seen.channels * total).sum(axis=1)[:, None]
     lamps = np.array([seen.channels * fall / scale @ _FROM_COARSE for fall in falls])
@@ -319,7 +319,7 @@ def mixture(share: float, error: float, off: float) -> tuple[float, float, float
 
 def directional(place: Scene) -> float:
     """The share of directional light on the cloth, as an eye weighs it."""
-    falls = [x.irradiance * np.cos(np.radians(x.zenith_deg)) for x in place.lights]
+    falls = [x.on_cloth for x in place.lights]
     to_Y = weights("2")[:, 1]
     lamps = float(sum(falls, np.zeros_like(place.diffuse)) @ to_Y)
     return lamps / (lamps + float(place.diffuse @ to_Y))

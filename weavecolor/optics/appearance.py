@@ -449,9 +449,7 @@ def lit_by(scene: Scene) -> Lit:
         (view, *((x.zenith_deg, x.azimuth_deg) for x in front)),
         opposite,
         np.asarray(scene.diffuse),
-        np.array([x.irradiance * _cosine(x.zenith_deg) for x in (*front, *behind)]).reshape(
-            -1, BANDS
-        ),
+        np.array([x.on_cloth for x in (*front, *behind)]).reshape(-1, BANDS),
         tuple(_in_line(o, view) for o in opposite),
     )
 
@@ -498,10 +496,6 @@ def _bare(scene: Scene, backing: Backing | None) -> Array:
     if backing is not None:
         return np.asarray(backing.reflectance * (lit.diffuse + lit.falls[:front].sum(axis=0)))
     return np.asarray((lit.falls[front:] * np.array(lit.in_line)[:, None]).sum(axis=0))
-
-
-def _cosine(zenith_deg: float) -> float:
-    return float(abs(np.cos(np.radians(zenith_deg))))
 
 
 def _in_line(one: tuple[float, float], other: tuple[float, float]) -> bool:

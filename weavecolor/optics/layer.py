@@ -320,7 +320,7 @@ def nodes_laid(
     white = solution.white
     half = white.grid.half
     q = slice(0, half)
-    node = np.asarray(solution.node, tables[0].dtype)
+    node = solution.node
     for order, weight in orders(white.grid, turn, flip):
         up, down = order[:half], order[half:]
         for table, from_, to in zip(tables, (up, down, up), (up, down, down), strict=True):

@@ -134,12 +134,15 @@ def dye_slopes(
         tuple(direction(z, a, start) for z, a in side) for side in (lit.above, lit.below)
     )
     links = tuple(lit.links)
-    turns = [float(np.radians((x.grain_deg - start) % 360.0)) for x in stack.layers]
-    piles = [
-        pile_of(laid(made[content(x.cloth)], turn, x.face == "back", above, below, links=links))
-        for x, turn in zip(stack.layers, turns, strict=True)
-    ]
-    pile = viewer_pile(piles, stack.lay)
+    ones = [(content(x.cloth), (x.grain_deg - start) % 360.0, x.face) for x in stack.layers]
+    piles = {
+        one: pile_of(
+            laid(made[one[0]], float(np.radians(one[1])), one[2] == "back", above, below,
+                 links=links)
+        )
+        for one in dict.fromkeys(ones)
+    }  # fmt: skip
+    pile = viewer_pile([piles[one] for one in ones], stack.lay)
     each = replace(
         lit, diffuse=np.tile(lit.diffuse, variants), falls=np.tile(lit.falls, (1, variants))
     )
@@ -226,17 +229,25 @@ def _errors(stack: Stack, scene: Scene, passed: float) -> tuple[Array, Array, Ar
     hinders = -np.log(np.clip(passed, 1e-4, 1.0)) / len(stack.layers)
     # the further in a layer lies, the less of what comes back is its own
     weight = 0.5 ** np.arange(len(stack.layers))
-    for layer, share in zip(stack.layers, weight / weight.sum(), strict=True):
-        known = known_of([layer.cloth])
-        if known.yarn_left:
-            build = BUILD[known.sort]
-            more, own, *shines = known.yarn_left * _builds(layer.cloth)
-            more = known.yarn_left * build.lean + build.wide * more
-            let -= (hinders * more)[:, None]
-            back += share * (build.back * more + build.own * own)[:, None]
-            across = build.shine * _across(scene, layer.grain_deg)
-            for shine, much, glint in zip(shines, across, _glints(layer.cloth), strict=True):
-                sheen += share * much * np.outer(shine, glint)
+    weight /= weight.sum()
+    for cloth in cloths:
+        known = known_of([cloth])
+        if not known.yarn_left:
+            continue
+        build, mine = BUILD[known.sort], content(cloth)
+        own_layers = [
+            (layer, share)
+            for layer, share in zip(stack.layers, weight, strict=True)
+            if content(layer.cloth) == mine
+        ]
+        whole = sum(share for _, share in own_layers)
+        more, own, *shines = known.yarn_left * _builds(cloth)
+        more = known.yarn_left * build.lean + build.wide * more
+        let -= (len(own_layers) * hinders * more)[:, None]
+        back += whole * (build.back * more + build.own * own)[:, None]
+        across = build.shine * sum(s * _across(scene, x.grain_deg) for x, s in own_layers)
+        for shine, much, glint in zip(shines, across, _glints(cloth), strict=True):
+            sheen += much * np.outer(shine, glint)
     return back, let, sheen
 
 
@@ -258,7 +269,7 @@ def _across(scene: Scene, grain_deg: float) -> Array:
     out = np.zeros(2)
     for light in scene.lights:
         turn = np.radians(light.azimuth_deg - grain_deg)
-        share = float(light.irradiance.sum()) * abs(np.cos(np.radians(light.zenith_deg))) / total
+        share = float(light.on_cloth.sum()) / total
         out += share * np.array([np.sin(turn) ** 2, np.cos(turn) ** 2])
     return out
 

@@ -153,7 +153,7 @@ def turned_radiance(
     total = found.even * scene.diffuse
     for k, x in enumerate(scene.lights):
         got = found.factors[:, k] + found.behind[:, k]
-        total = total + got * x.irradiance * abs(np.cos(np.radians(x.zenith_deg)))
+        total = total + got * x.on_cloth
     return np.maximum(total, 0.0)
 
 

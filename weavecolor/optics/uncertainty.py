@@ -109,6 +109,11 @@ class Known:
         if self.yarn_left < 0.0:
             object.__setattr__(self, "yarn_left", float(self.yarn_assumed))
 
+    @property
+    def read(self) -> float:
+        """What readings and fits leave open of one colour."""
+        return math.hypot(MEASURED, self.off, max(self.colours, self.foretold))
+
     def colours_of(self, changed: Collection[str], delta: float) -> float:
         """What uncertain colours of warp and weft leave open of a difference ``delta``."""
         if delta < NOUGHT:
@@ -248,8 +253,7 @@ def of_colour(known: Known, left: float) -> Uncertainty:
     >>> of_colour(Known(False, False), 0.0).stated < of_colour(Known(True, False), 3.0).stated
     True
     """
-    inputs = math.hypot(MEASURED, known.off, max(known.colours, known.foretold), left)
-    return Uncertainty(MODEL, inputs, reasons(known))
+    return Uncertainty(MODEL, math.hypot(known.read, left), reasons(known))
 
 
 def of_difference(
@@ -290,11 +294,9 @@ def of_difference(
     >>> of_difference(2.0, measured, 0.0).stated < of_difference(8.0, assumed, 2.0).stated
     True
     """
-    one = of_colour(known, left)
     both = math.sqrt(2.0)
     if not same_cloth:
-        own = (MEASURED, known.off, max(known.colours, known.foretold))
-        return Uncertainty(both * one.model, math.hypot(both * math.hypot(*own), left), one.reasons)
+        return Uncertainty(both * MODEL, math.hypot(both * known.read, left), reasons(known))
     model = math.hypot(MODEL_DIFFERENCE, MODEL_SHARE * delta) if same_light else both * MODEL
     if {"grain", "face"} & set(changed):
         left *= TURNED
@@ -303,4 +305,4 @@ def of_difference(
         terms.append(known.off)  # how much of it two options share is not known
     if known.colour_recovered and not daylight and not same_light:
         terms.append(RECOVERED)  # right in daylight, off in the other light: nothing cancels
-    return Uncertainty(model, math.hypot(*terms), one.reasons)
+    return Uncertainty(model, math.hypot(*terms), reasons(known))

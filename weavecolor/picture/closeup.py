@@ -302,9 +302,9 @@ def _parts(
     view = (min(scene.view_zenith_deg, 60.0), scene.view_azimuth_deg)
     front = [x for x in scene.lights if x.zenith_deg < 90.0]
     back = [x for x in scene.lights if x.zenith_deg > 90.0]
-    lit = [x.irradiance * np.cos(np.radians(x.zenith_deg)) for x in front]
+    lit = [x.on_cloth for x in front]
     from_behind = sum(
-        (x.irradiance * -np.cos(np.radians(x.zenith_deg)) for x in back), np.zeros(BANDS)
+        (x.on_cloth for x in back), np.zeros(BANDS)
     )
     single = [_diffuse(layer) for layer in stack.layers]
     ground = np.zeros(BANDS) if stack.backing is None else stack.backing.reflectance
@@ -341,7 +341,7 @@ def _parts(
     if stack.backing is None:
         seen = sum(
             (
-                x.irradiance * -np.cos(np.radians(x.zenith_deg))
+                x.on_cloth
                 for x in back
                 if _opposite(x.zenith_deg, x.azimuth_deg, view)
             ),

@@ -241,7 +241,7 @@ def illumination(scene: Scene) -> Spectrum:
     """
     total = np.array(scene.diffuse, dtype=np.float64)
     for light in scene.lights:
-        total += light.irradiance * abs(np.cos(np.radians(light.zenith_deg)))
+        total += light.on_cloth
     return frozen(total)
 
 

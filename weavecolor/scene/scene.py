@@ -43,6 +43,11 @@ class Light(ByValue):
     def __repr__(self) -> str:
         return f"Light({self.zenith_deg:g}, {self.azimuth_deg:g})"
 
+    @property
+    def on_cloth(self) -> Spectrum:
+        """Irradiance on the plane of the cloth, (41,), from whichever side it comes."""
+        return np.asarray(self.irradiance * abs(np.cos(np.radians(self.zenith_deg))))
+
 
 @dataclass(frozen=True, eq=False)
 class Scene(ByValue):
