@@ -48,6 +48,8 @@ ROOT = HERE.parent
 ROOMS = ("textile", "optics", "colour", "cutting", "measure")
 #: Processor seconds of tests (as measured here, unchanged) that a change is given, at most.
 BUDGET = 60.0
+#: Changes that no test need notice, and why: file, text of the line, old, new, reason, by tabs.
+EXCUSED = HERE / "data" / "unnoticed.tsv"
 #: Of these at most so many in the first round, a few quick tests of every file.
 FIRST = 3.0
 #: A test is stopped after so many processor seconds, and so many times what its file takes.
@@ -75,6 +77,12 @@ class Change:
     line: int
 
     @property
+    def reason(self) -> str:
+        """Why no test need notice it; empty where none is told."""
+        text = (ROOT / self.file).read_text(encoding="utf-8").splitlines()[self.line - 1].strip()
+        return excused().get((self.file, text, self.old, self.new), "")
+
+    @property
     def name(self) -> str:
         return f"{self.file}:{self.line} {self.old[:60]!r} -> {self.new[:60]!r} @{self.start}"
 
@@ -83,6 +91,13 @@ class Change:
         if text[self.start : self.start + len(self.old)] != self.old:
             raise SystemExit(f"{self.file} has changed since the sample was drawn: begin anew")
         return text[: self.start] + self.new + text[self.start + len(self.old) :]
+
+
+@cache
+def excused() -> dict[tuple[str, ...], str]:
+    """The reasons of ``EXCUSED`` by file, line, old and new text."""
+    rows = [x.split("\t") for x in EXCUSED.read_text(encoding="utf-8").splitlines()[1:]]
+    return {tuple(row[:4]): row[4] for row in rows}
 
 
 #: file, text to be found once, what is put in its place, tests that should notice.
@@ -724,20 +739,26 @@ def _try_listed(only: str, workers: int, end: float) -> int:
 
 
 def report(state: State, drawn: list[Change]) -> str:
-    """Noticed and unnoticed, room by room, then every change that no test noticed."""
+    """Noticed and unnoticed, room by room, then every change that no test noticed, those that no
+    test need notice with the reason."""
     lines, missed = [], []
     for room in (*ROOMS, ""):
-        rows = [
-            state.outcomes[c.name] for c in drawn
+        tried = [
+            c for c in drawn
             if c.name in state.outcomes and c.file.startswith(f"weavecolor/{room}")
         ]  # fmt: skip
-        seen = sum(row["outcome"] in NOTICED for row in rows)
-        if rows:
+        missed = [c for c in tried if state.outcomes[c.name]["outcome"] not in NOTICED]
+        seen, alike = len(tried) - len(missed), sum(bool(c.reason) for c in missed)
+        if tried:
             name = room or f"all ({len(drawn)} drawn)"
-            lines.append(f"{name}: {seen} of {len(rows)} noticed, {100 * seen / len(rows):.0f} %")
-        if not room:
-            missed = [str(r["change"]) for r in rows if r["outcome"] not in NOTICED]
-    return "\n".join([*lines, *(f"  unnoticed: {name}" for name in missed)])
+            lines.append(
+                f"{name}: {seen} of {len(tried)} noticed, {100 * seen / len(tried):.0f} %; "
+                f"of the rest {alike} with a reason"
+            )
+    missed.sort(key=lambda c: (bool(c.reason), c.name))
+    return "\n".join(
+        [*lines, *(f"  unnoticed: {c.name}" + f" ({c.reason})" * bool(c.reason) for c in missed)]
+    )
 
 
 def main() -> int:
