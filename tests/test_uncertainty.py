@@ -18,7 +18,7 @@ from weavecolor.files.clothfile import cloth_from_dict, load_swatch
 from weavecolor.optics import uncertainty as u
 from weavecolor.optics.appearance import appearances
 from weavecolor.optics.dye import absorption
-from weavecolor.optics.mightbe import dye_slopes, open_difference
+from weavecolor.optics.mightbe import dye_slopes, open_difference, sent_and_got
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene, scene_names
@@ -183,7 +183,9 @@ def test_a_stronger_dye_is_foretold_by_its_slopes():
 
     for layers in (1, 2, 3):
         stack = Stack((Layer(cloth, 30.0),) * layers)
-        (slopes,) = dye_slopes(stack, WINDOW, [cloth], [np.zeros((2, 41))])
+        ((slopes,),) = dye_slopes(
+            stack, [WINDOW], [cloth], [np.zeros((2, 41))], sent_and_got(stack, [WINDOW])
+        )
         true = look(replace(cloth, **yarns), layers) - look(cloth, layers)
         told = moved[0] * slopes[0, 1] + moved[1] * slopes[1, 0]
         assert np.abs(told - true).max() < 0.25 * np.abs(true).max()

@@ -18,9 +18,9 @@ from weavecolor.colour.perception import Verdict, names_together, would_see
 from weavecolor.colour.tristimulus import FloatArray
 from weavecolor.colour.words import difference_words
 from weavecolor.errors import InputError
-from weavecolor.optics.appearance import MOST_LAYERS, Appearance, appearances
+from weavecolor.optics.appearance import MOST_LAYERS, Appearance, in_scenes
 from weavecolor.optics.layer import content
-from weavecolor.optics.mightbe import lots, open_colour, open_difference
+from weavecolor.optics.mightbe import lots_in, open_colour, open_difference
 from weavecolor.optics.stack import FACES, LAYS, Layer, Stack
 from weavecolor.optics.uncertainty import Uncertainty, known_of, of_colour, of_difference
 from weavecolor.scene.backings import Backing
@@ -262,7 +262,7 @@ def evaluate(
 ) -> tuple[Outcome, ...]:
     """How each option looks. ``progress`` is told (done, total) along the way.
 
-    Options that differ in their backing alone are worked out together.
+    Options of the same layers are worked out together, over all backings and in all scenes.
 
     Parameters
     ----------
@@ -282,23 +282,31 @@ def evaluate(
     >>> made[0].appearance.reading.Lab.shape
     (3,)
     """
-    groups: dict[tuple[object, ...], list[int]] = {}
+    one_pile: dict[tuple[object, ...], dict[int, list[int]]] = {}
     for place, option in enumerate(chosen):
         stack = option.stack
         layers = tuple((id(x.cloth), x.grain_deg, x.face) for x in stack.layers)
-        groups.setdefault((layers, stack.lay, id(option.scene)), []).append(place)
+        lit = one_pile.setdefault((layers, stack.lay), {})
+        lit.setdefault(id(option.scene), []).append(place)
     seen: list[tuple[Appearance, FloatArray] | None] = [None] * len(chosen)
     done = 0
-    for places in groups.values():
-        first = chosen[places[0]]
-        backings = [chosen[place].stack.backing for place in places]
-        found = appearances(first.stack, backings, first.scene, observer)
-        might = lots(first.stack, backings, first.scene, observer)
-        for place, look, drawn in zip(places, found, might, strict=True):
-            seen[place] = look, drawn
-        done += len(places)
-        if progress is not None:
-            progress(done, len(chosen))
+    for lit in one_pile.values():
+        groups: dict[tuple[int, ...], list[list[int]]] = {}
+        for places in lit.values():
+            behind_it = tuple(id(chosen[place].stack.backing) for place in places)
+            groups.setdefault(behind_it, []).append(places)
+        for alike in groups.values():
+            stack = chosen[alike[0][0]].stack
+            backings = [chosen[place].stack.backing for place in alike[0]]
+            scenes = [chosen[places[0]].scene for places in alike]
+            found = in_scenes(stack, backings, scenes, observer)
+            might = lots_in(stack, backings, scenes, observer)
+            for places, looks, drawn in zip(alike, found, might, strict=True):
+                for place, look, might_be in zip(places, looks, drawn, strict=True):
+                    seen[place] = look, might_be
+            done += sum(map(len, alike))
+            if progress is not None:
+                progress(done, len(chosen))
     return tuple(
         Outcome(
             option,

@@ -15,6 +15,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.perception import JUST_NOTICEABLE
@@ -22,14 +23,16 @@ from weavecolor.colour.spectra import BANDS
 from weavecolor.colour.words import difference_words
 from weavecolor.decide.compare import behind, near_daylight
 from weavecolor.errors import InputError
-from weavecolor.optics.appearance import MOST_LAYERS, appearance
-from weavecolor.optics.mightbe import lots, open_difference
+from weavecolor.optics.appearance import MOST_LAYERS, in_scenes
+from weavecolor.optics.mightbe import lots_in, open_difference
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import known_of, of_difference
 from weavecolor.scene.backings import SKINS, Backing, backing
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth
 
+#: A look's Lab, and draws of what it might be.
+_Seen = tuple[NDArray[np.float64], NDArray[np.float64]]
 GRADES = ("hidden", "faint", "plain")
 #: CIEDE2000 from which a difference is plain: grade 3-4 of the grey scale.
 PLAIN = 2.5
@@ -165,9 +168,7 @@ def pocket(stack: Stack, cloth: Cloth | None = None) -> Item:
     """
     _some(stack)
     bag = stack.layers[-1] if cloth is None else Layer(cloth, stack.layers[-1].grain_deg)
-    return Item(
-        "pocket", _checked(replace(stack, layers=(*stack.layers, bag, bag))), stack
-    )
+    return Item("pocket", _checked(replace(stack, layers=(*stack.layers, bag, bag))), stack)
 
 
 #: What can be asked about, by the word for it.
@@ -251,19 +252,53 @@ def show_through(item: Item, scene: Scene, observer: str = "2") -> ShowThrough:
     >>> show_through(tape(single), window).delta > show_through(tape(double), window).delta
     True
     """
+    return shown_in(item, [scene], observer)[0]
+
+
+def shown_in(item: Item, scenes: Sequence[Scene], observer: str = "2") -> tuple[ShowThrough, ...]:
+    """As :func:`show_through`, in several scenes at little more than the cost of one.
+
+    Parameters
+    ----------
+    item : Item
+    scenes : sequence of Scene
+    observer : {"2", "10"}
+
+    Returns
+    -------
+    tuple of ShowThrough
+        By scene.
+
+    Examples
+    --------
+    >>> [one.name for one in shown_in(tape(single), [window])]
+    ['dark bone channel tape, 3/8 inch']
+    """
     both = (item.there, item.beside)
-    there, beside = (appearance(stack, scene, observer).reading.Lab for stack in both)
-    drawn = (lots(stack, [stack.backing], scene, observer)[0] for stack in both)
-    delta = float(ciede2000(there, beside))
-    cloths = [layer.cloth for stack in both for layer in stack.layers]
-    left = open_difference(*zip((there, beside), drawn, strict=True))
+    looks, drawn = (
+        [of(stack, [stack.backing], scenes, observer) for stack in both]
+        for of in (in_scenes, lots_in)
+    )
+    return tuple(
+        _shown(item, scene, (there.reading.Lab, might), (beside.reading.Lab, else_))
+        for scene, (there,), (beside,), (might,), (else_,) in zip(
+            scenes, *looks, *drawn, strict=True
+        )
+    )
+
+
+def _shown(item: Item, scene: Scene, there: _Seen, beside: _Seen) -> ShowThrough:
+    """The words for a pair of looks, each with its draws."""
+    delta = float(ciede2000(there[0], beside[0]))
+    cloths = [layer.cloth for stack in (item.there, item.beside) for layer in stack.layers]
+    left = open_difference(there, beside)
     doubt = of_difference(
         delta, known_of(cloths), float(left), near_daylight(scene), changed=("stack", "backing")
     ).stated
     least, most = max(delta - doubt, 0.0), delta + doubt
     possible = GRADES[GRADES.index(grade(least)) : GRADES.index(grade(most)) + 1]
     likely = grade(delta)
-    looks = "" if likely == "hidden" else f", {difference_words(beside, there)}"
+    looks = "" if likely == "hidden" else f", {difference_words(beside[0], there[0])}"
     text = f"{item.name[0].upper()}{item.name[1:]}: {likely}{looks}"
     text += f" (difference {delta:.1f} give or take {doubt:.1f}; {scene.name}"
     if item.beside.backing is not item.there.backing:

@@ -390,68 +390,152 @@ def appearances(
     >>> bool(black.reading.Lab[0] < white.reading.Lab[0])
     True
     """
-    falls = illumination(scene)
+    return in_scenes(stack, backings, (scene,), observer)[0]
+
+
+def in_scenes(
+    stack: Stack,
+    backings: Sequence[Backing | None],
+    scenes: Sequence[Scene],
+    observer: str = "2",
+) -> list[list[Appearance]]:
+    """As :func:`appearances`, in several scenes at little more than the cost of one: the layers are
+    laid and added once for the lights and eyes of all.
+
+    Parameters
+    ----------
+    stack, backings, observer
+        As for :func:`appearances`.
+    scenes : sequence of Scene
+
+    Returns
+    -------
+    list of lists of Appearance
+        By scene, then by backing.
+
+    Examples
+    --------
+    >>> ((near,), (same,)) = in_scenes(single, [None], [window, window])
+    >>> near.reading == same.reading
+    True
+    """
+    out = []
+    for scene, looks in zip(scenes, radiances(stack, backings, scenes), strict=True):
+        falls = illumination(scene)
+        out.append([
+            Appearance(
+                one,
+                np.divide(one, falls, out=np.zeros(BANDS), where=falls > 0),
+                reading(one, falls, white=scene.white, observer=observer),
+            )
+            for one in looks
+        ])  # fmt: skip
+    return out
+
+
+def radiances(
+    stack: Stack, backings: Sequence[Backing | None], scenes: Sequence[Scene]
+) -> list[list[Spectrum]]:
+    """Radiance times pi (41,) towards the eye, by scene, then by backing.
+
+    Parameters
+    ----------
+    stack, backings, scenes
+        As for :func:`in_scenes`.
+
+    Examples
+    --------
+    >>> radiances(single, [None], [window])[0][0].shape
+    (41,)
+    """
     if not stack.layers:
-        radiances = [_bare(scene, b) for b in backings]
-    else:
-        lit = lit_by(scene)
-        pile = seen_optics(stack, lit.above, lit.below, links=lit.links)
-        radiances = [
-            radiance(pile, factors, lit, b is None)
-            for b, factors in zip(backings, _over(pile, stack, backings), strict=True)
-        ]
+        return [[_bare(scene, b) for b in backings] for scene in scenes]
+    ways, each = lit_by(scenes)
+    pile = seen_optics(stack, ways.above, ways.below, links=ways.links)
+    over = list(zip(backings, _over(pile, stack, backings), strict=True))
     return [
-        Appearance(
-            seen,
-            np.divide(seen, falls, out=np.zeros(BANDS), where=falls > 0),
-            reading(seen, falls, white=scene.white, observer=observer),
-        )
-        for seen in (np.maximum(r, 0.0) for r in radiances)
+        [np.maximum(radiance(pile, factors, lit, b is None), 0.0) for b, factors in over]
+        for lit in each
     ]
+
+
+@dataclass(frozen=True)
+class Ways:
+    """Directions that scenes name to layers: ``above`` the eyes, then lights in front; ``below``
+    the opposites of lights behind; ``links`` of each eye with its lights, by number. A direction
+    that is one scene's eye and another's light stands twice, so that no answer depends on what else
+    is asked."""
+
+    above: tuple[tuple[float, float], ...]
+    below: tuple[tuple[float, float], ...]
+    links: tuple[tuple[int, int], ...]
 
 
 @dataclass(frozen=True, eq=False)
 class Lit:
-    """A scene as layers meet it: named directions, the eye first, then lights in front, and lights
-    behind by their opposites; ``diffuse`` (B,), ``falls`` (K, B): irradiance of each light on the
-    cloth; ``in_line``: whether the eye looks into a light behind, for each of those."""
+    """A scene as layers meet it, its directions by their numbers in :class:`Ways`: the ``eye``,
+    lights in ``front`` and ``behind``; ``diffuse`` (B,), ``falls`` (K, B): irradiance of each light
+    on the cloth; ``in_line``: whether the eye looks into a light behind, for each of those."""
 
-    above: tuple[tuple[float, float], ...]
-    below: tuple[tuple[float, float], ...]
+    eye: int
+    front: tuple[int, ...]
+    behind: tuple[int, ...]
     diffuse: Array
     falls: Array
     in_line: tuple[bool, ...]
-
-    @property
-    def links(self) -> list[tuple[int, int]]:
-        """The eye with every light."""
-        count = len(self.above) + len(self.below)
-        return [(0, k) for k in range(1, count)] or [(0, 0)]
 
     def at(self, bands: NDArray[np.intp]) -> Lit:
         """The same at some of its wavelengths."""
         return replace(self, diffuse=self.diffuse[bands], falls=self.falls[:, bands])
 
 
-def lit_by(scene: Scene) -> Lit:
-    """The light and the eye of ``scene``.
+def lit_by(scenes: Sequence[Scene]) -> tuple[Ways, list[Lit]]:
+    """The lights and eyes of ``scenes``.
 
     Examples
     --------
-    >>> len(lit_by(window).above) == 1 + len(lit_by(window).falls)
+    >>> ways, (lit,) = lit_by([window])
+    >>> len(ways.above) == 1 + len(lit.falls)
     True
     """
-    front = [x for x in scene.lights if x.zenith_deg < 90.0]
-    behind = [x for x in scene.lights if x.zenith_deg > 90.0]
-    view = (scene.view_zenith_deg, scene.view_azimuth_deg)
-    opposite = tuple((180.0 - x.zenith_deg, x.azimuth_deg + 180.0) for x in behind)
-    return Lit(
-        (view, *((x.zenith_deg, x.azimuth_deg) for x in front)),
-        opposite,
-        np.asarray(scene.diffuse),
-        np.array([x.on_cloth for x in (*front, *behind)]).reshape(-1, BANDS),
-        tuple(_in_line(o, view) for o in opposite),
+    eyes, fronts, backs = (
+        tuple(dict.fromkeys(way for scene in scenes for way in named(scene)))
+        for named in (_eye, _in_front, _opposite)
     )
+    count = len(eyes) + len(fronts)
+    each: list[Lit] = []
+    links: dict[tuple[int, int], None] = {}
+    for scene in scenes:
+        front = tuple(len(eyes) + fronts.index(way) for way in _in_front(scene))
+        behind = tuple(count + backs.index(way) for way in _opposite(scene))
+        (view,) = _eye(scene)
+        eye = eyes.index(view)
+        links |= dict.fromkeys((eye, k) for k in (front + behind or (eye,)))
+        sides = [x for far in (False, True) for x in scene.lights if (x.zenith_deg > 90.0) == far]
+        each.append(
+            Lit(
+                eye,
+                front,
+                behind,
+                np.asarray(scene.diffuse),
+                np.array([x.on_cloth for x in sides]).reshape(-1, BANDS),
+                tuple(_in_line(way, view) for way in _opposite(scene)),
+            )
+        )
+    return Ways((*eyes, *fronts), backs, tuple(links)), each
+
+
+def _eye(scene: Scene) -> list[tuple[float, float]]:
+    return [(scene.view_zenith_deg, scene.view_azimuth_deg)]
+
+
+def _in_front(scene: Scene) -> list[tuple[float, float]]:
+    return [(x.zenith_deg, x.azimuth_deg) for x in scene.lights if x.zenith_deg < 90.0]
+
+
+def _opposite(scene: Scene) -> list[tuple[float, float]]:
+    behind = [x for x in scene.lights if x.zenith_deg > 90.0]
+    return [(180.0 - x.zenith_deg, x.azimuth_deg + 180.0) for x in behind]
 
 
 def radiance(pile: PileOptics, factors: Array, lit: Lit, bare: bool) -> Array:
@@ -460,7 +544,7 @@ def radiance(pile: PileOptics, factors: Array, lit: Lit, bare: bool) -> Array:
     Parameters
     ----------
     pile : PileOptics
-        Of the directions of ``lit``.
+        As from :func:`seen_optics`, of the directions that ``lit`` numbers.
     factors : ndarray, shape (B, N, N)
         Of the pile over what is behind it.
     lit : Lit
@@ -470,29 +554,26 @@ def radiance(pile: PileOptics, factors: Array, lit: Lit, bare: bool) -> Array:
 
     Examples
     --------
-    >>> lit = lit_by(window)
-    >>> pile = seen_optics(single, lit.above, lit.below, links=lit.links)
+    >>> ways, (lit,) = lit_by([window])
+    >>> pile = seen_optics(single, ways.above, ways.below, links=ways.links)
     >>> radiance(pile, pile.reflect, lit, True).shape
     (41,)
     """
-    front = len(lit.above) - 1
-    eye = pile.through.size - len(lit.above) - len(lit.below)
+    eye, front = 1 + lit.eye, len(lit.front)  # label 0 is even light
     total = (factors[:, eye] @ pile.share) * lit.diffuse
-    for k, falls in enumerate(lit.falls[:front], eye + 1):
-        total = total + factors[:, eye, k] * falls
+    for k, falls in zip(lit.front, lit.falls[:front], strict=True):
+        total = total + factors[:, eye, 1 + k] * falls
     if bare:
-        for k, (falls, in_line) in enumerate(
-            zip(lit.falls[front:], lit.in_line, strict=True), eye + 1 + front
-        ):
+        for k, falls, in_line in zip(lit.behind, lit.falls[front:], lit.in_line, strict=True):
             clear = pile.through[eye] if in_line else 0.0
-            total = total + (pile.pass_[:, eye, k] + clear) * falls
+            total = total + (pile.pass_[:, eye, 1 + k] + clear) * falls
     return np.asarray(total)
 
 
 def _bare(scene: Scene, backing: Backing | None) -> Array:
     """Radiance times pi of what is behind, (41,), without any cloth."""
-    lit = lit_by(scene)
-    front = len(lit.above) - 1
+    (lit,) = lit_by([scene])[1]
+    front = len(lit.front)
     if backing is not None:
         return np.asarray(backing.reflectance * (lit.diffuse + lit.falls[:front].sum(axis=0)))
     return np.asarray((lit.falls[front:] * np.array(lit.in_line)[:, None]).sum(axis=0))

@@ -27,7 +27,7 @@ from weavecolor.cache import Kept
 from weavecolor.colour.colorimetry import ciede2000, readings_lab
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS, frozen
 from weavecolor.optics.adding import GAPS, over_backings, pile_of
-from weavecolor.optics.appearance import appearances, direction, lit_by, radiance, viewer_pile
+from weavecolor.optics.appearance import direction, lit_by, radiance, radiances, viewer_pile
 from weavecolor.optics.dye import absorption, dye_of, from_colour
 from weavecolor.optics.layer import Solved, content, laid, solved
 from weavecolor.optics.stack import Stack
@@ -88,34 +88,44 @@ _LEFT = 0.25
 
 
 def dye_slopes(
-    stack: Stack, scene: Scene, cloths: Sequence[Cloth], spreads: Sequence[Array]
+    stack: Stack,
+    scenes: Sequence[Scene],
+    cloths: Sequence[Cloth],
+    spreads: Sequence[Array],
+    looks: Sequence[Array],
 ) -> Array:
-    """How the logarithms of a look move with ln sigma of each cloth's warp and weft.
+    """How the logarithms of a look in each scene move with ln sigma of each cloth's warp and weft.
 
     Parameters
     ----------
     stack : Stack
         With at least one layer; its backing does not count.
-    scene : Scene
+    scenes : sequence of Scene
+        S of them.
     cloths : sequence of Cloth
         C of the stack's.
     spreads : sequence of ndarray, shape (2, 41)
         Of each of them, how far ln sigma of warp and weft is moved to either side, 0.25 at least.
+    looks : sequence of ndarray, shape (2, 41)
+        In each scene, what slopes are taken of, with the dye as it is.
 
     Returns
     -------
-    ndarray, shape (C, 2, 2, 2, 41)
-        By cloth, system (warp, weft), side (less dye, more), and what is looked at: sent back by
-        the stack alone, and got from a white ground behind it. In very dark dye the sides differ.
+    ndarray, shape (S, C, 2, 2, 2, 41)
+        By scene, cloth, system (warp, weft), side (less dye, more), and what is looked at: sent
+        back by the stack alone, and got from a white ground behind it. In very dark dye the sides
+        differ.
 
     Examples
     --------
-    >>> slopes = dye_slopes(single, window, [organza], [np.zeros((2, 41))])
+    >>> slopes = dye_slopes(
+    ...     single, [window], [organza], [np.zeros((2, 41))], sent_and_got(single, [window])
+    ... )
     >>> slopes.shape, bool(np.all(slopes.mean(axis=-1) < 0.0))  # more dye, less light
-    ((1, 2, 2, 2, 41), True)
+    ((1, 1, 2, 2, 2, 41), True)
     """
     moves = np.maximum(np.array(spreads)[..., _AT], _MOVE)  # (C, 2, bands)
-    variants = 1 + 4 * len(cloths)
+    variants = 4 * len(cloths)
     number = {content(cloth): k for k, cloth in enumerate(cloths)}
     made: dict[object, Solved] = {}
     for key, cloth in {content(x.cloth): x.cloth for x in stack.layers}.items():
@@ -123,38 +133,55 @@ def dye_slopes(
         sigma = np.repeat(kept.absorption[None, _AT], variants, axis=0)
         if key in number:
             for system, move in enumerate(moves[number[key]]):
-                first = 1 + 4 * number[key] + 2 * system
+                first = 4 * number[key] + 2 * system
                 sigma[first, :, system] *= np.exp(-move)
                 sigma[first + 1, :, system] *= np.exp(move)
         flat = sigma.reshape(-1, 2)
         made[key] = replace(kept, absorption=flat, node=kept.white.dyed(flat))
-    lit = lit_by(scene).at(_AT)
+    ways, lit = lit_by(scenes)
     start = stack.layers[0].grain_deg
     above, below = (
-        tuple(direction(z, a, start) for z, a in side) for side in (lit.above, lit.below)
+        tuple(direction(z, a, start) for z, a in side) for side in (ways.above, ways.below)
     )
-    links = tuple(lit.links)
     ones = [(content(x.cloth), (x.grain_deg - start) % 360.0, x.face) for x in stack.layers]
     piles = {
         one: pile_of(
             laid(made[one[0]], float(np.radians(one[1])), one[2] == "back", above, below,
-                 links=links)
+                 links=ways.links)
         )
         for one in dict.fromkeys(ones)
     }  # fmt: skip
     pile = viewer_pile([piles[one] for one in ones], stack.lay)
-    each = replace(
-        lit, diffuse=np.tile(lit.diffuse, variants), falls=np.tile(lit.falls, (1, variants))
-    )
     grounds = [np.full(variants * _AT.size, rho) for _, rho in _GROUNDS]
-    dark, light = (
-        radiance(pile, factors, each, False).reshape(variants, -1)
-        for factors in over_backings(pile, grounds, GAPS[stack.lay])
-    )
-    logs = np.log(np.maximum(np.stack([dark, light - dark]), _LEAST))  # (2, V, bands)
-    gone = (logs[:, 1:] - logs[:, :1]).reshape(2, len(cloths), 2, 2, _AT.size)
-    slopes = np.moveaxis(gone / np.stack([-moves, moves], axis=2), 0, 3)
-    return np.asarray(CubicSpline(WAVELENGTHS[_AT], slopes, axis=-1)(WAVELENGTHS))
+    factors = over_backings(pile, grounds, GAPS[stack.lay])
+    out = []
+    for one, look in zip(lit, looks, strict=True):
+        own = one.at(_AT)
+        each = replace(
+            own, diffuse=np.tile(own.diffuse, variants), falls=np.tile(own.falls, (1, variants))
+        )
+        dark, light = (radiance(pile, over, each, False).reshape(variants, -1) for over in factors)
+        logs = _logs(np.stack([dark, light - dark]))  # (2, V, bands)
+        gone = (logs - _logs(look[:, None, _AT])).reshape(2, len(cloths), 2, 2, _AT.size)
+        out.append(np.moveaxis(gone / np.stack([-moves, moves], axis=2), 0, 3))
+    return np.asarray(CubicSpline(WAVELENGTHS[_AT], np.stack(out), axis=-1)(WAVELENGTHS))
+
+
+def _logs(look: Array) -> Array:
+    return np.asarray(np.log(np.maximum(look, _LEAST)))
+
+
+def sent_and_got(stack: Stack, scenes: Sequence[Scene]) -> list[Array]:
+    """In each scene (2, 41), as radiance: what a stack sends back by itself, and what it gets from
+    a white ground behind it.
+
+    Examples
+    --------
+    >>> sent_and_got(single, [window])[0].shape
+    (2, 41)
+    """
+    grounds = [Backing(name, frozen(np.full(BANDS, rho))) for name, rho in _GROUNDS]
+    return [np.stack([dark, light - dark]) for dark, light in radiances(stack, grounds, scenes)]
 
 
 def lots(
@@ -182,50 +209,99 @@ def lots(
     >>> drawn.shape
     (200, 3)
     """
+    return lots_in(stack, backings, (scene,), observer)[0]
+
+
+def lots_in(
+    stack: Stack,
+    backings: Sequence[Backing | None],
+    scenes: Sequence[Scene],
+    observer: str = "2",
+) -> list[list[Array]]:
+    """As :func:`lots`, in several scenes: laid once for all of them and all backings.
+
+    Parameters
+    ----------
+    stack, backings, observer
+        As for :func:`lots`.
+    scenes : sequence of Scene
+
+    Returns
+    -------
+    list of lists of ndarray, shape (DRAWS, 3)
+        By scene, then by backing.
+
+    Examples
+    --------
+    >>> drawn = lots_in(single, [backing("white"), None], [window])
+    >>> len(drawn), len(drawn[0])
+    (1, 2)
+    """
     layers = tuple((content(x.cloth), x.cloth.known, x.grain_deg, x.face) for x in stack.layers)
-    key = (layers, stack.lay, tuple(backings), scene, observer)
-    return _lots.one(key, lambda: _drawn(stack, backings, scene, observer))
-
-
-_lots: Kept[tuple[Any, ...], list[Array]] = Kept(64)
-
-
-def _drawn(
-    stack: Stack, backings: Sequence[Backing | None], scene: Scene, observer: str
-) -> list[Array]:
-    if not stack.layers:
-        bare = appearances(stack, backings, scene, observer)
-        return [np.tile(x.reading.Lab, (DRAWS, 1)) for x in bare]
-    black, white = (Backing(name, frozen(np.full(BANDS, rho))) for name, rho in _GROUNDS)
-    found = appearances(stack, [black, white, *backings], scene, observer)
-    dark, light, *looks = (x.radiance_factor for x in found)
-    back, let, sheen = _errors(stack, scene, float(np.mean(light - dark)) / _GROUND)
-    sent = np.maximum(dark * np.exp(back) + sheen, _LEFT * dark)
-    falls = illumination(scene)
+    drawn = _sent.fetch(
+        [(layers, stack.lay, scene) for scene in scenes],
+        lambda missing: _drawn(stack, [key[-1] for key in missing]),
+    )
     out = []
-    for look, behind in zip(looks, backings, strict=True):
-        once = 0.5 if behind is None else 1.0  # light from behind goes through but once
-        might = sent + (look - dark) * np.exp(once * let)
-        out.append(readings_lab(might * falls, falls, scene.white, observer))
+    seen = radiances(stack, backings, scenes)
+    for scene, looks, (dark, sent, let) in zip(scenes, seen, drawn, strict=True):
+        falls, own = illumination(scene), []
+        for look, behind in zip(looks, backings, strict=True):
+            once = 0.5 if behind is None else 1.0  # light from behind goes through but once
+            might = sent + (look - dark) * np.exp(once * let)
+            own.append(readings_lab(might, falls, scene.white, observer))
+        out.append(own)
     return out
 
 
-def _errors(stack: Stack, scene: Scene, passed: float) -> tuple[Array, Array, Array]:
+_Sent = tuple[Array, Array, Array]
+#: Of a stack in a scene: what it sends back by itself (41,); draws (DRAWS, 41) of that, and of the
+#: logarithm of how much more it might let through.
+_sent: Kept[tuple[Any, ...], _Sent] = Kept(64)
+
+
+def _drawn(stack: Stack, scenes: Sequence[Scene]) -> list[_Sent]:
+    if not stack.layers:
+        none = np.zeros((DRAWS, BANDS))
+        return [(none[0], none, none)] * len(scenes)
+    looks = sent_and_got(stack, scenes)
+    out = []
+    for scene, (dark, got), slopes in zip(
+        scenes, looks, _slopes(stack, scenes, looks), strict=True
+    ):
+        falls = illumination(scene)
+        passed = np.divide(got, falls, out=np.zeros(BANDS), where=falls > 0).mean() / _GROUND
+        back, let, sheen = _errors(stack, scene, slopes, float(passed))
+        out.append((dark, np.maximum(dark * np.exp(back) + sheen * falls, _LEFT * dark), let))
+    return out
+
+
+def _slopes(
+    stack: Stack, scenes: Sequence[Scene], looks: Sequence[Array]
+) -> list[list[tuple[Cloth, Array, Array]]]:
+    """In each scene, of each cloth whose dye is not told: it, its spreads (2, 41), its slopes."""
+    cloths = {content(x.cloth): x.cloth for x in stack.layers}.values()
+    open_ = [(cloth, spread) for cloth in cloths if (spread := _spreads(cloth)).any()]
+    if not open_:
+        return [[] for _ in scenes]
+    dyed, spreads = zip(*open_, strict=True)
+    made = dye_slopes(stack, scenes, dyed, spreads, looks)
+    return [list(zip(dyed, spreads, one, strict=True)) for one in made]
+
+
+def _errors(
+    stack: Stack, scene: Scene, slopes: list[tuple[Cloth, Array, Array]], passed: float
+) -> tuple[Array, Array, Array]:
     """Draws (DRAWS, 41) of errors: of the logarithms of what a stack sends back and of what it lets
     through, which is ``passed`` of the light, there and back; and of its sheen, a radiance factor.
     """
     back, let, sheen = np.zeros((3, DRAWS, BANDS))
     cloths = list({content(x.cloth): x.cloth for x in stack.layers}.values())
-    open_ = [(cloth, spread) for cloth in cloths if (spread := _spreads(cloth)).any()]
-    if open_:
-        dyed, spreads = zip(*open_, strict=True)
-        for cloth, wide, slopes in zip(
-            dyed, spreads, dye_slopes(stack, scene, dyed, spreads), strict=True
-        ):
-            drawn = _dyes(cloth) * wide
-            for side, part in enumerate((np.minimum(drawn, 0.0), np.maximum(drawn, 0.0))):
-                back += np.einsum("zsb,sb->zb", part, slopes[:, side, 0])
-                let += np.einsum("zsb,sb->zb", part, slopes[:, side, 1])
+    for cloth, wide, slope in slopes:
+        drawn = _dyes(cloth) * wide
+        for side, part in enumerate((np.minimum(drawn, 0.0), np.maximum(drawn, 0.0))):
+            back += np.einsum("zsb,sb->zb", part, slope[:, side, 0])
+            let += np.einsum("zsb,sb->zb", part, slope[:, side, 1])
     hinders = -np.log(np.clip(passed, 1e-4, 1.0)) / len(stack.layers)
     # the further in a layer lies, the less of what comes back is its own
     weight = 0.5 ** np.arange(len(stack.layers))

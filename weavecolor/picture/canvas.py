@@ -142,25 +142,36 @@ def _advances(bold: bool) -> tuple[dict[int, int], int]:
 def printable(text: str, bold: bool = False) -> str:
     """``text`` on one line; a sign the font lacks becomes a square, so that none is lost unseen."""
     table, _ = _advances(bold)
-    signs = (sign if ord(sign) in table else "\u25a1" for sign in " ".join(text.split()))
-    return "".join(signs)
+    one_line = " ".join(text.split())
+    return one_line.translate({x: "\u25a1" for x in set(map(ord, one_line)) - table.keys()})
 
 
 def text_width(text: str, size: float, bold: bool = False) -> float:
     """Width in mm at ``size`` points, without kerning."""
+    return _mm(_advance(text, bold), size, bold)
+
+
+@lru_cache(maxsize=20_000)
+def _advance(text: str, bold: bool) -> int:
+    """Width in the font's units; a sheet is set again and again, from the same words."""
     table, em = _advances(bold)
-    return sum(table.get(ord(sign), em) for sign in text) / em * size * MM_PER_POINT
+    return sum(table.get(ord(sign), em) for sign in text)
+
+
+def _mm(advance: int, size: float, bold: bool) -> float:
+    return advance / _advances(bold)[1] * size * MM_PER_POINT
 
 
 def wrapped(text: str, width: float, size: float, bold: bool = False) -> list[str]:
     """``text`` broken into lines no wider than ``width`` mm; a word too long is split."""
     width *= 0.985  # hinted advances in a picture run a little wider
     lines: list[str] = []
-    line = ""
+    line, wide = "", 0
     for word in printable(text, bold).split(" "):
-        trial = f"{line} {word}" if line else word
-        if text_width(trial, size, bold) <= width:
-            line = trial
+        own = _advance(word, bold)
+        trial = wide + _advance(" ", bold) + own if line else own
+        if _mm(trial, size, bold) <= width:
+            line, wide = f"{line} {word}" if line else word, trial
             continue
         if line:
             lines.append(line)
@@ -170,5 +181,5 @@ def wrapped(text: str, width: float, size: float, bold: bool = False) -> list[st
                 cut -= 1
             lines.append(word[:cut])
             word = word[cut:]
-        line = word
+        line, wide = word, _advance(word, bold)
     return [*lines, line] if line or not lines else lines

@@ -13,7 +13,7 @@ from weavecolor.cutting.fullness import FullnessPlan
 from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.cutting.pieces import named_apart
 from weavecolor.decide.compare import Option, Outcome, evaluate
-from weavecolor.decide.showthrough import show_through, usual_items
+from weavecolor.decide.showthrough import shown_in, usual_items
 from weavecolor.errors import InputError
 from weavecolor.making.answers import (
     chosen_option,
@@ -188,7 +188,7 @@ def sheet_show_through(stack: Stack, lit: Sequence[Lit]) -> tuple[str, ...]:
     """For each thing usually under such a stack, a sentence for the light where it shows most."""
     said = []
     for item in usual_items(stack):
-        worst = max((show_through(item, scene) for _, scene in lit), key=lambda one: one.delta)
+        worst = max(shown_in(item, [scene for _, scene in lit]), key=lambda one: one.delta)
         said.append(worst.words if len(lit) == 1 else f"{worst.words} Shows most there.")
     return tuple(said)
 

@@ -854,7 +854,10 @@ def _near(
     all of the beam's light there would have. Light and eye have the stated aperture, and two discs
     that lie so far apart overlap by so much; with a wider ``half_deg``, the mean about each aim."""
     wide = np.radians(half_deg)
-    cosine = np.clip(toward @ aims.T.astype(np.float32), -1.0, 1.0)
+    x, y, z = aims.T.astype(np.float32)
+    # written out: a product of tables rounds by how many aims there are, and no answer hangs on that
+    cosine = toward[:, :1] * x + toward[:, 1:2] * y + toward[:, 2:] * z
+    cosine = np.clip(cosine, -1.0, 1.0)
     row, aim = np.nonzero(cosine > np.cos(wide))
     apart = np.minimum(np.arccos(cosine[row, aim]) / wide, 1.0)
     share = np.interp(np.abs(aims[:, 2]), *_even_share(half_deg))
