@@ -43,7 +43,7 @@ def timed(work, repeats: int = 5) -> float:
 
 
 _KEPT = (
-    filaments.white_cell, filaments.white_named, filaments._rays, filaments._first,
+    filaments._white, filaments.white_named, filaments._rays, filaments._first,
     filaments._followed, filaments._crossing, filaments._looked,
     layeroptics._solved, looks._layers, looks._piles, looks._seen,
 )  # fmt: skip
@@ -130,7 +130,7 @@ def clear_cell() -> list[tuple[str, float]]:
 
 
 def _anew(cell: filaments.FilamentCell) -> None:
-    filaments.white_cell.cache_clear()
+    filaments._white.cache_clear()
     filaments.white_cell(cell)
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from types import ModuleType
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("WEAVECOLOR_STORE", "0")
 
 import pytest
 from hypothesis import settings

@@ -61,3 +61,12 @@ def test_a_stack_is_laid_and_added_once_for_all_scenes_and_backings(counted):
         alone = evaluate([Option(Stack(layers, grounds[0]), light)])[0]
         assert np.abs(alone.appearance.reading.Lab - one.appearance.reading.Lab).max() < 1e-9
         assert np.abs(alone.drawn - one.drawn).max() < 1e-9
+
+
+def test_rods_are_traced_once_for_answers_and_pictures(counted):
+    from weavecolor.optics.cell.flood import _floods, flood
+
+    for kept in (filaments._white, filaments._followed, _floods, layer._solved):
+        kept.cache_clear()
+    flood(layer.solved(load_swatch("shot-organza-red-black")).white.cell)
+    assert counted["followed"] == 1

@@ -20,8 +20,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
-import weavecolor
+from weavecolor.errors import InputError
 from weavecolor.files.atomic import write_bytes
+from weavecolor.files.store import home, source
 
 #: Bytes kept in memory, and on the disk.
 MOST_MEMORY, MOST_DISK = 120_000_000, 400_000_000
@@ -54,18 +55,6 @@ def name_of(kind: str, *content: object) -> str:
     return f"{kind}-{hashlib.sha256(told.encode()).hexdigest()[:24]}"
 
 
-@lru_cache(maxsize=1)
-def source() -> str:
-    """A name for the tool's own code and data: what another state of it made is not taken."""
-    root = Path(weavecolor.__file__).parent
-    listed = sorted(
-        (str(f.relative_to(root)), f.stat().st_size, f.stat().st_mtime_ns)
-        for f in root.rglob("*")
-        if f.is_file() and f.suffix not in (".pyc", ".nbi", ".nbc")
-    )
-    return hashlib.sha256(repr(listed).encode()).hexdigest()[:16]
-
-
 def kept(name: str) -> bytes | None:
     """From memory, else from the disk."""
     with _lock:
@@ -82,8 +71,6 @@ def kept(name: str) -> bytes | None:
 
 
 def folder() -> Path:
-    from shelf import home
-
     return home() / "pictures"
 
 
@@ -100,7 +87,7 @@ def made(order: Order) -> bytes:
     if data is None:
         data = order.make()
         _remember(order.name, data)
-        with contextlib.suppress(OSError):  # a full or closed disk costs time only
+        with contextlib.suppress(OSError, InputError):  # a full or closed disk costs time only
             folder().mkdir(parents=True, exist_ok=True)
             write_bytes(folder() / order.name, data)
             _tidy()

@@ -6,17 +6,16 @@ other door reads. Two tabs at one making take over from one another what was wri
 
 from __future__ import annotations
 
-import os
 import re
 import secrets
 import time
 from dataclasses import dataclass
 from pathlib import Path
 
-import click
 import streamlit as st
 
 from weavecolor.errors import InputError
+from weavecolor.files.store import home
 from weavecolor.making.file import open_making, save_making
 from weavecolor.making.model import Making
 
@@ -42,12 +41,6 @@ class Kept:
 def folder() -> Path:
     """Where this machine keeps makings; the variable ``WEAVECOLOR_HOME`` puts it elsewhere."""
     return home() / "makings"
-
-
-def home() -> Path:
-    """The tool's own folder on this machine."""
-    given = os.environ.get("WEAVECOLOR_HOME")
-    return Path(given) if given else Path(click.get_app_dir("weavecolor"))
 
 
 def kept() -> list[Kept]:

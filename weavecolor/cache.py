@@ -1,26 +1,93 @@
-"""What was worked out lately, kept for the next time. Knows nothing of what it keeps."""
+"""What was worked out lately, kept for the next time: in memory, and where the edge of the tool
+(the command line, the page) has named a store, beyond this run. Knows nothing of what it keeps."""
 
 from __future__ import annotations
 
+import io
+import zipfile
 from collections import OrderedDict
-from collections.abc import Callable, Hashable, Iterable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from hashlib import sha256
 from threading import Lock
-from typing import Generic, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Arrays = Mapping[str, NDArray[Any]]
 Key = TypeVar("Key", bound=Hashable)
 Value = TypeVar("Value")
 
 
+class Store(Protocol):
+    """Bytes by name, kept beyond this run; may forget any of them at any time."""
+
+    def read(self, name: str) -> bytes | None: ...
+
+    def write(self, name: str, data: bytes) -> None: ...
+
+
+_store: Store | None = None
+
+
+def keep_on(store: Store | None) -> None:
+    """Name where what is worked out is kept beyond this run; None: nowhere, as at first."""
+    global _store
+    _store = store
+
+
+@dataclass(frozen=True)
+class Packed(Generic[Key, Value]):
+    """How values are kept beyond this run: the ``kind`` of thing; ``told``, all that a value
+    depends on, by its ``repr``; and the way to named arrays and back."""
+
+    kind: str
+    told: Callable[[Key], object]
+    pack: Callable[[Value], dict[str, Any]]
+    unpack: Callable[[Key, Arrays], Value]
+
+    def read(self, key: Key, store: Store) -> Value | None:
+        """The value of ``key``, None where it is not there or cannot be read."""
+        import numpy as np  # loaded already by whoever has arrays
+
+        data = store.read(self._name(key))
+        if data is None:
+            return None
+        try:
+            with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
+                return self.unpack(key, arrays)
+        except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+            return None  # cut short, or not ours: worked out anew
+
+    def write(self, key: Key, value: Value, store: Store) -> None:
+        import numpy as np
+
+        out = io.BytesIO()
+        np.savez(out, **self.pack(value))
+        store.write(self._name(key), out.getvalue())
+
+    def _name(self, key: Key) -> str:
+        return f"{self.kind}-{sha256(repr(self.told(key)).encode()).hexdigest()[:32]}"
+
+
 class Kept(Generic[Key, Value]):
     """The ``most`` values asked for last, by key; safe to share between threads. With ``weigh``,
-    as many as together weigh at most ``most``, and the last one in any case.
+    as many as together weigh at most ``most``, and the last one in any case. What is ``packed`` is
+    looked for in the store, too, and kept there.
 
     Unlike a cache on one function, it asks for all that is missing at once, for work that goes
     faster together.
     """
 
-    def __init__(self, most: int, weigh: Callable[[Value], int] = lambda _: 1) -> None:
+    def __init__(
+        self,
+        most: int,
+        weigh: Callable[[Value], int] = lambda _: 1,
+        packed: Packed[Key, Value] | None = None,
+    ) -> None:
         self._most, self._weigh, self._weight = most, weigh, 0
+        self._packed = packed
         self._held: OrderedDict[Key, Value] = OrderedDict()
         self._lock = Lock()
 
@@ -37,7 +104,7 @@ class Kept(Generic[Key, Value]):
                     found[key] = self._held[key]
         missing = list(dict.fromkeys(key for key in wanted if key not in found))
         if missing:
-            new = dict(zip(missing, make(missing), strict=True))
+            new = self._stored(missing, make)
             found |= new
             with self._lock:
                 for key, value in new.items():
@@ -47,6 +114,22 @@ class Kept(Generic[Key, Value]):
                 while self._weight > self._most and len(self._held) > 1:
                     self._weight -= self._weigh(self._held.popitem(last=False)[1])
         return [found[key] for key in wanted]
+
+    def _stored(
+        self, missing: list[Key], make: Callable[[list[Key]], Sequence[Value]]
+    ) -> dict[Key, Value]:
+        """From the store, else made and stored."""
+        packed, store = self._packed, _store
+        if packed is None or store is None:
+            return dict(zip(missing, make(missing), strict=True))
+        there = {key: packed.read(key, store) for key in missing}
+        new = {key: value for key, value in there.items() if value is not None}
+        left = [key for key in missing if key not in new]
+        if left:
+            for key, value in zip(left, make(left), strict=True):
+                packed.write(key, value, store)
+                new[key] = value
+        return new
 
     def one(self, key: Key, make: Callable[[], Value]) -> Value:
         """The value of ``key``, from ``make`` where it is not held."""

@@ -21,7 +21,9 @@ from threading import Timer
 import click
 
 from weavecolor import __version__
+from weavecolor.cache import keep_on
 from weavecolor.errors import InputError
+from weavecolor.files.store import on_this_machine
 
 # our matrices are small: threads of linear algebra wait for one another more than they work, and
 # on a busy machine a picture took thirty times as long; to be said before NumPy is loaded
@@ -71,6 +73,7 @@ def run(arguments: Sequence[str]) -> int:
     first = Timer(3.0, _tell_first_run)
     first.daemon = True
     first.start()
+    keep_on(on_this_machine())
     try:
         result = verbs.main(args=words, prog_name="weavecolor", standalone_mode=False)
         sys.stdout.flush()
@@ -94,6 +97,7 @@ def run(arguments: Sequence[str]) -> int:
         return _fault(error, debug)
     finally:
         first.cancel()
+        keep_on(None)
 
 
 def _tell_first_run() -> None:

@@ -11,6 +11,9 @@ import threading
 import time
 from types import ModuleType
 
+from weavecolor.cache import keep_on
+from weavecolor.files.store import on_this_machine
+
 #: What the first picture needs, in the order in which the page comes to it; then what its answers
 #: and further pictures need and what takes long to load.
 NEEDED = (
@@ -44,6 +47,7 @@ def _answers(runtime: ModuleType) -> bool:
 def main() -> None:
     from streamlit.web.cli import main as streamlit
 
+    keep_on(on_this_machine())
     threading.Thread(target=load_ahead, daemon=True).start()
     streamlit(prog_name="streamlit")
 

@@ -147,8 +147,13 @@ def spread(rings: Rings) -> Floats:
     return out.reshape(ZENITHS * AZIMUTHS, -1).astype(np.float32)
 
 
-_laid: Kept[tuple[Any, ...], AllRound] = Kept(4)
-_piles: Kept[tuple[Any, ...], AllRound] = Kept(3)
+def _weight(made: AllRound) -> int:
+    return 3 * made.pile.reflect.nbytes
+
+
+#: Bytes: the layers of a skirt of three, and of what is doubled at its hem and seams.
+_laid: Kept[tuple[Any, ...], AllRound] = Kept(150_000_000, _weight)
+_piles: Kept[tuple[Any, ...], AllRound] = Kept(100_000_000, _weight)
 _opens: Kept[tuple[Construction, Rings, bool], Array] = Kept(24)
 
 

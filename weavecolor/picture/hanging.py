@@ -11,12 +11,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from hashlib import sha256
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.cache import Kept
+from weavecolor.cache import Kept, Packed
 from weavecolor.errors import InputError
 from weavecolor.optics.appearance import MOST_LAYERS
 from weavecolor.optics.stack import Layer, Stack
@@ -198,7 +199,28 @@ def _quadded(triangles: NDArray[Any]) -> NDArray[Any]:
     return np.concatenate([triangles, triangles[:, 2:]], axis=1)
 
 
+#: How open body and floor are, by all that it depends on; the last one, and for other runs.
+_open_places: Kept[str, tuple[NDArray[Any], ...]] = Kept(
+    1,
+    packed=Packed(
+        "openness",
+        lambda name: name,
+        lambda made: {"body": made[0], "floor": made[1]},
+        lambda _, x: (x["body"], x["floor"]),
+    ),
+)
+
+
 def _openness(
+    points: Array, quads: NDArray[Any], solid: tuple[NDArray[Any], ...], ground: Array
+) -> tuple[NDArray[Any], ...]:
+    told = sha256()
+    for x in (points, quads, *solid, ground):
+        told.update(np.ascontiguousarray(x).tobytes())
+    return _open_places.one(told.hexdigest(), lambda: _places_open(points, quads, solid, ground))
+
+
+def _places_open(
     points: Array, quads: NDArray[Any], solid: tuple[NDArray[Any], ...], ground: Array
 ) -> tuple[NDArray[Any], ...]:
     body, normals, triangles = solid

@@ -20,14 +20,16 @@ behind the cloth is no surface here, only the light that it scatters through.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 from scipy.interpolate import make_interp_spline
 
-from weavecolor.cache import Kept
+from weavecolor.cache import Kept, Packed
 from weavecolor.colour.colorimetry import linear_rgb
 from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
@@ -127,7 +129,21 @@ class Tables:
 
 
 _cores: Kept[tuple[object, ...], Core] = Kept(10)
-_made: Kept[tuple[object, ...], Tables] = Kept(24)
+
+
+
+def _packed(made: Tables) -> dict[str, Any]:
+    return {f.name: getattr(made, f.name) for f in fields(made)}
+
+
+def _tables_of(_: object, arrays: Mapping[str, NDArray[Any]]) -> Tables:
+    told = {f.name: arrays[f.name] for f in fields(Tables)}
+    return Tables(**{**told, "half_turn": bool(told["half_turn"])})  # type: ignore[arg-type]
+
+
+_made: Kept[tuple[object, ...], Tables] = Kept(
+    24, packed=Packed("tables", lambda key: (key, filaments.EFFORT), _packed, _tables_of)
+)
 _open: Kept[tuple[object, ...], Openings] = Kept(6)
 _factors: Kept[tuple[object, ...], Factors] = Kept(6)
 

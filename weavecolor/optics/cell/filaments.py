@@ -11,7 +11,7 @@ A staple yarn is traced with at most :data:`MOST_FILAMENTS` fibres in its sectio
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache, partial
@@ -21,13 +21,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from weavecolor.cache import Kept
+from weavecolor.cache import Kept, Packed
 from weavecolor.errors import InputError
 from weavecolor.optics.cell import paths
 from weavecolor.optics.cell.nodes import Nodes, Vector, nodes
 
 Array = NDArray[np.float64]
 Told = Callable[[float], None]
+_Arrays = Mapping[str, NDArray[Any]]
 
 #: More fibres than this in a section are traced as so many thicker ones.
 MOST_FILAMENTS = 180
@@ -523,13 +524,49 @@ def _table(cell: FilamentCell, rays: NodeRays, through: Array, grid: Nodes, each
     return PairTable(cell, grid, factors, pair)
 
 
-@lru_cache(maxsize=8)
+def _packed_table(table: sparse.csr_array) -> dict[str, Any]:
+    """A sparse table as arrays."""
+    return {"data": table.data, "column": table.indices, "row": table.indptr,
+            "shape": np.array(table.shape)}  # fmt: skip
+
+
+def _table_of(arrays: _Arrays) -> sparse.csr_array:
+    rows, columns = arrays["shape"]
+    parts = arrays["data"], arrays["column"], arrays["row"]
+    return sparse.csr_array(parts, shape=(int(rows), int(columns)))
+
+
+def _packed_white(white: WhiteCell) -> dict[str, Any]:
+    return {**_packed_table(white.table.factors), "through": white.through, "open": white.open,
+            "lost": white.lost}  # fmt: skip
+
+
+def _white_of(key: tuple[FilamentCell, Nodes, int], arrays: _Arrays) -> WhiteCell:
+    cell, grid, _ = key
+    pair, _ = _pairs(grid, symmetries(cell, grid))
+    table = PairTable(cell, grid, _table_of(arrays), pair)
+    return WhiteCell(cell, table, arrays["through"], arrays["open"], float(arrays["lost"]))
+
+
+_white: Kept[tuple[FilamentCell, Nodes, int], WhiteCell] = Kept(
+    8,
+    packed=Packed(
+        "cell", lambda key: (key[0], key[1].rings, key[1].steps, key[2]), _packed_white, _white_of
+    ),
+)
+
+
 def white_cell(
     cell: FilamentCell, rings: int = 6, steps: int = 12, each: int = 0, told: Told | None = None
 ) -> WhiteCell:
-    """Trace the cell's light between all nodes once; ``each`` paths a node, 0 for enough."""
+    """Trace the cell's light between all nodes once; ``each`` paths a node, 0 for enough. Kept,
+    also for the next run."""
     grid = nodes(rings, steps)
     each = each or paths_each(cell)
+    return _white.one((cell, grid, each), lambda: _white_cell(cell, grid, each, told))
+
+
+def _white_cell(cell: FilamentCell, grid: Nodes, each: int, told: Told | None) -> WhiteCell:
     rays = node_rays(cell, grid, each, told=told)
     passed = rays.met == 0
     free = np.bincount(
@@ -753,11 +790,36 @@ def white_named(
     )
 
 
+def _packed_crossing(value: tuple[sparse.csr_array, float, float]) -> dict[str, Any]:
+    return {**_packed_table(value[0]), "through": value[1], "open": value[2]}
+
+
+def _packed_looked(value: tuple[sparse.csr_array, float]) -> dict[str, Any]:
+    return {**_packed_table(value[0]), "glint": value[1]}
+
+
 #: What directions that stand for others send to the nodes, and to other directions: bytes, rows.
 _crossing: Kept[tuple[FilamentCell, Vector, int, Nodes], tuple[sparse.csr_array, float, float]] = (
-    Kept(60_000_000, lambda one: 2 * one[0].data.nbytes)
+    Kept(
+        60_000_000,
+        lambda one: 2 * one[0].data.nbytes,
+        Packed(
+            "crossing",
+            lambda key: (*key[:3], key[3].rings, key[3].steps),
+            _packed_crossing,
+            lambda _, x: (_table_of(x), float(x["through"]), float(x["open"])),
+        ),
+    )
 )
-_looked: Kept[tuple[FilamentCell, Vector, int, Vector], tuple[sparse.csr_array, float]] = Kept(4096)
+_looked: Kept[tuple[FilamentCell, Vector, int, Vector], tuple[sparse.csr_array, float]] = Kept(
+    4096,
+    packed=Packed(
+        "looked",
+        lambda key: (*key, EFFORT),
+        _packed_looked,
+        lambda _, x: (_table_of(x), float(x["glint"])),
+    ),
+)
 
 
 def _crossed(
@@ -855,7 +917,7 @@ def _near(
     that lie so far apart overlap by so much; with a wider ``half_deg``, the mean about each aim."""
     wide = np.radians(half_deg)
     x, y, z = aims.T.astype(np.float32)
-    # written out: a product of tables rounds by how many aims there are, and no answer hangs on that
+    # written out: a product of tables rounds by how many aims there are; no answer hangs on that
     cosine = toward[:, :1] * x + toward[:, 1:2] * y + toward[:, 2:] * z
     cosine = np.clip(cosine, -1.0, 1.0)
     row, aim = np.nonzero(cosine > np.cos(wide))

@@ -90,9 +90,14 @@ class Nodes:
         return out
 
 
-@lru_cache(maxsize=8)
 def nodes(rings: int = 6, steps: int = 12) -> Nodes:
-    """The quadrature with ``rings`` zenith angles and an even number of azimuth ``steps``."""
+    """The quadrature with ``rings`` zenith angles and an even number of azimuth ``steps``; the same
+    one however it is asked for."""
+    return _nodes(rings, steps)
+
+
+@lru_cache(maxsize=8)
+def _nodes(rings: int, steps: int) -> Nodes:
     x, w = np.polynomial.legendre.leggauss(rings)
     cosine = np.repeat(0.5 * (x + 1.0), steps)
     share = np.repeat(0.5 * (x + 1.0) * w, steps) / steps

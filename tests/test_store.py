@@ -1,0 +1,125 @@
+"""What was worked out is kept for the next run, bit by bit, and not taken where it is not true."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+import numpy as np
+import pytest
+
+from weavecolor import cache
+from weavecolor.files import store
+from weavecolor.files.clothfile import load_swatch
+from weavecolor.optics.appearance import in_scenes
+from weavecolor.optics.cell import filaments
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.picture import tables as hung
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
+
+CLOTH = load_swatch("silk-chiffon-ivory")
+STACK = Stack((Layer(CLOTH), Layer(CLOTH, 90.0)))
+PLACES = [scene("window at the side"), scene("ballroom")]
+
+
+def forget():
+    """As in a new run."""
+    for name, module in list(sys.modules.items()):
+        if name.startswith("weavecolor."):
+            for thing in vars(module).values():
+                if hasattr(thing, "cache_clear") and not isinstance(thing, type):
+                    thing.cache_clear()
+
+
+@pytest.fixture(scope="module", autouse=True)
+def few(few_rays):
+    yield
+
+
+@pytest.fixture
+def traced(monkeypatch):
+    """How many bundles are followed."""
+    counts = []
+    whole = filaments.followed
+
+    def told(*args, **words):
+        counts.append(1)
+        return whole(*args, **words)
+
+    monkeypatch.setattr(filaments, "followed", told)
+    yield counts
+    cache.keep_on(None)
+    forget()
+
+
+def looks():
+    forget()
+    found = in_scenes(STACK, [backing("white"), None], PLACES)
+    picture = hung.tables(STACK, PLACES[0], coarse=True)
+    return [x.radiance for one in found for x in one], picture
+
+
+def test_the_next_run_traces_nothing_and_says_the_same(tmp_path, traced):
+    cache.keep_on(store.FolderStore(tmp_path / "worked-out"))
+    first, picture = looks()
+    assert traced
+    traced.clear()
+    again, same = looks()
+    assert not traced
+    assert all(np.array_equal(a, b) for a, b in zip(first, again, strict=True))
+    assert same.to_bytes() == picture.to_bytes() and same.half_turn == picture.half_turn
+    cache.keep_on(None)
+    anew, fresh = looks()
+    assert traced
+    assert all(np.array_equal(a, b) for a, b in zip(first, anew, strict=True))
+    assert fresh.to_bytes() == picture.to_bytes()
+
+
+def test_what_cannot_be_read_or_is_of_other_rays_or_code_is_made_anew(
+    tmp_path, traced, monkeypatch
+):
+    cache.keep_on(store.FolderStore(tmp_path))
+    first, _ = looks()
+    for file in tmp_path.iterdir():
+        file.write_bytes(file.read_bytes()[:-30])  # cut short
+    traced.clear()
+    again, _ = looks()
+    assert traced and all(np.array_equal(a, b) for a, b in zip(first, again, strict=True))
+    traced.clear()
+    monkeypatch.setattr(filaments, "EFFORT", 2.0 * filaments.EFFORT)
+    looks()
+    assert traced
+    monkeypatch.setattr(filaments, "EFFORT", 0.5 * filaments.EFFORT)
+    traced.clear()
+    monkeypatch.setattr(store, "source", lambda: "changed")
+    looks()
+    assert traced
+
+
+def test_a_closed_folder_costs_time_only(tmp_path, traced):
+    taken = tmp_path / "a file"
+    taken.write_text("no folder")
+    cache.keep_on(store.FolderStore(taken / "below"))
+    looks()
+    traced.clear()
+    looks()
+    assert traced
+
+
+def test_the_oldest_go_first(tmp_path, monkeypatch):
+    monkeypatch.setattr(store, "MOST", 250)
+    monkeypatch.setattr(store, "EACH", 1)
+    kept = store.FolderStore(tmp_path)
+    for number in range(4):
+        kept.write(f"n{number}", bytes(100))
+        for age, file in enumerate(sorted(tmp_path.iterdir(), reverse=True)):
+            os.utime(file, (1e9 - age, 1e9 - age))
+    assert kept.read("n3") == bytes(100) and kept.read("n0") is None
+
+
+def test_the_command_line_keeps_on_this_machine_and_tests_do_not(tmp_path, monkeypatch):
+    assert store.on_this_machine() is None  # as the whole suite has it
+    monkeypatch.setenv("WEAVECOLOR_STORE", "1")
+    monkeypatch.setenv("WEAVECOLOR_HOME", str(tmp_path))
+    assert store.on_this_machine() == store.FolderStore(tmp_path / "worked-out")
