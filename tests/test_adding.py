@@ -175,6 +175,15 @@ def test_flux_of_other_covers(what):
     assert figure.holds, str(figure)
 
 
+@pytest.mark.slow
+@pytest.mark.usefixtures("all_rays")
+@pytest.mark.parametrize("what", ["Two layers, touching, over black and white",
+                                  "One layer of satin 5/2 over black"])  # fmt: skip
+def test_what_was_once_not_kept(what):
+    (figure,) = [f for f in accuracy.cover_radiance_factors() if f.what.startswith(what)]
+    assert figure.holds, str(figure)
+
+
 # Piles of cloth
 
 AIM = [(0, 0), (35, 20), (60, 130), (80, 250)]

@@ -10,7 +10,7 @@ import traced
 from weavecolor.optics.appearance import transmittance
 from weavecolor.optics.cell.nodes import unit
 from weavecolor.optics.cell.openness import openness
-from weavecolor.optics.cell.pairs import Distance
+from weavecolor.optics.cell.pairs import Distance, met_depths
 from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.textile.cloth import Cloth, Construction, Fibre, Yarn
@@ -137,3 +137,25 @@ def test_flattened_yarns_cover_by_their_width():
     width, height = 0.4, 0.1
     cell = tubes(Construction(traced.PLAIN, 1.0, 1.0, width, height, width, height, 0.5))
     assert openness(cell, np.array([0.0, 0.0, 1.0])) == pytest.approx(0.36, abs=2e-3)
+
+
+def test_depth_at_which_even_light_first_meets_a_yarn():
+    # a plane tilted by f sees (1 + cos f) / 2 of an even sky (CIE S 017 view factor of a half
+    # space), so of the light on a lone straight round yarn (f + sin f) / pi falls above the depth
+    # radius (1 - cos f); the weft is next to nothing and takes all the crimp
+    radius, fine = 0.1, 0.001
+    lone = Construction(traced.PLAIN, 4.0, 4.0, *(2 * radius,) * 2, *(fine,) * 2, 0.0)
+    f = np.linspace(0.0, np.pi, 2001)
+    expected = np.interp(np.linspace(0, 1, 9), (f + np.sin(f)) / np.pi, radius * (1 - np.cos(f)))
+    for flip in (False, True):  # either side is alike
+        assert np.abs(np.subtract(met_depths(lone, flip), expected + fine)).max() < 0.04 * radius
+    # a satin lying on its face is the satin of the opposite lift lying on its back
+    lift = weave("satin 5/2").lift
+    other = tuple(tuple(1 - up for up in pick) for pick in lift)
+    one, opposite = (
+        np.array(met_depths(Construction(x, 1.0, 1.0, 0.7, 0.6, 0.5, 0.4, 0.3), flip))
+        for x, flip in ((lift, True), (other, False))
+    )
+    assert np.abs(one - opposite).max() < 0.02 and (np.diff(one) > 0).all()
+    assert np.abs(one - met_depths(Construction(lift, 1.0, 1.0, 0.7, 0.6, 0.5, 0.4, 0.3), False)
+                  ).max() > 0.05  # fmt: skip

@@ -25,7 +25,7 @@ from weavecolor.optics.cell.filaments import (
 )
 from weavecolor.optics.cell.nodes import Nodes, Vector
 from weavecolor.optics.cell.nodes import nodes as nodes_
-from weavecolor.optics.cell.pairs import Distance, Pairs, pairs
+from weavecolor.optics.cell.pairs import Distance, Pairs, met_depths, pairs
 from weavecolor.optics.dye import absorption
 from weavecolor.textile.cloth import Cloth, Construction, Yarn
 from weavecolor.textile.construction import check_weavable
@@ -360,7 +360,6 @@ def lying(
     through, open_, share : arrays, shape (N,)
         By label, 0 to 1, as in :class:`Lie`.
     """
-    thickness = 2.0 * cell.top
     return Lie(
         construction,
         turn,
@@ -370,8 +369,8 @@ def lying(
         through,
         open_,
         share,
-        thickness,
-        tuple(round(float(d), 9) for d in np.linspace(0.0, thickness, 9)),
+        2.0 * cell.top,
+        met_depths(construction, flip),
         float(np.sqrt(cell.warp_spacing * cell.weft_spacing)),
     )
 

@@ -682,7 +682,9 @@ def rays_each(cell: FilamentCell) -> int:
 
 def pair_rays(cell: FilamentCell) -> int:
     """Rays traced from a direction whose light is looked at from others."""
-    return int(EFFORT * np.clip(200_000 / _most(cell) ** 0.7, 24_000, 200_000))
+    # few of a matt yarn's go near what looks at it
+    matt = 4.0 if cell.warp.opaque or cell.weft.opaque else 1.0
+    return int(EFFORT * matt * np.clip(200_000 / _most(cell) ** 0.7, 24_000, 200_000))
 
 
 #: Beams kept, bytes: as many as a search of some cloths in some lights asks for again.

@@ -20,7 +20,7 @@ from weavecolor.cache import Kept
 from weavecolor.optics.cell.nodes import Nodes, Vector, unit
 from weavecolor.optics.cell.nodes import nodes as nodes_
 from weavecolor.optics.cell.openness import pencils
-from weavecolor.optics.cell.rays import blocked
+from weavecolor.optics.cell.rays import blocked, first_met
 from weavecolor.optics.cell.silhouette import silhouette
 from weavecolor.optics.cell.tubes import Tubes, tubes
 from weavecolor.textile.cloth import Construction
@@ -185,6 +185,21 @@ class _Bundle:
         height = edges[ring] + a * (edges[ring + 1] - edges[ring])  # cos^2 (zenith)
         toward = unit(np.arccos(np.sqrt(height)), (step + b) * 2.0 * np.pi / grid.steps)
         return np.repeat(points, half, axis=1), toward.reshape(-1, 3)
+
+
+@lru_cache(maxsize=64)
+def met_depths(construction: Construction, flip: bool) -> tuple[float, ...]:
+    """Evenly spaced quantiles of how deep below its front, mm, even light first meets a layer; its
+    back is the front where it lies ``flip``-ped. None where it meets nothing."""
+    geometry = tubes(construction)
+    # what lies before the front sees it as what lies behind the layer turned over does
+    before = _Bundle(construction, Distance(()), not flip, _NAMED_POINTS)
+    z = first_met(geometry, *before.rays())[2].astype(float)
+    if not z.size:
+        return ()
+    depth = z + geometry.bottom if flip else geometry.top - z
+    quantiles = np.quantile(np.clip(depth, 0.0, None), np.linspace(0.0, 1.0, 9))
+    return tuple(round(float(d), 9) for d in quantiles)
 
 
 _opened: Kept[_Bundle, NDArray[Any]] = Kept(256)
