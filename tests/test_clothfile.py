@@ -389,3 +389,44 @@ def test_what_was_supposed_is_still_told_after_saving():
     assert any("supposed" in line for line in assumed_words(read))
     again = cloth_from_toml(cloth_to_toml(read))
     assert again == read and assumed_words(again) == assumed_words(read)
+
+
+def test_a_label_will_do():
+    # what the yarn is like tells its fibre, its kind and its usual count
+    label = (
+        'name = "Plum and moss"\nweave = "plain"\nends = "40 /cm"\npicks = "38 /cm"\n'
+        '[warp]\nlike = "silk organza"\ncolour = "plum"\n'
+        '[weft]\nlike = "polyester organza"\ncolour = "#5a6b2c"\n'
+    )
+    cloth = cloth_from_toml(label)
+    assert (cloth.warp.fibre.name, cloth.warp.kind) == ("silk", "filament")
+    assert (cloth.weft.fibre.name, cloth.weft.kind) == ("polyester", "filament")
+    whole = label.replace(
+        'like = "silk', 'fibre = "silk"\nkind = "filament"\nlike = "silk'
+    ).replace('like = "poly', 'fibre = "polyester"\nkind = "filament"\nlike = "poly')  # fmt: skip
+    assert whole != label and cloth_from_toml(whole) == cloth
+    assert cloth_from_toml(cloth_to_toml(cloth)) == cloth
+    # what is told beside it must agree
+    with pytest.raises(InputError, match="warp.like: 'silk organza' is filament silk, the yarn "):
+        cloth_from_toml(label.replace('like = "silk', 'fibre = "cotton"\nlike = "silk'))
+
+
+@pytest.mark.parametrize(
+    ("left_out", "what"),
+    [
+        ('name = "Own"\n', 'name: is missing; write for example name = "'),
+        ('weave = "plain"\n', 'weave: is missing; write for example weave = "plain"'),
+        ('ends = "40 /cm"\n', "ends: is missing; write how many ends there are"),
+        ('picks = "38 /cm"\n', "picks: is missing; write how many picks there are"),
+        ('fibre = "silk"\n', "warp.fibre: is missing; write .*what the yarn is like"),
+        ('kind = "filament"\n', 'warp.kind: is missing; write kind = "filament" or "spun"'),
+        ('colour = "navy"\n', "warp.colour: is missing; write for example colour"),
+    ],
+)
+def test_a_missing_field_says_what_would_be_right(left_out, what):
+    yarn = 'count = "21 denier"\nfibre = "silk"\nkind = "filament"\ncolour = "navy"\n'
+    own = 'name = "Own"\nweave = "plain"\nends = "40 /cm"\npicks = "38 /cm"\n'
+    own += f"[warp]\n{yarn}[weft]\n{yarn}"
+    cloth_from_toml(own)
+    with pytest.raises(InputError, match=what):
+        cloth_from_toml(own.replace(left_out, "", 1))

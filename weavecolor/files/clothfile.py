@@ -27,8 +27,9 @@ A file looks like this (see swatches/ for more)::
     [weft]
     ...
 
-Of a yarn only fibre, count, kind and colour must be told; a count that is not known is worked out
-from the weight and the setts, or is the usual one of what the yarn is ``like``. The rest is
+Of a yarn only fibre, count, kind and colour must be told; fibre and kind are those of what the yarn
+is ``like``, and a count that is not known is worked out from the weight and the setts, or is the
+usual one of what it is ``like``. The rest is
 assumed as usual for the fibre, with its range. Of a spun yarn, ``filaments`` are the staple fibres
 in its section. ``dull_per_mm`` is scattering inside the fibre.
 
@@ -108,6 +109,18 @@ _COLOUR_KEYS = (
     "name", "wavelengths", "reflectance", "absorption", "unit", "lab", "illuminant", "observer",
     "srgb", "spectrum_file", "spectrum",
 )  # fmt: skip
+#: What to write where a field is missing.
+_EXAMPLES = {
+    "name": 'for example name = "Shot organza"',
+    "weave": 'for example weave = "plain"',
+    "ends": 'how many ends there are, for example ends = "40 /cm" or "100 /inch"',
+    "picks": 'how many picks there are, for example picks = "38 /cm" or "96 /inch"',
+    "warp": "a table [warp] with the fibre, count, kind and colour of its yarn",
+    "weft": "a table [weft] with the fibre, count, kind and colour of its yarn",
+    "fibre": 'for example fibre = "silk", or what the yarn is like: like = "silk organza"',
+    "kind": 'kind = "filament" or "spun", or what the yarn is like: like = "silk organza"',
+    "colour": 'for example colour = "navy" or "#b01020"',
+}
 _WRITTEN = ("packing", "flattening", "dull_per_mm")
 _COLOUR_WAYS = ("wavelengths", "reflectance", "lab", "srgb", "spectrum_file")
 
@@ -164,7 +177,7 @@ def cloth_from_dict(
     >>> cloth_from_dict({**cloth, 'warp': yarn, 'weft': yarn}).ends_per_cm
     40.0
     """
-    top = Fields(data, file)
+    top = Fields(data, file, examples=_EXAMPLES)
     top.only(_CLOTH_KEYS)
     try:
         remarks = top.text("remarks", 5000, default="", lines=True).splitlines()
@@ -370,9 +383,15 @@ def _yarn(
     known: dict[str, HowKnown],
 ) -> tuple[Yarn, float | None]:
     fields.only(_YARN_KEYS)
-    kind = fields.choice("kind", KINDS)
-    made_of = fields.convert("fibre", fibre)
-    sort = _sort(fields, made_of.name, kind)
+    like = USUAL[fields.choice("like", tuple(USUAL))] if "like" in fields else None
+    kind = like.kind if like and "kind" not in fields else fields.choice("kind", KINDS)
+    named = like if "fibre" not in fields else None
+    made_of = fibre(named.fibre) if named else fields.convert("fibre", fibre)
+    sort = like or usual_yarn(made_of.name, kind)
+    if like and (sort.fibre, sort.kind) != (made_of.name, kind):
+        raise fields.refuse(
+            f"{sort.name!r} is {sort.kind} {sort.fibre}, the yarn {kind} {made_of.name}", "like"
+        )
     tex, told = size
     filaments = _filaments(fields, tex, told)
     gum = _gum(fields)
@@ -446,18 +465,6 @@ def _yarn(
         field = _FIELD_OF.get(error.field or "", error.field)
         raise fields.refuse(error.what, field) from None
     return yarn, fields.number("crimp", 0.0, MOST_CRIMP, default=None, percent=True)
-
-
-def _sort(fields: Fields, fibre_name: str, kind: str) -> UsualYarn:
-    """The sort of yarn a file likens its yarn to, or the usual one of its fibre."""
-    if "like" not in fields:
-        return usual_yarn(fibre_name, kind)
-    sort = USUAL[fields.choice("like", tuple(USUAL))]
-    if (sort.fibre, sort.kind) != (fibre_name, kind):
-        raise fields.refuse(
-            f"{sort.name!r} is {sort.kind} {sort.fibre}, the yarn {kind} {fibre_name}", "like"
-        )
-    return sort
 
 
 def _filaments(fields: Fields, tex: float, told: int | None) -> int | None:

@@ -18,13 +18,17 @@ T = TypeVar("T")
 #: Most numbers in one list.
 MAX_NUMBERS = 5000
 _ASK: Any = object()
+_NONE: Mapping[str, str] = {}
 
 
 class Fields:
-    """One table of a file. Every complaint is an InputError naming the file and the full field."""
+    """One table of a file. Every complaint is an InputError naming the file and the full field;
+    of a missing one it says what would be right, where ``examples`` does by the field's name."""
 
-    def __init__(self, data: object, file: str, prefix: str = "") -> None:
-        self.file, self.prefix = file, prefix
+    def __init__(
+        self, data: object, file: str, prefix: str = "", examples: Mapping[str, str] = _NONE
+    ) -> None:
+        self.file, self.prefix, self._examples = file, prefix, examples
         if not isinstance(data, Mapping):
             raise InputError(
                 f"must be a table of fields, got {_kind(data)}", file=file, field=prefix or None
@@ -60,7 +64,7 @@ class Fields:
 
     def table(self, key: str) -> Fields:
         """The table under ``key``."""
-        return Fields(self._value(key, _ASK), self.file, self.place(key))
+        return Fields(self._value(key, _ASK), self.file, self.place(key), self._examples)
 
     def text(self, key: str, longest: int, default: Any = _ASK, lines: bool = False) -> str:
         """Text of at most ``longest`` characters, on one line unless ``lines``.
@@ -190,7 +194,8 @@ class Fields:
         if key in self._data:
             return self._data[key]
         if default is _ASK:
-            raise self.refuse("is missing", key)
+            example = self._examples.get(key)
+            raise self.refuse(f"is missing; write {example}" if example else "is missing", key)
         return default
 
     def _real(self, key: str, value: object, infinite: bool) -> float:
