@@ -194,3 +194,26 @@ def test_refusals(organza):
     with pytest.raises(InputError) as refusal:
         appearance(Stack((Layer(jammed),)), OVERCAST)
     assert "\n" not in str(refusal.value)
+
+
+def test_with_no_cloth_the_viewer_sees_what_is_behind():
+    """Lamps behind, one straight opposite the eye and one aside, one in front: without cloth or
+    backing the eye looks into the first alone; a backing is lit by what falls on its front."""
+    front, ahead, aside = np.linspace(1.0, 2.0, 41), np.linspace(2.0, 0.5, 41), np.full(41, 9.0)
+    lamps = (Light(60.0, 10.0, front), Light(180.0, 0.0, ahead), Light(140.0, 90.0, aside))
+    where = Scene("lamps", lamps, 0.25 * D65, D65)
+    ground = np.linspace(0.1, 0.9, 41)
+    for order in (lamps, lamps[::-1]):
+        bare, laid = appearances(
+            Stack((), None),
+            [None, Backing("some", ground)],
+            dataclasses.replace(where, lights=order),
+        )
+        assert bare.radiance == pytest.approx(ahead)
+        assert laid.radiance == pytest.approx(ground * (0.25 * D65 + 0.5 * front))
+    # more than one lamp in line adds up; none in line is dark
+    both = Scene("both", (Light(180.0, 0.0, ahead), Light(178.0, 0.0, aside)), NONE, D65)
+    seen = appearance(Stack((), None), both).radiance
+    assert seen == pytest.approx(ahead + np.cos(np.radians(2.0)) * aside)
+    dark = Scene("dark", (Light(140.0, 0.0, aside),), NONE, D65)
+    assert not appearance(Stack((), None), dark).radiance.any()

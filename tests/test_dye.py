@@ -304,3 +304,49 @@ def test_bad_input_is_told_in_one_line(call, complaint):
     with pytest.raises(InputError, match=complaint) as caught:
         call()
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("dull", "most"),
+    [(0.003, 0.07), (0.01, 0.07), (0.03, 0.025), (0.1, 0.02), (0.3, 0.015), (1.0, 0.075)],
+)
+def test_dull_thread_on_average_of_beds(dull, most):
+    """The mean over the three beds of each depth, which is told more closely than any one bed: to
+    2 % where scattering is middling, to 7 % where it is next to none or very strong."""
+    misses = []
+    for bed in BEDS["beds"]:
+        if bed["dull"] == dull:
+            seen = np.array(bed["reflectance"])
+            surface = dye.surface_share(bed["index"], bed["packing"])
+            r = (seen - surface) / (1.0 - surface)
+            found = dye.depth_of_wound(seen, bed["index"], bed["packing"], dull)
+            misses.append(np.where((r > 0.03) & (r < 0.97), np.log(found / BEDS["depths"]), np.nan))
+    mean = np.mean(misses, axis=0)
+    mean = mean[~np.isnan(mean)]
+    assert len(misses) == 3 and len(mean) > 15
+    assert np.abs(mean).max() < most
+
+
+def test_readings_and_start_are_weighed_as_normal_errors_are():
+    """A forward model straight in ln sigma, where the answer is known in closed form: precisions
+    add up (Gauss; two normal sources, one of them the start)."""
+    start = dye.Dye(np.full(BANDS, 8.0), np.linspace(0.1, 2.4, BANDS), "start", ())
+    before = np.maximum(start.spread, 1.5)  # left as open as that at least
+    truth, slope, error = np.full(BANDS, 3.0), 0.2, np.linspace(0.05, 2.0, BANDS)
+
+    def show(dyes):
+        return 0.5 + slope * np.log(dyes[0])[None]
+
+    (found,) = dye.from_seen(show, show((truth,)), error[None], [start], rounds=40)
+    read, known = (slope / error) ** 2, 1.0 / before**2
+    assert found.spread == pytest.approx((read + known) ** -0.5, rel=1e-4)
+    want = (read * np.log(truth) + known * np.log(8.0)) / (read + known)
+    assert np.log(found.absorption) == pytest.approx(want, abs=5e-3)
+    # what is not told at all stays as open as before, up to the widest that is said
+    (dark,) = dye.from_seen(show, show((truth,)), np.full((1, BANDS), 1e6), [start])
+    assert dark.spread == pytest.approx(before, rel=1e-6)
+    assert dark.absorption == pytest.approx(start.absorption, rel=1e-6)
+    # and a reading twice is a reading with half the variance
+    (twice,) = dye.from_seen(lambda d: np.repeat(show(d), 2, 0), np.repeat(show((truth,)), 2, 0),
+                             np.stack([error, error]) * 2**0.5, [start], rounds=40)  # fmt: skip
+    assert twice.spread == pytest.approx(found.spread, rel=1e-6)

@@ -162,3 +162,29 @@ def test_bad_input():
 def test_shapes_broadcast():
     r, t = km.film(np.linspace(0.1, 0.9, 41)[None, :], np.array([[0.5], [1.0]]))
     assert r.shape == t.shape == (2, 41)
+
+
+def test_more_layers_are_added_as_pairs():
+    """Three layers of different kind: by Stokes's sums two by two, whichever two come first, and
+    counting every way light can go to and fro."""
+    layers = [(0.2, 0.5), (0.4, 0.3), (0.1, 0.85)]
+    front, through, back = km.add(*layers[0], *layers[1], *layers[2])
+    # a walk among the layers: shares going down and up between them, turn by turn
+    down, out_top, out_bottom = [1.0, 0.0, 0.0], 0.0, 0.0
+    up = [0.0, 0.0, 0.0]  # onto the underside of each layer
+    for _ in range(200):
+        next_down, next_up = [0.0] * 4, [0.0] * 4
+        for k, (r, t) in enumerate(layers):
+            next_down[k + 1] += down[k] * t + up[k] * r
+            next_up[k] += down[k] * r + up[k] * t
+        out_top += next_up[0]
+        out_bottom += next_down[3]
+        down, up = [0.0, next_down[1], next_down[2]], [next_up[1], next_up[2], 0.0]
+    assert (front, through) == (pytest.approx(out_top), pytest.approx(out_bottom))
+    turned = km.add(*layers[2], *layers[1], *layers[0])
+    assert turned == (pytest.approx(back), pytest.approx(through), pytest.approx(front))
+    # four alike are a pile
+    four = km.add(*(layers[0] * 4))
+    assert four[:2] == tuple(pytest.approx(x) for x in km.pile(*layers[0], 4))
+    with pytest.raises(InputError, match="^layers are added as pairs of reflectance and transmitt"):
+        km.add(0.2, 0.5, 0.2, 0.5, 0.3)

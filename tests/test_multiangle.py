@@ -100,3 +100,37 @@ def test_travel_takes_the_short_way_over_zero() -> None:
 def test_turn_refuses(angles: list[float]) -> None:
     with pytest.raises(InputError):
         turn(DUPION, WINDOW, angles)
+
+
+@pytest.mark.parametrize("azimuth", [90.0, 30.0])
+def test_light_from_another_side_is_the_cloth_laid_the_other_way(azimuth: float) -> None:
+    """Only what lies between light and grain counts."""
+    laid = Stack((Layer(DUPION.layers[0].cloth, azimuth),), DUPION.backing)
+    found, other = multiangle(laid, (azimuth, 0.0))
+    (plain,) = multiangle(DUPION, (0.0,))
+    assert found.azimuth_deg == azimuth and other.azimuth_deg == 0.0
+    assert found.Lab == pytest.approx(plain.Lab, abs=0.3)
+    assert found.flop_index == pytest.approx(plain.flop_index, abs=0.1)
+    assert np.abs(other.Lab - plain.Lab).max() > 1.0
+    assert found.flop_index == pytest.approx(flop_index(*found.Lab[:, 0]))
+
+
+def test_what_a_flop_index_takes() -> None:
+    # 2.69 * 80^1.11 / 40^0.86, as of (100, 40, 20): only the step counts, down to a black
+    assert flop_index(80.0, 40.0, 0.0) == pytest.approx(14.602, abs=1e-3)
+    assert flop_index(80.5, 40.0, 0.5) == pytest.approx(14.602, abs=1e-3)
+    assert flop_index(0.0, 40.0, 80.0) == pytest.approx(-14.602, abs=1e-3)
+    told = "^a flop index takes lightnesses from 0, that at 45 degrees above 0$"
+    for bad in ((-0.1, 40.0, 20.0), (80.0, 40.0, -0.1), (80.0, 0.0, 20.0), (80.0, -1.0, 20.0)):
+        with pytest.raises(InputError, match=told):
+            flop_index(*bad)
+
+
+@given(st.floats(-60.0, 200.0), st.floats(-720.0, 720.0))
+def test_views_stand_as_far_from_the_specular_as_asked(aspecular: float, azimuth: float) -> None:
+    """Light from 45 degrees is mirrored to 45 degrees beyond the normal; turned towards the normal
+    and over it, in one plane."""
+    zenith, turn = view_of(aspecular, azimuth)
+    assert 0.0 <= zenith and 0.0 <= turn < 360.0
+    seen = np.radians(zenith) * (1 if abs((turn - azimuth + 180) % 360 - 180) < 90 else -1)
+    assert np.degrees(seen) == pytest.approx(aspecular - 45.0, abs=1e-9)
