@@ -174,6 +174,18 @@ def test_nothing_is_cut_off_unsaid_when_there_is_too_much():
         making_sheet_pdf(sheet(cautions=tuple("warm words " * 150 for _ in range(12))))
 
 
+def test_a_long_list_cuts_no_other_short_where_there_is_room():
+    shows = tuple(f"thing {k}: plain, much darker" for k in range(9))
+    basis = tuple(
+        SheetBasis(f"cloth {k}: " + "how closely packed its yarn is, " * 5, "usual", "assumed")
+        for k in range(60)
+    )
+    text, pages, _ = pdf_text(making_sheet_pdf(sheet(show_through=shows, basis=basis)))
+    assert pages == 2
+    assert all(f"thing {k}:" in text for k in range(9))
+    assert text.count("more that this sheet has no room for") == 1
+
+
 def _corners(mark):
     if isinstance(mark, Shape):
         return list(mark.points)

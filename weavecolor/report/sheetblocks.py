@@ -40,10 +40,16 @@ class Block:
 
 @dataclass(frozen=True)
 class Style:
-    """Sizes of the sheet: ``scale`` shrinks everything, ``most`` is the longest list shown."""
+    """Sizes of the sheet: ``scale`` shrinks everything, ``most`` is the longest list shown but of
+    the sections that are ``whole``."""
 
     scale: float = 1.0
     most: int | None = None
+    whole: tuple[str, ...] = ()
+
+    def of(self, section: str) -> Style:
+        """The style of one section's list."""
+        return replace(self, most=None) if section in self.whole else self
 
     @property
     def body(self) -> float:

@@ -6,6 +6,8 @@ pages are too few the type shrinks, then the longest lists are cut short and say
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from weavecolor.cutting.lengths import cm, inches
 from weavecolor.cutting.needed import ClothNeeded, panels
 from weavecolor.cutting.pieces import Piece, cut_outline
@@ -50,6 +52,8 @@ LAYS_IN_WORDS = {
     "apart": "hung apart",
 }
 
+#: The lists that may be cut short, what matters most first.
+LISTS = ("layers", "cutting", "needs", "show through", "colours", "fullness", "notes", "basis")
 #: Lays drawn already: by the lay, the type's scale, and the width.
 Drawn = dict[tuple[int, float, float], Block]
 
@@ -59,15 +63,26 @@ def sheet_pages(sheet: MakingSheet) -> tuple[Page, ...]:
     styles = [Style(scale) for scale in (1.0, 0.94, 0.88, 0.82)]
     styles += [Style(0.82, most) for most in (40, 30, 24, 20, 16, 13, 10, 8, 6, 5, 4, 3, 2, 1)]
     drawn: Drawn = {}
-    for style in styles:
+
+    def fitted(style: Style) -> list[tuple[Mark, ...]] | None:
         pages = paged(_blocks(sheet, style, drawn), MARGIN, BOTTOM)
-        if len(pages) <= 2 and not overfull(pages, BOTTOM):
+        return pages if len(pages) <= 2 and not overfull(pages, BOTTOM) else None
+
+    pages = None
+    for style in styles:
+        pages = fitted(style)
+        if pages:
             break
-    else:
+    if not pages:
         raise InputError(
             "the texts are too long for two pages; shorten cautions, notes or captions",
             field="making sheet",
         )
+    for section in LISTS if style.most else ():  # what a page has room for all the same
+        more = replace(style, whole=(*style.whole, section))
+        longer = fitted(more)
+        if longer:
+            style, pages = more, longer
     return tuple(
         Page((*marks, *_footer(sheet, number + 1, len(pages))))
         for number, marks in enumerate(pages)
@@ -110,9 +125,9 @@ def _blocks(sheet: MakingSheet, style: Style, drawn: Drawn) -> list[Block]:
         blocks += [heading("Predicted colour", WIDTH, style), *_colours(sheet.colours, style)]
     if sheet.show_through:
         blocks.append(heading("What will show through", WIDTH, style))
-        blocks += bullets(sheet.show_through, WIDTH, style)
+        blocks += bullets(sheet.show_through, WIDTH, style.of("show through"))
     if sheet.notes:
-        blocks += [heading("Notes", WIDTH, style), *bullets(sheet.notes, WIDTH, style)]
+        blocks += [heading("Notes", WIDTH, style), *bullets(sheet.notes, WIDTH, style.of("notes"))]
     if not sheet.swatches:
         blocks.append(_sample(style))
     if sheet.pieces or sheet.needs:
@@ -120,7 +135,7 @@ def _blocks(sheet: MakingSheet, style: Style, drawn: Drawn) -> list[Block]:
     blocks += _lays(sheet, style, drawn)
     if sheet.fullness:
         lines = [line for name, plan in sheet.fullness for line in fullness_sentences(name, plan)]
-        blocks += [heading("Fullness", WIDTH, style), *bullets(lines, WIDTH, style)]
+        blocks += [heading("Fullness", WIDTH, style), *bullets(lines, WIDTH, style.of("fullness"))]
     ends = []
     if sheet.cautions:
         ends.append(
@@ -158,7 +173,7 @@ def _layers(sheet: MakingSheet, style: Style) -> list[Block]:
     left = size + style.mm(4.0)
     room = HALF - left
     blocks = []
-    shown, rest = shortened(sheet.layers, style)
+    shown, rest = shortened(sheet.layers, style.of("layers"))
     for number, layer in enumerate(shown, 1):
         out = "face out" if layer.face == "face" else "back out (cut with the cloth face down)"
         words = [
@@ -208,7 +223,7 @@ def _swatch(swatch: SheetSwatch, wide: float, style: Style) -> Block:
 
 
 def _colours(colours: tuple[SheetColour, ...], style: Style) -> list[Block]:
-    shown, rest = shortened(colours, style)
+    shown, rest = shortened(colours, style.of("colours"))
     rows = []
     for colour in shown:
         spread = "" if colour.uncertainty is None else f"\u00b1{colour.uncertainty:.1f}"
@@ -295,7 +310,7 @@ def _cut_pieces(sheet: MakingSheet) -> list[tuple[Piece, str]]:
 
 
 def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
-    shown, rest = shortened(_cut_pieces(sheet), style)
+    shown, rest = shortened(_cut_pieces(sheet), style.of("cutting"))
     numbers = numbered([piece for piece, _ in _cut_pieces(sheet)])
     rows = []
     for piece, of_cloth in shown:
@@ -339,7 +354,7 @@ def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
 
 def _lays(sheet: MakingSheet, style: Style, drawn: Drawn) -> list[Block]:
     """One cloth across the page, several in two columns."""
-    shown, rest = shortened(sheet.needs, style)
+    shown, rest = shortened(sheet.needs, style.of("needs"))
     width = WIDTH if len(shown) <= 1 else HALF
     numbers = numbered([piece for piece, _ in _cut_pieces(sheet)])
     each = [stacked(_need(need, numbers, style, width, drawn)) for need in shown]
@@ -383,7 +398,7 @@ def _basis(sheet: MakingSheet, style: Style) -> list[Block]:
     for title, entries in (("Measured", measured), ("Not measured", assumed)):
         if not entries:
             continue
-        shown, rest = shortened(entries, style)
+        shown, rest = shortened(entries, style.of("basis"))
         layout = [Column(title, HALF - 19.0), Column("How known", 19.0, bold=True)]
         rows = [
             [entry.what + (f" ({entry.source})" if entry.source else ""), entry.how_known]
