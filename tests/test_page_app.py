@@ -382,7 +382,12 @@ def test_a_project_of_an_older_version_is_told_so_when_it_is_opened(page):
 def test_a_described_cloth_is_answered_in_two_presses_and_stays_with_its_maker(page):
     other = AppTest.from_file(str(UI / "page.py"), default_timeout=120).run()
     press(page, "way-describe")
+    assert "Still to tell: ends and picks." in html(page)
+    assert button(page, "take-described").disabled
+    assert 'class="wc-error"' not in html(page)  # nothing is wrong yet
     page.text_input(key="d-name").set_value("Secret <b>bolt</b>").run()
+    for key, told in (("d-ends", "40 /cm"), ("d-picks", "38 /cm")):
+        page.text_input(key=key).set_value(told).run()
     clean(page)
     assert "So described" in html(page)  # shown before it is taken
     press(page, "take-described")
@@ -409,7 +414,8 @@ def test_a_described_cloth_is_answered_in_two_presses_and_stays_with_its_maker(p
 )
 def test_a_bad_description_is_told_beside_its_field_and_changes_nothing(page, key, value, said):
     press(page, "way-describe")
-    page.text_input(key=key).set_value(value).run()
+    for field, told in {"d-ends": "40 /cm", "d-picks": "38 /cm", key: value}.items():
+        page.text_input(key=field).set_value(told).run()
     clean(page)
     (line,) = re.findall(r'<p class="wc-error" role="alert">(.*?)</p>', html(page), re.S)
     assert "\n" not in line and "Traceback" not in line and said in line
@@ -789,3 +795,63 @@ def test_pictures_that_are_none_get_one_line(page):
         page.file_uploader(key="m-white").set_value(("x.jpg", data, "image/jpeg")).run()
         assert not page.exception
         assert len(page.error) == 1 and "1 Over white" in page.error[0].value.replace("\\", "")
+
+
+@can_upload
+def test_a_wound_card_is_told_as_on_the_command_line_and_colours_a_described_cloth(
+    page, tmp_path, capsys
+):
+    from camera import photograph
+    from test_measure_grid import COLUMNS, PER_CM, ROOM, ROWS, STRIP, SWATCH, dyed, wound
+
+    from weavecolor.cli import run
+    from weavecolor.measure.tocloth import start_cloth
+    from weavecolor.textile.units import linear_density_tex
+
+    tex = linear_density_tex("20/22 denier")
+    yarn = start_cloth("x", PER_CM, PER_CM, warp_like="silk organza", warp_tex=tex,
+                       weft_tex=tex).warp  # fmt: skip
+    colour = dyed(np.random.default_rng(1))
+    press(page, "way-measure")
+    press(page, "turn-fold-wound")
+    assert "<svg" in html(page) and "Wind one thread evenly" in html(page)
+    words = ["measure", "grid"]
+    for over, ground in (("white", ROOM.paper), ("black", ROOM.card)):
+        picture = np.full((ROWS, COLUMNS, 3), ground)
+        for box, value in ((STRIP, ROOM.paper), (SWATCH, wound(yarn, colour, ground))):
+            left, top, right, bottom = box
+            picture[top:bottom, left:right] = value
+        data = photograph(picture, ROOM, np.random.default_rng(3))
+        (tmp_path / f"{over}.jpg").write_bytes(data)
+        words.append(str(tmp_path / f"{over}.jpg"))
+        page.file_uploader(key=f"m-wound-{over}").upload(f"{over}.jpg", data)
+    page.run()
+    for threads, count, said in (
+        ("400 /cm", "20/22 denier", "use 1 to 300"),
+        ("250 /cm", "20/22 denier", "one on the other"),
+        (f"{PER_CM} /cm", "21 stone", "yarn"),
+        (f"{PER_CM} /cm", "20/22 denier", None),
+    ):
+        page.text_input(key="m-wound-threads").set_value(threads)
+        page.text_input(key="m-wound-count").set_value(count).run()
+        clean(page)
+        told = re.findall(r'<p class="wc-error" role="alert">(.*?)</p>', html(page))
+        assert len(told) == (said is not None) and (said or "") in "".join(told)
+    assert run([*words, "--threads", f"{PER_CM} /cm", "--count", "20/22 denier",
+                "--like", "silk organza"]) == 0  # fmt: skip
+    line = capsys.readouterr().out.strip()
+    assert "Closely wound it looks" in line and line in "\n".join(t.value for t in page.text)
+    press(page, "m-wound-warp")
+    for key, told in (("d-ends", "40 /cm"), ("d-picks", "38 /cm")):
+        page.text_input(key=key).set_value(told).run()
+    assert "Colour of the warp: ✔ from the wound card" in html(page)
+    press(page, "take-described")
+    clean(page)
+    import state
+
+    work = page.session_state["work"]
+    cloth = state.cloth_called(work, work.table.layers[0].cloth)
+    known = dict(cloth.known)["warp.colour"]
+    within = float(re.search(r"within ([\d.]+) CIEDE2000 in 19 of 20", line)[1])
+    assert known.way == "measured" and known.spread == pytest.approx(within / 1.96, abs=0.05)
+    assert getattr(dict(cloth.known).get("weft.colour"), "way", "") != "measured"

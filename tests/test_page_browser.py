@@ -192,13 +192,14 @@ def page_script(asked: str) -> str:
 def test_from_her_own_cloth_to_the_making_sheet(page, tmp_path):
     page.press("Describe mine")  # one press
     page.type("Name", "Label organza")
-    page.until(lambda: "So described" in page.text(), what="the cloth as described")
+    page.type("Picks", "38 /cm")
     page.type("Ends", "nonsense")
     page.until(lambda: page.all(".wc-error"), what="a word beside the field")
     field = page.one('input[aria-label="Ends"]').rect
     error = page.one(".wc-error").rect
     assert 0 <= error["y"] - field["y"] < 120 and abs(error["x"] - field["x"]) < 80
     page.type("Ends", "40 /cm")
+    page.until(lambda: "So described" in page.text(), what="the cloth as described")
     page.press("Put it on the table")  # and two: the grain is answered
     page.until(lambda: "Turning straight grain" in page.answer(), what="the answer about grain")
     page.press("Cross grain")
@@ -293,8 +294,12 @@ def test_two_people_do_not_see_each_others_cloth(page, served, tmp_path):
         other.one(".wc-drawn")
         page.press("Describe mine")
         page.type("Name", "Velvet of the first")
-        page.press("Put it on the table")
-        assert "Velvet of the first" in page.text()
+        page.type("Ends", "40 /cm")
+        page.type("Picks", "38 /cm")
+        page.press("Put it on the table", settle=False)
+        page.until(lambda: "Which way does it run" in page.text(), what="the question of grain")
+        assert "Put it on the table" not in page.text()  # gone at once, not after the pictures
+        page.hung("Velvet of the first")
         # a machine without graphics sees the still
         other.until(
             lambda: other.cloth(

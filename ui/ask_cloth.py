@@ -24,6 +24,7 @@ from session import (
     fold,
     guarded,
     note,
+    place_of,
     plain,
     plain_name,
     told_at_next_drawing,
@@ -70,27 +71,27 @@ def draw(waiting: Waiting) -> None:
             st.button(
                 f"✔ {label}" if way == name else label,
                 key=f"way-{name}",
-                on_click=_go,
+                on_click=go,
                 args=(name,),
             )
-    if way == "describe":
-        describing.draw(_take_described)
-    elif way == "measure":
-        importlib.import_module("measure_panel").draw(arrived)  # loads it only when asked for
-    elif way == "file":
-        _open_file()
-    else:
-        _shelf(waiting)
-    cloth = cloth_called(work(), table_of(work()).layers[0].cloth)
-    if way == "shelf":
-        if fold("Figures", "figures-cloth"):
-            _facts(work())
-        if fold("Mind: flame, heat and water", "mind"):
-            st.html(caution_box(cloth))
+    with place_of(way, WAYS):
+        if way == "describe":
+            describing.draw(_take_described)
+        elif way == "measure":
+            importlib.import_module("measure_panel").draw(arrived)  # loads it only when asked for
+        elif way == "file":
+            _open_file()
+        else:
+            _shelf(waiting)
+            if fold("Figures", "figures-cloth"):
+                _facts(work())
+            if fold("Mind: flame, heat and water", "mind"):
+                st.html(caution_box(cloth_called(work(), table_of(work()).layers[0].cloth)))
 
 
 @whole
-def _go(way: str) -> None:
+def go(way: str) -> None:
+    """Where the cloth comes from. For callbacks."""
     st.session_state[_WAY] = way
 
 
@@ -181,7 +182,7 @@ def _facts(now: Making) -> None:
                 ("Weave", cloth.weave.name, "How ends and picks cross. As described."),
                 ("Covered", f"{100 * numbers.cloth_cover:.0f} %", HELP["cover"]),
                 ("Clear openings", f"{100 * numbers.openness:.0f} %", HELP["open"]),
-                ("Weight", weight, HELP["weight"]),
+                ("Weight", weight, HELP["mass"]),
                 (
                     "Yarn, warp and weft",
                     f"{_thin(numbers.warp_width_mm, inch)}, {_thin(numbers.weft_width_mm, inch)}",

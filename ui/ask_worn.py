@@ -13,7 +13,7 @@ from livepicture import ground
 from orders import Waiting
 from session import fold, guarded, whole, work
 from state import light_of, table_of
-from strip import Choice
+from strip import AS_IT_LIES, Choice
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.making.model import Making, MakingOption
 from weavecolor.scene.places import scene_names
@@ -31,7 +31,7 @@ def draw(waiting: Waiting) -> None:
     made = [_choice(table, light, name) for name in names]
     if not any(c.chosen for c in made):
         made = [
-            Choice("now", "As it is lit now", table, lambda w: w, True, light),
+            Choice(AS_IT_LIES, "As it is lit now", table, lambda w: w, True, light),
             *made,
         ]
     strip.draw("worn", made, waiting, ground=ground())

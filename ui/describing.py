@@ -13,12 +13,13 @@ import streamlit as st
 
 import bench
 import looks
-from session import change, guarded, work
+from session import change, guarded, whole, work
 from state import keep_cloth
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_from_dict
 from weavecolor.making.model import Making, MakingLayer, MakingOption
-from weavecolor.textile.fibres import FIBRES
+from weavecolor.textile.usual import USUAL
+from words_page import HELP
 
 WEAVES = (
     "plain",
@@ -31,48 +32,58 @@ WEAVES = (
     "warp rib 2/2",
     "weft rib 2/2",
 )
-#: A complaint's field, as the form's fields are called.
-_FIELDS = ("name", "weave", "ends", "picks", "weight", "warp", "weft")
+#: Where nothing is said of a colour.
+_COLOURS = {"warp": "#8c1328", "weft": "#1c1a1a"}
 
 
 @guarded
 def draw(take: Callable[[Making, dict[str, object]], Making]) -> None:
     """The form; ``take(making, table)`` is what the button does with a description that holds."""
-    per, ends, picks = ("/inch", 100, 96) if work().units == "inch" else ("/cm", 40, 38)
+    inch = work().units == "inch"
     places: dict[str, Any] = {}
-    st.text_input("Name", "My shot cloth", key="d-name", max_chars=100)
-    places["name"] = st.empty()
-    one, two, three = st.columns(3)
-    with one:
-        st.selectbox("Weave", WEAVES, key="d-weave", accept_new_options=True)
-        places["weave"] = st.empty()
-    with two:
-        st.text_input("Ends", f"{ends} {per}", key="d-ends", help="40 /cm or 100 /inch.")
-        places["ends"] = st.empty()
-    with three:
-        st.text_input("Picks", f"{picks} {per}", key="d-picks", help="38 /cm or 96 /inch.")
-        places["picks"] = st.empty()
-    for column, (system, colour) in zip(
-        st.columns(2), (("warp", "#8c1328"), ("weft", "#1c1a1a")), strict=True
+
+    def field(where: Any, name: str, widget: Callable[..., Any], label: str, **rest: Any) -> None:
+        """A field, and the place for its complaint below."""
+        with where:
+            widget(label, key=f"d-{name.replace('.', '-')}", **rest)
+            places[name] = st.empty()
+
+    one, two = st.columns((2, 1))
+    field(one, "name", st.text_input, "Name", value="My shot cloth", max_chars=100)
+    field(two, "weave", st.selectbox, "Weave", options=WEAVES, accept_new_options=True)
+    for where, name, label, such in zip(
+        st.columns(3),
+        ("ends", "picks", "weight"),
+        ("Ends", "Picks", "Weight, if known"),
+        ("100 /inch" if inch else "40 /cm", "96 /inch" if inch else "38 /cm", "4.3 momme"),
+        strict=True,
     ):
-        with column:
-            _yarn(system, colour)
-            places[system] = st.empty()
-    st.text_input(
-        "Weight, if you know it",
-        "",
-        key="d-weight",
-        help="4.3 momme, 19 g/m2 or 3 oz/yd2: checked against yarn and sett.",
-    )
-    places["weight"] = st.empty()
+        field(where, name, st.text_input, label, value="", placeholder=such, help=HELP[name])
+    for where, (system, colour) in zip(st.columns(2), _COLOURS.items(), strict=True):
+        field(where, f"{system}.like", st.selectbox, f"Yarn of the {system}, as in",
+              options=list(USUAL), help=HELP["like"])  # fmt: skip
+        field(where, f"{system}.count", st.text_input, f"Size of the {system}, if known",
+              value="", placeholder="20/22 denier", help=HELP["count"])  # fmt: skip
+        if f"d-{system}-wound" in st.session_state:
+            with where:
+                st.html(f'<p class="wc-told">Colour of the {system}: ✔ from the wound card.</p>')
+                st.button("By eye instead", key=f"by-eye-{system}", on_click=_by_eye,
+                          args=(system,))  # fmt: skip
+        else:
+            field(where, f"{system}.colour", st.color_picker, f"Colour of the {system}",
+                  value=colour, help=HELP["dye"])  # fmt: skip
     table = described()
+    wanted = [name for name in ("ends", "picks") if name not in table]
     fault = _fault(table)
     if fault is None:
         _preview(table)
+    elif fault.field in wanted:  # nothing is wrong yet
+        each = "inch" if inch else "cm"
+        told = f"Still to tell: {' and '.join(wanted)}. Count them over one {each}."
+        st.html(f'<p class="wc-told" role="status">{told}</p>')
     else:
-        # beside its field, and brought into view
-        field = next((f for f in _FIELDS if (fault.field or "").startswith(f)), "name")
-        places[field].html(f'<p class="wc-error" role="alert">✗ {escape(fault.what)}</p>')
+        at = next((name for name in places if (fault.field or "").startswith(name)), "name")
+        places[at].html(f'<p class="wc-error" role="alert">✗ {escape(fault.what)}</p>')
     st.button(
         "Put it on the table",
         key="take-described",
@@ -83,47 +94,30 @@ def draw(take: Callable[[Making, dict[str, object]], Making]) -> None:
     )
 
 
-def _yarn(system: str, colour: str) -> None:
-    st.markdown(f"**{system.capitalize()}**")
-    st.selectbox(f"Fibre of the {system}", list(FIBRES), key=f"d-{system}-fibre", index=_silk())
-    st.text_input(
-        f"Yarn size of the {system}",
-        "20/22 denier",
-        key=f"d-{system}-count",
-        help="With its unit: 21 denier, 20 tex, 84 dtex, Ne 40 or Nm 60. Empty: what is usual.",
-    )
-    st.radio(
-        f"Yarn of the {system}",
-        ("filament", "spun"),
-        key=f"d-{system}-kind",
-        horizontal=True,
-        help="Filament is smooth and glossy, spun is matt. Sets what is not given.",
-    )
-    st.color_picker(
-        f"Colour of the {system}",
-        colour,
-        key=f"d-{system}-colour",
-        help="The colour of a thick hank in daylight. Many dyes look so in daylight and differ "
-        "under lamps.",
-    )
-
-
-def _silk() -> int:
-    return list(FIBRES).index("silk") if "silk" in FIBRES else 0
-
-
 def described() -> dict[str, object]:
-    """The table of a cloth file that the fields say."""
+    """The table of a cloth file that the fields say: nothing that nobody told."""
     given = {
         name: str(st.session_state.get(f"d-{name}") or "")
         for name in ("name", "weave", "ends", "picks", "weight")
     }
     table: dict[str, object] = {name: text for name, text in given.items() if text.strip()}
-    for system in ("warp", "weft"):
-        yarn = {k: st.session_state.get(f"d-{system}-{k}") for k in ("fibre", "count", "kind")}
-        yarn = {k: v for k, v in yarn.items() if str(v or "").strip()}
-        table[system] = {**yarn, "colour": {"srgb": st.session_state.get(f"d-{system}-colour")}}
-    return table
+    known: dict[str, object] = {}
+    for system, usual in _COLOURS.items():
+        sort = USUAL[st.session_state.get(f"d-{system}-like") or next(iter(USUAL))]
+        yarn: dict[str, object] = {"fibre": sort.fibre, "kind": sort.kind, "like": sort.name}
+        if count := str(st.session_state.get(f"d-{system}-count") or "").strip():
+            yarn["count"] = count
+        wound = st.session_state.get(f"d-{system}-wound")
+        if wound is not None:
+            known[f"{system}.colour"] = wound["known"]
+        by_eye = {"srgb": st.session_state.get(f"d-{system}-colour") or usual}
+        table[system] = {**yarn, "colour": by_eye if wound is None else wound["colour"]}
+    return {**table, "known": known} if known else table
+
+
+@whole
+def _by_eye(system: str) -> None:
+    st.session_state.pop(f"d-{system}-wound", None)
 
 
 def _fault(table: dict[str, object]) -> InputError | None:

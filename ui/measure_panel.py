@@ -17,6 +17,7 @@ import streamlit as st
 import bench
 import fit_panel
 import measured
+import wound_panel
 from pictures import uri_of
 from session import guarded, plain, whole, work
 from weavecolor.colour.colorimetry import colour_words
@@ -32,7 +33,6 @@ from weavecolor.measure.threads import stated
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import scene_names
 
-KINDS = ["jpg", "jpeg", "heic", "heif", "png", "tif", "tiff", "webp"]
 SOURCES = ("Photographs", "An instrument")
 _OFF = "not used"
 
@@ -58,6 +58,7 @@ def draw(arrived: Callable[[Making, str], Making]) -> None:
         if shots is not None:
             seen, threads = shots.seen, shots.threads
     _closeup()
+    wound_panel.draw()
     fit_panel.draw(seen, threads, arrived)
 
 
@@ -72,7 +73,7 @@ def _photographs() -> Shots | None:
     )
     uploads: dict[str, Any] = {}
     for key, title in measured.PICTURES.items():
-        given = st.file_uploader(title, type=KINDS, key=f"m-{key}")
+        given = st.file_uploader(title, type=measured.KINDS, key=f"m-{key}")
         if given is not None:
             uploads[key] = given
     if not uploads:
@@ -270,7 +271,7 @@ def _flat(word: str, share: float) -> Backing:
 @guarded
 def _closeup() -> None:
     with st.expander("Count the threads from a close-up (picture 4)"):
-        given = st.file_uploader("4 Close-up", type=KINDS, key="m-closeup")
+        given = st.file_uploader("4 Close-up", type=measured.KINDS, key="m-closeup")
         how = st.radio(
             "Its scale", ("width of the picture", "a ruler in it"), key="m-scale", horizontal=True
         )

@@ -28,6 +28,8 @@ PICTURES = {
     "frayed black": "3 Frayed edges on card",
     "turned": "5 As 1, swatch turned a quarter",
 }
+#: Pictures that can be read.
+KINDS = ["jpg", "jpeg", "heic", "heif", "png", "tif", "tiff", "webp"]
 #: Most pixels measured: a larger picture is read reduced.
 MOST_JPEG, MOST_OTHER, MOST_CLOSEUP = 3e6, 12e6, 13e6
 OVERLAY = 560  # pixels across

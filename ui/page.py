@@ -31,6 +31,7 @@ from session import (  # noqa: E402
     guarded,
     hold,
     notice_read,
+    place_of,
     read_address,
     session_name,
     show_notice,
@@ -132,9 +133,10 @@ def draw(waiting: Waiting) -> None:
     with questions.container(key="wc-side"):
         importlib.import_module("makings").head()
         way()
-        show_notice()
+        with st.container():  # whether or not there is one, what follows keeps its place
+            show_notice()
         question = asked()
-        with st.container(key="wc-panel"):
+        with place_of(question, PANELS), st.container(key="wc-panel"):
             if question in QUESTIONS:
                 st.html(f'<h2 class="wc-question">{QUESTIONS[question][1]}</h2>')
             panel(question, waiting)

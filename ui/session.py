@@ -11,12 +11,13 @@ import functools
 import re
 import sys
 import traceback
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import Any, NoReturn, TypeVar
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 from streamlit.runtime.scriptrunner import RerunException, get_script_run_ctx
 from streamlit.runtime.scriptrunner_utils.script_requests import ScriptRequestType
 
@@ -305,6 +306,14 @@ _HELD_FROM = (
     "m-scale",
     "m-wide",
 )
+
+
+def place_of(now: str, names: Iterable[str]) -> DeltaGenerator:
+    """A container for ``now``, at a place of its own among ``names``: what stood for another is
+    gone at once. Streamlit clears what is left of a drawing before only at the end of this one,
+    which waits for pictures; till then it could still be pressed."""
+    made = {name: st.container() if name == now else st.empty() for name in names}
+    return made[now]
 
 
 def fold(title: str, key: str, opened: bool = False) -> bool:

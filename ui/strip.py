@@ -28,6 +28,8 @@ from weavecolor.making.model import Making, MakingOption
 #: A sign beside each word, so that a strip can be read without colour.
 SIGN = {True: "●", False: "○", None: "◐"}
 EDGE = "edge-to-edge"
+#: The choice that stands first where what lies on the table is none of the others.
+AS_IT_LIES = "now"
 #: Lies in what is chosen, for its look: another kind of button would lose the keyboard's place.
 CHOSEN = '<span class="wc-on"></span>'
 
@@ -68,6 +70,8 @@ def draw(
     edge = bool(st.session_state.get(EDGE)) and told is None
     places: list[tuple[Choice, DeltaGenerator, DeltaGenerator]] = []
     with st.container(key=f"wc-strip-{question}{'-edge' if edge else ''}", horizontal=True):
+        if choices[0].key != AS_IT_LIES:
+            st.empty()  # so that every choice keeps its place
         for choice in choices:
             with st.container(key=f"wc-card-{question}-{choice.key}"):
                 picture = st.empty()
@@ -193,4 +197,4 @@ def as_it_lies(now: Making, table: MakingOption, choices: list[Choice]) -> list[
     """The choices, what lies on the table before them where it is none of them."""
     if any(c.chosen for c in choices):
         return choices
-    return [Choice("now", "As it lies", table, lambda w: w, True), *choices]
+    return [Choice(AS_IT_LIES, "As it lies", table, lambda w: w, True), *choices]

@@ -111,7 +111,12 @@ h2.wc-question { font-size: 1.08rem; margin: .1rem 0 0; padding: 0; font-weight:
   border-top: 1px solid #767676; padding: .5rem .8rem; flex-wrap: nowrap !important;
   overflow-x: auto; gap: .5rem !important; }
 .st-key-wc-kept button { min-height: 2.3rem; white-space: nowrap; }
-.wc-none { margin: 0; color: #3a3a3a; font-size: .9rem; white-space: nowrap; }
+.wc-none { margin: 0; color: #3a3a3a; font-size: .9rem; line-height: 1.2; }
+.st-key-wc-ways { gap: .4rem !important; }
+.st-key-wc-ways button { min-height: 2.1rem; padding: .1rem .55rem; }
+.st-key-wc-ways button p { font-size: .9rem; }
+.wc-drawing { display: block; width: 100%; max-width: 22rem; height: auto; }
+.st-key-wc-panel .stColumn .stVerticalBlock { gap: .5rem !important; }
 [data-testid="stTooltipIcon"] button { min-width: 24px; min-height: 24px; }
 :focus-visible { outline: 3px solid #0b3d91 !important; outline-offset: 2px; }
 [data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] * {
@@ -124,7 +129,11 @@ h2.wc-question { font-size: 1.08rem; margin: .1rem 0 0; padding: 0; font-weight:
   [data-testid="stMain"] { scroll-padding-top: calc(50vh + 4rem); }
   .st-key-wc-under { min-height: 2.6rem; padding: .1rem .6rem; }
   .wc-drawn { font-size: .82rem; }
-  .st-key-wc-side { padding: .4rem .7rem 0; }
+  .st-key-wc-side { padding: .3rem .7rem 0; gap: .3rem !important; }
+  .st-key-wc-ways { gap: .25rem !important; flex-wrap: nowrap !important; }
+  .st-key-wc-ways > * { min-width: 0; flex: 0 1 auto !important; }
+  .st-key-wc-ways button { padding: .1rem .3rem; }
+  .st-key-wc-ways button p { font-size: .8rem; white-space: normal; line-height: 1.15; }
   [class*="st-key-wc-card-"], :has(> [class*="st-key-wc-card-"]) { flex: 1 0 6.4rem !important;
     min-width: 6.4rem !important; }
 }

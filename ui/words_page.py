@@ -36,10 +36,19 @@ HELP = {
     "as yarn size and sett are.",
     "sheer": "Share of all-round light that comes through, both straight and scattered. As sure "
     "as the yarn's translucency is.",
+    "ends": "Threads along the cloth, counted side by side: 40 /cm or 100 /inch.",
+    "picks": "Threads across the cloth, counted side by side: 38 /cm or 96 /inch.",
+    "weight": "4.3 momme, 19 g/m2 or 3 oz/yd2. A yarn size not known is worked out from it.",
+    "like": "What you do not tell of the yarn is supposed as is usual in such cloth, with its "
+    "range, and stays so to the last answer.",
+    "count": "With its unit: 21 denier, 20 tex, 84 dtex, Ne 40 or Nm 60. Empty: worked out from "
+    "the weight, else as is usual.",
+    "dye": "The colour of a thick hank in daylight. Many dyes look so in daylight and differ under "
+    "lamps.",
     "sett": "Threads side by side. From the description; count again if it matters.",
     "cover": "Share of the cloth that threads cover (Peirce). Computed from yarn and sett.",
     "open": "Share of clear openings, seen square on. Computed from yarn and sett.",
-    "weight": "Weight from yarn, sett and crimp; within about a tenth if those are right.",
+    "mass": "Weight from yarn, sett and crimp; within about a tenth if those are right.",
     "yarn": "Width of the thread as it lies. Computed from its size, packing and flattening.",
     "thickness": "Thickness at the crossings, pressed by nothing (Peirce); rough.",
 }

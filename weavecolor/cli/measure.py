@@ -189,10 +189,9 @@ def grid(
     """
     from weavecolor.errors import InputError
     from weavecolor.files.atomic import write_text
-    from weavecolor.measure.grid import read_grid
     from weavecolor.measure.gridwords import grid_report, grid_table
     from weavecolor.measure.photograph import read_photograph
-    from weavecolor.measure.swatchpair import measure_pair
+    from weavecolor.measure.shots import look_wound
     from weavecolor.measure.tocloth import start_cloth
     from weavecolor.textile.units import linear_density_tex, sett_per_cm
 
@@ -216,18 +215,10 @@ def grid(
         {label: _smaller(box, shot.reduced) for label, box in boxes.get(name, {}).items()}
         for name, shot in zip(names, shots, strict=True)
     ]
-    pair = measure_pair(
-        *(shot.linear for shot in shots),
-        marked_white=held[0],
-        marked_black=held[1] if black is not None else None,
+    found, pair = look_wound(
+        own, per_cm, *(shot.linear for shot in shots), marks=dict(zip(names, held, strict=True)),
         paper="white paper" if paper is None else paper,
-    )
-    card = float(pair.card.linear.mean())
-    seen = [
-        (pair.paper, pair.over_white.linear, pair.over_white.uncertainty),
-        (card, pair.over_black.linear, pair.over_black.uncertainty),
-    ]
-    found = read_grid(own, per_cm, seen, (pair.R, pair.R_uncertainty, pair.T, pair.T_uncertainty))
+    )  # fmt: skip
     if out is not None:
         write_text(out, grid_table(found))
         click.echo(f"wrote {out}", err=True)

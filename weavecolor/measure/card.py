@@ -5,7 +5,12 @@ Knows words only.
 
 from __future__ import annotations
 
-CARD = """\
+#: How thread is wound for a picture.
+WOUND = """\
+6  Wound thread (if you can spare some). Wind one thread evenly, in one layer with no gaps you can
+   see, round a strip of white card and round a strip of black card; photograph them like 1 and 2.
+"""
+CARD = f"""\
 PHOTOGRAPH THE CLOTH
 
 You need: the swatch, a whole sheet of plain white paper, a piece of dull black card (matt, not
@@ -37,9 +42,7 @@ Every picture
 5  Grain. For shot cloth shoot picture 1 again with the swatch turned a quarter, the telephone
    where it was.
 
-6  Wound thread (if you can spare some). Wind one thread evenly, in one layer with no gaps you can
-   see, round a strip of white card and round a strip of black card; photograph them like 1 and 2.
-
+{WOUND}
 What each can tell
 - 1 alone: the colour of the two yarns together, over white. 1 and 2: depth and cover, and nothing
   of warp against weft. 5: warp against weft. 3: each yarn's own colour. 4: the threads, and how

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from weavecolor.colour.screen import space
 from weavecolor.errors import InputError
+from weavecolor.measure.grid import Grid, read_grid
 from weavecolor.measure.neutral import illumination, reflectance_picture
 from weavecolor.measure.observations import (
     PHOTO_SCENE,
@@ -27,6 +28,7 @@ from weavecolor.measure.observations import (
 from weavecolor.measure.regions import Box, find_regions
 from weavecolor.measure.swatchpair import SwatchPair, fringe_colour, measure_pair
 from weavecolor.scene.scene import Scene
+from weavecolor.textile.yarn import Yarn
 
 Marks = Mapping[str, Box]
 
@@ -109,6 +111,35 @@ def look(
         threads, told = _threads(flat, dark, marked, pair.paper, card)
         cautions += told
     return Shots(pair, tuple(seen), tuple(threads), tuple(cautions))
+
+
+def look_wound(
+    yarn: Yarn,
+    threads_per_cm: float,
+    white: ArrayLike,
+    black: ArrayLike | None = None,
+    *,
+    marks: Mapping[str, Marks] | None = None,
+    paper: str | float | tuple[float, float] = "white paper",
+) -> tuple[Grid, SwatchPair]:
+    """A wound card: what the thread's photographs say of its yarn, and the pair they make.
+
+    ``white``, ``black``: the wound white card on paper, and the wound black card with a strip of
+    paper in view, linear light (rows, columns, 3); one picture with both if ``black`` is left out.
+    ``yarn`` and ``threads_per_cm`` as in ``grid.read_grid``; ``marks`` by "white" and "black".
+    Raises InputError as ``swatchpair.measure_pair`` and ``grid.read_grid``.
+    """
+    marked = dict(marks or {})
+    pair = measure_pair(
+        white, black, marked_white=marked.get("white"),
+        marked_black=None if black is None else marked.get("black", {}), paper=paper,
+    )  # fmt: skip
+    seen = [
+        (pair.paper, pair.over_white.linear, pair.over_white.uncertainty),
+        (float(pair.card.linear.mean()), pair.over_black.linear, pair.over_black.uncertainty),
+    ]
+    layer = (pair.R, pair.R_uncertainty, pair.T, pair.T_uncertainty)
+    return read_grid(yarn, threads_per_cm, seen, layer), pair
 
 
 def _even(
