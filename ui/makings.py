@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from functools import lru_cache
 from html import escape
 
 import streamlit as st
@@ -100,7 +101,7 @@ def _project(now: Making) -> None:
     telephone.draw()
 
 
-@st.cache_data(max_entries=50, show_spinner=False)
+@lru_cache(maxsize=50)
 def _titled(file: str, written: float) -> str:
     try:
         return load_making(file).title or "without a name"

@@ -36,6 +36,7 @@ from session import (  # noqa: E402
     session_name,
     show_notice,
     whole,
+    write_down,
 )
 from style import CSS  # noqa: E402
 from turns import Turns  # noqa: E402
@@ -96,8 +97,9 @@ def further(question: str) -> None:
 def page() -> None:
     """Everything; a fragment, since what it asks for then never breaks a drawing of it off."""
     name = session_name()
-    if not turns().begin(name):
-        again()
+    while not turns().begin(name):
+        if called():  # what was asked while it waited is drawn in this turn, and nothing twice
+            again()
     waiting = Waiting()
     try:
         # which drawing of the page stands there, for whoever waits for it from outside
@@ -114,6 +116,7 @@ def page() -> None:
 
     waiting.finish(called, left)
     notice_read()
+    turns().linger(called)
     if called():  # what comes meanwhile is drawn with it, in one turn
         turns().wait(name)
 
@@ -126,6 +129,7 @@ def turns() -> Turns:
 
 def draw(waiting: Waiting) -> None:
     hold()
+    write_down()
     read_address()
     cloth, questions = st.columns((59, 41), gap="small")
     with cloth.container(key="wc-cloth"):

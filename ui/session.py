@@ -29,7 +29,7 @@ from weavecolor.making.model import Making
 from words_page import QUESTIONS, SIDE_BY_SIDE
 
 _WORK, _NOTICE, _UNDO, _REDO = "work", "notice", "undo-steps", "redo-steps"
-_ASKED, GROUND = "asked", "ground"
+_ASKED, GROUND, _UNWRITTEN = "asked", "ground", "unwritten"
 #: What a callback that is begun again finds as it was.
 _STEPPED = (_WORK, _NOTICE, _UNDO, _REDO, _ASKED)
 #: Steps back that are kept, all in memory.
@@ -111,7 +111,7 @@ def work() -> Making:
 
 
 def keep(new: Making) -> None:
-    """Make ``new`` this session's work, one step further, and write it down on this machine."""
+    """Make ``new`` this session's work, one step further."""
     before = work()
     if new == before:
         return
@@ -122,7 +122,14 @@ def keep(new: Making) -> None:
 
 def _take_up(new: Making) -> None:
     st.session_state[_WORK] = new
-    shelf.write(new)
+    st.session_state[_UNWRITTEN] = True
+
+
+def write_down() -> None:
+    """Write what changed down on this machine: once a drawing, however many changes it draws."""
+    if st.session_state.pop(_UNWRITTEN, False):
+        with told_at_next_drawing():
+            shelf.write(work())
 
 
 def can_undo() -> bool:

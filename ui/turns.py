@@ -9,10 +9,12 @@ from __future__ import annotations
 
 import threading
 import time
+from collections.abc import Callable
 
 #: Drawings at the same time; how long a turn is kept for whoever does not come, s; how long a
-#: drawing that works something out, and so lets others on to the processor, is counted, s.
-AT_ONCE, KEPT, COUNTED = 1, 1.0, 1.0
+#: drawing that works something out, and so lets others on to the processor, is counted, s; how long
+#: a drawing takes at most to be sent, s.
+AT_ONCE, KEPT, COUNTED, SENT = 1, 1.0, 1.0, 0.25
 
 
 class Turns:
@@ -47,6 +49,14 @@ class Turns:
                     self._changed.notify_all()
                 else:
                     self._changed.wait(self._until())
+
+    def linger(self, called: Callable[[], bool]) -> None:
+        """After a drawing, while others wait and until ``called``: a moment in which it is sent.
+        Streamlit drops what it has not sent yet where a session's next drawing begins, and is late
+        to send while many draw; what was drawn would never be seen."""
+        end = time.monotonic() + SENT
+        while self._places and not called() and time.monotonic() < end:
+            time.sleep(SENT / 10.0)
 
     def end(self, name: str) -> None:
         """The drawing is over."""

@@ -211,6 +211,7 @@ def _same(one: Shape | Form, other: Shape | Form) -> bool:
     return True
 
 
+@lru_cache(maxsize=8)
 def _names(ending: str) -> tuple[str, ...]:
     folder = files("weavecolor").joinpath(*_FOLDER)
     if not folder.is_dir():
