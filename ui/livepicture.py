@@ -187,8 +187,9 @@ def _read_off(now: Making) -> None:
     depth = int(places[-1]["layers"])
     told.append(
         f"Pressed: {colour_words(np.array([L, a, b]))} {code}, L* {L:.0f} a* {a:.0f} b* {b:.0f}, "
-        f"give or take {seen.uncertainty.stated:.1f} (CIEDE2000); {depth} deep there, "
-        f"{abs(u):.0f} cm across the cloth and {abs(v):.0f} cm along it."
+        f"as drawn; {depth} deep there, {abs(u):.0f} cm across the cloth and {abs(v):.0f} cm along "
+        f"it. Lying flat it is known to give or take {seen.uncertainty.stated:.1f} (CIEDE2000); "
+        "hung, a place is less sure."
     )
     if len(labs) == 2:
         told.append(f"From the place before: {float(ciede2000(labs[0], labs[1])):.1f} CIEDE2000.")
