@@ -114,3 +114,13 @@ def test_on_the_command_line(capsys):
     asked[-1] = "sequins"
     assert run(asked) != 0
     assert "not modelled" in capsys.readouterr().err
+
+
+def test_a_long_wrong_colour_is_told_cut_off():
+    wrong = "the colour of the sea at Whitby in early November"
+    with pytest.raises(InputError) as refused:
+        screen_rgb(wrong)
+    assert str(refused.value) == (
+        "'the colour of the sea at Whitby in ear... is not a screen colour; write it as "
+        '"#b01020" or by its CSS name, such as "navy"'
+    )

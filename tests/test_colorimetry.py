@@ -546,3 +546,46 @@ def test_importing_does_not_load_the_colour_library():
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "[]"
+
+
+def test_the_first_guess_is_the_library_s_for_the_colour_in_enough_light():
+    """Bright surfaces are guessed as the reference library does it, dark ones as the same colour
+    in more light, scaled back: XYZ are proportional to reflectance."""
+    from weavecolor.colour.recovery import _otsu_inputs, _surface_guess
+
+    white = space("sRGB").white
+    cmfs, illuminant = _otsu_inputs()
+    for bright in ([45.0, 50.0, 8.0], [30.0, 20.0, 12.0], [18.0, 20.0, 60.0]):
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            theirs = science().recovery.XYZ_to_sd_Otsu2018(
+                np.array(bright) / 100.0, cmfs, illuminant, clip=True
+            )
+        ours = _surface_guess(np.array(bright), white, "2")
+        np.testing.assert_allclose(ours[2:36], theirs.values[2:], atol=1e-9)  # 400-730 nm
+        assert np.ptp(ours[:3]) == 0.0 and np.ptp(ours[35:]) == 0.0  # held level beyond
+        lit = 15.0 / bright[1] * np.array(bright)
+        for dark in (0.5, 0.05):
+            np.testing.assert_allclose(
+                _surface_guess(dark * lit, white, "2"), dark * _surface_guess(lit, white, "2"),
+                rtol=1e-6,
+            )  # fmt: skip
+    assert _surface_guess(np.array([-1.0, 5.0, 5.0]), white, "2") is None
+
+
+def test_any_colour_inside_the_solid_has_a_reflectance_and_none_outside():
+    from weavecolor.colour.recovery import _edge_of_solid
+    from weavecolor.colour.tristimulus import weights
+
+    table = weights("2") * D65[:, None]
+    table = table * (100.0 / table[:, 1].sum())
+    block = np.zeros(41)
+    block[12:27] = 1.0  # an optimal colour: on the solid itself
+    grey, nothing = 0.5 * table.sum(axis=0), np.full(41, 0.123)
+    for share in (0.0, 0.9, 0.999, 0.999999):
+        target = grey + share * (block @ table - grey)
+        found = _edge_of_solid(target, table, nothing)
+        assert 0.0 <= found.min() and found.max() <= 1.0
+        np.testing.assert_allclose(found @ table, target, atol=1e-4)
+    for share in (1.001, 1.1):
+        assert _edge_of_solid(grey + share * (block @ table - grey), table, nothing) is nothing

@@ -193,3 +193,86 @@ def test_swapping_warp_and_weft_swaps_the_numbers():
     assert con.openness(one) == pytest.approx(con.openness(other))
     assert con.predicted_crimps(one) == pytest.approx(con.predicted_crimps(other)[::-1])
     assert con.natural_share(one) == pytest.approx(1 - con.natural_share(other))
+
+
+@pytest.mark.parametrize(
+    ("spec", "floats"), [("plain", 1), ("twill 2/2", 2), ("hopsack 2/2", 2), ("satin 8/3", 4)]
+)
+def test_room_at_the_interlacings_where_threads_lie_side_by_side(spec, floats):
+    # Of f threads in f spacings f - 1 lie side by side under the float: f p - (f - 1) w is left
+    # between the middles where the other thread passes; the rest is Pythagoras in Peirce's circle.
+    p, w = 10 / 40, 0.2
+    made = cloth(40, 30, round_yarn(w), spec=spec)
+    ends = floats * p - (floats - 1) * w
+    picks = floats * (10 / 30) - (floats - 1) * w
+    low, high = con.share_range(made)
+    assert low == pytest.approx(math.sqrt(max(0.0, 1 - (ends / (2 * w)) ** 2)), abs=1e-6)
+    assert high == pytest.approx(1 - math.sqrt(max(0.0, 1 - (picks / (2 * w)) ** 2)), abs=1e-6)
+    # a racetrack's flat part lies on the spacing: half as high and twice as wide, round for flat
+    flat = cloth(30, 20, replace(round_yarn(w), flattening=2.0), spec="plain")
+    width, height = w * math.sqrt(2), w / math.sqrt(2)
+    left = 10 / 30 - (width - height)
+    low, _ = con.share_range(flat)
+    assert low == pytest.approx(math.sqrt(max(0.0, 1 - (left / (2 * height)) ** 2)), abs=1e-6)
+
+
+def test_a_weight_off_by_more_than_a_quarter_is_told_with_the_likely_slip():
+    # 25 ends and picks of 20 tex, uncrimped, are 100 g/m2
+    made = cloth(25, 25, yarn(20.0), warp_crimp=0.0, weft_crimp=0.0)
+    assert con.cloth_mass_g_m2(made) == 100.0
+    for agrees in (75.0, 100.0, 125.0):
+        assert con.weight_contradiction(replace(made, declared_g_m2=agrees)) == ""
+    # a quarter more of a bound away each slip is still taken for itself
+    for times, why in (
+        (9.0, "a count in denier that was taken for tex"),
+        (10.0, "a count in dtex that was taken for tex"),
+        (1 / 9, "a count in tex that was taken for denier"),
+        (0.1, "a count in tex that was taken for dtex"),
+        (2.54, "setts to the inch that were taken for setts to the centimetre"),
+        (1 / 2.54, "setts to the centimetre that were taken for setts to the inch"),
+        (2.0, "a ply that was counted twice, or yarn half as coarse as it is"),
+        (4.0, "setts that are both half, or double, what they should be"),
+        (1.5, "the count: weigh a piece, or unravel a thread and measure it"),
+        (0.7, "the count: weigh a piece, or unravel a thread and measure it"),
+        (12.5, "a wrong weight"),
+        (0.079, "a wrong weight"),
+    ):
+        told = con.weight_contradiction(replace(made, declared_g_m2=100.0 * times))
+        assert told.endswith(f"Likely cause: {why}."), told
+        assert told.startswith(
+            f"cloth: the stated weight of {100.0 * times:.3g} g/m2 is {times:.2g} times the 100 "
+            "g/m2 that yarns and setts give;"
+        )
+    for beyond in (74.9, 125.1):
+        assert "Likely cause" in con.weight_contradiction(replace(made, declared_g_m2=beyond))
+
+
+def test_a_description_tells_what_a_hand_would_reckon():
+    # 25 ends of 20 tex and 20 picks of 30 tex: 50 + 60 g/m2, 110; 2.54 cm to the inch
+    made = cloth(25, 20, yarn(20.0, flattening=1.44), yarn(30.0), "twill 2/1", warp_crimp=0.1,
+                 weft_crimp=0.05, warp_share=0.25)  # fmt: skip
+    told = con.describe(made)
+    assert told.mass_g_m2 == pytest.approx(55.0 + 63.0)
+    assert told.mass_momme == pytest.approx(118.0 / 4.33994, rel=1e-5)
+    assert told.ends_per_inch == pytest.approx(63.5) and told.picks_per_inch == pytest.approx(50.8)
+    assert told.warp_cover_factor == pytest.approx(25 * math.sqrt(20) / 10)
+    assert told.weft_cover_factor == pytest.approx(20 * math.sqrt(30) / 10)
+    # 4 T / (pi rho phi) with T in g/cm: 20 tex of cotton (1.52) at 0.7 is 0.1547 mm thick; 1.2
+    # times as wide as thick round, as high over it
+    round_mm = 10 * math.sqrt(4 * 20e-5 / (math.pi * made.warp.fibre.density_g_cm3 * 0.7))
+    assert told.warp_diameter_mm == pytest.approx(round_mm)
+    assert told.warp_width_mm == pytest.approx(1.2 * round_mm)
+    assert told.warp_cover == pytest.approx(2.5 * 1.2 * round_mm)
+    assert told.cloth_cover + told.openness == pytest.approx(1.0)
+    # the taller of the two systems: a quarter of both heights for the warp, the rest for the weft
+    high_warp, high_weft = round_mm / 1.2, told.weft_diameter_mm
+    both = high_warp + high_weft
+    assert told.thickness_mm == pytest.approx(max(both / 4 + high_warp, 3 * both / 4 + high_weft))
+    assert told.warp_on_face == pytest.approx(2 / 3)
+    assert told.sheer  # 26 % open
+
+
+def test_what_is_handled_as_sheer():
+    thin = con.describe(cloth(25, 25, yarn(20.0)))
+    for openness, mass, sheer in ((0.14, 46.0, False), (0.16, 46.0, True), (0.14, 44.0, True)):
+        assert replace(thin, openness=openness, mass_g_m2=mass).sheer is sheer

@@ -172,3 +172,68 @@ def test_lengths_read_as_on_a_tape():
     assert inches(0.0) == "0 in" and inches(25.39) == "10 in" and inches(3.81) == "1 1/2 in"
     assert cm(76.5) == "76.5 cm" and cm(70.0) == "70 cm"
     assert cm_and_inches(91.44) == "91.4 cm (36 in)"
+
+
+@pytest.mark.parametrize("kind", ["knife", "box"])
+def test_a_pleat_that_takes_in_nothing_lies_flat(kind):
+    flat = fold_profile(kind, 1.0, pitch_cm=3.0)
+    assert flat.depth_cm == 0.0 and np.ptp(flat.curve_depth) == 0.0
+    assert (flat.layers == 1).all() and (flat.normal_deg == 0.0).all()
+    np.testing.assert_allclose(flat.cover, 1.0)
+    assert flat.pitch_cm == 3.0 and flat.x[0] > 0.0 and flat.x[-1] < 3.0
+
+
+def test_pressed_layers_lie_one_thickness_behind_one_another():
+    # Hand-drawn: of a full knife pleat three layers lie on one another all along. At its left end
+    # the face comes out from under the pleat before it, two layers down, and the crease hidden
+    # below lies against it, one further down.
+    t = 0.08
+    knife = fold_profile("knife", 3.0, pitch_cm=4.0, depth_cm=t, samples=2000)
+    face = knife.depth[np.argsort(knife.x)]
+    assert face[0] == pytest.approx(-2 * t, abs=1e-3) and face[-1] == pytest.approx(0, abs=1e-3)
+    crease = int(np.argmin(knife.curve_depth))
+    assert knife.curve_depth[crease] == pytest.approx(-3 * t)
+    assert knife.curve_x[crease] == pytest.approx(0.0, abs=1e-12)  # reaches under the whole face
+    assert knife.depth_cm == pytest.approx(3 * t)
+    assert np.rad2deg(np.arctan(-2 * t / 4.0)) == pytest.approx(float(knife.normal_deg[5]))
+    # A box pleat's face lies on its two underlays, which meet in the middle behind it.
+    box = fold_profile("box", 3.0, pitch_cm=4.0, depth_cm=t, samples=2000)
+    assert box.depth_cm == pytest.approx(2 * t)
+    assert box.depth[: 1000] == pytest.approx(0.0, abs=1e-9)
+    hidden = [x for x, z in zip(box.curve_x, box.curve_depth, strict=True) if z < 0]
+    assert hidden == pytest.approx([2.0, 6.0])  # half a face to either side of the edge at 4
+    # twice as thick cloth, twice as deep; half as wide a pleat, as deep
+    assert fold_profile("knife", 2.0, depth_cm=2 * t).depth_cm == pytest.approx(6 * t)
+    assert fold_profile("knife", 2.0, pitch_cm=2.0, depth_cm=t).depth_cm == pytest.approx(3 * t)
+    assert fold_profile("knife", 2.0).pitch_cm == 4.0
+    assert fold_profile("knife", 2.0).depth_cm == pytest.approx(3 * 0.05)
+
+
+def test_what_folds_there_are_and_how_far_they_may_be_seen_from_aside():
+    for samples in (8, 20000):
+        assert fold_profile("box", 2.0, samples=samples).x.shape == (samples,)
+    for samples in (7, 20001):
+        with pytest.raises(InputError, match="use 8 to 20000 samples"):
+            fold_profile("box", 2.0, samples=samples)
+    for view in (-80.0, 80.0):
+        seen = fold_profile("gathered", 1.5, view_deg=view, samples=50)
+        assert seen.x[-1] < 4.0 * np.cos(np.deg2rad(80.0))
+    for view in (-80.1, 80.1, np.nan):
+        with pytest.raises(InputError, match="within 80 degrees"):
+            fold_profile("gathered", 1.5, view_deg=view)
+    with pytest.raises(InputError, match="the pitch or the depth"):
+        fold_profile("gathered", 2.0, pitch_cm=2.0, depth_cm=1.0)
+    assert layer_shares("gathered", 9.0).mean > 1.0
+    for fullness in (0.99, 9.01, np.inf):
+        with pytest.raises(InputError, match=r"it is 1 \(flat\) to 9"):
+            layer_shares("gathered", fullness)
+
+
+def test_raw_edges_take_no_allowance():
+    # selvedge to selvedge without seam, waist or hem: 3 widths of 70 on 70 are 3 to 1, 50 each
+    plan = plan_fullness("gathered", 70, 70, 50, fullness=3.0, seam_cm=0, top_cm=0, hem_cm=0)
+    assert (plan.widths, plan.drop_cm, plan.joined_cm) == (3, 50.0, 210.0)
+    assert plan.fullness == pytest.approx(3.0) and plan.cloth_length_cm == pytest.approx(150.0)
+    for field in ("seam_cm", "top_cm", "hem_cm"):
+        with pytest.raises(InputError, match=f"^{field}"):
+            plan_fullness("gathered", 70, 70, 50, fullness=3.0, **{field: -0.1})

@@ -11,7 +11,13 @@ from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
 from weavecolor.cutting.lay import CANNOT, FITS, NO_LAY, lay
-from weavecolor.cutting.nesting import convex_parts, largest_rectangle
+from weavecolor.cutting.nesting import (
+    Nest,
+    _crossings,
+    convex_parts,
+    form,
+    largest_rectangle,
+)
 from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError
@@ -306,3 +312,79 @@ def test_bad_lays_are_refused():
         ClothInHand(outline=((0, 0), (10, 10), (10, 0), (0, 10)))
     with pytest.raises(InputError, match="no sound cloth"):
         lay([piece], ClothInHand(5, 5, damage=(((-1, -1), (9, -1), (9, 9), (-1, 9)),)))
+
+
+def test_a_piece_that_lies_as_well_either_way_is_not_turned():
+    # Both ways up it is 50 high: it keeps the way its grain line is drawn.
+    gore = Piece.polygon("gore", [(0, 0), (40, 0), (10, 50), (0, 50)], seam_cm=0)
+    made = lay([gore], ClothInHand(90, 120), tries=1)
+    assert made.placements[0].turned_deg == 0.0 and made.used_cm == pytest.approx(50.0)
+
+
+@pytest.mark.parametrize("edge", [0, 1, 2, 3])
+def test_the_sewing_line_of_a_half_lies_its_allowance_inside_and_meets_it_on_the_fold(edge):
+    """Whichever edge is on the fold: the seam allowance is the least distance from the sewing line
+    to the cutting line everywhere but there, and the grain line lies in the piece."""
+    corners = [(3, 2), (23, 2), (23, 42), (3, 42)]
+    front = Piece.polygon("front", corners, fold_edge=edge, seam_cm=1.5)
+    grain = "straight" if edge % 2 else "cross"
+    made = lay([front], ClothInHand(160, 160), grain, fold="lengthwise", tries=1).placements[0]
+    long, deep = (40, 20) if edge % 2 else (20, 40)
+    assert Polygon(made.cut).bounds == pytest.approx((0, 0, deep + 1.5, long + 3), abs=1e-6)
+    assert Polygon(made.sew).bounds == pytest.approx((0, 1.5, deep, long + 1.5), abs=1e-6)
+    assert Polygon(made.sew).area == pytest.approx(800)
+    (x0, y0), (x1, y1) = made.grain
+    across = (x1 - x0, y1 - y0)[0 if edge % 2 else 1]
+    assert across == pytest.approx(0.0, abs=1e-9)
+    assert np.hypot(x1 - x0, y1 - y0) > 5.0
+
+
+def test_a_fold_cuts_pairs_on_the_bias_but_nothing_else_aslant():
+    # Under cloth lies mirrored, so it is cut on the other diagonal: of a pair nobody minds.
+    pair = Piece.polygon("gore", [(0, 0), (20, 0), (5, 30)], quantity=2, pair=True)
+    alone = Piece.polygon("gore", [(0, 0), (20, 0), (5, 30)], quantity=2)
+    cloth = ClothInHand(120, 120)
+    made = lay([pair], cloth, "bias", fold="lengthwise", tries=2)
+    assert made.fits and made.placements[0].turned_deg % 90.0 == pytest.approx(45.0)
+    own = lay([Piece.polygon("gore", pair.outline, quantity=2, pair=True, grain="bias")], cloth,
+              "straight", fold="lengthwise", tries=2)  # fmt: skip
+    assert own.fits and own.placements[0].turned_deg % 90.0 == pytest.approx(45.0)
+    for piece, grain in ((alone, "bias"), (pair, 45.0), (pair, 30.0)):
+        with pytest.raises(InputError, match="cut on the other diagonal"):
+            lay([piece], cloth, grain, fold="lengthwise", tries=2)
+    # a piece that fixes its own grain does not ask what the option says
+    straight = Piece.polygon("gore", pair.outline, quantity=2, pair=True, grain="straight")
+    assert lay([straight], cloth, "bias", fold="lengthwise", tries=2).fits
+
+
+def test_crossings_are_those_of_plain_geometry():
+    rng = np.random.default_rng(4)
+    lines = rng.uniform(0.0, 10.0, (60, 4))
+    wanted = set()
+    for i in range(60):
+        for j in range(i + 1, 60):
+            one, two = (shapely.LineString(lines[k].reshape(2, 2)) for k in (i, j))
+            if one.intersects(two):
+                point = one.intersection(two)
+                wanted.add((round(point.x, 6), round(point.y, 6)))
+    found = {(round(x, 6), round(y, 6)) for x, y in _crossings(lines)}
+    assert found == wanted and len(wanted) > 64  # more than the first room there is for them
+    # ends that touch count, lines that run alike do not
+    touch = np.array([[0.0, 0, 5, 0], [5, 0, 5, 5], [0, 0, 9, 0], [7, 1, 7, 5]])
+    assert {(x, y) for x, y in _crossings(touch)} == {(5.0, 0.0)}
+
+
+def test_upright_rectangles_find_the_same_place_by_either_way():
+    """The short cut for rectangles and the search by outlines, on the same half-filled boxes."""
+    rng = np.random.default_rng(7)
+    for _ in range(40):
+        nest = Nest(10.0, 12.0)
+        placed = []
+        for size in rng.integers(1, 6, (6, 2)):
+            one = form(shapely.box(0, 0, *(float(v) for v in size)))
+            by_box, by_line = nest._lowest_box(placed, one), nest._lowest_polygon(placed, one)
+            assert (by_box is None) == (by_line is None)
+            if by_box is None:
+                continue
+            assert by_box == pytest.approx(by_line, abs=1e-5)
+            placed.append((one, *by_box))

@@ -503,3 +503,43 @@ def test_two_cloths_of_one_name_are_never_summed_as_one():
     ask = fits_by_lay([BAND], {cloth.name: [ClothInHand(100, 100)]}, tries=2)
     with pytest.raises(InputError, match="name them apart"):
         ask(Stack((Layer(cloth), Layer(other))))
+
+
+def test_what_was_counted_is_told_in_whole_words():
+    one = Piece.rectangle("band", 40.0, 10.0, seam_cm=0.0)
+    hands = [ClothInHand(100, 1000)]
+    assert cloth_needed("silk", STRAIGHT, [one], (), hands, tries=2).counted == (
+        "1 layer, straight grain; 1 piece in all"
+    )
+    two = cloth_needed("silk", ((0.0, 2),), [one], (), hands, tries=2)
+    assert two.counted == "2 layers, straight grain; 2 pieces in all"
+    mixed = cloth_needed("silk", ((0.0, 1), (90.0, 1)), [one], [SKIRT], hands, tries=2)
+    assert mixed.counted.startswith("1 layer, straight grain, and 1, cross grain; 2 pieces in all;")
+    assert mixed.counted.count("skirt (") == 2 and mixed.layers == 2
+    bare = cloth_needed("silk", STRAIGHT, (), [SKIRT], hands, tries=2)
+    assert bare.counted == (
+        "1 layer, straight grain; skirt 2 widths of 100 cm (39 3/8 in), each cut 66.5 cm "
+        "(26 1/8 in) long"
+    )
+
+
+@pytest.mark.parametrize("spare", [13, 12, 11, 3])
+def test_the_most_of_narrow_cloth_is_searched_a_dozen_widths_on(spare):
+    # 2 widths of 20 on 20 are 2 to 1; each takes 30 cm. Cloth for up to a dozen more is told.
+    narrow = FullnessWanted("cuff", "gathered", 30.0, 20.0, 30.0, widths=3)
+    narrow = replace(narrow, seam_cm=0.0, top_cm=0.0, hem_cm=0.0)
+    hand = ClothInHand(20, 30.0 * (3 + spare))
+    made = cloth_needed("ribbon", STRAIGHT, (), [narrow], [hand], tries=2)
+    widths = 3 + min(spare, 12)
+    atleast = "at least " if spare >= 12 else ""
+    assert f"still fits: {atleast}{widths * 20 / 30:.2f} to 1, {widths} widths" in made.largest
+
+
+@pytest.mark.parametrize("most", [4, 5])
+def test_full_cloth_sideways_is_told_in_steps_of_a_tenth(most):
+    # 30 finished, cut once sideways at 2 to 1: 60 of length; a tenth more each step.
+    cuff = FullnessWanted("cuff", "gathered", 30.0, 20.0, 20.0, fullness=2.0, seam_cm=0.0,
+                          top_cm=0.0, hem_cm=0.0)  # fmt: skip
+    hand = ClothInHand(20, 60.0 * (1.0 + 0.1 * most) + 1.0)
+    made = cloth_needed("silk", ((90.0, 1),), (), [cuff], [hand], tries=2)
+    assert f"still fits: {2.0 * (1.0 + 0.1 * most):.2f} to 1" in made.largest

@@ -178,3 +178,16 @@ def test_bad_lab_is_refused(bad):
         colour_words(bad)
     with pytest.raises(InputError):
         difference_words((50, 0, 0), bad)
+
+
+@pytest.mark.parametrize(
+    ("L", "C", "almost"),
+    [(15.9, 39.9, True), (16.1, 39.9, False), (15.9, 41.0, False), (15.9, 48.0, False)],
+)
+def test_only_a_dark_and_weak_colour_is_almost_black(L, C, almost):
+    for hue in (35.0, 145.0, 280.0, 330.0):
+        a, b = C * np.cos(np.radians(hue)), C * np.sin(np.radians(hue))
+        assert colour_words((L, a, b)).endswith(", almost black") is almost
+    for grey, said in ((15.9, "very dark grey, almost black"), (16.1, "very dark grey"),
+                       (9.9, "black"), (92.9, "pale grey"), (93.1, "white")):  # fmt: skip
+        assert colour_words((grey, 0.0, 0.0)) == said

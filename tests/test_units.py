@@ -117,3 +117,70 @@ def test_bad_weight_says_what_to_write(text):
 @given(st.floats(1e-3, 1e4))
 def test_written_tex_comes_back_exactly(tex):
     assert units.linear_density_tex(f"{tex!r} tex") == tex
+
+
+@pytest.mark.parametrize(
+    ("text", "turns"),
+    [
+        ("600 /m", 600.0),
+        ("600 tpm", 600.0),
+        ("600 turns/m", 600.0),
+        ("600 turns per m", 600.0),
+        ("60 /dm", 600.0),
+        ("6 /cm", 600.0),
+        ("15.24 tpi", 600.0),  # 39.3701 inches to the metre
+        ("15.24 /inch", 600.0),
+        ("15.24 /in", 600.0),
+        ("15.24 per inch", 600.0),
+        ("0 /m", 0.0),
+    ],
+)
+def test_twists(text, turns):
+    assert units.turns_per_m(text) == pytest.approx(turns, rel=1e-12)
+
+
+@pytest.mark.parametrize("text", ["600", "600 m", "600 tex", "600 /acre", "-1 /m", "1e999 tpm"])
+def test_bad_twist_says_what_to_write(text):
+    with pytest.raises(InputError, match='write for example "600 /m" or "15 /inch"'):
+        units.turns_per_m(text)
+
+
+def test_every_name_of_a_length_means_the_same_wherever_it_stands():
+    # the inch is 25.4 mm and the yard 36 inches (international yard and pound agreement, 1959)
+    for inch in ("in", "inch", '"'):
+        assert units.sett_per_cm(f"254 /{inch}") == pytest.approx(100.0, rel=1e-12)
+        assert units.length_mm(f"10 {inch}") == pytest.approx(254.0, rel=1e-12)
+    for centimetre in ("cm", "centimetre", "centimeter"):
+        assert units.sett_per_cm(f"40 /{centimetre}") == 40.0
+    for same in ("g/m2", "g/m²", "g/m^2", "gsm", "g/sqm", "grams per square metre"):
+        assert units.areal_mass_g_m2(f"60 {same}") == 60.0
+    for ounces in ("oz/yd2", "oz/yd²", "oz/yd^2", "oz/sq yd", "ounces per square yard"):
+        # 16 x 28.349523 g over 0.83612736 m2 (NIST SP 811, app. B, from memory)
+        assert units.areal_mass_g_m2(f"16 {ounces}") == pytest.approx(542.4919, abs=1e-3)
+    for silk in ("momme", "mommes"):
+        assert units.areal_mass_g_m2(f"16 {silk}") == pytest.approx(16 * 4.33994, abs=2e-3)
+    for cotton in ("40 Ne", "40 NEC", "40 s", "40 cotton count"):
+        assert units.linear_density_tex(cotton) == pytest.approx(14.7635, abs=1e-4)
+    for denier in ("den", "denier", "Td"):
+        assert units.linear_density_tex(f"90 {denier}") == pytest.approx(10.0, rel=1e-12)
+    assert units.linear_density_tex("200 decitex") == units.linear_density_tex("200 dtex") == 20.0
+    assert units.linear_density_tex("50 metric count") == pytest.approx(20.0, rel=1e-12)
+
+
+def test_the_edges_of_what_is_a_range_and_what_a_ply():
+    # a raw-silk range spans at most three tenths; both ends told, the first the lower
+    assert units.linear_density_tex("20/26 denier") == pytest.approx(23 / 9, rel=1e-12)
+    for other in ("20/26.1 denier", "20/20 denier", "22/20 denier"):
+        with pytest.raises(InputError, match="could be a range, a ply or a number of filaments"):
+            units.linear_density_tex(other)
+    assert units.linear_density_tex("Nm 100/1") == pytest.approx(10.0, rel=1e-12)
+    for other in ("Nm 100/0.5", "Nm 100/2.5"):
+        with pytest.raises(InputError, match="a ply is a whole number of threads"):
+            units.linear_density_tex(other)
+    # sixty characters can be a size, sixty-one cannot
+    assert units.linear_density_tex("0" * 54 + "20 tex") == 20.0
+    with pytest.raises(InputError, match="is too long for a yarn size"):
+        units.linear_density_tex("0" * 55 + "20 tex")
+    assert units.yarn_size("84 dtex F12345") == (8.4, 12345)
+    with pytest.raises(InputError):
+        units.yarn_size("84 dtex f 123456")

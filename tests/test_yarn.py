@@ -13,7 +13,7 @@ from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.fibres import FIBRES, fibre
 from weavecolor.textile.usual import LUSTRES, USUAL, Span, usual_yarn
 from weavecolor.textile.weaves import weave
-from weavecolor.textile.yarn import RANGES, Yarn, filaments_of, greatest_packing
+from weavecolor.textile.yarn import RANGES, Fibre, Yarn, filaments_of, greatest_packing
 
 GREY = np.full(41, 0.4)
 RAW = Yarn(fibre("silk"), 21 / 9, GREY, 0.8, filaments=15, gum=True)
@@ -151,3 +151,54 @@ def test_forty_to_a_hundred_and_fifty_fibres_in_spun_yarn():
     # usual of the counts of apparel, Ne 20 to Ne 60 (common practice, no source)
     counts = [usual_yarn("cotton", "spun").filaments(590.54 / ne) for ne in (24, 40, 60)]
     assert all(40 <= n <= 150 for n in counts) and counts == sorted(counts, reverse=True)
+
+
+def test_indices_and_density_of_a_fibre_end_where_no_fibre_lies_beyond():
+    edge = Fibre("edge", 1.3, 1.9, 0.85)
+    assert Fibre("edge", 1.9, 1.3, 3.0).index == pytest.approx((1.9 + 2.6) / 3.0)
+    for change, field in (
+        ({"n_parallel": 1.91}, "index"), ({"n_parallel": 1.29}, "index"),
+        ({"n_perpendicular": 1.91}, "index"), ({"n_perpendicular": 1.29}, "index"),
+        ({"density_g_cm3": 0.84}, "density"), ({"density_g_cm3": 3.01}, "density"),
+    ):  # fmt: skip
+        (value,) = change.values()
+        with pytest.raises(InputError, match=f"^{field}: must be from .*, got {value}"):
+            replace(edge, **change)
+
+
+@pytest.mark.parametrize("steep", [64.0, 66.0])
+def test_outer_filaments_lie_at_the_angle_of_a_helix(steep):
+    # tan of the angle is the circumference times turns to the length: 0.1 mm of solid fibre of
+    # density 1 is pi/4 x 1e-4 cm2, 7.85 tex at packing 1, 10.5 tex at 0.75 and 1.33 g/cm3
+    thick = 0.5
+    yarn = Yarn(
+        Fibre("unit", 1.5, 1.5, 1.0), math.pi * thick**2 / 4 * 1e3 * 0.75, GREY, 0.75, filaments=60
+    )
+    assert yarn.diameter_mm == pytest.approx(thick)
+    turns = 1000.0 * math.tan(math.radians(steep)) / (math.pi * thick)
+    if steep < 65.0:
+        assert replace(yarn, twist_turns_m=turns).twist_turns_m == turns
+        return
+    with pytest.raises(InputError) as caught:
+        replace(yarn, twist_turns_m=turns)
+    assert str(caught.value) == (
+        f"twist_turns_m: {turns:g} turns/m lay the outer filaments of a yarn 0.5 mm thick at 66 "
+        "degrees, at most 65; give fewer turns"
+    )
+
+
+@pytest.mark.parametrize("name", [n for n in USUAL if n.endswith(" spun")])
+def test_spun_yarn_for_cloth_is_not_twisted_past_its_strongest(name):
+    # From memory: spun yarn is strongest where its outer fibres lie at some 25 to 30 degrees, and
+    # below some 10 degrees they slide; only voile and crepe are twisted harder.
+    sort = USUAL[name]
+    for tex in (10.0, 40.0):
+        twist = sort.twist(tex)
+        thick = Yarn(fibre(sort.fibre), tex, GREY, sort.packing.usual, kind="spun").diameter_mm
+
+        def angle(turns, thick=thick):
+            return math.degrees(math.atan(math.pi * thick * turns / 1000.0))
+
+        assert 10.0 < angle(twist.low) < 23.0
+        assert 16.0 < angle(twist.usual) < 26.0
+        assert angle(twist.usual) < angle(twist.high) < 31.0

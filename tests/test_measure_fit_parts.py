@@ -1,0 +1,155 @@
+"""The small parts of the fit, by hand: light, priors, surfaces, where it begins, wound cards."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from weavecolor.errors import InputError
+from weavecolor.measure import grid
+from weavecolor.measure import parameters as p
+from weavecolor.measure.fit_forward import thread_grid
+from weavecolor.measure.fit_problem import mixture
+from weavecolor.measure.fit_surface import SPAN, _terms, places
+from weavecolor.measure.tocloth import start_cloth
+from weavecolor.textile.construction import covers
+
+
+@pytest.mark.parametrize("share", [0.1, 0.5, 0.93])
+def test_light_is_neither_lost_nor_made_where_its_mixture_is_doubted(share):
+    for off in (-3.0, -0.5, 0.0, 0.7, 2.0):
+        lamp, sky, lamp_slope, sky_slope = mixture(share, 0.08, off)
+        assert share * lamp + (1 - share) * sky == pytest.approx(1.0)
+        assert share * lamp_slope + (1 - share) * sky_slope == pytest.approx(0.0, abs=1e-12)
+        moved = share * lamp
+        assert moved == pytest.approx(np.clip(share + 0.08 * off, 0.02, 0.98))
+        step = 1e-6
+        (up, up_sky, *_), (down, down_sky, *_) = (
+            mixture(share, 0.08, off + s) for s in (step, -step)
+        )
+        assert lamp_slope == pytest.approx((up - down) / (2 * step), abs=1e-6)
+        assert sky_slope == pytest.approx((up_sky - down_sky) / (2 * step), abs=1e-6)
+
+
+@pytest.mark.parametrize(("share", "error"), [(0.0, 0.1), (1.0, 0.1), (0.4, 0.0)])
+def test_light_of_one_kind_or_known_for_sure_stays_as_it_is(share, error):
+    assert mixture(share, error, 1.5) == (1.0, 1.0, 0.0, 0.0)
+
+
+def test_expected_beforehand():
+    """Bell curves: two knots one width apart go together by exp(-1/2), as the normal law has it."""
+    level = p.level_prior() / p.LEVEL_SPREAD**2
+    assert np.diag(level) == pytest.approx(np.ones(p.KNOTS.size))
+    step = int(round(p.LEVEL_WIDTH_NM / np.diff(p.KNOTS)[0]))
+    assert np.diff(p.KNOTS)[0] * step == p.LEVEL_WIDTH_NM
+    assert np.diag(level, step) == pytest.approx(np.full(p.KNOTS.size - step, 0.60653), abs=1e-5)
+    shape = p.shape_prior()
+    assert np.sqrt(np.diag(shape)) == pytest.approx(p.SHAPE_SPREAD)
+    # beforehand the covers go together, and the colours of both yarns are as unknown
+    prior = p.prior_covariance()
+    assert prior[0, 1] / np.sqrt(prior[0, 0] * prior[1, 1]) == pytest.approx(p.COVER_TOGETHER)
+    assert (np.linalg.eigvalsh(prior) > 0).all() and np.array_equal(prior, prior.T)
+    one, other = (slice(p.SLOW + k * 12, p.SLOW + (k + 1) * 12) for k in (0, 1))
+    assert np.array_equal(prior[one, one], prior[other, other])
+    assert not prior[one, other].any()
+    assert p.logit([0.5, 0.7310586]) == pytest.approx([0.0, 1.0], abs=1e-6)
+    assert np.isfinite(p.logit([0.0, 1.0])).all()
+    # the curve through the knots passes them, and is level beyond
+    curve = p.BASIS @ np.sin(np.arange(12.0))
+    assert curve[1::3][:12] == pytest.approx(np.sin(np.arange(12.0)))  # 390, 420 ... nm
+    assert curve[0] == curve[1] and np.ptp(curve[34:]) == 0.0
+
+
+def test_surfaces_are_of_the_terms_they_say():
+    z = np.array([[2.0, 3.0, 5.0, 7.0], [0.0, 0.0, 0.0, 0.0]])
+    assert _terms(z, False).tolist() == [[1, 2, 3, 5, 7], [1, 0, 0, 0, 0]]
+    assert _terms(z, True)[0].tolist() == [1, 2, 3, 5, 7, 4, 9, 6, 25]
+    assert _terms(z[0], True).shape == (9,)
+    middle, width = np.array([1.0, -2.0, 0.5]), np.array([0.1, 0.2, 1.0])
+    at = places(middle, width, 64)
+    assert (np.abs(at - middle) <= SPAN * width).all()
+    assert at.mean(axis=0) == pytest.approx(middle, abs=0.1 * SPAN)
+    # what comes after is other, and as the sequence goes on
+    assert places(middle, width, 3, 61) == pytest.approx(at[61:])
+    assert len(np.unique(at, axis=0)) == 64
+
+
+def test_a_wound_card_has_the_threads_of_the_card_and_next_to_no_weft():
+    yarn = start_cloth("x", 40, 40, warp_like="silk organza").warp
+    for pitch in (0.2, 0.5):
+        made, cell = thread_grid(yarn, pitch)
+        assert made.warp_spacing == pitch and made.warp_width == pytest.approx(yarn.width_mm)
+        assert made.weft_width / made.weft_spacing < 1e-6
+        assert made.weft_height < 2e-3 * made.warp_height
+        assert cell.lift == ((1,),)
+    # threads wound closer than they are wide lie side by side
+    close, _ = thread_grid(yarn, 0.5 * yarn.width_mm)
+    assert close.warp_spacing == pytest.approx(yarn.width_mm, rel=1e-3)
+    assert close.warp_spacing > yarn.width_mm
+
+
+def test_a_search_begins_with_setts_of_cloth_and_yarns_of_half_their_room():
+    for sett in (2.0, 300.0):
+        begun = start_cloth("x", sett, sett, warp_like="silk organza")
+        assert covers(begun) == pytest.approx((0.5, 0.5), abs=1e-6)
+    assert start_cloth("x", 1.0, 1.0, warp_tex=1000.0, weft_tex=1000.0).ends_per_cm == 1.0
+    for sett in (0.99, 300.5, float("nan")):
+        with pytest.raises(InputError, match=rf"^weft: {sett:g} threads per cm; use 1 to 300$"):
+            start_cloth("x", 40.0, sett)
+    for tex in (0.04, 5001.0, float("nan")):
+        with pytest.raises(InputError, match="^warp: .* tex is no yarn of cloth; use 0.05 to 5000"):
+            start_cloth("x", 10.0, 10.0, warp_tex=tex)
+    with pytest.raises(InputError, match="^weft: 'felt' is no kind of yarn; use filament or spun"):
+        start_cloth("x", 10.0, 10.0, weft_kind="felt")
+    with pytest.raises(InputError, match="^weft: 'felt' is no sort of yarn; use one of silk"):
+        start_cloth("x", 10.0, 10.0, weft_like="felt")
+    # the weft is as the warp where nothing else is said
+    both = start_cloth("x", 30.0, 30.0, warp_fibre="cotton", warp_kind="spun")
+    assert both.weft == both.warp and both.warp.kind == "spun"
+    apart = start_cloth("x", 30.0, 30.0, warp_like="silk organza", weft_fibre="cotton",
+                        weft_kind="spun")  # fmt: skip
+    assert apart.weft.fibre.name == "cotton" and apart.warp.gum
+
+
+@pytest.fixture()
+def no_tracing(monkeypatch):
+    """The dye is taken as found: a level, clear one, known well."""
+    knots = np.zeros(p.KNOTS.size)
+    monkeypatch.setattr(
+        grid, "_dyed", lambda *_: (knots, 1e-4 * np.eye(p.KNOTS.size), np.zeros(41), 1.0)
+    )
+
+
+def test_what_the_bare_card_shows_is_taken_off(no_tracing):
+    """Threads that cover 60 of 100: the card's two fifths pass all light and reflect none."""
+    yarn = start_cloth("x", 40, 40, warp_like="silk organza", warp_tex=2.3).warp
+    per_cm = 6.0 / yarn.width_mm
+    seen = [(0.87, [0.5] * 3, [0.01] * 3), (0.04, [0.3] * 3, [0.01] * 3)]
+    R, T, e = np.array([0.12, 0.3, 0.06]), np.array([0.7, 0.55, 0.46]), np.full(3, 0.004)
+    found = grid.read_grid(yarn, per_cm, seen, (R, e, T, 2 * e))
+    assert found.cover == pytest.approx(0.6)
+    assert found.R == pytest.approx([0.2, 0.5, 0.1])
+    assert found.T == pytest.approx([0.5, 0.25, 0.1])
+    # winding is even to 3 %: of R that much, of what passes by that much of all
+    assert found.R_uncertainty == pytest.approx(np.hypot(0.004, 0.03 * R) / 0.6)
+    assert found.T_uncertainty == pytest.approx(np.full(3, np.hypot(0.008, 0.03) / 0.6))
+    # error cannot make more than all light, or less than none
+    odd = grid.read_grid(yarn, per_cm, seen, ([0.7, 0.0, 0.1], e, [0.3, 1.0, 1.1], e))
+    assert odd.R[0] == 1.0 and odd.T.tolist() == [0.0, 1.0, 1.0]
+
+
+def test_how_closely_a_card_must_be_wound(no_tracing):
+    yarn = start_cloth("x", 40, 40, warp_like="silk organza", warp_tex=2.3).warp
+    seen = [(0.87, [0.5] * 3, [0.01] * 3), (0.04, [0.3] * 3, [0.01] * 3)]
+    pair = ([0.1] * 3, [0.01] * 3, [0.7] * 3, [0.01] * 3)
+
+    def cover(share):
+        return grid.read_grid(yarn, 10.0 * share / yarn.width_mm, seen, pair).cover
+
+    assert cover(0.31) == pytest.approx(0.31)
+    assert cover(1.0) == pytest.approx(1.0) and cover(1.09) == 1.0
+    for share in (0.29, float("nan")):
+        with pytest.raises(InputError, match="^--threads: .* cover too little of the card; wind"):
+            cover(share)
+    with pytest.raises(InputError, match="^--threads: .* to the cm one on the other; wind one"):
+        cover(1.11)
