@@ -281,3 +281,20 @@ def test_a_frequency_is_told_at_the_middle_of_the_picture():
 def test_no_count_without_a_scale_of_cloth(per_mm):
     with pytest.raises(InputError, match="^pixels_per_mm: "):
         count_threads(np.ones((100, 100)), per_mm)
+
+
+@pytest.mark.parametrize("shape", [(64, 3000), (2400, 80), (127, 1200)])
+def test_a_narrow_strip_is_counted_or_refused(shape):
+    y, x = (v / 200.0 for v in np.mgrid[0 : shape[0], 0 : shape[1]])  # 200 pixels to the mm
+    coarse = np.cos(2 * np.pi * 2.5 * x) + np.cos(2 * np.pi * 2.0 * y)
+    with pytest.raises(InputError, match="no weave found|threads"):
+        count_threads(0.5 - 0.1 * coarse, 200.0)
+    # threads of 10 and 8 pixels: eight of them and more lie across the strip
+    y, x = np.mgrid[0 : shape[0], 0 : shape[1]]
+    lifts = np.sin(np.pi * x / 10) * np.sin(np.pi * y / 8)
+    furrows = np.cos(2 * np.pi * x / 10) + np.cos(2 * np.pi * y / 8)
+    found = count_threads(0.5 + 0.2 * lifts - 0.1 * furrows, 20.0)
+    assert found.ends_per_cm == pytest.approx(20.0, rel=0.02)
+    assert found.picks_per_cm == pytest.approx(25.0, rel=0.02)
+    with pytest.raises(InputError, match="smaller than 64 pixels"):
+        count_threads(np.ones((63, 500)), 20.0)

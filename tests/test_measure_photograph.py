@@ -242,3 +242,14 @@ def test_instructions_are_plain_text_and_name_what_is_needed() -> None:
     assert max(len(line) for line in text.splitlines()) <= 100
     for word in ("window", "no flash", "white paper", "black card", "ruler", "flame"):
         assert word in text
+
+
+def test_a_palette_s_colours_go_through_the_profile_too() -> None:
+    image = Image.new("RGB", (80, 80), (250, 60, 40))
+    ImageDraw.Draw(image).rectangle((0, 0, 40, 80), fill=(128, 128, 128))
+    wide = read_photograph(_bytes(image, icc_profile=icc_profile("Display P3")))
+    few = image.quantize(colors=8)
+    assert few.mode == "P"
+    got = read_photograph(_bytes(few, icc_profile=icc_profile("Display P3")))
+    np.testing.assert_array_equal(got.linear, wide.linear)
+    assert got.cautions == wide.cautions

@@ -46,7 +46,9 @@ def _kinds():
         if found.name.split(".")[1] in ROOMS:
             module = importlib.import_module(found.name)
             for kind in vars(module).values():
-                if dataclasses.is_dataclass(kind) and kind.__module__ == found.name:
+                if isinstance(kind, type) and dataclasses.is_dataclass(kind) and (
+                    kind.__module__ == found.name
+                ):
                     yield kind
 
 

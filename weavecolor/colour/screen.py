@@ -204,7 +204,7 @@ def _lower_chroma(linear: FloatArray, screen: str) -> FloatArray:
     """Bisection on chroma for linear RGB (n, 3); channels first inside, for speed."""
     to_lms, to_linear, lms_lab, lab_lms = (m.astype(np.float32) for m in _oklab(screen))
     lab = lms_lab @ np.cbrt(to_lms @ linear.T.astype(np.float32))
-    lightness = np.clip(lab[0], 0.0, 1.0)
+    lightness = lab[0]
     # Cone responses (cube roots) are affine in chroma: a grey part and a coloured part.
     colour = lab_lms[:, 1:] @ lab[1:]
     rgb = np.empty_like(colour)

@@ -521,6 +521,7 @@ def _with_largest(
         return made
     plan = next(plan for what, plan, _ in made.plans if what == wanted.what)
     best: tuple[FullnessPlan, float] | None = None
+    some = ""
     for more in range(1, _MOST_MORE + 1):
         full = plan.fullness * (plan.widths + more) / plan.widths
         if plan.grain_deg >= 0.5:
@@ -534,11 +535,13 @@ def _with_largest(
         if found is None:
             break
         best = next(plan for what, plan, _ in found.plans if what == wanted.what), found.used_cm
+    else:
+        some = "at least "  # more was not tried
     if best is None:
         text = f"Largest {wanted.what} that fits: this one, {plan.fullness:.2f} to 1."
     else:
         text = (
-            f"Largest {wanted.what} that still fits: {best[0].fullness:.2f} to 1, "
+            f"Largest {wanted.what} that still fits: {some}{best[0].fullness:.2f} to 1, "
             f"{panel_words(best[0])}, taking {cm_and_inches(best[1])} in all."
         )
     return replace(made, largest=text)

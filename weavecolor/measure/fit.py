@@ -164,12 +164,9 @@ def fit_cloth(
 def _asked() -> list[Seen]:
     """What a fit foretells unasked: a darker ground, another light, a quarter turn."""
     return [
-        seen_colour(
-            ground, [0.5] * 3, [0.1] * 3, backing(ground), grain_deg=grain, light=light,
-            light_error=0.0,
-        )
+        seen_colour(ground, [0.5] * 3, [0.1] * 3, backing(ground), grain_deg=grain, light=light)
         for ground, light, grain in ASKED
-    ]  # fmt: skip
+    ]
 
 
 @dataclass(frozen=True, eq=False)

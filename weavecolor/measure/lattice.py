@@ -150,11 +150,10 @@ def find_peaks(spec: Spectrum, lowest: float, most: int = 48) -> tuple[Array, Ar
     fy, fx = (row - tile // 2) / tile, (column - tile // 2) / tile
     radius = np.hypot(fx, fy)
     keep = (radius > lowest) & (radius < _HIGHEST) & ((fy > 0) | ((fy == 0) & (fx > 0)))
-    keep &= (row > 0) & (row < tile - 1) & (column > 0) & (column < tile - 1)
     row, column, radius = row[keep], column[keep], radius[keep]
     order = np.argsort(ratio[row, column] * _seen(radius))[::-1][:most]
     row, column = row[order], column[order]
-    log = np.log(ratio)
+    log = np.log(np.maximum(ratio, 1e-30))  # nothing at all in a drawn picture
 
     def vertex(before: Array, here: Array, after: Array) -> Array:
         return np.clip((before - after) / (2 * (before - 2 * here + after) - 1e-12), -0.5, 0.5)

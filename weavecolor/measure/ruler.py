@@ -332,7 +332,7 @@ def _even(u: Array, length: Array) -> tuple[NDArray[np.intp], Array, float] | No
         return None
     if _longer(length[keep], index, 2):  # halves of a millimetre, or parts of an inch
         even = index % 2 == _phase(length[keep], index, 2)
-        keep, index = keep[even], (index[even] - index[even][0]) // 2
+        keep, index = keep[even], index[even] // 2
         if len(index) < _LEAST_TICKS:
             return None
     if not (_longer(length[keep], index, 5) or _longer(length[keep], index, 10)):
@@ -361,7 +361,7 @@ def _longer(length: Array, index: Array, every: int) -> bool:
 
 def _before(row: _Row, shape: tuple[int, ...]) -> tuple[int, int, int, int]:
     """The box of the picture before a ruler's edge; all of it where the edge leaves too little."""
-    rows, columns = shape[:2]
+    rows, columns = shape
     down = abs(row.into[0]) >= abs(row.into[1])
     axis, side = (0, rows) if down else (1, columns)
     line = np.polyfit(row.foot[:, 1 - axis], row.foot[:, axis], 1)

@@ -357,7 +357,8 @@ def fringe_colour(
         ground = np.broadcast_to(np.asarray(ground_black, dtype=np.float64), (3,))
         estimates.append(_yarn_in(black, box_black, ground))
         middle = 0.5 * (estimates[0][0] + estimates[1][0])
-        error = np.hypot(0.5 * np.abs(estimates[0][0] - estimates[1][0]), estimates[0][1])
+        own = np.maximum(estimates[0][1], estimates[1][1])
+        error = np.hypot(0.5 * np.abs(estimates[0][0] - estimates[1][0]), own)
     else:
         middle, error = estimates[0]
         error = np.hypot(error, 0.25 * np.abs(middle - ground_white) * 0.2 + 0.05 * middle)

@@ -29,6 +29,8 @@ FEWEST_THREADS, FEWEST_PIXELS = 7.0, 6.0
 FEWEST_PER_MM, MOST_PER_MM = 0.5, 5000.0
 #: Longest side analysed, pixels; of a larger picture the middle, binned where threads are coarse.
 LONGEST_SIDE = 1100
+#: Shortest side that can be analysed, pixels: a smaller tile tells no frequencies apart.
+NARROWEST = 64
 #: Pixels to a thread above which a cropped picture is binned to show more threads.
 MANY_PIXELS = 28.0
 #: Least phase agreement between neighbouring places, 0-1.
@@ -318,8 +320,9 @@ def _fine_enough(view: _View) -> None:
 
 def _viewed(image: NDArray[np.float32], pixels_per_mm: float, wanted: float) -> _View:
     """The middle at full size; binned, and so more of it, where the threads prove coarse."""
-    # the finest cloth keeps enough pixels at the first step
-    step = max(1, min(int(10 * pixels_per_mm / FINEST / 6.5), max(image.shape) // 500))
+    # the finest cloth keeps enough pixels at the first step, a narrow picture enough for a tile
+    narrow, wide = sorted(image.shape[:2])
+    step = max(1, min(int(10 * pixels_per_mm / FINEST / 6.5), wide // 500, narrow // NARROWEST))
     while True:
         small, left, top = _middle(image, step)
         scale = pixels_per_mm / step
@@ -332,7 +335,7 @@ def _viewed(image: NDArray[np.float32], pixels_per_mm: float, wanted: float) -> 
         view = _View(
             small, channels, left, top, step, _readings(channels, shortest, longest, wanted)
         )
-        whole = max(image.shape[:2]) <= LONGEST_SIDE * step
+        whole = wide <= LONGEST_SIDE * step or narrow < 2 * NARROWEST * step
         if view.readings:
             best = view.readings[0].frame
             pixels = 1 / max(np.hypot(*best.first), np.hypot(*best.second))
@@ -369,8 +372,10 @@ def _region(picture: ArrayLike, region: tuple[int, int, int, int] | None):  # ty
     left, top, right, bottom = region or (0, 0, columns, rows)
     left, top = max(0, int(left)), max(0, int(top))
     right, bottom = min(columns, int(right)), min(rows, int(bottom))
-    if right - left < 64 or bottom - top < 64:
-        raise InputError("the marked region is smaller than 64 pixels; mark a larger one")
+    if right - left < NARROWEST or bottom - top < NARROWEST:
+        raise InputError(
+            f"the marked region is smaller than {NARROWEST} pixels; mark a larger one"
+        )
     image = image[top:bottom, left:right].astype(np.float32)
     if not np.isfinite(image).all():
         raise InputError("the picture holds values that are no numbers")
@@ -418,7 +423,7 @@ def _readings(
 ) -> list[Reading]:
     """Readings from a large and a smaller window: the first resolves, the second forgives."""
     size = min(channels.shape[1:])
-    tiles = sorted({size // 2 * 2, max(64, size * 5 // 8 // 2 * 2)}, reverse=True)
+    tiles = sorted({size // 2 * 2, max(NARROWEST, size * 5 // 8 // 2 * 2)}, reverse=True)
     return weighed(
         [find_frames(spectrum(channels, tile), shortest, longest, upright) for tile in tiles]
     )
