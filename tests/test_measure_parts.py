@@ -248,3 +248,17 @@ def test_yarn_at_a_frayed_edge_is_as_sure_as_the_worse_of_two_pictures():
     # a quarter of what lies between the quartiles of the rougher: 0.337 of its deviation
     assert forth.uncertainty[0] > np.hypot(0.02, 0.3 * 0.15 * 0.34)
     assert replace(forth).uncertainty_de > 0.0
+
+
+def test_yarn_seen_over_paper_alone_is_known_to_a_twentieth():
+    box, thread = (0, 0, 90, 90), np.array([0.3, 0.1, 0.05])
+    found = fringe_colour(_frayed(0.87, thread, 0.001, 1), box)
+    assert found.linear == pytest.approx(thread, rel=0.01)
+    # of itself and of what it differs from paper: a twentieth of 0.87 for any yarn darker
+    assert found.uncertainty == pytest.approx(np.full(3, 0.05 * 0.87), rel=0.01)
+    with pytest.raises(InputError, match="^frayed edge: no threads are told from the ground"):
+        fringe_colour(_frayed(0.87, np.full(3, 0.85), 0.001, 1), box)
+    few = np.full((90, 90, 3), 0.87)
+    few[40, 40:45] = thread
+    with pytest.raises(InputError, match="^frayed edge: "):
+        fringe_colour(few, box)

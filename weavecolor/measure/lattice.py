@@ -459,7 +459,7 @@ def weighed(frame_lists: Sequence[list[Frame]], alike: float = 0.03) -> list[Rea
 
     Scores are log odds, so shares follow by the softmax; windows count alike, and that none of
     the readings is right takes a share too, the product of the windows'. Frames whose frequencies
-    agree within ``alike`` are one reading, told by its best frame.
+    agree within ``alike`` are one reading, told by the best frame of the first window that has it.
     """
     groups: list[tuple[Frame, float]] = []
     none = 1.0

@@ -349,8 +349,9 @@ def fringe_colour(
     Pixels lie between ground, shadow and yarn. Those farthest from the ground in a logarithmic
     colour plane where a shadow only moves lightness are taken as yarn; the ground showing through
     pulls the two estimates apart, so they are averaged and half their difference is the
-    uncertainty. With one ground only, the uncertainty is a quarter of what the yarn differs from
-    the ground, for nothing tells how much of it shows through.
+    uncertainty, beside how the yarn's pixels scatter. With one ground only it is a twentieth of the
+    yarn's colour and of what it differs from the ground: assumed, for nothing tells how much of the
+    ground shows through.
     """
     estimates = [_yarn_in(white, box_white, np.full(3, ground_white))]
     if black is not None and box_black is not None:
@@ -361,7 +362,7 @@ def fringe_colour(
         error = np.hypot(0.5 * np.abs(estimates[0][0] - estimates[1][0]), own)
     else:
         middle, error = estimates[0]
-        error = np.hypot(error, 0.25 * np.abs(middle - ground_white) * 0.2 + 0.05 * middle)
+        error = np.hypot(error, 0.05 * (np.abs(middle - ground_white) + middle))
     return measured_colour(middle, np.maximum(error, 0.003))
 
 
