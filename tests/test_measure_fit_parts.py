@@ -8,9 +8,9 @@ import pytest
 from weavecolor.errors import InputError
 from weavecolor.measure import grid
 from weavecolor.measure import parameters as p
-from weavecolor.measure.fit_forward import thread_grid
+from weavecolor.measure.fit_forward import OneLayer, Openness, thread_grid
 from weavecolor.measure.fit_problem import mixture
-from weavecolor.measure.fit_surface import SPAN, _terms, places
+from weavecolor.measure.fit_surface import SPAN, Traced, _terms, places, smooth
 from weavecolor.measure.tocloth import start_cloth
 from weavecolor.textile.construction import covers
 
@@ -153,3 +153,62 @@ def test_how_closely_a_card_must_be_wound(no_tracing):
             cover(share)
     with pytest.raises(InputError, match="^--threads: .* to the cm one on the other; wind one"):
         cover(1.11)
+
+
+def _traced(at, values):
+    """A construction traced, its light only numbers."""
+    none = Openness(np.zeros((1, 1)), np.zeros(1), np.zeros(1), 0.0, 0.0)
+    plain = np.array([[values[1]]])
+    layer = OneLayer((), (), (none,), 1, None, np.array([[values[0]]]), plain)
+    return Traced(np.asarray(at, float), (layer,))
+
+
+@pytest.mark.parametrize("bent", [False, True])
+def test_a_surface_goes_through_what_it_can_follow(bent):
+    rng = np.random.default_rng(5)
+    middle, width = np.array([0.5, -1.0, 0.2, 0.0, 0.0]), np.array([0.3, 0.2, 0.25, 0.1, 0.5])
+    at = middle + width * rng.uniform(-1.5, 1.5, (40, 5))
+
+    def truth(slow):
+        z = (slow - middle) / width
+        flat = 2.0 + z @ [0.3, -0.2, 0.1, 0.4, 0.0]
+        return flat + (0.3 * z[0] ** 2 - 0.1 * z[0] * z[1] + 0.2 * z[2] ** 2 if bent else 0.0), 7.0
+
+    made = smooth([_traced(a, truth(a)) for a in at], middle, width, bent)
+    for slow in middle + width * rng.uniform(-1.0, 1.0, (5, 5)):
+        (layer,) = made.at(slow[None], [[None]])[0]
+        assert layer.weights[0, 0] == pytest.approx(truth(slow)[0], abs=0.02)
+        # what is the same everywhere stays so: the shares of all traced add up to one
+        assert layer.plain[0, 0] == pytest.approx(7.0, abs=1e-9)
+        took = [made.own(k, slow) for k in range(40)]
+        assert sum(took) == pytest.approx(1.0)
+        assert made.noise(slow) == pytest.approx(sum(t * t for t in took))
+    # least noise in the middle, of all forty no more than a few terms' share
+    assert 1 / 40 < made.noise(middle) < made.noise(middle + 1.5 * width)
+
+
+@pytest.mark.parametrize("value", [-3.0, -0.1, 0.0, 0.05, 2.0])
+def test_limits_are_bent_and_not_broken(value):
+    # ln(1 + e^x): never under the limit, far above it the value itself, at it ln 2 of the bend
+    bent = p._at_least(value, 0.0, 0.1)
+    assert bent > 0.0 and bent >= value
+    assert bent == pytest.approx(0.1 * np.logaddexp(0.0, value / 0.1))
+    assert p._at_least(value + 5.0, 5.0, 0.1) == pytest.approx(5.0 + bent)
+
+
+@pytest.mark.parametrize("like", ["silk organza", "silk chiffon", "cotton voile"])
+def test_a_yarn_made_wider_stays_its_own_sort(like):
+    yarn = start_cloth("x", 30.0, 30.0, warp_like=like).warp
+    for times in (0.7, 1.0, 1.6):
+        made = p._of_width(yarn, times * yarn.width_mm, 1.0, 1.0, 1.0)
+        assert made.width_mm == pytest.approx(times * yarn.width_mm, rel=0.02)
+        assert made.rods == 1 or made.fineness_dtex == pytest.approx(yarn.fineness_dtex, rel=0.2)
+        # outer filaments as steep: turns times thickness
+        steep = made.twist_turns_m * made.diameter_mm
+        assert steep == pytest.approx(yarn.twist_turns_m * yarn.diameter_mm, rel=0.06)
+    flat = p._of_width(yarn, yarn.width_mm, 2.0, 1.0, 1.0)
+    assert flat.flattening == pytest.approx(2.0 * yarn.flattening, rel=0.05)
+    assert flat.tex == pytest.approx(yarn.tex / 2.0, rel=0.25)
+    dull = p._of_width(yarn, yarn.width_mm, 1.0, 1.0, 3.0)
+    assert dull.dull_per_mm == pytest.approx(3.0 * (yarn.dull_per_mm + 0.3) - 0.3)
+    assert p._of_width(yarn, yarn.width_mm, 1.0, 1.0, 0.1).dull_per_mm >= 0.0
