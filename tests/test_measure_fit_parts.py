@@ -2,17 +2,40 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
 from weavecolor.measure import grid
 from weavecolor.measure import parameters as p
 from weavecolor.measure.fit_forward import OneLayer, Openness, thread_grid
-from weavecolor.measure.fit_problem import mixture
+from weavecolor.measure.fit_problem import (
+    Problem,
+    _known,
+    _sight,
+    _wound,
+    mixture,
+    start_unknowns,
+)
 from weavecolor.measure.fit_surface import SPAN, Traced, _terms, places, smooth
+from weavecolor.measure.observations import (
+    KNOWN,
+    Known,
+    seen_colour,
+    seen_spectrum,
+    thread_colour,
+    thread_spectrum,
+)
 from weavecolor.measure.tocloth import start_cloth
+from weavecolor.optics.dye import wound_colour
+from weavecolor.scene.backings import Backing
+from weavecolor.scene.places import scene
 from weavecolor.textile.construction import covers
+
+WHITE = Backing("white", np.full(BANDS, 0.8))
 
 
 @pytest.mark.parametrize("share", [0.1, 0.5, 0.93])
@@ -212,3 +235,91 @@ def test_a_yarn_made_wider_stays_its_own_sort(like):
     dull = p._of_width(yarn, yarn.width_mm, 1.0, 1.0, 3.0)
     assert dull.dull_per_mm == pytest.approx(3.0 * (yarn.dull_per_mm + 0.3) - 0.3)
     assert p._of_width(yarn, yarn.width_mm, 1.0, 1.0, 0.1).dull_per_mm >= 0.0
+
+
+def _seen(value, ground, channels=3):
+    backs = Backing("it", np.full(BANDS, ground))
+    if channels == 3:
+        return seen_colour("it", value, [0.01] * 3, backs)
+    return seen_spectrum("it", value, 0.01, backs)
+
+
+def test_sights_of_an_even_cloth_in_any_light_are_that_cloth():
+    """A perfect white reads one in every channel, whatever falls on it from where: light from
+    lamps and from all around together."""
+    for name in ("window at the side", "overcast", "candlelit"):
+        place = scene(name)
+        sight = _sight(seen_colour("it", [0.3] * 3, [0.01] * 3, WHITE, light=place))
+        level = sight.lamps.sum(axis=(0, 2)) + sight.diffuse.sum(axis=1)
+        assert level == pytest.approx(np.ones(3), abs=2e-3)
+        assert 0.0 <= sight.share <= 1.0 and len(sight.lamps) == len(place.lights)
+        assert (sight.share == 0.0) is (len(place.lights) == 0)
+        # the eye weighs the light by its Y
+        green = sight.lamps[:, 1].sum() if len(place.lights) else 0.0
+        assert sight.share == pytest.approx(green, abs=0.1)
+        assert sight.backing == pytest.approx(np.full(21, 0.8))
+
+
+def test_a_search_begins_at_the_thread_s_own_colour_or_the_cloth_s():
+    start = start_cloth("x", 40, 40, warp_like="silk organza")
+    seen = [_seen([0.2, 0.2, 0.2], 0.04), _seen([0.4, 0.4, 0.4], 0.87)]
+    plain = start_unknowns(start, seen, ())
+    # over the darkest, made as light as half-way to the lightest: 0.3
+    wanted = p.ln_dye(p.colour_curve([0.3] * 3), start.warp)
+    assert plain.curves == pytest.approx(np.array([wanted, wanted])) and not plain.measured
+    assert start_unknowns(start, seen[::-1], ()).curves == pytest.approx(plain.curves)
+    red = thread_colour("weft", [0.5, 0.05, 0.05], [0.01] * 3)
+    spectrum = thread_spectrum("weft", np.linspace(0.1, 0.6, BANDS))
+    one = start_unknowns(start, seen, (red,))
+    assert one.curves[0] == pytest.approx(wanted)
+    assert one.curves[1] == pytest.approx(p.ln_dye(p.colour_curve([0.5, 0.05, 0.05]), start.weft))
+    for order in ((red, spectrum), (spectrum, red)):  # a spectrum tells most
+        both = start_unknowns(start, seen, order)
+        assert both.measured
+        assert both.curves[1] == pytest.approx(
+            p.ln_dye(np.linspace(0.1, 0.6, BANDS), start.weft)
+        )
+
+
+def test_known_numbers_are_the_cloth_s_own():
+    start = start_cloth("x", 40, 40, warp_like="silk organza")
+    unknowns = start_unknowns(start, [_seen([0.3] * 3, 0.04)], ())
+    x = np.zeros(p.SIZE)
+    x[:2] = p.logit([0.4, 0.5])
+    cloth = unknowns.shaped(x)
+    assert covers(cloth) == pytest.approx((0.4, 0.5), abs=1e-6)
+    told = {what: _known(unknowns, x, Known(what, 0.5, 0.1)) for what in KNOWN}
+    assert told["open share"] == pytest.approx(0.6 * 0.5, abs=1e-6)
+    assert told["warp tex"] == cloth.warp.tex < told["weft tex"] == cloth.weft.tex
+    # ends and picks of so many tex, with what crimp takes: g/m2 is a tenth of threads/cm times tex
+    mass = 40 * (cloth.warp.tex * (1 + cloth.warp_crimp) + cloth.weft.tex * (1 + cloth.weft_crimp))
+    assert told["weight"] == pytest.approx(mass / 10)
+    # numbers off by one of their errors count one
+    problem = Problem.of(start, [_seen([0.3] * 3, 0.04)], (), [
+        Known("open share", 0.3 - 0.02, 0.02), Known("warp tex", cloth.warp.tex + 0.3, 0.1),
+    ])  # fmt: skip
+    off, slopes = problem._numbers(unknowns, x)
+    assert off == pytest.approx([1.0, -3.0], abs=1e-4) and slopes.shape == (2, p.SIZE)
+
+
+def test_a_wound_thread_darkens_with_its_dye():
+    yarn = start_cloth("x", 40, 40, warp_like="silk organza").warp
+    dye = np.linspace(0.5, 30.0, 21)
+    shown, slope = _wound(dye, yarn)
+    assert (np.diff(shown) < 0).all() and (slope < 0).all()
+    more = wound_colour(dye * 1.02, yarn)
+    assert shown + slope * np.log(1.02) == pytest.approx(more, abs=2e-5)
+
+
+def test_readings_of_one_way_of_lying_go_together():
+    start = start_cloth("x", 40, 40, warp_like="silk organza")
+    turned = seen_colour("t", [0.3] * 3, [0.01] * 3, WHITE, grain_deg=90.0)
+    red = thread_colour("weft", [0.5, 0.05, 0.05], [0.01] * 3)
+    seen = [_seen([0.2] * 3, 0.04), _seen([0.4] * 3, 0.87), turned]
+    problem = Problem.of(start, seen, (red,), ())
+    assert problem.arrangements.tolist() == [0] * 6 + [1] * 3 + [-1] * 3
+    assert problem.values == pytest.approx([*[0.2] * 3, *[0.4] * 3, *[0.3] * 3, 0.5, 0.05, 0.05])
+    assert problem.own.shape == (12, 12) and not problem.own[:3, 3:].any()
+    assert [y is start.weft for y in problem._bare(start)] == [True]
+    assert not problem.dull
+    assert Problem.of(replace(start, warp=replace(start.warp, dull_per_mm=2.0)), seen, (), ()).dull
