@@ -20,7 +20,9 @@ from weavecolor.measure.fit_problem import (
     mixture,
     start_unknowns,
 )
+from weavecolor.measure.fit_report import _PROPERTIES, _advice, _drawn, _trades, given
 from weavecolor.measure.fit_surface import SPAN, Traced, _terms, places, smooth
+from weavecolor.measure.gridwords import grid_report, grid_table
 from weavecolor.measure.observations import (
     KNOWN,
     Known,
@@ -323,3 +325,88 @@ def test_readings_of_one_way_of_lying_go_together():
     assert [y is start.weft for y in problem._bare(start)] == [True]
     assert not problem.dull
     assert Problem.of(replace(start, warp=replace(start.warp, dull_per_mm=2.0)), seen, (), ()).dull
+
+
+@pytest.mark.parametrize(
+    ("name", "had", "said"),
+    [
+        ("warp colour", (), "photograph it over white again, turned a quarter"),
+        ("weft colour", ("turned",), "photograph bare weft thread at a frayed edge"),
+        ("weft colour", ("turned", "warp thread"), "photograph bare weft thread at a frayed edge"),
+        ("weft colour", ("turned", "weft thread"), ""),
+        ("warp cover", ("turned", "over black"), "take a close-up with a ruler over plain ground"),
+        ("open share", ("over black", "open share"), "weigh a piece of known size"),
+        ("packing", (), "give the yarn's count"),
+        ("packing", ("warp tex",), "weigh a piece of known size"),
+        ("flattening", (), ""),
+    ],
+)
+def test_advice_is_the_easiest_thing_not_yet_given(name, had, said):
+    told = _advice(name, frozenset(had))
+    assert told.startswith(said) and bool(told) is bool(said)
+
+
+def test_what_a_fit_was_given():
+    start = start_cloth("x", 40, 40, warp_like="silk organza")
+    red = thread_colour("weft", [0.5, 0.05, 0.05], [0.01] * 3)
+
+    def told(seen, threads=(), known=()):
+        return given(Problem.of(start, seen, threads, known))
+
+    assert told([_seen([0.3] * 3, 0.31)]) == {"over white"}
+    assert told([_seen([0.3] * 3, 0.25)]) == set()  # neither white nor black
+    assert told([_seen([0.3] * 3, 0.19)]) == {"over black"}
+    both = [_seen([0.3] * 3, 0.04), _seen([0.4] * 3, 0.87)]
+    assert told(both, (red,), (Known("weight", 40.0, 1.0),)) == {
+        "over white", "over black", "weft thread", "weight"
+    }  # fmt: skip
+    for grain, turned in ((180.0, False), (0.2, False), (90.0, True), (45.0, True)):
+        again = seen_colour("t", [0.3] * 3, [0.01] * 3, WHITE, grain_deg=grain)
+        assert ("turned" in told([*both, again])) is turned
+
+
+def test_what_cannot_be_told_apart_is_said():
+    """Two properties that go together, or against one another, in what fits are named."""
+    rng = np.random.default_rng(2)
+    rows = rng.standard_normal((400, len(_PROPERTIES)))
+    assert _trades(rows) == ()
+    names = list(_PROPERTIES)
+    rows[:, names.index("packing")] = -rows[:, names.index("weft cover")]
+    rows[:, names.index("dullness")] = rows[:, names.index("warp cover")]
+    assert set(_trades(rows)) == {
+        "more weft cover looks like less packing", "more warp cover looks like more dullness",
+    }  # fmt: skip
+    # what follows from the others by sum is no trade
+    rows[:, names.index("weight")] = rows[:, names.index("flattening")]
+    assert len(_trades(rows)) == 2
+
+
+def test_cloths_drawn_have_the_spread_they_were_drawn_from():
+    rng = np.random.default_rng(4)
+    root = 0.1 * rng.standard_normal((p.SIZE, p.SIZE))
+    x, covariance = np.arange(float(p.SIZE)), root @ root.T
+    drawn = _drawn(x, covariance, 4000)
+    assert drawn.shape == (4000, p.SIZE)
+    error = np.sqrt(np.diag(covariance))
+    assert (np.abs(drawn.mean(axis=0) - x) < 5 * error / np.sqrt(4000)).all()
+    assert np.cov(drawn.T) == pytest.approx(covariance, abs=0.15 * covariance.max())
+    assert _drawn(x, covariance, 5) == pytest.approx(_drawn(x, covariance, 5))
+
+
+def test_a_wound_card_is_told_in_lines_and_as_a_table(no_tracing):
+    yarn = start_cloth("x", 40, 40, warp_like="silk organza", warp_tex=2.3).warp
+    seen = [(0.87, [0.5] * 3, [0.01] * 3), (0.04, [0.3] * 3, [0.01] * 3)]
+    e = np.full(3, 0.004)
+    found = grid.read_grid(yarn, 6.0 / yarn.width_mm, seen, ([0.12] * 3, e, [0.7] * 3, e))
+    lines = grid_report(found).splitlines()
+    assert lines[0] == "The threads hide 60 % of the card, by their count and width."
+    assert lines[2] == "  sends back  0.20 +- 0.01, 0.20 +- 0.01, 0.20 +- 0.01"
+    assert lines[3] == "  lets through 0.50 +- 0.05, 0.50 +- 0.05, 0.50 +- 0.05"
+    assert "Its dye shows the photographs within 1.0 CIEDE2000." in lines
+    for missed, doubted in ((5.0, False), (5.1, True)):
+        told = grid_report(replace(found, missed=missed))
+        assert ("Caution: no dye of this yarn looks like that" in told) is doubted
+    table = grid_table(found).splitlines()
+    assert table[0] == "wavelength nm,wound thread" and len(table) == 42
+    assert table[1].startswith("380,") and table[-1].startswith("780,")
+    assert [float(row.split(",")[1]) for row in table[1:]] == pytest.approx(found.wound, abs=1e-5)

@@ -19,12 +19,16 @@ from weavecolor.measure.lattice import (
     weighed,
 )
 from weavecolor.measure.threads import (
+    _angle,
     _measure,
     _middle,
+    _named,
     _range,
     _smooth,
+    _wanted,
     count_threads,
     flattened,
+    stated,
 )
 
 
@@ -298,3 +302,33 @@ def test_a_narrow_strip_is_counted_or_refused(shape):
     assert found.picks_per_cm == pytest.approx(25.0, rel=0.02)
     with pytest.raises(InputError, match="smaller than 64 pixels"):
         count_threads(np.ones((63, 500)), 20.0)
+
+
+def test_warp_is_the_system_nearest_the_direction_said():
+    level, upright = np.array([0.1, 0.0]), np.array([0.0, 0.12])  # waves along x: threads upright
+    assert _angle(level) == 0.0 and abs(_angle(upright)) == 90.0
+    assert _angle(np.array([0.1, 0.1])) == pytest.approx(45.0)  # y runs down: the top leans right
+    assert _angle(np.array([-0.1, 0.1])) == pytest.approx(-45.0)
+    for wanted, warp, spread in (
+        (0.0, level, (0.01, 0.02)), (40.0, level, (0.01, 0.02)), (90.0, upright, (0.02, 0.01)),
+        (50.0, upright, (0.02, 0.01)), (-90.0, upright, (0.02, 0.01)), (180.0, level, (0.01, 0.02)),
+    ):  # fmt: skip
+        (first, _), angle, told = _named(level, upright, (0.01, 0.02), wanted)
+        assert first is warp and told == spread and angle == _angle(warp)
+    assert (_wanted("up"), _wanted("across"), _wanted(12)) == (0.0, 90.0, 12.0)
+    with pytest.raises(InputError, match='^warp_direction: the warp runs "up", "across" or at an'):
+        _wanted("down")
+
+
+@pytest.mark.parametrize(
+    ("value", "around", "size", "said"),
+    [
+        (20.04, (19.9, 20.3), 1.0, ("20.0", "give or take 0.3 (19.9 to 20.3 in 19 of 20)")),
+        (20.04, (19.75, 20.3), 1.0, ("20.0", "give or take 0.3 (19.8 to 20.3 in 19 of 20)")),
+        (20.0, (19.9051, 20.0), 1.0, ("20.00", "give or take 0.09 (19.91 to 20.00 in 19 of 20)")),
+        (20.0, (19.9049, 20.0), 1.0, ("20.0", "give or take 0.1 (19.9 to 20.0 in 19 of 20)")),
+        (20.0, (19.5, 20.25), 2.54, ("50.8", "give or take 1.3 (49.5 to 51.4 in 19 of 20)")),
+    ],
+)
+def test_a_count_is_stated_with_the_digits_it_has(value, around, size, said):
+    assert stated(value, around, size) == said
