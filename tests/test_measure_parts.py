@@ -83,6 +83,11 @@ def test_the_box_within_a_part_fills_it_as_far_as_it_goes(turn):
     ):  # fmt: skip
         beside = part[max(y0, 0) : y1, max(x0, 0) : x1]
         assert not (beside.size and beside.all())
+    # a square with a long thin foot: the square counts, not the foot
+    foot = np.zeros((40, 60), bool)
+    foot[5:25, 20:40] = foot[22:25, 2:58] = True
+    left, top, right, bottom = _inner_box(np.rot90(foot, turn))
+    assert (right - left) * (bottom - top) == 400
     # a part that fills the picture is all of it, one pixel is itself
     assert _inner_box(np.ones((30, 40), bool)) == (0, 0, 40, 30)
     one = np.zeros((9, 9), bool)
