@@ -62,7 +62,9 @@ def test_values_cannot_be_changed_and_arrays_are_not_compared_by_accident():
         # numpy answers == element by element: a class that holds arrays says how it compares
         held = " ".join(str(field.type) for field in dataclasses.fields(kind))
         if re.search(r"\b(Array|FloatArray|NDArray|Spectrum|Mask)\b", held):
-            assert not params.eq or "__eq__" in vars(kind), name
+            compares = vars(kind).get("__eq__")
+            made = compares is not None and compares.__code__.co_filename == "<string>"
+            assert not made, name
 
 
 @pytest.mark.parametrize(

@@ -119,7 +119,7 @@ def measured_colour(linear: ArrayLike, uncertainty: ArrayLike, seed: int = 1) ->
     return MeasuredColour(middle, error, Lab, spread)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Side:
     """One picture made ready: its regions, its reflectance image and the light on it."""
 
