@@ -410,3 +410,12 @@ def test_a_wound_card_is_told_in_lines_and_as_a_table(no_tracing):
     assert table[0] == "wavelength nm,wound thread" and len(table) == 42
     assert table[1].startswith("380,") and table[-1].startswith("780,")
     assert [float(row.split(",")[1]) for row in table[1:]] == pytest.approx(found.wound, abs=1e-5)
+
+
+@pytest.mark.parametrize("share", [0.005, 0.02, 0.5, 0.98, 0.995])
+def test_light_that_is_as_it_was_told_changes_nothing(share):
+    assert mixture(share, 0.08, 0.0)[:2] == pytest.approx((1.0, 1.0), abs=1e-12)
+    for off in (-20.0, 20.0):
+        lamp, sky, lamp_slope, sky_slope = mixture(share, 0.08, off)
+        assert share * lamp == pytest.approx(min(share, 0.02) if off < 0 else max(share, 0.98))
+        assert sky >= 0.0 and lamp_slope == 0.0 == sky_slope

@@ -312,7 +312,7 @@ def mixture(share: float, error: float, off: float) -> tuple[float, float, float
     if not 0.0 < share < 1.0 or error == 0.0:
         return 1.0, 1.0, 0.0, 0.0
     moved = share + error * off
-    inside = float(np.clip(moved, 0.02, 0.98))
+    inside = float(np.clip(moved, min(share, 0.02), max(share, 0.98)))
     rate = error if inside == moved else 0.0
     return inside / share, (1 - inside) / (1 - share), rate / share, -rate / (1 - share)
 
