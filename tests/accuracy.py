@@ -189,8 +189,7 @@ def straight_yarns(diameter: float, spacing: float) -> Tubes:
     half = diameter / 2
     systems = tuple(System(spacing, spacing, half, half, z, still) for z in (level, -level))
     orbit, distinct = orbits(traced.PLAIN)
-    sort = np.arange(len(distinct))
-    return Tubes(systems, (spacing, spacing), diameter, diameter, orbit, distinct, sort)  # type: ignore
+    return Tubes(systems, (spacing, spacing), diameter, diameter, orbit, distinct)  # type: ignore
 
 
 def straight_cylinders() -> Figure:

@@ -278,7 +278,7 @@ def pairs(
         gain = together / np.maximum(fine.mean(axis=0) * out.mean(), 1e-12)
     joint = _counted(node, other)
     joint = 0.5 * (joint + joint.T)
-    if geometry.partner is not None:  # half a turn changes nothing: twice the points
+    if geometry.half_turn:  # half a turn changes nothing: twice the points
         turn = grid.turned(grid.steps // 2)[:half]
         joint = 0.5 * (joint + joint[np.ix_(turn, turn)])
     return Pairs(joint, named, pair, gain, held)

@@ -3,9 +3,8 @@
 Along one direction every yarn is a band across the mid-plane, and a line along that direction
 meets the yarn where its foot lies inside the band: thousands of lines are answered at once, where
 ``rays`` follows each step by step. Outlines lie where the surface is seen edge on
-(M. P. do Carmo, Differential Geometry of Curves and Surfaces, 1976, on the Gauss map). Where a
-beam is so flat that a yarn may stand before itself, whether it is met before or behind a point is
-found by stepping. Knows where yarns stand in the way; knows nothing of light or colour.
+(M. P. do Carmo, Differential Geometry of Curves and Surfaces, 1976, on the Gauss map). Knows where
+yarns stand in the way; knows nothing of light or colour.
 """
 
 from __future__ import annotations
@@ -26,26 +25,20 @@ Array = NDArray[np.float64]
 _OUTLINE = 48  # points of an outline between two crossings; fewer on long repeats
 _TABLE, _FEWEST = 256, 8  # places between two crossings to look bands up at; on long repeats
 _MOST = 1 << 14  # places in all for that, and for silhouettes to be kept
-_FLAT = 0.25  # least cosine of the angle between a yarn and the beam to tell before from behind
-_STRIDE = 0.8  # of a flat beam's steps, over the thinner half of a yarn
-_FINER = 13  # steps about the nearest of those
-_AT_ONCE = 1 << 18  # of such steps
 
 
 @dataclass(frozen=True, eq=False)
 class Bands:
     """One yarn system along one direction.
 
-    ``table`` (6, kinds * places) float32 over the foot's place along the yarn: lower edge of the
+    ``table`` (4, kinds * places) float32 over the foot's place along the yarn: lower edge of the
     band from the yarn's line, mm, and distance from that edge over sideways distance; the same of
-    the upper edge; height of the yarn's middle on a line through its axis, mm, and its fall with
-    the foot's way across. The last two hold where ``ordered``: where no yarn stands before itself.
+    the upper edge.
     ``reach``: the farthest that any edge lies from the yarn's line, mm.
     """
 
     system: System
     reach: float
-    ordered: bool
     table: NDArray[np.float32]
     per_crossing: int
 
@@ -95,34 +88,30 @@ def bands(system: System, across: float, along: float) -> Bands:
     aside = b * b * across * (s + along * c) / root
     half = (a * a * steep + b * b * across * across * c) / root
     middle, leaning = u - along * height, -across * height
-    weight = (steep / b) ** 2
-    square = 1.0 / ((across / a) ** 2 + weight + 1e-12 / (b * b))
     scale = np.abs(steep) / np.hypot(steep, across)  # across the outline's tangent plane
-    # at the feet of the lower outline, the upper one and the axis: two values each, as one
-    # complex number, which is looked up in one go
-    feet = np.empty((3, kinds, steps + 1))
-    feet[0, :, :-1], feet[1, :, :-1], feet[2, :, :-1] = middle - aside, middle + aside, middle
+    # at the feet of the lower outline and the upper one: two values each, as one complex number,
+    # which is looked up in one go
+    feet = np.empty((2, kinds, steps + 1))
+    feet[0, :, :-1], feet[1, :, :-1] = middle - aside, middle + aside
     known = np.empty(feet.shape, complex)
-    known.real[:, :, :-1] = leaning - half, leaning + half, weight * height * square
-    known.imag[:, :, :-1] = scale, scale, (across / (a * a)) * square
+    known.real[:, :, :-1] = leaning - half, leaning + half
+    known.imag[:, :, :-1] = scale
     crossings = system.middle.shape[1]
     period = crossings * system.pitch
     feet[..., -1], known[..., -1] = feet[..., 0] + period, known[..., 0]
     per = _per_crossing(system)
     places = (np.arange(crossings * per) + 0.5) * (system.pitch / per)
-    table = np.zeros((3, 2, kinds, places.size), np.float32)
-    rising = bool((feet[..., 1:] > feet[..., :-1]).all())
-    if rising:
-        for which, kind in np.ndindex(3, kinds):
+    table = np.zeros((2, 2, kinds, places.size), np.float32)
+    if (feet[..., 1:] > feet[..., :-1]).all():
+        for which, kind in np.ndindex(2, kinds):
             first = feet[which, kind, 0]
             at = first + (places - first) % period
             found = np.interp(at, feet[which, kind], known[which, kind])
             table[which, 0, kind], table[which, 1, kind] = found.real, found.imag
     else:
-        table[:2] = _outermost(feet[:2], known[:2], places.size, system.pitch / per)
-    reach = float(np.abs(table[:2, 0]).max())
-    ordered = rising and steep.min() >= _FLAT * np.hypot(1.0, along)
-    return Bands(system, reach, bool(ordered), table.reshape(6, -1), per)
+        table[:] = _outermost(feet, known, places.size, system.pitch / per)
+    reach = float(np.abs(table[:, 0]).max())
+    return Bands(system, reach, table.reshape(4, -1), per)
 
 
 def _outermost(feet: Array, known: NDArray[Any], places: int, step: float) -> Array:
@@ -153,15 +142,14 @@ def _outermost(feet: Array, known: NDArray[Any], places: int, step: float) -> Ar
 class Silhouette:
     """Both systems of a cell along one unit direction."""
 
-    geometry: Tubes
     vector: Vector
     systems: tuple[Bands, Bands]
 
     def _covers(
         self, point: NDArray[Any]
-    ) -> Iterator[tuple[int, Bands, NDArray[Any], NDArray[Any], NDArray[Any]]]:
-        """Every yarn that may cover the foot of a point (3, n): its system's number and bands,
-        its index, and how far across from it and along it the foot stands, mm (n,)."""
+    ) -> Iterator[tuple[Bands, NDArray[Any], NDArray[Any], NDArray[Any]]]:
+        """Every yarn that may cover the foot of a point (3, n): its system's bands, its index, and
+        how far across from it and along it the foot stands, mm (n,)."""
         kind = point.dtype.type
         x, y, z = self.vector
         feet = (point[0] - point[2] * kind(x / z), point[1] - point[2] * kind(y / z))
@@ -171,35 +159,17 @@ class Silhouette:
             most = int(one.reach / one.system.spacing + 0.5)
             for offset in range(-most, most + 1):
                 yarn = nearest + kind(offset)
-                yield number, one, yarn, across - yarn * kind(one.system.spacing), along
+                yield one, yarn, across - yarn * kind(one.system.spacing), along
 
-    def blocked(self, point: NDArray[Any], own: NDArray[Any] | None = None) -> NDArray[np.bool_]:
-        """Whether a yarn stands before each point, looking along the direction.
-
-        ``point`` (3, n) mm, outside all yarns. ``own`` (n,): system of the yarn that each lies
-        on, facing the direction, which does not count; None where all points lie beyond the cloth.
-        """
+    def blocked(self, point: NDArray[Any]) -> NDArray[np.bool_]:
+        """Whether a yarn stands before each point (3, n), mm, beyond the cloth, looking along the
+        direction."""
         point = np.asarray(point, np.float32)
-        up = self.vector[2] > 0
-        shut, unsure = (np.zeros(point.shape[1], bool) for _ in range(2))
-        if own is not None:
-            spacing = np.array(self.geometry.spacing, np.float32)
-            itself = np.rint(np.where(own == WARP, point[0], point[1]) / spacing[own])
-        for number, one, yarn, way, along in self._covers(point):
-            low, _, high, _, middle, lean = one.table
+        shut = np.zeros(point.shape[1], bool)
+        for one, yarn, way, along in self._covers(point):
+            low, _, high, _ = one.table
             place = one.places(yarn, along)
-            inside = (way > low.take(place)) & (way < high.take(place))
-            if own is not None and one.ordered:
-                level = middle.take(place) - lean.take(place) * way
-                inside &= level > point[2] if up else level < point[2]
-                inside &= (yarn != itself) | (own != number)
-            if own is None or one.ordered:
-                shut |= inside
-            else:
-                unsure |= inside
-        left = np.flatnonzero(unsure & ~shut)
-        if left.size:
-            shut[left] = self._enters(point[:, left])
+            shut |= (way > low.take(place)) & (way < high.take(place))
         return shut
 
     def open_share(self, foot: NDArray[Any], footprint: float) -> NDArray[np.float32]:
@@ -210,51 +180,13 @@ class Silhouette:
         foot = np.asarray(foot, np.float32)
         half = np.float32(0.5 * footprint)
         covered = np.zeros(foot.shape[1], np.float32)
-        for _, one, yarn, way, along in self._covers(foot):
-            low, low_scale, high, high_scale, _, _ = one.table
+        for one, yarn, way, along in self._covers(foot):
+            low, low_scale, high, high_scale = one.table
             place = one.places(yarn, along)
             above = (way - low.take(place)) * low_scale.take(place)
             below = (high.take(place) - way) * high_scale.take(place)
             np.maximum(covered, np.minimum(above, half) + np.minimum(below, half), out=covered)
         return np.asarray(np.maximum(np.float32(1.0) - covered * np.float32(1.0 / footprint), 0.0))
-
-    def _enters(self, start: NDArray[Any]) -> NDArray[np.bool_]:
-        """Whether the way from ``start`` (3, n) out of the cloth enters a yarn of the systems
-        that are not in order; by steps, and finer ones about the least distance."""
-        met = np.zeros(start.shape[1], bool)
-        z = np.float32(self.vector[2])
-        for number, one in enumerate(self.systems):
-            if one.ordered:
-                continue
-            level = np.copysign(np.float32(one.system.reach), z)
-            enter = np.maximum((-level - start[2]) / z, 0.0)
-            leave = np.maximum((level - start[2]) / z, enter)
-            stride = np.float32(_STRIDE * min(one.system.half_width, one.system.half_height))
-            steps = max(int(np.ceil((leave - enter).max(initial=0.0) / stride)) + 1, 2)
-            together = max(_AT_ONCE // steps, 1)
-            for first in range(0, met.size, together):
-                part = np.arange(first, min(first + together, met.size))
-                way, near = self._nearest(number, start[:, part], enter[part], leave[part], steps)
-                met[part[near < 0.0]] = True
-                # no distance changes faster than the way goes
-                close = (near >= 0.0) & (near < 0.5 * stride)
-                part, way = part[close], way[close]
-                begin = np.maximum(way - stride, enter[part])
-                end = np.minimum(way + stride, leave[part])
-                near = self._nearest(number, start[:, part], begin, end, _FINER)[1]
-                met[part[near < 0.0]] = True
-        return met
-
-    def _nearest(
-        self, number: int, start: NDArray[Any], enter: NDArray[Any], leave: NDArray[Any], steps: int
-    ) -> tuple[NDArray[Any], NDArray[Any]]:
-        """Way (n,) along the direction, of even ``steps`` from ``enter`` to ``leave`` (n,), at
-        which a system's yarns are nearest, and that distance; mm."""
-        way = np.linspace(0.0, 1.0, steps, dtype=np.float32)[:, None] * (leave - enter) + enter
-        x, y, z = (s + way * np.float32(v) for s, v in zip(start, self.vector, strict=True))
-        distance = self.systems[number].system.distance(*((y, x) if number == WARP else (x, y)), z)
-        at = distance[0].argmin(axis=0)[None]
-        return np.take_along_axis(way, at, 0)[0], np.take_along_axis(distance[0], at, 0)[0]
 
 
 def silhouette(geometry: Tubes, vector: Vector) -> Silhouette:
@@ -266,9 +198,7 @@ def silhouette(geometry: Tubes, vector: Vector) -> Silhouette:
 def _silhouette(geometry: Tubes, vector: Vector) -> Silhouette:
     x, y, z = vector
     warp, weft = geometry.systems
-    return Silhouette(
-        geometry, vector, (bands(warp, x / z, y / z), bands(weft, y / z, x / z))
-    )
+    return Silhouette(vector, (bands(warp, x / z, y / z), bands(weft, y / z, x / z)))
 
 
 _kept = lru_cache(maxsize=96)(_silhouette)

@@ -23,7 +23,7 @@ from weavecolor.textile.weaves import half_turn, translations
 
 Array = NDArray[np.float64]
 WARP, WEFT = 0, 1
-#: With more distinct crossings than this, like ones share their patches.
+#: With more distinct crossings than this, they are looked at by chance.
 MOST_APART = 16
 _ALONG, _HIGH = 48, 49  # the table of offsets: places between crossings, and heights
 
@@ -103,14 +103,6 @@ class System:
             kind, first = known.setdefault(turned[least].tobytes(), (len(known), least))
             which[yarn], ahead[yarn] = kind, (first - least) % crossings
         return which, ahead
-
-    def height(
-        self, yarn: NDArray[Any], u: NDArray[Any]
-    ) -> tuple[NDArray[Any], NDArray[Any], NDArray[Any]]:
-        """Axis height and its first two derivatives along the yarn, mm, 1, 1/mm."""
-        h, swing, phase = self._axis(self._row(yarn.astype(u.dtype)), u)
-        rate = u.dtype.type(np.pi / self.pitch)
-        return h, -rate * swing * np.sin(phase), -rate * rate * swing * np.cos(phase)
 
     @cached_property
     def _offsets(self) -> tuple[NDArray[np.int32], NDArray[np.float32], float]:
@@ -225,10 +217,8 @@ class Tubes:
     """Both systems, the cell's repeat and its translation symmetry.
 
     ``orbit`` (picks, ends): which of the distinct crossings each crossing is a copy of.
-    ``distinct`` (n, 2): pick and end of one crossing per orbit. ``partner`` (n,): which orbit each
-    goes to when the cloth is given half a turn; None where that changes the weave. ``sort`` (n,):
-    crossings of one sort share their patches; each is its own, unless there are so many that those
-    count as one whose yarns go on alike to the next crossing each way.
+    ``distinct`` (n, 2): pick and end of one crossing per orbit. ``half_turn``:
+    whether half a turn leaves the weave as it was; not asked where there are many crossings.
     """
 
     systems: tuple[System, System]
@@ -237,12 +227,11 @@ class Tubes:
     bottom: float
     orbit: NDArray[np.int32]
     distinct: NDArray[np.int32]
-    sort: NDArray[np.int32]
-    partner: NDArray[np.int32] | None = None
+    half_turn: bool = False
 
     @property
     def many(self) -> bool:
-        """Whether there are so many distinct crossings that like ones are taken together."""
+        """Whether there are so many distinct crossings that they are drawn from by chance."""
         return _many(self.distinct)
 
     @property
@@ -284,17 +273,6 @@ def _many(distinct: NDArray[Any]) -> bool:
     return len(distinct) > MOST_APART
 
 
-def _sorts(lift: tuple[tuple[int, ...], ...], distinct: NDArray[Any]) -> NDArray[np.int32]:
-    """The sort of each distinct crossing, see :class:`Tubes`; never more than 32 of many."""
-    if not _many(distinct):
-        return np.arange(len(distinct), dtype=np.int32)
-    plan = np.array(lift)
-    near = ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1))
-    ways = np.stack([np.roll(plan, shift, axis=(0, 1))[tuple(distinct.T)] for shift in near])
-    found = np.unique(ways, axis=1, return_inverse=True)[1]
-    return found.reshape(-1).astype(np.int32)
-
-
 @lru_cache(maxsize=64)
 def tubes(construction: Construction) -> Tubes:
     """The yarns of one construction."""
@@ -310,10 +288,6 @@ def tubes(construction: Construction) -> Tubes:
     )
     reach = max(warp.reach, weft.reach)
     orbit, distinct = orbits(c.lift)
-    sort = _sorts(c.lift, distinct)
-    partner, about = None, half_turn(c.lift)
-    if about is not None and not _many(distinct):
-        picks, ends = ((np.array(about) - distinct) % orbit.shape).T
-        partner = orbit[picks, ends]
+    turned = not _many(distinct) and half_turn(c.lift) is not None
     spacing = (c.warp_spacing, c.weft_spacing)
-    return Tubes((warp, weft), spacing, reach, reach, orbit, distinct, sort, partner)
+    return Tubes((warp, weft), spacing, reach, reach, orbit, distinct, turned)

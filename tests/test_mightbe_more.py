@@ -1,0 +1,107 @@
+"""What a look might truly be: the signs and sizes of single errors, one at a time."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from test_layer_optics import cloth
+
+from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.optics import mightbe
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.optics.uncertainty import Known
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
+from weavecolor.textile.howknown import HowKnown
+
+pytestmark = pytest.mark.usefixtures("few_rays")
+
+WINDOW = scene("window at the side")
+
+
+def test_more_dye_is_a_darker_look_and_less_a_lighter():
+    """Of a cloth whose dye alone is open: draws of more dye are darker, over black and white."""
+    made = replace(
+        cloth(warp=0.35, weft=0.35, ends=60.0, picks=50.0),
+        known={f"{s}.colour": HowKnown.assumed(0.0, 1.0) for s in ("warp", "weft")},
+    )
+    over = [backing("black"), backing("white")]
+    more = mightbe._dyes(made).mean(axis=(1, 2))
+    for drawn in mightbe.lots(Stack((Layer(made),)), over, WINDOW):
+        assert np.ptp(drawn[:, 0]) > 2.0
+        assert np.corrcoef(more, drawn[:, 0])[0, 1] < -0.8
+
+
+def test_clear_yarn_glints_as_it_covers_and_black_yarn_not_at_all():
+    clear, black = cloth(dye=0.0, ends=30.0, picks=20.0), cloth(dye=1e4, ends=30.0, picks=20.0)
+    width = clear.warp.width_mm
+    found = mightbe._glints(clear)
+    assert found.shape == (2, 41)
+    assert found[0] == pytest.approx(np.full(41, 3.0 * width), rel=0.02)
+    assert found[1] == pytest.approx(np.full(41, 2.0 * width), rel=0.02)
+    assert mightbe._glints(black).max() < 1e-9
+    # Lambert and Beer there and back: what half as much dye leaves is the root
+    one, half = (mightbe._glints(cloth(dye=d, ends=30.0, picks=20.0)) / found for d in (6.0, 3.0))
+    assert half == pytest.approx(np.sqrt(one), rel=1e-9)
+    assert one == pytest.approx(np.exp(-12.0 * clear.warp.rod_diameter_mm), rel=1e-9)
+
+
+def test_light_across_a_yarn_and_along_it():
+    lamp = WINDOW.lights[0]
+    for turn in (0.0, 30.0, 90.0):
+        one = replace(WINDOW, lights=(replace(lamp, azimuth_deg=turn),), diffuse=np.zeros(41))
+        warp, weft = mightbe._across(one, 0.0)
+        assert warp + weft == pytest.approx(1.0)
+        assert weft == pytest.approx(np.cos(np.radians(turn)) ** 2)
+        # turned with the cloth it is the same; a quarter turn changes warp and weft over
+        again = replace(one, lights=(replace(lamp, azimuth_deg=turn + 50.0),))
+        assert mightbe._across(again, 50.0) == pytest.approx([warp, weft])
+        assert mightbe._across(one, 90.0) == pytest.approx([weft, warp])
+    assert mightbe._across(replace(WINDOW, lights=()), 0.0).tolist() == [0.0, 0.0]
+
+
+def test_draws_have_the_spread_and_the_kinship_that_is_said():
+    same = cloth(warp=0.3, weft=0.3)
+    apart = cloth(warp=0.3, weft=0.6)
+    for made, alike in ((same, mightbe.ALIKE), (apart, 0.0)):
+        drawn = mightbe._dyes(made)
+        assert drawn.shape == (mightbe.DRAWS, 2, 41)
+        assert drawn.std() == pytest.approx(1.0, abs=0.12)
+        assert abs(drawn.mean()) < 0.2
+        together = np.mean(drawn[:, 0] * drawn[:, 1])
+        assert together == pytest.approx(alike, abs=0.2)
+        # half of the variance is one error for all wavelengths
+        far = np.mean(drawn[:, :, 0] * drawn[:, :, -1])
+        assert far == pytest.approx(0.5, abs=0.2)
+        assert np.mean(drawn[:, :, 0] * drawn[:, :, 1]) > 0.8
+    assert np.array_equal(mightbe._dyes(same), mightbe._dyes(cloth(warp=0.3, weft=0.3)))
+
+
+def test_the_ninth_tenth_of_draws_is_what_is_stated():
+    look = np.array([50.0, 0.0, 0.0])
+    drawn = np.tile(look, (200, 1))
+    drawn[:, 0] += np.linspace(0.0, 4.0, 200)
+    at = ciede2000(look, look + [3.6, 0.0, 0.0])  # nine tenths of the way
+    assert mightbe.open_colour(look, drawn) * 1.645 == pytest.approx(float(at), rel=1e-3)
+    other = look + [10.0, 0.0, 0.0]
+    still = np.tile(other, (200, 1))
+    miss = mightbe.open_difference((look, drawn), (other, still))
+    whole = ciede2000(look, other)
+    want = np.quantile(np.abs(ciede2000(drawn, still) - whole), 0.9)
+    assert float(miss) * 1.645 == pytest.approx(float(want))
+    # what both share goes out
+    moved = drawn + [10.0, 0.0, 0.0]
+    assert float(mightbe.open_difference((look, drawn), (other, moved))) < 0.3 * float(miss)
+
+
+def test_uncertain_colours_leave_less_open_of_small_differences():
+    known = Known(False, False, colours=1.0, apart=1.6, foretold=0.0)
+    ways = [known.colours_of(("backing",), d) for d in (1e-9, 0.01, 1.0, 2.0, 50.0)]
+    assert ways[0] == 0.0
+    assert 0.0 < ways[1] < ways[2] < ways[3] <= ways[4] == 1.0
+    # seen in two lights whole; turned, warp may differ from weft; what was foretold if it is more
+    assert known.colours_of(("scene",), 0.01) == 1.0
+    assert known.colours_of(("grain",), 0.01) == 1.6 == known.colours_of((), 0.01)
+    assert Known(False, False, colours=1.0, foretold=2.0).colours_of(("scene",), 9.0) == 2.0
