@@ -31,9 +31,9 @@ from weavecolor.colour.spectra import WAVELENGTHS, frozen
 from weavecolor.decide.compare import near_daylight
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch, swatch_names
-from weavecolor.optics.appearance import appearances
+from weavecolor.optics.appearance import appearances, in_scenes
 from weavecolor.optics.dye import absorption_of_wound, dye_of, from_colour
-from weavecolor.optics.mightbe import lots, open_colour, open_difference
+from weavecolor.optics.mightbe import lots_in, open_colour, open_difference
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import known_of, of_colour, of_difference
 from weavecolor.scene.backings import backing
@@ -130,48 +130,55 @@ def truth(cloth: Cloth, rng: np.random.Generator, dyed: bool = True) -> Cloth:
 def looks(cloth: Cloth) -> dict[tuple[str, float, int, str], np.ndarray]:
     """Lab by place, grain, layers and backing."""
     out = {}
-    for place, grain, depth in itertools.product(PLACES, GRAINS, DEPTHS):
+    for grain, depth in itertools.product(GRAINS, DEPTHS):
         stack = Stack((Layer(cloth, grain),) * depth)
-        found = appearances(stack, [backing(g) for g in GROUNDS], scene(place))
-        for ground, one in zip(GROUNDS, found, strict=True):
-            out[place, grain, depth, ground] = one.reading.Lab
+        found = in_scenes(stack, [backing(g) for g in GROUNDS], [scene(p) for p in PLACES])
+        for place, seen in zip(PLACES, found, strict=True):
+            for ground, one in zip(GROUNDS, seen, strict=True):
+                out[place, grain, depth, ground] = one.reading.Lab
     return out
 
 
 def mights(cloth: Cloth) -> dict[tuple[str, float, int, str], np.ndarray]:
     """What the tool draws for each look."""
     out = {}
-    for place, grain, depth in itertools.product(PLACES, GRAINS, DEPTHS):
+    for grain, depth in itertools.product(GRAINS, DEPTHS):
         stack = Stack((Layer(cloth, grain),) * depth)
-        found = lots(stack, [backing(g) for g in GROUNDS], scene(place))
-        out |= {(place, grain, depth, g): one for g, one in zip(GROUNDS, found, strict=True)}
+        found = lots_in(stack, [backing(g) for g in GROUNDS], [scene(p) for p in PLACES])
+        for place, drawn in zip(PLACES, found, strict=True):
+            out |= {(place, grain, depth, g): one for g, one in zip(GROUNDS, drawn, strict=True)}
     return out
 
 
 def rows(cloth: Cloth, truths: list[Cloth]) -> list[dict]:
     """One row a colour and a difference: what was said, what is true, and the range stated."""
     base, known, drawn = looks(cloth), known_of([cloth]), mights(cloth)
+    colours = {
+        key: of_colour(known, open_colour(lab, drawn[key])).stated for key, lab in base.items()
+    }
+    changes = []  # kind, both looks, what is said of their difference, the range stated
+    for one, other in itertools.combinations(base, 2):
+        unlike = [k for k in range(4) if one[k] != other[k]]
+        if len(unlike) != 1:
+            continue
+        day = near_daylight(scene(one[0])) and near_daylight(scene(other[0]))
+        said = float(ciede2000(base[one], base[other]))
+        kind = ("scene", "grain", "layers", "backing")[unlike[0]]
+        light = kind != "scene"
+        left = open_difference((base[one], drawn[one]), (base[other], drawn[other]))
+        stated = of_difference(said, known, left, day, same_light=light, changed=(kind,)).stated
+        changes.append((kind, one, other, said, stated))
     out = []
     for number, made in enumerate(truths):
         true = looks(made)
         for key, lab in base.items():
-            day = near_daylight(scene(key[0]))
             out.append({
                 "cloth": cloth.name, "draw": number, "kind": "colour", "place": key[0],
                 "look": list(map(str, key)), "miss": float(ciede2000(lab, true[key])),
-                "stated": of_colour(known, open_colour(lab, drawn[key])).stated,
+                "stated": colours[key],
             })  # fmt: skip
-        for one, other in itertools.combinations(base, 2):
-            unlike = [k for k in range(4) if one[k] != other[k]]
-            if len(unlike) != 1:
-                continue
-            day = near_daylight(scene(one[0])) and near_daylight(scene(other[0]))
-            said = float(ciede2000(base[one], base[other]))
+        for kind, one, other, said, stated in changes:
             is_ = float(ciede2000(true[one], true[other]))
-            kind = ("scene", "grain", "layers", "backing")[unlike[0]]
-            light = kind != "scene"
-            left = open_difference((base[one], drawn[one]), (base[other], drawn[other]))
-            stated = of_difference(said, known, left, day, same_light=light, changed=(kind,)).stated
             out.append({
                 "cloth": cloth.name, "draw": number, "kind": kind, "place": one[0], "said": said,
                 "look": list(map(str, one)), "miss": abs(said - is_), "stated": stated,

@@ -37,9 +37,11 @@ def found():
     )
 
 
-@pytest.fixture
-def in_many_tasks(monkeypatch):
-    monkeypatch.setattr(nearest, "_PAIRS", 16)
+@pytest.fixture(scope="module")
+def in_many_tasks():
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(nearest, "_PAIRS", 16)
+        yield
 
 
 def looked(found, **how):
@@ -54,7 +56,7 @@ def signature(made):
     ], made.guarantee, made.cloud.values.tobytes()
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def here(found, in_many_tasks):
     return signature(looked(found))
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections import Counter
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -70,3 +73,25 @@ def test_rods_are_traced_once_for_answers_and_pictures(counted):
         kept.cache_clear()
     flood(layer.solved(load_swatch("shot-organza-red-black")).white.cell)
     assert counted["followed"] == 1
+
+
+NAMED = """
+import sys
+sys.path.insert(0, "ui")
+import gate, livepicture, orders, pictures, session
+from state import begun, option_words, table_of
+from weavecolor.making.lightchoice import LightChoice, light_words
+now = begun()
+asked = pictures.worn(now, table_of(now), LightChoice("candlelit"))
+print(pictures.live(asked).name, option_words(now, table_of(now)), light_words(asked.light))
+print(sorted({"numba", "colour", "weavecolor.optics.appearance"} & set(sys.modules)))
+"""
+
+
+def test_a_picture_on_the_disk_is_named_without_the_optics():
+    root = Path(__file__).resolve().parents[1]
+    words = [sys.executable, "-c", NAMED]
+    ran = subprocess.run(words, cwd=root, capture_output=True, text=True)
+    assert ran.returncode == 0, ran.stderr
+    named, loaded = ran.stdout.strip().splitlines()
+    assert named.startswith("live-") and loaded == "[]"

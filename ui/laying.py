@@ -22,8 +22,7 @@ from state import (
     with_now,
 )
 from weavecolor.making.model import Making
-from weavecolor.optics.appearance import MOST_LAYERS
-from weavecolor.optics.stack import FACES, LAYS
+from weavecolor.optics.stack import FACES, LAYS, MOST_LAYERS
 from weavecolor.scene.backings import backing_names
 from weavecolor.textile.grain import GRAINS, grain_words
 from words_page import LAY_WORDS

@@ -13,7 +13,6 @@ import numpy as np
 import streamlit as st
 
 import address
-import looks
 import orders
 import pictures
 from hungview import hung_view
@@ -178,6 +177,8 @@ def _read_off(now: Making) -> None:
     places = [p for p in st.session_state.get(_PRESSED, []) if p.get("what") == "cloth"]
     if not places:
         return
+    import looks  # the optics, which a picture on the disk does not need
+
     seen = looks.outcome(now, table_of(now))
     told = []
     labs = [lab_of(p["code"]) for p in places]

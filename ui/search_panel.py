@@ -39,8 +39,7 @@ from weavecolor.errors import InputError
 from weavecolor.making.answers import fits_of, lights_of, limits_of, option_of
 from weavecolor.making.lightchoice import scene_of
 from weavecolor.making.model import Making, backing_of
-from weavecolor.optics.appearance import MOST_LAYERS
-from weavecolor.optics.stack import FACES
+from weavecolor.optics.stack import FACES, MOST_LAYERS
 from weavecolor.scene.backings import backing_names
 from weavecolor.scene.places import scene_names
 from weavecolor.textile.grain import GRAINS

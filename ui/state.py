@@ -20,8 +20,7 @@ from weavecolor.making import answers
 from weavecolor.making.answers import cleared, cloths_of, is_swatch, lights_of, swatch_cloth
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.making.model import Making, MakingCloth, MakingLayer, MakingOption
-from weavecolor.optics.appearance import MOST_LAYERS
-from weavecolor.optics.stack import Stack
+from weavecolor.optics.stack import MOST_LAYERS, Stack
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.grain import GRAINS, grain_words
 

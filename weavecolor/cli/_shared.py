@@ -63,8 +63,7 @@ def stack_called(text: str) -> tuple[Layer, ...]:
     Each layer is a swatch or cloth file, then its grain (straight where nothing is said), then the
     side that is out (the face where nothing is said).
     """
-    from weavecolor.optics.appearance import MOST_LAYERS
-    from weavecolor.optics.stack import FACES, Layer
+    from weavecolor.optics.stack import FACES, MOST_LAYERS, Layer
     from weavecolor.textile.grain import grain_deg
 
     made = []

@@ -18,8 +18,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
-from scipy.special import j0, struve
 
 from weavecolor.cutting.lengths import positive
 from weavecolor.errors import InputError
@@ -115,6 +113,9 @@ def meander_angle(fullness: float) -> float:
     """
     if fullness <= 1.0:
         return 0.0
+    from scipy.optimize import brentq  # slow to import
+    from scipy.special import j0
+
     return float(brentq(lambda a: j0(a) - 1.0 / fullness, 0.0, _J0_ZERO))
 
 
@@ -194,6 +195,8 @@ def fold_profile(
         depth_cm = positive(depth_cm, "depth_cm")
     if kind == "gathered":
         # Crest to hollow at pitch 1 is f/2 times the Struve function H0 of the steepest angle.
+        from scipy.special import struve  # slow to import
+
         unit_depth = fullness / 2.0 * float(struve(0, meander_angle(fullness)))
         if pitch_cm is not None and depth_cm is not None:
             raise InputError("give the pitch or the depth of a gather, not both: cloth is fixed")

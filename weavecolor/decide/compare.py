@@ -18,10 +18,10 @@ from weavecolor.colour.perception import Verdict, names_together, would_see
 from weavecolor.colour.tristimulus import FloatArray
 from weavecolor.colour.words import difference_words
 from weavecolor.errors import InputError
-from weavecolor.optics.appearance import MOST_LAYERS, Appearance, in_scenes
+from weavecolor.optics.appearance import Appearance, in_scenes
 from weavecolor.optics.layer import content
 from weavecolor.optics.mightbe import lots_in, open_colour, open_difference
-from weavecolor.optics.stack import FACES, LAYS, Layer, Stack
+from weavecolor.optics.stack import FACES, LAYS, MOST_LAYERS, Layer, Stack
 from weavecolor.optics.uncertainty import Uncertainty, known_of, of_colour, of_difference
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.scene import Scene

@@ -23,9 +23,9 @@ from weavecolor.colour.spectra import BANDS
 from weavecolor.colour.words import difference_words
 from weavecolor.decide.compare import behind, near_daylight
 from weavecolor.errors import InputError
-from weavecolor.optics.appearance import MOST_LAYERS, in_scenes
+from weavecolor.optics.appearance import in_scenes
 from weavecolor.optics.mightbe import lots_in, open_difference
-from weavecolor.optics.stack import Layer, Stack
+from weavecolor.optics.stack import MOST_LAYERS, Layer, Stack
 from weavecolor.optics.uncertainty import known_of, of_difference
 from weavecolor.scene.backings import SKINS, Backing, backing
 from weavecolor.scene.scene import Scene

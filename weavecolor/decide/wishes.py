@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.spectra import Spectrum, frozen
 from weavecolor.errors import InputError
-from weavecolor.optics.appearance import MOST_LAYERS
+from weavecolor.optics.stack import MOST_LAYERS
 
 Array = NDArray[np.float64]
 

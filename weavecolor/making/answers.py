@@ -10,13 +10,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.cutting.fullness import FullnessWanted
-from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.cutting.remnant import ClothInHand
-from weavecolor.decide.enoughcloth import fits_by_lay, stack_needs
-from weavecolor.decide.judged import Fits
 from weavecolor.decide.wishes import Limits
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch, read_cloth, swatch_folder, swatch_names
@@ -32,6 +30,10 @@ from weavecolor.making.model import (
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.names import told_apart
+
+if TYPE_CHECKING:  # lays are loaded for whoever asks for one
+    from weavecolor.cutting.needed import ClothNeeded
+    from weavecolor.decide.judged import Fits
 
 #: Options that are added are called so.
 LETTERS = (*"ABCDEFGHIJKLMNOPQRSTUVWXYZ", *(f"A{i}" for i in range(99)))
@@ -235,6 +237,8 @@ def fits_of(project: Making, tries: int | None = None) -> Fits | None:
     >>> fits_of(project) is None  # no pieces, no cloth in hand
     True
     """
+    from weavecolor.decide.enoughcloth import fits_by_lay
+
     in_hand = in_hand_of(project)
     plans = plans_of(project)
     if not (project.pieces or plans) or not in_hand:
@@ -267,6 +271,8 @@ def needs_of(
     >>> needs_of(project, project.option("A"))
     ()
     """
+    from weavecolor.decide.enoughcloth import stack_needs
+
     return stack_needs(
         stack_of(project, option),
         project.pieces,

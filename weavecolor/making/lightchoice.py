@@ -10,9 +10,9 @@ from functools import lru_cache
 
 import numpy as np
 
-from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.lights import lamp
 from weavecolor.errors import InputError
-from weavecolor.scene.places import custom_scene, scene, with_light_from, with_viewer
+from weavecolor.scene.places import custom_scene, known_scene, scene, with_light_from, with_viewer
 from weavecolor.scene.scene import Scene
 
 OWN_LIGHT = "light of your own"
@@ -47,9 +47,9 @@ class LightChoice:
                 raise InputError(f"must be a whole number from -{most} to {most}", field=name)
         if not 0.0 <= self.soft <= 1.0:
             raise InputError("must be a number from 0 to 1", field="soft")
-        light_spectrum(self.lamp)
+        lamp(self.lamp)
         if self.place != OWN_LIGHT:
-            scene(self.place)
+            known_scene(self.place)
 
 
 def direction(side_deg: float, height_deg: float) -> tuple[float, float]:

@@ -36,12 +36,11 @@ from weavecolor.making.checks import (
     within,
 )
 from weavecolor.making.lightchoice import LightChoice
-from weavecolor.optics.appearance import MOST_LAYERS
-from weavecolor.optics.stack import FACES, LAYS
+from weavecolor.optics.stack import FACES, LAYS, MOST_LAYERS
 from weavecolor.picture.forms import known_forms
 from weavecolor.picture.shapes import shape_names
 from weavecolor.scene.backings import Backing, backing
-from weavecolor.scene.places import scene
+from weavecolor.scene.places import known_scene
 from weavecolor.textile.cloth import Cloth
 
 OPEN = ("", "open", "nothing")
@@ -287,7 +286,7 @@ class Making:
         for text in self.backings:
             placed("backings", backing_of, text)
         for text in self.scenes:
-            placed("scenes", scene, text)
+            placed("scenes", known_scene, text)
         for text in self.wishes:
             placed("wishes", wish_from, text)
         unique((cloth.key for cloth in self.cloths), "cloths")

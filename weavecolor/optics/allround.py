@@ -152,8 +152,8 @@ def _weight(made: AllRound) -> int:
 
 
 #: Bytes: the layers of a skirt of three, and of what is doubled at its hem and seams.
-_laid: Kept[tuple[Any, ...], AllRound] = Kept(150_000_000, _weight)
-_piles: Kept[tuple[Any, ...], AllRound] = Kept(100_000_000, _weight)
+_laid: Kept[tuple[Any, ...], AllRound] = Kept(100_000_000, _weight)
+_piles: Kept[tuple[Any, ...], AllRound] = Kept(60_000_000, _weight)
 _opens: Kept[tuple[Construction, Rings, bool], Array] = Kept(24)
 
 
@@ -236,7 +236,7 @@ def _rotation(rings: Rings, turn: float) -> Array:
     one = np.eye(STEPS)
     place = turn / (2.0 * np.pi) * STEPS
     low = int(np.floor(place + 1e-9))
-    rest = max(place - low, 0.0)
+    rest = place - low if place - low > 1e-9 else 0.0
     turned = (1.0 - rest) * np.roll(one, low, 0) + rest * np.roll(one, low + 1, 0)
     return np.asarray(block_diag(*(turned if z > 0.0 else np.ones((1, 1)) for z in rings)))
 
@@ -267,7 +267,10 @@ def _lying(solution: Solved, turn: float, flip: bool, rings: Rings) -> LayerOpti
     if flip:
         ways = own[:, mirrored, 1], own[:, end[mirrored], 0]
     turned = _rotation(rings, turn).astype(np.float32)
-    from_up, from_down = (np.einsum("rk,bkn->brn", turned, way, optimize=True) for way in ways)
+    if np.count_nonzero(turned) == len(turned):  # a whole step: each direction is another one
+        from_up, from_down = (way[:, turned.argmax(axis=1)] for way in ways)
+    else:
+        from_up, from_down = (np.einsum("rk,bkn->brn", turned, way, optimize=True) for way in ways)
     size = half + len(vectors)
     tables: tuple[NDArray[Any], ...] = tuple(
         np.zeros((len(solution.absorption), size, size), np.float32) for _ in range(3)

@@ -22,7 +22,7 @@ from weavecolor.errors import InputError
 from weavecolor.optics.adding import GAPS, PileOptics, add, over_backings, pile_of, seen, viewed
 from weavecolor.optics.cell.nodes import Vector, unit
 from weavecolor.optics.layer import Links, content, layer_optics
-from weavecolor.optics.stack import Layer, Stack
+from weavecolor.optics.stack import MOST_LAYERS, Layer, Stack
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import illumination
 from weavecolor.scene.scene import Scene
@@ -31,7 +31,6 @@ Array = NDArray[np.float64]
 
 #: Directions nearer than this to the plane of the cloth are refused.
 GRAZING_DEG = 89.5
-MOST_LAYERS = 12
 
 #: With more named directions than this a pile's optics is not kept.
 _FEW = 64

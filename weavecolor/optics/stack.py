@@ -29,6 +29,7 @@ FACE_ALSO: Mapping[str, str] = MappingProxyType(
     }
 )
 LAYS = ("touching", "loose", "apart")
+MOST_LAYERS = 12
 
 
 @dataclass(frozen=True)

@@ -19,8 +19,7 @@ from numpy.typing import NDArray
 
 from weavecolor.cache import Kept, Packed
 from weavecolor.errors import InputError
-from weavecolor.optics.appearance import MOST_LAYERS
-from weavecolor.optics.stack import Layer, Stack
+from weavecolor.optics.stack import MOST_LAYERS, Layer, Stack
 from weavecolor.picture import raster
 from weavecolor.picture.encode import AS_SEEN, Seeing
 from weavecolor.picture.shapes import Form, Shape

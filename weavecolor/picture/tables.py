@@ -128,7 +128,10 @@ class Tables:
             self.key, self.room, self.glow, self.dim, self.even, self.level))  # fmt: skip
 
 
-_cores: Kept[tuple[object, ...], Core] = Kept(10)
+#: Bytes: of one layer over nothing a core is small.
+_cores: Kept[tuple[object, ...], Core] = Kept(
+    100_000_000, lambda made: 1_000_000 + sum(x.nbytes for x in made.between or ())
+)
 
 
 

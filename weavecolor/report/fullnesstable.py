@@ -18,8 +18,8 @@ from weavecolor.cutting.lengths import LONGEST_CM, cm, cm_and_inches
 from weavecolor.cutting.needed import ClothNeeded, cloth_needed
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError
-from weavecolor.optics.appearance import MOST_LAYERS, contrast_ratio
-from weavecolor.optics.stack import Layer, Stack
+from weavecolor.optics.appearance import contrast_ratio
+from weavecolor.optics.stack import MOST_LAYERS, Layer, Stack
 from weavecolor.report.comparisontable import columns, rounded
 from weavecolor.report.sheetwords import KIND_WORDS, pleat_words
 from weavecolor.textile.cloth import Cloth

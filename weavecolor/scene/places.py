@@ -182,13 +182,24 @@ def scene(name: str) -> Scene:
     >>> scene("candle").name, scene("stage").name
     ('candlelit', 'stage from above')
     """
+    return _built(known_scene(name))
+
+
+def known_scene(name: str) -> str:
+    """The name that a scene is kept by; nothing is built. Raises InputError as :func:`scene`.
+
+    Examples
+    --------
+    >>> known_scene("Candle")
+    'candlelit'
+    """
     key = " ".join(str(name).split()).lower()
     key = ALSO_CALLED.get(key, key).lower()
     if key not in _BY_NAME:
         raise InputError(
             f"no scene called {shown(name)}; use {', '.join(scene_names())}{elsewhere(key)}"
         )
-    return _built(key)
+    return key
 
 
 @lru_cache(maxsize=64)

@@ -688,7 +688,7 @@ def pair_rays(cell: FilamentCell) -> int:
 
 
 #: Beams kept, bytes: as many as a search of some cloths in some lights asks for again.
-_KEPT_BYTES = 150_000_000
+_KEPT_BYTES = 80_000_000
 _rays: Kept[tuple[FilamentCell, Vector, int], Rays] = Kept(_KEPT_BYTES, lambda one: one.nbytes)
 
 
