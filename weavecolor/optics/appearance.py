@@ -415,7 +415,7 @@ def in_scenes(
     Examples
     --------
     >>> ((near,), (same,)) = in_scenes(single, [None], [window, window])
-    >>> near.reading == same.reading
+    >>> near.reading.hex == same.reading.hex
     True
     """
     out = []
