@@ -814,7 +814,7 @@ def test_a_wound_card_is_told_as_on_the_command_line_and_colours_a_described_clo
     colour = dyed(np.random.default_rng(1))
     press(page, "way-measure")
     press(page, "turn-fold-wound")
-    assert "<svg" in html(page) and "Wind one thread evenly" in html(page)
+    assert 'src="data:image/svg+xml' in html(page) and "Wind one thread evenly" in html(page)
     words = ["measure", "grid"]
     for over, ground in (("white", ROOM.paper), ("black", ROOM.card)):
         picture = np.full((ROWS, COLUMNS, 3), ground)
