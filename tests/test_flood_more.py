@@ -131,6 +131,29 @@ def _card(count, through, seed=3):
     return flood.Flood(LONE, inner, None, came, went, share, column)
 
 
+@pytest.mark.parametrize("degrees", [20.0, 110.0])
+def test_white_card_looks_white_at_any_angle(degrees):
+    """Radiance factor 1 by definition, on both sides, wherever both directions lie well before it;
+    and the same of a sheet that sends all light on evenly."""
+    colour = np.array([[1.0, 1.0, 1.0], [0.5, 0.3, 0.1]])
+    for through in (False, True):
+        made = _card(200_000, through)
+        angle = np.radians(180.0 - degrees if through else degrees)
+        found = flood.factors(made, colour[:1], np.ones(3), angle)
+        table = found.through if through else found.sides.mean(axis=0)
+        other = found.sides if through else found.through
+        assert not other.any()
+        size = table.shape[0]
+        x = (np.arange(size) + 0.5) / size * 2 - 1
+        inside = np.hypot(x[:, None], x[None]) < 0.45
+        mean = table[inside].mean(axis=0)[:, 0]
+        assert mean.mean() == pytest.approx(1.0, abs=0.02)
+        assert np.abs(mean - 1.0).max() < 0.15
+        dyed = flood.factors(made, colour[1:], np.ones(3), angle)
+        again = dyed.through if through else dyed.sides.mean(axis=0)
+        assert again[inside] == pytest.approx(table[inside] * colour[1], rel=1e-3)
+
+
 def test_a_flood_sends_on_all_that_met_something():
     """Light of one side adds up to one; what a clear rod loses is its dye's alone."""
     rod = Strand(0.12, 0.12, index=1.55)

@@ -273,11 +273,12 @@ def _of_card(out, up, middle, wide):  # pragma: no cover - compiled
     total = 0.0
     for k in range(5):
         u = 0.4 * k - 0.8
+        tent = 1.0 - max(abs(u), 0.1)  # its mean over this fifth
         angle = middle + u * wide
         if 0.0 < angle < np.pi:
             along, aside = np.cos(0.5 * angle) * out, np.sin(0.5 * angle) * up
             if along + aside > 0.0 and along - aside > 0.0:
-                total += (1.0 - abs(u)) * np.sin(angle) * (along + aside) * (along - aside)
+                total += tent * np.sin(angle) * (along + aside) * (along - aside)
     return total * 0.4 * wide * 8.0 / np.pi
 
 
