@@ -3,6 +3,7 @@ against functions of direction that are known."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -151,7 +152,9 @@ def test_even_light_falls_to_the_rings_by_their_shares(rings):
 @pytest.mark.parametrize("face", ["face", "back"])
 def test_light_slips_between_filaments_as_much_as_named_directions_tell(face):
     """The same question asked of a few named directions, which are traced by themselves."""
-    sheer = cloth(filaments=12, twist=200.0, tex=1.2, ends=30.0, picks=25.0)
+    sheer = cloth(filaments=5, twist=200.0, tex=1.2, ends=30.0, picks=25.0)
+    loose = (replace(yarn, packing=0.2) for yarn in (sheer.warp, sheer.weft))
+    sheer = replace(sheer, **dict(zip(("warp", "weft"), loose, strict=True)))
     stack = Stack((Layer(sheer, 0.0, face),))
     made = al.all_round(stack, al.COARSE)
     k = len(al.ring_directions(al.COARSE))
@@ -162,7 +165,7 @@ def test_light_slips_between_filaments_as_much_as_named_directions_tell(face):
     aside = seen_optics(stack, tuple(named))
     found = lie.through[-k:][chosen]
     white = solved(sheer).white
-    assert (white.through - white.open).max() > 0.02  # some slips through yarns, not beside them
+    assert (white.through - white.open).max() > 0.1  # much slips through yarns, not beside them
     assert found == pytest.approx(aside.through[-4:], abs=0.03)
     assert lie.open[-k:].min() >= 0.0 and (lie.through >= lie.open - 1e-12).all()
     # of the light that meets a yarn's outline a share slips on, never more than all
