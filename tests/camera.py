@@ -117,16 +117,22 @@ def picture_of(
 ) -> np.ndarray:
     """Linear reflectances of the whole table: ``over`` "white" or "black"."""
     ground = room.paper if over == "white" else room.card
-    place = room.scene()
-    behind = Backing(over, frozen(np.full(BANDS, ground)))
-    shown = appearance(Stack((Layer(cloth, grain_deg),), behind), place).radiance_factor
-    picture = np.full((ROWS, COLUMNS, 3), ground)
-    _paint(picture, SWATCH, colour_in(shown, light_spectrum(room.light)))
-    _paint(picture, STRIP, np.full(3, room.paper))
+    picture = picture_of_layers((Layer(cloth, grain_deg),), over, room)
     if not threads:
         return picture
     _threads(picture, WARP_THREADS, thread_over(cloth.warp, ground, room))
     _threads(picture, WEFT_THREADS, thread_over(cloth.weft, ground, room))
+    return picture
+
+
+def picture_of_layers(layers: tuple[Layer, ...], over: str, room: Room) -> np.ndarray:
+    """The same of a piece laid up, without threads."""
+    ground = room.paper if over == "white" else room.card
+    behind = Backing(over, frozen(np.full(BANDS, ground)))
+    shown = appearance(Stack(layers, behind), room.scene()).radiance_factor
+    picture = np.full((ROWS, COLUMNS, 3), ground)
+    _paint(picture, SWATCH, colour_in(shown, light_spectrum(room.light)))
+    _paint(picture, STRIP, np.full(3, room.paper))
     return picture
 
 

@@ -53,8 +53,11 @@ SHOWN_IN_TESTS = {
     "measure/neutral": ({"reflectance_picture"}, "test_measure_swatchpair"),
     "measure/regions": ({"find_regions"}, "test_measure_swatchpair"),
     "measure/ruler": ({"scale_from_ruler", "find_ruler"}, "test_measure_ruler"),
+    "measure/sample": ({"sample_of", "lesson_words"}, "test_measure_sample"),
     "measure/shots": ({"look"}, "camera"),
-    "measure/swatchpair": ({"measure_pair", "fringe_colour"}, "test_measure_swatchpair"),
+    "measure/swatchpair": (
+        {"measure_one", "measure_pair", "fringe_colour"}, "test_measure_swatchpair"
+    ),
     "measure/tocloth": ({"fitted_cloth", "report"}, "test_measure_fit"),
     "picture/closeup": ({"placement", "scale_of", "closeup_linear"}, "test_picture_closeup"),
     "picture/composite": ({"draw_sheet"}, "test_picture_sheets"),

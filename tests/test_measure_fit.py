@@ -24,7 +24,7 @@ from camera import (
     shots_of,
     thread_over,
 )
-from fit_coverage import invented, outcome
+from fit_coverage import Case, invented, outcome
 
 from weavecolor.cli import run
 from weavecolor.colour.colorimetry import ciede2000
@@ -39,13 +39,15 @@ from weavecolor.files.clothfile import (
 from weavecolor.measure import parameters as p
 from weavecolor.measure.fit import fit_cloth, foretell
 from weavecolor.measure.fit_forward import between, laid, one_layer, over_backing
-from weavecolor.measure.fit_problem import Problem, start_unknowns
+from weavecolor.measure.fit_problem import Problem, directional, mixture, start_unknowns
 from weavecolor.measure.fit_surface import places, smooth
 from weavecolor.measure.observations import (
     Known,
+    channels_in_light,
     check_grounds,
     from_lab,
     linear_from_lab,
+    moved_lamp,
     seen_colour,
     seen_spectrum,
     thread_colour,
@@ -185,6 +187,29 @@ def test_photographs_settle_what_they_can(one_fit):
     assert sum(one_fit.held.values()) >= len(one_fit.held) - 1, one_fit.off
     for q in fit.quantities:
         assert q.around[0] <= q.value <= q.around[1] or q.name.endswith("colour")
+
+
+def test_a_fit_shows_its_own_cloth(one_fit):
+    """What a fit says it shows is what ``appearance`` gives of its cloth, lamp and paper as fitted:
+    not what a surface smoothed over its neighbours."""
+    fit, case = one_fit.fit, Case.of(1, 0)
+    seen, _ = photographed(case.cloth, case.room, case.rng, case.turned, case.threads)
+    x = fit.values
+    for one, told in zip(seen, fit.residuals, strict=False):
+        assert told.seen == pytest.approx(lab_of(one.value))
+        lamp, sky, *_ = mixture(directional(one.scene), one.light_error, x[p.LIGHT])
+        lift = np.exp(one.paper_error * x[p.PAPER])
+        (light,) = one.scene.lights
+        there = replace(light, zenith_deg=moved_lamp(light.zenith_deg, x[p.LAMP]))
+        there = replace(
+            there, irradiance=lamp * light.irradiance * light.on_cloth[0] / there.on_cloth[0]
+        )
+        place = replace(one.scene, lights=(there,), diffuse=sky * one.scene.diffuse)
+        behind = Backing("ground", lift * np.asarray(one.backing.reflectance))
+        pile = Stack((Layer(fit.cloth, one.grain_deg),), behind)
+        factor = appearance(pile, place).radiance_factor
+        white = channels_in_light(one.channels, there.on_cloth + place.diffuse)
+        assert float(ciede2000(told.shown, lab_of(white @ factor / lift))) < 2.5
 
 
 def test_file_holds_the_cloth_and_what_was_not_settled(one_fit):

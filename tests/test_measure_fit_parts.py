@@ -300,8 +300,7 @@ def test_known_numbers_are_the_cloth_s_own():
     problem = Problem.of(start, [_seen([0.3] * 3, 0.04)], (), [
         Known("open share", 0.3 - 0.02, 0.02), Known("warp tex", cloth.warp.tex + 0.3, 0.1),
     ])  # fmt: skip
-    off, slopes = problem._numbers(unknowns, x)
-    assert off == pytest.approx([1.0, -3.0], abs=1e-4) and slopes.shape == (2, p.SIZE)
+    assert problem.numbers(unknowns, x) == pytest.approx([1.0, -3.0], abs=1e-4)
 
 
 def test_a_wound_thread_darkens_with_its_dye():
@@ -323,8 +322,9 @@ def test_readings_of_one_way_of_lying_go_together():
     assert problem.values == pytest.approx([*[0.2] * 3, *[0.4] * 3, *[0.3] * 3, 0.5, 0.05, 0.05])
     assert problem.own.shape == (12, 12) and not problem.own[:3, 3:].any()
     assert [y is start.weft for y in problem._bare(start)] == [True]
-    assert not problem.dull
-    assert Problem.of(replace(start, warp=replace(start.warp, dull_per_mm=2.0)), seen, (), ()).dull
+    assert p.DULLER in problem.still
+    duller = replace(start, warp=replace(start.warp, dull_per_mm=2.0))
+    assert p.DULLER not in Problem.of(duller, seen, (), ()).still
 
 
 @pytest.mark.parametrize(

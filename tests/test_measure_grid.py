@@ -16,6 +16,8 @@ from weavecolor.measure.grid import read_grid
 from weavecolor.measure.gridwords import grid_report, grid_table
 from weavecolor.measure.observations import colour_of
 from weavecolor.measure.parameters import linear_of
+from weavecolor.measure.photograph import read_photograph
+from weavecolor.measure.shots import look_wound
 from weavecolor.measure.tocloth import start_cloth
 from weavecolor.optics.dye import absorption_of_wound
 from weavecolor.optics.kubelka import from_black_white
@@ -93,5 +95,8 @@ def test_command_line(tmp_path, capsys):
     told = np.array([float(r) for _, r in rows])
     Lab = [colour_of(linear_of(c)) for c in (colour, told)]
     assert float(ciede2000(*Lab)) < 15.0
+    pictures = [read_photograph(tmp_path / f"{over}.jpg").linear for over in ("white", "black")]
+    found, _ = look_wound(yarn, PER_CM, *pictures, marks=marks)  # as the page would
+    assert found.wound == pytest.approx(told, abs=1e-4)
     assert run([*words[:-2], "--out", str(tmp_path / "warp.txt")]) == 2
     assert "ends in .csv" in capsys.readouterr().err

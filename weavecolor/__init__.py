@@ -58,6 +58,7 @@ if TYPE_CHECKING:
     )
     from weavecolor.making.file import load_making
     from weavecolor.measure.fit import fit_cloth
+    from weavecolor.measure.sample import learn, sample_seen
     from weavecolor.measure.threads import count_threads
     from weavecolor.optics.appearance import Appearance
     from weavecolor.optics.stack import Layer, Stack
@@ -79,6 +80,7 @@ _ROOMS = {
     ),
     "making.file": ("load_making",),
     "measure.fit": ("fit_cloth",),
+    "measure.sample": ("learn", "sample_seen"),
     "measure.threads": ("count_threads",),
     "optics.appearance": ("Appearance",),
     "optics.stack": ("Layer", "Stack"),
@@ -94,9 +96,9 @@ _WHERE = {name: room for room, names in _ROOMS.items() for name in names}
 __all__ = [  # noqa: RUF100, F822
     "Appearance", "Backing", "Cloth", "Comparison", "Fibre", "InputError", "Layer",
     "Light", "Scene", "Stack", "Weave", "Yarn", "appearance", "compare",
-    "count_threads", "difference", "draw", "fibre", "fit_cloth", "laid", "load_cloth",
-    "load_making",
-    "named_backing", "named_scene", "save_cloth", "swatches", "weave",
+    "count_threads", "difference", "draw", "fibre", "fit_cloth", "laid", "learn",
+    "load_cloth", "load_making", "named_backing", "named_scene", "sample_seen", "save_cloth",
+    "swatches", "weave",
 ]  # fmt: skip
 
 

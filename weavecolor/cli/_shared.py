@@ -63,23 +63,11 @@ def stack_called(text: str) -> tuple[Layer, ...]:
     Each layer is a swatch or cloth file, then its grain (straight where nothing is said), then the
     side that is out (the face where nothing is said).
     """
-    from weavecolor.optics.stack import FACES, MOST_LAYERS, Layer
-    from weavecolor.textile.grain import grain_deg
+    from weavecolor.optics.stack import MOST_LAYERS, Layer
 
     made = []
     for part in text.split("+"):
-        words = part.split()
-        face, grain = "face", 0.0
-        if len(words) > 1 and words[-1] in FACES:
-            face = words.pop()
-        if len(words) > 1 and words[-1] == "grain":
-            words.pop()
-        if len(words) > 1:
-            try:
-                grain = grain_deg(words[-1])
-                words.pop()
-            except InputError:
-                pass  # the cloth's own name goes on
+        words, grain, face = _lying(part.split(), 1)
         if not words:
             raise InputError("names no cloth; write outermost first, such as "
                              '"shot-organza-teal-copper cross + silk-chiffon-ivory"',
@@ -88,6 +76,42 @@ def stack_called(text: str) -> tuple[Layer, ...]:
     if len(made) > MOST_LAYERS:
         raise InputError(f"a stack has 1 to {MOST_LAYERS} layers", field="--stack")
     return tuple(made)
+
+
+def laid_called(text: str, cloth: Cloth) -> tuple[Layer, ...]:
+    """The layers of "straight + cross back", all of one cloth, outermost first."""
+    from weavecolor.optics.stack import MOST_LAYERS, Layer
+
+    made = []
+    for part in text.split("+"):
+        words, grain, face = _lying(part.split(), 0)
+        if words or not part.split():
+            raise InputError(f"{part.strip()[:40]!r} tells of no layer; write grain and side of "
+                             'each, outermost first, such as "straight + cross back"',
+                             field="--laid")  # fmt: skip
+        made.append(Layer(cloth, grain, face))
+    if len(made) > MOST_LAYERS:
+        raise InputError(f"a sample has 1 to {MOST_LAYERS} layers", field="--laid")
+    return tuple(made)
+
+
+def _lying(words: list[str], kept: int) -> tuple[list[str], float, str]:
+    """What stands before grain and side in a layer, at least ``kept`` words of it, and these."""
+    from weavecolor.optics.stack import FACES
+    from weavecolor.textile.grain import grain_deg
+
+    face, grain = "face", 0.0
+    if len(words) > kept and words[-1] in FACES:
+        face = words.pop()
+    if len(words) > max(kept, 1) and words[-1] == "grain":
+        words.pop()
+    if len(words) > kept:
+        try:
+            grain = grain_deg(words[-1])
+            words.pop()
+        except InputError:
+            pass  # the cloth's own name goes on
+    return words, grain, face
 
 
 def stacks_called(texts: Sequence[str]) -> tuple[tuple[Layer, ...], ...]:

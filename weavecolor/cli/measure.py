@@ -226,6 +226,67 @@ def grid(
     give(grid_report(found) + "".join(f"Caution: {c}\n" for c in cautions), save)
 
 
+@command.command(
+    epilog='Example: weavecolor measure sample mine.toml sample.jpg --laid "straight + cross back" '
+    "--out corrected.toml"
+)
+@click.argument("cloth")
+@click.argument("picture", type=PATH)
+@click.option("--laid", default="straight", show_default=True,
+              help='Its layers, outermost first: "straight + cross back".')  # fmt: skip
+@click.option("--behind", help='What it lies on, if not the paper: as in compare; or box its bare '
+              'ground with --mark.')  # fmt: skip
+@click.option("--lay", default="loose", show_default=True,
+              help="How layers lie: touching, loose, apart.")  # fmt: skip
+@click.option("--mark", "marks", multiple=True,
+              help='"picture:sample=left,top,right,bottom"; also paper, ground.')  # fmt: skip
+@click.option("--paper", type=float, help="Reflectance of the paper, 0-1, if known.")
+@click.option("--scene", default="window at the side", show_default=True,
+              help="Light of the photograph; straight grain towards azimuth 0.")  # fmt: skip
+@click.option("--name", help="Name of the corrected cloth.")
+@click.option("--out", type=PATH, help="Write the corrected cloth file here (.toml).")
+@click.option("--save", type=PATH, help="Write the report to this file.")
+def sample(
+    cloth: str, picture: Path, laid: str, behind: str | None, lay: str, marks: tuple[str, ...],
+    paper: float | None, scene: str, name: str | None, out: Path | None, save: Path | None,
+) -> None:  # fmt: skip
+    """Correct a measured CLOTH by a sewn sample, or a piece laid up, in PICTURE beside white paper.
+
+    CLOTH is a cloth file that weavecolor measure wrote. Tells how far the sample is from what was
+    foretold, what was learnt and how the ranges shrank; a sample that the cloth cannot look like
+    corrects nothing.
+    """
+    from weavecolor.cli._shared import backing_called, cloth_called, laid_called, one_of
+    from weavecolor.files.atomic import write_text
+    from weavecolor.files.clothfile import cloth_to_toml
+    from weavecolor.measure.photograph import read_photograph
+    from weavecolor.measure.sample import learn, lesson_words, sample_of
+    from weavecolor.measure.swatchpair import measure_one
+    from weavecolor.measure.tocloth import fitted_cloth
+    from weavecolor.optics.stack import LAYS, Stack
+    from weavecolor.scene.places import scene as scene_called
+
+    _toml(out)
+    made = cloth_called(cloth)
+    stack = Stack(
+        laid_called(laid, made), None if behind is None else backing_called(behind),
+        one_of(LAYS)(lay),
+    )  # fmt: skip
+    boxes = _marks(marks, ("picture",)).get("picture", {})
+    place = scene_called(scene)
+    shot = read_photograph(picture)
+    one = measure_one(
+        shot.linear, {label: _smaller(box, shot.reduced) for label, box in boxes.items()},
+        paper="white paper" if paper is None else paper,
+    )  # fmt: skip
+    lesson = learn(sample_of(one, stack, place), progress_to("correcting"))
+    if out is not None:
+        write_text(out, cloth_to_toml(fitted_cloth(lesson.fit, name)))
+        click.echo(f"wrote {out}", err=True)
+    cautions = dict.fromkeys((*shot.cautions, *one.cautions))
+    give(lesson_words(lesson) + "".join(f"Caution: {c}\n" for c in cautions), save)
+
+
 @command.command()
 @click.argument("table", type=PATH)
 @click.option("--over-white", "on_white", help="Name of the cloth's spectrum over white.")
@@ -415,10 +476,12 @@ def _stated_scale(text: str) -> tuple[float, float]:
     return value, max(HAND_SCALE, 0.5 * 10.0**-digits / 3**0.5 / value)
 
 
-def _marks(texts: Sequence[str]) -> dict[str, dict[str, tuple[int, int, int, int]]]:
+def _marks(
+    texts: Sequence[str],
+    pictures: Sequence[str] = ("white", "black", "turned", "frayed", "frayed black"),
+) -> dict[str, dict[str, tuple[int, int, int, int]]]:
     from weavecolor.errors import InputError
 
-    pictures = ("white", "black", "turned", "frayed", "frayed black")
     out: dict[str, dict[str, tuple[int, int, int, int]]] = {}
     for text in texts:
         where, _, box = text.rpartition("=")

@@ -50,7 +50,8 @@ counts as stated. Names are those of the fields, and of a fit also ``cover`` of 
     "warp.colour" = { how = "fitted", spread = 1.2, together = { "weft.colour" = 0.4 } }
 
 ``spread`` is a standard uncertainty in the number's unit (of a colour CIEDE2000), ``low`` to
-``high`` hold nine times in ten, ``together`` are correlations between fitted numbers. A file
+``high`` hold nine times in ten, ``together`` are correlations between fitted numbers.
+``root`` of ``foretold`` keeps all that a fit left open, in numbers of its own. A file
 without this table is read by its sources and remarks, as ``earlierknown`` says.
 """
 
@@ -641,7 +642,7 @@ def _known(top: Fields) -> dict[str, HowKnown]:
     made = {}
     for name in table:
         one = table.table(name)
-        one.only(("how", "spread", "low", "high", "source", "together"))
+        one.only(("how", "spread", "low", "high", "source", "together", "root"))
         ends = (-math.inf, math.inf)
         told = one.table("together") if "together" in one else Fields({}, one.file, one.prefix)
         try:
@@ -652,6 +653,7 @@ def _known(top: Fields) -> dict[str, HowKnown]:
                 one.number("high", *ends, default=None),
                 one.text("source", 400, default=""),
                 tuple((other, told.number(other, -1.0, 1.0)) for other in told),
+                tuple(one.numbers("root")) if "root" in one else (),
             )
         except InputError as error:
             raise error if error.file else one.refuse(error.what, error.field) from None
@@ -668,6 +670,8 @@ def _known_text(how: HowKnown) -> str:
     if how.together:
         told = ", ".join(f"{_quoted(other)} = {float(v)!r}" for other, v in how.together)
         parts.append(f"together = {{ {told} }}")
+    if how.root:
+        parts.append(f"root = {list(how.root)}")
     return f"{{ {', '.join(parts)} }}"
 
 

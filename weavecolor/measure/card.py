@@ -43,10 +43,14 @@ Every picture
    where it was.
 
 {WOUND}
+7  A sewn sample, or a piece laid up (when you have one). Flat beside or on the white paper, as in
+   picture 1; it is held against what was foretold, and corrects the cloth.
+
 What each can tell
 - 1 alone: the colour of the two yarns together, over white. 1 and 2: depth and cover, and nothing
   of warp against weft. 5: warp against weft. 3: each yarn's own colour. 4: the threads, and how
   open the cloth is. 6: one yarn's own colour and how much light it lets through, for any cloth.
+  7: how far to trust all that is foretold of the cloth.
 
 Keep the cloth away from hot lamps and open flame; sheer cloth catches fire easily.
 """

@@ -20,6 +20,7 @@ from scipy.optimize import least_squares
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.errors import InputError
 from weavecolor.measure import parameters as p
+from weavecolor.measure.fit_forward import OneLayer
 from weavecolor.measure.fit_problem import Problem, start_unknowns
 from weavecolor.measure.fit_report import (
     Quantity,
@@ -37,17 +38,28 @@ from weavecolor.textile.cloth import Cloth
 Array = NDArray[np.float64]
 
 #: Widths of the first surface in the slow numbers: of the covers wide, of the rest as known
-#: beforehand; later the covers' least and greatest width, and that as a multiple of their spread.
-_WIDTHS = np.array([0.7, 0.7, p.FLATTER_SPREAD, p.PACKING_SPREAD, p.DULLER_SPREAD])
-_LEAST, _MOST, _OF_SPREAD = 0.2, 0.45, 1.5
+#: beforehand; later the least and greatest, and a width as a multiple of what spread is left.
+_WIDTHS = np.array([0.7, 0.7, p.FLATTER_SPREAD, p.PACKING_SPREAD, p.DULLER_SPREAD, 1.0])
+_LEAST = np.array([0.2, 0.2, 0.08, 0.05, 0.2, 0.4])
+_MOST = np.concatenate([[0.45, 0.45], _WIDTHS[2:]])
+_OF_SPREAD = 1.5
+#: Least widths about a fitted cloth within which it is foretold.
+ASKED_WIDTHS = 0.3 * _WIDTHS
 #: Constructions traced for the first surface and for each later one; surfaces at most.
 _FIRST, _MORE, _SURFACES = 14, 9, 4
+#: Share of the rays with which the first, wide surface is traced, which only shows where to look.
+_ROUGH = 0.35
+#: Of constructions traced, the one that shows best what was seen: relative error to which one of
+#: single rods is traced, and one of many; steps to its dyes; and by how much in squares of standard
+#: uncertainties it must do better than what the surface tells.
+_TRACED, _STEPS, _BETTER = (0.02, 0.05), 4, 4.0
 #: What was found lies well within a surface: so many widths from its middle.
 _WITHIN = 1.0
 #: Share of a surface's misfit to single constructions that is its own and not their noise. Assumed.
 _MISFIT = 0.5
 #: Cloths drawn for what is foretold, and constructions traced for it.
-_DRAWN, _FORETOLD = 200, 12
+_DRAWN, _FORETOLD = 200, 9
+_MOST_TRACED = _FIRST + 1 + (_SURFACES - 1) * (_MORE + 1) + _FORETOLD
 #: Where a fitted cloth is foretold unasked: backing, light, grain.
 ASKED = (("calico", "noon outdoors", 90.0), ("black", "ballroom", 0.0))
 
@@ -125,7 +137,7 @@ def fit_cloth(
     threads, known
         Colours of bare thread, numbers about the construction.
     progress : callable, optional
-        Called with rounds done and most rounds there can be.
+        Called with constructions traced and the most there can be.
 
     Raises
     ------
@@ -136,9 +148,9 @@ def fit_cloth(
         raise InputError("a fit needs at least the cloth's colour over one backing")
     problem = Problem.of(start, seen, threads, known)
     began = start_unknowns(start, seen, threads)
-    found = _search(problem, began, progress)
-    unknowns, x, residual, slope = found.unknowns, found.x, found.residual, found.slope
-    covariance = _posterior(slope, began)
+    found = _search(problem, began, _each(progress, 0))
+    unknowns, x, residual, slope = found.unknowns, found.best.x, found.residual, found.slope
+    covariance = found.covariance
     # singular values of the slopes in units of what was known beforehand
     scaled = slope @ np.linalg.cholesky(began.covariance())
     determined = int((np.linalg.svd(scaled, compute_uv=False) > 1.0).sum())
@@ -148,7 +160,7 @@ def fit_cloth(
         unknowns,
         x,
         covariance,
-        residuals(problem, unknowns, x),
+        residuals(problem, unknowns, x, found.best.layers),
         found_out.quantities,
         found_out.trades,
         float(residual @ residual / residual.size),
@@ -158,13 +170,33 @@ def fit_cloth(
         given(problem),
         found_out.alike,
     )
-    return replace(fit, foretold=foretell(fit, _asked()))
+    looked = _MOST_TRACED - _FORETOLD
+    if progress is not None:
+        progress(looked, _MOST_TRACED)  # the search seldom needs all of its surfaces
+    return replace(fit, foretold=foretell(fit, usually_asked(), _each(progress, looked)))
 
 
-def _asked() -> list[Seen]:
-    """What a fit foretells unasked: a darker ground, another light, a quarter turn."""
+def _each(
+    progress: Callable[[int, int], None] | None, before: int
+) -> Callable[[], None] | None:
+    """Tells ``progress`` of one construction more, ``before`` of which are done."""
+    done = count(before + 1)
+    return None if progress is None else lambda: progress(next(done), _MOST_TRACED)
+
+
+def usually_asked() -> list[Seen]:
+    """What a fit foretells unasked: a darker ground, another light, a quarter turn.
+
+    Examples
+    --------
+    >>> [one.name for one in usually_asked()]
+    ['calico', 'black']
+    """
     return [
-        seen_colour(ground, [0.5] * 3, [0.1] * 3, backing(ground), grain_deg=grain, light=light)
+        seen_colour(
+            ground, [0.5] * 3, [0.1] * 3, backing(ground), grain_deg=grain, light=light,
+            light_error=0.0,  # else its lamp's place were a number to seek
+        )
         for ground, light, grain in ASKED
     ]
 
@@ -174,15 +206,16 @@ class _Found:
     """Where a search ended, with residual and slopes there."""
 
     unknowns: p.Unknowns
-    x: Array
+    best: _Fitted
     residual: Array
     slope: Array
+    covariance: Array
     rounds: int
     converged: bool
 
 
 def _search(
-    problem: Problem, unknowns: p.Unknowns, progress: Callable[[int, int], None] | None
+    problem: Problem, unknowns: p.Unknowns, told_one: Callable[[], None] | None
 ) -> _Found:
     """Surfaces laid about what was found on the last one, until it lies within."""
     x = unknowns.prior_mean()
@@ -191,34 +224,75 @@ def _search(
             x[:2] = np.clip(p.logit(1.0 - np.sqrt(number.value)), -2.5, 2.5)
     middle, width = x[: p.SLOW].copy(), _WIDTHS.copy()
     traced: list[Traced] = []
-    most = _FIRST + _MORE * (_SURFACES - 1)
-    settled, rounds, done = False, 0, count(1)
-    told_one = None if progress is None else lambda: progress(next(done), most)
+    best: _Fitted | None = None
+    settled, rounds = False, 0
     while True:
         rounds += 1
         at = places(middle, width, _MORE if traced else _FIRST, len(traced))
-        if not problem.dull:
-            at[:, p.DULLER] = middle[p.DULLER]  # what bright fibre scatters does not show
-        traced += problem.traced_all(unknowns, at, told_one)
+        at[:, problem.still] = middle[problem.still]
+        new = problem.traced_all(unknowns, at, 1.0 if traced else _ROUGH, told_one)
+        traced += new
         problem.surface = smooth(traced, middle, width)
-        for _ in range(2):
+        for _ in range(min(rounds, 2)):
             x = _lowest(problem, unknowns, x, middle, width)
             problem.unsure = _noise(problem, unknowns, x, traced)
             unknowns, x = unknowns.recentred(x)
         x = _lowest(problem, unknowns, x, middle, width)
         residual, slope = problem.residual(unknowns, x)
-        spread = np.sqrt(np.diag(_posterior(slope, unknowns)))[:2]
+        spread = np.sqrt(np.diag(_posterior(slope, unknowns)))[: p.SLOW]
         wanted = np.clip(_OF_SPREAD * spread, _LEAST, _MOST)
         off = np.abs(x[: p.SLOW] - middle) / width
-        settled = bool((off[:2] < _WITHIN).all() and (width[:2] < 1.5 * wanted).all())
+        settled = bool((off < _WITHIN).all() and (width < 1.5 * wanted).all())
+        # the surface is smoothed over what fibre shows of one build and not of the next
+        own = problem.traced_all(unknowns, x[None, : p.SLOW], 1.0, told_one)
+        traced += own
+        here = _dyed(problem, unknowns, x, own[0])
+        others = [_dyed(problem, unknowns, x, one) for one in new]
+        best = min([*others, best or here], key=lambda f: f.off)
+        if here.off < best.off + _BETTER:
+            best = here
         if settled or rounds == _SURFACES:
             break
-        middle = middle.copy()
-        middle[:2] = x[:2]
-        width = np.concatenate([wanted, _WIDTHS[2:]])
-    if progress:
-        progress(most, most)
-    return _Found(unknowns, x, residual, slope, rounds, settled)
+        middle, width = best.x[: p.SLOW].copy(), wanted
+    # ranges are of cloths about what the surface found; the cloth given is one of these
+    moved = best.x - x
+    covariance = _posterior(slope, unknowns) + np.outer(moved, moved)
+    return _Found(unknowns, best, residual, slope, covariance, rounds, settled)
+
+
+@dataclass(frozen=True, eq=False)
+class _Fitted:
+    """Parameters ``x`` (SIZE,) of one construction, and by how much it misses what was seen and
+    is usual: squares in standard uncertainties, summed."""
+
+    x: Array
+    off: float
+    layers: tuple[OneLayer, ...]
+
+
+def _dyed(problem: Problem, unknowns: p.Unknowns, x: Array, one: Traced) -> _Fitted:
+    """The most likely dyes, paper and light, from those of ``x``, of a construction traced."""
+    mean = unknowns.prior_mean()
+    whiten = np.linalg.inv(np.linalg.cholesky(unknowns.covariance()))
+    begun = np.concatenate([one.at, x[p.SLOW :]])
+    rough = np.diag((_TRACED[problem.many] * np.maximum(problem.values, 0.05)) ** 2)
+    root = np.linalg.cholesky(problem.own + rough)
+
+    def both(fast: Array) -> tuple[Array, Array]:
+        at = np.concatenate([one.at, fast])
+        shown, slopes = problem.shown(unknowns, at, one.layers)
+        sized = problem.numbers(unknowns, at)
+        off = np.linalg.solve(root, np.concatenate(shown) - problem.values)
+        return np.concatenate([off, sized, whiten @ (at - mean)]), np.concatenate(
+            [np.linalg.solve(root, np.concatenate(slopes)), np.zeros((sized.size, p.SIZE)), whiten]
+        )[:, p.SLOW :]
+
+    fast, off = begun[p.SLOW :], np.inf
+    for _ in range(_STEPS):
+        missed, slope = both(fast)
+        off = float(missed @ missed)
+        fast = fast - np.linalg.lstsq(slope, missed, rcond=None)[0]
+    return _Fitted(np.concatenate([one.at, fast]), off, one.layers)
 
 
 def _posterior(slope: Array, unknowns: p.Unknowns) -> Array:
@@ -315,26 +389,28 @@ def _missed(
     return np.array(weights) / sum(weights), np.array(off)
 
 
-def foretell(fit: Fit, asked: Sequence[Seen]) -> tuple[Foretold, ...]:
+def foretell(
+    fit: Fit, asked: Sequence[Seen], told_one: Callable[[], None] | None = None
+) -> tuple[Foretold, ...]:
     """What would be read of the fitted cloth in other places, and how sure that is.
 
     ``asked``: as observations, of which only backing, scene, grain, face and channels (three)
-    count. The fit's spread and the optics' own error are carried to first order.
+    count. ``told_one`` is called for each construction traced. The fit's spread and the optics' own
+    error are carried to first order.
     """
     problem = Problem.of(fit.unknowns.start, asked, (), ())
     unknowns, x = fit.unknowns, fit.values.copy()
-    x[p.PAPER] = x[p.LIGHT] = 0.0
+    x[[p.LAMP, p.PAPER, p.LIGHT]] = 0.0
     spread = np.sqrt(np.diag(fit.covariance)[: p.SLOW])
-    middle, width = x[: p.SLOW].copy(), np.maximum(spread, 0.3 * _WIDTHS)
+    middle, width = x[: p.SLOW].copy(), np.maximum(spread, ASKED_WIDTHS)
     at = places(middle, width, _FORETOLD)
-    if not problem.dull:
-        at[:, p.DULLER] = middle[p.DULLER]
-    traced = problem.traced_all(unknowns, at)
+    at[:, problem.still] = middle[problem.still]
+    traced = problem.traced_all(unknowns, at, told=told_one)
     problem.surface = smooth(traced, middle, width, bent=False)
     share, off = _missed(problem, unknowns, x, traced)
     rng = np.random.default_rng(7)
-    drawn = x + rng.standard_normal((_DRAWN, p.SIZE)) @ _root(fit.covariance).T
-    drawn[:, p.PAPER] = drawn[:, p.LIGHT] = 0.0
+    drawn = x + rng.standard_normal((_DRAWN, p.SIZE)) @ root(fit.covariance).T
+    drawn[:, [p.LAMP, p.PAPER, p.LIGHT]] = 0.0
     drawn[:, : p.SLOW] = np.clip(
         drawn[:, : p.SLOW], middle - TRUSTED * width, middle + TRUSTED * width
     )
@@ -360,7 +436,13 @@ def foretell(fit: Fit, asked: Sequence[Seen]) -> tuple[Foretold, ...]:
     return tuple(out)
 
 
-def _root(covariance: Array) -> Array:
-    """A matrix whose product with its transpose is ``covariance``, rounding below 0 left out."""
+def root(covariance: Array) -> Array:
+    """A matrix whose product with its transpose is ``covariance``, rounding below 0 left out.
+
+    Examples
+    --------
+    >>> root(np.diag([4.0, 0.0])).tolist()
+    [[0.0, 2.0], [0.0, 0.0]]
+    """
     value, vector = np.linalg.eigh(0.5 * (covariance + covariance.T))
     return np.asarray(vector * np.sqrt(np.maximum(value, 0.0)))

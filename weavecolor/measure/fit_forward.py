@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from weavecolor.measure.observations import moved_lamp
 from weavecolor.optics.adding import GAPS, PileOptics, openings
 from weavecolor.optics.cell.filaments import (
     FilamentCell,
@@ -52,8 +53,9 @@ class Laid:
     flip: bool
 
 
-def laid(scene: Scene, grain_deg: float, face: str) -> Laid:
-    """How ``scene`` meets a sheet whose warp lies at ``grain_deg``; lights from the front only."""
+def laid(scene: Scene, grain_deg: float, face: str, lamp: float = 0.0) -> Laid:
+    """How ``scene`` meets a sheet whose warp lies at ``grain_deg``; lights from the front only,
+    and ``lamp`` standard deviations farther from the normal than told."""
 
     def vector(zenith: float, azimuth: float) -> Vector:
         v = unit(np.radians(zenith), np.radians(azimuth - grain_deg))
@@ -61,7 +63,9 @@ def laid(scene: Scene, grain_deg: float, face: str) -> Laid:
 
     return Laid(
         vector(scene.view_zenith_deg, scene.view_azimuth_deg),
-        tuple(vector(x.zenith_deg, x.azimuth_deg) for x in scene.lights),
+        tuple(
+            vector(moved_lamp(x.zenith_deg, lamp), x.azimuth_deg) for x in scene.lights
+        ),
         face == "back",
     )
 

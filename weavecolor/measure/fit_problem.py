@@ -96,29 +96,43 @@ class Problem:
         )
 
     @property
-    def dull(self) -> bool:
-        """Whether a yarn was taken for more or less dull."""
-        return max(self.start.warp.dull_per_mm, self.start.weft.dull_per_mm) > 0.0
+    def many(self) -> bool:
+        """Whether a yarn has many filaments."""
+        return max(self.start.warp.rods, self.start.weft.rods) > 1
 
-    def traced(self, unknowns: p.Unknowns, slow: Array) -> Traced:
-        """The light of one construction, for all sights."""
-        sheets = [laid(s.seen.scene, s.seen.grain_deg, s.seen.face) for s in self.sights]
+    @property
+    def still(self) -> list[int]:
+        """The slow numbers that change nothing here."""
+        return still_numbers(
+            self.start, any(s.seen.light_error and s.seen.scene.lights for s in self.sights)
+        )
+
+    def traced(self, unknowns: p.Unknowns, slow: Array, share: float = 1.0) -> Traced:
+        """The light of one construction, for all sights, by a ``share`` of the usual rays."""
+        sheets = [
+            laid(s.seen.scene, s.seen.grain_deg, s.seen.face,
+                 float(slow[p.LAMP]) if s.seen.light_error else 0.0)
+            for s in self.sights
+        ]  # fmt: skip
         x = np.concatenate([slow, np.zeros(p.SIZE - p.SLOW)])
         cloth = unknowns.shaped(x)
-        many = max(cloth.warp.rods, cloth.weft.rods) > 1
-        effort = _EFFORT_MANY if many else _EFFORT
+        effort = share * (_EFFORT, _EFFORT_MANY)[self.many]
         bare = [
             grid_layer(yarn, yarn.width_mm, [_SQUARE], effort) for yarn in self._bare(cloth)
         ]
         return Traced(slow, (one_layer(cloth, sheets, effort), *bare))
 
     def traced_all(
-        self, unknowns: p.Unknowns, at: Array, told: Callable[[], None] | None = None
+        self,
+        unknowns: p.Unknowns,
+        at: Array,
+        share: float = 1.0,
+        told: Callable[[], None] | None = None,
     ) -> list[Traced]:
         """Several constructions (n, SLOW), two at once: what tracing leaves idle the other uses."""
         made = []
         with ThreadPoolExecutor(2) as pool:
-            for one in pool.map(lambda slow: self.traced(unknowns, slow), at):
+            for one in pool.map(lambda slow: self.traced(unknowns, slow, share), at):
                 made.append(one)
                 if told is not None:
                     told()
@@ -135,12 +149,13 @@ class Problem:
         moved = x + np.vstack([np.zeros(p.SIZE), np.eye(p.SLOW, p.SIZE) * steps[:, None]])
         here, *there = self.lit(unknowns, moved)
         shown, slopes = self.shown(unknowns, x, here)
-        sized, change = self._numbers(unknowns, x)
+        sized = self.numbers(unknowns, x)
+        change = np.zeros((sized.size, p.SIZE))
         for k, step in enumerate(steps):
             aside = self.shown(unknowns, moved[1 + k], there[k], False)[0]
             for slope, new, old in zip(slopes, aside, shown, strict=True):
                 slope[:, k] = (new - old) / step
-            change[:, k] = (self._numbers(unknowns, moved[1 + k])[0] - sized) / step
+            change[:, k] = (self.numbers(unknowns, moved[1 + k]) - sized) / step
         off = np.concatenate(shown) - self.values
         root = _chol(self.own + self.unsure)
         return (
@@ -169,10 +184,9 @@ class Problem:
         assert self.surface is not None, "nothing was traced"
         return self.surface
 
-    def _numbers(self, unknowns: p.Unknowns, x: Array) -> tuple[Array, Array]:
-        """Residuals of the known numbers, and room for their slopes."""
-        off = [(_known(unknowns, x, n) - n.value) / n.uncertainty for n in self.known]
-        return np.array(off), np.zeros((len(off), p.SIZE))
+    def numbers(self, unknowns: p.Unknowns, x: Array) -> Array:
+        """Residuals of the known numbers."""
+        return np.array([(_known(unknowns, x, n) - n.value) / n.uncertainty for n in self.known])
 
     def lit(self, unknowns: p.Unknowns, many: Array) -> list[tuple[OneLayer, ...]]:
         """The surface's light of parameter vectors (n, SIZE)."""
@@ -304,6 +318,18 @@ def _sight_shown(
     )
     out[:, p.LIGHT] = turned
     return model, out
+
+
+def still_numbers(cloth: Cloth, lamp: bool) -> list[int]:
+    """The slow numbers that change nothing: dullness of bright fibre, packing of single filaments,
+    and the lamp's place but where there is a ``lamp`` whose place is not known."""
+    yarns = cloth.warp, cloth.weft
+    moves = {
+        p.DULLER: max(y.dull_per_mm for y in yarns) > 0.0,
+        p.PACKING: max(y.rods for y in yarns) > 1,
+        p.LAMP: lamp,
+    }
+    return [k for k, yes in moves.items() if not yes]
 
 
 def mixture(share: float, error: float, off: float) -> tuple[float, float, float, float]:

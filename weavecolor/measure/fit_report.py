@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.measure import parameters as p
+from weavecolor.measure.fit_forward import OneLayer
 from weavecolor.measure.fit_problem import Problem
 from weavecolor.measure.observations import colour_of
 from weavecolor.textile import construction
@@ -119,9 +120,11 @@ class Quantity:
     advice: str = ""
 
 
-def residuals(problem: Problem, unknowns: p.Unknowns, x: Array) -> tuple[Residual, ...]:
-    """Each sight's and thread's CIEDE2000."""
-    shown, _ = problem.shown(unknowns, x, problem.lit(unknowns, x[None])[0], False)
+def residuals(
+    problem: Problem, unknowns: p.Unknowns, x: Array, layers: tuple[OneLayer, ...]
+) -> tuple[Residual, ...]:
+    """Each sight's and thread's CIEDE2000, in the light ``layers`` of the cloth itself."""
+    shown, _ = problem.shown(unknowns, x, layers, False)
     looked = [(s.seen.name, s.seen.value, False) for s in problem.sights]
     looked += [(t.name, t.value, True) for t, _ in problem.threads]
     out = []

@@ -33,6 +33,9 @@ MODEL_SHARE = 0.01
 THREAD_SHADE = 0.12
 #: Light a photograph is taken in when nobody says otherwise.
 PHOTO_SCENE = "window at the side"
+#: How far a lamp or window stands from where it is told to be, degrees from the cloth's normal: one
+#: standard deviation. Assumed: it is told by eye.
+LAMP_DEG = 3.0
 #: Wavelengths along which errors of a spectrum's neighbouring bands go together, nm. Assumed.
 SPECTRUM_TOGETHER = 40.0
 
@@ -98,6 +101,12 @@ class Known:
 
 
 KNOWN = ("open share", "weight", "warp tex", "weft tex")
+
+
+def moved_lamp(zenith_deg: float, off: float) -> float:
+    """Where a lamp in front of the cloth stands, ``off`` :data:`LAMP_DEG` farther from its normal
+    than it is told to."""
+    return float(np.clip(zenith_deg + LAMP_DEG * off, 0.0, 85.0)) if off else zenith_deg
 
 
 def camera_channels() -> Array:
@@ -218,15 +227,16 @@ def _seen(
         raise InputError("a fit uses light in front of the cloth only", field=name)
     if face not in FACES:
         raise InputError(f"{face!r} is not a side of cloth; use face or back", field=name)
-    mean, spread = _checked(name, value, covariance, len(channels))
+    mean, spread = checked(name, value, covariance, len(channels))
     spread = spread + np.diag((MODEL_SHARE * np.maximum(mean, 0.02)) ** 2)
     return Seen(name, backing, place, channels, mean, spread, float(grain_deg) % 360.0, face,
                 float(paper_error), float(light_error))  # fmt: skip
 
 
-def _checked(
+def checked(
     name: str, value: ArrayLike, covariance: ArrayLike, count: int
 ) -> tuple[Array, Array]:
+    """A reading (n,) and its covariance (n, n), given as that or as standard uncertainties (n,)."""
     mean = np.asarray(value, dtype=np.float64)
     spread = np.asarray(covariance, dtype=np.float64)
     if spread.shape == (count,):
@@ -261,7 +271,7 @@ def thread_colour(
         raise InputError(f"{str(system)[:20]!r} is no yarn system; use warp or weft")
     if not grounds and not opaque:
         raise InputError("loose threads were seen on some ground", field=system)
-    mean, spread = _checked(f"{system} thread", value, covariance, 3)
+    mean, spread = checked(f"{system} thread", value, covariance, 3)
     spread = spread + float(shade) ** 2 * np.outer(mean, mean) + 1e-6 * np.eye(3)
     return Thread(f"{system} thread", system, camera_channels(), frozen(light_spectrum(light)),
                   mean, spread, tuple(float(g) for g in grounds), opaque)  # fmt: skip
@@ -272,7 +282,7 @@ def thread_spectrum(system: str, values: ArrayLike, uncertainty: float = 0.01) -
     if system not in ("warp", "weft"):
         raise InputError(f"{str(system)[:20]!r} is no yarn system; use warp or weft")
     name = f"{system} thread"
-    mean, spread = _checked(name, values, _together(uncertainty), BANDS)
+    mean, spread = checked(name, values, _together(uncertainty), BANDS)
     return Thread(name, system, np.eye(BANDS), frozen(light_spectrum("daylight")), mean, spread,
                   (), True)  # fmt: skip
 

@@ -25,10 +25,12 @@ from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.recovery import spectrum_from_srgb
 from weavecolor.colour.screen import encoded
 from weavecolor.colour.spectra import WAVELENGTHS, Spectrum, frozen
+from weavecolor.errors import InputError
 from weavecolor.measure.observations import camera_channels, channels_in_light
 from weavecolor.optics.dye import absorption, absorption_of_wound, wound_colour
 from weavecolor.textile import construction
 from weavecolor.textile.cloth import Cloth, Yarn
+from weavecolor.textile.howknown import HowKnown
 from weavecolor.textile.yarn import RANGES, greatest_packing
 
 Array = NDArray[np.float64]
@@ -39,9 +41,10 @@ KNOTS = np.linspace(390.0, 720.0, 12)
 COARSE = slice(None, None, 2)
 
 #: The slow numbers: logit of warp cover, of weft cover; ln of how much flatter, how much denser
-#: and how much duller both yarns are than they were taken for.
-SLOW = 5
-FLATTER, PACKING, DULLER = 2, 3, 4
+#: and how much duller both yarns are than they were taken for; and of the photographs, how far
+#: from its place the lamp stood, in standard deviations.
+SLOW = 6
+FLATTER, PACKING, DULLER, LAMP = 2, 3, 4, 5
 _COLOUR = slice(SLOW, SLOW + KNOTS.size), slice(SLOW + KNOTS.size, SLOW + 2 * KNOTS.size)
 _REST = SLOW + 2 * KNOTS.size
 PAPER, LIGHT = _REST, _REST + 1
@@ -69,6 +72,8 @@ DARKEST, LIGHTEST = 0.03, 0.93
 _CLEAREST, _DEEPEST = -4.0, 8.0
 #: Slow numbers beyond these make no other cloth.
 _FARTHEST = (-3.0, -3.0, -1.0, -0.5, -2.5), (3.5, 3.5, 1.5, 0.5, 2.5)
+#: Logarithms within which flattening and packing bend before their limits.
+_ROUND, _DENSE = 0.1, 0.03
 #: Spare room left before jamming where flattening is raised to make a cloth weavable.
 _ROOM = 1.03
 
@@ -98,8 +103,8 @@ def _bell(width: float) -> Array:
 
 @lru_cache(maxsize=1)
 def prior_covariance() -> Array:
-    """Covariance (SIZE, SIZE) beforehand; photograph numbers are in their own standard
-    deviations."""
+    """Covariance (SIZE, SIZE) beforehand; photograph numbers (LAMP, PAPER, LIGHT) are in their own
+    standard deviations."""
     out = np.eye(SIZE)
 
     def block(at: tuple[int, int], spread: float, together: float) -> None:
@@ -153,11 +158,24 @@ class Unknowns:
     learnt: Array | None = None
 
     @classmethod
-    def again(cls, start: Cloth, learnt: Array) -> Unknowns:
-        """A cloth fitted before, as where the next fit begins."""
+    def again(cls, start: Cloth) -> Unknowns:
+        """A cloth fitted before, as where the next reading begins; InputError where the file does
+        not keep what its fit left open."""
+        count = SIZE - 2  # paper and light were of those photographs
+        root = dict(start.known).get("foretold", HowKnown.fitted()).root
+        if len(root) != count * (count + 1) // 2:
+            raise InputError(
+                "its file does not keep what a fit left open; measure the cloth (weavecolor "
+                "measure photos), then correct it", field=start.name,
+            )  # fmt: skip
+        lower = np.zeros((count, count))
+        lower[np.tril_indices(count)] = root
+        learnt = np.eye(SIZE)
+        learnt[:count, :count] = lower @ lower.T
+        learnt[LAMP, :] = learnt[:, LAMP] = np.eye(SIZE)[LAMP]  # and so was the lamp
         yarns = (start.warp, start.weft)
         curves = np.array([np.log(np.maximum(absorption(y), 1e-6)) for y in yarns])
-        return cls(start, curves, curves, True, learnt)
+        return cls(replace(start, warp_share=None), curves, curves, True, learnt)
 
     def covariance(self) -> Array:
         """Covariance (SIZE, SIZE) beforehand."""
@@ -168,6 +186,7 @@ class Unknowns:
         out = np.zeros(SIZE)
         out[:2] = logit(construction.covers(self.start))
         if self.learnt is not None:
+            out[[FLATTER, PACKING]] = _as_it_is(self.start.warp)
             return out
         level, both = level_prior(), level_prior() + shape_prior()
         for k, part in enumerate(_COLOUR):
@@ -225,7 +244,7 @@ class Unknowns:
     def shaped(self, x: Array) -> Cloth:
         """The start cloth with the slow numbers of ``x``, flattened as far as it must be to be
         weavable; colours as at the start."""
-        return _shaped(_Held(self.start), *(float(v) for v in np.clip(x[:SLOW], *_FARTHEST)))
+        return _shaped(_Held(self.start), *(float(v) for v in np.clip(x[:LAMP], *_FARTHEST)))
 
 
 class _Held:
@@ -284,7 +303,7 @@ def _of_width(yarn: Yarn, width: float, flatter: float, denser: float, duller: f
     """``yarn`` made ``width`` mm wide of filaments as fine as they were, with its linear density
     to match."""
     # limits are bent smoothly: one that a search could sit on would hide its doubt
-    flattening = math.exp(_at_least(math.log(yarn.flattening * flatter), 0.0, 0.1))
+    flattening = math.exp(_at_least(math.log(yarn.flattening * flatter), 0.0, _ROUND))
     flattening = min(flattening, RANGES["flattening"][1])
     area_cm2 = math.pi / 4.0 * (width / flattening**0.5 / 10.0) ** 2
 
@@ -298,7 +317,7 @@ def _of_width(yarn: Yarn, width: float, flatter: float, denser: float, duller: f
         # never fewer than a filament's own width allows: one rod is another sort of yarn
         filaments = min(max(round(10.0 * tex(share) / yarn.fineness_dtex), 2), 20_000)
     most = math.log(greatest_packing(1 if yarn.gum else filaments))
-    share = math.exp(most - _at_least(most - math.log(share), 0.0, 0.03))
+    share = math.exp(most - _at_least(most - math.log(share), 0.0, _DENSE))
     return replace(
         yarn,
         tex=tex(share),
@@ -315,6 +334,20 @@ def _at_least(value: float, limit: float, bend: float) -> float:
     """``value``, smoothly kept above ``limit`` from about ``bend`` beside it."""
     over = (value - limit) / bend
     return limit + bend * (max(over, 0.0) + math.log1p(math.exp(-abs(over))))
+
+
+def _as_it_is(yarn: Yarn) -> tuple[float, float]:
+    """How much flatter and denser leaves a yarn as flat and dense as it is: the bends undone."""
+
+    def before(kept: float, bend: float) -> float:
+        kept = max(kept, 0.05 * bend)
+        return bend * math.log(math.expm1(kept / bend)) - kept
+
+    most = np.log(greatest_packing(1 if yarn.gum else yarn.filaments))
+    return (
+        before(float(np.log(yarn.flattening)), _ROUND),
+        -before(float(most - np.log(yarn.packing)), _DENSE),
+    )
 
 
 def linear_of(reflectance: ArrayLike) -> Array:

@@ -93,6 +93,8 @@ def find_regions(
     h, w = shape[0] // step, shape[1] // step
     small = image[: h * step, : w * step].reshape(h, step, w, step, 3).mean((1, 3))
     small = ndimage.median_filter(small, (5, 5, 1))
+    if not (np.isfinite(small).all() and small.max() > 0.0):
+        raise InputError("the picture is black or damaged; shoot it again in more light")
     try:
         masks = _layout(small)
     except InputError:

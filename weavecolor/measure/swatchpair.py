@@ -230,6 +230,74 @@ def measure_pair(
     )
 
 
+@dataclass(frozen=True)
+class OneColour:
+    """One thing beside white paper: its colour, that of the ground it lay on where that was read,
+    the paper's reflectance and its uncertainty, and cautions."""
+
+    colour: MeasuredColour
+    ground: MeasuredColour | None
+    paper: float
+    paper_uncertainty: float
+    cautions: tuple[str, ...]
+
+
+def measure_one(
+    picture: ArrayLike,
+    marked: Mapping[str, Box] | None = None,
+    *,
+    paper: str | float | tuple[float, float] = "white paper",
+) -> OneColour:
+    """The colour of one piece photographed beside white paper.
+
+    Parameters
+    ----------
+    picture : array (rows, columns, 3)
+        Linear light.
+    marked : mapping of label to box, optional
+        Boxes of "paper", "sample" and "ground", the bare stuff that the sample lies on. A sample
+        and black card are found by themselves.
+    paper
+        The paper's reflectance (see ``neutral``).
+
+    Raises
+    ------
+    InputError
+        No paper or no sample is found, burnt out, or too small.
+    """
+    boxes = dict(marked or {})
+    alien = [label for label in boxes if label not in ("paper", "sample", "ground", "card")]
+    if alien:
+        raise InputError(f"no region called {alien[0]!r}; use paper, sample, ground", field="mark")
+    ground, sample = boxes.pop("ground", None), boxes.pop("sample", None)
+    side = _side(picture, boxes, paper, "sample")
+    shape = side.picture.shape[0], side.picture.shape[1]
+    for label, box in (("sample", sample), ("ground", ground)):
+        if box is not None:
+            side.regions[label] = box_region(label, box, shape)
+    names = [n for n in ("sample", "swatch over black", "swatch over white") if n in side.regions]
+    if not names:
+        raise InputError("no sample is found beside the paper; mark it in the picture",
+                         field="sample")  # fmt: skip
+    cautions: list[str] = []
+    wide = side.light.reflectance_error / side.light.reflectance
+
+    def read(label: str) -> MeasuredColour:
+        mean, error = _mean(side, label, cautions)
+        return measured_colour(mean, np.hypot(error, wide * mean))
+
+    under = "ground" if ground is not None else "card" if names[0] == "swatch over black" else ""
+    if "paper" in side.regions:
+        cautions += light_cautions(side.light, side.regions["paper"].mask)
+    return OneColour(
+        read(names[0]),
+        read(under) if under in side.regions else None,
+        side.light.reflectance,
+        side.light.reflectance_error,
+        tuple(dict.fromkeys(cautions)),
+    )
+
+
 def _side(
     picture: ArrayLike,
     marked: Mapping[str, Box] | None,

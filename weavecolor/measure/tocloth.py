@@ -139,7 +139,10 @@ def _known(fit: Fit) -> Knowledge:
     told["weft.colour"] = HowKnown.fitted(by_name["weft colour"].spread)
     within = max(one.within for one in fit.foretold)
     words = "of its colour in other light, turned, over other grounds"
-    told["foretold"] = HowKnown.fitted(within / COVERAGE, words)
+    # paper and light of these photographs are of no use later
+    kept = np.linalg.cholesky(fit.covariance[:-2, :-2])
+    left = [float(f"{v:.4g}") for v in kept[np.tril_indices(len(kept))]]
+    told["foretold"] = HowKnown.fitted(within / COVERAGE, words, root=left)
     return knowledge(told)
 
 

@@ -49,6 +49,9 @@ class HowKnown:
         Where it comes from, one line of at most 400 characters.
     together : tuple of (str, float)
         Of what was fitted: correlation (-1 to 1) with other fitted numbers, by name.
+    root : tuple of float
+        Of ``foretold``: lower triangle, row by row, of the root of the covariance of all that the
+        fit left open, in the fit's own numbers; a further reading is added to it.
 
     Examples
     --------
@@ -62,6 +65,7 @@ class HowKnown:
     high: float | None = None
     source: str = ""
     together: tuple[tuple[str, float], ...] = ()
+    root: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         if self.way not in WAYS:
@@ -89,6 +93,10 @@ class HowKnown:
                     f"a number's name with a correlation from -1 to 1, got {name[:40]} {share:g}",
                     field="together",
                 )
+        if self.root and self.way != "fitted":
+            raise InputError(f"a number that is {self.way} has no root", field="root")
+        if not all(map(math.isfinite, self.root)):
+            raise InputError("finite numbers only", field="root")
         object.__setattr__(self, "together", tuple(sorted(self.together)))
 
     @classmethod
@@ -132,16 +140,17 @@ class HowKnown:
         spread: float | None = None,
         source: str = "",
         together: Iterable[tuple[str, float]] = (),
+        root: Iterable[float] = (),
     ) -> HowKnown:
         """Found by a fit, to a standard uncertainty ``spread``; ``source`` as before, ``together``
-        its correlations with other fitted numbers.
+        its correlations with other fitted numbers, ``root`` all that the fit left open.
 
         Examples
         --------
         >>> HowKnown.fitted(1.1, together=[("weft.colour", 0.4)]).together
         (('weft.colour', 0.4),)
         """
-        return cls("fitted", spread, source=source, together=tuple(together))
+        return cls("fitted", spread, source=source, together=tuple(together), root=tuple(root))
 
 
 #: What a cloth holds: names from :data:`NUMBERS` with how each is known, in their order.
