@@ -34,7 +34,7 @@ from weavecolor.picture.hanging import (
     stage,
     warp_directions,
 )
-from weavecolor.picture.hung import hung_stage, scene_round
+from weavecolor.picture.hung import behind_as, hung_stage, scene_round
 from weavecolor.picture.lookup import looked_up
 from weavecolor.picture.shapes import load_shape
 from weavecolor.picture.sweep import openness, soft_directions, sphere, taken
@@ -452,3 +452,39 @@ def test_two_layers_beat_where_their_threads_do():
     single, double = (np.abs(np.fft.fft2((x - x.mean()) * window)) * low for x in (one, two))
     assert far.ravel()[double.argmax()] == pytest.approx(wanted, abs=0.13)
     assert double.max() > 3.0 * single.ravel()[double.argmax()]
+
+
+def test_a_choice_of_what_lies_behind_is_the_forms_or_a_lining():
+    """Skin and calico colour the form, and nothing else does; any other colour is worn beneath a
+    skirt from the waist down, and sewn to cloth that hangs alone."""
+    for name in ("skin medium", "calico"):
+        lined, stack, form = behind_as(chiffon(), backing(name))
+        assert not lined and stack.backing is None and form == backing(name)
+    lined, stack, form = behind_as(chiffon(), backing("black"))
+    assert lined and stack.backing == backing("black") and form is None
+    worn = hung_stage(stack, "gathered-3-organza", lined=True)
+    beneath = worn.body[worn.body_part == 1]
+    lining = load_shape("inner-lining")
+    np.testing.assert_array_equal(beneath, lining.vertices)
+    assert worn.triangles.max() == len(worn.body) - 1
+    assert all(s.backing is None for s in worn.stacks[:2])  # what is seen through stays sheer
+    alone = hung_stage(stack, "panel-organza", lined=True)
+    assert not len(alone.body) and alone.stacks[0].backing == backing("black")
+
+
+def test_a_lining_is_seen_through_the_skirt_and_the_form_keeps_its_colour():
+    low = Sight(turn_deg=20.0, tilt_deg=0.0)
+
+    def drawn(name: str) -> np.ndarray:
+        lined, stack, form = behind_as(chiffon(), backing(name))
+        staged = hung_stage(stack, "gathered-3-organza", lined=lined)
+        made = lit_stage(staged, WINDOW, form, beneath=stack.backing, coarse=True,
+                         seeing=Seeing(exposure=0.5))  # fmt: skip
+        return picture(made, 60, 75, low, samples=1, soft=2)
+
+    calico, black, white = map(drawn, ("calico", "black", "white"))
+    top, middle = slice(6, 12), slice(28, 45)
+    # above the waist the form is bare, and of its own colour whatever is worn below it
+    assert np.abs(black[top, 28:32] - calico[top, 28:32]).max() < 0.02
+    seen = [p[middle, 26:34].mean() for p in (black, calico, white)]
+    assert seen[0] < 0.8 * seen[1] < 0.9 * seen[2]

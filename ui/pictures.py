@@ -47,7 +47,7 @@ class Parcels:
 
 @dataclass(frozen=True)
 class Worn:
-    """Everything a picture of hung cloth depends on; ``backing``: what the body is covered in."""
+    """Everything a picture of hung cloth depends on; ``backing``: what lies behind."""
 
     stack: Stack
     backing: str
@@ -72,12 +72,14 @@ def worn(
 
 def _lit(asked: Worn):
     from weavecolor.picture.hanging import lit_stage
-    from weavecolor.picture.hung import hung_stage
+    from weavecolor.picture.hung import behind_as, hung_stage
 
     # nothing behind: there is no body either
     behind = backing_of(asked.backing)
-    staged = hung_stage(asked.stack, asked.shape, bare=behind is None)
-    return lit_stage(staged, scene_of(asked.light), behind, ground=asked.ground)
+    lined, stack, form = behind_as(asked.stack, behind)
+    staged = hung_stage(stack, asked.shape, bare=behind is None, lined=lined)
+    return lit_stage(staged, scene_of(asked.light), form, beneath=stack.backing,
+                     ground=asked.ground)  # fmt: skip
 
 
 def live(asked: Worn) -> Order:

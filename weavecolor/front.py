@@ -333,7 +333,7 @@ def draw(
 
     return draw_hung(
         stack, lit, shape_called(form, stack), width_px, width_px * 5 // 4, sight=ASIDE,
-        body_colour=stack.backing, bare=stack.backing is None,
+        behind=stack.backing, bare=stack.backing is None,
     )  # fmt: skip
 
 

@@ -184,8 +184,8 @@ class Tracer:
         for lamp in made.lamps:
             to = self._toward(lamp.direction, len(i))
             facing = np.maximum((to * n).sum(axis=1), 0.0)[:, None]
-            total[i] += w[i] * lamp.body * facing * self.unshaded(start[i], to)
-        w[i] *= made.body_room[0] / made.light[0, 0]
+            total[i] += w[i] * lamp.body[0] * facing * self.unshaded(start[i], to)
+        w[i] *= made.body_room[0, 0] / made.light[0, 0]
         way[i] = self._about(n)
 
     def _on_cloth(self, i, face, weight, total, w, start, way, eye):

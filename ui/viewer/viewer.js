@@ -644,7 +644,7 @@ export class View {
     this.bodyColour ??= new Float32Array(0);
     if (this.bodyColour.length !== 3 * b) this.bodyColour = new Float32Array(3 * b);
     for (let i = 0; i < b; i++) {
-      const x = s.body_normals[3 * i], y = s.body_normals[3 * i + 1], z = s.body_normals[3 * i + 2];
+      const part = s.body_part[i], x = s.body_normals[3 * i], y = s.body_normals[3 * i + 1], z = s.body_normals[3 * i + 2];
       const v = [0, 1, 2].map(r => m[3 * r] * x + m[3 * r + 1] * y + m[3 * r + 2] * z);
       const facing = lamps.map(({ direction: d }) => {
         const t = Math.acos(Math.min(1, Math.max(-1, v[0] * d[0] + v[1] * d[1] + v[2] * d[2])));
@@ -652,8 +652,8 @@ export class View {
       });
       for (let c = 0; c < 3; c++) {
         let sum = 0;
-        for (let o = 0; o < 4; o++) sum += s.body_open[4 * i + o] * l.body_room[3 * o + c];
-        for (let k = 0; k < lamps.length; k++) sum += facing[k] * this.sums[k][3 * (n + i) + c] * share * lamps[k].body[c];
+        for (let o = 0; o < 4; o++) sum += s.body_open[4 * i + o] * l.body_room[12 * part + 3 * o + c];
+        for (let k = 0; k < lamps.length; k++) sum += facing[k] * this.sums[k][3 * (n + i) + c] * share * lamps[k].body[part][c];
         this.bodyColour[3 * i + c] = sum;
       }
     }

@@ -136,14 +136,14 @@ def _hung(
     if out.suffix.lower() != ".png":
         width = size or 400
         made = hung_frames(stack, scene, shape, frames, width, round(width * 1.25), moving=moving,
-                           sight=sight, body_colour=stack.backing, ground=ground,
+                           sight=sight, behind=stack.backing, ground=ground,
                            seeing=seeing, bare=bare, progress=_share("drawing"))  # fmt: skip
         write_bytes(out, loop_bytes(made, out.suffix))
         return made[0]
     width = size or 900
     image = draw_hung(
         stack, scene, shape, width, round(width * 1.25), sight=sight,
-        body_colour=stack.backing, ground=ground, seeing=seeing, bare=bare,
+        behind=stack.backing, ground=ground, seeing=seeing, bare=bare,
     )  # fmt: skip
     write_bytes(out, png_bytes(image))
     return image

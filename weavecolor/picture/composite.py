@@ -194,7 +194,7 @@ def _picture(
         flat = np.broadcast_to(linear.astype(np.float32), (size[1], size[0], 3))
         return to_image(flat, seeing)
     return draw_hung(
-        stack, scene, shape_called(kind, stack), *size, sight=ASIDE, body_colour=stack.backing,
+        stack, scene, shape_called(kind, stack), *size, sight=ASIDE, behind=stack.backing,
         bare=stack.backing is None, seeing=seeing, observer=observer,
     )  # fmt: skip
 

@@ -50,12 +50,13 @@ _BENEATH = 0.5
 class Cover:
     """Cloth on one shape: what it is laid up of, and its shape.
 
-    ``stack``'s backing does not count; the outermost layer's grain is taken from the shape's own
-    warp.
+    ``stack``'s backing counts where it is ``lined``, sewn to it as one; the outermost layer's grain
+    is taken from the shape's own warp.
     """
 
     shape: Shape
     stack: Stack
+    lined: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,8 +67,8 @@ class Stage:
     open and body's share before the face and behind it, ``places`` (N, 2) on the cloth,
     ``folds`` (N,) mm from where it is doubled, below 0 where it is; ``quads`` (M, 4) of cloth and
     ``kind`` (M,): which of ``stacks`` lies there, the doubled one following it. ``body`` (B, 3)
-    with ``body_normals``, ``triangles`` (T, 3) and ``body_open`` (B, 4): open, one layer, more,
-    body;
+    with ``body_normals``, ``triangles`` (T, 3), ``body_part`` (B,) 0 the form, 1 what it wears
+    beneath, and ``body_open`` (B, 4): open, one layer, more, body;
     ``floor`` (F, 3) with ``tiles`` (., 3) and ``floor_open`` (F, 4).
     """
 
@@ -83,6 +84,7 @@ class Stage:
     body: Floats
     body_normals: Floats
     triangles: NDArray[np.int32]
+    body_part: NDArray[np.uint8]
     body_open: Floats
     floor: Floats
     tiles: NDArray[np.int32]
@@ -128,10 +130,14 @@ def warp_directions(shape: Shape, grain_deg: float) -> Array:
     return np.asarray(np.cos(g) * total + np.sin(g) * np.cross(n, total))
 
 
-def stage(covers: Sequence[Cover], body: Form | None = None, *, floor: bool = True) -> Stage:
+def stage(
+    covers: Sequence[Cover], body: Form | None = None, *, beneath: Shape | None = None,
+    floor: bool = True,
+) -> Stage:  # fmt: skip
     """Put cloth and body in their places; how open body and floor are is worked out and kept.
 
-    Raises InputError where there is no cloth.
+    ``beneath``: an inner shape of close cloth that the body wears, drawn as part of it. Raises
+    InputError where there is no cloth.
     """
     if not covers:
         raise InputError("a picture of hung cloth needs a layer of cloth")
@@ -139,7 +145,9 @@ def stage(covers: Sequence[Cover], body: Form | None = None, *, floor: bool = Tr
     parts: list[tuple[NDArray[Any], ...]] = []
     base = 0
     for cover in covers:
-        shape, stack = cover.shape, replace(cover.stack, backing=None)
+        shape, stack = cover.shape, cover.stack
+        if not cover.lined:
+            stack = replace(stack, backing=None)
         grain = stack.layers[0].grain_deg if stack.layers else 0.0
         kind = np.full(len(shape.quads), len(stacks), np.int32)
         stacks += [stack, doubled(stack)]
@@ -159,29 +167,40 @@ def stage(covers: Sequence[Cover], body: Form | None = None, *, floor: bool = Tr
     points, normals, warps, opens, places, folds, quads, kinds = (
         np.concatenate(x) for x in zip(*parts, strict=True)
     )
-    key = tuple(id(c.shape) for c in covers), id(body), floor
-    solid = _solid(body)
-    ground, tiles = _floor(points, solid[0]) if floor else (np.zeros((0, 3)), np.zeros((0, 3), int))
-    held, bare, under = _open.one(key, lambda: (covers, *_openness(points, quads, solid, ground)))[
-        0:3
-    ]  # the shapes are held, so that their numbers stay theirs
+    key = tuple(id(c.shape) for c in covers), id(body), id(beneath), floor
+    form, normals_, triangles, part = _solid(body, beneath)
+    solid = form, normals_, triangles
+    ground, tiles = _floor(points, form) if floor else (np.zeros((0, 3)), np.zeros((0, 3), int))
+    held, bare, under = _open.one(
+        key, lambda: (covers, *_openness(points, quads, solid, ground))
+    )[0:3]  # the shapes are held, so that their numbers stay theirs
     del held
     return Stage(
         points.astype(np.float32), normals.astype(np.float32), warps.astype(np.float32),
         opens.astype(np.float32), places.astype(np.float32), folds.astype(np.float32),
         quads.astype(np.int32), kinds,
-        tuple(stacks), *solid, bare, ground.astype(np.float32), tiles.astype(np.int32), under,
+        tuple(stacks), form, normals_, triangles, part, bare, ground.astype(np.float32),
+        tiles.astype(np.int32), under,
     )  # fmt: skip
 
 
 _open: Kept[tuple[object, ...], tuple[Any, ...]] = Kept(8)
 
 
-def _solid(body: Form | None) -> tuple[Floats, Floats, NDArray[np.int32]]:
-    if body is None:
-        none = np.zeros((0, 3), np.float32)
-        return none, none, np.zeros((0, 3), np.int32)
-    return body.vertices, body.normals, body.triangles
+def _solid(body: Form | None, beneath: Shape | None) -> tuple[NDArray[Any], ...]:
+    """Vertices, normals, triangles and part of the form and of what it wears."""
+    vertices, normals = np.zeros((0, 3), np.float32), np.zeros((0, 3), np.float32)
+    triangles, part = np.zeros((0, 3), np.int32), np.zeros(0, np.uint8)
+    if body is not None:
+        vertices, normals, triangles = body.vertices, body.normals, body.triangles
+        part = np.zeros(len(vertices), np.uint8)
+    if beneath is not None:
+        q = beneath.quads + len(vertices)
+        triangles = np.concatenate([triangles, q[:, [0, 1, 2]], q[:, [0, 2, 3]]]).astype(np.int32)
+        vertices = np.concatenate([vertices, beneath.vertices]).astype(np.float32)
+        normals = np.concatenate([normals, beneath.normals]).astype(np.float32)
+        part = np.concatenate([part, np.ones(len(beneath.vertices), np.uint8)])
+    return vertices, normals, triangles, part
 
 
 def _floor(points: Array, body: Floats) -> tuple[Array, NDArray[np.intp]]:
@@ -237,7 +256,7 @@ def _places_open(
 @dataclass(frozen=True, eq=False)
 class Lamp:
     """One light as drawn: where it is in the view's frame, its RGB on a white card that faces it,
-    and on the body."""
+    and (2, 3) on the body and on what it wears."""
 
     direction: Array
     white: Array
@@ -249,7 +268,8 @@ class Lit:
     """A stage in a light on a screen: all that the drawing needs but the turn.
 
     ``tables``: of each of the stage's stacks; ``light`` (kinds, 4, 3) as in ``raster.shaded``;
-    ``body_room`` (4, 3): RGB of the body in the room's light for each way it is open;
+    ``body_room`` (2, 4, 3): RGB of the body, and of what it wears, in the room's light for each way
+    it is open;
     ``floor_room`` (4, 3): the same over a bare floor's; ``ground`` (3,): the ground before
     exposure; ``uneven`` (kinds, 5) as in ``raster.unevenness``; ``threads`` (kinds, ., .) as from
     :func:`weavecolor.picture.threads.threads`.
@@ -272,15 +292,19 @@ def lit_stage(
     scene: Scene,
     body_colour: Backing | None = None,
     *,
+    beneath: Backing | None = None,
     ground: str = "grey",
     seeing: Seeing = AS_SEEN,
     observer: str = "2",
     coarse: bool = False,
 ) -> Lit:
-    """Bring a stage into the light of a scene. Raises InputError for an unknown ground."""
+    """Bring a stage into the light of a scene; ``beneath``: the colour of what the body wears.
+
+    Raises InputError for an unknown ground."""
     if ground not in GROUNDS:
         raise InputError(f"no ground called {ground!r}; use {', '.join(GROUNDS)}")
-    reflectance = (body_colour or backing("calico")).reflectance
+    form = body_colour or backing("calico")
+    reflectance = np.stack([form.reflectance, (beneath or form).reflectance])
     # a hem, a seam or a band is narrow: fewer directions do for what is doubled
     plain = set(np.unique(staged.kind).tolist())
     found = tuple(
@@ -300,7 +324,7 @@ def lit_stage(
     light = np.zeros((len(found), 4, 3))
     whole = rgb_matrix(scene.diffuse + sum((x.irradiance for x in scene.lights), np.zeros(41)),
                        scene, seeing, observer)  # fmt: skip
-    colour = np.clip((reflectance @ whole) / np.maximum(whole.sum(axis=0), 1e-9), 0.0, 1.0)
+    colour = np.clip((reflectance[1] @ whole) / np.maximum(whole.sum(axis=0), 1e-9), 0.0, 1.0)
     for k, t in enumerate(found):
         back, through = np.clip(t.even, 0.0, 1.0)
         light[k, 0], light[k, 1] = level, through + _INSIDE * back
@@ -314,7 +338,7 @@ def lit_stage(
         found,
         lamps,
         light,
-        (reflectance @ room) * met,
+        (reflectance @ room)[:, None] * met,
         np.stack([np.ones(3), first[1], first[1] ** 2, np.full(3, 0.25)]),
         np.full(3, GROUNDS[ground] / exposure),
         exposure,
@@ -522,15 +546,15 @@ def stacked(found: Sequence[Tables]) -> tuple[Floats, Floats, Floats, Array]:
 def body_colour(made: Lit, others: Sequence[Floats], turned: Array) -> Floats:
     """Linear RGB (B, 3) of the body."""
     s = made.stage
-    out = s.body_open.astype(float) @ made.body_room
+    out: Array = np.einsum("bk,bkc->bc", s.body_open.astype(float), made.body_room[s.body_part])
     normals = s.body_normals @ turned.T
     soft = np.radians(SOFT_DEG)
     for lamp, got in zip(made.lamps, others, strict=True):
         t = np.arccos(np.clip(normals @ lamp.direction, -1.0, 1.0))
         low, high = np.minimum(t - soft, 0.5 * np.pi), np.minimum(t + soft, 0.5 * np.pi)
         facing = (np.sin(high) - np.sin(low)) / (2.0 * np.sin(soft))
-        out += facing[:, None] * got[: len(s.body)] * lamp.body
-    return out.astype(np.float32)
+        out += facing[:, None] * got[: len(s.body)] * lamp.body[s.body_part]
+    return np.asarray(out, np.float32)
 
 
 def floor_colour(made: Lit, others: Sequence[Floats]) -> Floats:

@@ -37,13 +37,20 @@ Progress = Callable[[float], None]
 ASIDE = Sight(turn_deg=20.0)
 
 
+#: What the form itself may be covered in; any other choice is a lining.
+_FORMS = ("calico", "skin")
+
+
 def hung_stage(
-    stack: Stack, shape: str, inner: Sequence[tuple[str, Stack]] = (), *, bare: bool = False
-) -> Stage:
+    stack: Stack, shape: str, inner: Sequence[tuple[str, Stack]] = (), *, bare: bool = False,
+    lined: bool = False,
+) -> Stage:  # fmt: skip
     """The stack on a shape and its body, with other cloth on inner shapes.
 
     ``inner``: names of inner shapes (slip, lining) and what each is laid up of; ``bare``: without
-    the body. Raises InputError for an unknown shape or a stack without cloth.
+    the body; ``lined``: the body wears a lining of its own where the shape has one, else the
+    stack's backing is sewn to the cloth. Raises InputError for an unknown shape or a stack without
+    cloth.
 
     Examples
     --------
@@ -55,7 +62,24 @@ def hung_stage(
     if not stack.layers or not all(c.stack.layers for c in covers):
         raise InputError("a picture of hung cloth needs a layer of cloth")
     body = load_form(made.body) if made.body and not bare else None
-    return stage([*covers, Cover(made, stack)], body)
+    own = "inner-lining" in made.inner
+    worn = load_shape("inner-lining") if lined and own and body is not None else None
+    return stage([*covers, Cover(made, stack, lined and not own)], body, beneath=worn)
+
+
+def behind_as(stack: Stack, behind: Backing | None) -> tuple[bool, Stack, Backing | None]:
+    """What a choice of what lies behind means for hung cloth.
+
+    Calico and skin are the form's own; any other colour is a lining beneath the cloth. Returns
+    whether it is lined, the stack with what is sewn to it, and the form's colour, None: its usual.
+
+    Examples
+    --------
+    >>> behind_as(single, None)[0]
+    False
+    """
+    lined = behind is not None and behind.name.split(" ")[0] not in _FORMS
+    return lined, replace(stack, backing=behind if lined else None), None if lined else behind
 
 
 def draw_hung(
@@ -66,7 +90,7 @@ def draw_hung(
     height_px: int = 1000,
     *,
     sight: Sight = FRONT,
-    body_colour: Backing | None = None,
+    behind: Backing | None = None,
     inner: Sequence[tuple[str, Stack]] = (),
     ground: str = "grey",
     seeing: Seeing = AS_SEEN,
@@ -79,15 +103,16 @@ def draw_hung(
     Parameters
     ----------
     stack : Stack
-        The layers laid together. Its backing does not count: behind sheer cloth are the body, the
-        far side and the ground.
+        The layers laid together. Its backing does not count: behind sheer cloth are the body and
+        what it wears, the far side and the ground.
     shape : one of ``shape_names()``
     width_px, height_px : int
         At least 8 each, 20 million pixels together at most.
     sight : Sight
         Turn of the garment, tilt, zoom.
-    body_colour : Backing, optional
-        Of the body; calico if left out.
+    behind : Backing, optional
+        Calico or skin: of the form (calico if left out). Any other colour: a lining, worn by the
+        form beneath a skirt, sewn to the cloth of any other shape.
     inner : pairs of an inner shape's name and its stack
     ground : {"grey", "light", "dark"}
     coarse : bool
@@ -103,9 +128,10 @@ def draw_hung(
     (60, 80)
     """
     check_size(width_px, height_px)
+    lined, stack, form = behind_as(stack, behind)
     made = lit_stage(
-        hung_stage(stack, shape, inner, bare=bare), scene, body_colour, ground=ground,
-        seeing=seeing, observer=observer, coarse=coarse,
+        hung_stage(stack, shape, inner, bare=bare, lined=lined), scene, form, beneath=stack.backing,
+        ground=ground, seeing=seeing, observer=observer, coarse=coarse,
     )  # fmt: skip
     return to_image(picture(made, width_px, height_px, sight), seeing, notes(shape, scene))
 
@@ -138,7 +164,7 @@ def hung_frames(
     *,
     moving: str = "cloth",
     sight: Sight = FRONT,
-    body_colour: Backing | None = None,
+    behind: Backing | None = None,
     ground: str = "grey",
     seeing: Seeing = AS_SEEN,
     observer: str = "2",
@@ -159,11 +185,13 @@ def hung_frames(
         raise InputError(f"{moving!r} cannot move; use cloth or light")
     if not 2 <= frames <= 180:
         raise InputError(f"a loop has 2 to 180 frames, got {frames}")
-    staged = hung_stage(stack, shape, bare=bare)
+    lined, stack, form = behind_as(stack, behind)
+    staged = hung_stage(stack, shape, bare=bare, lined=lined)
     told = notes(shape, scene)
     out = []
     for n, (made, way) in enumerate(
-        _moved(staged, scene, frames, moving, sight, body_colour, ground, seeing, observer)
+        _moved(staged, scene, frames, moving, sight, (form, stack.backing), ground, seeing,
+               observer)
     ):
         linear: Floats = picture(made, width_px, height_px, way, soft=4)
         out.append(to_image(linear, seeing, told))
@@ -173,10 +201,12 @@ def hung_frames(
 
 
 def _moved(
-    staged: Stage, scene: Scene, frames: int, moving: str, sight: Sight, body: Backing | None,
-    ground: str, seeing: Seeing, observer: str,
+    staged: Stage, scene: Scene, frames: int, moving: str, sight: Sight,
+    colours: tuple[Backing | None, Backing | None], ground: str, seeing: Seeing, observer: str,
 ) -> Iterator[tuple[Lit, Sight]]:  # fmt: skip
-    still = lit_stage(staged, scene, body, ground=ground, seeing=seeing, observer=observer)
+    form, worn = colours
+    still = lit_stage(staged, scene, form, beneath=worn, ground=ground, seeing=seeing,
+                      observer=observer)  # fmt: skip
     own = replace(seeing, exposure=still.exposure)
     for n in range(frames):
         turn = 360.0 * n / frames
@@ -184,7 +214,8 @@ def _moved(
             yield still, replace(sight, turn_deg=sight.turn_deg + turn)
         else:
             lit = scene_round(scene, turn)
-            yield lit_stage(staged, lit, body, ground=ground, seeing=own, observer=observer), sight
+            yield lit_stage(staged, lit, form, beneath=worn, ground=ground, seeing=own,
+                            observer=observer), sight  # fmt: skip
 
 
 def scene_round(scene: Scene, turn_deg: float) -> Scene:

@@ -52,8 +52,8 @@ def stage_parcel(staged: Stage) -> tuple[str, bytes]:
         "opens": _share(staged.opens), "places": staged.places, "folds": staged.folds,
         "quads": staged.quads, "kind": staged.kind, "body": staged.body,
         "body_normals": _small(staged.body_normals), "triangles": staged.triangles,
-        "body_open": _share(staged.body_open), "floor": staged.floor, "tiles": staged.tiles,
-        "floor_open": _share(staged.floor_open),
+        "body_part": staged.body_part, "body_open": _share(staged.body_open),
+        "floor": staged.floor, "tiles": staged.tiles, "floor_open": _share(staged.floor_open),
     }  # fmt: skip
     digest = hashlib.sha256()
     for array in arrays.values():

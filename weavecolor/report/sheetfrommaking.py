@@ -220,7 +220,7 @@ def sheet_drape(stack: Stack, light: Lit, form: str) -> tuple[SheetSwatch, ...]:
     name, scene = light
     shape = shape_called(form, stack)
     image = draw_hung(
-        stack, scene, shape, 760, 800, sight=ASIDE, body_colour=stack.backing,
+        stack, scene, shape, 760, 800, sight=ASIDE, behind=stack.backing,
         bare=stack.backing is None,
     )  # fmt: skip
     said = _capital(notes(shape, scene)[0])
