@@ -54,7 +54,7 @@ SHOWN_IN_TESTS = {
     "measure/regions": ({"find_regions"}, "test_measure_swatchpair"),
     "measure/ruler": ({"scale_from_ruler", "find_ruler"}, "test_measure_ruler"),
     "measure/sample": ({"sample_of", "lesson_words"}, "test_measure_sample"),
-    "measure/shots": ({"look"}, "camera"),
+    "measure/shots": ({"look", "look_wound"}, "test_measure_grid"),
     "measure/swatchpair": (
         {"measure_one", "measure_pair", "fringe_colour"}, "test_measure_swatchpair"
     ),

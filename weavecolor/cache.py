@@ -32,7 +32,12 @@ _store: Store | None = None
 
 
 def keep_on(store: Store | None) -> None:
-    """Name where what is worked out is kept beyond this run; None: nowhere, as at first."""
+    """Name where what is worked out is kept beyond this run; None: nowhere, as at first.
+
+    Examples
+    --------
+    >>> keep_on(None)
+    """
     global _store
     _store = store
 

@@ -21,7 +21,13 @@ MOST, EACH = 300_000_000, 64
 
 
 def home() -> Path:
-    """The tool's own folder on this machine; the variable ``WEAVECOLOR_HOME`` puts it elsewhere."""
+    """The tool's own folder on this machine; the variable ``WEAVECOLOR_HOME`` puts it elsewhere.
+
+    Examples
+    --------
+    >>> home().is_absolute()
+    True
+    """
     given = os.environ.get("WEAVECOLOR_HOME")
     if given:
         return Path(given)
@@ -32,7 +38,13 @@ def home() -> Path:
 
 @lru_cache(maxsize=1)
 def source() -> str:
-    """A name for the tool's own code and data."""
+    """A name for the tool's own code and data.
+
+    Examples
+    --------
+    >>> len(source())
+    16
+    """
     root = Path(__file__).resolve().parents[1]
     listed = sorted(
         (str(f.relative_to(root)), f.stat().st_size, f.stat().st_mtime_ns)
@@ -77,7 +89,14 @@ class FolderStore:
 
 
 def on_this_machine() -> FolderStore | None:
-    """The store of every door of the tool; the variable ``WEAVECOLOR_STORE=0`` leaves it out."""
+    """The store of every door of the tool; the variable ``WEAVECOLOR_STORE=0`` leaves it out.
+
+    Examples
+    --------
+    >>> kept = on_this_machine()
+    >>> kept is None or kept.folder.name == "worked-out"
+    True
+    """
     if os.environ.get("WEAVECOLOR_STORE", "1") == "0":
         return None
     return FolderStore(home() / "worked-out")
