@@ -275,7 +275,8 @@ def test_a_swatch_pair_becomes_a_cloth(page, tmp_path):
     page.press("Work out the cloth", settle=False)
     page.until(lambda: "Put it on the table" in page.text(), 240, "the cloth worked out")
     page.press("Put it on the table")
-    assert "My measured cloth" in page.text()
+    # what is drawn is named, and it takes a while to be hung
+    page.until(lambda: "My measured cloth" in page.text(), 120, "the measured cloth drawn")
     page.press("My cloth")
     page.press("▸ Figures")
     kept = read_cloth(page.download("Save this cloth as a file (TOML)", "*.toml"))

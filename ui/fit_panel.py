@@ -78,7 +78,7 @@ def draw(
     pressed = st.button("Work out the cloth", key="m-fit", type="primary", disabled=not seen)
     if pressed:
         start, known = _start(counted[1] if counted else None)
-        bar = st.progress(0.0, "Working out the cloth; this takes some ten seconds …")
+        bar = st.progress(0.0, "Working out the cloth; this takes half a minute or more …")
         fit = fit_cloth(
             start,
             seen,
