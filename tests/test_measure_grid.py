@@ -65,22 +65,27 @@ def test_a_card_wound_too_thinly_or_twice_is_refused(yarn):
         read_grid(yarn, 400.0, seen, pair)
 
 
-def test_command_line(tmp_path, capsys):
-    """Photographs of two wound cards in, the thread's spectrum out, which spectra can be fitted
-    with."""
-    yarn = start_cloth("x", PER_CM, PER_CM, warp_like="silk organza",
-                       warp_tex=linear_density_tex("20/22 denier"),
-                       weft_tex=linear_density_tex("20/22 denier")).warp  # fmt: skip
-    colour = dyed(np.random.default_rng(1))
-    words = ["measure", "grid"]
+def photographed_cards(folder):
+    """A yarn, the colour of its dye, and photographs of it wound on a white and a black card."""
+    tex = linear_density_tex("20/22 denier")
+    yarn = start_cloth("x", PER_CM, PER_CM, warp_like="silk organza", warp_tex=tex,
+                       weft_tex=tex).warp  # fmt: skip
+    colour, paths = dyed(np.random.default_rng(1)), {}
     for over, ground in (("white", ROOM.paper), ("black", ROOM.card)):
         picture = np.full((ROWS, COLUMNS, 3), ground)
         for box, value in ((STRIP, ROOM.paper), (SWATCH, wound(yarn, colour, ground))):
             left, top, right, bottom = box
             picture[top:bottom, left:right] = value
-        path = tmp_path / f"{over}.jpg"
-        path.write_bytes(photograph(picture, ROOM, np.random.default_rng(3)))
-        words.append(str(path))
+        paths[over] = folder / f"{over}.jpg"
+        paths[over].write_bytes(photograph(picture, ROOM, np.random.default_rng(3)))
+    return yarn, colour, paths
+
+
+def test_command_line(tmp_path, capsys):
+    """Photographs of two wound cards in, the thread's spectrum out, which spectra can be fitted
+    with."""
+    yarn, colour, paths = photographed_cards(tmp_path)
+    words = ["measure", "grid", *map(str, paths.values())]
     marks = {"white": {"swatch over white": SWATCH},
              "black": {"swatch over black": SWATCH, "card": BARE, "paper": STRIP}}  # fmt: skip
     for name, boxes in marks.items():

@@ -801,30 +801,17 @@ def test_pictures_that_are_none_get_one_line(page):
 def test_a_wound_card_is_told_as_on_the_command_line_and_colours_a_described_cloth(
     page, tmp_path, capsys
 ):
-    from camera import photograph
-    from test_measure_grid import COLUMNS, PER_CM, ROOM, ROWS, STRIP, SWATCH, dyed, wound
+    from test_measure_grid import PER_CM, photographed_cards
 
     from weavecolor.cli import run
-    from weavecolor.measure.tocloth import start_cloth
-    from weavecolor.textile.units import linear_density_tex
 
-    tex = linear_density_tex("20/22 denier")
-    yarn = start_cloth("x", PER_CM, PER_CM, warp_like="silk organza", warp_tex=tex,
-                       weft_tex=tex).warp  # fmt: skip
-    colour = dyed(np.random.default_rng(1))
+    yarn, _, paths = photographed_cards(tmp_path)
     press(page, "way-measure")
     press(page, "turn-fold-wound")
     assert 'src="data:image/svg+xml' in html(page) and "Wind one thread evenly" in html(page)
-    words = ["measure", "grid"]
-    for over, ground in (("white", ROOM.paper), ("black", ROOM.card)):
-        picture = np.full((ROWS, COLUMNS, 3), ground)
-        for box, value in ((STRIP, ROOM.paper), (SWATCH, wound(yarn, colour, ground))):
-            left, top, right, bottom = box
-            picture[top:bottom, left:right] = value
-        data = photograph(picture, ROOM, np.random.default_rng(3))
-        (tmp_path / f"{over}.jpg").write_bytes(data)
-        words.append(str(tmp_path / f"{over}.jpg"))
-        page.file_uploader(key=f"m-wound-{over}").upload(f"{over}.jpg", data)
+    words = ["measure", "grid", *map(str, paths.values())]
+    for over, path in paths.items():
+        page.file_uploader(key=f"m-wound-{over}").upload(path.name, path.read_bytes())
     page.run()
     for threads, count, said in (
         ("400 /cm", "20/22 denier", "use 1 to 300"),
