@@ -167,14 +167,10 @@ def stage(
     points, normals, warps, opens, places, folds, quads, kinds = (
         np.concatenate(x) for x in zip(*parts, strict=True)
     )
-    key = tuple(id(c.shape) for c in covers), id(body), id(beneath), floor
     form, normals_, triangles, part = _solid(body, beneath)
     solid = form, normals_, triangles
     ground, tiles = _floor(points, form) if floor else (np.zeros((0, 3)), np.zeros((0, 3), int))
-    held, bare, under = _open.one(
-        key, lambda: (covers, *_openness(points, quads, solid, ground))
-    )[0:3]  # the shapes are held, so that their numbers stay theirs
-    del held
+    bare, under = _openness(points, quads, solid, ground)
     return Stage(
         points.astype(np.float32), normals.astype(np.float32), warps.astype(np.float32),
         opens.astype(np.float32), places.astype(np.float32), folds.astype(np.float32),
@@ -182,9 +178,6 @@ def stage(
         tuple(stacks), form, normals_, triangles, part, bare, ground.astype(np.float32),
         tiles.astype(np.int32), under,
     )  # fmt: skip
-
-
-_open: Kept[tuple[object, ...], tuple[Any, ...]] = Kept(8)
 
 
 def _solid(body: Form | None, beneath: Shape | None) -> tuple[NDArray[Any], ...]:
@@ -217,9 +210,9 @@ def _quadded(triangles: NDArray[Any]) -> NDArray[Any]:
     return np.concatenate([triangles, triangles[:, 2:]], axis=1)
 
 
-#: How open body and floor are, by all that it depends on; the last one, and for other runs.
+#: How open body and floor are, by all that it depends on; for other runs, too.
 _open_places: Kept[str, tuple[NDArray[Any], ...]] = Kept(
-    1,
+    8,
     packed=Packed(
         "openness",
         lambda name: name,
