@@ -31,7 +31,8 @@ from weavecolor.measure.observations import (
     thread_colour,
     thread_spectrum,
 )
-from weavecolor.measure.tocloth import start_cloth
+from weavecolor.measure.threads import ThreadCount
+from weavecolor.measure.tocloth import start_cloth, start_told
 from weavecolor.optics.dye import wound_colour
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import scene
@@ -419,3 +420,27 @@ def test_light_that_is_as_it_was_told_changes_nothing(share):
         lamp, sky, lamp_slope, sky_slope = mixture(share, 0.08, off)
         assert share * lamp == pytest.approx(min(share, 0.02) if off < 0 else max(share, 0.98))
         assert sky >= 0.0 and lamp_slope == 0.0 == sky_slope
+
+
+def test_setts_so_open_that_no_yarn_fills_half_their_room_are_told_as_setts():
+    for sett in (1.0, 1.9):  # the yarn would be beyond its tex, and beyond its filaments
+        with pytest.raises(InputError, match=rf"^warp: {sett:g} threads per cm, each as wide"):
+            start_cloth("x", sett, 40.0)
+        assert start_cloth("x", sett, 40.0, warp_tex=50.0).ends_per_cm == sett
+
+
+def test_what_is_written_and_what_is_counted_begin_a_fit():
+    count = ThreadCount(
+        41.0, 37.0, (40.5, 41.5), (36.5, 37.5), 0.99, 0.0, 0.0, 2, 0.9, 0.4, 0.001,
+        (0.1, 0.0), (0.0, 0.1), (50.0, 50.0), (0, 0, 100, 100), (), (), (),
+    )  # fmt: skip
+    made, known = start_told("x", {"ends": "40 /cm", "warp count": "20/22 denier"}, count, str)
+    assert (made.ends_per_cm, made.picks_per_cm) == (40.0, 37.0)
+    assert made.warp.tex == pytest.approx(21 / 9)
+    assert [(k.what, k.uncertainty) for k in known] == [
+        ("warp tex", pytest.approx(0.05 * 21 / 9)), ("open share", 0.02)
+    ]  # fmt: skip
+    with pytest.raises(InputError, match="^ends and picks: are needed"):
+        start_told("x", {"ends": "40 /cm", "picks": " "}, None, str)
+    with pytest.raises(InputError, match="^--weight: "):
+        start_told("x", {"weight": "heavy"}, count, lambda key: f"--{key}")

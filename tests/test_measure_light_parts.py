@@ -259,6 +259,7 @@ def test_grounds_that_are_no_white_and_no_black_are_refused():
             o.check_grounds(bad, 0.01)
     one = _spectra(0.5, 0.3)[:1]
     o.check_grounds(one, 0.01)
+    o.check_grounds(_spectra(0.5, 0.3, (0.4, 0.2)), 0.01)  # though 41 of 0.4 have a mean below it
 
 
 def test_an_instrument_s_bands_err_together():

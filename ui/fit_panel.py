@@ -13,17 +13,12 @@ import streamlit as st
 
 from session import change, guarded, plain
 from state import keep_cloth
-from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_to_toml
 from weavecolor.making.model import Making
 from weavecolor.measure.fit import Fit, fit_cloth
 from weavecolor.measure.observations import Known, Seen, Thread
-from weavecolor.measure.tocloth import fitted_cloth, report, start_cloth
+from weavecolor.measure.tocloth import TOLD, fitted_cloth, report, start_told
 from weavecolor.textile.fibres import FIBRES
-from weavecolor.textile.units import areal_mass_g_m2, linear_density_tex, sett_per_cm
-
-#: A number somebody states without saying how well is taken as good to this share.
-STATED = 0.05
 
 
 @guarded
@@ -94,40 +89,18 @@ def draw(
 
 
 def _start(count: Any) -> tuple[Any, list[Known]]:
-    def given(key: str, convert: Any, what: str) -> float | None:
-        text = str(st.session_state.get(key) or "").strip()
-        try:
-            return convert(text) if text else None
-        except InputError as error:
-            raise error.at(field=what) from None
-
-    if count is not None:
-        ends, picks = count.ends_per_cm, count.picks_per_cm
-    else:
-        ends = given("m-ends", sett_per_cm, "ends")
-        picks = given("m-picks", sett_per_cm, "picks")
-    if ends is None or picks is None:
-        raise InputError("count the threads in a close-up, or write ends and picks with their unit")
-    tex = {s: given(f"m-{s}-count", linear_density_tex, f"{s} yarn size") for s in ("warp", "weft")}
-    known = [Known(f"{s} tex", t, STATED * t) for s, t in tex.items() if t is not None]
-    weight = given("m-weight", areal_mass_g_m2, "weight")
-    if weight is not None:
-        known.append(Known("weight", weight, STATED * weight))
-    kind = str(st.session_state.get("m-kind") or "filament")
-    name = str(st.session_state.get("m-name") or "").strip() or "My measured cloth"
-    cloth = start_cloth(
-        name,
-        ends,
-        picks,
-        plan=str(st.session_state.get("m-weave") or "plain"),
-        warp_fibre=st.session_state["m-warp-fibre"],
-        weft_fibre=st.session_state["m-weft-fibre"],
-        warp_kind=kind,
-        weft_kind=kind,
-        warp_tex=tex["warp"],
-        weft_tex=tex["weft"],
-    )
-    return cloth, known
+    at = st.session_state
+    told = {key: at.get(f"m-{key.replace(' ', '-')}") for key in TOLD}
+    if count is not None:  # what stands in the fields then is not asked
+        told |= {"ends": None, "picks": None}
+    kind = str(at.get("m-kind") or "filament")
+    return start_told(
+        str(at.get("m-name") or "").strip() or "My measured cloth", told, count,
+        lambda key: key.replace("count", "yarn size"),
+        plan=str(at.get("m-weave") or "plain"),
+        warp_fibre=at["m-warp-fibre"], weft_fibre=at["m-weft-fibre"],
+        warp_kind=kind, weft_kind=kind,
+    )  # fmt: skip
 
 
 def _show_fit(fit: Fit, arrived: Callable[[Making, str], Making]) -> None:

@@ -11,6 +11,7 @@ import hashlib
 from html import escape
 from typing import Any
 
+import numpy as np
 import streamlit as st
 
 import bench
@@ -27,6 +28,8 @@ from weavecolor.measure.photograph import Photograph
 from weavecolor.measure.shots import look_wound
 from weavecolor.measure.swatchpair import SwatchPair
 from weavecolor.measure.tocloth import start_cloth
+from weavecolor.picture.canvas import WHITE, Line, Mark, Page, Text, grey, rectangle
+from weavecolor.picture.canvassvg import svg_text
 from weavecolor.textile.units import linear_density_tex, sett_per_cm
 from weavecolor.textile.usual import USUAL
 
@@ -37,29 +40,24 @@ PICTURES = {
 }
 #: What was found, kept in the session while it is worked on.
 _FOUND = "wound"
-#: Normal distribution: 19 of 20 lie within so many standard uncertainties.
-_IN_19_OF_20 = 1.96
 
 
 def _drawing() -> str:
     """The two cards as they are photographed: thread wound evenly, bare ground round it."""
-    cards = []
-    strip = '<path d="M308 8h14v104h-14z"/>'
-    for left, ground, paper in ((0, "#fff", ""), (165, "#1c1a1a", strip)):
-        threads = "".join(f"M{x} 30V90" for x in range(left + 50, left + 111, 4))
-        card = f'<path d="M{left + 20} 38h120v44H{left + 20}z" fill="{ground}" stroke="#444"/>'
-        sheet = f'<path d="M{left + 4} 8h153v104H{left + 4}z" fill="{ground}" stroke="#444"/>'
-        cards.append(
-            f'{sheet}<g fill="#fff" stroke="#444">{paper}</g>{card}'
-            f'<path d="{threads}" stroke="#b0243c" stroke-width="2.4" fill="none"/>'
-            f'<path d="M{left + 111} 90q14 4 20 16" stroke="#b0243c" stroke-width="2" fill="none"/>'
-        )
-    picture = (
-        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 326 132">' + "".join(cards)
-        + '<g font-size="11" font-family="sans-serif" fill="#1b1b1b"><text x="30" y="128">'
-        'white, on paper</text><text x="176" y="128">black, paper beside it</text></g></svg>'
-    )
+    ink, edge, thread = grey(0.11), grey(0.45), (0.69, 0.14, 0.24)
+    marks: list[Mark] = []
+    for left, ground in ((0.0, WHITE), (41.25, ink)):
+        marks += [
+            rectangle(left + 1, 2, 38.25, 26, fill=ground, stroke=edge),
+            rectangle(left + 5, 9.5, 30, 11, fill=ground, stroke=edge),
+            *(Line(left + x, 7.5, left + x, 22.5, 0.6, thread) for x in np.arange(12.5, 28.0)),
+            Line(left + 27.5, 22.5, left + 32.75, 26.5, 0.5, thread),
+        ]
+    marks.append(rectangle(77, 2, 3.5, 26, fill=WHITE, stroke=edge))
+    for x, text in ((7.5, "white, on paper"), (44.0, "black, paper beside it")):
+        marks.append(Text(x, 32, text, 8.0, colour=ink))
     # as an image: the page takes drawing marks out of its HTML
+    picture = svg_text(Page(tuple(marks), 81.5, 33.0), "Wound cards")
     data = base64.b64encode(picture.encode()).decode()
     return (
         f'<img class="wc-drawing" src="data:image/svg+xml;base64,{data}" alt="A strip of white '
@@ -179,7 +177,7 @@ def _take(system: str, found: Grid) -> None:
             "wavelengths": [float(w) for w in WAVELENGTHS],
             "reflectance": [round(float(r), 5) for r in found.wound],
         },
-        "known": {"how": "measured", "spread": round(found.within / _IN_19_OF_20, 2),
+        "known": {"how": "measured", "spread": round(found.spread, 2),
                   "source": "a wound card"},
     }  # fmt: skip
     go("describe")

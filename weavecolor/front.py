@@ -19,7 +19,7 @@ from weavecolor.files.atomic import write_text
 from weavecolor.files.clothfile import cloth_to_toml, load_swatch, read_cloth, swatch_names
 from weavecolor.optics.appearance import Appearance
 from weavecolor.optics.appearance import appearance as _appearance
-from weavecolor.optics.stack import Layer, Stack
+from weavecolor.optics.stack import Layer, Stack, layer_count
 from weavecolor.scene.backings import Backing, backing
 from weavecolor.scene.places import scene
 from weavecolor.scene.scene import Scene
@@ -181,8 +181,7 @@ def laid(
     """
     if isinstance(cloth, Stack):
         return cloth
-    if not 1 <= layers <= 12:
-        raise InputError(f"{layers} layers will not do; use 1 to 12", field="layers")
+    layer_count(layers)
     under = backing(behind) if isinstance(behind, str) else behind
     return Stack((Layer(cloth, grain_deg(grain)),) * layers, under)
 

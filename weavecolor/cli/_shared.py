@@ -57,41 +57,29 @@ def backing_called(name: str) -> Backing | None:
         raise error
 
 
-def stack_called(text: str) -> tuple[Layer, ...]:
+def layers_called(text: str, cloth: Cloth | None = None) -> tuple[Layer, ...]:
     """The layers of "cloth cross back + other-cloth bias", outermost first.
 
     Each layer is a swatch or cloth file, then its grain (straight where nothing is said), then the
-    side that is out (the face where nothing is said).
+    side that is out (the face where nothing is said). With ``cloth`` given all layers are of it,
+    and grain and side are all that is read: "straight + cross back".
     """
-    from weavecolor.optics.stack import MOST_LAYERS, Layer
+    from weavecolor.optics.stack import Layer, layer_count
 
+    field = "--stack" if cloth is None else "--laid"
     made = []
     for part in text.split("+"):
-        words, grain, face = _lying(part.split(), 1)
-        if not words:
+        words, grain, face = _lying(part.split(), cloth is None)
+        if cloth is None and not words:
             raise InputError("names no cloth; write outermost first, such as "
                              '"shot-organza-teal-copper cross + silk-chiffon-ivory"',
-                             field="--stack")  # fmt: skip
-        made.append(Layer(cloth_called(" ".join(words)), grain, face))
-    if len(made) > MOST_LAYERS:
-        raise InputError(f"a stack has 1 to {MOST_LAYERS} layers", field="--stack")
-    return tuple(made)
-
-
-def laid_called(text: str, cloth: Cloth) -> tuple[Layer, ...]:
-    """The layers of "straight + cross back", all of one cloth, outermost first."""
-    from weavecolor.optics.stack import MOST_LAYERS, Layer
-
-    made = []
-    for part in text.split("+"):
-        words, grain, face = _lying(part.split(), 0)
-        if words or not part.split():
+                             field=field)  # fmt: skip
+        if cloth is not None and (words or not part.split()):
             raise InputError(f"{part.strip()[:40]!r} tells of no layer; write grain and side of "
                              'each, outermost first, such as "straight + cross back"',
-                             field="--laid")  # fmt: skip
-        made.append(Layer(cloth, grain, face))
-    if len(made) > MOST_LAYERS:
-        raise InputError(f"a sample has 1 to {MOST_LAYERS} layers", field="--laid")
+                             field=field)  # fmt: skip
+        made.append(Layer(cloth or cloth_called(" ".join(words)), grain, face))
+    layer_count(len(made), field)
     return tuple(made)
 
 
@@ -120,7 +108,7 @@ def stacks_called(texts: Sequence[str]) -> tuple[tuple[Layer, ...], ...]:
 
     from weavecolor.textile.names import told_apart
 
-    layers = [stack_called(text) for text in texts]
+    layers = [layers_called(text) for text in texts]
     keys: dict[str, Cloth] = {}
     for layer in (x for stack in layers for x in stack):
         if layer.cloth not in keys.values():

@@ -173,7 +173,7 @@ def _stacks(
     cloth: str, grain: str, layers: str, turn: float, behind: str
 ) -> list[tuple[str, Stack]]:
     """Every combination with its label, which tells what differs."""
-    from weavecolor.optics.stack import Layer, Stack
+    from weavecolor.optics.stack import Layer, Stack, layer_count
     from weavecolor.textile.grain import grain_deg, grain_words
 
     made = cloth_called(cloth)
@@ -187,8 +187,7 @@ def _stacks(
     out = []
     for g in grains:
         for n in counts:
-            if not 1 <= n <= 12:
-                raise InputError("a stack has 1 to 12 layers", field="--layers")
+            layer_count(n, "--layers")
             for name, ground in grounds:
                 parts = [grain_words(g)] if len(grains) > 1 else []
                 parts += [f"{n} layer{'s' * (n > 1)}"] if len(counts) > 1 else []

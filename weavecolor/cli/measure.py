@@ -15,8 +15,6 @@ if TYPE_CHECKING:
     from weavecolor.measure.threads import ThreadCount
     from weavecolor.textile.cloth import Cloth
 
-#: A number somebody states without saying how well is taken as good to this share.
-STATED = 0.05
 PATH = click.Path(path_type=Path)
 
 
@@ -256,7 +254,7 @@ def sample(
     foretold, what was learnt and how the ranges shrank; a sample that the cloth cannot look like
     corrects nothing.
     """
-    from weavecolor.cli._shared import backing_called, cloth_called, laid_called, one_of
+    from weavecolor.cli._shared import backing_called, cloth_called, layers_called, one_of
     from weavecolor.files.atomic import write_text
     from weavecolor.files.clothfile import cloth_to_toml
     from weavecolor.measure.photograph import read_photograph
@@ -269,7 +267,7 @@ def sample(
     _toml(out)
     made = cloth_called(cloth)
     stack = Stack(
-        laid_called(laid, made), None if behind is None else backing_called(behind),
+        layers_called(laid, made), None if behind is None else backing_called(behind),
         one_of(LAYS)(lay),
     )  # fmt: skip
     boxes = _marks(marks, ("picture",)).get("picture", {})
@@ -377,40 +375,15 @@ def _fit_and_give(
 
 
 def _start(start: dict[str, Any], count: ThreadCount | None) -> tuple[Cloth, list[Known]]:
-    from weavecolor.errors import InputError
-    from weavecolor.measure.observations import Known
-    from weavecolor.measure.tocloth import start_cloth
-    from weavecolor.textile.units import areal_mass_g_m2, linear_density_tex, sett_per_cm
+    from weavecolor.measure.tocloth import TOLD, start_told
 
-    def given(key: str, convert: Callable[[Any], float]) -> float | None:
-        text = start[key]
-        try:
-            return None if text is None else convert(text)
-        except InputError as error:
-            raise error.at(field=f"--{key.replace('_', '-')}") from None
-
-    ends, picks = given("ends", sett_per_cm), given("picks", sett_per_cm)
-    if count is not None:
-        ends, picks = ends or count.ends_per_cm, picks or count.picks_per_cm
-    if ends is None or picks is None:
-        raise InputError("are needed: count threads, or give --closeup with a ruler in it",
-                         field="--ends and --picks")  # fmt: skip
-    tex = {s: given(f"{s}_count", linear_density_tex) for s in ("warp", "weft")}
-    known = [Known(f"{s} tex", t, STATED * t) for s, t in tex.items() if t is not None]
-    weight = given("weight", areal_mass_g_m2)
-    if weight is not None:
-        known.append(Known("weight", weight, STATED * weight))
-    if count is not None and count.open_share is not None:
-        sure = max(count.open_share_uncertainty or 0.0, 0.02)
-        known.append(Known("open share", count.open_share, sure))
     likes = [part.strip() or None for part in (start["like"] or "").split(";")]
-    cloth = start_cloth(
-        start["name"], ends, picks, plan=start["plan"], warp_fibre=start["fibre"],
+    return start_told(
+        start["name"], {key: start[key.replace(" ", "_")] for key in TOLD}, count,
+        lambda key: f"--{key.replace(' ', '-')}", plan=start["plan"], warp_fibre=start["fibre"],
         weft_fibre=start["weft_fibre"], warp_kind=start["yarn"], weft_kind=start["weft_yarn"],
-        warp_tex=tex["warp"], weft_tex=tex["weft"],
         warp_like=likes[0], weft_like=likes[1] if len(likes) > 1 else None,
     )  # fmt: skip
-    return cloth, known
 
 
 def _count(

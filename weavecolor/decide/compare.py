@@ -21,7 +21,7 @@ from weavecolor.errors import InputError
 from weavecolor.optics.appearance import Appearance, in_scenes
 from weavecolor.optics.layer import content
 from weavecolor.optics.mightbe import lots_in, open_colour, open_difference
-from weavecolor.optics.stack import FACES, LAYS, MOST_LAYERS, Layer, Stack
+from weavecolor.optics.stack import FACES, LAYS, Layer, Stack, layer_count
 from weavecolor.optics.uncertainty import Uncertainty, known_of, of_colour, of_difference
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.scene import Scene
@@ -232,10 +232,7 @@ def options(
             if choice not in allowed:
                 raise InputError(f"{choice!r} is not one of {', '.join(allowed)}", field=axis)
     for count in counts:
-        if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= MOST_LAYERS:
-            raise InputError(
-                f"{count!r} layers will not do; use 1 to {MOST_LAYERS}", field="layers"
-            )
+        layer_count(count)
     for angle in (*grains, turn_deg):
         if not np.isfinite(angle):
             raise InputError("a grain angle is a number of degrees", field="grain")

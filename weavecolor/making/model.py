@@ -36,7 +36,7 @@ from weavecolor.making.checks import (
     within,
 )
 from weavecolor.making.lightchoice import LightChoice
-from weavecolor.optics.stack import FACES, LAYS, MOST_LAYERS
+from weavecolor.optics.stack import FACES, LAYS, layer_count
 from weavecolor.picture.forms import known_forms
 from weavecolor.picture.shapes import shape_names
 from weavecolor.scene.backings import Backing, backing
@@ -141,9 +141,7 @@ class MakingOption:
 
     def __post_init__(self) -> None:
         one_line(self.name, "name", NAME_LONGEST)
-        rows(self.layers, "layers", MOST_LAYERS)
-        if not self.layers:
-            raise InputError(f"a stack has 1 to {MOST_LAYERS} layers", field="layers")
+        layer_count(len(self.layers))
         one_line(self.backing, "backing", NAME_LONGEST, empty=True)
         placed("backing", backing_of, self.backing)
         one_of(self.lay, "lay", LAYS)

@@ -28,6 +28,7 @@ from weavecolor.measure.observations import (
     channels_in_light,
     colour_of,
 )
+from weavecolor.measure.threads import NINETEEN_OF_TWENTY
 from weavecolor.optics.dye import FORMULA_ERROR, Dye, wound_colour
 from weavecolor.textile.yarn import Yarn
 
@@ -60,6 +61,11 @@ class Grid:
     wound: Array
     within: float
     missed: float
+
+    @property
+    def spread(self) -> float:
+        """Standard uncertainty of the closely wound thread's colour, CIEDE2000."""
+        return self.within / NINETEEN_OF_TWENTY
 
 
 def read_grid(

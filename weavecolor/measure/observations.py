@@ -38,6 +38,8 @@ PHOTO_SCENE = "window at the side"
 LAMP_DEG = 3.0
 #: Wavelengths along which errors of a spectrum's neighbouring bands go together, nm. Assumed.
 SPECTRUM_TOGETHER = 40.0
+#: The mean of 41 bands of one value misses it by less than this.
+ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,12 +187,12 @@ def check_grounds(seen: Sequence[Seen], uncertainty: float) -> None:
     """
     whites = [float(s.backing.reflectance.mean()) for s in seen if s.backing.name == "white"]
     blacks = [float(s.backing.reflectance.mean()) for s in seen if s.backing.name == "black"]
-    if whites and whites[0] < 0.4:
+    if whites and whites[0] < 0.4 - ROUNDING:
         raise InputError(
             f"a white ground reflects 0.4 to 1, got {whites[0]:.2g}; give the tile's or the "
             "paper's own reflectance", field="--white-ground",
         )  # fmt: skip
-    if blacks and blacks[0] > 0.2:
+    if blacks and blacks[0] > 0.2 + ROUNDING:
         raise InputError(
             f"a black ground reflects 0 to 0.2, got {blacks[0]:.2g}; give the trap's or the card's "
             "own reflectance, and the white one with --white-ground", field="--black-ground",

@@ -5,7 +5,10 @@ Knows the trade's usual yarns where nobody has said; computes no optics.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import replace
+from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 
@@ -13,16 +16,33 @@ from weavecolor.colour.spectra import BANDS, frozen
 from weavecolor.errors import InputError
 from weavecolor.measure.fit import Fit
 from weavecolor.measure.fit_report import TELLS
+from weavecolor.measure.observations import Known
+from weavecolor.measure.threads import ThreadCount
 from weavecolor.optics.uncertainty import COVERAGE
 from weavecolor.textile import construction
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.fibres import fibre
 from weavecolor.textile.howknown import HowKnown, Knowledge, knowledge
+from weavecolor.textile.units import areal_mass_g_m2, linear_density_tex, sett_per_cm
 from weavecolor.textile.usual import KINDS, LUSTRES, USUAL, usual_yarn
 from weavecolor.textile.weaves import weave
 
 #: Cover of either system supposed before anything is measured.
 USUAL_COVER = 0.5
+#: What can be written of a cloth before a fit, and how it is read.
+TOLD: Mapping[str, Callable[[str], float]] = MappingProxyType(
+    {
+        "ends": sett_per_cm,
+        "picks": sett_per_cm,
+        "warp count": linear_density_tex,
+        "weft count": linear_density_tex,
+        "weight": areal_mass_g_m2,
+    }
+)
+#: A number somebody states without saying how well is taken as good to this share.
+STATED = 0.05
+#: An open share counted in a close-up is known no better than this.
+LEAST_OPEN = 0.02
 
 
 def start_cloth(
@@ -42,10 +62,33 @@ def start_cloth(
 ) -> Cloth:
     """Where a fit begins: weave and setts as counted, the usual yarn of its kind, grey.
 
-    Setts in threads per cm, tex in g/km; yarns whose tex is not given are as wide as half their
-    room. ``warp_like`` and ``weft_like``: a sort of yarn of ``textile.usual.USUAL``, such as "silk
-    organza", in place of fibre and kind. Raises InputError for setts outside 1-300 per cm, unknown
-    fibres, weaves, kinds or sorts.
+    Parameters
+    ----------
+    name : str
+    ends_per_cm, picks_per_cm : float
+        Threads per cm, 1 to 300.
+    plan : str
+        Name of the weave, as ``textile.weaves.weave`` takes it.
+    warp_fibre, weft_fibre : str
+        Of ``textile.fibres.FIBRES``; None: as the warp.
+    warp_kind, weft_kind : {"filament", "spun"}
+        None: as the warp.
+    warp_tex, weft_tex : float, optional
+        Linear density, g/km, 0.05 to 5000; None: yarn as wide as half its room.
+    warp_like, weft_like : str, optional
+        A sort of yarn of ``textile.usual.USUAL``, such as "silk organza", in place of fibre and
+        kind; nothing said of the weft's: as the warp.
+
+    Returns
+    -------
+    Cloth
+        Its yarns of reflectance 0.3, closely wound.
+
+    Raises
+    ------
+    InputError
+        Naming the system, for setts, sizes, kinds or sorts outside these, and for setts so open
+        that no yarn fills half its room; for unknown fibres and weaves.
 
     Examples
     --------
@@ -75,15 +118,74 @@ def start_cloth(
             flattening=usual.flattening.usual, filaments=1, gum=usual.gum,
             dull_per_mm=LUSTRES[usual.lustre].usual,
         )  # fmt: skip
-        if tex is None:
-            # a yarn's width goes with the root of its linear density
-            tex = (USUAL_COVER * 10.0 / sett / yarn.width_mm) ** 2
-        elif not (np.isfinite(tex) and 0.05 <= tex <= 5000.0):
+        if tex is not None and not 0.05 <= tex <= 5000.0:
             raise InputError(f"{tex:g} tex is no yarn of cloth; use 0.05 to 5000", field=system)
-        turns = usual.twist(tex).usual
-        count = usual.filaments(tex)
-        made.append(replace(yarn, tex=float(tex), filaments=count, twist_turns_m=turns))
+        # a yarn's width goes with the root of its linear density
+        size = tex or (USUAL_COVER * 10.0 / sett / yarn.width_mm) ** 2
+        try:
+            made.append(replace(yarn, tex=float(size), filaments=usual.filaments(size),
+                                twist_turns_m=usual.twist(size).usual))  # fmt: skip
+        except InputError:
+            if tex is not None:
+                raise
+            raise InputError(f"{sett:g} threads per cm, each as wide as half its room, would be of "
+                             f"{size:.3g} tex; check the count, or tell the yarn's size",
+                             field=system) from None  # fmt: skip
     return Cloth(name, made[0], made[1], weave(plan), float(ends_per_cm), float(picks_per_cm))
+
+
+def start_told(
+    name: str,
+    told: Mapping[str, str | None],
+    count: ThreadCount | None,
+    called: Callable[[str], str],
+    **yarns: Any,
+) -> tuple[Cloth, list[Known]]:
+    """Where a fit begins, and what it is held to, by what was written and what was counted.
+
+    Parameters
+    ----------
+    name : str
+        Of the cloth.
+    told : mapping
+        What was written, with its unit, by the names in :data:`TOLD`; None or empty: nothing.
+    count : ThreadCount or None
+        From a close-up; a sett that was written goes before it.
+    called : callable
+        What a complaint calls the field of a name in :data:`TOLD`.
+    **yarns
+        Weave, fibres, kinds and likes, as :func:`start_cloth` takes them.
+
+    Raises InputError for what cannot be read, and where a sett is neither written nor counted.
+
+    Examples
+    --------
+    >>> made, known = start_told("Found", {"ends": "40 /cm", "picks": "38 /cm",
+    ...                          "weight": "4.3 momme"}, None, str)
+    >>> made.picks_per_cm, known[0].what
+    (38.0, 'weight')
+    """
+    given: dict[str, float] = {}
+    for key, convert in TOLD.items():
+        try:
+            if (told.get(key) or "").strip():
+                given[key] = convert(told[key] or "")
+        except InputError as error:
+            raise error.at(field=called(key)) from None
+    if count is not None:
+        given = {"ends": count.ends_per_cm, "picks": count.picks_per_cm, **given}
+    if "ends" not in given or "picks" not in given:
+        raise InputError("are needed, with their unit or counted in a close-up with a ruler in it",
+                         field=f"{called('ends')} and {called('picks')}")  # fmt: skip
+    sizes = {"warp tex": given.get("warp count"), "weft tex": given.get("weft count")}
+    stated = {**sizes, "weight": given.get("weight")}
+    known = [Known(key, v, STATED * v) for key, v in stated.items() if v is not None]
+    if count is not None and count.open_share is not None:
+        sure = max(count.open_share_uncertainty or 0.0, LEAST_OPEN)
+        known.append(Known("open share", count.open_share, sure))
+    made = start_cloth(name, given["ends"], given["picks"], warp_tex=sizes["warp tex"],
+                       weft_tex=sizes["weft tex"], **yarns)  # fmt: skip
+    return made, known
 
 
 def fitted_cloth(fit: Fit, name: str | None = None, notes: str = "") -> Cloth:

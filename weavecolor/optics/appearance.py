@@ -22,7 +22,7 @@ from weavecolor.errors import InputError
 from weavecolor.optics.adding import GAPS, PileOptics, add, over_backings, pile_of, seen, viewed
 from weavecolor.optics.cell.nodes import Vector, unit
 from weavecolor.optics.layer import Links, content, layer_optics
-from weavecolor.optics.stack import MOST_LAYERS, Layer, Stack
+from weavecolor.optics.stack import Layer, Stack, layer_count
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import illumination
 from weavecolor.scene.scene import Scene
@@ -211,8 +211,7 @@ def _asked(
 ) -> tuple[tuple[_Same, ...], str, tuple[Any, ...], bool]:
     """What the optics depend on, checked: layers, how they lie on one another, directions with
     their links; and whether to keep it, for very many directions make large arrays."""
-    if not 1 <= len(stack.layers) <= MOST_LAYERS:
-        raise InputError(f"a stack has 1 to {MOST_LAYERS} layers, got {len(stack.layers)}")
+    layer_count(len(stack.layers))
     turn = stack.layers[0].grain_deg
     layers = tuple(_Same(layer) for layer in stack.layers)
     directions = [tuple(direction(z, a, turn) for z, a in side) for side in (above, below)]

@@ -32,6 +32,19 @@ LAYS = ("touching", "loose", "apart")
 MOST_LAYERS = 12
 
 
+def layer_count(count: int, field: str = "layers") -> int:
+    """``count`` if that many sheets, 1 to 12, can be laid; raises InputError at ``field`` if not.
+
+    Examples
+    --------
+    >>> layer_count(3)
+    3
+    """
+    if isinstance(count, bool) or not isinstance(count, int) or not 1 <= count <= MOST_LAYERS:
+        raise InputError(f"{count!r} layers will not do; use 1 to {MOST_LAYERS}", field=field)
+    return count
+
+
 @dataclass(frozen=True)
 class Layer:
     """One laid sheet of cloth; layers compare, and hash, by value.

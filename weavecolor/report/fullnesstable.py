@@ -19,7 +19,7 @@ from weavecolor.cutting.needed import ClothNeeded, cloth_needed
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError
 from weavecolor.optics.appearance import contrast_ratio
-from weavecolor.optics.stack import MOST_LAYERS, Layer, Stack
+from weavecolor.optics.stack import MOST_LAYERS, Layer, Stack, layer_count
 from weavecolor.report.comparisontable import columns, rounded
 from weavecolor.report.sheetwords import KIND_WORDS, pleat_words
 from weavecolor.textile.cloth import Cloth
@@ -122,8 +122,7 @@ def fullness_table(
     """
     if not kinds or not doubled or not sideways:
         raise InputError("give at least one way to take it in", field="kinds")
-    if not 1 <= layers <= MOST_LAYERS:
-        raise InputError(f"a stack has 1 to {MOST_LAYERS} layers", field="layers")
+    layer_count(layers)
     thick = None if cloth is None else describe(cloth).thickness_mm
     longest = max((hand.length_cm for hand in in_hand), default=math.inf)
     ways = []

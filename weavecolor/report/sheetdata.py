@@ -14,7 +14,7 @@ from weavecolor.cutting.fullness import FullnessPlan
 from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.cutting.pieces import Piece
 from weavecolor.errors import InputError
-from weavecolor.optics.stack import FACES
+from weavecolor.optics.stack import FACES, layer_count
 from weavecolor.textile.howknown import WAYS
 
 _LONGEST = 2000
@@ -112,8 +112,7 @@ class MakingSheet:
     def __post_init__(self) -> None:
         if not self.title.strip():
             raise InputError("a making sheet needs a title", field="title")
-        if not 1 <= len(self.layers) <= 12:
-            raise InputError("a making sheet shows 1 to 12 layers", field="layers")
+        layer_count(len(self.layers))
         for layer in self.layers:
             if layer.face not in FACES:
                 raise InputError(f"{layer.face!r} is not a side; use face or back", field="layers")
