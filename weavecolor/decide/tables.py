@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 from weavecolor.decide.looks import Direction, Look
 from weavecolor.optics.adding import GAPS, openings, pile_of
 from weavecolor.optics.cell.nodes import Vector, unit
-from weavecolor.optics.layer import LayerOptics, layer_optics, to_cloth_frame
+from weavecolor.optics.layer import LayerOptics, layer_optics, strand, to_cloth_frame
 from weavecolor.optics.stack import Layer
+from weavecolor.textile.cloth import Cloth
 
 Array = NDArray[np.float64]
 #: Runs a function on each of several arguments, results in order.
@@ -30,6 +31,9 @@ Running = Callable[[Callable[..., Any], Sequence[tuple[Any, ...]]], Iterable[Any
 STREAMS = 4
 #: Every how many of the 41 bands is screened; colour is made from the rest by interpolation.
 BAND_STEP = 2
+#: So many constructions are traced with all rays; of more, each gets its part of as many, but not
+#: less than the least share.
+_TRACED, _LEAST_RAYS = 12, 0.15
 #: Layers further apart than this share the openings' correlation of the last one told apart.
 _MOST_APART = 3
 
@@ -134,10 +138,12 @@ def build(
     groups: dict[tuple[int, str], list[int]] = {}
     for index, layer in enumerate(layers):
         groups.setdefault((id(layer.cloth), layer.face), []).append(index)
-    pitch, thick = _typical([layers[members[0]] for members in groups.values()])
+    firsts = [layers[members[0]] for members in groups.values()]
+    pitch, thick = _typical(firsts)
+    rays = ray_share([layer.cloth for layer in firsts])
     found: list[dict[str, Array]] = [{}] * len(layers)
     arguments = [
-        ([layers[m] for m in members], named, lay, most_layers, streams, pitch, thick)
+        ([layers[m] for m in members], named, lay, most_layers, streams, pitch, thick, rays)
         for members in groups.values()
     ]
     results = (reduced(*each) for each in arguments) if run is None else run(reduced, arguments)
@@ -152,6 +158,18 @@ def build(
     pairs = np.array(named.pairs, dtype=np.intp).reshape(-1, 2) + count
     views = np.array(named.views, dtype=np.intp) + count
     return Tables(share, **fields, views=views, pair_views=pairs[:, 0], pair_lights=pairs[:, 1])
+
+
+def ray_share(cloths: Sequence[Cloth]) -> float:
+    """Share of the usual rays, 0 to 1, by which each construction is traced for screening: less
+    where there are many, for a search measures how far its screening is off.
+
+    Parameters
+    ----------
+    cloths : sequence of Cloth
+    """
+    built = {(c.construction(), strand(c.warp), strand(c.weft)) for c in cloths}
+    return float(np.clip(_TRACED / max(len(built), 1), _LEAST_RAYS, 1.0))
 
 
 def _typical(layers: Sequence[Layer]) -> tuple[float, float]:
@@ -170,6 +188,7 @@ def reduced(
     streams: int,
     pitch: float,
     thick: float,
+    rays: float = 1.0,
 ) -> list[dict[str, Array]]:
     """The rows of :class:`Tables` for one cloth and face, laid at several grains.
 
@@ -179,6 +198,8 @@ def reduced(
         As for :func:`build`.
     pitch, thick : float
         Typical yarn spacing and thickness of what else is in a stack, mm.
+    rays : float
+        Share of the usual rays, above 0, at most 1.
     """
     grains = [float(np.radians(layer.grain_deg)) for layer in layers]
     above: dict[Vector, int] = {}
@@ -199,6 +220,7 @@ def reduced(
         tuple(above),
         tuple(below),
         links=tuple(linked) or None,
+        rays=rays,
     )
     half = optics.lie.share.size - len(above) - len(below)
     streams_of = _streams(optics.lie.share[:half], streams)

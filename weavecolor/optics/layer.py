@@ -20,6 +20,7 @@ from weavecolor.optics.cell.filaments import (
     FilamentCell,
     Strand,
     WhiteCell,
+    paths_each,
     white_cell,
     white_named,
 )
@@ -76,7 +77,9 @@ class Solved:
     node: NDArray[np.float32]
 
 
-def solve(construction: Construction, cell: FilamentCell, absorption: Array) -> Solved:
+def solve(
+    construction: Construction, cell: FilamentCell, absorption: Array, rays: float = 1.0
+) -> Solved:
     """Put a dye, (B, 2) 1/mm of warp and weft, into a cell.
 
     Parameters
@@ -86,22 +89,25 @@ def solve(construction: Construction, cell: FilamentCell, absorption: Array) -> 
         From :func:`woven`.
     absorption : ndarray, shape (B, 2)
         Of warp and weft inside the fibre, natural logarithms, 1/mm, from 0.
+    rays : float
+        Share of the usual rays, above 0, at most 1.
     """
-    white = white_cell(cell)
+    white = white_cell(cell, each=paths_each(cell, rays))
     return Solved(construction, white, absorption, white.dyed(absorption))
 
 
-def solved(cloth: Cloth) -> Solved:
-    """A cloth's dye in its cell; kept. Raises InputError where the cloth cannot be woven."""
+def solved(cloth: Cloth, rays: float = 1.0) -> Solved:
+    """A cloth's dye in its cell, by a share ``rays`` of the usual rays; kept. Raises InputError where
+    the cloth cannot be woven."""
 
     def make() -> Solved:
         check_weavable(cloth)
         construction = cloth.construction()
         cell = woven(construction, strand(cloth.warp), strand(cloth.weft))
         both = np.stack([absorption(y) for y in (cloth.warp, cloth.weft)], axis=1)
-        return solve(construction, cell, both)
+        return solve(construction, cell, both, rays)
 
-    return _solved.one(content(cloth), make)
+    return _solved.one((*content(cloth), rays), make)
 
 
 _solved: Kept[tuple[Any, ...], Solved] = Kept(8)
@@ -215,6 +221,7 @@ def layer_optics(
     below: tuple[Vector, ...] = (),
     *,
     links: Links | None = None,
+    rays: float = 1.0,
 ) -> LayerOptics:
     """Radiance factors of one laid layer.
 
@@ -232,6 +239,8 @@ def layer_optics(
     links : tuple of (int, int), optional
         Pairs of named directions, by number (above, then below), whose light from one to the other
         is wanted, the one that more is asked of first; all by default. The others may stay 0.
+    rays : float
+        Share of the usual rays, above 0, at most 1: fewer are quicker and noisier.
 
     Notes
     -----
@@ -240,7 +249,7 @@ def layer_optics(
     whole turns are mixed, which keeps energy and reciprocity exact and has no preferred angle.
     Raises InputError where the cloth cannot be woven.
     """
-    return laid(solved(cloth), turn, flip, above, below, links=links)
+    return laid(solved(cloth, rays), turn, flip, above, below, links=links, rays=rays)
 
 
 def laid(
@@ -251,6 +260,7 @@ def laid(
     below: tuple[Vector, ...] = (),
     *,
     links: Links | None = None,
+    rays: float = 1.0,
 ) -> LayerOptics:
     """As :func:`layer_optics`, of a cell with its dye."""
     white = solution.white
@@ -264,7 +274,7 @@ def laid(
     reflect, under, through_scattered = (np.zeros((bands, size, size)) for _ in range(3))
     through, open_ = np.zeros(size), np.zeros(size)
     share = np.concatenate([grid.share[:half], np.zeros(count)])
-    named = _named(solution, tuple(vectors), links) if vectors else None
+    named = _named(solution, tuple(vectors), links, rays) if vectors else None
     q = slice(0, half)
     tables = reflect, under, through_scattered
     for up, down, weight in nodes_laid(solution, turn, flip, tables, through, open_):
@@ -288,7 +298,7 @@ def laid(
         through_scattered[:, a, b] = named.pair[:, pa, pb]
         through[half:], open_[half:] = named.through, named.open
     lie = lying(
-        solution.construction, cell, turn, flip, labels, True, through, open_, share
+        solution.construction, cell, turn, flip, labels, rays == 1.0, through, open_, share
     )
     return LayerOptics(reflect, under, through_scattered, lie)
 
@@ -386,10 +396,12 @@ class _Named:
     open: Array
 
 
-def _named(solution: Solved, vectors: tuple[Vector, ...], links: Links | None) -> _Named:
+def _named(
+    solution: Solved, vectors: tuple[Vector, ...], links: Links | None, rays: float
+) -> _Named:
     """The traced light of named directions."""
     every = links or tuple(np.ndindex(len(vectors), len(vectors)))
-    met = white_named(solution.white.cell, vectors, every)
+    met = white_named(solution.white.cell, vectors, every, share=rays)
     return _Named(*met.dyed(solution.absorption), met.through, met.open)
 
 

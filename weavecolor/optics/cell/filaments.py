@@ -443,9 +443,9 @@ def _most(cell: FilamentCell) -> int:
     return max(1 if s.single else min(s.filaments, MOST_FILAMENTS) for s in (cell.warp, cell.weft))
 
 
-def paths_each(cell: FilamentCell) -> int:
-    """Paths traced from each node: many where they are short."""
-    return max(int(EFFORT * np.clip(2400 / _most(cell) ** 0.75, 120, 2400)), 12)
+def paths_each(cell: FilamentCell, share: float = 1.0) -> int:
+    """Paths traced from each node, many where they are short; ``share`` of the usual, 0 to 1."""
+    return max(int(share * EFFORT * np.clip(2400 / _most(cell) ** 0.75, 120, 2400)), 12)
 
 
 @dataclass(frozen=True, eq=False)
@@ -675,16 +675,16 @@ def follow_cap(
     return follow(cell, toward, weight), share
 
 
-def rays_each(cell: FilamentCell) -> int:
-    """Rays traced from a named direction."""
-    return max(int(10 * paths_each(cell)), int(EFFORT * 2400))
+def rays_each(cell: FilamentCell, share: float = 1.0) -> int:
+    """Rays traced from a named direction; ``share`` of the usual, 0 to 1."""
+    return max(int(10 * paths_each(cell, share)), int(share * EFFORT * 2400))
 
 
-def pair_rays(cell: FilamentCell) -> int:
-    """Rays traced from a direction whose light is looked at from others."""
+def pair_rays(cell: FilamentCell, share: float = 1.0) -> int:
+    """Rays traced from a direction whose light is looked at from others; ``share`` as above."""
     # few of a matt yarn's go near what looks at it
     matt = 4.0 if cell.warp.opaque or cell.weft.opaque else 1.0
-    return int(EFFORT * matt * np.clip(200_000 / _most(cell) ** 0.7, 24_000, 200_000))
+    return int(share * EFFORT * matt * np.clip(200_000 / _most(cell) ** 0.7, 24_000, 200_000))
 
 
 #: Beams kept, bytes: as many as a search of some cloths in some lights asks for again.
@@ -746,9 +746,11 @@ def white_named(
     links: tuple[tuple[int, int], ...],
     rings: int = 6,
     steps: int = 12,
+    share: float = 1.0,
 ) -> WhiteNamed:
     """Light of named unit directions with the nodes, and from the first of each of ``links`` to the
-    second, light and eye having an aperture of :data:`APERTURE_DEG`."""
+    second, light and eye having an aperture of :data:`APERTURE_DEG`; by a ``share`` of the usual
+    rays, 0 to 1."""
     grid = nodes(rings, steps)
     links = tuple(dict.fromkeys(links))
     asked: dict[int, list[int]] = {}
@@ -761,7 +763,7 @@ def white_named(
     ways = dict(zip(mirrors(cell), symmetries(cell, grid), strict=True))
     for e, vector in enumerate(vectors):
         # by its part alone, so that no answer depends on what else is asked
-        count = pair_rays(cell) if e in asked else rays_each(cell)
+        count = (pair_rays if e in asked else rays_each)(cell, share)
         first, signs, still = _standing(cell, vector)
         table, through, open_ = _crossing.one(
             (cell, first, count, grid), partial(_crossed, cell, first, count, grid)
@@ -840,7 +842,9 @@ def _looked_at_each(
 ) -> list[tuple[sparse.csr_array, float]]:
     """:func:`looked_at`, row by row, from one direction."""
     cell, first, count, _ = keys[0]
-    found, glint = looked_at(cell, first, [aim for *_, aim in keys], beam(cell, first, count))
+    aims = [aim for *_, aim in keys]
+    shine = int(EFFORT * _GLINT_RAYS * count / pair_rays(cell))
+    found, glint = looked_at(cell, first, aims, beam(cell, first, count), shine)
     return [(found[[k]], float(shine)) for k, shine in enumerate(glint)]
 
 
