@@ -19,6 +19,7 @@ from weavecolor.errors import InputError
 
 GRAINS = {"straight": 0.0, "cross": 90.0, "bias": 45.0}
 LARGEST_CM = 2000.0
+WIDEST_SEAM_CM = 20.0
 # Overlays snap to this grid, cm: in plain floating point, nearly coincident edges can lose or
 # invent a whole part.
 GRID = 1e-9
@@ -85,8 +86,10 @@ class Piece:
             raise InputError("a piece cut on the fold is its own mirror image; it is no pair")
         if not math.isfinite(self.grain_deg):
             raise InputError("a grain angle is a number of degrees")
-        if not math.isfinite(self.seam_cm) or not 0.0 <= self.seam_cm <= 20.0:
-            raise InputError(f"seam allowance {self.seam_cm!r} will not do; use 0 to 20 cm")
+        if not math.isfinite(self.seam_cm) or not 0.0 <= self.seam_cm <= WIDEST_SEAM_CM:
+            raise InputError(
+                f"seam allowance {self.seam_cm!r} will not do; use 0 to {WIDEST_SEAM_CM:.0f} cm"
+            )
         if self.grain not in ("", "either", *GRAINS):
             raise InputError(
                 f"{self.grain!r} is not a grain; use straight, cross, bias, either or leave empty"

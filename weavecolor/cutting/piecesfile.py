@@ -55,7 +55,13 @@ from typing import TypeVar
 from weavecolor.cutting.folds import KINDS, MOST_FULLNESS
 from weavecolor.cutting.fullness import FullnessWanted
 from weavecolor.cutting.lengths import LONGEST_CM, UNITS, WIDEST_CM
-from weavecolor.cutting.pieces import Piece, Points, check_outline, named_apart
+from weavecolor.cutting.pieces import (
+    WIDEST_SEAM_CM,
+    Piece,
+    Points,
+    check_outline,
+    named_apart,
+)
 from weavecolor.cutting.remnant import FOLDS, ClothInHand, damage_words
 from weavecolor.errors import InputError
 from weavecolor.files.fields import Fields
@@ -120,7 +126,7 @@ def cutting_from_toml(text: str, file: str = "pieces") -> CuttingFile:
     top = Fields(toml_table(text, "file of pieces", file=file), file)
     top.only(("unit", "seam", "fold", "piece", "cloth", "fullness"))
     unit = UNITS[top.choice("unit", tuple(UNITS), "cm")]
-    seam = top.number("seam", 0.0, 20.0 / unit, 1.5 / unit) * unit
+    seam = top.number("seam", 0.0, WIDEST_SEAM_CM / unit, 1.5 / unit) * unit
     fold = top.choice("fold", FOLDS, "") if "fold" in top else ""
     if "fullness" not in top or "piece" in top:
         rows = top.get("piece")
@@ -247,7 +253,7 @@ def _piece(row: Fields, unit: float, seam: float) -> Piece:
         outline = ((0.0, 0.0), (wide, 0.0), (wide, tall), (0.0, tall))
     fold = _whole(row, "fold_edge") if "fold_edge" in row else None
     pair = _flag(row, "pair")
-    own_seam = row.number("seam", 0.0, 20.0 / unit) * unit if "seam" in row else seam
+    own_seam = row.number("seam", 0.0, WIDEST_SEAM_CM / unit) * unit if "seam" in row else seam
     quantity = _whole(row, "quantity") if "quantity" in row else 1
     grain_line = row.number("grain_line", -360.0, 360.0, 0.0)
     grain = row.text("grain", 20, "")

@@ -1,0 +1,126 @@
+"""Cutting, function by function: what each promises at its limits and from any side."""
+
+from __future__ import annotations
+
+import math
+from itertools import combinations
+
+import numpy as np
+import pytest
+import shapely
+from shapely import affinity
+from shapely.geometry import Polygon
+
+from weavecolor.cutting.asked import fullness_from
+from weavecolor.cutting.folds import fold_profile
+from weavecolor.cutting.fullness import FullnessWanted
+from weavecolor.cutting.lay import CANNOT, lay
+from weavecolor.cutting.needed import cloth_needed
+from weavecolor.cutting.nesting import convex_parts
+from weavecolor.cutting.pieces import Piece, grain_arrow, mirror, sewing_outline
+from weavecolor.cutting.piecesfile import cutting_from_toml
+from weavecolor.cutting.remnant import ClothInHand
+from weavecolor.cutting.turns import ways_to_turn
+from weavecolor.errors import InputError
+
+STRAIGHT = ((0.0, 1),)
+
+
+@pytest.mark.parametrize("text", ["skirt 70 x 90 cm", ": 70 x 90 cm", "  : 70 x 90 cm", "skirt"])
+def test_a_fullness_without_what_for_is_asked_for_it(text):
+    with pytest.raises(InputError, match="does not say what for"):
+        fullness_from(text)
+
+
+@pytest.mark.parametrize("kind", ["gathered", "knife", "box"])
+@pytest.mark.parametrize("view", [0.0, 35.0])
+def test_folds_of_one_shape_cover_alike_at_any_size(kind, view):
+    """Layers met and cloth over each line are ratios: nothing of them is a length."""
+    usual = fold_profile(kind, 2.6, pitch_cm=4.0, view_deg=view, samples=200,
+                         depth_cm=None if kind == "gathered" else 0.2)  # fmt: skip
+    tiny = fold_profile(kind, 2.6, pitch_cm=4e-5, view_deg=view, samples=200,
+                        depth_cm=None if kind == "gathered" else 0.2e-5)  # fmt: skip
+    assert np.array_equal(tiny.layers, usual.layers)
+    assert tiny.cover == pytest.approx(usual.cover, rel=1e-6)
+    assert tiny.cover.mean() == pytest.approx(usual.cover.mean(), rel=1e-9)
+
+
+def test_no_lay_is_tried_of_what_is_proved_not_to_fit():
+    made = lay([Piece.rectangle("a", 50, 50, seam_cm=0)], ClothInHand(40, 100), tries=3)
+    assert made.verdict == CANNOT and made.tries == 0
+    assert lay([Piece.rectangle("a", 30, 50, seam_cm=0)], ClothInHand(40, 100), tries=1).tries == 1
+
+
+def test_several_lengths_too_small_together_are_told_by_area():
+    # Two layers of three 50 x 50: 1.5 m2; two lengths of 60 x 60: 0.72 m2.
+    square = Piece.rectangle("square", 50.0, 50.0, quantity=3, seam_cm=0.0)
+    hands = [ClothInHand(60.0, 60.0)] * 2
+    made = cloth_needed("silk", ((0.0, 2),), [square], (), hands, tries=2)
+    assert made.verdict == CANNOT
+    assert made.reason == "the pieces cover 1.500 m2, all lengths together only 0.720 m2"
+    # one of six lies on each length, four more take 200 of that width
+    assert made.short_cm == pytest.approx(200.0)
+    assert made.needed_cm is None  # of two lengths no single one can be told
+
+
+def test_no_length_is_told_where_none_would_do():
+    wide = Piece.rectangle("wide", 90.0, 50.0, seam_cm=0.0)
+    made = cloth_needed("silk", STRAIGHT, [wide], (), [ClothInHand(60.0, 60.0)], tries=2)
+    assert made.verdict == CANNOT and made.short_cm is None and made.needed_cm is None
+
+
+L_SHAPE = Polygon([(0, 0), (9, 0), (9, 2), (2, 2), (2, 7), (0, 7)])
+CROSS = shapely.union_all([shapely.box(3, 0, 5, 8), shapely.box(0, 3, 8, 5)])
+
+
+@pytest.mark.parametrize(
+    "shape", [L_SHAPE, CROSS, shapely.box(0, 0, 9, 9) - shapely.box(3, 3, 5, 6)]
+)
+def test_no_two_convex_parts_could_be_one(shape):
+    parts = [Polygon(part) for part in convex_parts(shape)]
+    assert sum(part.area for part in parts) == pytest.approx(shape.area)
+    for one, two in combinations(parts, 2):
+        both = shapely.convex_hull(shapely.multipolygons([one, two]))
+        assert both.area > one.area + two.area + 1e-9
+
+
+@pytest.mark.parametrize(("unit", "cm"), [("cm", 1.0), ("inch", 2.54)])
+@pytest.mark.parametrize("where", ["all", "one"])
+def test_a_seam_in_a_file_is_at_most_20_cm(unit, cm, where):
+    def seam_of(text: str) -> float:
+        head, own = (f"seam = {text}", "") if where == "all" else ("", f"seam = {text}")
+        file = f'unit = "{unit}"\n{head}\n[[piece]]\nname = "a"\nacross = 9\ndown = 9\n{own}\n'
+        return cutting_from_toml(file).pieces[0].seam_cm
+
+    assert seam_of(repr(19.99 / cm)) == pytest.approx(19.99)
+    with pytest.raises(InputError, match="seam"):
+        seam_of(repr(20.01 / cm))
+
+
+@pytest.mark.parametrize(("kind", "full"), [("flat", 1.0), ("gathered", 2.5), ("knife", 2.5)])
+def test_a_fullness_that_a_file_leaves_open_is_the_usual_one(kind, full):
+    text = f'[[fullness]]\nwhat = "skirt"\nfinished = 70\nlength = 90\nkind = "{kind}"'
+    (wanted,) = cutting_from_toml(text).fullness
+    assert isinstance(wanted, FullnessWanted)
+    assert wanted.fullness == full and wanted.widths is None
+
+
+@pytest.mark.parametrize("flip", [False, True])
+@pytest.mark.parametrize("grain", [0.0, 30.0, 90.0, -75.0])
+def test_outline_seam_and_arrow_of_a_piece_turn_as_one(grain, flip):
+    corners = [(0, 0), (20, 0), (24, 30), (0, 34)]
+    piece = Piece.polygon("sleeve", corners, grain_deg=10.0, seam_cm=1.5)
+    (way,) = ways_to_turn(piece, grain, True, flip)
+    sew, arrow = sewing_outline(piece), grain_arrow(piece)
+    if flip:
+        sew, arrow = mirror(sew), affinity.scale(arrow, -1, 1, origin=(0, 0))
+    # Back by the turn it tells, then to where it was: nothing of it may have moved by itself.
+    back = [affinity.rotate(x, -way.turned_deg, origin=(0, 0)) for x in (way.sew, way.grain)]
+    by = [a - b for a, b in zip(sew.centroid.coords[0], back[0].centroid.coords[0], strict=True)]
+    here = [affinity.translate(x, *by) for x in back]
+    assert here[0].symmetric_difference(sew).area < 1e-6
+    assert np.asarray(here[1].coords) == pytest.approx(np.asarray(arrow.coords), abs=1e-6)
+    # the warp, along y, is so many degrees from the grain line as is asked
+    (x0, y0), (x1, y1) = way.grain.coords
+    assert math.degrees(math.atan2(x1 - x0, y1 - y0)) == pytest.approx(grain, abs=1e-6)
+    assert way.form.polygon.contains(way.sew)
