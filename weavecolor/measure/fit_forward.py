@@ -53,6 +53,10 @@ class Laid:
     flip: bool
 
 
+#: Looked at straight on, in light from all around.
+SQUARE = Laid((0.0, 0.0, 1.0), (), False)
+
+
 def laid(scene: Scene, grain_deg: float, face: str, lamp: float = 0.0) -> Laid:
     """How ``scene`` meets a sheet whose warp lies at ``grain_deg``; lights from the front only,
     and ``lamp`` standard deviations farther from the normal than told."""

@@ -19,6 +19,7 @@ from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.colour.tristimulus import weights
 from weavecolor.measure import parameters as p
 from weavecolor.measure.fit_forward import (
+    SQUARE,
     Laid,
     OneLayer,
     between,
@@ -45,7 +46,6 @@ _EFFORT, _EFFORT_MANY = 0.15, 0.25
 #: Steps for slopes against the slow numbers, in widths of the surface.
 _STEP = 0.02
 #: Bare thread in even light, seen straight on.
-_SQUARE = Laid((0.0, 0.0, 1.0), (), False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,7 +118,7 @@ class Problem:
         cloth = unknowns.shaped(x)
         effort = share * (_EFFORT, _EFFORT_MANY)[self.many]
         bare = [
-            grid_layer(yarn, yarn.width_mm, [_SQUARE], effort) for yarn in self._bare(cloth)
+            grid_layer(yarn, yarn.width_mm, [SQUARE], effort) for yarn in self._bare(cloth)
         ]
         return Traced(slow, (one_layer(cloth, sheets, effort), *bare))
 

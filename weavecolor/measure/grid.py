@@ -21,7 +21,7 @@ from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.spectra import BANDS, frozen
 from weavecolor.errors import InputError
 from weavecolor.measure import parameters as p
-from weavecolor.measure.fit_forward import Laid, between, grid_layer, over_backing
+from weavecolor.measure.fit_forward import SQUARE, between, grid_layer, over_backing
 from weavecolor.measure.observations import (
     MODEL_SHARE,
     camera_channels,
@@ -39,7 +39,6 @@ LEAST_COVER = 0.3
 #: Relative standard errors of how evenly a hand winds, and of the light on a grid, which is lit
 #: from a window and not evenly from all sides. Assumed, not sourced.
 WINDING, LIT = 0.03, 0.05
-_SQUARE = Laid((0.0, 0.0, 1.0), (), False)
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,11 +133,11 @@ def _dyed(
     yarn: Yarn, pitch: float, seen: Sequence[tuple[float, ArrayLike, ArrayLike]], light: str
 ) -> tuple[Array, Array, Array, float]:
     """Knots of the dye, their covariance, the curve they stand on, and the CIEDE2000 missed."""
-    ready = grid_layer(yarn, pitch, [_SQUARE])
+    ready = grid_layer(yarn, pitch, [SQUARE])
     channels = channels_in_light(camera_channels(), light_spectrum(light))
     values = [np.asarray(v, dtype=np.float64) for _, v, _ in seen]
     darkest = values[int(np.argmin([g for g, _, _ in seen]))]
-    curve = p.ln_dye(p.colour_curve(np.clip(1.5 * darkest, 0.02, 0.9)), yarn)
+    curve = p.ln_dye(p.colour_curve(1.5 * darkest), yarn)
     whiten = np.linalg.inv(np.linalg.cholesky(p.level_prior() + p.shape_prior()))
     errors = [
         np.sqrt(np.asarray(e) ** 2 + (MODEL_SHARE**2 + LIT**2) * v**2 + 1e-6)

@@ -372,7 +372,7 @@ def find_frames(
                 "turn2": float(min((np.mean(turn) / 5.0) ** 2, 9.0)),
                 "rib": float(number >= len(repeats()) - _IRREGULAR),
                 "bare": float(not both.any()),
-                "bound": float(np.clip(np.log(strength[both]).max(), 0, 5)) if both.any() else 0.0,
+                "bound": min(float(np.log(strength[both]).max()), 5.0) if both.any() else 0.0,
                 "one-sided": float((weight * one).sum() / weight.sum()),
                 "crossings": float(np.log(crossings)),
                 "unequal": float(abs(np.log(np.hypot(*a) / np.hypot(*b)))),

@@ -133,12 +133,9 @@ def _inner_box(mask: Mask) -> Box:
     row, column = np.unravel_index(int(depth.argmax()), depth.shape)
     reach = int(depth[row, column]) - 1
     left, right, top, bottom = column - reach, column + reach + 1, row - reach, row + reach + 1
-    while left > 0 and mask[top:bottom, left - 1].all():
-        left -= 1
+    # the first of the deepest points: up and to the left there is no more
     while right < mask.shape[1] and mask[top:bottom, right].all():
         right += 1
-    while top > 0 and mask[top - 1, left:right].all():
-        top -= 1
     while bottom < mask.shape[0] and mask[bottom, left:right].all():
         bottom += 1
     return int(left), int(top), int(right), int(bottom)

@@ -307,8 +307,7 @@ def _even(u: Array, length: Array) -> tuple[NDArray[np.intp], Array, float] | No
     order = np.argsort(u)
     gaps = np.diff(u[order])
     period = float(np.median(gaps[gaps > 2.0])) if (gaps > 2.0).any() else 0.0
-    alike = np.abs(gaps / max(period, 1e-9) - np.round(gaps / max(period, 1e-9))) < 0.2
-    if period < 3.0 or alike.mean() < 0.6:
+    if period < 3.0 or (np.abs(gaps / period - np.round(gaps / period)) < 0.2).mean() < 0.6:
         return None
     best: list[tuple[int, int]] = []
     run: list[tuple[int, int]] = []
