@@ -8,18 +8,19 @@ import inspect
 import re
 from pathlib import Path
 
+import click
 import pytest
 
 import weavecolor as wc
+from weavecolor.cli import verbs
 
 ROOT = Path(wc.__file__).parent
-#: Rooms whose functions of three parameters and more name them all; compiled loops and the cell's
-#: inner functions, which no maker calls, are left out.
-ROOMS = sorted(
-    path.relative_to(ROOT)
-    for room in ("textile", "files", "cutting", "decide", "optics", "making", "report")
-    for path in (ROOT / room).glob("*.py")
-    if path.name not in ("dye.py", "kubelka.py", "matt.py", "allround.py")
+#: Every public module: of the package, and of the page beside it.
+MODULES = sorted(
+    path
+    for folder in (ROOT, ROOT.parent / "ui")
+    for path in folder.rglob("*.py")
+    if not path.name.startswith("_")
 )
 
 
@@ -45,18 +46,44 @@ def test_front_door_names_all_that_it_takes(name):
             assert ">>>" in text or name == "fit_cloth"
 
 
-def functions(tree):
-    return [x for x in tree.body if isinstance(x, ast.FunctionDef) and not x.name.startswith("_")]
+def taking(path):
+    """Public functions and methods of three arguments and more: node, arguments."""
+    for node in ast.parse(path.read_text("utf-8")).body:
+        inner = [node] if isinstance(node, ast.FunctionDef) else getattr(node, "body", [])
+        for one in [] if getattr(node, "name", "_").startswith("_") else inner:
+            if isinstance(one, ast.FunctionDef) and not one.name.startswith("_"):
+                of = one.args
+                more = [a for a in (of.vararg, of.kwarg) if a]
+                every = (*of.posonlyargs, *of.args, *of.kwonlyargs, *more)
+                names = [a.arg for a in every if a.arg not in ("self", "cls")]
+                if len(names) >= 3:
+                    yield one, names
 
 
-@pytest.mark.parametrize("path", ROOMS, ids=str)
-def test_core_names_all_parameters_of_its_functions(path):
-    for one in functions(ast.parse((ROOT / path).read_text("utf-8"))):
-        of = one.args
-        names = [a.arg for a in (*of.posonlyargs, *of.args, *of.kwonlyargs)]
-        text = ast.get_docstring(one) or ""
-        if len(names) >= 3 and not text.startswith("As :func:"):
-            assert unnamed(names, text) == [], one.name
+def test_functions_of_three_arguments_name_them_all():
+    bare, met = [], 0
+    for path in MODULES:
+        for node, names in taking(path):
+            met += 1
+            # a command's options have a help of their own: the next test
+            if not any("command" in ast.unparse(mark) for mark in node.decorator_list):
+                left = unnamed(names, ast.get_docstring(node) or "")
+                bare += [f"{path.name}: {node.name} does not tell {left}"] if left else []
+    assert bare == [] and met > 300
+
+
+def test_every_option_of_the_command_line_tells_what_it_is():
+    bare, left, met = [], [("weavecolor", verbs)], 0
+    while left:
+        name, command = left.pop()
+        bare += [] if command.help else [name]
+        options = [p for p in command.params if isinstance(p, click.Option)]
+        met += len(options)
+        bare += [f"{name} {p.name}" for p in options if not p.help]
+        if isinstance(command, click.Group):
+            inner = command.list_commands(None)
+            left += [(f"{name} {k}", command.get_command(None, k)) for k in inner]
+    assert bare == [] and met > 100
 
 
 def test_an_unnamed_parameter_would_be_noticed():

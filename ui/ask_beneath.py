@@ -28,7 +28,7 @@ def draw(waiting: Waiting) -> None:
     now = work()
     table = table_of(now)
     made = [_choice(table, key, name) for key, name in NAMES.items()]
-    strip.draw("beneath", strip.as_it_lies(now, table, made), waiting, ground=ground())
+    strip.draw("beneath", strip.as_it_lies(table, made), waiting, ground=ground())
     if fold("By hand: any colour, how laid", "by-hand"):
         laying.behind(now)
     if fold("What shows through", "shows-through"):

@@ -26,7 +26,7 @@ def draw(waiting: Waiting) -> None:
         _choice(table, "crossed", "Two, inner crossed", (first, crossed)),
         _choice(table, "three", "Three layers", (first, first, first)),
     ]
-    strip.draw("depth", strip.as_it_lies(now, table, made), waiting, needed=True, ground=ground())
+    strip.draw("depth", strip.as_it_lies(table, made), waiting, needed=True, ground=ground())
     if fold("By hand: other cloths, order, how they lie", "by-hand"):
         laying.layers(now)
 

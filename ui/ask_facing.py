@@ -28,7 +28,7 @@ def draw(waiting: Waiting) -> None:
     made = [_choice(table, key, name, turned(table, GRAINS[key])) for key, name in NAMES.items()]
     other = "face" if table.layers[0].face == "back" else "back"
     made.append(_choice(table, other, f"{other.capitalize()} out", faced(table, other)))
-    strip.draw("facing", strip.as_it_lies(now, table, made), waiting, needed=True, ground=ground())
+    strip.draw("facing", strip.as_it_lies(table, made), waiting, needed=True, ground=ground())
     if fold("By hand: any angle, each layer", "by-hand"):
         laying.grains(now)
     if fold("How the colour moves as it turns", "turning"):

@@ -29,7 +29,7 @@ FULL = (
 def draw(waiting: Waiting) -> None:
     now = work()
     made = [_choice(now, *one) for one in FULL]
-    strip.draw("reach", strip.as_it_lies(now, table_of(now), made), waiting, told=_told,
+    strip.draw("reach", strip.as_it_lies(table_of(now), made), waiting, told=_told,
                ground=ground())  # fmt: skip
     if fold("The skirt", "skirt"):
         fullness_panel.draw()

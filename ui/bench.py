@@ -10,7 +10,7 @@ from words_page import HELP, OFF_SCREEN, OUTSIDE
 
 
 def figure(inner: str, title: str, caption: str) -> str:
-    """One picture with its title and caption."""
+    """One picture, ``inner`` HTML, with its ``title`` and ``caption``."""
     return (
         f'<figure class="wc-fig">{inner}<figcaption><b>{escape(title)}</b> '
         f"{escape(caption)}</figcaption></figure>"
@@ -18,7 +18,8 @@ def figure(inner: str, title: str, caption: str) -> str:
 
 
 def swatch(hex_code: str, words: str, off_screen: bool, small: bool = False) -> str:
-    """A patch of colour that says its colour; a cut corner marks one the screen cannot show."""
+    """A patch of colour ``hex_code`` that says its colour in ``words``; a cut corner marks one that
+    is ``off_screen``, which the screen cannot show. ``small``: as in a row."""
     kind = "wc-patch wc-small" if small else "wc-patch"
     mark = f'<span class="wc-off" title="{OUTSIDE}">✂</span>' if off_screen else ""
     return (

@@ -134,7 +134,8 @@ def spots_frame(hand: ClothInHand, units: str) -> pd.DataFrame:
 
 
 def spots_from(frame: pd.DataFrame, hand: ClothInHand, units: str) -> tuple[Points, ...]:
-    """Flaws and bites from the table, and those that it cannot hold. Raises InputError."""
+    """Flaws and bites from the table ``frame``, its lengths in ``units``, and those of ``hand``
+    that it cannot hold. Raises InputError."""
     size = UNITS[units]
     made = [hole for hole in hand.damage if not _upright(hole)]
     for number, row in enumerate(frame.to_dict("records"), 1):

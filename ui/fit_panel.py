@@ -27,6 +27,9 @@ def draw(
     threads: tuple[Thread, ...],
     arrived: Callable[[Making, str], Making],
 ) -> None:
+    """What is asked of the cloth beside what was ``seen`` of it and of its bare ``threads``, the
+    fit, and what it found; ``arrived(making, key)`` is what the making becomes when the cloth is
+    kept."""
     st.markdown("**What you know of it**")
     counted = st.session_state.get("counted")
     st.text_input("Name", "My measured cloth", key="m-name", max_chars=100)

@@ -19,7 +19,8 @@ def length_input(
     help_text: str,
     least: float = 0.0,
 ) -> None:
-    """A length shown in cm or inches; what is set goes through ``apply(work, cm)``."""
+    """A length ``value_cm``, from ``least``, shown in cm or inches under ``label``; what is set
+    goes through ``apply(work, cm)``. ``key``: its own among widgets; ``help_text`` beside it."""
     unit = work().units
     size = UNITS[unit]
     bound(

@@ -49,7 +49,8 @@ class Mark:
 
 
 def read(data: bytes, name: str, most: float | None = None) -> Photograph:
-    """An uploaded picture in linear light. Raises InputError as ``read_photograph``."""
+    """An uploaded picture's ``data`` in linear light, called ``name``, reduced to ``most`` pixels
+    (None: the usual of its kind). Raises InputError as ``read_photograph``."""
     if most is None:
         most = MOST_JPEG if data[:2] == b"\xff\xd8" else MOST_OTHER
     return read_photograph(data, most, name=name)
@@ -70,7 +71,9 @@ def box_in(percent: Percent, shape: tuple[int, ...]) -> Box:
 def look_at(
     pictures: Mapping[str, Photograph], marks: tuple[Mark, ...], place: str, paper: float | None
 ) -> Shots:
-    """What the set of pictures says. Raises InputError as ``measure.shots.look``."""
+    """What the set of ``pictures`` says, with the ``marks`` made by hand, in the light of
+    ``place``; ``paper``: its reflectance, None where nobody knows it. Raises InputError as
+    ``measure.shots.look``."""
     boxes: dict[str, dict[str, Box]] = {}
     for mark in marks:
         if mark.picture in pictures:
@@ -96,7 +99,9 @@ def count_in(
     warp: str,
     region: Percent | None,
 ) -> tuple[ThreadCount, Scale]:
-    """Threads in a close-up whose scale is told by its width or by a ruler in it."""
+    """Threads in a close-up ``picture`` whose scale is told by its width, ``width_mm``, or by the
+    box of a ``ruler`` in it; ``warp``: which way it runs, "up" or "across"; ``region``: the box to
+    count in, None for all. Raises InputError as ``count_threads``."""
     rows, columns = picture.linear.shape[:2]
     if ruler is not None:
         scale = scale_from_ruler(picture.linear, box_in(ruler, picture.linear.shape))

@@ -138,7 +138,7 @@ class Waiting:
         self._placed: list[tuple[int, Order, Callable[[bytes], None]]] = []
 
     def place(self, order: Order, show: Callable[[bytes], None], rank: int = CHOICE) -> None:
-        """Want it; ``show`` gets it, at once where it is there."""
+        """Want ``order``, of that ``rank``; ``show`` gets it, at once where it is there."""
         data = order.there()
         if data is None:
             self._placed.append((rank, order, show))

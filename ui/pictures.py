@@ -65,7 +65,8 @@ def worn(
     now: Making, option: MakingOption, light: LightChoice | None = None, ground: str = "grey",
     shape: str = "",
 ) -> Worn:  # fmt: skip
-    """An option of this making as it hangs, in the light worked in where none is given."""
+    """An ``option`` of the making ``now`` as it hangs before ``ground`` in ``shape``, in that
+    ``light``; in the shape and the light worked in where none is given."""
     return Worn(stack_of(now, option), option.backing, light or light_of(now),
                 shape or shape_of(now), ground)  # fmt: skip
 
@@ -112,7 +113,8 @@ def still_image(asked: Worn, size: tuple[int, int]) -> Image.Image:
 
 
 def closeup(stack: Stack, light: LightChoice, units: str) -> Order:
-    """The weave close to, as WebP."""
+    """The weave of ``stack`` close to in ``light``, as WebP; ``units`` that its scale is told in.
+    """
     return Order(
         name_of("closeup", stack_key(stack), light, CLOSE, units),
         lambda: webp(closeup_image(stack, light, CLOSE, CLOSE)),
@@ -120,7 +122,7 @@ def closeup(stack: Stack, light: LightChoice, units: str) -> Order:
 
 
 def closeup_image(stack: Stack, light: LightChoice, width: int, height: int) -> Image.Image:
-    """The weave close to, drawn now."""
+    """The weave of ``stack`` close to in ``light``, drawn now, ``width`` by ``height`` pixels."""
     from weavecolor.picture.closeup import closeup_scale, draw_closeup
 
     scale = closeup_scale(stack, width)

@@ -198,7 +198,8 @@ def change(apply: Callable[..., Making], *args: Any) -> None:
 def bound(
     widget: Callable[..., Any], label: str, key: str, value: Any, apply: Apply, **rest: Any
 ) -> Any:
-    """A widget that shows ``value``; what the user sets goes through ``apply(work, new)``."""
+    """A ``widget`` called ``label`` of the name ``key`` that shows ``value``; what the user sets
+    goes through ``apply(work, new)``. ``rest`` goes to the widget."""
     if key not in st.session_state or st.session_state[key] != value:
         st.session_state[key] = value
     return widget(label, key=key, on_change=_take, args=(key, apply), **rest)
@@ -324,8 +325,9 @@ def place_of(now: str, names: Iterable[str]) -> DeltaGenerator:
 
 
 def fold(title: str, key: str, opened: bool = False) -> bool:
-    """A heading that opens and closes what follows; whether it is open. What is folded away is not
-    worked out."""
+    """A heading, ``title``, that opens and closes what follows; whether it is open, at first as
+    ``opened`` says, then as the session holds it under ``key``. What is folded away is not worked
+    out."""
     state = f"fold-{key}"
     is_open = bool(st.session_state.setdefault(state, opened))
     st.button(

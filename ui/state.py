@@ -80,8 +80,9 @@ def keep_cloth(
     """``making`` with one more cloth of the maker's own, and the key it got.
 
     ``definition`` is a cloth file's table, kept as it was given so that what had to be assumed is
-    still known after the project is reopened. A different cloth of the same name is kept beside
-    the earlier one. Raises InputError for what is no cloth, and above 40 cloths.
+    still known after the project is reopened; ``origin`` as in ``MakingCloth``; ``file`` is what a
+    complaint calls it. A different cloth of the same name is kept beside the earlier one. Raises
+    InputError for what is no cloth, and above 40 cloths.
     """
     try:
         kept = MakingCloth("own", definition, origin=origin)
@@ -122,7 +123,8 @@ def hand_of(making: Making, key: str) -> ClothInHand | None:
 
 
 def with_hand(making: Making, key: str, index: int, **changes: object) -> Making:
-    """One length in hand of that cloth changed; a first one is told by its change."""
+    """``making`` with the length ``index`` in hand of the cloth ``key`` changed by ``changes``; a
+    first one is told by its change."""
     hands = list(hands_of(making, key) or (USUAL,))
     if not 0 <= index < len(hands):
         return making
@@ -142,7 +144,7 @@ def add_hand(making: Making, key: str) -> Making:
 
 
 def drop_hand(making: Making, key: str, index: int) -> Making:
-    """Without that length in hand."""
+    """``making`` without the length ``index`` in hand of the cloth ``key``."""
     hands = hands_of(making, key)
     return _with_hands(making, key, hands[:index] + hands[index + 1 :])
 
@@ -223,7 +225,8 @@ def stack_key(stack: Stack) -> tuple[Any, ...]:
 
 
 def with_layer(making: Making, index: int, **changes: object) -> Making:
-    """One layer changed; grain turns all layers by the same angle where they turn together."""
+    """``making`` with the layer ``index`` on the table changed by ``changes``; grain turns all
+    layers by the same angle where they turn together."""
     layers = list(table_of(making).layers)
     if not 0 <= index < len(layers):
         return making
@@ -309,7 +312,8 @@ def option_words(making: Making, option: MakingOption) -> str:
 
 
 def short_words(making: Making, option: MakingOption, known: bool = False) -> str:
-    """A name for an option: layers, grains, backing; the cloth too where it is not ``known``."""
+    """A name for an ``option`` of ``making``: layers, grains, backing; the cloth too where it is
+    not ``known``."""
     grains = [grain_words(layer.grain_deg) for layer in option.layers]
     told = grains[0] if len(set(grains)) == 1 else " / ".join(grains)
     count = {1: "single", 2: "double", 3: "triple"}.get(len(grains), f"{len(grains)} layers")

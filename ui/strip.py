@@ -61,10 +61,12 @@ def draw(
     told: Callable[[Choice], str] | None = None,
     ground: str = "grey",
 ) -> None:
-    """The strip, the one answer about what is chosen, and its figures.
+    """The strip of ``choices`` for a ``question``, the one answer about what is chosen, and its
+    figures.
 
-    ``needed``: with the cloth that each choice needs; ``told``: a line of its own for each choice
-    in place of the difference in colour.
+    ``waiting``: where its pictures are ordered; ``needed``: with the cloth that each choice needs;
+    ``told``: a line of its own for each choice in place of the difference in colour; ``ground``
+    behind the pictures.
     """
     now = work()
     edge = bool(st.session_state.get(EDGE)) and told is None
@@ -193,8 +195,8 @@ def _keep_all(now: Making, options: tuple[MakingOption, ...]) -> Making:
     return now
 
 
-def as_it_lies(now: Making, table: MakingOption, choices: list[Choice]) -> list[Choice]:
-    """The choices, what lies on the table before them where it is none of them."""
+def as_it_lies(table: MakingOption, choices: list[Choice]) -> list[Choice]:
+    """The ``choices``, what lies on the ``table`` before them where it is none of them."""
     if any(c.chosen for c in choices):
         return choices
     return [Choice(AS_IT_LIES, "As it lies", table, lambda w: w, True), *choices]

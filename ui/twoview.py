@@ -37,7 +37,8 @@ _TWO = st.components.v2.component("two_under_one", html='<div class="two"></div>
 def two_view(
     names: Sequence[str], codes: Sequence[str], stills: Sequence[bytes], *, key: str
 ) -> None:
-    """``stills``: WebP of both, or none while they are drawn: flat colours then."""
+    """Two looks under a line that is moved: their ``names`` and colour ``codes``; ``stills``: WebP
+    of both, or none while they are drawn: flat colours then. ``key``: its own among widgets."""
     if stills:
         one, other = (
             f'<img class="{kind}" src="{pictures.uri(data)}" alt="{escape(name)}">'

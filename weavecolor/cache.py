@@ -66,6 +66,7 @@ class Packed(Generic[Key, Value]):
             return None  # cut short, or not ours: worked out anew
 
     def write(self, key: Key, value: Value, store: Store) -> None:
+        """Keep ``value``, which belongs to ``key``, in ``store``."""
         import numpy as np
 
         out = io.BytesIO()

@@ -48,14 +48,17 @@ _WHATS = ("close-up", "hung", "sheet")
               help="Degrees by which each layer further in is turned.")  # fmt: skip
 @click.option("--behind", default="white", show_default=True,
               help="White, black, calico, open, ...; several for a sheet.")  # fmt: skip
-@click.option("--scene", default="window at the side", show_default=True)
+@click.option("--scene", default="window at the side", show_default=True,
+              help="Where it is seen.")  # fmt: skip
 @click.option("--form", default="gathered skirt", show_default=True,
               help="What it is hung as, or a hung shape's name; a sheet also takes close-up, "
               "flat colour.")  # fmt: skip
 @click.option("--size", type=click.IntRange(64, 8000), help="Width in pixels.")
 @click.option("--scale", type=float, help="Mm a pixel of a close-up; all layers true to it.")
-@click.option("--moving", type=click.Choice(["cloth", "light"]), default="cloth", show_default=True)
-@click.option("--frames", type=click.IntRange(2, 180), default=36, show_default=True)
+@click.option("--moving", type=click.Choice(["cloth", "light"]), default="cloth", show_default=True,
+              help="What goes round in a loop.")  # fmt: skip
+@click.option("--frames", type=click.IntRange(2, 180), default=36, show_default=True,
+              help="Pictures of a loop.")  # fmt: skip
 @click.option("--turned", default=20.0, show_default=True,
               help="Degrees that a hung garment is turned on its stand.")  # fmt: skip
 @click.option("--zoom", type=click.FloatRange(0.6, 40.0), default=1.0, show_default=True,
@@ -65,7 +68,7 @@ _WHATS = ("close-up", "hung", "sheet")
 @click.option("--page", type=click.Choice(["A4", "A4 landscape", "telephone"]), default="A4",
               show_default=True, help="Page of a sheet.")  # fmt: skip
 @click.option("--screen", type=click.Choice(["sRGB", "Display P3"]), default="sRGB",
-              show_default=True)  # fmt: skip
+              show_default=True, help="Screen that the picture is for.")  # fmt: skip
 @click.option("--unadapted", is_flag=True, help="Keep the cast of the light.")
 @click.option("--exposure", type=float, help="Factor on the light; else set for the scene.")
 @click.option("--mark", is_flag=True, help="Hatch what the screen cannot show.")

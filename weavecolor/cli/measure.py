@@ -48,15 +48,18 @@ def _closeup_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 def _start_options(function: Callable[..., Any]) -> Callable[..., Any]:
     for option in (
-        click.option("--name", default="Measured cloth", show_default=True),
-        click.option("--weave", "plan", default="plain", show_default=True),
+        click.option("--name", default="Measured cloth", show_default=True,
+                     help="What the cloth is called."),
+        click.option("--weave", "plan", default="plain", show_default=True,
+                     help='Its weave, such as "twill 2/1" or "satin 5/2".'),
         click.option("--ends", help='Ends, such as "42 /cm"; or give a close-up.'),
         click.option("--picks", help='Picks, such as "40 /cm".'),
         click.option("--fibre", default="silk", show_default=True, help="Warp's, or both."),
         click.option("--weft-fibre", help="Weft's, if another."),
         click.option("--yarn", type=click.Choice(["filament", "spun"]), default="filament",
                      show_default=True, help="Warp's kind, or both."),
-        click.option("--weft-yarn", type=click.Choice(["filament", "spun"])),
+        click.option("--weft-yarn", type=click.Choice(["filament", "spun"]),
+                     help="Weft's, if another."),
         click.option("--like", help='Sort of yarn in place of fibre and kind, such as '
                      '"silk organza" or "polyester chiffon"; a semicolon parts warp; weft.'),
         click.option("--warp-count", help='Yarn count if known, such as "20/22 denier".'),
@@ -168,9 +171,9 @@ def photos(
 @click.option("--threads", required=True, help='How closely it is wound, such as "38 /cm".')
 @click.option("--count", help='Yarn count, such as "20/22 denier"; needed to know its width.',
               required=True)  # fmt: skip
-@click.option("--fibre", default="silk", show_default=True)
+@click.option("--fibre", default="silk", show_default=True, help="What it is made of.")
 @click.option("--yarn", type=click.Choice(["filament", "spun"]), default="filament",
-              show_default=True)  # fmt: skip
+              show_default=True, help="Its kind.")  # fmt: skip
 @click.option("--like", help='Sort of yarn in place of both, such as "silk organza".')
 @click.option("--mark", "marks", multiple=True, help='As in photos; the threads are "swatch".')
 @click.option("--paper", type=float, help="Reflectance of the paper, 0-1, if known.")

@@ -19,7 +19,8 @@ from weavecolor.errors import InputError
 
 
 @click.command()
-@click.option("--port", type=click.IntRange(1024, 65535), default=8501, show_default=True)
+@click.option("--port", type=click.IntRange(1024, 65535), default=8501, show_default=True,
+              help="Where on this machine it is served.")  # fmt: skip
 @click.option("--open/--no-open", "show", default=True, help="Open the browser.", show_default=True)
 @click.option(
     "--telephone", is_flag=True,
@@ -109,8 +110,9 @@ def page_file() -> Path:
 def page_command(
     script: Path, port: int, show: bool, address: str = "127.0.0.1", named: str = ""
 ) -> list[str]:
-    """The command that serves the page, on the loopback address if no other is given, without
-    telemetry; ``named``: the address that browsers come by."""
+    """The command that serves the page, ``script``, on ``port`` of ``address`` (the loopback one if
+    no other is given), without telemetry; ``show``: in a browser that is opened for it; ``named``:
+    the address that browsers come by."""
     return [
         sys.executable, "-m", "weavecolor.cli._pageserver", "run", str(script),
         "--server.address", address,

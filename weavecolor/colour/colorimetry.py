@@ -132,7 +132,24 @@ def readings_lab(
     observer: str = "2",
     adapt: bool = True,
 ) -> FloatArray:
-    """Lab (..., 3) of many spectra (..., 41); arguments as for :func:`reading`.
+    """Lab of many spectra, as :func:`reading` tells it of one.
+
+    Parameters
+    ----------
+    radiance : array, shape (..., 41)
+        What reaches the eye, on the scale of ``illumination``.
+    illumination, white : array, shape (41,)
+        What the perfect diffuser would send, and the light that the eye is adapted to (None: the
+        same).
+    observer : "2" or "10"
+    adapt : bool
+        False: Lab is relative to D65.
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+
+    Raises InputError for spectra of a wrong shape or without light, and for an unknown observer.
 
     Examples
     --------
@@ -147,7 +164,11 @@ def readings_lab(
 def adopted_white(
     illumination: ArrayLike, white: ArrayLike | None, observer: str, adapt: bool
 ) -> FloatArray:
-    """XYZ (3,), Y = 100, of the white that Lab is relative to: the adapting light, or D65.
+    """XYZ (3,), Y = 100, of the white that Lab is relative to.
+
+    That is the light the eye is adapted to, ``white`` (41,) or, where it is None, ``illumination``
+    (41,), seen by ``observer`` ("2" or "10"); D65 where it does not ``adapt``. Raises InputError
+    for a light of a wrong shape, and for an unknown observer.
 
     Examples
     --------

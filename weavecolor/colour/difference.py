@@ -42,6 +42,9 @@ def cielab_difference(Lab1: ArrayLike, Lab2: ArrayLike) -> FloatArray:
 def cmc(standard: ArrayLike, sample: ArrayLike, l: float = 2.0, c: float = 1.0) -> FloatArray:  # noqa: E741
     """CMC(l:c), 2:1 by default as for textiles (ISO 105-J03). Not symmetric: standard first.
 
+    ``standard`` and ``sample``: Lab (..., 3); ``l`` and ``c``: how far lightness and chroma may be
+    off against hue, above 0. Returns differences (...).
+
     Examples
     --------
     >>> float(cmc([50.0, 0.0, 0.0], [50.0, 0.0, 0.0]))
@@ -60,11 +63,24 @@ def metamerism_index(
 ) -> FloatArray:
     """Special metamerism index, change of illuminant (CIE 15:2018), as CIEDE2000.
 
-    Two reflectances (..., 41) that should match under the reference light are compared under
-    the test light, after the second one's XYZ has been corrected by the ratio that makes them
-    match exactly under the reference light (multiplicative correction). Lights are (41,)
-    spectra. 0 for reflectances in proportion to one another. A second one that is all but black
-    cannot be corrected and is compared as it is.
+    Two reflectances that should match under the reference light are compared under the test light,
+    after the second one's XYZ has been corrected by the ratio that makes them match exactly under
+    the reference light (multiplicative correction). 0 for reflectances in proportion to one
+    another. A second one that is all but black cannot be corrected and is compared as it is.
+
+    Parameters
+    ----------
+    first, second : array, shape (..., 41)
+        Reflectances.
+    reference_light, test_light : array, shape (41,)
+        Spectra, any scale.
+    observer : "2" or "10"
+
+    Returns
+    -------
+    ndarray, shape (...)
+
+    Raises InputError for spectra of a wrong shape or without light, and for an unknown observer.
 
     Examples
     --------

@@ -86,8 +86,9 @@ def would_see(delta: float, uncertainty: float = 0.0) -> Verdict:
 
 
 def names_together(one: str, other: str, verdict: Verdict) -> tuple[str, str]:
-    """Two colours' names as they are told in one sentence: two names only where she would see a
-    difference, else the first name for both, for a name that jumps says there is one.
+    """Two colours' names as they are told in one sentence: ``one`` and ``other`` only where she
+    would see a difference by ``verdict``, else ``one`` for both, for a name that jumps says there
+    is one.
 
     Examples
     --------

@@ -61,10 +61,11 @@ def spectrum_from_srgb(rgb: ArrayLike) -> Spectrum:
 
 
 def spectrum_from_lab(Lab: ArrayLike, illuminant: str = "D65", observer: str = "2") -> Spectrum:
-    """Reflectance (41,), 0-1, with these Lab values under a named light.
+    """Reflectance (41,), 0-1, with these ``Lab`` values (3,) under a named light.
 
-    ``illuminant``: any name of ``lights``; Lab is relative to that light. Raises InputError
-    where the values are not finite or no reflectance between 0 and 1 has that colour.
+    ``illuminant``: any name of ``lights``, which Lab is relative to; ``observer``: "2" or "10". One
+    of many such spectra, a smooth one. Raises InputError where the values are not finite or no
+    reflectance between 0 and 1 has that colour.
 
     Examples
     --------
@@ -82,7 +83,10 @@ def spectrum_from_lab(Lab: ArrayLike, illuminant: str = "D65", observer: str = "
 
 
 def spectrum_from_xyz(XYZ: ArrayLike, illuminant: str = "D65", observer: str = "2") -> Spectrum:
-    """Reflectance (41,), 0-1, with these XYZ (Y = 100 for white) under a named light.
+    """Reflectance (41,), 0-1, with these ``XYZ`` (3,), Y = 100 for white, under a named light.
+
+    ``illuminant`` and ``observer`` as for :func:`spectrum_from_lab`, which also says what is
+    refused.
 
     Examples
     --------

@@ -118,9 +118,17 @@ def to_screen_white(
 ) -> FloatArray:
     """Matrix (3, 3) that takes a scene's XYZ to the screen's D65.
 
-    ``adapt`` True: CAT16 from the light that the eye is adapted to. False: the eye is adapted
-    to the screen, so tungsten looks orange; then nothing is changed for the 2 degree observer,
-    and for the 10 degree observer its D65 is taken to the screen's.
+    Parameters
+    ----------
+    illumination, white : array, shape (41,)
+        Light of the scene, and the light that the eye is adapted to (None: the same).
+    observer : "2" or "10"
+    adapt : bool
+        True: CAT16 from the light that the eye is adapted to. False: the eye is adapted to the
+        screen, so tungsten looks orange; then nothing is changed for the 2 degree observer, and for
+        the 10 degree observer its D65 is taken to the screen's.
+
+    Raises InputError for a light of a wrong shape, and for an unknown observer.
 
     Examples
     --------
@@ -163,11 +171,26 @@ def linear_rgb(
     white: ArrayLike | None = None,
     observer: str = "2",
 ) -> FloatArray:
-    """Linear-light RGB of spectra (..., 41), not clipped, (1, 1, 1) for the perfect diffuser.
+    """Linear-light RGB of spectra, not clipped, (1, 1, 1) for the perfect diffuser.
 
-    Arguments as for ``colorimetry.reading``. Without adaptation strongly coloured light can send
-    pale cloth beyond the screen's brightness: lower the exposure (multiply) before encoding. A
-    matrix product, so the mean of the result is the result of the mean.
+    Without adaptation strongly coloured light can send pale cloth beyond the screen's brightness:
+    lower the exposure (multiply) before encoding. A matrix product, so the mean of the result is
+    the result of the mean.
+
+    Parameters
+    ----------
+    radiance : array, shape (..., 41)
+    illumination : array, shape (41,)
+        What the perfect diffuser would send, on the same scale.
+    space : "sRGB" or "Display P3"
+    adapt, white, observer
+        As in :func:`to_screen_white`.
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+
+    Raises InputError for spectra of a wrong shape, and an unknown space or observer.
 
     Examples
     --------

@@ -84,13 +84,15 @@ def resample(
     wavelengths_nm, values : sequences of equal length
         Strictly increasing wavelengths at most 20 nm apart, covering at least 400-700 nm.
     unit : {"auto", "fraction", "percent"}
-        "auto" takes values up to 1 as fractions and a peak above 2 as percent; a peak between 1
-        and 2 could be either and is refused. (No cloth reflects under 1 % at every wavelength.)
+        "auto" takes values up to 1 as fractions and a peak above 2 as percent; a peak between 1 and
+        2 could be either and is refused. (No cloth reflects under 1 % at every wavelength.)
+    file, field : str, optional
+        Where it stands, for complaints.
 
     Even steps are interpolated by a cubic spline (one of the methods of CIE 15), uneven ones by
-    PCHIP, which cannot overshoot; readings finer than the grid are averaged over 10 nm. Beyond
-    400 or 700 nm the end value is held, and a note says so. Raises InputError for anything
-    that is not such a spectrum.
+    PCHIP, which cannot overshoot; readings finer than the grid are averaged over 10 nm. Beyond 400
+    or 700 nm the end value is held, and a note says so. Raises InputError for anything that is not
+    such a spectrum.
 
     Examples
     --------

@@ -80,7 +80,11 @@ class ClothInHand:
     def rectangle(
         cls, width: float, length: float, *, unit: str = "cm", **rest: object
     ) -> ClothInHand:
-        """A straight length of cloth, ``width`` and ``length`` in ``unit``."""
+        """A whole width of cloth of ``width`` by ``length``, in ``unit``; ``rest``: the other
+        fields, cm.
+
+        Raises InputError for an unknown unit, and as the type does.
+        """
         scale = unit_cm(unit)
         return cls(width * scale, length * scale, **rest)  # type: ignore[arg-type]
 

@@ -67,7 +67,8 @@ def read_spectra(path: str | Path, unit: str = "auto") -> dict[str, Resampled]:
 
 
 def spectra_from_text(text: str, *, file: str, unit: str = "auto") -> dict[str, Resampled]:
-    """As :func:`read_spectra`, from text already read; ``file`` is its name for messages.
+    """As :func:`read_spectra`, from ``text`` already read; ``file`` is its name for messages,
+    ``unit`` of its values as there.
 
     Examples
     --------

@@ -58,8 +58,9 @@ SQUARE = Laid((0.0, 0.0, 1.0), (), False)
 
 
 def laid(scene: Scene, grain_deg: float, face: str, lamp: float = 0.0) -> Laid:
-    """How ``scene`` meets a sheet whose warp lies at ``grain_deg``; lights from the front only,
-    and ``lamp`` standard deviations farther from the normal than told."""
+    """How ``scene`` meets a sheet whose warp lies at ``grain_deg``, its ``face`` ("face" or "back")
+    outwards; lights from the front only, and ``lamp`` standard deviations farther from the normal
+    than told."""
 
     def vector(zenith: float, azimuth: float) -> Vector:
         v = unit(np.radians(zenith), np.radians(azimuth - grain_deg))
@@ -125,8 +126,9 @@ def thread_grid(yarn: Yarn, pitch_mm: float) -> tuple[Construction, FilamentCell
 def grid_layer(
     yarn: Yarn, pitch_mm: float, sheets: Sequence[Laid], effort: float = 1.0
 ) -> OneLayer:
-    """As :func:`one_layer`, of parallel threads of ``yarn``; their dye is the first, the second
-    does not matter."""
+    """As :func:`one_layer`, of parallel threads of ``yarn`` every ``pitch_mm``, as seen in
+    ``sheets``, by ``effort`` times the rays that an appearance takes; their dye is the first, the
+    second does not matter."""
     made, cell = thread_grid(yarn, pitch_mm)
     return _layer(made, cell, sheets, None, effort)
 
@@ -221,8 +223,9 @@ def _openings(
 
 
 def between(ready: OneLayer, absorption: Array, sloped: bool = True) -> tuple[Array, Array]:
-    """Radiance factors (B, m, m) between sources, and slopes (B, 2, m, m) against the logarithms
-    of ``absorption`` (B, 2), 1/mm, of warp and weft fibre; none where they are not asked for."""
+    """Radiance factors (B, m, m) between the sources of ``ready``, and slopes (B, 2, m, m) against
+    the logarithms of ``absorption`` (B, 2), 1/mm, of warp and weft fibre; none where it is not
+    ``sloped``."""
     warp, weft = lengths(ready.cell)
     m = ready.count + 2
     by_warp = ready.weights.reshape(m * m, warp.size, weft.size)
@@ -243,7 +246,8 @@ def between(ready: OneLayer, absorption: Array, sloped: bool = True) -> tuple[Ar
 def over_backing(
     ready: OneLayer, which: int, value: Array, slopes: Array, backing: Array
 ) -> tuple[Array, Array]:
-    """Radiance factors towards the eye of sheet ``which``, over a backing (B,).
+    """Radiance factors towards the eye of sheet ``which`` of ``ready``, over a ``backing`` (B,);
+    ``value`` and ``slopes`` from :func:`between`.
 
     Returns (B, L + 1): light from each lamp, then diffuse light; and the slopes (3, B, L + 1)
     against ln of both absorptions and the backing's reflectance.

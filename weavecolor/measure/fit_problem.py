@@ -84,6 +84,8 @@ class Problem:
         threads: Sequence[Thread],
         known: Sequence[Known],
     ) -> Problem:
+        """What was ``seen`` of a cloth and of its bare ``threads``, and the numbers ``known`` of
+        it, made ready; the search begins at ``start``. Nothing is traced yet."""
         own = block_diag(*(s.covariance for s in seen), *(t.covariance for t in threads))
         return cls(
             start,
@@ -108,7 +110,8 @@ class Problem:
         )
 
     def traced(self, unknowns: p.Unknowns, slow: Array, share: float = 1.0) -> Traced:
-        """The light of one construction, for all sights, by a ``share`` of the usual rays."""
+        """The light of one construction, of the ``slow`` numbers (SLOW,) of ``unknowns``, for all
+        sights, by a ``share`` of the usual rays."""
         sheets = [
             laid(s.seen.scene, s.seen.grain_deg, s.seen.face,
                  float(slow[p.LAMP]) if s.seen.light_error else 0.0)
@@ -129,7 +132,9 @@ class Problem:
         share: float = 1.0,
         told: Callable[[], None] | None = None,
     ) -> list[Traced]:
-        """Several constructions (n, SLOW), two at once: what tracing leaves idle the other uses."""
+        """:meth:`traced` for several constructions ``at`` (n, SLOW) of ``unknowns``, two at once:
+        what tracing leaves idle the other uses. ``share`` of the usual rays; ``told``: called after
+        each."""
         made = []
         with ThreadPoolExecutor(2) as pool:
             for one in pool.map(lambda slow: self.traced(unknowns, slow, share), at):
@@ -201,8 +206,9 @@ class Problem:
     def shown(
         self, unknowns: p.Unknowns, x: Array, layers: tuple[OneLayer, ...], sloped: bool = True
     ) -> tuple[list[Array], list[Array]]:
-        """What each sight and thread would read (n,) in the light ``layers``, and slopes (n, SIZE)
-        against the fast parameters."""
+        """What each sight and thread would read (n,) of the cloth of ``x`` (SIZE,) of ``unknowns``
+        in the light ``layers``, and slopes (n, SIZE) against the fast parameters; these only where
+        ``sloped``."""
         cloth = unknowns.shaped(x)
         dyes = np.stack([unknowns.absorption(x, k)[p.COARSE] for k in (0, 1)], axis=1)
         layer, *bare = layers
@@ -362,9 +368,11 @@ def _known(unknowns: p.Unknowns, x: Array, number: Known) -> float:
 
 
 def start_unknowns(start: Cloth, seen: Sequence[Seen], threads: Sequence[Thread]) -> p.Unknowns:
-    """Where the search begins: each yarn's colour from bare thread where there is some, else from
-    the cloth's own colour where it shows most of itself: over the darkest backing, made as light
-    as half-way to the lightest. Spectra keep their shape; other colours get a recovered one."""
+    """Where the search begins for ``start``: each yarn's colour from bare ``threads`` where there
+    are some, else from the cloth's own colour where it shows most of itself: of what was ``seen``,
+    over the darkest backing, made as light as half-way to the lightest. Spectra keep their shape;
+    other colours get a recovered one.
+    """
     light = max(seen, key=lambda s: float(s.backing.reflectance.mean()))
     dark = min(seen, key=lambda s: float(s.backing.reflectance.mean()))
     shade, bright = (max(float(np.mean(s.value)), 1e-3) for s in (dark, light))

@@ -123,7 +123,8 @@ class Quantity:
 def residuals(
     problem: Problem, unknowns: p.Unknowns, x: Array, layers: tuple[OneLayer, ...]
 ) -> tuple[Residual, ...]:
-    """Each sight's and thread's CIEDE2000, in the light ``layers`` of the cloth itself."""
+    """Each sight's and thread's CIEDE2000 in ``problem``, in the light ``layers`` of the cloth
+    itself, which is that of ``x`` (SIZE,) of ``unknowns``."""
     shown, _ = problem.shown(unknowns, x, layers, False)
     looked = [(s.seen.name, s.seen.value, False) for s in problem.sights]
     looked += [(t.name, t.value, True) for t, _ in problem.threads]
@@ -165,8 +166,9 @@ class Told:
 def told(
     unknowns: p.Unknowns, x: Array, covariance: Array, had: frozenset[str] = frozenset()
 ) -> Told:
-    """Every property with its spread, and whether the data settled it, from cloths drawn; what
-    would settle it beside what a fit ``had``."""
+    """Every property of the cloth of ``x`` (SIZE,) of ``unknowns`` with its spread, and whether the
+    data settled it, from cloths drawn by ``covariance`` (SIZE, SIZE); what would settle it beside
+    what a fit ``had``."""
     usual = replace(unknowns, learnt=None)
     rows, Lab = _spread(unknowns, _drawn(x, covariance, _DRAWS))
     earlier, before = _spread(usual, _drawn(usual.prior_mean(), usual.covariance(), _BEFORE))

@@ -37,8 +37,8 @@ class Traced:
 
 
 def places(middle: Array, width: Array, count: int, skip: int = 0) -> Array:
-    """Slow numbers (count, k) of constructions to trace about ``middle``, evenly spread; ``skip``
-    of the sequence were used before."""
+    """Slow numbers (``count``, k) of constructions to trace about ``middle`` (k,), evenly spread
+    over :data:`SPAN` of ``width`` (k,) to each side; ``skip`` of the sequence were used before."""
     sequence = qmc.Halton(middle.size, scramble=False)
     sequence.fast_forward(1 + skip)
     return np.asarray(middle + SPAN * width * (2.0 * sequence.random(count) - 1.0))
@@ -88,7 +88,8 @@ class Smooth:
 def smooth(
     traced: Sequence[Traced], middle: Array, width: Array, bent: bool = True
 ) -> Smooth:
-    """The surface through ``traced`` about ``middle``: ``bent``, or a plane for few of them."""
+    """The surface through ``traced`` about ``middle`` (k,) within ``width`` (k,): ``bent``, or a
+    plane for few of them."""
     z = np.stack([(t.at - middle) / width for t in traced])
     terms = _terms(z, bent)
     weight = np.exp(-0.5 * ((z / _BELL) ** 2).sum(axis=1))

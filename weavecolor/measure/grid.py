@@ -86,6 +86,8 @@ def read_grid(
         The grid over each ground.
     pair : R, its uncertainty, T, its uncertainty, (3,) each
         The grid as a layer (see ``swatchpair``).
+    light : str
+        That it was photographed in, any name of ``lights``.
 
     Raises InputError where threads overlap or leave nearly all of the card bare.
     """

@@ -137,7 +137,8 @@ def _ring_median(power: Array, ring: NDArray[np.intp]) -> Array:
 
 
 def find_peaks(spec: Spectrum, lowest: float, most: int = 48) -> tuple[Array, Array]:
-    """Peaks that noise would not make: frequencies (n, 2) in the upper half plane, ratios (n,).
+    """The ``most`` strongest peaks of ``spec`` beyond ``lowest`` cycles per pixel that noise would
+    not make: frequencies (n, 2) in the upper half plane, ratios (n,).
 
     The threshold is the value a chi-square spectrum with this much averaging would pass in one
     picture in a thousand, times 1.5 because a ring's median is not its mean everywhere.
@@ -226,7 +227,8 @@ _DIRECTIONS = np.pi * np.arange(12) / 12
 
 
 def prominence(spec: Spectrum, vectors: Array, reach: int = 1) -> Array:
-    """The ratio at each vector over that of the strongest line through it.
+    """The ratio of ``spec`` at each of ``vectors`` (n, 2), and ``reach`` places about it, over that
+    of the strongest line through it: (n,).
 
     Uneven threads draw continuous lines through the spectrum, along both axes and through every
     fractional order parallel to them. A point of such a line is no peak, so each is held against
@@ -323,10 +325,10 @@ def _along(spec: Spectrum, vectors: Array) -> list[dict[str, float]]:
 def find_frames(
     spec: Spectrum, shortest: float, longest: float, upright: float = 0.0
 ) -> list[Frame]:
-    """Readings of the lattice, best first; empty when nothing periodic stands out.
+    """Readings of the lattice in ``spec``, best first; empty when nothing periodic stands out.
 
-    ``shortest`` and ``longest`` bound the thread frequencies, cycles per pixel; ``upright`` is
-    the direction the grain is said to have, degrees off the picture's upright.
+    ``shortest`` and ``longest`` bound the thread frequencies, cycles per pixel; ``upright`` is the
+    direction the grain is said to have, degrees off the picture's upright.
     """
     vectors, strength = find_peaks(spec, lowest=max(2.5 / spec.tile, shortest / 9))
     above = prominence(spec, vectors) * _seen(np.hypot(*vectors.T))

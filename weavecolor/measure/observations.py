@@ -149,10 +149,26 @@ def seen_colour(
     paper_error: float = 0.0,
     light_error: float = 0.08,
 ) -> Seen:
-    """The cloth's colour as linear sRGB (3,) with standard uncertainties (3,) or covariance.
+    """The cloth's colour as read off a photograph.
 
-    ``light``: the scene it was seen in, by the viewer of that scene. InputError for values that
-    are no reflectance, or light from behind the cloth, which is not fitted.
+    Parameters
+    ----------
+    name : str
+        What it is called in reports and complaints.
+    value : array, shape (3,)
+        Linear sRGB.
+    covariance : array, shape (3,) or (3, 3)
+        Standard uncertainties, above 0, or covariance.
+    backing : Backing
+    grain_deg, face
+        As in :class:`weavecolor.optics.stack.Layer`.
+    light : Scene or str
+        The scene it was seen in, by the viewer of that scene.
+    paper_error, light_error : float
+        As in :class:`Seen`.
+
+    Raises InputError for values that are no reflectance, or light from behind the cloth, which is
+    not fitted.
     """
     return _seen(name, camera_channels(), value, covariance, backing, grain_deg, face, light,
                  paper_error, light_error)  # fmt: skip
@@ -169,11 +185,13 @@ def seen_spectrum(
     light: Scene | str = "overcast",
     light_error: float = 0.0,
 ) -> Seen:
-    """A reflectance (41,) measured by an instrument to +- ``uncertainty`` (reflectance, 0-1).
+    """A reflectance ``values`` (41,) measured by an instrument to +- ``uncertainty`` (reflectance,
+    0-1).
 
-    ``light``: a scene with the instrument's geometry; "overcast" is diffuse light seen straight
-    on (d/0). Neighbouring bands are taken to err together over 40 nm, so that 41 readings do not
-    count as 41 witnesses.
+    ``name``, ``backing``, ``grain_deg``, ``face`` and ``light_error``, and what is refused, as for
+    :func:`seen_colour`. ``light``: a scene with the instrument's geometry; "overcast" is diffuse
+    light seen straight on (d/0). Neighbouring bands are taken to err together over 40 nm, so that
+    41 readings do not count as 41 witnesses.
     """
     return _seen(name, np.eye(BANDS), values, _together(uncertainty), backing, grain_deg, face,
                  light, 0.0, light_error)  # fmt: skip
@@ -238,7 +256,12 @@ def _seen(
 def checked(
     name: str, value: ArrayLike, covariance: ArrayLike, count: int
 ) -> tuple[Array, Array]:
-    """A reading (n,) and its covariance (n, n), given as that or as standard uncertainties (n,)."""
+    """A reading ``value`` (``count``,) and its ``covariance`` (count, count), given as that or as
+    standard uncertainties (count,).
+
+    Raises InputError at ``name`` for other shapes, numbers that are not finite, values outside -0.2
+    to 2 and uncertainties not above 0.
+    """
     mean = np.asarray(value, dtype=np.float64)
     spread = np.asarray(covariance, dtype=np.float64)
     if spread.shape == (count,):
@@ -264,10 +287,12 @@ def thread_colour(
     grounds: Sequence[float] = (0.87, 0.04),
     light: str = "daylight",
 ) -> Thread:
-    """Colour of bare ``system`` ("warp" or "weft") thread as linear sRGB (3,).
+    """Colour of bare ``system`` ("warp" or "weft") thread, ``value`` as linear sRGB (3,).
 
-    ``opaque``: seen as a twist or hank. Else as loose threads, the mean over the ``grounds``.
-    ``shade``: relative standard uncertainty of its lightness as a whole.
+    ``covariance``: as for :func:`seen_colour`; ``opaque``: seen as a twist or hank. Else as loose
+    threads, the mean over the ``grounds`` (reflectances). ``shade``: relative standard uncertainty
+    of its lightness as a whole; ``light``: any name of ``lights``. Raises InputError for values
+    that are no reflectance, no such system, and loose threads without a ground.
     """
     if system not in ("warp", "weft"):
         raise InputError(f"{str(system)[:20]!r} is no yarn system; use warp or weft")
@@ -280,7 +305,11 @@ def thread_colour(
 
 
 def thread_spectrum(system: str, values: ArrayLike, uncertainty: float = 0.01) -> Thread:
-    """Reflectance (41,) of an opaque hank or winding of ``system`` yarn by an instrument."""
+    """Reflectance ``values`` (41,) of an opaque hank or winding of ``system`` yarn by an
+    instrument, to +- ``uncertainty`` (reflectance, 0-1).
+
+    Raises InputError for values that are no reflectance, and no such system.
+    """
     if system not in ("warp", "weft"):
         raise InputError(f"{str(system)[:20]!r} is no yarn system; use warp or weft")
     name = f"{system} thread"
@@ -292,7 +321,8 @@ def thread_spectrum(system: str, values: ArrayLike, uncertainty: float = 0.01) -
 def thread_seen(
     system: str, colour: MeasuredColour, *, grounds: Sequence[float] = (0.87, 0.04)
 ) -> Thread:
-    """As :func:`thread_colour`, from ``swatchpair.fringe_colour``."""
+    """As :func:`thread_colour` of ``system`` over ``grounds``, with the ``colour`` from
+    ``swatchpair.fringe_colour``."""
     return thread_colour(system, colour.linear, colour.uncertainty, grounds=grounds)
 
 
@@ -303,7 +333,8 @@ def pair_seen(
     light: Scene | str = PHOTO_SCENE,
     light_error: float = 0.08,
 ) -> list[Seen]:
-    """The pair of photographs, over white paper and over black card, as two observations."""
+    """The ``pair`` of photographs, over white paper and over black card, as two observations;
+    ``grain_deg``, ``light`` and ``light_error`` as for :func:`seen_colour`."""
     wide = pair.paper_uncertainty / pair.paper
     card = float(np.clip(pair.card.linear @ space("sRGB").to_xyz[1], 0.0, 1.0))
     grounds = (("over white", pair.over_white, pair.paper), ("over black", pair.over_black, card))

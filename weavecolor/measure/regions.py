@@ -48,7 +48,8 @@ class Region:
 
 
 def box_region(label: str, box: Box, shape: tuple[int, int]) -> Region:
-    """A region marked by hand; InputError if it is not inside the picture or under 8 pixels.
+    """A region marked by hand: ``box`` (left, top, right, bottom) in a picture of ``shape`` (rows,
+    columns), called ``label``; InputError if it is not inside the picture or under 8 pixels.
 
     Examples
     --------

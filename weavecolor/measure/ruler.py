@@ -41,7 +41,7 @@ class Scale:
 def scale_from_length(
     start: tuple[float, float], end: tuple[float, float], length_mm: float, error_px: float = 1.5
 ) -> Scale:
-    """Scale from two marked points (x, y) that are ``length_mm`` apart.
+    """Scale from two marked points ``start`` and ``end``, (x, y), that are ``length_mm`` apart.
 
     ``error_px``: how far off a mark may be. InputError if the points are under 20 pixels apart or
     the length is not positive.
@@ -76,10 +76,12 @@ def scale_from_ruler(
         Round the ticks, longer along the ruler than across it.
     tick_mm : float
         Distance of the finest ticks, 1 mm by default.
+    most_tilt_deg : float
+        How far ticks may lean from square to the ruler's edge, degrees.
 
-    Straight lines across the ruler are summed at trial tilts; the sharpest profile wins, the
-    finest comb that has a tick at every place is taken, and a line is fitted to the places. A box
-    whose ticks do not repeat evenly at least eight times raises InputError: nothing is guessed.
+    Straight lines across the ruler are summed at trial tilts; the sharpest profile wins, the finest
+    comb that has a tick at every place is taken, and a line is fitted to the places. A box whose
+    ticks do not repeat evenly at least eight times raises InputError: nothing is guessed.
     """
     image = np.asarray(picture, dtype=np.float64)
     if image.ndim == 3:

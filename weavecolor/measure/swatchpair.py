@@ -103,7 +103,8 @@ def lab_of(linear: ArrayLike) -> Array:
 
 
 def measured_colour(linear: ArrayLike, uncertainty: ArrayLike, seed: int = 1) -> MeasuredColour:
-    """A :class:`MeasuredColour`, with its CIEDE2000 spread drawn from the uncertainties.
+    """A :class:`MeasuredColour` of ``linear`` sRGB (3,), with its CIEDE2000 spread drawn, from
+    ``seed``, by its standard ``uncertainty``, (3,) or one number.
 
     Examples
     --------
@@ -413,13 +414,15 @@ def fringe_colour(
         Reflectance pictures (see ``neutral.reflectance_picture``).
     box_white, box_black : (left, top, right, bottom)
         Round bare threads of one system only.
+    ground_white, ground_black : float, or of the black one an array, shape (3,)
+        Linear reflectance of what they lie on.
 
     Pixels lie between ground, shadow and yarn. Those farthest from the ground in a logarithmic
     colour plane where a shadow only moves lightness are taken as yarn; the ground showing through
     pulls the two estimates apart, so they are averaged and half their difference is the
     uncertainty, beside how the yarn's pixels scatter. With one ground only it is a twentieth of the
     yarn's colour and of what it differs from the ground: assumed, for nothing tells how much of the
-    ground shows through.
+    ground shows through. Raises InputError where too few threads are told from the ground.
     """
     estimates = [_yarn_in(white, box_white, np.full(3, ground_white))]
     if black is not None and box_black is not None:

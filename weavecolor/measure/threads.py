@@ -121,7 +121,8 @@ def _wider(value: float, around: tuple[float, float]) -> float:
 
 
 def stated(value: float, around: tuple[float, float], size: float = 1.0) -> tuple[str, str]:
-    """A count and its range in words, times ``size``, with the digits it takes to be no 0.0.
+    """A count ``value`` and the range ``around`` it, (low, high), in words, times ``size``, with
+    the digits it takes to be no 0.0.
 
     Examples
     --------

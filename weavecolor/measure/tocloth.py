@@ -189,7 +189,8 @@ def start_told(
 
 
 def fitted_cloth(fit: Fit, name: str | None = None, notes: str = "") -> Cloth:
-    """The fitted cloth with where its numbers come from, ready for ``clothfile.cloth_to_toml``."""
+    """The cloth of ``fit`` with where its numbers come from, ready for ``clothfile.cloth_to_toml``,
+    called ``name`` (None: as it was) and with the owner's ``notes``."""
     unsettled = {q.name for q in fit.unsettled}
     by_name = {q.name: q for q in fit.quantities}
 

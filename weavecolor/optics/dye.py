@@ -106,7 +106,8 @@ def depth_of_wound(
 ) -> Array:
     """sigma times rod diameter of wound thread that reflects ``reflectance``, 0-1.
 
-    Where the thread is too dark to tell, :data:`DARKEST` is taken.
+    ``index``, ``packing`` and ``dull`` as in :func:`optical_depth`. Where the thread is too dark to
+    tell, :data:`DARKEST` is taken.
 
     Examples
     --------
@@ -119,7 +120,9 @@ def depth_of_wound(
 
 
 def wound_of_depth(depth: ArrayLike, index: float, packing: float, dull: float = 0.0) -> Array:
-    """Reflectance of wound thread whose sigma times rod diameter is ``depth`` >= 0.
+    """Reflectance of closely wound thread whose sigma times rod diameter is ``depth`` >= 0.
+
+    ``index``, ``packing`` and ``dull`` as in :func:`optical_depth`, which this turns round.
 
     Examples
     --------
@@ -236,7 +239,7 @@ class Dye:
 
 
 def from_wound(reflectance: ArrayLike, yarn: Yarn, reading: ArrayLike | None = None) -> Dye:
-    """The dye of thread whose closely wound hank reflects ``reflectance`` (41,), 0-1.
+    """The dye of thread of ``yarn`` whose closely wound hank reflects ``reflectance`` (41,), 0-1.
 
     ``reading``: standard error of the reflectance (41,) or one number; a hundredth of it and 0.004
     are taken where none is given. Raises InputError unless there are 41 values from 0 to 1.
@@ -282,12 +285,13 @@ def from_wound(reflectance: ArrayLike, yarn: Yarn, reading: ArrayLike | None = N
 
 
 def from_colour(recovered: ArrayLike, yarn: Yarn, known_to: float = 5.0) -> Dye:
-    """The dye of wound thread of which only a colour is known, seen in daylight.
+    """The dye of wound thread of ``yarn`` of which only a colour is known, seen in daylight.
 
     ``recovered`` (41,): a spectrum of that colour, 0-1 (one of many, see
     :func:`weavecolor.colour.colorimetry.spectrum_from_lab`); ``known_to``: how far the colour may
     be off, a standard error in L*, 0 to 30. The spread tells what the choice of spectrum leaves
-    open: measured against reflecting surfaces whose spectra are known (see the tests).
+    open: measured against reflecting surfaces whose spectra are known (see the tests). Raises
+    InputError for values outside these.
 
     Examples
     --------
@@ -358,6 +362,10 @@ def from_seen(
     start : sequence of Dye
         Where to begin, one for each dye looked for; its spread, at least 1.5, is how far the answer
         may be from it where the readings tell nothing.
+    way : str
+        What the dyes are then said to be found from.
+    rounds : int
+        Steps at most, 0 or more.
 
     Levenberg and Marquardt's method on ln sigma, with the start as what is known before. The spread
     is that of the normal approximation at the answer. Raises InputError for shapes that disagree.

@@ -113,8 +113,9 @@ def add(R1: ArrayLike, T1: ArrayLike, R2: ArrayLike, T2: ArrayLike,
         *more: ArrayLike) -> tuple[Values, Values, Values]:  # fmt: skip
     """(R, T, R from the other side) of layers 1, 2, ... laid in that order, 1 outermost.
 
-    Each layer is the same from both sides; further layers follow as pairs R3, T3, ...
-    T is the same from both sides (Kubelka 1954).
+    Each layer is the same from both sides: ``R1`` and ``T1``, ``R2`` and ``T2``, and ``more`` as
+    pairs R3, T3, ...; shares 0-1 of one shape, or that go together. T is the same from both sides
+    (Kubelka 1954). Raises InputError for values outside 0-1, and where a pair is not whole.
 
     Examples
     --------

@@ -262,7 +262,8 @@ def laid(
     links: Links | None = None,
     rays: float = 1.0,
 ) -> LayerOptics:
-    """As :func:`layer_optics`, of a cell with its dye."""
+    """As :func:`layer_optics`, of a cell with its dye, ``solution``; ``turn``, ``flip``, ``above``,
+    ``below`` and ``links`` as there."""
     white = solution.white
     cell, grid, half = white.cell, white.grid, white.grid.half
     labels = (*above, *below)

@@ -89,7 +89,7 @@ class Page:
 
 
 def moved(marks: Iterable[Mark], dx: float, dy: float) -> list[Mark]:
-    """The marks shifted."""
+    """The ``marks`` shifted by ``dx`` to the right and ``dy`` down, mm."""
     out: list[Mark] = []
     for mark in marks:
         if isinstance(mark, Line):
@@ -114,7 +114,8 @@ def rectangle(
     line: float = 0.2,
     dash: tuple[float, float] | None = None,
 ) -> Shape:
-    """An upright rectangle."""
+    """An upright rectangle, ``width`` by ``height`` mm, whose top left corner is (``x``, ``y``);
+    ``fill``, ``stroke`` and ``dash`` as in :class:`Shape`, ``line``: how wide it is stroked, mm."""
     corners = ((x, y), (x + width, y), (x + width, y + height), (x, y + height))
     return Shape(corners, fill, stroke, line, dash)
 
@@ -147,7 +148,7 @@ def printable(text: str, bold: bool = False) -> str:
 
 
 def text_width(text: str, size: float, bold: bool = False) -> float:
-    """Width in mm at ``size`` points, without kerning."""
+    """Width in mm of ``text`` at ``size`` points, ``bold`` or not, without kerning."""
     return _mm(_advance(text, bold), size, bold)
 
 
@@ -163,7 +164,8 @@ def _mm(advance: int, size: float, bold: bool) -> float:
 
 
 def wrapped(text: str, width: float, size: float, bold: bool = False) -> list[str]:
-    """``text`` broken into lines no wider than ``width`` mm; a word too long is split."""
+    """``text`` broken into lines no wider than ``width`` mm at ``size`` points, ``bold`` or not; a
+    word too long is split."""
     width *= 0.985  # hinted advances in a picture run a little wider
     lines: list[str] = []
     line, wide = "", 0

@@ -111,7 +111,7 @@ def cell_texture(
     gap: float,
     each: int = 1,
 ) -> CellTexture:
-    """Follow the light of one repeat.
+    """Follow the light of one repeat of ``cell``.
 
     ``view`` and ``lights``: unit vectors in the cloth's frame, on the same side of the cloth;
     ``fineness``: texels each way over one crossing; ``gap``: mm from the cloth to what lies behind;

@@ -144,7 +144,11 @@ def _notes(scale: float, scene: Scene) -> tuple[str, ...]:
 
 
 def scale_of(stack: Stack, width_px: int, mm_per_px: float | None, per_mm: float | None) -> float:
-    """The scale asked for, mm a pixel, or one that shows about 40 yarns. Raises InputError."""
+    """The scale asked for, ``mm_per_px`` or ``per_mm`` (pixels per mm), as mm a pixel; where
+    neither is given, one that shows about 40 yarns of ``stack`` over ``width_px``.
+
+    Raises InputError where both are given, and for a scale outside 0.0005 to 5 mm a pixel.
+    """
     if mm_per_px is not None and per_mm is not None:
         raise InputError("give mm_per_px or pixels_per_mm, not both")
     if per_mm is not None:
@@ -170,7 +174,11 @@ def closeup_linear(
     seeing: Seeing = AS_SEEN,
     observer: str = "2",
 ) -> tuple[NDArray[np.float32], float]:
-    """The same in linear light (height, width, 3), not yet exposed, and its mm a pixel."""
+    """The same in linear light (height, width, 3), not yet exposed, and its mm a pixel.
+
+    ``stack``, ``scene``, ``width_px``, ``height_px``, ``mm_per_px``, ``pixels_per_mm``, ``seeing``
+    and ``observer``, and what is refused, as for :func:`draw_closeup`.
+    """
     check_size(width_px, height_px)
     if not stack.layers:
         raise InputError("a close-up needs at least one layer of cloth")

@@ -84,9 +84,14 @@ def draw_sheet(
     Parameters
     ----------
     options : 2 to 12 Choice, with labels that differ
+    scene : Scene
     kind : one of ``kinds()``; close-ups all have one scale
     page : "A4", "A4 landscape" (300 dots an inch) or "telephone"
     title : default names the picture and the light
+    seeing : Seeing
+    observer : "2" or "10"
+    progress : callable, optional
+        Told the share that is done, 0-1.
 
     Returns
     -------

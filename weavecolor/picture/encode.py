@@ -57,7 +57,8 @@ AS_SEEN = Seeing()
 def on_screen(
     radiance: NDArray[Any], scene: Scene, seeing: Seeing, observer: str = "2"
 ) -> NDArray[np.float64]:
-    """Linear RGB (..., 3) of spectra (..., 41) in ``scene``, before exposure."""
+    """Linear RGB (..., 3) of spectra ``radiance`` (..., 41) in ``scene``, before exposure, in the
+    space and adaptation of ``seeing``, for the ``observer`` "2" or "10"."""
     return linear_rgb(
         radiance,
         illumination(scene),
@@ -69,7 +70,8 @@ def on_screen(
 
 
 def exposure_for(scene: Scene, seeing: Seeing, brightest: float = 1.0) -> float:
-    """The exposure of ``seeing``, or the largest up to 1 at which a white card would still fit.
+    """The exposure of ``seeing``, or the largest up to 1 at which a white card in ``scene`` would
+    still fit.
 
     ``brightest``: how much more light than the flat cloth the best lit part of the form gets.
     """
@@ -190,10 +192,12 @@ def png_bytes(image: Image.Image, dpi: float | None = None) -> bytes:
 
 
 def loop_bytes(frames: Sequence[Image.Image], kind: str = "webp", frame_ms: int = 90) -> bytes:
-    """An endless loop of equal-sized RGB frames.
+    """An endless loop of equal-sized RGB ``frames``, two or more, of ``frame_ms`` (20 to 10 000)
+    each.
 
     ``kind`` "webp" or "png" (animated, full colour, with profile) or "gif" (256 colours shared by
-    all frames, no profile: GIF cannot hold one, so it is for sRGB only).
+    all frames, no profile: GIF cannot hold one, so it is for sRGB only). Raises InputError for
+    anything else.
 
     Examples
     --------

@@ -134,10 +134,10 @@ def stage(
     covers: Sequence[Cover], body: Form | None = None, *, beneath: Shape | None = None,
     floor: bool = True,
 ) -> Stage:  # fmt: skip
-    """Put cloth and body in their places; how open body and floor are is worked out and kept.
+    """Put cloth and ``body`` in their places; how open body and floor are is worked out and kept.
 
-    ``beneath``: an inner shape of close cloth that the body wears, drawn as part of it. Raises
-    InputError where there is no cloth.
+    ``covers``: what hangs; ``beneath``: an inner shape of close cloth that the body wears, drawn as
+    part of it; ``floor``: whether it stands on one. Raises InputError where there is no cloth.
     """
     if not covers:
         raise InputError("a picture of hung cloth needs a layer of cloth")
@@ -291,9 +291,22 @@ def lit_stage(
     observer: str = "2",
     coarse: bool = False,
 ) -> Lit:
-    """Bring a stage into the light of a scene; ``beneath``: the colour of what the body wears.
+    """Bring a stage into the light of a scene.
 
-    Raises InputError for an unknown ground."""
+    Parameters
+    ----------
+    staged : Stage
+    scene : Scene
+    body_colour, beneath : Backing, optional
+        Of the form (calico if left out), and of what it wears (the form's).
+    ground : {"grey", "light", "dark"}
+    seeing : Seeing
+    observer : "2" or "10"
+    coarse : bool
+        Tables of fewer directions, for a first look.
+
+    Raises InputError for an unknown ground.
+    """
     if ground not in GROUNDS:
         raise InputError(f"no ground called {ground!r}; use {', '.join(GROUNDS)}")
     form = body_colour or backing("calico")
@@ -410,7 +423,8 @@ def extent(staged: Stage) -> tuple[float, float, float]:
 
 
 def framing(staged: Stage, width: int, height: int, sight: Sight) -> tuple[float, float, float]:
-    """Middle of the picture in the view's frame (x, y), mm, and mm a pixel."""
+    """Middle of the picture in the view's frame (x, y), mm, and mm a pixel, so that all of
+    ``staged`` stands in ``width`` by ``height`` pixels where ``sight`` does not zoom."""
     widest, lowest, highest = extent(staged)
     e = np.radians(sight.tilt_deg)
     middle = 0.5 * (lowest + highest) * np.cos(e)
@@ -425,10 +439,10 @@ def lifts(staged: Stage) -> tuple[float, float]:
 
 
 def reach(made: Lit, turned: Array, soft: int) -> tuple[Floats, list[Floats]]:
-    """What of the lights reaches places through everything.
+    """What of the lights of ``made`` reaches places through everything.
 
-    ``turned``: matrix to the view's frame. Returns (N, 3) for cloth, the mean over lamps, and for
-    each lamp (B + F, 3) for body and floor.
+    ``turned``: matrix (3, 3) to the view's frame; ``soft``: sweeps over the lights, in all. Returns
+    (N, 3) for cloth, the mean over lamps, and for each lamp (B + F, 3) for body and floor.
     """
     s = made.stage
     everything = np.concatenate([s.points, s.body]).astype(float) @ turned.T
@@ -470,10 +484,11 @@ def picture(
     made: Lit, width: int, height: int, sight: Sight = FRONT, *, samples: int = 4, soft: int = 12,
     front: bool = False,
 ) -> Floats:  # fmt: skip
-    """The stage in exposed linear light, (height, width, 3).
+    """The stage ``made`` in exposed linear light, (height, width, 3).
 
-    ``samples`` of a pixel, 1 or 4; ``soft``: sweeps over the lights; ``front``: only what the
-    foremost layer of cloth sends to the eye.
+    ``width`` and ``height`` in pixels; ``sight``: how it is looked at; ``samples`` of a pixel, 1 or
+    4; ``soft``: sweeps over the lights; ``front``: only what the foremost layer of cloth sends to
+    the eye.
     """
     s = made.stage
     turned = rotation(sight.turn_deg, sight.tilt_deg)
@@ -537,7 +552,8 @@ def stacked(found: Sequence[Tables]) -> tuple[Floats, Floats, Floats, Array]:
 
 
 def body_colour(made: Lit, others: Sequence[Floats], turned: Array) -> Floats:
-    """Linear RGB (B, 3) of the body."""
+    """Linear RGB (B, 3) of the body of ``made``; ``others`` from :func:`reach`, ``turned`` as
+    there."""
     s = made.stage
     out: Array = np.einsum("bk,bkc->bc", s.body_open.astype(float), made.body_room[s.body_part])
     normals = s.body_normals @ turned.T

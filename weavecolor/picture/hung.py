@@ -105,6 +105,7 @@ def draw_hung(
     stack : Stack
         The layers laid together. Its backing does not count: behind sheer cloth are the body and
         what it wears, the far side and the ground.
+    scene : Scene
     shape : one of ``shape_names()``
     width_px, height_px : int
         At least 8 each, 20 million pixels together at most.
@@ -115,6 +116,8 @@ def draw_hung(
         form beneath a skirt, sewn to the cloth of any other shape.
     inner : pairs of an inner shape's name and its stack
     ground : {"grey", "light", "dark"}
+    seeing : Seeing
+    observer : "2" or "10"
     coarse : bool
         A first look: quicker, colours to a few CIEDE2000.
     bare : bool
@@ -173,7 +176,10 @@ def hung_frames(
 ) -> list[Image.Image]:
     """Frames of a loop: the garment turns once on its stand, or the lights go once round it.
 
-    ``moving``: "cloth" or "light"; ``frames`` 2 to 180; the rest as :func:`draw_hung`.
+    ``frames``: how many, 2 to 180; ``moving``: "cloth" or "light"; ``progress``: told the share
+    that is done, 0-1. ``stack``, ``scene``, ``shape``, ``width_px``, ``height_px``, ``sight``
+    (where the turn begins), ``behind``, ``ground``, ``seeing``, ``observer`` and ``bare``, and what
+    is refused besides, as for :func:`draw_hung`.
 
     Examples
     --------

@@ -40,7 +40,9 @@ def write(
     draw: ImageDraw.ImageDraw, x: float, y: float, text: str, size: float, *,
     bold: bool = False, grey: int = INK, anchor: str = "la",
 ) -> None:  # fmt: skip
-    """One line; sizes and places in pixels."""
+    """One line of ``text`` by the pen ``draw``; ``x``, ``y`` and ``size`` in pixels, ``bold`` or
+    not, ``grey`` an 8-bit code, ``anchor`` which point of the text stands there, as Pillow names
+    it."""
     draw.text((round(x), round(y)), text, (grey,) * 3, font(round(size), bold), anchor)
 
 
@@ -48,7 +50,11 @@ def write_lines(
     draw: ImageDraw.ImageDraw, x: float, y: float, text: str, width: float, size: float, *,
     bold: bool = False, grey: int = INK, most: int = 0,
 ) -> float:  # fmt: skip
-    """Text broken to a width; returns where the next line would begin."""
+    """``text`` broken to a ``width``; returns where, in pixels down, the next line would begin.
+
+    ``most``: lines at most, 0 for any number; ``draw``, ``x``, ``y``, ``size``, ``bold`` and
+    ``grey`` as in :func:`write`.
+    """
     for line in wrapped(text, width, font(round(size), bold), most):
         write(draw, x, y, line, size, bold=bold, grey=grey)
         y += size * 1.32
@@ -58,7 +64,8 @@ def write_lines(
 def grey_reference(
     draw: ImageDraw.ImageDraw, x: float, y: float, width: float, height: float, size: float
 ) -> None:
-    """Five neutral greys of known L*, each with its number below."""
+    """Five neutral greys of known L*, by the pen ``draw``, each with its number below in letters of
+    ``size``; (``x``, ``y``), ``width`` and ``height`` of all of them in pixels."""
     step = width / len(GREYS)
     for k, L in enumerate(GREYS):
         linear = ((L + 16.0) / 116.0) ** 3
@@ -72,7 +79,8 @@ def grey_reference(
 def labelled_row(
     pictures: Sequence[Image.Image], labels: Sequence[str], space: str = "sRGB", columns: int = 4
 ) -> Image.Image:
-    """Equal pictures in rows, each with a label below it."""
+    """Equal ``pictures`` in rows of at most ``columns``, each with its one of ``labels`` below it;
+    the profile of ``space``, and all that is noted of them."""
     width, height = pictures[0].size
     columns = min(columns, len(pictures))
     rows = -(-len(pictures) // columns)

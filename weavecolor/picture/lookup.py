@@ -16,7 +16,9 @@ Array = NDArray[np.float64]
 
 @njit(cache=True, fastmath=True)
 def key_at(key, side, round_, nx, ny, nz, wx, wy, wz, out):  # pragma: no cover - compiled
-    """Linear RGB from the lights, to ``out``; ``round_``: radians that the turns span."""
+    """Linear RGB from the lights, to ``out`` (3,), of the table ``key`` on that ``side``, where the
+    normal is (``nx``, ``ny``, ``nz``) and the warp (``wx``, ``wy``, ``wz``), unit vectors in the
+    view's frame; ``round_``: radians that the turns span."""
     k = 1.0 / np.sqrt(1.0 + nz)
     last = key.shape[2] - 1
     x, y = (0.5 * nx * k + 0.5) * last, (0.5 * ny * k + 0.5) * last
@@ -43,7 +45,8 @@ def key_at(key, side, round_, nx, ny, nz, wx, wy, wz, out):  # pragma: no cover 
 
 @njit(cache=True, fastmath=True)
 def sight_at(table, side, nx, ny, nz, wx, wy, wz, out):  # pragma: no cover - compiled
-    """The four values of a table of sights, to ``out``."""
+    """The four values of a ``table`` of sights, to ``out`` (4,); ``side``, normal (``nx``, ``ny``,
+    ``nz``) and warp (``wx``, ``wy``, ``wz``) as in :func:`key_at`."""
     k = 1.0 / np.sqrt(1.0 + nz)
     last = table.shape[1] - 1
     # the eye is (0, 0, 1): along the warp, and along normal x warp

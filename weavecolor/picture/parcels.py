@@ -68,9 +68,10 @@ def light_parcel(
     made: Lit, stage: str, seeing: Seeing = AS_SEEN, extra: Mapping[str, Any] | None = None,
     still: bytes = b"",
 ) -> bytes:  # fmt: skip
-    """The tables, lamps and levels that the stage of that name is drawn with.
+    """The tables, lamps and levels of ``made`` that the stage of the name ``stage`` is drawn with.
 
-    ``extra`` goes into the header as it is; ``still``: a PNG for machines without graphics.
+    ``seeing`` as it was lit with; ``extra`` goes into the header as it is; ``still``: a PNG for
+    machines without graphics. Raises ValueError for more kinds of laid cloth than a shader holds.
     """
     key, room, glow, spans = stacked(made.tables)
     kinds = len(made.tables)

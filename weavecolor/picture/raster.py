@@ -28,8 +28,9 @@ SAMPLES = {
 
 @njit(cache=True, fastmath=True, parallel=True)
 def bodies(xyz, triangles, colour, samples, picture, depth, strips):  # pragma: no cover - compiled
-    """Opaque triangles: ``xyz`` (N, 3) pixels right, pixels down and nearness; ``colour`` (N, 3);
-    into ``picture`` (h, w, s, 3) and ``depth`` (h, w, s) at ``samples`` (s, 2) of each pixel."""
+    """Opaque ``triangles``: ``xyz`` (N, 3) pixels right, pixels down and nearness; ``colour`` (N,
+    3); into ``picture`` (h, w, s, 3) and ``depth`` (h, w, s) at ``samples`` (s, 2) of each pixel,
+    worked on in so many ``strips``."""
     height, width, count = depth.shape
     for strip in prange(strips):
         first, last = height * strip // strips, height * (strip + 1) // strips
@@ -115,11 +116,13 @@ def shaded(
 ):  # pragma: no cover - compiled
     """What cloth sends to the eye and lets through at a place ``at`` (16,), see :data:`COLUMNS`.
 
-    ``light`` (4, 3): room light's level, radiance of cloth and of the body as seen by cloth (over
-    that level), nothing. ``move`` (4,): how its place on the cloth changes to the next pixel right
-    and down; ``rows``: the stack's threads, ``lamps`` (n, 3) directions to the lights and ``shine``
-    (n, 3) their RGB. Results to ``sent`` (3,) and ``passed`` (3,); ``four`` (4,), ``on`` (3,):
-    room to work in.
+    ``key``, ``room``, ``glow``: the stack's tables, read on that ``side`` (0 face, 1 back),
+    ``round_`` radians that the turns of ``key`` span. ``light`` (4, 3): room light's level,
+    radiance of cloth and of the body as seen by cloth (over that level), nothing. ``move`` (4,):
+    how its place on the cloth changes to the next pixel right and down, ``step`` mm a pixel;
+    ``uneven`` as in :func:`unevenness`; ``rows``: the stack's threads, ``lamps`` (n, 3) directions
+    to the lights and ``shine`` (n, 3) their RGB. Results to ``sent`` (3,) and ``passed`` (3,);
+    ``four`` (4,), ``on`` (3,): room to work in.
     """
     sign = 1.0 if side == 0 else -1.0
     nx, ny, nz = sign * at[0], sign * at[1], sign * at[2]
@@ -205,12 +208,13 @@ def cloths(
 ):  # pragma: no cover - compiled
     """Quads of cloth, farthest first, over ``picture`` where nearer than ``depth``.
 
-    ``xyz``, ``samples``, ``picture``, ``depth`` as in :func:`bodies`; ``kind`` (M,) numbers the
-    tables' first axis, the doubled cloth's following it; ``vertex`` (N, 16), see
-    :data:`COLUMNS`; ``light`` (kinds, 4, 3), ``uneven`` (kinds, 5), ``rows`` (kinds, ., .),
-    ``lamps`` and ``shine`` as in :func:`shaded`; ``step``: mm a pixel; ``ahead``: mm
-    that cloth is drawn before what it touches; ``front``: nothing is seen through it. A pixel's
-    samples share the colours of each triangle.
+    ``xyz``, ``samples``, ``picture``, ``depth``, ``strips`` as in :func:`bodies`; ``quads`` (M, 4)
+    in their ``order`` (M,); ``kind`` (M,) numbers the tables' first axis, the doubled cloth's
+    following it; ``vertex`` (N, 16), see :data:`COLUMNS`; ``key``, ``room``, ``glow`` and
+    ``round_`` (kinds, ...), ``light`` (kinds, 4, 3), ``uneven`` (kinds, 5), ``rows`` (kinds, ., .),
+    ``lamps`` and ``shine`` as in :func:`shaded`; ``step``: mm a pixel; ``ahead``: mm that cloth is
+    drawn before what it touches; ``front``: nothing is seen through it. A pixel's samples share the
+    colours of each triangle.
     """
     height, width, count = depth.shape
     for strip in prange(strips):

@@ -155,9 +155,11 @@ def taken(
 
 @njit(cache=True, parallel=True)
 def densities(points, quads, kind, dim, direction):  # pragma: no cover - compiled
-    """What each quad takes (M, 3) of light from a direction: ``kind`` (M,) numbers the rows of
-    ``dim`` (kinds, 16, 3), share let through by cosine. Below 0 it is a closed body's: opaque
-    where it faces away from the light, so that no body shades its own lit side."""
+    """What each of ``quads`` (M, 4), corners among ``points`` (N, 3), takes (M, 3) of light from a
+    ``direction`` (3,): ``kind`` (M,) numbers the rows of ``dim`` (kinds, 16, 3), share let through
+    by cosine. Below 0 it is a closed body's: opaque where it faces away from the light, so that no
+    body shades its own lit side.
+    """
     out = np.empty((quads.shape[0], 3), np.float32)
     for q in prange(quads.shape[0]):
         a = points[quads[q, 2]] - points[quads[q, 0]]
@@ -178,7 +180,8 @@ def densities(points, quads, kind, dim, direction):  # pragma: no cover - compil
 
 
 def soft_directions(direction: Array, half_deg: float, count: int) -> Array:
-    """Directions (count, 3) spread evenly over a light of that half-width (a Vogel spiral)."""
+    """``count`` directions (count, 3) spread evenly over a light at ``direction`` (3,) of
+    half-width ``half_deg``, degrees (a Vogel spiral)."""
     k = np.arange(count)
     radius = np.sin(np.radians(half_deg)) * np.sqrt((k + 0.5) / count)
     angle = k * np.pi * (3.0 - np.sqrt(5.0))

@@ -256,9 +256,10 @@ def tables(
 ) -> Tables:
     """The tables of ``stack`` (its outermost grain left out) in ``scene``, cached.
 
-    How near a colour that is looked up lies to the optics is told in DEVELOPERS.md; what is left
-    is noise of the rays that are followed. ``coarse`` (a third of the directions) is for a first
-    look.
+    ``seeing`` and ``observer`` ("2" or "10") as pictures have them. How near a colour that is
+    looked up lies to the optics is told in DEVELOPERS.md; what is left is noise of the rays that
+    are followed. ``coarse`` (a third of the directions) is for a first look. Raises InputError
+    where there is no cloth to draw.
 
     Examples
     --------
@@ -273,7 +274,8 @@ def tables(
 
 
 def rgb_matrix(light: Array, scene: Scene, seeing: Seeing, observer: str) -> Array:
-    """Matrix (41, 3): radiance factor in ``light`` to linear RGB on the screen in the scene."""
+    """Matrix (41, 3): radiance factor in ``light`` (41,) to linear RGB on the screen of ``seeing``
+    in ``scene``, for the ``observer`` "2" or "10"."""
     return linear_rgb(np.diag(light), illumination(scene), seeing.space, seeing.adapt,
                       white=scene.white, observer=observer)  # fmt: skip
 

@@ -171,10 +171,11 @@ def _axis(row, system, i, along):  # pragma: no cover - compiled
 
 @njit(cache=True, fastmath=True)
 def met(row, x, y, mx, my, top, loose):  # pragma: no cover - compiled
-    """The foremost thread on a line of sight through (x, y) of the mid-plane, whose place moves by
-    (mx, my) a mm of height; ``top``: 1.0 from the face, -1.0 from the back; ``loose``: how far off
-    their places threads lie. Its system (-1: none), place across it -1 to 1, number, place along
-    it, slope, and normal across and up."""
+    """The foremost thread of the layer ``row`` on a line of sight through (``x``, ``y``) of the
+    mid-plane, whose place moves by (``mx``, ``my``) a mm of height; ``top``: 1.0 from the face,
+    -1.0 from the back; ``loose``: how far off their places threads lie. Its system (-1: none),
+    place across it -1 to 1, number, place along it, slope, and normal across and up.
+    """
     best, which, at, number, far, lean, na, nu = -1e9, -1, 0.0, 0, 0.0, 0.0, 0.0, 1.0
     for s in range(2):
         p, q = (x, y) if s == 0 else (y, x)
@@ -245,8 +246,9 @@ def closely(
 ):  # pragma: no cover - compiled
     """Light sent to the eye (3,), to ``sent``, and the unscattered share, of a pixel's threads.
 
-    ``u``, ``v``: place on the cloth at the pixel's middle, mm, and how it changes to the next pixel
-    right and down; ``e`` (3,): towards the eye, in the cell's frame (across, along the outermost
+    ``rows``: the stack's layers, as :func:`threads` gives them; ``u``, ``v``: place on the cloth at
+    the pixel's middle, mm, and how it changes to the next pixel right (``ux``, ``vx``) and down
+    (``uy``, ``vy``); ``e`` (3,): towards the eye, in the cell's frame (across, along the outermost
     warp, out of its face); ``lamps`` (n, 3) the same of the lights and ``shine`` (n, 3) their RGB;
     ``back``, ``on`` (3,): what the tables tell that the cloth sends back, and on from behind it;
     ``straight`` as they tell.

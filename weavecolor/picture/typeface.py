@@ -28,9 +28,10 @@ def font(pixels: float, bold: bool = False) -> ImageFont.FreeTypeFont:
 
 
 def wrapped(text: str, width: float, face: ImageFont.FreeTypeFont, most: int = 0) -> list[str]:
-    """``text`` in lines no wider than ``width`` pixels; at most ``most`` lines (0: any number).
+    """``text`` in lines of ``face`` no wider than ``width`` pixels; at most ``most`` (0: any
+    number).
 
-    A word that is too long is split; what does not fit in the lines allowed ends in "...".
+    A word that is too long is split; what does not fit in the lines allowed ends in an ellipsis.
     """
     lines = [""]
     for word in text.split():

@@ -75,7 +75,8 @@ def _shown(waves: Waves, scale: float) -> Waves:
 
 
 def picture_waves(plies: Sequence[Ply], behind: Array, scale: float) -> Waves:
-    """All waves of the picture, linear RGB, that pixels of ``scale`` mm can hold."""
+    """All waves of the picture, linear RGB, that pixels of ``scale`` mm can hold; ``plies``,
+    outermost first, over ``behind`` (3,)."""
     clear: Waves = (np.zeros((1, 2)), np.ones((1, 1), complex))
     found: list[Waves] = []
     for ply in plies:
@@ -100,7 +101,8 @@ def picture_waves(plies: Sequence[Ply], behind: Array, scale: float) -> Waves:
 def wave_picture(
     plies: Sequence[Ply], behind: Array, width: int, height: int, scale: float, tile: int = 256
 ) -> NDArray[np.float32]:
-    """Linear RGB (height, width, 3) of layers over ``behind`` (3,), ``scale`` mm a pixel."""
+    """Linear RGB (height, width, 3) of layers ``plies`` over ``behind`` (3,), ``scale`` mm a pixel,
+    in ``width`` by ``height`` pixels; worked on ``tile`` rows at a time."""
     frequency, amplitude = picture_waves(plies, behind, scale)
     x = (np.arange(width) + 0.5 - 0.5 * width) * scale
     y = (np.arange(height) + 0.5 - 0.5 * height) * scale

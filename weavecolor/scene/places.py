@@ -270,10 +270,23 @@ def custom_scene(
 ) -> Scene:
     """A scene with one named light.
 
-    ``zenith_deg`` 0 to 180 (not within a degree of 90, where light runs along the cloth),
-    ``azimuth_deg`` any, ``diffuse_share`` 0 (one lamp in a dark room) to 1 (all around).
-    ``diffuse_light`` names the room's light (default: the same), ``white`` the light that the
-    eye is adapted to (default: the mixture on the cloth). The viewer's zenith is 0 to below 90.
+    Parameters
+    ----------
+    light : str
+        Any name of ``lights``.
+    zenith_deg, azimuth_deg : float
+        Where it comes from: 0 to 180 (not within a degree of 90, where light runs along the cloth),
+        and any.
+    diffuse_share : float
+        0 (one lamp in a dark room) to 1 (all around).
+    diffuse_light, white : str, optional
+        The room's light (default: the same), and the light that the eye is adapted to (default: the
+        mixture on the cloth).
+    view_zenith_deg, view_azimuth_deg : float
+        The viewer: 0 to below 90, and any.
+    name : str
+
+    Raises InputError for what lies outside these, and unknown lights.
 
     Examples
     --------
@@ -301,8 +314,10 @@ def custom_scene(
 def with_light_from(scene: Scene, zenith_deg: float, azimuth_deg: float) -> Scene:
     """The same place with all its directional light coming from one direction.
 
-    The lights are merged into one that gives the cloth the same total irradiance; diffuse light,
-    adaptation and viewer stay. A scene without directional light is returned unchanged.
+    The lights of ``scene`` are merged into one from ``zenith_deg`` (0 to 180, not within a degree
+    of 90) and ``azimuth_deg`` that gives the cloth the same total irradiance; diffuse light,
+    adaptation and viewer stay. A scene without directional light is returned unchanged. Raises
+    InputError for another direction.
 
     Examples
     --------
@@ -317,7 +332,9 @@ def with_light_from(scene: Scene, zenith_deg: float, azimuth_deg: float) -> Scen
 
 
 def with_viewer(scene: Scene, zenith_deg: float, azimuth_deg: float = 0.0) -> Scene:
-    """The same place seen from another direction, zenith 0 to below 90.
+    """``scene`` seen from another direction: ``zenith_deg`` 0 to below 90, ``azimuth_deg`` any.
+
+    Raises InputError for another zenith.
 
     Examples
     --------

@@ -107,11 +107,12 @@ class FilamentCell:
 
 @lru_cache(maxsize=32)
 def arrangement(filaments: int, packing: float, flat: float, seed: int = 1) -> Array:
-    """Centres (n, 2), in filament radii, of round filaments in an ellipse of ``flat`` width over
-    height at ``packing``: drawn at random about the middle and pushed apart until at most they
-    touch, so that the core is the closest, as in yarn (J. W. S. Hearle, P. Grosberg, S. Backer,
-    Structural Mechanics of Fibers, Yarns, and Fabrics, 1969; from memory). Where they are packed
-    more closely than they can lie, they run into one another."""
+    """Centres (n, 2), in filament radii, of round ``filaments`` in an ellipse of ``flat`` width
+    over height at ``packing``: drawn at random, from ``seed``, about the middle and pushed apart
+    until at most they touch, so that the core is the closest, as in yarn (J. W. S. Hearle, P.
+    Grosberg, S. Backer, Structural Mechanics of Fibers, Yarns, and Fabrics, 1969; from memory).
+    Where they are packed more closely than they can lie, they run into one another.
+    """
     unit = (filaments / packing) ** 0.5
     wide, high = unit * flat**0.5 - 1.0, unit / flat**0.5 - 1.0
     if min(wide, high) <= 0.0:
@@ -250,7 +251,8 @@ def into(cell: _Traced, number: Array) -> Array:
 
 
 def node_starts(cell: _Traced, grid: Nodes, each: int) -> tuple[Array, NDArray[np.int32]]:
-    """Starts (n, 5) of ``each`` paths from every node, and their nodes (n,)."""
+    """Starts (n, 5) of ``each`` paths on ``cell`` from every node of ``grid``, and their nodes
+    (n,)."""
     count = 2 * grid.half
     number = evenly(each * count, 4)
     label = np.tile(np.arange(count, dtype=np.int32), each)
@@ -267,9 +269,9 @@ def node_starts(cell: _Traced, grid: Nodes, each: int) -> tuple[Array, NDArray[n
 
 
 def cap(vector: Vector, half_angle_deg: float, number: Array) -> tuple[Array, Array, float]:
-    """Directions (n, 3) of a cap about ``vector`` for points (n, 2) of the unit square, their
-    weights, mean 1, and the cap's share of even light. What would lie behind the cloth is left
-    out."""
+    """Directions (n, 3) of a cap of ``half_angle_deg`` about ``vector`` for points ``number`` (n,
+    2) of the unit square, their weights, mean 1, and the cap's share of even light. What would lie
+    behind the cloth is left out."""
     axis = np.array(vector)
     helper = np.array([0.0, 0.0, 1.0]) if abs(axis[2]) < 0.9 else np.array([0.0, 1.0, 0.0])
     one = np.cross(helper, axis)
@@ -298,7 +300,11 @@ def followed(
     told: Told | None = None,
     what: int = paths.ALL,
 ) -> float:
-    """Trace all starts on two threads; ``use`` gets the leaves part by part. The light lost."""
+    """Trace all ``starts`` (n, 5) on ``cell`` on two threads; ``use`` gets the leaves part by part.
+
+    ``seed`` of what is drawn at random; ``told``: how much is done, 0-1; ``what`` is followed, one
+    of ``paths.ALL``, ``NOTHING`` and ``FIRST``. Returns the light lost, in starts.
+    """
     parts = max(2, -(-len(starts) // 4096))
     bounds = np.linspace(0, len(starts), parts + 1).astype(int)
     lost = 0.0
@@ -327,7 +333,8 @@ def followed(
 
 
 def straight(cell: FilamentCell, starts: Array, outline: bool = False) -> NDArray[np.bool_]:
-    """Which starts meet nothing (n,); ``outline``: no yarn's outline either."""
+    """Which ``starts`` (n, 5) meet nothing of ``cell``, (n,); ``outline``: no yarn's outline
+    either."""
     ready = prepared(cell, outline)
     room = np.empty((len(starts) + 512, paths.LEAF))
     _, made, _ = paths.trace(
@@ -478,8 +485,9 @@ _followed: Kept[tuple[FilamentCell, Nodes, int, float], NodeRays] = Kept(
 def node_rays(
     cell: FilamentCell, grid: Nodes, each: int, least: float = 0.0, told: Told | None = None
 ) -> NodeRays:
-    """Light of ``each`` paths from every node; ``least`` as in ``paths.trace``, 0 for the usual.
-    The last ones are kept: pictures ask for the rays that the table between nodes was made of."""
+    """Light of ``each`` paths from every node of ``grid`` on ``cell``; ``least`` as in
+    ``paths.trace``, 0 for the usual; ``told``: how much is done, 0-1. The last ones are kept:
+    pictures ask for the rays that the table between nodes was made of."""
     ready = prepared(cell)
     ready = replace(ready, least=least or ready.least)
 
@@ -559,8 +567,8 @@ _white: Kept[tuple[FilamentCell, Nodes, int], WhiteCell] = Kept(
 def white_cell(
     cell: FilamentCell, rings: int = 6, steps: int = 12, each: int = 0, told: Told | None = None
 ) -> WhiteCell:
-    """Trace the cell's light between all nodes once; ``each`` paths a node, 0 for enough. Kept,
-    also for the next run."""
+    """Trace the light of ``cell`` between all nodes of ``rings`` by ``steps`` once; ``each`` paths
+    a node, 0 for enough; ``told``: how much is done, 0-1. Kept, also for the next run."""
     grid = nodes(rings, steps)
     each = each or paths_each(cell)
     return _white.one((cell, grid, each), lambda: _white_cell(cell, grid, each, told))
@@ -630,8 +638,8 @@ class Rays:
 
 
 def follow(cell: FilamentCell, toward: Array, weight: Array) -> Rays:
-    """Trace a bundle: one ray from each direction ``toward`` (n, 3) its source, of ``weight`` (n,),
-    mean 1, to places spread over the cloth."""
+    """Trace a bundle on ``cell``: one ray from each direction ``toward`` (n, 3) its source, of
+    ``weight`` (n,), mean 1, to places spread over the cloth."""
     ready = prepared(cell)
     number = evenly(len(toward), 4)[:, 2:]  # directions take the first two
     starts = np.column_stack([into(ready, number), -toward])
@@ -667,8 +675,8 @@ def follow(cell: FilamentCell, toward: Array, weight: Array) -> Rays:
 def follow_cap(
     cell: FilamentCell, vector: Vector, count: int, half_angle_deg: float = APERTURE_DEG
 ) -> tuple[Rays, float]:
-    """The light of a cap about ``vector``, by ``count`` rays; and the cap's share of even light.
-    An angle of 0 is a parallel beam."""
+    """The light on ``cell`` of a cap of ``half_angle_deg`` about ``vector``, by ``count`` rays; and
+    the cap's share of even light. An angle of 0 is a parallel beam."""
     if half_angle_deg == 0.0:
         return follow(cell, np.tile(np.array(vector, float), (count, 1)), np.ones(count)), 0.0
     toward, weight, share = cap(vector, half_angle_deg, evenly(count, 4)[:, :2])
@@ -748,9 +756,9 @@ def white_named(
     steps: int = 12,
     share: float = 1.0,
 ) -> WhiteNamed:
-    """Light of named unit directions with the nodes, and from the first of each of ``links`` to the
-    second, light and eye having an aperture of :data:`APERTURE_DEG`; by a ``share`` of the usual
-    rays, 0 to 1."""
+    """Light on ``cell`` of named unit directions ``vectors`` with the nodes of ``rings`` by
+    ``steps``, and from the first of each of ``links`` to the second, light and eye having an
+    aperture of :data:`APERTURE_DEG`; by a ``share`` of the usual rays, 0 to 1."""
     grid = nodes(rings, steps)
     links = tuple(dict.fromkeys(links))
     asked: dict[int, list[int]] = {}
@@ -853,16 +861,17 @@ def _vector(v: Array) -> Vector:
 
 
 def beam(cell: FilamentCell, vector: Vector, count: int) -> Rays:
-    """The light of a parallel beam, by ``count`` rays, as of the direction that stands for all that
-    the cell's mirrors make of ``vector``; kept."""
+    """The light on ``cell`` of a parallel beam, by ``count`` rays, as of the direction that stands
+    for all that the cell's mirrors make of ``vector``; kept."""
     return _kept_rays(cell, _standing(cell, vector)[0], count)
 
 
 def looked_at(
     cell: FilamentCell, vector: Vector, aims: list[Vector], rays: Rays, glint_rays: int = 0
 ) -> tuple[sparse.csr_array, Array]:
-    """Radiance factors of :func:`beam` ``rays`` from ``vector`` to each of ``aims``: (m, levels *
-    levels) by lengths, and (m,) what one clear surface alone adds, by ``glint_rays``, 0: enough."""
+    """Radiance factors of :func:`beam` ``rays`` on ``cell`` from ``vector`` to each of ``aims``:
+    (m, levels * levels) by lengths, and (m,) what one clear surface alone adds, by ``glint_rays``,
+    0: enough."""
     matt = cell.warp.opaque or cell.weft.opaque
     # many filaments and matt yarn send back light to all sides, but for what one surface does
     rods = cell.warp.single and cell.weft.single and not matt
@@ -885,15 +894,15 @@ def looked_at(
 
 
 def by_side(cell: FilamentCell, vector: Vector, rays: Rays) -> Array:
-    """Share (2, levels * levels) of :func:`beam` ``rays`` of ``vector`` that leaves upwards and
-    downwards, by lengths."""
+    """Share (2, levels * levels) of :func:`beam` ``rays`` on ``cell`` of ``vector`` that leaves
+    upwards and downwards, by lengths."""
     up = rays.toward[:, 2] * _standing(cell, vector)[1][2] > 0.0
     return np.asarray(rays.table(np.where(up, 0, 1), 2).todense())
 
 
 def even(cell: FilamentCell, count: int, up: bool) -> tuple[Array, float]:
-    """Even light from above (``up``) or below, by ``count`` rays: share (2, levels * levels) of it
-    that leaves upwards and downwards, by lengths; and the share that met nothing."""
+    """Even light on ``cell`` from above (``up``) or below, by ``count`` rays: share (2, levels *
+    levels) of it that leaves upwards and downwards, by lengths; and the share that met nothing."""
     number = evenly(count, 4)
     flat, around = np.sqrt(number[:, 0]), 2.0 * np.pi * number[:, 1]
     high = np.sqrt(np.maximum(1.0 - number[:, 0], 1e-6)) * (1.0 if up else -1.0)
@@ -904,7 +913,8 @@ def even(cell: FilamentCell, count: int, up: bool) -> tuple[Array, float]:
 
 
 def unmet(cell: FilamentCell, each: int, rings: int = 6, steps: int = 12) -> tuple[Array, Array]:
-    """``through`` and ``open`` (2D,) as in :class:`WhiteCell`, by ``each`` rays a node."""
+    """``through`` and ``open`` (2D,) of ``cell`` as in :class:`WhiteCell`, by ``each`` rays from a
+    node of ``rings`` by ``steps``."""
     grid = nodes(rings, steps)
     starts, label = node_starts(prepared(cell), grid, each)
     ways = symmetries(cell, grid)
@@ -964,8 +974,9 @@ _first: Kept[tuple[FilamentCell, Vector, int], tuple[NDArray[Any], NDArray[Any]]
 def glints(
     cell: FilamentCell, links: dict[Vector, list[Vector]], exact: bool = False, rays: int = 0
 ) -> dict[Vector, Array]:
-    """Radiance factors from each key to each of its directions, of light that met one clear
-    surface alone; not ``exact``: by fewer rays, for pictures. ``rays``: so many, 0 for enough."""
+    """Radiance factors on ``cell`` from each key of ``links`` to each of its directions, of light
+    that met one clear surface alone; not ``exact``: by fewer rays, for pictures. ``rays``: so many,
+    0 for enough."""
     if cell.warp.opaque or cell.weft.opaque:
         return {v: np.zeros(len(to)) for v, to in links.items()}
     count = rays or (int(EFFORT * _GLINT_RAYS) if exact else _GLINT_RAYS // 6)

@@ -193,8 +193,9 @@ def _samples(
 
 @njit(cache=True)
 def half_line(ax, ay, az, bx, by, bz):  # pragma: no cover - compiled
-    """Two directions before a side of the cloth (along its warp, across, out of it): their half
-    line on the disc, and how they lie about it as a share of half a turn, the same both ways."""
+    """Two unit directions (``ax``, ``ay``, ``az``) and (``bx``, ``by``, ``bz``) before a side of
+    the cloth (along its warp, across, out of it): their half line on the disc, and how they lie
+    about it as a share of half a turn, the same both ways."""
     hx, hy, hz = ax + bx, ay + by, az + bz
     size = 1.0 / max(np.sqrt(hx * hx + hy * hy + hz * hz), 1e-9)
     hx, hy, hz = hx * size, hy * size, hz * size
@@ -208,8 +209,8 @@ def half_line(ax, ay, az, bx, by, bz):  # pragma: no cover - compiled
 
 @njit(cache=True)
 def onward_line(ax, ay, az, bx, by, bz):  # pragma: no cover - compiled
-    """A direction before the face and one behind it: the line onward on the disc, and the azimuth
-    of the bend as a share of a turn."""
+    """A direction (``ax``, ``ay``, ``az``) before the face and one (``bx``, ``by``, ``bz``) behind
+    it: the line onward on the disc, and the azimuth of the bend as a share of a turn."""
     dx, dy, dz = ax - bx, ay - by, az - bz
     size = 1.0 / max(np.sqrt(dx * dx + dy * dy + dz * dz), 1e-9)
     dx, dy, dz = dx * size, dy * size, dz * size
@@ -317,8 +318,9 @@ def _even(middle, wide, sides, through):  # pragma: no cover - compiled
 def factors(made: Flood, colour: Array, white: Array, angle: float) -> Factors:
     """Radiance factors of a dyed cell between directions ``angle`` radians apart.
 
-    ``colour`` (columns, 3): what is left of light after each pair of lengths, in three channels
-    (``kept`` times a matrix); ``white`` (3,): the same of light that no dye colours.
+    ``made``: the flood of its light; ``colour`` (columns, 3): what is left of light after each pair
+    of lengths, in three channels (``kept`` times a matrix); ``white`` (3,): the same of light that
+    no dye colours.
     """
     if made.first is None:
         return _smoothed(made, made.inner, colour, angle, _RODS)

@@ -64,7 +64,8 @@ def openness(geometry: Tubes, vectors: Array) -> Array:
 
 
 def counted(geometry: Tubes, vectors: Array, count: int) -> Array:
-    """As :func:`openness`, by ``count`` pencils."""
+    """As :func:`openness` of ``geometry`` along ``vectors`` (n, 3), by ``count`` pencils: shares
+    (n,)."""
     foot = pencils(geometry, count)
     apart = min(np.sqrt(geometry.area / foot.shape[1]), _WIDEST * geometry.pitch)
     width = _FOOTPRINT * apart * np.sqrt(np.abs(vectors[:, 2]))

@@ -243,13 +243,12 @@ def pairs(
     nodes: bool = True,
     exact: bool = True,
 ) -> Pairs:
-    """Pair probabilities for something at ``distance`` behind the layer.
+    """Pair probabilities for something at ``distance`` behind the layer of ``construction``.
 
     ``vectors``: named unit directions in the cloth's frame, z > 0; where the back lies outwards
-    (``flip``) the directions have z < 0, and the nodes stand for the lower ones. Without
-    ``nodes``, diffuse light is taken to meet the openings at random, which is nearly so far
-    behind a layer, and only the named directions are counted out. Not ``exact``: fewer points,
-    for pictures.
+    (``flip``) the directions have z < 0, and the nodes stand for the lower ones. Without ``nodes``,
+    diffuse light is taken to meet the openings at random, which is nearly so far behind a layer,
+    and only the named directions are counted out. Not ``exact``: fewer points, for pictures.
     """
     geometry, grid = tubes(construction), nodes_()
     half = grid.half

@@ -242,13 +242,14 @@ def _nearest(
 def trace(rows, signs, plan, centres, top, starts, first, last, seed, least, leaves, follow):
     """Follow ``starts`` (n, 5: x, y, direction), ``first`` to ``last``, until ``leaves`` is full.
 
-    ``signs`` (2, most yarns, most crossings): of each system, 1 where it lies above, else -1;
-    ``plan`` (2, 4): its yarns and crossings a repeat, filaments a section, sorts of sections;
-    ``centres`` (2, most, 2). No part of an array is named by itself here: counting who holds it
-    would cost as much as the paths. Starts lie at height ``top`` where they go down and at -``top``
-    where they go up. ``least``: of the light of a start, what both ways at a surface must carry to
-    be followed both; one is drawn otherwise. ``follow``: ALL, only what meets NOTHING, or only what
-    the FIRST surface met sends back. Returns (next start, leaves made, light lost).
+    ``rows`` (2, COLUMNS): what each system is; ``signs`` (2, most yarns, most crossings): of each
+    system, 1 where it lies above, else -1; ``plan`` (2, 4): its yarns and crossings a repeat,
+    filaments a section, sorts of sections; ``centres`` (2, most, 2). No part of an array is named
+    by itself here: counting who holds it would cost as much as the paths. Starts lie at height
+    ``top`` where they go down and at -``top`` where they go up. ``seed``: of all that is drawn,
+    with the start's number. ``least``: of the light of a start, what both ways at a surface must
+    carry to be followed both; one is drawn otherwise. ``follow``: ALL, only what meets NOTHING, or
+    only what the FIRST surface met sends back. Returns (next start, leaves made, light lost).
     """
     state = np.empty(1, np.uint64)
     pend = np.empty((_PENDING, 14))
@@ -671,8 +672,8 @@ def trace(rows, signs, plan, centres, top, starts, first, last, seed, least, lea
 
 @_compiled
 def push_apart(at, wide, high, least, times):
-    """Push places (n, 2) apart, in place, until next to none are nearer than ``least``, or so many
-    times; all stay within the ellipse of half axes ``wide`` and ``high``."""
+    """Push places ``at`` (n, 2) apart, in place, until next to none are nearer than ``least``, or
+    so many ``times``; all stay within the ellipse of half axes ``wide`` and ``high``."""
     n = at.shape[0]
     move = np.empty((n, 2))
     for _ in range(times):
@@ -699,7 +700,9 @@ def push_apart(at, wide, high, least, times):
 
 @_compiled
 def node_of(x, y, z, edges, steps, half):
-    """The node that a direction belongs to."""
+    """The node that a unit direction (``x``, ``y``, ``z``) belongs to: between ``edges`` of rings
+    (squares of cosines), of which each has ``steps``; those that go down follow after the ``half``
+    of all."""
     ring = 0
     square = z * z
     while ring < edges.shape[0] - 2 and square >= edges[ring + 1]:
@@ -719,8 +722,9 @@ def _level(length, scale, ratio, levels):
 
 @_compiled
 def levels_of(leaves, scale, ratio, levels):
-    """The column of each leaf, by lengths in warp and weft: geometric steps of ``ratio`` above
-    ``scale`` (2,), shorter ones as none; a scale of 0 counts whole numbers."""
+    """The column of each of ``leaves``, by lengths in warp and weft: of ``levels`` each, geometric
+    steps of ``ratio`` above ``scale`` (2,), shorter ones as none; a scale of 0 counts whole
+    numbers."""
     out = np.empty(leaves.shape[0], np.int32)
     for n in range(leaves.shape[0]):
         out[n] = _level(leaves[n, 5], scale[0], ratio, levels) * levels + _level(
@@ -731,7 +735,8 @@ def levels_of(leaves, scale, ratio, levels):
 
 @_compiled
 def nodes_of(vectors, edges, steps):
-    """The node that each direction (n, 3) belongs to."""
+    """The node that each of ``vectors`` (n, 3) belongs to, (n,); ``edges`` and ``steps`` as in
+    :func:`node_of`."""
     out = np.empty(vectors.shape[0], np.int32)
     half = (edges.shape[0] - 1) * steps
     for n in range(vectors.shape[0]):

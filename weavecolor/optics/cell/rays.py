@@ -104,11 +104,13 @@ def _rays(origin: NDArray[Any], toward: NDArray[Any]) -> tuple[NDArray[Any], NDA
 
 
 def blocked(geometry: Tubes, origin: NDArray[Any], toward: NDArray[Any]) -> NDArray[np.bool_]:
-    """Whether each ray meets any yarn. ``origin`` (3, n) mm, ``toward`` (3, n) or (3, 1) unit."""
+    """Whether each ray meets any yarn of ``geometry``, (n,). ``origin`` (3, n) mm, ``toward`` (3,
+    n) or (3, 1) unit."""
     return _march(geometry, *_rays(origin, toward))[0]
 
 
 def first_met(geometry: Tubes, origin: NDArray[Any], toward: NDArray[Any]) -> NDArray[Any]:
-    """Points (3, m), mm, where those rays that meet a yarn first meet one; as :func:`blocked`."""
+    """Points (3, m), mm, where those rays that meet a yarn first meet one; ``geometry``, ``origin``
+    and ``toward`` as for :func:`blocked`."""
     hit, end = _march(geometry, *_rays(origin, toward), place=True)
     return end[:, hit]

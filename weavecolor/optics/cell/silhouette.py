@@ -79,7 +79,8 @@ def _per_crossing(system: System) -> int:
 
 
 def bands(system: System, across: float, along: float) -> Bands:
-    """The bands of a system along a direction of those slopes (way over height)."""
+    """The bands of a ``system`` along a direction of the slopes ``across`` and ``along`` its yarns
+    (way over height)."""
     a, b = system.half_width, system.half_height
     u, height, c, s = _course(system)
     kinds, steps = height.shape

@@ -132,7 +132,8 @@ class System:
     def distance(
         self, u: NDArray[Any], v: NDArray[Any], z: NDArray[Any]
     ) -> tuple[NDArray[Any], NDArray[Any]]:
-        """Distance and yarn index as :meth:`gauge` gives them, read from a table: for steps."""
+        """Distance and yarn index of points (``u``, ``v``, ``z``) as :meth:`gauge` gives them, read
+        from a table: for steps."""
         start, table, limit = self._offsets
         kind = u.dtype.type
         number = np.rint(v * kind(1.0 / self.spacing))
@@ -180,8 +181,9 @@ class System:
     def gauge(self, u: NDArray[Any], v: NDArray[Any], z: NDArray[Any]) -> tuple[NDArray[Any], ...]:
         """Distance from points to the nearest yarn by index, and where on it.
 
-        Returns (distance mm, negative inside; yarn index; axis coordinate u; offset across;
-        offset along the section's other axis).
+        ``u``, ``v``, ``z``: places in the system's frame, mm, of one shape and kind of float.
+        Returns (distance mm, negative inside; yarn index; axis coordinate u; offset across; offset
+        along the section's other axis).
         """
         kind = u.dtype.type
         number = np.rint(v * kind(1.0 / self.spacing))
