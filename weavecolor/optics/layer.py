@@ -97,8 +97,8 @@ def solve(
 
 
 def solved(cloth: Cloth, rays: float = 1.0) -> Solved:
-    """A cloth's dye in its cell, by a share ``rays`` of the usual rays; kept. Raises InputError where
-    the cloth cannot be woven."""
+    """A cloth's dye in its cell, by a share ``rays`` of the usual rays; kept. Raises InputError
+    where the cloth cannot be woven."""
 
     def make() -> Solved:
         check_weavable(cloth)
@@ -263,7 +263,7 @@ def laid(
     rays: float = 1.0,
 ) -> LayerOptics:
     """As :func:`layer_optics`, of a cell with its dye, ``solution``; ``turn``, ``flip``, ``above``,
-    ``below`` and ``links`` as there."""
+    ``below``, ``links`` and ``rays`` as there."""
     white = solution.white
     cell, grid, half = white.cell, white.grid, white.grid.half
     labels = (*above, *below)
