@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from weavecolor.decide.looks import Direction, Look
 from weavecolor.optics.adding import GAPS, openings, pile_of
 from weavecolor.optics.cell.nodes import Vector, unit
-from weavecolor.optics.layer import LayerOptics, layer_optics, strand, to_cloth_frame
+from weavecolor.optics.layer import LayerOptics, laid, solved, strand, to_cloth_frame
 from weavecolor.optics.stack import Layer
 from weavecolor.textile.cloth import Cloth
 
@@ -213,8 +213,8 @@ def reduced(
         number = [above[_laid(d, grain)] for d in named.above]
         number += [len(above) + below[_laid(d, grain)] for d in named.below]
         linked.update(dict.fromkeys((number[a], number[b]) for a, b in links(named) or ()))
-    optics = layer_optics(
-        layers[0].cloth,
+    optics = laid(
+        solved(layers[0].cloth, rays, BAND_STEP),
         0.0,
         layers[0].face == "back",
         tuple(above),
@@ -236,14 +236,13 @@ def reduced(
         into = _gather(mean, [], optics.lie.share.size)
         a = [up[v] for v, _ in named.pairs]
         b = [up[k] for _, k in named.pairs]
-        bands = slice(None, None, BAND_STEP)
         out.append(
             {
                 "share": share,
-                "pass_": rows @ optics.pass_[bands] @ columns.T,
-                "under": into @ optics.under[bands] @ columns.T,
-                "above": rows @ optics.reflect[bands] @ into.T,
-                "pairs": optics.reflect[bands][:, a, b],
+                "pass_": rows @ optics.pass_ @ columns.T,
+                "under": into @ optics.under @ columns.T,
+                "above": rows @ optics.reflect @ into.T,
+                "pairs": optics.reflect[:, a, b],
                 "through": rows @ optics.lie.through,
                 "through_below": optics.lie.through[down],
                 "joint": np.stack([rows @ j @ into.T for j in joints]),

@@ -96,18 +96,18 @@ def solve(
     return Solved(construction, white, absorption, white.dyed(absorption))
 
 
-def solved(cloth: Cloth, rays: float = 1.0) -> Solved:
-    """A cloth's dye in its cell, by a share ``rays`` of the usual rays; kept. Raises InputError
-    where the cloth cannot be woven."""
+def solved(cloth: Cloth, rays: float = 1.0, step: int = 1) -> Solved:
+    """A cloth's dye in its cell, by a share ``rays`` of the usual ones, at every ``step``-th band;
+    kept. Raises InputError where the cloth cannot be woven."""
 
     def make() -> Solved:
         check_weavable(cloth)
         construction = cloth.construction()
         cell = woven(construction, strand(cloth.warp), strand(cloth.weft))
         both = np.stack([absorption(y) for y in (cloth.warp, cloth.weft)], axis=1)
-        return solve(construction, cell, both, rays)
+        return solve(construction, cell, both[::step], rays)
 
-    return _solved.one((*content(cloth), rays), make)
+    return _solved.one((*content(cloth), rays, step), make)
 
 
 _solved: Kept[tuple[Any, ...], Solved] = Kept(8)
@@ -221,7 +221,6 @@ def layer_optics(
     below: tuple[Vector, ...] = (),
     *,
     links: Links | None = None,
-    rays: float = 1.0,
 ) -> LayerOptics:
     """Radiance factors of one laid layer.
 
@@ -239,8 +238,6 @@ def layer_optics(
     links : tuple of (int, int), optional
         Pairs of named directions, by number (above, then below), whose light from one to the other
         is wanted, the one that more is asked of first; all by default. The others may stay 0.
-    rays : float
-        Share of the usual rays, above 0, at most 1: fewer are quicker and noisier.
 
     Notes
     -----
@@ -249,7 +246,7 @@ def layer_optics(
     whole turns are mixed, which keeps energy and reciprocity exact and has no preferred angle.
     Raises InputError where the cloth cannot be woven.
     """
-    return laid(solved(cloth, rays), turn, flip, above, below, links=links, rays=rays)
+    return laid(solved(cloth), turn, flip, above, below, links=links)
 
 
 def laid(
@@ -263,7 +260,8 @@ def laid(
     rays: float = 1.0,
 ) -> LayerOptics:
     """As :func:`layer_optics`, of a cell with its dye, ``solution``; ``turn``, ``flip``, ``above``,
-    ``below``, ``links`` and ``rays`` as there."""
+    ``below`` and ``links`` as there, ``rays`` the share, above 0, at most 1, of the usual rays of
+    named directions."""
     white = solution.white
     cell, grid, half = white.cell, white.grid, white.grid.half
     labels = (*above, *below)
