@@ -561,16 +561,16 @@ def test_the_first_guess_is_the_library_s_for_the_colour_in_enough_light():
             theirs = science().recovery.XYZ_to_sd_Otsu2018(
                 np.array(bright) / 100.0, cmfs, illuminant, clip=True
             )
-        ours = _surface_guess(np.array(bright), white, "2")
+        ours = _surface_guess(np.array(bright), white)
         np.testing.assert_allclose(ours[2:36], theirs.values[2:], atol=1e-9)  # 400-730 nm
         assert np.ptp(ours[:3]) == 0.0 and np.ptp(ours[35:]) == 0.0  # held level beyond
         lit = 15.0 / bright[1] * np.array(bright)
         for dark in (0.5, 0.05):
             np.testing.assert_allclose(
-                _surface_guess(dark * lit, white, "2"), dark * _surface_guess(lit, white, "2"),
+                _surface_guess(dark * lit, white), dark * _surface_guess(lit, white),
                 rtol=1e-6,
             )  # fmt: skip
-    assert _surface_guess(np.array([-1.0, 5.0, 5.0]), white, "2") is None
+    assert _surface_guess(np.array([-1.0, 5.0, 5.0]), white) is None
 
 
 def test_any_colour_inside_the_solid_has_a_reflectance_and_none_outside():

@@ -46,7 +46,6 @@ PARTS = {
 #: Public, but an example would need a photograph or many seconds; the named file of the tests
 #: shows the use.
 SHOWN_IN_TESTS = {
-    "measure/chart": ({"find_chart"}, "test_measure_chart"),
     "measure/fit": ({"fit_cloth", "foretell"}, "test_measure_fit"),
     "measure/grid": ({"read_grid"}, "test_measure_grid"),
     "measure/gridwords": ({"grid_report", "grid_table"}, "test_measure_grid"),

@@ -203,14 +203,10 @@ def test_stacks_are_refused_or_sound(zenith, azimuth, count, grain):
 
 
 @bounded(200)
-@given(share, st.one_of(st.floats(0.0, 50.0), st.just(math.inf)), share)
-def test_turbid_layers(r_inf, scatter, ground):
-    found = tried("turbid layer", lambda: kubelka.film(r_inf, scatter))
-    if found is not None:
-        R, T = (float(v) for v in found)
-        assert 0.0 <= R <= 1.0 and 0.0 <= T <= 1.0 and R + T <= 1.0 + 1e-9
-        over = float(kubelka.over(R, T, ground))
-        assert math.isfinite(over) and -1e-12 <= over <= 1.0 + 1e-9
+@given(share, share, share)
+def test_films_over_a_ground(R, kept, ground):
+    over = float(kubelka.over(R, kept * (1.0 - R), ground))
+    assert R - 1e-12 <= over <= 1.0 + 1e-9
 
 
 @bounded(200)

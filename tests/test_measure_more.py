@@ -13,7 +13,6 @@ from weavecolor.colour.spectra import BANDS, frozen
 from weavecolor.errors import InputError
 from weavecolor.measure import fit, sample
 from weavecolor.measure import parameters as p
-from weavecolor.measure.chart import LUMINANCE, _fitted
 from weavecolor.measure.fit_forward import SQUARE, OneLayer, Openness, laid
 from weavecolor.measure.fit_problem import _sight, _sight_shown
 from weavecolor.measure.fit_report import Quantity
@@ -44,25 +43,6 @@ from weavecolor.scene.places import scene
 from weavecolor.textile.howknown import HowKnown, knowledge
 
 GREY = Backing("grey", np.full(BANDS, 0.4))
-
-
-# --- chart ------------------------------------------------------------------------------------
-
-
-def test_a_patch_counts_by_what_its_error_does_to_lightness():
-    """L* goes as the cube root of Y (CIE 15), so an error counts by Y to the power of -2/3: of two
-    greys that ask for gains a and b each gives its square of that weight."""
-    level = np.zeros(24)
-    level[[0, 1]] = 0.9, 0.06
-    gain = np.ones(24)
-    gain[[0, 1]] = 1.0, 1.2
-    target = level[:, None] * np.eye(3)[0]
-    matrix, _ = _fitted(target / gain[:, None], target + 0.0, 1, np.array([0, 1]))
-    Y = target @ LUMINANCE
-    pull = ((0.05 + Y) ** (-2 / 3) * level / gain) ** 2
-    wanted = (pull[0] * gain[0] + pull[1] * gain[1]) / pull[:2].sum()
-    assert matrix[0, 0] == pytest.approx(wanted, rel=1e-9)
-    assert matrix[1:].ravel() == pytest.approx(np.zeros(6), abs=1e-12)
 
 
 # --- fit --------------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from weavecolor.colour.colorimetry import lab_from_xyz, spectrum_from_srgb, xyz
 from weavecolor.colour.lights import light_spectrum
-from weavecolor.colour.perception import GREY_SCALE, grey_scale_grade, grey_scale_rating, would_see
+from weavecolor.colour.perception import _SIZES, would_see
 from weavecolor.colour.words import LIGHTNESS, colour_words, difference_words
 from weavecolor.errors import InputError
 
@@ -53,39 +53,14 @@ def test_size_follows_the_grey_scale():
 def test_bad_differences_are_refused(bad):
     with pytest.raises(InputError):
         would_see(*bad)
-    if bad[1] == 0:
-        with pytest.raises(InputError):
-            grey_scale_grade(bad[0])
 
 
-# ISO 105-A02 / EN 20105-A02:1994: grade and CIELAB difference with tolerance, from the
-# standard's sample text (the tolerance of grade 5 from memory).
-A02 = [
-    ("5", 0.0, 0.2),
-    ("4-5", 0.8, 0.2),
-    ("4", 1.7, 0.3),
-    ("3-4", 2.5, 0.35),
-    ("3", 3.4, 0.4),
-    ("2-3", 4.8, 0.5),
-    ("2", 6.8, 0.6),
-    ("1-2", 9.6, 0.7),
-    ("1", 13.6, 1.0),
-]
-# ISO 105-A05 rating at those differences (formula from memory).
-A05 = [5.0, 4.53, 4.0, 3.53, 3.0, 2.50, 2.0, 1.50, 1.0]
+# ISO 105-A02 / EN 20105-A02:1994: CIELAB difference by grade, from the standard's sample text.
+A02 = {"4-5": 0.8, "4": 1.7, "3-4": 2.5, "3": 3.4, "2-3": 4.8, "2": 6.8, "1-2": 9.6, "1": 13.6}
 
 
-def test_grey_scale_of_the_two_standards():
-    assert list(GREY_SCALE) == A02
-    for (grade, delta, tolerance), rating in zip(A02, A05, strict=True):
-        for inside in (max(delta - tolerance, 0.0), delta, delta + tolerance):
-            assert grey_scale_grade(inside) == grade
-        assert grey_scale_rating(delta) == pytest.approx(rating, abs=0.005)
-        # The standards check one another: the rating is the grade within .04.
-        assert grey_scale_rating(delta) == pytest.approx(
-            np.mean([float(g) for g in grade.split("-")]), abs=0.04
-        )
-    assert grey_scale_rating(60.0) == 1.0
+def test_words_change_at_half_grades_of_the_grey_scale():
+    assert [upper for upper, _ in _SIZES[:-1]] == [A02[grade] for grade in ("3-4", "2-3", "1-2")]
 
 
 # --- words -------------------------------------------------------------------------------------

@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 import traced
 
-from weavecolor.optics import kubelka
 from weavecolor.optics.cell.nodes import unit
 from weavecolor.optics.cell.openness import openness
 
@@ -70,22 +69,6 @@ def test_the_reference_itself(iad, albedo, g, thickness, points, values, within)
     # the library still says what was written down from it
     sample = iad.Sample(a=albedo, b=thickness, g=g, n=1.0, quad_pts=points)
     assert sample.rt() == pytest.approx(values, abs=within)
-
-
-def test_kubelka_of_thick_slabs(iad):
-    # Kubelka-Munk against adding-doubling in diffuse light. Without absorption R = SX/(1 + SX)
-    # and S = 3/4 of the scattering in the limit of thick slabs (diffusion): for b 20 and 40 the two
-    # meet within 2 %
-    for thickness in (20.0, 40.0):
-        sample = iad.Sample(a=1.0, b=thickness, g=0.0, n=1.0, quad_pts=16)
-        _, _, reflectance, _ = sample.rt()
-        mine = float(kubelka.film(1.0, 0.75 * thickness)[0])
-        assert mine == pytest.approx(reflectance, rel=0.02)
-    # a half slab twice over is the whole: Kubelka's law for films, exact for his own films only;
-    # turbid slabs keep it within a few parts in a hundred, as their light is not quite diffuse
-    half = iad.Sample(a=0.9, b=1.0, g=0.0, n=1.0, quad_pts=16).rt()[2:]
-    whole = iad.Sample(a=0.9, b=2.0, g=0.0, n=1.0, quad_pts=16).rt()[2:]
-    assert kubelka.pile(*half, 2) == pytest.approx(whole, rel=0.05)
 
 
 def test_accuracy_table_goes_between_its_marks():

@@ -14,7 +14,6 @@ from PIL import Image, WebPImagePlugin  # noqa: F401  (named, the others need no
 
 from orders import Order, name_of
 from state import light_of, stack_key, stack_of
-from weavecolor.errors import InputError
 from weavecolor.making.answers import shape_of
 from weavecolor.making.lightchoice import LightChoice, scene_of
 from weavecolor.making.model import Making, MakingOption, backing_of
@@ -152,10 +151,3 @@ def uri(data: bytes) -> str:
 def uri_of(image: Image.Image) -> str:
     """An inline image."""
     return uri(webp(image))
-
-
-def ground_of(name: str) -> str:
-    """A ground that there is. Raises InputError for another."""
-    if name not in GROUNDS:
-        raise InputError(f"no ground called {name!r}; use {', '.join(GROUNDS)}")
-    return name

@@ -20,7 +20,7 @@ from weavecolor.making import answers
 from weavecolor.making.answers import cleared, cloths_of, is_swatch, lights_of, swatch_cloth
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.making.model import Making, MakingCloth, MakingLayer, MakingOption
-from weavecolor.optics.stack import MOST_LAYERS, Stack
+from weavecolor.optics.stack import MOST_LAYERS, Stack, layers_words
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.grain import GRAINS, grain_words
 
@@ -298,17 +298,7 @@ def preset_of(grain_deg: float) -> str | None:
 
 def option_words(making: Making, option: MakingOption) -> str:
     """An option in one line, outermost first."""
-    parts: list[tuple[str, int]] = []
-    for layer in option.layers:
-        side = ", back out" if layer.face == "back" else ""
-        text = f"{cloth_called(making, layer.cloth).name}, {grain_words(layer.grain_deg)}{side}"
-        if parts and parts[-1][0] == text:
-            parts[-1] = (text, parts[-1][1] + 1)
-        else:
-            parts.append((text, 1))
-    told = " over ".join(f"{n} × {text}" if n > 1 else text for text, n in parts)
-    lay = "" if option.lay == "loose" or len(option.layers) == 1 else f" ({option.lay})"
-    return f"{told}{lay}, {backing_words(option.backing)}"
+    return f"{layers_words(stack_of(making, option))}, {backing_words(option.backing)}"
 
 
 def short_words(making: Making, option: MakingOption, known: bool = False) -> str:

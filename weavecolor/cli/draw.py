@@ -159,8 +159,7 @@ def _share(what: str) -> Callable[[float], None] | None:
 
 def _piles(piles: tuple[str, ...], behind: str) -> list[tuple[str, Stack]]:
     """Whole stacks over every backing, each with its label."""
-    from weavecolor.decide.compare import layers_words
-    from weavecolor.optics.stack import Stack
+    from weavecolor.optics.stack import Stack, layers_words
 
     grounds = choices(behind, "--behind", lambda text: (text, backing_called(text)))
     out = []

@@ -20,20 +20,7 @@ from weavecolor.errors import InputError
 #: CIEDE2000, just noticeable side by side in good light (common practice).
 JUST_NOTICEABLE = 1.0
 
-#: ISO 105-A02 grey scale: grade, CIELAB difference, tolerance.
-GREY_SCALE: tuple[tuple[str, float, float], ...] = (
-    ("5", 0.0, 0.2),
-    ("4-5", 0.8, 0.2),
-    ("4", 1.7, 0.3),
-    ("3-4", 2.5, 0.35),
-    ("3", 3.4, 0.4),
-    ("2-3", 4.8, 0.5),
-    ("2", 6.8, 0.6),
-    ("1-2", 9.6, 0.7),
-    ("1", 13.6, 1.0),
-)
-
-# Upper ends are the grey scale's grades 3-4, 2-3 and 1-2.
+#: Upper ends are the differences of grades 3-4, 2-3 and 1-2 of the grey scale (ISO 105-A02).
 _SIZES: tuple[tuple[float, str], ...] = (
     (2.5, "a slight difference, seen side by side"),
     (4.8, "a clear difference"),
@@ -109,33 +96,6 @@ def size_words(delta: float) -> str:
     'a clear difference'
     """
     return next(words for upper, words in _SIZES if delta < upper or upper == np.inf)
-
-
-def grey_scale_grade(cielab_delta: float) -> str:
-    """Grade "5" (no change) to "1" of the nearest step of ISO 105-A02 for a CIELAB difference.
-
-    Examples
-    --------
-    >>> grey_scale_grade(1.7)
-    '4'
-    """
-    delta = _difference(cielab_delta)
-    steps = np.array([step for _, step, _ in GREY_SCALE])
-    # Half way between two steps goes to the lower grade, as in ISO 105-A05 (from memory).
-    return GREY_SCALE[int(np.searchsorted((steps[1:] + steps[:-1]) / 2, delta, side="right"))][0]
-
-
-def grey_scale_rating(delta: float) -> float:
-    """Continuous grey-scale rating 5 to 1, ISO 105-A05 (formula from memory).
-
-    Examples
-    --------
-    >>> grey_scale_rating(3.4)
-    3.0
-    """
-    delta = _difference(delta)
-    rating = 5.0 - delta / 1.7 if delta <= 3.4 else 5.0 - np.log2(delta / 0.85)
-    return float(max(rating, 1.0))
 
 
 def _difference(delta: float) -> float:

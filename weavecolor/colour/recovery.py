@@ -112,7 +112,7 @@ def _cached(target: tuple[float, ...], light_name: str, observer: str) -> Spectr
         return float(np.linalg.norm(lab_from_xyz(reflectance @ table, white) - target_Lab))
 
     grey = np.full(BANDS, np.clip(target_XYZ[1] / 100.0, 0.0, 1.0))
-    guess = _surface_guess(target_XYZ, white, observer)
+    guess = _surface_guess(target_XYZ, white)
     if guess is None or miss(guess) > 5.0:
         guess = grey
     result = _corrected(guess, target_XYZ, table)
@@ -137,7 +137,7 @@ def _otsu_inputs() -> tuple[object, object]:
     return cmfs, colour.SDS_ILLUMINANTS["D65"].copy().align(shape)
 
 
-def _surface_guess(target_XYZ: FloatArray, white: FloatArray, observer: str) -> FloatArray | None:
+def _surface_guess(target_XYZ: FloatArray, white: FloatArray) -> FloatArray | None:
     """Otsu et al. (2018) for the colour adapted to D65 and the 2 degree observer, or None."""
     cmfs, illuminant = _otsu_inputs()
     adapted = adaptation_matrix(white, daylight_white("2")) @ target_XYZ / 100.0

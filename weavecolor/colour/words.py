@@ -81,14 +81,14 @@ def colour_words(Lab: ArrayLike) -> str:
         return f"greyish {name}" if C < GREYISH_BELOW else name
     if C < DUSTY_BELOW and name in ("red", "pinkish red"):
         dusty = "dusty pink" if L >= 52.0 else "dusty red"  # a weak red is no red to anyone
-        return f"{_lightness(L, C, hue)} {dusty}".strip()
+        return f"{_lightness(L, C)} {dusty}".strip()
     # Near black, less chroma makes a colour: the limit falls with lightness.
     greyish = "greyish" if C < min(GREYISH_BELOW, 4.0 + 0.25 * L) else ""
-    words = " ".join(word for word in (_lightness(L, C, hue), greyish, name) if word)
+    words = " ".join(word for word in (_lightness(L, C), greyish, name) if word)
     return f"{words}, almost black" if L < 16.0 and C < 40.0 else words
 
 
-def _lightness(L: float, C: float, hue: _Hue) -> str:
+def _lightness(L: float, C: float) -> str:
     """Lightness word; strong colours are called deep, not dark, and vivid where brightest."""
     word = next(word for upper, word in LIGHTNESS if L < upper)
     if word == "dark" and C >= 32.0:

@@ -215,20 +215,6 @@ def cloth_needed(
     return replace(made, cloth=cloth)
 
 
-@lru_cache(maxsize=512)
-def _needed(
-    grains: Grains,
-    pieces: tuple[Piece, ...],
-    fullness: tuple[FullnessWanted, ...],
-    in_hand: tuple[ClothInHand, ...],
-    fold: str,
-    tries: int | None,
-    largest: bool,
-) -> ClothNeeded:
-    """Page, sheet and search ask the same again and again: the last answers are kept."""
-    return _work_out(grains, pieces, fullness, in_hand, fold, tries, largest, None)
-
-
 def _work_out(
     grains: Grains,
     pieces: tuple[Piece, ...],
@@ -237,7 +223,7 @@ def _work_out(
     fold: str,
     tries: int | None,
     largest: bool,
-    stop: Callable[[], bool] | None,
+    stop: Callable[[], bool] | None = None,
 ) -> ClothNeeded:
     if not in_hand:
         return _endless(grains, pieces, fullness, fold, tries)
@@ -257,6 +243,10 @@ def _work_out(
         if len(_missing(made)) < len(_missing(best)) or best.verdict == CANNOT:
             best = made
     return _with_less(best, pieces, fullness, hands, fold) if largest else best
+
+
+#: Page, sheet and search ask the same again and again: the last answers are kept.
+_needed = lru_cache(maxsize=512)(_work_out)
 
 
 def _missing(made: ClothNeeded) -> tuple[str, ...]:

@@ -21,7 +21,7 @@ from weavecolor.errors import InputError
 from weavecolor.optics.appearance import Appearance, in_scenes
 from weavecolor.optics.layer import content
 from weavecolor.optics.mightbe import lots_in, open_colour, open_difference
-from weavecolor.optics.stack import FACES, LAYS, Layer, Stack, layer_count
+from weavecolor.optics.stack import FACES, LAYS, Layer, Stack, layer_count, layers_words
 from weavecolor.optics.uncertainty import Uncertainty, known_of, of_colour, of_difference
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.scene import Scene
@@ -406,26 +406,6 @@ def compare_stacks(
     )
     shape = (len(scenes), 1, 1, 1, 1, len(stacks), len(backings))
     return _laid_out(outcomes, shape, observer)
-
-
-def layers_words(stack: Stack) -> str:
-    """The layers in words, outermost first: cloth, grain, and the back where that is out.
-
-    Examples
-    --------
-    >>> layers_words(double)
-    '2 x Shot silk organza, crimson and black, straight grain'
-    """
-    told: list[tuple[str, int]] = []
-    for layer in stack.layers:
-        side = ", back out" if layer.face == "back" else ""
-        words = f"{layer.cloth.name}, {grain_words(layer.grain_deg)}{side}"
-        if told and told[-1][0] == words:
-            told[-1] = (words, told[-1][1] + 1)
-        else:
-            told.append((words, 1))
-    lay = "" if stack.lay == "loose" or len(stack.layers) < 2 else f" ({stack.lay})"
-    return " over ".join(f"{n} x {words}" if n > 1 else words for words, n in told) + lay
 
 
 def _laid_out(

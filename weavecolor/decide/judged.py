@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 
 from weavecolor.decide.compare import behind
 from weavecolor.decide.wishes import Measures
-from weavecolor.optics.stack import Stack
-from weavecolor.textile.grain import grain_words
+from weavecolor.optics.stack import Stack, layers_words
 
 
 @dataclass(frozen=True)
@@ -70,13 +69,4 @@ def stack_words(stack: Stack) -> str:
     >>> print(stack_words(double))
     2 x Shot silk organza, crimson and black, straight grain; white behind
     """
-    parts: list[tuple[str, int]] = []
-    for layer in stack.layers:
-        back = ", back out" if layer.face == "back" else ""
-        text = f"{layer.cloth.name}, {grain_words(layer.grain_deg)}{back}"
-        if parts and parts[-1][0] == text:
-            parts[-1] = (text, parts[-1][1] + 1)
-        else:
-            parts.append((text, 1))
-    layers = " over ".join(f"{n} x {text}" if n > 1 else text for text, n in parts)
-    return f"{layers or 'no cloth'}; {behind(stack.backing)}"
+    return f"{layers_words(stack) or 'no cloth'}; {behind(stack.backing)}"

@@ -149,7 +149,7 @@ def search(
     if shot is None:
         shot = bool(kinds & {"most shot", "least shot"})
     run = _Run(candidates, wishes, viewpoints(scenes, shot, observer), fits, executor, budget)
-    ticker = run.plan(limit, most, beam, sample, streams, progress, stop)
+    ticker = run.plan(limit, most, beam, sample, progress, stop)
     run.prepare(ticker, streams)
     blocks, complete = run.look(ticker, limit, beam, wanted)
     if not any(block.count for block in blocks):
@@ -223,7 +223,6 @@ class _Run:
         most: int,
         beam: int,
         sample: int,
-        streams: int,
         progress: Callable[[int, int], None] | None,
         stop: Callable[[], bool] | None,
     ) -> Ticker:

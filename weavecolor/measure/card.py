@@ -14,8 +14,7 @@ CARD = f"""\
 PHOTOGRAPH THE CLOTH
 
 You need: the swatch, a whole sheet of plain white paper, a piece of dull black card (matt, not
-shiny), a ruler with millimetres, a telephone. A grey card or a 24-patch colour chart is better
-than paper alone, if you have one.
+shiny), a ruler with millimetres, a telephone. Paper whose reflectance you know is better still.
 
 Light
 - Daylight from one window at the side. Not in the sun, no lamp on, no flash.

@@ -1,23 +1,17 @@
-"""How the colour of a stack changes with angle: readings at several angles, and shot cloth turned.
+"""How the colour of a stack changes while it is turned in its own plane, as shot cloth is.
 
-Knows directions of light and sight; knows nothing of pictures. The geometries are those of ASTM
-E2194 (light at 45 degrees, seen at 15, 45 and 110 degrees from the specular direction). Instruments
-measure paint with them; woven cloth also changes when it is turned in its own plane, so each
-reading belongs to an azimuth of the light from the straight grain.
+Knows directions of light and sight; knows nothing of pictures.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from weavecolor.colour.colorimetry import ciede2000, lch_from_lab, readings_lab
-from weavecolor.colour.lights import light_spectrum
 from weavecolor.errors import InputError
-from weavecolor.optics.appearance import brf
 from weavecolor.optics.poses import Direction, poses
 from weavecolor.optics.stack import Stack
 from weavecolor.scene.places import illumination
@@ -25,91 +19,9 @@ from weavecolor.scene.scene import Scene
 
 Array = NDArray[np.float64]
 
-LIGHT_DEG = 45.0
-#: Degrees from the specular direction, positive towards the normal.
-ASPECULAR_DEG = (15.0, 45.0, 110.0)
 #: Below this chroma a hue angle says nothing.
 LEAST_CHROMA = 2.0
 MOST_ANGLES = 720
-
-
-@dataclass(frozen=True, eq=False)
-class MultiAngle:
-    """Readings of one azimuth of the light: ``Lab`` (3, 3) at 15, 45, 110 degrees from specular,
-    and the ``flop_index`` of their L*."""
-
-    azimuth_deg: float
-    Lab: Array
-    flop_index: float
-
-
-def flop_index(L15: float, L45: float, L110: float) -> float:
-    """Change of lightness with angle, 2.69 (L15 - L110)^1.11 / L45^0.86.
-
-    0: none; strong metallic paint 15 to 17. The formula is for cloth that is lighter near the
-    specular direction; where it is darker, the index is negative by the same formula (a choice
-    made here). Raises InputError for a lightness below 0 or an L45 of 0.
-
-    Examples
-    --------
-    >>> round(flop_index(80.0, 40.0, 20.0), 2)
-    10.61
-    """
-    if min(L15, L45, L110) < 0 or L45 <= 0:
-        raise InputError("a flop index takes lightnesses from 0, that at 45 degrees above 0")
-    step = L15 - L110
-    return float(np.copysign(2.69 * abs(step) ** 1.11 / L45**0.86, step)) if step else 0.0
-
-
-def view_of(aspecular_deg: float, azimuth_deg: float) -> Direction:
-    """Where to look from: (zenith, azimuth), light from zenith 45 at ``azimuth_deg``.
-
-    Examples
-    --------
-    >>> view_of(45.0, 0.0)
-    (0.0, 180.0)
-    """
-    tilt = LIGHT_DEG - aspecular_deg  # beyond the normal, away from the light
-    azimuth = azimuth_deg + (180.0 if tilt >= 0 else 0.0)
-    return abs(tilt), azimuth % 360.0
-
-
-def multiangle(
-    stack: Stack,
-    azimuths_deg: Sequence[float] = (0.0, 90.0),
-    *,
-    light: str = "D65",
-    observer: str = "10",
-) -> list[MultiAngle]:
-    """ASTM E2194 readings with the light from each azimuth (0: along the garment, 90: across).
-
-    Lab is relative to the light. Raises InputError as ``brf``, and for an unknown light.
-
-    Parameters
-    ----------
-    stack : Stack
-    azimuths_deg : sequence of float
-        Degrees from "down the garment".
-    light : str
-        As in ``lights``.
-    observer : {"2", "10"}
-
-    Examples
-    --------
-    >>> len(multiangle(single, azimuths_deg=(0.0,)))
-    1
-    """
-    falls = light_spectrum(light)
-    out = []
-    for azimuth in azimuths_deg:
-        azimuth = float(azimuth)
-        views = [view_of(a, azimuth) for a in ASPECULAR_DEG]
-        factors = brf(stack, [(LIGHT_DEG, azimuth % 360.0)], views)[0]
-        Lab = readings_lab(factors * falls, falls, observer=observer)
-        L = np.maximum(Lab[:, 0], 0.0)
-        index = flop_index(*(float(v) for v in L)) if L[1] > 0 else 0.0
-        out.append(MultiAngle(azimuth, Lab, index))
-    return out
 
 
 def turned_radiance(

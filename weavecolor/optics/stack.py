@@ -12,6 +12,7 @@ from types import MappingProxyType
 from weavecolor.errors import InputError, shown
 from weavecolor.scene.backings import Backing
 from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.grain import grain_words
 
 FACES = ("face", "back")
 #: Ten times round: twelve layers, each turned on by most of a turn, stay within.
@@ -100,3 +101,23 @@ class Stack:
     def __post_init__(self) -> None:
         if self.lay not in LAYS:
             raise InputError(f"{self.lay!r} is not a way to lay cloth; use {', '.join(LAYS)}")
+
+
+def layers_words(stack: Stack) -> str:
+    """The layers in words, outermost first: cloth, grain, and the back where that is out.
+
+    Examples
+    --------
+    >>> layers_words(double)
+    '2 x Shot silk organza, crimson and black, straight grain'
+    """
+    told: list[tuple[str, int]] = []
+    for layer in stack.layers:
+        side = ", back out" if layer.face == "back" else ""
+        words = f"{layer.cloth.name}, {grain_words(layer.grain_deg)}{side}"
+        if told and told[-1][0] == words:
+            told[-1] = (words, told[-1][1] + 1)
+        else:
+            told.append((words, 1))
+    lay = "" if stack.lay == "loose" or len(stack.layers) < 2 else f" ({stack.lay})"
+    return " over ".join(f"{n} x {words}" if n > 1 else words for words, n in told) + lay

@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from importlib.resources import files
-from importlib.resources.abc import Traversable
 from io import BytesIO
 
 from fontTools.ttLib import TTFont
 from PIL import Image
+
+from weavecolor.picture.typeface import font_bytes
 
 A4 = (210.0, 297.0)
 MM_PER_POINT = 25.4 / 72.0
@@ -118,18 +118,6 @@ def rectangle(
     ``fill``, ``stroke`` and ``dash`` as in :class:`Shape`, ``line``: how wide it is stroked, mm."""
     corners = ((x, y), (x + width, y), (x + width, y + height), (x, y + height))
     return Shape(corners, fill, stroke, line, dash)
-
-
-def font_file(bold: bool) -> Traversable:
-    """The sheet's font, DejaVu Sans Condensed: Latin, Greek, Cyrillic and many signs."""
-    name = "DejaVuSansCondensed-Bold.ttf" if bold else "DejaVuSansCondensed.ttf"
-    return files("weavecolor") / "data" / "fonts" / name
-
-
-@lru_cache(maxsize=2)
-def font_bytes(bold: bool) -> bytes:
-    """The font file's bytes."""
-    return font_file(bold).read_bytes()
 
 
 @lru_cache(maxsize=2)

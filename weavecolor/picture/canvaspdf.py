@@ -11,7 +11,8 @@ from importlib.resources import as_file
 
 from fpdf import FPDF
 
-from weavecolor.picture.canvas import Colour, Line, Page, Picture, Shape, Text, font_file, printable
+from weavecolor.picture.canvas import Colour, Line, Page, Picture, Shape, Text, printable
+from weavecolor.picture.typeface import font_file
 
 _FONT = "sheet"
 

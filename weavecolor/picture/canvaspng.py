@@ -6,28 +6,13 @@ Knows Pillow; the pages come ready laid out.
 from __future__ import annotations
 
 import math
-from functools import lru_cache
 from io import BytesIO
 
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
 from weavecolor.errors import InputError
-from weavecolor.picture.canvas import (
-    MM_PER_POINT,
-    Colour,
-    Line,
-    Page,
-    Picture,
-    Text,
-    font_bytes,
-    printable,
-)
-
-
-@lru_cache(maxsize=64)
-def _font(bold: bool, pixels: float) -> ImageFont.FreeTypeFont:
-    basic = ImageFont.Layout.BASIC
-    return ImageFont.truetype(BytesIO(font_bytes(bold)), pixels, layout_engine=basic)
+from weavecolor.picture.canvas import MM_PER_POINT, Colour, Line, Page, Picture, Text, printable
+from weavecolor.picture.typeface import font
 
 
 def page_image(page: Page, dpi: int = 200) -> Image.Image:
@@ -45,11 +30,11 @@ def page_image(page: Page, dpi: int = 200) -> Image.Image:
             fitted = flat(mark.image).resize(box, Image.Resampling.LANCZOS)
             image.paste(fitted, (round(mark.x * scale), round(mark.y * scale)))
         elif isinstance(mark, Text):
-            font = _font(mark.bold, mark.size * MM_PER_POINT * scale)
+            face = font(mark.size * MM_PER_POINT * scale, mark.bold)
             anchor = {"left": "ls", "centre": "ms", "right": "rs"}[mark.align]
             text = printable(mark.text, mark.bold)
             at = (mark.x * scale, mark.y * scale)
-            draw.text(at, text, fill=_rgb(mark.colour), font=font, anchor=anchor)
+            draw.text(at, text, fill=_rgb(mark.colour), font=face, anchor=anchor)
         elif isinstance(mark, Line):
             ends = [(mark.x0 * scale, mark.y0 * scale), (mark.x1 * scale, mark.y1 * scale)]
             _stroke(draw, ends, mark.width * scale, mark.colour, mark.dash, scale)

@@ -5,11 +5,8 @@ Knows how a picture is labelled; knows nothing of what is in it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from PIL import Image, ImageDraw
 
-from weavecolor.colour.colorimetry import icc_profile
 from weavecolor.colour.screen import encoded
 from weavecolor.picture.typeface import font, wrapped
 
@@ -74,24 +71,3 @@ def grey_reference(
         draw.rectangle((left, round(y), right, round(y + height) - 1), fill=(code,) * 3)
         write(draw, x + (k + 0.5) * step, y + height + 0.3 * size, f"{L:.0f}", size,
               grey=QUIET, anchor="ma")  # fmt: skip
-
-
-def labelled_row(
-    pictures: Sequence[Image.Image], labels: Sequence[str], space: str = "sRGB", columns: int = 4
-) -> Image.Image:
-    """Equal ``pictures`` in rows of at most ``columns``, each with its one of ``labels`` below it;
-    the profile of ``space``, and all that is noted of them."""
-    width, height = pictures[0].size
-    columns = min(columns, len(pictures))
-    rows = -(-len(pictures) // columns)
-    size = max(12.0, width * 0.062)
-    below = round(size * 2.0)
-    image, draw = sheet(columns * width, rows * (height + below))
-    for n, (picture, label) in enumerate(zip(pictures, labels, strict=True)):
-        x, y = n % columns * width, n // columns * (height + below)
-        image.paste(picture, (x, y))
-        write(draw, x + width / 2, y + height + 0.15 * size, label, size, anchor="ma")
-    image.info["icc_profile"] = icc_profile(space)
-    image.info["notes"] = tuple(dict.fromkeys(n for p in pictures for n in p.info.get("notes", ())))
-    image.info["out_of_range"] = max(p.info.get("out_of_range", 0.0) for p in pictures)
-    return image

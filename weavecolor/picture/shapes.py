@@ -308,17 +308,6 @@ def shape_bytes(name: str) -> bytes:
     return _content(name, ".shape", shape_names() + inner_names())
 
 
-def form_bytes(name: str) -> bytes:
-    """The body's file as it stands. Raises InputError if unknown.
-
-    Examples
-    --------
-    >>> len(form_bytes("hand")) < 300_000
-    True
-    """
-    return _content(name, ".body", form_names())
-
-
 def _content(name: str, ending: str, known: tuple[str, ...]) -> bytes:
     key = str(name)
     if key not in known:

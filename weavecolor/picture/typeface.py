@@ -1,4 +1,4 @@
-"""The lettering of pictures: DejaVu Sans Condensed, which comes with the tool.
+"""The lettering of pictures and pages: DejaVu Sans Condensed, which comes with the tool.
 
 Knows where the font is and how to set plain lines with it; knows nothing of what is written.
 """
@@ -7,19 +7,25 @@ from __future__ import annotations
 
 from functools import lru_cache
 from importlib.resources import files
+from importlib.resources.abc import Traversable
 from io import BytesIO
 
 from PIL import ImageFont
 
 
+def font_file(bold: bool) -> Traversable:
+    """The font, DejaVu Sans Condensed: Latin, Greek, Cyrillic and many signs."""
+    name = "DejaVuSansCondensed-Bold.ttf" if bold else "DejaVuSansCondensed.ttf"
+    return files("weavecolor") / "data" / "fonts" / name
+
+
 @lru_cache(maxsize=2)
 def font_bytes(bold: bool = False) -> bytes:
-    """The font file."""
-    name = "DejaVuSansCondensed-Bold.ttf" if bold else "DejaVuSansCondensed.ttf"
-    return (files("weavecolor") / "data" / "fonts" / name).read_bytes()
+    """The font file's bytes."""
+    return font_file(bold).read_bytes()
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=64)
 def font(pixels: float, bold: bool = False) -> ImageFont.FreeTypeFont:
     """The font at a size in pixels; basic layout, so that pictures are the same everywhere."""
     return ImageFont.truetype(

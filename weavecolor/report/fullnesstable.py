@@ -215,7 +215,7 @@ def as_text(table: FullnessTable) -> str:
              "mean layers", "layers straight on, top")  # fmt: skip
     lines += columns(heads, rows, {"fullness", "each cut", "cover", "mean layers"})
     for way in table.ways:
-        lines += _of_way(way, table)
+        lines += _of_way(way)
     if table.flat_hides is not None and table.thickness_mm is not None:
         lines += [
             "",
@@ -232,7 +232,7 @@ def as_text(table: FullnessTable) -> str:
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _of_way(way: FullnessWay, table: FullnessTable) -> list[str]:
+def _of_way(way: FullnessWay) -> list[str]:
     """Pleats, bulk, what it hides and whether the cloth in hand is enough, in a line each."""
     told = []
     if way.plan.pleats is not None:
