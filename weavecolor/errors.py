@@ -15,6 +15,11 @@ class InputError(ValueError):
         What is wrong, and what would be right.
     file, field : str, optional
         Where it stands. Either may be added later with :meth:`at`.
+
+    Examples
+    --------
+    >>> print(InputError("must be above 0", file="cloth.toml", field="ends"))
+    cloth.toml: ends: must be above 0
     """
 
     def __init__(self, what: str, *, file: str | None = None, field: str | None = None) -> None:

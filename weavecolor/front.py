@@ -101,6 +101,11 @@ def save_cloth(path: str | os.PathLike[str], cloth: Cloth) -> Path:
 def swatches() -> tuple[str, ...]:
     """Names of the cloths that come with the tool.
 
+    Returns
+    -------
+    tuple of str
+        For :func:`load_cloth`.
+
     Examples
     --------
     >>> "shot-organza-red-black" in swatches()
@@ -116,6 +121,10 @@ def named_scene(name: str) -> Scene:
     ----------
     name : str
         Such as "window at the side" or "ballroom".
+
+    Returns
+    -------
+    Scene
 
     Raises
     ------
@@ -137,6 +146,10 @@ def named_backing(name: str) -> Backing:
     ----------
     name : str
         Such as "white", "black", "calico", "skin medium" or "#d8c9a0".
+
+    Returns
+    -------
+    Backing
 
     Raises
     ------
@@ -168,6 +181,10 @@ def laid(
         "straight", "cross", "bias", or degrees of the warp off the straight, -180 to 180.
     behind : str, Backing or None
         What lies behind; None: nothing.
+
+    Returns
+    -------
+    Stack
 
     Raises
     ------

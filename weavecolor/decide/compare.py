@@ -115,10 +115,25 @@ class Step:
 
 @dataclass(frozen=True, eq=False)
 class Comparison:
-    """``outcomes`` in row-major order of ``shape`` over ``AXES``; ``steps`` between neighbours.
+    """Options side by side, as :func:`compare` makes them.
 
-    ``from_first`` has one step for every outcome but the first of each scene. ``observer``: "2" or
-    "10", of the CIE, degrees.
+    Parameters
+    ----------
+    outcomes : tuple of Outcome
+        In row-major order of ``shape`` over ``AXES``.
+    shape : tuple of int
+        How many choices there are along each of ``AXES``.
+    steps : tuple of Step
+        Between neighbours along every axis.
+    from_first : tuple of Step
+        One for every outcome but the first of each scene.
+    observer : {"2", "10"}
+        CIE standard observer, degrees.
+
+    Examples
+    --------
+    >>> compare(organza, counts=(1, 2), scenes=(window,)).varied()
+    ('layers',)
     """
 
     outcomes: tuple[Outcome, ...]

@@ -227,6 +227,10 @@ def load_making(path: str | os.PathLike[str]) -> Making:
     path : str or path
         A project file, ``NAME.json``.
 
+    Returns
+    -------
+    Making
+
     Raises
     ------
     InputError

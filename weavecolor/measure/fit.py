@@ -139,10 +139,27 @@ def fit_cloth(
     progress : callable, optional
         Called with constructions traced and the most there can be.
 
+    Returns
+    -------
+    Fit
+        The ``cloth``, how well it shows what was seen, what is settled and what is not, and what is
+        foretold of it elsewhere.
+
     Raises
     ------
     InputError
         Nothing seen; setts that cannot be woven.
+
+    Notes
+    -----
+    The cloth of greatest posterior density: sum of ((shown - seen) / error)^2 over all readings and
+    of ((x - usual) / spread)^2 over its numbers, least by steps on a quadratic surface through the
+    light of traced constructions; ranges from the linearised posterior (DEVELOPERS.md, "Fitting a
+    cloth").
+
+    References
+    ----------
+    A. Tarantola, Inverse Problem Theory (2005), ch. 3, from memory.
     """
     if not seen:
         raise InputError("a fit needs at least the cloth's colour over one backing")

@@ -95,14 +95,20 @@ def sample_seen(
     ----------
     stack : Stack
         How it lay: layers, all of the one cloth that is to be corrected, and what was behind.
-    value, uncertainty : arrays
+    value, uncertainty : arrays, shape (3,); or of the second (3, 3)
     light : Scene or str
+        That it was seen in.
     paper_error : float
         Relative standard uncertainty of the white paper's reflectance.
     ground_read : bool
         Whether the backing's reflectance was read in the same picture.
     ground_error : float
         Relative standard uncertainty of the backing's reflectance beside that.
+
+    Returns
+    -------
+    Sample
+        For :func:`learn`.
 
     Raises
     ------
@@ -189,6 +195,16 @@ def learn(sample: Sample, progress: Callable[[int, int], None] | None = None) ->
     InputError
         The cloth's file does not keep what a fit left open; the reading is further off than the
         cloth can be, with what else may not be as told.
+
+    Notes
+    -----
+    Bayes' rule on the numbers of the fit, linearised: the light of constructions about the cloth
+    gives slopes, and what a plane through them misses its doubt. A reading that less than one true
+    cloth in a thousand would give corrects nothing.
+
+    References
+    ----------
+    A. Tarantola, Inverse Problem Theory (2005), ch. 3, from memory.
 
     Examples
     --------

@@ -41,10 +41,21 @@ CONTRAST_WHITE = 0.89
 
 @dataclass(frozen=True, eq=False)
 class Appearance:
-    """What the viewer gets.
+    """What the viewer gets, as :func:`appearance` computes it.
 
-    ``radiance`` (41,): radiance times pi, on the scene's scale; ``radiance_factor`` (41,):
-    against a perfect diffuser in the same light; ``reading``: its colour.
+    Parameters
+    ----------
+    radiance : ndarray, shape (41,)
+        Radiance times pi, on the scene's scale.
+    radiance_factor : ndarray, shape (41,)
+        Against a perfect diffuser in the same light.
+    reading : Reading
+        Its colour: XYZ, Lab, LCh, screen values and words.
+
+    Examples
+    --------
+    >>> appearance(single, window).reading.in_srgb
+    True
     """
 
     radiance: Spectrum

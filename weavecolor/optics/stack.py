@@ -50,8 +50,24 @@ def layer_count(count: int, field: str = "layers") -> int:
 class Layer:
     """One laid sheet of cloth; layers compare, and hash, by value.
 
-    ``grain_deg`` is the azimuth of its warp in the garment: 0 straight grain (warp runs down
-    the garment), 90 cross grain, 45 bias; any value. ``face`` tells which side is outermost.
+    Parameters
+    ----------
+    cloth : Cloth
+    grain_deg : float
+        Azimuth of its warp in the garment: 0 straight grain (warp runs down the garment), 90 cross
+        grain, 45 bias; -3600 to 3600.
+    face : {"face", "back"}
+        Which side is outermost.
+
+    Raises
+    ------
+    InputError
+        For another side, and an angle that is no number or out of range.
+
+    Examples
+    --------
+    >>> Layer(organza, 45.0, "back").face
+    'back'
     """
 
     cloth: Cloth
@@ -88,10 +104,27 @@ def face_called(text: str) -> str:
 
 @dataclass(frozen=True)
 class Stack:
-    """The ``layers``, outermost first, over a ``backing`` (None: nothing behind, open air).
+    """Layers over a backing; stacks compare, and hash, by value.
 
-    ``lay`` tells how the sheets lie: "touching" (pressed together, weaves in register),
-    "loose" (as worn, irregular; the default), "apart" (hung well clear of one another).
+    Parameters
+    ----------
+    layers : tuple of Layer
+        Outermost first.
+    backing : Backing, optional
+        None: nothing behind, open air.
+    lay : {"touching", "loose", "apart"}
+        How the sheets lie: pressed together, weaves in register; as worn, irregular; hung well
+        clear of one another.
+
+    Raises
+    ------
+    InputError
+        For another way to lay.
+
+    Examples
+    --------
+    >>> len(Stack((Layer(organza), Layer(organza, 90.0)), backing("black")).layers)
+    2
     """
 
     layers: tuple[Layer, ...]

@@ -23,8 +23,24 @@ from weavecolor.textile.notmodelled import elsewhere
 
 @dataclass(frozen=True, eq=False)
 class Backing(ByValue):
-    """What lies behind the cloth: a Lambertian surface called ``name``, of ``reflectance`` (41,), 0
-    to 1 in every band."""
+    """What lies behind the cloth: a Lambertian surface.
+
+    Parameters
+    ----------
+    name : str
+    reflectance : array, shape (41,)
+        0 to 1 in every band.
+
+    Raises
+    ------
+    InputError
+        For another number of bands, and values outside 0 to 1.
+
+    Examples
+    --------
+    >>> Backing("grey card", np.full(41, 0.18))
+    Backing('grey card')
+    """
 
     name: str
     reflectance: Spectrum

@@ -16,8 +16,7 @@ from weavecolor.errors import InputError
 
 @dataclass(frozen=True, eq=False)
 class Light(ByValue):
-    """A directional light. Raises InputError for light along the cloth, or an irradiance that is
-    none.
+    """A directional light.
 
     Parameters
     ----------
@@ -29,6 +28,16 @@ class Light(ByValue):
     irradiance : ndarray, shape (41,)
         On a plane facing the light (the cloth plane gets it times cos zenith), from 0, on any
         radiometric scale.
+
+    Raises
+    ------
+    InputError
+        For a zenith outside 0 to 180, and for an irradiance that is none.
+
+    Examples
+    --------
+    >>> float(Light(60.0, 90.0, np.ones(41)).on_cloth[0].round(3))
+    0.5
     """
 
     zenith_deg: float
@@ -64,6 +73,16 @@ class Scene(ByValue):
     view_zenith_deg, view_azimuth_deg : float
         Where the viewer stands, degrees as for :class:`Light`; zenith 0 to below 90.
     notes : str
+
+    Raises
+    ------
+    InputError
+        For a viewer who is not before the cloth, and for light that is none.
+
+    Examples
+    --------
+    >>> Scene("even", (), np.ones(41), np.ones(41))
+    Scene('even', 0 lights)
     """
 
     name: str

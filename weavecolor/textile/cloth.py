@@ -22,8 +22,20 @@ WEIGHTS_G_M2 = (1.0, 10_000.0)
 
 @dataclass(frozen=True)
 class Weave:
-    """A weave called ``name``, by its ``lift`` plan: rows are picks, columns are ends, 1 where the
-    warp is up on the face."""
+    """A weave, by its lift plan.
+
+    Parameters
+    ----------
+    name : str
+    lift : tuple of tuples of int
+        Rows are picks, columns are ends, 1 where the warp is up on the face. Taken as it is;
+        ``weaves.weave`` and ``weaves.from_rows`` also look whether it holds together.
+
+    Examples
+    --------
+    >>> Weave("plain", ((1, 0), (0, 1))) == organza.weave
+    True
+    """
 
     name: str
     lift: tuple[tuple[int, ...], ...]
@@ -52,9 +64,6 @@ class Construction:
 class Cloth:
     """A two-tone woven cloth, face up, warp along azimuth 0. Cloths compare, and hash, by value.
 
-    Raises InputError, in one line naming the field, for setts, crimps and weights that the trade
-    could never meet.
-
     Parameters
     ----------
     name : str
@@ -77,6 +86,17 @@ class Cloth:
     known : tuple of (str, HowKnown)
         How numbers are known, by their names in ``howknown.NUMBERS``; a mapping will do. A number
         that is not in it is stated.
+
+    Raises
+    ------
+    InputError
+        In one line naming the field, for setts, crimps, shares and weights that the trade could
+        never meet, and as ``howknown.knowledge`` for ``known``.
+
+    Examples
+    --------
+    >>> Cloth("Plain", organza.warp, organza.weft, organza.weave, 40.0, 38.0).picks_per_cm
+    38.0
     """
 
     name: str

@@ -56,6 +56,11 @@ def fibre(name: str) -> Fibre:
     name : str
         In any case.
 
+    Returns
+    -------
+    Fibre
+        With its indices, density and their source.
+
     Raises
     ------
     InputError

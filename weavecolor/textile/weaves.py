@@ -49,10 +49,19 @@ def weave(spec: str | Sequence[object]) -> Weave:
     ----------
     spec : str or sequence
 
+    Returns
+    -------
+    Weave
+        One repeat.
+
     Raises
     ------
     InputError
         For a weave that is unknown, impossible or would fall apart.
+
+    References
+    ----------
+    ISO 3572, Weaves: definitions of general terms and basic weaves.
 
     Examples
     --------

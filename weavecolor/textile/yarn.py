@@ -30,6 +30,16 @@ class Fibre:
     density_g_cm3 : float
         0.85 to 3.
     source : str
+
+    Raises
+    ------
+    InputError
+        For an index or a density that no textile fibre has.
+
+    Examples
+    --------
+    >>> round(Fibre("silk", 1.591, 1.538, 1.33).index, 3)
+    1.556
     """
 
     name: str
@@ -113,8 +123,7 @@ def greatest_packing(rods: int) -> float:
 class Yarn:
     """One yarn system, warp or weft: filaments, or staple fibres, of one clear and dyed fibre.
 
-    Yarns compare, and hash, by value. Raises InputError, in one line naming the field, for what
-    the trade could never meet and for fields that contradict one another.
+    Yarns compare, and hash, by value.
 
     Parameters
     ----------
@@ -141,6 +150,21 @@ class Yarn:
     absorption : ndarray, shape (41,), optional
         Absorption coefficient inside the fibre (of natural logarithms), 1/mm. Where it is given,
         it is the dye, and ``colour`` is only what the thread looks like.
+
+    Raises
+    ------
+    InputError
+        In one line naming the field, for what the trade could never meet and for fields that
+        contradict one another.
+
+    Notes
+    -----
+    The round yarn's diameter is d = sqrt(4 T / (pi rho phi)), with T the linear density, rho the
+    fibre's density and phi the packing; flattened, it is d sqrt(flattening) wide.
+
+    References
+    ----------
+    F. T. Peirce, J. Text. Inst. 28 (1937) T45.
 
     Examples
     --------
