@@ -22,6 +22,13 @@ import json
 from click.testing import CliRunner
 from weavecolor.cli import backings, lights
 from weavecolor.colour.lights import light_spectrum
+import numpy as np
+from weavecolor.decide.judged import Judged
+from weavecolor.decide.shortlist import reasons
+from weavecolor.decide.wishes import ASKED, Measures, total_loss
+from weavecolor.decide.wishwords import wish_from
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.places import scene
 from weavecolor.files.clothfile import cloth_from_dict, cloth_from_toml, cloth_to_toml
 from weavecolor.making.file import from_json, to_json
 from weavecolor.making.model import Making
@@ -30,16 +37,28 @@ from weavecolor.textile.construction import describe
 yarn = {"fibre": "ramie", "count": "21 denier", "kind": "filament", "colour": "#b01020"}
 told = {"name": "Own", "weave": "plain", "ends": "40 /cm", "picks": "38 /cm"}
 cloth = cloth_from_dict({**told, "warp": yarn, "weft": yarn})
-making = from_json(to_json(Making(backings=("felt",))))
+making = from_json(to_json(Making(backings=("felt",), wishes=("strongest colour",))))
+wish = wish_from(making.wishes[0])
+seen = Measures(np.array([[[50.0, 30.0, -40.0]]]), np.zeros((1, 0, 3)), np.array([0.5]))
+one = Judged((1, 0), Stack((Layer(cloth),)), seen, 1.0, True, 20.0)
 said = [CliRunner().invoke(one.command).output for one in (backings, lights)]
 print(json.dumps([describe(cloth).mass_g_m2, cloth_from_toml(cloth_to_toml(cloth)) == cloth,
                   float(backing("felt").reflectance.max()), making.backings[0],
                   light_spectrum("gas mantle").size,
-                  "felt" in said[0], "gas mantle" in said[1]]))
+                  "felt" in said[0], "gas mantle" in said[1], wish.kind in ASKED,
+                  float(total_loss((wish,), seen)[0]),
+                  reasons(one, [wish], [scene("overcast")])[0].words]))
 """
 
 
-def test_a_fibre_a_backing_and_a_lamp_change_one_file_each(tmp_path):
+def added(path, first, row):
+    """A row before the line that begins with ``first``."""
+    text = path.read_text("utf-8")
+    line = next(line for line in text.splitlines() if line.startswith(first))
+    path.write_text(text.replace(line, f"{row}\n{line}", 1))
+
+
+def test_a_fibre_a_backing_and_a_lamp_change_one_file_and_a_wish_two(tmp_path):
     copy = tmp_path / "weavecolor"
     shutil.copytree(PACKAGE, copy, ignore=shutil.ignore_patterns("__pycache__", "shapes"))
     shutil.copytree(ROOT / "swatches", tmp_path / "swatches", ignore=shutil.ignore_patterns("pic*"))
@@ -50,16 +69,21 @@ def test_a_fibre_a_backing_and_a_lamp_change_one_file_each(tmp_path):
     head = next(k for k, line in enumerate(lines) if line.startswith("wavelength_nm"))
     lines[head:] = [line + (",felt" if k == 0 else ",0.25") for k, line in enumerate(lines[head:])]
     table.write_text("\n".join(lines) + "\n")
-    lamps = copy / "colour" / "lights.py"
-    text = lamps.read_text("utf-8")
-    first = next(line for line in text.splitlines() if line.startswith("    Lamp("))
-    added = '    Lamp("gas mantle", "", kelvin=1900.0),'
-    lamps.write_text(text.replace(first, f"{added}\n{first}", 1))
+    lamp = '    Lamp("gas mantle", "", kelvin=1900.0),'
+    added(copy / "colour" / "lights.py", "    Lamp(", lamp)
+    wishes, told = (copy / "decide" / f"{name}.py" for name in OF_A_WISH)
+    strength = "lambda _, of: 100.0 - np.hypot(of.Lab[:, 1], of.Lab[:, 2])"
+    added(wishes, '    "target": "nearest to a target', '    "strongest colour": "100 less C*",')
+    added(wishes, '    "deepest": "as deep', '    "strongest colour": "the strongest colour",')
+    added(wishes, '    "target": lambda', f'    "strongest colour": {strength},')
+    reason = "lambda one, *_: Reason(f'As strong as C* {np.hypot(*one.Lab[1:]):.0f}.')"
+    added(told, '    "target": _near', f'    "strongest colour": {reason},')
+    added(told, "from weavecolor", "import numpy as np")
     ran = subprocess.run([sys.executable, "-c", ASK], cwd=tmp_path, capture_output=True, text=True)
     assert ran.returncode == 0, ran.stderr
     mass, kept, felt, behind, bands, *listed = json.loads(ran.stdout)
     assert 15.0 < mass < 25.0 and kept and felt == 0.25 and behind == "felt" and bands == 41
-    assert listed == [True, True]
+    assert listed == [True, True, True, 50.0, "As strong as C* 50."]
 
 
 @pytest.mark.parametrize("kind", [kind for kind in WISHES if " " in kind])

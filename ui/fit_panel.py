@@ -11,6 +11,7 @@ from typing import Any
 
 import streamlit as st
 
+from describing import WEAVES
 from session import change, guarded, plain
 from state import keep_cloth
 from weavecolor.files.clothfile import cloth_to_toml
@@ -37,7 +38,7 @@ def draw(
     with one:
         st.selectbox(
             "Weave",
-            ("plain", "twill 2/1", "twill 2/2", "satin 5/2", "satin 8/3"),
+            WEAVES,
             key="m-weave",
             accept_new_options=True,
         )

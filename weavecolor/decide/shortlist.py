@@ -10,7 +10,7 @@ told of as the simpler way.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from weavecolor.colour.colorimetry import ciede2000, colour_words
@@ -146,7 +146,7 @@ def reasons(
     >>> reasons(one, [Wish("deepest")], [window])[0].words
     'As deep as L* 40.0 in window at the side.'
     """
-    said = [_wish_reason(one, wish, scenes) for wish in wishes]
+    said = [_REASONS[wish.kind](one, wish, scenes) for wish in wishes]
     kinds = {wish.kind for wish in wishes}
     L, a, b = one.Lab
     said.append(
@@ -160,7 +160,7 @@ def reasons(
     if one.measures.turns.shape[1] and not kinds & {"most shot", "least shot"}:
         said.append(_shot(one))
     if len(scenes) > 1 and "most even" not in kinds:
-        said.append(_even(one, scenes))
+        said.append(_even(one, None, scenes))
     said.append(
         Reason(f"All layers together weigh {one.mass_g_m2:.0f} g/m2.", (("g/m2", one.mass_g_m2),))
     )
@@ -181,29 +181,24 @@ def reasons(
     return tuple(said)
 
 
-def _wish_reason(one: Judged, wish: Wish, scenes: Sequence[Scene]) -> Reason:
+def _near(one: Judged, wish: Wish, scenes: Sequence[Scene]) -> Reason:
     value = float(loss(wish, one.measures)[0])
-    place = scenes[0].name
     known = known_of([layer.cloth for layer in one.stack.layers])
-    if wish.kind == "target":
-        doubt = of_colour(known, open_colour(one.Lab, _drawn(one, scenes[0]))).stated
-        seen = would_see(value, doubt)
-        return Reason(
-            f"Comes within {value:.1f} of the target colour in {place}. {seen.words}",
-            (("CIEDE2000 to target", value), ("give or take", doubt)),
-        )
-    if wish.kind in ("brightest", "deepest"):
-        L = float(one.Lab[0])
-        word = "light" if wish.kind == "brightest" else "deep"
-        return Reason(f"As {word} as L* {L:.1f} in {place}.", (("L*", L),))
-    if wish.kind in ("most shot", "least shot"):
-        return _shot(one)
-    if wish.kind in ("most opaque", "most sheer"):
-        return _cover(one)
-    return _even(one, scenes)
+    doubt = of_colour(known, open_colour(one.Lab, _drawn(one, scenes[0]))).stated
+    seen = would_see(value, doubt)
+    return Reason(
+        f"Comes within {value:.1f} of the target colour in {scenes[0].name}. {seen.words}",
+        (("CIEDE2000 to target", value), ("give or take", doubt)),
+    )
 
 
-def _cover(one: Judged) -> Reason:
+def _lightness(one: Judged, wish: Wish, scenes: Sequence[Scene]) -> Reason:
+    L = float(one.Lab[0])
+    word = "light" if wish.kind == "brightest" else "deep"
+    return Reason(f"As {word} as L* {L:.1f} in {scenes[0].name}.", (("L*", L),))
+
+
+def _cover(one: Judged, *_: object) -> Reason:
     hides = 100.0 * one.opacity
     return Reason(
         f"Hides {hides:.0f} % ({CONTRAST_WORDS}).",
@@ -211,7 +206,7 @@ def _cover(one: Judged) -> Reason:
     )
 
 
-def _shot(one: Judged) -> Reason:
+def _shot(one: Judged, *_: object) -> Reason:
     gone = travel(one.measures.turns[0])
     a, b = (SHOT_TURNS[k] for k in gone.between)
     hue = "too grey to have a hue" if gone.hue_deg is None else f"{gone.hue_deg:.0f} degrees of hue"
@@ -225,7 +220,7 @@ def _shot(one: Judged) -> Reason:
     )
 
 
-def _even(one: Judged, scenes: Sequence[Scene]) -> Reason:
+def _even(one: Judged, _: object, scenes: Sequence[Scene]) -> Reason:
     delta, first, second = widest(one.measures.scenes)
     worst = float(delta[0])
     a, b = scenes[int(first[0])].name, scenes[int(second[0])].name
@@ -233,6 +228,19 @@ def _even(one: Judged, scenes: Sequence[Scene]) -> Reason:
         f"Under all lights it stays within {worst:.1f}; furthest apart are {a} and {b}.",
         (("worst CIEDE2000 between lights", worst),),
     )
+
+
+#: What is told of each wish.
+_REASONS: dict[str, Callable[[Judged, Wish, Sequence[Scene]], Reason]] = {
+    "target": _near,
+    "brightest": _lightness,
+    "deepest": _lightness,
+    "most shot": _shot,
+    "least shot": _shot,
+    "most opaque": _cover,
+    "most sheer": _cover,
+    "most even": _even,
+}
 
 
 def _drawn(one: Judged, scene: Scene) -> FloatArray:

@@ -6,6 +6,7 @@ computes no optics.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +19,7 @@ from weavecolor.optics.stack import MOST_LAYERS
 
 Array = NDArray[np.float64]
 
-#: Wish, what it asks for, and the unit of its loss.
+#: Wish, what it asks for, and the unit of its loss; what it loses by stands in ``_LOSSES``.
 WISHES: dict[str, str] = {
     "target": "nearest to a target colour: CIEDE2000 to it in the scene's light",
     "brightest": "lightest to the eye: 100 less L*",
@@ -156,22 +157,19 @@ def loss(wish: Wish, measures: Measures) -> Array:
     >>> bool(dark < pale)
     True
     """
-    lightness = measures.Lab[:, 0]
-    if wish.kind == "target":
-        return ciede2000(np.asarray(wish.target), measures.Lab)
-    if wish.kind == "brightest":
-        return 100.0 - lightness
-    if wish.kind == "deepest":
-        return lightness.copy()
-    if wish.kind == "most shot":
-        return 100.0 - widest(measures.turns)[0]
-    if wish.kind == "least shot":
-        return widest(measures.turns)[0]
-    if wish.kind == "most opaque":
-        return 100.0 * (1.0 - measures.opacity)
-    if wish.kind == "most sheer":
-        return 100.0 * measures.opacity
-    return widest(measures.scenes)[0]
+    return np.asarray(_LOSSES[wish.kind](wish, measures))
+
+
+_LOSSES: dict[str, Callable[[Wish, Measures], Array]] = {
+    "target": lambda wish, of: ciede2000(np.asarray(wish.target), of.Lab),
+    "brightest": lambda _, of: 100.0 - of.Lab[:, 0],
+    "deepest": lambda _, of: of.Lab[:, 0].copy(),
+    "most shot": lambda _, of: 100.0 - widest(of.turns)[0],
+    "least shot": lambda _, of: widest(of.turns)[0],
+    "most opaque": lambda _, of: 100.0 * (1.0 - of.opacity),
+    "most sheer": lambda _, of: 100.0 * of.opacity,
+    "most even": lambda _, of: widest(of.scenes)[0],
+}
 
 
 def total_loss(wishes: tuple[Wish, ...], measures: Measures) -> Array:
