@@ -437,7 +437,7 @@ def read_form(data: bytes, *, file: str = "body") -> Form:
 
     Examples
     --------
-    >>> read_form(form_bytes("hand")) == load_form("hand")
+    >>> read_form(_content("hand", ".body", form_names())) == load_form("hand")
     True
     """
     header, arrays = _unpack(data, file)
