@@ -18,7 +18,7 @@ from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.layer import strand, woven
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.celltexture import cell_texture
-from weavecolor.picture.closeup import Part, closeup_linear, draw_closeup, placement
+from weavecolor.picture.closeup import Part, closeup_linear, draw_closeup, placement, scale_of
 from weavecolor.picture.closeup import _sampled as sampled
 from weavecolor.picture.encode import AS_SEEN, Seeing, exposure_for, on_screen
 from weavecolor.picture.waves import Ply, wave_picture
@@ -248,6 +248,10 @@ def test_scale_is_true() -> None:
     line = linear[..., 1].mean(axis=0)  # the red warp is dark in green light
     power = np.abs(np.fft.rfft(line - line.mean()))
     assert 400 / (np.argmax(power[1:]) + 1) == pytest.approx(25.0, rel=0.01)
+    # unasked, 26 of the finest layer's yarns, be it innermost: on the page as from the command line
+    coarse = Layer(replace(cloth, ends_per_cm=10.0, picks_per_cm=10.0))
+    usual = scale_of(Stack((coarse, *stack.layers)), 400, None, None)
+    assert 400 * usual == pytest.approx(26 * 10.0 / np.sqrt(40.0 * 25.0))
 
 
 def test_unadapted_and_wide_screens() -> None:

@@ -109,7 +109,7 @@ def draw_closeup(
     scene : Scene
     width_px, height_px : int, 8 or more, together at most 20 million pixels.
     mm_per_px, pixels_per_mm : float, optional
-        Scale, one of the two, 0.0005 to 5 mm a pixel; default: about 40 yarns across.
+        Scale, one of the two, 0.0005 to 5 mm a pixel; default: :func:`closeup_scale`.
     seeing : Seeing
     observer : "2" or "10"
 
@@ -145,7 +145,7 @@ def _notes(scale: float, scene: Scene) -> tuple[str, ...]:
 
 def scale_of(stack: Stack, width_px: int, mm_per_px: float | None, per_mm: float | None) -> float:
     """The scale asked for, ``mm_per_px`` or ``per_mm`` (pixels per mm), as mm a pixel; where
-    neither is given, one that shows about 40 yarns of ``stack`` over ``width_px``.
+    neither is given, that of :func:`closeup_scale` for ``stack`` over ``width_px``.
 
     Raises InputError where both are given, and for a scale outside 0.0005 to 5 mm a pixel.
     """
@@ -156,8 +156,7 @@ def scale_of(stack: Stack, width_px: int, mm_per_px: float | None, per_mm: float
             raise InputError("pixels per mm is a number above 0")
         mm_per_px = 1.0 / per_mm
     if mm_per_px is None:
-        c = stack.layers[0].cloth
-        return 40.0 * 10.0 / float(np.sqrt(c.ends_per_cm * c.picks_per_cm)) / width_px
+        return closeup_scale(stack, width_px)
     if not (np.isfinite(mm_per_px) and 0.0005 <= mm_per_px <= 5.0):
         raise InputError(f"a scale is 0.0005 to 5 mm a pixel, got {mm_per_px!r}")
     return float(mm_per_px)

@@ -16,7 +16,7 @@ from weavecolor.colour.colorimetry import colour_words, icc_profile
 from weavecolor.errors import InputError
 from weavecolor.optics.appearance import appearance
 from weavecolor.optics.stack import Stack
-from weavecolor.picture.closeup import draw_closeup, scale_of
+from weavecolor.picture.closeup import closeup_scale, draw_closeup
 from weavecolor.picture.encode import AS_SEEN, Seeing, exposure_for, on_screen, to_image
 from weavecolor.picture.forms import FORMS, form_names, shape_called
 from weavecolor.picture.hung import ASIDE, draw_hung, shape_names
@@ -183,8 +183,8 @@ def _grid(
 
 
 def _common_scale(options: Sequence[Choice], width: int) -> float:
-    """One scale for all close-ups: that of the coarsest cloth, a little closer."""
-    return 0.6 * max(scale_of(o.stack, width, None, None) for o in options if o.stack.layers)
+    """One scale for all close-ups: that of the coarsest cloth."""
+    return max(closeup_scale(o.stack, width) for o in options if o.stack.layers)
 
 
 def _picture(
