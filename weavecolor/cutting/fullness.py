@@ -28,6 +28,7 @@ from weavecolor.cutting.folds import (
 )
 from weavecolor.cutting.lengths import WIDEST_CM, cm_and_inches, positive
 from weavecolor.errors import InputError
+from weavecolor.textile.grain import angle_deg
 
 __all__ = [
     "KINDS",
@@ -307,9 +308,7 @@ def plan_fullness(
         isinstance(widths, bool) or not isinstance(widths, int) or not 1 <= widths <= 1000
     ):
         raise InputError("the number of widths is a whole number, 1 to 1000", field="widths")
-    if not math.isfinite(grain_deg):
-        raise InputError("a grain angle is a number of degrees", field="grain_deg")
-    off = grain_deg % 180.0
+    off = angle_deg(grain_deg, "grain_deg") % 180.0
     off = min(off, 180.0 - off)
     drop = 2.0 * (length_cm + top_cm) if doubled else length_cm + top_cm + hem_cm
     room = _widest_panel(cloth_width_cm, drop, off, longest_cm)

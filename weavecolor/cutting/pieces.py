@@ -16,6 +16,7 @@ from shapely.geometry import LineString, Polygon
 
 from weavecolor.cutting.lengths import positive, unit_cm
 from weavecolor.errors import InputError
+from weavecolor.textile.grain import angle_deg
 
 GRAINS = {"straight": 0.0, "cross": 90.0, "bias": 45.0}
 LARGEST_CM = 2000.0
@@ -84,8 +85,7 @@ class Piece:
             raise InputError(f"a pair is cut in even numbers, not {self.quantity}")
         if self.pair and self.fold_edge is not None:
             raise InputError("a piece cut on the fold is its own mirror image; it is no pair")
-        if not math.isfinite(self.grain_deg):
-            raise InputError("a grain angle is a number of degrees")
+        angle_deg(self.grain_deg)
         if not math.isfinite(self.seam_cm) or not 0.0 <= self.seam_cm <= WIDEST_SEAM_CM:
             raise InputError(
                 f"seam allowance {self.seam_cm!r} will not do; use 0 to {WIDEST_SEAM_CM:.0f} cm"
@@ -336,9 +336,7 @@ def warp_angles(piece: Piece, grain: str | float, one_way: bool) -> tuple[float,
                 f"{wanted!r} is not a grain; use straight, cross, bias, either or degrees"
             )
     else:
-        if isinstance(wanted, bool) or not math.isfinite(wanted):
-            raise InputError("a grain angle is a number of degrees", field="grain")
-        angles = [float(wanted)]
+        angles = [angle_deg(wanted, "grain")]
     if not one_way:
         angles += [angle + 180.0 for angle in angles]
     return tuple(angle % 360.0 for angle in angles)

@@ -26,7 +26,7 @@ from weavecolor.optics.uncertainty import Uncertainty, known_of, of_colour, of_d
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth
-from weavecolor.textile.grain import grain_words
+from weavecolor.textile.grain import angle_deg, grain_words
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -249,8 +249,7 @@ def options(
     for count in counts:
         layer_count(count)
     for angle in (*grains, turn_deg):
-        if not np.isfinite(angle):
-            raise InputError("a grain angle is a number of degrees", field="grain")
+        angle_deg(angle, "grain")
     total = int(np.prod([len(chosen) for chosen in lists.values()]))
     if total > MOST_OPTIONS:
         raise InputError(f"{total} options are too many to compare; choose {MOST_OPTIONS} or fewer")

@@ -16,6 +16,7 @@ from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.spectra import Spectrum, frozen
 from weavecolor.errors import InputError
 from weavecolor.optics.stack import MOST_LAYERS
+from weavecolor.textile.grain import angle_deg
 
 Array = NDArray[np.float64]
 
@@ -99,8 +100,8 @@ class Limits:
             raise InputError(f"at most {MOST_LAYERS} layers", field="layers")
         if not self.allowed_grains:
             raise InputError("no grain is left to lay the cloth at", field="grains")
-        if not np.isfinite(self.grains).all():
-            raise InputError("a grain angle is a number of degrees", field="grains")
+        for grain in self.grains:
+            angle_deg(grain, "grains")
         if not self.faces or not set(self.faces) <= {"face", "back"}:
             raise InputError("sides are face and back, one at least", field="faces")
         if self.weight_g_m2 is not None and not self.weight_g_m2 > 0.0:

@@ -15,6 +15,7 @@ from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.cutting.pieces import Piece
 from weavecolor.errors import InputError
 from weavecolor.optics.stack import FACES, layer_count
+from weavecolor.textile.grain import angle_deg
 from weavecolor.textile.howknown import WAYS
 
 _LONGEST = 2000
@@ -116,8 +117,7 @@ class MakingSheet:
         for layer in self.layers:
             if layer.face not in FACES:
                 raise InputError(f"{layer.face!r} is not a side; use face or back", field="layers")
-            if not math.isfinite(layer.grain_deg):
-                raise InputError("a grain angle is a number of degrees", field="layers")
+            angle_deg(layer.grain_deg, "layers")
         for colour in self.colours:
             if len(colour.lab) != 3 or len(colour.srgb) != 3:
                 raise InputError("lab and srgb hold three numbers", field=colour.light)

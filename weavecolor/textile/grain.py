@@ -41,6 +41,19 @@ def grain_deg(text: str | float) -> float:
     return angle
 
 
+def angle_deg(angle: float, field: str | None = None) -> float:
+    """``angle``, degrees, where it is a number; raises InputError at ``field`` where not.
+
+    Examples
+    --------
+    >>> angle_deg(30)
+    30.0
+    """
+    if isinstance(angle, bool) or not math.isfinite(angle):
+        raise InputError("a grain angle is a number of degrees", field=field)
+    return float(angle)
+
+
 def grain_words(degrees: float) -> str:
     """ "straight grain", "cross grain", "bias" (45), or "warp 30° off straight".
 
