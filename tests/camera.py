@@ -16,7 +16,6 @@ from PIL import Image
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.screen import encoded
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS, frozen
-from weavecolor.measure.fit_forward import Laid, between, grid_layer, over_backing
 from weavecolor.measure.observations import (
     Seen,
     Thread,
@@ -27,6 +26,7 @@ from weavecolor.measure.photograph import read_photograph
 from weavecolor.measure.shots import look
 from weavecolor.optics.appearance import appearance
 from weavecolor.optics.dye import absorption
+from weavecolor.optics.onelayer import Laid, between, grid_layer, over_backing
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import custom_scene

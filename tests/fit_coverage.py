@@ -1,22 +1,24 @@
 """Invented cloths photographed and fitted: how often the truth lies in the stated range.
 
     python -m tests.fit_coverage [--seed N] [--cloths N] [--first N] [--workers N] [--only WORDS]
-        [--looks] [--samples]
+        [--looks] [--samples] [--kept FILE] [--until MINUTES]
 
 Sort of yarn, sett, covers, packing, flattening, twist, dyes, light, paper, card, camera and which
 photographs are taken all vary (``camera``); what the fit is told of light and paper is not what
-was. Counted over all cloths, for each number that a fit tells and for the colour foretold of the
-cloth in another light, turned, over another ground. With ``--looks`` also, of the cloth as it is
-kept, colours and the differences that another grain, layer, ground or light makes, against what is
-stated of them. With ``--samples`` a sample of each cloth is laid up, photographed in another room,
-and corrects it; what is told then is counted too, and by how much the ranges shrank. A seed and a
-number make the same always; ``--only`` takes cloths whose sort and pictures are so called, such as
-"silk organza, pair turned".
+was. Counted over all cloths, for each number that a fit tells. With ``--looks`` also, of the cloth
+as it is kept, colours and the differences that another grain, layer, ground or light makes, against
+what is stated of them. With ``--samples`` a sample of each cloth is laid up, photographed in
+another room, and corrects it; what is told then is counted too, and by how much the ranges
+shrank. A seed and a number make the same always; ``--only`` takes cloths whose sort and pictures
+are so called, such as "silk organza, pair turned". ``--kept`` writes each outcome to a file of
+one line each, counts those that are there already and goes on with the rest; ``--until`` begins
+no cloth after so long.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 import time
 from collections import defaultdict
@@ -34,7 +36,6 @@ from camera import (
     STRIP,
     SWATCH,
     Room,
-    colour_in,
     dyed,
     photograph,
     photographed,
@@ -43,21 +44,18 @@ from camera import (
 from ranges import rows
 
 from weavecolor.colour.colorimetry import ciede2000
-from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
-from weavecolor.measure.fit import Fit, fit_cloth, foretell
+from weavecolor.files.clothfile import cloth_from_toml, cloth_to_toml
+from weavecolor.measure.fit import Fit, fit_cloth
 from weavecolor.measure.fit_report import Quantity
-from weavecolor.measure.observations import Known, colour_of, seen_colour
+from weavecolor.measure.observations import Known, colour_of
 from weavecolor.measure.parameters import linear_of
 from weavecolor.measure.photograph import read_photograph
 from weavecolor.measure.sample import Lesson, learn, sample_of
 from weavecolor.measure.swatchpair import measure_one
 from weavecolor.measure.tocloth import fitted_cloth, start_cloth
-from weavecolor.optics.appearance import appearance
 from weavecolor.optics.dye import absorption, wound_colour
 from weavecolor.optics.stack import Layer, Stack
-from weavecolor.scene.backings import Backing, backing
-from weavecolor.scene.places import scene
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.construction import (
     check_weavable,
@@ -75,8 +73,6 @@ SORTS = {
     "silk chiffon": ((35, 55), (0.25, 0.5)),
     "cotton voile": ((20, 30), (0.3, 0.5)),
 }
-#: Where the fitted cloth is asked for: backing, light, grain.
-ASKED = (("calico", "noon outdoors", 90.0), ("slip black", "ballroom", 0.0))
 
 
 def invented(rng: np.random.Generator) -> tuple[str, Cloth]:
@@ -145,7 +141,6 @@ class Outcome:
     number: int
     case: Case
     off: dict[str, float]
-    looks: list[dict]
     fit: Fit
     lesson: Lesson | None
     seconds: float
@@ -155,7 +150,7 @@ class Outcome:
         return {name: abs(o) <= 1.0 for name, o in self.off.items()}
 
 
-def outcome(seed: int, number: int, looks: bool = False, samples: bool = False) -> Outcome:
+def outcome(seed: int, number: int, samples: bool = False) -> Outcome:
     """Invent, photograph, fit and ask cloth ``number`` of ``seed``."""
     case = Case.of(seed, number)
     rng, cloth, room = case.rng, case.cloth, case.room
@@ -173,20 +168,18 @@ def outcome(seed: int, number: int, looks: bool = False, samples: bool = False) 
     began = time.process_time()
     fit = fit_cloth(start, seen, bare, known)
     seconds = time.process_time() - began
-    off = told_off(fit, fit.quantities, cloth) | foretold_off(fit, cloth)
-    own = rows(fitted_cloth(fit), [cloth]) if looks else []
+    off = told_off(fit, fit.quantities, cloth)
     lesson = None
     if samples:
         try:
             lesson = corrected(fit, cloth, rng)
             seen_off = ciede2000(lesson.seen, lesson.foretold) / lesson.within
             after = told_off(lesson.fit, lesson.fit.quantities, cloth)
-            after |= foretold_off(lesson.fit, cloth)
             off |= {"sample": float(seen_off)} | {f"after {k}": v for k, v in after.items()}
         except InputError as error:
             print(f"{number:3d} {case.words}: sample refused, {error}", flush=True)
             off["sample"] = float("inf")
-    return Outcome(number, case, off, own, fit, lesson, seconds)
+    return Outcome(number, case, off, fit, lesson, seconds)
 
 
 def told_off(fit: Fit, told: Sequence[Quantity], cloth: Cloth) -> dict[str, float]:
@@ -211,26 +204,6 @@ def told_off(fit: Fit, told: Sequence[Quantity], cloth: Cloth) -> dict[str, floa
     return off
 
 
-def foretold_off(fit: Fit, cloth: Cloth) -> dict[str, float]:
-    """The same of the colours foretold in other light, turned, over other grounds."""
-    asked = []
-    for ground, light, grain in ASKED:
-        behind = Backing(ground, np.full(BANDS, 0.04)) if "black" in ground else backing(ground)
-        asked.append(
-            seen_colour(ground, [0.5] * 3, [0.1] * 3, behind, grain_deg=grain, light=light,
-                        light_error=0.0)
-        )  # fmt: skip
-    off = {}
-    for one, told, (_, light, grain) in zip(asked, foretell(fit, asked), ASKED, strict=True):
-        place = scene(light)
-        shown = appearance(Stack((Layer(cloth, grain),), one.backing), place).radiance_factor
-        lit = sum((x.irradiance * np.cos(np.radians(x.zenith_deg)) for x in place.lights),
-                  place.diffuse)  # fmt: skip
-        true_lab = colour_of(colour_in(shown, lit))
-        off[f"foretold over {one.name}"] = float(ciede2000(true_lab, told.Lab)) / told.within
-    return off
-
-
 def corrected(fit: Fit, cloth: Cloth, rng: np.random.Generator) -> Lesson:
     """A sample laid up of ``cloth``, photographed in another room, and what it teaches."""
     room, mine = Room.drawn(rng), fitted_cloth(fit)
@@ -240,6 +213,72 @@ def corrected(fit: Fit, cloth: Cloth, rng: np.random.Generator) -> Lesson:
     marks = {"sample": SWATCH, "paper": STRIP} | ({"ground": BARE} if over == "black" else {})
     one = measure_one(read_photograph(data, name="sample").linear, marks)
     return learn(sample_of(one, Stack(tuple(replace(layer, cloth=mine) for layer in laid))))
+
+
+def row(o: Outcome) -> dict:
+    """An outcome as it is kept: how far off what is told is, in what is stated, and how the fit
+    went."""
+    off = {name: abs(value) for name, value in o.off.items()}
+    shrunk = {}
+    if o.lesson is not None:
+        for now, was in zip(o.lesson.fit.quantities, o.lesson.before, strict=True):
+            ratio = np.ptp(now.around) / max(np.ptp(was.around), 1e-9)
+            shrunk[f"range of {now.name} after a sample"] = float(ratio)
+    return {
+        "number": o.number, "words": o.case.words, "misfit": o.fit.misfit,
+        "residual": o.fit.residual_de, "rounds": o.fit.rounds, "settled": o.fit.converged,
+        "seconds": o.seconds, "off": off, "shrunk": shrunk,
+        "looks": {}, "stated": {q.name: float(np.ptp(q.around)) for q in o.fit.quantities},
+        "cloth": cloth_to_toml(fitted_cloth(o.fit)),
+    }  # fmt: skip
+
+
+def looked(seed: int, kept: dict) -> dict:
+    """A kept outcome with how far colours and differences of the cloth kept are off, in what is
+    stated of them, and with what that is in the middle."""
+    seen: dict[str, list[float]] = defaultdict(list)
+    wide: dict[str, list[float]] = defaultdict(list)
+    for one in rows(cloth_from_toml(kept["cloth"]), [Case.of(seed, kept["number"]).cloth]):
+        seen[f"looks: {one['kind']}"].append(one["miss"] / one["stated"])
+        wide[f"looks: {one['kind']}"].append(one["stated"])
+    told = {name: float(np.median(all_)) for name, all_ in wide.items()}
+    return kept | {"looks": seen, "stated": kept["stated"] | told}
+
+
+def one_row(seed: int, kept: dict | int, looks: bool, samples: bool) -> dict:
+    """The outcome of a cloth, or one that was kept, with its looks where they are asked for."""
+    made = row(outcome(seed, kept, samples)) if isinstance(kept, int) else kept
+    return looked(seed, made) if looks else made
+
+
+def summary(found: Sequence[dict]) -> list[str]:
+    """What all outcomes together say, with and without a fringe of bare threads."""
+    lines = []
+    for words, own in (
+        ("", found),
+        ("with a fringe, ", [r for r in found if "fringe" in r["words"]]),
+        ("without a fringe, ", [r for r in found if "fringe" not in r["words"]]),
+    ):
+        misses: dict[str, list[float]] = defaultdict(list)
+        for r in own:
+            for name, off in r["off"].items():
+                misses[name].append(off)
+            for name, offs in r["looks"].items():
+                misses[name] += offs
+        for name, offs in misses.items():
+            held = sum(off <= 1.0 for off in offs)
+            lines.append(f"{words}{name}: held the truth in {held} of {len(offs)}, "
+                         f"{100 * held / len(offs):.0f} in 100; median miss of what is stated "
+                         f"{np.median(offs):.2f}")  # fmt: skip
+    ratios: dict[str, list[float]] = defaultdict(list)
+    for r in found:
+        for name, ratio in r["shrunk"].items():
+            ratios[name].append(ratio)
+    lines += [f"{name}: median {np.median(all_):.2f}" for name, all_ in ratios.items()]
+    lines.append(f"settled: {sum(r['settled'] for r in found)} of {len(found)}")
+    seconds = [r["seconds"] for r in found]
+    lines.append(f"processor s a fit: median {np.median(seconds):.0f}, most {max(seconds):.0f}")
+    return lines
 
 
 def main() -> None:
@@ -252,48 +291,36 @@ def main() -> None:
     parser.add_argument("--only", default="")
     parser.add_argument("--looks", action="store_true")
     parser.add_argument("--samples", action="store_true")
+    parser.add_argument("--kept", type=Path)
+    parser.add_argument("--until", type=float, default=np.inf)
     given = parser.parse_args()
-    held: dict[str, list[bool]] = defaultdict(list)
-    shrunk: dict[str, list[float]] = defaultdict(list)
-    settled: list[bool] = []
+    found: list[dict] = []
+    if given.kept is not None and given.kept.exists():
+        found = [json.loads(line) for line in given.kept.read_text("utf-8").splitlines()]
+    began, known = time.monotonic(), {r["number"]: r for r in found}
+    left = [
+        known.get(n, n)
+        for n in range(given.first, given.first + given.cloths)
+        if (n not in known or (given.looks and not known[n]["looks"]))
+        and given.only in Case.of(given.seed, n).words
+    ]
     with ProcessPoolExecutor(given.workers) as pool:
-        numbers = range(given.first, given.first + given.cloths)
-        jobs = [
-            pool.submit(outcome, given.seed, n, given.looks, given.samples)
-            for n in numbers
-            if given.only in Case.of(given.seed, n).words
-        ]
-        for job in as_completed(jobs):
-            o = job.result()
-            settled.append(o.fit.converged)
-            for name, yes in o.held.items():
-                held[name].append(yes)
-            for row in o.looks:
-                name = f"looks: {row['kind']}"
-                held[name].append(row["miss"] <= row["stated"])
-                shrunk[f"{name}, miss of what is stated"].append(row["miss"] / row["stated"])
-            if o.lesson is not None:
-                for now, was in zip(o.lesson.fit.quantities, o.lesson.before, strict=True):
-                    ratio = np.ptp(now.around) / max(np.ptp(was.around), 1e-9)
-                    shrunk[f"range of {now.name} after a sample"].append(float(ratio))
-                ratio = o.lesson.foretold_after / o.lesson.foretold_before
-                shrunk["range of what is foretold after a sample"].append(ratio)
-            offs = ", ".join(f"{k} {v:+.2f}" for k, v in o.off.items())
-            print(
-                f"{o.number:3d} {o.case.words}: misfit {o.fit.misfit:.2f}, "
-                f"comes back within {o.fit.residual_de:.1f}, {o.fit.rounds} rounds, "
-                f"settled {o.fit.converged}, {o.seconds:.0f} s; {offs}", flush=True,
-            )  # fmt: skip
-    for name, all_ in held.items():
-        print(f"{name}: held the truth in {sum(all_)} of {len(all_)}")
-    for name, ratios in shrunk.items():
-        print(f"{name}: median {np.median(ratios):.2f}")
-    for part in ("", "after "):
-        own = [held[k] for k in held if k.startswith("after ") == bool(part)
-               and not k.startswith("looks") and k != "sample"]  # fmt: skip
-        if own:
-            print(f"all {part}: {100 * np.mean(sum(own, [])):.1f} in 100")
-    print(f"settled: {sum(settled)} of {len(settled)}")
+        while left and time.monotonic() - began < 60.0 * given.until:
+            part, left = left[: given.workers], left[given.workers :]
+            jobs = [pool.submit(one_row, given.seed, n, given.looks, given.samples) for n in part]
+            for job in as_completed(jobs):
+                one = job.result()
+                known[one["number"]] = one
+                if given.kept is not None:
+                    lines = [json.dumps(r) + "\n" for r in known.values()]
+                    given.kept.write_text("".join(lines), "utf-8")
+                offs = ", ".join(f"{k} {v:.2f}" for k, v in one["off"].items())
+                print(
+                    f"{one['number']:3d} {one['words']}: misfit {one['misfit']:.2f}, "
+                    f"comes back within {one['residual']:.1f}, {one['rounds']} rounds, "
+                    f"settled {one['settled']}, {one['seconds']:.0f} s; {offs}", flush=True,
+                )  # fmt: skip
+    print("\n".join(summary(list(known.values()))))
 
 
 if __name__ == "__main__":

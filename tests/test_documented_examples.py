@@ -25,8 +25,8 @@ FOLDERS = (
 
 #: Parts that other modules of the package are made of; nobody else calls them.
 PARTS = {
-    "colour/library", "optics/adding", "optics/allround", "optics/layer",
-    "optics/poses",
+    "colour/library", "optics/adding", "optics/allround", "optics/fitted", "optics/layer",
+    "optics/onelayer", "optics/poses",
     "cutting/nesting", "cutting/turns", "making/checks", "making/earlier",
     "picture/hanging", "picture/lookup", "picture/parcels", "picture/raster", "picture/sweep",
     "picture/tables", "picture/threads",
@@ -38,7 +38,7 @@ PARTS = {
     "decide/blocks", "decide/bounds", "decide/evaluate", "decide/lastlayer",
     "decide/nearest", "decide/found", "decide/looks", "decide/running",
     "decide/streams", "decide/tables",
-    "measure/fit_forward", "measure/fit_problem", "measure/fit_report", "measure/fit_surface",
+    "measure/fit_problem", "measure/fit_report", "measure/fit_surface",
     "measure/lattice",
     "measure/observations", "measure/parameters",
 }  # fmt: skip
@@ -46,7 +46,7 @@ PARTS = {
 #: Public, but an example would need a photograph or many seconds; the named file of the tests
 #: shows the use.
 SHOWN_IN_TESTS = {
-    "measure/fit": ({"fit_cloth", "foretell"}, "test_measure_fit"),
+    "measure/fit": ({"fit_cloth"}, "test_measure_fit"),
     "measure/grid": ({"read_grid"}, "test_measure_grid"),
     "measure/gridwords": ({"grid_report", "grid_table"}, "test_measure_grid"),
     "measure/neutral": ({"reflectance_picture"}, "test_measure_swatchpair"),

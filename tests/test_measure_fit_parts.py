@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from test_layer_optics import cloth
 
 from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
 from weavecolor.measure import grid
 from weavecolor.measure import parameters as p
-from weavecolor.measure.fit_forward import OneLayer, Openness, thread_grid
 from weavecolor.measure.fit_problem import (
     Problem,
     _known,
@@ -21,7 +21,7 @@ from weavecolor.measure.fit_problem import (
     start_unknowns,
 )
 from weavecolor.measure.fit_report import _PROPERTIES, _advice, _drawn, _trades, given
-from weavecolor.measure.fit_surface import SPAN, Traced, _terms, places, smooth
+from weavecolor.measure.fit_surface import Traced, _terms, smooth
 from weavecolor.measure.gridwords import grid_report, grid_table
 from weavecolor.measure.observations import (
     KNOWN,
@@ -33,10 +33,16 @@ from weavecolor.measure.observations import (
 )
 from weavecolor.measure.threads import ThreadCount
 from weavecolor.measure.tocloth import start_cloth, start_told
+from weavecolor.optics import fitted, mightbe
+from weavecolor.optics.appearance import radiances
 from weavecolor.optics.dye import wound_colour
-from weavecolor.scene.backings import Backing
+from weavecolor.optics.fitted import SPAN, places
+from weavecolor.optics.onelayer import OneLayer, Openness, thread_grid
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import Backing, backing
 from weavecolor.scene.places import scene
 from weavecolor.textile.construction import covers
+from weavecolor.textile.howknown import HowKnown
 
 WHITE = Backing("white", np.full(BANDS, 0.8))
 
@@ -216,28 +222,28 @@ def test_a_surface_goes_through_what_it_can_follow(bent):
 @pytest.mark.parametrize("value", [-3.0, -0.1, 0.0, 0.05, 2.0])
 def test_limits_are_bent_and_not_broken(value):
     # ln(1 + e^x): never under the limit, far above it the value itself, at it ln 2 of the bend
-    bent = p._at_least(value, 0.0, 0.1)
+    bent = fitted._at_least(value, 0.0, 0.1)
     assert bent > 0.0 and bent >= value
     assert bent == pytest.approx(0.1 * np.logaddexp(0.0, value / 0.1))
-    assert p._at_least(value + 5.0, 5.0, 0.1) == pytest.approx(5.0 + bent)
+    assert fitted._at_least(value + 5.0, 5.0, 0.1) == pytest.approx(5.0 + bent)
 
 
 @pytest.mark.parametrize("like", ["silk organza", "silk chiffon", "cotton voile"])
 def test_a_yarn_made_wider_stays_its_own_sort(like):
     yarn = start_cloth("x", 30.0, 30.0, warp_like=like).warp
     for times in (0.7, 1.0, 1.6):
-        made = p._of_width(yarn, times * yarn.width_mm, 1.0, 1.0, 1.0)
+        made = fitted._of_width(yarn, times * yarn.width_mm, 1.0, 1.0, 1.0)
         assert made.width_mm == pytest.approx(times * yarn.width_mm, rel=0.02)
         assert made.rods == 1 or made.fineness_dtex == pytest.approx(yarn.fineness_dtex, rel=0.2)
         # outer filaments as steep: turns times thickness
         steep = made.twist_turns_m * made.diameter_mm
         assert steep == pytest.approx(yarn.twist_turns_m * yarn.diameter_mm, rel=0.06)
-    flat = p._of_width(yarn, yarn.width_mm, 2.0, 1.0, 1.0)
+    flat = fitted._of_width(yarn, yarn.width_mm, 2.0, 1.0, 1.0)
     assert flat.flattening == pytest.approx(2.0 * yarn.flattening, rel=0.05)
     assert flat.tex == pytest.approx(yarn.tex / 2.0, rel=0.25)
-    dull = p._of_width(yarn, yarn.width_mm, 1.0, 1.0, 3.0)
+    dull = fitted._of_width(yarn, yarn.width_mm, 1.0, 1.0, 3.0)
     assert dull.dull_per_mm == pytest.approx(3.0 * (yarn.dull_per_mm + 0.3) - 0.3)
-    assert p._of_width(yarn, yarn.width_mm, 1.0, 1.0, 0.1).dull_per_mm >= 0.0
+    assert fitted._of_width(yarn, yarn.width_mm, 1.0, 1.0, 0.1).dull_per_mm >= 0.0
 
 
 def _seen(value, ground, channels=3):
@@ -444,3 +450,32 @@ def test_what_is_written_and_what_is_counted_begin_a_fit():
         start_told("x", {"ends": "40 /cm", "picks": " "}, None, str)
     with pytest.raises(InputError, match="^--weight: "):
         start_told("x", {"weight": "heavy"}, count, lambda key: f"--{key}")
+
+
+def test_draws_of_a_fitted_cloth_are_looks_of_the_cloths_it_might_be():
+    """A weft cover and a warp dye that err together, against such a cloth worked out by itself, one
+    layer and two; the draws of other numbers stay."""
+    made = cloth(warp=0.5, weft=0.3, ends=40.0, picks=36.0, filaments=12)
+    step = np.zeros(fitted.SIZE - 2)
+    step[1] = 0.3
+    step[fitted.SLOW : fitted.SLOW + fitted.KNOTS.size] = -0.4
+    root = np.zeros((step.size, step.size))
+    root[:, 1] = step
+    kept = HowKnown.fitted(root=root[np.tril_indices(len(root))])
+    mine = replace(made, known={"foretold": kept})
+    x = fitted.middle(made)
+    varied, over = fitted.Varied(made, fitted.ln_dyes(made)), [backing("black"), backing("white")]
+    there = np.r_[step, 0.0, 0.0]
+    slow, _ = fitted.might(mine, root, mightbe.DRAWS, [mightbe._seed(mine), 3])
+    even = scene("overcast")
+    for count in (1, 2):
+        less, more = (
+            np.array(radiances(Stack((Layer(varied.cloth(x + way)),) * count), over, [even])[0])
+            for way in (-there, there)
+        )
+        drawn = mightbe.lots(Stack((Layer(mine),) * count), over, even)
+        for lab, one, other in zip(drawn, less, more, strict=True):
+            # CIE L* + 16 goes with the cube root of Y
+            true = np.log(other[20] / one[20]) / 6.0
+            along = np.polyfit(slow[:, 1] / 0.3, lab[:, 0], 1)[0]
+            assert along / (lab[:, 0].mean() + 16.0) == pytest.approx(true, rel=0.4)

@@ -11,7 +11,6 @@ from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
-from weavecolor.measure.fit_forward import Laid, between, grid_layer, over_backing
 from weavecolor.measure.grid import read_grid
 from weavecolor.measure.gridwords import grid_report, grid_table
 from weavecolor.measure.observations import colour_of
@@ -21,6 +20,7 @@ from weavecolor.measure.shots import look_wound
 from weavecolor.measure.tocloth import start_cloth
 from weavecolor.optics.dye import absorption_of_wound
 from weavecolor.optics.kubelka import from_black_white
+from weavecolor.optics.onelayer import Laid, between, grid_layer, over_backing
 from weavecolor.textile.units import linear_density_tex
 
 PER_CM = 90.0

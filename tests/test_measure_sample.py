@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from camera import BARE, STRIP, SWATCH, Room, photograph, picture_of_layers
-from fit_coverage import foretold_off, invented, outcome, told_off
+from fit_coverage import invented, outcome, told_off
 
 from weavecolor import load_cloth
 from weavecolor.cli import run
@@ -57,7 +57,7 @@ def test_again_is_the_same_cloth_with_the_same_ways_to_change():
         x = first.prior_mean()
         x[: p.SLOW] += rng.normal(0.0, 0.15, p.SLOW)
         root = np.eye(p.SIZE - 2)[np.tril_indices(p.SIZE - 2)]
-        known = knowledge({"foretold": HowKnown.fitted(1.0, root=root)})
+        known = knowledge({"foretold": HowKnown.fitted(root=root)})
         again = p.Unknowns.again(replace(first.cloth(x), known=known))
         mean = again.prior_mean()
         for step in (np.zeros(p.SIZE), 0.1 * rng.standard_normal(p.SIZE)):
@@ -77,7 +77,7 @@ def test_a_sample_corrects_and_narrows(measured):
     assert (np.diag(left) <= np.diag(open_) * (1 + 1e-9)).all()
     assert np.linalg.slogdet(left)[1] < np.linalg.slogdet(open_)[1] - 0.3
     assert [q.name for q in lesson.before] == [q.name for q in lesson.fit.quantities]
-    off = told_off(lesson.fit, lesson.fit.quantities, truth) | foretold_off(lesson.fit, truth)
+    off = told_off(lesson.fit, lesson.fit.quantities, truth)
     assert sum(abs(o) <= 1.0 for o in off.values()) >= len(off) - 1, off
     assert lesson.fit.residuals[0].delta < lesson.within
     text = lesson_words(lesson)

@@ -9,9 +9,9 @@ import pytest
 from test_layer_optics import cloth
 
 from weavecolor.colour.colorimetry import ciede2000
-from weavecolor.optics import mightbe
+from weavecolor.optics import fitted, mightbe
 from weavecolor.optics.stack import Layer, Stack
-from weavecolor.optics.uncertainty import Known
+from weavecolor.optics.uncertainty import Known, known_of
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 from weavecolor.textile.howknown import HowKnown
@@ -97,11 +97,33 @@ def test_the_ninth_tenth_of_draws_is_what_is_stated():
 
 
 def test_uncertain_colours_leave_less_open_of_small_differences():
-    known = Known(False, False, colours=1.0, apart=1.6, foretold=0.0)
+    known = Known(False, False, colours=1.0, apart=1.6)
     ways = [known.colours_of(("backing",), d) for d in (1e-9, 0.01, 1.0, 2.0, 50.0)]
     assert ways[0] == 0.0
     assert 0.0 < ways[1] < ways[2] < ways[3] <= ways[4] == 1.0
-    # seen in two lights whole; turned, warp may differ from weft; what was foretold if it is more
+    # seen in two lights whole; turned, warp may differ from weft
     assert known.colours_of(("scene",), 0.01) == 1.0
     assert known.colours_of(("grain",), 0.01) == 1.6 == known.colours_of((), 0.01)
-    assert Known(False, False, colours=1.0, foretold=2.0).colours_of(("scene",), 9.0) == 2.0
+
+
+def fitted_from(made, root):
+    """``made`` as if a fit had left its numbers open by ``root``."""
+    kept = HowKnown.fitted(root=root[np.tril_indices(len(root))])
+    return replace(made, known={"foretold": kept})
+
+
+def test_what_two_looks_of_a_fitted_cloth_share_cancels():
+    made = cloth(warp=0.5, weft=0.3, ends=40.0, picks=36.0, filaments=12)
+    root = np.diag(np.r_[np.full(fitted.SLOW, 0.1), np.full(2 * fitted.KNOTS.size, 0.3)])
+    mine = fitted_from(made, root)
+    single = Stack((Layer(mine),))
+    grounds = [backing("white"), backing("calico")]
+    white, calico = mightbe.lots(single, grounds, WINDOW)
+    looks = [one.mean(axis=0) for one in (white, calico)]
+    alone = mightbe.open_colour(looks[0], white)
+    apart = float(mightbe.open_difference((looks[0], white), (looks[1], calico)))
+    assert 0.5 < alone and apart < 0.4 * alone
+    # a fit whose file keeps nothing counts as a build that was only assumed
+    forgotten = replace(made, known={"foretold": HowKnown.fitted(2.0)})
+    assert known_of([forgotten]).yarn_left == 1.0 and known_of([mine]).yarn_left == 0.0
+    assert fitted.left_open(forgotten) is None

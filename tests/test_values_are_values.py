@@ -16,7 +16,6 @@ from weavecolor.errors import InputError
 from weavecolor.measure import (  # noqa: F401  # noqa: F401  # noqa: F401
     chart,
     fit,
-    fit_forward,
     fit_problem,
     fit_report,
     fit_surface,

@@ -10,17 +10,15 @@ Tarantola, Inverse Problem Theory, 2005, ch. 3), with the surface's own noise in
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import count
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.errors import InputError
 from weavecolor.measure import parameters as p
-from weavecolor.measure.fit_forward import OneLayer
 from weavecolor.measure.fit_problem import Problem, start_unknowns
 from weavecolor.measure.fit_report import (
     Quantity,
@@ -29,10 +27,10 @@ from weavecolor.measure.fit_report import (
     residuals,
     told,
 )
-from weavecolor.measure.fit_surface import TRUSTED, Traced, places, smooth
-from weavecolor.measure.observations import MODEL_SHARE, Known, Seen, Thread, seen_colour
-from weavecolor.measure.swatchpair import lab_of
-from weavecolor.scene.backings import backing
+from weavecolor.measure.fit_surface import TRUSTED, Traced, smooth
+from weavecolor.measure.observations import Known, Seen, Thread
+from weavecolor.optics.fitted import places
+from weavecolor.optics.onelayer import OneLayer
 from weavecolor.textile.cloth import Cloth
 
 Array = NDArray[np.float64]
@@ -43,8 +41,6 @@ _WIDTHS = np.array([0.7, 0.7, p.FLATTER_SPREAD, p.PACKING_SPREAD, p.DULLER_SPREA
 _LEAST = np.array([0.2, 0.2, 0.08, 0.05, 0.2, 0.4])
 _MOST = np.concatenate([[0.45, 0.45], _WIDTHS[2:]])
 _OF_SPREAD = 1.5
-#: Least widths about a fitted cloth within which it is foretold.
-ASKED_WIDTHS = 0.3 * _WIDTHS
 #: Constructions traced for the first surface and for each later one; surfaces at most.
 _FIRST, _MORE, _SURFACES = 14, 9, 4
 #: Share of the rays with which the first, wide surface is traced, which only shows where to look.
@@ -57,23 +53,7 @@ _TRACED, _STEPS, _BETTER = (0.02, 0.05), 4, 4.0
 _WITHIN = 1.0
 #: Share of a surface's misfit to single constructions that is its own and not their noise. Assumed.
 _MISFIT = 0.5
-#: Cloths drawn for what is foretold, and constructions traced for it.
-_DRAWN, _FORETOLD = 200, 9
-_MOST_TRACED = _FIRST + 1 + (_SURFACES - 1) * (_MORE + 1) + _FORETOLD
-#: Where a fitted cloth is foretold unasked: backing, light, grain.
-ASKED = (("calico", "noon outdoors", 90.0), ("black", "ballroom", 0.0))
-
-
-@dataclass(frozen=True, eq=False)
-class Foretold:
-    """How the fitted cloth will look somewhere: ``value`` (n,) and ``covariance`` (n, n) of the
-    channels, Lab (3,), and the CIEDE2000 that the truth stays within 19 times in 20."""
-
-    name: str
-    value: Array
-    covariance: Array
-    Lab: Array
-    within: float
+_MOST_TRACED = _FIRST + 1 + (_SURFACES - 1) * (_MORE + 1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,8 +66,7 @@ class Fit:
     squared residual in standard uncertainties: near or under 1 where all agrees. ``determined``
     counts the combinations of parameters that the data settle better than was known beforehand.
     ``given``: what it rests on, by the names of ``fit_report.TELLS``. ``alike``: correlation of the
-    errors of both yarns' lightness. ``foretold``: how it will look over the grounds and in the
-    lights of :data:`ASKED`.
+    errors of both yarns' lightness.
     """
 
     cloth: Cloth
@@ -103,7 +82,6 @@ class Fit:
     converged: bool
     given: frozenset[str] = frozenset()
     alike: float = 0.0
-    foretold: tuple[Foretold, ...] = ()
 
     @property
     def residual_de(self) -> float:
@@ -165,14 +143,19 @@ def fit_cloth(
         raise InputError("a fit needs at least the cloth's colour over one backing")
     problem = Problem.of(start, seen, threads, known)
     began = start_unknowns(start, seen, threads)
-    found = _search(problem, began, _each(progress, 0))
+    done = count(1)
+    found = _search(
+        problem, began, None if progress is None else lambda: progress(next(done), _MOST_TRACED)
+    )
     unknowns, x, residual, slope = found.unknowns, found.best.x, found.residual, found.slope
     covariance = found.covariance
     # singular values of the slopes in units of what was known beforehand
     scaled = slope @ np.linalg.cholesky(began.covariance())
     determined = int((np.linalg.svd(scaled, compute_uv=False) > 1.0).sum())
     found_out = told(unknowns, x, covariance, given(problem))
-    fit = Fit(
+    if progress is not None:
+        progress(_MOST_TRACED, _MOST_TRACED)  # the search seldom needs all of its surfaces
+    return Fit(
         unknowns.cloth(x),
         unknowns,
         x,
@@ -187,35 +170,6 @@ def fit_cloth(
         given(problem),
         found_out.alike,
     )
-    looked = _MOST_TRACED - _FORETOLD
-    if progress is not None:
-        progress(looked, _MOST_TRACED)  # the search seldom needs all of its surfaces
-    return replace(fit, foretold=foretell(fit, usually_asked(), _each(progress, looked)))
-
-
-def _each(
-    progress: Callable[[int, int], None] | None, before: int
-) -> Callable[[], None] | None:
-    """Tells ``progress`` of one construction more, ``before`` of which are done."""
-    done = count(before + 1)
-    return None if progress is None else lambda: progress(next(done), _MOST_TRACED)
-
-
-def usually_asked() -> list[Seen]:
-    """What a fit foretells unasked: a darker ground, another light, a quarter turn.
-
-    Examples
-    --------
-    >>> [one.name for one in usually_asked()]
-    ['calico', 'black']
-    """
-    return [
-        seen_colour(
-            ground, [0.5] * 3, [0.1] * 3, backing(ground), grain_deg=grain, light=light,
-            light_error=0.0,  # else its lamp's place were a number to seek
-        )
-        for ground, light, grain in ASKED
-    ]
 
 
 @dataclass(frozen=True, eq=False)
@@ -404,53 +358,6 @@ def _missed(
         off.append((true - shown) / np.sqrt(free))
         weights.append(weight * free)
     return np.array(weights) / sum(weights), np.array(off)
-
-
-def foretell(
-    fit: Fit, asked: Sequence[Seen], told_one: Callable[[], None] | None = None
-) -> tuple[Foretold, ...]:
-    """What would be read of the fitted cloth in other places, and how sure that is.
-
-    ``asked``: as observations, of which only backing, scene, grain, face and channels (three)
-    count. ``told_one`` is called for each construction traced. The fit's spread and the optics' own
-    error are carried to first order.
-    """
-    problem = Problem.of(fit.unknowns.start, asked, (), ())
-    unknowns, x = fit.unknowns, fit.values.copy()
-    x[[p.LAMP, p.PAPER, p.LIGHT]] = 0.0
-    spread = np.sqrt(np.diag(fit.covariance)[: p.SLOW])
-    middle, width = x[: p.SLOW].copy(), np.maximum(spread, ASKED_WIDTHS)
-    at = places(middle, width, _FORETOLD)
-    at[:, problem.still] = middle[problem.still]
-    traced = problem.traced_all(unknowns, at, told=told_one)
-    problem.surface = smooth(traced, middle, width, bent=False)
-    share, off = _missed(problem, unknowns, x, traced)
-    rng = np.random.default_rng(7)
-    drawn = x + rng.standard_normal((_DRAWN, p.SIZE)) @ root(fit.covariance).T
-    drawn[:, [p.LAMP, p.PAPER, p.LIGHT]] = 0.0
-    drawn[:, : p.SLOW] = np.clip(
-        drawn[:, : p.SLOW], middle - TRUSTED * width, middle + TRUSTED * width
-    )
-    models, *shown = (
-        problem.shown(unknowns, one, layers, False)[0]
-        for part in np.array_split(np.vstack([x, drawn]), _DRAWN // 20)
-        for one, layers in zip(part, problem.lit(unknowns, part), strict=True)
-    )
-    out = []
-    # what no surface follows is drawn as it was met
-    missed = off[rng.choice(len(off), _DRAWN, p=share)]
-    ends = np.cumsum([len(model) for model in models])
-    for k, (one, model, end) in enumerate(zip(asked, models, ends, strict=True)):
-        own = MODEL_SHARE * np.maximum(model, 0.02)
-        there = np.stack([s[k] for s in shown]) + missed[:, end - len(model) : end]
-        there = there + own * rng.standard_normal((_DRAWN, model.size))
-        middle_lab = lab_of(model)
-        away = ciede2000(np.broadcast_to(middle_lab, (_DRAWN, 3)), lab_of(there))
-        covariance = np.cov(there.T)
-        out.append(
-            Foretold(one.name, model, covariance, middle_lab, float(np.percentile(away, 95.0)))
-        )
-    return tuple(out)
 
 
 def root(covariance: Array) -> Array:

@@ -18,7 +18,12 @@ from scipy.linalg import block_diag, solve_triangular
 from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.colour.tristimulus import weights
 from weavecolor.measure import parameters as p
-from weavecolor.measure.fit_forward import (
+from weavecolor.measure.fit_surface import Smooth, Traced
+from weavecolor.measure.observations import Known, Seen, Thread, channels_in_light, with_lamp
+from weavecolor.optics.dye import wound_colour
+from weavecolor.optics.fitted import still_numbers
+from weavecolor.optics.layer import strand, woven
+from weavecolor.optics.onelayer import (
     SQUARE,
     Laid,
     OneLayer,
@@ -29,10 +34,6 @@ from weavecolor.measure.fit_forward import (
     over_backing,
     thread_grid,
 )
-from weavecolor.measure.fit_surface import Smooth, Traced
-from weavecolor.measure.observations import Known, Seen, Thread, channels_in_light
-from weavecolor.optics.dye import wound_colour
-from weavecolor.optics.layer import strand, woven
 from weavecolor.scene.scene import Scene
 from weavecolor.textile import construction
 from weavecolor.textile.cloth import Cloth, Yarn
@@ -113,8 +114,10 @@ class Problem:
         """The light of one construction, of the ``slow`` numbers (SLOW,) of ``unknowns``, for all
         sights, by a ``share`` of the usual rays."""
         sheets = [
-            laid(s.seen.scene, s.seen.grain_deg, s.seen.face,
-                 float(slow[p.LAMP]) if s.seen.light_error else 0.0)
+            laid(
+                with_lamp(s.seen.scene, float(slow[p.LAMP]) if s.seen.light_error else 0.0),
+                s.seen.grain_deg, s.seen.face,
+            )
             for s in self.sights
         ]  # fmt: skip
         x = np.concatenate([slow, np.zeros(p.SIZE - p.SLOW)])
@@ -324,18 +327,6 @@ def _sight_shown(
     )
     out[:, p.LIGHT] = turned
     return model, out
-
-
-def still_numbers(cloth: Cloth, lamp: bool) -> list[int]:
-    """The slow numbers that change nothing: dullness of bright fibre, packing of single filaments,
-    and the lamp's place but where there is a ``lamp`` whose place is not known."""
-    yarns = cloth.warp, cloth.weft
-    moves = {
-        p.DULLER: max(y.dull_per_mm for y in yarns) > 0.0,
-        p.PACKING: max(y.rods for y in yarns) > 1,
-        p.LAMP: lamp,
-    }
-    return [k for k, yes in moves.items() if not yes]
 
 
 def mixture(share: float, error: float, off: float) -> tuple[float, float, float, float]:

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.measure import parameters as p
-from weavecolor.measure.fit_forward import OneLayer
 from weavecolor.measure.fit_problem import Problem
 from weavecolor.measure.observations import colour_of
+from weavecolor.optics.onelayer import OneLayer
 from weavecolor.textile import construction
 
 Array = NDArray[np.float64]

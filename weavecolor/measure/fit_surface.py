@@ -13,15 +13,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import qmc
 
-from weavecolor.measure.fit_forward import OneLayer, Openness
 from weavecolor.optics.cell.filaments import FilamentCell
+from weavecolor.optics.onelayer import OneLayer, Openness
 
 Array = NDArray[np.float64]
 
-#: Constructions are traced within so many widths of the middle, and trusted a little beyond.
-SPAN, TRUSTED = 1.5, 1.75
+#: Surfaces are trusted within so many widths of the middle, a little beyond what is traced.
+TRUSTED = 1.75
 #: Light of constructions so many widths away counts for less, as a bell curve.
 _BELL = 1.6
 _RIDGE = 1e-3
@@ -34,14 +33,6 @@ class Traced:
 
     at: Array
     layers: tuple[OneLayer, ...]
-
-
-def places(middle: Array, width: Array, count: int, skip: int = 0) -> Array:
-    """Slow numbers (``count``, k) of constructions to trace about ``middle`` (k,), evenly spread
-    over :data:`SPAN` of ``width`` (k,) to each side; ``skip`` of the sequence were used before."""
-    sequence = qmc.Halton(middle.size, scramble=False)
-    sequence.fast_forward(1 + skip)
-    return np.asarray(middle + SPAN * width * (2.0 * sequence.random(count) - 1.0))
 
 
 def _terms(z: Array, bent: bool) -> Array:

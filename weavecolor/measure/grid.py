@@ -21,7 +21,6 @@ from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.spectra import BANDS, frozen
 from weavecolor.errors import InputError
 from weavecolor.measure import parameters as p
-from weavecolor.measure.fit_forward import SQUARE, between, grid_layer, over_backing
 from weavecolor.measure.observations import (
     MODEL_SHARE,
     camera_channels,
@@ -30,6 +29,7 @@ from weavecolor.measure.observations import (
 )
 from weavecolor.measure.threads import NINETEEN_OF_TWENTY
 from weavecolor.optics.dye import FORMULA_ERROR, Dye, wound_colour
+from weavecolor.optics.onelayer import SQUARE, between, grid_layer, over_backing
 from weavecolor.textile.yarn import Yarn
 
 Array = NDArray[np.float64]

@@ -7,7 +7,7 @@ how a cloth makes colour. Covariances are of standard uncertainties.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -109,6 +109,14 @@ def moved_lamp(zenith_deg: float, off: float) -> float:
     """Where a lamp in front of the cloth stands, ``off`` :data:`LAMP_DEG` farther from its normal
     than it is told to."""
     return float(np.clip(zenith_deg + LAMP_DEG * off, 0.0, 85.0)) if off else zenith_deg
+
+
+def with_lamp(place: Scene, off: float) -> Scene:
+    """``place`` with its lamps where :func:`moved_lamp` puts them."""
+    if not off:
+        return place
+    lights = [replace(x, zenith_deg=moved_lamp(x.zenith_deg, off)) for x in place.lights]
+    return replace(place, lights=tuple(lights))
 
 
 def camera_channels() -> Array:

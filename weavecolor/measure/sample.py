@@ -20,10 +20,9 @@ from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.spectra import BANDS, frozen
 from weavecolor.errors import InputError
 from weavecolor.measure import parameters as p
-from weavecolor.measure.fit import ASKED_WIDTHS, Fit, foretell, root, usually_asked
-from weavecolor.measure.fit_problem import directional, mixture, still_numbers
+from weavecolor.measure.fit import Fit, root
+from weavecolor.measure.fit_problem import directional, mixture
 from weavecolor.measure.fit_report import Quantity, Residual, told
-from weavecolor.measure.fit_surface import places
 from weavecolor.measure.observations import (
     MODEL_SHARE,
     PHOTO_SCENE,
@@ -36,8 +35,8 @@ from weavecolor.measure.observations import (
 from weavecolor.measure.swatchpair import OneColour, lab_of
 from weavecolor.optics.appearance import appearance
 from weavecolor.optics.dye import absorption
+from weavecolor.optics.fitted import LEAST_WIDTHS, places, still_numbers
 from weavecolor.optics.stack import MOST_LAYERS, Stack
-from weavecolor.optics.uncertainty import COVERAGE
 from weavecolor.scene.backings import Backing, backing
 from weavecolor.scene.places import scene
 from weavecolor.scene.scene import Light, Scene
@@ -162,8 +161,7 @@ class Lesson:
 
     ``fit``: the corrected cloth, as a fit; ``before``: its quantities before; ``seen``,
     ``foretold`` and ``shown`` (after): Lab (3,) of the sample; ``within``: the CIEDE2000 within
-    which the reading was foretold, 19 in 20; ``foretold_before``, ``foretold_after``: the same of
-    the cloth in other light, turned, over other grounds.
+    which the reading was foretold, 19 in 20.
     """
 
     fit: Fit
@@ -172,8 +170,6 @@ class Lesson:
     foretold: Array
     shown: Array
     within: float
-    foretold_before: float
-    foretold_after: float
 
 
 def learn(sample: Sample, progress: Callable[[int, int], None] | None = None) -> Lesson:
@@ -240,13 +236,10 @@ def learn(sample: Sample, progress: Callable[[int, int], None] | None = None) ->
         after.quantities, after.trades, misfit=0.0, determined=0, rounds=_STEPS, converged=True,
         alike=after.alike,
     )  # fmt: skip
-    fit = replace(fit, foretold=foretell(fit, usually_asked()))
     away = ciede2000(np.broadcast_to(foretold, drawn.shape), lab_of(np.maximum(drawn, 1e-4)))
     return Lesson(
         fit, told(unknowns, mean, covariance).quantities, seen, foretold, shown,
         float(np.percentile(away, 95.0)),
-        COVERAGE * (dict(sample.cloth.known)["foretold"].spread or 0.0),
-        max(one.within for one in fit.foretold),
     )  # fmt: skip
 
 
@@ -294,7 +287,7 @@ def _by_build(
     constructions worked out, and what no plane follows."""
     mean = unknowns.prior_mean()
     spread = np.sqrt(np.diag(unknowns.covariance())[: p.SLOW])
-    width = np.maximum(spread, ASKED_WIDTHS)
+    width = np.maximum(spread, LEAST_WIDTHS)
     still = still_numbers(sample.cloth, bool(sample.light_error and sample.scene.lights))
     moving = np.setdiff1d(np.arange(p.SLOW), still)
     at = places(mean[: p.SLOW], width, _PLACES)
@@ -453,9 +446,5 @@ def lesson_words(lesson: Lesson) -> str:
                 + f", {low:.2g} to {high:.2g} ({was.around[0]:.2g} to {was.around[1]:.2g})"
                 " in 19 of 20"
             )
-    lines.append(
-        "Foretold in other light, turned, over other grounds: within "
-        f"{lesson.foretold_after:.1f} ({lesson.foretold_before:.1f}) CIEDE2000"
-    )
     lines.append("The sample itself decides; what else is made of the cloth is foretold.")
     return "\n".join(lines) + "\n"

@@ -18,7 +18,6 @@ from weavecolor.measure.fit import Fit
 from weavecolor.measure.fit_report import TELLS
 from weavecolor.measure.observations import Known
 from weavecolor.measure.threads import ThreadCount
-from weavecolor.optics.uncertainty import COVERAGE
 from weavecolor.textile import construction
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.fibres import fibre
@@ -229,8 +228,8 @@ def _optics(fit: Fit) -> str:
 
 
 def _known(fit: Fit) -> Knowledge:
-    """How the fitted cloth's numbers are known, by which ``uncertainty.known_of`` judges it: what
-    build and dye leave open together is what is foretold."""
+    """How the fitted cloth's numbers are known, by which ``uncertainty.known_of`` judges it, and
+    what it left open of build and dye together, by which ``mightbe`` draws it."""
     by_name = {q.name: q for q in fit.quantities}
     told = {"weight": HowKnown.fitted(by_name["weight"].spread)}
     for system in ("warp", "weft"):
@@ -240,12 +239,11 @@ def _known(fit: Fit) -> Knowledge:
     colour = HowKnown.fitted(by_name["warp colour"].spread, together=[("weft.colour", fit.alike)])
     told["warp.colour"] = colour
     told["weft.colour"] = HowKnown.fitted(by_name["weft colour"].spread)
-    within = max(one.within for one in fit.foretold)
-    words = "of its colour in other light, turned, over other grounds"
+    words = "all that the fit left open, by which answers are drawn"
     # paper and light of these photographs are of no use later
     kept = np.linalg.cholesky(fit.covariance[:-2, :-2])
     left = [float(f"{v:.4g}") for v in kept[np.tril_indices(len(kept))]]
-    told["foretold"] = HowKnown.fitted(within / COVERAGE, words, root=left)
+    told["foretold"] = HowKnown.fitted(source=words, root=left)
     return knowledge(told)
 
 
@@ -283,10 +281,6 @@ def report(fit: Fit) -> str:
         )
     if not fit.converged:
         lines.append("Caution: the search stopped before it settled; take the cloth as a sketch.")
-    lines.append(
-        "Foretold in other light, turned, over other grounds: within "
-        f"{max(one.within for one in fit.foretold):.1f} CIEDE2000 in 19 of 20"
-    )
     areal = construction.cloth_mass_g_m2(fit.cloth)
     lines.append(f"Weight of the fitted cloth: {areal:.3g} g/m2 (weigh a piece to check)")
     return "\n".join(lines) + "\n"

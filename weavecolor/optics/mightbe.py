@@ -9,6 +9,9 @@ how sure anything is.
 * The build of the yarns, by factors on what the stack sends back and on what it lets through. How
   far those go was found by sampling: every swatch drawn anew within the trade's ranges and worked
   out by the same optics (``python -m tests.ranges --factors``), by sort of yarn.
+
+A cloth that was fitted keeps what the fit left open of dye and build together: it is drawn from
+that, and single layers of its constructions are traced (``fitted``).
 """
 
 from __future__ import annotations
@@ -29,8 +32,9 @@ from weavecolor.colour.spectra import BANDS, WAVELENGTHS, frozen
 from weavecolor.optics.adding import GAPS, over_backings, pile_of
 from weavecolor.optics.appearance import direction, lit_by, radiance, radiances, viewer_pile
 from weavecolor.optics.dye import absorption, dye_of, from_colour
+from weavecolor.optics.fitted import GROUNDS, left_open, might, moves
 from weavecolor.optics.layer import Solved, content, laid, solved
-from weavecolor.optics.stack import Stack
+from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import COVERAGE, known_of
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import illumination
@@ -79,8 +83,8 @@ _NEAR = 80.0
 _AT = np.arange(0, BANDS, 5)
 _MOVE = 0.25
 #: Reflectance of the ground that tells what a stack lets through there and back.
-_GROUND = 0.85
-_GROUNDS = (("nothing", 0.0), ("white ground", _GROUND))
+_GROUND = GROUNDS[1]
+_GROUNDS = tuple(zip(("nothing", "white ground"), GROUNDS, strict=True))
 #: Factors below this are taken as this, so that they have logarithms.
 _LEAST = 1e-6
 #: However dull a cloth may be, it sends back this share of what is foretold.
@@ -237,7 +241,7 @@ def lots_in(
     >>> len(drawn), len(drawn[0])
     (1, 2)
     """
-    layers = tuple((content(x.cloth), x.cloth.known, x.grain_deg, x.face) for x in stack.layers)
+    layers = tuple(map(_lies, stack.layers))
     drawn = _sent.fetch(
         [(layers, stack.lay, scene) for scene in scenes],
         lambda missing: _drawn(stack, [key[-1] for key in missing]),
@@ -266,14 +270,67 @@ def _drawn(stack: Stack, scenes: Sequence[Scene]) -> list[_Sent]:
         return [(none[0], none, none)] * len(scenes)
     looks = sent_and_got(stack, scenes)
     out = []
-    for scene, (dark, got), slopes in zip(
-        scenes, looks, _slopes(stack, scenes, looks), strict=True
+    for scene, (dark, got), slopes, (more_back, more_let) in zip(
+        scenes, looks, _slopes(stack, scenes, looks), _fitted(stack, scenes), strict=True
     ):
         falls = illumination(scene)
         passed = np.divide(got, falls, out=np.zeros(BANDS), where=falls > 0).mean() / _GROUND
         back, let, sheen = _errors(stack, scene, slopes, float(passed))
+        back, let = back + more_back, let + more_let
         out.append((dark, np.maximum(dark * np.exp(back) + sheen * falls, _LEFT * dark), let))
     return out
+
+
+def _fitted(stack: Stack, scenes: Sequence[Scene]) -> list[tuple[Array, Array]]:
+    """In each scene, draws (DRAWS, 41) of what the build of fitted cloths adds to the logarithms of
+    what a stack sends back by itself and of what it gets from a white ground.
+
+    Each layer's own light as its cloth might be, laid one under the other as even light would be
+    (P. Kubelka, JOSA 44 (1954) 330), against the same of the layers as they are.
+    """
+    ones = {_lies(x): x for x in stack.layers}
+    roots = {one: left_open(x.cloth) for one, x in ones.items()}
+    none = np.zeros((DRAWS, BANDS))
+    if all(root is None for root in roots.values()):
+        return [(none, none)] * len(scenes)
+    errors = {one: _by_build(x, roots[one], scenes) for one, x in ones.items()}
+    alone = {one: sent_and_got(Stack((x,)), scenes) for one, x in ones.items()}
+    out = []
+    for k, scene in enumerate(scenes):
+        falls = np.maximum(illumination(scene), _LEAST)
+        own = [(alone[one][k] / falls / [[1.0], [_GROUND]], errors[one][k])
+               for one in map(_lies, stack.layers)]  # fmt: skip
+        base = _one_under_the_other([light[None] for light, _ in own])
+        moved = _one_under_the_other([light * np.exp(off) for light, off in own])
+        gone = _logs(moved) - _logs(base)
+        out.append((gone[:, 0], gone[:, 1]))
+    return out
+
+
+def _lies(layer: Layer) -> tuple[Any, ...]:
+    return content(layer.cloth), layer.cloth.known, layer.grain_deg, layer.face
+
+
+def _by_build(layer: Layer, root: Array | None, scenes: Sequence[Scene]) -> list[Array]:
+    """In each scene, draws (DRAWS, 2, 41) of errors of the logarithms of one layer's light."""
+    if root is None:
+        return [np.zeros((1, 2, BANDS))] * len(scenes)
+    slow, _ = might(layer.cloth, root, DRAWS, [_seed(layer.cloth), 3])
+    met = np.random.default_rng([_seed(layer.cloth), 4])
+    lies = [(scene, layer.grain_deg, layer.face) for scene in scenes]
+    found = moves(layer.cloth, root, lies)
+    which = met.integers(len(found[0].missed), size=DRAWS)
+    return [one.of(slow, which) for one in found]
+
+
+def _one_under_the_other(layers: Sequence[Array]) -> Array:
+    """What layers (Z, 2, 41) send back and let through there and back, together."""
+    *upper, last = layers
+    back, let = last[:, 0], last[:, 1]
+    for layer in reversed(upper):
+        again = 1.0 / (1.0 - np.minimum(layer[:, 0] * back, 0.9))
+        back, let = layer[:, 0] + layer[:, 1] * back * again, layer[:, 1] * let * again**2
+    return np.stack([back, let], axis=1)
 
 
 def _slopes(
@@ -298,7 +355,7 @@ def _errors(
     back, let, sheen = np.zeros((3, DRAWS, BANDS))
     cloths = list({content(x.cloth): x.cloth for x in stack.layers}.values())
     for cloth, wide, slope in slopes:
-        drawn = _dyes(cloth) * wide
+        drawn = _dye_errors(cloth, wide)
         for side, part in enumerate((np.minimum(drawn, 0.0), np.maximum(drawn, 0.0))):
             back += np.einsum("zsb,sb->zb", part, slope[:, side, 0])
             let += np.einsum("zsb,sb->zb", part, slope[:, side, 1])
@@ -352,8 +409,10 @@ def _across(scene: Scene, grain_deg: float) -> Array:
 
 def _spreads(cloth: Cloth) -> Array:
     """Standard errors (2, 41) of ln sigma of warp and weft, 0 where what is known of the colour
-    tells its own: a fit, or a reading with its spread."""
-    known = dict(cloth.known)
+    tells its own: a reading with its spread, or a fit that does not keep what it left open."""
+    known, root = dict(cloth.known), left_open(cloth)
+    if root is not None:
+        return np.asarray(might(cloth, root, DRAWS, [_seed(cloth), 3])[1].std(axis=0))
     out = np.zeros((2, BANDS))
     for row, system, yarn in zip(out, ("warp", "weft"), (cloth.warp, cloth.weft), strict=True):
         how = known.get(f"{system}.colour", HowKnown.stated())
@@ -365,13 +424,24 @@ def _spreads(cloth: Cloth) -> Array:
 
 
 def _seed(cloth: Cloth) -> int:
-    """By content: what a cloth might be never depends on what it is compared with."""
-    return int.from_bytes(blake2b(repr(content(cloth)).encode(), digest_size=8).digest(), "big")
+    """By content: what a cloth might be never depends on what it is compared with. Of a fitted one
+    by what its fit left open, which its file keeps to the last digit."""
+    root = left_open(cloth)
+    told = content(cloth) if root is None else root.tolist()
+    return int.from_bytes(blake2b(repr(told).encode(), digest_size=8).digest(), "big")
 
 
 def _builds(cloth: Cloth) -> Array:
     """Normal draws (4, DRAWS) of a cloth's build."""
     return np.random.default_rng([_seed(cloth), 1]).normal(size=(4, DRAWS))
+
+
+def _dye_errors(cloth: Cloth, wide: Array) -> Array:
+    """Draws (DRAWS, 2, 41) of errors of ln sigma, of standard errors ``wide`` (2, 41)."""
+    root = left_open(cloth)
+    if root is not None:
+        return might(cloth, root, DRAWS, [_seed(cloth), 3])[1]
+    return _dyes(cloth) * wide
 
 
 def _dyes(cloth: Cloth) -> Array:

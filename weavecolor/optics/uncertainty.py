@@ -90,9 +90,8 @@ class Known:
     colours, apart : float
         Standard uncertainties, CIEDE2000, of measured or fitted yarn colours: of one, and of warp
         against weft.
-    foretold : float
-        Standard uncertainty, CIEDE2000, that fits of cloths leave of their colour elsewhere; what
-        they leave of dye and build is in it.
+    fitted : bool
+        Whether a cloth was fitted and keeps what that left open, which is drawn.
     """
 
     yarn_assumed: bool
@@ -103,7 +102,7 @@ class Known:
     yarn_left: float = -1.0
     colours: float = 0.0
     apart: float = 0.0
-    foretold: float = 0.0
+    fitted: bool = False
 
     def __post_init__(self) -> None:
         if self.yarn_left < 0.0:
@@ -112,15 +111,14 @@ class Known:
     @property
     def read(self) -> float:
         """What readings and fits leave open of one colour."""
-        return math.hypot(MEASURED, self.off, max(self.colours, self.foretold))
+        return math.hypot(MEASURED, self.off, self.colours)
 
     def colours_of(self, changed: Collection[str], delta: float) -> float:
         """What uncertain colours of warp and weft leave open of a difference ``delta``."""
         if delta < NOUGHT:
             return 0.0
         turned = not changed or bool({"grain", "face", "lay"} & set(changed))
-        own = max(self.colours, self.foretold)
-        own = own if "scene" in changed else min(own, 0.2 + 0.25 * delta)
+        own = self.colours if "scene" in changed else min(self.colours, 0.2 + 0.25 * delta)
         return max(own, self.apart if turned else 0.0)
 
 
@@ -160,7 +158,8 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
     (True, 0.0)
     """
     recovered, assumed = False, False
-    off = left = colours = apart = foretold = 0.0
+    off = left = colours = apart = 0.0
+    fitted = False
     sorts = set()
     told: set[str] = set()
     for cloth in cloths:
@@ -175,16 +174,18 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
                 left = max(left, _left(key, yarn, how))
         recovered |= any(known.get(key, _STATED).way == "assumed" for key in _COLOURS)
         off = max(off, known.get("shown", _STATED).spread or 0.0)
+        if "foretold" in known:
+            fitted = fitted or bool(known["foretold"].root)
+            if known["foretold"].root:
+                continue  # what the fit left of dye and build is drawn
+            left = 1.0  # an earlier fit, whose file does not keep that
         both = covariance(cloth.known, _COLOURS)
-        within = known.get("foretold", _STATED).spread or 0.0
-        foretold = max(foretold, within)
-        if not within:  # else what the fit leaves of dye and build is in that
-            colours = max(colours, math.sqrt(float(both.diagonal().max())))
+        colours = max(colours, math.sqrt(float(both.diagonal().max())))
         between = float(both[0, 0] + both[1, 1] - 2.0 * both[0, 1])
         apart = max(apart, math.sqrt(max(0.0, between)))
     least = next((s for s in SORTS if s in sorts), SORTS[0])
     return Known(
-        assumed, recovered, tuple(sorted(told)), least, off, left, colours, apart, foretold
+        assumed, recovered, tuple(sorted(told)), least, off, left, colours, apart, fitted
     )
 
 
@@ -233,8 +234,8 @@ def reasons(known: Known) -> tuple[str, ...]:
         told.append(f"the cloth is shown {known.off:.1f} CIEDE2000 off what it was fitted to")
     if known.colours:
         told.append(f"a yarn's colour is known to {known.colours:.1f} CIEDE2000")
-    if known.foretold:
-        told.append(f"the fit leaves its colour open by {known.foretold:.1f} CIEDE2000")
+    if known.fitted:
+        told.append("what the fit of the cloth left open")
     return tuple(told)
 
 

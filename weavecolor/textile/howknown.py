@@ -25,7 +25,7 @@ WAYS: tuple[Way, ...] = get_args(Way)
 OF_YARN = ("count", "filaments", "gum", "packing", "flattening", "twist", "dull_per_mm", "crimp",
            "colour", "cover")  # fmt: skip
 #: ... and of the cloth. ``shown``: how far answers show the cloth from what it was fitted to,
-#: CIEDE2000. ``foretold``: what a fit leaves open of the cloth's colour elsewhere, CIEDE2000.
+#: CIEDE2000. ``foretold``: what a fit left open, by which answers are drawn.
 OF_CLOTH = ("ends", "picks", "weight", "warp_share", "shown", "foretold")
 NUMBERS = (*OF_CLOTH, *(f"{system}.{key}" for system in ("warp", "weft") for key in OF_YARN))
 _LONGEST = 400

@@ -1,6 +1,5 @@
-"""One layer over a backing, for a handful of directions: the same optics as ``optics.layer`` and
-``optics.adding``, arranged so that a new dye costs a millisecond and a new construction a fifth of
-a second.
+"""One layer over a backing, for a handful of directions: the same optics as ``layer`` and
+``adding``, arranged so that a new dye costs a millisecond and a new construction half a second.
 
 Knows how traced light is summed and how a layer meets a Lambertian backing; knows nothing of
 cameras, priors or fitting. Whatever the light, only the directions named and uniformly diffuse
@@ -17,7 +16,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.measure.observations import moved_lamp
 from weavecolor.optics.adding import GAPS, PileOptics, openings
 from weavecolor.optics.cell.filaments import (
     FilamentCell,
@@ -57,10 +55,9 @@ class Laid:
 SQUARE = Laid((0.0, 0.0, 1.0), (), False)
 
 
-def laid(scene: Scene, grain_deg: float, face: str, lamp: float = 0.0) -> Laid:
+def laid(scene: Scene, grain_deg: float, face: str) -> Laid:
     """How ``scene`` meets a sheet whose warp lies at ``grain_deg``, its ``face`` ("face" or "back")
-    outwards; lights from the front only, and ``lamp`` standard deviations farther from the normal
-    than told."""
+    outwards; lights from the front only."""
 
     def vector(zenith: float, azimuth: float) -> Vector:
         v = unit(np.radians(zenith), np.radians(azimuth - grain_deg))
@@ -69,7 +66,7 @@ def laid(scene: Scene, grain_deg: float, face: str, lamp: float = 0.0) -> Laid:
     return Laid(
         vector(scene.view_zenith_deg, scene.view_azimuth_deg),
         tuple(
-            vector(moved_lamp(x.zenith_deg, lamp), x.azimuth_deg) for x in scene.lights
+            vector(x.zenith_deg, x.azimuth_deg) for x in scene.lights if x.zenith_deg < 90.0
         ),
         face == "back",
     )
