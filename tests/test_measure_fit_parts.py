@@ -466,7 +466,7 @@ def test_draws_of_a_fitted_cloth_are_looks_of_the_cloths_it_might_be():
     x = fitted.middle(made)
     varied, over = fitted.Varied(made, fitted.ln_dyes(made)), [backing("black"), backing("white")]
     there = np.r_[step, 0.0, 0.0]
-    slow, _ = fitted.might(mine, root, mightbe.DRAWS, [mightbe._seed(mine), 3])
+    slow, _ = fitted.might(root, mightbe.DRAWS, [mightbe._seed(mine), 3])
     even = scene("overcast")
     for count in (1, 2):
         less, more = (

@@ -20,8 +20,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
-from scipy.optimize import brentq
-from scipy.stats import qmc
 
 from weavecolor.cache import Kept, Packed
 from weavecolor.colour.spectra import WAVELENGTHS, frozen
@@ -178,6 +176,8 @@ def _shaped(
     while spare(high) < 0.0 and high < 64.0:
         high *= 1.5
     if high > 1.0:
+        from scipy.optimize import brentq  # slow to load
+
         # the room below is far wider than what is missed here
         more = float(brentq(spare, high / 1.5, high, xtol=1e-6)) if spare(high) >= 0.0 else high
     cloth = woven(more)
@@ -266,17 +266,19 @@ def left_open(cloth: Cloth) -> Array | None:
     return lower
 
 
-def might(cloth: Cloth, root: Array, count: int, seed: Sequence[int]) -> tuple[Array, Array]:
-    """Errors of what a fit left open, drawn ``count`` times: of the slow numbers (count, SLOW) and
-    of ln of both dyes (count, 2, 41)."""
+def might(root: Array, count: int, seed: Sequence[int]) -> tuple[Array, Array]:
+    """Errors of what a fit left open, drawn ``count`` times from its ``root`` by
+    ``seed``: of the slow numbers (count, SLOW) and of ln of both dyes (count, 2, 41)."""
     drawn = np.random.default_rng(seed).normal(size=(count, len(root))) @ root.T
     knots = drawn[:, SLOW:].reshape(count, 2, KNOTS.size)
     return drawn[:, :SLOW], knots @ BASIS.T
 
 
 def places(middle: Array, width: Array, count: int, skip: int = 0) -> Array:
-    """Slow numbers (count, k) of constructions to trace about ``middle``, evenly spread; ``skip``
-    of the sequence were used before."""
+    """Slow numbers (``count``, k) of constructions to trace about ``middle`` (k,), evenly spread
+    over :data:`SPAN` of ``width`` (k,) to each side; ``skip`` of the sequence were used before."""
+    from scipy.stats import qmc  # slow to load, and few cloths are fitted
+
     sequence = qmc.Halton(middle.size, scramble=False)
     sequence.fast_forward(1 + skip)
     return np.asarray(middle + SPAN * width * (2.0 * sequence.random(count) - 1.0))
@@ -311,8 +313,8 @@ class Moves:
 
 
 def moves(cloth: Cloth, root: Array, lies: Sequence[tuple[Scene, float, str]]) -> list[Moves]:
-    """How the light of one layer of a fitted cloth moves, as it lies in each scene, at a grain in
-    degrees, with its face or back outwards; ``root`` as from :func:`left_open`.
+    """How the light of one layer of a fitted ``cloth`` moves, as it ``lies`` in each scene, at a
+    grain in degrees, with its face or back outwards; ``root`` as from :func:`left_open`.
 
     A plane through constructions traced about the cloth: cloth of smooth fibre sends light to the
     eye at one build and not at the next, which no slope shows.

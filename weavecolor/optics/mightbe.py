@@ -315,7 +315,7 @@ def _by_build(layer: Layer, root: Array | None, scenes: Sequence[Scene]) -> list
     """In each scene, draws (DRAWS, 2, 41) of errors of the logarithms of one layer's light."""
     if root is None:
         return [np.zeros((1, 2, BANDS))] * len(scenes)
-    slow, _ = might(layer.cloth, root, DRAWS, [_seed(layer.cloth), 3])
+    slow, _ = might(root, DRAWS, [_seed(layer.cloth), 3])
     met = np.random.default_rng([_seed(layer.cloth), 4])
     lies = [(scene, layer.grain_deg, layer.face) for scene in scenes]
     found = moves(layer.cloth, root, lies)
@@ -412,7 +412,7 @@ def _spreads(cloth: Cloth) -> Array:
     tells its own: a reading with its spread, or a fit that does not keep what it left open."""
     known, root = dict(cloth.known), left_open(cloth)
     if root is not None:
-        return np.asarray(might(cloth, root, DRAWS, [_seed(cloth), 3])[1].std(axis=0))
+        return np.asarray(might(root, DRAWS, [_seed(cloth), 3])[1].std(axis=0))
     out = np.zeros((2, BANDS))
     for row, system, yarn in zip(out, ("warp", "weft"), (cloth.warp, cloth.weft), strict=True):
         how = known.get(f"{system}.colour", HowKnown.stated())
@@ -440,7 +440,7 @@ def _dye_errors(cloth: Cloth, wide: Array) -> Array:
     """Draws (DRAWS, 2, 41) of errors of ln sigma, of standard errors ``wide`` (2, 41)."""
     root = left_open(cloth)
     if root is not None:
-        return might(cloth, root, DRAWS, [_seed(cloth), 3])[1]
+        return might(root, DRAWS, [_seed(cloth), 3])[1]
     return _dyes(cloth) * wide
 
 
