@@ -44,8 +44,6 @@ from weavecolor.measure.observations import (
     Known,
     channels_in_light,
     check_grounds,
-    from_lab,
-    linear_from_lab,
     moved_lamp,
     seen_colour,
     seen_spectrum,
@@ -164,16 +162,6 @@ def test_recentring_keeps_the_cloth():
     for one, other in ((before.warp, after.warp), (before.weft, after.weft)):
         Lab = [lab_of(p.linear_of(y.colour)) for y in (one, other)]
         assert ciede2000(*Lab) < 0.5
-
-
-def test_lab_observations():
-    """Lab to linear sRGB undoes ``lab_of``, and the covariance is that of small changes."""
-    Lab = np.array([55.0, 40.0, -20.0])
-    value, covariance = from_lab(Lab, 0.7)
-    assert lab_of(value) == pytest.approx(Lab, abs=1e-6)
-    rng = np.random.default_rng(1)
-    drawn = linear_from_lab(Lab + 0.7 * rng.standard_normal((20000, 3)))
-    assert np.cov(drawn.T) == pytest.approx(covariance, rel=0.1, abs=2e-6)
 
 
 @pytest.fixture(scope="module")

@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from weavecolor.colour.lights import light_spectrum
-from weavecolor.colour.screen import daylight_white, space
+from weavecolor.colour.screen import space
 from weavecolor.colour.spectra import BANDS, Spectrum, frozen
-from weavecolor.colour.tristimulus import weights, xyz_from_lab
+from weavecolor.colour.tristimulus import weights
 from weavecolor.errors import InputError
 from weavecolor.measure.swatchpair import MeasuredColour, SwatchPair, lab_of
 from weavecolor.optics.stack import FACES
@@ -128,21 +128,6 @@ def channels_in_light(channels: ArrayLike, light: ArrayLike) -> Array:
     """``channels`` weighted by ``light`` (41,) so that a perfect white gives 1 in each."""
     lit = np.asarray(channels) * np.asarray(light)
     return np.asarray(lit / lit.sum(axis=1, keepdims=True))
-
-
-def linear_from_lab(Lab: ArrayLike) -> Array:
-    """Linear sRGB (..., 3) of Lab relative to D65, not clipped."""
-    XYZ = np.asarray(xyz_from_lab(Lab, daylight_white("2")))
-    return XYZ @ space("sRGB").from_xyz.T / 100.0
-
-
-def from_lab(Lab: ArrayLike, uncertainty: float) -> tuple[Array, Array]:
-    """Linear sRGB (3,) and covariance (3, 3) of a Lab reading known to +- ``uncertainty`` in each
-    of L, a and b."""
-    value = linear_from_lab(Lab)
-    step = 1e-3 * np.eye(3)
-    slope = (linear_from_lab(np.asarray(Lab) + step) - value) / 1e-3
-    return value, slope.T @ slope * float(uncertainty) ** 2
 
 
 def seen_colour(

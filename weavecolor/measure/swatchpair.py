@@ -179,9 +179,9 @@ def measure_pair(
                 field=f"picture over {picture}",
             )
     cautions: list[str] = []
-    rw, e_rw = _mean(first, "swatch over white", cautions)
-    rk, e_rk = _mean(second, "swatch over black", cautions)
-    card, e_card = _mean(second, "card", cautions)
+    rw, e_rw = _mean(first, "swatch over white")
+    rk, e_rk = _mean(second, "swatch over black")
+    card, e_card = _mean(second, "card")
     rg, e_rg = first.light.reflectance, first.light.reflectance_error
     if (rw < rk - 3 * (e_rw + e_rk) - 0.01).any():
         raise InputError(
@@ -284,7 +284,7 @@ def measure_one(
     wide = side.light.reflectance_error / side.light.reflectance
 
     def read(label: str) -> MeasuredColour:
-        mean, error = _mean(side, label, cautions)
+        mean, error = _mean(side, label)
         return measured_colour(mean, np.hypot(error, wide * mean))
 
     under = "ground" if ground is not None else "card" if names[0] == "swatch over black" else ""
@@ -338,7 +338,7 @@ def _check_not_swapped(first: _Side, second: _Side, two: bool) -> None:
         )
 
 
-def _mean(side: _Side, label: str, cautions: list[str]) -> tuple[Array, Array]:
+def _mean(side: _Side, label: str) -> tuple[Array, Array]:
     """Mean reflectance of a region and its standard uncertainty.
 
     The mean, not the median: an open cloth's mean is what the eye blends. Uncertainty: how block
