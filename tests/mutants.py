@@ -653,7 +653,7 @@ def chosen(state: State, change: Change, budget: float) -> tuple[list[str], list
     if not own:  # not in a function, compiled, or never run
         own = {n for n, numbers in ran.items()
                if any(functions()[k][0] == change.file for k in numbers)}  # fmt: skip
-    ranked = sorted(own or near, key=lambda n: (took[n], n))
+    ranked = sorted(own if number >= 0 and own else own | near, key=lambda n: (took[n], n))
     ranked += sorted((near | own) - set(ranked), key=lambda n: (took[n], n))
     rounds: tuple[list[str], list[str]] = ([], [])
     spent, seen = 0.0, set[str]()

@@ -199,3 +199,20 @@ def test_what_was_assumed_is_told_in_one_line_for_both_systems():
         "weft: twist 0 /m (0 to 1230) supposed",
         "ends 40 /cm (38 to 42) supposed, a guess",
     )
+
+
+@pytest.mark.parametrize("spread", [1e-4, 1.0, 1e4])
+def test_correlations_are_checked_whatever_the_unit(spread):
+    """Of three numbers all pairs cannot go against one another by more than a half: 1 + 2 r is
+    the least root of their correlations."""
+
+    def told(r):
+        names = ("warp.colour", "weft.colour", "warp.cover")
+        return {
+            name: HowKnown.fitted(spread, together=[(n, r) for n in names if n != name])
+            for name in names
+        }
+
+    assert len(knowledge(told(-0.499))) == 3
+    with pytest.raises(InputError, match="these correlations cannot hold at once"):
+        knowledge(told(-0.51))

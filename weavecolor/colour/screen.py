@@ -230,8 +230,7 @@ def _lower_chroma(linear: FloatArray, screen: str) -> FloatArray:
     lightness = lab[0]
     # Cone responses (cube roots) are affine in chroma: a grey part and a coloured part.
     colour = lab_lms[:, 1:] @ lab[1:]
-    rgb = np.empty_like(colour)
-    rgb[:, lightness >= 1.0], rgb[:, lightness <= 0.0] = 1.0, 0.0
+    rgb = np.where(lightness >= 1.0, np.ones_like(colour), 0.0)
 
     def attempt(which: NDArray[np.intp], share: ArrayLike) -> NDArray[np.bool_]:
         """Clipped colour at a share of the chroma; kept wherever clipping moves it unseen."""

@@ -270,7 +270,7 @@ def _lying(solution: Solved, turn: float, flip: bool, rings: Rings) -> LayerOpti
     if np.count_nonzero(turned) == len(turned):  # a whole step: each direction is another one
         from_up, from_down = (way[:, turned.argmax(axis=1)] for way in ways)
     else:
-        from_up, from_down = (np.einsum("rk,bkn->brn", turned, way, optimize=True) for way in ways)
+        from_up, from_down = (turned @ way for way in ways)
     size = half + len(vectors)
     tables: tuple[NDArray[Any], ...] = tuple(
         np.zeros((len(solution.absorption), size, size), np.float32) for _ in range(3)

@@ -1,0 +1,200 @@
+"""Optics, function by function: laws of scale and symmetry, limits, and tables against formulas."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+from test_layer_optics import cloth
+
+from weavecolor.colour.spectra import BANDS
+from weavecolor.errors import InputError
+from weavecolor.optics import allround, dye
+from weavecolor.optics.appearance import direction
+from weavecolor.optics.cell import filaments, paths
+from weavecolor.optics.cell.filaments import FilamentCell, Strand
+from weavecolor.optics.cell.nodes import unit
+from weavecolor.optics.cell.openness import openness
+from weavecolor.optics.cell.tubes import System, tubes
+from weavecolor.optics.layer import solved
+from weavecolor.textile.cloth import Construction
+
+pytestmark = pytest.mark.usefixtures("few_rays")
+
+
+@pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
+def test_a_direction_needs_two_angles(bad):
+    for zenith, azimuth in ((bad, 10.0), (10.0, bad), (bad, bad)):
+        with pytest.raises(InputError, match="a direction needs two finite angles"):
+            direction(zenith, azimuth, 0.0)
+
+
+# --- dyes -------------------------------------------------------------------------------------
+
+
+def test_the_way_through_a_fibre_has_its_stated_limits():
+    read = np.full(BANDS, 0.3)
+    for way in (0.0005, 5.0):
+        made = dye.from_fibre(read, way)
+        # Lambert and Beer: absorbance is a decadic logarithm
+        assert made.absorption == pytest.approx(np.full(BANDS, 0.3 * np.log(10.0) / way))
+    for way in (0.000499, 5.01, 0.0, float("nan")):
+        with pytest.raises(InputError, match=r"a way through one fibre is 0\.0005 to 5 mm"):
+            dye.from_fibre(read, way)
+
+
+@pytest.mark.parametrize("steep", [0.3, 1.0, 3.0])
+def test_a_dye_found_balances_what_was_read_and_what_was_known(steep):
+    """Readings bent in ln sigma, of all degrees of doubt: at the answer the slopes of both parts
+    of the sum of squares cancel, and no point about it is better."""
+    start = dye.Dye(np.full(BANDS, 2.0), np.full(BANDS, 1.5), "start", ())
+    error = np.geomspace(0.02, 5.0, BANDS)
+    read = np.exp(-steep * 0.4) * np.ones((1, BANDS))
+
+    def show(dyes):
+        return np.exp(-steep * dyes[0])[None]
+
+    (found,) = dye.from_seen(show, read, error[None], [start], rounds=60)
+
+    def cost(ln):
+        return ((np.exp(-steep * np.exp(ln)) - read[0]) / error) ** 2 + (
+            (ln - np.log(2.0)) / 1.5
+        ) ** 2
+
+    at = np.log(found.absorption)
+    for step in (0.02, -0.02):
+        assert (cost(at) <= cost(at + step) + 1e-9).all()
+
+
+# --- nodes, caps, tables ----------------------------------------------------------------------
+
+
+def test_what_is_seen_of_even_light_straight_on_and_at_the_edge():
+    """Two discs' overlap (plain geometry) over a cone, with the cosine; never beyond the zenith."""
+    cosine, share = filaments._even_share(20.0)
+    wide = np.radians(20.0)
+    whole, _ = quad(
+        lambda a: 2.0 * float(filaments._overlap(np.array(a / wide))) * np.sin(a) * np.cos(a),
+        0.0, wide,
+    )  # fmt: skip
+    assert np.isfinite(share).all() and (np.diff(share) > -1e-6).all()
+    assert cosine[0] == 0.0 and cosine[-1] == 1.0
+    assert share[-1] == pytest.approx(whole, rel=2e-3)
+
+
+def test_a_plan_moved_along_is_the_same_plan():
+    rng = np.random.default_rng(5)
+    plan = rng.random((4, 5)) < 0.5
+    for a in range(4):
+        for b in range(5):
+            assert filaments._shifted(plan, np.roll(np.roll(plan, a, axis=0), b, axis=1))
+    # mirrored, or with one crossing turned over, it is another
+    other = plan.copy()
+    other[1, 2] ^= True
+    assert not filaments._shifted(plan, other)
+    assert not filaments._shifted(plan, ~plan) or plan.sum() == 10
+
+
+def test_a_length_is_kept_to_a_tenth():
+    """What stands for a length is so near that no dye (Lambert, Beer) leaves 4 % of all light more
+    or less by it: x exp(-x) is 1 / e at most, and a tenth of that."""
+    cell = FilamentCell(((1,),), Strand(0.3, 0.2), Strand(0.1, 0.1), 1.0, 1.0, 0.1, 0.1)
+    stand = filaments.lengths(cell)[0]
+    some = np.geomspace(0.02 * 0.2, 0.95 * stand[-1], 3000)
+    leaves = np.zeros((some.size, paths.LEAF))
+    leaves[:, 5] = some
+    ready = filaments.prepared(cell)
+    level = paths.levels_of(leaves, ready.scale, filaments.RATIO, filaments.LEVELS)
+    told = stand[level // filaments.LEVELS]
+    assert np.abs(told / some - 1.0).max() < 0.1
+    for absorption in (0.3, 3.0, 30.0):
+        off = np.exp(-absorption * told) - np.exp(-absorption * some)
+        assert np.abs(off).max() < 0.04
+
+
+def test_a_pair_is_looked_at_by_as_many_rays_as_it_is_asked_for(monkeypatch):
+    """What one surface sends back is the same whichever function is asked for it."""
+    monkeypatch.setattr(filaments, "EFFORT", 0.03)  # unlike what a picture takes
+    strand = Strand(0.2, 0.2, index=1.55)
+    cell = FilamentCell(((1, 0), (0, 1)), strand, strand, 0.3, 0.3, 0.101, 0.101)
+    eye, lamp = (tuple(float(x) for x in unit(a, b)) for a, b in ((0.3, 1.0), (0.5, 4.0)))
+    aims = [lamp, tuple(float(x) for x in unit(0.31, 4.2))]
+    rays = filaments.beam(cell, eye, 200)
+    _, glint = filaments.looked_at(cell, eye, aims, rays)
+    assert glint == pytest.approx(filaments.glints(cell, {eye: aims}, True)[eye], rel=1e-12)
+
+
+@pytest.mark.parametrize("times", [0.125, 8.0])
+def test_paths_do_not_ask_how_large_the_cloth_is(times):
+    """All lengths of a cell times a power of two, which rounds nothing: the same ways out, the same
+    light, lengths times so many."""
+    lift = ((1, 1, 0, 0), (0, 1, 1, 0), (0, 0, 1, 1), (1, 0, 0, 1))
+
+    def made(k):
+        warp, weft = Strand(0.2 * k, 0.12 * k, 5, 0.5), Strand(0.14 * k, 0.14 * k, 7, 0.5, 1.6)
+        drop = 0.5 * (0.12 + 0.14) + 0.002
+        return FilamentCell(lift, warp, weft, 0.4 * k, 0.45 * k, 0.4 * drop * k, 0.6 * drop * k)
+
+    rng = np.random.default_rng(8)
+    count = 400
+    zenith, around = np.arccos(rng.uniform(0.1, 1.0, count)), rng.uniform(0, 2 * np.pi, count)
+    way = np.column_stack([np.sin(zenith) * np.cos(around), np.sin(zenith) * np.sin(around),
+                           -np.cos(zenith)])  # fmt: skip
+    place = rng.uniform(0.0, 4.0, (count, 2))
+    left = []
+    for k in (1.0, times):
+        ready = filaments.prepared(made(k))
+        starts = np.ascontiguousarray(np.column_stack([place * k, way]))
+        room = np.empty((300 * count, paths.LEAF))
+        _, count_made, _ = paths.trace(
+            ready.rows, ready.signs, ready.plan, ready.centres, ready.top, starts, 0, count, 1,
+            0.05, room, paths.ALL,
+        )  # fmt: skip
+        leaves = room[:count_made]
+        ends = np.zeros((count, 6))
+        for leaf in leaves:
+            ends[int(leaf[0])] += [*(leaf[1:4] * leaf[4]), leaf[4], leaf[5] / k, leaf[6] / k]
+        left.append(ends)
+    alike = np.isclose(left[0], left[1], rtol=1e-9, atol=1e-9).all(axis=1)
+    assert (~alike).sum() <= 1
+
+
+# --- yarns as bodies --------------------------------------------------------------------------
+
+
+def test_the_table_of_distances_is_the_distance_for_any_course():
+    """Yarns whose every stretch has other neighbours, each its own part of the table."""
+    rng = np.random.default_rng(9)
+    for yarns, crossings in ((3, 4), (2, 7), (5, 5)):
+        middle = (0.1 * rng.integers(-1, 2, (yarns, crossings))).astype(np.float32)
+        swing = (0.05 * rng.integers(-1, 2, (yarns, crossings))).astype(np.float32)
+        # axes go on without a step: each stretch ends where the next begins
+        height = 0.1 * rng.integers(-1, 2, (yarns, crossings + 1))
+        height[:, -1] = height[:, 0]
+        middle = (0.5 * (height[:, :-1] + height[:, 1:])).astype(np.float32)
+        swing = (0.5 * (height[:, :-1] - height[:, 1:])).astype(np.float32)
+        system = System(0.8, 0.7, 0.2, 0.15, middle, swing)
+        u, v = rng.uniform(-9.0, 9.0, (2, 3000))
+        z = rng.uniform(-0.25, 0.25, 3000)
+        exact, number = system.gauge(u, v, z)[:2]
+        found, same = system.distance(u, v, z)
+        assert np.array_equal(number, same)
+        assert np.abs(found - exact).max() < 6e-3
+
+
+@pytest.mark.parametrize("lay", [(0.0, False), (0.4, True)])
+def test_all_round_a_layer_lies_as_its_directions_tell(lay):
+    turn, flip = lay
+    one = solved(cloth(ends=20.0, picks=20.0))
+    made = allround._lying(one, turn, flip, allround.COARSE).lie
+    wanted = allround.ring_directions(allround.COARSE)
+    assert np.asarray(made.named) == pytest.approx(wanted, abs=1e-8)
+    assert np.linalg.norm(made.named, axis=1) == pytest.approx(np.ones(len(wanted)), abs=1e-8)
+    assert (np.signbit(made.named) <= (np.asarray(made.named) < 0.0)).all()  # no minus nought
+    assert (made.turn, made.flip, made.exact) == (turn, flip, False)
+
+
+def test_nothing_passes_cloth_without_gaps():
+    """Flat yarns wider than their spacing: openness is nothing, told at once."""
+    tight = tubes(Construction(((1, 0), (0, 1)), 0.2, 0.2, 0.25, 0.05, 0.25, 0.05, 0.5))
+    assert openness(tight, np.array([0.0, 0.0, 1.0])) == 0.0
