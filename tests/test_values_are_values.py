@@ -14,7 +14,6 @@ from weavecolor.colour import colorimetry, lights, perception, screen, spectra, 
 from weavecolor.cutting import folds, fullness, lay, needed, nesting, pieces, remnant, turns  # noqa: F401
 from weavecolor.errors import InputError
 from weavecolor.measure import (  # noqa: F401  # noqa: F401  # noqa: F401
-    chart,
     fit,
     fit_problem,
     fit_report,
