@@ -37,11 +37,12 @@ def test_front_door_names_all_that_it_takes(name):
     if dataclasses.is_dataclass(thing):
         # what a computed result holds is told by its type; what a user gives, by name
         assert unnamed([f.name for f in dataclasses.fields(thing) if f.init], text) == []
+        assert "Parameters\n---" in text and ">>>" in text
     elif inspect.isfunction(thing):
         taken = list(inspect.signature(thing).parameters)
-        assert unnamed(taken, text) == []
+        assert unnamed(taken, text) == [] and "Returns\n---" in text
         if taken:
-            assert "Raises" in text
+            assert "Parameters\n---" in text and "Raises\n---" in text
             # a fit takes longer than an example may
             assert ">>>" in text or name == "fit_cloth"
 
