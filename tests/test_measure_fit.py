@@ -25,6 +25,7 @@ from camera import (
     thread_over,
 )
 from fit_coverage import Case, invented, outcome
+from scipy.stats import binom
 
 from weavecolor.cli import run
 from weavecolor.colour.colorimetry import ciede2000
@@ -120,9 +121,14 @@ def _small_problem():
     return problem, unknowns
 
 
-def test_slopes_of_everything():
+@pytest.fixture(scope="module")
+def small():
+    return _small_problem()
+
+
+def test_slopes_of_everything(small):
     """Chain of slopes against differences, every parameter."""
-    problem, unknowns = _small_problem()
+    problem, unknowns = small
     rng = np.random.default_rng(3)
     x = unknowns.prior_mean() + 0.1 * rng.standard_normal(p.SIZE)
     _, slope = problem.residual(unknowns, x)
@@ -174,7 +180,9 @@ def test_photographs_settle_what_they_can(one_fit):
     fit = one_fit.fit
     assert fit.converged and fit.misfit < 1.5 and fit.residual_de < 4.0
     assert all(one_fit.held[name] for name in ("warp cover", "weft cover", "open share")), one_fit
-    assert sum(one_fit.held.values()) >= len(one_fit.held) - 1, one_fit.off
+    # were each held 90 times in 100, fewer than so many would be seen in one of a hundred fits
+    least = binom.ppf(0.01, len(one_fit.held), 0.9)
+    assert sum(one_fit.held.values()) >= least, one_fit.off
     for q in fit.quantities:
         assert q.around[0] <= q.value <= q.around[1] or q.name.endswith("colour")
 

@@ -22,13 +22,19 @@ from weavecolor.measure.regions import (
     box_region,
     find_regions,
 )
+from weavecolor.measure.ruler import find_ruler, scale_from_ruler
+from weavecolor.measure.shots import look_wound
 from weavecolor.measure.swatchpair import (
     SwatchPair,
     _check_not_swapped,
     _Side,
     fringe_colour,
+    measure_one,
+    measure_pair,
     measured_colour,
 )
+from weavecolor.measure.threads import count_threads
+from weavecolor.measure.tocloth import start_cloth
 from weavecolor.scene.backings import Backing
 
 GROUND = Backing("white", np.full(BANDS, 0.9))
@@ -267,3 +273,23 @@ def test_yarn_seen_over_paper_alone_is_known_to_a_twentieth():
     few[40, 40:45] = thread
     with pytest.raises(InputError, match="^frayed edge: "):
         fringe_colour(few, box)
+
+
+@pytest.mark.parametrize("light", [0.0, 1e-7, 1e-3, 0.5])
+def test_pictures_of_nothing_are_refused_by_whoever_looks_at_them(light):
+    """All black, next to it, and plain grey: a reason, never a fault."""
+    blank = np.full((240, 320, 3), light, np.float32)
+    yarn = start_cloth("wound", 90.0, 90.0).warp
+    for look_at in (
+        lambda: find_ruler(blank),
+        lambda: scale_from_ruler(blank, (0, 0, 320, 100)),
+        lambda: count_threads(blank, 30.0),
+        lambda: measure_pair(blank, blank),
+        lambda: measure_one(blank),
+        lambda: look_wound(yarn, 90.0, blank, blank),
+    ):
+        with pytest.raises(InputError, match=r"[a-z]{4}"):
+            look_at()
+    if not light:
+        with pytest.raises(InputError, match="black"):
+            find_regions(blank)

@@ -8,6 +8,7 @@ import json
 import os
 import re
 import sys
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from streamlit.runtime.scriptrunner import RerunData, RerunException
 from streamlit.testing.v1 import AppTest
 
 from weavecolor.colour.colorimetry import ciede2000
-from weavecolor.files.clothfile import load_swatch
+from weavecolor.files.clothfile import cloth_to_toml, load_swatch
 from weavecolor.making.file import from_json, open_making, to_json
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.optics.appearance import appearance, contrast_ratio
@@ -842,3 +843,38 @@ def test_a_wound_card_is_told_as_on_the_command_line_and_colours_a_described_clo
     within = float(re.search(r"within ([\d.]+) CIEDE2000 in 19 of 20", line)[1])
     assert known.way == "measured" and known.spread == pytest.approx(within / 1.96, abs=0.05)
     assert getattr(dict(cloth.known).get("weft.colour"), "way", "") != "measured"
+
+
+@can_upload
+def test_a_sample_is_asked_for_where_a_fitted_cloth_is_there(page, tmp_path):
+    """Nothing to correct is said; how it lies is read as on the command line; a picture without a
+    sample gets one line, and nothing is learnt."""
+    from PIL import Image
+
+    from weavecolor.optics.fitted import SIZE
+    from weavecolor.textile.howknown import HowKnown
+
+    press(page, "way-measure")
+    press(page, "turn-fold-sample")
+    assert any("Work out a cloth" in line.value for line in page.caption)
+    import state
+
+    work = page.session_state["work"]
+    cloth = state.cloth_called(work, work.table.layers[0].cloth)
+    root = (0.1 * np.eye(SIZE - 2)[np.tril_indices(SIZE - 2)]).tolist()
+    fitted = replace(cloth, name="Measured", known={"foretold": HowKnown.fitted(root=root)})
+    kept, _ = state.keep_cloth(work, tomllib.loads(cloth_to_toml(fitted)), "measured")
+    page.session_state["work"] = kept
+    page.run()
+    assert page.selectbox(key="m-sample-cloth").options == ["Measured"]
+    page.text_input(key="m-sample-laid").set_value("straight + sideways").run()
+    assert "tells of no layer" in html(page)
+    page.text_input(key="m-sample-laid").set_value("straight + cross back").run()
+    assert "tells of no layer" not in html(page)
+    path = tmp_path / "bare.png"
+    Image.new("RGB", (300, 240), (225, 225, 225)).save(path)
+    page.file_uploader(key="m-sample").upload(path.name, path.read_bytes())
+    page.run()
+    press(page, "m-sample-learn")
+    assert not page.exception and len(page.error) == 1
+    assert "lesson" not in page.session_state

@@ -19,7 +19,8 @@ from weavecolor.making.model import Making
 from weavecolor.measure.fit import Fit, fit_cloth
 from weavecolor.measure.observations import Known, Seen, Thread
 from weavecolor.measure.tocloth import TOLD, fitted_cloth, report, start_told
-from weavecolor.textile.fibres import FIBRES
+from weavecolor.textile.usual import USUAL
+from words_page import HELP
 
 
 @guarded
@@ -60,18 +61,15 @@ def draw(
     with two:
         for system in ("warp", "weft"):
             st.selectbox(
-                f"Fibre of the {system}",
-                list(FIBRES),
-                key=f"m-{system}-fibre",
-                index=list(FIBRES).index("silk"),
-            )
+                f"Yarn of the {system}, as in", list(USUAL), key=f"m-{system}-like",
+                help=HELP["like"],
+            )  # fmt: skip
             st.text_input(
                 f"Yarn size of the {system}",
                 "",
                 key=f"m-{system}-count",
                 placeholder="20/22 denier, if you know it",
             )
-        st.radio("Yarn", ("filament", "spun"), key="m-kind", horizontal=True)
     if not seen:
         st.caption("Then come the pictures: with them the cloth can be worked out.")
     pressed = st.button("Work out the cloth", key="m-fit", type="primary", disabled=not seen)
@@ -97,13 +95,11 @@ def _start(count: Any) -> tuple[Any, list[Known]]:
     told = {key: at.get(f"m-{key.replace(' ', '-')}") for key in TOLD}
     if count is not None:  # what stands in the fields then is not asked
         told |= {"ends": None, "picks": None}
-    kind = str(at.get("m-kind") or "filament")
     return start_told(
         str(at.get("m-name") or "").strip() or "My measured cloth", told, count,
         lambda key: key.replace("count", "yarn size"),
         plan=str(at.get("m-weave") or "plain"),
-        warp_fibre=at["m-warp-fibre"], weft_fibre=at["m-weft-fibre"],
-        warp_kind=kind, weft_kind=kind,
+        warp_like=at["m-warp-like"], weft_like=at["m-weft-like"],
     )  # fmt: skip
 
 
@@ -128,11 +124,12 @@ def _show_fit(fit: Fit, arrived: Callable[[Making, str], Making]) -> None:
         key="m-keep",
         type="primary",
         on_click=change,
-        args=(_keep, fit, arrived),
+        args=(keep, fit, arrived),
     )
 
 
-def _keep(now: Making, fit: Fit, arrived: Callable[[Making, str], Making]) -> Making:
+def keep(now: Making, fit: Fit, arrived: Callable[[Making, str], Making]) -> Making:
+    """``now`` with the cloth of ``fit``, as ``arrived(making, key)`` has it then."""
     table = tomllib.loads(cloth_to_toml(fitted_cloth(fit)))
     kept, key = keep_cloth(now, table, "measured")
     return arrived(kept, key)

@@ -17,6 +17,7 @@ import streamlit as st
 import bench
 import fit_panel
 import measured
+import sample_panel
 import wound_panel
 from pictures import uri_of
 from session import guarded, plain, whole, work
@@ -60,6 +61,7 @@ def draw(arrived: Callable[[Making, str], Making]) -> None:
     _closeup()
     wound_panel.draw()
     fit_panel.draw(seen, threads, arrived)
+    sample_panel.draw(arrived)
 
 
 # --- photographs ----------------------------------------------------------------------------------

@@ -259,7 +259,7 @@ def _shapes(labels: NDArray[np.intp]) -> tuple[Array, Array, Array, Array]:
     half, apart = 0.5 * (rr + cc), np.hypot(0.5 * (rr - cc), rc)
     length, thick = np.sqrt(12.0 * (half + apart)), np.sqrt(12.0 * np.maximum(half - apart, 0.0))
     own = size > 5
-    own[0] = False
+    own[:1] = False  # what is no part; there is nothing of it in a blank picture
     turn = 0.5 * np.arctan2(2.0 * rc, rr - cc)
     return np.column_stack([r, c])[own], turn[own], length[own], thick[own]
 

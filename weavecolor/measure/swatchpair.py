@@ -234,13 +234,14 @@ def measure_pair(
 @dataclass(frozen=True)
 class OneColour:
     """One thing beside white paper: its colour, that of the ground it lay on where that was read,
-    the paper's reflectance and its uncertainty, and cautions."""
+    the paper's reflectance and its uncertainty, cautions, and where each part was found."""
 
     colour: MeasuredColour
     ground: MeasuredColour | None
     paper: float
     paper_uncertainty: float
     cautions: tuple[str, ...]
+    regions: Mapping[str, Region]
 
 
 def measure_one(
@@ -296,6 +297,7 @@ def measure_one(
         side.light.reflectance,
         side.light.reflectance_error,
         tuple(dict.fromkeys(cautions)),
+        side.regions,
     )
 
 

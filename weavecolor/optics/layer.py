@@ -380,8 +380,13 @@ def lying(
         share,
         2.0 * cell.top,
         met_depths(construction, flip),
-        float(np.sqrt(cell.warp_spacing * cell.weft_spacing)),
+        pitch(cell),
     )
+
+
+def pitch(cell: FilamentCell) -> float:
+    """Mean yarn spacing of a cell, mm."""
+    return float(np.sqrt(cell.warp_spacing * cell.weft_spacing))
 
 
 @dataclass(frozen=True, eq=False)

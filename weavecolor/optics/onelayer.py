@@ -30,7 +30,7 @@ from weavecolor.optics.cell.filaments import (
     unmet,
 )
 from weavecolor.optics.cell.nodes import Vector, nodes, unit
-from weavecolor.optics.layer import lying, strand, to_cloth_frame, woven
+from weavecolor.optics.layer import Lie, pitch, strand, to_cloth_frame, woven
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth, Construction, Yarn
 
@@ -202,7 +202,9 @@ def _openings(
             through = np.concatenate([free[0][side], met[:, 0]])
             open_ = np.concatenate([free[1][side], met[:, 1]])
             share = np.concatenate([grid.share[:half], np.zeros(len(vectors))])
-            lie = lying(construction, cell, 0.0, sheet.flip, vectors, exact, through, open_, share)
+            # nothing meets this layer below another, so how deep it is met does not count
+            lie = Lie(construction, 0.0, sheet.flip, vectors, exact, through, open_, share,
+                      2.0 * cell.top, (), pitch(cell))  # fmt: skip
             pile = PileOptics(none, none, none, through, share, ((lie, ()),))
             laid_down[sheet.flip] = openings(pile, None if lay is None else GAPS[lay]), share
         made, share = laid_down[sheet.flip]
