@@ -286,6 +286,7 @@ def lay_parts(
     seed: int = 0,
     progress: Callable[[int, int, float], None] | None = None,
     stop: Callable[[], bool] | None = None,
+    hopeless: bool = True,
 ) -> Lay:
     """As :func:`lay`, each piece with a grain of its own: the layers of one cloth at two grains.
 
@@ -303,6 +304,8 @@ def lay_parts(
         Told (done, total, length used in cm).
     stop : callable, optional
         Asked between tries; true ends with the best so far.
+    hopeless : bool
+        Also lay what is proved not to fit, to show how much of it finds room and what is short.
 
     Examples
     --------
@@ -324,7 +327,7 @@ def lay_parts(
     width, length = right - left, high - low
     straight = cloth.outline is None
     bound, why = _proof(items, sound, straight)
-    if why and not math.isfinite(bound):
+    if why and not (hopeless and math.isfinite(bound)):
         return _result(cloth, sound, fold, items, [None] * len(items), CANNOT, why, bound, notes)
 
     home = affinity.translate(sound, -left, -low)

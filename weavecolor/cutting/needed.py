@@ -292,8 +292,10 @@ def _on_lengths(
     fold: str,
     tries: int | None,
     stop: Callable[[], bool] | None,
+    hopeless: bool = True,
 ) -> ClothNeeded:
-    """Everything on these lengths, what finds no room on one going to the next."""
+    """Everything on these lengths, what finds no room on one going to the next; what is proved not
+    to fit on one alone is laid only where ``hopeless``."""
     try:
         plans, panelled = _planned(grains, fullness, hands)
     except InputError as error:
@@ -309,7 +311,9 @@ def _on_lengths(
     left = parts
     for hand in hands:
         folded = fold if hand.outline is None else "open"
-        made = lay_parts(left, hand, fold=folded, tries=tries, stop=stop)
+        made = lay_parts(
+            left, hand, fold=folded, tries=tries, stop=stop, hopeless=hopeless or len(hands) > 1
+        )
         laid.append((hand, made))
         left = tuple(_left_over(left, made))
         if not left:
@@ -429,7 +433,7 @@ def _fits(
 ) -> ClothNeeded | None:
     """The quick answer on one of the lengths, or on all together; None where it does not fit."""
     for hand in hands:
-        made = _on_lengths(grains, pieces, fullness, (hand,), fold, _QUICK, None)
+        made = _on_lengths(grains, pieces, fullness, (hand,), fold, _QUICK, None, hopeless=False)
         if made.fits:
             return made
     if len(hands) > 1:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, cast
 
 import numpy as np
@@ -98,11 +99,20 @@ class _NoFit:
     bounds: NDArray[np.float64]
 
 
-def _no_fit(fixed: tuple[NDArray[Any], ...], moving: Form) -> _NoFit:
+def _told(parts: tuple[NDArray[np.float64], ...]) -> tuple[bytes, ...]:
+    return tuple(part.tobytes() for part in parts)
+
+
+@lru_cache(maxsize=1024)
+def _no_fit(fixed: tuple[bytes, ...], moving: tuple[bytes, ...]) -> _NoFit:
+    """By the corners of convex parts: one lay after another asks about the same pieces."""
+    corners_of, of_moving = (
+        [np.frombuffer(part).reshape(-1, 2) for part in parts] for parts in (fixed, moving)
+    )
     hulls = [
         cast(Polygon, MultiPoint((p[:, None, :] - q[None, :, :]).reshape(-1, 2)).convex_hull)
-        for p in fixed
-        for q in moving.parts
+        for p in corners_of
+        for q in of_moving
     ]
     planes, starts = [], [0]
     for hull in hulls:
@@ -210,12 +220,14 @@ class Nest:
             [[0, 0, right, 0], [right, 0, right, top], [right, top, 0, top], [0, top, 0, 0]],
             dtype=float,
         )
-        edges = [frame]
-        for wall, x, y in walls:
-            low_x, low_y, high_x, high_y = wall.bounds + np.array([x, y, x, y])
-            if low_x <= right and high_x >= 0.0 and low_y <= top and high_y >= 0.0:
-                edges.append(wall.edges + np.array([x, y, x, y]))
-        lines = np.concatenate(edges)
+        lines = frame
+        if walls:
+            at = np.array([(x, y, x, y) for _, x, y in walls])
+            bounds = np.array([wall.bounds for wall, _, _ in walls]) + at
+            near = (bounds[:, :2] <= [right, top]).all(axis=1) & (bounds[:, 2:] >= 0.0).all(axis=1)
+            edges = [walls[k][0].edges for k in np.flatnonzero(near)]
+            shifts = at[near].repeat([len(one) for one in edges], axis=0)
+            lines = np.concatenate([frame, np.concatenate(edges) + shifts]) if edges else frame
         points = np.concatenate([lines[:, :2], _crossings(lines)])
         slack = TOLERANCE / 2
         keep = (points >= -slack).all(axis=1) & (points <= [right + slack, top + slack]).all(axis=1)
@@ -224,10 +236,11 @@ class Nest:
         if not walls:
             return (float(points[0, 0]), float(points[0, 1])) if len(points) else None
         sizes = [len(wall.planes) for wall, _, _ in walls]
-        hulls = [wall.starts for wall, _, _ in walls]
+        hulls = [len(wall.starts) for wall, _, _ in walls]
         first = np.cumsum([0, *sizes])
-        starts = np.concatenate([*(s + f for s, f in zip(hulls, first, strict=False)), first[-1:]])
-        offsets = np.repeat([[x, y] for _, x, y in walls], [len(s) for s in hulls], axis=0)
+        starts = np.concatenate([*(wall.starts for wall, _, _ in walls), first[-1:]])
+        starts[:-1] += first[:-1].repeat(hulls)
+        offsets = at[:, :2].repeat(hulls, axis=0)
         planes = np.concatenate([wall.planes for wall, _, _ in walls])
         spot = _first_free(points, planes, starts, offsets)
         return None if spot < 0 else (float(points[spot, 0]), float(points[spot, 1]))
@@ -236,7 +249,7 @@ class Nest:
         key = (id(fixed), id(moving))
         if key not in self._cache:
             parts = self._blocked if fixed is None else fixed.parts
-            self._cache[key] = _no_fit(parts, moving)
+            self._cache[key] = _no_fit(_told(parts), _told(moving.parts))
         return self._cache[key]
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import cast
 
 import shapely
@@ -99,6 +100,7 @@ def _within(outline: Polygon, half: Polygon) -> Polygon:
     return cast(Polygon, shapely.intersection(outline, half, grid_size=GRID))
 
 
+@lru_cache(maxsize=256)
 def ways_to_turn(
     piece: Piece, grain: str | float, one_way: bool, flip: bool, fold: str = "open"
 ) -> tuple[Turned, ...]:

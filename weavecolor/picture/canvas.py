@@ -132,7 +132,7 @@ def printable(text: str, bold: bool = False) -> str:
     """``text`` on one line; a sign the font lacks becomes a square, so that none is lost unseen."""
     table, _ = _advances(bold)
     one_line = " ".join(text.split())
-    return one_line.translate({x: "\u25a1" for x in set(map(ord, one_line)) - table.keys()})
+    return one_line.translate({x: "\u25a1" for x in map(ord, set(one_line)) if x not in table})
 
 
 def text_width(text: str, size: float, bold: bool = False) -> float:
