@@ -146,6 +146,70 @@ def test_astm_e308_as_the_reference_library_does_it(observer):
     np.testing.assert_allclose(c.xyz(radiance, np.ones(41), observer), expected, rtol=1e-10)
 
 
+def test_copied_tables_and_constants_are_the_reference_library_s():
+    """What is copied so that nobody waits for the library is what the library has, to the bit."""
+    from colour.models import oklab
+
+    from weavecolor.colour import library, lights, screen, tristimulus
+    from weavecolor.colour.difference import cmc
+
+    colour = science()
+    fine = colour.SpectralShape(360, 780, 1)
+    for angle, name in OBSERVERS.items():
+        cmfs = colour.MSDS_CMFS[name].copy().trim(fine)
+        assert np.array_equal(library.matching_functions(angle), cmfs.values)
+        table = colour.colorimetry.tristimulus_weighting_factors_ASTME2022(
+            cmfs, colour.sd_ones(fine), colour.SpectralShape(360, 780, 10), k=1.0
+        )
+        table = colour.colorimetry.adjust_tristimulus_weighting_factors_ASTME308(
+            table, colour.SpectralShape(360, 780, 10), colour.SpectralShape(380, 780, 10)
+        )
+        np.testing.assert_allclose(tristimulus.weights(angle), table, rtol=0, atol=1e-14)
+        assert colour.CCS_ILLUMINANTS[name]["D65"].tolist() == list(screen.D65[angle])
+    held = library.table("illuminants")
+    for lamp in lights.LAMPS:
+        if lamp.illuminant:
+            theirs = colour.SDS_ILLUMINANTS[lamp.illuminant].copy().trim(
+                colour.SpectralShape(380, 780, 5)
+            )
+            assert np.array_equal(held["wavelength_nm"], theirs.wavelengths)
+            assert np.array_equal(held[lamp.illuminant], theirs.values)
+    for name, primaries in screen.SPACES.items():
+        theirs = colour.RGB_COLOURSPACES[name]
+        assert np.array_equal(theirs.primaries, primaries)
+        np.testing.assert_allclose(
+            space(name).to_xyz,
+            colour.normalised_primary_matrix(theirs.primaries, theirs.whitepoint), rtol=1e-14,
+        )  # fmt: skip
+    assert np.array_equal(oklab.MATRIX_1_XYZ_TO_LMS, screen.XYZ_TO_LMS)
+    assert np.array_equal(oklab.MATRIX_2_LMS_TO_LAB, screen.LMS_TO_OKLAB)
+    one, two = [95.0, 100.0, 108.0], [110.0, 100.0, 35.0]
+    for cones, name in ((tristimulus.CAT16, "CAT16"), (tristimulus.BRADFORD, "Bradford")):
+        np.testing.assert_allclose(
+            adaptation_matrix(one, two, cones),
+            colour.adaptation.matrix_chromatic_adaptation_VonKries(one, two, transform=name),
+            rtol=1e-12,
+        )  # fmt: skip
+    rng = np.random.default_rng(4)
+    first = rng.uniform([0, -90, -90], [100, 90, 90], (500, 3))
+    second = first + rng.normal(0.0, 20.0, first.shape)
+    for ours, method in ((c.ciede2000, "CIE 2000"), (cmc, "CMC")):
+        np.testing.assert_allclose(
+            ours(first, second), colour.delta_E(first, second, method=method), atol=1e-10
+        )
+    white = np.array([1 / 3, 1 / 3])
+    XYZ = colour.Lab_to_XYZ(first, white)
+    np.testing.assert_allclose(c.xyz_from_lab(first, np.ones(3)), XYZ, rtol=1e-13)
+    np.testing.assert_allclose(
+        c.lab_from_xyz(XYZ, np.ones(3)), colour.XYZ_to_Lab(XYZ, white), atol=1e-11
+    )
+    nm = np.arange(380.0, 781.0)
+    theirs = colour.colorimetry.planck_law(nm * 1e-9, 2700.0)
+    np.testing.assert_allclose(
+        lights.black_body(2700.0), lights.on_bands(nm, theirs / theirs.max()), rtol=1e-12
+    )
+
+
 @pytest.mark.parametrize("name", ["daylight", "D50", "tungsten", "warm LED", "cool LED"])
 def test_measured_surfaces_against_the_5_nm_calculation(name):
     """10 nm band values and weights against plain CIE 15 summation at 5 nm, 99 surfaces."""

@@ -8,7 +8,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from weavecolor.colour.library import science
 from weavecolor.colour.tristimulus import FloatArray, checked_spectrum, lab_from_xyz, xyz
 
 #: Tristimulus values (Y = 100 for white) below this are black.
@@ -25,7 +24,9 @@ def ciede2000(Lab1: ArrayLike, Lab2: ArrayLike) -> FloatArray:
     2.0425
     """
     Lab1, Lab2 = np.broadcast_arrays(_lab(Lab1), _lab(Lab2))
-    return np.asarray(science().delta_E(Lab1, Lab2, method="CIE 2000"))
+    from skimage.color import deltaE_ciede2000  # slow to import, and only wanted here
+
+    return np.asarray(deltaE_ciede2000(Lab1, Lab2))
 
 
 def cielab_difference(Lab1: ArrayLike, Lab2: ArrayLike) -> FloatArray:
@@ -51,7 +52,9 @@ def cmc(standard: ArrayLike, sample: ArrayLike, l: float = 2.0, c: float = 1.0) 
     0.0
     """
     standard, sample = np.broadcast_arrays(_lab(standard), _lab(sample))
-    return np.asarray(science().delta_E(standard, sample, method="CMC", l=l, c=c))
+    from skimage.color import deltaE_cmc
+
+    return np.asarray(deltaE_cmc(standard, sample, kL=l, kC=c))
 
 
 def metamerism_index(

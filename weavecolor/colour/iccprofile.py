@@ -12,8 +12,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from weavecolor.colour.library import science
 from weavecolor.colour.screen import space
+from weavecolor.colour.tristimulus import BRADFORD, adaptation_matrix
 
 #: The profile connection space white, D50 as ICC.1 prints it.
 PCS_WHITE = np.array([0.9642, 1.0, 0.8249])
@@ -32,10 +32,8 @@ def icc_profile(name: str = "sRGB") -> bytes:
     b'acsp'
     """
     screen = space(name)
-    bradford = science().adaptation.matrix_chromatic_adaptation_VonKries(
-        screen.white / 100.0, PCS_WHITE, transform="Bradford"
-    )
-    colorants = np.asarray(bradford) @ screen.to_xyz
+    bradford = adaptation_matrix(screen.white / 100.0, PCS_WHITE, BRADFORD)
+    colorants = bradford @ screen.to_xyz
     curve = _tag(
         b"para",
         struct.pack(">HH", 3, 0) + _fixed([2.4, 1 / 1.055, 0.055 / 1.055, 1 / 12.92, 0.04045]),
@@ -44,7 +42,7 @@ def icc_profile(name: str = "sRGB") -> bytes:
         (b"desc", _text(name)),
         (b"cprt", _text("No copyright: free to use, copy and embed (CC0)")),
         (b"wtpt", _tag(b"XYZ ", _fixed(PCS_WHITE))),
-        (b"chad", _tag(b"sf32", _fixed(np.asarray(bradford).ravel()))),
+        (b"chad", _tag(b"sf32", _fixed(bradford.ravel()))),
         (b"rXYZ", _tag(b"XYZ ", _fixed(colorants[:, 0]))),
         (b"gXYZ", _tag(b"XYZ ", _fixed(colorants[:, 1]))),
         (b"bXYZ", _tag(b"XYZ ", _fixed(colorants[:, 2]))),

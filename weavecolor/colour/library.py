@@ -1,14 +1,18 @@
-"""The door to colour-science: imported on first use, because importing it takes about a second.
+"""The door to colour-science: what is needed of its tables, copied, and the library itself.
 
-Knows how to fetch the library and put its spectra on the project's grid; knows nothing of what
-is computed with it. Everything fetched is cached as plain read-only arrays.
+Importing the library takes a second or two, so its tables that nearly every answer needs lie in
+``data/`` (observers, weights, illuminants, with their source in the first lines). The rest is
+imported on first use. Knows nothing of what is computed with them.
 """
 
 from __future__ import annotations
 
 import warnings
 from functools import lru_cache
+from importlib.resources import files
 from types import ModuleType
+
+import numpy as np
 
 from weavecolor.colour.spectra import Spectrum, frozen
 from weavecolor.errors import InputError
@@ -38,8 +42,20 @@ def observer_name(observer: str | int) -> str:
 
 
 @lru_cache(maxsize=4)
+def table(name: str) -> dict[str, Spectrum]:
+    """The columns of a table of ``data/`` by their names, the first ``wavelength_nm``."""
+    text = (files("weavecolor") / "data" / f"{name}.csv").read_text("ascii")
+    head, *rows = (line.split(",") for line in text.splitlines() if not line.startswith("#"))
+    return dict(zip(head, map(frozen, np.array(rows, dtype=np.float64).T), strict=True))
+
+
+def of_observer(name: str, observer: str) -> Spectrum:
+    """Columns x, y, z of an observer in the table ``name``, shape (n, 3)."""
+    observer_name(observer)
+    return frozen(np.stack([table(name)[f"{axis}_{observer}"] for axis in "xyz"], axis=-1))
+
+
+@lru_cache(maxsize=4)
 def matching_functions(observer: str) -> Spectrum:
     """CIE colour matching functions at 1 nm, 360-780, shape (421, 3)."""
-    cmfs = science().MSDS_CMFS[observer_name(observer)]
-    inside = (cmfs.wavelengths >= 360) & (cmfs.wavelengths <= 780)
-    return frozen(cmfs.values[inside])
+    return of_observer("observers", str(observer))

@@ -1,7 +1,7 @@
 """Spectra of the lights a maker knows, under plain names.
 
 Knows relative spectral power; knows nothing of directions or cloth. Every spectrum comes from
-colour-science: CIE standard illuminants and series (CIE 15:2018), or Planck's law.
+colour-science (``library``): CIE standard illuminants and series (CIE 15:2018), or Planck's law.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from weavecolor.colour.library import matching_functions, science
+from weavecolor.colour.library import matching_functions, table
 from weavecolor.colour.spectra import WAVELENGTHS, Spectrum, frozen
 from weavecolor.colour.tristimulus import FloatArray, weights
 from weavecolor.errors import InputError
@@ -107,8 +107,8 @@ def _spectrum(name: str) -> Spectrum:
     chosen = lamp(name)
     if chosen.kelvin:
         return black_body(chosen.kelvin)
-    fine = science().SDS_ILLUMINANTS[chosen.illuminant]
-    return on_bands(np.asarray(fine.wavelengths), np.asarray(fine.values))
+    held = table("illuminants")
+    return on_bands(held["wavelength_nm"], held[chosen.illuminant])
 
 
 @lru_cache(maxsize=64)
@@ -124,7 +124,8 @@ def black_body(kelvin: float) -> Spectrum:
     if not (np.isfinite(kelvin) and 500.0 <= kelvin <= 25000.0):
         raise InputError(f"a temperature of {kelvin!r} K is no lamp; use 500 to 25000")
     nm = np.arange(380.0, 781.0)
-    power = np.asarray(science().colorimetry.planck_law(nm * 1e-9, kelvin))
+    metres, c2 = nm * 1e-9, 1.4388e-2  # second radiation constant, m K, as CIE 15 takes it
+    power = metres**-5 / np.expm1(c2 / (metres * kelvin))
     return on_bands(nm, power / power.max())
 
 

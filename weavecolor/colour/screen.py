@@ -12,17 +12,33 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from weavecolor.colour.library import observer_name, science
+from weavecolor.colour.library import observer_name
 from weavecolor.colour.spectra import Spectrum, frozen
 from weavecolor.colour.tristimulus import FloatArray, adaptation_matrix, checked_spectrum, xyz
 from weavecolor.errors import InputError
 
-#: Screens known, both with the D65 white (x .3127, y .3290) and the sRGB transfer curve.
-SPACES = ("sRGB", "Display P3")
+#: Screens known, and the chromaticities of their red, green and blue (IEC 61966-2-1; SMPTE
+#: EG 432-1), both with the D65 white of 2 degrees and the sRGB transfer curve.
+SPACES = {
+    "sRGB": ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06)),
+    "Display P3": ((0.68, 0.32), (0.265, 0.69), (0.15, 0.06)),
+}
+#: Chromaticity of D65 by observer (CIE 15:2018).
+D65 = {"2": (0.3127, 0.3290), "10": (0.31382, 0.33100)}
 
 #: Half an 8-bit step beyond either end: a linear value inside rounds to a code without clipping.
 LOWEST = -0.5 / 255.0 / 12.92
 HIGHEST = float(((1.0 + 0.5 / 255.0 + 0.055) / 1.055) ** 2.4)
+
+#: Oklab (B. Ottosson 2020), as colour-science holds it: XYZ to cones, their cube roots to Lab.
+XYZ_TO_LMS = frozen(
+    [[0.8189330101, 0.3618667424, -0.1288597137], [0.0329845436, 0.9293118715, 0.0361456387],
+     [0.0482003018, 0.2643662691, 0.6338517070]]
+)  # fmt: skip
+LMS_TO_OKLAB = frozen(
+    [[0.2104542553, 0.7936177850, -0.0040720468], [1.9779984951, -2.4285922050, 0.4505937099],
+     [0.0259040371, 0.7827717662, -0.8086757660]]
+)  # fmt: skip
 
 #: Oklab distance that is about just noticeable (CSS Color 4).
 CLIP_UNSEEN = 0.02
@@ -50,15 +66,16 @@ def space(name: str = "sRGB") -> Space:
     """
     if name not in SPACES:
         raise InputError(f"no screen called {name!r}; use {' or '.join(SPACES)}")
-    known = science().RGB_COLOURSPACES[name]
+    x, y = np.array(SPACES[name]).T
     # Derived, not the standard's four-decimal matrix: white is then exactly (1, 1, 1).
-    to_xyz = science().normalised_primary_matrix(known.primaries, known.whitepoint)
+    corners = np.stack([x, y, 1.0 - x - y])
+    to_xyz = corners @ np.diag(np.linalg.inv(corners) @ _xyz_of(*D65["2"]))
     return Space(
         name,
         frozen(to_xyz),
         frozen(np.linalg.inv(to_xyz)),
         frozen(100.0 * np.asarray(to_xyz) @ np.ones(3)),
-        frozen(known.primaries),
+        frozen(SPACES[name]),
     )
 
 
@@ -158,8 +175,13 @@ def daylight_white(observer: str = "2") -> FloatArray:
     """
     if str(observer) == "2":
         return space("sRGB").white
-    xy = science().CCS_ILLUMINANTS[observer_name(observer)]["D65"]
-    return frozen(100.0 * science().xy_to_XYZ(xy))
+    observer_name(observer)
+    return frozen(100.0 * _xyz_of(*D65[str(observer)]))
+
+
+def _xyz_of(x: float, y: float) -> FloatArray:
+    """Of chromaticity (x, y), with Y = 1."""
+    return np.array([x / y, 1.0, (1.0 - x - y) / y])
 
 
 def linear_rgb(
@@ -253,16 +275,13 @@ def _lower_chroma(linear: FloatArray, screen: str) -> FloatArray:
 
 @lru_cache(maxsize=4)
 def _oklab(screen: str) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    from colour.models import oklab
-
-    to_lms = oklab.MATRIX_1_XYZ_TO_LMS @ space(screen).to_xyz
+    to_lms = XYZ_TO_LMS @ space(screen).to_xyz
     # Scaled so that the screen's white is exactly (1, 1, 1): greys then stay grey.
     to_lms = to_lms / (to_lms @ np.ones(3))[:, None]
-    lms_lab = np.asarray(oklab.MATRIX_2_LMS_TO_LAB)
-    lab_lms = np.linalg.inv(lms_lab)
+    lab_lms = np.linalg.inv(LMS_TO_OKLAB)
     # The published lightness row sums to 1 and the others to 0 within rounding.
     lab_lms[:, 0] = 1.0
-    return frozen(to_lms), frozen(np.linalg.inv(to_lms)), frozen(lms_lab), frozen(lab_lms)
+    return frozen(to_lms), frozen(np.linalg.inv(to_lms)), LMS_TO_OKLAB, frozen(lab_lms)
 
 
 @lru_cache(maxsize=1)

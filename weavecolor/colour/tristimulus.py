@@ -1,8 +1,8 @@
 """From a spectrum on the shared grid to XYZ, Lab and LCh, and chromatic adaptation.
 
 Knows the standard observers and adaptation; knows nothing of cloth, named lights or screens.
-The tables come from colour-science; the arithmetic is a matrix product, so that a whole picture
-or a whole table of directions is converted in one call.
+The tables come from colour-science (``library``); the arithmetic is a matrix product, so that a
+whole picture or a whole table of directions is converted in one call.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from weavecolor.colour.library import matching_functions, observer_name, science
+from weavecolor.colour.library import matching_functions, of_observer
 from weavecolor.colour.spectra import BANDS, Spectrum, frozen
 from weavecolor.errors import InputError
 
@@ -33,17 +33,7 @@ def weights(observer: str = "2") -> Spectrum:
     >>> weights("10").shape
     (41, 3)
     """
-    colour = science()
-    cmfs = colour.MSDS_CMFS[observer_name(observer)].copy()
-    cmfs.trim(colour.SpectralShape(360, 780, 1))
-    illuminant = colour.sd_ones(cmfs.shape)
-    table = colour.colorimetry.tristimulus_weighting_factors_ASTME2022(
-        cmfs, illuminant, colour.SpectralShape(360, 780, 10), k=1.0
-    )
-    table = colour.colorimetry.adjust_tristimulus_weighting_factors_ASTME308(
-        table, colour.SpectralShape(360, 780, 10), colour.SpectralShape(380, 780, 10)
-    )
-    return frozen(table)
+    return of_observer("weights", observer)
 
 
 def checked_spectrum(values: ArrayLike, what: str) -> FloatArray:
@@ -116,7 +106,10 @@ def lab_from_xyz(XYZ: ArrayLike, white_XYZ: ArrayLike) -> FloatArray:
     white = np.asarray(white_XYZ, dtype=np.float64)
     # The standard's formula works on ratios to the white; given ratios, the white is (1, 1, 1).
     ratios = np.asarray(XYZ, dtype=np.float64) / white
-    return np.asarray(science().XYZ_to_Lab(ratios, np.array([1 / 3, 1 / 3])))
+    root = np.sign(ratios) * np.abs(ratios) ** (1 / 3)
+    straight = 841 / 108 * ratios + 16 / 116
+    x, y, z = np.moveaxis(np.where(ratios > (24 / 116) ** 3, root, straight), -1, 0)
+    return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
 
 
 def xyz_from_lab(Lab: ArrayLike, white_XYZ: ArrayLike) -> FloatArray:
@@ -127,8 +120,11 @@ def xyz_from_lab(Lab: ArrayLike, white_XYZ: ArrayLike) -> FloatArray:
     >>> xyz_from_lab([100.0, 0.0, 0.0], [95.0, 100.0, 108.8]).round(6).tolist()
     [95.0, 100.0, 108.8]
     """
-    ratios = science().Lab_to_XYZ(np.asarray(Lab, dtype=np.float64), np.array([1 / 3, 1 / 3]))
-    return np.asarray(ratios) * np.asarray(white_XYZ, dtype=np.float64)
+    L, a, b = np.moveaxis(np.asarray(Lab, dtype=np.float64), -1, 0)
+    y = (L + 16) / 116
+    roots = np.stack([a / 500 + y, y, y - b / 200], axis=-1)
+    ratios = np.where(roots > 24 / 116, roots**3, (roots - 16 / 116) * (108 / 841))
+    return np.asarray(ratios * np.asarray(white_XYZ, dtype=np.float64))
 
 
 def lch_from_lab(Lab: ArrayLike) -> FloatArray:
@@ -144,16 +140,21 @@ def lch_from_lab(Lab: ArrayLike) -> FloatArray:
     return np.stack([Lab[..., 0], np.hypot(Lab[..., 1], Lab[..., 2]), hue], axis=-1)
 
 
-@lru_cache(maxsize=64)
-def _cat16(source: tuple[float, ...], target: tuple[float, ...]) -> FloatArray:
-    matrix = science().adaptation.matrix_chromatic_adaptation_VonKries(
-        np.array(source), np.array(target), transform="CAT16"
-    )
-    return frozen(matrix)
+#: XYZ to the cones' responses of CAT16 (Li et al. 2017), and of the linear Bradford transform
+#: (ICC.1 Annex E).
+CAT16 = frozen(
+    [[0.401288, 0.650173, -0.051461], [-0.250268, 1.204414, 0.045854],
+     [-0.002079, 0.048952, 0.953127]]
+)  # fmt: skip
+BRADFORD = frozen(
+    [[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]
+)
 
 
-def adaptation_matrix(source_white_XYZ: ArrayLike, target_white_XYZ: ArrayLike) -> FloatArray:
-    """CAT16 with complete adaptation (Li et al. 2017), shape (3, 3): target = matrix @ source.
+def adaptation_matrix(
+    source_white_XYZ: ArrayLike, target_white_XYZ: ArrayLike, cones: FloatArray = CAT16
+) -> FloatArray:
+    """Complete adaptation in the responses ``cones``, shape (3, 3): target = matrix @ source.
 
     Examples
     --------
@@ -161,9 +162,8 @@ def adaptation_matrix(source_white_XYZ: ArrayLike, target_white_XYZ: ArrayLike) 
     >>> bool(np.allclose(same, np.eye(3)))
     True
     """
-    source = tuple(float(v) for v in np.asarray(source_white_XYZ))
-    target = tuple(float(v) for v in np.asarray(target_white_XYZ))
-    return _cat16(source, target)
+    source, target = (cones @ np.asarray(v) for v in (source_white_XYZ, target_white_XYZ))
+    return frozen(np.linalg.inv(cones) @ np.diag(target / source) @ cones)
 
 
 __all__ = [

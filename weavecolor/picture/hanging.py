@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import cached_property
 from hashlib import sha256
 from typing import Any
 
@@ -25,7 +26,7 @@ from weavecolor.picture.encode import AS_SEEN, Seeing
 from weavecolor.picture.shapes import Form, Shape
 from weavecolor.picture.sweep import densities, openness, soft_directions, taken
 from weavecolor.picture.tables import SOFT_DEG, Tables, rgb_matrix, tables, view_vector
-from weavecolor.picture.threads import threads
+from weavecolor.picture.threads import BEGIN, LAYERS, ROW, threads
 from weavecolor.scene.backings import Backing, backing
 from weavecolor.scene.places import illumination
 from weavecolor.scene.scene import Scene
@@ -264,8 +265,8 @@ class Lit:
     ``body_room`` (2, 4, 3): RGB of the body, and of what it wears, in the room's light for each way
     it is open;
     ``floor_room`` (4, 3): the same over a bare floor's; ``ground`` (3,): the ground before
-    exposure; ``uneven`` (kinds, 5) as in ``raster.unevenness``; ``threads`` (kinds, ., .) as from
-    :func:`weavecolor.picture.threads.threads`.
+    exposure; ``uneven`` (kinds, 5) as in ``raster.unevenness``; ``sent`` (41, 3): radiance factor
+    to linear RGB in all of the light.
     """
 
     stage: Stage
@@ -277,7 +278,14 @@ class Lit:
     ground: Array
     exposure: float
     uneven: Array
-    threads: Array
+    sent: Array
+
+    @cached_property
+    def threads(self) -> Array:
+        """(kinds, ., .) as from :func:`weavecolor.picture.threads.threads`: traced from near, and
+        wanted only there."""
+        stacks = zip(self.stage.stacks, self.uneven.tolist(), strict=True)
+        return np.stack([threads(stack, tuple(uneven), self.sent) for stack, uneven in stacks])
 
 
 def lit_stage(
@@ -349,7 +357,7 @@ def lit_stage(
         np.full(3, GROUNDS[ground] / exposure),
         exposure,
         np.array([_uneven(s) for s in staged.stacks]),
-        np.stack([threads(s, _uneven(s), sent) for s in staged.stacks]),
+        sent,
     )
 
 
@@ -518,9 +526,11 @@ def picture(
     xyz = on_pixels(s.points)
     order = np.argsort(xyz[s.quads, 2].sum(axis=1))
     key, room, glow, round_ = stacked(made.tables)
+    near = made.uneven[:, :2].min(axis=1).max() > 0.99 * BEGIN * step  # of a pixel, face on
+    rows = made.threads if near else np.zeros((len(s.stacks), LAYERS, ROW))
     raster.cloths(
         xyz, s.quads, order, s.kind, vertex, key, room, glow, round_, made.light, made.uneven,
-        made.threads, *shining(made), step, AHEAD_MM, front, spots, out, depth, _STRIPS,
+        rows, *shining(made), step, AHEAD_MM, front, spots, out, depth, _STRIPS,
     )  # fmt: skip
     made_: Floats = raster.averaged(out, made.exposure)
     return made_

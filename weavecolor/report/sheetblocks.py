@@ -100,7 +100,7 @@ def paragraph(
         last = rows[lines - 1]
         while last and text_width(last + "\u2026", size, bold) > width - indent:
             last = last[:-1]
-        rows = [*rows[: lines - 1], last.rstrip() + "\u2026"]
+        rows = (*rows[: lines - 1], last.rstrip() + "\u2026")
     pitch = line_mm(size)
     marks = tuple(
         Text(indent, (i + 0.77) * pitch, row, size, bold, colour) for i, row in enumerate(rows)

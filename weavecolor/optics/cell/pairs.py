@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.cache import Kept
+from weavecolor.cache import Kept, Packed
 from weavecolor.optics.cell.nodes import Nodes, Vector, unit
 from weavecolor.optics.cell.nodes import nodes as nodes_
 from weavecolor.optics.cell.openness import pencils
@@ -234,7 +234,12 @@ def _trace(bundles: list[_Bundle]) -> list[NDArray[Any]]:
     return [~met[bundle] for bundle in bundles]
 
 
-@lru_cache(maxsize=128)
+_Asked = tuple[Construction, Distance, tuple[Vector, ...], bool, bool, bool]
+_kept_pairs: Kept[_Asked, Pairs] = Kept(
+    128, packed=Packed("pairs", lambda asked: asked, vars, lambda _, arrays: Pairs(**arrays))
+)
+
+
 def pairs(
     construction: Construction,
     distance: Distance,
@@ -249,7 +254,20 @@ def pairs(
     (``flip``) the directions have z < 0, and the nodes stand for the lower ones. Without ``nodes``,
     diffuse light is taken to meet the openings at random, which is nearly so far behind a layer,
     and only the named directions are counted out. Not ``exact``: fewer points, for pictures.
+    Kept, also for the next run.
     """
+    asked = construction, distance, vectors, flip, nodes, exact
+    return _kept_pairs.one(asked, lambda: _pairs(*asked))
+
+
+def _pairs(
+    construction: Construction,
+    distance: Distance,
+    vectors: tuple[Vector, ...],
+    flip: bool,
+    nodes: bool,
+    exact: bool,
+) -> Pairs:
     geometry, grid = tubes(construction), nodes_()
     half = grid.half
     points = (_NAMED_POINTS if nodes else _FAR_POINTS) if exact else _QUICK_POINTS
