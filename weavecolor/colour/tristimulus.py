@@ -154,7 +154,8 @@ BRADFORD = frozen(
 def adaptation_matrix(
     source_white_XYZ: ArrayLike, target_white_XYZ: ArrayLike, cones: FloatArray = CAT16
 ) -> FloatArray:
-    """Complete adaptation in the responses ``cones``, shape (3, 3): target = matrix @ source.
+    """Complete adaptation in the responses ``cones``, shape (3, 3), that takes the XYZ of
+    ``source_white_XYZ`` to those of ``target_white_XYZ``: target = matrix @ source.
 
     Examples
     --------
