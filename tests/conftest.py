@@ -1,7 +1,9 @@
 """For all tests: drawn examples have no deadline, since the machine may be busy with other work;
 one thread of linear algebra, as in the tool; an eighth of its rays, but where numbers count."""
 
+import fcntl
 import os
+import pickle
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -14,7 +16,9 @@ os.environ.setdefault("WEAVECOLOR_STORE", "0")
 import pytest
 from hypothesis import settings
 
+from weavecolor.cache import keep_on
 from weavecolor.cutting import lay
+from weavecolor.files.store import on_this_machine
 from weavecolor.optics.cell import filaments
 
 settings.register_profile("any machine", deadline=None)
@@ -43,6 +47,34 @@ def _forget() -> None:
 def all_rays():
     """As many rays as the tool takes, for tests of its numbers."""
     yield from _with_effort(filaments, 1.0)
+
+
+@pytest.fixture(scope="session")
+def one_fit(tmp_path_factory):
+    """A cloth photographed over white and over black, and fitted: half a minute and more, so once
+    for all files and processes of a run."""
+    from fit_coverage import outcome
+
+    folder = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        folder = folder.parent  # of this run, and of all its processes
+    kept = folder / f"one-fit-{filaments.EFFORT}.pickle"
+    with open(folder / "one-fit.lock", "w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)  # until it is closed
+        if not kept.exists():
+            kept.write_bytes(pickle.dumps(outcome(1, 0)))
+        return pickle.loads(kept.read_bytes())
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory):
+    """What a module's tests trace is kept for its next test, in a folder that nobody has used."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("WEAVECOLOR_STORE", "1")
+        patch.setenv("WEAVECOLOR_HOME", str(tmp_path_factory.mktemp("home")))
+        keep_on(on_this_machine())
+        yield
+    keep_on(None)
 
 
 @pytest.fixture(scope="module")

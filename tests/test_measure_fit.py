@@ -24,7 +24,7 @@ from camera import (
     shots_of,
     thread_over,
 )
-from fit_coverage import Case, invented, outcome
+from fit_coverage import Case, invented
 from scipy.stats import binom
 
 from weavecolor.cli import run
@@ -168,12 +168,6 @@ def test_recentring_keeps_the_cloth():
     for one, other in ((before.warp, after.warp), (before.weft, after.weft)):
         Lab = [lab_of(p.linear_of(y.colour)) for y in (one, other)]
         assert ciede2000(*Lab) < 0.5
-
-
-@pytest.fixture(scope="module")
-def one_fit():
-    """A cloth photographed over white and over black, and fitted."""
-    return outcome(1, 0)
 
 
 def test_photographs_settle_what_they_can(one_fit):

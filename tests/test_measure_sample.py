@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from camera import BARE, STRIP, SWATCH, Room, photograph, picture_of_layers
-from fit_coverage import invented, outcome, told_off
+from fit_coverage import invented, told_off
 
 from weavecolor import load_cloth
 from weavecolor.cli import run
@@ -25,12 +25,24 @@ from weavecolor.scene.backings import backing
 from weavecolor.textile.construction import covers
 from weavecolor.textile.howknown import HowKnown, knowledge
 
+pytestmark = pytest.mark.usefixtures("store")
+
 
 @pytest.fixture(scope="module")
-def measured():
+def measured(one_fit):
     """A cloth photographed and fitted, as its file keeps it; and the truth."""
-    out = outcome(1, 0)
-    return cloth_from_toml(cloth_to_toml(fitted_cloth(out.fit))), out.case.cloth
+    return cloth_from_toml(cloth_to_toml(fitted_cloth(one_fit.fit))), one_fit.case.cloth
+
+
+@pytest.fixture(scope="module")
+def picture(measured):
+    """Of a sample sewn from two layers of the truth, one turned a quarter, over white."""
+    return taken(measured[1], (0.0, 90.0))
+
+
+@pytest.fixture(scope="module")
+def seen(measured, picture):
+    return of_picture(measured[0], picture, (0.0, 90.0))
 
 
 def laid(cloth, *grains: float) -> tuple[Layer, ...]:
@@ -69,9 +81,9 @@ def test_again_is_the_same_cloth_with_the_same_ways_to_change():
         assert again.covariance() == pytest.approx(np.eye(p.SIZE))
 
 
-def test_a_sample_corrects_and_narrows(measured):
+def test_a_sample_corrects_and_narrows(measured, seen):
     mine, truth = measured
-    lesson = learn(of_picture(mine, taken(truth, (0.0, 90.0)), (0.0, 90.0)))
+    lesson = learn(seen)
     open_ = p.Unknowns.again(mine).covariance()
     left = lesson.fit.covariance
     assert (np.diag(left) <= np.diag(open_) * (1 + 1e-9)).all()
@@ -85,11 +97,10 @@ def test_a_sample_corrects_and_narrows(measured):
     assert all(len(line) <= 110 for line in text.splitlines())
 
 
-def test_the_narrower_a_reading_the_nearer_the_cloth_comes(measured):
+def test_the_narrower_a_reading_the_nearer_the_cloth_comes(measured, seen):
     """With errors so large that nothing is learnt the cloth stays (Tarantola 2005, ch. 3); what is
     learnt is kept in its file, and learnt from again."""
-    mine, truth = measured
-    seen = of_picture(mine, taken(truth, (0.0, 90.0)), (0.0, 90.0))
+    mine, _ = measured
     nothing, much = (
         learn(replace(seen, covariance=times * seen.covariance)).fit for times in (1e6, 0.1)
     )
@@ -121,10 +132,10 @@ def test_a_cloth_that_was_never_fitted_is_refused(measured):
         sample_seen(two, [0.3, 0.1, 0.1], [0.01] * 3)
 
 
-def test_command_line(measured, tmp_path, capsys):
-    mine, truth = measured
+def test_command_line(measured, picture, tmp_path, capsys):
+    mine, _ = measured
     (tmp_path / "mine.toml").write_text(cloth_to_toml(mine))
-    (tmp_path / "sample.jpg").write_bytes(taken(truth, (0.0, 90.0)))
+    (tmp_path / "sample.jpg").write_bytes(picture)
     boxes = [f"picture:{label}={','.join(map(str, box))}"
              for label, box in (("sample", SWATCH), ("paper", STRIP))]  # fmt: skip
     words = ["measure", "sample", str(tmp_path / "mine.toml"), str(tmp_path / "sample.jpg"),
