@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import enough
 import enough_panel
 import fullness_panel
 import strip
@@ -13,6 +12,7 @@ from orders import Waiting
 from session import fold, guarded, work
 from state import decided_option, table_of
 from strip import Choice
+from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.making.answers import shape_of
 from weavecolor.making.model import Making
 
@@ -29,7 +29,9 @@ FULL = (
 def draw(waiting: Waiting) -> None:
     now = work()
     made = [_choice(now, *one) for one in FULL]
-    strip.draw("reach", strip.as_it_lies(table_of(now), made), waiting, told=_told,
+    asked = now.fullness_asked
+    name = f"{fullness_panel.KIND_WORDS[asked.kind].capitalize()}, {asked.ratio:g} to 1"
+    strip.draw("reach", strip.as_it_lies(table_of(now), made, name), waiting, told=_told,
                ground=ground())  # fmt: skip
     if fold("The skirt", "skirt"):
         fullness_panel.draw()
@@ -50,8 +52,7 @@ def _choice(now: Making, name: str, shape: str, kind: str, ratio: float) -> Choi
     return Choice(shape, name, table_of(now), take, chosen, shape=shape)
 
 
-def _told(choice: Choice) -> str:
+def _told(choice: Choice) -> tuple[ClothNeeded, ...]:
     """What the skirt takes if it is taken in so."""
-    now = work()
-    taken = choice.take(now)
-    return enough.marked((fullness_panel.alone(taken, decided_option(taken)),))
+    taken = choice.take(work())
+    return (fullness_panel.alone(taken, decided_option(taken)),)

@@ -25,8 +25,9 @@ def line(now: Making, option: MakingOption) -> str:
     return marked(needs(now, option))
 
 
-def marked(needed: Iterable[ClothNeeded]) -> str:
-    """HTML of what each cloth must give, with a sign and in a few words."""
+def marked(needed: Iterable[ClothNeeded], brief: bool = False) -> str:
+    """HTML of what each cloth must give, with a sign and in a few words; ``brief``: where it
+    stands beside the same told in full."""
     told = []
     for need in needed:
         if need.fits:
@@ -34,7 +35,8 @@ def marked(needed: Iterable[ClothNeeded]) -> str:
         elif need.short_cm is not None:
             told.append(("no", f"✗ short of {cm_and_inches(need.short_cm)}"))
         elif need.enough is None and need.needed_cm is not None:
-            told.append(("perhaps", f"? takes {cm_and_inches(need.needed_cm)}, {need.verdict}"))
+            why = "" if brief else f", {need.verdict}"
+            told.append(("perhaps", f"? takes {cm_and_inches(need.needed_cm)}{why}"))
         else:
             told.append(("no", f"✗ {need.verdict}"))
     return "".join(f' <b class="wc-enough-{kind}">{escape(text)}.</b>' for kind, text in told)

@@ -21,6 +21,7 @@ from bench import figures_list, numbers_of
 from orders import Order, Waiting
 from session import change, fold, plain, work
 from state import pin
+from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.decide.compare import Outcome, Step
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.making.model import Making, MakingOption
@@ -30,6 +31,8 @@ SIGN = {True: "●", False: "○", None: "◐"}
 EDGE = "edge-to-edge"
 #: The choice that stands first where what lies on the table is none of the others.
 AS_IT_LIES = "now"
+#: So many choices stand side by side; more stand in rows, all to be seen at once.
+IN_A_ROW = 4
 #: Lies in what is chosen, for its look: another kind of button would lose the keyboard's place.
 CHOSEN = '<span class="wc-on"></span>'
 
@@ -58,20 +61,21 @@ def draw(
     waiting: Waiting,
     *,
     needed: bool = False,
-    told: Callable[[Choice], str] | None = None,
+    told: Callable[[Choice], tuple[ClothNeeded, ...]] | None = None,
     ground: str = "grey",
 ) -> None:
     """The strip of ``choices`` for a ``question``, the one answer about what is chosen, and its
     figures.
 
     ``waiting``: where its pictures are ordered; ``needed``: with the cloth that each choice needs;
-    ``told``: a line of its own for each choice in place of the difference in colour; ``ground``
-    behind the pictures.
+    ``told``: the cloth that each choice takes, told in place of the difference in colour;
+    ``ground`` behind the pictures.
     """
     now = work()
     edge = bool(st.session_state.get(EDGE)) and told is None
     places: list[tuple[Choice, DeltaGenerator, DeltaGenerator]] = []
-    with st.container(key=f"wc-strip-{question}{'-edge' if edge else ''}", horizontal=True):
+    rows = "-edge" if edge else "-rows" if len(choices) > IN_A_ROW else ""
+    with st.container(key=f"wc-strip-{question}{rows}", horizontal=True):
         if choices[0].key != AS_IT_LIES:
             st.empty()  # so that every choice keeps its place
         for choice in choices:
@@ -88,12 +92,12 @@ def draw(
     seen = [looks.outcome(now, choice.option, choice.light) for choice in choices]
     steps = looks.differences(seen)
     for (choice, picture, line), look, step in zip(places, seen, (None, *steps), strict=True):
-        words = told(choice) if told else line_of(step)
+        words = enough.marked(told(choice), brief=True) if told else line_of(step)
         _picture(now, choice, look, picture, edge, waiting, ground)
         if needed:
             words += enough.line(now, choice.option)
         line.html(f'<p class="wc-line">{words}</p>')
-    _answer(choices, seen, steps if told is None else ())
+    _answer(choices, seen, steps, told)
     if told is None and not any(c.light for c in choices):
         surprising = looks.wonders(seen)
         if surprising and fold("Not what one expects: why", f"why-{question}"):
@@ -151,16 +155,21 @@ def _picture(
     waiting.place(order, show)
 
 
-def _answer(choices: Sequence[Choice], seen: Sequence[Outcome], steps: Sequence[Step]) -> None:
-    """What is chosen against the first, in one sentence; or how it looks."""
+def _answer(
+    choices: Sequence[Choice], seen: Sequence[Outcome], steps: Sequence[Step],
+    told: Callable[[Choice], tuple[ClothNeeded, ...]] | None,
+) -> None:  # fmt: skip
+    """What is chosen against the first, in one sentence; or its own line, or how it looks."""
     at = next((i for i, c in enumerate(choices) if c.chosen), None)
     if at is None:
         return
-    words = f"{seen[at].appearance.reading.words.capitalize()}."
-    if steps:
-        told = steps[at - 1] if at > 0 else max(steps, key=lambda s: s.delta)
-        words = told.sentence
-    st.html(f'<p class="wc-answer" role="status">{escape(words)}</p>')
+    words = escape(f"{seen[at].appearance.reading.words.capitalize()}.")
+    if told:
+        words = f"{escape(choices[at].name)}: {enough.marked(told(choices[at]))}"
+    elif steps:
+        step = steps[at - 1] if at > 0 else max(steps, key=lambda s: s.delta)
+        words = escape(step.sentence)
+    st.html(f'<p class="wc-answer" role="status">{words}</p>')
 
 
 def _figures(
@@ -195,8 +204,11 @@ def _keep_all(now: Making, options: tuple[MakingOption, ...]) -> Making:
     return now
 
 
-def as_it_lies(table: MakingOption, choices: list[Choice]) -> list[Choice]:
-    """The ``choices``, what lies on the ``table`` before them where it is none of them."""
+def as_it_lies(
+    table: MakingOption, choices: list[Choice], name: str = "As it lies"
+) -> list[Choice]:
+    """The ``choices``, what lies on the ``table`` before them where it is none of them, by that
+    ``name``."""
     if any(c.chosen for c in choices):
         return choices
-    return [Choice(AS_IT_LIES, "As it lies", table, lambda w: w, True), *choices]
+    return [Choice(AS_IT_LIES, name, table, lambda w: w, True), *choices]

@@ -17,8 +17,7 @@ CSS = """
 .st-key-wc-cloth { gap: 0 !important; position: relative; }
 .st-key-wc-words { gap: 0 !important; }
 @media (min-width: 901px) {
-  .st-key-wc-cloth { height: calc(100vh - 3.4rem); }
-  .st-key-wc-words { position: absolute; left: 0; right: 0; bottom: 0; }
+  .st-key-wc-words { position: absolute; left: 0; right: 0; bottom: -3.4rem; }
 }
 [data-testid="stColumn"]:has(> div .st-key-wc-cloth) { position: sticky; top: 0;
   align-self: flex-start; z-index: 5; }
@@ -55,6 +54,12 @@ h2.wc-question { font-size: 1.08rem; margin: .1rem 0 0; padding: 0; font-weight:
 [class*="st-key-wc-card-"] button { position: static; min-height: 2.2rem; padding: .2rem .3rem; }
 [class*="st-key-wc-card-"] button p { font-size: .86rem; line-height: 1.2; white-space: normal; }
 [class*="st-key-wc-card-"] button::after { content: ""; position: absolute; inset: 0; }
+@media (min-width: 901px) {
+  [class*="st-key-wc-strip-"][class*="-rows"] { flex-wrap: wrap !important; overflow: visible; }
+  [class*="-rows"] > :has(> [class*="st-key-wc-card-"]) { flex: 1 0 30% !important;
+    max-width: 32%; }
+  [class*="-rows"] .wc-pic, [class*="-rows"] .wc-patch { aspect-ratio: 1; object-fit: cover; }
+}
 [class*="st-key-wc-strip-"][class*="-edge"] { gap: 0 !important; }
 [class*="-edge"] [class*="st-key-wc-card-"] { padding-left: 0; padding-right: 0;
   border-left-width: 0; border-right-width: 0; }
