@@ -6,12 +6,12 @@ import pickle
 
 import numpy as np
 import pytest
-from decide_samples import BLUE, PALE, RED
+from decide_samples import BLUE, PALE, RED, catalogue, sheer
 
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.decide import evaluate
 from weavecolor.decide.streams import lay_under, over_grounds, single
-from weavecolor.decide.tables import Tables
+from weavecolor.decide.tables import Tables, ray_share
 from weavecolor.optics.appearance import appearance, contrast_ratio
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import backing
@@ -123,3 +123,14 @@ def test_screening_can_be_sent_to_another_process(setting):
     there = evaluate.screen(pickle.loads(pickle.dumps(quick)), layers, grounds)
     assert np.array_equal(there.scenes, evaluate.screen(quick, layers, grounds).scenes)
     assert len(pickle.dumps(quick)) < 2_000_000  # small enough to send with every task
+
+
+def test_many_constructions_share_the_rays_of_a_few():
+    """Twelve are traced by all rays; however many dyes, a construction counts once."""
+    setts = [sheer(f"sheer {k}", np.full(41, 0.8), np.full(41, 0.7), 30.0 + 0.1 * k)
+             for k in range(200)]  # fmt: skip
+    assert ray_share(catalogue(200)) == 1.0
+    assert ray_share(setts[:1]) == ray_share(setts[:12]) == 1.0
+    assert ray_share(setts[:24]) == pytest.approx(0.5)
+    assert ray_share(setts[:40] * 5) == pytest.approx(0.3)
+    assert ray_share(setts) == pytest.approx(0.15)
