@@ -15,7 +15,7 @@ from weavecolor.cutting.asked import fullness_from
 from weavecolor.cutting.folds import fold_profile
 from weavecolor.cutting.fullness import FullnessWanted
 from weavecolor.cutting.lay import CANNOT, lay
-from weavecolor.cutting.needed import cloth_needed
+from weavecolor.cutting.needed import _doubts, cloth_needed
 from weavecolor.cutting.nesting import convex_parts
 from weavecolor.cutting.pieces import Piece, grain_arrow, mirror, sewing_outline
 from weavecolor.cutting.piecesfile import cutting_from_toml
@@ -124,3 +124,23 @@ def test_outline_seam_and_arrow_of_a_piece_turn_as_one(grain, flip):
     (x0, y0), (x1, y1) = way.grain.coords
     assert math.degrees(math.atan2(x1 - x0, y1 - y0)) == pytest.approx(grain, abs=1e-6)
     assert way.form.polygon.contains(way.sew)
+
+
+@pytest.mark.parametrize(
+    ("name", "doubted"),
+    [("Skirt panel", True), ("panel of the skirt", True), ("curtain panel", False),
+     ("skirt yoke", False), ("yoke", False)],
+)  # fmt: skip
+def test_only_a_panel_of_the_same_thing_may_be_counted_twice(name, doubted):
+    wanted = FullnessWanted("skirt", "gathered", 70.0, 100.0, 60.0, fullness=2.0)
+    assert bool(_doubts((Piece.rectangle(name, 40.0, 60.0),), (wanted,))) is doubted
+
+
+@pytest.mark.parametrize("share", [0.9, 0.8, 0.7, 0.6])
+def test_less_fullness_sideways_is_told_in_steps_of_a_tenth(share):
+    # 30 finished, cut once sideways at 2 to 1: 60 of length; there is a little more than a share.
+    cuff = FullnessWanted("cuff", "gathered", 30.0, 20.0, 20.0, fullness=2.0, seam_cm=0.0,
+                          top_cm=0.0, hem_cm=0.0)  # fmt: skip
+    hand = ClothInHand(20.0, 60.0 * share + 1.0)
+    made = cloth_needed("silk", ((90.0, 1),), (), [cuff], [hand], tries=2)
+    assert f"{2.0 * share:.2f} to 1" in made.largest

@@ -168,11 +168,11 @@ class FullnessPlan:
     doubled: bool
     shares: LayerShares
     panel_cm: float
-    grain_deg: float = 0.0
-    length_cm: float = 0.0
-    hem_cm: float = 0.0
-    hem_round_cm: float | None = None
-    pleats: int | None = None
+    grain_deg: float
+    length_cm: float
+    hem_cm: float
+    hem_round_cm: float | None
+    pleats: int | None
 
     @property
     def sideways(self) -> bool:

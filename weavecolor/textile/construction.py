@@ -444,8 +444,6 @@ def _jamming_scale(cloth: Cloth) -> float:
     thick = cloth.warp.height_mm + cloth.weft.height_mm
 
     def fits(scale: float) -> bool:
-        if scale * max(covers(cloth)) > 1.0:
-            return False
         needed = 0.0
         for spacing in _crossing_spacings(cloth, scale):
             needed += math.sqrt(max(0.0, 1.0 - (max(spacing, 0.0) / thick) ** 2))
