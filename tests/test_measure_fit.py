@@ -411,3 +411,18 @@ def test_threads_seen_in_photographs_are_near_their_yarn():
         grounds = [thread_over(yarn, g, room) for g in thread.grounds]
         unsure = np.sqrt(np.diag(thread.covariance))
         assert (np.abs(thread.value - np.mean(grounds, axis=0)) < 3.0 * unsure).all()
+
+
+def test_whoever_is_told_how_far_a_fit_is_may_end_it(monkeypatch):
+    begun, real = [], Problem.traced
+    monkeypatch.setattr(
+        Problem, "traced", lambda self, *args: begun.append(1) or real(self, *args)
+    )
+
+    def told(done, most):
+        raise InputError(f"enough after {done} of {most}")
+
+    seen = seen_colour("w", [0.5, 0.3, 0.2], [0.01] * 3, grey("white", 0.87))
+    with pytest.raises(InputError, match="enough after 1 of "):
+        fit_cloth(start_cloth("x", 40.0, 36.0), [seen], progress=told)
+    assert len(begun) <= 4  # the first surface alone is of fourteen

@@ -12,8 +12,10 @@ from typing import Any
 import streamlit as st
 
 from describing import WEAVES
-from session import change, guarded, plain
+from jobs import Job
+from session import change, guarded, plain, waited
 from state import keep_cloth
+from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_to_toml
 from weavecolor.making.model import Making
 from weavecolor.measure.fit import Fit, fit_cloth
@@ -75,19 +77,30 @@ def draw(
     pressed = st.button("Work out the cloth", key="m-fit", type="primary", disabled=not seen)
     if pressed:
         start, known = _start(counted[1] if counted else None)
-        bar = st.progress(0.0, "Working out the cloth; this takes half a minute or more …")
-        fit = fit_cloth(
-            start,
-            seen,
-            threads,
-            known,
-            lambda done, most: bar.progress(min(done / max(most, 1), 1.0)),
-        )
-        bar.empty()
-        st.session_state["fitted"] = fit
+        begin("m-fit-job", lambda told: fit_cloth(start, seen, threads, known, told))
+    words = "Working out the cloth; this takes half a minute or more …"
+    if made := waited("m-fit-job", words, "Stop", "m-fit-stop"):
+        st.session_state["fitted"] = made
     fit = st.session_state.get("fitted")
     if fit is not None:
         _show_fit(fit, arrived)
+
+
+def begin(name: str, work: Callable[[Callable[[int, int], None]], Any]) -> None:
+    """Begin ``work(told)`` as the job ``name`` of this session, in place of an earlier one; it ends
+    where it next tells how far it is, once it is stopped."""
+    if earlier := st.session_state.get(name):
+        earlier.stop()
+
+    def done(progress: Callable[[int, int], None], stop: Callable[[], bool]) -> Any:
+        def told(share: int, most: int) -> None:
+            if stop():
+                raise InputError("stopped before it was done; press again to begin anew")
+            progress(share, most)
+
+        return work(told)
+
+    st.session_state[name] = Job(done)
 
 
 def _start(count: Any) -> tuple[Any, list[Known]]:

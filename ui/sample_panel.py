@@ -8,15 +8,14 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from html import escape
-from typing import Any
 
 import streamlit as st
 
 import bench
 import measured
-from fit_panel import keep
+from fit_panel import begin, keep
 from pictures import uri_of
-from session import change, fold, guarded, plain, work
+from session import change, fold, guarded, plain, waited, work
 from state import cloth_called
 from weavecolor.cli._shared import layers_called
 from weavecolor.errors import InputError
@@ -70,10 +69,13 @@ def draw(arrived: Callable[[Making, str], Making]) -> None:
         return
     under = None if behind == _PAPER else backing(behind)
     asked = (hashlib.sha256(given.getvalue()).hexdigest(), key, laid, behind, lay, place, marks)
-    held = st.session_state.get(_LESSON)
     if pressed:
-        held = (asked, *_learnt(given, Stack(layers, under, lay), place, marks))
-        st.session_state[_LESSON] = held
+        data, stack = given.getvalue(), Stack(layers, under, lay)
+        begin("m-sample-job", lambda told: (asked, *_learnt(data, stack, place, marks, told)))
+    words = "Correcting the cloth; this takes a minute or more …"
+    if made := waited("m-sample-job", words, "Stop", "m-sample-stop"):
+        st.session_state[_LESSON] = made
+    held = st.session_state.get(_LESSON)
     if held is None or held[0] != asked:
         return
     _, lesson, picture, cautions = held
@@ -100,20 +102,17 @@ def _marked() -> tuple[measured.Mark, ...]:
 
 
 def _learnt(
-    given: Any, stack: Stack, place: str, marks: tuple[measured.Mark, ...]
+    data: bytes,
+    stack: Stack,
+    place: str,
+    marks: tuple[measured.Mark, ...],
+    told: Callable[[int, int], None],
 ) -> tuple[Lesson, str, tuple[str, ...]]:
-    """What the picture ``given`` of ``stack`` in the light of ``place`` taught, with ``marks`` made
-    by hand; the picture with what was found boxed; and cautions."""
-    bar = st.progress(0.0, "Correcting the cloth; this takes a minute or more …")
-    try:
-        shot = measured.read(given.getvalue(), _TITLE)
-        boxes = {m.label: measured.box_in(m.box, shot.linear.shape) for m in marks}
-        one = measure_one(shot.linear, boxes)
-        lesson = learn(
-            sample_of(one, stack, scene(place)),
-            lambda done, most: bar.progress(min(done / max(most, 1), 1.0)),
-        )
-    finally:
-        bar.empty()
+    """What the picture ``data`` of ``stack`` in the light of ``place`` taught, with ``marks`` made
+    by hand; the picture with what was found boxed; and cautions. ``told`` hears how far it is."""
+    shot = measured.read(data, _TITLE)
+    boxes = {m.label: measured.box_in(m.box, shot.linear.shape) for m in marks}
+    one = measure_one(shot.linear, boxes)
+    lesson = learn(sample_of(one, stack, scene(place)), told)
     found = {label: (region.box, region.marked) for label, region in one.regions.items()}
     return lesson, uri_of(measured.boxed(shot.linear, found)), (*shot.cautions, *one.cautions)

@@ -17,7 +17,7 @@ import looks
 import orders
 import pictures
 from jobs import Job
-from session import again, called, change, guarded, note, plain, whole, work
+from session import change, guarded, note, plain, waited, whole, work
 from state import (
     cloth_called,
     cloth_keys,
@@ -233,22 +233,11 @@ def task(
 
 @guarded
 def _wait() -> None:
-    job = st.session_state.get("search-job")
-    if job is None:
-        return
-    place = st.empty()
-    with place.container():
-        bar = st.progress(job.share, "Looking at stacks …")
-        st.button("Stop, and show the best so far", key="s-stop", on_click=job.stop)
-    while not job.wait(0.1):
-        bar.progress(job.share, "Looking at stacks …")
-        if called():
-            again()
-    place.empty()
-    del st.session_state["search-job"]
-    if job.error is not None:
-        raise job.error
-    st.session_state["search-found"] = job.result
+    found = waited(
+        "search-job", "Looking at stacks …", "Stop, and show the best so far", "s-stop"
+    )
+    if found is not None:
+        st.session_state["search-found"] = found
 
 
 @guarded

@@ -102,6 +102,28 @@ def again() -> NoReturn:
     st.rerun(scope="fragment" if context and context.fragment_ids_this_run else "app")
 
 
+def waited(job: str, words: str, stop: str, key: str) -> Any:
+    """What the ``Job`` held under the name ``job`` made, when it is done; None where there is none.
+    Meanwhile a bar with ``words`` tells how far it is, and a button, ``stop``, of ``key`` ends it.
+    What it could not do is raised."""
+    doing = st.session_state.get(job)
+    if doing is None:
+        return None
+    place = st.empty()
+    with place.container():
+        bar = st.progress(doing.share, words)
+        st.button(stop, key=key, on_click=doing.stop)
+    while not doing.wait(0.1):
+        bar.progress(doing.share, words)
+        if called():
+            again()
+    place.empty()
+    del st.session_state[job]
+    if doing.error is not None:
+        raise doing.error
+    return doing.result
+
+
 def work() -> Making:
     """What this session is making: as the address names it, else begun with the demo cloth."""
     if _WORK not in st.session_state:
