@@ -30,7 +30,7 @@ _CSS = """
 .hung.live img { visibility: hidden; }
 .hung.plain canvas { display: none; }
 .hung.plain img { visibility: visible; }
-.hung.waiting canvas, .hung.waiting img { filter: grayscale(.7) opacity(.55); }
+.hung.waiting canvas, .hung.waiting img, .hung.late canvas { filter: grayscale(.7) opacity(.55); }
 .hung .wait { position: absolute; left: 50%; bottom: 1.2rem; transform: translateX(-50%); margin: 0;
   background: #fff; color: #1f1f1f; border: 1px solid #555; border-radius: 4px;
   padding: .35rem .8rem; font: 600 1rem/1.3 sans-serif; max-width: 90%; }

@@ -803,7 +803,7 @@ export class View {
 
   frame() {
     if (!this.stage || !this.light || this.gl.isContextLost() || this.gone) return;
-    const began = performance.now(), [w, h] = this.size();
+    const began = performance.now(), of = this.light, [w, h] = this.size();
     if (this.canvas.width !== w || this.canvas.height !== h) { this.canvas.width = w; this.canvas.height = h; }
     const coarse = this.moving ? this.scale : 1;
     const m = rotation(this.sight.turn, this.sight.tilt), key = m.join() + this.light.id;
@@ -818,6 +818,7 @@ export class View {
       const took = performance.now() - began;
       this.frames.push(took); if (this.frames.length > 60) this.frames.shift();
       this.drawn = (this.drawn || 0) + 1;
+      if (of === this.light) this.ready?.();
       if (this.moving) {
         if (took > 45) this.scale = Math.max(0.3, this.scale * 0.85);
         else if (took < 22) this.scale = Math.min(1, this.scale * 1.08);
@@ -1035,7 +1036,12 @@ export default function (component) {
         root.view = slot.view;
       }
       slot.view.pressed = told => setTriggerValue("pressed", told);
-      if (slot.view.stage !== stage || slot.view.light !== slot.light) slot.view.show(stage, slot.light);
+      if (slot.view.stage !== stage || slot.view.light !== slot.light) {
+        // the words are of the new picture already: the old one stays dimmed until it is drawn
+        root.classList.add("late");
+        slot.view.ready = () => root.classList.remove("late");
+        slot.view.show(stage, slot.light);
+      }
       root.classList.add("live"); root.classList.remove("plain");
     } catch (error) { slot.failed = true; root.dataset.why = String(error); root.classList.add("plain"); }
   };
