@@ -91,13 +91,16 @@ def draw(
                 places.append((choice, picture, st.empty()))
     seen = [looks.outcome(now, choice.option, choice.light) for choice in choices]
     steps = looks.differences(seen)
-    for (choice, picture, line), look, step in zip(places, seen, (None, *steps), strict=True):
-        words = enough.marked(told(choice), brief=True) if told else line_of(step)
+    takes = [told(choice) if told else None for choice in choices]
+    for (choice, picture, line), look, step, needs in zip(
+        places, seen, (None, *steps), takes, strict=True
+    ):
+        words = line_of(step) if needs is None else enough.marked(needs, brief=True)
         _picture(now, choice, look, picture, edge, waiting, ground)
         if needed:
             words += enough.line(now, choice.option)
         line.html(f'<p class="wc-line">{words}</p>')
-    _answer(choices, seen, steps, told)
+    _answer(choices, seen, steps, takes)
     if told is None and not any(c.light for c in choices):
         surprising = looks.wonders(seen)
         if surprising and fold("Not what one expects: why", f"why-{question}"):
@@ -157,15 +160,16 @@ def _picture(
 
 def _answer(
     choices: Sequence[Choice], seen: Sequence[Outcome], steps: Sequence[Step],
-    told: Callable[[Choice], tuple[ClothNeeded, ...]] | None,
+    takes: Sequence[tuple[ClothNeeded, ...] | None],
 ) -> None:  # fmt: skip
-    """What is chosen against the first, in one sentence; or its own line, or how it looks."""
+    """What is chosen against the first, in one sentence; or what it takes, or how it looks."""
     at = next((i for i, c in enumerate(choices) if c.chosen), None)
     if at is None:
         return
     words = escape(f"{seen[at].appearance.reading.words.capitalize()}.")
-    if told:
-        words = f"{escape(choices[at].name)}: {enough.marked(told(choices[at]))}"
+    needs = takes[at]
+    if needs is not None:
+        words = f"{escape(choices[at].name)}: {enough.marked(needs)}"
     elif steps:
         step = steps[at - 1] if at > 0 else max(steps, key=lambda s: s.delta)
         words = escape(step.sentence)

@@ -289,11 +289,10 @@ def _fitted(stack: Stack, scenes: Sequence[Scene]) -> list[tuple[Array, Array]]:
     (P. Kubelka, JOSA 44 (1954) 330), against the same of the layers as they are.
     """
     ones = {_lies(x): x for x in stack.layers}
-    roots = {one: left_open(x.cloth) for one, x in ones.items()}
     none = np.zeros((DRAWS, BANDS))
-    if all(root is None for root in roots.values()):
+    if all(left_open(x.cloth) is None for x in ones.values()):
         return [(none, none)] * len(scenes)
-    errors = {one: _by_build(x, roots[one], scenes) for one, x in ones.items()}
+    errors = {one: _by_build(x, scenes) for one, x in ones.items()}
     alone = {one: sent_and_got(Stack((x,)), scenes) for one, x in ones.items()}
     out = []
     for k, scene in enumerate(scenes):
@@ -311,11 +310,12 @@ def _lies(layer: Layer) -> tuple[Any, ...]:
     return content(layer.cloth), layer.cloth.known, layer.grain_deg, layer.face
 
 
-def _by_build(layer: Layer, root: Array | None, scenes: Sequence[Scene]) -> list[Array]:
+def _by_build(layer: Layer, scenes: Sequence[Scene]) -> list[Array]:
     """In each scene, draws (DRAWS, 2, 41) of errors of the logarithms of one layer's light."""
-    if root is None:
+    root, drawn = left_open(layer.cloth), _left_open(layer.cloth)
+    if root is None or drawn is None:
         return [np.zeros((1, 2, BANDS))] * len(scenes)
-    slow, _ = might(root, DRAWS, [_seed(layer.cloth), 3])
+    slow, _ = drawn
     met = np.random.default_rng([_seed(layer.cloth), 4])
     lies = [(scene, layer.grain_deg, layer.face) for scene in scenes]
     found = moves(layer.cloth, root, lies)
@@ -410,9 +410,9 @@ def _across(scene: Scene, grain_deg: float) -> Array:
 def _spreads(cloth: Cloth) -> Array:
     """Standard errors (2, 41) of ln sigma of warp and weft, 0 where what is known of the colour
     tells its own: a reading with its spread, or a fit that does not keep what it left open."""
-    known, root = dict(cloth.known), left_open(cloth)
-    if root is not None:
-        return np.asarray(might(root, DRAWS, [_seed(cloth), 3])[1].std(axis=0))
+    known, drawn = dict(cloth.known), _left_open(cloth)
+    if drawn is not None:
+        return np.asarray(drawn[1].std(axis=0))
     out = np.zeros((2, BANDS))
     for row, system, yarn in zip(out, ("warp", "weft"), (cloth.warp, cloth.weft), strict=True):
         how = known.get(f"{system}.colour", HowKnown.stated())
@@ -438,10 +438,15 @@ def _builds(cloth: Cloth) -> Array:
 
 def _dye_errors(cloth: Cloth, wide: Array) -> Array:
     """Draws (DRAWS, 2, 41) of errors of ln sigma, of standard errors ``wide`` (2, 41)."""
+    drawn = _left_open(cloth)
+    return _dyes(cloth) * wide if drawn is None else drawn[1]
+
+
+def _left_open(cloth: Cloth) -> tuple[Array, Array] | None:
+    """Draws of the slow numbers (DRAWS, SLOW) and of ln of both dyes (DRAWS, 2, 41) that a fit left
+    open; None for a cloth that keeps no such."""
     root = left_open(cloth)
-    if root is not None:
-        return might(root, DRAWS, [_seed(cloth), 3])[1]
-    return _dyes(cloth) * wide
+    return None if root is None else might(root, DRAWS, [_seed(cloth), 3])
 
 
 def _dyes(cloth: Cloth) -> Array:

@@ -851,8 +851,8 @@ def _looked_at_each(
     """:func:`looked_at`, row by row, from one direction."""
     cell, first, count, _ = keys[0]
     aims = [aim for *_, aim in keys]
-    shine = int(EFFORT * _GLINT_RAYS * count / pair_rays(cell))
-    found, glint = looked_at(cell, first, aims, beam(cell, first, count), shine)
+    glint_rays = int(EFFORT * _GLINT_RAYS * count / pair_rays(cell))
+    found, glint = looked_at(cell, first, aims, beam(cell, first, count), glint_rays)
     return [(found[[k]], float(shine)) for k, shine in enumerate(glint)]
 
 
