@@ -45,7 +45,7 @@ def timed(work, repeats: int = 5) -> float:
 _KEPT = (
     filaments._white, filaments.white_named, filaments._rays, filaments._first,
     filaments._followed, filaments._crossing, filaments._looked,
-    layeroptics._solved, looks._layers, looks._piles, looks._seen,
+    layeroptics._solved, looks._layers, looks._piles, looks._seen, looks._got,
 )  # fmt: skip
 
 

@@ -25,7 +25,9 @@ PLACES = tuple(scene(name) for name in ("window at the side", "ballroom", "candl
 @pytest.fixture
 def counted(monkeypatch):
     """Counts of traced bundles and nodes, layers laid, additions; every cache empty before."""
-    for kept in (appearance._layers, appearance._piles, appearance._seen, mightbe._sent):
+    for kept in (
+        appearance._layers, appearance._piles, appearance._seen, appearance._got, mightbe._sent,
+    ):  # fmt: skip
         kept.cache_clear()
     counts: Counter[str] = Counter()
 

@@ -10,7 +10,6 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import CubicSpline, PchipInterpolator
 
 from weavecolor.errors import InputError
 
@@ -170,6 +169,8 @@ def _onto_grid(nm: Spectrum, refl: Spectrum) -> Spectrum:
     where = np.clip(np.searchsorted(nm, inside), 0, nm.size - 1)
     if np.array_equal(nm[where], inside):
         return refl[where]
+    from scipy.interpolate import CubicSpline, PchipInterpolator  # slow to load, seldom needed
+
     if nm.size >= 4 and np.allclose(np.diff(nm), step, atol=1e-6):
         return CubicSpline(nm, refl)(inside)
     return PchipInterpolator(nm, refl)(inside)

@@ -12,12 +12,16 @@ import math
 import random
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
+import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import affinity
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from weavecolor.cache import Kept, Packed
 from weavecolor.cutting.lengths import cm_and_inches
 from weavecolor.cutting.nesting import TOLERANCE, Form, Nest, largest_rectangle
 from weavecolor.cutting.pieces import GRID, Piece, Points
@@ -213,6 +217,41 @@ def _search(
     return best_score, best[2], done
 
 
+#: Lays found, for other runs, too: score, tries, and for each item its turn (-1: none), x and y.
+_found: Kept[tuple[Any, ...], tuple[NDArray[Any], NDArray[Any]]] = Kept(
+    200,
+    packed=Packed(
+        "lay",
+        lambda asked: asked,
+        lambda made: {"score": made[0], "spots": made[1]},
+        lambda _, arrays: (arrays["score"], arrays["spots"]),
+    ),
+)
+
+
+def _searched(
+    asked: tuple[Any, ...], nest: Nest, items: list[Item], tries: int, seed: int, enough: float
+) -> tuple[Score, Layout, int]:
+    """As :func:`_search`, kept: ``asked`` is all that the items and the cloth rest on."""
+
+    def search() -> tuple[NDArray[Any], NDArray[Any]]:
+        score, layout, done = _search(nest, items, tries, seed, enough, None, None)
+        spots = [
+            (-1.0, 0.0, 0.0) if spot is None else (item.ways.index(spot[0]), *spot[1:])
+            for item, spot in zip(items, layout, strict=True)
+        ]
+        return np.array([*score, done]), np.array(spots)
+
+    (missing, top, weight, done), spots = _found.one(
+        (*asked, nest.height, tries, seed, enough), search
+    )
+    layout: Layout = [
+        None if way < 0 else (item.ways[int(way)], float(x), float(y))
+        for item, (way, x, y) in zip(items, spots, strict=True)
+    ]
+    return (float(missing), float(top), float(weight)), layout, int(done)
+
+
 def _nudge(rng: random.Random, items: list[Item], order: list[int], choice: list[int]) -> None:
     """Swap two, move one, or turn one, in place."""
     a, b = rng.randrange(len(order)), rng.randrange(len(order))
@@ -339,13 +378,24 @@ def lay_parts(
         tries = max(30, int(EFFORT * (40000 if simple else 1500)) // (len(items) + 5))
     if tries < 1:
         raise InputError("try at least one lay", field="tries")
-    score, layout, done = _search(nest, items, tries, seed, bound, progress, stop)
+    asked = tuple((piece, grain) for piece, grain in parts), cloth, fold
+    watched = progress is not None or stop is not None
+    score, layout, done = (
+        _search(nest, items, tries, seed, bound, progress, stop)
+        if watched
+        else _searched(asked, nest, items, tries, seed, bound)
+    )
     shortest = score[1]
     short = None
     if straight and shortest > length + TOLERANCE:
         short = (shortest - length) * (2.0 if fold == "crosswise" else 1.0)
         nest = Nest(width, length, blocked)
-        score, layout, more = _search(nest, items, max(5, tries // 4), seed, 0.0, None, stop)
+        few = max(5, tries // 4)
+        score, layout, more = (
+            _search(nest, items, few, seed, 0.0, None, stop)
+            if watched
+            else _searched(asked, nest, items, few, seed, 0.0)
+        )
         done += more
     if why:
         verdict = CANNOT

@@ -13,7 +13,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS
 from weavecolor.decide.lastlayer import (
@@ -158,6 +157,8 @@ def screen_of(
 def _thinned(weights: Array) -> Array:
     """Weights (..., 41, 3) folded onto every :data:`BAND_STEP`-th band, those between read by
     a cubic spline."""
+    from scipy.interpolate import CubicSpline  # slow to load
+
     kept = WAVELENGTHS[::BAND_STEP]
     reading = CubicSpline(kept, np.eye(kept.size))(WAVELENGTHS)  # (41, K)
     return np.asarray(np.einsum("bk,...bx->...kx", reading, weights))

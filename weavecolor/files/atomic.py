@@ -18,8 +18,9 @@ os.umask(_MASK)
 _USUAL_MODE = 0o666 & ~_MASK
 
 
-def write_bytes(path: str | os.PathLike[str], data: bytes) -> Path:
-    """Write ``data`` to ``path``, replacing what is there only when all of it is on disk.
+def write_bytes(path: str | os.PathLike[str], data: bytes, *, synced: bool = True) -> Path:
+    """Write ``data`` to ``path``, replacing what is there only when all of it is on disk; or, not
+    ``synced``, when the system has taken all of it: sooner, for what can be made again.
 
     A file reached through a link is written where the link leads, and the link stays. Raises
     InputError naming the file when its folder is missing or cannot be written, or the disk is full.
@@ -40,7 +41,8 @@ def write_bytes(path: str | os.PathLike[str], data: bytes) -> Path:
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
             stream.flush()
-            os.fsync(stream.fileno())
+            if synced:
+                os.fsync(stream.fileno())
         # mkstemp makes it private; a saved file is as the earlier one, or as usual
         os.chmod(temporary, real.stat().st_mode & 0o777 if real.exists() else _USUAL_MODE)
         os.replace(temporary, real)

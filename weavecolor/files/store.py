@@ -16,8 +16,8 @@ from pathlib import Path
 from weavecolor.errors import InputError
 from weavecolor.files.atomic import write_bytes
 
-#: Bytes kept, the oldest going first; looked after once in so many new files.
-MOST, EACH = 300_000_000, 64
+#: Bytes kept, the oldest going first; looked after once in so many new files; least bytes of one.
+MOST, EACH, BLOCK = 300_000_000, 64, 4096
 
 
 def home() -> Path:
@@ -72,7 +72,7 @@ class FolderStore:
     def write(self, name: str, data: bytes) -> None:
         with contextlib.suppress(OSError, InputError):  # a full or closed disk costs time only
             self.folder.mkdir(parents=True, exist_ok=True)
-            write_bytes(self._file(name), data)
+            write_bytes(self._file(name), data, synced=False)
             if self._written % EACH == 0:
                 self._tidy()
             self._written += 1
@@ -83,7 +83,7 @@ class FolderStore:
     def _tidy(self) -> None:
         total = 0
         for file in sorted(self.folder.iterdir(), key=lambda f: -f.stat().st_mtime):
-            total += file.stat().st_size
+            total += max(file.stat().st_size, BLOCK)  # what it takes up of the disk
             if total > MOST:
                 file.unlink(missing_ok=True)
 

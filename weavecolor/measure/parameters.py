@@ -22,7 +22,6 @@ from weavecolor.errors import InputError
 from weavecolor.measure.observations import camera_channels, channels_in_light
 from weavecolor.optics.dye import absorption_of_wound
 from weavecolor.optics.fitted import (
-    BASIS,
     COARSE,
     COLOUR,
     DULLER,
@@ -35,6 +34,7 @@ from weavecolor.optics.fitted import (
     SIZE,
     SLOW,
     Varied,
+    basis,
     left_open,
     ln_dyes,
     logit,
@@ -45,6 +45,7 @@ from weavecolor.textile.cloth import Cloth, Yarn
 
 Array = NDArray[np.float64]
 
+BASIS = basis()
 #: Standard deviations beforehand. Cover, logit: 0.5 lies between 0.27 and 0.73. Flattening, packing
 #: and dullness: about what :mod:`weavecolor.textile.usual` allows a sort of yarn. Assumed, not
 #: sourced.

@@ -17,7 +17,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import block_diag
 
 from weavecolor.cache import Kept
 from weavecolor.optics.adding import (
@@ -238,6 +237,8 @@ def _rotation(rings: Rings, turn: float) -> Array:
     low = int(np.floor(place + 1e-9))
     rest = place - low if place - low > 1e-9 else 0.0
     turned = (1.0 - rest) * np.roll(one, low, 0) + rest * np.roll(one, low + 1, 0)
+    from scipy.linalg import block_diag  # slow to load
+
     return np.asarray(block_diag(*(turned if z > 0.0 else np.ones((1, 1)) for z in rings)))
 
 

@@ -14,12 +14,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.cache import Kept
+from weavecolor.cache import Kept, Packed
 from weavecolor.colour.colorimetry import Reading, reading, xyz
 from weavecolor.colour.lights import light_spectrum
-from weavecolor.colour.spectra import BANDS, Spectrum
+from weavecolor.colour.spectra import BANDS, Spectrum, frozen
 from weavecolor.errors import InputError
 from weavecolor.optics.adding import GAPS, PileOptics, add, over_backings, pile_of, seen, viewed
+from weavecolor.optics.cell import filaments
 from weavecolor.optics.cell.nodes import Vector, unit
 from weavecolor.optics.layer import Links, content, layer_optics
 from weavecolor.optics.stack import Layer, Stack, layer_count
@@ -118,6 +119,10 @@ def _weight(pile: PileOptics) -> int:
 _layers: Kept[tuple[Any, ...], PileOptics] = Kept(120_000_000, _weight)
 _piles: Kept[tuple[Any, ...], PileOptics] = Kept(60_000_000, _weight)
 _seen: Kept[tuple[Any, ...], PileOptics] = Kept(20_000_000, _weight)
+#: Radiances (scenes, backings, 41) towards the eye, for other runs, too.
+_got: Kept[tuple[Any, ...], Array] = Kept(
+    400, packed=Packed("looks", lambda key: key, lambda x: {"x": x}, lambda _, a: frozen(a["x"]))
+)
 
 
 def _one(layers: tuple[_Same, ...], how: tuple[Any, ...]) -> tuple[Any, ...]:
@@ -459,13 +464,24 @@ def radiances(
     """
     if not stack.layers:
         return [[_bare(scene, b) for b in backings] for scene in scenes]
-    ways, each = lit_by(scenes)
-    pile = seen_optics(stack, ways.above, ways.below, links=ways.links)
-    over = list(zip(backings, _over(pile, stack, backings), strict=True))
-    return [
-        [np.maximum(radiance(pile, factors, lit, b is None), 0.0) for b, factors in over]
-        for lit in each
-    ]
+
+    def work_out() -> Array:
+        ways, each = lit_by(scenes)
+        pile = seen_optics(stack, ways.above, ways.below, links=ways.links)
+        over = list(zip(backings, _over(pile, stack, backings), strict=True))
+        return frozen(np.array([
+            [np.maximum(radiance(pile, factors, lit, b is None), 0.0) for b, factors in over]
+            for lit in each
+        ]))  # fmt: skip
+
+    asked = (
+        tuple(_Same(layer).key for layer in stack.layers),
+        stack.lay,
+        tuple(None if b is None else b.reflectance.tobytes() for b in backings),
+        tuple(scene.told() for scene in scenes),
+        filaments.EFFORT,
+    )
+    return [list(one) for one in _got.one(asked, work_out)]
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import CubicSpline
 
 from weavecolor.cache import Kept, Packed
 from weavecolor.colour.spectra import WAVELENGTHS, frozen
@@ -72,13 +71,13 @@ GROUNDS = (0.0, 0.85)
 _LEAST = 1e-6
 
 
-def _basis() -> Array:
+@lru_cache(maxsize=1)
+def basis() -> Array:
+    """Matrix (41, knots): what numbers at ``KNOTS`` add to each band."""
+    from scipy.interpolate import CubicSpline  # slow to load
+
     inside = np.clip(WAVELENGTHS, KNOTS[0], KNOTS[-1])
-    return CubicSpline(KNOTS, np.eye(KNOTS.size), bc_type="natural")(inside)
-
-
-BASIS = _basis()
-BASIS.setflags(write=False)
+    return frozen(CubicSpline(KNOTS, np.eye(KNOTS.size), bc_type="natural")(inside))
 
 
 def logit(share: ArrayLike) -> Array:
@@ -100,7 +99,7 @@ class Varied:
 
     def ln_dye(self, x: Array, system: int) -> Array:
         """ln(absorption) (41,) of one system, were its fibre as thick as at the start."""
-        curve = self.curves[system] + BASIS @ x[COLOUR[system]]
+        curve = self.curves[system] + basis() @ x[COLOUR[system]]
         return np.asarray(np.clip(curve, _CLEAREST, _DEEPEST))
 
     def absorption(self, x: Array, system: int) -> Array:
@@ -271,7 +270,7 @@ def might(root: Array, count: int, seed: Sequence[int]) -> tuple[Array, Array]:
     ``seed``: of the slow numbers (count, SLOW) and of ln of both dyes (count, 2, 41)."""
     drawn = np.random.default_rng(seed).normal(size=(count, len(root))) @ root.T
     knots = drawn[:, SLOW:].reshape(count, 2, KNOTS.size)
-    return drawn[:, :SLOW], knots @ BASIS.T
+    return drawn[:, :SLOW], knots @ basis().T
 
 
 def places(middle: Array, width: Array, count: int, skip: int = 0) -> Array:
@@ -335,6 +334,8 @@ def moves(cloth: Cloth, root: Array, lies: Sequence[tuple[Scene, float, str]]) -
         falls = falls if falls.any() else np.ones_like(falls)
         dark, light = np.moveaxis(np.einsum("kgbl,lb->kgb", factors, falls), 1, 0)
         logs = np.log(np.maximum(np.stack([dark, light - dark], axis=1), _LEAST))
+        from scipy.interpolate import CubicSpline
+
         logs = CubicSpline(WAVELENGTHS[COARSE], logs, axis=-1)(WAVELENGTHS)
         flat = logs.reshape(len(at), -1)
         plane = np.linalg.lstsq(terms, flat, rcond=None)[0]

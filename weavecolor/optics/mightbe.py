@@ -24,13 +24,13 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
-from weavecolor.cache import Kept
+from weavecolor.cache import Kept, Packed
 from weavecolor.colour.colorimetry import ciede2000, readings_lab
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS, frozen
 from weavecolor.optics.adding import GAPS, over_backings, pile_of
 from weavecolor.optics.appearance import direction, lit_by, radiance, radiances, viewer_pile
+from weavecolor.optics.cell import filaments
 from weavecolor.optics.dye import absorption, dye_of, from_colour
 from weavecolor.optics.fitted import GROUNDS, left_open, might, moves
 from weavecolor.optics.layer import Solved, content, laid, solved
@@ -128,6 +128,8 @@ def dye_slopes(
     >>> slopes.shape, bool(np.all(slopes.mean(axis=-1) < 0.0))  # more dye, less light
     ((1, 1, 2, 2, 2, 41), True)
     """
+    from scipy.interpolate import CubicSpline  # slow to load
+
     moves = np.maximum(np.array(spreads)[..., _AT], _MOVE)  # (C, 2, bands)
     variants = 4 * len(cloths)
     number = {content(cloth): k for k, cloth in enumerate(cloths)}
@@ -261,7 +263,15 @@ def lots_in(
 _Sent = tuple[Array, Array, Array]
 #: Of a stack in a scene: what it sends back by itself (41,); draws (DRAWS, 41) of that, and of the
 #: logarithm of how much more it might let through.
-_sent: Kept[tuple[Any, ...], _Sent] = Kept(64)
+_sent: Kept[tuple[Any, ...], _Sent] = Kept(
+    64,
+    packed=Packed(
+        "lots",
+        lambda key: (*key[:-1], key[-1].told(), filaments.EFFORT),
+        lambda made: dict(zip(("dark", "sent", "let"), made, strict=True)),
+        lambda _, arrays: (arrays["dark"], arrays["sent"], arrays["let"]),
+    ),
+)
 
 
 def _drawn(stack: Stack, scenes: Sequence[Scene]) -> list[_Sent]:

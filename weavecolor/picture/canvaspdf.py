@@ -8,17 +8,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from importlib.resources import as_file
-
-from fpdf import FPDF
+from typing import TYPE_CHECKING
 
 from weavecolor.picture.canvas import Colour, Line, Page, Picture, Shape, Text, printable
 from weavecolor.picture.typeface import font_file
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
 
 _FONT = "sheet"
 
 
 def pdf_bytes(pages: Sequence[Page], title: str) -> bytes:
     """The pages as a PDF document. The same pages give the same bytes."""
+    from fpdf import FPDF  # slow to load
+
     pdf = FPDF(unit="mm", format=(pages[0].width, pages[0].height))
     pdf.set_auto_page_break(False)
     pdf.set_margin(0)

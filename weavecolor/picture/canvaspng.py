@@ -51,7 +51,7 @@ def page_image(page: Page, dpi: int = 200) -> Image.Image:
 def png_bytes(page: Page, dpi: int = 200) -> bytes:
     """One page as a PNG file that states its resolution."""
     out = BytesIO()
-    page_image(page, dpi).save(out, "PNG", dpi=(dpi, dpi), optimize=True)
+    page_image(page, dpi).save(out, "PNG", dpi=(dpi, dpi))
     return out.getvalue()
 
 

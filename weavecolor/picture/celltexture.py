@@ -17,7 +17,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter
 
 from weavecolor.optics.cell import paths
 from weavecolor.optics.cell.filaments import (
@@ -198,4 +197,6 @@ def _cast(
 
 def softened(picture: Map, texels: float) -> Map:
     """A periodic map blurred by a standard deviation in texels."""
+    from scipy.ndimage import gaussian_filter  # slow to load
+
     return np.asarray(gaussian_filter(picture, (texels, texels, 0.0), mode="wrap"), np.float32)

@@ -8,13 +8,20 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from weavecolor.cache import Kept, Packed
 from weavecolor.cutting.fullness import FullnessPlan
 from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.cutting.pieces import named_apart
 from weavecolor.decide.compare import Option, Outcome, evaluate
 from weavecolor.decide.showthrough import shown_in, usual_items
 from weavecolor.errors import InputError
+from weavecolor.files.clothfile import cloth_to_toml
 from weavecolor.making.answers import (
     chosen_option,
     lights_of,
@@ -25,11 +32,10 @@ from weavecolor.making.answers import (
 )
 from weavecolor.making.lightchoice import light_words, scene_of
 from weavecolor.making.model import Making, MakingOption, Measured
+from weavecolor.optics.cell import filaments
 from weavecolor.optics.stack import Stack
 from weavecolor.optics.uncertainty import known_of, reasons
-from weavecolor.picture.closeup import closeup_scale, draw_closeup
 from weavecolor.picture.forms import shape_called
-from weavecolor.picture.hung import ASIDE, draw_hung, notes
 from weavecolor.report.cautions import cautions
 from weavecolor.report.sheetdata import (
     MakingSheet,
@@ -195,6 +201,8 @@ def sheet_show_through(stack: Stack, lit: Sequence[Lit]) -> tuple[str, ...]:
 
 def sheet_closeup(stack: Stack, light: Lit) -> tuple[SheetSwatch, ...]:
     """The weave in the main light."""
+    from weavecolor.picture.closeup import closeup_scale, draw_closeup  # slow to load
+
     name, scene = light
     scale = closeup_scale(stack, 480)
     image = draw_closeup(stack, scene, 480, 360, mm_per_px=scale)
@@ -219,12 +227,48 @@ def sheet_drape(stack: Stack, light: Lit, form: str) -> tuple[SheetSwatch, ...]:
     """
     name, scene = light
     shape = shape_called(form, stack)
+    asked = (
+        tuple((cloth_to_toml(x.cloth), x.grain_deg, x.face) for x in stack.layers),
+        stack.lay,
+        stack.backing and (stack.backing.name, stack.backing.reflectance.tobytes()),
+        scene.told(),
+        shape,
+        filaments.EFFORT,
+    )
+    image, said = _hung.one(asked, lambda: _hung_picture(stack, scene, shape))
+    return (SheetSwatch(image, f"{_capital(name)}: {_capital(said)}."),)
+
+
+#: The picture on the sheet and what is told of it; the same sheet is made again and again.
+_hung: Kept[tuple[Any, ...], tuple[Image.Image, str]] = Kept(
+    4,
+    packed=Packed(
+        "hung",
+        lambda asked: asked,
+        lambda made: {
+            "rgb": np.asarray(made[0]),
+            "icc": np.frombuffer(made[0].info["icc_profile"], np.uint8),
+            "said": np.array(made[1]),
+        },
+        lambda _, arrays: (_with_profile(arrays["rgb"], arrays["icc"]), str(arrays["said"])),
+    ),
+)
+
+
+def _with_profile(rgb: NDArray[Any], icc: NDArray[Any]) -> Image.Image:
+    image = Image.fromarray(rgb)
+    image.info["icc_profile"] = icc.tobytes()
+    return image
+
+
+def _hung_picture(stack: Stack, scene: Scene, shape: str) -> tuple[Image.Image, str]:
+    from weavecolor.picture.hung import ASIDE, draw_hung, notes  # slow to load
+
     image = draw_hung(
         stack, scene, shape, 760, 800, sight=ASIDE, behind=stack.backing,
         bare=stack.backing is None,
     )  # fmt: skip
-    said = _capital(notes(shape, scene)[0])
-    return (SheetSwatch(image, f"{_capital(name)}: {said}."),)
+    return image, notes(shape, scene)[0]
 
 
 def sheet_basis(

@@ -102,6 +102,17 @@ class Scene(ByValue):
     def __repr__(self) -> str:
         return f"Scene({self.name!r}, {len(self.lights)} lights)"
 
+    def told(self) -> tuple[object, ...]:
+        """All that an answer may depend on but the words, for names that outlast a run: its
+        ``repr`` tells scenes apart."""
+        return (
+            tuple((x.zenith_deg, x.azimuth_deg, x.irradiance.tobytes()) for x in self.lights),
+            self.diffuse.tobytes(),
+            self.white.tobytes(),
+            self.view_zenith_deg,
+            self.view_azimuth_deg,
+        )
+
 
 def energy(what: str, values: Spectrum) -> Spectrum:
     """A read-only spectrum (41,) of light, zero or more in every band; InputError otherwise.
