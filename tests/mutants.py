@@ -56,8 +56,6 @@ FIRST = 3.0
 PATIENCE = (30.0, 5.0)
 #: Seconds that the compiled parts may take to compile anew.
 COMPILING = 150.0
-#: Not compiled itself, but its numbers are compiled into others.
-COMPILED_IN = ("weavecolor/optics/cell/glint.py",)
 #: Outcomes of an error that was noticed.
 NOTICED = {"failed", "too long"}
 #: Bytes that a test may ask for, lest an error ask for all.
@@ -670,7 +668,7 @@ def chosen(state: State, change: Change, budget: float) -> tuple[list[str], list
 def trying(state: State, change: Change, rounds: list[list[str]], told: str) -> Job:
     """A change with the tests of the first round; those of the next follow where it passes."""
     tests, *later = rounds
-    compiled = change.file in COMPILED_IN or "njit" in (ROOT / change.file).read_text("utf-8")
+    compiled = "njit" in (ROOT / change.file).read_text("utf-8")
     extra = COMPILING if compiled else 0.0
     by_file: dict[str, float] = {}
     for rows in state.tests.values():

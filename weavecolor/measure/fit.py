@@ -10,7 +10,7 @@ Tarantola, Inverse Problem Theory, 2005, ch. 3), with the surface's own noise in
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import count
 
 import numpy as np
@@ -195,7 +195,7 @@ def _search(
             x[:2] = np.clip(p.logit(1.0 - np.sqrt(number.value)), -2.5, 2.5)
     middle, width = x[: p.SLOW].copy(), _WIDTHS.copy()
     traced: list[Traced] = []
-    best: _Fitted | None = None
+    tried: list[_Fitted] = []
     settled, rounds = False, 0
     while True:
         rounds += 1
@@ -218,27 +218,49 @@ def _search(
         own = problem.traced_all(unknowns, x[None, : p.SLOW], 1.0, told_one)
         traced += own
         here = _dyed(problem, unknowns, x, own[0])
-        others = [_dyed(problem, unknowns, x, one) for one in new]
-        best = min([*others, best or here], key=lambda f: f.off)
+        tried += [_dyed(problem, unknowns, x, one) for one in new]
+        best = min(tried, key=lambda f: f.off)
         if here.off < best.off + _BETTER:
             best = here
+        tried.append(here)
         if settled or rounds == _SURFACES:
             break
         middle, width = best.x[: p.SLOW].copy(), wanted
     # ranges are of cloths about what the surface found; the cloth given is one of these
-    moved = best.x - x
-    covariance = _posterior(slope, unknowns) + np.outer(moved, moved)
-    return _Found(unknowns, best, residual, slope, covariance, rounds, settled)
+    found = best.of(unknowns)
+    moved = found - x
+    covariance = _posterior(slope, unknowns)
+    covariance += np.outer(moved, moved) + _elsewhere(tried, best, unknowns, covariance)
+    return _Found(unknowns, replace(best, x=found), residual, slope, covariance, rounds, settled)
+
+
+def _elsewhere(
+    tried: Sequence[_Fitted], best: _Fitted, unknowns: p.Unknowns, covariance: Array
+) -> Array:
+    """What constructions ``tried`` far from the ``best`` add (SIZE, SIZE) to the ``covariance``
+    about it: each as much as it is likelier than that says. Sheer cloth of two colours often has a
+    second construction and pair of dyes that shows nearly the same."""
+    away = np.stack([f.of(unknowns) for f in tried]) - best.of(unknowns)
+    near = np.linalg.solve(covariance[: p.SLOW, : p.SLOW], away[:, : p.SLOW].T).T
+    expected = np.exp(-0.5 * (near * away[:, : p.SLOW]).sum(axis=1))
+    likely = np.exp(-0.5 * np.maximum([f.off - best.off for f in tried], 0.0))
+    share = np.maximum(likely - expected, 0.0) / np.maximum(likely, expected).sum()
+    return np.asarray((share * away.T) @ away)
 
 
 @dataclass(frozen=True, eq=False)
 class _Fitted:
-    """Parameters ``x`` (SIZE,) of one construction, and by how much it misses what was seen and
-    is usual: squares in standard uncertainties, summed."""
+    """Parameters ``x`` (SIZE,) in ``unknowns`` of one construction, and by how much it misses what
+    was seen and is usual: squares in standard uncertainties, summed."""
 
     x: Array
     off: float
     layers: tuple[OneLayer, ...]
+    unknowns: p.Unknowns
+
+    def of(self, unknowns: p.Unknowns) -> Array:
+        """The parameters (SIZE,) in others, whose curves were laid anew since."""
+        return self.x if unknowns is self.unknowns else unknowns.same(self.unknowns, self.x)
 
 
 def _dyed(problem: Problem, unknowns: p.Unknowns, x: Array, one: Traced) -> _Fitted:
@@ -263,7 +285,7 @@ def _dyed(problem: Problem, unknowns: p.Unknowns, x: Array, one: Traced) -> _Fit
         missed, slope = both(fast)
         off = float(missed @ missed)
         fast = fast - np.linalg.lstsq(slope, missed, rcond=None)[0]
-    return _Fitted(np.concatenate([one.at, fast]), off, one.layers)
+    return _Fitted(np.concatenate([one.at, fast]), off, one.layers, unknowns)
 
 
 def _posterior(slope: Array, unknowns: p.Unknowns) -> Array:

@@ -159,14 +159,20 @@ class Unknowns(Varied):
         measured."""
         if self.measured:
             return self, x
-        curves, moved = self.curves.copy(), x.copy()
+        curves = self.curves.copy()
         cloth = self.shaped(x)
-        for k, part in enumerate(COLOUR):
-            yarn = (cloth.warp, cloth.weft)[k]
+        for k, yarn in enumerate((cloth.warp, cloth.weft)):
             reached = ln_dye(colour_curve(linear_of(self.wound(x, k))), yarn)
             curves[k] = reached + self.ln_dye(x, k) - np.log(self.absorption(x, k))
-            moved[part] = np.interp(KNOTS, WAVELENGTHS, self.ln_dye(x, k) - curves[k])
-        return replace(self, curves=curves), moved
+        there = replace(self, curves=curves)
+        return there, there.same(self, x)
+
+    def same(self, other: Unknowns, x: Array) -> Array:
+        """The parameters (SIZE,), as nearly as may be, of the cloth that has ``x`` in another."""
+        moved = x.copy()
+        for k, part in enumerate(COLOUR):
+            moved[part] = np.interp(KNOTS, WAVELENGTHS, other.ln_dye(x, k) - self.curves[k])
+        return moved
 
 
 def linear_of(reflectance: ArrayLike) -> Array:

@@ -303,7 +303,10 @@ def _by_build(
     slopes = np.zeros((3, p.SLOW))
     slopes[:, moving] = plane[1:].T
     free = _PLACES - terms.shape[1]
-    once_more = 1.0 + np.linalg.inv(terms.T @ terms)[0, 0]
+    # of any cloth that the fit left possible, for the plane is no surer than its own points
+    sure = np.linalg.inv(terms.T @ terms)
+    among = unknowns.covariance()[np.ix_(moving, moving)]
+    once_more = 1.0 + sure[0, 0] + float((sure[1:, 1:] * among).sum())
     return plane[0], slopes, _Rough.of(read - terms @ plane, free, once_more)
 
 
