@@ -430,3 +430,48 @@ def test_a_missing_field_says_what_would_be_right(left_out, what):
     cloth_from_toml(own)
     with pytest.raises(InputError, match=what):
         cloth_from_toml(own.replace(left_out, "", 1))
+
+
+#: A silk charmeuse by its label; setts and weight as is common of it, from memory.
+CHARMEUSE = """
+name = "Charmeuse"
+weave = "satin 8"
+ends = "120 /cm"
+picks = "45 /cm"
+weight = "85 g/m2"
+[warp]
+like = "silk satin"
+colour = "#d8a020"
+[weft]
+like = "silk satin"
+colour = "#401040"
+"""
+
+
+def test_close_cloth_presses_yarns_of_which_nobody_told_how_flat_they_lie():
+    made = cloth_from_toml(CHARMEUSE)
+    width = 10.0 / 120
+    assert made.warp.width_mm == pytest.approx(0.99 * width, rel=1e-3)  # side by side
+    # the same fibre in a narrower, taller section (area = pi/4 x width x height)
+    area = made.warp.tex / 1e5 / made.warp.fibre.density_g_cm3 / made.warp.packing * 100
+    assert np.pi / 4 * made.warp.width_mm * made.warp.height_mm == pytest.approx(area)
+    assert 1.0 <= made.warp.flattening < 1.3 and 0.65 < made.warp.packing <= 0.75
+    assert (made.weft.flattening, made.weft.packing) == (2.0, 0.65)  # these have room
+    known = dict(made.known)
+    for name in ("flattening", "packing"):
+        how, value = known[f"warp.{name}"], getattr(made.warp, name)
+        assert how.way == "assumed" and how.low <= value <= how.high
+        assert "pressed by its neighbours" in how.source
+        assert "pressed" not in known[f"weft.{name}"].source
+    assert cloth_from_toml(cloth_to_toml(made)) == made
+
+
+@pytest.mark.parametrize("told", ["flattening = 2.0\npacking = 0.65", "flattening = 1.9"])
+def test_what_was_told_of_a_yarn_is_not_pressed(told):
+    with pytest.raises(InputError, match="above jamming: cover 1"):
+        cloth_from_toml(CHARMEUSE.replace("[weft]", f"{told}\n[weft]"))
+
+
+def test_yarn_that_no_pressing_fits_is_refused_as_it_was_described():
+    with pytest.raises(InputError, match=r"above jamming: cover 1\.7"):
+        cloth_from_toml(CHARMEUSE.replace('"120 /cm"', '"170 /cm"'))

@@ -204,6 +204,7 @@ def cloth_from_dict(
             sources=sources,
             known=tuple(known.items()),
         )
+        cloth = construction.pressed(cloth)
         construction.check_weavable(cloth)
         cloth = _with_crimp(cloth, warp_crimp, weft_crimp)
     except InputError as error:

@@ -9,11 +9,13 @@ Kemp's racetrack section, J. Text. Inst. 49 (1958) T44; longer floats after Love
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 from weavecolor.errors import InputError
 from weavecolor.textile import units
-from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.cloth import Cloth, Yarn
+from weavecolor.textile.howknown import HowKnown
 from weavecolor.textile.weaves import interlacings
 
 
@@ -282,6 +284,59 @@ def check_weavable(cloth: Cloth) -> None:
             "finer yarn",
             field="ends, picks",
         )
+
+
+#: Of their room, what yarns that press upon each other take.
+_PRESSED = 0.99
+
+
+def pressed(cloth: Cloth) -> Cloth:
+    """``cloth`` with yarns as round and as dense as their neighbours press them.
+
+    In close cloth, such as satin, yarns have no room to lie as flat as elsewhere. Where their
+    flattening and packing are only assumed, they move together, towards round and towards the
+    densest assumed, until the yarns lie side by side. What was told stays, and so does cloth that
+    needs none of it, or that no such yarn would fit.
+
+    Examples
+    --------
+    >>> pressed(organza) == organza
+    True
+    """
+    known, made = dict(cloth.known), {"warp": cloth.warp, "weft": cloth.weft}
+    setts = {"warp": cloth.ends_per_cm, "weft": cloth.picks_per_cm}
+    for system, yarn in (("warp", cloth.warp), ("weft", cloth.weft)):
+        flat, dense = (
+            known.get(f"{system}.{name}", HowKnown.stated()) for name in ("flattening", "packing")
+        )
+        roundest = 1.0 if flat.way == "assumed" else yarn.flattening
+        densest = dense.high if dense.way == "assumed" and dense.high else yarn.packing
+
+        def moved(share: float, yarn: Yarn, roundest: float, densest: float) -> Yarn:
+            return replace(
+                yarn,
+                flattening=yarn.flattening + share * (roundest - yarn.flattening),
+                packing=yarn.packing + share * (densest - yarn.packing),
+            )
+
+        def over(share: float, *of: Any, sett: float = setts[system]) -> float:
+            return fractional_cover(moved(share, *of).width_mm, sett) - _PRESSED
+
+        of = yarn, roundest, densest
+        if over(0.0, *of) <= 1.0 - _PRESSED or over(1.0, *of) > 0.0:
+            continue
+        from scipy.optimize import brentq  # slow to load
+
+        made[system] = there = moved(float(brentq(over, 0.0, 1.0, of, xtol=1e-4)), *of)
+        if flat.way == "assumed":
+            known[f"{system}.flattening"] = _because(flat, 1.0, there.flattening)
+        if dense.way == "assumed":
+            known[f"{system}.packing"] = _because(dense, there.packing, densest)
+    return replace(cloth, **made, known=tuple(known.items()))  # type: ignore[arg-type]
+
+
+def _because(how: HowKnown, low: float, high: float) -> HowKnown:
+    return replace(how, low=low, high=high, source=f"{how.source}, pressed by its neighbours")
 
 
 #: A stated weight further than this from what yarns and setts give contradicts them.
