@@ -174,3 +174,15 @@ def test_light_slips_between_filaments_as_much_as_named_directions_tell(face):
     about = white.grid.about(al.ring_directions(al.COARSE)) @ level
     assert slip == pytest.approx(about, abs=0.5 * np.ptp(level) + 1e-6)
     assert made.straight.reshape(16, 48)[0] == pytest.approx(found[0], abs=0.03)
+
+
+@pytest.mark.parametrize(("weave", "signs"), [("plain", [-1, 1, 1]), ("twill 2/1", [-1, -1, 1])])
+def test_what_mirrors_make_of_a_direction_is_as_open(weave, signs):
+    """Counted direction by direction, and once for those that mirrors make of one another."""
+    construction = cloth(weave, ends=30.0).construction()
+    ways = np.random.default_rng(2).normal(size=(24, 3))
+    ways /= np.linalg.norm(ways, axis=1)[:, None] * np.sign(ways[:, 2:])
+    got = al._counted(construction, ways)
+    want = al.counted(al.tubes(construction), ways, al.QUICK_PENCILS)
+    assert got == pytest.approx(want, abs=0.012)
+    assert got.tolist() == al._counted(construction, ways * signs).tolist()

@@ -29,7 +29,7 @@ from weavecolor.optics.adding import (
     pile_of,
 )
 from weavecolor.optics.cell import filaments
-from weavecolor.optics.cell.filaments import kept, mirrors
+from weavecolor.optics.cell.filaments import kept, mirrors, mirrors_of
 from weavecolor.optics.cell.flood import Flood, flood
 from weavecolor.optics.cell.nodes import nodes, unit
 from weavecolor.optics.cell.openness import QUICK_PENCILS, counted
@@ -367,9 +367,17 @@ def _as_alike(
 def _open(construction: Construction, rings: Rings, flip: bool) -> Array:
     """Openness along the rings of a cloth's own frame, turned over about its warp or not."""
     ways = ring_directions(rings) * ([-1.0, 1.0, -1.0] if flip else 1.0)
-    return _opens.one(
-        (construction, rings, flip), lambda: counted(tubes(construction), ways, QUICK_PENCILS)
-    )
+    return _opens.one((construction, rings, flip), lambda: _counted(construction, ways))
+
+
+def _counted(construction: Construction, ways: Array) -> Array:
+    """Openness along ``ways`` (n, 3), counted once for all that the weave's mirrors make of one
+    another; a line is the same both ways."""
+    alike = np.array(mirrors_of(construction.lift, False))
+    each = (ways[:, None] * np.concatenate([alike, -alike])).round(9) + 0.0
+    first = each[np.arange(len(ways)), np.lexsort(each.transpose(2, 0, 1))[:, -1]]
+    one, back = np.unique(first, axis=0, return_inverse=True)
+    return counted(tubes(construction), one, QUICK_PENCILS)[back.ravel()]
 
 
 def _straight(construction: Construction) -> Array:
@@ -378,9 +386,7 @@ def _straight(construction: Construction) -> Array:
     def count() -> Array:
         ways = regular().reshape(ZENITHS, AZIMUTHS, 3)[:, ::2].copy()
         out = np.zeros((ZENITHS, AZIMUTHS))
-        out[:-1, ::2] = counted(
-            tubes(construction), ways[:-1].reshape(-1, 3), QUICK_PENCILS
-        ).reshape(ZENITHS - 1, -1)
+        out[:-1, ::2] = _counted(construction, ways[:-1].reshape(-1, 3)).reshape(ZENITHS - 1, -1)
         out[:, 1::2] = 0.5 * (out[:, ::2] + np.roll(out[:, ::2], -1, 1))
         return out.ravel()
 

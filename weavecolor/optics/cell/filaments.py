@@ -351,11 +351,13 @@ def mirrors(cell: FilamentCell) -> tuple[Vector, ...]:
     if cell.alike:
         return ((1.0, 1.0, 1.0),)
     twisted = any(not s.single and s.twist != 0.0 for s in (cell.warp, cell.weft))
-    return _mirrors_of(cell.lift, twisted)
+    return mirrors_of(cell.lift, twisted)
 
 
 @lru_cache(maxsize=64)
-def _mirrors_of(lift: tuple[tuple[int, ...], ...], twisted: bool) -> tuple[Vector, ...]:
+def mirrors_of(lift: tuple[tuple[int, ...], ...], twisted: bool) -> tuple[Vector, ...]:
+    """As :func:`mirrors`, of a weave whose rows of ``lift`` are picks; ``twisted``: of yarns that
+    a mirror turns about."""
     plan = np.array(lift) > 0
     out = []
     for mx, my, mz in np.ndindex(2, 2, 2):
