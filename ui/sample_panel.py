@@ -17,12 +17,12 @@ from fit_panel import begin, keep
 from pictures import uri_of
 from session import change, fold, guarded, plain, waited, work
 from state import cloth_called
-from weavecolor.cli._shared import layers_called
 from weavecolor.errors import InputError
 from weavecolor.making.model import Making
 from weavecolor.measure.sample import Lesson, learn, lesson_words, sample_of
 from weavecolor.measure.swatchpair import measure_one
 from weavecolor.optics.fitted import left_open
+from weavecolor.optics.layerwords import layers_said
 from weavecolor.optics.stack import LAYS, Stack
 from weavecolor.scene.backings import backing, backing_names
 from weavecolor.scene.places import scene, scene_names
@@ -60,7 +60,7 @@ def draw(arrived: Callable[[Making, str], Making]) -> None:
     given = st.file_uploader(_TITLE, type=measured.KINDS, key="m-sample")
     marks = _marked() if given is not None else ()
     try:
-        layers = layers_called(laid, cloth_called(now, key))
+        layers = layers_said(laid, cloth_called(now, key))
     except InputError as error:
         told.html(f'<p class="wc-error" role="alert">✗ {escape(error.what)}</p>')
         return

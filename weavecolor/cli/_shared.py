@@ -57,58 +57,14 @@ def backing_called(name: str) -> Backing | None:
         raise error
 
 
-def layers_called(text: str, cloth: Cloth | None = None) -> tuple[Layer, ...]:
-    """The layers of "cloth cross back + other-cloth bias", outermost first.
-
-    Each layer is a swatch or cloth file, then its grain (straight where nothing is said), then the
-    side that is out (the face where nothing is said). With ``cloth`` given all layers are of it,
-    and grain and side are all that is read: "straight + cross back".
-    """
-    from weavecolor.optics.stack import Layer, layer_count
-
-    field = "--stack" if cloth is None else "--laid"
-    made = []
-    for part in text.split("+"):
-        words, grain, face = _lying(part.split(), cloth is None)
-        if cloth is None and not words:
-            raise InputError("names no cloth; write outermost first, such as "
-                             '"shot-organza-teal-copper cross + silk-chiffon-ivory"',
-                             field=field)  # fmt: skip
-        if cloth is not None and (words or not part.split()):
-            raise InputError(f"{part.strip()[:40]!r} tells of no layer; write grain and side of "
-                             'each, outermost first, such as "straight + cross back"',
-                             field=field)  # fmt: skip
-        made.append(Layer(cloth or cloth_called(" ".join(words)), grain, face))
-    layer_count(len(made), field)
-    return tuple(made)
-
-
-def _lying(words: list[str], kept: int) -> tuple[list[str], float, str]:
-    """What stands before grain and side in a layer, at least ``kept`` words of it, and these."""
-    from weavecolor.optics.stack import FACES
-    from weavecolor.textile.grain import grain_deg
-
-    face, grain = "face", 0.0
-    if len(words) > kept and words[-1] in FACES:
-        face = words.pop()
-    if len(words) > max(kept, 1) and words[-1] == "grain":
-        words.pop()
-    if len(words) > kept:
-        try:
-            grain = grain_deg(words[-1])
-            words.pop()
-        except InputError:
-            pass  # the cloth's own name goes on
-    return words, grain, face
-
-
 def stacks_called(texts: Sequence[str]) -> tuple[tuple[Layer, ...], ...]:
     """Several of them; cloths of one name from different files are told apart by the file."""
     from dataclasses import replace
 
+    from weavecolor.optics.layerwords import layers_said
     from weavecolor.textile.names import told_apart
 
-    layers = [layers_called(text) for text in texts]
+    layers = [layers_said(text, cloth_called) for text in texts]
     keys: dict[str, Cloth] = {}
     for layer in (x for stack in layers for x in stack):
         if layer.cloth not in keys.values():

@@ -257,20 +257,21 @@ def sample(
     foretold, what was learnt and how the ranges shrank; a sample that the cloth cannot look like
     corrects nothing.
     """
-    from weavecolor.cli._shared import backing_called, cloth_called, layers_called, one_of
+    from weavecolor.cli._shared import backing_called, cloth_called, one_of
     from weavecolor.files.atomic import write_text
     from weavecolor.files.clothfile import cloth_to_toml
     from weavecolor.measure.photograph import read_photograph
     from weavecolor.measure.sample import learn, lesson_words, sample_of
     from weavecolor.measure.swatchpair import measure_one
     from weavecolor.measure.tocloth import fitted_cloth
+    from weavecolor.optics.layerwords import layers_said
     from weavecolor.optics.stack import LAYS, Stack
     from weavecolor.scene.places import scene as scene_called
 
     _toml(out)
     made = cloth_called(cloth)
     stack = Stack(
-        layers_called(laid, made), None if behind is None else backing_called(behind),
+        layers_said(laid, made), None if behind is None else backing_called(behind),
         one_of(LAYS)(lay),
     )  # fmt: skip
     boxes = _marks(marks, ("picture",)).get("picture", {})

@@ -1,0 +1,61 @@
+"""Layers as a maker writes them: cloth, grain and side of each, outermost first.
+
+Knows layers; knows nothing of where cloths are kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from weavecolor.errors import InputError
+from weavecolor.optics.stack import FACES, Layer, layer_count
+from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.grain import grain_deg
+
+
+def layers_said(text: str, cloth: Cloth | Callable[[str], Cloth]) -> tuple[Layer, ...]:
+    """The layers of "cloth cross back + other-cloth bias", outermost first.
+
+    Each layer is the name of a cloth, which ``cloth`` finds, then its grain (straight where nothing
+    is said), then the side that is out (the face where nothing is said). Where ``cloth`` is one
+    itself all layers are of it, and grain and side are all that is read: "straight + cross back".
+    Raises InputError for layers that are not so written, and for too many.
+
+    Examples
+    --------
+    >>> [(layer.grain_deg, layer.face) for layer in layers_said("straight + cross back", organza)]
+    [(0.0, 'face'), (90.0, 'back')]
+    """
+    one = cloth if isinstance(cloth, Cloth) else None
+    field = "--stack" if one is None else "--laid"
+    made = []
+    for part in text.split("+"):
+        words, grain, face = _lying(part.split(), one is None)
+        if one is None and not words:
+            raise InputError("names no cloth; write outermost first, such as "
+                             '"shot-organza-teal-copper cross + silk-chiffon-ivory"',
+                             field=field)  # fmt: skip
+        if one is not None and (words or not part.split()):
+            raise InputError(f"{part.strip()[:40]!r} tells of no layer; write grain and side of "
+                             'each, outermost first, such as "straight + cross back"',
+                             field=field)  # fmt: skip
+        found = cloth if isinstance(cloth, Cloth) else cloth(" ".join(words))
+        made.append(Layer(found, grain, face))
+    layer_count(len(made), field)
+    return tuple(made)
+
+
+def _lying(words: list[str], kept: int) -> tuple[list[str], float, str]:
+    """What stands before grain and side in a layer, at least ``kept`` words of it, and these."""
+    face, grain = "face", 0.0
+    if len(words) > kept and words[-1] in FACES:
+        face = words.pop()
+    if len(words) > max(kept, 1) and words[-1] == "grain":
+        words.pop()
+    if len(words) > kept:
+        try:
+            grain = grain_deg(words[-1])
+            words.pop()
+        except InputError:
+            pass  # the cloth's own name goes on
+    return words, grain, face
