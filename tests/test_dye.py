@@ -232,57 +232,6 @@ def test_a_fibre_in_its_own_liquid():
     assert found.way == "a spectrum of dyed fibre"
 
 
-def _two_grounds(yarn):
-    """A forward model that is known: a clear slab of two chords over white and over black, and one
-    more ground, each way through twice."""
-    grounds = np.array([0.85, 0.04])
-
-    def show(dyes):
-        kept = [np.exp(-s * yarn.rod_diameter_mm * 0.785) for s in dyes]
-        through = 0.55 + 0.45 * np.prod(kept, axis=0)
-        return 0.03 + through**2 * grounds[:, None]
-
-    return show
-
-
-def test_the_cloth_over_two_backings_is_inverted():
-    rng = np.random.default_rng(2)
-    show = _two_grounds(ROD)
-    start = dye.from_wound(np.full(BANDS, 0.3), ROD)
-    inside = []
-    for _ in range(20):
-        truth = np.exp(rng.uniform(np.log(1.0), np.log(40.0), BANDS))
-        clean = show((truth,))
-        noise = np.full(clean.shape, 0.004)
-        seen = clean + rng.normal(0.0, 0.004, clean.shape)
-        (found,) = dye.from_seen(show, seen, noise, [start])
-        inside.append(np.abs(np.log(found.absorption / truth)) < 1.645 * found.spread)
-    assert 0.85 < np.mean(inside) < 0.96
-    assert found.way == "the cloth over two backings"
-    # nothing is told where no light comes back
-    (dark,) = dye.from_seen(show, clean, np.full(clean.shape, 10.0), [start])
-    assert dark.notes == ("the readings do not tell it at 380-780 nm",)
-
-
-def test_two_dyes_need_readings_that_tell_them_apart():
-    start = dye.from_wound(np.full(BANDS, 0.3), ROD)
-    a, b = np.full(BANDS, 5.0), np.linspace(3.0, 20.0, BANDS)
-
-    def show(dyes):
-        one, two = (np.exp(-s * 0.05) for s in dyes)
-        return np.stack([0.7 * one + 0.1 * two, 0.2 * one + 0.6 * two])
-
-    found = dye.from_seen(show, show((a, b)), np.full((2, BANDS), 0.002), [start, start])
-    assert found[0].absorption == pytest.approx(a, rel=0.03)
-    assert found[1].absorption == pytest.approx(b, rel=0.03)
-
-    def blind(dyes):  # both readings see only the product
-        return show((dyes[0] + dyes[1], dyes[0] + dyes[1]))
-
-    mixed = dye.from_seen(blind, blind((a, b)), np.full((2, BANDS), 0.002), [start, start])
-    assert min(d.spread.min() for d in mixed) > 5.0 * max(d.spread.max() for d in found)
-
-
 @pytest.mark.parametrize(
     ("call", "complaint"),
     [
@@ -292,12 +241,6 @@ def test_two_dyes_need_readings_that_tell_them_apart():
         (lambda: dye.from_fibre(np.zeros(41), 50.0), "0.0005 to 5 mm, got 50"),
         (lambda: dye.from_fibre(np.zeros(41), 0.01, -1.0), "a share from 0 to 1"),
         (lambda: dye.from_colour(np.zeros(41), SILK, 90.0), "known to 0-30 L"),
-        (lambda: dye.from_seen(lambda d: d[0][None], np.zeros((1, 41)), np.zeros((1, 41)),
-                               [dye.dye_of(SILK)]), "their errors are more than zero"),
-        (lambda: dye.from_seen(lambda d: d[0], np.zeros((1, 41)), np.ones((1, 41)),
-                               [dye.dye_of(SILK)]), "is shown where"),
-        (lambda: dye.from_seen(lambda d: d[0], np.zeros((1, 4)), np.ones((1, 4)), []),
-         "lists of 41 bands"),
     ],
 )  # fmt: skip
 def test_bad_input_is_told_in_one_line(call, complaint):
@@ -327,26 +270,3 @@ def test_dull_thread_on_average_of_beds(dull, most):
     assert np.abs(mean).max() < most
 
 
-def test_readings_and_start_are_weighed_as_normal_errors_are():
-    """A forward model straight in ln sigma, where the answer is known in closed form: precisions
-    add up (Gauss; two normal sources, one of them the start)."""
-    start = dye.Dye(np.full(BANDS, 8.0), np.linspace(0.1, 2.4, BANDS), "start", ())
-    before = np.maximum(start.spread, 1.5)  # left as open as that at least
-    truth, slope, error = np.full(BANDS, 3.0), 0.2, np.linspace(0.05, 2.0, BANDS)
-
-    def show(dyes):
-        return 0.5 + slope * np.log(dyes[0])[None]
-
-    (found,) = dye.from_seen(show, show((truth,)), error[None], [start], rounds=40)
-    read, known = (slope / error) ** 2, 1.0 / before**2
-    assert found.spread == pytest.approx((read + known) ** -0.5, rel=1e-4)
-    want = (read * np.log(truth) + known * np.log(8.0)) / (read + known)
-    assert np.log(found.absorption) == pytest.approx(want, abs=5e-3)
-    # what is not told at all stays as open as before, up to the widest that is said
-    (dark,) = dye.from_seen(show, show((truth,)), np.full((1, BANDS), 1e6), [start])
-    assert dark.spread == pytest.approx(before, rel=1e-6)
-    assert dark.absorption == pytest.approx(start.absorption, rel=1e-6)
-    # and a reading twice is a reading with half the variance
-    (twice,) = dye.from_seen(lambda d: np.repeat(show(d), 2, 0), np.repeat(show((truth,)), 2, 0),
-                             np.stack([error, error]) * 2**0.5, [start], rounds=40)  # fmt: skip
-    assert twice.spread == pytest.approx(found.spread, rel=1e-6)

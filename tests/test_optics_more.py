@@ -43,29 +43,6 @@ def test_the_way_through_a_fibre_has_its_stated_limits():
             dye.from_fibre(read, way)
 
 
-@pytest.mark.parametrize("steep", [0.3, 1.0, 3.0])
-def test_a_dye_found_balances_what_was_read_and_what_was_known(steep):
-    """Readings bent in ln sigma, of all degrees of doubt: at the answer the slopes of both parts
-    of the sum of squares cancel, and no point about it is better."""
-    start = dye.Dye(np.full(BANDS, 2.0), np.full(BANDS, 1.5), "start", ())
-    error = np.geomspace(0.02, 5.0, BANDS)
-    read = np.exp(-steep * 0.4) * np.ones((1, BANDS))
-
-    def show(dyes):
-        return np.exp(-steep * dyes[0])[None]
-
-    (found,) = dye.from_seen(show, read, error[None], [start], rounds=60)
-
-    def cost(ln):
-        return ((np.exp(-steep * np.exp(ln)) - read[0]) / error) ** 2 + (
-            (ln - np.log(2.0)) / 1.5
-        ) ** 2
-
-    at = np.log(found.absorption)
-    for step in (0.02, -0.02):
-        assert (cost(at) <= cost(at + step) + 1e-9).all()
-
-
 # --- nodes, caps, tables ----------------------------------------------------------------------
 
 

@@ -13,7 +13,6 @@ of sigma and the rods' diameter. The formula was fitted to beds traced ray by ra
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -337,107 +336,6 @@ def from_fibre(absorbance: ArrayLike, path_mm: float, path_error: float = 0.1) -
     return Dye(frozen(sigma), frozen(spread), "a spectrum of dyed fibre")
 
 
-#: What a forward model is given, the absorption of each yarn (41,), and gives back: what is seen,
-#: (readings, 41).
-Forward = Callable[[tuple[Array, ...]], Array]
-
-
-def from_seen(
-    forward: Forward,
-    seen: ArrayLike,
-    noise: ArrayLike,
-    start: Sequence[Dye],
-    way: str = "the cloth over two backings",
-    rounds: int = 12,
-) -> tuple[Dye, ...]:
-    """Dyes that make ``forward`` show what was ``seen``, band by band.
-
-    Parameters
-    ----------
-    forward : callable
-        Takes one absorption spectrum (41,), 1/mm, for each dye looked for, and gives the readings
-        (m, 41): thread or cloth over white and over black, say. Bands must not mix in it.
-    seen, noise : arrays, shape (m, 41)
-        What was read, and its standard errors, > 0.
-    start : sequence of Dye
-        Where to begin, one for each dye looked for; its spread, at least 1.5, is how far the answer
-        may be from it where the readings tell nothing.
-    way : str
-        What the dyes are then said to be found from.
-    rounds : int
-        Steps at most, 0 or more.
-
-    Levenberg and Marquardt's method on ln sigma, with the start as what is known before. The spread
-    is that of the normal approximation at the answer. Raises InputError for shapes that disagree.
-
-    Examples
-    --------
-    >>> yarn = organza.warp
-    >>> known = from_wound(yarn.colour, yarn)
-    >>> def show(dyes):
-    ...     return wound_colour(dyes[0], yarn)[None]
-    >>> found, = from_seen(show, show((known.absorption,)), np.full((1, 41), 0.004),
-    ...                    [from_wound(np.full(41, 0.3), yarn)])
-    >>> bool(np.abs(np.log(found.absorption / known.absorption))[25:].max() < 0.1)
-    True
-    """
-    read, error = np.asarray(seen, dtype=np.float64), np.asarray(noise, dtype=np.float64)
-    if read.ndim != 2 or read.shape[1] != BANDS or error.shape != read.shape or not start:
-        raise InputError(f"readings and their errors are lists of {BANDS} bands each")
-    if not (np.all(np.isfinite(read)) and np.all(error > 0.0)):
-        raise InputError("readings are numbers, and their errors are more than zero")
-    began = np.log(np.maximum([dye.absorption for dye in start], 1e-6))
-    before = np.maximum([dye.spread for dye in start], _OPEN)
-    x, damp = began.copy(), np.full(BANDS, 1e-2)
-
-    def shown(at: Array) -> Array:
-        made = np.asarray(forward(tuple(np.exp(row) for row in at)), dtype=np.float64)
-        if made.shape != read.shape:
-            raise InputError(f"{made.shape} is shown where {read.shape} was read")
-        return made
-
-    def cost(at: Array, made: Array) -> Array:
-        miss = np.sum(((made - read) / error) ** 2, axis=0)
-        return np.asarray(miss + np.sum(((at - began) / before) ** 2, axis=0))
-
-    k = len(start)
-    made = shown(x)
-    paid = cost(x, made)
-    normal = np.zeros((BANDS, k, k))
-    for turn in range(rounds + 1):
-        slope = np.empty((len(read), BANDS, k))
-        for j in range(k):
-            aside = x.copy()
-            aside[j] += _STEP
-            slope[:, :, j] = (shown(aside) - made) / _STEP
-        weighted = slope / error[:, :, None] ** 2
-        normal = np.einsum("mbi,mbj->bij", weighted, slope)
-        pull = np.einsum("mbi,mb->bi", weighted, read - made) - ((x - began) / before**2).T
-        known = np.einsum("jb,ji->bji", 1.0 / before**2, np.eye(k))
-        normal = normal + known
-        if turn == rounds:
-            break
-        lever = damp[:, None, None] * np.eye(k) * np.einsum("bii->bi", normal)[:, :, None]
-        move = np.linalg.solve(normal + lever, pull[:, :, None])[:, :, 0].T
-        tried = np.clip(x + np.clip(move, -1.5, 1.5), *_LN_RANGE)
-        then = shown(tried)
-        price = cost(tried, then)
-        better = price < paid
-        x, made = np.where(better, tried, x), np.where(better, then, made)
-        done = np.all(np.abs(move) < 1e-3)
-        paid = np.where(better, price, paid)
-        damp = np.where(better, damp * 0.2, damp * 8.0)
-        if done:
-            break
-    spread = np.sqrt(np.einsum("bii->bi", np.linalg.inv(normal))).T
-    out = []
-    for row, wide in zip(x, spread, strict=True):
-        told = wide > 0.8 * _OPEN
-        notes = (f"the readings do not tell it at {_spans(told)} nm",) if np.any(told) else ()
-        out.append(Dye(frozen(np.exp(row)), frozen(np.minimum(wide, _WIDEST)), way, notes))
-    return tuple(out)
-
-
 def dye_of(yarn: Yarn) -> Dye:
     """The dye of ``yarn`` and its spread: as given, or from the colour of its wound thread.
 
@@ -451,9 +349,8 @@ def dye_of(yarn: Yarn) -> Dye:
     return Dye(yarn.absorption, frozen(np.zeros(BANDS)), "given")
 
 
-#: Widest standard error of ln sigma that is told; how open a start is left; step for slopes.
-_WIDEST, _OPEN, _STEP = 2.5, 1.5, 1e-3
-_LN_RANGE = (math.log(1e-4), math.log(1e4))
+#: Widest standard error of ln sigma that is told.
+_WIDEST = 2.5
 
 
 #: Standard error of ln sigma by the choice among spectra of one colour, by wavelength, nm: rms over
