@@ -475,3 +475,9 @@ def test_what_was_told_of_a_yarn_is_not_pressed(told):
 def test_yarn_that_no_pressing_fits_is_refused_as_it_was_described():
     with pytest.raises(InputError, match=r"above jamming: cover 1\.7"):
         cloth_from_toml(CHARMEUSE.replace('"120 /cm"', '"170 /cm"'))
+
+
+def test_a_likeness_that_is_none_is_told_before_what_it_would_have_given():
+    with pytest.raises(InputError, match="warp.like: 'silk velvet' must be one of silk organza"):
+        cloth_from_toml(CHARMEUSE.replace("silk satin", "silk velvet", 1).replace(
+            'weight = "85 g/m2"', ""))  # fmt: skip

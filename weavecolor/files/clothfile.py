@@ -359,7 +359,8 @@ def _sizes(
             )
         return sizes
     for name in missing:
-        sort = USUAL.get(str(systems[name].get("like")))
+        own = systems[name]
+        sort = USUAL[own.choice("like", tuple(USUAL))] if "like" in own else None
         if sort is None or sort.tex is None:
             usual = ", ".join(key for key, x in USUAL.items() if x.tex is not None)
             raise systems[name].refuse(
