@@ -12,6 +12,9 @@ from types import ModuleType
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("WEAVECOLOR_STORE", "0")
+# what is compiled of the tests and the package is kept for other processes and runs, as anywhere
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 import pytest
 from hypothesis import settings
@@ -27,8 +30,25 @@ settings.load_profile("any machine")
 filaments.EFFORT = 0.125
 
 
+#: The files that take longest, which are begun first: no process is left alone with one in the end.
+LONGEST = (
+    "test_viewer_browser", "test_uncertainty", "test_page_app", "test_picture_hung",
+    "test_measure_fit", "test_measure_threads", "test_measure_ruler", "test_numerics",
+    "test_picture_sheets", "test_picture_closeup", "test_store", "test_decide_cluster",
+    "test_measure_sample", "test_packaging", "test_page_load", "test_layer_optics",
+    "test_traced_yarns", "test_clear_layer", "test_fuzz_readers", "test_measure_swatchpair",
+    "test_fuzz_making", "test_interrupted", "test_additions", "test_appearance",
+)  # fmt: skip
+
+
+def pytest_collection_modifyitems(items) -> None:
+    place = {name: number for number, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: place.get(item.path.stem, len(place)))
+
+
 def pytest_configure(config) -> None:
     """Before there are several processes, compile in one."""
+    config.option.loadscopereorder = False  # not the files of most tests first
     if getattr(config.option, "numprocesses", None) and not hasattr(config, "workerinput"):
         root = Path(__file__).resolve().parents[1]
         subprocess.run([sys.executable, "-m", "tests.compiled"], cwd=root, check=False)

@@ -46,6 +46,20 @@ def _page_at_home(monkeypatch, tmp_path):
     monkeypatch.setenv("WEAVECOLOR_PICTURES", "0")  # the browser's tests draw them
 
 
+@pytest.fixture(scope="module", autouse=True)
+def _components_listed_once():
+    """Streamlit looks through all that is installed for components anew in each app test."""
+    with pytest.MonkeyPatch.context() as patch:
+        try:
+            from streamlit.components.v2 import manifest_scanner as scanner
+        except ImportError:  # none of that sort yet
+            pass
+        else:
+            found = scanner.scan_component_manifests()
+            patch.setattr(scanner, "scan_component_manifests", lambda *_, **__: found)
+        yield
+
+
 @pytest.fixture
 def page():
     return AppTest.from_file(str(UI / "page.py"), default_timeout=120).run()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import subprocess
@@ -25,18 +26,25 @@ sys.exit(served([sys.executable, "-c", {SERVER!r}]))
 @pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="signals of a POSIX system")
 @pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP", "SIGINT"])
 def test_the_server_does_not_outlive_its_command(name):
+    number = getattr(signal, name)
     with subprocess.Popen(
-        [sys.executable, "-c", STARTER], cwd=ROOT, stdout=subprocess.PIPE, text=True
-    ) as starter:
+        [sys.executable, "-c", STARTER], cwd=ROOT, stdout=subprocess.PIPE, text=True,
+        # heard, also where the tests run in the background of a shell, which keeps it from them
+        preexec_fn=lambda: signal.signal(number, signal.SIG_DFL),
+    ) as starter:  # fmt: skip
         assert starter.stdout is not None
         server = int(starter.stdout.readline())
-        time.sleep(0.2)  # the handlers are set once the server runs
-        starter.send_signal(getattr(signal, name))
-        assert starter.wait(60) == 0
-        with pytest.raises(ProcessLookupError):
-            for _ in range(100):  # gone at once, or as soon as it is cleared away
-                os.kill(server, 0)
-                time.sleep(0.1)
+        try:
+            time.sleep(0.2)  # the handlers are set once the server runs
+            starter.send_signal(number)
+            assert starter.wait(60) == 0
+            with pytest.raises(ProcessLookupError):
+                for _ in range(100):  # gone at once, or as soon as it is cleared away
+                    os.kill(server, 0)
+                    time.sleep(0.1)
+        finally:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(server, signal.SIGKILL)  # or the test would last as long as it does
 
 
 # --- who is let in ------------------------------------------------------------------------------
