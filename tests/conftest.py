@@ -14,7 +14,6 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("WEAVECOLOR_STORE", "0")
 # what is compiled of the tests and the package is kept for other processes and runs, as anywhere
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
-sys.dont_write_bytecode = False
 
 import pytest
 from hypothesis import settings
@@ -23,6 +22,8 @@ from weavecolor.cache import keep_on
 from weavecolor.cutting import lay
 from weavecolor.files.store import on_this_machine
 from weavecolor.optics.cell import filaments
+
+sys.dont_write_bytecode = False  # as said above, in this process
 
 settings.register_profile("any machine", deadline=None)
 settings.load_profile("any machine")

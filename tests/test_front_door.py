@@ -13,8 +13,6 @@ import pytest
 
 import weavecolor as wc
 
-pytestmark = pytest.mark.usefixtures("all_rays")
-
 ROOT = Path(__file__).resolve().parents[1]
 EXAMPLES = sorted((ROOT / "swatches" / "examples").glob("*.py"))
 

@@ -49,8 +49,6 @@ from weavecolor.optics.stack import FACES, LAYS
 from weavecolor.report.cautions import FLAME, cautions
 from weavecolor.scene.places import scene, scene_names
 
-pytestmark = pytest.mark.usefixtures("all_rays")
-
 
 def example():
     name = swatch_names()[0]

@@ -14,8 +14,6 @@ from scipy.optimize import brentq
 
 from weavecolor.optics.cell.filaments import FilamentCell, Strand, follow, kept
 
-pytestmark = pytest.mark.usefixtures("all_rays")
-
 NETS = json.loads((Path(__file__).parent / "data" / "nets.json").read_text("utf-8"))
 BLACK, CLEAR, FINER = NETS["transmittance"]
 SUN_DEG, SUN_SHARE = 30.0, 0.5

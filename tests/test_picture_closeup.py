@@ -26,8 +26,6 @@ from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 from weavecolor.textile.cloth import Cloth
 
-pytestmark = pytest.mark.usefixtures("all_rays")
-
 WINDOW = scene("window at the side")
 
 

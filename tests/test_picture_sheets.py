@@ -23,8 +23,6 @@ from weavecolor.picture.lettering import GREYS, GROUND_CODE, grey_code
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 
-pytestmark = pytest.mark.usefixtures("all_rays")
-
 GOLDEN = Path(__file__).parent / "data" / "golden"
 WINDOW = scene("window at the side")
 ORGANZA = Stack((Layer(load_swatch("shot-organza-red-black")),), backing("white"))

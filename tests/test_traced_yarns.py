@@ -1,10 +1,14 @@
 """Matt yarns that nothing enters, a limit of the cell: against traced ones."""
 
+import itertools
 
 import accuracy
 import numpy as np
 import pytest
-import traced
+
+from weavecolor.colour.colorimetry import ciede2000, lab_from_xyz
+from weavecolor.colour.screen import space
+from weavecolor.optics import uncertainty as u
 
 pytestmark = pytest.mark.usefixtures("all_rays")
 
@@ -59,7 +63,7 @@ def _lightness(y):
 def _opaque():
     """Errors in L* against traced matt yarns: of single angles, and of shares of light."""
     angles, shares = [], []
-    for found in traced.answers(traced.first_rows()):
+    for found in accuracy.first_answers():
         row = found.row
         angles.append((_lightness(found.brf) - _lightness(row.brf)).ravel())
         shares.append(_lightness(found.up) - _lightness(row.up))
@@ -92,3 +96,46 @@ def test_stacks_of_other_covers(what):
     figures = {f.what: f for f in accuracy.cover_radiance_factors()}
     figure = figures[f"{what}, covers 0.3 to 0.9"]
     assert figure.holds, str(figure)
+
+
+# What is claimed of colours and of differences
+
+NOTHING_ASSUMED = u.Known(yarn_assumed=False, colour_recovered=False)
+
+
+def _labs(brf):
+    """Lab (views, 2 backings, 3) of the crimson and black channels of a traced row."""
+    rgb = np.stack([brf[:, [0, 4]], brf[:, [1, 5]], brf[:, [1, 5]]], axis=-1)
+    screen = space("sRGB")
+    return lab_from_xyz(100.0 * rgb @ screen.to_xyz.T, screen.white)
+
+
+@pytest.fixture(scope="module")
+def pairs():
+    """(model, traced) Lab of every row of the first table (tests/data/raytraced.json)."""
+    return [(a.row, _labs(a.brf), _labs(a.row.brf)) for a in accuracy.first_answers()]
+
+
+def test_single_colours_are_as_near_the_traced_ones_as_claimed(pairs):
+    misses = np.concatenate([ciede2000(model, truth).ravel() for _, model, truth in pairs])
+    assert misses.size > 100
+    assert np.sqrt(np.mean(misses**2)) < u.MODEL
+
+
+def test_differences_are_as_near_the_traced_ones_as_claimed(pairs):
+    """Nine in ten within what is said; over backings, and over grain at the same view."""
+    predicted, true = [], []
+    for _, model, truth in pairs:
+        predicted.append(ciede2000(model[:, 0], model[:, 1]))
+        true.append(ciede2000(truth[:, 0], truth[:, 1]))
+    for (a, m1, t1), (b, m2, t2) in itertools.combinations(pairs, 2):
+        alike = (a.group, a.turns, a.jitter) == (b.group, b.turns, b.jitter)
+        if alike and a.inc and b.inc and a.inc[0] == b.inc[0] and a.inc != b.inc:
+            n = min(len(a.views), len(b.views), 3)
+            predicted.append(ciede2000(m1[:n], m2[:n]).ravel())
+            true.append(ciede2000(t1[:n], t2[:n]).ravel())
+    said = np.concatenate(predicted)
+    miss = np.abs(said - np.concatenate(true))
+    stated = [u.COVERAGE * u.of_difference(d, NOTHING_ASSUMED, 0.0).model for d in said]
+    assert said.size > 100
+    assert np.mean(miss <= stated) > 0.9

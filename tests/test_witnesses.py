@@ -15,8 +15,6 @@ from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
 
-pytestmark = pytest.mark.usefixtures("all_rays")
-
 BLACK = Backing("black", np.zeros(41))
 
 

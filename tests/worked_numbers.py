@@ -20,7 +20,7 @@ from weavecolor.report.comparisontable import as_json
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 
-filaments.EFFORT = 0.125  # the same of few rays as of many
+filaments.EFFORT = 0.02  # the same of few rays as of many
 
 SWATCHES = ("shot-organza-red-black", "shot-chiffon-rose-yellow")
 
