@@ -70,6 +70,12 @@ def all_rays():
     yield from _with_effort(filaments, 1.0)
 
 
+@pytest.fixture
+def half_rays():
+    """Half of them, for one test: noisier, so that what holds now holds with all."""
+    yield from _with_effort(filaments, 0.5)
+
+
 @pytest.fixture(scope="session")
 def one_fit(tmp_path_factory):
     """A cloth photographed over white and over black, and fitted: half a minute and more, so once

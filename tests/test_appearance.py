@@ -22,6 +22,8 @@ from weavecolor.scene.backings import Backing, backing
 from weavecolor.scene.places import scene, scene_names
 from weavecolor.scene.scene import Light, Scene
 
+pytestmark = pytest.mark.usefixtures("few_rays")
+
 D65 = light_spectrum("D65")
 NONE = np.zeros(41)
 OVERCAST = Scene("even light", (), D65, D65)

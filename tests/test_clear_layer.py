@@ -16,6 +16,8 @@ from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.fibres import fibre
 from weavecolor.textile.weaves import weave
 
+pytestmark = pytest.mark.usefixtures("few_rays")
+
 DIRECTIONS = tuple(traced.vector(*a) for a in ((0, 0), (30, 40), (60, 205), (80, 45)))
 
 

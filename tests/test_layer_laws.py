@@ -1,15 +1,19 @@
 """Laws that any one layer keeps, however few rays are traced."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from test_layer_optics import DIRECTIONS, cloth
 
 from weavecolor.errors import InputError
+from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.adding import over_backing
 from weavecolor.optics.appearance import brf, pile_optics
 from weavecolor.optics.layer import solved
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
+from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.weaves import half_turn, weave
 
 pytestmark = pytest.mark.usefixtures("few_rays")
@@ -138,3 +142,15 @@ def test_laws_hold_for_any_cloth(seed):
     assert _relative(both, np.swapaxes(both, 1, 2)) < 1e-6
     out = (pile.reflect + pile.pass_) @ pile.share + pile.through
     assert out.max() <= 1.0 + 5e-3
+
+
+def test_clear_threads_without_a_gap_between_them():
+    """Glass-clear yarn, coarse across fine, the fine threads touching: found by drawing at random.
+
+    Light hardly leaves such cloth but by very many surfaces.
+    """
+    base = load_swatch("shot-organza-red-black").warp
+    clear = replace(base, flattening=1.0, filaments=1, absorption=np.zeros(41))
+    warp, weft = replace(clear, tex=30.0, packing=0.1), replace(clear, tex=1.0, packing=0.5)
+    made = Cloth("drawn", warp, weft, weave("plain"), 5.0 / warp.width_mm, 10.0 / weft.width_mm)
+    assert pile_optics(Stack((Layer(made),))).reflect.min() >= -1e-9

@@ -1,7 +1,6 @@
 """How any one layer turns, its limits, and what is refused; what it keeps stands in
 ``test_layer_laws``."""
 
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,7 +8,6 @@ import pytest
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.errors import InputError
-from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.appearance import appearance, brf, pile_optics
 from weavecolor.optics.cell.filaments import FilamentCell, Strand, white_cell
 from weavecolor.optics.layer import solved
@@ -179,18 +177,6 @@ def test_much_dulled_fibre_comes_near_a_matt_yarn_that_nothing_passes():
         node = white.dyed(np.zeros((1, 2)))[0]
         sent.append(float(share[:half] @ node[:half, :half] @ share[:half]))
     assert sent[1] == pytest.approx(sent[0], rel=0.06)
-
-
-def test_clear_threads_without_a_gap_between_them():
-    """Glass-clear yarn, coarse across fine, the fine threads touching: found by drawing at random.
-
-    Light hardly leaves such cloth but by very many surfaces.
-    """
-    base = load_swatch("shot-organza-red-black").warp
-    clear = replace(base, flattening=1.0, filaments=1, absorption=np.zeros(41))
-    warp, weft = replace(clear, tex=30.0, packing=0.1), replace(clear, tex=1.0, packing=0.5)
-    cloth = Cloth("drawn", warp, weft, weave("plain"), 5.0 / warp.width_mm, 10.0 / weft.width_mm)
-    assert pile_optics(Stack((Layer(cloth),))).reflect.min() >= -1e-9
 
 
 # Refusals

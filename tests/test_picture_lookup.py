@@ -26,8 +26,6 @@ from weavecolor.picture.lookup import looked_up
 from weavecolor.scene.places import scene
 from weavecolor.scene.scene import Light
 
-pytestmark = pytest.mark.usefixtures("all_rays")
-
 WINDOW = scene("window at the side")
 
 
@@ -87,6 +85,7 @@ def apart_from_the_answer(stack: Stack, count: int, seed: int, space: str = "sRG
     return np.asarray(colour.delta_E(one, two, method="CIE 2000"))
 
 
+@pytest.mark.usefixtures("half_rays")
 def test_a_colour_looked_up_is_near_the_answer_at_random_orientations():
     """The limits are those that README tells for rods, where a sample of so many may lie."""
     apart = apart_from_the_answer(organza(), 14, 5)
@@ -95,6 +94,7 @@ def test_a_colour_looked_up_is_near_the_answer_at_random_orientations():
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("all_rays")
 @pytest.mark.parametrize("cloth", ["shot-organza-red-black", "shot-chiffon-rose-yellow",
                                    "shot-taffeta-green-red", "cotton-voile-white"])  # fmt: skip
 @pytest.mark.parametrize("layers", [1, 2])
@@ -107,6 +107,7 @@ def test_most_colours_looked_up_are_within_what_is_told(cloth, layers):
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("all_rays")
 @pytest.mark.xfail(strict=True, reason="two thirds are; the rest is noise of rays")
 def test_a_colour_looked_up_is_within_1_at_99_of_100():
     apart = apart_from_the_answer(organza(), 200, 7)
@@ -114,6 +115,7 @@ def test_a_colour_looked_up_is_within_1_at_99_of_100():
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("all_rays")
 def test_a_hung_shape_path_traced():
     """The same shape with the layer's tables as its material, in the same light (needs the extra
     ``trace`` and a recent LLVM): mean CIEDE2000 over the cloth under 3, and no lean in lightness.
