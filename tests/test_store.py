@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from collections import OrderedDict
 
 import numpy as np
 import pytest
@@ -123,3 +124,25 @@ def test_the_command_line_keeps_on_this_machine_and_tests_do_not(tmp_path, monke
     monkeypatch.setenv("WEAVECOLOR_STORE", "1")
     monkeypatch.setenv("WEAVECOLOR_HOME", str(tmp_path))
     assert store.on_this_machine() == store.FolderStore(tmp_path / "worked-out")
+
+
+def test_all_together_hold_so_much_and_each_its_last(monkeypatch):
+    monkeypatch.setattr(cache, "MOST_BYTES", 1_700_000)
+    monkeypatch.setattr(cache, "_large", OrderedDict())  # whatever ran before is not counted
+    one, other = cache.Kept(9), cache.Kept(9)
+    for key in range(3):
+        one.one(key, lambda: np.zeros(50_000))  # 400 kB each
+    one.one(0, lambda: None)  # asked for again
+    for key in range(2):
+        other.one(key, lambda: (np.zeros(25_000), {"b": np.zeros(25_000)}))
+    made = []
+    for kept, key in ((one, 0), (other, 0), (other, 1), (one, 2), (one, 1)):
+        kept.one(key, lambda at=key: made.append(at))
+    assert made == [1]  # the one that was asked for longest ago
+    one.cache_clear()
+    other.cache_clear()
+    assert not cache._large
+    monkeypatch.setattr(cache, "MOST_BYTES", 0)
+    for kept in (one, other):
+        kept.one("last", lambda: np.zeros(50_000))
+    assert isinstance(one.one("last", lambda: None), np.ndarray)  # each keeps its last

@@ -9,7 +9,8 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
-from threading import Lock
+from itertools import count
+from threading import RLock
 from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
 
 if TYPE_CHECKING:
@@ -77,10 +78,51 @@ class Packed(Generic[Key, Value]):
         return f"{self.kind}-{sha256(repr(self.told(key)).encode()).hexdigest()[:32]}"
 
 
+#: Bytes that all stores of this run hold together, but for the last value of each.
+MOST_BYTES = 450_000_000
+#: Values of fewer bytes are not counted.
+_LEAST = 100_000
+#: One for all: what one store takes in may push out what another holds.
+_lock = RLock()
+#: Large values by ticket, those asked for last at the end: their store, key and bytes.
+_large: OrderedDict[int, tuple[Kept[Any, Any], Any, int]] = OrderedDict()
+_tickets = count(1)
+
+
+def bytes_of(value: object, deep: int = 6) -> int:
+    """About how many bytes the arrays of ``value`` take, ``deep`` levels of parts down.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> bytes_of((np.zeros(10), {"a": np.zeros(5)}))
+    120
+    """
+    if (own := getattr(value, "nbytes", None)) is not None:
+        return int(own)
+    if isinstance(value, (str, bytes)) or deep == 0:
+        return 0
+    parts = value if isinstance(value, (tuple, list)) else (
+        value.values() if isinstance(value, Mapping) else vars(value).values()
+        if hasattr(value, "__dict__") else ()
+    )  # fmt: skip
+    return sum(bytes_of(part, deep - 1) for part in parts)
+
+
+def _make_room() -> None:
+    """Forget what was asked for longest ago, until all stores together hold little enough."""
+    total = sum(size for _, _, size in _large.values())
+    for kept, key, size in list(_large.values()):
+        if total <= MOST_BYTES:
+            return
+        if kept.forget(key):
+            total -= size
+
+
 class Kept(Generic[Key, Value]):
     """The ``most`` values asked for last, by key; safe to share between threads. With ``weigh``,
     as many as together weigh at most ``most``, and the last one in any case. What is ``packed`` is
-    looked for in the store, too, and kept there.
+    looked for in the store, too, and kept there. All of them together hold :data:`MOST_BYTES`.
 
     Unlike a cache on one function, it asks for all that is missing at once, for work that goes
     faster together.
@@ -94,8 +136,7 @@ class Kept(Generic[Key, Value]):
     ) -> None:
         self._most, self._weigh, self._weight = most, weigh, 0
         self._packed = packed
-        self._held: OrderedDict[Key, Value] = OrderedDict()
-        self._lock = Lock()
+        self._held: OrderedDict[Key, tuple[Value, int]] = OrderedDict()  # with its ticket, or 0
 
     def fetch(
         self, keys: Iterable[Key], make: Callable[[list[Key]], Sequence[Value]]
@@ -103,23 +144,42 @@ class Kept(Generic[Key, Value]):
         """The values of ``keys``; those not held come from one call of ``make``."""
         wanted = list(keys)
         found: dict[Key, Value] = {}
-        with self._lock:
+        with _lock:
             for key in wanted:
                 if key in self._held:
                     self._held.move_to_end(key)
-                    found[key] = self._held[key]
+                    found[key], ticket = self._held[key]
+                    if ticket:
+                        _large.move_to_end(ticket)
         missing = list(dict.fromkeys(key for key in wanted if key not in found))
         if missing:
             new = self._stored(missing, make)
             found |= new
-            with self._lock:
+            with _lock:
                 for key, value in new.items():
                     if key not in self._held:  # another thread may have been quicker
-                        self._weight += self._weigh(value)
-                        self._held[key] = value
-                while self._weight > self._most and len(self._held) > 1:
-                    self._weight -= self._weigh(self._held.popitem(last=False)[1])
+                        self._hold(key, value)
+                while self._weight > self._most and self.forget(next(iter(self._held))):
+                    pass
+                _make_room()
         return [found[key] for key in wanted]
+
+    def _hold(self, key: Key, value: Value) -> None:
+        size = bytes_of(value)
+        ticket = next(_tickets) if size >= _LEAST else 0
+        if ticket:
+            _large[ticket] = self, key, size
+        self._weight += self._weigh(value)
+        self._held[key] = value, ticket
+
+    def forget(self, key: Key) -> bool:
+        """Forget ``key``, unless it is the last one; whether it was."""
+        if len(self._held) < 2:
+            return False
+        value, ticket = self._held.pop(key)
+        _large.pop(ticket, None)
+        self._weight -= self._weigh(value)
+        return True
 
     def _stored(
         self, missing: list[Key], make: Callable[[list[Key]], Sequence[Value]]
@@ -143,6 +203,8 @@ class Kept(Generic[Key, Value]):
 
     def cache_clear(self) -> None:
         """Forget everything, as the caches of the standard library do."""
-        with self._lock:
+        with _lock:
+            for _, ticket in self._held.values():
+                _large.pop(ticket, None)
             self._held.clear()
             self._weight = 0
