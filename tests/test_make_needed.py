@@ -26,6 +26,7 @@ from weavecolor.making.file import from_json, save_making, to_json
 from weavecolor.making.model import Making, MakingLayer, MakingOption
 from weavecolor.optics.appearance import contrast_ratio
 from weavecolor.optics.stack import Layer, Stack
+from weavecolor.report import sheetfrommaking
 from weavecolor.report.fullnesstable import as_data, fullness_table
 from weavecolor.report.laydrawing import lay_page
 from weavecolor.report.sheetfrommaking import SheetChoices, making_sheet
@@ -100,7 +101,7 @@ def test_without_an_amount_it_tells_what_it_would_take():
     assert "266 cm" in need.reason and cloth_needed("silk", STRAIGHT, [BAND]).needed_cm is None
 
 
-def test_page_line_sheet_search_and_reopened_file_say_the_same(tmp_path, capsys):
+def test_page_line_sheet_search_and_reopened_file_say_the_same(tmp_path, capsys, monkeypatch):
     hand = in_hand_from("112 x 260 cm, selvedge 1 cm, bite 30 x 40 cm at far right")
     held = Making(
         title="Gown",
@@ -126,6 +127,14 @@ def test_page_line_sheet_search_and_reopened_file_say_the_same(tmp_path, capsys)
         out = capsys.readouterr().out
         assert all(sentence in out for sentence in needed_sentences(need))
         sheet = making_sheet(held, SheetChoices("today", pictures=()), option)
+        # what stands there at once is the same sheet, before what takes long
+        with monkeypatch.context() as without:
+            for slow in ("evaluate", "shown_in", "sheet_drape"):
+                without.delattr(sheetfrommaking, slow)
+            quick = making_sheet(held, SheetChoices("today"), option, whole=False)
+        assert quick.needs[0].laid is sheet.needs[0].laid and quick.cautions == sheet.cautions
+        assert quick.basis == sheet.basis and sheet.colours
+        assert not (quick.colours or quick.show_through or quick.swatches)
         assert [needed_sentences(one) for one in sheet.needs] == [needed_sentences(need)]
         # What fullness the sheet tells is what is cut from this cloth: 2 x (110 - 3) cm on 70.
         assert sheet.fullness[0][1].fullness == pytest.approx(214 / 70)

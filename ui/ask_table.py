@@ -8,32 +8,33 @@ from __future__ import annotations
 import datetime
 import io
 import re
+import zipfile
 from dataclasses import replace
-from typing import Any
 
 import streamlit as st
 from PIL import Image
 
 import pictures
 from makings import title_field
-from orders import Waiting
-from session import bound, change, guarded, plain, work
+from orders import Order, Waiting, name_of
+from session import again, bound, change, guarded, plain, work
 from state import choose, decided_option, option_words, pin, table_of
+from weavecolor.making.file import to_json
 from weavecolor.making.model import Making, MakingOption
 from weavecolor.report.makingsheet import MakingSheet, making_sheet_images, making_sheet_pdf
 from weavecolor.report.sheetfrommaking import SheetChoices
 from weavecolor.report.sheetfrommaking import making_sheet as sheet_of
+from weavecolor.report.sheetlayout import sheet_pages
 from weavecolor.scene.places import scene_names
 
 
 @guarded
 def draw(waiting: Waiting) -> None:
-    _ = waiting  # the sheet's pictures are drawn with it
-    _sheet()
+    _sheet(waiting)
 
 
 @guarded
-def _sheet() -> None:
+def _sheet(waiting: Waiting) -> None:
     now = work()
     title_field(now, "title")
     names = [p.name for p in now.options]
@@ -80,33 +81,46 @@ def _sheet() -> None:
         lambda w, text: replace(w, notes=text),
         max_chars=1500,
     )
-    made = making_sheet(now, option)
-    pages = making_sheet_images(made, 100)
+    order = _whole(now, option)
+    data = order.there()
+    if data is None:
+        # what is quick stands there at once; pages of it are set anew when the rest is there
+        waiting.place(order, lambda _: again())
+        st.html('<p class="wc-told" role="status">Working out its colours, what will show through '
+                "and its picture …</p>")  # fmt: skip
+        quick = making_sheet(now, option, whole=False)
+        for number, page in enumerate(making_sheet_images(quick, 100), 1):
+            _show(pictures.webp(page), f"Page {number}, before its colours and its picture")
+        return
+    with zipfile.ZipFile(io.BytesIO(data)) as held:
+        files = {name: held.read(name) for name in held.namelist()}
+    numbers = range(1, 1 + sum(name.endswith(".png") for name in files))
     stem = re.sub(r"[^\w]+", "-", now.title).strip("-").lower()[:50] or "making"
     with st.container(horizontal=True):
         st.download_button(
             "Making sheet (PDF)",
-            making_sheet_pdf(made),
+            files["sheet.pdf"],
             f"{stem}.pdf",
             "application/pdf",
             type="primary",
             on_click="ignore",
             key="sheet-pdf",
         )
-        for number, page in enumerate(making_sheet_images(made, 200), 1):
+        for number in numbers:
             st.download_button(
                 f"Page {number} (PNG)",
-                _png(page),
+                files[f"{number}.png"],
                 f"{stem}-{number}.png",
                 "image/png",
                 on_click="ignore",
                 key=f"sheet-png-{number}",
             )
-    for number, page in enumerate(pages, 1):
-        st.html(
-            f'<img class="wc-page" src="{pictures.uri_of(page)}" '
-            f'alt="Page {number} of the making sheet">'
-        )
+    for number in numbers:
+        _show(files[f"{number}.webp"], f"Page {number} of the making sheet")
+
+
+def _show(page: bytes, what: str) -> None:
+    st.html(f'<img class="wc-page" src="{pictures.uri(page)}" alt="{what}">')
 
 
 def _take_table(now: Making) -> Making:
@@ -121,15 +135,28 @@ def _png(image: Image.Image) -> bytes:
     return out.getvalue()
 
 
-def making_sheet(now: Making, option: MakingOption) -> MakingSheet:
-    """The sheet of one option, with what the decision step has worked out."""
-    choices = SheetChoices(datetime.date.today().isoformat())
+def making_sheet(now: Making, option: MakingOption, whole: bool = True) -> MakingSheet:
+    """The sheet of one ``option`` of ``now``, with what the decision step has worked out; not
+    ``whole``: what is quick of it."""
     told = replace(now, before=None, chosen="", table=None)
-    return _making_sheet((told, option, choices), told, option, choices)
+    return sheet_of(told, SheetChoices(datetime.date.today().isoformat()), option, whole=whole)
 
 
-@st.cache_resource(max_entries=6, show_spinner="The sheet is being made …")
-def _making_sheet(
-    key: tuple[Any, ...], _project: Making, _option: MakingOption, _choices: SheetChoices
-) -> MakingSheet:
-    return sheet_of(_project, _choices, _option)
+def _whole(now: Making, option: MakingOption) -> Order:
+    """The sheet as PDF, as pages to keep and as pages to show, in one archive."""
+
+    def make() -> bytes:
+        made = making_sheet(now, option)
+        pages = sheet_pages(made)
+        out = io.BytesIO()
+        with zipfile.ZipFile(out, "w") as held:
+            held.writestr("sheet.pdf", making_sheet_pdf(made, pages))
+            for number, (page, shown) in enumerate(
+                zip(*(making_sheet_images(made, dpi, pages) for dpi in (200, 100)), strict=True), 1
+            ):
+                held.writestr(f"{number}.png", _png(page))
+                held.writestr(f"{number}.webp", pictures.webp(shown))
+        return out.getvalue()
+
+    told = replace(now, before=None, chosen="", table=None)
+    return Order(name_of("sheet", to_json(told), option, datetime.date.today()), make)

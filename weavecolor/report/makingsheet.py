@@ -7,12 +7,14 @@ Knows how a sheet becomes a file; what stands on it is ``sheetdata``, how it is 
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
 
 from PIL import Image
 
 from weavecolor.errors import InputError
 from weavecolor.files.atomic import write_bytes
+from weavecolor.picture.canvas import Page
 from weavecolor.picture.canvaspdf import pdf_bytes
 from weavecolor.picture.canvaspng import page_image, png_bytes
 from weavecolor.report.sheetdata import (
@@ -36,19 +38,23 @@ __all__ = [
 ]
 
 
-def making_sheet_pdf(sheet: MakingSheet) -> bytes:
-    """The sheet as a PDF of one or two A4 pages; the same sheet gives the same bytes.
+def making_sheet_pdf(sheet: MakingSheet, pages: Sequence[Page] = ()) -> bytes:
+    """The sheet as a PDF of one or two A4 pages (``pages``: where it is set already); the same
+    sheet gives the same bytes.
 
     Examples
     --------
     >>> making_sheet_pdf(MakingSheet("Cape", "4 March", (SheetLayer("organza", 0.0),)))[:5]
     b'%PDF-'
     """
-    return pdf_bytes(sheet_pages(sheet), f"{sheet.title}, {sheet.date}")
+    return pdf_bytes(pages or sheet_pages(sheet), f"{sheet.title}, {sheet.date}")
 
 
-def making_sheet_images(sheet: MakingSheet, dpi: int = 200) -> tuple[Image.Image, ...]:
-    """The sheet's pages as RGB pictures at ``dpi``, 72 to 400.
+def making_sheet_images(
+    sheet: MakingSheet, dpi: int = 200, pages: Sequence[Page] = ()
+) -> tuple[Image.Image, ...]:
+    """The ``sheet``'s pages as RGB pictures at ``dpi``, 72 to 400; ``pages``: where it is set
+    already.
 
     Examples
     --------
@@ -56,7 +62,7 @@ def making_sheet_images(sheet: MakingSheet, dpi: int = 200) -> tuple[Image.Image
     >>> making_sheet_images(sheet, 72)[0].mode
     'RGB'
     """
-    return tuple(page_image(page, dpi) for page in sheet_pages(sheet))
+    return tuple(page_image(page, dpi) for page in pages or sheet_pages(sheet))
 
 
 def save_making_sheet(

@@ -86,6 +86,8 @@ def making_sheet(
     choices: SheetChoices,
     option: MakingOption | None = None,
     progress: Callable[[int, int], None] | None = None,
+    *,
+    whole: bool = True,
 ) -> MakingSheet:
     """The sheet of the chosen option (or of ``option``) in the project's lights.
 
@@ -99,6 +101,8 @@ def making_sheet(
         The chosen one by default.
     progress : callable, optional
         Is told (done, all).
+    whole : bool
+        Otherwise without what takes long: colours, what will show through, pictures.
     """
     tell = progress or (lambda done, total: None)
     option = option or chosen_option(project)
@@ -107,16 +111,15 @@ def making_sheet(
     total = 5
     needs = needs_of(project, option, choices.tries)
     plans = planned(project, needs)
-    colours = sheet_colours(stack, lit)
     tell(1, total)
-    seen = sheet_show_through(stack, lit)
+    colours = sheet_colours(stack, lit) if whole else ()
     tell(2, total)
+    seen = sheet_show_through(stack, lit) if whole else ()
     tell(3, total)
-    close = sheet_closeup(stack, lit[0]) if "close-up" in choices.pictures else ()
+    pictures = choices.pictures if whole else ()
+    close = sheet_closeup(stack, lit[0]) if "close-up" in pictures else ()
     tell(4, total)
-    drape = sheet_drape(stack, lit[0], _hung_as(project)) if (
-        "drape" in choices.pictures
-    ) else ()  # fmt: skip
+    drape = sheet_drape(stack, lit[0], _hung_as(project)) if "drape" in pictures else ()
     tell(total, total)
     notes = [line for line in (*project.notes.splitlines(), *option.note.splitlines())]
     cloths = cloths_in(stack)
