@@ -91,6 +91,11 @@ class Stage:
     tiles: NDArray[np.int32]
     floor_open: Floats
 
+    @cached_property
+    def lifts(self) -> tuple[float, float]:
+        """How far nearer a light the places of cloth, and of body and floor, are read, mm."""
+        return _edge(self.points, self.quads), _edge(self.body, self.triangles)
+
 
 def doubled(stack: Stack) -> Stack:
     """The layers of a turned-up hem or a pressed seam: the whole stack folded back on itself.
@@ -281,6 +286,11 @@ class Lit:
     sent: Array
 
     @cached_property
+    def stacked(self) -> tuple[Floats, Floats, Floats, Array]:
+        """The tables as drawing reads them, the same for every frame: see :func:`stacked`."""
+        return stacked(self.tables)
+
+    @cached_property
     def threads(self) -> Array:
         """(kinds, ., .) as from :func:`weavecolor.picture.threads.threads`: traced from near, and
         wanted only there."""
@@ -441,11 +451,6 @@ def framing(staged: Stage, width: int, height: int, sight: Sight) -> tuple[float
     return sight.right * step * height, middle + sight.up * step * height, step
 
 
-def lifts(staged: Stage) -> tuple[float, float]:
-    """How far nearer a light the places of cloth, and of body and floor, are read, mm."""
-    return _edge(staged.points, staged.quads), _edge(staged.body, staged.triangles)
-
-
 def reach(made: Lit, turned: Array, soft: int) -> tuple[Floats, list[Floats]]:
     """What of the lights of ``made`` reaches places through everything.
 
@@ -457,8 +462,8 @@ def reach(made: Lit, turned: Array, soft: int) -> tuple[Floats, list[Floats]]:
     places = np.concatenate([everything, s.floor @ turned.T])
     faces = np.concatenate([s.quads, _quadded(s.triangles) + len(s.points)]).astype(np.int64)
     kind = np.concatenate([s.kind, np.full(len(s.triangles), -1)]).astype(np.int64)
-    lift = np.full(len(places), lifts(s)[1])
-    lift[: len(s.points)] = lifts(s)[0]
+    lift = np.full(len(places), s.lifts[1])
+    lift[: len(s.points)] = s.lifts[0]
     dim = np.stack([t.dim for t in made.tables]).astype(float)
     cloth = np.ones((len(s.points), 3), np.float32)
     others = []
@@ -525,7 +530,7 @@ def picture(
     vertex[:, 15] = s.folds
     xyz = on_pixels(s.points)
     order = np.argsort(xyz[s.quads, 2].sum(axis=1))
-    key, room, glow, round_ = stacked(made.tables)
+    key, room, glow, round_ = made.stacked
     near = made.uneven[:, :2].min(axis=1).max() > 0.99 * BEGIN * step  # of a pixel, face on
     rows = made.threads if near else np.zeros((len(s.stacks), LAYERS, ROW))
     raster.cloths(

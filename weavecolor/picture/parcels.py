@@ -24,8 +24,6 @@ from weavecolor.picture.hanging import (
     Lit,
     Stage,
     extent,
-    lifts,
-    stacked,
 )
 from weavecolor.picture.raster import LEAST
 from weavecolor.picture.tables import SOFT_DEG
@@ -59,7 +57,7 @@ def stage_parcel(staged: Stage) -> tuple[str, bytes]:
     for array in arrays.values():
         digest.update(np.ascontiguousarray(array).tobytes())
     name = digest.hexdigest()[:16]
-    header = {"parcel": "stage", "id": name, "floor_mm": FLOOR_MM, "lift_mm": lifts(staged),
+    header = {"parcel": "stage", "id": name, "floor_mm": FLOOR_MM, "lift_mm": staged.lifts,
               "view": {"reach": reach, "lowest": lowest, "highest": highest}}  # fmt: skip
     return name, parcel(header, arrays)
 
@@ -73,7 +71,7 @@ def light_parcel(
     ``seeing`` as it was lit with; ``extra`` goes into the header as it is; ``still``: a PNG for
     machines without graphics. Raises ValueError for more kinds of laid cloth than a shader holds.
     """
-    key, room, glow, spans = stacked(made.tables)
+    key, room, glow, spans = made.stacked
     kinds = len(made.tables)
     if kinds > MOST_KINDS:
         raise ValueError(f"{kinds} kinds of laid cloth, {MOST_KINDS} at most")

@@ -8,6 +8,8 @@ directions; the browser does the same sums.
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
@@ -74,11 +76,13 @@ def _sweep(points, quads, order, take, places, turn, ahead, frame, out):  # prag
         near = places[place, 2]
         while done < order.size and ahead[order[done]] > near:
             q = order[done]
+            done += 1
+            if take[q, 0] == 0.0 and take[q, 1] == 0.0 and take[q, 2] == 0.0:
+                continue  # a body's lit side
             for k in range(4):
                 p = points[quads[q, k]]
                 x[k], y[k] = (p[0] - left) * scale, (top - p[1]) * scale
             _fill(plane, x, y, take[q])
-            done += 1
         px, py = (places[place, 0] - left) * scale - 0.5, (top - places[place, 1]) * scale - 0.5
         if px <= 0.0 or py <= 0.0 or px >= columns - 1 or py >= rows - 1:
             out[place] = 0.0
@@ -146,7 +150,8 @@ def taken(
     scale = (PLANE - 4) / max(float((high - low).max()), 1.0)
     columns, rows = (np.ceil((high - low) * scale) + 4).astype(int)
     frame = np.array([low[0] - 2 / scale, high[1] + 2 / scale, scale, rows, columns])
-    ahead = seen[quads, 2].mean(axis=1)
+    near = seen[:, 2]
+    ahead = 0.25 * (near[quads[:, 0]] + near[quads[:, 1]] + near[quads[:, 2]] + near[quads[:, 3]])
     out = np.zeros((len(places), 3), np.float32)
     order, turn = (np.argsort(-x.astype(np.float32)) for x in (ahead, read[:, 2]))
     _sweep(seen, quads, order, take, read, turn, ahead, frame, out)
@@ -230,23 +235,29 @@ def openness(
     kind = np.where(opaque, -1, 0)
     one = np.full((1, 16, 3), np.exp(-1.0))
     out = np.zeros((len(places), 2, 4))
-    for way in sphere(count):
-        take = densities(points, quads, kind, one, way)
-        take[opaque, 1] = take[opaque, 0]
-        take[opaque, 0] = take[~opaque, 1] = 0.0
-        met = taken(points, quads, take, places, np.full(len(places), lift), way)
-        cosine = normals @ way
-        weight = np.abs(cosine)
-        side = (cosine < 0).astype(int)
-        solid = np.clip(met[:, 1], 0.0, 1.0)
-        free = weight * (1.0 - solid)
-        none = np.clip(1.0 - met[:, 0], 0.0, 1.0)
-        more = np.clip(met[:, 0] - 1.0, 0.0, 1.0)
-        n = np.arange(len(places))
-        out[n, side, 0] += free * none
-        out[n, side, 1] += free * (1.0 - none - more)
-        out[n, side, 2] += free * more
-        out[n, side, 3] += weight * solid
+    n, lifts = np.arange(len(places)), np.full(len(places), lift)
+    with ThreadPoolExecutor(2) as pool:
+        for pair in np.split(sphere(count), range(2, count, 2)):
+            takes = []
+            for way in pair:
+                take = densities(points, quads, kind, one, way)
+                take[opaque, 1] = take[opaque, 0]
+                take[opaque, 0] = take[~opaque, 1] = 0.0
+                takes.append(take)
+            mets = pool.map(lambda way, take: taken(points, quads, take, places, lifts, way),
+                            pair, takes)  # fmt: skip
+            for way, met in zip(pair, mets, strict=True):
+                cosine = normals @ way
+                weight = np.abs(cosine)
+                side = (cosine < 0).astype(int)
+                solid = np.clip(met[:, 1], 0.0, 1.0)
+                free = weight * (1.0 - solid)
+                none = np.clip(1.0 - met[:, 0], 0.0, 1.0)
+                more = np.clip(met[:, 0] - 1.0, 0.0, 1.0)
+                out[n, side, 0] += free * none
+                out[n, side, 1] += free * (1.0 - none - more)
+                out[n, side, 2] += free * more
+                out[n, side, 3] += weight * solid
     total = out.sum(axis=2, keepdims=True)
     np.divide(out, total, out=out, where=total > 0)
     return np.asarray(out, np.float32)
