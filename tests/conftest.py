@@ -33,12 +33,13 @@ filaments.EFFORT = 0.125
 
 #: The files that take longest, which are begun first: no process is left alone with one in the end.
 LONGEST = (
-    "test_viewer_browser", "test_uncertainty", "test_page_app", "test_picture_hung",
-    "test_measure_fit", "test_measure_threads", "test_measure_ruler", "test_numerics",
-    "test_picture_sheets", "test_picture_closeup", "test_store", "test_decide_cluster",
-    "test_measure_sample", "test_packaging", "test_page_load", "test_layer_optics",
-    "test_traced_yarns", "test_clear_layer", "test_fuzz_readers", "test_measure_swatchpair",
-    "test_fuzz_making", "test_interrupted", "test_additions", "test_appearance",
+    "test_viewer_browser", "test_measure_fit", "test_page_app", "test_picture_closeup",
+    "test_measure_threads", "test_numerics", "test_measure_swatchpair", "test_fuzz_readers",
+    "test_measure_sample", "test_layer_optics", "test_decide_cluster", "test_page_load",
+    "test_picture_sheets", "test_picture_hung", "test_traced_yarns", "test_measure_ruler",
+    "test_store", "test_front_door", "test_interrupted", "test_long_repeats",
+    "test_cell_openings", "test_clear_layer", "test_additions", "test_picture_lookup",
+    "test_fuzz_making", "test_fuzz_physics", "test_making_file",
 )  # fmt: skip
 
 
@@ -71,8 +72,14 @@ def all_rays():
 
 
 @pytest.fixture
+def quarter_rays():
+    """A quarter of them, for one test: noisier, so that what holds now holds with all."""
+    yield from _with_effort(filaments, 0.25)
+
+
+@pytest.fixture
 def half_rays():
-    """Half of them, for one test: noisier, so that what holds now holds with all."""
+    """Half of them, as above."""
     yield from _with_effort(filaments, 0.5)
 
 

@@ -311,7 +311,7 @@ def crossed(cloth) -> Stack:
     return Stack((Layer(cloth, 0.0), Layer(cloth, 90.0)), backing("calico"))
 
 
-@pytest.mark.usefixtures("half_rays")
+@pytest.mark.usefixtures("quarter_rays")
 def test_from_photographs_to_an_unseen_stack(tmp_path, capsys):
     """Files in, cloth file out, and that cloth asked for two layers cross grain over calico in
     other lights: within what is told of it, and within 3 CIEDE2000 where no lamp stands near the
