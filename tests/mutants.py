@@ -351,7 +351,8 @@ def imported_by(file: str) -> tuple[set[str], str]:
     module = module_of(file)
     room, name = module.rsplit(".", 1)
     direct = re.compile(
-        rf"(from|import) {re.escape(module)}\b|from {re.escape(room)} import [^\n]*\b{name}\b"
+        rf"(from|import) {re.escape(module)}\b"
+        rf"|from {re.escape(room)} import (?:[^\n(]*|\([^)]*)\b{name}\b"
     )
     files = {t for t in test_files() if direct.search((ROOT / t).read_text(encoding="utf-8"))}
     example = "/".join(file.removesuffix(".py").split("/")[1:])

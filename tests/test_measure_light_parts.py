@@ -123,7 +123,11 @@ def test_too_little_too_patchy_and_too_uneven_a_neutral():
     few[:9, :9] = True  # nine blocks of three pixels
     with pytest.raises(InputError, match="too little bare paper or grey card is in view"):
         illumination(picture, few, 0.8)
-    few[:12, :12] = True  # sixteen
+    few[:] = False
+    few[:3, :33] = True  # eleven in a strip
+    with pytest.raises(InputError, match="too little bare paper or grey card is in view"):
+        illumination(picture, few, 0.8)
+    few[:3, :36] = True  # a dozen
     assert illumination(picture, few, 0.8).order == 0
     whole = np.ones((200, 300), bool)
     assert illumination(0.6 * _lit(across=0.44), whole, 0.8).unevenness < 1.5
@@ -201,6 +205,8 @@ def test_a_mean_is_as_sure_as_its_sixteenths_agree():
     burnt[:5] = True
     with pytest.raises(InputError, match="^it: 6 % of it is burnt out; shoot again a little"):
         _mean(_side(picture, burnt), "it")
+    # of eight by eight no sixteenth is large enough to be held against the others
+    assert _mean(_side(picture[:8, :8]), "it")[1] == pytest.approx(np.full(3, 0.001), rel=0.1)
     with pytest.raises(InputError, match="^it: too small to measure; mark a larger box"):
         _mean(_side(picture[:7, :7]), "it")
 

@@ -25,13 +25,14 @@ from weavecolor.measure.lattice import (
     _rings,
     _streak,
     find_frames,
+    find_peaks,
     weighed,
 )
 from weavecolor.measure.observations import MODEL_SHARE, seen_colour
 from weavecolor.measure.opening import open_share
 from weavecolor.measure.regions import _ASIDE, _inner_box, _steps
 from weavecolor.measure.ruler import _even
-from weavecolor.measure.sample import Lesson, _Rough, learn, lesson_words, sample_seen
+from weavecolor.measure.sample import Lesson, _moved, _Rough, learn, lesson_words, sample_seen
 from weavecolor.measure.swatchpair import _opacity, measure_pair
 from weavecolor.measure.threads import FEWEST_PER_MM, MOST_PER_MM, count_threads
 from weavecolor.measure.tocloth import start_cloth
@@ -39,7 +40,7 @@ from weavecolor.optics.dye import absorption
 from weavecolor.optics.onelayer import SQUARE, OneLayer, Openness, laid
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
-from weavecolor.scene.places import scene
+from weavecolor.scene.places import custom_scene, scene
 from weavecolor.textile.howknown import HowKnown, knowledge
 
 GREY = Backing("grey", np.full(BANDS, 0.4))
@@ -422,3 +423,46 @@ def test_a_pair_that_gives_more_light_than_falls_on_it_is_told(over_white, said)
     told = "reflected and passed light add to more than all: check paper and light"
     assert (told in found.cautions) is said
     assert (found.R + found.T > 1.0).all() == said
+
+
+# --- the lattice's peaks ----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("ratio", "found"), [(35.7, 0), (36.2, 1)])
+def test_a_peak_is_what_noise_makes_in_one_picture_of_a_thousand(ratio, found):
+    """Power of noise is exponential: one of 16384 x 1000 lies beyond ln of that, its median at
+    ln 2; times one and a half 35.95."""
+    power = np.ones((128, 128))
+    power[64 + 5, 64 + 20] = ratio
+    spec = Spectrum(power, ndimage.maximum_filter(power, 3), 128, 1.25)
+    vectors, strength = find_peaks(spec, 0.02)
+    assert len(vectors) == found and strength.tolist() == [ratio] * found
+
+
+@pytest.mark.parametrize(("times", "counted"), [(3.8, False), (4.2, True)])
+def test_what_stands_less_than_four_times_over_its_surroundings_is_no_order(times, counted):
+    """Over a ground of 1.5, as seen through a sensor that blurs by 0.9 pixels."""
+    first, second, weak = np.array([[0.125, 0.0], [0.0, 0.140625], [0.0625, 0.0703125]])
+    power = np.ones((256, 256))
+    blur = np.exp(-((2 * np.pi * 0.9 * np.hypot(*weak)) ** 2))
+    for vector, ratio in ((first, 1e4), (second, 1e4), (weak, 1.5 * times / blur)):
+        for sign in (1, -1):
+            x, y = np.round(sign * vector * 256).astype(int)
+            power[128 + y, 128 + x] = ratio
+    spec = Spectrum(power, ndimage.maximum_filter(power, 3), 256, 100.0)
+    frames = find_frames(spec, 0.1, 0.2)
+    seen = any(np.hypot(*(f.peaks - weak).T).min() < 1e-3 for f in frames)
+    assert frames and seen is counted
+
+
+# --- the lamp of a sample ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("off", [-1.0, 0.0, 2.0])
+def test_a_lamp_that_stands_elsewhere_gives_the_paper_the_light_it_gave(off):
+    """What was read is light over that on paper, which lies flat beside the cloth."""
+    light = custom_scene("tungsten", 40.0, 0.0, 0.0).lights[0]
+    there = _moved(light, 0.7, off)
+    assert there.on_cloth == pytest.approx(0.7 * light.on_cloth)
+    cosine = np.cos(np.radians([light.zenith_deg, there.zenith_deg]))
+    assert there.irradiance == pytest.approx(0.7 * light.irradiance * cosine[0] / cosine[1])

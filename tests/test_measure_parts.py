@@ -267,6 +267,14 @@ def test_yarn_seen_over_paper_alone_is_known_to_a_twentieth():
     assert found.linear == pytest.approx(thread, rel=0.01)
     # of itself and of what it differs from paper: a twentieth of 0.87 for any yarn darker
     assert found.uncertainty == pytest.approx(np.full(3, 0.05 * 0.87), rel=0.01)
+    # told on card of 0.04, unless another is named: half of log(0.0514 / 0.04) is an eighth
+    dark = _frayed(0.04, np.full(3, 0.0514), 0.001, 2)
+    assert fringe_colour(dark, box, dark, ground_white=0.04).linear == pytest.approx(
+        np.full(3, 0.0514), rel=0.01
+    )
+    # and a second picture is looked at in the same box
+    both = fringe_colour(_frayed(0.87, thread, 0.001, 1), box, _frayed(0.04, 2 * thread, 0.001, 3))
+    assert both.linear == pytest.approx(1.5 * thread, rel=0.01)
     with pytest.raises(InputError, match="^frayed edge: no threads are told from the ground"):
         fringe_colour(_frayed(0.87, np.full(3, 0.85), 0.001, 1), box)
     few = np.full((90, 90, 3), 0.87)

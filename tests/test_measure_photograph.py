@@ -253,3 +253,31 @@ def test_a_palette_s_colours_go_through_the_profile_too() -> None:
     got = read_photograph(_bytes(few, icc_profile=icc_profile("Display P3")))
     np.testing.assert_array_equal(got.linear, wide.linear)
     assert got.cautions == wide.cautions
+
+
+@pytest.mark.parametrize(
+    ("code", "said"),
+    [(38, "too dark to measure"), (40, "the picture is dark"), (107, "the picture is dark"),
+     (109, None)],
+)  # fmt: skip
+def test_how_dark_a_picture_may_be(code: int, said: str | None) -> None:
+    # IEC 61966-2-1: codes 38 and 40 are 0.0194 and 0.0212, 107 and 109 are 0.1470 and 0.1529
+    image = Image.new("RGB", (100, 100), (code, code, code))
+    ImageDraw.Draw(image).rectangle((0, 0, 50, 99), fill=(2, 2, 2))
+    if said == "too dark to measure":
+        with pytest.raises(InputError, match=said):
+            read_photograph(_bytes(image))
+        return
+    dark = ["the picture is dark, so its colours are uncertain; more daylight helps"]
+    assert list(read_photograph(_bytes(image)).cautions) == (dark if said else [])
+
+
+@pytest.mark.parametrize("mode", ["RGB", "L", "P", "CMYK"])
+def test_what_is_burnt_out_is_so_in_any_kind_of_file(mode: str) -> None:
+    image = Image.new("RGB", (100, 100), (120, 120, 120))
+    ImageDraw.Draw(image).rectangle((0, 0, 9, 99), fill=(255, 255, 255))
+    ImageDraw.Draw(image).rectangle((40, 0, 49, 99), fill=(0, 0, 0))  # of 255 parts black
+    stored = image.quantize(8) if mode == "P" else image.convert(mode)
+    photo = read_photograph(_bytes(stored, "TIFF"))
+    assert photo.clipped[:, :10].all() and not photo.clipped[:, 10:].any()
+    assert "10.0 % of the picture is burnt out; colours there are not measured" in photo.cautions

@@ -4,31 +4,33 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter
 
 from weavecolor.errors import InputError
 from weavecolor.measure.ruler import (
     _before,
+    _carried,
     _even,
     _longer,
     _Row,
     _rows_among,
+    _shapes,
     _ticks,
     scale_from_length,
+    scale_from_ruler,
 )
 
 INTO, ALONG = np.array([1.0, 0.0]), np.array([0.0, 1.0])
 
 
 def test_scale_from_a_length_by_pythagoras():
-    # 3-4-5: 300 right and 400 down are 500 pixels, 25 mm: 20 to the mm, falling 53.13 degrees
+    # 3-4-5: 300 right and 400 down are 500 pixels, 25 mm: 20 to the mm
     found = scale_from_length((10.0, 20.0), (310.0, 420.0), 25.0)
     assert found.pixels_per_mm == pytest.approx(20.0)
-    assert found.angle_deg == pytest.approx(np.degrees(np.arcsin(0.8)))
     # two marks, each 1.5 pixels off, of 500
     assert found.relative_uncertainty == pytest.approx(np.hypot(1.5, 1.5) / 500.0)
     assert found.ticks == ((10.0, 20.0), (310.0, 420.0))
     level = scale_from_length((310.0, 420.0), (10.0, 420.0), 25.0, error_px=3.0)
-    assert level.angle_deg == pytest.approx(180.0)
     assert level.relative_uncertainty == pytest.approx(np.sqrt(18.0) / 300.0)
     assert scale_from_length((0.0, 0.0), (0.0, 20.0), 1.0).pixels_per_mm == 20.0
     with pytest.raises(InputError, match="the two marks are too close together"):
@@ -93,6 +95,13 @@ def test_ticks_are_numbered_past_specks_gaps_and_a_shaky_hand():
     mixed = np.random.default_rng(3).permutation(30)
     keep, index, _ = _even(10.0 * number[mixed], _lengths(30)[mixed])
     assert mixed[keep].tolist() == list(range(30))
+    # a hair beside a tick is a speck, and not what ticks are apart
+    hair = np.concatenate([10.0 * number, [71.5, 203.0]])
+    keep, index, _ = _even(hair, np.concatenate([_lengths(30), [20.0, 20.0]]))
+    assert set(keep.tolist()) == set(range(30))
+    # centimetres alone are longer
+    keep, index, mm = _even(10.0 * np.arange(40), _lengths(40, 10))
+    assert keep.tolist() == index.tolist() == list(range(40)) and mm == 1.0
     # halves of a millimetre, the whole ones longer: every other one counts
     half = np.where(np.arange(60) % 2, 12.0, np.where(np.arange(60) % 10 == 0, 30.0, 20.0))
     keep, index, mm = _even(5.0 * np.arange(60), half)
@@ -167,3 +176,86 @@ def test_the_cloth_lies_before_the_ruler_s_edge(into, edge, box):
     none = np.zeros(20)
     row = _Row(np.arange(20.0), none, foot, none, into[::-1], into, 1.0)
     assert _before(row, (400, 500)) == box
+
+
+@pytest.mark.parametrize(("down", "across"), [(31, 5), (5, 31), (12, 2)])
+def test_a_bar_has_its_own_sides(down, across):
+    labels = np.zeros((60, 80), np.intp)
+    labels[20 : 20 + down, 30 : 30 + across] = 1
+    labels[3, 3:8] = 2  # five pixels are dirt
+    at, turn, length, thick = _shapes(labels)
+    assert at == pytest.approx(np.array([[20 + (down - 1) / 2, 30 + (across - 1) / 2]]))
+    assert length == pytest.approx([max(down, across)])
+    assert thick == pytest.approx([min(down, across)])
+    assert abs(turn[0]) == pytest.approx(0.0 if down > across else np.pi / 2)
+
+
+def test_a_leaning_bar_has_the_sides_it_was_drawn_with():
+    y, x = np.mgrid[0:200, 0:200] - 99.5
+    a = np.radians(25.0)
+    along, over = y * np.cos(a) + x * np.sin(a), x * np.cos(a) - y * np.sin(a)
+    bar = (np.abs(along) < 45.0) & (np.abs(over) < 6.0)
+    _, turn, length, thick = _shapes(bar.astype(np.intp))
+    assert (length[0], thick[0]) == pytest.approx((90.0, 12.0), rel=0.01)
+    assert turn[0] == pytest.approx(a, abs=0.005)
+
+
+@pytest.mark.parametrize("tilt", [13.5, -18.5])
+@pytest.mark.parametrize("upright", [False, True])
+def test_ticks_aslant_in_their_box_give_the_scale_square_to_them(tilt, upright):
+    y, x = np.mgrid[0:80, 0:400].astype(float)
+    a = np.radians(tilt)
+    run = (x * np.cos(a) + (y - 40) * np.sin(a)) / 12.0
+    tick = np.clip(1.82 - 12.0 * np.abs(run - np.round(run)), 0.0, 1.0)
+    picture = gaussian_filter(0.7 - 0.6 * tick, 0.8)
+    picture, box = (picture.T, (5, 5, 75, 395)) if upright else (picture, (5, 5, 395, 75))
+    # a quarter of a degree amiss would be 1 in 1000
+    assert scale_from_ruler(picture, box).pixels_per_mm == pytest.approx(12.0, rel=4e-4)
+
+
+def _row(u: np.ndarray, lean: np.ndarray) -> _Row:
+    count = len(u)
+    foot = np.column_stack([np.full(count, 500.0), u])
+    return _Row(np.arange(float(count)), u, foot, lean, ALONG, INTO, 1.0)
+
+
+def test_a_ruler_s_scale_is_as_sure_as_a_line_through_its_ticks():
+    """Least squares: residuals over what is left of their number, over how far the ticks spread."""
+    number = np.arange(41.0)
+    shaky = 2.0 * np.random.default_rng(2).standard_normal(41)
+    row = _row(100.0 + 20.0 * number + shaky, np.zeros(41))
+    middle = number - 20.0
+    basis = np.column_stack([np.ones(41), middle, middle**2])
+    fit, (left,), _, _ = np.linalg.lstsq(basis, row.u, rcond=None)
+    here = float(row.u.mean())
+    scale, unsure = _carried(row, (0, 400, int(2 * here), 600), (1000, 1000))
+    assert scale == pytest.approx(fit[1], rel=1e-3)
+    wanted = np.sqrt(left / 38.0 / (middle**2).sum()) / fit[1]
+    assert unsure == pytest.approx(wanted, rel=0.01) and wanted > 0.0012
+
+
+@pytest.mark.parametrize("aslant", [1e-4, -6e-5])
+@pytest.mark.parametrize("down", [300.0, -200.0])
+def test_a_scale_is_carried_across_a_plane_seen_aslant(aslant, down):
+    """Of a plane that leans back, 1/z grows evenly up the picture: lengths along the ruler change
+    as 1/z, those across it as its square, and lines across it fan by the same rate."""
+    u = np.linspace(200.0, 800.0, 31)
+    shaky = 1e-4 * np.where(np.arange(31) % 2, 1.0, -1.0)
+    row = _row(u, aslant * (u - 500.0) + shaky)
+    top = 500.0 + down - 50.0
+    scale, unsure = _carried(row, (0, int(top), 1000, int(top) + 100), (1000, 1000))
+    away = 1.0 + aslant * down
+    assert scale == pytest.approx(20.0 * away**1.5, rel=1e-3)
+    assert abs(np.log(away)) / 2 == pytest.approx(unsure, rel=0.05)  # either way from half-way
+    # nothing is carried where the cloth lies at the ruler
+    assert _carried(row, (0, 450, 1000, 550), (1000, 1000)) == pytest.approx((20.0, 0.001))
+
+
+def test_ticks_that_run_together_to_one_side_are_carried_along_the_ruler():
+    """Along the ruler lengths change as the square of 1/z: a plane that leans to one side."""
+    rate, across = 6e-5, np.arange(41.0) - 20.0
+    step = 20.0 * across  # evenly far apart on the plane
+    row = _row(500.0 + step / (1.0 - rate * step), np.zeros(41))
+    scale, _ = _carried(row, (600, 400, 800, 600), (1000, 1000))
+    # the scale along at du is 20 (1 + rate du)^2, across 20 (1 + rate du)
+    assert scale == pytest.approx(20.0 * (1.0 + rate * 200.0) ** 1.5, rel=2e-3)

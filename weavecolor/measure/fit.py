@@ -80,8 +80,8 @@ class Fit:
     determined: int
     rounds: int
     converged: bool
+    alike: float
     given: frozenset[str] = frozenset()
-    alike: float = 0.0
 
     @property
     def residual_de(self) -> float:
@@ -167,8 +167,8 @@ def fit_cloth(
         determined,
         found.rounds,
         found.converged,
-        given(problem),
         found_out.alike,
+        given(problem),
     )
 
 
@@ -196,7 +196,7 @@ def _search(
     middle, width = x[: p.SLOW].copy(), _WIDTHS.copy()
     traced: list[Traced] = []
     tried: list[_Fitted] = []
-    settled, rounds = False, 0
+    rounds = 0
     while True:
         rounds += 1
         at = places(middle, width, _MORE if traced else _FIRST, len(traced))

@@ -162,7 +162,7 @@ def find_peaks(spec: Spectrum, lowest: float, most: int = 48) -> tuple[Array, Ar
     here = log[row, column]
     dy = vertex(log[row - 1, column], here, log[row + 1, column])
     dx = vertex(log[row, column - 1], here, log[row, column + 1])
-    vectors = np.stack([column + dx - tile // 2, row + dy - tile // 2], -1) / tile
+    vectors = np.column_stack([column + dx - tile // 2, row + dy - tile // 2]) / tile
     return vectors, ratio[row, column]
 
 

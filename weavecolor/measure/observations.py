@@ -80,8 +80,8 @@ class Thread:
     light: Spectrum
     value: Array
     covariance: Array
-    grounds: tuple[float, ...] = (0.87, 0.04)
-    opaque: bool = False
+    grounds: tuple[float, ...]
+    opaque: bool
 
 
 @dataclass(frozen=True)
@@ -329,8 +329,8 @@ def pair_seen(
     """The ``pair`` of photographs, over white paper and over black card, as two observations;
     ``grain_deg``, ``light`` and ``light_error`` as for :func:`seen_colour`."""
     wide = pair.paper_uncertainty / pair.paper
-    card = float(np.clip(pair.card.linear @ space("sRGB").to_xyz[1], 0.0, 1.0))
-    grounds = (("over white", pair.over_white, pair.paper), ("over black", pair.over_black, card))
+    grounds = (("over white", pair.over_white, pair.paper),
+               ("over black", pair.over_black, pair.card_light))  # fmt: skip
     return [
         seen_colour(
             name,

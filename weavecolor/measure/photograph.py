@@ -20,7 +20,7 @@ import pillow_heif
 from numpy.typing import NDArray
 from PIL import Image, ImageCms, UnidentifiedImageError
 
-from weavecolor.colour.screen import decoded
+from weavecolor.colour.screen import decoded, space
 from weavecolor.errors import InputError
 
 #: Readable kinds. A JPEG with a second small picture behind it, as some telephones make, opens
@@ -35,7 +35,8 @@ MOST_UNPACKED = 64e6
 #: Rows unpacked into linear light at a time, after reduction.
 STRIPE = 128
 #: Rows of luminance for linear sRGB (IEC 61966-2-1).
-LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+LUMINANCE = space("sRGB").to_xyz[1].astype(np.float32)
+
 
 @dataclass(frozen=True, eq=False)
 class Photograph:

@@ -29,13 +29,12 @@ Array = NDArray[np.float64]
 class Scale:
     """Pixels per mm with its relative standard uncertainty.
 
-    ``ticks`` are the places (x, y) of the ticks used, for drawing; ``angle_deg`` the ruler's run.
+    ``ticks`` are the places (x, y) of the ticks used, for drawing.
     """
 
     pixels_per_mm: float
     relative_uncertainty: float
     ticks: tuple[tuple[float, float], ...] = ()
-    angle_deg: float = 0.0
 
 
 def scale_from_length(
@@ -56,8 +55,7 @@ def scale_from_length(
         raise InputError("the known length must be more than 0 mm", field="length")
     if run < 20:
         raise InputError("the two marks are too close together; mark a longer length")
-    angle = float(np.degrees(np.arctan2(end[1] - start[1], end[0] - start[0])))
-    return Scale(run / length_mm, float(np.sqrt(2) * error_px / run), (start, end), angle)
+    return Scale(run / length_mm, float(np.sqrt(2) * error_px / run), (start, end))
 
 
 def scale_from_ruler(
@@ -125,9 +123,7 @@ def scale_from_ruler(
     ticks = [(y + left, x + top) if upright else (x + left, y + top) for x, y in ticks]
     # the profile runs along the box; ticks stand across the ruler, so true spacing is shorter
     true = spacing * float(np.cos(angle))
-    return Scale(
-        true / tick_mm, max(relative, 0.001), tuple(ticks), float(90 + tilt if upright else tilt)
-    )
+    return Scale(true / tick_mm, max(relative, 0.001), tuple(ticks))
 
 
 #: A picture is looked through for a ruler at so many pixels along its longer side.
@@ -203,10 +199,8 @@ def find_ruler(
         before = left, top, right, bottom
     scale, relative = _carried(best, before, small.shape)
     ticks = tuple((float(c) * times, float(r) * times) for r, c in best.foot)
-    angle = float(np.degrees(np.arctan2(best.along[0], best.along[1])))
     left, top, right, bottom = (side * times for side in before)
-    return Found(Scale(scale * times, relative, ticks, angle),
-                 region or (left, top, right, bottom))  # fmt: skip
+    return Found(Scale(scale * times, relative, ticks), region or (left, top, right, bottom))
 
 
 def _rows_of_ticks(small: Array, wide: int) -> list[_Row]:
@@ -424,8 +418,6 @@ def _period(profile: Array) -> tuple[float, float]:
     padded = 8 * n
     power = np.abs(np.fft.rfft(profile * np.hanning(n), padded)) ** 2
     low, high = int(8 * padded / n), int(padded / 3)
-    if high <= low + 8:
-        return 0.0, 0.0
     # narrow ticks have strong overtones: an overtone counts for its fundamental too
     index = np.arange(low, high)
     comb = power[index] + 0.5 * power[np.minimum(2 * index, power.size - 1)]

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from weavecolor.colour.screen import space
 from weavecolor.errors import InputError
 from weavecolor.measure.grid import Grid, read_grid
 from weavecolor.measure.neutral import illumination, reflectance_picture
@@ -107,8 +106,7 @@ def look(
         dark = None
         if frayed_black is not None:
             dark = _even(frayed_black, marked.get("frayed black", {}), paper, "frayed black")
-        card = float(np.clip(pair.card.linear @ space("sRGB").to_xyz[1], 0.0, 1.0))
-        threads, told = _threads(flat, dark, marked, pair.paper, card)
+        threads, told = _threads(flat, dark, marked, pair.paper, pair.card_light)
         cautions += told
     return Shots(pair, tuple(seen), tuple(threads), tuple(cautions))
 

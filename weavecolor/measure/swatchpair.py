@@ -89,6 +89,11 @@ class SwatchPair:
     regions: tuple[dict[str, Region], dict[str, Region]]
     cautions: tuple[str, ...]
 
+    @property
+    def card_light(self) -> float:
+        """Share of the light, as an eye weighs it, that the card throws back."""
+        return max(0.0, float(self.card.linear @ space("sRGB").to_xyz[1]))
+
 
 def lab_of(linear: ArrayLike) -> Array:
     """Lab (..., 3) relative to D65 of reflectance in linear sRGB (..., 3).
@@ -369,7 +374,7 @@ def _mean(side: _Side, label: str) -> tuple[Array, Array]:
     blocks = np.stack(
         [np.bincount(cell, weights=part[mask][:, k], minlength=16) for k in range(3)], -1
     )[count > 12] / count[count > 12][:, None]
-    scatter = blocks.std(axis=0) / np.sqrt(max(1, len(blocks) / 4)) if len(blocks) > 1 else 0.0
+    scatter = blocks.std(axis=0) / np.sqrt(max(1, len(blocks) / 4)) if len(blocks) else 0.0
     far = 1.0 if side.light.order else 2.0
     light = (side.light.residual * far + 0.003) * mean
     return mean, np.hypot(np.hypot(scatter, light), 5e-4)
@@ -415,7 +420,7 @@ def fringe_colour(
     white, black : arrays (rows, columns, 3)
         Reflectance pictures (see ``neutral.reflectance_picture``).
     box_white, box_black : (left, top, right, bottom)
-        Round bare threads of one system only.
+        Round bare threads of one system only; in both pictures the same if one is given.
     ground_white, ground_black : float, or of the black one an array, shape (3,)
         Linear reflectance of what they lie on.
 
@@ -427,9 +432,9 @@ def fringe_colour(
     ground shows through. Raises InputError where too few threads are told from the ground.
     """
     estimates = [_yarn_in(white, box_white, np.full(3, ground_white))]
-    if black is not None and box_black is not None:
+    if black is not None:
         ground = np.broadcast_to(np.asarray(ground_black, dtype=np.float64), (3,))
-        estimates.append(_yarn_in(black, box_black, ground))
+        estimates.append(_yarn_in(black, box_black or box_white, ground))
         middle = 0.5 * (estimates[0][0] + estimates[1][0])
         own = np.maximum(estimates[0][1], estimates[1][1])
         error = np.hypot(0.5 * np.abs(estimates[0][0] - estimates[1][0]), own)

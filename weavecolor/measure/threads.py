@@ -205,8 +205,6 @@ def count_threads(
     (25, 20)
     """
     image, box = _region(picture, region)
-    if not (np.isfinite(pixels_per_mm) and pixels_per_mm > 0):
-        raise InputError("the scale must be more than 0 pixels per mm", field="pixels_per_mm")
     if not FEWEST_PER_MM <= pixels_per_mm <= MOST_PER_MM:
         raise InputError(
             f"{pixels_per_mm:.3g} pixels per mm is no scale of a photographed cloth; "
@@ -264,7 +262,7 @@ def count_threads(
             "the same picture can be read with other counts; the range allows for them. "
             "Count one row by hand, or come closer"
         )
-    off = abs((angle - wanted + 90) % 180 - 90)
+    off = _apart(angle, wanted)
     if off > 35:
         cautions.append("the grain lies near 45 degrees: mark which direction is warp")
     elif off > 12:
@@ -475,7 +473,7 @@ def _measure(channels: NDArray[np.float32], frequency: Array, sigma: float):  # 
             mean = np.angle(q.sum())
             y, x = np.mgrid[-1 : 1 : q.shape[0] * 1j, -1 : 1 : q.shape[1] * 1j]
             turn = np.angle(q * np.exp(-1j * mean))
-            basis = np.stack([np.ones_like(x), x, y], -1).reshape(-1, 3)
+            basis = np.column_stack([np.ones(q.size), x.ravel(), y.ravel()])
             w = np.sqrt(size / size.max()).ravel()
             w = w * (np.abs(turn.ravel()) < 1.5)
             slope = np.linalg.lstsq(basis * w[:, None], turn.ravel() * w, rcond=None)[0]
@@ -557,6 +555,11 @@ def _angle(vector: Array) -> float:
     return float((np.degrees(np.arctan2(vector[1], vector[0])) + 90) % 180 - 90)
 
 
+def _apart(one: float, two: float) -> float:
+    """Degrees between two directions of threads, 0 to 90."""
+    return abs((one - two + 90) % 180 - 90)
+
+
 def _wanted(warp_direction: str | float) -> float:
     if isinstance(warp_direction, str):
         try:
@@ -571,7 +574,7 @@ def _wanted(warp_direction: str | float) -> float:
 
 def _named(first: Array, second: Array, spread: tuple[float, float], wanted: float):  # type: ignore[no-untyped-def]
     """Warp and weft with the warp's angle and their spreads: warp runs nearest ``wanted``."""
-    off = [abs((_angle(v) - wanted + 90) % 180 - 90) for v in (first, second)]
+    off = [_apart(_angle(v), wanted) for v in (first, second)]
     if off[0] <= off[1]:
         return (first, second), _angle(first), spread
     return (second, first), _angle(second), spread[::-1]
