@@ -316,7 +316,7 @@ def test_warp_is_the_system_nearest_the_direction_said():
     ):  # fmt: skip
         (first, _), angle, told = _named(level, upright, (0.01, 0.02), wanted)
         assert first is warp and told == spread and angle == _angle(warp)
-    for one, two, apart in ((90, -90, 0), (5, 175, 10), (-80, 80, 20), (30, -60, 90), (-90, 179, 89)):
+    for one, two, apart in ((90, -90, 0), (5, 175, 10), (-80, 80, 20), (30, -60, 90)):
         assert _apart(one, two) == _apart(two, one) == apart
     assert (_wanted("up"), _wanted("across"), _wanted(12)) == (0.0, 90.0, 12.0)
     with pytest.raises(InputError, match='^warp_direction: the warp runs "up", "across" or at an'):
