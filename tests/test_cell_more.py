@@ -13,7 +13,7 @@ from weavecolor.optics.cell import filaments, paths, silhouette
 from weavecolor.optics.cell.filaments import FilamentCell, Strand
 from weavecolor.optics.cell.nodes import nodes, unit
 from weavecolor.optics.cell.openness import openness, pencils
-from weavecolor.optics.cell.pairs import Distance, Pairs, _spread, pairs
+from weavecolor.optics.cell.pairs import Distance, Pairs, _Bundle, _spread, pairs
 from weavecolor.optics.cell.rays import blocked
 from weavecolor.optics.cell.tubes import System, Tubes, orbits, tubes
 from weavecolor.textile.cloth import Construction
@@ -464,3 +464,57 @@ def test_pairs_laid_otherwise_are_the_same_pairs():
     half = one.laid([(order, 0.25), (np.arange(4), 0.75)])
     assert half.node == pytest.approx(0.25 * laid.node + 0.75 * node)
     assert half.named is one.named and half.gain is one.gain
+
+
+@pytest.mark.parametrize("flip", [False, True])
+def test_rays_to_a_node_stay_within_its_share_of_the_sky(flip):
+    """Rings lie between squares of cosines that share out even light, steps half a step about the
+    node; rays are even within them."""
+    made = Construction(((1,),), 1.0, 1.0, 0.2, 0.2, 0.2, 0.2, 0.1)
+    grid = nodes()
+    each = grid.share[: grid.half].reshape(grid.rings, -1).sum(axis=1)
+    edges = np.concatenate([[0.0], np.cumsum(each)])
+    ring = np.arange(grid.half) // grid.steps
+    middle = np.arctan2(*grid.vector[: grid.half, 1::-1].T)
+    for node_set in (0, 1):
+        points, toward = _Bundle(made, Distance(()), flip, 377, None, node_set).rays()
+        assert points.shape == toward.shape
+        assert np.linalg.norm(toward, axis=0) == pytest.approx(1.0)
+        assert (toward[2] < 0.0).all() if flip else (toward[2] > 0.0).all()
+        x, y, z = toward.reshape(3, -1, grid.half)
+        up = (z**2 - edges[ring]) / np.diff(edges)[ring]
+        around = (np.arctan2(y, x) - middle + np.pi) % (2.0 * np.pi) - np.pi
+        around = 0.5 + around * grid.steps / (2.0 * np.pi)
+        for part in (up, around):
+            even = (np.arange(len(part))[:, None] + 0.5) / len(part)
+            assert np.abs(np.sort(part, axis=0) - even).max() < 0.03
+            assert -1e-9 < part.min() and part.max() < 1.0 + 1e-9
+
+
+@pytest.mark.parametrize("count", [0, 1])
+def test_pairs_are_of_the_directions_that_are_named(count):
+    made = Construction(((1,),), 1.0, 1.0, 0.2, 0.2, 0.2, 0.2, 0.1)
+    half = nodes().half
+    found = pairs(made, Distance(()), ((0.0, 0.0, 1.0),) * count, False, False, False)
+    shapes = [x.shape for x in (found.named, found.named_node, found.gain, found.held)]
+    assert shapes == [(count, count), (0, half), (0,), (half + count, half + count)]
+
+
+@pytest.mark.parametrize("up", [False, True])
+def test_even_light_falls_evenly(up, monkeypatch):
+    """By Lambert: means of the squares of cos and sin of the zenith are a half each, of x and y a
+    quarter, and no side is before another."""
+    fell = []
+
+    def follow(_, toward, weight):
+        fell.append(toward)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(filaments, "follow", follow)
+    with pytest.raises(KeyboardInterrupt):
+        filaments.even(None, 4000, up)
+    (toward,) = fell
+    assert np.linalg.norm(toward, axis=1) == pytest.approx(1.0, abs=1e-6)
+    assert (toward[:, 2] > 0.0).all() if up else (toward[:, 2] < 0.0).all()
+    assert toward.T @ toward / 4000 == pytest.approx(np.diag([0.25, 0.25, 0.5]), abs=2e-3)
+    assert toward[:, :2].mean(axis=0) == pytest.approx(0.0, abs=2e-3)

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from weavecolor.colour.screen import CLIP_UNSEEN, _lower_chroma, _oklab, fit_to_gamut
-from weavecolor.colour.spectra import resample
+from weavecolor.colour.spectra import MAX_READINGS, resample
+from weavecolor.colour.words import colour_words, difference_words
 from weavecolor.errors import InputError
 
 
@@ -60,3 +61,35 @@ def test_two_readings_are_a_spectrum_with_a_gap_and_one_is_none():
         resample([380.0, 780.0], [0.2, 0.4])
     with pytest.raises(InputError, match="a spectrum has readings from 400 to 700 nm at least"):
         resample([550.0], [0.2])
+
+
+def test_as_many_readings_are_taken_as_is_said():
+    nm = np.linspace(380.0, 780.0, MAX_READINGS)
+    assert resample(nm, np.full(nm.size, 0.3)).values == pytest.approx(0.3)
+    nm = np.linspace(380.0, 780.0, MAX_READINGS + 1)
+    with pytest.raises(InputError, match=f"{nm.size} readings; .* at most {MAX_READINGS}"):
+        resample(nm, np.full(nm.size, 0.3))
+
+
+def _at_hue(L, C, degrees):
+    turn = np.radians(degrees)
+    return [L, C * np.cos(turn), C * np.sin(turn)]
+
+
+@pytest.mark.parametrize(("C", "limit"), [(33.0, 60.0), (40.0, 60.0), (45.0, 58.0), (60.0, 52.0)])
+def test_an_orange_turns_brown_later_the_stronger_it_is(C, limit):
+    """From L* 60, and 0.4 lower for each step of chroma above 40."""
+    assert "brown" in colour_words(_at_hue(limit - 0.1, C, 62.0))
+    assert "orange" in colour_words(_at_hue(limit + 0.1, C, 62.0))
+
+
+def test_a_difference_is_told_largest_part_first():
+    """Near grey a step of a* counts by 1 + 0.045 times the mean chroma (S_C of CIEDE2000, CIE 142):
+    10 of it from grey as 10 / 1.225 = 8.2; beyond, chroma by the same, hue by 1 + 0.015 of it."""
+    grey = [50.0, 0.0, 0.0]
+    assert difference_words(grey, [59.0, 10.0, 0.0]) == "lighter, redder"
+    assert difference_words(grey, [57.5, 10.0, 0.0]) == "redder, lighter"
+    assert difference_words(grey, [57.5, 0.0, 10.0]) == "yellower, lighter"
+    strong, stronger = [50.0, 20.0, 0.0], [50.0, 30.0, 0.0]  # 10 / 2.125 = 4.7
+    assert difference_words(strong, [54.9, *stronger[1:]]).startswith("lighter")
+    assert difference_words(strong, [54.5, *stronger[1:]]).startswith("stronger")

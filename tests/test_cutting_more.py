@@ -11,16 +11,17 @@ import shapely
 from shapely import affinity
 from shapely.geometry import Polygon
 
-from weavecolor.cutting.asked import fullness_from
+from weavecolor.cutting.asked import fullness_from, with_damage
 from weavecolor.cutting.folds import fold_profile
-from weavecolor.cutting.fullness import FullnessWanted
-from weavecolor.cutting.lay import CANNOT, lay
+from weavecolor.cutting.fullness import FullnessWanted, plan_fullness, skirt_layers
+from weavecolor.cutting.lay import CANNOT, NO_LAY, lay
+from weavecolor.cutting.lengths import positive
 from weavecolor.cutting.needed import _doubts, cloth_needed
-from weavecolor.cutting.nesting import convex_parts
+from weavecolor.cutting.nesting import Nest, convex_parts, form
 from weavecolor.cutting.pieces import Piece, grain_arrow, mirror, sewing_outline
 from weavecolor.cutting.piecesfile import cutting_from_toml
 from weavecolor.cutting.remnant import ClothInHand
-from weavecolor.cutting.turns import ways_to_turn
+from weavecolor.cutting.turns import _same, laid_items, ways_to_turn
 from weavecolor.errors import InputError
 
 STRAIGHT = ((0.0, 1),)
@@ -144,3 +145,79 @@ def test_less_fullness_sideways_is_told_in_steps_of_a_tenth(share):
     hand = ClothInHand(20.0, 60.0 * share + 1.0)
     made = cloth_needed("silk", ((90.0, 1),), (), [cuff], [hand], tries=2)
     assert f"{2.0 * share:.2f} to 1" in made.largest
+
+
+# 112 x 250 cm, and the same cloth cut out of a plan that begins elsewhere
+@pytest.mark.parametrize("left", [0.0, 10.0])
+def test_damage_off_the_cloth_is_told_the_size_of_the_cloth(left):
+    corners = tuple((left + x, left + y) for x, y in ((0, 0), (112, 0), (112, 250), (0, 250)))
+    cloth = ClothInHand(112.0, 250.0, outline=corners)
+    with pytest.raises(InputError, match="off the cloth, which is 112 cm x 250 cm"):
+        with_damage(cloth, "flaw", "8 x 8 cm at 300 x 40 cm", "--flaw")
+
+
+@pytest.mark.parametrize("turned_up", [0.0, 0.4, 4.0])
+def test_cloth_hangs_double_from_where_it_is_turned_up(turned_up):
+    rows = skirt_layers("gathered", 70.0, 140.0, 60.0, 210.0, turned_up_cm=turned_up, heights=4)
+    for row in rows:
+        assert row.doubled == (turned_up > 0.0 and row.below_waist_cm >= 60.0 - turned_up - 1e-9)
+    plain = skirt_layers("gathered", 70.0, 140.0, 60.0, 210.0, heights=4)[-1].shares
+    assert (rows[-1].shares == plain) == (turned_up == 0.0)
+
+
+@pytest.mark.parametrize(("width", "side_by_side"), [(112.0, 2), (104.0, 2), (99.9, 1), (156.0, 3)])
+def test_panels_of_flat_cloth_lie_side_by_side_where_they_have_room(width, side_by_side):
+    # three panels of 40 and two allowances of 6: 52 each
+    plan = plan_fullness("flat", 120.0, width, 90.0, widths=3, seam_cm=6.0)
+    assert plan.panel_cm == pytest.approx(52.0)
+    assert plan.cloth_length_cm == pytest.approx(plan.drop_cm * math.ceil(3 / side_by_side))
+
+
+def test_no_length_is_longer_than_a_kilometre():
+    assert positive(100_000.0, "length_cm") == 1e5
+    with pytest.raises(InputError, match="use at most 100000 cm"):
+        positive(100_001.0, "length_cm")
+    assert positive(7.0, "length_cm", most=7.0) == 7.0
+
+
+def test_of_two_lengths_too_short_a_third_is_told():
+    """100 long, and both are 60: another length of 100 would do, and neither is told its own."""
+    made = cloth_needed("silk", STRAIGHT, [Piece.rectangle("a", 50.0, 100.0, seam_cm=0.0)], (),
+                        [ClothInHand(60.0, 60.0)] * 2, tries=2)  # fmt: skip
+    assert made.verdict == NO_LAY and made.needed_cm is None
+    assert made.short_cm == pytest.approx(100.0)
+
+
+def test_a_shape_finds_room_beyond_damage_across_the_whole_width():
+    bands = shapely.union_all([shapely.box(0, 0, 50, 10), shapely.box(0, 12, 50, 30)])
+    nest = Nest(50.0, math.inf, bands)
+    assert nest.lowest([], form(L_SHAPE)) == pytest.approx((0.0, 30.0))
+    small = form(affinity.scale(L_SHAPE, 0.2, 0.2))  # 1.4 tall: into the gap of 2
+    assert nest.lowest([], small) == pytest.approx((0.0, 10.0))
+
+
+def test_what_has_no_area_is_in_nobodys_way():
+    line = Polygon([(0, 0), (4, 0), (8, 0)])
+    assert convex_parts(line) == ()
+    assert len(convex_parts(shapely.geometrycollections([line, shapely.box(0, 0, 1, 1)]))) == 1
+
+
+def test_cloth_measured_in_inches():
+    cloth = ClothInHand.rectangle(44.0, 100.0, unit="inch", selvedge_cm=1.0)
+    assert (cloth.width_cm, cloth.length_cm) == pytest.approx((111.76, 254.0))
+    assert cloth.shape.area == pytest.approx(109.76 * 254.0)
+
+
+@pytest.mark.parametrize("size", [0.1, 1.0, 1000.0])
+def test_shapes_are_the_same_to_a_millionth_at_any_size(size):
+    square = shapely.box(0.0, 0.0, size, size)
+    assert _same(square, shapely.box(0.0, 0.0, size, size * (1.0 + 0.5e-6)))
+    assert not _same(square, shapely.box(0.0, 0.0, size, size * (1.0 + 2e-6)))
+
+
+@pytest.mark.parametrize("quantity", [1, 2, 3, 4])
+def test_only_an_odd_number_cut_double_leaves_one_to_spare(quantity):
+    piece = Piece.rectangle("band", 8.0, 70.0, quantity=quantity)
+    items, notes = laid_items([(piece, "straight")], False, "lengthwise")
+    assert len(items) == math.ceil(quantity / 2) and all(item.copies == 2 for item in items)
+    assert ["spare" in note for note in notes] == [True] * (quantity % 2)

@@ -14,6 +14,8 @@ from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import Known, known_of
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
+from weavecolor.textile.construction import covers, natural_share, share_range
+from weavecolor.textile.fibres import fibre
 from weavecolor.textile.howknown import HowKnown
 
 pytestmark = pytest.mark.usefixtures("few_rays")
@@ -65,7 +67,9 @@ def test_light_across_a_yarn_and_along_it():
 def test_draws_have_the_spread_and_the_kinship_that_is_said():
     same = cloth(warp=0.3, weft=0.3)
     apart = cloth(warp=0.3, weft=0.6)
-    for made, alike in ((same, mightbe.ALIKE), (apart, 0.0)):
+    # a dye goes otherwise onto another fibre, also where it looks the same
+    union = replace(same, weft=replace(same.weft, fibre=fibre("polyester")))
+    for made, alike in ((same, mightbe.ALIKE), (apart, 0.0), (union, 0.0)):
         drawn = mightbe._dyes(made)
         assert drawn.shape == (mightbe.DRAWS, 2, 41)
         assert drawn.std() == pytest.approx(1.0, abs=0.12)
@@ -127,3 +131,21 @@ def test_what_two_looks_of_a_fitted_cloth_share_cancels():
     forgotten = replace(made, known={"foretold": HowKnown.fitted(2.0)})
     assert known_of([forgotten]).yarn_left == 1.0 and known_of([mine]).yarn_left == 0.0
     assert fitted.left_open(forgotten) is None
+
+
+@pytest.mark.parametrize("share", [None, 0.2, 0.45, 0.8])
+def test_a_cloth_shaped_anew_keeps_how_its_yarns_share_their_crimp(share):
+    start = cloth(filaments=9, warp_share=share)
+    x = np.zeros(fitted.SIZE)
+    x[:2] = fitted.logit(covers(start))  # as wide as they are
+    made = fitted.Varied(start, np.zeros((2, 41))).shaped(x)
+    low, high = share_range(made)
+    assert low < 0.2 and high > 0.8
+    assert made.warp_share == pytest.approx(natural_share(made) if share is None else share)
+    # so close that only some shares are left: the nearest
+    tight = cloth(filaments=9, ends=90.0, picks=40.0, warp_share=share)
+    x[:2] = fitted.logit(covers(tight))
+    made = fitted.Varied(tight, np.zeros((2, 41))).shaped(x)
+    low, high = share_range(replace(made, warp_share=None))
+    wanted = natural_share(made) if share is None else share
+    assert made.warp_share == pytest.approx(np.clip(wanted, low, high))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
@@ -175,3 +177,21 @@ def test_nothing_passes_cloth_without_gaps():
     """Flat yarns wider than their spacing: openness is nothing, told at once."""
     tight = tubes(Construction(((1, 0), (0, 1)), 0.2, 0.2, 0.25, 0.05, 0.25, 0.05, 0.5))
     assert openness(tight, np.array([0.0, 0.0, 1.0])) == 0.0
+
+
+@pytest.mark.parametrize("red", [0.1, 0.4, 0.75])
+def test_perfect_rods_are_doubted_until_they_are_slightly_dull(red):
+    """How far a dye may be off joins on where fibre is dull enough to be no perfect cylinder."""
+    warp = cloth().warp
+    slightly = dye._DULL[2] / warp.rod_diameter_mm
+
+    def doubt(dull):
+        return dye.from_wound(np.full(BANDS, red), replace(warp, dull_per_mm=dull)).spread[0]
+
+    assert doubt(slightly * 0.9999) == pytest.approx(doubt(slightly * 1.0001), rel=1e-3)
+
+
+@pytest.mark.parametrize("dull", [1e-300, 1e-12, 1e-6])
+def test_next_to_no_dullness_is_none(dull):
+    y = np.linspace(0.0, 5.0, 9)
+    assert dye._dulled(y, dull) == pytest.approx(dye._dulled(y, 0.0), abs=1e-3)

@@ -96,9 +96,13 @@ def test_a_section_and_how_it_changes(strand):
                     assert known == pytest.approx((high - low) / 2e-6, abs=1e-5)
 
 
-def test_twist_turns_a_section_by_so_much_on_its_way():
+@pytest.mark.parametrize("phase", [None, 0.0])
+def test_twist_turns_a_section_by_so_much_on_its_way(phase):
     cell = lone(Strand(0.1, 0.1, 7, 0.6, twist=3.0))
     rows, signs, plan, _ = parts(cell)
+    if phase is not None:  # also where neighbours are not turned against each other
+        rows = rows.copy()
+        rows[0, paths.PHASE] = phase
     turns = []
     for u in (0.0, 0.1, 0.35):
         a, b = paths._section(rows, signs, plan, 0, 0, 0.03, u, 0.0)
@@ -307,8 +311,10 @@ def test_every_order_of_light_from_a_straight_rod():
             assert mine[0, 2] == pytest.approx(dy[k], abs=2e-4)
             # turned about the axis: reflected at the outside, or bent in, (order - 1) times
             # reflected inside, and bent out
-            turn = np.pi - 2.0 * out if order == 0 else (
-                2.0 * (into - out) + (order - 1) * (2.0 * into - np.pi)
+            turn = (
+                np.pi - 2.0 * out
+                if order == 0
+                else (2.0 * (into - out) + (order - 1) * (2.0 * into - np.pi))
             )
             before = np.arctan2(dz[k], dx[k])
             after = np.arctan2(mine[0, 3], mine[0, 1])
@@ -339,13 +345,43 @@ def test_one_fibre_grown_into_another_has_no_surface_between():
     light runs a diameter in the one and a radius in the other, and meets two surfaces."""
     d = 0.4
     rod = Strand(d, d, index=1.5)
-    cell = FilamentCell(((1,),), rod, rod, 2.0, 2.0, 0.25 * d, 0.25 * d)
-    leaves, _ = traced(cell, [[0.0, 0.0, 0.0, 0.0, -1.0]], least=1e-4)
-    main = leaves[leaves[:, 4].argmax()]
-    assert main[7] == 2.0
-    assert main[4] == pytest.approx(0.96**2, rel=1e-9)
-    assert main[5:7] == pytest.approx([d, 0.5 * d], rel=1e-6)
-    assert main[1:4] == pytest.approx([0.0, 0.0, -1.0], abs=1e-9)
+    cell = FilamentCell(((1,),), rod, rod, 2.0, 3.0, 0.25 * d, 0.25 * d)
+    for x, y in ((0.0, 0.0), (2.0, 9.0), (-4.0, 3.0)):
+        leaves, _ = traced(cell, [[x, y, 0.0, 0.0, -1.0]], least=1e-4)
+        main = leaves[leaves[:, 4].argmax()]
+        assert main[7] == 2.0
+        assert main[4] == pytest.approx(0.96**2, rel=1e-9)
+        assert main[5:7] == pytest.approx([d, 0.5 * d], rel=1e-6)
+        assert main[1:4] == pytest.approx([0.0, 0.0, -1.0], abs=1e-9)
+
+
+def test_light_goes_from_thread_to_thread_some_way_off():
+    """Straight down onto a warp thread's flank, 65 degrees from its top: mirrored there, and again
+    by the weft thread below in the next cell, by Fresnel's share at each."""
+    rod = Strand(0.2, 0.2, index=1.5)
+    cell = FilamentCell(((1,),), rod, rod, 0.55, 0.5, 0.3, 0.3)
+    slope = np.radians(65.0)
+    for warp, weft in ((0, 0), (1, 1), (1, 0)):
+        at = [0.55 * warp - 0.1 * np.sin(slope), 0.5 * weft]
+        leaves, _ = traced(cell, [[*at, 0.0, 0.0, -1.0]], least=1e-6)
+        way = [-np.sin(2 * slope), 0.0, -np.cos(2 * slope)]
+        (twice,) = leaves[(leaves[:, 7] == 2.0) & (np.abs(leaves[:, 1:4] - way) < 1e-6).all(axis=1)]
+        share = fresnel(np.cos(slope), 1.5) * fresnel(-np.cos(2 * slope), 1.5)
+        assert twice[4] == pytest.approx(share, rel=1e-6)
+        assert not twice[5:7].any()
+
+
+def test_a_rod_is_its_own_outline():
+    """A ray across a straight rod meets it at the circle, and passes it beyond."""
+    rows, signs, plan, centres = parts(lone(Strand(1.0, 1.0)))
+    for across in (0.0, 0.3, -0.45, 0.499, 0.51, 0.6, -0.7):
+        t, k = paths._nearest(
+            rows, signs, plan, centres, 0, 0, across, 0.0, 2.0, 0.0, 0.0, -1.0, 4.0,
+            across, 2.0, across, -2.0, 0.0, -1, -1,
+        )  # fmt: skip
+        assert (k == 0) == (abs(across) < 0.5)
+        if k == 0:
+            assert t == pytest.approx(2.0 - np.sqrt(0.25 - across**2), abs=0.02)
 
 
 # Inside dull fibre

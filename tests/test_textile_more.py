@@ -11,6 +11,7 @@ from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.textile.assumedwords import _phrase
+from weavecolor.textile.construction import cloth_cover
 from weavecolor.textile.fibres import fibre
 from weavecolor.textile.howknown import HowKnown
 from weavecolor.textile.usual import USUAL, usual_yarn
@@ -89,3 +90,51 @@ def test_usual_yarns_are_yarns_that_there_can_be():
         if one.tex is not None and (one.fibre == "silk" or "denier" in one.source):
             for value in (one.tex.low, one.tex.usual, one.tex.high):
                 assert Fraction(9.0 * value).limit_denominator(1000).denominator == 1, one.name
+
+
+def test_cloth_covered_by_one_system_is_covered():
+    """Peirce 1937: c1 + c2 - c1 c2; yarns closer than side by side cover no more than all."""
+    for full in (1.0, 1.1, 1.3, 4.0):
+        assert cloth_cover(full, 0.3) == cloth_cover(0.3, full) == 1.0
+        assert cloth_cover(full, full) == 1.0
+    assert cloth_cover(0.6, 0.3) == pytest.approx(1.0 - 0.4 * 0.7)
+
+
+def test_usual_yarns_of_one_make_are_alike():
+    """What the trade makes in one way has one set of numbers (common practice, no source): both
+    acetates are spun dry through the same spinnerets; made fibres are cut for the cotton system,
+    and twist holds every such yarn as round as cotton."""
+    for kind in ("filament", "spun"):
+        one, other = (usual_yarn(name, kind) for name in ("acetate", "triacetate"))
+        names = ("fineness_dtex", "packing", "twist_factor", "flattening", "lustre", "tex")
+        assert [getattr(one, x) for x in names] == [getattr(other, x) for x in names]
+    cotton = usual_yarn("cotton", "spun").flattening
+    staple = ("silk", "viscose", "acetate", "triacetate", "nylon", "polyester", "acrylic")
+    for name in ("flax", *staple):
+        assert usual_yarn(name, "spun").flattening == cotton, name
+    assert usual_yarn("wool", "spun").flattening.usual == cotton.usual  # springs back: less range
+    assert usual_yarn("wool", "spun").flattening.high < cotton.high
+
+
+def test_only_yarn_that_is_laid_flat_is_never_round():
+    """Out of the cloth, and in an open one, yarn is round (F. T. Peirce, J. Text. Inst. 28 (1937)
+    T45); only thick-set cloth of untwisted filaments presses all of it."""
+    flat = {one.name for one in USUAL.values() if one.flattening.low > 1.0}
+    assert flat == {"silk taffeta", "silk satin", "viscose", "acetate", "triacetate"}
+    assert all(USUAL[name].twist_factor.usual <= 700.0 for name in flat)
+
+
+@pytest.mark.parametrize("name", [one.name for one in USUAL.values() if one.fineness_dtex])
+def test_fibres_are_as_fine_as_cloth_for_clothes_has_them(name):
+    """Made fibres for clothing are 1 to 5 denier, a microfibre from 0.8, hair-like acrylic to 5.5
+    (common practice, no source; 1 denier is 10/9 dtex); the cotton is 1.2 to 2.2 dtex, silk 1 to
+    2, and wool of 14 to 30 um and linen are the only coarse ones."""
+    one = USUAL[name]
+    fine, coarse = {
+        "cotton": (1.2, 2.2), "silk": (0.9, 2.0), "wool": (2.0, 9.3), "flax": (1.5, 15.0),
+        "acrylic": (1.0, 5.5 / 0.9),
+    }.get(one.fibre, (0.8 / 0.9, 5.0 / 0.9))  # fmt: skip
+    assert fine <= one.fineness_dtex.low and one.fineness_dtex.high <= coarse
+    if one.fibre == "wool":  # round, of 1.31 g/cm3: 9.86 um across at 1 dtex
+        across = 9.86 * np.sqrt([one.fineness_dtex.low, one.fineness_dtex.high])
+        assert 14.0 < across[0] < 20.0 and 25.0 < across[1] < 31.0

@@ -194,27 +194,27 @@ def _search(
         sorted(range(len(items)), key=lambda i: (not items[i].on_fold, -key(i), i)) for key in keys
     ]
     greedy = [-1] * len(items)
-    best_score: Score | None = None
-    best: tuple[list[int], list[int], Layout] | None = None
+    best: tuple[Score, list[int], list[int], Layout] | None = None
     done = 0
     for number in range(max(1, tries)):
         if number < len(starts):
             order, choice = starts[number], greedy
         else:
             assert best is not None
-            order, choice = list(best[0]), list(best[1])
+            order, choice = list(best[1]), list(best[2])
             for _ in range(rng.choice((1, 1, 2, 3))):
                 _nudge(rng, items, order, choice)
         score, layout = _decode(nest, items, order, choice)
         done = number + 1
-        if best_score is None or score <= best_score:
-            best_score, best = score, (order, choice, layout)
+        if best is None or score <= best[0]:
+            best = score, order, choice, layout
+        missing, top, _ = best[0]
         if progress is not None:
-            progress(done, tries, best_score[1])
-        if (best_score[0] == 0.0 and best_score[1] <= enough + TOLERANCE) or (stop and stop()):
+            progress(done, tries, top)
+        if (missing == 0.0 and top <= enough + TOLERANCE) or (stop and stop()):
             break
-    assert best is not None and best_score is not None
-    return best_score, best[2], done
+    assert best is not None
+    return best[0], best[3], done
 
 
 #: Lays found, for other runs, too: score, tries, and for each item its turn (-1: none), x and y.
@@ -359,7 +359,7 @@ def lay_parts(
     if sum(piece.quantity for piece, _ in parts) > 500:
         raise InputError("more than 500 pieces to lay; lay them in parts", field="pieces")
     sound = cloth_as_folded(cloth, fold)
-    if sound.is_empty or sound.area <= 0.0:
+    if sound.area <= 0.0:
         raise InputError("no sound cloth is left", field="cloth in hand")
     items, notes = laid_items(parts, cloth.one_way, fold)
     left, low, right, high = sound.bounds

@@ -92,7 +92,7 @@ def _dulled(y: Array, dull: float) -> Array:
     if dull <= 0.0:
         return np.zeros_like(y)
     # even steps of ln from row to row; from bright to the first, even steps
-    place = np.interp(np.log(max(dull, 1e-9)), np.log(_DULL[1:]), np.arange(1.0, len(_DULL)))
+    place = np.interp(np.log(dull), np.log(_DULL[1:]), np.arange(1.0, len(_DULL)))
     if dull < _DULL[1]:
         place = np.float64(dull / _DULL[1])
     low = min(int(place), len(_DULL) - 2)
