@@ -203,7 +203,7 @@ LISTED: tuple[tuple[str, str, str, tuple[str, ...]], ...] = (
         "weavecolor/cli/decide.py",
         "kept.bias and not no_bias",
         "kept.bias",
-        ("tests/test_decide_cli.py",),
+        ("tests/test_make_needed.py",),
     ),
 )
 

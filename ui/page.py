@@ -114,7 +114,7 @@ def page() -> None:
     def left(count: int) -> None:
         tick.html(f'<span class="wc-left" data-run="{run}" data-left="{count}"></span>')
 
-    waiting.finish(called, left)
+    guarded(waiting.finish)(called, left)
     notice_read()
     turns().linger(called)
     if called():  # what comes meanwhile is drawn with it, in one turn
