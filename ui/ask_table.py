@@ -12,7 +12,6 @@ import zipfile
 from dataclasses import replace
 
 import streamlit as st
-from PIL import Image
 
 import pictures
 from makings import title_field
@@ -21,6 +20,7 @@ from session import again, bound, change, guarded, plain, work
 from state import choose, decided_option, option_words, pin, table_of
 from weavecolor.making.file import to_json
 from weavecolor.making.model import Making, MakingOption
+from weavecolor.picture.canvaspng import page_image, png_bytes
 from weavecolor.report.makingsheet import MakingSheet, making_sheet_images, making_sheet_pdf
 from weavecolor.report.sheetfrommaking import SheetChoices
 from weavecolor.report.sheetfrommaking import making_sheet as sheet_of
@@ -129,17 +129,16 @@ def _take_table(now: Making) -> Making:
     return choose(made, name)
 
 
-def _png(image: Image.Image) -> bytes:
-    out = io.BytesIO()
-    image.save(out, "PNG", dpi=(200, 200))
-    return out.getvalue()
+def _told(now: Making) -> Making:
+    """What a sheet of one option rests on."""
+    return replace(now, before=None, chosen="", table=None)
 
 
 def making_sheet(now: Making, option: MakingOption, whole: bool = True) -> MakingSheet:
     """The sheet of one ``option`` of ``now``, with what the decision step has worked out; not
     ``whole``: what is quick of it."""
-    told = replace(now, before=None, chosen="", table=None)
-    return sheet_of(told, SheetChoices(datetime.date.today().isoformat()), option, whole=whole)
+    choices = SheetChoices(datetime.date.today().isoformat())
+    return sheet_of(_told(now), choices, option, whole=whole)
 
 
 def _whole(now: Making, option: MakingOption) -> Order:
@@ -151,12 +150,9 @@ def _whole(now: Making, option: MakingOption) -> Order:
         out = io.BytesIO()
         with zipfile.ZipFile(out, "w") as held:
             held.writestr("sheet.pdf", making_sheet_pdf(made, pages))
-            for number, (page, shown) in enumerate(
-                zip(*(making_sheet_images(made, dpi, pages) for dpi in (200, 100)), strict=True), 1
-            ):
-                held.writestr(f"{number}.png", _png(page))
-                held.writestr(f"{number}.webp", pictures.webp(shown))
+            for number, page in enumerate(pages, 1):
+                held.writestr(f"{number}.png", png_bytes(page))
+                held.writestr(f"{number}.webp", pictures.webp(page_image(page, 100)))
         return out.getvalue()
 
-    told = replace(now, before=None, chosen="", table=None)
-    return Order(name_of("sheet", to_json(told), option, datetime.date.today()), make)
+    return Order(name_of("sheet", to_json(_told(now)), option, datetime.date.today()), make)

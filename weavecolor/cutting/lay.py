@@ -230,9 +230,19 @@ _found: Kept[tuple[Any, ...], tuple[NDArray[Any], NDArray[Any]]] = Kept(
 
 
 def _searched(
-    asked: tuple[Any, ...], nest: Nest, items: list[Item], tries: int, seed: int, enough: float
+    asked: tuple[Any, ...],
+    nest: Nest,
+    items: list[Item],
+    tries: int,
+    seed: int,
+    enough: float,
+    progress: Callable[[int, int, float], None] | None,
+    stop: Callable[[], bool] | None,
 ) -> tuple[Score, Layout, int]:
-    """As :func:`_search`, kept: ``asked`` is all that the items and the cloth rest on."""
+    """As :func:`_search`, and kept where nobody watches: ``asked`` is all that the items and the
+    cloth rest on."""
+    if progress is not None or stop is not None:
+        return _search(nest, items, tries, seed, enough, progress, stop)
 
     def search() -> tuple[NDArray[Any], NDArray[Any]]:
         score, layout, done = _search(nest, items, tries, seed, enough, None, None)
@@ -379,23 +389,14 @@ def lay_parts(
     if tries < 1:
         raise InputError("try at least one lay", field="tries")
     asked = tuple((piece, grain) for piece, grain in parts), cloth, fold
-    watched = progress is not None or stop is not None
-    score, layout, done = (
-        _search(nest, items, tries, seed, bound, progress, stop)
-        if watched
-        else _searched(asked, nest, items, tries, seed, bound)
-    )
+    score, layout, done = _searched(asked, nest, items, tries, seed, bound, progress, stop)
     shortest = score[1]
     short = None
     if straight and shortest > length + TOLERANCE:
         short = (shortest - length) * (2.0 if fold == "crosswise" else 1.0)
         nest = Nest(width, length, blocked)
         few = max(5, tries // 4)
-        score, layout, more = (
-            _search(nest, items, few, seed, 0.0, None, stop)
-            if watched
-            else _searched(asked, nest, items, few, seed, 0.0)
-        )
+        score, layout, more = _searched(asked, nest, items, few, seed, 0.0, None, stop)
         done += more
     if why:
         verdict = CANNOT

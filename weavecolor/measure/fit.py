@@ -230,20 +230,21 @@ def _search(
     found = best.of(unknowns)
     moved = found - x
     covariance = _posterior(slope, unknowns)
-    covariance += np.outer(moved, moved) + _elsewhere(tried, best, unknowns, covariance)
+    away = np.stack([f.of(unknowns) for f in tried]) - found
+    off = np.array([f.off - best.off for f in tried])
+    covariance += np.outer(moved, moved) + _elsewhere(away, off, covariance)
     return _Found(unknowns, replace(best, x=found), residual, slope, covariance, rounds, settled)
 
 
-def _elsewhere(
-    tried: Sequence[_Fitted], best: _Fitted, unknowns: p.Unknowns, covariance: Array
-) -> Array:
-    """What constructions ``tried`` far from the ``best`` add (SIZE, SIZE) to the ``covariance``
-    about it: each as much as it is likelier than that says. Sheer cloth of two colours often has a
-    second construction and pair of dyes that shows nearly the same."""
-    away = np.stack([f.of(unknowns) for f in tried]) - best.of(unknowns)
-    near = np.linalg.solve(covariance[: p.SLOW, : p.SLOW], away[:, : p.SLOW].T).T
-    expected = np.exp(-0.5 * (near * away[:, : p.SLOW]).sum(axis=1))
-    likely = np.exp(-0.5 * np.maximum([f.off - best.off for f in tried], 0.0))
+def _elsewhere(away: Array, off: Array, covariance: Array) -> Array:
+    """What constructions ``away`` (n, SIZE) from the best, that miss by ``off`` (n,) squares more,
+    add (SIZE, SIZE) to the ``covariance`` about it: each as much as it is likelier than that says.
+    Sheer cloth of two colours often has a second construction and pair of dyes that shows nearly
+    the same."""
+    slow = away[:, : p.SLOW]
+    near = np.linalg.solve(covariance[: p.SLOW, : p.SLOW], slow.T).T
+    expected = np.exp(-0.5 * (near * slow).sum(axis=1))
+    likely = np.exp(-0.5 * np.maximum(off, 0.0))
     share = np.maximum(likely - expected, 0.0) / np.maximum(likely, expected).sum()
     return np.asarray((share * away.T) @ away)
 

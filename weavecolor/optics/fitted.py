@@ -319,6 +319,8 @@ def moves(cloth: Cloth, root: Array, lies: Sequence[tuple[Scene, float, str]]) -
     eye at one build and not at the next, which no slope shows.
     """
     start = replace(cloth, warp_share=None)
+    from scipy.interpolate import CubicSpline  # slow to load
+
     at, moving = _places(start, root)
     sheets = [laid(scene, grain, face) for scene, grain, face in lies]
     key = content(cloth), root.tobytes(), filaments.EFFORT
@@ -334,8 +336,6 @@ def moves(cloth: Cloth, root: Array, lies: Sequence[tuple[Scene, float, str]]) -
         falls = falls if falls.any() else np.ones_like(falls)
         dark, light = np.moveaxis(np.einsum("kgbl,lb->kgb", factors, falls), 1, 0)
         logs = np.log(np.maximum(np.stack([dark, light - dark], axis=1), _LEAST))
-        from scipy.interpolate import CubicSpline
-
         logs = CubicSpline(WAVELENGTHS[COARSE], logs, axis=-1)(WAVELENGTHS)
         flat = logs.reshape(len(at), -1)
         plane = np.linalg.lstsq(terms, flat, rcond=None)[0]

@@ -164,17 +164,6 @@ def stack_key(stack: Stack) -> tuple[object, ...]:
     )
 
 
-def scene_key(scene: Scene) -> tuple[object, ...]:
-    """What a picture depends on of its scene."""
-    return (
-        tuple((x.zenith_deg, x.azimuth_deg, x.irradiance.tobytes()) for x in scene.lights),
-        scene.diffuse.tobytes(),
-        scene.white.tobytes(),
-        scene.view_zenith_deg,
-        scene.view_azimuth_deg,
-    )
-
-
 def core(stack: Stack, *, coarse: bool = False) -> Core:
     """The stack's factors between directions, cached; the same for any outermost grain.
 
@@ -267,7 +256,7 @@ def tables(
     >>> made.key.shape[0]
     2
     """
-    key = (stack_key(stack) if stack.layers else (), scene_key(scene), seeing.space, seeing.adapt,
+    key = (stack_key(stack) if stack.layers else (), scene.told(), seeing.space, seeing.adapt,
            observer, coarse)  # fmt: skip
     check_layers(stack)
     return _made.one(key, lambda: _tables(core(stack, coarse=coarse), scene, seeing, observer))

@@ -50,11 +50,8 @@ def making_sheet_pdf(sheet: MakingSheet, pages: Sequence[Page] = ()) -> bytes:
     return pdf_bytes(pages or sheet_pages(sheet), f"{sheet.title}, {sheet.date}")
 
 
-def making_sheet_images(
-    sheet: MakingSheet, dpi: int = 200, pages: Sequence[Page] = ()
-) -> tuple[Image.Image, ...]:
-    """The ``sheet``'s pages as RGB pictures at ``dpi``, 72 to 400; ``pages``: where it is set
-    already.
+def making_sheet_images(sheet: MakingSheet, dpi: int = 200) -> tuple[Image.Image, ...]:
+    """The ``sheet``'s pages as RGB pictures at ``dpi``, 72 to 400.
 
     Examples
     --------
@@ -62,7 +59,7 @@ def making_sheet_images(
     >>> making_sheet_images(sheet, 72)[0].mode
     'RGB'
     """
-    return tuple(page_image(page, dpi) for page in pages or sheet_pages(sheet))
+    return tuple(page_image(page, dpi) for page in sheet_pages(sheet))
 
 
 def save_making_sheet(
@@ -97,7 +94,7 @@ def save_making_sheet(
     pages = sheet_pages(sheet)
     files: list[tuple[Path, bytes]] = []
     if ending == ".pdf":
-        files.append((target, pdf_bytes(pages, f"{sheet.title}, {sheet.date}")))
+        files.append((target, making_sheet_pdf(sheet, pages)))
     if ending == ".png" or also_png:
         picture = target if ending == ".png" else target.with_suffix(".png")
         for number, page in enumerate(pages, 1):

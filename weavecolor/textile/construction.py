@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Any
 
 from weavecolor.errors import InputError
 from weavecolor.textile import units
@@ -304,35 +303,41 @@ def pressed(cloth: Cloth) -> Cloth:
     True
     """
     known, made = dict(cloth.known), {"warp": cloth.warp, "weft": cloth.weft}
-    setts = {"warp": cloth.ends_per_cm, "weft": cloth.picks_per_cm}
-    for system, yarn in (("warp", cloth.warp), ("weft", cloth.weft)):
+    for (system, yarn), cover in zip(made.copy().items(), covers(cloth), strict=True):
+        if cover <= 1.0:
+            continue
         flat, dense = (
             known.get(f"{system}.{name}", HowKnown.stated()) for name in ("flattening", "packing")
         )
         roundest = 1.0 if flat.way == "assumed" else yarn.flattening
         densest = dense.high if dense.way == "assumed" and dense.high else yarn.packing
-
-        def moved(share: float, yarn: Yarn, roundest: float, densest: float) -> Yarn:
-            return replace(
-                yarn,
-                flattening=yarn.flattening + share * (roundest - yarn.flattening),
-                packing=yarn.packing + share * (densest - yarn.packing),
-            )
-
-        def over(share: float, *of: Any, sett: float = setts[system]) -> float:
-            return fractional_cover(moved(share, *of).width_mm, sett) - _PRESSED
-
-        of = yarn, roundest, densest
-        if over(0.0, *of) <= 1.0 - _PRESSED or over(1.0, *of) > 0.0:
+        there = _narrowed(yarn, _PRESSED * yarn.width_mm / cover, roundest, densest)
+        if there is None:
             continue
-        from scipy.optimize import brentq  # slow to load
-
-        made[system] = there = moved(float(brentq(over, 0.0, 1.0, of, xtol=1e-4)), *of)
+        made[system] = there
         if flat.way == "assumed":
             known[f"{system}.flattening"] = _because(flat, 1.0, there.flattening)
         if dense.way == "assumed":
             known[f"{system}.packing"] = _because(dense, there.packing, densest)
-    return replace(cloth, **made, known=tuple(known.items()))  # type: ignore[arg-type]
+    return replace(cloth, warp=made["warp"], weft=made["weft"], known=tuple(known.items()))
+
+
+def _narrowed(yarn: Yarn, width_mm: float, roundest: float, densest: float) -> Yarn | None:
+    """``yarn`` on its way to ``roundest`` and ``densest`` where it is ``width_mm`` wide; None where
+    it never is so narrow."""
+
+    def moved(share: float) -> Yarn:
+        return replace(
+            yarn,
+            flattening=yarn.flattening + share * (roundest - yarn.flattening),
+            packing=yarn.packing + share * (densest - yarn.packing),
+        )
+
+    if moved(1.0).width_mm > width_mm:
+        return None
+    from scipy.optimize import brentq  # slow to load
+
+    return moved(float(brentq(lambda x: moved(x).width_mm - width_mm, 0.0, 1.0, xtol=1e-4)))
 
 
 def _because(how: HowKnown, low: float, high: float) -> HowKnown:
