@@ -16,9 +16,9 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[1]
 #: One function that is compiled late, for each module of them.
 LAST = {
-    "optics/cell/paths": "trace", "decide/lastlayer": "_inverted", "cutting/nesting": "_crossings",
-    "picture/raster": "cloths", "picture/sweep": "densities", "picture/tables": "_lit",
-    "picture/lookup": "sight_at",
+    "optics/cell/paths": "trace", "optics/cell/rays": "_march", "decide/lastlayer": "_inverted",
+    "cutting/nesting": "_crossings", "picture/raster": "cloths", "picture/sweep": "densities",
+    "picture/tables": "_lit", "picture/lookup": "sight_at",
 }  # fmt: skip
 
 

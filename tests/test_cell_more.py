@@ -14,7 +14,7 @@ from weavecolor.optics.cell.filaments import FilamentCell, Strand
 from weavecolor.optics.cell.nodes import nodes, unit
 from weavecolor.optics.cell.openness import openness, pencils
 from weavecolor.optics.cell.pairs import Distance, Pairs, _Bundle, _spread, pairs
-from weavecolor.optics.cell.rays import blocked
+from weavecolor.optics.cell.rays import blocked, distances
 from weavecolor.optics.cell.tubes import System, Tubes, orbits, tubes
 from weavecolor.textile.cloth import Construction
 from weavecolor.textile.weaves import weave
@@ -316,7 +316,7 @@ def test_the_distance_to_yarns_of_any_section():
     u, v, z = (rng.uniform(-w, w, 4000) for w in (5.0, 5.0, 0.29))
     round_ = System(0.8, 0.7, 0.2, 0.2, straight, straight)
     exact = np.hypot((v + 0.4) % 0.8 - 0.4, z) - 0.2
-    for found, number in (round_.gauge(u, v, z)[:2], round_.distance(u, v, z)):
+    for found, number in (round_.gauge(u, v, z)[:2], distances(round_, u, v, z)):
         assert found == pytest.approx(exact, abs=2e-3)
         assert np.array_equal(number, np.round(v / 0.8))
     _, _, foot, across, up = round_.gauge(u, v, z)

@@ -6,7 +6,7 @@ import pytest
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.cell.nodes import unit
 from weavecolor.optics.cell.openness import pencils
-from weavecolor.optics.cell.rays import blocked
+from weavecolor.optics.cell.rays import blocked, distances
 from weavecolor.optics.cell.silhouette import bands, silhouette
 from weavecolor.optics.cell.tubes import tubes
 
@@ -93,7 +93,7 @@ def test_the_table_of_axes_measures_as_the_foot_of_the_perpendicular_does(name):
         u, v = (u * 9 * yarns.pitch).astype(np.float32), (v * 9 * yarns.spacing).astype(np.float32)
         z = (z * 1.1 * geometry.top).astype(np.float32)
         exact, number, *_ = yarns.gauge(u, v, z)
-        found, same = yarns.distance(u, v, z)
+        found, same = distances(yarns, u, v, z)
         assert np.array_equal(number, same)
         near = np.abs(exact) < 0.1 * yarns.half_height
         assert np.abs(found - exact)[near].max() < 3e-4 * geometry.pitch

@@ -1,8 +1,9 @@
-"""Straight rays through the periodic cell, by stepping on the distance to the nearest yarn.
+"""Straight rays through the periodic cell, by stepping on the distance to the nearest yarn,
+compiled.
 
 Knows what a ray meets; knows nothing of light or colour. Sphere tracing: J. C. Hart, The Visual
 Computer 12 (1996) 527. Steps stop at the mid-plane between neighbouring yarns, so that only the
-nearest yarn of each system needs measuring.
+nearest yarn of each system needs measuring. All is in single precision.
 """
 
 from __future__ import annotations
@@ -10,107 +11,131 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 
-from weavecolor.optics.cell.tubes import Tubes
+from weavecolor.optics.cell.tubes import System, Tubes
 
-_AT_ONCE = 16384  # rays under way together: the working set stays in the cache
+Floats = NDArray[np.float32]
+
 _TOUCH = 1.0e-3  # least stride over the mean yarn spacing: how far a ray may dip into a yarn
-_GROWTH = 1.04  # of the least stride from step to step, so that rays along the cloth end
+_GROWTH = np.float32(1.04)  # of the least stride from step to step: rays along the cloth end
 _LOST = 1.0  # least stride over the mean yarn spacing at which a ray is taken as stopped
+_HALF, _ONE, _NONE = np.float32(0.5), np.float32(1.0), np.float32(0.0)
+_NEARLY, _FLAT = np.float32(1e-9), np.float32(1e-12)
+
+_compiled = njit(cache=True, nogil=True, error_model="numpy")
 
 
-def _set_out(geometry: Tubes, origin: NDArray[Any], toward: NDArray[Any]) -> NDArray[Any]:
-    """Working rows of rays about to start: see :func:`_march`."""
+# taken in where it is called: a call of its own would count who holds the tables, at every step
+@njit(inline="always", error_model="numpy")
+def _distance(numbers, start, table, u, v, z):
+    """Distance from a point to the nearest yarn by index, negative inside, and that index: of a
+    system as ``System.offsets`` tells it."""
+    (spacing, dense, rate, yarns, each, crossings, one, limit, fine, along, high,
+     a, b) = numbers  # fmt: skip
+    number = np.rint(v * dense)
+    across = v - number * spacing
+    # whole numbers kept as floats, which fold into the repeat faster
+    k = u * rate
+    cell = np.floor(k)
+    k = (k - cell) * along
+    cell -= np.floor((cell + _HALF) * one) * crossings
+    cell += (number - np.floor((number + _HALF) * each) * yarns) * crossings
+    place = np.int32(k)
+    k -= np.float32(place)
+    level = min(max((z + limit) * fine, _NONE), high)
+    step = np.int32(level)
+    level -= np.float32(step)
+    rows = np.int32(high) + np.int32(2)
+    index = start[np.int32(cell)] + place * rows + step
+    near, after = table[index], table[index + rows]
+    near += (table[index + 1] - near) * level
+    after += (table[index + rows + 1] - after) * level
+    up = (after - near) * k + near
+    if a == b:
+        return np.sqrt(across * across + up * up) - a, number
+    p, q = across / a, up / b
+    r2 = p * p + q * q
+    p /= a
+    q /= b
+    return (r2 - np.sqrt(r2)) / (np.sqrt(p * p + q * q) + _NEARLY), number
+
+
+@_compiled
+def _distances(yarns, points, out, index):
+    for n in range(out.size):
+        u, v, z = points[0, n], points[1, n], points[2, n]
+        out[n], index[n] = _distance(yarns[0], yarns[1], yarns[2], u, v, z)
+
+
+@_compiled
+def _march(warp, weft, spacing, heights, strides, origin, toward, hit, end):
+    """Set ``hit`` (n,) of rays that meet a yarn and leave ``end`` (3, n) where each stopped."""
+    (p1, p2), (top, bottom), (touch, lost) = spacing, heights, strides
+    for n in range(hit.size):
+        x, y, z = origin[0, n], origin[1, n], origin[2, n]
+        dx, dy, dz = toward[0, n], toward[1, n], toward[2, n]
+        if (z > top and dz < _NONE) or (z < bottom and dz > _NONE):
+            # rays that start beyond the cloth go to its near face first
+            lead = ((top if dz < _NONE else bottom) - z) / dz
+            x += lead * dx
+            y += lead * dy
+            z += lead * dz
+        ax, ay = _ONE / max(abs(dx), _FLAT), _ONE / max(abs(dy), _FLAT)
+        ahead_x, ahead_y = np.copysign(_HALF * p1, dx), np.copysign(_HALF * p2, dy)
+        least = touch
+        while not ((z > top and dz >= _NONE) or (z < bottom and dz <= _NONE)):
+            one, i = _distance(warp[0], warp[1], warp[2], y, x, z)
+            other, j = _distance(weft[0], weft[1], weft[2], x, y, z)
+            near = min(one, other)
+            if near < _NONE or least > lost:
+                hit[n] = True
+                break
+            # to the mid-plane between yarns, and a touch beyond it
+            wall, far = abs((i * p1 + ahead_x - x) * ax), abs((j * p2 + ahead_y - y) * ay)
+            stride = min(near, wall, far) + least
+            least *= _GROWTH
+            x += stride * dx
+            y += stride * dy
+            z += stride * dz
+        end[0, n], end[1, n], end[2, n] = x, y, z
+
+
+def distances(
+    yarns: System, u: NDArray[Any], v: NDArray[Any], z: NDArray[Any]
+) -> tuple[Floats, Floats]:
+    """Distance to ``yarns`` and yarn index of points (``u``, ``v``, ``z``), (n,) each, as
+    :meth:`System.gauge` gives them, read from a table: what rays step by."""
+    points = np.asarray([u, v, z], np.float32)
+    out, index = np.empty((2, points.shape[1]), np.float32)
+    _distances(yarns.offsets, points, out, index)
+    return out, index
+
+
+def _marched(
+    geometry: Tubes, origin: NDArray[Any], toward: NDArray[Any]
+) -> tuple[NDArray[np.bool_], Floats]:
+    start = np.array(origin, np.float32, order="C")
+    way = np.array(np.broadcast_to(toward, start.shape), np.float32, order="C")
     touch = np.float32(_TOUCH * geometry.pitch)
-    top, bottom = np.float32(geometry.top + 2 * touch), np.float32(-geometry.bottom - 2 * touch)
-    (x, y, z), (dx, dy, dz) = origin, toward
-    # rays that start beyond the cloth go to its near face first
-    level = np.where(dz < 0, top, bottom)
-    outside = ((z > top) & (dz < 0)) | ((z < bottom) & (dz > 0))
-    lead = np.divide(level - z, dz, out=np.zeros_like(z), where=outside)
-    tiny = np.float32(1e-12)
     p1, p2 = (np.float32(p) for p in geometry.spacing)
-    rows = (
-        *(x + lead * dx, y + lead * dy, z + lead * dz, dx, dy, dz),
-        *(1.0 / np.maximum(np.abs(d), tiny) for d in (dx, dy)),
-        *(np.copysign(0.5 * p1, dx), np.copysign(0.5 * p2, dy)),
-        np.full_like(x, touch),
-    )
-    return np.stack(rows)
-
-
-def _march(
-    geometry: Tubes, origin: NDArray[Any], toward: NDArray[Any], place: bool = False
-) -> tuple[NDArray[Any], NDArray[Any]]:
-    """Hit flags, and final points (where ``place``).
-
-    Arrays are (3, n) float32. As rays end, others take their place, so that each step works on
-    many.
-    """
-    touch = np.float32(_TOUCH * geometry.pitch)
+    top, bottom = np.float32(geometry.top + 2 * touch), np.float32(-geometry.bottom - 2 * touch)
+    hit, end = np.zeros(start.shape[1], np.bool_), np.empty_like(start)
     lost = np.float32(_LOST * geometry.pitch)
-    p1, p2 = (np.float32(p) for p in geometry.spacing)
-    top, bottom = np.float32(geometry.top + 2 * touch), np.float32(-geometry.bottom - 2 * touch)
-    warp, weft = geometry.systems
-    n = origin.shape[1]
-    hit = np.zeros(n, bool)
-    end = np.array(origin) if place else origin
-    state, index = np.empty((11, 0), np.float32), np.empty(0, np.intp)
-    started = 0
-    while started < n or index.size:
-        room = _AT_ONCE - index.size
-        if started < n and room > _AT_ONCE // 8:
-            part = slice(started, started + room)
-            more = _set_out(geometry, origin[:, part], toward[:, part])
-            state = np.concatenate([state, more], axis=1)
-            index = np.concatenate([index, np.arange(started, started + more.shape[1])])
-            started += more.shape[1]
-        x, y, z, dx, dy, dz, ax, ay, ahead_x, ahead_y, least = state
-        d1, i = warp.distance(y, x, z)
-        d2, j = weft.distance(x, y, z)
-        near = np.minimum(d1, d2)
-        gone = ((z > top) & (dz >= 0)) | ((z < bottom) & (dz <= 0))
-        met = ((near < 0) | (least > lost)) & ~gone
-        done = met | gone
-        # to the mid-plane between yarns, and a touch beyond it
-        wall = (i * p1 + ahead_x - x) * ax
-        np.abs(wall, out=wall)
-        other = (j * p2 + ahead_y - y) * ay
-        np.abs(other, out=other)
-        stride = np.minimum(near, wall, out=wall)
-        np.minimum(stride, other, out=stride)
-        stride += least
-        least *= np.float32(_GROWTH)
-        over = np.flatnonzero(done)
-        if over.size:
-            which = index[met]
-            hit[which] = True
-            if place and which.size:
-                end[:, which] = state[:3, met]
-            stride[over] = 0.0  # a finished ray waits here until the rows are next packed
-        x += stride * dx
-        y += stride * dy
-        z += stride * dz
-        if over.size > 0.15 * index.size:
-            keep = np.flatnonzero(~done)
-            state, index = state[:, keep], index[keep]
+    warp, weft = (system.offsets for system in geometry.systems)
+    _march(warp, weft, (p1, p2), (top, bottom), (touch, lost), start, way, hit, end)
     return hit, end
-
-
-def _rays(origin: NDArray[Any], toward: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
-    origin = np.asarray(origin, np.float32)
-    return origin, np.broadcast_to(np.asarray(toward, np.float32), origin.shape)
 
 
 def blocked(geometry: Tubes, origin: NDArray[Any], toward: NDArray[Any]) -> NDArray[np.bool_]:
     """Whether each ray meets any yarn of ``geometry``, (n,). ``origin`` (3, n) mm, ``toward`` (3,
     n) or (3, 1) unit."""
-    return _march(geometry, *_rays(origin, toward))[0]
+    return _marched(geometry, origin, toward)[0]
 
 
 def first_met(geometry: Tubes, origin: NDArray[Any], toward: NDArray[Any]) -> NDArray[Any]:
     """Points (3, m), mm, where those rays that meet a yarn first meet one; ``geometry``, ``origin``
     and ``toward`` as for :func:`blocked`."""
-    hit, end = _march(geometry, *_rays(origin, toward), place=True)
+    hit, end = _marched(geometry, origin, toward)
     return end[:, hit]

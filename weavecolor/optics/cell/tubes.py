@@ -105,12 +105,15 @@ class System:
         return which, ahead
 
     @cached_property
-    def _offsets(self) -> tuple[NDArray[np.int32], NDArray[np.float32], float]:
-        """Signed distance from a yarn's axis in its own upright plane, tabulated.
+    def offsets(self) -> tuple[tuple[np.float32, ...], NDArray[np.int32], NDArray[np.float32]]:
+        """Signed distance from a yarn's axis in its own upright plane, tabulated for ``rays``.
 
-        Where in the table each stretch between two crossings starts, by yarn and crossing; the
-        table by stretch, place along and height; and how far from the mid-plane it reaches, mm. A
-        stretch's neighbours count, so stretches that have the same ones share a part.
+        Numbers that a place is found by: spacing and its inverse, crossings in 1 mm, yarns of the
+        repeat and their inverse, crossings of the repeat and their inverse, how far from the
+        mid-plane the table reaches, mm, steps of height in 1 mm, steps along, the highest step,
+        half width and half height. Where in the table each stretch between two crossings starts, by
+        yarn and crossing; and the table by stretch, place along and height. A stretch's neighbours
+        count, so stretches that have the same ones share a part.
         """
         yarns, crossings = self.middle.shape
         course = np.stack([self.middle, self.swing], axis=-1)
@@ -127,43 +130,12 @@ class System:
         v = np.broadcast_to(yarn[:, None, None] * self.spacing, u.shape)
         up = self.gauge(u, v, z)[4].astype(np.float32)
         start = (which.reshape(-1) * ((_ALONG + 1) * _HIGH)).astype(np.int32)
-        return start, up.ravel(), limit
-
-    def distance(
-        self, u: NDArray[Any], v: NDArray[Any], z: NDArray[Any]
-    ) -> tuple[NDArray[Any], NDArray[Any]]:
-        """Distance and yarn index of points (``u``, ``v``, ``z``) as :meth:`gauge` gives them, read
-        from a table: for steps."""
-        start, table, limit = self._offsets
-        kind = u.dtype.type
-        number = np.rint(v * kind(1.0 / self.spacing))
-        across = v - number * kind(self.spacing)
-        stretch, k = self._stretch(self._row(number), u)
-        k *= kind(_ALONG)
-        index = start.take(stretch, mode="clip")
-        place = k.astype(np.int32)
-        k -= place
-        level = z + kind(limit)
-        level *= kind((_HIGH - 1) / (2.0 * limit))
-        np.clip(level, 0.0, kind(_HIGH - 1.001), out=level)
-        step = level.astype(np.int32)
-        level -= step
-        place *= _HIGH
-        index += place
-        index += step
-        near, above = table.take(index, mode="clip"), table.take(index + 1, mode="clip")
-        index += _HIGH
-        after, both = table.take(index, mode="clip"), table.take(index + 1, mode="clip")
-        above -= near
-        both -= after
-        above *= level
-        above += near
-        both *= level
-        both += after
-        both -= above
-        both *= k
-        both += above
-        return self._from_axis(across, both), number
+        numbers = (
+            self.spacing, 1.0 / self.spacing, 1.0 / self.pitch, yarns, 1.0 / yarns, crossings,
+            1.0 / crossings, limit, (_HIGH - 1) / (2.0 * limit), _ALONG, _HIGH - 1.001,
+            self.half_width, self.half_height,
+        )  # fmt: skip
+        return tuple(np.float32(one) for one in numbers), start, up.ravel()
 
     def _from_axis(self, across: NDArray[Any], up: NDArray[Any]) -> NDArray[Any]:
         """Distance to the surface of points at these offsets in the section, negative inside."""
