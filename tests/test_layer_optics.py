@@ -1,7 +1,6 @@
 """How any one layer turns, its limits, and what is refused; what it keeps stands in
 ``test_layer_laws``."""
 
-
 import numpy as np
 import pytest
 
@@ -9,8 +8,9 @@ from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.errors import InputError
 from weavecolor.optics.appearance import appearance, brf, pile_optics
-from weavecolor.optics.cell.filaments import FilamentCell, Strand, white_cell
-from weavecolor.optics.layer import solved
+from weavecolor.optics.cell import paths
+from weavecolor.optics.cell.filaments import FilamentCell, Strand, prepared, white_cell
+from weavecolor.optics.layer import solved, strand, woven
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.scene import Light, Scene
@@ -77,6 +77,33 @@ def test_swapping_warp_and_weft_is_a_quarter_turn():
     one = Layer(cloth(warp=slope, weft=0.2, filaments=12))
     other = Layer(cloth(warp=0.2, weft=slope, filaments=12), 90.0)
     _alike(one, other, aim)
+
+
+def test_warp_and_weft_are_twisted_to_one_hand():
+    # a screw keeps its hand however it is turned (ISO 2:1973): follow one filament along each
+    made = cloth(filaments=12, twist=800.0)
+    at = prepared(woven(made.construction(), strand(made.warp), strand(made.weft)))
+    hands = []
+    for s, frame in enumerate(
+        ([[1, 0, 0], [0, 0, 1], [0, 1, 0]], [[0, 1, 0], [0, 0, 1], [1, 0, 0]])
+    ):
+        one, other = (
+            paths._section(at.rows, at.signs, at.plan, s, 0, 0.01, u, 0.0) for u in (0, 0.01)
+        )
+        turned = other[0] * one[1] - other[1] * one[0]  # of the filament: against its frame
+        hands.append(np.sign(turned * np.linalg.det(frame)))  # across, up, along
+    assert hands[0] == hands[1] != 0
+
+
+def test_bias_of_one_yarn_both_ways_is_alike():
+    # a quarter turn puts equal warp on equal weft, and half a turn the one bias on the other
+    voile = cloth("plain", 0.6, 0.6, 22.0, 22.0, 7.4, filaments=20, twist=1800.0)
+    window = Scene("window", (Light(55.0, 90.0, np.ones(41)),), np.zeros(41), np.ones(41))
+    a, b = (
+        appearance(Stack((Layer(voile, grain),)), window).radiance_factor[20]
+        for grain in (45.0, -45.0)
+    )
+    assert a == pytest.approx(b, rel=0.05), (a, b)
 
 
 def test_back_is_the_face_of_the_cloth_turned_over():

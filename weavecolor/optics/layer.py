@@ -9,7 +9,7 @@ meet the cell; knows nothing of stacks, scenes or pictures.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -49,7 +49,8 @@ def strand(yarn: Yarn) -> Strand:
 
 
 def woven(construction: Construction, warp: Strand, weft: Strand) -> FilamentCell:
-    """The cell of two strands in a construction.
+    """The cell of two strands in a construction, both twisted to one hand, as most yarn is
+    (ISO 2:1973 has S and Z; that both systems are alike is common practice, no source).
 
     Parameters
     ----------
@@ -57,6 +58,8 @@ def woven(construction: Construction, warp: Strand, weft: Strand) -> FilamentCel
         Lengths in mm.
     warp, weft : Strand
     """
+    # Across, along and up of the systems are mirror images, which would make it the other hand.
+    weft = replace(weft, twist=0.0 - weft.twist)
     c = construction
     drop = 0.5 * (c.warp_height + c.weft_height)
     swings = drop * c.warp_share, drop * (1.0 - c.warp_share)
