@@ -70,11 +70,14 @@ BUSY = '[data-testid="stApp"][data-test-script-state="running"], [data-testid="s
 
 class Served:
     """The page as the command ``weavecolor page`` starts it, on a free port of the loopback
-    address; with the few rays of the tests unless ``all_rays``."""
+    address, or on ``port``; with the few rays of the tests unless ``all_rays``."""
 
-    def __init__(self, folder: Path, pictures: bool = True, all_rays: bool = False) -> None:
+    def __init__(
+        self, folder: Path, pictures: bool = True, all_rays: bool = False, port: int = 0
+    ) -> None:
         with socket.socket() as free:
-            free.bind(("127.0.0.1", 0))
+            free.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            free.bind(("127.0.0.1", port))
             self.port = free.getsockname()[1]
         self.log = folder / "server.log"
         environment = {**os.environ, "PYTHONPATH": str(ROOT),

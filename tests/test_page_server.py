@@ -47,6 +47,22 @@ def test_the_server_does_not_outlive_its_command(name):
                 os.kill(server, signal.SIGKILL)  # or the test would last as long as it does
 
 
+def test_what_fails_leaves_nothing_to_come_and_keeps_nothing_back(monkeypatch, tmp_path):
+    monkeypatch.syspath_prepend(str(ROOT / "ui"))
+    monkeypatch.setenv("WEAVECOLOR_HOME", str(tmp_path))
+    from orders import LARGE, SHELF, Order, Waiting
+
+    def fail() -> bytes:
+        raise ValueError("no such cloth")
+
+    waiting, shown, told = Waiting(), [], []
+    waiting.place(Order("fails", fail), shown.append, LARGE)
+    waiting.place(Order("made", lambda: b"made"), shown.append, SHELF)
+    with pytest.raises(ValueError, match="no such cloth"):
+        waiting.finish(lambda: False, told.append)
+    assert shown == [b"made"] and told[0] == 2 and told[-1] == 0
+
+
 # --- who is let in ------------------------------------------------------------------------------
 
 

@@ -1,11 +1,14 @@
 """Lift plans against their definitions in weaving."""
 
 import math
+import re
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import connected_components
 
 from weavecolor.errors import InputError
 from weavecolor.textile.weaves import (
@@ -140,6 +143,27 @@ def test_two_cloths_one_above_the_other_fall_apart():
     assert all(0 < line.sum() < 4 for line in (*plan, *plan.T))
     with pytest.raises(InputError, match="fall apart"):
         from_rows(rows)
+
+
+@given(st.integers(0, 2**32 - 1))
+def test_as_many_sets_fall_apart_as_a_graph_of_the_crossings_has_strong_parts(seed):
+    # SciPy finds the parts of the graph; plans of which one half lies on the other come up too
+    rng = np.random.default_rng(seed)
+    picks, ends = rng.integers(2, 10, 2)
+    plan = (rng.random((picks, ends)) < rng.choice([0.2, 0.5, 0.8])).astype(int)
+    if rng.random() < 0.8:
+        at, to = rng.integers(1, picks), rng.integers(1, ends)
+        plan[:at, to:], plan[at:, :to] = 0, 1
+    plan = plan[rng.permutation(picks)][:, rng.permutation(ends)]
+    graph = np.zeros((picks + ends, picks + ends), int)
+    graph[picks:, :picks], graph[:picks, picks:] = plan.T, 1 - plan
+    parts, _ = connected_components(csr_array(graph), directed=True, connection="strong")
+    try:
+        from_rows(plan.tolist())
+        assert parts == 1
+    except InputError as error:
+        found = re.search(r"weaves (\d+) sets", str(error))
+        assert "never interlaces" in str(error) or int(found[1]) == parts > 1
 
 
 @pytest.mark.parametrize(

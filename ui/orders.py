@@ -147,11 +147,12 @@ class Waiting:
 
     def finish(self, called: Callable[[], bool], left: Callable[[int], None]) -> None:
         """Until everything is shown, or ``called`` is true; ``left`` is told how many are still to
-        come, and may break off by raising."""
+        come, and may break off by raising. What one could not do is raised once all are done."""
         futures: list[tuple[Future[bytes], Callable[[bytes], None]]] = [
             (submit(order, rank), show) for rank, order, show in self._placed
         ]
         self._placed = []
+        failed: Exception | None = None
         left(len(futures))
         try:
             while futures and not called():
@@ -160,11 +161,16 @@ class Waiting:
                 if done:
                     futures = [x for x in futures if x not in done]
                     for future, show in done:
-                        show(future.result())
+                        try:
+                            show(future.result())
+                        except Exception as error:
+                            failed = failed or error
                     left(len(futures))
         finally:
             for future, _ in futures:
                 future.cancel()
+        if failed is not None:
+            raise failed
 
 
 def drawing() -> bool:

@@ -475,14 +475,34 @@ function remember(name, { turn, tilt, zoom, right, up }) {
   try { localStorage.setItem(`weavecolor-sight-${name}`, JSON.stringify({ turn, tilt, zoom, right, up })); } catch { /* kept in the page alone */ }
 }
 
+/** The picture as it settled last, with what it is of: shown at the next start until the graphics are ready. */
+const LAST = "weavecolor-last-picture";
+const seenAs = (light, s) => JSON.stringify([light.id, light.ground, light.exposure, s.turn, s.tilt, s.zoom, s.right, s.up]);
+
+function keepLast(view) {
+  try {
+    const of = seenAs(view.light, view.sight);
+    if (JSON.parse(localStorage.getItem(LAST))?.of === of) return;
+    localStorage.setItem(LAST, JSON.stringify({ of, url: view.canvas.toDataURL("image/webp", 0.85) }));
+  } catch { /* it is waited for */ }
+}
+
+function last(light) {
+  try {
+    const kept = JSON.parse(localStorage.getItem(LAST));
+    return kept.of === seenAs(light, sightOf(light.share, light.sight)) ? kept.url : "";
+  } catch { return ""; }
+}
+
 export class View {
   constructor(canvas, share = "all", first = {}) {
     this.canvas = canvas;
     this.share = share;
     this.sight = sightOf(share, first);
     this.sight.views.add(this);
-    this.scale = 1; this.frames = []; this.waiting = false;
-    this.patience = 300; this.slow = false;   // ms: where a whole frame takes longer, fewer make the still this.wanted = false; this.still = 0;
+    this.scale = 0.5; this.frames = []; this.waiting = false;
+    this.patience = 300; this.slow = false;   // ms: where a whole frame takes longer, fewer make the still
+    this.still = 0;
     this.pressed = null; this.stops = []; this.graphics();
     this.hands();
     this.watch = new ResizeObserver(() => this.moved(false));
@@ -552,7 +572,7 @@ export class View {
       this.reachFor = null;
       this.placed = false;
     }
-    if (light !== this.light) { this.light = light; this.reachFor = null; this.lit = false; }
+    if (light !== this.light) { this.light = light; this.reachFor = null; this.lit = false; this.fresh = true; }
     this.moved(false);
   }
 
@@ -785,7 +805,7 @@ export class View {
 
   /** Something changed: draw soon, coarser while it goes on. */
   moved(moving = true, others = false) {
-    this.still = 0; this.moving = moving; this.wanted = true; this.lastMoved = performance.now();
+    this.still = 0; this.moving = moving; this.lastMoved = performance.now();
     if (others) for (const v of this.sight.views) if (v !== this) v.moved(moving);
     this.soon();
   }
@@ -805,7 +825,7 @@ export class View {
     if (!this.stage || !this.light || this.gl.isContextLost() || this.gone) return;
     const began = performance.now(), of = this.light, [w, h] = this.size();
     if (this.canvas.width !== w || this.canvas.height !== h) { this.canvas.width = w; this.canvas.height = h; }
-    const coarse = this.moving ? this.scale : 1;
+    const fresh = this.fresh, coarse = this.moving || fresh ? this.scale : 1;   // what is new stands at once, then sharpens
     const m = rotation(this.sight.turn, this.sight.tilt), key = m.join() + this.light.id;
     if (this.reachFor !== key) {   // turned, or new light: one sweep now, the rest when still
       this.sweptAll = this.light_(m, 0, 1, true); this.reachFor = key;
@@ -818,7 +838,7 @@ export class View {
       const took = performance.now() - began;
       this.frames.push(took); if (this.frames.length > 60) this.frames.shift();
       this.drawn = (this.drawn || 0) + 1;
-      if (of === this.light) this.ready?.();
+      if (of === this.light) { this.fresh = false; this.ready?.(); }
       if (this.moving) {
         if (took > 45) this.scale = Math.max(0.3, this.scale * 0.85);
         else if (took < 22) this.scale = Math.min(1, this.scale * 1.08);
@@ -826,10 +846,12 @@ export class View {
         this.soon();
         return;
       }
+      if (fresh) { this.soon(); return; }
       this.slow = took > this.patience;
+      this.scale = Math.min(1, Math.max(0.3, Math.sqrt(45 / took)));
       if (!settled) this.soon();
       else if (this.still < (this.slow ? STILL_SLOW : STILL) - 1) { this.still++; this.soon(); }
-      else this.canvas.dataset.settled = "yes";
+      else { this.canvas.dataset.settled = "yes"; this.settled?.(); }
     };
     this.canvas.dataset.settled = "";
     this.fence(again);
@@ -1024,8 +1046,14 @@ export default function (component) {
     slot.url = URL.createObjectURL(new Blob([bytes.slice(bytes.length - head.picture_bytes)], { type: "image/webp" }));
     picture.src = slot.url;
   }
+  const before = !slot.view && head.id ? last(slot.light) : "";
+  if (before) picture.src = before;
   picture.hidden = !picture.src;
   picture.alt = head.words;
+  const plain = why => {
+    slot.failed = true; root.dataset.why = why; root.classList.add("plain");
+    if (!slot.said) { slot.said = true; setStateValue("plain", true); }
+  };
   slot.update = () => {
     const stage = COMMON.stages.get(slot.light.stage);
     if (slot.view) slot.view.pressed = told => setTriggerValue("pressed", told);
@@ -1033,21 +1061,22 @@ export default function (component) {
     try {
       if (!slot.view) {
         slot.view = new View(root.querySelector("canvas"), slot.light.share, slot.light.sight);
+        slot.view.settled = () => keepLast(slot.view);
         root.view = slot.view;
       }
       slot.view.pressed = told => setTriggerValue("pressed", told);
       if (slot.view.stage !== stage || slot.view.light !== slot.light) {
         // the words are of the new picture already: the old one stays dimmed until it is drawn
         root.classList.add("late");
-        slot.view.ready = () => root.classList.remove("late");
+        slot.view.ready = () => { root.classList.remove("late"); root.classList.add("live"); };
         slot.view.show(stage, slot.light);
       }
-      root.classList.add("live"); root.classList.remove("plain");
-    } catch (error) { slot.failed = true; root.dataset.why = String(error); root.classList.add("plain"); }
+      root.classList.remove("plain");
+    } catch (error) { plain(String(error)); }
   };
-  if (slot.failed || (!slot.view && !View.possible())) { slot.failed = true; root.classList.add("plain"); }
-  else slot.update();
-  if (slot.failed && !slot.said) { slot.said = true; setStateValue("plain", true); }
+  if (slot.view || slot.failed) slot.update();
+  else if (!View.possible()) plain("");
+  else picture.decode().catch(() => {}).then(() => setTimeout(() => slot.update(), 20));   // graphics begin slowly: first what is there
   clearTimeout(slot.end);
   return () => { slot.end = setTimeout(() => {   // a kept canvas leaks: let it go unless it comes again
     if (!slot.root.isConnected) { slot.view?.close(); COMMON.views.delete(head.view); }

@@ -7,46 +7,77 @@ from __future__ import annotations
 
 import contextlib
 import importlib
+import sys
 import threading
 import time
-from types import ModuleType
+from collections.abc import Callable
 
 from weavecolor.cache import keep_on
-from weavecolor.files.store import on_this_machine
+from weavecolor.files.store import on_this_machine, source
 
 #: What the first picture needs, in the order in which the page comes to it; then what its answers
 #: and further pictures need and what takes long to load.
 NEEDED = (
     "weavecolor.making.answers",
     "weavecolor.making.file",
-    "pandas",
+    "weavecolor.picture.framing",
+    "weavecolor.picture.shapes",
+    "PIL.WebPImagePlugin",
+    "streamlit.emojis",
+    "scipy.sparse",
+    "numba",
     "weavecolor.picture.hung",
     "weavecolor.picture.closeup",
+    "weavecolor.decide.compare",
 )
 
 
 def load_ahead(seconds: float = 60.0) -> None:
-    """Load what the page needs once the server answers, so that it starts no later for it."""
+    """Load what the page needs once the server answers, so that it starts no later for it; nothing
+    while a page is drawn, which loads what it needs itself and would wait for the rest."""
     from streamlit import runtime
 
-    end = time.monotonic() + seconds
-    while not _answers(runtime) and time.monotonic() < end:
-        time.sleep(0.02)
+    def wait(free: Callable[[], bool]) -> None:
+        end = time.monotonic() + seconds
+        while not free() and time.monotonic() < end:
+            time.sleep(0.02)
+
+    def answers() -> bool:
+        return (runtime.exists()
+                and runtime.get_instance().state is not runtime.RuntimeState.INITIAL)  # fmt: skip
+
+    def free() -> bool:
+        return not any(x.name.startswith("ScriptRunner") for x in threading.enumerate())
+
+    wait(answers)
     with contextlib.suppress(Exception):  # the page itself says what is wrong, where it is seen
+        source()
         for name in NEEDED:
+            wait(free)
             importlib.import_module(name)
         from weavecolor.colour.library import science
 
         science()
 
 
-def _answers(runtime: ModuleType) -> bool:
-    return runtime.exists() and runtime.get_instance().state is not runtime.RuntimeState.INITIAL
+def _unsearched() -> None:
+    """Streamlit looks through everything installed for components, of which the page uses none, and
+    through the files of all that is loaded for how it was started: together more than a second
+    where files are slow to reach. There is no other door."""
+    with contextlib.suppress(ImportError):
+        from streamlit import delta_generator
+        from streamlit.components.v2 import manifest_scanner
+
+        manifest_scanner.scan_component_manifests = lambda *_, **__: []
+        delta_generator._use_warning_has_been_displayed = True
 
 
 def main() -> None:
     from streamlit.web.cli import main as streamlit
 
+    # what is loaded ahead must not hold up what the browser asks for meanwhile
+    sys.setswitchinterval(0.0005)
+    _unsearched()
     keep_on(on_this_machine())
     threading.Thread(target=load_ahead, daemon=True).start()
     streamlit(prog_name="streamlit")

@@ -14,10 +14,12 @@ from __future__ import annotations
 
 import warnings
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from weavecolor.cache import Kept, Packed
 from weavecolor.colour.library import observer_name, science
 from weavecolor.colour.lights import lamp, light_spectrum
 from weavecolor.colour.screen import daylight_white, decoded, space
@@ -57,7 +59,7 @@ def spectrum_from_srgb(rgb: ArrayLike) -> Spectrum:
     light = light_spectrum("daylight")
     matrix = adaptation_matrix(screen.white, xyz(light, light))
     target = 100.0 * matrix @ screen.to_xyz @ decoded(values)
-    return _cached(tuple(target), "daylight", "2")
+    return _found(target, "daylight", "2")
 
 
 def spectrum_from_lab(Lab: ArrayLike, illuminant: str = "D65", observer: str = "2") -> Spectrum:
@@ -79,7 +81,7 @@ def spectrum_from_lab(Lab: ArrayLike, illuminant: str = "D65", observer: str = "
         raise InputError(f"L* runs from 0 to 100, got {values[0]:g}")
     light = light_spectrum(illuminant)
     target = xyz_from_lab(values, xyz(light, light, observer))
-    return _cached(tuple(target), lamp(illuminant).name, str(observer))
+    return _found(target, lamp(illuminant).name, str(observer))
 
 
 def spectrum_from_xyz(XYZ: ArrayLike, illuminant: str = "D65", observer: str = "2") -> Spectrum:
@@ -96,12 +98,22 @@ def spectrum_from_xyz(XYZ: ArrayLike, illuminant: str = "D65", observer: str = "
     values = np.asarray(XYZ, dtype=np.float64)
     if values.shape != (3,) or not np.isfinite(values).all():
         raise InputError("an XYZ colour is three numbers on the scale where white has Y = 100")
-    return _cached(tuple(values), lamp(illuminant).name, str(observer))
+    return _found(values, lamp(illuminant).name, str(observer))
 
 
-@lru_cache(maxsize=1024)
-def _cached(target: tuple[float, ...], light_name: str, observer: str) -> Spectrum:
-    target_XYZ = np.array(target)
+#: By XYZ, light and observer; kept on, since the library behind takes a second to load.
+_kept: Kept[tuple[Any, ...], Spectrum] = Kept(
+    1024,
+    packed=Packed("recovered", lambda key: key, lambda x: {"x": x}, lambda _, a: frozen(a["x"])),
+)
+
+
+def _found(target_XYZ: FloatArray, light_name: str, observer: str) -> Spectrum:
+    key = *target_XYZ.tolist(), light_name, observer
+    return _kept.one(key, lambda: _recovered(target_XYZ, light_name, observer))
+
+
+def _recovered(target_XYZ: FloatArray, light_name: str, observer: str) -> Spectrum:
     light = light_spectrum(light_name)
     white = xyz(light, light, observer)
     table = weights(observer) * light[:, None]

@@ -11,6 +11,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from weavecolor.cache import Kept, Packed
 from weavecolor.errors import InputError
 
 Spectrum = NDArray[np.float64]
@@ -169,11 +170,23 @@ def _onto_grid(nm: Spectrum, refl: Spectrum) -> Spectrum:
     where = np.clip(np.searchsorted(nm, inside), 0, nm.size - 1)
     if np.array_equal(nm[where], inside):
         return refl[where]
-    from scipy.interpolate import CubicSpline, PchipInterpolator  # slow to load, seldom needed
-
     if nm.size >= 4 and np.allclose(np.diff(nm), step, atol=1e-6):
-        return CubicSpline(nm, refl)(inside)
+        return _splines.one(tuple(nm.tolist()), lambda: _spline(nm, inside)) @ refl
+    from scipy.interpolate import PchipInterpolator  # slow to load, seldom needed
+
     return PchipInterpolator(nm, refl)(inside)
+
+
+#: By their nodes, nm: what each node's value adds to each band of a spline, shape (41, n).
+_splines: Kept[tuple[float, ...], Spectrum] = Kept(
+    16, packed=Packed("spline", lambda nm: nm, lambda x: {"x": x}, lambda _, a: frozen(a["x"]))
+)
+
+
+def _spline(nm: Spectrum, inside: Spectrum) -> Spectrum:
+    from scipy.interpolate import CubicSpline  # slow to load
+
+    return frozen(CubicSpline(nm, np.eye(nm.size))(inside))
 
 
 def _held(nm: Spectrum) -> tuple[str, ...]:

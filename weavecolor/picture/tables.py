@@ -27,7 +27,6 @@ from typing import Any
 import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
-from scipy.interpolate import make_interp_spline
 
 from weavecolor.cache import Kept, Packed
 from weavecolor.colour.colorimetry import linear_rgb
@@ -391,6 +390,8 @@ def _sights(regular: Array, side: int) -> Array:
     azimuth = np.arctan2(across, along)
     if side:
         azimuth = np.pi - azimuth
+    from scipy.interpolate import make_interp_spline  # slow to load
+
     fine = make_interp_spline(_STEP_DEG * np.arange(_ZENITHS), regular, k=3)
     rows = fine(np.minimum(zenith, 90.0).ravel())  # (n, 48, c)
     place = (azimuth.ravel() / (2.0 * np.pi) * _AZIMUTHS) % _AZIMUTHS

@@ -22,7 +22,6 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 from scipy import sparse
-from scipy.ndimage import gaussian_filter1d
 
 from weavecolor.cache import Kept
 from weavecolor.optics.cell import filaments, paths
@@ -390,6 +389,8 @@ def _ratio(found: Floats, even: Floats, widths: tuple[float, float, float]) -> F
 
 
 def _wide(table: Floats, widths: tuple[float, float, float]) -> Floats:
+    from scipy.ndimage import gaussian_filter1d  # slow to load
+
     out = gaussian_filter1d(table, widths[0], 0, mode="constant", truncate=3.0)
     out = gaussian_filter1d(out, widths[1], 1, mode="constant", truncate=3.0)
     return np.asarray(gaussian_filter1d(out, widths[2], 2, mode="wrap", truncate=3.0), np.float32)
