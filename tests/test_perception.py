@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from weavecolor.colour.colorimetry import lab_from_xyz, spectrum_from_srgb, xyz
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.perception import _SIZES, would_see
-from weavecolor.colour.words import LIGHTNESS, colour_words, difference_words
+from weavecolor.colour.words import LIGHTNESS, WHITE_ABOVE, colour_words, difference_words
 from weavecolor.errors import InputError
 
 
@@ -100,6 +100,14 @@ def test_colours_that_everyone_calls_the_same(rgb, said):
 RANK = {word: rank for rank, (_, word) in enumerate(LIGHTNESS)}
 
 
+def test_white_begins_where_the_names_of_a_standard_say():
+    # Munsell value 8.5 of the names in NBS SP 440 (from memory), by the quintic of ASTM D1535-08
+    Y = np.polyval([0.00081939, -0.020484, 0.23352, -0.22533, 1.1914, 0.0], 8.5)
+    assert pytest.approx(116.0 * np.cbrt(Y / 100.0) - 16.0, abs=0.1) == WHITE_ABOVE
+    assert colour_words((90.0, 3.0, 3.0)) == "pinkish white"
+    assert colour_words((90.0, -0.5, 4.0)) == "yellowish white"
+
+
 def lightness_rank(words: str) -> float:
     if words.endswith("black"):
         return -1
@@ -164,5 +172,5 @@ def test_only_a_dark_and_weak_colour_is_almost_black(L, C, almost):
         a, b = C * np.cos(np.radians(hue)), C * np.sin(np.radians(hue))
         assert colour_words((L, a, b)).endswith(", almost black") is almost
     for grey, said in ((15.9, "very dark grey, almost black"), (16.1, "very dark grey"),
-                       (9.9, "black"), (92.9, "pale grey"), (93.1, "white")):  # fmt: skip
+                       (9.9, "black"), (85.2, "pale grey"), (85.4, "white")):  # fmt: skip
         assert colour_words((grey, 0.0, 0.0)) == said

@@ -15,7 +15,9 @@ from numpy.typing import ArrayLike
 
 from weavecolor.errors import InputError
 
-BLACK_BELOW, WHITE_ABOVE = 10.0, 93.0
+#: White begins at Munsell value 8.5 (K. L. Kelly, D. B. Judd, Color, NBS Special Publication 440,
+#: 1976; from memory), L* by ASTM D1535.
+BLACK_BELOW, WHITE_ABOVE = 10.0, 85.3
 NEUTRAL_BELOW, TINTED_BELOW, GREYISH_BELOW, VIVID_FROM = 2.5, 6.0, 13.0, 75.0
 DUSTY_BELOW = 28.0
 
@@ -102,8 +104,8 @@ def _lightness(L: float, C: float) -> str:
 
 
 def _neutral(L: float, tint: str) -> str:
-    if L >= WHITE_ABOVE:
-        return f"{tint} white".strip()
+    if L >= WHITE_ABOVE:  # where a weak red or orange is called pinkish, there too
+        return f"{'pinkish' if tint in ('reddish', 'brownish') else tint} white".strip()
     if L < BLACK_BELOW:
         return f"{tint} black".strip()
     word = next(word for upper, word in LIGHTNESS if L < upper) or "mid"
