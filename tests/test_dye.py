@@ -11,8 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import least_squares
 
+from weavecolor.cli import run
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS
 from weavecolor.errors import InputError
+from weavecolor.files.clothfile import load_swatch, read_cloth
 from weavecolor.optics import dye
 from weavecolor.textile.fibres import fibre
 from weavecolor.textile.yarn import Yarn
@@ -230,6 +232,29 @@ def test_a_fibre_in_its_own_liquid():
     assert np.exp(-found.absorption * 0.01) == pytest.approx(0.1)
     assert found.spread == pytest.approx(np.hypot(0.1, 0.01))
     assert found.way == "a spectrum of dyed fibre"
+
+
+def test_a_spectrum_of_one_fibre_dyes_a_cloth(tmp_path, capsys):
+    # Lambert and Beer over the mean chord of a round rod, pi/4 of its diameter (Cauchy)
+    sigma, across = 60.0, 0.012
+    table, out = tmp_path / "fibre.csv", tmp_path / "dyed.toml"
+    share = 100.0 * np.exp(-sigma * np.pi / 4 * across)
+    bands = range(380, 790, 10)
+    table.write_text("\n".join(["nm,dyed", *(f"{nm},{share:.4f}" for nm in bands)]))
+    words = ["measure", "fibre", "shot-organza-red-black", str(table), "--system", "weft",
+             "--across", "12 um", "--out", str(out)]  # fmt: skip
+    assert run(words) == 0, capsys.readouterr().err
+    assert "Closely wound the thread looks" in capsys.readouterr().out
+    dyed = read_cloth(out)
+    assert dye.absorption(dyed.weft) == pytest.approx(sigma, rel=1e-3)
+    assert dyed.warp == load_swatch("shot-organza-red-black").warp
+    how = dict(dyed.known)["weft.colour"]
+    assert how.way == "measured" and how.spread > 0.0
+    table.write_text("\n".join(["nm,dark,pale", *(f"{nm},0,50" for nm in bands)]))
+    for more, said in (([], "dark, pale"), (["--spectrum", "dark"], "came through at 380 nm")):
+        assert run([*words, *more]) == 2
+        told = capsys.readouterr().err
+        assert said in told and told.count("\n") == 1
 
 
 @pytest.mark.parametrize(

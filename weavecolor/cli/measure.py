@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
@@ -225,6 +225,54 @@ def grid(
         click.echo(f"wrote {out}", err=True)
     cautions = [text for shot in shots for text in shot.cautions] + list(pair.cautions)
     give(grid_report(found) + "".join(f"Caution: {c}\n" for c in cautions), save)
+
+
+@command.command(
+    epilog='Example: weavecolor measure fibre mine.toml fibre.csv --system warp --across "12 um" '
+    "--out dyed.toml"
+)
+@click.argument("cloth")
+@click.argument("table", type=PATH)
+@click.option("--system", type=click.Choice(["warp", "weft"]), required=True,
+              help="Whose fibre it is.")  # fmt: skip
+@click.option("--across", required=True, help='How thick the fibre is: "12 um".')
+@click.option("--spectrum", help="Its name in TABLE, where there are several.")
+@click.option("--out", type=PATH, help="Write the cloth so dyed here (.toml).")
+@click.option("--save", type=PATH, help="Write the report to this file.")
+def fibre(
+    cloth: str, table: Path, system: Literal["warp", "weft"], across: str, spectrum: str | None,
+    out: Path | None, save: Path | None,
+) -> None:  # fmt: skip
+    """Dye a yarn of CLOTH as one of its fibres is: TABLE (CSV, TSV or CGATS) tells the share of
+    light that it lets through in a liquid of its own index, read over its whole width.
+    """
+    from weavecolor.cli._shared import cloth_called
+    from weavecolor.errors import InputError
+    from weavecolor.files.atomic import write_text
+    from weavecolor.files.clothfile import cloth_to_toml
+    from weavecolor.files.spectrafile import read_spectra
+    from weavecolor.measure.fibre import dyed_cloth, fibre_report, read_fibre
+    from weavecolor.textile.units import length_mm
+
+    _toml(out)
+    made, there = cloth_called(cloth), read_spectra(table)
+    name = spectrum or next(iter(there))
+    if name not in there or (spectrum is None and len(there) > 1):
+        raise InputError(f"name one of its spectra with --spectrum: {', '.join(there)}",
+                         file=str(table))  # fmt: skip
+    try:
+        thick = length_mm(across)
+    except InputError as error:
+        raise error.at(field="--across") from None
+    try:
+        found = read_fibre(getattr(made, system), there[name].values, thick)
+    except InputError as error:
+        raise error.at(file=str(table), field=name) from None
+    dyed = dyed_cloth(made, system, found)
+    if out is not None:
+        write_text(out, cloth_to_toml(dyed))
+        click.echo(f"wrote {out}", err=True)
+    give(fibre_report(found) + "".join(f"Note: {n}\n" for n in there[name].notes), save)
 
 
 @command.command(
