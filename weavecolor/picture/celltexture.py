@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.optics.cell import paths
+from weavecolor.optics.cell import filaments, paths
 from weavecolor.optics.cell.filaments import (
     LEVELS,
     RATIO,
@@ -166,7 +166,7 @@ def _cast(
 ) -> Leaves:
     """Light from one lamp where it falls behind the cloth."""
     ready = prepared(cell)
-    number = evenly(_CAST_RAYS, 4)
+    number = evenly(int(filaments.EFFORT * _CAST_RAYS), 4)
     axis = np.array(light)
     helper = np.array([1.0, 0.0, 0.0]) if abs(axis[0]) < 0.9 else np.array([0.0, 1.0, 0.0])
     one = np.cross(helper, axis)
@@ -190,7 +190,7 @@ def _cast(
     rows, columns = shape
     column = np.floor((x + 0.5 * cell.warp_spacing) / size[0] * columns) % columns
     row = np.floor((y + 0.5 * cell.weft_spacing) / size[1] * rows) % rows
-    weight = leaves[:, 4] * (rows * columns / _CAST_RAYS)
+    weight = leaves[:, 4] * (rows * columns / len(number))
     texel = (row * columns + column).astype(np.int32)
     return Leaves(texel, np.concatenate([c for _, c in found]), weight.astype(np.float32))
 
