@@ -26,8 +26,8 @@ OPAQUE = 60.0
 
 
 @njit(cache=True, fastmath=True)
-def _fill(plane, x, y, take):  # pragma: no cover - compiled
-    """Add ``take`` (3,) where a quad (4,), (4,) covers pixel centres."""
+def _fill(plane, x, y, take, q):  # pragma: no cover - compiled
+    """Add row ``q`` of ``take`` (M, 3) where a quad (4,), (4,) covers pixel centres."""
     height, width = plane.shape[0], plane.shape[1]
     for half in range(2):
         ax, ay = x[0], y[0]
@@ -56,7 +56,7 @@ def _fill(plane, x, y, take):  # pragma: no cover - compiled
                     and (e2 > 0.0 or (e2 == 0.0 and (ay - cy) > 0.0))
                 ):
                     for c in range(3):
-                        plane[row, column, c] += take[c]
+                        plane[row, column, c] += take[q, c]
 
 
 @njit(cache=True, fastmath=True, nogil=True)
@@ -80,9 +80,10 @@ def _sweep(points, quads, order, take, places, turn, ahead, frame, out):  # prag
             if take[q, 0] == 0.0 and take[q, 1] == 0.0 and take[q, 2] == 0.0:
                 continue  # a body's lit side
             for k in range(4):
-                p = points[quads[q, k]]
-                x[k], y[k] = (p[0] - left) * scale, (top - p[1]) * scale
-            _fill(plane, x, y, take[q])
+                corner = quads[q, k]
+                x[k] = (points[corner, 0] - left) * scale
+                y[k] = (top - points[corner, 1]) * scale
+            _fill(plane, x, y, take, q)
         px, py = (places[place, 0] - left) * scale - 0.5, (top - places[place, 1]) * scale - 0.5
         if px <= 0.0 or py <= 0.0 or px >= columns - 1 or py >= rows - 1:
             out[place] = 0.0
@@ -146,7 +147,8 @@ def taken(
     turned = axes(direction)
     seen, read = points @ turned.T, places @ turned.T
     read[:, 2] += lift
-    low, high = seen[:, :2].min(axis=0), seen[:, :2].max(axis=0)
+    # column by column: along both at once takes ten times as long
+    low, high = (np.array([most(seen[:, k]) for k in (0, 1)]) for most in (np.min, np.max))
     scale = (PLANE - 4) / max(float((high - low).max()), 1.0)
     columns, rows = (np.ceil((high - low) * scale) + 4).astype(int)
     frame = np.array([low[0] - 2 / scale, high[1] + 2 / scale, scale, rows, columns])
@@ -232,17 +234,18 @@ def openness(
         For the side of the normal and the other: shares (weighted by the cosine, summing to 1) of
         directions that meet nothing, one layer of cloth, more of them, a body.
     """
-    kind = np.where(opaque, -1, 0)
-    one = np.full((1, 16, 3), np.exp(-1.0))
+    a, b, c, d = (points[corner] for corner in quads[opaque].T)
+    facing = np.cross(c - a, d - b)
+    # the first channel counts cloth, the second bodies, where they face away from the light
+    cloth = np.outer(~opaque, [1.0, 0.0, 0.0]).astype(np.float32)
     out = np.zeros((len(places), 2, 4))
     n, lifts = np.arange(len(places)), np.full(len(places), lift)
     with ThreadPoolExecutor(2) as pool:
         for pair in np.split(sphere(count), range(2, count, 2)):
             takes = []
             for way in pair:
-                take = densities(points, quads, kind, one, way)
-                take[opaque, 1] = take[opaque, 0]
-                take[opaque, 0] = take[~opaque, 1] = 0.0
+                take = cloth.copy()
+                take[opaque, 1] = np.where(facing @ way < 0.0, OPAQUE, 0.0)
                 takes.append(take)
             mets = pool.map(lambda way, take: taken(points, quads, take, places, lifts, way),
                             pair, takes)  # fmt: skip
