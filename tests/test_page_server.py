@@ -61,6 +61,13 @@ def test_what_fails_leaves_nothing_to_come_and_keeps_nothing_back(monkeypatch, t
     with pytest.raises(ValueError, match="no such cloth"):
         waiting.finish(lambda: False, told.append)
     assert shown == [b"made"] and told[0] == 2 and told[-1] == 0
+    # what is soon done is there at once; what is not, or fails, is waited for at the end
+    assert waiting.soon(Order("quick", lambda: b"quick"), shown.append) == b"quick"
+    assert waiting.soon(Order("fails again", fail), shown.append) is None
+    assert waiting.soon(Order("slow", lambda: time.sleep(0.6) or b"slow"), shown.append) is None
+    with pytest.raises(ValueError, match="no such cloth"):
+        waiting.finish(lambda: False, told.append)
+    assert shown == [b"made", b"slow"] and told[-1] == 0
 
 
 # --- who is let in ------------------------------------------------------------------------------

@@ -44,6 +44,9 @@ def draw(waiting: Waiting) -> None:
     where = light_words(light).capitalize()
     words = f"{option_words(now, option)}. {shape_words(asked.shape)}. {where}."
     data = order.there()
+    before = orders.kept(st.session_state.get(_DRAWN, ("",))[0])
+    if data is None and before is not None and orders.drawing():
+        data = waiting.soon(order, lambda _: again())
     if data is not None:
         st.session_state[_DRAWN] = (order.name, words, plain)
     name, told, as_still = st.session_state.get(_DRAWN, ("", "", plain))
@@ -63,7 +66,7 @@ def draw(waiting: Waiting) -> None:
     if now_plain != plain:
         st.session_state[PLAIN] = now_plain
         again()
-    if data is None and orders.drawing():
+    if data is None and before is None and orders.drawing():
         waiting.place(order, lambda _: again(), orders.LARGE)
     if pressed is not None:
         st.session_state[_PRESSED] = [*st.session_state.get(_PRESSED, [])[-1:], dict(pressed)]

@@ -26,8 +26,8 @@ from weavecolor.files.store import home, source
 
 #: Bytes kept in memory, and on the disk.
 MOST_MEMORY, MOST_DISK = 120_000_000, 400_000_000
-#: How often a page looks whether something is done, s.
-LOOK_EVERY = 0.05
+#: How often a page looks whether something is done, s; how long it waits for what is soon done.
+LOOK_EVERY, SOON = 0.05, 0.4
 
 _kept: OrderedDict[str, bytes] = OrderedDict()
 _lock = threading.Lock()
@@ -144,6 +144,16 @@ class Waiting:
             self._placed.append((rank, order, show))
         else:
             show(data)
+
+    def soon(self, order: Order, show: Callable[[bytes], None]) -> bytes | None:
+        """What ``order``, of the highest rank, makes, where that takes no longer than
+        :data:`SOON`: one drawing then shows it; else it is placed, and comes to ``show``."""
+        future = submit(order, LARGE)
+        wait([future], SOON)
+        if not future.cancel() and future.done() and future.exception() is None:
+            return future.result()
+        self.place(order, show, LARGE)
+        return None
 
     def finish(self, called: Callable[[], bool], left: Callable[[int], None]) -> None:
         """Until everything is shown, or ``called`` is true; ``left`` is told how many are still to
