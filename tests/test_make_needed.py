@@ -95,6 +95,21 @@ def test_several_lengths_are_filled_and_a_pair_keeps_both_hands():
     assert not cloth_needed("silk", ((0.0, 2),), [hook], (), hands, tries=10).fits
 
 
+@pytest.mark.parametrize("fold", ["open", "lengthwise"])
+def test_a_piece_longer_than_each_length_cannot_be_cut(fold):
+    # by hand: 120 cm and a seam at both ends are longer than 110 and than 100, whatever else fits
+    cuff = Piece.rectangle("cuff", 20.0, 8.0, quantity=2, pair=True)
+    train = Piece.rectangle("train", 30.0, 120.0, quantity=2, pair=True)
+    hands = [ClothInHand(112, 110), ClothInHand(112, 100)]
+    need = cloth_needed("silk", STRAIGHT, [cuff, train], (), hands, fold=fold, tries=3)
+    assert need.verdict == "cannot fit" and need.reason.startswith("none of the 2 lengths has room")
+    assert "train takes 123 cm" in need.reason
+    # two that fit one by one and not together: the search proves nothing
+    back = Piece.rectangle("back", 80.0, 60.0, quantity=3)
+    many = cloth_needed("silk", STRAIGHT, [back], (), hands, tries=3)
+    assert many.verdict == "no lay found"
+
+
 def test_without_an_amount_it_tells_what_it_would_take():
     need = cloth_needed("silk", ((0.0, 2),), [], [SKIRT])
     assert need.enough is None and need.needed_cm == pytest.approx(4 * 66.5)

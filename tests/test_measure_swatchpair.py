@@ -207,7 +207,7 @@ def test_ruler_scale(spacing: float, tilt: float) -> None:
     scale = scale_from_ruler(picture, (5, 5, 495, 75))
     # cos 12 degrees is 0.978: a tilt that is not taken off shows
     assert scale.pixels_per_mm == pytest.approx(spacing, rel=0.004)
-    assert scale.relative_uncertainty < 0.02 and len(scale.ticks) >= 8
+    assert scale.relative_uncertainty < 0.02
     upright = scale_from_ruler(picture.T, (5, 5, 75, 495))
     assert upright.pixels_per_mm == pytest.approx(spacing, rel=0.01)
 

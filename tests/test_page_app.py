@@ -751,7 +751,7 @@ def test_fullness_is_kept_in_the_project_and_on_the_sheet(page):
     page.session_state["work"] = _chosen(page.session_state["work"])
     to(page, "reach", "skirt")
     answer = next(h.proto.body for h in page.get("html") if "wc-answer" in h.proto.body)
-    assert "Gathered, 2.5 to 1:" in answer and "? takes" in answer
+    assert "Gathered, 2.5 to 1:" in answer and "takes " in answer and "? takes" not in answer
     page.radio(key="full-kind").set_value("knife").run()
     page.slider(key="full-ratio").set_value(3.0).run()
     page.toggle(key="full-on-sheet").set_value(True).run()

@@ -26,8 +26,8 @@ def line(now: Making, option: MakingOption) -> str:
 
 
 def marked(needed: Iterable[ClothNeeded], brief: bool = False) -> str:
-    """HTML of what each cloth must give, with a sign and in a few words; ``brief``: where it
-    stands beside the same told in full."""
+    """HTML of what each cloth must give, in a few words, with a sign where it is enough or short;
+    ``brief``: where it stands beside the same told in full."""
     told = []
     for need in needed:
         if need.fits:
@@ -36,7 +36,7 @@ def marked(needed: Iterable[ClothNeeded], brief: bool = False) -> str:
             told.append(("no", f"✗ short of {cm_and_inches(need.short_cm)}"))
         elif need.enough is None and need.needed_cm is not None:
             why = "" if brief else f", {need.verdict}"
-            told.append(("perhaps", f"? takes {cm_and_inches(need.needed_cm)}{why}"))
+            told.append(("perhaps", f"takes {cm_and_inches(need.needed_cm)}{why}"))
         else:
             told.append(("no", f"✗ {need.verdict}"))
     return "".join(f' <b class="wc-enough-{kind}">{escape(text)}.</b>' for kind, text in told)

@@ -341,10 +341,24 @@ def _on_lengths(
         reason = (
             f"the pieces cover {need / 1e4:.3f} m2, all lengths together only {have / 1e4:.3f} m2"
         )
+    for piece, angle in left if verdict == NO_LAY else ():
+        alone = [_alone(piece, angle, hand, fold) for hand in hands]
+        if all(made.verdict == CANNOT for made in alone):
+            verdict = CANNOT
+            reason = f"none of the {len(hands)} lengths has room for it: {alone[0].reason}"
+            break
     return ClothNeeded(
         "", grains, tuple(laid), plans, everything, verdict, reason, used,
         _short_of(left, hands[0], tries), "", doubts,
     )  # fmt: skip
+
+
+def _alone(piece: Piece, angle: float | str, hand: ClothInHand, fold: str) -> Lay:
+    """One copy, on a fold both hands of a pair, on a length that holds nothing else."""
+    folded = fold if hand.outline is None else "open"
+    pair = piece.pair and folded != "open"
+    one = replace(piece, quantity=1 + pair, pair=pair)
+    return lay_parts([(one, angle)], hand, fold=folded, tries=1, hopeless=False)
 
 
 def _left_over(parts: _Parts, made: Lay) -> Iterator[tuple[Piece, float | str]]:

@@ -27,14 +27,10 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Scale:
-    """Pixels per mm with its relative standard uncertainty.
-
-    ``ticks`` are the places (x, y) of the ticks used, for drawing.
-    """
+    """Pixels per mm with its relative standard uncertainty."""
 
     pixels_per_mm: float
     relative_uncertainty: float
-    ticks: tuple[tuple[float, float], ...] = ()
 
 
 def scale_from_length(
@@ -55,7 +51,7 @@ def scale_from_length(
         raise InputError("the known length must be more than 0 mm", field="length")
     if run < 20:
         raise InputError("the two marks are too close together; mark a longer length")
-    return Scale(run / length_mm, float(np.sqrt(2) * error_px / run), (start, end))
+    return Scale(run / length_mm, float(np.sqrt(2) * error_px / run))
 
 
 def scale_from_ruler(
@@ -118,12 +114,9 @@ def scale_from_ruler(
     curve = abs(float(bend[0])) * float(np.ptp(index))
     relative = float(np.hypot(np.sqrt(cov[0, 0]) / spacing, 0.25 * curve / spacing))
     angle = np.radians(tilt)
-    middle = part.shape[0] / 2
-    ticks = [(float(p), float(middle)) for p in place]
-    ticks = [(y + left, x + top) if upright else (x + left, y + top) for x, y in ticks]
     # the profile runs along the box; ticks stand across the ruler, so true spacing is shorter
     true = spacing * float(np.cos(angle))
-    return Scale(true / tick_mm, max(relative, 0.001), tuple(ticks))
+    return Scale(true / tick_mm, max(relative, 0.001))
 
 
 #: A picture is looked through for a ruler at so many pixels along its longer side.
@@ -198,9 +191,8 @@ def find_ruler(
         left, top, right, bottom = (round(side / times) for side in region)
         before = left, top, right, bottom
     scale, relative = _carried(best, before, small.shape)
-    ticks = tuple((float(c) * times, float(r) * times) for r, c in best.foot)
     left, top, right, bottom = (side * times for side in before)
-    return Found(Scale(scale * times, relative, ticks), region or (left, top, right, bottom))
+    return Found(Scale(scale * times, relative), region or (left, top, right, bottom))
 
 
 def _rows_of_ticks(small: Array, wide: int) -> list[_Row]:

@@ -25,7 +25,14 @@ from weavecolor.picture import raster
 from weavecolor.picture.encode import AS_SEEN, Seeing
 from weavecolor.picture.shapes import Form, Shape
 from weavecolor.picture.sweep import densities, openness, soft_directions, taken
-from weavecolor.picture.tables import SOFT_DEG, Tables, rgb_matrix, tables, view_vector
+from weavecolor.picture.tables import (
+    SOFT_DEG,
+    Tables,
+    check_layers,
+    rgb_matrix,
+    tables,
+    view_vector,
+)
 from weavecolor.picture.threads import BEGIN, LAYERS, ROW, threads
 from weavecolor.scene.backings import Backing, backing
 from weavecolor.scene.places import illumination
@@ -145,8 +152,7 @@ def stage(
     ``covers``: what hangs; ``beneath``: an inner shape of close cloth that the body wears, drawn as
     part of it; ``floor``: whether it stands on one. Raises InputError where there is no cloth.
     """
-    if not covers:
-        raise InputError("a picture of hung cloth needs a layer of cloth")
+    check_layers(*(cover.stack for cover in covers))
     stacks: list[Stack] = []
     parts: list[tuple[NDArray[Any], ...]] = []
     base = 0

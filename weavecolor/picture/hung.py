@@ -28,6 +28,7 @@ from weavecolor.picture.hanging import (
     stage,
 )
 from weavecolor.picture.shapes import load_form, load_shape, shape_names
+from weavecolor.picture.tables import check_layers
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.scene import Light, Scene
 
@@ -59,8 +60,7 @@ def hung_stage(
     """
     made = load_shape(shape)
     covers = [Cover(load_shape(name), laid) for name, laid in inner]
-    if not stack.layers or not all(c.stack.layers for c in covers):
-        raise InputError("a picture of hung cloth needs a layer of cloth")
+    check_layers(stack, *(c.stack for c in covers))
     body = load_form(made.body) if made.body and not bare else None
     own = "inner-lining" in made.inner
     worn = load_shape("inner-lining") if lined and own and body is not None else None

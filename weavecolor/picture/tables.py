@@ -178,9 +178,9 @@ def core(stack: Stack, *, coarse: bool = False) -> Core:
     return _cores.one(key, lambda: _core(_straightened(stack), COARSE if coarse else FINE))
 
 
-def check_layers(stack: Stack) -> None:
-    """Raises InputError where there is no cloth to draw."""
-    if not stack.layers:
+def check_layers(*stacks: Stack) -> None:
+    """Raises InputError where there is no cloth to draw, or a stack of none."""
+    if not (stacks and all(stack.layers for stack in stacks)):
         raise InputError("a picture of hung cloth needs a layer of cloth")
 
 
