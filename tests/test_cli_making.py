@@ -243,7 +243,7 @@ def test_pieces_in_inches_become_centimetres():
 )
 def test_a_wrong_list_of_pieces_is_refused(text, says):
     with pytest.raises(InputError, match=says) as caught:
-        pieces_from_toml(text, "mine.toml")
+        pieces_from_toml(f'unit = "cm"\n{text}', "mine.toml")
     assert "mine.toml" in str(caught.value)
 
 

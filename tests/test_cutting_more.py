@@ -14,7 +14,7 @@ from shapely.geometry import Polygon
 from weavecolor.cutting.asked import fullness_from, with_damage
 from weavecolor.cutting.folds import fold_profile
 from weavecolor.cutting.fullness import FullnessWanted, plan_fullness, skirt_layers
-from weavecolor.cutting.lay import CANNOT, NO_LAY, lay
+from weavecolor.cutting.lay import CANNOT, lay
 from weavecolor.cutting.lengths import positive
 from weavecolor.cutting.needed import _doubts, cloth_needed
 from weavecolor.cutting.nesting import Nest, convex_parts, form
@@ -100,7 +100,7 @@ def test_a_seam_in_a_file_is_at_most_20_cm(unit, cm, where):
 
 @pytest.mark.parametrize(("kind", "full"), [("flat", 1.0), ("gathered", 2.5), ("knife", 2.5)])
 def test_a_fullness_that_a_file_leaves_open_is_the_usual_one(kind, full):
-    text = f'[[fullness]]\nwhat = "skirt"\nfinished = 70\nlength = 90\nkind = "{kind}"'
+    text = f'unit = "cm"\n[[fullness]]\nwhat = "skirt"\nfinished = 70\nlength = 90\nkind = "{kind}"'
     (wanted,) = cutting_from_toml(text).fullness
     assert isinstance(wanted, FullnessWanted)
     assert wanted.fullness == full and wanted.widths is None
@@ -184,7 +184,7 @@ def test_of_two_lengths_too_short_a_third_is_told():
     """100 long, and both are 60: another length of 100 would do, and neither is told its own."""
     made = cloth_needed("silk", STRAIGHT, [Piece.rectangle("a", 50.0, 100.0, seam_cm=0.0)], (),
                         [ClothInHand(60.0, 60.0)] * 2, tries=2)  # fmt: skip
-    assert made.verdict == NO_LAY and made.needed_cm is None
+    assert made.verdict == CANNOT and made.needed_cm is None
     assert made.short_cm == pytest.approx(100.0)
 
 

@@ -164,7 +164,7 @@ def test_a_piece_that_is_also_a_fullness_is_doubted_and_names_are_told_apart():
     cuff = Piece.rectangle("cuff", 8.0, 22.0)
     names = [part.name for part in named_apart([cuff, replace(cuff, quantity=2), cuff])]
     assert names == ["cuff", "cuff (2)", "cuff (3)"]
-    text = '[[piece]]\nname = "cuff"\nacross = 8\ndown = 22\n' * 2
+    text = 'unit = "cm"\n' + '[[piece]]\nname = "cuff"\nacross = 8\ndown = 22\n' * 2
     assert [piece.name for piece in cutting_from_toml(text).pieces] == ["cuff", "cuff (2)"]
 
 
@@ -445,7 +445,8 @@ def test_line_and_file_tell_the_same_cloth_and_fullness(tmp_path, capsys):
     [
         (("[[cloth.flaw]]", "[[cloth.bite]]"), "call it a flaw"),
         (("width = 44", "width = 4400"), "width"),
-        (("from_end = 80", "from_end = 800"), "cloth"),
+        (("from_end = 80", "from_end = 800"), "lies off the cloth"),
+        (('unit = "inch"', ""), "unit: is missing; write unit"),
         (("fullness = 2.5", "fullness = 25"), "fullness"),
         (("pleat = 1", "pleats = 1"), "did you mean pleat"),
         (("finished = 28\n", ""), "finished: is missing"),

@@ -27,9 +27,9 @@ from typing import TypeVar
 
 from weavecolor.cutting.folds import KINDS
 from weavecolor.cutting.fullness import FullnessWanted
-from weavecolor.cutting.lengths import LONGEST_CM, WIDEST_CM, cm
+from weavecolor.cutting.lengths import LONGEST_CM, WIDEST_CM
 from weavecolor.cutting.pieces import Points
-from weavecolor.cutting.remnant import ClothInHand
+from weavecolor.cutting.remnant import ClothInHand, check_on_cloth
 from weavecolor.errors import InputError, shown
 from weavecolor.textile.units import length_mm
 
@@ -209,11 +209,7 @@ def with_damage(cloth: ClothInHand, kind: str, text: str, field: str) -> ClothIn
             field=field,
         )
     spot = damage_at(corner[0], corner[1], across, along)
-    if corner[0] >= right or corner[1] >= high:
-        raise InputError(
-            f"that {kind} lies off the cloth, which is {cm(right - left)} x {cm(high - low)}",
-            field=field,
-        )
+    _made(lambda: check_on_cloth(kind, spot, cloth.edge), field)
     at_edge = (
         corner[0] <= left + 1e-6
         or corner[1] <= low + 1e-6

@@ -62,7 +62,7 @@ from weavecolor.cutting.pieces import (
     check_outline,
     named_apart,
 )
-from weavecolor.cutting.remnant import FOLDS, ClothInHand, damage_words
+from weavecolor.cutting.remnant import FOLDS, ClothInHand, check_on_cloth, damage_words
 from weavecolor.errors import InputError
 from weavecolor.files.fields import Fields
 from weavecolor.files.textfile import read_text, toml_table
@@ -96,7 +96,8 @@ def read_cutting(path: str | Path) -> CuttingFile:
     --------
     >>> import tempfile
     >>> file = Path(tempfile.mkdtemp()) / "pieces.toml"
-    >>> _ = file.write_text('[[piece]]\\nname = "panel"\\nacross = 70\\ndown = 95')
+    >>> text = 'unit = "cm"\\n[[piece]]\\nname = "panel"\\nacross = 70\\ndown = 95'
+    >>> _ = file.write_text(text)
     >>> read_cutting(file).pieces[0].name
     'panel'
     """
@@ -108,7 +109,8 @@ def pieces_from_toml(text: str, file: str = "pieces") -> tuple[Piece, ...]:
 
     Examples
     --------
-    >>> pieces_from_toml('[[piece]]\\nname = "panel"\\nacross = 70\\ndown = 95')[0].outline[2]
+    >>> text = 'unit = "cm"\\n[[piece]]\\nname = "panel"\\nacross = 70\\ndown = 95'
+    >>> pieces_from_toml(text)[0].outline[2]
     (70.0, 95.0)
     """
     return cutting_from_toml(text, file).pieces
@@ -125,6 +127,8 @@ def cutting_from_toml(text: str, file: str = "pieces") -> CuttingFile:
     """
     top = Fields(toml_table(text, "file of pieces", file=file), file)
     top.only(("unit", "seam", "fold", "piece", "cloth", "fullness"))
+    if "unit" not in top and any(key in top for key in ("piece", "cloth", "fullness")):
+        raise top.refuse('is missing; write unit = "cm" or unit = "inch", of every length', "unit")
     unit = UNITS[top.choice("unit", tuple(UNITS), "cm")]
     seam = top.number("seam", 0.0, WIDEST_SEAM_CM / unit, 1.5 / unit) * unit
     fold = top.choice("fold", FOLDS, "") if "fold" in top else ""
@@ -183,6 +187,7 @@ def _cloth(row: Fields, unit: float) -> ClothInHand:
     for kind in ("flaw", "bite"):
         for place in _tables(row, kind):
             spot = _spot(place, unit)
+            _made(place, "", lambda kind=kind, spot=spot: check_on_cloth(kind, spot, hand.edge))  # type: ignore[misc]
             words = _made(place, "", lambda spot=spot: damage_words(spot, hand.edge))  # type: ignore[misc]
             if not words.startswith(kind):
                 raise place.refuse(

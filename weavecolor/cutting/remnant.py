@@ -129,6 +129,20 @@ class ClothInHand:
         return right - left
 
 
+def check_on_cloth(kind: str, hole: Points, edge: BaseGeometry) -> None:
+    """Raises InputError for a ``kind`` of damage that no part of the cloth within ``edge`` has.
+
+    Examples
+    --------
+    >>> check_on_cloth("flaw", ((0, 0), (3, 0), (3, 4)), ClothInHand(110.0, 200.0).edge)
+    """
+    if shapely.intersection(Polygon(hole), edge, grid_size=GRID).area == 0.0:
+        left, low, right, high = edge.bounds
+        raise InputError(
+            f"that {kind} lies off the cloth, which is {cm(right - left)} x {cm(high - low)}"
+        )
+
+
 def damage_words(hole: Points, edge: BaseGeometry) -> str:
     """A place to keep clear of, by kind and size: "bite 30 x 40 cm (11 3/4 x 15 3/4 in)".
 
