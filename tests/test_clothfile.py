@@ -99,6 +99,9 @@ def test_colour_ways_agree_with_their_meaning(tmp_path):
     text = changed('srgb = "#202020"', 'lab = [40, 30, -10], illuminant = "D65"')
     values = cloth_from_toml(text).weft.colour
     assert reading(values * daylight, daylight).Lab == pytest.approx([40, 30, -10], abs=0.05)
+    unsaid = cloth_from_toml(text.replace(', illuminant = "D65"', ""))
+    assert (unsaid.weft.colour == values).all()
+    assert "supposed in D65" in dict(unsaid.known)["weft.colour"].source
     short = changed('colour = { srgb = "#202020" }', 'colour = "#8a2be2"')
     values = cloth_from_toml(short).weft.colour
     assert reading(values * daylight, daylight).hex == "#8a2be2"
@@ -196,7 +199,10 @@ BAD = [
     (changed("[380", "[" + "1," * 6000 + "380"), "warp.colour.wavelengths", "at most 5000"),
     (changed("#202020", "#20202"), "weft.colour.srgb", "is not a screen colour"),
     (changed("#202020", "reddest"), "weft.colour.srgb", "is not a screen colour"),
-    (changed('srgb = "#202020"', "lab = [40, 1, 2]"), "weft.colour.illuminant", "is missing"),
+    (changed('srgb = "#202020"', 'lab = [40, 1, 2], illuminant = "D75"'),
+     "weft.colour.illuminant", "must be one of D65, D50"),
+    (changed('colour = { srgb = "#202020" }', 'colour = "indgo"'), "weft.colour",
+     "did you mean indigo"),
     (changed('srgb = "#202020"', 'lab = [40, 1], illuminant = "D65"'), "weft.colour.lab",
      "must hold 3 numbers, got 2"),
     (changed('srgb = "#202020"', 'lab = [140, 1, 1], illuminant = "D65"'), "weft.colour.lab",

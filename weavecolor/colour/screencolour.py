@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from difflib import get_close_matches
 
 from weavecolor.errors import InputError, shown
 
@@ -28,9 +29,13 @@ def screen_rgb(text: str) -> tuple[float, float, float]:
     """
     found = _digits(text)
     if found is None:
+        from PIL.ImageColor import colormap
+
+        near = get_close_matches(_tidy(text)[:40], colormap, 1, 0.75)
+        meant = f" (did you mean {near[0]}?)" if near else ""
         raise InputError(
-            f'{shown(text, 42)} is not a screen colour; write it as "#b01020" or by its CSS name, '
-            'such as "navy"'
+            f'{shown(text, 42)} is not a screen colour{meant}; write it as "#b01020" or by its CSS '
+            'name, such as "navy"'
         )
     red, green, blue = (int(found[i : i + 2], 16) / 255.0 for i in (0, 2, 4))
     return red, green, blue
@@ -47,9 +52,13 @@ def is_screen_colour(text: str) -> bool:
     return _digits(text) is not None
 
 
+def _tidy(text: str) -> str:
+    return "".join(str(text).split()).casefold()
+
+
 def _digits(text: str) -> str | None:
     """Six hexadecimal digits, or None."""
-    tidy = "".join(str(text).split()).casefold()
+    tidy = _tidy(text)
     digits = tidy.removeprefix("#")
     if re.fullmatch(r"[0-9a-f]{3}", digits):
         return "".join(2 * digit for digit in digits)

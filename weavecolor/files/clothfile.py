@@ -34,10 +34,10 @@ assumed as usual for the fibre, with its range. Of a spun yarn, ``filaments`` ar
 in its section. ``dull_per_mm`` is scattering inside the fibre.
 
 A colour is one of: ``wavelengths`` and ``reflectance`` lists (``unit`` = "fraction" or
-"percent"); ``lab`` with ``illuminant`` "D65" or "D50"; ``srgb`` = "#rrggbb"; ``spectrum_file``, a
-CSV, TSV or CGATS file in the same folder, with ``spectrum`` naming which. It is the colour of
-closely wound thread. Beside ``reflectance`` a list ``absorption``, 1/mm inside the fibre, may
-stand: then that is the dye.
+"percent"); ``lab`` with ``illuminant`` "D65", which is supposed, or "D50"; ``srgb`` = "#rrggbb";
+``spectrum_file``, a CSV, TSV or CGATS file in the same folder, with ``spectrum`` naming which. It
+is the colour of closely wound thread. Beside ``reflectance`` a list ``absorption``, 1/mm inside the
+fibre, may stand: then that is the dye.
 
 How a number is known may be told, and always is in a file that the tool wrote; what is not told
 counts as stated. Names are those of the fields, and of a fit also ``cover`` of a system and
@@ -516,7 +516,8 @@ def _colour(
     known: dict[str, HowKnown],
 ) -> tuple[Spectrum, Spectrum | None, str]:
     """Spectrum, absorption and name of a yarn's colour; a recovered one counts as assumed."""
-    if isinstance(fields.get("colour"), str):
+    named = isinstance(fields.get("colour"), str)
+    if named:
         fields = Fields({"srgb": fields.get("colour")}, fields.file, fields.place("colour"))
     else:
         fields = fields.table("colour")
@@ -545,9 +546,12 @@ def _colour(
     # Recovery loads the colour library: only when a file needs it.
     from weavecolor.colour.colorimetry import spectrum_from_lab, spectrum_from_srgb
 
+    told = "sRGB" if ways == ["srgb"] else "Lab"
+    if ways == ["lab"] and "illuminant" not in fields:
+        told = "Lab, supposed in D65"
     known[f"{system}.colour"] = HowKnown.assumed(
-        source=f"recovered from {'Lab' if ways == ['lab'] else 'sRGB'}: many spectra look so in "
-        "daylight, and they differ in other light"
+        source=f"recovered from {told}: many spectra look so in daylight, and they differ in other "
+        "light"
     )
     try:
         if ways == ["srgb"]:
@@ -555,11 +559,12 @@ def _colour(
         lab = fields.numbers("lab", exactly=3)
         if not (0.0 <= lab[0] <= 100.0 and max(abs(lab[1]), abs(lab[2])) <= 150.0):
             raise InputError("L lies within 0-100, a and b within -150 and 150")
-        illuminant = fields.choice("illuminant", ("D65", "D50"))
+        illuminant = fields.choice("illuminant", ("D65", "D50"), default="D65")
         observer = fields.choice("observer", ("2", "10"), default="2")
         return spectrum_from_lab(lab, illuminant, observer), None, name
     except InputError as error:
-        raise error.at(file=fields.file, field=fields.place(ways[0])) from None
+        field = fields.prefix if named else fields.place(ways[0])
+        raise error.at(file=fields.file, field=field) from None
 
 
 def _absorption(fields: Fields) -> Spectrum | None:

@@ -82,7 +82,7 @@ def _phrase(key: str, yarn: Yarn, cloth: Cloth, system: str, how: HowKnown) -> s
         case "crimp":
             return f"crimp {getattr(cloth, f'{system}_crimp'):.3g}{span}"
         case "packing" | "flattening":
-            return f"{key} {getattr(yarn, key):g}{span}"
+            return f"{key} {getattr(yarn, key):.3g}{span}"
     return f"{key}{span}"
 
 

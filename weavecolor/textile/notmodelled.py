@@ -50,8 +50,8 @@ NOT_MODELLED: tuple[NotModelled, ...] = (
         "lay a piece with the pile up and with it down, and look",
     ),
     NotModelled(
-        r"lace|knit\w*|jersey|tulle|net|netting|crochet|felt\w*|nonwoven",
-        "lace, net, knitted and felted cloth",
+        r"lace|leno|knit\w*|jersey|tulle|net|netting|crochet|felt\w*|nonwoven",
+        "lace, net, leno, knitted and felted cloth",
         "lay a piece over the backing and look",
     ),
     NotModelled(
