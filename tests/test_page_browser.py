@@ -428,8 +428,7 @@ def test_every_question_is_whole_legible_and_reachable(page, tmp_path, width, he
             )
             assert wide[0] <= wide[1] + 1, f"{question} is wider than the screen at {narrow}"
         page.resize(width, height)
-        # on a telephone a row of choices is drawn sideways under the thumb
-        hidden = page.driver.execute_script(HIDDEN) if width > 900 else []
+        hidden = page.driver.execute_script(HIDDEN)
         assert not hidden, (question, hidden)
         words = len(page.one(".st-key-wc-panel").text.split())
         small = page.driver.execute_script(SMALL)

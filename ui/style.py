@@ -142,6 +142,14 @@ h2.wc-question { font-size: 1.08rem; margin: .1rem 0 0; padding: 0; font-weight:
   [class*="st-key-wc-card-"], :has(> [class*="st-key-wc-card-"]) { flex: 1 0 6.4rem !important;
     min-width: 6.4rem !important; }
 }
+@media (max-width: 480px) {
+  [class*="st-key-wc-strip-"]:not([class*="tools"]) { flex-wrap: wrap !important;
+    overflow: visible; gap: .25rem !important; }
+  [class*="st-key-wc-card-"], :has(> [class*="st-key-wc-card-"]) { flex: 1 0 5rem !important;
+    min-width: 5rem !important; padding: .15rem; }
+  [class*="st-key-wc-card-"] button { padding: .1rem; }
+  [class*="st-key-wc-card-"] button p { font-size: .78rem; hyphens: auto; }
+}
 @media (prefers-reduced-motion: reduce) {
   *, *::before, *::after { animation: none !important; transition: none !important; }
 }
