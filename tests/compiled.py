@@ -16,9 +16,10 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[1]
 #: One function that is compiled late, for each module of them.
 LAST = {
-    "optics/cell/paths": "trace", "optics/cell/rays": "_march", "decide/lastlayer": "_inverted",
-    "cutting/nesting": "_crossings", "picture/raster": "cloths", "picture/sweep": "densities",
-    "picture/tables": "_lit", "picture/lookup": "sight_at",
+    "optics/cell/paths": "push_apart", "optics/cell/rays": "_march",
+    "decide/lastlayer": "_inverted", "cutting/nesting": "_crossings",
+    "picture/raster": "cloths", "picture/sweep": "densities", "picture/tables": "_lit",
+    "picture/lookup": "sight_at",
 }  # fmt: skip
 
 
@@ -59,6 +60,7 @@ def compile_all() -> None:
     single = Stack((Layer(organza),), white)
     allowed = candidates([Material(organza)], [white], Limits(layers=(1, 2), grains=(0.0,)))
     search(allowed, [Wish("deepest")], [window], options=1)
+    filaments.arrangement(7, 0.6, 1.0)
     draw_closeup(single, window, 32, 24)
     draw_hung(single, window, "gathered-3-organza", 40, 50, coarse=True)
     corner = ((0.0, 0.0), (40.0, 0.0), (40.0, 20.0), (20.0, 20.0), (20.0, 60.0), (0.0, 60.0))

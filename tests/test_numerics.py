@@ -41,8 +41,13 @@ def worked(what: str, threads: str = "1", seed: str = "0") -> str:
     return done.stdout
 
 
+def alone() -> list:
+    """What one thread makes of all that the tests below ask of several."""
+    return json.loads(worked("alone"))
+
+
 def test_one_or_many_threads_of_linear_algebra():
-    one, many = (np.array(json.loads(worked("brf", threads=n))) for n in ("1", "4"))
+    one, many = (np.array(x) for x in (alone()[0], json.loads(worked("brf", threads="4"))))
     assert one.shape == (2, 3, 3, 41) and one.max() > 0.01
     assert np.abs(one - many).max() <= SUMS * one.max()
 
@@ -54,7 +59,7 @@ def test_the_same_input_gives_the_same_bytes_of_json_toml_and_lay():
 
 
 def test_eight_threads_at_once_find_what_one_finds():
-    serial, together = (np.array(json.loads(worked(what))) for what in ("serial", "8"))
+    serial, together = (np.array(x) for x in (alone()[1], json.loads(worked("8"))))
     assert serial.shape == (4, 41) and serial.min() >= 0.0 and serial.max() > 0.01
     assert np.array_equal(serial, together)
 

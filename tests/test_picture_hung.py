@@ -75,7 +75,8 @@ def grid(side: float, z: float, n: int = 9) -> tuple[np.ndarray, np.ndarray]:
     x, y = np.meshgrid(at, at)
     points = np.stack([x.ravel(), y.ravel(), np.full(x.size, z)], axis=1)
     i = np.arange(n * n).reshape(n, n)
-    return points, np.stack([i[:-1, :-1], i[:-1, 1:], i[1:, 1:], i[1:, :-1]], -1).reshape(-1, 4)
+    quads = np.stack([i[:-1, :-1], i[:-1, 1:], i[1:, 1:], i[1:, :-1]], -1).reshape(-1, 4)
+    return points, quads.astype(np.int32)  # as the tool has them: other kinds are compiled anew
 
 
 def test_a_sweep_adds_every_layer_before_a_place_and_none_behind():
@@ -119,9 +120,9 @@ def test_layers_add_and_multiply_channel_by_channel():
     light = np.array([[made.level, [0.5, 0.4, 0.3], [0.2, 0.2, 0.2], [0, 0, 0]]])
     out = np.broadcast_to(ground, (32, 32, 1, 3)).copy()
     depth = np.full((32, 32, 1), -1e9, np.float32)
-    quads, order = np.arange(12).reshape(3, 4), np.arange(3)
+    quads, order = np.arange(12, dtype=np.int32).reshape(3, 4), np.arange(3)
     raster.cloths(
-        xyz, quads, order, np.zeros(3, np.int64), vertex, key, room, glow, np.array([np.pi]), light,
+        xyz, quads, order, np.zeros(3, np.int32), vertex, key, room, glow, np.array([np.pi]), light,
         np.array([[1.0, 1.0, 0.0, 0.0, 1.0]]), *NO_THREADS, 1.0, 3.0, False,
         raster.SAMPLES[1], out, depth, 2,
     )  # fmt: skip
@@ -147,7 +148,7 @@ def test_quads_that_share_an_edge_leave_no_gap_and_no_double():
     vertex[:, 6:9], vertex[:, 15] = 1.0, 9.0
     out, depth = np.ones((32, 32, 4, 3), np.float32), np.full((32, 32, 4), -1e9, np.float32)
     raster.cloths(
-        spot, quads, np.arange(25), np.zeros(25, np.int64), vertex, key, room, glow,
+        spot, quads, np.arange(25), np.zeros(25, np.int32), vertex, key, room, glow,
         np.array([np.pi]), np.zeros((1, 4, 3)), np.array([[1.0, 1.0, 0.0, 0.0, 1.0]]),
         *NO_THREADS, 1.0, 3.0, False, raster.SAMPLES[4], out, depth, 3,
     )  # fmt: skip

@@ -70,6 +70,11 @@ def serial():
     return np.array([radiances(stack) for stack in stacks()])
 
 
+def factors():
+    directions = [(0.0, 0.0), (45.0, 30.0), (60.0, 200.0)]
+    return np.array([brf(s, directions, directions) for s in stacks()[::2]])
+
+
 def text():
     """Everything that is written as text from one input."""
     cloth = load_swatch(SWATCHES[0])
@@ -88,9 +93,8 @@ if __name__ == "__main__":
     what = sys.argv[1]
     if what == "text":
         sys.stdout.write("\n".join(text()))
-    elif what == "brf":
-        directions = [(0.0, 0.0), (45.0, 30.0), (60.0, 200.0)]
-        print(json.dumps([brf(s, directions, directions).tolist() for s in stacks()[::2]]))
+    elif what == "alone":
+        print(json.dumps([factors().tolist(), serial().tolist()]))
     else:
-        values = serial() if what == "serial" else in_threads(int(what))
+        values = factors() if what == "brf" else in_threads(int(what))
         print(json.dumps(values.tolist()))
