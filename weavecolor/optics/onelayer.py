@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from weavecolor.optics.adding import GAPS, PileOptics, openings
 from weavecolor.optics.cell.filaments import (
+    APERTURE_DEG,
     FilamentCell,
     Strand,
     beam,
@@ -153,7 +154,8 @@ def _layer(
     through = np.zeros(count)
     open_ = np.zeros(count)
     for e, vector in enumerate(vectors):
-        rays = beam(cell, vector, looked if links.get(e) else small)
+        eye = bool(links.get(e))
+        rays = beam(cell, vector, looked if eye else small, APERTURE_DEG if eye else 0.0)
         weights[e, count:] = by_side(cell, vector, rays)
         through[e], open_[e] = rays.through, rays.open
         if links.get(e):

@@ -35,6 +35,9 @@ MOST_FILAMENTS = 180
 #: Half the angle of a named light or eye, degrees: a small lamp, or an eye at arm's length. Exact
 #: pairs of directions are not defined for smooth rods.
 APERTURE_DEG = 5.0
+#: A disc of it with an edge of this share of its width to each side, and where that ends.
+_EDGE = 0.02
+_DISC_DEG = APERTURE_DEG * (1.0 + _EDGE)
 
 #: Lengths: geometric steps above a share of the yarn's height.
 LEVELS, RATIO = 44, 1.2
@@ -699,11 +702,14 @@ def pair_rays(cell: FilamentCell, share: float = 1.0) -> int:
 
 #: Beams kept, bytes: as many as a search of some cloths in some lights asks for again.
 _KEPT_BYTES = 80_000_000
-_rays: Kept[tuple[FilamentCell, Vector, int], Rays] = Kept(_KEPT_BYTES, lambda one: one.nbytes)
+_rays: Kept[tuple[FilamentCell, Vector, int, float], Rays] = Kept(
+    _KEPT_BYTES, lambda one: one.nbytes
+)
 
 
-def _kept_rays(cell: FilamentCell, vector: Vector, count: int) -> Rays:
-    return _rays.one((cell, vector, count), lambda: follow_cap(cell, vector, count, 0.0)[0])
+def _kept_rays(cell: FilamentCell, vector: Vector, count: int, half_deg: float) -> Rays:
+    key = (cell, vector, count, half_deg)
+    return _rays.one(key, lambda: follow_cap(cell, vector, count, half_deg)[0])
 
 
 def _standing(cell: FilamentCell, vector: Vector) -> tuple[Vector, Vector, list[Array]]:
@@ -712,7 +718,8 @@ def _standing(cell: FilamentCell, vector: Vector) -> tuple[Vector, Vector, list[
     ways = mirrors(cell)
     v = np.array(vector)
     best = max(ways, key=lambda s: tuple(float(a) for a in np.round(v * s, 9)[::-1]))
-    first: Vector = tuple(float(a) + 0.0 for a in v * best)  # type: ignore[assignment]
+    # rounded more than who asks does: turned there and back it is the same, to the last ray
+    first: Vector = tuple(round(float(a), 7) + 0.0 for a in v * best)  # type: ignore[assignment]
     still = [np.array(s) for s in ways if np.abs(np.array(first) * s - first).max() < 1e-9]
     return first, best, still
 
@@ -774,9 +781,11 @@ def white_named(
     for e, vector in enumerate(vectors):
         # by its part alone, so that no answer depends on what else is asked
         count = (pair_rays if e in asked else rays_each)(cell, share)
+        half_deg = APERTURE_DEG if e in asked else 0.0
         first, signs, still = _standing(cell, vector)
         table, through, open_ = _crossing.one(
-            (cell, first, count, grid), partial(_crossed, cell, first, count, grid)
+            (cell, first, count, grid, half_deg),
+            partial(_crossed, cell, first, count, grid, half_deg),
         )
         cross.append(table[ways[signs]])
         straights.append(through)
@@ -813,13 +822,15 @@ def _packed_looked(value: tuple[sparse.csr_array, float]) -> dict[str, Any]:
 
 
 #: What directions that stand for others send to the nodes, and to other directions: bytes, rows.
-_crossing: Kept[tuple[FilamentCell, Vector, int, Nodes], tuple[sparse.csr_array, float, float]] = (
+_crossing: Kept[
+    tuple[FilamentCell, Vector, int, Nodes, float], tuple[sparse.csr_array, float, float]
+] = (
     Kept(
         60_000_000,
         lambda one: 2 * one[0].data.nbytes,
         Packed(
             "crossing",
-            lambda key: (*key[:3], key[3].rings, key[3].steps),
+            lambda key: (*key[:3], key[3].rings, key[3].steps, key[4]),
             _packed_crossing,
             lambda _, x: (_table_of(x), float(x["through"]), float(x["open"])),
         ),
@@ -829,7 +840,7 @@ _looked: Kept[tuple[FilamentCell, Vector, int, Vector], tuple[sparse.csr_array, 
     4096,
     packed=Packed(
         "looked",
-        lambda key: (*key, EFFORT),
+        lambda key: (*key, EFFORT, APERTURE_DEG),
         _packed_looked,
         lambda _, x: (_table_of(x), float(x["glint"])),
     ),
@@ -837,11 +848,11 @@ _looked: Kept[tuple[FilamentCell, Vector, int, Vector], tuple[sparse.csr_array, 
 
 
 def _crossed(
-    cell: FilamentCell, first: Vector, count: int, grid: Nodes
+    cell: FilamentCell, first: Vector, count: int, grid: Nodes, half_deg: float
 ) -> tuple[sparse.csr_array, float, float]:
     """Radiance factors (2D, levels * levels) of a direction with the nodes; ``through``, ``open``
     as in :class:`Rays`."""
-    rays = beam(cell, first, count)
+    rays = beam(cell, first, count, half_deg)
     place = paths.nodes_of(rays.toward.astype(float), ring_edges(grid), grid.steps)
     table = sparse.diags_array(1.0 / grid.share) @ rays.table(place, 2 * grid.half)
     return sparse.csr_array(table), rays.through, rays.open
@@ -854,7 +865,8 @@ def _looked_at_each(
     cell, first, count, _ = keys[0]
     aims = [aim for *_, aim in keys]
     glint_rays = int(EFFORT * _GLINT_RAYS * count / pair_rays(cell))
-    found, glint = looked_at(cell, first, aims, beam(cell, first, count), glint_rays)
+    rays = beam(cell, first, count, APERTURE_DEG)
+    found, glint = looked_at(cell, first, aims, rays, glint_rays)
     return [(found[[k]], float(shine)) for k, shine in enumerate(glint)]
 
 
@@ -862,22 +874,26 @@ def _vector(v: Array) -> Vector:
     return float(v[0]), float(v[1]), float(v[2])
 
 
-def beam(cell: FilamentCell, vector: Vector, count: int) -> Rays:
-    """The light on ``cell`` of a parallel beam, by ``count`` rays, as of the direction that stands
-    for all that the cell's mirrors make of ``vector``; kept."""
-    return _kept_rays(cell, _standing(cell, vector)[0], count)
+def beam(cell: FilamentCell, vector: Vector, count: int, half_deg: float = 0.0) -> Rays:
+    """The light on ``cell`` of a beam that is ``half_deg`` wide to each side, by ``count`` rays, as
+    of the direction that stands for all that the cell's mirrors make of ``vector``; kept."""
+    return _kept_rays(cell, _standing(cell, vector)[0], count, half_deg)
 
 
 def looked_at(
     cell: FilamentCell, vector: Vector, aims: list[Vector], rays: Rays, glint_rays: int = 0
 ) -> tuple[sparse.csr_array, Array]:
-    """Radiance factors of :func:`beam` ``rays`` on ``cell`` from ``vector`` to each of ``aims``:
-    (m, levels * levels) by lengths, and (m,) what one clear surface alone adds, by ``glint_rays``,
-    0: enough."""
+    """Radiance factors of :func:`beam` ``rays``, as wide as the aperture, on ``cell`` from
+    ``vector`` to each of ``aims``: (m, levels * levels) by lengths, and (m,) what one clear surface
+    alone adds, by ``glint_rays``, 0: enough.
+
+    A fan that a rod sends on after it was refracted does not move as its source does, and its edges
+    (rainbows) move faster: only light that came from anywhere in the one aperture and goes anywhere
+    into the other tells what both see."""
     matt = cell.warp.opaque or cell.weft.opaque
     # many filaments and matt yarn send back light to all sides, but for what one surface does
     rods = cell.warp.single and cell.weft.single and not matt
-    back_deg = 2.0 * APERTURE_DEG if rods else WIDE_DEG
+    back_deg = _DISC_DEG if rods else WIDE_DEG
     inner = rays.met > (0 if matt else 1)
     glint = glints(cell, {vector: aims}, True, glint_rays)[vector]
     pairs = sparse.csr_array((len(aims), LEVELS * LEVELS))
@@ -885,7 +901,7 @@ def looked_at(
     for way in still:
         moved = np.array(aims) * signs * way
         same = moved[:, 2] * first[2] > 0.0
-        for side, half_deg in ((same, back_deg), (~same, 2.0 * APERTURE_DEG)):
+        for side, half_deg in ((same, back_deg), (~same, _DISC_DEG)):
             ray, aim, seen = _near(rays.toward[inner], moved[side], half_deg)
             weight = rays.weight[inner][ray] * seen / len(still)
             which = np.flatnonzero(side)[aim]
@@ -931,17 +947,27 @@ def _near(
     toward: NDArray[np.float32], aims: Array, half_deg: float = 2.0 * APERTURE_DEG
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], Array]:
     """Which rays (n, 3) of a beam are seen from which ``aims`` (m, 3), and the radiance factor that
-    all of the beam's light there would have. Light and eye have the stated aperture, and two discs
-    that lie so far apart overlap by so much; with a wider ``half_deg``, the mean about each aim."""
+    all of the beam's light there would have: within the aperture all alike; of a parallel beam,
+    twice as wide, as two discs that lie so far apart overlap, which is what light that a mirror
+    sends on does; wider, the mean about each aim."""
     wide = np.radians(half_deg)
     x, y, z = aims.T.astype(np.float32)
     # written out: a product of tables rounds by how many aims there are; no answer hangs on that
     cosine = toward[:, :1] * x + toward[:, 1:2] * y + toward[:, 2:] * z
     cosine = np.clip(cosine, -1.0, 1.0)
     row, aim = np.nonzero(cosine > np.cos(wide))
-    apart = np.minimum(np.arccos(cosine[row, aim]) / wide, 1.0)
+    near = np.einsum("ra,ra->r", toward[row].astype(float), aims[aim])
+    apart = np.minimum(np.arccos(np.clip(near, -1.0, 1.0)) / wide, 1.0)
     share = np.interp(np.abs(aims[:, 2]), *_even_share(half_deg))
-    return row, aim, np.asarray(_overlap(apart) / share[aim], float)
+    return row, aim, np.asarray(_seen(apart, half_deg) / share[aim], float)
+
+
+def _seen(apart: Array, half_deg: float) -> Array:
+    """The weight of light so far, in ``half_deg``, from an aim."""
+    if half_deg > _DISC_DEG:
+        return _overlap(apart)
+    # no hard edge: a ray on it would be seen or not by the last digit of its direction
+    return np.clip((1.0 - apart) / (2.0 * _EDGE), 0.0, 1.0)
 
 
 @lru_cache(maxsize=4)
@@ -954,7 +980,7 @@ def _even_share(half_deg: float) -> tuple[Array, Array]:
         aim: Vector = (float(np.sqrt(1.0 - z * z)), 0.0, max(float(z), 1e-3))
         toward, weight, share = cap(aim, half_deg, evenly(4181, 2))
         apart = np.arccos(np.clip(toward @ np.array(aim), -1.0, 1.0)) / np.radians(half_deg)
-        out.append(share * float(weight @ _overlap(apart)) / len(weight))
+        out.append(share * float(weight @ _seen(apart, half_deg)) / len(weight))
     return cosine, np.array(out)
 
 
