@@ -85,7 +85,7 @@ def apart_from_the_answer(stack: Stack, count: int, seed: int, space: str = "sRG
     return np.asarray(colour.delta_E(one, two, method="CIE 2000"))
 
 
-@pytest.mark.usefixtures("half_rays")
+@pytest.mark.usefixtures("all_rays")
 def test_a_colour_looked_up_is_near_the_answer_at_random_orientations():
     """The limits are those that README tells for rods, where a sample of so many may lie."""
     apart = apart_from_the_answer(organza(), 14, 5)
