@@ -85,18 +85,21 @@ def half_rays():
 
 @pytest.fixture(scope="session")
 def one_fit(tmp_path_factory):
-    """A cloth photographed over white and over black, and fitted: half a minute and more, so once
-    for all files and processes of a run."""
+    """A cloth photographed over white and over black, and fitted, with all rays, for few of them
+    see what one aperture sends into another: half a minute and more, so once for all files and
+    processes of a run."""
     from fit_coverage import outcome
 
     folder = tmp_path_factory.getbasetemp()
     if "PYTEST_XDIST_WORKER" in os.environ:
         folder = folder.parent  # of this run, and of all its processes
-    kept = folder / f"one-fit-{filaments.EFFORT}.pickle"
+    kept = folder / "one-fit.pickle"
     with open(folder / "one-fit.lock", "w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)  # until it is closed
         if not kept.exists():
-            kept.write_bytes(pickle.dumps(outcome(1, 0)))
+            with pytest.MonkeyPatch.context() as patch:
+                patch.setattr(filaments, "EFFORT", 1.0)
+                kept.write_bytes(pickle.dumps(outcome(1, 0)))
         return pickle.loads(kept.read_bytes())
 
 
