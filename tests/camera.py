@@ -14,13 +14,11 @@ import numpy as np
 from PIL import Image
 
 from weavecolor.colour.lights import light_spectrum
-from weavecolor.colour.screen import encoded
+from weavecolor.colour.screen import camera_channels, channels_in_light, encoded
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS, frozen
 from weavecolor.measure.observations import (
     Seen,
     Thread,
-    camera_channels,
-    channels_in_light,
 )
 from weavecolor.measure.photograph import read_photograph
 from weavecolor.measure.shots import look

@@ -29,6 +29,7 @@ from scipy.stats import binom
 
 from weavecolor.cli import run
 from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.colour.screen import channels_in_light
 from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import (
@@ -43,7 +44,6 @@ from weavecolor.measure.fit_problem import Problem, directional, mixture, start_
 from weavecolor.measure.fit_surface import smooth
 from weavecolor.measure.observations import (
     Known,
-    channels_in_light,
     check_grounds,
     moved_lamp,
     seen_colour,

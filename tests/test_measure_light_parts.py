@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.screen import camera_channels, channels_in_light
 from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
 from weavecolor.measure import observations as o
@@ -280,7 +281,7 @@ def test_an_instrument_s_bands_err_together():
 
 def test_a_camera_s_channels_are_white_s_in_any_light():
     for light in ("daylight", "tungsten"):
-        lit = o.channels_in_light(o.camera_channels(), light_spectrum(light))
+        lit = channels_in_light(camera_channels(), light_spectrum(light))
         assert lit @ np.ones(BANDS) == pytest.approx(np.ones(3))
         assert lit @ np.full(BANDS, 0.25) == pytest.approx(np.full(3, 0.25))
 

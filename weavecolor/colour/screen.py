@@ -14,7 +14,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from weavecolor.colour.library import observer_name
 from weavecolor.colour.spectra import Spectrum, frozen
-from weavecolor.colour.tristimulus import FloatArray, adaptation_matrix, checked_spectrum, xyz
+from weavecolor.colour.tristimulus import (
+    FloatArray,
+    adaptation_matrix,
+    checked_spectrum,
+    weights,
+    xyz,
+)
 from weavecolor.errors import InputError
 
 #: Screens known, and the chromaticities of their red, green and blue (IEC 61966-2-1; SMPTE
@@ -105,6 +111,29 @@ def decoded(values: ArrayLike) -> FloatArray:
     size = np.abs(values)
     linear = np.where(size <= 0.04045, size / 12.92, ((size + 0.055) / 1.055) ** 2.4)
     return np.asarray(np.copysign(linear, values))
+
+
+def camera_channels() -> FloatArray:
+    """Channels (3, 41) of a camera whose linear colours are linear sRGB.
+
+    Examples
+    --------
+    >>> camera_channels().shape
+    (3, 41)
+    """
+    return np.asarray(space("sRGB").from_xyz @ weights("2").T)
+
+
+def channels_in_light(channels: ArrayLike, light: ArrayLike) -> FloatArray:
+    """``channels`` (n, 41) weighted by ``light`` (41,) so that a perfect white gives 1 in each.
+
+    Examples
+    --------
+    >>> channels_in_light(camera_channels(), np.ones(41)).sum(axis=1).round(6).tolist()
+    [1.0, 1.0, 1.0]
+    """
+    lit = np.asarray(channels) * np.asarray(light)
+    return np.asarray(lit / lit.sum(axis=1, keepdims=True))
 
 
 def in_gamut(linear: ArrayLike) -> NDArray[np.bool_]:

@@ -51,8 +51,9 @@ counts as stated. Names are those of the fields, and of a fit also ``cover`` of 
 
 ``spread`` is a standard uncertainty in the number's unit (of a colour CIEDE2000), ``low`` to
 ``high`` hold nine times in ten, ``together`` are correlations between fitted numbers.
-``root`` of ``foretold`` keeps all that a fit left open, in numbers of its own. A file
-without this table is read by its sources and remarks, as ``earlierknown`` says.
+``root`` of ``foretold`` keeps all that a fit left open, and of ``photographed`` how the cloth
+looked in its pictures, in numbers of their own. A file without this table is read by its sources
+and remarks, as ``earlierknown`` says.
 """
 
 from __future__ import annotations

@@ -29,8 +29,9 @@ from weavecolor.measure.fit_report import (
 )
 from weavecolor.measure.fit_surface import TRUSTED, Traced, smooth
 from weavecolor.measure.observations import Known, Seen, Thread
-from weavecolor.optics.fitted import places
+from weavecolor.optics.fitted import Looks, places
 from weavecolor.optics.onelayer import OneLayer
+from weavecolor.scene.places import PHOTO_SCENE, scene
 from weavecolor.textile.cloth import Cloth
 
 Array = NDArray[np.float64]
@@ -53,6 +54,9 @@ _TRACED, _STEPS, _BETTER = (0.02, 0.05), 4, 4.0
 _WITHIN = 1.0
 #: Share of a surface's misfit to single constructions that is its own and not their noise. Assumed.
 _MISFIT = 0.5
+#: Photographs that are kept with the cloth; how far a grey ground's reflectance may vary; the step
+#: by which a lamp's slope is taken, in standard deviations of its place.
+_MOST_LOOKS, _GREY, _STEP = 8, 0.1, 0.1
 _MOST_TRACED = _FIRST + 1 + (_SURFACES - 1) * (_MORE + 1)
 
 
@@ -65,6 +69,7 @@ class Fit:
     ``trades`` are pairs of properties that the data cannot tell apart. ``misfit`` is the mean
     squared residual in standard uncertainties: near or under 1 where all agrees. ``determined``
     counts the combinations of parameters that the data settle better than was known beforehand.
+    ``looks``: how it was photographed, None where it was not where photographs are taken.
     ``given``: what it rests on, by the names of ``fit_report.TELLS``. ``alike``: correlation of the
     errors of both yarns' lightness.
     """
@@ -82,6 +87,7 @@ class Fit:
     converged: bool
     alike: float
     given: frozenset[str] = frozenset()
+    looks: Looks | None = None
 
     @property
     def residual_de(self) -> float:
@@ -169,7 +175,43 @@ def fit_cloth(
         found.converged,
         found_out.alike,
         given(problem),
+        _looks(problem, unknowns, x, covariance),
     )
+
+
+def _looks(problem: Problem, unknowns: p.Unknowns, x: Array, covariance: Array) -> Looks | None:
+    """How the cloth looks in the usual place of photographs, by those over a grey ground: what was
+    read, lit and scaled as that place is told to be, and how unsure lamp, light and paper leave
+    it."""
+    usual, moves_ = scene(PHOTO_SCENE), [p.LAMP, p.PAPER, p.LIGHT]
+    plain, aside = x.copy(), x.copy()
+    plain[moves_] = 0.0
+    aside[p.LAMP] += _STEP
+    shown = [
+        problem.shown(unknowns, at, layers)
+        for at, layers in zip((x, plain, aside),
+                              problem.lit(unknowns, np.stack([x, plain, aside])), strict=True)
+    ]  # fmt: skip
+    lies, rows, values, slopes, first = [], [], [], [], 0
+    for k, sight in enumerate(problem.sights):
+        seen, own = sight.seen, slice(first, first + len(sight.seen.value))
+        first = own.stop
+        ground = np.asarray(seen.backing.reflectance)
+        if len(seen.value) != 3 or seen.scene != usual or np.ptp(ground) > _GREY:
+            continue
+        if len(lies) == _MOST_LOOKS:
+            break
+        here, there, lamp = (one[0][k] for one in shown)
+        lies.append((float(seen.grain_deg), seen.face == "face", float(ground.mean())))
+        rows += range(own.start, own.stop)
+        values.append(seen.value + there - here)
+        slopes.append(np.c_[(lamp - here) / _STEP, shown[0][1][k][:, moves_[1:]]])
+    if not lies:
+        return None
+    slope, value = np.concatenate(slopes), np.array(values)
+    unsure = problem.own[np.ix_(rows, rows)] + slope @ covariance[np.ix_(moves_, moves_)] @ slope.T
+    traced = np.diag((_TRACED[problem.many] * np.maximum(value.ravel(), 0.05)) ** 2)
+    return Looks(tuple(lies), value, unsure + traced)
 
 
 @dataclass(frozen=True, eq=False)

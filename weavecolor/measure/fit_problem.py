@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 from scipy.linalg import block_diag, solve_triangular
 
+from weavecolor.colour.screen import channels_in_light
 from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.colour.tristimulus import weights
 from weavecolor.measure import parameters as p
 from weavecolor.measure.fit_surface import Smooth, Traced
-from weavecolor.measure.observations import Known, Seen, Thread, channels_in_light, with_lamp
+from weavecolor.measure.observations import Known, Seen, Thread, with_lamp
 from weavecolor.optics.dye import wound_colour
 from weavecolor.optics.fitted import still_numbers
 from weavecolor.optics.layer import strand, woven

@@ -18,13 +18,12 @@ from scipy.optimize import least_squares
 
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.screen import camera_channels, channels_in_light
 from weavecolor.colour.spectra import BANDS, frozen
 from weavecolor.errors import InputError
 from weavecolor.measure import parameters as p
 from weavecolor.measure.observations import (
     MODEL_SHARE,
-    camera_channels,
-    channels_in_light,
     colour_of,
 )
 from weavecolor.measure.threads import NINETEEN_OF_TWENTY

@@ -13,14 +13,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from weavecolor.colour.lights import light_spectrum
-from weavecolor.colour.screen import space
+from weavecolor.colour.screen import camera_channels
 from weavecolor.colour.spectra import BANDS, Spectrum, frozen
-from weavecolor.colour.tristimulus import weights
 from weavecolor.errors import InputError
 from weavecolor.measure.swatchpair import MeasuredColour, SwatchPair, lab_of
 from weavecolor.optics.stack import FACES
 from weavecolor.scene.backings import Backing
-from weavecolor.scene.places import scene
+from weavecolor.scene.places import PHOTO_SCENE, scene
 from weavecolor.scene.scene import Scene
 
 Array = NDArray[np.float64]
@@ -31,8 +30,6 @@ MODEL_SHARE = 0.01
 #: A frayed thread is lit and shaded like no flat thing: its lightness as a whole is uncertain by
 #: this share, its hue is not. Assumed, not sourced.
 THREAD_SHADE = 0.12
-#: Light a photograph is taken in when nobody says otherwise.
-PHOTO_SCENE = "window at the side"
 #: How far a lamp or window stands from where it is told to be, degrees from the cloth's normal: one
 #: standard deviation. Assumed: it is told by eye.
 LAMP_DEG = 3.0
@@ -117,17 +114,6 @@ def with_lamp(place: Scene, off: float) -> Scene:
         return place
     lights = [replace(x, zenith_deg=moved_lamp(x.zenith_deg, off)) for x in place.lights]
     return replace(place, lights=tuple(lights))
-
-
-def camera_channels() -> Array:
-    """Channels (3, 41) of a camera whose linear colours are linear sRGB."""
-    return space("sRGB").from_xyz @ weights("2").T
-
-
-def channels_in_light(channels: ArrayLike, light: ArrayLike) -> Array:
-    """``channels`` weighted by ``light`` (41,) so that a perfect white gives 1 in each."""
-    lit = np.asarray(channels) * np.asarray(light)
-    return np.asarray(lit / lit.sum(axis=1, keepdims=True))
 
 
 def seen_colour(

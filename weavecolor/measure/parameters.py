@@ -16,10 +16,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.recovery import spectrum_from_srgb
-from weavecolor.colour.screen import encoded
+from weavecolor.colour.screen import camera_channels, channels_in_light, encoded
 from weavecolor.colour.spectra import WAVELENGTHS, Spectrum
 from weavecolor.errors import InputError
-from weavecolor.measure.observations import camera_channels, channels_in_light
 from weavecolor.optics.dye import absorption_of_wound
 from weavecolor.optics.fitted import (
     COARSE,

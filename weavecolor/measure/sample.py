@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.stats import f
 
 from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.colour.screen import camera_channels, channels_in_light
 from weavecolor.colour.spectra import BANDS, frozen
 from weavecolor.errors import InputError
 from weavecolor.measure import parameters as p
@@ -25,9 +26,6 @@ from weavecolor.measure.fit_problem import directional, mixture
 from weavecolor.measure.fit_report import Quantity, Residual, told
 from weavecolor.measure.observations import (
     MODEL_SHARE,
-    PHOTO_SCENE,
-    camera_channels,
-    channels_in_light,
     checked,
     moved_lamp,
     own_uncertainty,
@@ -35,10 +33,10 @@ from weavecolor.measure.observations import (
 from weavecolor.measure.swatchpair import OneColour, lab_of
 from weavecolor.optics.appearance import appearance
 from weavecolor.optics.dye import absorption
-from weavecolor.optics.fitted import LEAST_WIDTHS, places, still_numbers
+from weavecolor.optics.fitted import LEAST_WIDTHS, looks_of, places, still_numbers
 from weavecolor.optics.stack import MOST_LAYERS, Stack
 from weavecolor.scene.backings import Backing, backing
-from weavecolor.scene.places import scene
+from weavecolor.scene.places import PHOTO_SCENE, scene
 from weavecolor.scene.scene import Light, Scene
 from weavecolor.textile.cloth import Cloth
 
@@ -234,7 +232,7 @@ def learn(sample: Sample, progress: Callable[[int, int], None] | None = None) ->
         unknowns.cloth(x), unknowns, x, left,
         (Residual("sample", seen, shown, float(ciede2000(seen, shown))),),
         after.quantities, after.trades, misfit=0.0, determined=0, rounds=_STEPS, converged=True,
-        alike=after.alike,
+        alike=after.alike, looks=looks_of(sample.cloth),
     )  # fmt: skip
     away = ciede2000(np.broadcast_to(foretold, drawn.shape), lab_of(np.maximum(drawn, 1e-4)))
     return Lesson(

@@ -16,7 +16,6 @@ from weavecolor.errors import InputError
 from weavecolor.measure.grid import Grid, read_grid
 from weavecolor.measure.neutral import illumination, reflectance_picture
 from weavecolor.measure.observations import (
-    PHOTO_SCENE,
     Seen,
     Thread,
     own_uncertainty,
@@ -26,6 +25,7 @@ from weavecolor.measure.observations import (
 )
 from weavecolor.measure.regions import Box, find_regions
 from weavecolor.measure.swatchpair import SwatchPair, fringe_colour, measure_pair
+from weavecolor.scene.places import PHOTO_SCENE
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.yarn import Yarn
 

@@ -244,6 +244,9 @@ def _known(fit: Fit) -> Knowledge:
     kept = np.linalg.cholesky(fit.covariance[:-2, :-2])
     left = [float(f"{v:.4g}") for v in kept[np.tril_indices(len(kept))]]
     told["foretold"] = HowKnown.fitted(source=words, root=left)
+    if fit.looks is not None:
+        words = "how it looked in its pictures, which answers keep to"
+        told["photographed"] = HowKnown.fitted(source=words, root=fit.looks.told())
     return knowledge(told)
 
 

@@ -265,6 +265,42 @@ def left_open(cloth: Cloth) -> Array | None:
     return lower
 
 
+@dataclass(frozen=True, eq=False)
+class Looks:
+    """How one layer of a cloth looked in the pictures that it was fitted to, each taken at
+    ``scene.places.PHOTO_SCENE``: ``lies`` (grain in degrees, face outwards, reflectance of the grey
+    ground), ``values`` (n, 3), linear sRGB of a perfect white 1, and their ``covariance``
+    (3n, 3n)."""
+
+    lies: tuple[tuple[float, bool, float], ...]
+    values: Array
+    covariance: Array
+
+    def told(self) -> list[float]:
+        """In numbers, as a cloth keeps it: each way of lying and value, then the root's lower
+        triangle."""
+        count = len(self.covariance)
+        root = np.linalg.cholesky(self.covariance)[np.tril_indices(count)]
+        each = np.c_[np.array(self.lies, float), self.values].ravel()
+        return [float(f"{v:.4g}") for v in (*each, *root)]
+
+
+def looks_of(cloth: Cloth) -> Looks | None:
+    """What a cloth keeps of how it was photographed; None where it keeps nothing that can be."""
+    kept = np.array(dict(cloth.known).get("photographed", HowKnown.fitted()).root)
+    # 6 numbers each and a triangle of 3 for each: 4.5 n^2 + 7.5 n
+    count = round((math.sqrt(56.25 + 18.0 * kept.size) - 7.5) / 9.0)
+    if not count or kept.size != 6 * count + 3 * count * (3 * count + 1) // 2:
+        return None
+    each = kept[: 6 * count].reshape(count, 6)
+    root = np.zeros((3 * count, 3 * count))
+    root[np.tril_indices(3 * count)] = kept[6 * count :]
+    if (np.abs(each) > (180.0, 1.0, 1.0, 4.0, 4.0, 4.0)).any() or (np.diag(root) <= 0.0).any():
+        return None
+    lies = tuple((float(g), bool(face), abs(float(ground))) for g, face, ground, *_ in each)
+    return Looks(lies, each[:, 3:], root @ root.T)
+
+
 def might(root: Array, count: int, seed: Sequence[int]) -> tuple[Array, Array]:
     """Errors of what a fit left open, drawn ``count`` times from its ``root`` by
     ``seed``: of the slow numbers (count, SLOW) and of ln of both dyes (count, 2, 41)."""

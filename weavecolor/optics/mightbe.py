@@ -11,7 +11,10 @@ how sure anything is.
   out by the same optics (``python -m tests.ranges --factors``), by sort of yarn.
 
 A cloth that was fitted keeps what the fit left open of dye and build together: it is drawn from
-that, and single layers of its constructions are traced (``fitted``).
+that, and single layers of its constructions are traced (``fitted``). Such draws are by slopes, and
+what is left open lies along a bent line: cloths far apart show the same where it was photographed.
+So what draws show there beyond what the pictures were unsure of is taken off them, and with it what
+goes along with it elsewhere.
 """
 
 from __future__ import annotations
@@ -27,17 +30,19 @@ from numpy.typing import NDArray
 
 from weavecolor.cache import Kept, Packed
 from weavecolor.colour.colorimetry import ciede2000, readings_lab
+from weavecolor.colour.screen import camera_channels, channels_in_light
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS, frozen
 from weavecolor.optics.adding import GAPS, over_backings, pile_of
 from weavecolor.optics.appearance import direction, lit_by, radiance, radiances, viewer_pile
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.dye import absorption, dye_of, from_colour
-from weavecolor.optics.fitted import GROUNDS, left_open, might, moves
+from weavecolor.optics.fitted import GROUNDS, left_open, looks_of, might, moves
 from weavecolor.optics.layer import Solved, content, laid, solved
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import COVERAGE, known_of
 from weavecolor.scene.backings import Backing
-from weavecolor.scene.places import illumination
+from weavecolor.scene.places import PHOTO_SCENE, illumination
+from weavecolor.scene.places import scene as named
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.howknown import HowKnown
@@ -275,6 +280,61 @@ _sent: Kept[tuple[Any, ...], _Sent] = Kept(
 
 
 def _drawn(stack: Stack, scenes: Sequence[Scene]) -> list[_Sent]:
+    """As in :data:`_sent`, held to what was photographed of each of the cloths."""
+    out = _free(stack, scenes)
+    for cloth in {content(x.cloth): x.cloth for x in stack.layers}.values():
+        held = _photographed.one((content(cloth), cloth.known), lambda c=cloth: _held(c))  # type: ignore[misc]
+        if held is None:
+            continue
+        shown, beyond = held
+        for k, (dark, sent, let) in enumerate(out):
+            errors = np.concatenate([_logs(sent) - _logs(dark), let], axis=1)
+            errors -= beyond @ np.linalg.lstsq(shown, errors, rcond=None)[0]
+            out[k] = dark, np.exp(_logs(dark) + errors[:, :BANDS]), errors[:, BANDS:]
+    return out
+
+
+#: Of a fitted cloth, by how much draws (DRAWS, p) differ from it where it was photographed, and how
+#: much of that is more than the pictures were unsure.
+_photographed: Kept[tuple[Any, ...], tuple[Array, Array] | None] = Kept(16)
+
+
+def _held(cloth: Cloth) -> tuple[Array, Array] | None:
+    """As in :data:`_photographed`; None for a cloth that keeps no pictures.
+
+    The draws are shrunk, in the directions where they are wider than the pictures, to the pictures'
+    covariance: a square root filter (P. L. Houtekamer and F. Zhang, Monthly Weather Review 144
+    (2016) 4489, from memory). What the cloth itself misses the pictures by counts as unsure.
+    """
+    looks = looks_of(cloth)
+    if looks is None or left_open(cloth) is None:
+        return None
+    place = named(PHOTO_SCENE)
+    channels = channels_in_light(camera_channels(), illumination(place)) / illumination(place)
+    free: dict[tuple[float, bool], _Sent] = {}
+    own, errors = [], []
+    for grain, face, ground in looks.lies:
+        behind = Backing("the paper", frozen(np.full(BANDS, ground)))
+        stack = Stack((Layer(cloth, grain, "face" if face else "back"),), behind)
+        if (grain, face) not in free:
+            (free[grain, face],) = _free(stack, [place])
+        dark, sent, let = free[grain, face]
+        ((look,),) = radiances(stack, [behind], [place])
+        own.append(channels @ look)
+        errors.append((sent + (look - dark) * np.exp(let) - look) @ channels.T)
+    shown = np.concatenate(errors, axis=1)
+    missed = looks.values.ravel() - np.concatenate(own)
+    aim = looks.covariance + np.outer(missed, missed)
+    spread = shown.T @ shown / len(shown)
+    root = np.linalg.cholesky(spread + 1e-6 * np.trace(spread) * np.eye(len(spread)))
+    as_wide = np.linalg.solve(root, np.linalg.solve(root, aim).T)
+    value, vector = np.linalg.eigh(as_wide)
+    more = (vector * (1.0 - np.sqrt(np.clip(value, 0.0, 1.0)))) @ vector.T
+    return shown, np.asarray(np.linalg.solve(root, shown.T).T @ more @ root.T)
+
+
+def _free(stack: Stack, scenes: Sequence[Scene]) -> list[_Sent]:
+    """As in :data:`_sent`, whatever was photographed."""
     if not stack.layers:
         none = np.zeros((DRAWS, BANDS))
         return [(none[0], none, none)] * len(scenes)

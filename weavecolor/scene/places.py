@@ -32,6 +32,8 @@ from weavecolor.textile.notmodelled import elsewhere
 
 #: Zenith angles this close to the plane of the cloth give it no light worth computing.
 GRAZING_DEG = 89.0
+#: Where a photograph is taken when nobody says otherwise.
+PHOTO_SCENE = "window at the side"
 
 
 @dataclass(frozen=True)

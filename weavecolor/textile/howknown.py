@@ -25,8 +25,9 @@ WAYS: tuple[Way, ...] = get_args(Way)
 OF_YARN = ("count", "filaments", "gum", "packing", "flattening", "twist", "dull_per_mm", "crimp",
            "colour", "cover")  # fmt: skip
 #: ... and of the cloth. ``shown``: how far answers show the cloth from what it was fitted to,
-#: CIEDE2000. ``foretold``: what a fit left open, by which answers are drawn.
-OF_CLOTH = ("ends", "picks", "weight", "warp_share", "shown", "foretold")
+#: CIEDE2000. ``foretold``: what a fit left open, by which answers are drawn; ``photographed``: how
+#: it looked in its pictures, which draws leave by no more than the pictures were unsure.
+OF_CLOTH = ("ends", "picks", "weight", "warp_share", "shown", "foretold", "photographed")
 NUMBERS = (*OF_CLOTH, *(f"{system}.{key}" for system in ("warp", "weft") for key in OF_YARN))
 _LONGEST = 400
 
@@ -51,7 +52,8 @@ class HowKnown:
         Of what was fitted: correlation (-1 to 1) with other fitted numbers, by name.
     root : tuple of float
         Of ``foretold``: lower triangle, row by row, of the root of the covariance of all that the
-        fit left open, in the fit's own numbers; a further reading is added to it.
+        fit left open, in the fit's own numbers; a further reading is added to it. Of
+        ``photographed``: its looks and the root of their covariance (``optics.fitted.looks_of``).
 
     Examples
     --------
