@@ -309,7 +309,11 @@ def main() -> None:
             part, left = left[: given.workers], left[given.workers :]
             jobs = [pool.submit(one_row, given.seed, n, given.looks, given.samples) for n in part]
             for job in as_completed(jobs):
-                one = job.result()
+                try:
+                    one = job.result()
+                except InputError as error:  # a picture that cannot be read is no fit
+                    print(f"refused: {error}", flush=True)
+                    continue
                 known[one["number"]] = one
                 if given.kept is not None:
                     lines = [json.dumps(r) + "\n" for r in known.values()]

@@ -192,7 +192,9 @@ def _looks(problem: Problem, unknowns: p.Unknowns, x: Array, covariance: Array) 
         for at, layers in zip((x, plain, aside),
                               problem.lit(unknowns, np.stack([x, plain, aside])), strict=True)
     ]  # fmt: skip
-    lies, rows, values, slopes, first = [], [], [], [], 0
+    lies: list[tuple[float, bool, float]] = []
+    rows: list[int] = []
+    values, slopes, first = [], [], 0
     for k, sight in enumerate(problem.sights):
         seen, own = sight.seen, slice(first, first + len(sight.seen.value))
         first = own.stop
