@@ -9,10 +9,11 @@ import pytest
 from test_layer_optics import cloth
 
 from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.colour.screen import camera_channels, channels_in_light
 from weavecolor.optics import fitted, mightbe
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import Known, known_of
-from weavecolor.scene.backings import backing
+from weavecolor.scene.backings import Backing, backing
 from weavecolor.scene.places import scene
 from weavecolor.textile.construction import covers, natural_share, share_range
 from weavecolor.textile.fibres import fibre
@@ -21,6 +22,7 @@ from weavecolor.textile.howknown import HowKnown
 pytestmark = pytest.mark.usefixtures("few_rays")
 
 WINDOW = scene("window at the side")
+WHITE, PALE = (Backing(name, np.full(41, rho)) for name, rho in (("white", 0.87), ("pale", 0.8)))
 
 
 def test_more_dye_is_a_darker_look_and_less_a_lighter():
@@ -131,6 +133,62 @@ def test_what_two_looks_of_a_fitted_cloth_share_cancels():
     forgotten = replace(made, known={"foretold": HowKnown.fitted(2.0)})
     assert known_of([forgotten]).yarn_left == 1.0 and known_of([mine]).yarn_left == 0.0
     assert fitted.left_open(forgotten) is None
+
+
+def photographed(made, wide):
+    """``made``, whose dyes a fit left open, as if seen as it is over white, to ``wide``."""
+    root = np.diag(np.r_[np.full(fitted.SLOW, 1e-3), np.full(2 * fitted.KNOTS.size, 0.1)])
+    mine = fitted_from(made, root)
+    light = mightbe.illumination(WINDOW)
+    channels = channels_in_light(camera_channels(), light) / light
+    ((look,),) = mightbe.radiances(Stack((Layer(mine),)), [WHITE], [WINDOW])
+    looks = fitted.Looks(((0.0, True, 0.87),), (channels @ look)[None], wide**2 * np.eye(3))
+    how = HowKnown.fitted(root=looks.told())
+    return replace(mine, known=(*mine.known, ("photographed", how)))
+
+
+def test_draws_keep_to_the_pictures_and_to_what_goes_with_them():
+    """A conditional normal distribution (any textbook of statistics): where it was seen a cloth is
+    no wider than it was seen, and over a ground where it looks much the same hardly wider; pictures
+    that are less sure than the draws change nothing."""
+    made = cloth(warp=0.5, weft=0.3, ends=40.0, picks=36.0, filaments=12)
+    spread = {}
+    for wide in (0.002, 0.006, 9.0):
+        mine = photographed(made, wide)
+        both = mightbe.lots(Stack((Layer(mine),)), [WHITE, PALE], WINDOW)
+        for ground, drawn in zip(("white", "pale"), both, strict=True):
+            spread[wide, ground] = np.std(((16.0 + drawn[:, 0]) / 116.0) ** 3)
+    blind = replace(mine, known={"foretold": dict(mine.known)["foretold"]})
+    (drawn,) = mightbe.lots(Stack((Layer(blind),)), [WHITE], WINDOW)
+    most = np.std(((16.0 + drawn[:, 0]) / 116.0) ** 3)
+    assert spread[9.0, "white"] == pytest.approx(most, rel=1e-6)
+    assert most > 0.01
+    # of three channels with the same unsureness, luminance has sqrt(.21^2 + .72^2 + .07^2)
+    for wide in (0.002, 0.006):
+        assert spread[wide, "white"] == pytest.approx(0.75 * wide, rel=0.25)
+        assert spread[wide, "pale"] < 1.3 * spread[wide, "white"]
+
+
+def test_what_was_photographed_is_kept_in_numbers_and_odd_numbers_are_nothing():
+    rng = np.random.default_rng(3)
+    lies = ((0.0, True, 0.87), (90.0, False, 0.05))
+    spread = rng.normal(size=(6, 6))
+    looks = fitted.Looks(lies, rng.uniform(size=(2, 3)), spread @ spread.T + np.eye(6))
+    told = looks.told()
+    made = cloth()
+
+    def kept(numbers):
+        how = HowKnown.fitted(root=numbers)
+        return fitted.looks_of(replace(made, known={"photographed": how}))
+
+    again = kept(told)
+    assert again.lies == lies
+    assert again.values == pytest.approx(looks.values, rel=1e-3)
+    assert again.covariance == pytest.approx(looks.covariance, rel=2e-3, abs=2e-3)
+    assert fitted.looks_of(made) is None
+    assert kept(told[:-1]) is None and kept([*told, 0.1]) is None
+    for at, wrong in ((0, 200.0), (2, 1.5), (3, -9.0), (12, 0.0)):
+        assert kept([*told[:at], wrong, *told[at + 1 :]]) is None
 
 
 @pytest.mark.parametrize("share", [None, 0.2, 0.45, 0.8])

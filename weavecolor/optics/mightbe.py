@@ -94,6 +94,8 @@ _GROUNDS = tuple(zip(("nothing", "white ground"), GROUNDS, strict=True))
 _LEAST = 1e-6
 #: However dull a cloth may be, it sends back this share of what is foretold.
 _LEFT = 0.25
+#: Steps in which draws are brought to what was photographed.
+_TIMES = 3
 
 
 def dye_slopes(
@@ -286,12 +288,16 @@ def _drawn(stack: Stack, scenes: Sequence[Scene]) -> list[_Sent]:
         held = _photographed.one((content(cloth), cloth.known), lambda c=cloth: _held(c))  # type: ignore[misc]
         if held is None:
             continue
-        shown, beyond = held
-        for k, (dark, sent, let) in enumerate(out):
-            errors = np.concatenate([_logs(sent) - _logs(dark), let], axis=1)
-            errors -= beyond @ np.linalg.lstsq(shown, errors, rcond=None)[0]
-            out[k] = dark, np.exp(_logs(dark) + errors[:, :BANDS]), errors[:, BANDS:]
+        out = [_without(one, *held) for one in out]
     return out
+
+
+def _without(one: _Sent, shown: Array, beyond: Array) -> _Sent:
+    """Draws less what goes, in them, with ``beyond`` of what they ``shown`` (DRAWS, p)."""
+    dark, sent, let = one
+    errors = np.concatenate([_logs(sent) - _logs(dark), let], axis=1)
+    errors -= beyond @ np.linalg.lstsq(shown, errors, rcond=None)[0]
+    return dark, np.exp(_logs(dark) + errors[:, :BANDS]), errors[:, BANDS:]
 
 
 #: Of a fitted cloth, by how much draws (DRAWS, p) differ from it where it was photographed, and how
@@ -311,26 +317,35 @@ def _held(cloth: Cloth) -> tuple[Array, Array] | None:
         return None
     place = named(PHOTO_SCENE)
     channels = channels_in_light(camera_channels(), illumination(place)) / illumination(place)
-    free: dict[tuple[float, bool], _Sent] = {}
-    own, errors = [], []
+    free: list[_Sent] = []
+    own = []
     for grain, face, ground in looks.lies:
         behind = Backing("the paper", frozen(np.full(BANDS, ground)))
         stack = Stack((Layer(cloth, grain, "face" if face else "back"),), behind)
-        if (grain, face) not in free:
-            (free[grain, face],) = _free(stack, [place])
-        dark, sent, let = free[grain, face]
-        ((look,),) = radiances(stack, [behind], [place])
-        own.append(channels @ look)
-        errors.append((sent + (look - dark) * np.exp(let) - look) @ channels.T)
-    shown = np.concatenate(errors, axis=1)
-    missed = looks.values.ravel() - np.concatenate(own)
+        free += _free(stack, [place])
+        own += radiances(stack, [behind], [place])[0]
+
+    def seen(drawn: Sequence[_Sent]) -> Array:
+        """By how much draws look otherwise than the cloth itself (DRAWS, p)."""
+        each = [
+            (sent + (look - dark) * np.exp(let) - look) @ channels.T
+            for look, (dark, sent, let) in zip(own, drawn, strict=True)
+        ]
+        return np.concatenate(each, axis=1)
+
+    shown = seen(free)
+    missed = (looks.values - own @ channels.T).ravel()
     aim = looks.covariance + np.outer(missed, missed)
     spread = shown.T @ shown / len(shown)
     root = np.linalg.cholesky(spread + 1e-6 * np.trace(spread) * np.eye(len(spread)))
     as_wide = np.linalg.solve(root, np.linalg.solve(root, aim).T)
     value, vector = np.linalg.eigh(as_wide)
-    more = (vector * (1.0 - np.sqrt(np.clip(value, 0.0, 1.0)))) @ vector.T
-    return shown, np.asarray(np.linalg.solve(root, shown.T).T @ more @ root.T)
+    kept = (vector * np.sqrt(np.clip(value, 0.0, 1.0))) @ vector.T
+    wanted = np.linalg.solve(root, shown.T).T @ kept @ root.T
+    beyond = shown - wanted
+    for _ in range(_TIMES):  # looks are no straight line in what is drawn
+        beyond = beyond + seen([_without(one, shown, beyond) for one in free]) - wanted
+    return shown, beyond
 
 
 def _free(stack: Stack, scenes: Sequence[Scene]) -> list[_Sent]:
