@@ -65,6 +65,9 @@ def test_what_fails_leaves_nothing_to_come_and_keeps_nothing_back(monkeypatch, t
     assert waiting.soon(Order("quick", lambda: b"quick"), shown.append) == b"quick"
     assert waiting.soon(Order("fails again", fail), shown.append) is None
     assert waiting.soon(Order("slow", lambda: time.sleep(0.6) or b"slow"), shown.append) is None
+    hurried, begun = Waiting(lambda: True), time.monotonic()
+    assert hurried.soon(Order("slow too", lambda: time.sleep(0.6) or b""), shown.append) is None
+    assert time.monotonic() - begun < 0.3
     with pytest.raises(ValueError, match="no such cloth"):
         waiting.finish(lambda: False, told.append)
     assert shown == [b"made", b"slow"] and told[-1] == 0

@@ -134,7 +134,9 @@ def submit(order: Order, rank: int = CHOICE) -> Future[bytes]:
 class Waiting:
     """The orders of one drawing of the page, of each rank the first placed served first."""
 
-    def __init__(self) -> None:
+    def __init__(self, hurried: Callable[[], bool] = lambda: False) -> None:
+        """``hurried``: whether nothing is to be waited for before the end."""
+        self._hurried = hurried
         self._placed: list[tuple[int, Order, Callable[[bytes], None]]] = []
 
     def place(self, order: Order, show: Callable[[bytes], None], rank: int = CHOICE) -> None:
@@ -149,7 +151,9 @@ class Waiting:
         """What ``order``, of the highest rank, makes, where that takes no longer than
         :data:`SOON`: one drawing then shows it; else it is placed, and comes to ``show``."""
         future = submit(order, LARGE)
-        wait([future], SOON)
+        for _ in range(round(SOON / LOOK_EVERY)):
+            if self._hurried() or wait([future], LOOK_EVERY).done:
+                break
         if not future.cancel() and future.done() and future.exception() is None:
             return future.result()
         self.place(order, show, LARGE)

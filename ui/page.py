@@ -100,7 +100,7 @@ def page() -> None:
     while not turns().begin(name):
         if called():  # what was asked while it waited is drawn in this turn, and nothing twice
             again()
-    waiting = Waiting()
+    waiting = Waiting(lambda: called() or turns().crowded())
     try:
         # which drawing of the page stands there, for whoever waits for it from outside
         run = st.session_state["run"] = st.session_state.get("run", 0) + 1

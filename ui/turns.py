@@ -58,6 +58,10 @@ class Turns:
         while self._places and not called() and time.monotonic() < end:
             time.sleep(SENT / 10.0)
 
+    def crowded(self) -> bool:
+        """Whether somebody waits for a turn."""
+        return bool(self._places)
+
     def end(self, name: str) -> None:
         """The drawing is over."""
         with self._changed:

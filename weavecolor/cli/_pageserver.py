@@ -49,6 +49,8 @@ def load_ahead(seconds: float = 60.0) -> None:
     def free() -> bool:
         return not any(x.name.startswith("ScriptRunner") for x in threading.enumerate())
 
+    usual = sys.getswitchinterval()
+    sys.setswitchinterval(0.0005)  # what the browser asks for meanwhile is not held up
     wait(answers)
     with contextlib.suppress(Exception):  # the page itself says what is wrong, where it is seen
         source()
@@ -58,6 +60,7 @@ def load_ahead(seconds: float = 60.0) -> None:
         from weavecolor.colour.library import science
 
         science()
+    sys.setswitchinterval(usual)
 
 
 def _unsearched() -> None:
@@ -75,8 +78,6 @@ def _unsearched() -> None:
 def main() -> None:
     from streamlit.web.cli import main as streamlit
 
-    # what is loaded ahead must not hold up what the browser asks for meanwhile
-    sys.setswitchinterval(0.0005)
     _unsearched()
     keep_on(on_this_machine())
     threading.Thread(target=load_ahead, daemon=True).start()
