@@ -9,7 +9,9 @@ import pytest
 from test_layer_optics import cloth
 
 from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.colour.perception import LOOK, would_see
 from weavecolor.colour.screen import camera_channels, channels_in_light
+from weavecolor.decide.compare import _settled_by
 from weavecolor.optics import fitted, mightbe
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import Known, known_of
@@ -207,3 +209,18 @@ def test_a_cloth_shaped_anew_keeps_how_its_yarns_share_their_crimp(share):
     low, high = share_range(replace(made, warp_share=None))
     wanted = natural_share(made) if share is None else share
     assert made.warp_share == pytest.approx(np.clip(wanted, low, high))
+
+
+def test_a_grain_that_no_picture_showed_is_answered_with_the_picture_to_take():
+    made = cloth(warp=0.5, weft=0.3, ends=40.0, picks=36.0, filaments=12)
+    mine = photographed(made, 0.02)
+    looks = fitted.looks_of(mine)
+    lies = (*looks.lies, (90.0, True, 0.87))
+    both = fitted.Looks(lies, np.repeat(looks.values, 2, axis=0), 4e-4 * np.eye(6))
+    known = dict(mine.known) | {"photographed": HowKnown.fitted(root=both.told())}
+    turned = replace(mine, known=known)
+    said = [_settled_by(changed, [one]) for one in (mine, turned, made) for changed in (["grain"],)]
+    assert "photograph it turned a quarter" in said[0]
+    assert said[1:] == [LOOK, LOOK] and _settled_by(["layers"], [mine]) == LOOK
+    verdict = would_see(1.0, 5.0, said[0])
+    assert verdict.sees is None and "photograph it turned a quarter too, or lay" in verdict.words

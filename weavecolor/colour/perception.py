@@ -42,8 +42,13 @@ class Verdict:
         return self.words
 
 
-def would_see(delta: float, uncertainty: float = 0.0) -> Verdict:
-    """Whether she would see a CIEDE2000 difference known to +- ``uncertainty`` (both >= 0).
+#: What settles a difference that cannot be told.
+LOOK = "lay a piece and look"
+
+
+def would_see(delta: float, uncertainty: float = 0.0, settled_by: str = LOOK) -> Verdict:
+    """Whether she would see a CIEDE2000 difference ``delta`` known to +- ``uncertainty`` (both >=
+    0); ``settled_by``: what to do where that cannot be told.
 
     "Would not see it" only where delta + uncertainty is below the threshold; "would see it" only
     where delta - uncertainty is at or above it; otherwise it cannot be told.
@@ -64,7 +69,7 @@ def would_see(delta: float, uncertainty: float = 0.0) -> Verdict:
     if delta - uncertainty < JUST_NOTICEABLE:
         words = (
             f"Cannot tell (difference {size}; about {JUST_NOTICEABLE:g} is just noticeable): "
-            "lay a piece and look."
+            f"{settled_by}."
         )
         return Verdict(delta, uncertainty, None, words)
     return Verdict(

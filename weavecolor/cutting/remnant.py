@@ -130,7 +130,8 @@ class ClothInHand:
 
 
 def check_on_cloth(kind: str, hole: Points, edge: BaseGeometry) -> None:
-    """Raises InputError for a ``kind`` of damage that no part of the cloth within ``edge`` has.
+    """Raises InputError for a ``hole``, a ``kind`` of damage, that lies off the cloth within
+    ``edge``.
 
     Examples
     --------

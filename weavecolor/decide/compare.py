@@ -14,11 +14,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from weavecolor.colour.colorimetry import adopted_white, ciede2000, daylight_white
-from weavecolor.colour.perception import Verdict, names_together, would_see
+from weavecolor.colour.perception import LOOK, Verdict, names_together, would_see
 from weavecolor.colour.tristimulus import FloatArray
 from weavecolor.colour.words import difference_words
 from weavecolor.errors import InputError
 from weavecolor.optics.appearance import Appearance, in_scenes
+from weavecolor.optics.fitted import looks_of
 from weavecolor.optics.layer import content
 from weavecolor.optics.mightbe import lots_in, open_colour, open_difference
 from weavecolor.optics.stack import FACES, LAYS, Layer, Stack, layer_count, layers_words
@@ -460,6 +461,14 @@ def steps(outcomes: Sequence[Outcome], pairs: Iterable[tuple[int, int]]) -> tupl
     )
 
 
+def _settled_by(changed: Sequence[str], cloths: Sequence[Cloth]) -> str:
+    """What would settle a difference: of grain, a picture that the fit of a cloth did not have."""
+    for looks in filter(None, map(looks_of, cloths)):
+        if "grain" in changed and len({round(grain / 90.0) % 2 for grain, *_ in looks.lies}) == 1:
+            return f"photograph it turned a quarter too, or {LOOK}"
+    return LOOK
+
+
 def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float, left: float) -> Step:
     a, b = outcomes[i].option, outcomes[j].option
     same_light = a.scene is b.scene or a.scene.name == b.scene.name
@@ -480,7 +489,7 @@ def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float, left: float
     first, second = outcomes[i].appearance.reading, outcomes[j].appearance.reading
     effect = difference_words(first.Lab, second.Lab)
     made = "makes no difference to speak of" if effect.startswith("no ") else f"makes it {effect}"
-    seen = would_see(delta, doubt.stated)
+    seen = would_see(delta, doubt.stated, _settled_by(changed, cloths))
     names = names_together(first.words, second.words, seen)
     if names[0] != names[1]:
         made += f" ({names[0]} to {names[1]})"
