@@ -95,17 +95,6 @@ def test_warp_and_weft_are_twisted_to_one_hand():
     assert hands[0] == hands[1] != 0
 
 
-def test_bias_of_one_yarn_both_ways_is_alike():
-    # a quarter turn puts equal warp on equal weft, and half a turn the one bias on the other
-    voile = cloth("plain", 0.6, 0.6, 22.0, 22.0, 7.4, filaments=20, twist=1800.0)
-    window = Scene("window", (Light(55.0, 90.0, np.ones(41)),), np.zeros(41), np.ones(41))
-    a, b = (
-        appearance(Stack((Layer(voile, grain),)), window).radiance_factor[20]
-        for grain in (45.0, -45.0)
-    )
-    assert a == pytest.approx(b, rel=0.05), (a, b)
-
-
 def test_back_is_the_face_of_the_cloth_turned_over():
     # about its warp: ends in the reverse order, up becomes down
     lift = np.array(weave("satin 5/2").lift)
