@@ -10,10 +10,7 @@ from weavecolor.colour.colorimetry import ciede2000, lab_from_xyz
 from weavecolor.colour.screen import space
 from weavecolor.optics import uncertainty as u
 
-#: A quarter of the rays, once for all tests of the first table: noisier, so that what holds now
-#: holds with all.
-FEWER = pytest.mark.usefixtures("quarter_rays")
-ALL = pytest.mark.usefixtures("all_rays")
+pytestmark = pytest.mark.usefixtures("all_rays")
 
 
 def rows_of(figures):
@@ -24,7 +21,6 @@ def rows_of(figures):
 # Against traced yarns: rms under 2 % and worst under 6 % over black, 3 % and 8 % over white
 
 
-@FEWER
 @pytest.mark.parametrize("ground", ["black", "white"])
 def test_one_layer_against_traced_yarns(ground):
     figure = rows_of(accuracy.first_radiance_factors())[f"One layer over {ground}"]
@@ -32,7 +28,6 @@ def test_one_layer_against_traced_yarns(ground):
     assert figure.holds, str(figure)
 
 
-@ALL
 @pytest.mark.slow
 @pytest.mark.parametrize("ground", ["black", "white"])
 def test_one_layer_of_other_covers(ground):
@@ -43,7 +38,6 @@ def test_one_layer_of_other_covers(ground):
     assert figure.holds, str(figure)
 
 
-@ALL
 @pytest.mark.slow
 @pytest.mark.parametrize("ground", ["black", "white"])
 @pytest.mark.parametrize("spec", ["twill 2/2", "satin 5/2"])
@@ -55,7 +49,6 @@ def test_one_layer_of_other_weaves(spec, ground):
     assert figures[name].holds, str(figures[name])
 
 
-@FEWER
 @pytest.mark.parametrize("what", ["All light sent back", "All light let through"])
 def test_flux_against_traced_yarns(what):
     # over black and white; and what reaches the backing for the first time
@@ -78,7 +71,6 @@ def _opaque():
     return np.concatenate(angles), np.concatenate(shares)
 
 
-@FEWER
 def test_opaque_yarn_is_the_limit():
     angles, shares = _opaque()
     assert shares.size >= 200 and angles.size >= 400
@@ -91,7 +83,6 @@ def test_opaque_yarn_is_the_limit():
 FIRST = [what for _, what in accuracy.GROUPS if "touching" not in what]
 
 
-@FEWER
 @pytest.mark.parametrize("what", FIRST)
 def test_stacks_against_traced_yarns(what):
     figures = {f.what: f for f in accuracy.first_radiance_factors()}
@@ -99,7 +90,6 @@ def test_stacks_against_traced_yarns(what):
     assert figures[what].holds, str(figures[what])
 
 
-@ALL
 @pytest.mark.slow
 @pytest.mark.parametrize("what", [what for _, what in accuracy.GROUPS])
 def test_stacks_of_other_covers(what):
@@ -120,20 +110,18 @@ def _labs(brf):
     return lab_from_xyz(100.0 * rgb @ screen.to_xyz.T, screen.white)
 
 
-@pytest.fixture
-def pairs(quarter_rays):
+@pytest.fixture(scope="module")
+def pairs():
     """(model, traced) Lab of every row of the first table (tests/data/raytraced.json)."""
     return [(a.row, _labs(a.brf), _labs(a.row.brf)) for a in accuracy.first_answers()]
 
 
-@FEWER
 def test_single_colours_are_as_near_the_traced_ones_as_claimed(pairs):
     misses = np.concatenate([ciede2000(model, truth).ravel() for _, model, truth in pairs])
     assert misses.size > 100
     assert np.sqrt(np.mean(misses**2)) < u.MODEL
 
 
-@FEWER
 def test_differences_are_as_near_the_traced_ones_as_claimed(pairs):
     """Nine in ten within what is said; over backings, and over grain at the same view."""
     predicted, true = [], []
