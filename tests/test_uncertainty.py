@@ -81,6 +81,7 @@ def known_cloth():
     return _matt(load_swatch("shot-organza-red-black"))
 
 
+@pytest.mark.usefixtures("half_rays")
 def test_what_two_options_share_cancels(known_cloth):
     """A build nobody knows leaves a colour over black more open than over white, where little of
     what is seen is sent back by the cloth, and a second layer less than either."""
