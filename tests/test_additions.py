@@ -82,7 +82,8 @@ def test_a_fibre_a_backing_and_a_lamp_change_one_file_and_a_wish_two(tmp_path):
     ran = subprocess.run([sys.executable, "-c", ASK], cwd=tmp_path, capture_output=True, text=True)
     assert ran.returncode == 0, ran.stderr
     mass, kept, felt, behind, bands, *listed = json.loads(ran.stdout)
-    assert 15.0 < mass < 25.0 and kept and abs(felt - 0.25) < 1e-12 and behind == "felt" and bands == 41
+    assert 15.0 < mass < 25.0 and kept and felt == pytest.approx(0.25, abs=1e-12)
+    assert behind == "felt" and bands == 41
     assert listed == [True, True, True, 50.0, "As strong as C* 50."]
 
 
