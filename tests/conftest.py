@@ -7,6 +7,7 @@ import pickle
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from types import ModuleType
 
@@ -78,6 +79,12 @@ def quarter_rays():
 
 
 @pytest.fixture
+def every_ray():
+    """All of them, for one test."""
+    yield from _with_effort(filaments, 1.0)
+
+
+@pytest.fixture
 def half_rays():
     """Half of them, as above."""
     yield from _with_effort(filaments, 0.5)
@@ -97,8 +104,7 @@ def one_fit(tmp_path_factory):
     with open(folder / "one-fit.lock", "w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)  # until it is closed
         if not kept.exists():
-            with pytest.MonkeyPatch.context() as patch:
-                patch.setattr(filaments, "EFFORT", 1.0)
+            with contextmanager(_with_effort)(filaments, 1.0):
                 kept.write_bytes(pickle.dumps(outcome(1, 0)))
         return pickle.loads(kept.read_bytes())
 

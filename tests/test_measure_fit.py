@@ -178,6 +178,7 @@ def test_photographs_settle_what_they_can(one_fit):
         assert q.around[0] <= q.value <= q.around[1] or q.name.endswith("colour")
 
 
+@pytest.mark.usefixtures("every_ray")
 def test_a_fit_shows_its_own_cloth(one_fit):
     """What a fit says it shows is what ``appearance`` gives of its cloth, lamp and paper as fitted:
     not what a surface smoothed over its neighbours."""
