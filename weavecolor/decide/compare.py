@@ -463,8 +463,8 @@ def steps(outcomes: Sequence[Outcome], pairs: Iterable[tuple[int, int]]) -> tupl
 
 def _settled_by(changed: Sequence[str], cloths: Sequence[Cloth]) -> str:
     """What would settle a difference: of grain, a picture that the fit of a cloth did not have."""
-    for looks in filter(None, map(looks_of, cloths)):
-        if "grain" in changed and len({round(grain / 90.0) % 2 for grain, *_ in looks.lies}) == 1:
+    for looks in filter(None, map(looks_of, cloths if "grain" in changed else ())):
+        if len({round(grain / 90.0) % 2 for grain, *_ in looks.lies}) == 1:
             return f"photograph it turned a quarter too, or {LOOK}"
     return LOOK
 

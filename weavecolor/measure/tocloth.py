@@ -18,6 +18,7 @@ from weavecolor.measure.fit import Fit
 from weavecolor.measure.fit_report import TELLS
 from weavecolor.measure.observations import Known
 from weavecolor.measure.threads import ThreadCount
+from weavecolor.optics.fitted import root_told
 from weavecolor.textile import construction
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.fibres import fibre
@@ -241,9 +242,7 @@ def _known(fit: Fit) -> Knowledge:
     told["weft.colour"] = HowKnown.fitted(by_name["weft colour"].spread)
     words = "all that the fit left open, by which answers are drawn"
     # paper and light of these photographs are of no use later
-    kept = np.linalg.cholesky(fit.covariance[:-2, :-2])
-    left = [float(f"{v:.4g}") for v in kept[np.tril_indices(len(kept))]]
-    told["foretold"] = HowKnown.fitted(source=words, root=left)
+    told["foretold"] = HowKnown.fitted(source=words, root=root_told(fit.covariance[:-2, :-2]))
     if fit.looks is not None:
         words = "how it looked in its pictures, which answers keep to"
         told["photographed"] = HowKnown.fitted(source=words, root=fit.looks.told())

@@ -12,7 +12,7 @@ knots.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
@@ -258,11 +258,29 @@ def left_open(cloth: Cloth) -> Array | None:
     two numbers about its photographs; None where it does not keep one."""
     count = SIZE - 2
     kept = dict(cloth.known).get("foretold", HowKnown.fitted()).root
-    if len(kept) != count * (count + 1) // 2:
-        return None
+    return _root(kept, count) if len(kept) == count * (count + 1) // 2 else None
+
+
+def _root(kept: ArrayLike, count: int) -> Array:
+    """The matrix (count, count) whose lower triangle is ``kept``, row by row."""
     lower = np.zeros((count, count))
     lower[np.tril_indices(count)] = kept
     return lower
+
+
+def root_told(covariance: Array) -> list[float]:
+    """The root of a ``covariance`` as a cloth keeps it: its lower triangle, row by row.
+
+    Examples
+    --------
+    >>> root_told(np.array([[4.0, 2.0], [2.0, 10.0]]))
+    [2.0, 1.0, 3.0]
+    """
+    return _short(np.linalg.cholesky(covariance)[np.tril_indices(len(covariance))])
+
+
+def _short(values: Iterable[float]) -> list[float]:
+    return [float(f"{v:.4g}") for v in values]
 
 
 @dataclass(frozen=True, eq=False)
@@ -279,10 +297,8 @@ class Looks:
     def told(self) -> list[float]:
         """In numbers, as a cloth keeps it: each way of lying and value, then the root's lower
         triangle."""
-        count = len(self.covariance)
-        root = np.linalg.cholesky(self.covariance)[np.tril_indices(count)]
         each = np.c_[np.array(self.lies, float), self.values].ravel()
-        return [float(f"{v:.4g}") for v in (*each, *root)]
+        return _short(each) + root_told(self.covariance)
 
 
 def looks_of(cloth: Cloth) -> Looks | None:
@@ -293,8 +309,7 @@ def looks_of(cloth: Cloth) -> Looks | None:
     if not count or kept.size != 6 * count + 3 * count * (3 * count + 1) // 2:
         return None
     each = kept[: 6 * count].reshape(count, 6)
-    root = np.zeros((3 * count, 3 * count))
-    root[np.tril_indices(3 * count)] = kept[6 * count :]
+    root = _root(kept[6 * count :], 3 * count)
     if (np.abs(each) > (180.0, 1.0, 1.0, 4.0, 4.0, 4.0)).any() or (np.diag(root) <= 0.0).any():
         return None
     lies = tuple((float(g), bool(face), abs(float(ground))) for g, face, ground, *_ in each)

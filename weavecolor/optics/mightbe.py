@@ -36,7 +36,7 @@ from weavecolor.optics.adding import GAPS, over_backings, pile_of
 from weavecolor.optics.appearance import direction, lit_by, radiance, radiances, viewer_pile
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.dye import absorption, dye_of, from_colour
-from weavecolor.optics.fitted import GROUNDS, left_open, looks_of, might, moves
+from weavecolor.optics.fitted import GROUNDS, Looks, left_open, looks_of, might, moves
 from weavecolor.optics.layer import Solved, content, laid, solved
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import COVERAGE, known_of
@@ -285,9 +285,12 @@ def _drawn(stack: Stack, scenes: Sequence[Scene]) -> list[_Sent]:
     """As in :data:`_sent`, held to what was photographed of each of the cloths."""
     out = _free(stack, scenes)
     for cloth in {content(x.cloth): x.cloth for x in stack.layers}.values():
-        held = _photographed.one((content(cloth), cloth.known), lambda c=cloth: _held(c))  # type: ignore[misc]
-        if held is None:
+        looks = looks_of(cloth)
+        if looks is None or left_open(cloth) is None:
             continue
+        held = _photographed.one(
+            (content(cloth), cloth.known), lambda c=cloth, seen=looks: _held(c, seen)  # type: ignore[misc]
+        )
         out = [_without(one, *held) for one in out]
     return out
 
@@ -302,27 +305,35 @@ def _without(one: _Sent, shown: Array, beyond: Array) -> _Sent:
 
 #: Of a fitted cloth, by how much draws (DRAWS, p) differ from it where it was photographed, and how
 #: much of that is more than the pictures were unsure.
-_photographed: Kept[tuple[Any, ...], tuple[Array, Array] | None] = Kept(16)
+_photographed: Kept[tuple[Any, ...], tuple[Array, Array]] = Kept(
+    16,
+    packed=Packed(
+        "photographed",
+        lambda key: (*key, filaments.EFFORT),
+        lambda made: dict(zip(("shown", "beyond"), made, strict=True)),
+        lambda _, arrays: (arrays["shown"], arrays["beyond"]),
+    ),
+)
 
 
-def _held(cloth: Cloth) -> tuple[Array, Array] | None:
-    """As in :data:`_photographed`; None for a cloth that keeps no pictures.
+def _held(cloth: Cloth, looks: Looks) -> tuple[Array, Array]:
+    """As in :data:`_photographed`, by how the cloth ``looks`` in its pictures.
 
     The draws are shrunk, in the directions where they are wider than the pictures, to the pictures'
     covariance: a square root filter (P. L. Houtekamer and F. Zhang, Monthly Weather Review 144
     (2016) 4489, from memory). What the cloth itself misses the pictures by counts as unsure.
     """
-    looks = looks_of(cloth)
-    if looks is None or left_open(cloth) is None:
-        return None
     place = named(PHOTO_SCENE)
     channels = channels_in_light(camera_channels(), illumination(place)) / illumination(place)
     free: list[_Sent] = []
     own = []
+    bare: dict[tuple[float, bool], _Sent] = {}  # over however many grounds
     for grain, face, ground in looks.lies:
         behind = Backing("the paper", frozen(np.full(BANDS, ground)))
         stack = Stack((Layer(cloth, grain, "face" if face else "back"),), behind)
-        free += _free(stack, [place])
+        if (grain, face) not in bare:
+            (bare[grain, face],) = _free(stack, [place])
+        free.append(bare[grain, face])
         own += radiances(stack, [behind], [place])[0]
 
     def seen(drawn: Sequence[_Sent]) -> Array:

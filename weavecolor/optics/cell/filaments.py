@@ -840,7 +840,7 @@ _looked: Kept[tuple[FilamentCell, Vector, int, Vector], tuple[sparse.csr_array, 
     4096,
     packed=Packed(
         "looked",
-        lambda key: (*key, EFFORT, APERTURE_DEG),
+        lambda key: (*key, EFFORT),
         _packed_looked,
         lambda _, x: (_table_of(x), float(x["glint"])),
     ),
