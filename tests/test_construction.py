@@ -14,7 +14,7 @@ from weavecolor.errors import InputError
 from weavecolor.textile import construction as con
 from weavecolor.textile.cloth import Cloth, Fibre, Yarn
 from weavecolor.textile.fibres import fibre
-from weavecolor.textile.units import MOMME_G_M2, linear_density_tex
+from weavecolor.textile.units import MOMME_G_M2, linear_density_tex, sett_per_cm
 from weavecolor.textile.weaves import weave
 
 GREY = np.full(41, 0.5)
@@ -223,17 +223,20 @@ def test_a_weight_off_by_more_than_a_quarter_is_told_with_the_likely_slip():
     for agrees in (75.0, 100.0, 125.0):
         assert con.weight_contradiction(replace(made, declared_g_m2=agrees)) == ""
     # a quarter more of a bound away each slip is still taken for itself
+    count = "the count: weigh a piece, or unravel a thread and measure it"
     for times, why in (
-        (9.0, "a count in denier that was taken for tex"),
-        (10.0, "a count in dtex that was taken for tex"),
-        (1 / 9, "a count in tex that was taken for denier"),
-        (0.1, "a count in tex that was taken for dtex"),
-        (2.54, "setts to the inch that were taken for setts to the centimetre"),
-        (1 / 2.54, "setts to the centimetre that were taken for setts to the inch"),
-        (2.0, "a ply that was counted twice, or yarn half as coarse as it is"),
-        (4.0, "setts that are both half, or double, what they should be"),
-        (1.5, "the count: weigh a piece, or unravel a thread and measure it"),
-        (0.7, "the count: weigh a piece, or unravel a thread and measure it"),
+        (9.0, "a count in tex that was taken for denier"),
+        (10.0, "a count in tex that was taken for dtex"),
+        (1 / 9, "a count in denier that was taken for tex"),
+        (0.1, "a count in dtex that was taken for tex"),
+        (2.54, "setts to the centimetre that were taken for setts to the inch"),
+        (1 / 2.54, "setts to the inch that were taken for setts to the centimetre"),
+        (2.0, "a ply that was left out of the count, or setts that are both half what they "
+         "should be"),
+        (0.5, "a ply that was counted twice, or setts that are both double what they should be"),
+        (4.0, count),
+        (1.5, count),
+        (0.7, count),
         (12.5, "a wrong weight"),
         (0.079, "a wrong weight"),
     ):
@@ -245,6 +248,30 @@ def test_a_weight_off_by_more_than_a_quarter_is_told_with_the_likely_slip():
         )
     for beyond in (74.9, 125.1):
         assert "Likely cause" in con.weight_contradiction(replace(made, declared_g_m2=beyond))
+
+
+@pytest.mark.parametrize(
+    ("right", "slip", "why"),
+    [
+        ("21 denier", "21 tex", "a count in denier that was taken for tex"),
+        ("21 tex", "21 denier", "a count in tex that was taken for denier"),
+        ("21 dtex", "21 tex", "a count in dtex that was taken for tex"),
+        ("21 tex", "21 dtex", "a count in tex that was taken for dtex"),
+        ("Ne 40/2", "Ne 40", "a ply that was left out of the count"),
+        ("Ne 40", "Ne 40/2", "a ply that was counted twice"),
+        ("/inch", "/cm", "setts to the inch that were taken for setts to the centimetre"),
+        ("/cm", "/inch", "setts to the centimetre that were taken for setts to the inch"),
+    ],
+)
+def test_the_slip_that_was_made_is_the_one_that_is_told(right, slip, why):
+    def woven(told):
+        sett = sett_per_cm(f"20 {told}") if told.startswith("/") else 20.0
+        tex = 20.0 if told.startswith("/") else linear_density_tex(told)
+        return cloth(sett, sett, yarn(tex), warp_crimp=0.0, weft_crimp=0.0)
+
+    stated = con.cloth_mass_g_m2(woven(right))
+    told = con.weight_contradiction(replace(woven(slip), declared_g_m2=stated))
+    assert f"Likely cause: {why}" in told
 
 
 def test_a_description_tells_what_a_hand_would_reckon():

@@ -346,16 +346,16 @@ def _because(how: HowKnown, low: float, high: float) -> HowKnown:
 
 #: A stated weight further than this from what yarns and setts give contradicts them.
 WEIGHT_TOLERANCE = 0.25
-# What makes a weight wrong by so much: factor, the likely cause.
+# By how much the stated weight is more than the computed one, and the likely cause.
 _SLIPS = (
-    (9.0, "a count in denier that was taken for tex"),
-    (10.0, "a count in dtex that was taken for tex"),
-    (1.0 / 9.0, "a count in tex that was taken for denier"),
-    (0.1, "a count in tex that was taken for dtex"),
-    (2.54, "setts to the inch that were taken for setts to the centimetre"),
-    (1.0 / 2.54, "setts to the centimetre that were taken for setts to the inch"),
-    (2.0, "a ply that was counted twice, or yarn half as coarse as it is"),
-    (4.0, "setts that are both half, or double, what they should be"),
+    (9.0, "a count in tex that was taken for denier"),
+    (10.0, "a count in tex that was taken for dtex"),
+    (1.0 / 9.0, "a count in denier that was taken for tex"),
+    (0.1, "a count in dtex that was taken for tex"),
+    (2.54, "setts to the centimetre that were taken for setts to the inch"),
+    (1.0 / 2.54, "setts to the inch that were taken for setts to the centimetre"),
+    (2.0, "a ply that was left out of the count, or setts that are both half what they should be"),
+    (0.5, "a ply that was counted twice, or setts that are both double what they should be"),
 )
 
 
