@@ -9,10 +9,15 @@ from scipy.signal import find_peaks
 from scipy.spatial import ConvexHull, cKDTree
 
 from weavecolor.errors import InputError
+from weavecolor.files.clothfile import load_swatch
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.picture.hanging import FLOOR_STEPS, Cover, stage
+from weavecolor.picture.hung import hung_stage
 from weavecolor.picture.shapes import (
     form_names,
     inner_names,
     load_form,
+    load_openness,
     load_shape,
     read_shape,
     shape_bytes,
@@ -219,3 +224,37 @@ def test_inner_shapes_lie_within(name):
         angle = (np.arctan2(p[:, 1], p[:, 0]) + np.pi / 2) % (2 * np.pi) - np.pi / 2
         at = np.hypot(p[:, 0], p[:, 1]) - surface(np.stack([p[:, 2], angle], axis=1))
         assert at.min() > 0.0
+
+
+def _ways(name):
+    """The body that a shape is drawn on, and what it wears, in each way that it is drawn."""
+    body = load_shape(name).body
+    yield "", ""
+    if body:
+        yield body, ""
+        if "inner-lining" in load_shape(name).inner:
+            yield body, "inner-lining"
+
+
+@pytest.mark.parametrize("name", shape_names())
+def test_how_open_what_stands_under_a_shape_is_comes_with_it(name):
+    """A row for each vertex of body, lining and floor; a floor far off is open, and even light is
+    shared out whole."""
+    for body, worn in _ways(name):
+        made = load_openness(name, body, worn)
+        places = len(load_form(body).vertices) if body else 0
+        places += len(load_shape(worn).vertices) if worn else 0
+        assert made.shape == (places + FLOOR_STEPS**2, 4)
+        assert made.min() >= 0.0 and np.abs(made.sum(axis=1) - 1.0).max() < 0.007
+        corner = made[-1]  # of the floor, 1.5 m from the garment
+        assert corner[0] > 0.75
+    assert load_openness(name, "no such body", "") is None
+
+
+def test_what_comes_with_a_shape_is_what_would_be_worked_out():
+    cloth = Stack((Layer(load_swatch("muslin-white")),))
+    read = hung_stage(cloth, "swatch-hand-organza")
+    made = stage([Cover(load_shape("swatch-hand-organza"), cloth)], load_form("hand"))
+    for one, other in ((read.body_open, made.body_open), (read.floor_open, made.floor_open)):
+        assert np.abs(one - other).max() < 0.01
+    assert made.body_open[:, 0].std() > 0.1

@@ -3,6 +3,7 @@
     python swatches/shapes/make.py             all of them (an hour of one core)
     python swatches/shapes/make.py NAME...     these
     python swatches/shapes/make.py --mend NAME...   smooth away what still pierces in these
+    python swatches/shapes/make.py --open NAME...   how open what these hang on is to the room
     python swatches/shapes/make.py --list
 
 Needs a C compiler (``cc``). Writes ``weavecolor/data/shapes``. The same seed gives the same shape
@@ -25,7 +26,10 @@ from garments import finer
 from hang import CLOTHS, Hanging, crossings, openness, quad_corners
 from scipy.interpolate import RegularGridInterpolator
 
-from weavecolor.picture.shapes import read_form, read_shape
+from weavecolor.front import load_cloth
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.picture.hanging import Cover, stage
+from weavecolor.picture.shapes import load_form, load_shape, read_form, read_shape, shape_names
 
 OUT = Path(__file__).resolve().parents[2] / "weavecolor" / "data" / "shapes"
 
@@ -529,6 +533,22 @@ SHAPES = {
 }
 
 
+def open_places(name):
+    """Write how open body, lining and floor are under a shape, for each way it is drawn."""
+    shape = read_shape((OUT / f"{name}.shape").read_bytes())
+    found = {}
+    for body in {"", shape.body}:
+        form = load_form(body) if body else None
+        for worn in ("", "inner-lining") if body and "inner-lining" in shape.inner else ("",):
+            under = load_shape(worn) if worn else None
+            made = stage([Cover(shape, Stack((Layer(load_cloth("muslin-white")),)))], form,
+                         beneath=under)  # fmt: skip
+            shares = np.concatenate([made.body_open, made.floor_open])[:, :3]
+            found[f"{body}+{worn}"] = np.rint(255.0 * shares).astype(np.uint8)
+    np.savez_compressed(OUT / f"{name}.open.npz", **found)
+    say(name, sorted(found))
+
+
 def main(names):
     known = [*bodies.BODIES, *SHAPES]
     if "--list" in names:
@@ -538,6 +558,10 @@ def main(names):
         for name in names[1:]:
             mend(name)
         return
+    if names[:1] == ["--open"]:
+        for name in names[1:] or shape_names():
+            open_places(name)
+        return
     for name in names:
         if name not in known:
             sys.exit(f"no shape called {name!r}; use {', '.join(known)}")
@@ -546,6 +570,7 @@ def main(names):
             body(name)
         else:
             SHAPES[name](name)
+            open_places(name)
 
 
 if __name__ == "__main__":

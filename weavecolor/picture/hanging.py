@@ -145,12 +145,14 @@ def warp_directions(shape: Shape, grain_deg: float) -> Array:
 
 def stage(
     covers: Sequence[Cover], body: Form | None = None, *, beneath: Shape | None = None,
-    floor: bool = True,
+    floor: bool = True, open_: Floats | None = None,
 ) -> Stage:  # fmt: skip
-    """Put cloth and ``body`` in their places; how open body and floor are is worked out and kept.
+    """Put cloth and ``body`` in their places.
 
     ``covers``: what hangs; ``beneath``: an inner shape of close cloth that the body wears, drawn as
-    part of it; ``floor``: whether it stands on one. Raises InputError where there is no cloth.
+    part of it; ``floor``: whether it stands on one; ``open_`` (B + F, 4): how open body and floor
+    are, where that is known, else it is worked out and kept. Raises InputError where there is no
+    cloth.
     """
     check_layers(*(cover.stack for cover in covers))
     stacks: list[Stack] = []
@@ -182,7 +184,10 @@ def stage(
     form, normals_, triangles, part = _solid(body, beneath)
     solid = form, normals_, triangles
     ground, tiles = _floor(points, form) if floor else (np.zeros((0, 3)), np.zeros((0, 3), int))
-    bare, under = _openness(points, quads, solid, ground)
+    bare, under = (
+        _openness(points, quads, solid, ground) if open_ is None else
+        (open_[: len(form)], open_[len(form) :])
+    )  # fmt: skip
     return Stage(
         points.astype(np.float32), normals.astype(np.float32), warps.astype(np.float32),
         opens.astype(np.float32), places.astype(np.float32), folds.astype(np.float32),

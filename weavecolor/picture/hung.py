@@ -27,7 +27,7 @@ from weavecolor.picture.hanging import (
     picture,
     stage,
 )
-from weavecolor.picture.shapes import load_form, load_shape, shape_names
+from weavecolor.picture.shapes import load_form, load_openness, load_shape, shape_names
 from weavecolor.picture.tables import check_layers
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.scene import Light, Scene
@@ -46,7 +46,7 @@ def hung_stage(
     stack: Stack, shape: str, inner: Sequence[tuple[str, Stack]] = (), *, bare: bool = False,
     lined: bool = False,
 ) -> Stage:  # fmt: skip
-    """The stack on a shape and its body, with other cloth on inner shapes.
+    """The ``stack`` on a ``shape`` and its body, with other cloth on inner shapes.
 
     ``inner``: names of inner shapes (slip, lining) and what each is laid up of; ``bare``: without
     the body; ``lined``: the body wears a lining of its own where the shape has one, else the
@@ -64,7 +64,10 @@ def hung_stage(
     body = load_form(made.body) if made.body and not bare else None
     own = "inner-lining" in made.inner
     worn = load_shape("inner-lining") if lined and own and body is not None else None
-    return stage([*covers, Cover(made, stack, lined and not own)], body, beneath=worn)
+    known = None if covers else load_openness(
+        shape, body.name if body else "", worn.name if worn else ""
+    )  # fmt: skip
+    return stage([*covers, Cover(made, stack, lined and not own)], body, beneath=worn, open_=known)
 
 
 def behind_as(stack: Stack, behind: Backing | None) -> tuple[bool, Stack, Backing | None]:

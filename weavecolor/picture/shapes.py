@@ -10,6 +10,9 @@ A file is eight bytes ``CLOTHHG1``, a header's length (4 bytes, little end first
 difference along rows of the difference along columns, modulo 2^8 or 2^16, folded so that small
 negatives are small (0, -1, 1, -2 -> 0, 1, 2, 3); one component after the other, low bytes before
 high bytes. A value is ``origin + step * number``.
+
+Beside a shape, ``NAME.open.npz`` tells how open what stands under it is: bytes (n, 3), shares of
+255, of the vertices of the body, of the lining that it wears and of the floor.
 """
 
 from __future__ import annotations
@@ -295,6 +298,34 @@ def load_form(name: str) -> Form:
     3
     """
     return read_form(_content(name, ".body", form_names()), file=name)
+
+
+def load_openness(name: str, body: str, worn: str) -> NDArray[np.float32] | None:
+    """How open to the room the vertices of a body, of what it wears and of the floor are under a
+    shape, (n, 4): shares of the hemisphere that is free, beyond one layer of cloth, beyond more,
+    and that a body takes; None where it was not measured beforehand.
+
+    Parameters
+    ----------
+    name : str
+        Of the shape.
+    body, worn : str
+        Of the body and of the inner shape that it wears; "" for none.
+
+    Examples
+    --------
+    >>> load_openness("panel-organza", "", "").shape
+    (2025, 4)
+    """
+    file = files("weavecolor").joinpath(*_FOLDER, f"{name}.open.npz")
+    if not file.is_file():
+        return None
+    with file.open("rb") as held, np.load(held, allow_pickle=False) as every:
+        if (key := f"{body}+{worn}") not in every:
+            return None
+        shares = every[key].astype(np.float32) / np.float32(255.0)
+    rest = np.maximum(1.0 - shares.sum(axis=1, keepdims=True), 0.0)
+    return np.concatenate([shares, rest], axis=1)
 
 
 def shape_bytes(name: str) -> bytes:
