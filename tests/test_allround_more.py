@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from test_layer_optics import cloth
 
+from weavecolor.cache import Kept
 from weavecolor.optics import allround as al
 from weavecolor.optics.appearance import seen_optics
 from weavecolor.optics.cell.nodes import nodes
@@ -186,3 +187,19 @@ def test_what_mirrors_make_of_a_direction_is_as_open(weave, signs):
     want = al.counted(al.tubes(construction), ways, al.QUICK_PENCILS)
     assert got == pytest.approx(want, abs=0.012)
     assert got.tolist() == al._counted(construction, ways * signs).tolist()
+
+
+def test_a_stack_that_is_held_is_not_laid_again_from_the_top(monkeypatch):
+    """A seam and a band of the same layers: what lies in between may be forgotten."""
+    added = []
+    real = al._added
+    monkeypatch.setattr(al, "_added", lambda *a: (added.append(1), real(*a))[1])
+    monkeypatch.setattr(al, "_piles", Kept(1))
+    one = cloth(ends=20.0, picks=20.0)
+    stack = Stack(tuple(Layer(one, grain) for grain in (0.0, 30.0, 60.0, 90.0)))
+    first = al.all_round(stack, al.COARSE)
+    assert len(added) == 3 and len(first.own) == 4
+    assert al.all_round(stack, al.COARSE) is first and len(added) == 3
+    # the same, whatever is in between
+    again = al.all_round(Stack(stack.layers[:3]), al.COARSE)
+    assert len(added) == 5 and len(again.own) == 3

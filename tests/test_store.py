@@ -147,3 +147,13 @@ def test_all_together_hold_so_much_and_each_its_last(monkeypatch):
     for kept in (one, other):
         kept.one("last", lambda: np.zeros(50_000))
     assert isinstance(one.one("last", lambda: None), np.ndarray)  # each keeps its last
+
+
+def test_large_values_are_let_go_small_ones_kept(monkeypatch):
+    monkeypatch.setattr(cache, "_large", OrderedDict())
+    large, small = cache.Kept(9), cache.Kept(9)
+    large.one("cloth", lambda: np.zeros(50_000))
+    small.one("word", lambda: np.zeros(5))
+    cache.let_go()
+    assert large.one("cloth", lambda: None) is None and not cache._large
+    assert small.one("word", lambda: None) is not None

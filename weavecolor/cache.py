@@ -119,6 +119,18 @@ def _make_room() -> None:
             total -= size
 
 
+def let_go() -> None:
+    """Forget all large values: for a run that has looked at cloth for the last time.
+
+    Examples
+    --------
+    >>> let_go()
+    """
+    with _lock:
+        for kept in {id(kept): kept for kept, _, _ in _large.values()}.values():
+            kept.cache_clear()
+
+
 class Kept(Generic[Key, Value]):
     """The ``most`` values asked for last, by key; safe to share between threads. With ``weigh``,
     as many as together weigh at most ``most``, and the last one in any case. What is ``packed`` is

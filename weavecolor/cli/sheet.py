@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from weavecolor.cache import let_go
 from weavecolor.cli._making import in_project, project_called
 from weavecolor.cli._shared import choices, progress_to
 from weavecolor.errors import InputError
@@ -50,6 +51,7 @@ def command(
         made = making_sheet(held, asked, option, progress_to("working out the sheet"))
     except InputError as error:
         raise in_project(project, error) from None
+    let_go()  # pages take as much room again as what the cloth was worked out with
     for path in save_making_sheet(out, made, also_png=png):
         click.echo(f"wrote {path}", err=True)
     for need in made.needs:

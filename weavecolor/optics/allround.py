@@ -12,13 +12,13 @@ stacks; knows nothing of light.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.cache import Kept
+from weavecolor.cache import Kept, bytes_of
 from weavecolor.optics.adding import (
     GAPS,
     Openings,
@@ -146,13 +146,9 @@ def spread(rings: Rings) -> Floats:
     return out.reshape(ZENITHS * AZIMUTHS, -1).astype(np.float32)
 
 
-def _weight(made: AllRound) -> int:
-    return 3 * made.pile.reflect.nbytes
-
-
 #: Bytes: the layers of a skirt of three, and of what is doubled at its hem and seams.
-_laid: Kept[tuple[Any, ...], AllRound] = Kept(100_000_000, _weight)
-_piles: Kept[tuple[Any, ...], AllRound] = Kept(60_000_000, _weight)
+_laid: Kept[tuple[Any, ...], AllRound] = Kept(100_000_000, bytes_of)
+_piles: Kept[tuple[Any, ...], AllRound] = Kept(60_000_000, bytes_of)
 _opens: Kept[tuple[Construction, Rings, bool], Array] = Kept(24)
 
 
@@ -164,20 +160,19 @@ def all_round(stack: Stack, rings: Rings = FINE) -> AllRound:
     first = stack.layers[0].grain_deg
     layers = [Layer(x.cloth, round((x.grain_deg - first) % 360.0, 6), x.face) for x in stack.layers]
 
-    def key(layer: Layer) -> tuple[Any, ...]:
-        return content(layer.cloth), layer.grain_deg, layer.face, rings
+    return _all_round(tuple(layers), stack.lay, rings)
 
-    def lay(layer: Layer) -> AllRound:
-        return _laid.one(key(layer), lambda: _layer(layer, rings))
 
-    made = lay(layers[0])
-    for count in range(2, len(layers) + 1):
-        upper, lower = made, layers[count - 1]
-        made = _piles.one(
-            (*map(key, layers[:count]), stack.lay),
-            lambda u=upper, x=lower: _added(u, lay(x), stack.lay, rings),  # type: ignore[misc]
-        )
-    return made
+def _all_round(layers: tuple[Layer, ...], lay: str, rings: Rings) -> AllRound:
+    """As :func:`all_round`; the whole is looked for first, its parts only where it is not held."""
+    keys = tuple((content(x.cloth), x.grain_deg, x.face, rings) for x in layers)
+    *upper, last = layers
+    own = partial(_laid.one, keys[-1], lambda: _layer(last, rings))
+    if not upper:
+        return own()
+    return _piles.one(
+        (*keys, lay), lambda: _added(_all_round(tuple(upper), lay, rings), own(), lay, rings)
+    )
 
 
 def _added(upper: AllRound, lower: AllRound, lay: str, rings: Rings) -> AllRound:

@@ -45,7 +45,7 @@ def page_image(page: Page, dpi: int = 200) -> Image.Image:
             if mark.stroke is not None:
                 ring = [*points, points[0]]
                 _stroke(draw, ring, mark.width * scale, mark.stroke, mark.dash, scale)
-    return image.resize(size, Image.Resampling.BOX)
+    return image.reduce(over)
 
 
 def png_bytes(page: Page, dpi: int = 200) -> bytes:
