@@ -13,7 +13,7 @@ from PIL import Image
 from weavecolor.cli import run
 from weavecolor.cli._making import example_projects
 from weavecolor.cutting.fullness import FullnessWanted
-from weavecolor.cutting.piecesfile import pieces_from_toml
+from weavecolor.cutting.piecesfile import cutting_from_toml
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.decide.wishes import Limits
 from weavecolor.errors import InputError
@@ -71,7 +71,7 @@ def project(**changes) -> Making:
         options=(MakingOption("A", (MakingLayer("o", 90.0), MakingLayer("c")), "white"),),
         chosen="A",
         scenes=("ballroom",),
-        pieces=pieces_from_toml(PIECES),
+        pieces=cutting_from_toml(PIECES).pieces,
     )
     return replace(held, **changes)
 
@@ -221,7 +221,7 @@ def test_every_layer_is_laid_and_the_cloth_without_an_amount_is_told(capsys):
 
 
 def test_pieces_in_inches_become_centimetres():
-    panel, front = pieces_from_toml(PIECES)
+    panel, front = cutting_from_toml(PIECES).pieces
     assert panel.outline[2] == pytest.approx((50.8, 76.2)) and panel.seam_cm == pytest.approx(1.27)
     assert front.fold_edge == 3 and front.seam_cm == 0.0 and front.quantity == 1
 
@@ -243,7 +243,7 @@ def test_pieces_in_inches_become_centimetres():
 )
 def test_a_wrong_list_of_pieces_is_refused(text, says):
     with pytest.raises(InputError, match=says) as caught:
-        pieces_from_toml(f'unit = "cm"\n{text}', "mine.toml")
+        cutting_from_toml(f'unit = "cm"\n{text}', "mine.toml")
     assert "mine.toml" in str(caught.value)
 
 

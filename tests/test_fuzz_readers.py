@@ -39,7 +39,7 @@ from PIL import Image
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.screencolour import screen_rgb
 from weavecolor.colour.spectra import resample
-from weavecolor.cutting.piecesfile import pieces_from_toml
+from weavecolor.cutting.piecesfile import cutting_from_toml
 from weavecolor.files.clothfile import (
     cloth_from_dict,
     cloth_from_toml,
@@ -105,7 +105,7 @@ fold_edge = 3
 def _project() -> Making:
     cloth = MakingCloth.from_toml("cloth", CLOTHS[0].decode())
     option = MakingOption("A", (MakingLayer("cloth", 45.0),), "black")
-    pieces = pieces_from_toml(PIECES.decode())
+    pieces = cutting_from_toml(PIECES.decode()).pieces
     return Making("Cape", cloths=(cloth,), options=(option,), pieces=pieces)
 
 
@@ -180,7 +180,7 @@ def test_project_files(folder, data):
 @given(spoilt((PIECES,)))
 def test_piece_files(data):
     text = data.decode("utf-8", "replace")
-    for piece in tried("piece file", lambda: pieces_from_toml(text)) or ():
+    for piece in tried("piece file", lambda: cutting_from_toml(text).pieces) or ():
         assert 3 <= len(piece.outline) <= 500
         assert np.all(np.isfinite(piece.outline))
 

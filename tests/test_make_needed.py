@@ -15,7 +15,7 @@ from weavecolor.cutting.asked import fullness_from, in_hand_from, length_from, s
 from weavecolor.cutting.fullness import FullnessWanted, plan_fullness, skirt_layers
 from weavecolor.cutting.lay import CANNOT, lay
 from weavecolor.cutting.needed import cloth_needed
-from weavecolor.cutting.pieces import Piece, named_apart
+from weavecolor.cutting.pieces import Piece, named_apart, sewing_outline
 from weavecolor.cutting.piecesfile import cutting_from_toml
 from weavecolor.cutting.remnant import ClothInHand, cloth_as_folded, damage_as_folded
 from weavecolor.decide.enoughcloth import fits_by_lay
@@ -568,3 +568,48 @@ def test_full_cloth_sideways_is_told_in_steps_of_a_tenth(most):
     hand = ClothInHand(20, 60.0 * (1.0 + 0.1 * most) + 1.0)
     made = cloth_needed("silk", ((90.0, 1),), (), [cuff], [hand], tries=2)
     assert f"still fits: {2.0 * (1.0 + 0.1 * most):.2f} to 1" in made.largest
+
+
+@pytest.mark.parametrize(("side", "edge"), [("top", 0), ("right", 1), ("bottom", 2), ("left", 3)])
+def test_the_edge_on_the_fold_is_called_by_its_side(side, edge):
+    text = 'unit = "cm"\n[[piece]]\nname = "front"\nacross = 20\ndown = 50\nfold_edge = '
+    (named,), (numbered,) = (
+        cutting_from_toml(text + said).pieces for said in (f'"{side}"', str(edge))
+    )
+    assert named == numbered
+    # unfolded about a side it is twice as wide, about the top or the bottom twice as long
+    left, low, right, high = sewing_outline(named).bounds
+    wide = side in ("left", "right")
+    assert (right - left, high - low) == ((40.0, 50.0) if wide else (20.0, 100.0))
+    with pytest.raises(InputError, match="write top, right, bottom, left of a piece told by"):
+        cutting_from_toml(text + '"selvedge"')
+    with pytest.raises(InputError, match="of corners the number"):
+        corners = "corners = [[0, 0], [20, 0], [20, 50]]"
+        cutting_from_toml(text.replace("across = 20\ndown = 50", corners) + '"left"')
+
+
+def test_damage_off_the_cloth_is_refused_alike_wherever_it_is_told():
+    """In Python, on the line, in a file of pieces and in a project."""
+    said = "a flaw or bite lies off the cloth, which is 112 cm x 250 cm"
+    spot = ((300.0, 40.0), (308.0, 40.0), (308.0, 48.0), (300.0, 48.0))
+    held = Making("m", cloths=(
+        project_cloth("o", swatch_folder() / f"{ORGANZA}.toml", (ClothInHand(112.0, 250.0),)),
+    ))  # fmt: skip
+    file = json.loads(to_json(held))
+    file["cloths"][0]["in_hand"][0]["damage"] = [spot]
+    project = json.dumps(file)
+    for made in (
+        lambda: ClothInHand(112.0, 250.0, damage=(spot,)),
+        lambda: replace(ClothInHand(112.0, 250.0), damage=(spot,)),
+        lambda: in_hand_from("112 x 250 cm, flaw 8 x 8 cm at 300 x 40 cm"),
+        lambda: cutting_from_toml(
+            'unit = "cm"\n[[piece]]\nname = "p"\nacross = 9\ndown = 9\n[[cloth]]\n'
+            "width = 112\nlength = 250\n[[cloth.flaw]]\nacross = 8\n"
+            "along = 8\nfrom_left = 300\nfrom_end = 40"
+        ),
+        lambda: from_json(project),
+    ):
+        with pytest.raises(InputError, match=said):
+            made()
+    # what reaches beyond an edge is a bite at it
+    assert ClothInHand(112.0, 250.0, damage=(((100, 0), (130, 0), (130, 20), (100, 20)),)).damage

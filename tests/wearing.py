@@ -7,7 +7,7 @@ import json
 import resource
 import time
 
-from weavecolor.cutting.piecesfile import pieces_from_toml
+from weavecolor.cutting.piecesfile import cutting_from_toml
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_from_toml
 from weavecolor.files.spectrafile import spectra_from_text
@@ -46,7 +46,7 @@ TWICE = "{" + ",".join(f'"k{i}":1' for i in range(KEYS)) + f',"k{KEYS - 1}":1}}'
 CASES = {
     "dotted key": (cloth_from_toml, ".".join(["a"] * 400_000) + " = 1"),
     "dotted key with blanks": (cloth_from_toml, " . ".join(["'a'"] * 140_000) + " = 1"),
-    "dotted table": (pieces_from_toml, "[" + ".".join(["a"] * 400_000) + "]"),
+    "dotted table": (cutting_from_toml, "[" + ".".join(["a"] * 400_000) + "]"),
     "dotted key inline": (project_cloth, "x = {" + ".".join("a" * 300_000) + "=1}"),
     "deep list": (cloth_from_toml, "weight = " + "[" * 900_000),
     "deep table": (cloth_from_toml, "weight = " + "{a=" * 300_000),

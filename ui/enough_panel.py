@@ -32,7 +32,7 @@ from weavecolor.cutting.lay import Lay
 from weavecolor.cutting.lengths import UNITS, cm_and_inches
 from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.cutting.pieces import Piece, Points, named_apart
-from weavecolor.cutting.remnant import FOLDS, ClothInHand, check_on_cloth
+from weavecolor.cutting.remnant import FOLDS, ClothInHand
 from weavecolor.errors import InputError
 from weavecolor.making.answers import needs_of, plans_of
 from weavecolor.making.model import Making, MakingOption
@@ -148,7 +148,6 @@ def spots_from(frame: pd.DataFrame, hand: ClothInHand, units: str) -> tuple[Poin
             0.0 if pd.isna(value) else float(value) * size for value in values
         )
         made.append(damage_at(left, end, across, along))
-        check_on_cloth("flaw or bite", made[-1], hand.edge)
     return tuple(made)
 
 

@@ -29,7 +29,7 @@ from weavecolor.cutting.folds import KINDS
 from weavecolor.cutting.fullness import FullnessWanted
 from weavecolor.cutting.lengths import LONGEST_CM, WIDEST_CM
 from weavecolor.cutting.pieces import Points
-from weavecolor.cutting.remnant import ClothInHand, check_on_cloth
+from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError, shown
 from weavecolor.textile.units import length_mm
 
@@ -209,7 +209,7 @@ def with_damage(cloth: ClothInHand, kind: str, text: str, field: str) -> ClothIn
             field=field,
         )
     spot = damage_at(corner[0], corner[1], across, along)
-    _made(lambda: check_on_cloth(kind, spot, cloth.edge), field)
+    damaged = _made(lambda: replace(cloth, damage=(*cloth.damage, spot)), field)
     at_edge = (
         corner[0] <= left + 1e-6
         or corner[1] <= low + 1e-6
@@ -223,7 +223,7 @@ def with_damage(cloth: ClothInHand, kind: str, text: str, field: str) -> ClothIn
             else "a flaw lies inside the cloth; what is gone at an edge is a bite",
             field=field,
         )
-    return _made(lambda: replace(cloth, damage=(*cloth.damage, spot)), field)
+    return damaged
 
 
 def damage_at(from_left: float, from_end: float, across: float, along: float) -> Points:

@@ -11,7 +11,7 @@ like this::
     name = "skirt panel"
     across = 70
     down = 95
-    quantity = 2
+    quantity = 2               # fold_edge = "left" (or top, right, bottom) would cut it on the fold
 
     [[piece]]
     name = "bodice front"
@@ -49,6 +49,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
@@ -62,7 +63,7 @@ from weavecolor.cutting.pieces import (
     check_outline,
     named_apart,
 )
-from weavecolor.cutting.remnant import FOLDS, ClothInHand, check_on_cloth, damage_words
+from weavecolor.cutting.remnant import FOLDS, ClothInHand, damage_words
 from weavecolor.errors import InputError
 from weavecolor.files.fields import Fields
 from weavecolor.files.textfile import read_text, toml_table
@@ -74,6 +75,8 @@ _KEYS = (
     "name", "across", "down", "corners", "quantity", "seam", "grain_line", "fold_edge", "pair",
     "grain",
 )  # fmt: skip
+#: Edges of a piece told by across and down, in the order of its corners.
+_SIDES = ("top", "right", "bottom", "left")
 _LENGTHS = ("finished", "length", "cloth_width", "seam", "top", "hem", "hem_round", "pleat")
 #: Width of cloth that is meant where neither the file nor the cloth in hand tells, cm.
 _USUAL_WIDTH = 110.0
@@ -102,18 +105,6 @@ def read_cutting(path: str | Path) -> CuttingFile:
     'panel'
     """
     return cutting_from_toml(read_text(path, MAX_BYTES, "file of pieces"), str(path))
-
-
-def pieces_from_toml(text: str, file: str = "pieces") -> tuple[Piece, ...]:
-    """The pieces alone. Raises InputError as :func:`cutting_from_toml`.
-
-    Examples
-    --------
-    >>> text = 'unit = "cm"\\n[[piece]]\\nname = "panel"\\nacross = 70\\ndown = 95'
-    >>> pieces_from_toml(text)[0].outline[2]
-    (70.0, 95.0)
-    """
-    return cutting_from_toml(text, file).pieces
 
 
 def cutting_from_toml(text: str, file: str = "pieces") -> CuttingFile:
@@ -183,19 +174,17 @@ def _cloth(row: Fields, unit: float) -> ClothInHand:
     hand = _made(
         row, name, lambda: ClothInHand(width, length, outline, (), selvedge, one_way, name)
     )
-    spots = []
     for kind in ("flaw", "bite"):
         for place in _tables(row, kind):
             spot = _spot(place, unit)
-            _made(place, "", lambda kind=kind, spot=spot: check_on_cloth(kind, spot, hand.edge))  # type: ignore[misc]
-            words = _made(place, "", lambda spot=spot: damage_words(spot, hand.edge))  # type: ignore[misc]
+            hand = _made(place, "", partial(replace, hand, damage=(*hand.damage, spot)))
+            words = damage_words(spot, hand.edge)
             if not words.startswith(kind):
                 raise place.refuse(
                     "lies inside the cloth: call it a flaw" if kind == "bite"
                     else "reaches an edge of the cloth: call it a bite"
                 )  # fmt: skip
-            spots.append(spot)
-    return _made(row, name, lambda: replace(hand, damage=tuple(spots)))
+    return hand
 
 
 def _spot(row: Fields, unit: float) -> Points:
@@ -256,7 +245,7 @@ def _piece(row: Fields, unit: float, seam: float) -> Piece:
     else:
         wide, tall = (row.number(key, 0.0, 2000.0 / unit) * unit for key in ("across", "down"))
         outline = ((0.0, 0.0), (wide, 0.0), (wide, tall), (0.0, tall))
-    fold = _whole(row, "fold_edge") if "fold_edge" in row else None
+    fold = _fold_edge(row) if "fold_edge" in row else None
     pair = _flag(row, "pair")
     own_seam = row.number("seam", 0.0, WIDEST_SEAM_CM / unit) * unit if "seam" in row else seam
     quantity = _whole(row, "quantity") if "quantity" in row else 1
@@ -267,6 +256,20 @@ def _piece(row: Fields, unit: float, seam: float) -> Piece:
         name,
         lambda: Piece(name, outline, quantity, grain_line, own_seam, fold, pair, grain),
     )
+
+
+def _fold_edge(row: Fields) -> int:
+    """The edge on the fold by its side, or by its number, the first corner's being 0."""
+    said = row.get("fold_edge")
+    if "corners" not in row and said in _SIDES:
+        return _SIDES.index(str(said))
+    if isinstance(said, bool) or not isinstance(said, int):
+        raise row.refuse(
+            f"write {', '.join(_SIDES)} of a piece told by across and down; of corners the number "
+            "of the one that it begins at, the first being 0",
+            "fold_edge",
+        )
+    return said
 
 
 def _corners(row: Fields, unit: float) -> tuple[tuple[float, float], ...]:

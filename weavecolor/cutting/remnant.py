@@ -71,6 +71,12 @@ class ClothInHand:
                 raise InputError("the selvedges take the whole width", field="selvedge_cm")
             for hole in self.damage:
                 check_outline(hole, LONGEST_CM)
+                if shapely.intersection(Polygon(hole), self.edge, grid_size=GRID).area == 0.0:
+                    left, low, right, high = self.edge.bounds
+                    raise InputError(
+                        "a flaw or bite lies off the cloth, which is "
+                        f"{cm(right - left)} x {cm(high - low)}"
+                    )
         except InputError as error:
             raise InputError(
                 error.what, field=" ".join(filter(None, ("cloth in hand", error.field)))
@@ -127,21 +133,6 @@ class ClothInHand:
         """Width between the strips to leave, cm; of an odd remnant, of its widest part."""
         left, _, right, _ = self.shape.bounds if not self.shape.is_empty else (0.0,) * 4
         return right - left
-
-
-def check_on_cloth(kind: str, hole: Points, edge: BaseGeometry) -> None:
-    """Raises InputError for a ``hole``, a ``kind`` of damage, that lies off the cloth within
-    ``edge``.
-
-    Examples
-    --------
-    >>> check_on_cloth("flaw", ((0, 0), (3, 0), (3, 4)), ClothInHand(110.0, 200.0).edge)
-    """
-    if shapely.intersection(Polygon(hole), edge, grid_size=GRID).area == 0.0:
-        left, low, right, high = edge.bounds
-        raise InputError(
-            f"that {kind} lies off the cloth, which is {cm(right - left)} x {cm(high - low)}"
-        )
 
 
 def damage_words(hole: Points, edge: BaseGeometry) -> str:
