@@ -6,6 +6,8 @@ from weavecolor.cli import run
 from weavecolor.colour.screencolour import screen_rgb
 from weavecolor.decide.wishwords import wish_from
 from weavecolor.errors import InputError
+from weavecolor.files.clothfile import cloth_from_toml, load_swatch
+from weavecolor.optics.layerwords import layers_said
 from weavecolor.optics.stack import face_called
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import PLACES, custom_scene, scene, sides, with_viewer
@@ -114,6 +116,37 @@ def test_on_the_command_line(capsys):
     asked[-1] = "sequins"
     assert run(asked) != 0
     assert "not modelled" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("said", "face", "grain", "name"),
+    [
+        ("muslin-white cross wrong side", "back", 90.0, "muslin-white"),
+        ("muslin-white bias Wrong side out", "back", 45.0, "muslin-white"),
+        ("muslin-white right side", "face", 0.0, "muslin-white"),
+        ("muslin-white cross grain reverse", "back", 90.0, "muslin-white"),
+        ("inside out", "face", 0.0, "inside out"),  # a cloth of that name, and no side
+    ],
+)
+def test_a_side_of_a_layer_by_any_of_its_words(said, face, grain, name):
+    asked = []
+
+    def called(name):
+        asked.append(name)
+        return load_swatch("muslin-white")
+
+    (layer,) = layers_said(said, called)
+    assert (layer.face, layer.grain_deg, asked) == (face, grain, [name])
+
+
+def test_a_finish_and_a_cloth_that_are_not_modelled_are_said_by_name(capsys):
+    text = """name = "x"\nweave = "plain"\nends = "40 /cm"\npicks = "38 /cm"\nfinish = "brushed"
+    [warp]\nlike = "silk organza"\ncolour = "red"\n[weft]\nlike = "silk organza"
+    colour = "red"\n"""
+    with pytest.raises(InputError, match="raised or brushed finish are not modelled: lay a piece"):
+        cloth_from_toml(text)
+    assert run(["describe", "lace"]) != 0
+    assert "lace, net, leno, knitted and felted cloth are not modelled" in capsys.readouterr().err
 
 
 def test_a_long_wrong_colour_is_told_cut_off():

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, TypeVar
 import click
 
 from weavecolor.errors import InputError
+from weavecolor.textile.notmodelled import elsewhere
 
 if TYPE_CHECKING:
     from weavecolor.optics.stack import Layer
@@ -34,7 +35,7 @@ def cloth_called(name: str) -> Cloth:
         return read_cloth(path)
     raise InputError(
         f"{name[:60]!r} is neither a swatch nor a cloth file; see weavecolor cloths, or give a "
-        "path ending in .toml",
+        f"path ending in .toml{elsewhere(name)}",
         field="CLOTH",
     )
 

@@ -59,7 +59,8 @@ class Fields:
             if key not in known:
                 near = difflib.get_close_matches(str(key)[:60], known, 1, 0.7)
                 hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(known)}"
-                hint += elsewhere(str(key)[:60])
+                said = self._data[key]
+                hint += elsewhere(f"{key} {said if isinstance(said, str) else ''}"[:120])
                 raise self.refuse(f"is not a known field; {hint}", str(key)[:60])
 
     def table(self, key: str) -> Fields:

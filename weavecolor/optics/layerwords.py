@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from weavecolor.errors import InputError
-from weavecolor.optics.stack import FACES, Layer, layer_count
+from weavecolor.optics.stack import FACE_ALSO, FACES, Layer, face_called, layer_count
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.grain import grain_deg
 
@@ -48,8 +48,11 @@ def layers_said(text: str, cloth: Cloth | Callable[[str], Cloth]) -> tuple[Layer
 def _lying(words: list[str], kept: int) -> tuple[list[str], float, str]:
     """What stands before grain and side in a layer, at least ``kept`` words of it, and these."""
     face, grain = "face", 0.0
-    if len(words) > kept and words[-1] in FACES:
-        face = words.pop()
+    for many in (3, 2, 1):  # "wrong side out" before "out"
+        said = " ".join(words[-many:]).casefold()
+        if len(words) >= kept + many and FACE_ALSO.get(said, said) in FACES:
+            face, words = face_called(said), words[:-many]
+            break
     if len(words) > max(kept, 1) and words[-1] == "grain":
         words.pop()
     if len(words) > kept:
