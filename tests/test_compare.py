@@ -168,7 +168,12 @@ def test_cloth_off_the_grain_beyond_straight_and_cross_alike_is_explained(organz
     for L, word in ((darker, "darker"), (lighter, "lighter")):
         beyond = [_with_lightness(o, L) if k == 1 else o for k, o in enumerate(found.outcomes)]
         (told,) = unexpected(beyond)
-        assert told.startswith(f"On the bias it is {word} than on straight and cross grain alike")
+        assert told.startswith(
+            f"On the bias it is {word} than on straight and cross grain alike (1 layer, over white"
+        )
+        # what is said to be so is what the comparison itself is sure of
+        sure = [s.verdict.sees for s in steps(beyond, [(1, 0), (1, 2)])]
+        assert ("not for sure" in told) == (not all(sure))
     between = [
         _with_lightness(o, 0.5 * (straight + cross)) if k == 1 else o
         for k, o in enumerate(found.outcomes)

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.perception import JUST_NOTICEABLE
 from weavecolor.colour.spectra import BANDS
-from weavecolor.decide.compare import Option, Outcome
+from weavecolor.decide.compare import Option, Outcome, steps
 from weavecolor.optics.appearance import appearances
 from weavecolor.optics.layer import content
 from weavecolor.scene.backings import Backing
@@ -136,7 +136,8 @@ def _grain_sentence(
     option, up = outcome.option, word == "lighter"
     turned = grain_words(option.stack.layers[0].grain_deg)
     turned = "On the bias" if turned == "bias" else f"With the {turned}"
-    start = f"{turned} it is {word} than on straight and cross grain alike{_where(option)}"
+    start = f"{turned} it is {word} than on straight and cross grain alike"
+    start += _where(option, option.aspect("layers")) + _doubt(outcome, *square)
     cloth = own.cloth - 0.5 * (straight.cloth + cross.cloth)
     behind = own.behind - 0.5 * (straight.behind + cross.behind)
     more = "more" if up else "less"
@@ -220,10 +221,18 @@ def _layers_sentence(fewer: Outcome, more: Outcome, observer: str) -> str:
             f", which outweighs what is lost from behind ({b.behind:.1f}, was {a.behind:.1f})"
         )
     before = len(fewer.option.stack.layers)
-    return f"{count} layers are lighter than {before}{_where(more.option)}: {told}."
+    where = _where(more.option) + _doubt(fewer, more)
+    return f"{count} layers are lighter than {before}{where}: {told}."
 
 
-def _where(option: Option) -> str:
+def _doubt(outcome: Outcome, *others: Outcome) -> str:
+    """What to add where a difference from the others is not sure to be seen."""
+    made = steps((outcome, *others), [(0, k + 1) for k in range(len(others))])
+    sure = all(step.verdict is not None and step.verdict.sees for step in made)
+    return "" if sure else ", as it was worked out but not for sure"
+
+
+def _where(option: Option, *first: str) -> str:
     ground = option.stack.backing
     over = "with nothing behind" if ground is None else f"over {ground.name}"
-    return f" ({over}, {option.scene.name})"
+    return f" ({', '.join((*first, over, option.scene.name))})"
