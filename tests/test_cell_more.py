@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from distances import distances
 from scipy.integrate import dblquad
 from scipy.stats import qmc
 from test_cell_silhouette import upright
@@ -14,7 +15,7 @@ from weavecolor.optics.cell.filaments import FilamentCell, Strand
 from weavecolor.optics.cell.nodes import nodes, unit
 from weavecolor.optics.cell.openness import openness, pencils
 from weavecolor.optics.cell.pairs import Distance, Pairs, _Bundle, _spread, pairs
-from weavecolor.optics.cell.rays import blocked, distances
+from weavecolor.optics.cell.rays import blocked
 from weavecolor.optics.cell.tubes import System, Tubes, orbits, tubes
 from weavecolor.textile.cloth import Construction
 from weavecolor.textile.weaves import weave

@@ -2,11 +2,12 @@
 
 import numpy as np
 import pytest
+from distances import distances
 
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.cell.nodes import unit
 from weavecolor.optics.cell.openness import pencils
-from weavecolor.optics.cell.rays import blocked, distances
+from weavecolor.optics.cell.rays import blocked
 from weavecolor.optics.cell.silhouette import bands, silhouette
 from weavecolor.optics.cell.tubes import tubes
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from distances import distances
 from scipy.integrate import quad
 from test_layer_optics import cloth
 
@@ -17,7 +18,6 @@ from weavecolor.optics.cell import filaments, paths
 from weavecolor.optics.cell.filaments import FilamentCell, Strand
 from weavecolor.optics.cell.nodes import unit
 from weavecolor.optics.cell.openness import openness
-from weavecolor.optics.cell.rays import distances
 from weavecolor.optics.cell.tubes import System, tubes
 from weavecolor.optics.layer import solved
 from weavecolor.textile.cloth import Construction

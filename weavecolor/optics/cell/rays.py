@@ -14,7 +14,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from weavecolor.optics.cell.tubes import System, Tubes
+from weavecolor.optics.cell.tubes import Tubes
 
 Floats = NDArray[np.float32]
 
@@ -63,13 +63,6 @@ def _distance(numbers, start, table, u, v, z):
 
 
 @_compiled
-def _distances(yarns, points, out, index):
-    for n in range(out.size):
-        u, v, z = points[0, n], points[1, n], points[2, n]
-        out[n], index[n] = _distance(yarns[0], yarns[1], yarns[2], u, v, z)
-
-
-@_compiled
 def _march(warp, weft, spacing, heights, strides, origin, toward, hit, end):
     """Set ``hit`` (n,) of rays that meet a yarn and leave ``end`` (3, n) where each stopped."""
     (p1, p2), (top, bottom), (touch, lost) = spacing, heights, strides
@@ -100,17 +93,6 @@ def _march(warp, weft, spacing, heights, strides, origin, toward, hit, end):
             y += stride * dy
             z += stride * dz
         end[0, n], end[1, n], end[2, n] = x, y, z
-
-
-def distances(
-    yarns: System, u: NDArray[Any], v: NDArray[Any], z: NDArray[Any]
-) -> tuple[Floats, Floats]:
-    """Distance to ``yarns`` and yarn index of points (``u``, ``v``, ``z``), (n,) each, as
-    :meth:`System.gauge` gives them, read from a table: what rays step by."""
-    points = np.asarray([u, v, z], np.float32)
-    out, index = np.empty((2, points.shape[1]), np.float32)
-    _distances(yarns.offsets, points, out, index)
-    return out, index
 
 
 def _marched(
