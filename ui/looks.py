@@ -53,7 +53,8 @@ class Turn:
 
 
 def outcome(work: Making, option: MakingOption, light: LightChoice | None = None) -> Outcome:
-    """How an option of this work looks in a light (the work's own where none is given)."""
+    """How an ``option`` of this ``work`` looks in a ``light`` (the work's own where none is
+    given)."""
     light = light or light_of(work)
     stack = stack_of(work, option)
     return _outcomes.one(

@@ -120,12 +120,13 @@ def xyz(
 
     Parameters
     ----------
-    tables : of the laid layers; uppers, lowers : the piles and the layers to lay under them.
+    tables : of the laid layers.
+    uppers, lowers : the piles and the layers to lay under them.
     upper, lower : (n,) which pile, and which layer under it.
     behind : of these n piles.
     grounds : (S, B) reflectances; ``bare`` (S,): nothing there at all.
     columns : (K,) place among ``tables.views`` of each look's view.
-    of_diffuse : (K, B, 3), of_pairs : (K, B, P, 3) weights of the radiance factors.
+    of_diffuse, of_pairs : (K, B, 3) and (K, B, P, 3) weights of the radiance factors.
     wanted : (n, S) which grounds under which piles (default: all); the rest is left at nought.
 
     NaN where light would grow without end between pile and ground, which no real layers do.

@@ -144,7 +144,7 @@ def read_cloth(path: str | Path) -> Cloth:
 
 
 def cloth_from_toml(text: str, *, file: str = "cloth", folder: Path | None = None) -> Cloth:
-    """The cloth described by TOML text; ``file`` is its name for messages.
+    """The cloth described by TOML ``text``; ``file`` is its name for messages.
 
     ``folder`` is where a ``spectrum_file`` may stand; without it none is read.
 

@@ -63,7 +63,8 @@ def read_text(path: str | Path, max_bytes: int, kind: str) -> str:
 
 
 def toml_table(text: str, kind: str, *, file: str) -> dict[str, Any]:
-    """The table that TOML text holds, not yet looked at; ``kind`` and ``file`` are for messages.
+    """The table that TOML ``text`` holds, not yet looked at; ``kind`` and ``file`` are for
+    messages.
 
     Raises InputError for what is not TOML, or is nested to wear a parser out.
 

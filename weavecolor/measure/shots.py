@@ -124,8 +124,9 @@ def look_wound(
 
     ``white``, ``black``: the wound white card on paper, and the wound black card with a strip of
     paper in view, linear light (rows, columns, 3); one picture with both if ``black`` is left out.
-    ``yarn`` and ``threads_per_cm`` as in ``grid.read_grid``; ``marks`` by "white" and "black".
-    Raises InputError as ``swatchpair.measure_pair`` and ``grid.read_grid``.
+    ``yarn`` and ``threads_per_cm`` as in ``grid.read_grid``; ``marks`` by "white" and "black";
+    ``paper``: its kind, or its Y or (Y, standard uncertainty), 0 to 1. Raises InputError as
+    ``swatchpair.measure_pair`` and ``grid.read_grid``.
     """
     marked = dict(marks or {})
     pair = measure_pair(

@@ -313,8 +313,8 @@ def from_colour(recovered: ArrayLike, yarn: Yarn, known_to: float = 5.0) -> Dye:
 
 
 def from_fibre(absorbance: ArrayLike, path_mm: float, path_error: float = 0.1) -> Dye:
-    """The dye of one fibre whose absorbance (41,), log10 of light in over light out, was read in a
-    liquid of its own index, so that its surfaces send nothing back.
+    """The dye of one fibre whose ``absorbance`` (41,), log10 of light in over light out, was read
+    in a liquid of its own index, so that its surfaces send nothing back.
 
     ``path_mm``: mean way through the fibre, 0.0005 to 5; pi/4 of the diameter of a round fibre read
     over its whole width. ``path_error``: its standard error as a share, 0 to 1.

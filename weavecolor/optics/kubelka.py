@@ -16,7 +16,8 @@ Values = NDArray[np.float64]
 
 
 def over(R: ArrayLike, T: ArrayLike, Rg: ArrayLike) -> Values:
-    """Reflectance of a layer (R, T) lying on a ground of reflectance ``Rg``.
+    """Reflectance of a layer that reflects ``R`` and lets ``T`` through on a ground that reflects
+    ``Rg``, each 0 to 1.
 
     Examples
     --------

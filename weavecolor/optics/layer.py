@@ -100,8 +100,8 @@ def solve(
 
 
 def solved(cloth: Cloth, rays: float = 1.0, step: int = 1) -> Solved:
-    """A cloth's dye in its cell, by a share ``rays`` of the usual ones, at every ``step``-th band;
-    kept. Raises InputError where the cloth cannot be woven."""
+    """The dye of ``cloth`` in its cell, by a share ``rays`` of the usual ones, at every ``step``-th
+    band; kept. Raises InputError where the cloth cannot be woven."""
 
     def make() -> Solved:
         check_weavable(cloth)

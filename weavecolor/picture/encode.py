@@ -115,10 +115,11 @@ def _grain(first_row: int, rows: int, width: int) -> NDArray[np.float32]:
 
 
 def to_image(linear: Picture, seeing: Seeing = AS_SEEN, notes: Sequence[str] = ()) -> Image.Image:
-    """An RGB image of linear light that is already exposed.
+    """An RGB image of ``linear`` light (h, w, 3) that is already exposed, on the screen of
+    ``seeing``.
 
     ``image.info`` holds "icc_profile", "out_of_range" (share of pixels that the screen cannot
-    show, 0-1) and "notes" (a tuple of sentences to tell with the picture). Out-of-range colours
+    show, 0-1) and "notes" (``notes``, sentences to tell with the picture). Out-of-range colours
     become the nearest of the same hue; ``seeing.mark`` hatches them. Raises InputError on values
     that are not finite.
 

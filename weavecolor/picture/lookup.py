@@ -79,6 +79,7 @@ def looked_up(tables: Tables, normal: Array, warp: Array, side: NDArray[np.intp]
 
     Parameters
     ----------
+    tables : Tables
     normal, warp : ndarray, shape (n, 3)
         Unit vectors in the view's frame, at right angles; the normal faces the eye (z > 0).
     side : ndarray of int, shape (n,)

@@ -89,9 +89,9 @@ def _drift(across, along, cell, length, seed):  # pragma: no cover - compiled
 
 @njit(cache=True, fastmath=True)
 def unevenness(u, v, step, uneven):  # pragma: no cover - compiled
-    """Relative change of the cloth's mass at a place (u across the warp, v along it, mm), as pixels
-    of ``step`` mm show it. ``uneven``: warp and weft spacing mm, their coefficients of variation,
-    length over which a thread stays alike, mm."""
+    """Relative change of the cloth's mass at a place (``u`` across the warp, ``v`` along it, mm),
+    as pixels of ``step`` mm show it. ``uneven``: warp and weft spacing mm, their coefficients of
+    variation, length over which a thread stays alike, mm."""
     total = 0.0
     for system in range(2):
         spacing, spread = uneven[system], uneven[2 + system]

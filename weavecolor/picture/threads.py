@@ -49,7 +49,7 @@ _LINE = float(1.0 / (2.0 * (1.0 - np.cos(np.radians(LIGHT_DEG)))))
 
 
 def threads(stack: Stack, uneven: tuple[float, ...], light: Array) -> Array:
-    """Rows (LAYERS, ROW) of a stack's threads, all 0 where none are drawn.
+    """Rows (LAYERS, ROW) of the threads of ``stack``, all 0 where none are drawn.
 
     ``uneven``: as in ``raster.unevenness``; ``light`` (41, 3): radiance factor to linear RGB.
     """

@@ -638,7 +638,7 @@ class Rays:
         return sum(a.nbytes for a in (self.toward, self.weight, self.column, self.met))
 
     def gathered(self, place: NDArray[np.integer[Any]], count: int, left: Array) -> Array:
-        """Share of the bundle (count, B) by ``place``, with ``left`` as from ``kept``."""
+        """Share of the bundle (``count``, B) by ``place``, with ``left`` as from ``kept``."""
         return np.asarray(self.table(place, count) @ left)
 
 
