@@ -16,7 +16,8 @@ def test_stacks_are_ranked(capsys, tmp_path):
     asked += ["--behind", "white,black", "--grain", "straight", "--options", "2"]
     assert run(asked) == 0
     text = capsys.readouterr().out
-    assert text.startswith("1. ") and "of the target colour, both as seen in " in text and "looked at" in text
+    assert text.startswith("1. ") and "looked at" in text
+    assert "of the target colour, both as seen in " in text
     saved = tmp_path / "found.json"
     drawn = tmp_path / "found.png"
     assert run([*asked, "--json", "--save", str(saved), "--out", str(drawn)]) == 0

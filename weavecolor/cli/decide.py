@@ -48,7 +48,8 @@ def command() -> None:
 @click.option(
     "--want", multiple=True,
     help='Such as deepest, "most opaque", "target #rrggbb" or "target L a b", as seen in the main '
-    "scene by an eye settled to it (a wrong word is answered with all); may be given several times.",
+    "scene by an eye settled to it (a wrong word is answered with all); may be given several "
+    "times.",
 )  # fmt: skip
 @click.option("--behind", default="white", show_default=True,
               help="What may lie behind, with commas; open for nothing.")  # fmt: skip
