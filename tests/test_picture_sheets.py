@@ -17,7 +17,7 @@ from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.appearance import appearance
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.closeup import draw_closeup
-from weavecolor.picture.composite import FLAT, PAGES, Choice, draw_sheet
+from weavecolor.picture.composite import CLOSEUP, FLAT, PAGES, Choice, draw_sheet
 from weavecolor.picture.encode import png_bytes
 from weavecolor.picture.lettering import GREYS, GROUND_CODE, grey_code
 from weavecolor.scene.backings import backing
@@ -59,6 +59,17 @@ def test_sheet(page: str) -> None:
         code = np.rint(255 * appearance(option.stack, WINDOW).reading.srgb).astype(int)
         near = [c for c in seen if np.abs(np.array(c) - code).max() <= 1]
         assert near, option.label
+
+
+@pytest.mark.usefixtures("few_rays")
+def test_every_close_up_has_its_patch_beside_its_words() -> None:
+    """An even piece of the very colour that the stack has on the screen, a thumb's nail in size."""
+    picture = np.asarray(draw_sheet(OPTIONS[:2], WINDOW, CLOSEUP, "telephone")).astype(int)
+    for option in OPTIONS[:2]:
+        code = np.rint(255 * appearance(option.stack, WINDOW).reading.srgb).astype(int)
+        same = (np.abs(picture - code) <= 1).all(axis=2)
+        columns = np.flatnonzero(same.sum(axis=0) >= 75)
+        assert len(columns) >= 100 and np.ptp(columns) == len(columns) - 1
 
 
 @pytest.mark.parametrize(

@@ -142,9 +142,13 @@ def draw_sheet(
         at = top + row * cell_h
         image.paste(picture, (round(x), round(at)))
         words = colour_words(appearance(option.stack, scene, observer).reading.Lab)
-        end = write_lines(draw, x, at + size[1] + 0.25 * text, option.label, size[0], text,
-                          bold=True, most=2)  # fmt: skip
-        write_lines(draw, x, end, words, size[0], 0.85 * text, grey=QUIET, most=1)
+        wide, under = size[0], at + size[1] + 0.25 * text
+        if kind != FLAT:  # its patch stands beside its words
+            patch = _picture(option.stack, scene, FLAT, _patch(text), scale, seeing, observer)
+            wide -= round(patch.width + 0.5 * text)
+            image.paste(patch, (round(x) + size[0] - patch.width, round(under)))
+        end = write_lines(draw, x, under, option.label, wide, text, bold=True, most=2)
+        write_lines(draw, x, end, words, wide, 0.85 * text, grey=QUIET, most=1)
         if progress:
             progress((n + 1) / len(options))
     _foot(draw, paper, foot, inner, notes)
@@ -154,6 +158,11 @@ def draw_sheet(
     if paper.dpi:
         image.info["dpi"] = (paper.dpi, paper.dpi)
     return image
+
+
+def _patch(text: float) -> tuple[int, int]:
+    """Size of the flat colour beside the words."""
+    return round(3.0 * text), round(2.4 * text)
 
 
 def _proportion(kind: str) -> float:
