@@ -24,6 +24,7 @@ from weavecolor.making.answers import (
     lights_of,
     limits_of,
     plans_of,
+    shape_of,
     stack_of,
 )
 from weavecolor.making.file import (
@@ -417,3 +418,25 @@ print(len(told), len(set(told)))
 """
     done = subprocess.run([sys.executable, "-c", asked], capture_output=True, text=True)
     assert done.returncode == 0 and done.stdout.split() == ["16", "1"], done.stderr
+
+
+@pytest.mark.parametrize(
+    ("plan", "shape"),
+    [
+        ({"kind": "knife", "fullness": 3.0}, "pleated-knife-taffeta"),
+        ({"kind": "box", "fullness": 3.0}, "pleated-box-taffeta"),
+        ({"kind": "flat", "widths": 1}, "panel-organza"),
+        ({"kind": "gathered", "fullness": 1.8}, "gathered-2-organza"),
+        ({"kind": "gathered", "widths": 4}, "gathered-5-organza"),  # 440 of 90 cm: 4.9 to 1
+    ],
+)
+def test_the_picture_hangs_as_the_skirt_is_planned(plan, shape):
+    skirt = FullnessWanted("over skirt", finished_cm=90.0, cloth_width_cm=110.0, length_cm=95.0,
+                           **plan)  # fmt: skip
+    sleeve = replace(skirt, what="sleeve", kind="gathered", fullness=5.0, widths=None)
+    assert shape_of(Making("m", fullness=(sleeve, skirt))) == shape
+    assert shape_of(Making("m", fullness=(sleeve,))) == shape_of(Making("m"))
+    # what was asked at the page, or picked there, comes first
+    asked = FullnessAsked(kind="box")
+    assert shape_of(Making("m", fullness=(skirt,), fullness_asked=asked)) == "pleated-box-taffeta"
+    assert shape_of(Making("m", fullness=(skirt,), shape="cape-chiffon")) == "cape-chiffon"

@@ -21,6 +21,7 @@ from weavecolor.files.clothfile import load_swatch, read_cloth, swatch_folder, s
 from weavecolor.files.textfile import read_text
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.making.model import (
+    FullnessAsked,
     Making,
     MakingCloth,
     MakingLayer,
@@ -39,7 +40,7 @@ if TYPE_CHECKING:  # lays are loaded for whoever asks for one
 LETTERS = (*"ABCDEFGHIJKLMNOPQRSTUVWXYZ", *(f"A{i}" for i in range(99)))
 #: Gathered skirts that hang ready, by their fullness; of two as near the fuller.
 _GATHERED = {"gathered-5-organza": 5.0, "gathered-3-organza": 3.0, "gathered-2-organza": 2.0}
-_FORMS = {"gathered": "gathered skirt", "knife": "pleated skirt", "box": "box pleats"}
+_PLEATED = {"knife": "pleated-knife-taffeta", "box": "pleated-box-taffeta", "flat": "panel-organza"}
 
 
 def project_cloth(key: str, path: str | Path, in_hand: tuple[ClothInHand, ...] = ()) -> MakingCloth:
@@ -169,7 +170,8 @@ def plans_of(making: Making) -> tuple[FullnessWanted, ...]:
 
 
 def shape_of(making: Making) -> str:
-    """The hung shape to look at it in: the one kept, or the nearest to the skirt asked about.
+    """The hung shape to look at it in: the one kept, or the nearest to the skirt asked about;
+    where nothing was asked, to the first skirt that is planned.
 
     Examples
     --------
@@ -179,11 +181,12 @@ def shape_of(making: Making) -> str:
     if making.shape:
         return making.shape
     asked = making.fullness_asked
-    if asked.kind in ("knife", "box"):
-        return "pleated-knife-taffeta"
-    if asked.kind == "flat":
-        return "panel-organza"
-    return min(_GATHERED, key=lambda name: abs(_GATHERED[name] - asked.ratio))
+    kind, ratio = asked.kind, asked.ratio
+    skirt = next((plan for plan in making.fullness if "skirt" in plan.what.casefold()), None)
+    if skirt is not None and asked == FullnessAsked():
+        widths = (skirt.widths or 0) * skirt.cloth_width_cm
+        kind, ratio = skirt.kind, skirt.fullness or widths / skirt.finished_cm
+    return _PLEATED.get(kind) or min(_GATHERED, key=lambda name: abs(_GATHERED[name] - ratio))
 
 
 def chosen_option(making: Making, name: str = "") -> MakingOption:
