@@ -464,8 +464,8 @@ def paths_each(cell: FilamentCell, share: float = 1.0) -> int:
 class NodeRays:
     """Undyed light of all nodes, followed: of each ray that leaves (n,), its ``start``, where it
     goes ``toward`` (n, 3), ``weight`` share of its start's light, ``column`` its lengths as in
-    ``kept``, ``met`` surfaces met. ``starts`` (m, 5) and their nodes ``label`` (m,); ``lost`` share
-    of all light."""
+    ``kept``, ``met`` surfaces met, ``one``: of one yarn, and inside it between them. ``starts`` (m,
+    5) and their nodes ``label`` (m,); ``lost`` share of all light."""
 
     starts: Array
     label: NDArray[np.int32]
@@ -474,6 +474,7 @@ class NodeRays:
     weight: NDArray[np.float32]
     column: NDArray[np.int32]
     met: NDArray[np.uint16]
+    one: NDArray[np.bool_]
     lost: float
 
     @property
@@ -507,13 +508,14 @@ def node_rays(
                 leaves[:, 4].astype(np.float32),
                 paths.levels_of(leaves, ready.scale, RATIO, LEVELS),
                 leaves[:, 7].astype(np.uint16),
+                leaves[:, 11] >= 0.0,
             ))  # fmt: skip
 
         lost = followed(ready, starts, 1, use, told) / len(starts)
-        start, toward, weight, column, met = (
-            np.concatenate([part[k] for part in found]) for k in range(5)
+        start, toward, weight, column, met, one = (
+            np.concatenate([part[k] for part in found]) for k in range(6)
         )
-        return NodeRays(starts, label, start, toward, weight, column, met, lost)
+        return NodeRays(starts, label, start, toward, weight, column, met, one, lost)
 
     return _followed.one((cell, grid, each, ready.least), make)
 

@@ -15,7 +15,7 @@ and are looked at as closely as the stated aperture, and what changes slowly is 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -25,6 +25,7 @@ from scipy import sparse
 
 from weavecolor.cache import Kept
 from weavecolor.optics.cell import filaments, paths
+from weavecolor.optics.cell.aimed import MOST_MET, aimed
 from weavecolor.optics.cell.filaments import FilamentCell
 from weavecolor.optics.cell.nodes import nodes
 
@@ -47,9 +48,15 @@ class _Look:
     bent: int
     wide: tuple[float, float, float, float, float]
 
+    def off(self, angle: float) -> float:
+        """How far off ``angle`` light is looked at, radians."""
+        # of directions near one another, or near opposite ones, there are few
+        few = max(25.0 - float(np.degrees(min(angle, np.pi - angle))), 0.0)
+        return float(np.radians(self.wide[4] + 0.5 * few))
+
 
 #: Rods; what many filaments send on; what the first surface met sends back.
-_RODS = _Look(96, 24, 32, 144, (1.6, 5.0, 4.0, 2.0, 8.0))
+_RODS = _Look(96, 24, 32, 144, (1.9, 5.0, 2.0, 1.0, 8.0))
 _MANY = _Look(48, 16, 24, 72, (5.0, 15.0, 7.0, 6.0, 20.0))
 _FIRST = _Look(96, 16, 32, 144, (1.8, 6.0, 5.0, 2.0, 9.0))
 
@@ -69,8 +76,9 @@ class _Samples:
 
 @dataclass(frozen=True, eq=False)
 class Flood:
-    """A flood through ``cell``: ``inner`` the rays as samples, ``first`` those of light that met
-    one clear surface alone, which no dye colours, where they are not among the inner ones.
+    """A flood through ``cell``: ``inner`` the rays as samples, but for light of single clear rods,
+    which is aimed (:mod:`weavecolor.optics.cell.aimed`); ``first`` those of light that met one
+    clear surface of many filaments alone, which no dye colours.
     ``came``, ``went`` (n, 3): directions of the rays to their source and onwards; ``share``,
     ``length`` (n,): their weights and columns."""
 
@@ -131,7 +139,14 @@ def _rods(cell: FilamentCell) -> bool:
     return cell.warp.single and cell.weft.single
 
 
+def _matt(cell: FilamentCell) -> bool:
+    return cell.warp.opaque or cell.weft.opaque
+
+
 _floods: Kept[tuple[FilamentCell, int, float], Flood] = Kept(3)
+_aims: Kept[tuple[FilamentCell, float, float], _Samples] = Kept(
+    30_000_000, lambda made: 25 * len(made.angle)
+)
 
 
 def flood(cell: FilamentCell) -> Flood:
@@ -151,8 +166,10 @@ def _flooded(cell: FilamentCell, each: int) -> Flood:
     column = rays.column[inner_]
     share = (nodes().share[rays.label[start]] / each).astype(np.float32) * rays.weight[inner_]
     share /= np.float32(max(1.0 - rays.lost, 1e-6))
-    matt = cell.warp.opaque or cell.weft.opaque
-    own = np.ones(len(share), bool) if rods or matt else rays.met[inner_] > 1
+    matt = _matt(cell)
+    own = np.ones(len(share), bool)
+    if not matt:
+        own = ~(rays.one[inner_] & (rays.met[inner_] <= MOST_MET)) if rods else rays.met[inner_] > 1
     inner = _samples(came[own], went[own], share[own], column[own])
     first = None if rods else _first(cell, matt)
     return Flood(cell, inner, first, came, went, share, column)
@@ -322,7 +339,8 @@ def factors(made: Flood, colour: Array, white: Array, angle: float) -> Factors:
     no dye colours.
     """
     if made.first is None:
-        return _smoothed(made, made.inner, colour, angle, _RODS)
+        samples = made.inner if _matt(made.cell) else _with_aimed(made, angle)
+        return _smoothed(made, samples, colour, angle, _RODS)
     inner = _smoothed(made, made.inner, colour, angle, _MANY)
     bare = np.ones((1, 3))
     first = _smoothed(made, made.first, bare, angle, _FIRST)
@@ -331,6 +349,22 @@ def factors(made: Flood, colour: Array, white: Array, angle: float) -> Factors:
         for x, y in ((inner.sides, first.sides), (inner.through, first.through))
     )
     return Factors(sides, through)
+
+
+def _with_aimed(made: Flood, angle: float) -> _Samples:
+    """Rays that turned by about ``angle``, and light of single rods aimed so."""
+    wide = _RODS.off(angle)
+
+    def aim() -> _Samples:
+        found = aimed(made.cell, angle, wide)
+        return _samples(found.came, found.went, found.weight, found.column)
+
+    one = _aims.one((made.cell, angle, filaments.EFFORT), aim)
+    own = slice(*np.searchsorted(made.inner.angle, [angle - wide, angle + wide]))
+    each = [np.concatenate([getattr(made.inner, f.name)[own], getattr(one, f.name)])
+            for f in fields(_Samples)]  # fmt: skip
+    order = np.argsort(each[0], kind="stable")
+    return _Samples(*(x[order] for x in each))
 
 
 def _finer(values: Floats, shape: tuple[int, ...]) -> Floats:
@@ -354,10 +388,8 @@ def _smoothed(
 ) -> Factors:  # fmt: skip
     n, p, m, q = look.disc, look.round_, look.onward, look.bent
     sides, through = np.zeros((2, n, n, p, 3), np.float32), np.zeros((m, m, q, 3), np.float32)
-    half, turn, line, bend, off = look.wide
-    # of directions near one another, or near opposite ones, there are few
-    few = max(25.0 - np.degrees(min(angle, np.pi - angle)), 0.0)
-    wide = float(np.radians(off + 0.5 * few))
+    half, turn, line, bend, _ = look.wide
+    wide = look.off(angle)
     own = slice(*np.searchsorted(samples.angle, [angle - wide, angle + wide]))
     _told(samples.place[own], samples.kind[own], samples.angle[own], samples.weight[own],
           samples.column[own], np.asarray(colour, np.float32), angle, wide, sides,

@@ -26,12 +26,13 @@ SPACING, PITCH, SWING, HALF_A, HALF_B, FIL_A, FIL_B = range(7)
 TWIST, PHASE, INDEX, DULL, OPAQUE, COUNT, STRETCH = range(7, 14)
 COLUMNS = 14
 
-#: What is followed.
-ALL, NOTHING, FIRST = range(3)
+#: What is followed; MET: to the first surface alone.
+ALL, NOTHING, FIRST, MET = range(4)
 
 #: Leaves: start, direction (3), weight, lengths in warp and weft, surfaces met, place (x, y) where
-#: the cell is left.
-LEAF = 10
+#: the cell is left; the first surface: how far from the start, and whose (system, yarn), a system
+#: of -1 where the light did not only pass about inside that yarn and leave it.
+LEAF = 13
 
 _MOST_EVENTS = 3000
 _GUIDED = 200  # reflections inside one after the other: light that a fibre leads away
@@ -248,11 +249,12 @@ def trace(rows, signs, plan, centres, top, starts, first, last, seed, least, lea
     by itself here: counting who holds it would cost as much as the paths. Starts lie at height
     ``top`` where they go down and at -``top`` where they go up. ``seed``: of all that is drawn,
     with the start's number. ``least``: of the light of a start, what both ways at a surface must
-    carry to be followed both; one is drawn otherwise. ``follow``: ALL, only what meets NOTHING, or
-    only what the FIRST surface met sends back. Returns (next start, leaves made, light lost).
+    carry to be followed both; one is drawn otherwise. ``follow``: ALL, only what meets NOTHING,
+    only what the FIRST surface met sends back, or only where a first surface is MET. Returns (next
+    start, leaves made, light lost).
     """
     state = np.empty(1, np.uint64)
-    pend = np.empty((_PENDING, 14))
+    pend = np.empty((_PENDING, 17))
     made = 0
     lost = 0.0
     room = leaves.shape[0]
@@ -285,6 +287,7 @@ def trace(rows, signs, plan, centres, top, starts, first, last, seed, least, lea
         pend[0, 11] = -1.0  # filament
         pend[0, 12] = 0.0  # inside
         pend[0, 13] = 0.0  # surfaces met
+        pend[0, 14], pend[0, 15], pend[0, 16] = 0.0, -1.0, 0.0  # the first of them
         depth = 1
         while depth > 0:
             depth -= 1
@@ -297,6 +300,7 @@ def trace(rows, signs, plan, centres, top, starts, first, last, seed, least, lea
             fil = int(pend[depth, 11])
             within = pend[depth, 12] > 0.0
             met = pend[depth, 13]
+            far1, s1, yarn1 = pend[depth, 14], pend[depth, 15], pend[depth, 16]
             count = 0
             led = 0
             framed = False  # whether a to bz are of this place
@@ -370,6 +374,7 @@ def trace(rows, signs, plan, centres, top, starts, first, last, seed, least, lea
                     end = max(end, 0.0) if end >= 0.0 else 1e300
                     if free < end:
                         # scattered inside the fibre, evenly to all sides
+                        s1 = -1.0
                         x += free * dx
                         y += free * dy
                         z += free * dz
@@ -577,10 +582,21 @@ def trace(rows, signs, plan, centres, top, starts, first, last, seed, least, lea
                         leaves[made, 5], leaves[made, 6] = l0, l1
                         leaves[made, 7] = met
                         leaves[made, 8], leaves[made, 9] = x, y
+                        leaves[made, 10], leaves[made, 11], leaves[made, 12] = far1, s1, yarn1
                         made += 1
                         break
                 # at a surface
                 if follow == NOTHING or (follow == FIRST and met > 0.0):
+                    break
+                if met == 0.0:
+                    far1 = (z - (top if dz0 < 0.0 else bottom)) / dz0
+                    s1, yarn1 = float(s), float(yarn)
+                elif s != s1 or yarn != yarn1 or not within:
+                    s1 = -1.0
+                if follow == MET:
+                    leaves[made, 0] = start
+                    leaves[made, 10], leaves[made, 11], leaves[made, 12] = far1, s1, yarn1
+                    made += 1
                     break
                 met += 1.0
                 v, u = (x, y) if s == 0 else (y, x)
@@ -645,6 +661,7 @@ def trace(rows, signs, plan, centres, top, starts, first, last, seed, least, lea
                     pend[depth, 7], pend[depth, 8] = l0, l1
                     pend[depth, 9], pend[depth, 10], pend[depth, 11] = s, yarn, fil
                     pend[depth, 13] = met
+                    pend[depth, 14], pend[depth, 15], pend[depth, 16] = far1, s1, yarn1
                     if back < 0.5:
                         pend[depth, 3], pend[depth, 4], pend[depth, 5] = rx, ry, rz
                         pend[depth, 6] = weight * back
