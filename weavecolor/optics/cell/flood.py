@@ -58,7 +58,7 @@ class _Look:
 #: Rods; what many filaments send on; what the first surface met sends back.
 _RODS = _Look(96, 24, 32, 144, (1.9, 5.0, 2.0, 1.0, 8.0))
 _MANY = _Look(48, 16, 24, 72, (5.0, 15.0, 7.0, 6.0, 20.0))
-_FIRST = _Look(96, 16, 32, 144, (1.8, 6.0, 5.0, 2.0, 9.0))
+_FIRST = _Look(96, 16, 32, 144, (2.2, 8.0, 5.0, 2.0, 12.0))
 
 
 @dataclass(frozen=True, eq=False)
