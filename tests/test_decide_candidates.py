@@ -84,6 +84,8 @@ def test_sides_of_a_weave():
         (lambda: Limits((2, 1)), "layers"),
         (lambda: Limits((1, 13)), "at most"),
         (lambda: Limits(weight_g_m2=0.0), "weight"),
+        (lambda: Limits(weight_g_m2=float("inf")), "at most 120000 g/m2"),
+        (lambda: Limits(weight_g_m2=float("nan")), "at most 120000 g/m2"),
         (lambda: Wish("shiniest"), "no wish"),
         (lambda: Wish("target"), "target"),
         (lambda: Wish("target", (50, 0)), "three numbers"),

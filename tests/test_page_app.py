@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from streamlit.components.v2 import manifest_scanner
 from streamlit.runtime.scriptrunner import RerunData, RerunException
 from streamlit.testing.v1 import AppTest
 
@@ -33,12 +34,6 @@ DEMO = "shot-organza-red-black"
 PLACE = "window at the side"
 
 
-#: The oldest Streamlit that the page runs with cannot yet hand in files in its tests.
-can_upload = pytest.mark.skipif(
-    not hasattr(AppTest, "file_uploader"), reason="this Streamlit's app tests hand in no files"
-)
-
-
 @pytest.fixture(autouse=True)
 def _page_at_home(monkeypatch, tmp_path):
     monkeypatch.syspath_prepend(str(UI))
@@ -49,14 +44,9 @@ def _page_at_home(monkeypatch, tmp_path):
 @pytest.fixture(scope="module", autouse=True)
 def _components_listed_once():
     """Streamlit looks through all that is installed for components anew in each app test."""
+    found = manifest_scanner.scan_component_manifests()
     with pytest.MonkeyPatch.context() as patch:
-        try:
-            from streamlit.components.v2 import manifest_scanner as scanner
-        except ImportError:  # none of that sort yet
-            pass
-        else:
-            found = scanner.scan_component_manifests()
-            patch.setattr(scanner, "scan_component_manifests", lambda *_, **__: found)
+        patch.setattr(manifest_scanner, "scan_component_manifests", lambda *_, **__: found)
         yield
 
 
@@ -765,7 +755,6 @@ def test_fullness_is_kept_in_the_project_and_on_the_sheet(page):
     assert from_json(to_json(now)) == now
 
 
-@can_upload
 def test_a_project_of_somebody_else_cannot_write_markup(page):
     import state
 
@@ -795,7 +784,6 @@ def test_a_project_of_somebody_else_cannot_write_markup(page):
         ("d.toml", b"x = 1\n" * 200_000, "1 MB"),
     ],
 )
-@can_upload
 def test_a_bad_cloth_file_gets_one_line(page, name, data, said):
     press(page, "way-file")
     page.file_uploader(key="cloth-file").upload(name, data).run()
@@ -805,7 +793,6 @@ def test_a_bad_cloth_file_gets_one_line(page, name, data, said):
     assert [cloth.key for cloth in page.session_state["work"].cloths] == [DEMO]
 
 
-@can_upload
 def test_pictures_that_are_none_get_one_line(page):
     press(page, "way-measure")
     for data in (b"not a picture", b"\xff\xd8\xff" + b"\0" * 1000):
@@ -814,7 +801,6 @@ def test_pictures_that_are_none_get_one_line(page):
         assert len(page.error) == 1 and "1 Over white" in page.error[0].value.replace("\\", "")
 
 
-@can_upload
 def test_a_wound_card_is_told_as_on_the_command_line_and_colours_a_described_cloth(
     page, tmp_path, capsys
 ):
@@ -861,7 +847,6 @@ def test_a_wound_card_is_told_as_on_the_command_line_and_colours_a_described_clo
     assert getattr(dict(cloth.known).get("weft.colour"), "way", "") != "measured"
 
 
-@can_upload
 def test_a_sample_is_asked_for_where_a_fitted_cloth_is_there(page, tmp_path):
     """Nothing to correct is said; how it lies is read as on the command line; a picture without a
     sample gets one line, and nothing is learnt."""

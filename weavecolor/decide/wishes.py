@@ -16,6 +16,7 @@ from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.spectra import Spectrum, frozen
 from weavecolor.errors import InputError
 from weavecolor.optics.stack import MOST_LAYERS
+from weavecolor.textile.cloth import WEIGHTS_G_M2
 from weavecolor.textile.grain import angle_deg
 
 Array = NDArray[np.float64]
@@ -104,8 +105,11 @@ class Limits:
             angle_deg(grain, "grains")
         if not self.faces or not set(self.faces) <= {"face", "back"}:
             raise InputError("sides are face and back, one at least", field="faces")
-        if self.weight_g_m2 is not None and not self.weight_g_m2 > 0.0:
-            raise InputError("a weight limit is a number of g/m2 above 0", field="weight_g_m2")
+        most_g_m2 = MOST_LAYERS * WEIGHTS_G_M2[1]
+        if self.weight_g_m2 is not None and not 0.0 < self.weight_g_m2 <= most_g_m2:
+            raise InputError(
+                f"a weight limit is above 0 and at most {most_g_m2:g} g/m2", field="weight_g_m2"
+            )
 
     @property
     def allowed_grains(self) -> tuple[float, ...]:

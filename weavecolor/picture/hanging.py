@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from weavecolor.cache import Kept, Packed
 from weavecolor.errors import InputError
-from weavecolor.optics.stack import MOST_LAYERS, Layer, Stack
+from weavecolor.optics.stack import MOST_LAYERS, MOST_TURNED_DEG, Layer, Stack
 from weavecolor.picture import raster
 from weavecolor.picture.encode import AS_SEEN, Seeing
 from weavecolor.picture.shapes import Form, Shape
@@ -434,6 +434,13 @@ class Sight:
     zoom: float = 1.0
     right: float = 0.0
     up: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not abs(self.turn_deg) <= MOST_TURNED_DEG:
+            raise InputError(
+                f"hung cloth is turned by {-MOST_TURNED_DEG:g} to {MOST_TURNED_DEG:g} degrees, "
+                f"got {self.turn_deg:g}"
+            )
 
 
 FRONT = Sight()

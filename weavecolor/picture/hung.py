@@ -220,7 +220,7 @@ def _moved(
     for n in range(frames):
         turn = 360.0 * n / frames
         if moving == "cloth":
-            yield still, replace(sight, turn_deg=sight.turn_deg + turn)
+            yield still, replace(sight, turn_deg=(sight.turn_deg + turn) % 360.0)
         else:
             lit = scene_round(scene, turn)
             yield lit_stage(staged, lit, form, beneath=worn, ground=ground, seeing=own,
