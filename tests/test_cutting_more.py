@@ -191,9 +191,10 @@ def test_of_two_lengths_too_short_a_third_is_told():
 def test_a_shape_finds_room_beyond_damage_across_the_whole_width():
     bands = shapely.union_all([shapely.box(0, 0, 50, 10), shapely.box(0, 12, 50, 30)])
     nest = Nest(50.0, math.inf, bands)
-    assert nest.lowest([], form(L_SHAPE)) == pytest.approx((0.0, 30.0))
-    small = form(affinity.scale(L_SHAPE, 0.2, 0.2))  # 1.4 tall: into the gap of 2
-    assert nest.lowest([], small) == pytest.approx((0.0, 10.0))
+    small = affinity.scale(L_SHAPE, 0.2, 0.2)  # 1.4 tall: into the gap of 2
+    for _ in range(20):  # each form is new, and nobody but the nest keeps it
+        assert nest.lowest([], form(L_SHAPE)) == pytest.approx((0.0, 30.0))
+        assert nest.lowest([], form(small)) == pytest.approx((0.0, 10.0))
 
 
 def test_what_has_no_area_is_in_nobodys_way():

@@ -151,7 +151,8 @@ class Nest:
         self._blocked_boxes = [
             (*part.min(axis=0).tolist(), *part.max(axis=0).tolist()) for part in self._blocked
         ]
-        self._cache: dict[tuple[int, int], _NoFit] = {}
+        # by the forms themselves: a number of theirs may come again once one is forgotten
+        self._cache: dict[tuple[Form | None, Form], _NoFit] = {}
         self._spots: dict[tuple[object, ...], tuple[float, float] | None] = {}
 
     def lowest(
@@ -159,7 +160,7 @@ class Nest:
     ) -> tuple[float, float] | None:
         """The lowest, then leftmost place for ``moving``; None where there is none."""
         # Tries that begin alike ask again for the same places: each is worked out once.
-        key = (id(moving), *((id(other), x, y) for other, x, y in placed))
+        key = (moving, *placed)
         if key not in self._spots:
             if len(self._spots) >= _MOST_SPOTS:
                 self._spots.clear()
@@ -246,7 +247,7 @@ class Nest:
         return None if spot < 0 else (float(points[spot, 0]), float(points[spot, 1]))
 
     def _against(self, fixed: Form | None, moving: Form) -> _NoFit:
-        key = (id(fixed), id(moving))
+        key = (fixed, moving)
         if key not in self._cache:
             parts = self._blocked if fixed is None else fixed.parts
             self._cache[key] = _no_fit(_told(parts), _told(moving.parts))
