@@ -48,7 +48,7 @@ from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_from_toml, cloth_to_toml
 from weavecolor.measure.fit import Fit, fit_cloth
 from weavecolor.measure.fit_report import Quantity
-from weavecolor.measure.observations import Known, colour_of
+from weavecolor.measure.observations import Known, Seen, colour_of
 from weavecolor.measure.parameters import linear_of
 from weavecolor.measure.photograph import read_photograph
 from weavecolor.measure.sample import Lesson, learn, sample_of
@@ -136,10 +136,12 @@ class Case:
 
 @dataclass(frozen=True, eq=False)
 class Outcome:
-    """One cloth: how far off each number told is, in half ranges; and what the fit was."""
+    """One cloth: what was seen of it, how far off each number told is, in half ranges; and what the
+    fit was."""
 
     number: int
     case: Case
+    seen: tuple[Seen, ...]
     off: dict[str, float]
     fit: Fit
     lesson: Lesson | None
@@ -179,7 +181,7 @@ def outcome(seed: int, number: int, samples: bool = False) -> Outcome:
         except InputError as error:
             print(f"{number:3d} {case.words}: sample refused, {error}", flush=True)
             off["sample"] = float("inf")
-    return Outcome(number, case, off, fit, lesson, seconds)
+    return Outcome(number, case, tuple(seen), off, fit, lesson, seconds)
 
 
 def told_off(fit: Fit, told: Sequence[Quantity], cloth: Cloth) -> dict[str, float]:
