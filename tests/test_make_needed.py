@@ -27,7 +27,7 @@ from weavecolor.making.model import Making, MakingLayer, MakingOption
 from weavecolor.optics.appearance import contrast_ratio
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.report import sheetfrommaking
-from weavecolor.report.fullnesstable import as_data, fullness_table
+from weavecolor.report.fullnesstable import as_data, as_text, fullness_table
 from weavecolor.report.laydrawing import lay_page
 from weavecolor.report.sheetfrommaking import SheetChoices, making_sheet
 from weavecolor.report.sheetwords import needed_sentences
@@ -241,6 +241,12 @@ def test_the_table_of_fullness_counts_layers_and_says_what_it_hides():
     # 3 to 1 is three deep everywhere: of two layers, six.
     assert way["hides"] == pytest.approx(contrast_ratio(Stack((Layer(cloth),) * 6)), abs=1e-4)
     assert table.flat_hides == pytest.approx(contrast_ratio(Stack((Layer(cloth),) * 2)))
+    # the words say that two layers hide so much, and by which measure
+    words = " ".join(as_text(table).split())
+    assert f"2 layers laid flat hide {100 * table.flat_hides:.0f} %, 100 % hides all" in words
+    assert "(contrast ratio of ISO 2471: " in words
+    one = as_text(replace(table, layers=1))
+    assert "laid flat it hides" in one
 
 
 # --- the cloth in hand ------------------------------------------------------------------------

@@ -18,7 +18,7 @@ from weavecolor.cutting.lengths import LONGEST_CM, cm, cm_and_inches
 from weavecolor.cutting.needed import ClothNeeded, cloth_needed
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError
-from weavecolor.optics.appearance import contrast_ratio
+from weavecolor.optics.appearance import CONTRAST_WORDS, contrast_ratio
 from weavecolor.optics.stack import MOST_LAYERS, Layer, Stack, layer_count
 from weavecolor.report.comparisontable import columns, rounded
 from weavecolor.report.sheetwords import KIND_WORDS, pleat_words
@@ -217,10 +217,11 @@ def as_text(table: FullnessTable) -> str:
     for way in table.ways:
         lines += _of_way(way)
     if table.flat_hides is not None and table.thickness_mm is not None:
+        all_ = f"{table.layers} layers laid flat hide" if table.layers > 1 else "laid flat it hides"
         lines += [
             "",
-            f"{table.cloth}: {table.thickness_mm:.2g} mm thick; laid flat it hides "
-            f"{100 * table.flat_hides:.0f} % (contrast ratio, 100 % hides black from white).",
+            f"{table.cloth}: {table.thickness_mm:.2g} mm thick; {all_} "
+            f"{100 * table.flat_hides:.0f} %, 100 % hides all ({CONTRAST_WORDS}).",
         ]
     lines += _down_the_skirt(table)
     lines += [
