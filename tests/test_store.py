@@ -16,6 +16,8 @@ from weavecolor.optics.appearance import in_scenes
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture import tables as hung
+from weavecolor.picture import threads
+from weavecolor.picture.encode import AS_SEEN
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 
@@ -59,7 +61,9 @@ def looks(stack=STACK):
     forget()
     found = in_scenes(stack, [backing("white"), None], PLACES)
     picture = hung.tables(stack, PLACES[0], coarse=True)
-    return [x.radiance for one in found for x in one], picture
+    light = hung.rgb_matrix(np.ones(41), PLACES[0], AS_SEEN, "2")
+    rows = threads.threads(stack, (0.3, 0.3, 0.05, 0.05, 45.0), light)
+    return [*(x.radiance for one in found for x in one), rows], picture
 
 
 def test_the_next_run_traces_nothing_and_says_the_same(tmp_path, traced):
@@ -76,6 +80,14 @@ def test_the_next_run_traces_nothing_and_says_the_same(tmp_path, traced):
     assert traced
     assert all(np.array_equal(a, b) for a, b in zip(first, anew, strict=True))
     assert fresh.to_bytes() == picture.to_bytes()
+
+
+def test_threads_are_kept_for_any_outermost_grain():
+    light, how = np.ones((41, 3)), (0.3, 0.3, 0.05, 0.05, 45.0)
+    turned = Stack((Layer(CLOTH, 30.0), Layer(CLOTH, 120.0)))
+    one, other = (threads.threads(stack, how, light) for stack in (STACK, turned))
+    forget()
+    assert other is one and np.array_equal(threads.threads(turned, how, light), one)
 
 
 def test_what_cannot_be_read_or_is_of_other_rays_or_code_is_made_anew(

@@ -15,15 +15,19 @@ the browser's shader does the same sums.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from weavecolor.cache import Kept, Packed
 from weavecolor.optics.adding import GAPS
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.layer import Solved, solved
 from weavecolor.optics.stack import Stack
 from weavecolor.picture.celltexture import LIGHT_DEG, cell_texture
+from weavecolor.picture.tables import stack_key
 
 Array = NDArray[np.float64]
 
@@ -51,8 +55,25 @@ _LINE = float(1.0 / (2.0 * (1.0 - np.cos(np.radians(LIGHT_DEG)))))
 def threads(stack: Stack, uneven: tuple[float, ...], light: Array) -> Array:
     """Rows (LAYERS, ROW) of the threads of ``stack``, all 0 where none are drawn.
 
-    ``uneven``: as in ``raster.unevenness``; ``light`` (41, 3): radiance factor to linear RGB.
+    ``uneven``: as in ``raster.unevenness``; ``light`` (41, 3): radiance factor to linear RGB. Kept,
+    the same for any outermost grain.
     """
+    key = (stack_key(stack), uneven, light.tobytes())
+    return _made.one(key, lambda: _threads(stack, uneven, light))
+
+
+_made: Kept[tuple[Any, ...], Array] = Kept(
+    24,
+    packed=Packed(
+        "threads",
+        lambda key: (key, filaments.EFFORT),
+        lambda rows: {"rows": rows},
+        lambda _, arrays: arrays["rows"],
+    ),
+)
+
+
+def _threads(stack: Stack, uneven: tuple[float, ...], light: Array) -> Array:
     out = np.zeros((LAYERS, ROW))
     if stack.backing is not None:
         return out
