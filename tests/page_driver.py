@@ -224,7 +224,7 @@ class Page:
         self.until(
             lambda: self.cloth(
                 "return cloth && cloth.classList.contains('live') && cloth.view?.drawn > 0"
-                " && !cloth.classList.contains('waiting') && !cloth.classList.contains('late')"
+                " && !['waiting', 'first', 'late'].some(x => cloth.classList.contains(x))"
             ) and words in self.drawn(),
             seconds, f"the cloth hung, {words!r}",
         )  # fmt: skip

@@ -218,6 +218,19 @@ def test_the_same_is_not_kept_twice(page):
     assert any("already" in t.value for t in page.toast)
 
 
+def test_all_choices_are_kept_where_they_are_different_pieces(page):
+    to(page, "facing")
+    press(page, "keep-all-facing")
+    assert any("4 more kept" in t.value for t in page.toast)
+    press(page, "keep-all-facing")
+    assert any("already" in t.value for t in page.toast)
+    for question in ("worn", "reach"):  # one piece in other lights, or taken in otherwise
+        to(page, question)
+        assert not [b.key for b in page.button if str(b.key).startswith("keep-all")]
+        if question == "worn":
+            assert "Stage LED" in [b.label for b in page.button]
+
+
 def test_table_files_hold_what_the_board_shows(page):
     to(page, "depth")
     press(page, "keep-all-depth")

@@ -138,6 +138,83 @@ def test_starts_soon_with_a_picture(tmp_path):
     assert took[1][0] < START_S * slow and took[2][0] < START_S * slow
 
 
+#: Notes what is drawn whenever the picture's words or its state change: the words, the state, how
+#: many kinds of laid cloth have tables of their own, and when.
+NOTED = """
+window.noted = [];
+const note = () => noted.push([document.querySelector(".wc-drawn")?.innerText ?? "",
+  cloth.className, new Set(cloth.view.light.wanted).size, performance.now()]);
+new MutationObserver(note).observe(
+  document.body, {subtree: true, childList: true, characterData: true});
+new MutationObserver(note).observe(cloth, {attributes: true, attributeFilter: ["class"]});
+document.addEventListener("click", () => { window.pressed = performance.now(); }, true);
+"""
+#: Seconds from the last press to the picture of what was pressed, whole or without its hems.
+TOOK = """
+const of = noted.filter(x => x[3] > pressed && RegExp(arguments[0], "i").test(x[0])
+  && !["late", "waiting"].some(c => x[1].split(" ").includes(c)));
+return of.length ? (of[0][3] - pressed) / 1000 : null;
+"""
+
+
+def test_a_first_look_says_that_hems_and_seams_are_still_to_come(page):
+    page.press("Facing")
+    page.press("▸ By hand: any angle, each layer")
+    page.hung("straight grain")
+    page.cloth(NOTED)
+    page.turn(Keys.ARROW_RIGHT, 7)
+    page.hung("7° off straight")
+    seen = [(words, kinds) for words, state, kinds, _ in page.cloth("return noted")
+            if "late" not in state and "waiting" not in state]  # fmt: skip
+    told = {("still to come" in words, kinds) for words, kinds in seen if "7° off" in words}
+    assert (False, 3) in told  # cloth, what is doubled, and the band
+    assert told <= {(True, 1), (False, 3)}
+
+
+#: What a press asks for, which words then stand under the picture, and seconds it may take.
+PRESSES = (
+    ("Facing", "Cross grain", "cross grain", 0.3), ("Facing", "Bias", "bias", 0.3),
+    ("Facing", "Straight grain", "straight grain", 0.3), ("Depth", "Two layers", "^2 x", 1.0),
+    ("Depth", "Three layers", "^3 x", 1.0), ("Depth", "One layer", "^shot", 0.3),
+    ("Beneath", "Calico", "over calico", 0.3), ("Beneath", "Black", "over black", 0.3),
+    ("Beneath", "White", "over white", 0.3), ("Where worn", "Ballroom", "Ballroom", 0.3),
+    ("Where worn", "Candlelit", "Candlelit", 0.3),
+)  # fmt: skip
+
+
+@pytest.mark.slow
+def test_redraws_soon(tmp_path):
+    # a measurement, from the press to the picture, with software graphics: run it by itself on a
+    # quiet machine; each question is read first, for as long as its pictures take
+    server = Served(tmp_path, all_rays=True)
+    page = Page("about:blank", tmp_path / "browser")
+    told = []
+    try:
+        server.wait()
+        page.driver.get(server.url)
+        page.hung()
+        page.cloth(NOTED)
+        slow = busy()
+        for question, choice, words, most in PRESSES:
+            page.press(question)
+            page.until(lambda: page.driver.execute_script(READ), 300, "the strip's pictures")
+            page.until(lambda: page.cloth(SETTLED), 300)
+            time.sleep(3.0)  # as one looks at a strip
+            page.press(choice, settle=False)
+            took = page.until(lambda w=words: page.driver.execute_script(TOOK, w), 60, words)
+            told.append((choice, took, most))
+            page.hung()
+    finally:
+        page.close()
+        server.stop()
+    for choice, took, most in told:
+        print(f"\nredraw: {choice} {took:.2f} s ({most:g} asked); busy {slow:.1f}", end="")
+    assert all(took < 3.0 * most * slow for _, took, most in told), told
+
+
+READ = "return document.querySelector('.wc-left')?.dataset.left === '0'"
+
+
 def test_the_cloth_is_large_live_and_obeys_the_hand(page, tmp_path):
     page.resize(1440, 900)
     page.hung("straight grain")

@@ -50,7 +50,7 @@ def test_the_server_does_not_outlive_its_command(name):
 def test_what_fails_leaves_nothing_to_come_and_keeps_nothing_back(monkeypatch, tmp_path):
     monkeypatch.syspath_prepend(str(ROOT / "ui"))
     monkeypatch.setenv("WEAVECOLOR_HOME", str(tmp_path))
-    from orders import LARGE, SHELF, Order, Waiting
+    from orders import LARGE, SHELF, Order, Waiting, drop, made
 
     def fail() -> bytes:
         raise ValueError("no such cloth")
@@ -65,6 +65,26 @@ def test_what_fails_leaves_nothing_to_come_and_keeps_nothing_back(monkeypatch, t
     assert waiting.soon(Order("quick", lambda: b"quick"), shown.append) == b"quick"
     assert waiting.soon(Order("fails again", fail), shown.append) is None
     assert waiting.soon(Order("slow", lambda: time.sleep(0.6) or b"slow"), shown.append) is None
+    # what may be asked for next comes after all else, and goes where it is no longer wanted
+    done, ahead = [], Waiting()
+    ahead.ahead(lambda: time.sleep(0.2) or done.append("first"))
+    ahead.ahead(Order("next", lambda: done.append("next") or b"next"))
+    ahead.ahead(Order("made", lambda: done.append("made again") or b""))
+    first, following = (job[2] for job in ahead.look_ahead())  # what is there is not made again
+    assert following.result(5.0) == b"next" and done == ["first", "next"] and first.done()
+    ahead.ahead(lambda: done.append("dropped"))
+    drop(ahead.look_ahead())
+    ahead.ahead(lambda: None)
+    ahead.look_ahead()[0][2].result(5.0)
+    assert "dropped" not in done
+    # what names other things is made again where they are gone
+    held = ["a part"]
+    whole = Order("whole", lambda: b"whole", lambda data: bool(held))
+    made(whole)
+    assert whole.there() == b"whole"
+    held.clear()
+    assert whole.there() is None
+
     hurried, begun = Waiting(lambda: True), time.monotonic()
     assert hurried.soon(Order("slow too", lambda: time.sleep(0.6) or b""), shown.append) is None
     assert time.monotonic() - begun < 0.3

@@ -27,7 +27,6 @@ from weavecolor.picture.hanging import (
     picture,
     rotation,
     stage,
-    warp_directions,
 )
 from weavecolor.picture.hung import behind_as, hung_stage, scene_round
 from weavecolor.picture.lookup import looked_up
@@ -175,7 +174,10 @@ def test_lights_carried_half_round_stand_behind():
 
 def test_the_warp_lies_in_the_cloth_and_turns_with_the_grain():
     shape = load_shape("gathered-3-organza")
-    straight, cross = warp_directions(shape, 0.0), warp_directions(shape, 90.0)
+    straight, cross = (
+        hung_stage(Stack((Layer(chiffon().layers[0].cloth, grain),)), "gathered-3-organza").warps
+        for grain in (0.0, 90.0)
+    )
     plain = ~shape.band
     assert np.abs((straight * shape.normals).sum(axis=1)).max() < 1e-3
     assert np.abs((straight * cross).sum(axis=1)).max() < 1e-3

@@ -28,7 +28,7 @@ from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.encode import Seeing
 from weavecolor.picture.hanging import Lit, Sight, lit_stage, picture
 from weavecolor.picture.hung import hung_stage
-from weavecolor.picture.parcels import light_parcel, stage_parcel
+from weavecolor.picture.parcels import cloth_parcels, light_parcel, stage_parcel
 from weavecolor.scene.places import scene
 
 pytestmark = [
@@ -46,10 +46,12 @@ canvas {{ display: block; width: {WIDTH}px; height: {HEIGHT}px }}</style>
 import {{ View, unpacked }} from "./viewer.js";
 window.get = async n => unpacked(new Uint8Array(await (await fetch(n)).arrayBuffer()));
 try {{
-  window.stage = await get("stage.bin"); window.light = await get("light.bin");
+  window.lit = async n => {{ const light = await get(n);
+    return [stage, light, await Promise.all(light.cloths.map(get))]; }};
+  window.stage = await get("stage.bin"); window.shown = await lit("light.bin");
   window.view = new View(document.querySelector("#one"), "all", {{ turn: 20, tilt: 6 }});
   window.View = View; view.patience = 0;  // few frames make the still, however quick it is
-  view.show(stage, light);
+  view.show(...shown);
 }} catch (e) {{ window.failed = String(e.stack || e); }}
 </script>"""
 SETTLED = "return window.failed || document.querySelector('#one').dataset.settled"
@@ -63,7 +65,7 @@ document.querySelector('#one').toBlob(
 
 @functools.lru_cache(maxsize=2)
 def lit(space: str) -> Lit:
-    stack = Stack((Layer(load_swatch("shot-chiffon-rose-yellow")),))
+    stack = Stack((Layer(load_swatch("shot-chiffon-rose-yellow"), 30.0),))
     return lit_stage(hung_stage(stack, "gathered-3-organza"), scene("window at the side"),
                      seeing=Seeing(space), coarse=True)  # fmt: skip
 
@@ -78,8 +80,12 @@ def browser(tmp_path_factory):
     folder: Path = tmp_path_factory.mktemp("viewer")
     name, places = stage_parcel(lit("sRGB").stage)
     (folder / "stage.bin").write_bytes(places)
-    (folder / "light.bin").write_bytes(light_parcel(lit("sRGB"), name))
-    (folder / "p3.bin").write_bytes(light_parcel(lit("Display P3"), name, Seeing("Display P3")))
+    for file, screen in (("light.bin", "sRGB"), ("p3.bin", "Display P3")):
+        cloths = cloth_parcels(lit(screen))
+        for cloth, data in cloths:
+            (folder / cloth).write_bytes(data)
+        light = light_parcel(lit(screen), name, [c for c, _ in cloths], Seeing(screen))
+        (folder / file).write_bytes(light)
     (folder / "index.html").write_text(PAGE)
     shutil.copy(ROOT / "ui" / "viewer" / "viewer.js", folder)
     serve = functools.partial(Quiet, directory=str(folder))
@@ -122,7 +128,7 @@ def test_five_hundred_points_are_what_python_draws(browser, screen):
     edge of a fold, and either may be right."""
     if screen != "sRGB":
         browser.execute_async_script(
-            "const done = arguments[0]; get('p3.bin').then(l => { view.show(stage, l); done() })"
+            "const done = arguments[0]; lit('p3.bin').then(l => { view.show(...l); done() })"
         )
         WebDriverWait(browser, 300, 0.5).until(lambda d: d.execute_script(SETTLED) == "yes")
     rng = np.random.default_rng(2)
@@ -136,7 +142,7 @@ def test_five_hundred_points_are_what_python_draws(browser, screen):
         apart = np.abs(got - expected).max(axis=2)[rows[chosen], columns[chosen]]
         assert (apart > most).mean() < 0.02, (screen, front, np.quantile(apart, [0.5, 0.9, 0.99]))
         assert np.median(apart) <= 1
-    browser.execute_script("view.frontOnly = false; view.show(stage, light)")
+    browser.execute_script("view.frontOnly = false; view.show(...shown)")
 
 
 def test_threads_seen_from_near_are_what_python_draws(browser):
@@ -176,7 +182,7 @@ def test_the_hand_turns_and_zooms_and_new_tables_keep_the_turn(browser):
     assert after[0] == pytest.approx(before[0] - 50 * 0.4 + 5, abs=0.5)
     assert after[1] == pytest.approx(before[1] + 20 * 0.2, abs=0.3) and after[2] > before[2]
     kept = browser.execute_async_script(
-        "const done = arguments[0]; get('light.bin').then(l => { view.show(stage, l);"
+        "const done = arguments[0]; lit('light.bin').then(l => { view.show(...l);"
         "done([view.sight.turn, view.sight.tilt, view.sight.zoom]) })"
     )
     assert kept == after

@@ -26,13 +26,17 @@ NAMES = {
 @guarded
 def draw(waiting: Waiting) -> None:
     now = work()
-    table = table_of(now)
-    made = [_choice(table, key, name) for key, name in NAMES.items()]
-    strip.draw("beneath", strip.as_it_lies(table, made), waiting, ground=ground())
+    strip.draw("beneath", choices(now), waiting, ground=ground())
     if fold("By hand: any colour, how laid", "by-hand"):
         laying.behind(now)
     if fold("What shows through", "shows-through"):
         show_panel.through()
+
+
+def choices(now: Making) -> list[Choice]:
+    """What may lie behind."""
+    table = table_of(now)
+    return strip.as_it_lies(table, [_choice(table, key, name) for key, name in NAMES.items()])
 
 
 def _choice(table: MakingOption, backing: str, name: str) -> Choice:

@@ -17,6 +17,13 @@ from weavecolor.making.model import Making, MakingOption
 @guarded
 def draw(waiting: Waiting) -> None:
     now = work()
+    strip.draw("depth", choices(now), waiting, needed=True, ground=ground())
+    if fold("By hand: other cloths, order, how they lie", "by-hand"):
+        laying.layers(now)
+
+
+def choices(now: Making) -> list[Choice]:
+    """One layer to three."""
     table = table_of(now)
     first = table.layers[0]
     crossed = replace(first, grain_deg=(first.grain_deg + 90.0) % 180.0)
@@ -26,9 +33,7 @@ def draw(waiting: Waiting) -> None:
         _choice(table, "crossed", "Two, inner crossed", (first, crossed)),
         _choice(table, "three", "Three layers", (first, first, first)),
     ]
-    strip.draw("depth", strip.as_it_lies(table, made), waiting, needed=True, ground=ground())
-    if fold("By hand: other cloths, order, how they lie", "by-hand"):
-        laying.layers(now)
+    return strip.as_it_lies(table, made)
 
 
 def _choice(table: MakingOption, key: str, name: str, layers: tuple) -> Choice:  # type: ignore[type-arg]

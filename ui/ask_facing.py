@@ -25,16 +25,22 @@ NAMES = {"straight": "Straight grain", "cross": "Cross grain", "bias": "Bias"}
 def draw(waiting: Waiting) -> None:
     now = work()
     table = table_of(now)
-    made = [_choice(table, key, name, turned(table, GRAINS[key])) for key, name in NAMES.items()]
-    other = "face" if table.layers[0].face == "back" else "back"
-    made.append(_choice(table, other, f"{other.capitalize()} out", faced(table, other)))
-    strip.draw("facing", strip.as_it_lies(table, made), waiting, needed=True, ground=ground())
+    strip.draw("facing", choices(now), waiting, needed=True, ground=ground())
     if fold("By hand: any angle, each layer", "by-hand"):
         laying.grains(now)
     if fold("How the colour moves as it turns", "turning"):
         with st.spinner("Turning the cloth …"):
             moved = looks.turn(now, table)
         charts.turn_chart(moved, table.layers[0].grain_deg)
+
+
+def choices(now: Making) -> list[Choice]:
+    """The grains, and the other side out."""
+    table = table_of(now)
+    made = [_choice(table, key, name, turned(table, GRAINS[key])) for key, name in NAMES.items()]
+    other = "face" if table.layers[0].face == "back" else "back"
+    made.append(_choice(table, other, f"{other.capitalize()} out", faced(table, other)))
+    return strip.as_it_lies(table, made)
 
 
 def _choice(table: MakingOption, key: str, name: str, option: MakingOption) -> Choice:

@@ -28,15 +28,18 @@ FULL = (
 @guarded
 def draw(waiting: Waiting) -> None:
     now = work()
-    made = [_choice(now, *one) for one in FULL]
-    asked = now.fullness_asked
-    name = f"{fullness_panel.KIND_WORDS[asked.kind].capitalize()}, {asked.ratio:g} to 1"
-    strip.draw("reach", strip.as_it_lies(table_of(now), made, name), waiting, told=_told,
-               ground=ground())  # fmt: skip
+    strip.draw("reach", choices(now), waiting, told=_told, ground=ground())
     if fold("The skirt", "skirt"):
         fullness_panel.draw()
     if fold("Pieces, cloth in hand: enough?", "pieces"):
         enough_panel.draw(decided_option(now))
+
+
+def choices(now: Making) -> list[Choice]:
+    """How full, and how taken in."""
+    asked = now.fullness_asked
+    name = f"{fullness_panel.KIND_WORDS[asked.kind].capitalize()}, {asked.ratio:g} to 1"
+    return strip.as_it_lies(table_of(now), [_choice(now, *one) for one in FULL], name)
 
 
 def _choice(now: Making, name: str, shape: str, kind: str, ratio: float) -> Choice:

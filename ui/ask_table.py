@@ -47,7 +47,7 @@ def _sheet(waiting: Waiting) -> None:
             choose,
             options=names,
             horizontal=True,
-            format_func=lambda n: f"Pin {plain(n)}",
+            format_func=lambda n: f"Piece {plain(n)}",
         )
     if not now.chosen:
         st.info(

@@ -26,15 +26,8 @@ ALL = "all-places"
 @guarded
 def draw(waiting: Waiting) -> None:
     now = work()
-    table, light = table_of(now), light_of(now)
-    names = scene_names() if st.session_state.get(ALL) else FIRST
-    made = [_choice(table, light, name) for name in names]
-    if not any(c.chosen for c in made):
-        made = [
-            Choice(AS_IT_LIES, "As it is lit now", table, lambda w: w, True, light),
-            *made,
-        ]
-    strip.draw("worn", made, waiting, ground=ground())
+    light = light_of(now)
+    strip.draw("worn", choices(now), waiting, ground=ground())
     light_panel.cautions(light)
     if not st.session_state.get(ALL):
         st.button("All places", key="all-the-places", on_click=_all)
@@ -42,6 +35,16 @@ def draw(waiting: Waiting) -> None:
         light_panel.draw()
     if fold("From light to light", "every-light"):
         show_panel.lights()
+
+
+def choices(now: Making) -> list[Choice]:
+    """The places; what it is lit by now before them where that is none of them."""
+    table, light = table_of(now), light_of(now)
+    names = scene_names() if st.session_state.get(ALL) else FIRST
+    made = [_choice(table, light, name) for name in names]
+    if any(c.chosen for c in made):
+        return made
+    return [Choice(AS_IT_LIES, "As it is lit now", table, lambda w: w, True, light), *made]
 
 
 @whole
@@ -55,6 +58,5 @@ def _choice(table: MakingOption, light: LightChoice, place: str) -> Choice:
     def take(now: Making) -> Making:
         return replace(now, light=there)
 
-    return Choice(
-        place.replace(" ", "-"), place.capitalize(), table, take, light.place == place, there
-    )
+    name = place[:1].upper() + place[1:]
+    return Choice(place.replace(" ", "-"), name, table, take, light.place == place, there)

@@ -1,7 +1,7 @@
 """The live picture of hung cloth as a component of the page: turned, zoomed and pressed by hand.
 
-Places go to the browser once, look-up tables when cloth or light change; ``viewer/viewer.js`` draws
-them. Views that name the same ``share`` turn together. A machine without graphics shows the still.
+Places go to the browser once, look-up tables each when it is new; ``viewer/viewer.js`` draws them.
+Views that name the same ``share`` turn together. A machine without graphics shows the still.
 """
 
 from __future__ import annotations
@@ -59,6 +59,7 @@ def hung_view(
     share: str = "all",
     still: bytes = b"",
     waiting: str = "",
+    dimmed: bool = False,
     sight: Mapping[str, float] | None = None,
     went: Callable[[str], None] = lambda search: None,
 ) -> tuple[Mapping[str, Any] | None, bool]:
@@ -76,7 +77,9 @@ def hung_view(
     still : bytes
         WebP for a machine without graphics, and until there is something to draw.
     waiting : str
-        What is being waited for; the picture, which is an earlier one, is dimmed.
+        What is being waited for.
+    dimmed : bool
+        Whether the picture is an earlier one.
     sight : mapping, optional
         First turn, tilt (degrees) and zoom.
     went : called with what follows the address's path where Back or Forward was pressed.
@@ -85,11 +88,12 @@ def hung_view(
     (place on the cloth), ``layers`` (how many lie there), and the turn, tilt and zoom.
     """
     header = {"view": key, "share": share, "words": words, "sight": dict(sight or {}),
-              "waiting": waiting, "picture_bytes": len(still)}  # fmt: skip
+              "waiting": waiting, "dimmed": dimmed, "picture_bytes": len(still)}  # fmt: skip
     if made is None:
         data = parcel({"parcel": "nothing", "id": "", "stage": "", **header}, {})
     else:
-        _PLACES(data=made.places, key=f"hung-places-{made.stage}", height=1)
+        for name, part in made.parts.items():
+            _PLACES(data=part, key=f"hung-places-{name}", height=1)
         data = headed(made.light, header)
     told = _VIEW(
         data=data + still, key=key, on_pressed_change=_nothing, on_plain_change=_nothing,

@@ -6,6 +6,7 @@ stays, dimmed, with its own words. Knows pictures, the component and the session
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
 from html import escape
 
@@ -29,6 +30,11 @@ from weavecolor.picture.shapes import shape_heading, shape_names
 #: The picture drawn last: its order's name, and its words.
 _DRAWN, _PRESSED, PLAIN = "drawn", "pressed-places", "no-graphics"
 WAIT = "Working it out …"
+FIRST, FOLLOWS = "Hems and seams are still to come.", "Hems and seams follow …"
+#: How long a first look waits for the whole, s.
+WHOLE = 0.05
+#: How long a new picture takes to be sent, s.
+SENT = 0.03
 #: The still where nothing can be drawn live, pixels.
 PLAIN_PX = (600, 750)
 CLOSE_TO = "The weave close to; it is being hung."
@@ -41,40 +47,58 @@ def draw(waiting: Waiting) -> None:
     asked = pictures.worn(now, option, ground=ground())
     plain = bool(st.session_state.get(PLAIN))
     order = pictures.still(asked, PLAIN_PX) if plain else pictures.live(asked)
-    where = light_words(light).capitalize()
+    first = order if plain else pictures.live(asked, first=True)
+    where = light_words(light)
+    where = where[:1].upper() + where[1:]
     words = f"{option_words(now, option)}. {shape_words(asked.shape)}. {where}."
-    data = order.there()
-    before = orders.kept(st.session_state.get(_DRAWN, ("",))[0])
-    if data is None and before is not None and orders.drawing():
-        data = waiting.soon(order, lambda _: again())
+    name, told, as_still = st.session_state.get(_DRAWN, ("", "", plain))
+    # what was drawn last may be what cannot be drawn here
+    before = orders.kept(name) if name and as_still == plain else None
+    data, look = order.there(), first.there()
+    late = data is None and orders.drawing()
+    if late and look is None and before is not None:
+        look = waiting.soon(first, _anew)
+    if late and look is not None:
+        data = look if plain else waiting.soon(order, _anew, WHOLE)
+    shown = data or look or before
     if data is not None:
         st.session_state[_DRAWN] = (order.name, words, plain)
-    name, told, as_still = st.session_state.get(_DRAWN, ("", "", plain))
-    if plain and not as_still:  # what was drawn last cannot be drawn here
-        name, told = "", ""
-    shown = data if data is not None else orders.kept(name) if name else None
+    elif look is not None:
+        st.session_state[_DRAWN] = (first.name, f"{words} {FIRST}", plain)
+    new = (data or look) and st.session_state[_DRAWN][0] != name
+    told = st.session_state[_DRAWN][1] if shown else CLOSE_TO
     close = _closeup(now, asked, waiting) if shown is None else b""
+    late = data is None and orders.drawing()
     pressed, now_plain = hung_view(
-        pictures.Parcels.read(shown) if shown and not as_still else None,
-        told or CLOSE_TO,
+        pictures.Parcels.read(shown) if shown and not plain else None,
+        told,
         key="the-cloth",
         share=named() or "new",
-        still=shown if shown and as_still else close,
-        waiting="" if data is not None or not orders.drawing() else WAIT,
+        still=shown if shown and plain else close,
+        waiting="" if not late else WAIT if look is None else FOLLOWS,
+        dimmed=late and look is None,
         went=_went,
     )
     if now_plain != plain:
         st.session_state[PLAIN] = now_plain
         again()
-    if data is None and before is None and orders.drawing():
-        waiting.place(order, lambda _: again(), orders.LARGE)
+    if late and look is None:
+        if before is None and not plain:
+            waiting.place(first, _anew, orders.LARGE)
+        waiting.place(order, _anew, orders.LARGE)
     if pressed is not None:
         st.session_state[_PRESSED] = [*st.session_state.get(_PRESSED, [])[-1:], dict(pressed)]
     with st.container(key="wc-words"):
         _read_off(now)
         with st.container(horizontal=True, key="wc-under", vertical_alignment="center"):
-            st.html(f'<p class="wc-drawn" role="status">{escape(told or CLOSE_TO)}</p>')
+            st.html(f'<p class="wc-drawn" role="status">{escape(told)}</p>')
             _tools(now)
+    if new:  # compiled code that answers would hold up whoever sends it
+        time.sleep(SENT)
+
+
+def _anew(_: bytes) -> None:
+    again()
 
 
 @whole

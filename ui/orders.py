@@ -13,40 +13,58 @@ import itertools
 import os
 import queue
 import threading
-from collections import OrderedDict
-from collections.abc import Callable
+import time
+from collections import OrderedDict, deque
+from collections.abc import Callable, Iterable
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any, TypeVar
 
 from weavecolor.errors import InputError
 from weavecolor.files.atomic import write_bytes
 from weavecolor.files.store import home, source
 
 #: Bytes kept in memory, and on the disk.
-MOST_MEMORY, MOST_DISK = 120_000_000, 400_000_000
+MOST_MEMORY, MOST_DISK = 60_000_000, 400_000_000
 #: How often a page looks whether something is done, s; how long it waits for what is soon done.
 LOOK_EVERY, SOON = 0.05, 0.4
+#: How long nothing is asked for before what may be asked for next is begun with, s.
+QUIET = 1.0
 
 _kept: OrderedDict[str, bytes] = OrderedDict()
 _lock = threading.Lock()
-_queue: queue.PriorityQueue[tuple[int, int, Future[bytes], Order]] = queue.PriorityQueue()
+#: Something to be done: its rank, a number, who waits for it, and the work.
+Job = tuple[int, int, "Future[Any]", Callable[[], Any]]
+_queue: queue.PriorityQueue[Job] = queue.PriorityQueue()
+_unwritten: queue.SimpleQueue[tuple[str, bytes]] = queue.SimpleQueue()
 _number = itertools.count()
-#: What is served first, of all sessions' orders: the large picture, choices, the shelf.
-LARGE, CHOICE, SHELF = 0, 1, 2
+#: The rank of what the working thread works at; when something was asked for last, s; what may be
+#: asked for next.
+_worker, _asked = threading.local(), [0.0]
+_ahead: deque[Job] = deque()
+#: What is served first, of all sessions' orders: the large picture, choices, the shelf, and what
+#: may be asked for next.
+LARGE, CHOICE, SHELF, AHEAD = 0, 1, 2, 3
+
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
 class Order:
-    """Something wanted: the name of its content, and how it is made."""
+    """Something wanted: the name of its content, how it is made, and whether what it names of
+    other things is still kept."""
 
     name: str
     make: Callable[[], bytes]
+    whole: Callable[[bytes], bool] = lambda data: True
 
     def there(self) -> bytes | None:
         """What was made, if it is there."""
-        return kept(self.name)
+        data = kept(self.name)
+        return data if data is not None and self.whole(data) else None
 
 
 def name_of(kind: str, *content: object) -> str:
@@ -83,15 +101,30 @@ def _remember(name: str, data: bytes) -> None:
 
 def made(order: Order) -> bytes:
     """Worked out now, in the working thread's turn, unless it is there."""
-    data = kept(order.name)
+    data = order.there()
     if data is None:
         data = order.make()
-        _remember(order.name, data)
+        keep(order.name, data)
+    return data
+
+
+def keep(name: str, data: bytes) -> None:
+    """In memory, and on the disk once nobody waits for what it belongs to."""
+    if kept(name) == data:
+        return
+    _remember(name, data)
+    _hands()
+    _unwritten.put((name, data))
+
+
+def _write() -> None:
+    """Write down what is kept in memory alone, one after the other, for ever."""
+    while True:
+        name, data = _unwritten.get()
         with contextlib.suppress(OSError, InputError):  # a full or closed disk costs time only
             folder().mkdir(parents=True, exist_ok=True)
-            write_bytes(folder() / order.name, data)
+            write_bytes(folder() / name, data, synced=False)
             _tidy()
-    return data
 
 
 def _tidy() -> None:
@@ -106,29 +139,76 @@ def _tidy() -> None:
 
 def _serve() -> None:
     """One order after the other, for ever; a daemon, so that the page's end never waits for it."""
+    _worker.rank = LARGE
     while True:
-        _, _, future, order = _queue.get()
-        if not future.set_running_or_notify_cancel():
-            continue
+        since = time.monotonic() - _asked[0]
         try:
-            future.set_result(made(order))
-        except BaseException as error:  # told to whoever asks
-            future.set_exception(error)
+            work = _queue.get(timeout=max(QUIET - since, 0.01) if _ahead else None)
+        except queue.Empty:
+            if time.monotonic() - _asked[0] < QUIET:
+                continue
+            try:
+                work = _ahead.popleft()
+            except IndexError:  # dropped meanwhile
+                continue
+        _do(*work)
+
+
+def _do(rank: int, _: int, future: Future[Any], work: Callable[[], Any]) -> None:
+    if not future.set_running_or_notify_cancel():
+        return
+    before, _worker.rank = _worker.rank, rank
+    try:
+        future.set_result(work())
+    except BaseException as error:  # told to whoever asks
+        future.set_exception(error)
+    finally:
+        _worker.rank = before
+
+
+def give_way() -> None:
+    """Between two steps of long work: what waits for the large picture is made first."""
+    while getattr(_worker, "rank", LARGE) > LARGE:
+        try:
+            first = _queue.get_nowait()
+        except queue.Empty:
+            return
+        if first[0] > LARGE:
+            _queue.put(first)
+            return
+        _do(*first)
 
 
 @lru_cache(maxsize=1)
-def _hand() -> threading.Thread:
-    thread = threading.Thread(target=_serve, name="orders", daemon=True)
-    thread.start()
-    return thread
+def _hands() -> None:
+    for work in (_serve, _write):
+        threading.Thread(target=work, name="orders", daemon=True).start()
 
 
 def submit(order: Order, rank: int = CHOICE) -> Future[bytes]:
     """The order placed in the queue: behind those of its rank, before those of a higher one."""
-    _hand()
-    future: Future[bytes] = Future()
-    _queue.put((rank, next(_number), future, order))
+    return _placed(lambda: made(order), rank)
+
+
+def _placed(work: Callable[[], T], rank: int) -> Future[T]:
+    _hands()
+    asked()
+    future: Future[T] = Future()
+    _queue.put((rank, next(_number), future, work))
     return future
+
+
+def drop(jobs: Iterable[Job]) -> None:
+    """Jobs that are no longer wanted; the one that has begun goes on."""
+    for job in jobs:
+        job[2].cancel()
+        with contextlib.suppress(ValueError):  # it has begun
+            _ahead.remove(job)
+
+
+def asked() -> None:
+    """Somebody asked for something: what may be asked for next waits a while longer."""
+    _asked[0] = time.monotonic()
 
 
 class Waiting:
@@ -138,6 +218,7 @@ class Waiting:
         """``hurried``: whether nothing is to be waited for before the end."""
         self._hurried = hurried
         self._placed: list[tuple[int, Order, Callable[[bytes], None]]] = []
+        self._next: list[Callable[[], object]] = []
 
     def place(self, order: Order, show: Callable[[bytes], None], rank: int = CHOICE) -> None:
         """Want ``order``, of that ``rank``; ``show`` gets it, at once where it is there."""
@@ -147,11 +228,28 @@ class Waiting:
         else:
             show(data)
 
-    def soon(self, order: Order, show: Callable[[bytes], None]) -> bytes | None:
-        """What ``order``, of the highest rank, makes, where that takes no longer than
-        :data:`SOON`: one drawing then shows it; else it is placed, and comes to ``show``."""
+    def ahead(self, order: Order | Callable[[], object]) -> None:
+        """What may be asked for next, to be made or worked out once all else is there."""
+        if not isinstance(order, Order):
+            self._next.append(order)
+        elif order.there() is None:
+            self._next.append(lambda: made(order))
+
+    def look_ahead(self) -> list[Job]:
+        """Begin soon with what may be asked for next; whoever draws again drops the rest of it."""
+        jobs: list[Job] = [(AHEAD, 0, Future(), work) for work in self._next]
+        self._next = []
+        _ahead.extend(jobs)
+        _placed(lambda: None, AHEAD)  # wakes whoever waits for orders
+        return jobs
+
+    def soon(
+        self, order: Order, show: Callable[[bytes], None], seconds: float = SOON
+    ) -> bytes | None:
+        """What ``order``, of the highest rank, makes, where that takes no longer than ``seconds``:
+        one drawing then shows it; else it is placed, and comes to ``show``."""
         future = submit(order, LARGE)
-        for _ in range(round(SOON / LOOK_EVERY)):
+        for _ in range(round(seconds / LOOK_EVERY)):
             if self._hurried() or wait([future], LOOK_EVERY).done:
                 break
         if not future.cancel() and future.done() and future.exception() is None:

@@ -22,6 +22,7 @@ st.set_page_config(
 
 import gate  # noqa: E402
 import livepicture  # noqa: E402
+import orders  # noqa: E402
 from orders import Waiting  # noqa: E402
 from session import (  # noqa: E402
     again,
@@ -36,6 +37,7 @@ from session import (  # noqa: E402
     session_name,
     show_notice,
     whole,
+    work,
     write_down,
 )
 from style import CSS  # noqa: E402
@@ -54,6 +56,10 @@ PANELS = {
     "table": "ask_table",
     SIDE_BY_SIDE: "side_by_side",
 }
+
+
+#: What is worked out for what may be asked for next.
+AHEAD = "ahead"
 
 
 @guarded
@@ -83,20 +89,38 @@ def _went() -> None:
         ask(st.session_state["way"])
 
 
+def following(question: str) -> str | None:
+    """The question after that."""
+    names = tuple(QUESTIONS)
+    return names[names.index(question) + 1] if question in names[:-1] else None
+
+
 def further(question: str) -> None:
     """On to the next question."""
-    names = tuple(QUESTIONS)
-    if question in names[:-1]:
-        following = names[names.index(question) + 1]
-        st.button(
-            f"Next: {QUESTIONS[following][0]} →", key="next", on_click=ask, args=(following,)
-        )
+    onward = following(question)
+    if onward is not None:
+        st.button(f"Next: {QUESTIONS[onward][0]} →", key="next", on_click=ask, args=(onward,))
+
+
+@guarded
+def look_ahead(waiting: Waiting) -> None:
+    """Begin with what may be asked for next: the other choices, and those of the next question."""
+    onward = following(asked())
+    panel_of = importlib.import_module(PANELS[onward]) if onward else None
+    if hasattr(panel_of, "choices"):
+        import strip
+
+        now = work()
+        strip.ahead(now, panel_of.choices(now), waiting, livepicture.ground())
+    st.session_state[AHEAD] = waiting.look_ahead()
 
 
 @st.fragment
 def page() -> None:
     """Everything; a fragment, since what it asks for then never breaks a drawing of it off."""
     name = session_name()
+    orders.asked()
+    orders.drop(st.session_state.pop(AHEAD, ()))
     while not turns().begin(name):
         if called():  # what was asked while it waited is drawn in this turn, and nothing twice
             again()
@@ -116,6 +140,8 @@ def page() -> None:
 
     guarded(waiting.finish)(called, left)
     notice_read()
+    if not (called() or turns().crowded()):
+        look_ahead(waiting)
     turns().linger(called)
     if called():  # what comes meanwhile is drawn with it, in one turn
         turns().wait(name)

@@ -8,16 +8,23 @@ from __future__ import annotations
 
 import base64
 import io
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from PIL import Image, WebPImagePlugin  # noqa: F401  (named, the others need not be loaded)
 
+import orders
 from orders import Order, name_of
 from state import light_of, stack_key, stack_of
 from weavecolor.making.answers import shape_of
 from weavecolor.making.lightchoice import LightChoice, scene_of
 from weavecolor.making.model import Making, MakingOption, backing_of
 from weavecolor.optics.stack import Stack
+from weavecolor.picture.framing import header_of
+
+if TYPE_CHECKING:  # slow to load
+    from weavecolor.picture.hanging import Lit, Stage
 
 #: Stills of the strips, pixels: sharp on a card of half as many on a fine screen.
 STILL = (240, 300)
@@ -30,18 +37,25 @@ GROUNDS = {"grey": "grey, for judging colour", "light": "light", "dark": "dark"}
 
 @dataclass(frozen=True)
 class Parcels:
-    """What the browser draws the live picture from: the name of its places, they, and the light."""
+    """What the browser draws the live picture from: its places and the tables of its cloth, by
+    name, and the light."""
 
-    stage: str
-    places: bytes
+    parts: Mapping[str, bytes]
     light: bytes
 
     @classmethod
-    def read(cls, data: bytes) -> Parcels:
-        """From the bytes that :func:`live` makes."""
-        first = int.from_bytes(data[:8], "little")
-        stage = data[8:24].decode()
-        return cls(stage, data[24 : 24 + first], data[24 + first :])
+    def read(cls, data: bytes) -> Parcels | None:
+        """From the bytes that :func:`live` makes; None where a part of it is no longer kept."""
+        names = parts_of(data)
+        found = {name: orders.kept(f"part-{name}") for name in names}
+        parts = {name: part for name, part in found.items() if part is not None}
+        return cls(parts, data) if len(parts) == len(found) else None
+
+
+def parts_of(data: bytes) -> tuple[str, ...]:
+    """Names of the parts that the bytes of :func:`live` are drawn with, each once."""
+    told = header_of(data)
+    return tuple(dict.fromkeys((told["stage"], *told["cloths"])))
 
 
 @dataclass(frozen=True)
@@ -70,30 +84,42 @@ def worn(
                 shape or shape_of(now), ground)  # fmt: skip
 
 
-def _lit(asked: Worn):
-    from weavecolor.picture.hanging import lit_stage
+def _lit(asked: Worn, first: bool = False) -> Lit:
+    from weavecolor.picture.hanging import lit_stage, undoubled
     from weavecolor.picture.hung import behind_as, hung_stage
 
     # nothing behind: there is no body either
     behind = backing_of(asked.backing)
     lined, stack, form = behind_as(asked.stack, behind)
     staged = hung_stage(stack, asked.shape, bare=behind is None, lined=lined)
-    return lit_stage(staged, scene_of(asked.light), form, beneath=stack.backing,
-                     ground=asked.ground)  # fmt: skip
+    scene = scene_of(asked.light)
+
+    def lit(what: Stage) -> Lit:
+        return lit_stage(what, scene, form, beneath=stack.backing, ground=asked.ground)
+
+    made = lit(undoubled(staged))
+    if first:
+        return made
+    orders.give_way()
+    return lit(staged)
 
 
-def live(asked: Worn) -> Order:
-    """The parcels of the live picture."""
+def live(asked: Worn, first: bool = False) -> Order:
+    """The parcels of the live picture; of a ``first`` look hems, seams and bands are left out."""
 
     def make() -> bytes:
-        from weavecolor.picture.parcels import light_parcel, stage_parcel
+        from weavecolor.picture.parcels import cloth_parcels, light_parcel, stage_parcel
 
-        made = _lit(asked)
-        name, places = stage_parcel(made.stage)
-        front = len(places).to_bytes(8, "little") + name.encode()
-        return front + places + light_parcel(made, name)
+        made = _lit(asked, first)
+        stage, cloths = stage_parcel(made.stage), cloth_parcels(made)
+        for name, part in (stage, *cloths):
+            orders.keep(f"part-{name}", part)
+        return light_parcel(made, stage[0], [name for name, _ in cloths])
 
-    return Order(name_of("live", asked.key()), make)
+    def whole(data: bytes) -> bool:
+        return all(orders.kept(f"part-{name}") is not None for name in parts_of(data))
+
+    return Order(name_of("live", asked.key(), first), make, whole)
 
 
 def still(asked: Worn, size: tuple[int, int] = STILL) -> Order:

@@ -18,9 +18,9 @@ import looks
 import orders
 import pictures
 from bench import figures_list, numbers_of
-from orders import Order, Waiting
-from session import change, fold, plain, work
-from state import pin
+from orders import Waiting
+from session import change, fold, note, plain, work
+from state import pin, table_of
 from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.decide.compare import Outcome, Step
 from weavecolor.making.lightchoice import LightChoice
@@ -41,8 +41,7 @@ CHOSEN = '<span class="wc-on"></span>'
 class Choice:
     """One way to go: its key, its name, what it looks like, and what pressing it does.
 
-    ``light``: None for the light worked in; ``shape``: "" for the one worked in; ``picture``: in
-    place of the hung cloth.
+    ``light``: None for the light worked in; ``shape``: "" for the one worked in.
     """
 
     key: str
@@ -52,7 +51,6 @@ class Choice:
     chosen: bool
     light: LightChoice | None = None
     shape: str = ""
-    picture: Order | None = None
 
 
 def draw(
@@ -109,14 +107,28 @@ def draw(
     with st.container(horizontal=True, key=f"wc-strip-tools-{question}"):
         if told is None:
             st.toggle("Edge to edge", key=EDGE, help="Flat colours side by side: the finest test.")
-        st.button(
-            "Keep all",
-            key=f"keep-all-{question}",
-            on_click=change,
-            args=(_keep_all, tuple(c.option for c in choices)),
-        )
+        options = tuple(dict.fromkeys(c.option for c in choices))
+        if len(options) > 1:  # of places and fullness all are of one piece: "Keep this" keeps it
+            st.button("Keep all", key=f"keep-all-{question}", on_click=change,
+                      args=(_keep_all, options))  # fmt: skip
     if fold("Figures", f"figures-{question}"):
         _figures(now, choices, seen, steps)
+
+
+def ahead(now: Making, choices: Sequence[Choice], waiting: Waiting, ground: str) -> None:
+    """Have ``waiting`` work out, once all else is there, what a strip of ``choices`` of the making
+    ``now`` would show before ``ground``, so that its question opens with it; but for more layers
+    than lie there, which take more memory than may never be asked for."""
+    if not orders.drawing():
+        return
+    deep = len(table_of(now).layers)
+    for choice in choices:
+        if len(choice.option.layers) > deep:
+            continue
+        waiting.ahead(lambda c=choice: looks.outcome(now, c.option, c.light))
+        worn = pictures.worn(now, choice.option, choice.light, ground, choice.shape)
+        for order in (pictures.live(worn), pictures.still(worn)):
+            waiting.ahead(order)
 
 
 def line_of(step: Step | None) -> str:
@@ -143,19 +155,17 @@ def _picture(
     place.html(patch)
     if edge:
         return
-    order = choice.picture
-    if order is None:
-        if not orders.drawing():
-            return
-        order = pictures.still(
-            pictures.worn(now, choice.option, choice.light, ground, choice.shape)
-        )
+    if not orders.drawing():
+        return
+    worn = pictures.worn(now, choice.option, choice.light, ground, choice.shape)
+    if not choice.chosen:
+        waiting.ahead(pictures.live(worn))
 
     def show(data: bytes) -> None:
         alt = f"{choice.name}: {reading.words}"
         place.html(f'{mark}<img class="wc-pic" src="{pictures.uri(data)}" alt="{escape(alt)}">')
 
-    waiting.place(order, show)
+    waiting.place(pictures.still(worn), show)
 
 
 def _answer(
@@ -203,9 +213,12 @@ def _delta(step: Step | None) -> str:
 
 
 def _keep_all(now: Making, options: tuple[MakingOption, ...]) -> Making:
+    made = now
     for option in options:
-        now = pin(now, option)
-    return now
+        made = pin(made, option)
+    new = len(made.options) - len(now.options)
+    note(f"{new} more kept." if new else "These are kept already.")
+    return made
 
 
 def as_it_lies(

@@ -1,11 +1,12 @@
 // The live picture of hung cloth: WebGL2, nothing from the network, fed with bytes from Python.
 //
 // The same sums as weavecolor/picture/{sweep,lookup,raster,threads,hanging}.py, which say why. Places and
-// bodies come once in one parcel ("stage"), look-up tables and lights in another ("light") whenever
-// the cloth or the light changes; turn and zoom stay. Frames wait on the graphics fence, and the
-// resolution follows what the machine can do.
+// bodies come once in one parcel ("stage"), look-up tables in one a kind of laid cloth ("cloth"), and
+// what else a light is in another ("light"), whenever any of them changes; turn and zoom stay. Frames
+// wait on the graphics fence, and the resolution follows what the machine can do.
 
-const COMMON = globalThis.__hungCloth ??= { sights: new Map(), stages: new Map(), views: new Map() };
+const COMMON = globalThis.__hungCloth ??= { sights: new Map(), parts: { stage: new Map(), cloth: new Map() }, views: new Map() };
+const KEPT = { stage: 6, cloth: 24 };   // parcels of each sort
 const TYPES = { f4: Float32Array, f2: Uint16Array, u1: Uint8Array, i2: Int16Array, i4: Int32Array };
 const GRID = 288, READ = 0.8, OPAQUE = 60, SOFT = 12, STILL = 16, STILL_SLOW = 4;
 
@@ -192,13 +193,15 @@ layout(location = 0) out vec4 red; layout(location = 1) out vec4 green; layout(l
 void main() { red = vec4(shade.r, 0, 0, 0); green = vec4(shade.g, 0, 0, 0); blue = vec4(shade.b, 0, 0, 0); }`;
 
 const CLOTH_VERTEX = `#version 300 es
-uniform mat3 turn; uniform vec3 frame; uniform vec2 size; uniform vec2 jitter; uniform float before;
+uniform mat3 turn; uniform vec3 frame; uniform vec2 size; uniform vec2 jitter; uniform float before; uniform float grains[12];
 in vec3 point; in vec3 normal; in vec3 warp; in vec3 reach; in vec4 open; in vec2 place; in float fold; in float kind;
 out vec3 vNormal; out vec3 vWarp; out vec3 vReach; out vec4 vOpen; out vec2 vPlace; out float vFold; flat out float vKind;
 void main() {
   vec3 v = turn * point;
   gl_Position = vec4(2.0 * (v.xy - frame.xy) / frame.z / size + jitter, -(v.z + before) / 4000.0, 1.0);
-  vNormal = turn * normal; vWarp = turn * warp; vReach = reach; vOpen = open; vPlace = place; vFold = fold; vKind = kind;
+  float g = grains[int(kind + 0.5)], c = cos(g), s = sin(g);   // as the cloth lies
+  vNormal = turn * normal; vWarp = turn * (c * warp + s * cross(normal, warp)); vReach = reach; vOpen = open;
+  vPlace = vec2(c * place.x - s * place.y, s * place.x + c * place.y); vFold = fold; vKind = kind;
 }`;
 const CLOTH_FRAGMENT = `#version 300 es
 precision highp float; precision highp int; precision highp sampler3D; precision highp sampler2DArray;
@@ -526,7 +529,7 @@ export class View {
       body: this.program(BODY_VERTEX, BODY_FRAGMENT), cloth: this.program(CLOTH_VERTEX, CLOTH_FRAGMENT),
       gather: this.program(WHOLE_VERTEX, GATHER_FRAGMENT), show: this.program(WHOLE_VERTEX, SHOW_FRAGMENT),
     };
-    this.targets = null; this.buffers = {}; this.textures = {};
+    this.targets = null; this.buffers = {}; this.textures = {}; this.deep = ""; this.loaded = [];
   }
 
   /** Another name for what is looked at: a making that gets its name keeps its sight. */
@@ -558,8 +561,8 @@ export class View {
     return { made, at };
   }
 
-  /** What is drawn: a stage and its light, both unpacked parcels. */
-  show(stage, light) {
+  /** What is drawn: a stage, its light and the tables of its cloth, all unpacked parcels. */
+  show(stage, light, cloths) {
     if (stage !== this.stage) {
       this.stage = stage;
       prepare(stage);
@@ -572,7 +575,7 @@ export class View {
       this.reachFor = null;
       this.placed = false;
     }
-    if (light !== this.light) { this.light = light; this.reachFor = null; this.lit = false; this.fresh = true; }
+    if (light !== this.light) { joined(light, cloths); this.light = light; this.reachFor = null; this.lit = false; this.fresh = true; }
     this.moved(false);
   }
 
@@ -614,24 +617,39 @@ export class View {
       this.placed = true;
     }
     if (!this.lit) {
-      const texture = (name, kind, set) => {
-        this.textures[name] ??= gl.createTexture();
-        gl.bindTexture(kind, this.textures[name]);
-        set();
-        for (const p of [gl.TEXTURE_WRAP_S, gl.TEXTURE_WRAP_T, gl.TEXTURE_WRAP_R]) gl.texParameteri(kind, p, gl.CLAMP_TO_EDGE);
-        gl.texParameteri(kind, gl.TEXTURE_MIN_FILTER, gl.LINEAR); gl.texParameteri(kind, gl.TEXTURE_MAG_FILTER, gl.LINEAR);
-      };
-      const [kinds, , turns, disc] = l.key.shape, sights = l.room.shape[2];
-      texture("keys", gl.TEXTURE_3D, () => {
-        gl.pixelStorei(gl.UNPACK_ALIGNMENT, 2);   // three half-floats a place
-        gl.texImage3D(gl.TEXTURE_3D, 0, gl.RGB16F, disc, disc, turns * 2 * kinds, 0, gl.RGB, gl.HALF_FLOAT, l.key);
-        gl.pixelStorei(gl.UNPACK_ALIGNMENT, 4);
+      // of all that is laid, only what is new goes to the graphics
+      const { turns, disc, sights } = l, kinds = l.cloths.length, rows = l.cloths[0].threads.shape;
+      const tables = { keys: gl.TEXTURE_3D, rooms: gl.TEXTURE_2D_ARRAY, glows: gl.TEXTURE_2D_ARRAY, weave: gl.TEXTURE_2D };
+      const deep = [kinds, turns, disc, sights].join();
+      if (this.deep !== deep) {
+        for (const [name, kind] of Object.entries(tables)) {
+          gl.deleteTexture(this.textures[name] ?? null);
+          this.textures[name] = gl.createTexture(); gl.bindTexture(kind, this.textures[name]);
+          if (name === "keys") gl.texStorage3D(kind, 1, gl.RGB16F, disc, disc, turns * 2 * kinds);
+          else if (name === "weave") gl.texStorage2D(kind, 1, gl.RGBA32F, rows[1] / 4, rows[0] * kinds);
+          else gl.texStorage3D(kind, 1, gl.RGBA16F, sights, sights, 2 * kinds);
+          for (const p of [gl.TEXTURE_WRAP_S, gl.TEXTURE_WRAP_T, gl.TEXTURE_WRAP_R]) gl.texParameteri(kind, p, gl.CLAMP_TO_EDGE);
+          const near = name === "weave" ? gl.NEAREST : gl.LINEAR;
+          gl.texParameteri(kind, gl.TEXTURE_MIN_FILTER, near); gl.texParameteri(kind, gl.TEXTURE_MAG_FILTER, near);
+        }
+        this.deep = deep; this.loaded = [];
+      }
+      gl.pixelStorei(gl.UNPACK_ALIGNMENT, 2);   // three half-floats a place
+      l.cloths.forEach((x, k) => {
+        if (this.loaded[k] === x.id) return;
+        this.loaded[k] = x.id;
+        const own = x.key.shape[1], side = x.key.length / 2;
+        gl.bindTexture(gl.TEXTURE_3D, this.textures.keys);
+        for (let first = 0; first < turns - 1; first += own - 1) for (let n = 0; n < 2; n++)
+          gl.texSubImage3D(gl.TEXTURE_3D, 0, 0, 0, (2 * k + n) * turns + first, disc, disc, own, gl.RGB, gl.HALF_FLOAT, x.key.subarray(n * side, (n + 1) * side));
+        for (const [name, data] of [["rooms", x.room], ["glows", x.glow]]) {
+          gl.bindTexture(gl.TEXTURE_2D_ARRAY, this.textures[name]);
+          gl.texSubImage3D(gl.TEXTURE_2D_ARRAY, 0, 0, 0, 2 * k, sights, sights, 2, gl.RGBA, gl.HALF_FLOAT, data);
+        }
+        gl.bindTexture(gl.TEXTURE_2D, this.textures.weave);
+        gl.texSubImage2D(gl.TEXTURE_2D, 0, 0, rows[0] * k, rows[1] / 4, rows[0], gl.RGBA, gl.FLOAT, x.threads);
       });
-      for (const [name, data] of [["rooms", l.room], ["glows", l.glow]])
-        texture(name, gl.TEXTURE_2D_ARRAY, () => gl.texImage3D(gl.TEXTURE_2D_ARRAY, 0, gl.RGBA16F, sights, sights, 2 * kinds, 0, gl.RGBA, gl.HALF_FLOAT, data));
-      const [, layers, row] = l.threads.shape;
-      texture("weave", gl.TEXTURE_2D, () => gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGBA32F, row / 4, layers * kinds, 0, gl.RGBA, gl.FLOAT, l.threads));
-      gl.texParameteri(gl.TEXTURE_2D, gl.TEXTURE_MIN_FILTER, gl.NEAREST); gl.texParameteri(gl.TEXTURE_2D, gl.TEXTURE_MAG_FILTER, gl.NEAREST);
+      gl.pixelStorei(gl.UNPACK_ALIGNMENT, 4);
       try { gl.drawingBufferColorSpace = l.space === "Display P3" ? "display-p3" : "srgb"; } catch { /* sRGB only */ }
       this.lit = true;
     }
@@ -773,15 +791,15 @@ export class View {
     }
     program = this.programs.cloth;
     gl.useProgram(program.made); place(program);
-    const { at } = program, [kinds, , turns, disc] = l.key.shape;
+    const { at } = program;
     [["keys", gl.TEXTURE_3D], ["rooms", gl.TEXTURE_2D_ARRAY], ["glows", gl.TEXTURE_2D_ARRAY], ["weave", gl.TEXTURE_2D]].forEach(([name, kind], i) => {
       gl.activeTexture(gl.TEXTURE0 + i); gl.bindTexture(kind, this.textures[name]); gl.uniform1i(at[name], i);
     });
     const lamps = l.lamps.slice(0, 6), six = name => { const out = new Float32Array(18); lamps.forEach((x, i) => out.set(x[name], 3 * i)); return out; };
     gl.uniform3fv(at.lampWay, six("direction")); gl.uniform3fv(at.lampShine, six("white")); gl.uniform1i(at.lampCount, lamps.length);
     gl.uniform4fv(at.nearness, l.nearness);
-    gl.uniform4f(at.sizes, disc, turns, l.room.shape[2], kinds);
-    gl.uniform1fv(at.spans, l.spans); gl.uniform3fv(at.lights, l.light); gl.uniform4fv(at.uneven, l.uneven); gl.uniform1fv(at.lengths, l.lengths);
+    gl.uniform4f(at.sizes, l.disc, l.turns, l.sights, l.cloths.length);
+    gl.uniform1fv(at.spans, l.spans); gl.uniform1fv(at.grains, l.grains); gl.uniform3fv(at.lights, l.light); gl.uniform4fv(at.uneven, l.uneven); gl.uniform1fv(at.lengths, l.lengths);
     gl.uniform1f(at.mmPixel, step); gl.uniform1f(at.least, l.least); gl.uniform1f(at.before, l.ahead_mm);
     gl.uniform1f(at.frontOnly, this.frontOnly ? 1 : 0);
     gl.enable(gl.BLEND); gl.blendFunc(gl.ONE, gl.SRC_ALPHA); gl.depthMask(false);
@@ -952,7 +970,7 @@ export class View {
         const k = hit(a, b, c);
         if (!k || nz(k, a, b, c) + this.light.ahead_mm < body) continue;
         if (!layers++) found = {
-          what: "cloth", cloth_mm: [0, 1].map(j => k[0] * s.places[2 * a + j] + k[1] * s.places[2 * b + j] + k[2] * s.places[2 * c + j]),
+          what: "cloth", cloth_mm: laid([0, 1].map(j => k[0] * s.places[2 * a + j] + k[1] * s.places[2 * b + j] + k[2] * s.places[2 * c + j]), this.light.grains[s.kinds[a]]),
           doubled: k[0] * s.folds[a] + k[1] * s.folds[b] + k[2] * s.folds[c] < 0,
         };
         break;
@@ -970,6 +988,25 @@ export class View {
 function shade(linear) {
   const code = linear.map(v => Math.round(255 * (v <= 0.0031308 ? 12.92 * v : 1.055 * Math.min(v, 1) ** (1 / 2.4) - 0.055)));
   return `rgb(${code.join(" ")})`;
+}
+
+/** A place on the cloth as it lies turned. */
+function laid([u, v], grain) {
+  const c = Math.cos(grain), s = Math.sin(grain);
+  return [c * u - s * v, s * u + c * v];
+}
+
+/** The tables of all that is laid, in a light: as deep as the deepest, with what repeats written again. */
+function joined(light, cloths) {
+  light.cloths = cloths;
+  light.turns = Math.max(...cloths.map(x => x.key.shape[1]));
+  light.disc = cloths[0].key.shape[2]; light.sights = cloths[0].room.shape[1];
+  light.spans = new Float32Array(12);
+  light.dim = new Float32Array(cloths.length * 48);
+  cloths.forEach((x, k) => {
+    light.spans[k] = x.span * (light.turns - 1) / (x.key.shape[1] - 1);
+    light.dim.set(x.dim, 48 * k);
+  });
 }
 
 function halton(i, base) {
@@ -1012,11 +1049,12 @@ function watchAddress() {
   addEventListener("popstate", () => COMMON.went?.({ count: ++count, search: location.search }));
 }
 
-/** Keep a stage for all views; its carrier sends it once. */
-export function keep(bytes) {
-  const stage = unpacked(bytes);
-  if (!COMMON.stages.has(stage.id)) COMMON.stages.set(stage.id, stage);
-  while (COMMON.stages.size > 6) COMMON.stages.delete(COMMON.stages.keys().next().value);
+/** Keep a stage or the tables of a cloth for all views; its carrier sends it once. */
+export function keep(part) {
+  const kept = COMMON.parts[part.parcel];
+  if (!kept.has(part.id)) kept.set(part.id, part);
+  const used = new Set([...COMMON.views.values()].flatMap(x => [x.light?.stage, ...x.light?.wanted ?? []]));
+  for (const id of [...kept.keys()]) if (kept.size > KEPT[part.parcel] && !used.has(id) && id !== part.id) kept.delete(id);
   for (const slot of COMMON.views.values()) slot.update?.();
 }
 
@@ -1024,7 +1062,7 @@ export default function (component) {
   const { parentElement, data, setStateValue, setTriggerValue } = component;
   if (!data) return;
   const head = unpacked(data);
-  if (head.parcel === "stage") { keep(data); return; }
+  if (head.parcel in COMMON.parts) { keep(head); return; }
   const root = parentElement.querySelector(".hung");
   COMMON.went = told => setStateValue("went", told);
   watchAddress();
@@ -1033,12 +1071,12 @@ export default function (component) {
   if (!slot) { slot = { root }; COMMON.views.set(head.view, slot); }
   const canvas = root.querySelector("canvas"), picture = root.querySelector("img"), wait = root.querySelector(".wait");
   // the same tables told again only bring other words
-  if (!slot.light || slot.light.id !== head.id) slot.light = head;
+  if (!slot.light || slot.light.id !== head.id) { slot.light = head; head.wanted = head.cloths ?? []; }
   slot.light.share = head.share;
   slot.view?.join(head.share);
   if (head.ground) root.style.setProperty("--ground", shade(head.ground.map(v => v * head.exposure)));
   canvas.setAttribute("aria-label", head.words);
-  root.classList.toggle("waiting", !!head.waiting);
+  root.classList.toggle("waiting", !!head.dimmed); root.classList.toggle("first", !!head.waiting && !head.dimmed);
   wait.hidden = !head.waiting; wait.textContent = head.waiting;
   if (head.picture_bytes) {
     const bytes = data instanceof Uint8Array ? data : new Uint8Array(data);
@@ -1055,9 +1093,9 @@ export default function (component) {
     if (!slot.said) { slot.said = true; setStateValue("plain", true); }
   };
   slot.update = () => {
-    const stage = COMMON.stages.get(slot.light.stage);
+    const stage = COMMON.parts.stage.get(slot.light.stage), cloths = slot.light.wanted.map(id => COMMON.parts.cloth.get(id));
     if (slot.view) slot.view.pressed = told => setTriggerValue("pressed", told);
-    if (!stage || slot.failed) return;
+    if (!stage || cloths.includes(undefined) || slot.failed) return;
     try {
       if (!slot.view) {
         slot.view = new View(root.querySelector("canvas"), slot.light.share, slot.light.sight);
@@ -1069,7 +1107,7 @@ export default function (component) {
         // the words are of the new picture already: the old one stays dimmed until it is drawn
         root.classList.add("late");
         slot.view.ready = () => { root.classList.remove("late"); root.classList.add("live"); };
-        slot.view.show(stage, slot.light);
+        slot.view.show(stage, slot.light, cloths);
       }
       root.classList.remove("plain");
     } catch (error) { plain(String(error)); }

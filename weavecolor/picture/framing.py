@@ -36,6 +36,18 @@ def parcel(header: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]]) -> byt
     return _framed({**header, "arrays": listed}) + b"".join(parts)
 
 
+def header_of(made: bytes) -> dict[str, Any]:
+    """What the header of a parcel says.
+
+    Examples
+    --------
+    >>> header_of(parcel({"id": "a"}, {}))["id"]
+    'a'
+    """
+    told: dict[str, Any] = json.loads(made[12 : 12 + int.from_bytes(made[8:12], "little")])
+    return told
+
+
 def headed(made: bytes, extra: Mapping[str, Any]) -> bytes:
     """A parcel with more in its header.
 
@@ -46,7 +58,7 @@ def headed(made: bytes, extra: Mapping[str, Any]) -> bytes:
     """
     length = int.from_bytes(made[8:12], "little")
     arrays = made[12 + length + (-(12 + length) % 8) :]
-    return _framed({**json.loads(made[12 : 12 + length]), **extra}) + arrays
+    return _framed({**header_of(made), **extra}) + arrays
 
 
 def _framed(header: Mapping[str, Any]) -> bytes:

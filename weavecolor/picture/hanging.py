@@ -71,10 +71,13 @@ class Cover:
 class Stage:
     """Everything in its place, light apart; object frame, mm.
 
-    ``points`` (N, 3) with ``normals`` (N, 3) out of the face, ``warps`` (N, 3), ``opens`` (N, 4)
-    open and body's share before the face and behind it, ``places`` (N, 2) on the cloth,
+    ``points`` (N, 3) with ``normals`` (N, 3) out of the face, ``own_warps`` (N, 3) of cloth on the
+    straight grain, ``opens`` (N, 4)
+    open and body's share before the face and behind it, ``own_places`` (N, 2) on that cloth,
     ``folds`` (N,) mm from where it is doubled, below 0 where it is; ``quads`` (M, 4) of cloth and
-    ``kind`` (M,): which of ``stacks`` lies there, the doubled one following it. ``body`` (B, 3)
+    ``kind`` (M,): which of ``stacks`` lies there, the doubled one following it; ``plains``: which
+    of them each is made of, itself where it is not doubled; ``grains``: degrees that each lies
+    turned by. ``body`` (B, 3)
     with ``body_normals``, ``triangles`` (T, 3), ``body_part`` (B,) 0 the form, 1 what it wears
     beneath, and ``body_open`` (B, 4): open, one layer, more, body;
     ``floor`` (F, 3) with ``tiles`` (., 3) and ``floor_open`` (F, 4).
@@ -82,13 +85,15 @@ class Stage:
 
     points: Floats
     normals: Floats
-    warps: Floats
+    own_warps: Floats
     opens: Floats
-    places: Floats
+    own_places: Floats
     folds: Floats
     quads: NDArray[np.int32]
     kind: NDArray[np.int32]
     stacks: tuple[Stack, ...]
+    plains: tuple[int, ...]
+    grains: tuple[float, ...]
     body: Floats
     body_normals: Floats
     triangles: NDArray[np.int32]
@@ -102,6 +107,26 @@ class Stage:
     def lifts(self) -> tuple[float, float]:
         """How far nearer a light the places of cloth, and of body and floor, are read, mm."""
         return _edge(self.points, self.quads), _edge(self.body, self.triangles)
+
+    @cached_property
+    def _turned(self) -> tuple[Array, Array]:
+        """Cosine and sine (N, 1) of the grain at each place."""
+        grain = np.zeros((len(self.points), 1))
+        grain[self.quads] = np.radians(self.grains)[self.kind][:, None, None]
+        return np.cos(grain), np.sin(grain)
+
+    @cached_property
+    def warps(self) -> Floats:
+        """Direction (N, 3) of the warp as the cloth lies, turned anticlockwise seen from the face.
+        """
+        c, s = self._turned
+        return (c * self.own_warps + s * np.cross(self.normals, self.own_warps)).astype(np.float32)
+
+    @cached_property
+    def places(self) -> Floats:
+        """Places (N, 2) on the cloth as it lies."""
+        (c, s), (u, v) = self._turned, self.own_places.T[..., None].astype(float)
+        return np.concatenate([c * u - s * v, s * u + c * v], axis=1).astype(np.float32)
 
 
 def doubled(stack: Stack) -> Stack:
@@ -121,10 +146,8 @@ def doubled(stack: Stack) -> Stack:
     return Stack((stack.layers + back)[:MOST_LAYERS], stack.backing, stack.lay)
 
 
-def warp_directions(shape: Shape, grain_deg: float) -> Array:
-    """Direction (N, 3) of the warp at each vertex: the cloth's own, turned by ``grain_deg``.
-
-    Down the cloth at 0; anticlockwise seen from the face.
+def warp_directions(shape: Shape) -> Array:
+    """Direction (N, 3) of the warp at each vertex of cloth on the straight grain: down the cloth.
     """
     p, place = shape.vertices.astype(float), shape.cloth_mm.astype(float)
     total = np.zeros_like(p)
@@ -138,9 +161,7 @@ def warp_directions(shape: Shape, grain_deg: float) -> Array:
             total[:, axis] += np.bincount(a, down[:, axis], minlength=len(p))
     n = shape.normals.astype(float)
     total -= (total * n).sum(axis=1, keepdims=True) * n
-    total /= np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-9)
-    g = np.radians(grain_deg)
-    return np.asarray(np.cos(g) * total + np.sin(g) * np.cross(n, total))
+    return np.asarray(total / np.maximum(np.linalg.norm(total, axis=1, keepdims=True), 1e-9))
 
 
 def stage(
@@ -156,27 +177,25 @@ def stage(
     """
     check_layers(*(cover.stack for cover in covers))
     stacks: list[Stack] = []
+    plains: list[int] = []
     parts: list[tuple[NDArray[Any], ...]] = []
     base = 0
     for cover in covers:
         shape, stack = cover.shape, cover.stack
         if not cover.lined:
             stack = replace(stack, backing=None)
-        grain = stack.layers[0].grain_deg if stack.layers else 0.0
         kind = np.full(len(shape.quads), len(stacks), np.int32)
         stacks += [stack, doubled(stack)]
         band = shape.band[shape.quads[:, 0]]
         if band.any():  # cloth doubled over its stiffener
             kind[band] = len(stacks)
             stacks.append(replace(doubled(stack), backing=backing("white")))
+        plains += [len(plains)] * (len(stacks) - len(plains))
         fold = np.minimum(shape.to_hem_mm - shape.hem_mm, shape.to_seam_mm - shape.seam_mm)
         fold = np.where(shape.band, 1.0, np.clip(fold, -500.0, 500.0))
-        g = np.radians(grain)
-        u, v = shape.cloth_mm[:, 0], shape.cloth_mm[:, 1]
-        places = np.stack([np.cos(g) * u - np.sin(g) * v, np.sin(g) * u + np.cos(g) * v], axis=1)
         opens = np.stack([shape.open_front, shape.body_front, shape.open_back, shape.body_back], 1)
-        parts.append((shape.vertices, shape.normals, warp_directions(shape, grain), opens, places,
-                      fold, shape.quads + base, kind))  # fmt: skip
+        parts.append((shape.vertices, shape.normals, warp_directions(shape), opens,
+                      shape.cloth_mm, fold, shape.quads + base, kind))  # fmt: skip
         base += len(shape.vertices)
     points, normals, warps, opens, places, folds, quads, kinds = (
         np.concatenate(x) for x in zip(*parts, strict=True)
@@ -192,9 +211,16 @@ def stage(
         points.astype(np.float32), normals.astype(np.float32), warps.astype(np.float32),
         opens.astype(np.float32), places.astype(np.float32), folds.astype(np.float32),
         quads.astype(np.int32), kinds,
-        tuple(stacks), form, normals_, triangles, part, bare, ground.astype(np.float32),
+        tuple(stacks), tuple(plains), tuple(stacks[k].layers[0].grain_deg for k in plains),
+        form, normals_, triangles, part, bare, ground.astype(np.float32),
         tiles.astype(np.int32), under,
     )  # fmt: skip
+
+
+def undoubled(staged: Stage) -> Stage:
+    """A stage with hems, seams and bands drawn as the cloth itself, for a first look: what is
+    doubled has tables of its own, which take as long as all the rest."""
+    return replace(staged, stacks=tuple(staged.stacks[k] for k in staged.plains))
 
 
 def _solid(body: Form | None, beneath: Shape | None) -> tuple[NDArray[Any], ...]:
@@ -341,13 +367,12 @@ def lit_stage(
     form = body_colour or backing("calico")
     reflectance = np.stack([form.reflectance, (beneath or form).reflectance])
     # a hem, a seam or a band is narrow: fewer directions do for what is doubled
-    plain = set(np.unique(staged.kind).tolist())
     found = tuple(
         tables(
             s, scene, seeing, observer,
-            coarse=coarse or k not in plain or s.backing is not None,  # a band has its stiffener
+            coarse=coarse or s is not staged.stacks[k] or s.backing is not None,
         )
-        for k, s in enumerate(staged.stacks)
+        for k, s in zip(staged.plains, staged.stacks, strict=True)
     )  # fmt: skip
     matrices = [rgb_matrix(x.irradiance, scene, seeing, observer) for x in scene.lights]
     lamps = tuple(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -43,35 +43,44 @@ def _share(values: NDArray[Any]) -> NDArray[np.uint8]:
 
 
 def stage_parcel(staged: Stage) -> tuple[str, bytes]:
-    """A stage's name (its content's digest) and its bytes; sent once."""
+    """A stage's name (its content's digest) and its bytes; the same for all grains."""
     reach, lowest, highest = extent(staged)
     arrays: dict[str, NDArray[Any]] = {
-        "points": staged.points, "normals": _small(staged.normals), "warps": _small(staged.warps),
-        "opens": _share(staged.opens), "places": staged.places, "folds": staged.folds,
+        "points": staged.points, "normals": _small(staged.normals),
+        "warps": _small(staged.own_warps), "opens": _share(staged.opens),
+        "places": staged.own_places, "folds": staged.folds,
         "quads": staged.quads, "kind": staged.kind, "body": staged.body,
         "body_normals": _small(staged.body_normals), "triangles": staged.triangles,
         "body_part": staged.body_part, "body_open": _share(staged.body_open),
         "floor": staged.floor, "tiles": staged.tiles, "floor_open": _share(staged.floor_open),
     }  # fmt: skip
-    digest = hashlib.sha256()
-    for array in arrays.values():
-        digest.update(np.ascontiguousarray(array).tobytes())
-    name = digest.hexdigest()[:16]
-    header = {"parcel": "stage", "id": name, "floor_mm": FLOOR_MM, "lift_mm": staged.lifts,
+    header = {"parcel": "stage", "floor_mm": FLOOR_MM, "lift_mm": staged.lifts,
               "view": {"reach": reach, "lowest": lowest, "highest": highest}}  # fmt: skip
-    return name, parcel(header, arrays)
+    return _named(header, arrays)
+
+
+def cloth_parcels(made: Lit) -> list[tuple[str, bytes]]:
+    """For each kind of laid cloth its tables' and threads' name (their content's digest) and bytes.
+    """
+    return [
+        _named(
+            {"parcel": "cloth", "span": float(np.pi if t.half_turn else 2.0 * np.pi)},
+            {"key": t.key, "room": t.room, "glow": t.glow, "dim": t.dim.astype(np.float32),
+             "threads": rows.astype(np.float32)},
+        )
+        for t, rows in zip(made.tables, made.threads, strict=True)
+    ]  # fmt: skip
 
 
 def light_parcel(
-    made: Lit, stage: str, seeing: Seeing = AS_SEEN, extra: Mapping[str, Any] | None = None,
-    still: bytes = b"",
-) -> bytes:  # fmt: skip
-    """The tables, lamps and levels of ``made`` that the stage of the name ``stage`` is drawn with.
+    made: Lit, stage: str, cloths: Sequence[str], seeing: Seeing = AS_SEEN
+) -> bytes:
+    """The lamps and levels of ``made``, and how its cloth lies, with which the stage of the name
+    ``stage`` is drawn.
 
-    ``seeing`` as it was lit with; ``extra`` goes into the header as it is; ``still``: a PNG for
-    machines without graphics. Raises ValueError for more kinds of laid cloth than a shader holds.
+    ``cloths``: names of the kinds' tables; ``seeing`` as it was lit with. Raises ValueError for
+    more kinds of laid cloth than a shader holds.
     """
-    key, room, glow, spans = made.stacked
     kinds = len(made.tables)
     if kinds > MOST_KINDS:
         raise ValueError(f"{kinds} kinds of laid cloth, {MOST_KINDS} at most")
@@ -82,15 +91,13 @@ def light_parcel(
         return out
 
     arrays: dict[str, NDArray[Any]] = {
-        "key": key.astype(np.float16), "room": room.astype(np.float16),
-        "glow": glow.astype(np.float16),
-        "dim": np.stack([t.dim for t in made.tables]).astype(np.float32),
-        "spans": filled(spans), "light": filled(made.light[:, :3]),
-        "uneven": filled(made.uneven[:, :4]), "lengths": filled(made.uneven[:, 4]),
-        "threads": made.threads.astype(np.float32), "still": np.frombuffer(still, np.uint8),
+        "light": filled(made.light[:, :3]), "uneven": filled(made.uneven[:, :4]),
+        "lengths": filled(made.uneven[:, 4]),
+        "grains": filled(np.radians(made.stage.grains)),
     }  # fmt: skip
     header = {
-        "parcel": "light", "stage": stage, "space": seeing.space, "exposure": made.exposure,
+        "parcel": "light", "stage": stage, "cloths": list(cloths), "space": seeing.space,
+        "exposure": made.exposure,
         "lamps": [
             {"direction": x.direction.tolist(), "white": x.white.tolist(), "body": x.body.tolist()}
             for x in made.lamps
@@ -99,9 +106,15 @@ def light_parcel(
         "floor_room": made.floor_room.ravel().tolist(),
         "ground": made.ground.tolist(), "soft_deg": SOFT_DEG, "least": LEAST, "ahead_mm": AHEAD_MM,
         "nearness": [LIGHT_DEG, BEGIN, WHOLE, LOOSE],
-        "luminance": space(seeing.space).to_xyz[1].tolist(), **(extra or {}),
+        "luminance": space(seeing.space).to_xyz[1].tolist(),
     }  # fmt: skip
+    return _named(header, arrays)[1]
+
+
+def _named(header: Mapping[str, Any], arrays: Mapping[str, NDArray[Any]]) -> tuple[str, bytes]:
+    """A name by content, and a parcel whose header tells it."""
     digest = hashlib.sha256(json.dumps(header).encode())
     for array in arrays.values():
-        digest.update(array.tobytes())
-    return parcel({**header, "id": digest.hexdigest()[:16]}, arrays)
+        digest.update(np.ascontiguousarray(array).tobytes())
+    name = digest.hexdigest()[:16]
+    return name, parcel({**header, "id": name}, arrays)
