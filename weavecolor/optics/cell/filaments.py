@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
+from scipy.spatial import cKDTree
 
 from weavecolor.cache import Kept, Packed
 from weavecolor.errors import InputError
@@ -47,6 +48,7 @@ WIDE_DEG = 20.0
 _ROOM = 1 << 18  # leaves at once
 _GLINT_RAYS = 46368  # of a named direction, for what one surface sends back
 EFFORT = 1.0  # share of all rays that is traced: less is quicker and noisier
+_NEAR = 24  # neighbours of a filament that are looked at first
 _ARRANGEMENTS = 4  # of the filaments of a system
 _WIDE = 97  # repeats that the starts are spread over, so that twisted yarns lie every way
 
@@ -134,6 +136,7 @@ class _Traced:
     signs: Array
     plan: NDArray[np.intp]
     centres: Array
+    near: NDArray[np.intp]
     top: float
     least: float
     repeat: tuple[float, float]
@@ -189,12 +192,28 @@ def prepared(cell: FilamentCell, outline: bool = False) -> _Traced:
         _padded(up.T, -up),
         np.array(plan, np.intp),
         _padded(*centres),
+        _neighbours(centres, counts),
         1.0005 * cell.top,
         least,
         (ends * spacing[0], picks * spacing[1]),
         wide,
         scale,
     )
+
+
+def _neighbours(centres: list[Array], counts: list[int]) -> NDArray[np.intp]:
+    """The nearest of its own section to each of ``centres`` (2, most, any), nearest first; one
+    alone is its own."""
+    out = np.zeros((2, max(map(len, centres)), _NEAR), np.intp)
+    for near, all_, count in zip(out, centres, counts, strict=True):
+        for first in range(0, len(all_), count):
+            at = all_[first : first + count]
+            order = cKDTree(at).query(at, k=min(count, _NEAR + 1))[1].reshape(count, -1)[:, 1:]
+            if count > 1:
+                near[first : first + count] = first + np.pad(
+                    order, ((0, 0), (0, _NEAR - order.shape[1])), mode="edge"
+                )
+    return out
 
 
 def _padded(one: Array, other: Array) -> Array:
@@ -318,7 +337,7 @@ def followed(
         room = np.empty((min(_ROOM, 40 * (last - first) + 1024), paths.LEAF))
         while first < last:
             first, made, away = paths.trace(
-                cell.rows, cell.signs, cell.plan, cell.centres, cell.top, starts, first, last, seed,
+                cell.rows, cell.signs, cell.plan, cell.centres, cell.near, cell.top, starts, first, last, seed,
                 cell.least, room, what,
             )  # fmt: skip
             found.append(room[:made].copy())
@@ -341,7 +360,7 @@ def straight(cell: FilamentCell, starts: Array, outline: bool = False) -> NDArra
     ready = prepared(cell, outline)
     room = np.empty((len(starts) + 512, paths.LEAF))
     _, made, _ = paths.trace(
-        ready.rows, ready.signs, ready.plan, ready.centres, ready.top, starts,
+        ready.rows, ready.signs, ready.plan, ready.centres, ready.near, ready.top, starts,
         0, len(starts), 1, 1.0, room, paths.NOTHING,
     )  # fmt: skip
     free = np.zeros(len(starts), bool)
@@ -1026,7 +1045,7 @@ def _sent_back(cell: FilamentCell, vector: Vector, count: int) -> tuple[NDArray[
     starts = np.column_stack([into(ready, evenly(count, 2)), aim])
     room = np.empty((count + 512, paths.LEAF))
     _, made, _ = paths.trace(
-        ready.rows, ready.signs, ready.plan, ready.centres, ready.top, starts,
+        ready.rows, ready.signs, ready.plan, ready.centres, ready.near, ready.top, starts,
         0, count, 2, 1.0, room, paths.FIRST,
     )  # fmt: skip
     leaves = room[:made][room[:made, 7] > 0.0]

@@ -135,8 +135,8 @@ def _own(plan, s, yarn):
 
 
 @_compiled
-def _inside(rows, signs, plan, centres, s, yarn, v, u, z, but):
-    """The filament of a yarn that a point lies in, ``but`` not that one; -1 for none."""
+def _inside(rows, signs, plan, centres, s, yarn, v, u, z):
+    """The filament of a yarn that a point lies in; -1 for none."""
     a, b = _section(rows, signs, plan, s, yarn, v, u, z)
     if rows[s, STRETCH] == 1.0:
         if (a / rows[s, HALF_A]) ** 2 + (b / rows[s, HALF_B]) ** 2 > 1.02:
@@ -146,10 +146,31 @@ def _inside(rows, signs, plan, centres, s, yarn, v, u, z, but):
     ia, ib = 1.0 / rows[s, FIL_A], 1.0 / rows[s, FIL_B]
     first = _own(plan, s, yarn)
     for k in range(first, first + plan[s, 2]):
-        if k != but:
-            x, y = (a - centres[s, k, 0]) * ia, (b - centres[s, k, 1]) * ib
-            if x * x + y * y < 1.0 - 1e-6:
-                return k
+        x, y = (a - centres[s, k, 0]) * ia, (b - centres[s, k, 1]) * ib
+        if x * x + y * y < 1.0 - 1e-6:
+            return k
+    return -1
+
+
+@_compiled
+def _apart(rows, centres, s, one, other):
+    """The square of how far apart two filaments' centres lie, in their radii."""
+    x, y = centres[s, one, 0] - centres[s, other, 0], centres[s, one, 1] - centres[s, other, 1]
+    return (x * x + y * y) / (rows[s, FIL_A] * rows[s, FIL_A])
+
+
+@_compiled
+def _beside(rows, signs, plan, centres, near, s, yarn, fil, v, u, z):
+    """The neighbour of a filament that a point on its surface lies in; -1 for none."""
+    if _apart(rows, centres, s, fil, near[s, fil, 0]) >= 4.0:
+        return -1
+    a, b = _section(rows, signs, plan, s, yarn, v, u, z)
+    size = 1.0 / rows[s, FIL_A]
+    for n in range(near.shape[2]):
+        k = near[s, fil, n]
+        x, y = (a - centres[s, k, 0]) * size, (b - centres[s, k, 1]) * size
+        if k != fil and x * x + y * y < 1.0 - 1e-6:
+            return k
     return -1
 
 
@@ -240,12 +261,46 @@ def _nearest(
 
 
 @_compiled
-def trace(rows, signs, plan, centres, top, starts, first, last, seed, least, leaves, follow):
+def _next(rows, plan, centres, near, s, own, a, b, va, vb, du):
+    """The filament of the same yarn that is met next after ``own`` was left at (``a``, ``b``) of
+    the section, where the ray moves by (``va``, ``vb``) a unit of its length and by ``du`` along:
+    how far off, and its number; -1 where none is met before the ray bends off its line, or where
+    it is none of the nearest."""
+    wide = math.sqrt(va * va + vb * vb) + 1e-30
+    turn = abs(rows[s, TWIST] * du)
+    bend = math.pi * abs(du) / rows[s, PITCH]
+    off = 0.125 * bend * bend * rows[s, SWING] + turn * (
+        0.25 * wide + 0.125 * rows[s, HALF_A] * turn
+    )
+    size = rows[s, FIL_A]
+    best = math.sqrt(_STRAIGHT * rows[s, STRETCH] * size / (off + 1e-30))
+    best = min(best, _BEND / (bend + 1e-30)) * wide / size
+    va, vb, size = va / wide, vb / wide, 1.0 / size
+    which = -1
+    for n in range(near.shape[2]):
+        k = near[s, own, n]
+        if _apart(rows, centres, s, own, k) > (best + 2.0) * (best + 2.0):
+            break
+        oa, ob = (a - centres[s, k, 0]) * size, (b - centres[s, k, 1]) * size
+        cross, half = oa * vb - ob * va, oa * va + ob * vb
+        if cross * cross < 1.0 and half < 0.0 and k != own:
+            t = -half - math.sqrt(1.0 - cross * cross)
+            if t < best:
+                best, which = max(t, 0.0), k
+    else:
+        if plan[s, 2] > near.shape[2] + 1:
+            which = -1  # one that is not so near might lie before
+    return best / (wide * size), which
+
+
+@_compiled
+def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, least, leaves, follow):
     """Follow ``starts`` (n, 5: x, y, direction), ``first`` to ``last``, until ``leaves`` is full.
 
     ``rows`` (2, COLUMNS): what each system is; ``signs`` (2, most yarns, most crossings): of each
     system, 1 where it lies above, else -1; ``plan`` (2, 4): its yarns and crossings a repeat,
-    filaments a section, sorts of sections; ``centres`` (2, most, 2). No part of an array is named
+    filaments a section, sorts of sections; ``centres`` (2, most, 2); ``near`` (2, most, any), each
+    filament's nearest of its section, nearest first. No part of an array is named
     by itself here: counting who holds it would cost as much as the paths. Starts lie at height
     ``top`` where they go down and at -``top`` where they go up. ``seed``: of all that is drawn,
     with the start's number. ``least``: of the light of a start, what both ways at a surface must
@@ -397,18 +452,39 @@ def trace(rows, signs, plan, centres, top, starts, first, last, seed, least, lea
                     # straight on into a filament that this one runs into
                     v, u = v + end * dv, u + end * du
                     if plan[s, 2] > 1:
-                        other = _inside(rows, signs, plan, centres, s, yarn, v, u, z, fil)
+                        other = _beside(
+                            rows, signs, plan, centres, near, s, yarn, fil, v, u, z
+                        )
                         if other >= 0:
                             fil = other
                             continue
                     j = math.floor(u / rows[s, PITCH] + 0.5)
                     if abs(u - j * rows[s, PITCH]) < rows[1 - s, HALF_A]:
-                        other = _inside(rows, signs, plan, centres, 1 - s, j, u, v, z, -1)
+                        other = _inside(rows, signs, plan, centres, 1 - s, j, u, v, z)
                         if other >= 0 and rows[1 - s, OPAQUE] == 0.0:
                             s, yarn, fil = 1 - s, int(j), other
                             continue
                     hit = True
                 else:
+                    if framed and plan[s, 2] > 1:
+                        # next to it in its own yarn, where no other lies before
+                        if s == 0:
+                            v, u, dv, du = x, y, dx, dy
+                        else:
+                            v, u, dv, du = y, x, dy, dx
+                        va, vb = av * dv + au * du + az * dz, bv * dv + bu * du + bz * dz
+                        far, other = _next(rows, plan, centres, near, s, fil, a, b, va, vb, du)
+                        if other >= 0:
+                            t = _mend(
+                                rows, signs, plan, s, yarn, centres[s, other, 0],
+                                centres[s, other, 1], v, u, z, dv, du, dz, far, False,
+                            )  # fmt: skip
+                            if t > -rows[s, FIL_B] and t < far + rows[s, FIL_B]:
+                                hit = True
+                                x += t * dx
+                                y += t * dy
+                                z += t * dz
+                                fil = other
                     done = 0
                     own_s, own_y, own_k = s, yarn, fil  # just left; not met again at once
                     out = False
