@@ -186,12 +186,17 @@ def test_a_table_of_few_paths_or_of_none_is_told_plainly(tmp_path, capsys):
 
 
 @pytest.mark.parametrize(
-    ("one", "other"), [((0.0, 0.0), (55.0, 90.0)), ((20.0, 30.0), (60.0, 100.0))]
+    ("cloth", "one", "other"),
+    [
+        ("shot-organza-red-black", (0.0, 0.0), (55.0, 90.0)),
+        ("shot-organza-red-black", (20.0, 30.0), (60.0, 100.0)),
+        ("shot-taffeta-green-red", (0.0, 0.0), (60.0, 30.0)),
+    ],
 )
-def test_rods_send_as_much_from_one_aperture_into_the_other_as_back(one, other):
-    """Helmholtz reciprocity of light that went through rods, undyed. A fan's edge moves faster than
-    its source does: from the very direction 60 % less was sent one way than the other."""
-    cell = solved(load_swatch("shot-organza-red-black")).white.cell
+def test_cloth_sends_as_much_from_one_aperture_into_the_other_as_back(cloth, one, other):
+    """Helmholtz reciprocity of light that went through filaments, undyed. A fan's edge moves faster
+    than its source does: from the very direction rods sent 60 % less one way than the other."""
+    cell = solved(load_swatch(cloth)).white.cell
     left = cells.kept(cell, np.zeros((1, 2)))
     sent = []
     for way, aim in ((one, other), (other, one)):
@@ -200,3 +205,18 @@ def test_rods_send_as_much_from_one_aperture_into_the_other_as_back(one, other):
         table, _ = cells.looked_at(cell, eye, [light], rays, 400)
         sent.append(float((table @ left)[0, 0]))
     assert sent[0] == pytest.approx(sent[1], rel=0.25)
+
+
+def test_many_straight_filaments_send_light_on_along_a_cone():
+    """Whatever lies along one axis leaves the part of a ray's direction along it as it was (H. C.
+    van de Hulst, as above): lustre lies across the threads, as narrow as lamp and eye are wide."""
+    yarn, thread = Strand(0.2, 0.1, 40, 0.65, 1.55), Strand(1e-5, 1e-5)
+    cell = FilamentCell(((1,),), yarn, thread, 0.21, 1000.0, 0.0, 0.0)
+    along = np.sin(np.radians(20.0 + np.array([0.0, 2.0, 14.0, 25.0])))
+    aims = [(0.3, float(a), float(np.sqrt(1.0 - 0.09 - a * a))) for a in along]
+    eye = (0.0, float(-along[0]), float(np.cos(np.radians(20.0))))
+    rays = cells.beam(cell, eye, 60_000, cells.APERTURE_DEG)
+    table, _ = cells.looked_at(cell, eye, aims, rays, 400)
+    on, near, off, far = np.asarray(table.sum(axis=1)).ravel()
+    assert near == pytest.approx(on, rel=0.35)
+    assert off < 0.02 * on and far == 0.0

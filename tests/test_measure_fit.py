@@ -123,7 +123,7 @@ def small():
     return problem, unknowns
 
 
-def test_slopes_of_everything(small):
+def test_slopes_of_everything(small, every_ray):
     """Chain of slopes against differences, every parameter."""
     problem, unknowns = small
     rng = np.random.default_rng(3)

@@ -32,8 +32,6 @@ from weavecolor.optics.cell.nodes import nodes
 Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
 
-#: In many filaments one way is drawn at each surface, which tells more in the same time.
-_ONE = 2.0
 _GLINT_RAYS = 400_000
 
 
@@ -132,7 +130,9 @@ class Factors:
 def flood_rays(cell: FilamentCell) -> int:
     """Rays from each node."""
     each = filaments.paths_each(cell)
-    return each if _rods(cell) else 6 * each
+    if _rods(cell):
+        return each
+    return (6 if filaments.split(cell) else 2) * each
 
 
 def _rods(cell: FilamentCell) -> bool:
@@ -158,7 +158,7 @@ def flood(cell: FilamentCell) -> Flood:
 def _flooded(cell: FilamentCell, each: int) -> Flood:
     rods = _rods(cell)
     # of rods, the very rays that their table between nodes is made of
-    rays = filaments.node_rays(cell, nodes(), each, 0.0 if rods else _ONE)
+    rays = filaments.node_rays(cell, nodes(), each, 0.0 if rods else paths.UNSPLIT)
     inner_ = rays.met > 0
     start = rays.start[inner_]
     came = (-rays.starts[start, 2:5]).astype(np.float32)

@@ -28,6 +28,8 @@ COLUMNS = 14
 
 #: What is followed; MET: to the first surface alone.
 ALL, NOTHING, FIRST, MET = range(4)
+#: As ``least`` of a tracing: at each surface one way alone is followed.
+UNSPLIT = 1.0
 
 #: Leaves: start, direction (3), weight, lengths in warp and weft, surfaces met, place (x, y) where
 #: the cell is left; the first surface: how far from the start, and whose (system, yarn), a system
