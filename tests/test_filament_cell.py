@@ -63,8 +63,8 @@ def test_single_rod_agrees_with_the_exact_series(sigma_d):
     starts[:, 0] = ((np.arange(count) + 0.5) / count - 0.5) * d
     room = np.empty((40 * count, paths.LEAF))
     _, made, _ = paths.trace(
-        ready.rows, ready.signs, ready.plan, ready.centres, ready.top, starts, 0, count, 1, 1e-3,
-        room, paths.ALL,
+        ready.rows, ready.signs, ready.plan, ready.centres, ready.near, ready.top, starts, 0, count,
+        1, 1e-3, room, paths.ALL,
     )  # fmt: skip
     up = room[:made][room[:made, 3] > 0]
     back = (up[:, 4] * np.exp(-sigma_d / d * up[:, 5])).sum() / count

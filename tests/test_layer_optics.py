@@ -71,7 +71,7 @@ def _alike(one, other, aim):
     assert np.sqrt(np.mean((pairs[1] - pairs[0]) ** 2)) < 0.15 * pairs[0].mean()
 
 
-def test_swapping_warp_and_weft_is_a_quarter_turn():
+def test_swapping_warp_and_weft_is_a_quarter_turn(every_ray):
     aim = [(45, 10), (60, 70), (0, 0), (45, 190), (30, 100), (60, 250)]
     slope = np.linspace(0.05, 0.9, 41)
     one = Layer(cloth(warp=slope, weft=0.2, filaments=12))
@@ -95,7 +95,7 @@ def test_warp_and_weft_are_twisted_to_one_hand():
     assert hands[0] == hands[1] != 0
 
 
-def test_back_is_the_face_of_the_cloth_turned_over():
+def test_back_is_the_face_of_the_cloth_turned_over(every_ray):
     # about its warp: ends in the reverse order, up becomes down
     lift = np.array(weave("satin 5/2").lift)
     over = tuple(map(tuple, (1 - lift[:, ::-1]).tolist()))

@@ -127,8 +127,8 @@ def test_paths_do_not_ask_how_large_the_cloth_is(times):
         starts = np.ascontiguousarray(np.column_stack([place * k, way]))
         room = np.empty((300 * count, paths.LEAF))
         _, count_made, _ = paths.trace(
-            ready.rows, ready.signs, ready.plan, ready.centres, ready.top, starts, 0, count, 1,
-            0.05, room, paths.ALL,
+            ready.rows, ready.signs, ready.plan, ready.centres, ready.near, ready.top, starts, 0,
+            count, 1, 0.05, room, paths.ALL,
         )  # fmt: skip
         leaves = room[:count_made]
         ends = np.zeros((count, 6))

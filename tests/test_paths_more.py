@@ -26,8 +26,8 @@ def traced(cell, starts, least=1e-9, follow=paths.ALL, seed=1):
     starts = np.ascontiguousarray(starts, float)
     room = np.empty((300 * len(starts) + 1024, paths.LEAF))
     done, made, lost = paths.trace(
-        ready.rows, ready.signs, ready.plan, ready.centres, ready.top, starts, 0, len(starts), seed,
-        least, room, follow,
+        ready.rows, ready.signs, ready.plan, ready.centres, ready.near, ready.top, starts, 0,
+        len(starts), seed, least, room, follow,
     )  # fmt: skip
     assert done == len(starts)
     return room[:made], lost
@@ -166,13 +166,49 @@ def test_which_filament_a_point_lies_in():
                 continue
             want = k if own[k] < radius else -1
             inside += want >= 0
-            assert paths._inside(rows, signs, plan, centres, s, 0, v, 0.0, z, -1) == want
-            assert paths._inside(rows, signs, plan, centres, s, 0, v, 0.0, z, k) == -1
-        far = paths._inside(rows, signs, plan, centres, s, 0, 3 * wide, 0.0, z0, -1)
+            assert paths._inside(rows, signs, plan, centres, s, 0, v, 0.0, z) == want
+        far = paths._inside(rows, signs, plan, centres, s, 0, 3 * wide, 0.0, z0)
         assert far == -1
     assert inside > 150
     # yarns take turns with their arrangements, also before the first
     assert [paths._own(plan, 0, y) for y in (-1, 0, 1, 4)] == [27, 0, 9, 0]
+
+
+@pytest.mark.parametrize(("count", "packing"), [(7, 0.6), (40, 0.72), (60, 0.97)])
+def test_what_light_meets_beside_the_filament_that_it_left(count, packing):
+    """In a straight yarn, against every circle of its section met by a line in the plane."""
+    ready = cells.prepared(lone(Strand(0.3, 0.15, count, packing)))
+    rows, plan, centres, near = ready.rows, ready.plan, ready.centres, ready.near
+    radius, at = rows[0, paths.FIL_A], centres[0, :count]
+    rng = np.random.default_rng(8)
+    met = grown = 0
+    for _ in range(300):
+        own, turn, bend = rng.integers(count), *rng.uniform([0, -1.3], [2 * np.pi, 1.3])
+        normal = np.array([np.cos(turn), np.sin(turn)])
+        a, b = place = at[own] + radius * normal
+        way = np.array([np.cos(turn + bend), np.sin(turn + bend)])
+        off = place - at
+        others = np.arange(count) != own
+        within = np.flatnonzero(others & (np.hypot(*off.T) < (1 - 1e-6) * radius))
+        found = paths._beside(
+            rows, ready.signs, plan, centres, near, 0, 0, own, a, 0.0,
+            b + paths._axis(rows, ready.signs, plan, 0, 0, 0.0)[0],
+        )  # fmt: skip
+        assert found in within if within.size else found == -1
+        if within.size:
+            grown += 1
+            continue
+        half, square = off @ way, (off**2).sum(axis=1)
+        root = half**2 - square + radius**2
+        hit = others & (root > 0.0) & (half < 0.0)
+        far, k = paths._next(rows, plan, centres, near, 0, own, a, b, *(0.5 * way), 0.0)
+        if not hit.any():
+            assert k == -1
+        elif k != -1 or count <= near.shape[2]:
+            away = np.where(hit, -half - np.sqrt(np.maximum(root, 0.0)), np.inf)
+            assert k == away.argmin() and 0.5 * far == pytest.approx(away.min(), abs=1e-9)
+            met += 1
+    assert met > 60 and (packing < 0.9 or grown > 20)
 
 
 @pytest.mark.parametrize("twist", [0.0, 6.0])

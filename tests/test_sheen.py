@@ -122,7 +122,7 @@ def test_sheen_takes_from_the_colour_what_it_adds_on_top():
         assert back == pytest.approx([1.0, 1.0], abs=5e-3)
 
 
-def test_satin_twill_and_taffeta_shine_differently():
+def test_satin_twill_and_taffeta_shine_differently(every_ray):
     # the same yarns and setts. Floats lie level, so satin shines most, near the mirror angle;
     # taffeta bends at every crossing and spreads its sheen (common practice, no source)
     def flop(spec):

@@ -11,7 +11,7 @@ cells and directions; knows nothing of colour, stacks or screens.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -36,6 +36,7 @@ Map = NDArray[np.float32]
 LIGHT_DEG = 16.0
 #: Paths from a light to what lies behind.
 _CAST_RAYS = 100_000
+_BOTH_WAYS = 0.05  # of the light of a ray
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,7 +118,9 @@ def cell_texture(
     ``each``: eye's rays in a texel, spread over it.
     """
     picks, ends = np.shape(cell.lift)
+    # a pixel has few rays: both ways at a surface are followed, however many filaments there are
     ready = prepared(cell)
+    ready = replace(ready, least=min(ready.least, _BOTH_WAYS))
     place, shape = _placed(cell, fineness)
     size = (ends * cell.warp_spacing, picks * cell.weft_spacing)
     v = np.array(view)

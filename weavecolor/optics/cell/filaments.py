@@ -340,8 +340,8 @@ def followed(
         room = np.empty((min(_ROOM, 40 * (last - first) + 1024), paths.LEAF))
         while first < last:
             first, made, away = paths.trace(
-                cell.rows, cell.signs, cell.plan, cell.centres, cell.near, cell.top, starts, first, last, seed,
-                cell.least, room, what,
+                cell.rows, cell.signs, cell.plan, cell.centres, cell.near, cell.top, starts, first,
+                last, seed, cell.least, room, what,
             )  # fmt: skip
             found.append(room[:made].copy())
             gone += away
