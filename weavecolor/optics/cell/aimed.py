@@ -141,7 +141,7 @@ def _within_other(rows, signs, plan, centres, s, v, u, z):
     crossing = math.floor(u / rows[s, PITCH] + 0.5)
     if abs(u - crossing * rows[s, PITCH]) > rows[1 - s, HALF_A]:
         return False
-    return _inside(rows, signs, plan, centres, 1 - s, crossing, u, v, z, -1) >= 0
+    return _inside(rows, signs, plan, centres, 1 - s, crossing, u, v, z) >= 0
 
 
 @_compiled
@@ -247,7 +247,7 @@ def _seen(ready: Any, place: Floats, way: Floats, rod: Floats) -> NDArray[np.boo
     starts = np.column_stack([place[:, :2] + far[:, None] * way[:, :2], -way])
     room = np.empty((len(starts) + 512, paths.LEAF))
     _, made, _ = paths.trace(
-        ready.rows, ready.signs, ready.plan, ready.centres, ready.top, starts,
+        ready.rows, ready.signs, ready.plan, ready.centres, ready.near, ready.top, starts,
         0, len(starts), 1, 1.0, room, paths.MET,
     )  # fmt: skip
     met = room[:made]
