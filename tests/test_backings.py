@@ -7,7 +7,7 @@ import pytest
 
 from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.errors import InputError
-from weavecolor.scene.backings import SKINS, backing, backing_names, skin_band
+from weavecolor.scene.backings import SKINS, _table, backing, backing_names
 
 DATA = Path(__file__).parent / "data/nist_skin_average_360_830nm.csv"
 PACKAGED = Path(__file__).parents[1] / "weavecolor/data/skin.csv"
@@ -50,7 +50,7 @@ def test_packaged_skin_follows_from_the_measurements():
 
 
 def test_skin_backings_lie_in_the_measured_band_in_order():
-    low, high = skin_band()
+    low, high = (_table("skin")[name] for name in ("minimum", "maximum"))
     tones = {tone: backing(f"skin {tone}").reflectance for tone in SKINS}
     for values in tones.values():
         assert np.all(values >= low) and np.all(values <= high)

@@ -20,7 +20,7 @@ from shapely.geometry import Polygon
 
 from weavecolor.cli import run
 from weavecolor.cutting.folds import fold_profile, layer_shares
-from weavecolor.cutting.fullness import plan_fullness, pleat_marks, skirt_layers
+from weavecolor.cutting.fullness import plan_fullness, skirt_layers
 from weavecolor.cutting.lay import lay
 from weavecolor.cutting.pieces import Piece, cut_outline, sewing_outline
 from weavecolor.cutting.remnant import ClothInHand
@@ -176,9 +176,6 @@ def test_folds(kind, fullness, view, pitch, pleats):
         for value in vars(profile).values():
             if isinstance(value, np.ndarray):
                 assert np.all(np.isfinite(value))
-    marks = tried("pleat marks", lambda: pleat_marks(kind, pitch, fullness, pleats))
-    if marks is not None:
-        assert np.all(np.isfinite(marks))
     tried("skirt", lambda: skirt_layers(kind, pitch, 90.0, 60.0, 200.0, heights=pleats))
 
 

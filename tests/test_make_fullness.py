@@ -10,7 +10,6 @@ from weavecolor.cutting.fullness import (
     layer_shares,
     meander_angle,
     plan_fullness,
-    pleat_marks,
     skirt_layers,
 )
 from weavecolor.cutting.lengths import cm, cm_and_inches, inches
@@ -118,13 +117,10 @@ def test_hand_worked_doubled_skirt():
 
 def test_hand_worked_knife_pleats():
     # Common practice, no source. 60 cm finished, 3:1, cloth 93 wide with 1.5 seams: 90 usable,
-    # 180 needed, 2 widths exactly; 3 layers everywhere. 3 cm pleats: fold at 3, laid to 9.
+    # 180 needed, 2 widths exactly; 3 layers everywhere.
     plan = plan_fullness("knife", 60, 93, 50, fullness=3.0)
     assert plan.widths == 2 and plan.fullness == pytest.approx(3.0)
     assert plan.shares.of(3) == pytest.approx(1.0)
-    assert pleat_marks("knife", 3.0, 3.0, 2).tolist() == [[3.0, 9.0], [12.0, 18.0]]
-    # 4 cm boxes at 3:1 have 2 cm underlays: edge at 4, underlay centre at 8, next edge at 12.
-    assert pleat_marks("box", 4.0, 3.0, 2).tolist() == [[4.0, 8.0], [16.0, 20.0]]
 
 
 def test_skirt_fullness_falls_towards_the_hem_as_the_figure_grows():
@@ -157,7 +153,6 @@ def test_skirt_fullness_falls_towards_the_hem_as_the_figure_grows():
         lambda: plan_fullness("gathered", 300, 110, 70, widths=2),
         lambda: plan_fullness("gathered", 70, 3, 70, widths=2),
         lambda: plan_fullness("gathered", -70, 110, 70, widths=2),
-        lambda: pleat_marks("gathered", 3, 3, 3),
     ],
 )
 def test_bad_fullness_is_refused_in_one_line(call):

@@ -16,7 +16,6 @@ from weavecolor.textile.weaves import (
     half_turn,
     interlacings,
     translations,
-    turned_over,
     weave,
 )
 
@@ -73,18 +72,6 @@ def test_no_regular_satin_on_six_ends():
     # The known gap: 6 has no counter prime to it other than 1 and 5.
     with pytest.raises(InputError, match="no regular satin on 6 ends"):
         weave("satin 6")
-
-
-@pytest.mark.parametrize("spec", ["plain", "twill 2/1", "satin 8/3", "hopsack 2/2", "warp rib 3/1"])
-def test_turning_over_twice_is_nothing_and_swaps_the_faces(spec):
-    lift = weave(spec).lift
-    assert turned_over(turned_over(lift)) == lift
-    assert np.mean(turned_over(lift)) == pytest.approx(1.0 - np.mean(lift))
-
-
-def test_a_right_twill_is_a_left_twill_from_behind():
-    behind = np.array(turned_over(weave("twill 2/2").lift))
-    assert np.array_equal(behind[1], np.roll(behind[0], -1))
 
 
 @pytest.mark.parametrize(

@@ -370,19 +370,14 @@ def _mind(*stacks: Stack) -> str:
 def _draw(found: Found, scene: Scene, out: Path) -> None:
     """The options found, each as a close-up with its patch and number, in the main light."""
     from weavecolor.files.atomic import write_bytes
-    from weavecolor.picture.closeup import draw_closeup
     from weavecolor.picture.composite import CLOSEUP, Choice, draw_sheet
     from weavecolor.picture.encode import png_bytes
 
     shown = found.options[:12]  # as many as a sheet shows
     if not shown:
         raise InputError("no option was found that could be drawn", field="--out")
-    if len(shown) == 1:
-        image = draw_closeup(shown[0].stack, scene, 1200, 900)
-    else:
-        options = [Choice(f"{n}. {one.words}", one.stack) for n, one in enumerate(shown, 1)]
-        image = draw_sheet(options, scene, CLOSEUP, "A4")
-    write_bytes(out, png_bytes(image))
+    options = [Choice(f"{n}. {one.words}", one.stack) for n, one in enumerate(shown, 1)]
+    write_bytes(out, png_bytes(draw_sheet(options, scene, CLOSEUP, "A4")))
     click.echo(f"wrote {out}", err=True)
 
 

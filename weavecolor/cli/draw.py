@@ -81,7 +81,7 @@ def command(
     """Draw a picture of CLOTH.
 
     WHAT is close-up (the weave at true scale), hung (as it hangs in a shape, seen through; a name
-    ending in .webp or .gif makes it turn, or the light go round it) or sheet (2 to 12 options on a
+    ending in .webp or .gif makes it turn, or the light go round it) or sheet (1 to 12 options on a
     page). CLOTH is a swatch (see weavecolor cloths) or a cloth file.
     """
     from weavecolor.files.atomic import write_bytes

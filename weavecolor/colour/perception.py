@@ -101,10 +101,3 @@ def size_words(delta: float) -> str:
     'a clear difference'
     """
     return next(words for upper, words in _SIZES if delta < upper or upper == np.inf)
-
-
-def _difference(delta: float) -> float:
-    delta = float(delta)
-    if not (np.isfinite(delta) and delta >= 0):
-        raise InputError("a colour difference is a number from 0 up")
-    return delta

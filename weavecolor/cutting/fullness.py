@@ -14,7 +14,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from weavecolor.cutting.folds import (
     KINDS,
@@ -41,7 +40,6 @@ __all__ = [
     "layer_shares",
     "meander_angle",
     "plan_fullness",
-    "pleat_marks",
     "skirt_layers",
 ]
 
@@ -475,37 +473,3 @@ class FullnessWanted:
             grain_deg=grain_deg,
             longest_cm=longest_cm,
         )
-
-
-def pleat_marks(kind: str, pitch_cm: float, fullness: float, pleats: int) -> NDArray[np.float64]:
-    """Where to mark the cloth for pressed pleats, cm from its edge, shape (pleats, 2).
-
-    Each row is (fold line, line it is laid to): for a knife pleat the outer fold and the
-    placement line; for a box pleat the right edge of the box (its outer fold) and the centre
-    line of the underlay behind it, from which the next box rises as a mirror image.
-
-    Parameters
-    ----------
-    kind : {"knife", "box"}
-    pitch_cm : float
-        Face of one finished pleat, cm, above 0.
-    fullness : float
-        Cloth to finished width, above 1.
-    pleats : int
-        1 to 10 000.
-
-    Examples
-    --------
-    >>> pleat_marks("knife", 4.0, 3.0, 2).round(1).tolist()
-    [[4.0, 12.0], [16.0, 24.0]]
-    """
-    check_fullness(kind, fullness)
-    if kind not in ("knife", "box"):
-        raise InputError("only knife and box pleats are marked", field="kind")
-    positive(pitch_cm, "pitch_cm")
-    if isinstance(pleats, bool) or not 1 <= pleats <= 10000:
-        raise InputError("use 1 to 10000 pleats", field="pleats")
-    under = (fullness - 1.0) * pitch_cm / 2.0  # cloth folded away, half out and half back
-    start = np.arange(pleats) * pitch_cm * fullness
-    fold = start + pitch_cm
-    return np.stack([fold, fold + (2.0 * under if kind == "knife" else under)], axis=1)

@@ -1,4 +1,4 @@
-"""Sheets of options: two to twelve stacks in one picture, same form, same light, same exposure.
+"""Sheets of options: one to twelve stacks in one picture, same form, same light, same exposure.
 
 Knows how options are set out and labelled for print and for a telephone; the pictures come from the
 other modules. The ground is neutral, and five neutral greys of known lightness stand by.
@@ -83,7 +83,7 @@ def draw_sheet(
 
     Parameters
     ----------
-    options : 2 to 12 Choice, with labels that differ
+    options : 1 to 12 Choice, with labels that differ
     scene : Scene
     kind : one of ``kinds()``; close-ups all have one scale
     page : "A4", "A4 landscape" (300 dots an inch) or "telephone"
@@ -100,8 +100,8 @@ def draw_sheet(
 
     Raises InputError for anything else.
     """
-    if not 2 <= len(options) <= 12:
-        raise InputError(f"a sheet shows 2 to 12 options, got {len(options)}")
+    if not 1 <= len(options) <= 12:
+        raise InputError(f"a sheet shows 1 to 12 options, got {len(options)}")
     if page not in PAGES:
         raise InputError(f"no page called {page!r}; use {', '.join(PAGES)}")
     if kind not in kinds():

@@ -152,21 +152,6 @@ class Shape:
         return mask
 
     @property
-    def hem(self) -> NDArray[np.bool_]:
-        """Vertices in the turned-up hem, shape (N,)."""
-        return self.to_hem_mm <= self.hem_mm
-
-    @property
-    def seam(self) -> NDArray[np.bool_]:
-        """Vertices on the allowance of a seam, shape (N,)."""
-        return self.to_seam_mm <= self.seam_mm
-
-    @property
-    def selvedge(self) -> NDArray[np.bool_]:
-        """Vertices on the selvedge (10 mm: common practice, no source), shape (N,)."""
-        return self.to_selvedge_mm <= 10.0
-
-    @property
     def triangles(self) -> NDArray[np.int32]:
         """The quads' triangles, shape (2 M, 3)."""
         return np.concatenate([self.quads[:, [0, 1, 2]], self.quads[:, [0, 2, 3]]])

@@ -117,19 +117,6 @@ def backing(spec: str) -> Backing:
     return Backing(name, _table("backings")[name])
 
 
-def skin_band() -> tuple[Spectrum, Spectrum]:
-    """Lowest and highest reflectance among the 100 people measured, each shape (41,).
-
-    Examples
-    --------
-    >>> low, high = skin_band()
-    >>> bool((low < high).all())
-    True
-    """
-    table = _table("skin")
-    return table["minimum"], table["maximum"]
-
-
 @lru_cache(maxsize=2)
 def _table(name: str) -> dict[str, Spectrum]:
     file = f"{name}.csv"

@@ -172,19 +172,6 @@ def half_turn(lift: Lift) -> tuple[int, int] | None:
     return None
 
 
-def turned_over(lift: Lift) -> Lift:
-    """The lift plan of the back, the cloth turned over about its warp.
-
-    Ends come in mirror order, and the warp is up where it was down.
-
-    Examples
-    --------
-    >>> turned_over(((1, 1, 0), (0, 1, 1), (1, 0, 1)))
-    ((1, 0, 0), (0, 0, 1), (0, 1, 0))
-    """
-    return tuple(tuple(1 - up for up in reversed(row)) for row in lift)
-
-
 @lru_cache(maxsize=256)
 def interlacings(lift: Lift) -> tuple[int, int]:
     """Most interlacings (changes of side) in one repeat of any end, and of any pick.
