@@ -41,11 +41,12 @@ Floats = NDArray[np.float64]
 
 #: Surfaces that such light meets at most: it goes in, is sent back inside once, and leaves.
 MOST_MET = 3
-#: Places drawn for light that is mirrored, and for light that goes in.
-MIRRORED, ENTERED = 65_536, 393_216
+#: Ways that are to be found of light that is mirrored, and of light that goes in.
+MIRRORED, ENTERED = 46_000, 60_000
 #: A way out: where from (3) and to (3), weight, length inside, system, yarn, place in (3), out (3).
 _WAY = 16
-_PART = 32_768  # at once
+_PART = 32_768  # places drawn at once
+_MOST = 6, 14  # of such parts, for each
 
 _compiled = njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
 
@@ -112,13 +113,14 @@ def _way(out, c, wx, wy, wz, weight, length, place, x, y, z):
 
 
 @_compiled
-def _mirrored(rows, signs, plan, centres, number, first, share, over, angle, wide, out):
+def _mirrored(rows, signs, plan, centres, number, repeat, angle, wide, out):
     """Light mirrored by surfaces, drawn by ``number`` (n, 4), that turns by ``angle`` or up to
     ``wide`` off it, as a tent tells it: its weight is what it carries over the tent."""
     place, c = np.empty(8), np.empty(3)
     made = 0
+    share = 1.0 / number.shape[0]
     for i in range(number.shape[0]):
-        area = _place(rows, signs, plan, (first + i) * share, number[i, 0], number[i, 1], place)
+        area = _place(rows, signs, plan, i * share, number[i, 0], number[i, 1], place)
         off = 2.0 * number[i, 3] - 1.0
         tent = math.sqrt(1.0 - abs(off))
         half = 0.5 * (angle + wide * math.copysign(1.0 - tent, off))
@@ -127,7 +129,7 @@ def _mirrored(rows, signs, plan, centres, number, first, share, over, angle, wid
         cosine = math.cos(half)
         _about(place, cosine, 2.0 * math.pi * number[i, 2], c)
         back, _ = _fresnel(cosine, rows[int(place[6]), INDEX])
-        light = back * area * share * over * cosine * math.sin(half) * wide / max(tent, 1e-3)
+        light = back * area * share / repeat * cosine * math.sin(half) * wide / max(tent, 1e-3)
         k = 2.0 * cosine
         _way(out[made], c, k * place[3] - c[0], k * place[4] - c[1], k * place[5] - c[2], light,
              0.0, place, place[0], place[1], place[2])  # fmt: skip
@@ -145,20 +147,21 @@ def _within_other(rows, signs, plan, centres, s, v, u, z):
 
 
 @_compiled
-def _entered(rows, signs, plan, centres, number, first, share, over, angle, wide, out):
+def _entered(rows, signs, plan, centres, number, repeat, angle, wide, out):
     """Light that went in where ``number`` (n, 4) says and came out at once or after it was sent
     back inside once, ``angle`` off its way or up to ``wide`` off that."""
     place, c = np.empty(8), np.empty(3)
     least, most = math.cos(min(angle + wide, math.pi)), math.cos(max(angle - wide, 0.0))
     made = 0
+    share = 1.0 / number.shape[0]
     for i in range(number.shape[0]):
-        area = _place(rows, signs, plan, (first + i) * share, number[i, 0], number[i, 1], place)
+        area = _place(rows, signs, plan, i * share, number[i, 0], number[i, 1], place)
         s, yarn = int(place[6]), int(place[7])
         cosine = math.sqrt(1.0 - number[i, 3])
         _about(place, cosine, 2.0 * math.pi * number[i, 2], c)
         index = rows[s, INDEX]
         back, beyond = _fresnel(cosine, index)
-        light = area * share * over * (1.0 - back)
+        light = area * share / repeat * (1.0 - back)
         turn = cosine / index - beyond
         dx = turn * place[3] - c[0] / index
         dy = turn * place[4] - c[1] / index
@@ -209,27 +212,33 @@ def aimed(cell: FilamentCell, angle: float, wide: float) -> Aimed:
     such as met one surface, or went in, was sent back inside at most once, and left."""
     ready = filaments.prepared(cell)
     repeat = ready.repeat[0] * ready.repeat[1]
-    tasks: list[tuple[Any, Floats, int, int]] = []
-    for draw, count in ((_mirrored, MIRRORED), (_entered, ENTERED)):
-        many = max(int(filaments.EFFORT * count), 1024)
-        number = filaments.evenly(many, 4)
-        tasks += [(draw, number[first : first + _PART], first, many)
-                  for first in range(0, many, _PART)]  # fmt: skip
+    part = max(int(filaments.EFFORT * _PART), 512)
+    number = filaments.evenly(part, 4)
+    step = (filaments.evenly(2, 4)[1] - filaments.evenly(2, 4)[0]) * part
 
-    def found(task: tuple[Any, Floats, int, int]) -> Floats:
-        draw, number, first, many = task
-        out = np.empty(((MOST_MET - 1) * len(number), _WAY))
+    def found(draw: Any, which: int) -> Floats:
+        out = np.empty(((MOST_MET - 1) * part, _WAY))
+        own = (number + which * step) % 1.0
         made = draw(
-            ready.rows, ready.signs, ready.plan, ready.centres, number, first, 1.0 / many,
-            1.0 / repeat, angle, wide, out,
-        )  # fmt: skip
+            ready.rows, ready.signs, ready.plan, ready.centres, own, repeat, angle, wide, out
+        )
         out = out[:made]
         for place, way in ((slice(10, 13), slice(0, 3)), (slice(13, 16), slice(3, 6))):
             out = out[_seen(ready, out[:, place], out[:, way], out[:, 8:10])]
         return out
 
+    each = []
     with ThreadPoolExecutor(2) as pool:
-        every = np.concatenate(list(pool.map(found, tasks)))
+        for draw, wanted, most in ((_mirrored, MIRRORED, _MOST[0]), (_entered, ENTERED, _MOST[1])):
+            # by what two parts hold is told how many there are to be
+            first = list(pool.map(lambda k, d=draw: found(d, k), range(2)))
+            held = max(sum(map(len, first)), 1)
+            many = int(np.clip(np.ceil(2.0 * filaments.EFFORT * wanted / held), 2, most))
+            own = first + list(pool.map(lambda k, d=draw: found(d, k), range(2, many)))
+            for ways in own:
+                ways[:, 6] /= many
+            each += own
+    every = np.concatenate(each)
     length = np.zeros((len(every), paths.LEAF))
     length[:, 5] = np.where(every[:, 8] == 0.0, every[:, 7], 0.0)
     length[:, 6] = every[:, 7] - length[:, 5]

@@ -38,23 +38,25 @@ _GLINT_RAYS = 400_000
 @dataclass(frozen=True)
 class _Look:
     """Nodes of the tables and how widely each is looked at, degrees: across the disc of half lines
-    and round them, across the disc of lines onward and round them, and how far off the angle."""
+    and round them, across the disc of lines onward and round them, and how far off the angle;
+    ``few``: how much farther where directions are few."""
 
     disc: int
     round_: int
     onward: int
     bent: int
     wide: tuple[float, float, float, float, float]
+    few: float = 0.5
 
     def off(self, angle: float) -> float:
         """How far off ``angle`` light is looked at, radians."""
         # of directions near one another, or near opposite ones, there are few
-        few = max(25.0 - float(np.degrees(min(angle, np.pi - angle))), 0.0)
-        return float(np.radians(self.wide[4] + 0.5 * few))
+        near = max(25.0 - float(np.degrees(min(angle, np.pi - angle))), 0.0)
+        return float(np.radians(self.wide[4] + self.few * near))
 
 
 #: Rods; what many filaments send on; what the first surface met sends back.
-_RODS = _Look(96, 24, 32, 144, (1.9, 5.0, 2.0, 1.0, 8.0))
+_RODS = _Look(96, 24, 32, 144, (1.9, 5.0, 3.0, 1.5, 8.0), 0.0)
 _MANY = _Look(48, 16, 24, 72, (5.0, 15.0, 7.0, 6.0, 20.0))
 _FIRST = _Look(96, 16, 32, 144, (2.2, 8.0, 5.0, 2.0, 12.0))
 
@@ -397,6 +399,8 @@ def _smoothed(
     sides, through = _mirrored(made.cell, sides, through)
     even_sides, even_through = np.zeros((n, n, p), np.float32), np.zeros((m, m, q), np.float32)
     _even(angle, wide, even_sides, even_through)
+    # where a light stands by the eye, how the two lie about the line between is all one
+    turn = min(turn * max(0.46 / max(float(np.sin(0.5 * angle)), 0.01), 1.0), 60.0)
     # where a light stands far round, what bends light little is spread round the whole line
     bend = min(bend / max(float(np.cos(0.5 * angle)), 0.03), 60.0)
     a_degree = np.radians(1.0) / np.sqrt(2.0) / 2.0  # of the disc's width, at its middle
