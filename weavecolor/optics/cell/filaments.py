@@ -484,7 +484,7 @@ def split(cell: FilamentCell) -> bool:
 
 def paths_each(cell: FilamentCell, share: float = 1.0) -> int:
     """Paths traced from each node, many where they are short; ``share`` of the usual, 0 to 1."""
-    usual = np.clip(2400 / _most(cell) ** 0.75, 120, 2400) * (1.0 if split(cell) else 3.0)
+    usual = np.clip(2400 / _most(cell) ** 0.75, 120, 2400) * (1.0 if split(cell) else 4.0)
     return max(int(share * EFFORT * usual), 12)
 
 
