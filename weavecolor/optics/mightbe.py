@@ -75,7 +75,7 @@ class Build:
 BUILD: Mapping[str, Build] = MappingProxyType(
     {
         "rods": Build(0.03, 0.16, 1.7, 0.20, 0.50),
-        "filaments": Build(0.05, 0.18, 1.4, 0.14, 0.30),
+        "filaments": Build(0.05, 0.18, 1.4, 0.14, 0.46),
         "spun": Build(0.08, 0.16, 1.1, 0.10, 0.14),
     }
 )

@@ -928,16 +928,17 @@ def looked_at(
     rods = cell.warp.single and cell.weft.single
     inner = rays.met > (0 if matt else 1)
     glint = glints(cell, {vector: aims}, True, glint_rays)[vector]
-    _, signs, still = _standing(cell, vector)
+    first, signs, still = _standing(cell, vector)
     moved = [np.array(aims) * signs * way for way in still]
-    widest, *narrower = (WIDE_DEG,) if matt else (_DISC_DEG,) if rods else _WIDER_DEG
+    back = moved[0][:, 2] * first[2] > 0.0
+    widest, *narrower = (WIDE_DEG, _DISC_DEG) if matt else (_DISC_DEG,) if rods else _WIDER_DEG
     table, mean, doubt, share = _gathered(rays, inner, moved, widest)
     for half_deg in narrower:
         own, there, noise, part = _gathered(rays, inner, moved, half_deg)
         # its own noise is ill known where few rays arrive
         noise = 0.5 * (noise + doubt * share / part)
-        near = noise / (noise + (mean - there) ** 2 + 1e-30)
-        table = sparse.diags_array(1.0 - near) @ own + sparse.diags_array(near) @ table
+        near = back if matt else noise / (noise + (mean - there) ** 2 + 1e-30)
+        table = sparse.diags_array(1.0 - near) @ own + sparse.diags_array(1.0 * near) @ table
         mean, doubt, share = there + near * (mean - there), noise, part
     return sparse.csr_array(table), glint
 
