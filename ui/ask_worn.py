@@ -14,6 +14,7 @@ from orders import Waiting
 from session import fold, guarded, whole, work
 from state import light_of, table_of
 from strip import AS_IT_LIES, Choice
+from weavecolor.errors import capital
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.making.model import Making, MakingOption
 from weavecolor.scene.places import scene_names
@@ -58,5 +59,4 @@ def _choice(table: MakingOption, light: LightChoice, place: str) -> Choice:
     def take(now: Making) -> Making:
         return replace(now, light=there)
 
-    name = place[:1].upper() + place[1:]
-    return Choice(place.replace(" ", "-"), name, table, take, light.place == place, there)
+    return Choice(place.replace(" ", "-"), capital(place), table, take, light.place == place, there)

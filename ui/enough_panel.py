@@ -33,7 +33,7 @@ from weavecolor.cutting.lengths import UNITS, cm_and_inches
 from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.cutting.pieces import Piece, Points, named_apart
 from weavecolor.cutting.remnant import FOLDS, ClothInHand
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, capital
 from weavecolor.making.answers import needs_of, plans_of
 from weavecolor.making.model import Making, MakingOption
 from weavecolor.picture.canvas import Page
@@ -379,7 +379,7 @@ def _at_grain(now: Making, option: MakingOption, grain: float) -> str:
             text += f", short of {cm_and_inches(need.short_cm)}"
         told.append(f"{need.cloth}: {text}")
     words = grain_words(grain)
-    return f"{words[:1].upper()}{words[1:]}: {'; '.join(told)}."
+    return f"{capital(words)}: {'; '.join(told)}."
 
 
 def lay_picture(made: Lay, numbers: dict[str, int]) -> Image.Image:

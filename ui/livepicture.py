@@ -22,6 +22,7 @@ from session import GROUND, again, bound, guarded, whole, work
 from shelf import named
 from state import light_of, option_words, stack_of, table_of
 from weavecolor.colour.colorimetry import ciede2000, colour_words
+from weavecolor.errors import capital
 from weavecolor.making.answers import shape_of
 from weavecolor.making.lightchoice import light_words
 from weavecolor.making.model import Making
@@ -48,8 +49,7 @@ def draw(waiting: Waiting) -> None:
     plain = bool(st.session_state.get(PLAIN))
     order = pictures.still(asked, PLAIN_PX) if plain else pictures.live(asked)
     first = order if plain else pictures.live(asked, first=True)
-    where = light_words(light)
-    where = where[:1].upper() + where[1:]
+    where = capital(light_words(light))
     words = f"{option_words(now, option)}. {shape_words(asked.shape)}. {where}."
     name, told, as_still = st.session_state.get(_DRAWN, ("", "", plain))
     # what was drawn last may be what cannot be drawn here

@@ -14,7 +14,7 @@ from functools import lru_cache
 from typing import Any
 
 from weavecolor.cutting.remnant import ClothInHand
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, capital
 from weavecolor.files.clothfile import cloth_to_toml, load_swatch, swatch_names
 from weavecolor.making import answers
 from weavecolor.making.answers import cleared, cloths_of, is_swatch, lights_of, swatch_cloth
@@ -312,7 +312,7 @@ def short_words(making: Making, option: MakingOption, known: bool = False) -> st
     lay = "" if option.lay == "loose" or len(grains) == 1 else f", {option.lay}"
     text = f"{count}, {told}{side}{lay}, {backing_words(option.backing)}"
     if known:
-        return text[:1].upper() + text[1:]
+        return capital(text)
     keys = dict.fromkeys(layer.cloth for layer in option.layers)
     names = [cloth_called(making, key).name for key in keys]
     return f"{' and '.join(names)}: {text}"

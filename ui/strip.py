@@ -23,6 +23,7 @@ from session import change, fold, note, plain, work
 from state import pin, table_of
 from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.decide.compare import Outcome, Step
+from weavecolor.errors import capital
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.making.model import Making, MakingOption
 
@@ -135,7 +136,7 @@ def line_of(step: Step | None) -> str:
     """A step in one line: how the colour moves, and whether she would see it."""
     if step is None:
         return "Others are told from it."
-    effect = escape(step.effect[:1].upper() + step.effect[1:])
+    effect = escape(capital(step.effect))
     if step.verdict is None:  # each in its own light, as the answer says
         return f"{effect}."
     sure = step.verdict.words.split(" (")[0].split(":")[0].rstrip(".")

@@ -127,7 +127,7 @@ def let_go() -> None:
     >>> let_go()
     """
     with _lock:
-        for kept in {id(kept): kept for kept, _, _ in _large.values()}.values():
+        for kept in {kept for kept, _, _ in _large.values()}:
             kept.cache_clear()
 
 

@@ -37,6 +37,17 @@ class InputError(ValueError):
         return line if len(line) <= LONGEST else line[: LONGEST - 3] + "..."
 
 
+def capital(text: str) -> str:
+    """``text`` with a capital first, its other letters as they are.
+
+    Examples
+    --------
+    >>> capital("stage LED")
+    'Stage LED'
+    """
+    return text[:1].upper() + text[1:]
+
+
 def shown(value: object, most: int = 60) -> str:
     """A bad value as it may stand in a complaint: its text, cut off after ``most`` characters.
 

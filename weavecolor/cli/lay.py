@@ -12,7 +12,7 @@ import click
 
 from weavecolor.cli._making import cloth_in_hand, in_project, project_called
 from weavecolor.cli._shared import choices, give, one_of, progress_to
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, capital
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -184,7 +184,7 @@ def _text(found: Sequence[Laid]) -> str:
 
     lines = []
     for name, made in found:
-        lines.append(f"{name[:1].upper()}{name[1:]}:")
+        lines.append(f"{capital(name)}:")
         lines += [f"   {sentence}" for sentence in needed_sentences(made)]
     return "\n".join(lines) + "\n"
 

@@ -13,7 +13,7 @@ import numpy as np
 from PIL import Image, ImageDraw
 
 from weavecolor.colour.colorimetry import colour_words, icc_profile
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, capital
 from weavecolor.optics.appearance import appearance
 from weavecolor.optics.stack import Stack
 from weavecolor.picture.closeup import closeup_scale, draw_closeup
@@ -115,7 +115,7 @@ def draw_sheet(
     text = paper.lettering
     inner = paper.width - 2 * paper.margin
     y = write_lines(
-        draw, paper.margin, paper.margin, title or f"{kind[:1].upper()}{kind[1:]}", inner,
+        draw, paper.margin, paper.margin, title or capital(kind), inner,
         text * 1.7, bold=True, most=2,
     )  # fmt: skip
     seen = "as seen once used to the light" if seeing.adapt else "with the cast of the light"

@@ -110,7 +110,7 @@ def _threads(stack: Stack, uneven: tuple[float, ...], light: Array) -> Array:
 def _coloured(row: Array, solution: Solved, light: Array) -> None:
     """The colours of a layer's threads, from its traced cell seen straight on."""
     cell = solution.white.cell
-    single = cell.warp.single and cell.weft.single
+    single = cell.rods
     fineness = int(np.clip(np.sqrt(2.0e4 / np.size(cell.lift)), 6, 40))
     made = cell_texture(cell, (0.0, 0.0, 1.0), (), fineness, 0.0, 1 if single else 4)
     left = filaments.kept(cell, solution.absorption) @ light

@@ -17,7 +17,7 @@ from weavecolor.cutting.fullness import FullnessPlan, FullnessWanted, HeightLaye
 from weavecolor.cutting.lengths import LONGEST_CM, cm, cm_and_inches
 from weavecolor.cutting.needed import ClothNeeded, cloth_needed
 from weavecolor.cutting.remnant import ClothInHand
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, capital
 from weavecolor.optics.appearance import CONTRAST_WORDS, contrast_ratio
 from weavecolor.optics.stack import MOST_LAYERS, Layer, Stack, layer_count
 from weavecolor.report.comparisontable import columns, rounded
@@ -256,7 +256,7 @@ def _of_way(way: FullnessWay) -> list[str]:
         told.append(f"in hand: {verdict}")
         if way.need.largest:
             told.append(way.need.largest.rstrip("."))
-    return ["", f"{way.words[:1].upper()}{way.words[1:]}:", *(f"   {x}" for x in told)] if (
+    return ["", f"{capital(way.words)}:", *(f"   {x}" for x in told)] if (
         told
     ) else []  # fmt: skip
 

@@ -20,7 +20,7 @@ from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.cutting.pieces import named_apart
 from weavecolor.decide.compare import Option, Outcome, evaluate
 from weavecolor.decide.showthrough import shown_in, usual_items
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, capital
 from weavecolor.files.clothfile import cloth_to_toml
 from weavecolor.making.answers import (
     chosen_option,
@@ -209,7 +209,7 @@ def sheet_closeup(stack: Stack, light: Lit) -> tuple[SheetSwatch, ...]:
     name, scene = light
     scale = closeup_scale(stack, 480)
     image = draw_closeup(stack, scene, 480, 360, mm_per_px=scale)
-    return (SheetSwatch(image, f"{_capital(name)}: close-up, {scale * 480:.1f} mm wide"),)
+    return (SheetSwatch(image, f"{capital(name)}: close-up, {scale * 480:.1f} mm wide"),)
 
 
 def _hung_as(project: Making) -> str:
@@ -239,7 +239,7 @@ def sheet_drape(stack: Stack, light: Lit, form: str) -> tuple[SheetSwatch, ...]:
         filaments.EFFORT,
     )
     image, said = _hung.one(asked, lambda: _hung_picture(stack, scene, shape))
-    return (SheetSwatch(image, f"{_capital(name)}: {_capital(said)}."),)
+    return (SheetSwatch(image, f"{capital(name)}: {capital(said)}."),)
 
 
 #: The picture on the sheet and what is told of it; the same sheet is made again and again.
@@ -288,10 +288,10 @@ def sheet_basis(
     for row, names in whose.items():
         everyone = "Both cloths" if len(cloths) == 2 else "All cloths"
         owner = everyone if len(names) == len(cloths) else " and ".join(names)
-        what = f"{owner}: {row.what}" if len(cloths) > 1 else _capital(row.what)
+        what = f"{owner}: {row.what}" if len(cloths) > 1 else capital(row.what)
         said.append(replace(row, what=what))
     if not any(entry.how_known == "assumed" for entry in said):
-        said += [SheetBasis(_capital(told), "", "assumed") for told in reasons(known_of(cloths))]
+        said += [SheetBasis(capital(told), "", "assumed") for told in reasons(known_of(cloths))]
     return tuple(said)
 
 
@@ -323,7 +323,3 @@ def in_trade_words(text: str) -> str:
     'assumed: how tightly it is packed and how bright the fibre is'
     """
     return re.sub(r"\b(" + "|".join(_FIELD_WORDS) + r")\b", lambda m: _FIELD_WORDS[m[1]], text)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

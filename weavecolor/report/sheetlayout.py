@@ -11,7 +11,7 @@ from dataclasses import replace
 from weavecolor.cutting.lengths import cm, inches
 from weavecolor.cutting.needed import ClothNeeded, panels
 from weavecolor.cutting.pieces import Piece, cut_outline
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, capital
 from weavecolor.picture.canvas import A4, Line, Mark, Page, Picture, Text, rectangle
 from weavecolor.report.sheetblocks import (
     INK,
@@ -373,7 +373,7 @@ def _need(
 ) -> list[Block]:
     # A lay that leaves pieces over must not be taken for one that can be cut.
     said = f"Lay on {need.cloth}" if need.enough else (
-        f"{need.verdict[:1].upper()}{need.verdict[1:]}: {need.cloth}"
+        f"{capital(need.verdict)}: {need.cloth}"
     )  # fmt: skip
     folds = {"lengthwise": ", folded along the warp", "crosswise": ", folded across"}
     folded = folds.get(need.laid[0][1].fold, "") if need.laid else ""

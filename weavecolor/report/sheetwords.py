@@ -12,6 +12,7 @@ from weavecolor.cutting.lay import Lay
 from weavecolor.cutting.lengths import cm, cm_and_inches, inches
 from weavecolor.cutting.needed import ClothNeeded, panel_words
 from weavecolor.cutting.remnant import ClothInHand, in_hand_words
+from weavecolor.errors import capital
 
 KIND_WORDS = {
     "flat": "flat", "gathered": "gathered", "knife": "knife pleats", "box": "box pleats",
@@ -44,7 +45,7 @@ def needed_sentences(need: ClothNeeded) -> tuple[str, ...]:
     """What was counted of one cloth, whether there is enough, what is short, what would do."""
     counted = f"Counted: {need.counted}."
     if not need.laid:
-        return (counted, f"{_capital(need.reason)}.", *need.notes)
+        return (counted, f"{capital(need.reason)}.", *need.notes)
     if len(need.laid) == 1:
         hand, made = need.laid[0]
         lines = [counted, *lay_sentences(made, hand)]
@@ -57,7 +58,7 @@ def needed_sentences(need: ClothNeeded) -> tuple[str, ...]:
                 f"{need.reason}."
             )
         else:
-            lines.append(f"{_capital(need.verdict)}: {need.reason}.")
+            lines.append(f"{capital(need.verdict)}: {need.reason}.")
             lines += _not_placed(need.laid[-1][1])
         for number, (hand, made) in enumerate(need.laid, 1):
             name = f" ({hand.name})" if hand.name else ""
@@ -83,7 +84,7 @@ def lay_sentences(lay: Lay, hand: ClothInHand | None = None) -> tuple[str, ...]:
             f"hand, {100 * lay.used_share:.0f} % of that in the pieces; {lay.reason}."
         )
     else:
-        lines.append(f"{_capital(lay.verdict)}: {lay.reason}.")
+        lines.append(f"{capital(lay.verdict)}: {lay.reason}.")
         lines += _not_placed(lay)
     if hand is not None:
         lines.append(f"Laid on: {in_hand_words(hand)}.")
@@ -124,7 +125,7 @@ def fullness_sentences(
     thickness_mm : float, optional
     layers : int
     """
-    name = _capital(name)
+    name = capital(name)
     doubled = ", cloth doubled with the fold at the hem" if plan.doubled else ""
     side = ", cloth sideways (its length goes round)" if plan.sideways else ""
     shares = ", ".join(
@@ -160,7 +161,3 @@ def pleat_words(plan: FullnessPlan) -> str:
         f"{cm_and_inches(plan.pleat_face_cm)}, each folded "
         f"{cm_and_inches(plan.pleat_depth_cm)} deep{sides}"
     )
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

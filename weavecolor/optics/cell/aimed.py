@@ -254,12 +254,7 @@ def _seen(ready: Any, place: Floats, way: Floats, rod: Floats) -> NDArray[np.boo
     up = way[:, 2]
     far = (np.copysign(ready.top, up) - place[:, 2]) / np.where(np.abs(up) > 1e-3, up, 1e-3)
     starts = np.column_stack([place[:, :2] + far[:, None] * way[:, :2], -way])
-    room = np.empty((len(starts) + 512, paths.LEAF))
-    _, made, _ = paths.trace(
-        ready.rows, ready.signs, ready.plan, ready.centres, ready.near, ready.top, starts,
-        0, len(starts), 1, 1.0, room, paths.MET,
-    )  # fmt: skip
-    met = room[:made]
+    met = filaments.at_most_one(ready, starts, paths.MET)
     which = met[:, 0].astype(np.intp)
     first = np.abs(met[:, 10] - far[which]) < 1e-3 * ready.top
     out = np.zeros(len(starts), bool)

@@ -108,6 +108,16 @@ class FilamentCell:
         )
 
     @property
+    def rods(self) -> bool:
+        """Whether each of its yarns is one solid body."""
+        return self.warp.single and self.weft.single
+
+    @property
+    def matt(self) -> bool:
+        """Whether nothing enters a yarn of it."""
+        return self.warp.opaque or self.weft.opaque
+
+    @property
     def alike(self) -> bool:
         """Whether its filaments lie as stated, so that it has no symmetry but reciprocity."""
         return self.warp.centres is not None or self.weft.centres is not None
@@ -357,17 +367,23 @@ def followed(
     return lost
 
 
+def at_most_one(cell: _Traced, starts: Array, what: int) -> Array:
+    """Leaves of ``starts`` (n, 5) on ``cell`` where ``what`` is followed leaves each at most one:
+    ``paths.NOTHING``, ``FIRST`` or ``MET``."""
+    room = np.empty((len(starts) + 512, paths.LEAF))
+    _, made, _ = paths.trace(
+        cell.rows, cell.signs, cell.plan, cell.centres, cell.near, cell.top, starts,
+        0, len(starts), 1, 1.0, room, what,
+    )  # fmt: skip
+    return room[:made]
+
+
 def straight(cell: FilamentCell, starts: Array, outline: bool = False) -> NDArray[np.bool_]:
     """Which ``starts`` (n, 5) meet nothing of ``cell``, (n,); ``outline``: no yarn's outline
     either."""
-    ready = prepared(cell, outline)
-    room = np.empty((len(starts) + 512, paths.LEAF))
-    _, made, _ = paths.trace(
-        ready.rows, ready.signs, ready.plan, ready.centres, ready.near, ready.top, starts,
-        0, len(starts), 1, 1.0, room, paths.NOTHING,
-    )  # fmt: skip
     free = np.zeros(len(starts), bool)
-    free[room[:made, 0].astype(np.intp)] = True
+    gone = at_most_one(prepared(cell, outline), starts, paths.NOTHING)
+    free[gone[:, 0].astype(np.intp)] = True
     return free
 
 
@@ -616,7 +632,7 @@ def _white_cell(cell: FilamentCell, grid: Nodes, each: int, told: Told | None) -
         rays.label[rays.start[passed]], rays.weight[passed], 2 * grid.half
     ) / each  # fmt: skip
     open_ = free
-    if not (cell.warp.single and cell.weft.single):
+    if not cell.rods:
         shut = ~straight(cell, rays.starts, True)
         open_ = 1.0 - np.bincount(rays.label, shut, 2 * grid.half) / each
     ways = symmetries(cell, grid)
@@ -692,7 +708,7 @@ def follow(cell: FilamentCell, toward: Array, weight: Array) -> Rays:
 
     followed(ready, starts, 2, use, None)
     open_ = passed
-    if not (cell.warp.single and cell.weft.single):
+    if not cell.rods:
         open_ = float(weight @ straight(cell, starts, True)) / total
     every = np.concatenate([leaves for leaves, _ in found])
     # what little the tracing lost goes the way of the rest
@@ -726,7 +742,7 @@ def rays_each(cell: FilamentCell, share: float = 1.0) -> int:
 def pair_rays(cell: FilamentCell, share: float = 1.0) -> int:
     """Rays traced from a direction whose light is looked at from others; ``share`` as above."""
     # few of a matt yarn's go near what looks at it
-    matt = 4.0 if cell.warp.opaque or cell.weft.opaque else 1.0
+    matt = 4.0 if cell.matt else 1.0
     usual = 200_000 / _most(cell) ** 0.7 if split(cell) else 150_000
     return int(share * EFFORT * matt * usual)
 
@@ -924,32 +940,36 @@ def looked_at(
     as narrow across, but to all sides along: few rays arrive. What the mean of a wider disc tells
     counts by as much as it lies within the noise of the narrower one, so that what is narrow stays
     (an empirical Bayes mean: B. Efron, C. Morris, J. Am. Stat. Assoc. 70 (1975) 311)."""
-    matt = cell.warp.opaque or cell.weft.opaque
-    rods = cell.warp.single and cell.weft.single
-    inner = rays.met > (0 if matt else 1)
+    inner = rays.met > (0 if cell.matt else 1)
+    light = rays.toward[inner], rays.weight[inner], rays.column[inner]
     glint = glints(cell, {vector: aims}, True, glint_rays)[vector]
     first, signs, still = _standing(cell, vector)
     moved = [np.array(aims) * signs * way for way in still]
     back = moved[0][:, 2] * first[2] > 0.0
-    widest, *narrower = (WIDE_DEG, _DISC_DEG) if matt else (_DISC_DEG,) if rods else _WIDER_DEG
-    table, mean, doubt, share = _gathered(rays, inner, moved, widest)
+    widest, *narrower = (
+        (WIDE_DEG, _DISC_DEG) if cell.matt else (_DISC_DEG,) if cell.rods else _WIDER_DEG
+    )
+    table, mean, doubt, share = _gathered(*light, moved, widest)
     for half_deg in narrower:
-        own, there, noise, part = _gathered(rays, inner, moved, half_deg)
+        own, there, noise, part = _gathered(*light, moved, half_deg)
         # its own noise is ill known where few rays arrive
         noise = 0.5 * (noise + doubt * share / part)
-        near = back if matt else noise / (noise + (mean - there) ** 2 + 1e-30)
+        near = back if cell.matt else noise / (noise + (mean - there) ** 2 + 1e-30)
         table = sparse.diags_array(1.0 - near) @ own + sparse.diags_array(1.0 * near) @ table
         mean, doubt, share = there + near * (mean - there), noise, part
     return sparse.csr_array(table), glint
 
 
 def _gathered(
-    rays: Rays, inner: NDArray[np.bool_], moved: list[Array], half_deg: float
+    toward: NDArray[np.float32],
+    weight: NDArray[np.float32],
+    column: NDArray[np.int32],
+    moved: list[Array],
+    half_deg: float,
 ) -> tuple[sparse.csr_array, Array, Array, Array]:
-    """Radiance factors (m, levels * levels) of the ``inner`` of ``rays``, ``half_deg`` about each
-    of m aims, the mean of all the ways that they are ``moved``; and, whatever the lengths, (m,)
-    their sums, the squares of its noise, and shares of even light."""
-    toward, weight, column = rays.toward[inner], rays.weight[inner], rays.column[inner]
+    """Radiance factors (m, levels * levels) of rays as in :class:`Rays`, ``half_deg`` about each of
+    m aims, the mean of all the ways that they are ``moved``; and, whatever the lengths, (m,) their
+    sums, the squares of its noise, and shares of even light."""
     size = len(moved[0])
     table = sparse.csr_array((size, LEVELS * LEVELS))
     mean, noise = np.zeros(size), np.zeros(size)
@@ -1056,7 +1076,7 @@ def glints(
     """Radiance factors on ``cell`` from each key of ``links`` to each of its directions, of light
     that met one clear surface alone; not ``exact``: by fewer rays, for pictures. ``rays``: so many,
     0 for enough."""
-    if cell.warp.opaque or cell.weft.opaque:
+    if cell.matt:
         return {v: np.zeros(len(to)) for v, to in links.items()}
     count = rays or (int(EFFORT * _GLINT_RAYS) if exact else _GLINT_RAYS // 6)
     out = {}
@@ -1073,10 +1093,6 @@ def _sent_back(cell: FilamentCell, vector: Vector, count: int) -> tuple[NDArray[
     ready = prepared(cell)
     aim = np.tile(-np.array(vector, float), (count, 1))
     starts = np.column_stack([into(ready, evenly(count, 2)), aim])
-    room = np.empty((count + 512, paths.LEAF))
-    _, made, _ = paths.trace(
-        ready.rows, ready.signs, ready.plan, ready.centres, ready.near, ready.top, starts,
-        0, count, 2, 1.0, room, paths.FIRST,
-    )  # fmt: skip
-    leaves = room[:made][room[:made, 7] > 0.0]
+    leaves = at_most_one(ready, starts, paths.FIRST)
+    leaves = leaves[leaves[:, 7] > 0.0]
     return leaves[:, 1:4].astype(np.float32), (leaves[:, 4] / count).astype(np.float32)

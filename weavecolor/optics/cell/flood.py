@@ -132,17 +132,9 @@ class Factors:
 def flood_rays(cell: FilamentCell) -> int:
     """Rays from each node."""
     each = filaments.paths_each(cell)
-    if _rods(cell):
+    if cell.rods:
         return each
     return (6 if filaments.split(cell) else 2) * each
-
-
-def _rods(cell: FilamentCell) -> bool:
-    return cell.warp.single and cell.weft.single
-
-
-def _matt(cell: FilamentCell) -> bool:
-    return cell.warp.opaque or cell.weft.opaque
 
 
 _floods: Kept[tuple[FilamentCell, int, float], Flood] = Kept(3)
@@ -158,7 +150,7 @@ def flood(cell: FilamentCell) -> Flood:
 
 
 def _flooded(cell: FilamentCell, each: int) -> Flood:
-    rods = _rods(cell)
+    rods = cell.rods
     # of rods, the very rays that their table between nodes is made of
     rays = filaments.node_rays(cell, nodes(), each, 0.0 if rods else paths.UNSPLIT)
     inner_ = rays.met > 0
@@ -168,7 +160,7 @@ def _flooded(cell: FilamentCell, each: int) -> Flood:
     column = rays.column[inner_]
     share = (nodes().share[rays.label[start]] / each).astype(np.float32) * rays.weight[inner_]
     share /= np.float32(max(1.0 - rays.lost, 1e-6))
-    matt = _matt(cell)
+    matt = cell.matt
     own = np.ones(len(share), bool)
     if not matt:
         own = ~(rays.one[inner_] & (rays.met[inner_] <= MOST_MET)) if rods else rays.met[inner_] > 1
@@ -341,7 +333,7 @@ def factors(made: Flood, colour: Array, white: Array, angle: float) -> Factors:
     no dye colours.
     """
     if made.first is None:
-        samples = made.inner if _matt(made.cell) else _with_aimed(made, angle)
+        samples = made.inner if made.cell.matt else _with_aimed(made, angle)
         return _smoothed(made, samples, colour, angle, _RODS)
     inner = _smoothed(made, made.inner, colour, angle, _MANY)
     bare = np.ones((1, 3))
