@@ -326,7 +326,11 @@ def test_units_by_definition():
     lengths = {"1 yd": 91.44, "2 yards": 182.88, "1 yard": 91.44, "3 yds": 274.32, "1 ft": 30.48,
                "2 feet": 60.96, "8 dm": 80.0, "1 m": 100.0, "7 cm": 7.0, "5 mm": 0.5,
                "10 inch": 25.4, "10 inches": 25.4, "10 in": 25.4, '10"': 25.4,
-               "44 1/2 inch": 113.03, "3 1/2 yd": 320.04}  # fmt: skip
+               "44 1/2 inch": 113.03, "3 1/2 yd": 320.04,
+               # as a telephone or a pattern prints it
+               "36\u00bd\u2033": 92.71, "36 \u00bd in.": 92.71, "\u00be m": 75.0,
+               "1\u215e yd": 171.45, "36-1/2 inch": 92.71, "2\u2032\u2032": 5.08,
+               "1.2 metres": 120.0, "12 centimeters": 12.0}  # fmt: skip
     for text, value in lengths.items():
         assert length_from(text, "x") == pytest.approx(value, abs=1e-9), text
     assert length_mm("2 yards") == pytest.approx(1828.8) and length_mm("3 dm") == 300.0
@@ -361,6 +365,8 @@ def test_sizes_are_read_as_meant(text, size):
         ("150 m x 3 m", "at most 600 cm"),
         ("112 cm x 900 m", "at most 200 m"),
         ("112 cm x 2,5 m", "write 2.5 with a point"),
+        ("112,5 x 250 cm", "write 112.5 with a point"),
+        ("112 x 1,000 cm", "write 1000, or 1.000 with a point"),
         ("112 x 250 furlong", "no known unit"),
         ("112", "no size"),
         ("112 x 250 cm, pink", "not known of cloth"),

@@ -3,9 +3,9 @@
 Knows the wording; what is meant by it is in ``remnant`` and ``fullness``. A number without a unit
 is asked about, never guessed: 112 could be centimetres, 60 inches, 3.5 yards.
 
-A length: ``112 cm``, ``44 1/2 inch``, ``1.2 m``, ``3 yd``, ``8 dm``. A size: ``112 x 250 cm`` (one
-unit for both), ``60 inch x 3.5 yd``, the width first, or ``3.5 yd long x 60 inch wide``. Cloth in
-hand is a size and, after commas, what is to be known of it::
+A length: ``112 cm``, ``44 1/2 inch``, ``44½"``, ``1.2 m``, ``3 yd``, ``8 dm``. A size: ``112 x 250
+cm`` (one unit for both), ``60 inch x 3.5 yd``, the width first, or ``3.5 yd long x 60 inch wide``.
+Cloth in hand is a size and, after commas, what is to be known of it::
 
     112 x 250 cm, selvedge 1 cm, one way, flaw 8 x 8 cm at 70 x 190 cm, bite 30 x 40 cm at far left
 
@@ -31,11 +31,11 @@ from weavecolor.cutting.lengths import LONGEST_CM, WIDEST_CM
 from weavecolor.cutting.pieces import Points
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError, shown
-from weavecolor.textile.units import length_mm
+from weavecolor.textile.units import length_mm, typed
 
 T = TypeVar("T")
 
-_NUMBER = r"(?:\d+\s+\d+/\d+|\d+/\d+|\d+\.?\d*|\.\d+)"
+_NUMBER = r"(?:\d+[\s-]+\d+/\d+|\d+/\d+|\d+\.?\d*|\.\d+)"
 _LENGTH = re.compile(rf"^({_NUMBER})\s*([^\d\s.,/][^\d]*)?$")
 _SIZE_HINT = "write width x length with its unit, such as 112 x 250 cm or 60 inch x 3.5 yd"
 #: Units in which cloth is bought by the length, not measured across.
@@ -312,14 +312,8 @@ def fullness_from(
 def _parts(text: str, field: str) -> list[str]:
     if len(text) > _LONGEST_TEXT:
         raise InputError(f"is longer than {_LONGEST_TEXT} characters", field=field)
-    decimal = re.search(r"\d+,\d+", text)
-    if decimal:
-        raise InputError(
-            f"write {decimal[0].replace(',', '.')} with a point, not {decimal[0]}; commas part "
-            "what is told",
-            field=field,
-        )
-    parts = [" ".join(part.casefold().split()) for part in text.split(",")]
+    told = _made(lambda: typed(text), field)
+    parts = [" ".join(part.casefold().split()) for part in told.split(",")]
     if not all(parts):
         raise InputError(f"{shown(text.strip())} has an empty place between commas", field=field)
     return parts
@@ -346,7 +340,8 @@ def _place(text: str, field: str) -> tuple[float, float]:
 
 def _length(text: str, field: str) -> tuple[float, str]:
     """The number and the unit ("" where there is none)."""
-    match = _LENGTH.match(" ".join(text.casefold().split())[:60])
+    told = _made(lambda: typed(text), field)
+    match = _LENGTH.match(" ".join(told.casefold().split())[:60])
     if match is None:
         raise InputError(
             f"{shown(text.strip())} is no length; write 70 cm, 27 1/2 inch or 1.2 m", field=field
@@ -357,14 +352,14 @@ def _length(text: str, field: str) -> tuple[float, str]:
 def _number(text: str) -> float:
     """The value of "44", "44.5", "1/2" or "44 1/2"."""
     try:
-        return float(sum(Fraction(part) for part in text.split()))
+        return float(sum(Fraction(part) for part in re.split(r"[\s-]+", text)))
     except (ZeroDivisionError, OverflowError):
         return math.nan
 
 
 def _in_cm(number: float, unit: str, field: str) -> float:
     if not math.isfinite(number):
-        raise InputError("is no number; write 70 cm, 27 1/2 inch or 1.2 m", field=field)
+        raise InputError("that is no number; write 70 cm, 27 1/2 inch or 1.2 m", field=field)
     try:
         value = round(length_mm(f"{number!r} {unit}") / 10.0, 9)
     except InputError as error:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
@@ -77,10 +78,19 @@ _MM: Mapping[str, float] = MappingProxyType(
         "um": 1e-3,
         "µm": 1e-3,
         "mm": 1.0,
+        "millimetres": 1.0,
+        "millimeters": 1.0,
         "cm": 10.0,
+        "centimetres": 10.0,
+        "centimeters": 10.0,
         "dm": 100.0,
         "m": 1000.0,
+        "metre": 1000.0,
+        "meter": 1000.0,
+        "metres": 1000.0,
+        "meters": 1000.0,
         "in": 25.4,
+        "in.": 25.4,
         "inch": 25.4,
         "inches": 25.4,
         '"': 25.4,
@@ -98,6 +108,29 @@ _SETT_HINT = 'write for example "40 /cm" or "100 /inch"'
 _MASS_HINT = 'write for example "20 g/m2", "4.5 momme" or "3 oz/yd2"'
 _TWIST_HINT = 'write for example "600 /m" or "15 /inch"'
 _LENGTH_HINT = 'write for example "12 mm", "1.5 m", "45 inch" or "2 yd"'
+
+
+def typed(text: str, hint: str = "") -> str:
+    """``text`` with its marks as a keyboard has them: "½" as "1/2", the inch mark as a quote.
+
+    Raises InputError, with ``hint``, for a decimal comma, which could also part thousands.
+
+    Examples
+    --------
+    >>> typed("36½″")
+    '36 1/2"'
+    """
+    comma = re.search(r"\d+,\d+", text)
+    if comma:
+        point = comma[0].replace(",", ".")
+        whole = f"{comma[0].replace(',', '')}, or " if re.search(r",\d{3}$", comma[0]) else ""
+        raise InputError(f"write {whole}{point} with a point, not {comma[0]}{hint and '; '}{hint}")
+    text = re.sub(
+        "[\u00bc-\u00be\u2150-\u215e]",
+        lambda mark: " " + unicodedata.normalize("NFKC", mark[0]).replace("\u2044", "/"),
+        text,
+    )
+    return re.sub("[\u2033\u201c\u201d]|\u2032\u2032|''|\u2019\u2019", '"', text)
 
 
 def linear_density_tex(text: str) -> float:
@@ -231,7 +264,7 @@ def _split(
     """The number as ``pattern`` finds it, the tidied text, the unit in small letters."""
     if not isinstance(text, str):
         raise InputError(f"a {what} needs its unit: {hint} (got {shown(text)})")
-    tidy = " ".join(text.split())
+    tidy = " ".join(typed(text, hint).split())
     if len(tidy) > 60:
         raise InputError(f"{shown(tidy)} is too long for a {what}; {hint}")
     match = pattern.search(tidy)
