@@ -40,6 +40,12 @@ def test_unknown_fibre_lists_the_known(name):
         fibre(name)
 
 
+@pytest.mark.parametrize("name", ["metal", "Lurex", "aluminium wire", "metallised polyester"])
+def test_metal_thread_is_said_not_to_be_modelled(name):
+    with pytest.raises(InputError, match="known: cotton.*metallic .* not modelled: "):
+        fibre(name)
+
+
 def test_table_cannot_be_changed():
     with pytest.raises(TypeError):
         FIBRES["glass"] = fibre("silk")

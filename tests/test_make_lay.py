@@ -2,6 +2,7 @@
 
 import math
 import random
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -19,7 +20,7 @@ from weavecolor.cutting.nesting import (
     largest_rectangle,
 )
 from weavecolor.cutting.pieces import Piece
-from weavecolor.cutting.remnant import ClothInHand
+from weavecolor.cutting.remnant import ClothInHand, cloth_as_folded
 from weavecolor.errors import InputError
 
 # Strip packing instances with a known perfect packing, category C1 of Hopper & Turton, "An
@@ -245,6 +246,27 @@ def test_crosswise_fold_takes_cross_grain_halves_and_counts_both_layers_of_lengt
         lay([front], ClothInHand(100, 120), "straight", fold="crosswise")
     with pytest.raises(InputError, match="nap"):
         lay([front], ClothInHand(100, 120, one_way=True), "cross", fold="crosswise")
+
+
+@pytest.mark.parametrize(("fold", "flaw"), [("crosswise", (70, 40)), ("lengthwise", (45, 10))])
+def test_a_flaw_that_touches_the_fold(fold, flaw):
+    x, y = flaw
+    hole = ((x, y), (x + 8, y), (x + 8, y + 8), (x, y + 8))
+    sound = cloth_as_folded(ClothInHand(90, 80, damage=(hole,)), fold)
+    assert sound.geom_type == "Polygon"
+    assert sound.area == pytest.approx(90 * 80 / 2 - 8 * 8)
+
+
+def test_more_cloth_than_is_short_on_a_crosswise_fold_does_where_damage_is():
+    # By hand: on 80 cm the damage lies 22 to 30 cm from the fold, 10 cm of cloth beyond it. The low
+    # piece, 12 cm, never lies beyond; both, 32 cm, lie before it once the fold is 50 cm off.
+    pieces = [Piece.rectangle(name, 50, down, quantity=2, seam_cm=0)
+              for name, down in (("deep", 20), ("low", 12))]  # fmt: skip
+    cloth = ClothInHand(60, 80, damage=(((0, 10), (60, 10), (60, 18), (0, 18)),))
+    made = lay(pieces, cloth, fold="crosswise", tries=5)
+    assert not made.fits and made.short_cm == pytest.approx(20.0, abs=1e-3)
+    longer = replace(cloth, length_cm=80 + made.short_cm)
+    assert lay(pieces, longer, fold="crosswise", tries=5).fits
 
 
 def test_folded_cloth_refuses_what_it_would_cut_wrong():

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -22,7 +22,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from weavecolor.cache import Kept, Packed
-from weavecolor.cutting.lengths import cm_and_inches
+from weavecolor.cutting.lengths import LONGEST_CM, cm_and_inches
 from weavecolor.cutting.nesting import TOLERANCE, Form, Nest, largest_rectangle
 from weavecolor.cutting.pieces import GRID, Piece, Points
 from weavecolor.cutting.remnant import (
@@ -372,17 +372,15 @@ def lay_parts(
     if sound.area <= 0.0:
         raise InputError("no sound cloth is left", field="cloth in hand")
     items, notes = laid_items(parts, cloth.one_way, fold)
-    left, low, right, high = sound.bounds
-    width, length = right - left, high - low
+    left, low, _, high = sound.bounds
+    length = high - low
     straight = cloth.outline is None
     bound, why = _proof(items, sound, straight)
     if why and not (hopeless and math.isfinite(bound)):
         return _result(cloth, sound, fold, items, [None] * len(items), CANNOT, why, bound, notes)
 
-    home = affinity.translate(sound, -left, -low)
-    blocked = shapely.difference(shapely.box(0.0, 0.0, width, length), home, grid_size=GRID)
     # A straight length is first taken as endless, so that the shortfall is known too.
-    nest = Nest(width, math.inf if straight else length, blocked)
+    nest = _nest(sound, endless=straight)
     if tries is None:
         simple = all(way.form.box for item in items for way in item.ways)
         tries = max(30, int(EFFORT * (40000 if simple else 1500)) // (len(items) + 5))
@@ -394,10 +392,12 @@ def lay_parts(
     short = None
     if straight and shortest > length + TOLERANCE:
         short = (shortest - length) * (2.0 if fold == "crosswise" else 1.0)
-        nest = Nest(width, length, blocked)
+        nest = _nest(sound)
         few = max(5, tries // 4)
         score, layout, more = _searched(asked, nest, items, few, seed, 0.0, None, stop)
         done += more
+        if fold == "crosswise" and cloth.damage:
+            short = _past_damage(asked, items, short, few, seed)
     if why:
         verdict = CANNOT
     elif score[0] == 0.0:
@@ -413,6 +413,36 @@ def lay_parts(
     return _result(
         cloth, sound, fold, items, shifted, verdict, why, bound, notes, short=short, tries=done
     )
+
+
+def _nest(sound: BaseGeometry, endless: bool = False) -> Nest:
+    """The cloth as laid, from 0; without an end where ``endless``."""
+    left, low, right, high = sound.bounds
+    width, length = right - left, high - low
+    home = affinity.translate(sound, -left, -low)
+    blocked = shapely.difference(shapely.box(0.0, 0.0, width, length), home, grid_size=GRID)
+    return Nest(width, math.inf if endless else length, blocked)
+
+
+def _past_damage(
+    asked: tuple[Any, ...], items: list[Item], short: float, tries: int, seed: int
+) -> float | None:
+    """By how much more cloth would do on a crosswise fold: ``short`` or, since the fold of a longer
+    cloth lies further from the damage, what leaves room for all between them."""
+    parts, cloth, fold = asked
+
+    def search(length_cm: float, damage: tuple[Points, ...], endless: bool) -> Score:
+        other = replace(cloth, length_cm=length_cm, damage=damage)
+        nest = _nest(cloth_as_folded(other, fold), endless)
+        return _searched((parts, other, fold), nest, items, tries, seed, 0.0, None, None)[0]
+
+    room = 2.0 * search(cloth.length_cm, (), True)[1]
+    last = max(y for hole in cloth.damage for _, y in hole)
+    for more in (short, room + 2.0 * last - cloth.length_cm):
+        long_cm = cloth.length_cm + more
+        if long_cm <= LONGEST_CM and search(long_cm, cloth.damage, False)[0] == 0.0:
+            return more
+    return None
 
 
 def _result(

@@ -203,8 +203,13 @@ def cloth_as_folded(cloth: ClothInHand, fold: str) -> BaseGeometry:
     moved = affinity.translate(sound, -middle[0], -middle[1])
     turned = (-1.0, 1.0) if fold == "lengthwise" else (1.0, -1.0)
     over = affinity.scale(moved, *turned, origin=(0.0, 0.0))
-    both = shapely.intersection(moved, over, grid_size=GRID)
-    return shapely.intersection(both, edge_as_folded(cloth, fold), grid_size=GRID)
+    return _both(_both(moved, over), edge_as_folded(cloth, fold))
+
+
+def _both(one: BaseGeometry, other: BaseGeometry) -> BaseGeometry:
+    """Where both are, without the lines and points at which they only touch."""
+    parts = shapely.get_parts(shapely.intersection(one, other, grid_size=GRID))
+    return shapely.union_all([part for part in parts if part.area > 0.0])
 
 
 def edge_as_folded(cloth: ClothInHand, fold: str) -> Polygon:

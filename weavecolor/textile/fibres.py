@@ -14,6 +14,7 @@ from types import MappingProxyType
 
 from weavecolor.errors import InputError
 from weavecolor.textile.cloth import Fibre
+from weavecolor.textile.notmodelled import elsewhere
 
 #: Other names the trade uses for a fibre of the table.
 ALSO_CALLED: Mapping[str, str] = MappingProxyType(
@@ -21,6 +22,7 @@ ALSO_CALLED: Mapping[str, str] = MappingProxyType(
         "linen": "flax",
         "rayon": "viscose",
         "polyamide": "nylon",
+        "ramie": "flax",  # the source gives both one index
         "wild silk": "silk",
     }
 )
@@ -75,5 +77,7 @@ def fibre(name: str) -> Fibre:
     found = FIBRES.get(ALSO_CALLED.get(key, key))
     if found is None:
         known = ", ".join([*FIBRES, *ALSO_CALLED])
-        raise InputError(f"{str(name)[:40]!r} is not a known fibre; known: {known}")
+        raise InputError(
+            f"{str(name)[:40]!r} is not a known fibre; known: {known}{elsewhere(key)}"
+        )
     return found

@@ -55,7 +55,8 @@ NOT_MODELLED: tuple[NotModelled, ...] = (
         "lay a piece over the backing and look",
     ),
     NotModelled(
-        r"jacquard|damask|brocade|lame|metallic|lurex|foil|printed|print|ombre",
+        r"jacquard|damask|brocade|lame|metal\w*|lurex|tinsel|wire|alumini?um|foil|printed|print"
+        r"|ombre",
         "figured, metallic and printed cloth",
         "describe the ground alone, or lay a piece and look",
     ),
