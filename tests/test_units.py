@@ -1,5 +1,7 @@
 """Units against definitions and printed conversion constants."""
 
+from fractions import Fraction
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -184,3 +186,14 @@ def test_the_edges_of_what_is_a_range_and_what_a_ply():
     assert units.yarn_size("84 dtex F12345") == (8.4, 12345)
     with pytest.raises(InputError):
         units.yarn_size("84 dtex f 123456")
+
+
+@pytest.mark.parametrize("tenths", range(11, 2000, 37))
+def test_one_size_is_one_number_in_all_units(tenths):
+    # the inch is 2.54 cm: 40 /cm is 101.6 /inch, to the last digit
+    written = f"{tenths // 10}.{tenths % 10}"
+    inch, tpi = Fraction(254 * tenths, 1000), Fraction(254 * tenths, 10**5)
+    assert units.sett_per_cm(f"{float(inch)!r} /inch") == float(written)
+    assert units.sett_per_cm(f"{tenths} /dm") == float(written)
+    assert units.turns_per_m(f"{float(tpi)!r} tpi") == float(written)
+    assert units.linear_density_tex(f"{tenths} dtex") == float(written)

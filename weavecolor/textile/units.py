@@ -10,6 +10,7 @@ import math
 import re
 import unicodedata
 from collections.abc import Callable, Mapping
+from fractions import Fraction
 from types import MappingProxyType
 
 from weavecolor.errors import InputError, shown
@@ -32,6 +33,7 @@ _YARN_VALUE = re.compile(
 _TEX_SCALE: Mapping[str, float] = MappingProxyType(
     {"tex": 1.0, "dtex": 0.1, "decitex": 0.1, "den": 1 / 9, "denier": 1 / 9, "td": 1 / 9}
 )
+_DENIER = ("den", "denier", "td")
 _COUNTS: Mapping[str, float] = MappingProxyType(
     {
         "ne": NE_TEX,
@@ -153,12 +155,12 @@ def linear_density_tex(text: str) -> float:
     second = float(match["b"]) if match["b"] else None
     if unit in _TEX_SCALE:
         if second is not None:
-            if unit not in ("den", "denier", "td") or not first < second <= 1.3 * first:
+            if unit not in _DENIER or not first < second <= 1.3 * first:
                 raise InputError(
                     f"{tidy!r} could be a range, a ply or a number of filaments; {_YARN_HINT}"
                 )
             first = (first + second) / 2.0
-        tex = first * _TEX_SCALE[unit]
+        tex = first * _TEX_SCALE[unit] if unit in _DENIER else _times(first, _TEX_SCALE[unit])
     elif unit in _COUNTS:
         if second is not None:
             if second < 1 or second != int(second):
@@ -203,7 +205,7 @@ def turns_per_m(text: str) -> float:
         scale = 1000.0 / _MM[length.group(1).strip()]
     else:
         raise InputError(f"{tidy!r} has no known unit of {what}; {_TWIST_HINT}")
-    turns = float(match["a"]) * scale
+    turns = _times(float(match["a"]), scale)
     if not (math.isfinite(turns) and turns >= 0.0):
         raise InputError(f"a {what} is zero or more, got {turns:g}; {_TWIST_HINT}")
     return turns
@@ -255,7 +257,18 @@ def _plain(text: str, known: Callable[[str], float | None], what: str, hint: str
     scale = known(unit)
     if scale is None:
         raise InputError(f"{tidy!r} has no known unit of {what}; {hint}")
-    return _positive(float(match["a"]) * scale, what, hint)
+    return _positive(_times(float(match["a"]), scale), what, hint)
+
+
+def _times(number: float, scale: float) -> float:
+    """``number`` in another unit, rounded once: one sett is one number in all units.
+
+    What might be is drawn anew for a cloth that differs in the last digit.
+    """
+    if not math.isfinite(number):
+        return number
+    exact = Fraction(repr(number)) * Fraction(scale).limit_denominator(10**9)
+    return exact.numerator / exact.denominator if exact < 10**300 else math.inf
 
 
 def _split(
