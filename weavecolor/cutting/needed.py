@@ -28,6 +28,8 @@ _Parts = tuple[tuple[Piece, float | str], ...]
 _Planned = tuple[tuple[str, FullnessPlan, int], ...]
 #: Lays tried to see whether less, or more, than what was asked would fit.
 _QUICK = 40
+#: The largest fullness that fits is told as near as this.
+_NEAR = 0.05
 #: Panels more than asked that are tried for the most that fits.
 _MOST_MORE = 12
 
@@ -467,9 +469,18 @@ def _with_less(
     """With what still fits where all of it does not: less fullness, then fewer layers."""
     said = []
     grains = made.grains
-    for wanted, less in _less_full(fullness, hands, grains):
-        found = _fits(grains, pieces, less, hands, fold)
-        if found is not None:
+    too_full = {what: plan.fullness for what, plan, _ in made.plans}
+    for wanted, full in _less_full(fullness, hands, grains):
+        found = _fits(grains, pieces, _as_full(fullness, wanted, full), hands, fold)
+        if found is None:
+            too_full[wanted.what] = full
+        else:
+            found = _fullest(
+                lambda full, one=wanted: _fits(  # type: ignore[misc]
+                    grains, pieces, _as_full(fullness, one, full), hands, fold
+                ),
+                full, too_full.get(wanted.what, full), found, wanted.what,
+            )  # fmt: skip
             plan = next(plan for what, plan, _ in found.plans if what == wanted.what)
             said.append(
                 f"{wanted.what} {plan.fullness:.2f} to 1 instead, {panel_words(plan)}, taking "
@@ -488,12 +499,41 @@ def _with_less(
     return replace(made, largest=f"Largest that still fits: {'; or '.join(said)}." if said else "")
 
 
+def _as_full(
+    fullness: tuple[FullnessWanted, ...], wanted: FullnessWanted, full: float
+) -> tuple[FullnessWanted, ...]:
+    """All of it, with ``full`` to 1 for ``wanted``."""
+    other = replace(wanted, fullness=full - 1e-9, widths=None)
+    return tuple(other if one is wanted else one for one in fullness)
+
+
+def _fullest(
+    fits: Callable[[float], ClothNeeded | None],
+    good: float,
+    bad: float,
+    found: ClothNeeded,
+    what: str,
+) -> ClothNeeded:
+    """Between ``good``, which fits as ``found``, and ``bad``, which does not; on straight grain,
+    where whole widths are joined, there is none."""
+    while bad - good > _NEAR and all(
+        plan.grain_deg >= 0.5 for name, plan, _ in found.plans if name == what
+    ):
+        middle = 0.5 * (good + bad)
+        made = fits(middle)
+        if made is None:
+            bad = middle
+        else:
+            good, found = middle, made
+    return found
+
+
 def _less_full(
     fullness: tuple[FullnessWanted, ...], hands: tuple[ClothInHand, ...], grains: Grains
-) -> Iterator[tuple[FullnessWanted, tuple[FullnessWanted, ...]]]:
-    """Each fullness with fewer and fewer panels, the widest first: what was changed, and all."""
+) -> Iterator[tuple[FullnessWanted, float]]:
+    """Each fullness with fewer and fewer panels, the widest first: which, and how full."""
     width = max(hand.usable_width_cm for hand in hands)
-    for number, wanted in enumerate(fullness):
+    for wanted in fullness:
         if wanted.kind == "flat":
             continue
         try:
@@ -510,10 +550,10 @@ def _less_full(
             if full < 1.0:
                 break
             try:
-                less = replace(wanted, fullness=min(full, 9.0) - 1e-9, widths=None)
+                _as_full(fullness, wanted, full)
             except InputError:
                 continue
-            yield less, (*fullness[:number], less, *fullness[number + 1 :])
+            yield wanted, full
 
 
 def _with_largest(
@@ -528,28 +568,31 @@ def _with_largest(
     if wanted is None:
         return made
     plan = next(plan for what, plan, _ in made.plans if what == wanted.what)
-    best: tuple[FullnessPlan, float] | None = None
+    def fits(full: float) -> ClothNeeded | None:
+        return _fits(made.grains, pieces, _as_full(fullness, wanted, full), hands, fold)
+
+    good, best = plan.fullness, made
     some = ""
     for more in range(1, _MOST_MORE + 1):
         full = plan.fullness * (plan.widths + more) / plan.widths
         if plan.grain_deg >= 0.5:
             full = plan.fullness * (1.0 + 0.1 * more)
         try:
-            fuller = replace(wanted, fullness=full - 1e-9, widths=None)
+            found = fits(full)
         except InputError:
             break
-        every = tuple(fuller if one is wanted else one for one in fullness)
-        found = _fits(made.grains, pieces, every, hands, fold)
         if found is None:
+            best = _fullest(fits, good, full, best, wanted.what)
             break
-        best = next(plan for what, plan, _ in found.plans if what == wanted.what), found.used_cm
+        good, best = full, found
     else:
         some = "at least "  # more was not tried
-    if best is None:
+    if best is made:
         text = f"Largest {wanted.what} that fits: this one, {plan.fullness:.2f} to 1."
     else:
+        plan = next(plan for what, plan, _ in best.plans if what == wanted.what)
         text = (
-            f"Largest {wanted.what} that still fits: {some}{best[0].fullness:.2f} to 1, "
-            f"{panel_words(best[0])}, taking {cm_and_inches(best[1])} in all."
+            f"Largest {wanted.what} that still fits: {some}{plan.fullness:.2f} to 1, "
+            f"{panel_words(plan)}, taking {cm_and_inches(best.used_cm)} in all."
         )
     return replace(made, largest=text)
