@@ -20,7 +20,7 @@ from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.appearance import appearance
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.report.comparisontable import as_csv, as_data, as_json, as_text, rounded, steps_text
-from weavecolor.report.sheetpicture import GROUND, PATCH, sheet_image, sheet_png
+from weavecolor.report.sheetpicture import GROUND, PATCH, _Sheet, sheet_image, sheet_png
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import custom_scene, scene
 from weavecolor.textile.grain import grain_deg, grain_words
@@ -410,6 +410,23 @@ def test_mixed_stacks_are_compared_each_layer_with_its_own_cloth_grain_and_face(
     )
     with pytest.raises(InputError, match="named twice"):
         compare_stacks((over, over), grounds, lights)
+
+
+def test_the_heading_tells_of_stacks_only_what_is_true_of_all_their_layers():
+    outer, lining = load_swatch("shot-organza-red-black"), load_swatch("silk-chiffon-ivory")
+    over = Stack((Layer(outer, 90.0, "back"), Layer(lining, 45.0)))
+    grounds, lights = (backing("white"),), (scene("window at the side"),)
+    for piles in ((over,), (Stack((Layer(outer),)), over)):
+        made = compare_stacks(piles, grounds, lights)
+        drawn = _Sheet(made, "", 1)
+        drawn.image()
+        on_sheet = [args[2] for kind, args in drawn.marks if kind == "text"][:3]
+        for title, common in (as_text(made).splitlines()[:2], (on_sheet[0], " ".join(on_sheet))):
+            assert len(piles) == 2 or title.startswith(outer.name)
+            assert title == "2 stacks" or f"over {lining.name}" in as_text(made).splitlines()[0]
+            for one in ("1 layer", "2 layers", "face out", "; straight", ", straight"):
+                assert one not in common
+            assert "white behind" in common and "window at the side" in common
 
 
 def test_mixed_stacks_from_the_command_line(tmp_path, capsys):

@@ -2,6 +2,7 @@
 
 import dataclasses
 import io
+import re
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 from PIL import Image
 from shapely.geometry import Polygon, box
 
-from weavecolor.cutting.fullness import plan_fullness
+from weavecolor.cutting.fullness import FullnessWanted, plan_fullness
 from weavecolor.cutting.lay import lay
 from weavecolor.cutting.needed import cloth_needed
 from weavecolor.cutting.pieces import Piece
@@ -74,6 +75,17 @@ def pdf_text(data):
         assert float(page.mediabox.height) == pytest.approx(841.89, abs=0.1)
     text = " ".join(page.extract_text() for page in reader.pages)
     return " ".join(text.split()), len(reader.pages), reader
+
+
+def test_panels_of_two_grains_are_told_apart_and_cut_once_for_their_layer():
+    skirt = FullnessWanted("skirt", "gathered", 72.0, 110.0, 60.0, fullness=2.5)
+    need = cloth_needed("organza", ((0.0, 1), (90.0, 1)), (), [skirt], [ClothInHand(112, 900)],
+                        tries=2)  # fmt: skip
+    layers = (SheetLayer("organza", 0.0), SheetLayer("organza", 90.0))
+    text, _, _ = pdf_text(making_sheet_pdf(sheet(layers=layers, pieces=(), needs=(need,))))
+    assert "skirt panel, straight grain 2 112 cm" in text
+    assert "skirt panel, cross grain 1 183 cm" in text  # 2.5 x 72 and a seam at both ends
+    assert "each of the 2 layers, and panels in the layers of the cloth or grain named" in text
 
 
 def test_the_pdf_holds_real_text_with_every_section():
@@ -167,7 +179,11 @@ def test_nothing_is_cut_off_unsaid_when_there_is_too_much():
         cautions=cautions(["silk", "acetate"], sheer=True, dyeing=True, solvent=True, stage=True),
     )
     text, pages, _ = pdf_text(making_sheet_pdf(many))
-    assert pages == 2 and text.count("more that this sheet has no room for") >= 2
+    assert pages == 2 and text.count("more that this sheet has no room for") >= 1
+    left_out = [int(n) for n in re.findall(r"and (\d+) more that this sheet", text)]
+    shown = sum(f"facing {i} 1 " in text for i in range(60))
+    shown += sum(f"seam {i}: faint." in text for i in range(30))
+    assert shown + sum(left_out) == 60 + 30
     for line in many.cautions:  # cautions are never shortened
         assert line in text
     with pytest.raises(InputError, match="too long for two pages"):

@@ -154,13 +154,7 @@ def as_text(comparison: Comparison, every_step: bool = False) -> str:
     Shot silk organza, crimson and black
     """
     varied = comparison.varied()
-    # the cloth stands above already
-    same = [axis for axis in AXES if axis not in varied and axis != "stack"]
-    piles = [outcome.option.stack for outcome in comparison.outcomes]
-    title = piles[0].layers[0].cloth.name
-    if "stack" in varied:  # each is told whole in its row; only place and backing are common
-        title = f"{len({outcome.option.aspect('stack') for outcome in comparison.outcomes})} stacks"
-        same = [axis for axis in same if axis in ("scene", "backing")]
+    title, same = heading(comparison)
     heads = [*("behind" if axis == "backing" else axis for axis in varied)]
     heads += ["L*", "a*", "b*", "give or take", "screen", "from first", "colour"]
     first = {step.end: step for step in comparison.from_first}
@@ -177,8 +171,7 @@ def as_text(comparison: Comparison, every_step: bool = False) -> str:
     numeric = {"L*", "a*", "b*", "give or take", "from first"}
     lines = [
         title,
-        "; ".join(comparison.outcomes[0].option.aspect(axis) for axis in same)
-        + f"; {comparison.observer} degree observer",
+        "; ".join([*same, f"{comparison.observer} degree observer"]),
         *_lit(comparison),
         "",
         *columns(heads, rows, numeric),
@@ -194,6 +187,24 @@ def as_text(comparison: Comparison, every_step: bool = False) -> str:
     if assumed:
         lines += ["", "Mind: " + "; ".join(text.rstrip(".") for text in assumed) + "."]
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def heading(comparison: Comparison) -> tuple[str, tuple[str, ...]]:
+    """What is compared, and what all options have in common, in words.
+
+    Examples
+    --------
+    >>> from weavecolor.decide.compare import compare_stacks
+    >>> heading(compare_stacks((single, double), (backing("white"),), (window,)))
+    ('2 stacks', ('window at the side', 'white behind'))
+    """
+    varied, first = comparison.varied(), comparison.outcomes[0].option
+    title = first.label or first.stack.layers[0].cloth.name
+    if "stack" in varied:
+        title = f"{len(comparison.labels('stack'))} stacks"
+    # a whole stack is told in its words; only place and backing stand beside it
+    beside = ("scene", "backing") if first.label else [axis for axis in AXES if axis != "stack"]
+    return title, tuple(first.aspect(axis) for axis in beside if axis not in varied)
 
 
 def _lit(comparison: Comparison) -> list[str]:

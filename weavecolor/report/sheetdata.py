@@ -81,7 +81,7 @@ class MakingSheet:
     swatches : up to 6 are set; the sheet says how many more there were.
     colours : one row a light.
     show_through : sentences.
-    pieces : the cutting list; ``pieces_note`` a sentence below it.
+    pieces : the cutting list, of one layer.
     needs : what each cloth must give, with its lays.
     fullness : (what, plan) such as ("skirt", plan_fullness(...)).
     cautions : sentences, as from ``cautions.cautions``.
@@ -103,7 +103,6 @@ class MakingSheet:
     colours: tuple[SheetColour, ...] = ()
     show_through: tuple[str, ...] = ()
     pieces: tuple[Piece, ...] = ()
-    pieces_note: str = ""
     needs: tuple[ClothNeeded, ...] = ()
     fullness: tuple[tuple[str, FullnessPlan], ...] = ()
     cautions: tuple[str, ...] = ()
@@ -133,7 +132,6 @@ class MakingSheet:
             self.title,
             self.date,
             self.backing,
-            self.pieces_note,
             *self.show_through,
             *self.cautions,
             *self.notes,

@@ -123,7 +123,6 @@ def making_sheet(
     tell(total, total)
     notes = [line for line in (*project.notes.splitlines(), *option.note.splitlines())]
     cloths = cloths_in(stack)
-    layers = len(stack.layers)
     return MakingSheet(
         title=project.title.strip() or "My making",
         date=choices.date,
@@ -134,9 +133,6 @@ def making_sheet(
         colours=colours,
         show_through=seen,
         pieces=named_apart(project.pieces),
-        pieces_note=""
-        if layers == 1
-        else f"The numbers are for one layer: cut every piece once in each of the {layers} layers.",
         needs=needs,
         fullness=plans,
         cautions=known_of(cloths).contradictions
@@ -167,7 +163,7 @@ def planned(project: Making, needs: Sequence[ClothNeeded]) -> tuple[tuple[str, F
 
 def cloths_in(stack: Stack) -> tuple[Cloth, ...]:
     """The different cloths of a stack, outermost first."""
-    return tuple({id(layer.cloth): layer.cloth for layer in stack.layers}.values())
+    return tuple(dict.fromkeys(layer.cloth for layer in stack.layers))
 
 
 def sheet_colours(stack: Stack, lit: Sequence[Lit]) -> tuple[SheetColour, ...]:

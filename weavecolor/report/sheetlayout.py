@@ -36,6 +36,7 @@ from weavecolor.report.sheetblocks import (
 from weavecolor.report.sheetdata import MakingSheet, SheetColour, SheetSwatch
 from weavecolor.report.sheetdrawings import lay_drawing, layer_icon, numbered, sample_box
 from weavecolor.report.sheetwords import fullness_sentences, grain_words, needed_sentences
+from weavecolor.textile import grain
 
 MARGIN, BOTTOM = 14.0, 15.0
 WIDTH = A4[0] - 2 * MARGIN
@@ -298,22 +299,25 @@ def _verdict(style: Style) -> Block:
 
 
 def _cut_pieces(sheet: MakingSheet) -> list[tuple[Piece, str]]:
-    """Pieces, then the panels of each fullness, for one layer; the cloth of panels that differ."""
-    several = len(sheet.needs) > 1
+    """Pieces, then the panels of each fullness, for one layer; the layer of panels that differ."""
     found: list[tuple[Piece, str]] = [(piece, "") for piece in sheet.pieces]
     for need in sheet.needs:
         for what, plan, _ in need.plans:
-            row = panels(what, plan), need.cloth if several else ""
+            whose = [need.cloth] if len(sheet.needs) > 1 else []
+            if len(need.grains) > 1:
+                whose.append(grain.grain_words(plan.grain_deg))
+            row = panels(what, plan), ", ".join(whose)
             if row not in found:
                 found.append(row)
     return found
 
 
 def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
-    shown, rest = shortened(_cut_pieces(sheet), style.of("cutting"))
-    numbers = numbered([piece for piece, _ in _cut_pieces(sheet)])
+    listed = _cut_pieces(sheet)
+    shown, rest = shortened(listed, style.of("cutting"))
+    numbers = numbered([piece for piece, _ in listed])
     rows = []
-    for piece, of_cloth in shown:
+    for piece, whose in shown:
         left, low, right, high = cut_outline(piece).bounds
         how = []
         if piece.fold_edge is not None:
@@ -329,7 +333,7 @@ def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
         rows.append(
             [
                 str(numbers[piece.name]),
-                f"{piece.name}, {of_cloth}" if of_cloth else piece.name,
+                f"{piece.name}, {whose}" if whose else piece.name,
                 str(piece.quantity),
                 f"{cm(right - left)} \u00d7 {cm(high - low)}",
                 f"{inches(right - left)} \u00d7 {inches(high - low)}",
@@ -347,8 +351,12 @@ def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
         Column("How", WIDTH - 147),
     ]
     blocks = [*table(layout, rows, style), *rest_note(rest, WIDTH, style)]
-    if sheet.pieces_note:
-        blocks.append(paragraph(sheet.pieces_note, WIDTH, style.body, bold=True))
+    layers = len(sheet.layers)
+    if layers > 1:
+        named = any(whose for _, whose in listed)
+        note = f"The numbers are for one layer: cut every piece once in each of the {layers} layers"
+        note += ", and panels in the layers of the cloth or grain named." if named else "."
+        blocks.append(paragraph(note, WIDTH, style.body, bold=True))
     return blocks
 
 

@@ -21,7 +21,7 @@ from weavecolor.decide.unexpected import unexpected
 from weavecolor.errors import InputError
 from weavecolor.picture.typeface import font, wrapped
 from weavecolor.report.cautions import cautions
-from weavecolor.report.comparisontable import HOW_TO_READ, assumptions
+from weavecolor.report.comparisontable import HOW_TO_READ, assumptions, heading
 
 Grey = int
 GROUND: Grey = 188  # Y = 0.50
@@ -128,8 +128,8 @@ class _Sheet:
 
     def __init__(self, comparison: Comparison, title: str, scale: int) -> None:
         self.comparison, self.scale = comparison, scale
-        self.cloth = comparison.outcomes[0].option.stack.layers[0].cloth
-        self.title = title or self.cloth.name
+        told, self.common = heading(comparison)
+        self.title = title or told
         self.plan = _plan(comparison.varied())
         self.places = np.arange(len(comparison.outcomes)).reshape(comparison.shape)
         self.steps = {(step.start, step.end): step for step in comparison.steps}
@@ -180,10 +180,7 @@ class _Sheet:
         for line in wrapped(self.title, inner * self.scale, font(24 * self.scale, True), 2):
             self._text(MARGIN, y, line, 24, bold=True)
             y += 32
-        varied = self.comparison.varied()
-        first = self.comparison.outcomes[0].option
-        fixed = [first.aspect(axis) for axis in AXES if axis not in varied]
-        text = ", ".join([*fixed, f"{self.comparison.observer}\u00b0 observer"])
+        text = ", ".join([*self.common, f"{self.comparison.observer}\u00b0 observer"])
         return self._lines(MARGIN, y + 2, text, inner, 14, QUIET) + 14
 
     def _block(self, fixed: dict[str, int], y: float) -> float:
@@ -221,7 +218,7 @@ class _Sheet:
         for i in range(self.rows):
             if plan.row:
                 label = self.comparison.labels(plan.row)[i]
-                self._lines(x, y + 4, label, ROW_HEAD - 12, 13, most=5)
+                self._lines(x, y + 4, label, ROW_HEAD - 12, 13, most=9)
             for j in range(self.columns):
                 here = {**fixed, plan.row: i, plan.column: j}
                 self._patch(self._place(here), x + self.head + j * (PATCH[0] + GUTTER), y)
