@@ -9,6 +9,7 @@ import sys
 import time
 import warnings
 
+import colour
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -16,9 +17,9 @@ from hypothesis import strategies as st
 from PIL import Image, ImageCms
 
 from weavecolor.colour import colorimetry as c
-from weavecolor.colour.library import OBSERVERS, science
+from weavecolor.colour.library import OBSERVERS
 from weavecolor.colour.lights import light_names, light_spectrum
-from weavecolor.colour.screen import decoded, encoded, space
+from weavecolor.colour.screen import daylight_white, decoded, encoded, space
 from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.colour.tristimulus import adaptation_matrix
 from weavecolor.errors import InputError
@@ -30,7 +31,7 @@ def measured_samples() -> np.ndarray:
     """99 measured surfaces of the CIE 2017 colour fidelity index (CIE 224:2017), (99, 81), 5 nm."""
     from colour.quality.cfi2017 import load_TCS_CIE2017
 
-    return np.asarray(load_TCS_CIE2017(science().SpectralShape(380, 780, 5)).values).T
+    return np.asarray(load_TCS_CIE2017(colour.SpectralShape(380, 780, 5)).values).T
 
 
 # --- differences -----------------------------------------------------------------------------
@@ -129,7 +130,6 @@ def test_metamerism_index():
 @pytest.mark.parametrize("observer", ["2", "10"])
 def test_astm_e308_as_the_reference_library_does_it(observer):
     """Radiances at 10 nm against the library's ASTM E308 practice, which applies its own table."""
-    colour = science()
     rng = np.random.default_rng(3)
     radiance = rng.uniform(0.0, 1.0, (4, 41))
     cmfs = colour.MSDS_CMFS[OBSERVERS[observer]]
@@ -153,7 +153,6 @@ def test_copied_tables_and_constants_are_the_reference_library_s():
     from weavecolor.colour import library, lights, screen, tristimulus
     from weavecolor.colour.difference import cmc
 
-    colour = science()
     fine = colour.SpectralShape(360, 780, 1)
     for angle, name in OBSERVERS.items():
         cmfs = colour.MSDS_CMFS[name].copy().trim(fine)
@@ -226,7 +225,7 @@ def test_narrow_lines_cost_less_than_a_visible_difference(name):
 def _worst_against_5_nm(name: str, observer: str) -> float:
     from weavecolor.colour.lights import lamp
 
-    colour, samples = science(), measured_samples()
+    samples = measured_samples()
     shape = colour.SpectralShape(380, 780, 5)
     fine = colour.SDS_ILLUMINANTS[lamp(name).illuminant].copy().align(shape).values
     cmfs = colour.MSDS_CMFS[OBSERVERS[observer]].copy().align(shape).values
@@ -262,10 +261,10 @@ def test_cie_lab_of_a_published_chart_patch():
     # "dark skin" and "light skin" patches of the chart whose spectra ISO 17321-1 gives; their
     # Lab under D50 as the chart's maker publishes them (37.99 13.56 14.06; 65.71 18.13 17.81,
     # from memory). Two sets of measurements: they agree within a few units.
-    chart = science().SDS_COLOURCHECKERS["ISO 17321-1"]
+    chart = colour.SDS_COLOURCHECKERS["ISO 17321-1"]
     d50 = light_spectrum("D50")
     for patch, Lab in (("dark skin", (37.99, 13.56, 14.06)), ("light skin", (65.71, 18.13, 17.81))):
-        reflectance = chart[patch].copy().align(science().SpectralShape(380, 780, 10)).values
+        reflectance = chart[patch].copy().align(colour.SpectralShape(380, 780, 10)).values
         assert c.ciede2000(c.reading(reflectance * d50, d50).Lab, Lab) < 3.0
 
 
@@ -399,7 +398,7 @@ def test_fitting_keeps_lightness_and_hue():
     fitted = c.fit_to_gamut(linear)
     assert fitted.min() >= 0 and fitted.max() <= 1
     np.testing.assert_array_equal(fitted[~out], np.clip(linear[~out], 0, 1))
-    before, after = (science().XYZ_to_Oklab(rgb[out] @ srgb.to_xyz.T) for rgb in (linear, fitted))
+    before, after = (colour.XYZ_to_Oklab(rgb[out] @ srgb.to_xyz.T) for rgb in (linear, fitted))
     np.testing.assert_allclose(after[:, 0], before[:, 0], atol=0.02)
     across = (before[:, 1] * after[:, 2] - before[:, 2] * after[:, 1]) / np.hypot(
         before[:, 1], before[:, 2]
@@ -615,18 +614,28 @@ def test_importing_does_not_load_the_colour_library():
 def test_the_first_guess_is_the_library_s_for_the_colour_in_enough_light():
     """Bright surfaces are guessed as the reference library does it, dark ones as the same colour
     in more light, scaled back: XYZ are proportional to reflectance."""
-    from weavecolor.colour.recovery import _otsu_inputs, _surface_guess
+    from colour.recovery import otsu2018
 
-    white = space("sRGB").white
-    cmfs, illuminant = _otsu_inputs()
-    for bright in ([45.0, 50.0, 8.0], [30.0, 20.0, 12.0], [18.0, 20.0, 60.0]):
-        with warnings.catch_warnings():
+    from weavecolor.colour.recovery import _PARTED, _surface_guess, surface_like
+
+    assert [list(row) for row in _PARTED] == otsu2018.SELECTOR_ARRAY_OTSU2018.tolist()
+    shape = colour.SpectralShape(380, 730, 10)
+    cmfs = colour.MSDS_CMFS[OBSERVERS["2"]].copy().align(shape)
+    daylight = colour.SDS_ILLUMINANTS["D65"].copy().align(shape)
+    seen, rng = set(), np.random.default_rng(18)
+    for _ in range(200):  # of all clusters
+        XYZ = colour.xyY_to_XYZ([*rng.uniform((0.17, 0.1), (0.6, 0.55)), rng.uniform(0.05, 0.9)])
+        with warnings.catch_warnings():  # it tells of its own resampling
             warnings.simplefilter("ignore")
-            theirs = science().recovery.XYZ_to_sd_Otsu2018(
-                np.array(bright) / 100.0, cmfs, illuminant, clip=True
-            )
+            theirs = colour.recovery.XYZ_to_sd_Otsu2018(XYZ, cmfs, daylight, clip=True)
+        np.testing.assert_allclose(surface_like(XYZ), theirs.values, rtol=0, atol=1e-11)
+        seen.add(otsu2018.DATASET_REFERENCE_OTSU2018.select(XYZ[:2] / XYZ.sum()))
+    assert len(seen) == 8
+    white = space("sRGB").white
+    for bright in ([45.0, 50.0, 8.0], [30.0, 20.0, 12.0], [18.0, 20.0, 60.0]):
+        adapted = adaptation_matrix(white, daylight_white("2")) @ bright / 100.0
         ours = _surface_guess(np.array(bright), white)
-        np.testing.assert_allclose(ours[2:36], theirs.values[2:], atol=1e-9)  # 400-730 nm
+        np.testing.assert_allclose(ours[2:36], surface_like(adapted)[2:], atol=1e-12)
         assert np.ptp(ours[:3]) == 0.0 and np.ptp(ours[35:]) == 0.0  # held level beyond
         lit = 15.0 / bright[1] * np.array(bright)
         for dark in (0.5, 0.05):

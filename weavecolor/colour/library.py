@@ -1,16 +1,13 @@
-"""The door to colour-science: what is needed of its tables, copied, and the library itself.
+"""Tables of colour-science, copied: the library takes a second or two and 90 MB to load.
 
-Importing the library takes a second or two, so its tables that nearly every answer needs lie in
-``data/`` (observers, weights, illuminants, with their source in the first lines). The rest is
-imported on first use. Knows nothing of what is computed with them.
+They lie in ``data/`` (observers, weights, illuminants, surfaces, with their source in the first
+lines); the tests hold them against the library. Knows nothing of what is computed with them.
 """
 
 from __future__ import annotations
 
-import warnings
 from functools import lru_cache
 from importlib.resources import files
-from types import ModuleType
 
 import numpy as np
 
@@ -22,15 +19,6 @@ OBSERVERS = {
     "2": "CIE 1931 2 Degree Standard Observer",
     "10": "CIE 1964 10 Degree Standard Observer",
 }
-
-
-@lru_cache(maxsize=1)
-def science() -> ModuleType:
-    """The ``colour`` package, without its notice about plotting (no plotting is done here)."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        import colour
-    return colour
 
 
 def observer_name(observer: str | int) -> str:

@@ -3,24 +3,22 @@
 Knows how to find a likely reflectance with exactly the colour asked for; knows nothing of cloth.
 
 Method. The first guess is Otsu, Yamamoto and Hachisuka (2018), principal components of clusters
-of measured surfaces (colour-science); of the methods there it came closest to measured samples
-(see the tests). It is then corrected to the reflectance of values 0-1 whose difference from the
-guess is smoothest (least sum of squared steps, the criterion of Meng et al. 2015, solved as
-bounded least squares), so that the colour comes back exactly. Colours far from any measured
-surface, where the guess misses by more than 5 CIELAB units, start from grey: plain Meng.
+of measured surfaces (``data/surfaces.csv``); of the methods of colour-science it came closest to
+measured samples (see the tests). It is then corrected to the reflectance of values 0-1 whose
+difference from the guess is smoothest (least sum of squared steps, the criterion of Meng et al.
+2015, solved as bounded least squares), so that the colour comes back exactly. Colours far from any
+measured surface, where the guess misses by more than 5 CIELAB units, start from grey: plain Meng.
 """
 
 from __future__ import annotations
 
-import warnings
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from weavecolor.cache import Kept, Packed
-from weavecolor.colour.library import observer_name, science
+from weavecolor.colour import library
 from weavecolor.colour.lights import lamp, light_spectrum
 from weavecolor.colour.screen import daylight_white, decoded, space
 from weavecolor.colour.spectra import BANDS, Spectrum, frozen
@@ -101,7 +99,7 @@ def spectrum_from_xyz(XYZ: ArrayLike, illuminant: str = "D65", observer: str = "
     return _found(values, lamp(illuminant).name, str(observer))
 
 
-#: By XYZ, light and observer; kept on, since the library behind takes a second to load.
+#: By XYZ, light and observer; kept on, since SciPy's optimisation takes a while to load.
 _kept: Kept[tuple[Any, ...], Spectrum] = Kept(
     1024,
     packed=Packed("recovered", lambda key: key, lambda x: {"x": x}, lambda _, a: frozen(a["x"])),
@@ -140,35 +138,53 @@ def _recovered(target_XYZ: FloatArray, light_name: str, observer: str) -> Spectr
     return frozen(result)
 
 
-@lru_cache(maxsize=1)
-def _otsu_inputs() -> tuple[object, object]:
-    colour = science()
-    # 380-730 nm by 10 is the span of the measured surfaces behind the method.
-    shape = colour.SpectralShape(380, 730, 10)
-    cmfs = colour.MSDS_CMFS[observer_name("2")].copy().align(shape)
-    return cmfs, colour.SDS_ILLUMINANTS["D65"].copy().align(shape)
+#: Which cluster a chromaticity lies in: where x (0) or y (1) parts them, then what lies on either
+#: side, a cluster or, below 0, the row to go on with.
+_PARTED = (
+    (0.333444973048471, 1, -3, -1), (0.428556829741043, 0, 1, -2), (0.368343583792887, 1, 5, 7),
+    (0.389059234962091, 0, -5, -4), (0.464102042665547, 0, 2, 6), (0.288243127874986, 0, 0, -6),
+    (0.247072787814766, 1, 3, 4),
+)  # fmt: skip
 
 
 def _surface_guess(target_XYZ: FloatArray, white: FloatArray) -> FloatArray | None:
     """Otsu et al. (2018) for the colour adapted to D65 and the 2 degree observer, or None."""
-    cmfs, illuminant = _otsu_inputs()
     adapted = adaptation_matrix(white, daylight_white("2")) @ target_XYZ / 100.0
     if (adapted <= 0).any():
         return None
     # Few of the surfaces are dark: there the shape is taken from the same colour in brighter
     # light, and scaled back. XYZ scale with reflectance, so this is exact.
     scale = max(1.0, 0.15 / adapted[1])
-    try:
-        with warnings.catch_warnings():  # it tells of its own resampling
-            warnings.simplefilter("ignore")
-            sd = science().recovery.XYZ_to_sd_Otsu2018(adapted * scale, cmfs, illuminant, clip=True)
-    except (ValueError, RuntimeError, ArithmeticError):
-        return None
-    values = np.asarray(sd.values) / scale
+    values = surface_like(adapted * scale) / scale
     values = np.concatenate([values, np.full(BANDS - values.size, values[-1])])
     # Below 400 nm white pigment darkens the surfaces behind the method; cloth has no need of it.
     values[:2] = values[2]
     return values if np.isfinite(values).all() else None
+
+
+def surface_like(XYZ: FloatArray) -> FloatArray:
+    """Reflectance, 0-1, from 380 to 730 nm by 10, of a surface such as were measured: in daylight
+    and for the 2 degree observer it has the colour ``XYZ`` (3,), Y = 1 for white, where no value
+    must be cut off at 0 or 1.
+
+    Examples
+    --------
+    >>> surface_like(np.array([0.19, 0.2, 0.21])).shape
+    (36,)
+    """
+    held = library.table("surfaces")
+    row = 0
+    while True:
+        parted, axis, low, high = _PARTED[row]
+        cluster = low if XYZ[axis] / XYZ.sum() <= parted else high
+        if cluster >= 0:
+            break
+        row = -cluster
+    sight = np.stack([held[axis] for axis in "xyz"])
+    mean = held[f"mean_{cluster}"]
+    parts = np.stack([held[f"part_{cluster}_{n}"] for n in range(3)])
+    amounts = np.linalg.solve(sight @ parts.T, XYZ - sight @ mean)
+    return np.clip(amounts @ parts + mean, 0.0, 1.0)
 
 
 def _corrected(guess: FloatArray, target_XYZ: FloatArray, table: FloatArray) -> FloatArray:
