@@ -208,3 +208,38 @@ def test_a_long_drawing_holds_nobody_up(monkeypatch):
     begun = time.monotonic()
     while not made.begin("other"):
         assert time.monotonic() - begun < 20.0
+
+
+#: Heaps full of holes: of what many threads at once made, one part in fifty is held on to.
+HOLES = """
+import threading, time
+from pathlib import Path
+import numpy as np
+from weavecolor.cli import _pageserver
+def held():
+    status = Path("/proc/self/status").read_text()
+    return next(int(x.split()[1]) / 1024 for x in status.splitlines() if x.startswith("VmRSS"))
+_pageserver._EVERY, _pageserver._WORKED = 0.2, 0.0
+parts, before = [], held()
+def work():
+    parts.append([np.ones(4000) for _ in range(1000)])
+for _ in range(6):
+    threads = [threading.Thread(target=work) for _ in range(4)]
+    [x.start() for x in threads], [x.join() for x in threads]
+most = held() - before
+parts[:] = [part[::50] for part in parts]
+free = held() - before
+_pageserver.lean()
+time.sleep(2.0)
+print(most, free, held() - before)
+"""
+
+
+@pytest.mark.skipif(not Path("/proc/self/status").is_file(), reason="Linux alone tells it so")
+def test_memory_that_is_free_goes_back_to_the_system():
+    run = subprocess.run(
+        [sys.executable, "-c", HOLES], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    most, free, left = map(float, run.stdout.split())
+    assert most > 700.0 and free > 0.9 * most  # 24 000 arrays of 32 kB, then 480
+    assert left < 0.2 * most, (most, free, left)

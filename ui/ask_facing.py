@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import streamlit as st
 
-import charts
 import laying
 import looks
 import strip
@@ -31,6 +30,8 @@ def draw(waiting: Waiting) -> None:
     if fold("How the colour moves as it turns", "turning"):
         with st.spinner("Turning the cloth …"):
             moved = looks.turn(now, table)
+        import charts  # and with it 80 MB of libraries for them
+
         charts.turn_chart(moved, table.layers[0].grain_deg)
 
 
