@@ -525,6 +525,36 @@ def test_every_question_is_whole_legible_and_reachable(page, tmp_path, width, he
     print("\nquestion, words: " + json.dumps(told))
 
 
+#: Whether what would be pressed at the middle of "Next" is that button.
+NEXT = """
+const button = document.querySelector('.st-key-next button');
+if (!button) return null;
+const b = button.getBoundingClientRect();
+return b.top >= 0 && b.bottom <= innerHeight && b.left >= 0 && b.right <= innerWidth
+  && button.contains(document.elementFromPoint(b.x + b.width / 2, b.y + b.height / 2));
+"""
+
+
+@pytest.mark.parametrize(("width", "height"), [(1440, 757), (390, 844)])
+def test_the_way_on_can_be_pressed_where_it_stands(page, width, height):
+    page.resize(width, height)
+    page.press("My cloth")
+    for question, onward in zip(QUESTIONS, QUESTIONS[1:], strict=False):
+        page.driver.execute_script(
+            "document.querySelector('[data-testid=stMain]').scrollTo(0, 0)"
+        )
+        page.until(lambda: page.driver.execute_script(NEXT), 30, f"the way on from {question!r}")
+        at = page.one(".st-key-next button").rect
+        for kind in ("mousePressed", "mouseReleased"):
+            mouse(page, kind, at["x"] + at["width"] / 2, at["y"] + at["height"] / 2)
+        page.until(
+            lambda name=onward: page.one('.st-key-way [aria-checked="true"]').text == name,
+            what=f"{onward!r} opened",
+        )
+        page.settle()
+    assert not page.all(".st-key-next")
+
+
 @pytest.mark.slow
 def test_memory_stays_bounded_over_many_changes(page, served):
     page.press("Facing")

@@ -16,7 +16,10 @@ CSS = """
 [data-stale="true"] { opacity: 1 !important; }
 .st-key-wc-cloth { gap: 0 !important; position: relative; }
 .st-key-wc-words { gap: 0 !important; }
+/* the way on stands where it can be pressed, however long the question is */
 @media (min-width: 901px) {
+  .st-key-next { position: fixed; right: .8rem; bottom: .5rem; z-index: 61; }
+  .st-key-wc-kept { border-right: 13rem solid #f7f7f7; }
   .st-key-wc-words { position: absolute; left: 0; right: 0; bottom: -3.4rem; }
 }
 [data-testid="stColumn"]:has(> div .st-key-wc-cloth) { position: sticky; top: 0;
@@ -127,6 +130,9 @@ h2.wc-question { font-size: 1.08rem; margin: .1rem 0 0; padding: 0; font-weight:
 [data-testid="stCaptionContainer"], [data-testid="stCaptionContainer"] * {
   color: #2c2c2c !important; opacity: 1 !important; }
 @media (max-width: 900px) {
+  .st-key-wc-panel { position: relative; }
+  .st-key-next { position: absolute !important; right: 0; top: 0; width: auto !important; }
+  .st-key-wc-panel:has(.st-key-next) h2 { min-height: 2.4rem; padding-right: 10rem; }
   [data-testid="stHorizontalBlock"]:has(> [data-testid="stColumn"] > div .st-key-wc-cloth) {
     flex-direction: column !important; }
   [data-testid="stHorizontalBlock"]:has(> [data-testid="stColumn"] > div .st-key-wc-cloth)
