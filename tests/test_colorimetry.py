@@ -407,6 +407,26 @@ def test_fitting_keeps_lightness_and_hue():
     assert (np.hypot(*after[:, 1:].T) <= np.hypot(*before[:, 1:].T) + 0.02).all()
 
 
+@pytest.mark.parametrize(
+    ("lab", "most"),
+    [((108.5, 4.9, 84.4), 13.5), ((100.0, 0.1, 71.9), 7.5), ((105.0, 30.0, 5.0), 13.0)],
+)
+def test_what_shines_brighter_than_the_screen_keeps_its_colour(lab, most):
+    """Satin gold in side light is no white patch: the library's own difference, of all that a
+    screen shows (steps of a tenth, and its edges) nothing is nearer by more than a fifth."""
+    from itertools import product
+
+    XYZ = 100.0 * science().Lab_to_XYZ(np.array(lab), np.array([0.3127, 0.3290]))
+    values, fits = c.srgb_from_xyz(XYZ)
+    steps = np.linspace(0.0, 1.0, 11)
+    every = np.array([*product(steps, steps, steps), values])
+    away = science().delta_E(
+        science().XYZ_to_Lab(decoded(every) @ space("sRGB").to_xyz.T, np.array([0.3127, 0.3290])),
+        np.array(lab), method="CIE 2000",
+    )  # fmt: skip
+    assert not fits and away[-1] < min(most, 1.2 * away[:-1].min())
+
+
 def test_fitting_does_not_jump_at_the_edge():
     """A colour just outside is shown next to one just inside, at every corner of the screen."""
     corners = np.array(np.meshgrid([0, 1], [0, 1], [0, 1])).reshape(3, -1).T.astype(float)

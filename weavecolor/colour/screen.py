@@ -12,12 +12,14 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from weavecolor.colour.difference import ciede2000
 from weavecolor.colour.library import observer_name
 from weavecolor.colour.spectra import Spectrum, frozen
 from weavecolor.colour.tristimulus import (
     FloatArray,
     adaptation_matrix,
     checked_spectrum,
+    lab_from_xyz,
     weights,
     xyz,
 )
@@ -46,6 +48,8 @@ LMS_TO_OKLAB = frozen(
      [0.0259040371, 0.7827717662, -0.8086757660]]
 )  # fmt: skip
 
+#: Shares of a colour's lightness at which the nearest that a screen shows is sought.
+_DARKER = np.linspace(1.0, 0.5, 101)
 #: Oklab distance that is about just noticeable (CSS Color 4).
 CLIP_UNSEEN = 0.02
 
@@ -349,10 +353,24 @@ def encode(linear: ArrayLike, space: str = "sRGB") -> tuple[NDArray[np.uint8], N
     return _codes()[steps.astype(np.uint16)], mask
 
 
+def _nearest(linear: FloatArray, screen: str) -> FloatArray:
+    """Of linear RGB (n, 3) as it is or darker, brought in, what differs least by CIEDE2000."""
+    to_lms, to_linear, lms_lab, lab_lms = _oklab(screen)
+    lab = np.repeat((np.cbrt(linear @ to_lms.T) @ lms_lab.T)[:, None], _DARKER.size, axis=1)
+    lab[..., 0] *= _DARKER
+    tried = fit_to_gamut((lab @ lab_lms.T) ** 3 @ to_linear.T, screen)
+    own = space(screen)
+    here, there = (lab_from_xyz(100.0 * x @ own.to_xyz.T, own.white) for x in (linear, tried))
+    best = np.argmin(ciede2000(here[:, None], there), axis=1)
+    return np.asarray(tried[np.arange(best.size), best])
+
+
 def srgb_from_xyz(XYZ: ArrayLike, space: str = "sRGB") -> tuple[FloatArray, NDArray[np.bool_]]:
     """Screen values 0-1 (..., 3) of XYZ under the screen's white (Y = 100), and whether they fit.
 
-    Those that do not fit are brought in by :func:`fit_to_gamut`; the flag (...) says so.
+    What does not fit becomes the nearest, by CIEDE2000, that :func:`fit_to_gamut` makes of it as it
+    is or darker: gold that shines brighter than the screen's white stays gold. The flag (...) says
+    so.
 
     Examples
     --------
@@ -362,4 +380,7 @@ def srgb_from_xyz(XYZ: ArrayLike, space: str = "sRGB") -> tuple[FloatArray, NDAr
     """
     linear = linear_from_xyz(XYZ, space)
     fits = in_gamut(linear)
-    return encoded(fit_to_gamut(linear, space)), fits
+    shown = np.array(fit_to_gamut(linear, space))
+    if not fits.all():
+        shown[~fits] = _nearest(linear[~fits], space)
+    return encoded(shown), fits
