@@ -416,12 +416,12 @@ def test_what_shines_brighter_than_the_screen_keeps_its_colour(lab, most):
     screen shows (steps of a tenth, and its edges) nothing is nearer by more than a fifth."""
     from itertools import product
 
-    XYZ = 100.0 * science().Lab_to_XYZ(np.array(lab), np.array([0.3127, 0.3290]))
+    XYZ = 100.0 * colour.Lab_to_XYZ(np.array(lab), np.array([0.3127, 0.3290]))
     values, fits = c.srgb_from_xyz(XYZ)
     steps = np.linspace(0.0, 1.0, 11)
     every = np.array([*product(steps, steps, steps), values])
-    away = science().delta_E(
-        science().XYZ_to_Lab(decoded(every) @ space("sRGB").to_xyz.T, np.array([0.3127, 0.3290])),
+    away = colour.delta_E(
+        colour.XYZ_to_Lab(decoded(every) @ space("sRGB").to_xyz.T, np.array([0.3127, 0.3290])),
         np.array(lab), method="CIE 2000",
     )  # fmt: skip
     assert not fits and away[-1] < min(most, 1.2 * away[:-1].min())

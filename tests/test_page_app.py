@@ -700,6 +700,34 @@ def test_pieces_survive_their_table():
             assert (one.quantity, one.fold_edge) == (other.quantity, other.fold_edge)
 
 
+def test_a_table_in_inches_changes_nothing_that_was_told_in_the_project():
+    import enough_panel
+    import laying
+
+    from weavecolor.cutting.pieces import Piece
+    from weavecolor.cutting.remnant import ClothInHand
+
+    # 11 1/8 inch is shown as 11.12; the allowance is not shown at all
+    told = (Piece.rectangle("band", 11.125, 3.375, unit="inch", seam_cm=0.0, grain_deg=10.0),)
+    frame = enough_panel.pieces_frame(told, "inch")
+    rows = enough_panel.pieces_from(frame, "inch")
+    assert enough_panel.kept_rows(told, rows, "inch") == list(told)
+    frame.loc[0, "quantity"] = 2
+    (more,) = enough_panel.kept_rows(told, enough_panel.pieces_from(frame, "inch"), "inch")
+    assert (more.quantity, more.seam_cm, more.grain_deg) == (2, 0.0, 10.0)
+    # a bite that was at the edge still is
+    bite = ((0.0, 209.0), (30.0, 209.0), (30.0, 249.0), (0.0, 249.0))
+    hand = ClothInHand(112.0, 249.0, damage=(bite,))
+    frame = enough_panel.spots_frame(hand, "inch")
+    assert enough_panel.spots_from(frame, hand, "inch") == (bite,)
+    frame.loc[0, "across"] = 10.0
+    assert enough_panel.spots_from(frame, hand, "inch")[0][1][0] == pytest.approx(25.4)
+    # -45 and 135 degrees are one line
+    assert [laying._on_slider(x) for x in (45.0, -45.0, -90.0, 270.0, 180.0)] == [
+        45, 135, 90, 90, 180,
+    ]  # fmt: skip
+
+
 def test_markdown_of_the_users_own_is_made_harmless():
     import session
 

@@ -6,7 +6,7 @@ command line, is ``weavecolor.cutting.needed``.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -138,16 +138,18 @@ def spots_from(frame: pd.DataFrame, hand: ClothInHand, units: str) -> tuple[Poin
     that it cannot hold. Raises InputError."""
     size = UNITS[units]
     made = [hole for hole in hand.damage if not _upright(hole)]
+    upright = [hole for hole in hand.damage if _upright(hole)]
+    # the table shows hundredths: a row that was not touched stays what it was
+    kept = dict(zip(map(tuple, spots_frame(hand, units).to_numpy().tolist()), upright, strict=True))
     for number, row in enumerate(frame.to_dict("records"), 1):
         values = [row[name] for name in _SPOT]
         if all(pd.isna(value) for value in values):
             continue
         if any(pd.isna(value) for value in values[:2]):
             raise InputError("give both across and along", field=f"flaw or bite {number}")
-        across, along, left, end = (
-            0.0 if pd.isna(value) else float(value) * size for value in values
-        )
-        made.append(damage_at(left, end, across, along))
+        given = [0.0 if pd.isna(value) else float(value) for value in values]
+        across, along, left, end = (value * size for value in given)
+        made.append(kept.get(tuple(given)) or damage_at(left, end, across, along))
     return tuple(made)
 
 
@@ -177,7 +179,7 @@ def draw(option: MakingOption) -> None:
     )
     st.markdown(
         "**Pieces of one layer** (finished size; a seam allowance of 1.5 cm, 5/8 inch, is added "
-        "all round)"
+        "all round, or what the project says)"
     )
     for wanted in plans_of(now):
         st.caption(f"Counted besides: the {plain(wanted.what)}, planned under fullness.")
@@ -319,9 +321,7 @@ def _with_pieces(
     shaped: tuple[Piece, ...],
     spots: dict[str, list[pd.DataFrame]],
 ) -> Making:
-    kept = {_named(p): p for p in now.pieces}
-    # A row that was not touched keeps what the table does not show: its own allowance.
-    made = tuple(kept.get(_named(p), p) for p in pieces_from(edited, now.units))
+    made = kept_rows(now.pieces, pieces_from(edited, now.units), now.units)
     pieces = named_apart((*made, *shaped))
     if not pieces and not plans_of(now):
         raise InputError("there are no pieces yet; write them into the table")
@@ -333,9 +333,22 @@ def _with_pieces(
     return replace(now, pieces=pieces)
 
 
-def _named(piece: Piece) -> tuple[Any, ...]:
-    corners = tuple((round(x, 1), round(y, 1)) for x, y in piece.outline)
-    return piece.name, corners, piece.quantity, piece.fold_edge, piece.pair, piece.grain
+def kept_rows(before: Sequence[Piece], rows: Sequence[Piece], units: str) -> list[Piece]:
+    """The table's ``rows``, with what it does not show of the pieces ``before``: of a row that was
+    not touched all of it, else the allowance and the grain line of the piece of that name."""
+
+    def row(piece: Piece) -> tuple[Any, ...]:
+        return tuple(pieces_frame((piece,), units).iloc[0])
+
+    own = [piece for piece in before if rectangular(piece)]
+    same, named = {row(piece): piece for piece in own}, {piece.name: piece for piece in own}
+    return [
+        same.get(row(piece))
+        or replace(piece, seam_cm=named[piece.name].seam_cm, grain_deg=named[piece.name].grain_deg)
+        if piece.name in named
+        else piece
+        for piece in rows
+    ]
 
 
 @guarded

@@ -49,7 +49,7 @@ def grains(now: Making) -> None:
                 st.slider,
                 f"Grain of layer {index + 1}, degrees off straight",
                 f"grain-{index}",
-                int(round(layer.grain_deg)) % 181,
+                _on_slider(layer.grain_deg),
                 lambda now, angle, index=index: with_layer(now, index, grain_deg=float(angle)),
                 min_value=0,
                 max_value=180,
@@ -76,6 +76,16 @@ def grains(now: Making) -> None:
                 horizontal=True,
                 help="Which side of the cloth is seen.",
             )
+
+
+def _on_slider(grain_deg: float) -> int:
+    """Whole degrees, 0 to 180: half a turn more is the same line.
+
+    >>> [_on_slider(angle) for angle in (45.0, 180.0, -45.0, 270.0)]
+    [45, 180, 135, 90]
+    """
+    angle = round(grain_deg) % 360
+    return angle if angle <= 180 else angle - 180
 
 
 def layers(now: Making) -> None:
