@@ -515,6 +515,33 @@ def test_pieces_are_laid_and_stand_on_the_sheet(page):
     assert "wc-enough-no" in html(page)  # three layers of it are too much for 250 cm
 
 
+def test_the_skirt_alone_takes_what_the_sum_of_its_layers_says(page):
+    import fullness_panel
+
+    from weavecolor.cutting.remnant import ClothInHand
+    from weavecolor.making.answers import needs_of
+    from weavecolor.making.model import MakingLayer
+
+    now = page.session_state["work"]
+    crossed = replace(now.table, layers=(MakingLayer(DEMO), MakingLayer(DEMO, 90.0)))
+    hands = (ClothInHand(112.0, 120.0), ClothInHand(112.0, 500.0))
+    for lengths in (hands, hands[:1], ()):
+        own = replace(now.cloths[0], in_hand=lengths)
+        told = replace(
+            now, cloths=(own,), table=crossed, pieces=(), fullness=(),
+            fullness_asked=replace(now.fullness_asked, on_sheet=True),
+        )  # fmt: skip
+        (need,) = needs_of(told, crossed)
+        alone = fullness_panel.alone(told, crossed)
+        assert (alone.grains, alone.verdict, alone.counted) == (
+            ((0.0, 1), (90.0, 1)), need.verdict, need.counted,
+        )  # fmt: skip
+        assert (alone.used_cm, alone.short_cm) == pytest.approx((need.used_cm, need.short_cm),
+                                                                nan_ok=True)  # fmt: skip
+        plan, said = fullness_panel.planned(told, crossed)
+        assert not plan.sideways and any("skirt alone" in line for line in said)
+
+
 def test_every_length_in_hand_is_told_and_counted(page):
     to(page, "reach", "pieces")
     press(page, "demo-pieces")

@@ -5,7 +5,6 @@ Knows what is asked; the folds are counted by ``weavecolor.cutting.fullness``.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -16,10 +15,12 @@ import bench
 import looks
 from lengths_input import length_input
 from session import bound, guarded, plain, work
-from state import cloth_called, decided_option, hand_of
+from state import cloth_called, decided_option, stack_of
 from weavecolor.cutting.fullness import FullnessPlan
 from weavecolor.cutting.lengths import cm_and_inches
-from weavecolor.cutting.needed import ClothNeeded, cloth_needed
+from weavecolor.cutting.needed import ClothNeeded
+from weavecolor.decide.enoughcloth import stack_needs
+from weavecolor.making.answers import in_hand_of
 from weavecolor.making.model import Making, MakingOption
 from weavecolor.report.sheetwords import fullness_sentences
 from weavecolor.textile.construction import describe
@@ -108,27 +109,26 @@ def planned(now: Making, option: MakingOption) -> tuple[FullnessPlan, tuple[str,
     """The skirt as the outermost cloth in hand gives it, at that layer's grain; in words, with the
     bulk of all layers of that cloth and what it takes of the cloth in hand."""
     outer = option.layers[0]
-    wanted = now.fullness_asked.wanted()
-    layers = sum(layer.cloth == outer.cloth for layer in option.layers)
-    hand = hand_of(now, outer.cloth)
-    width = None if hand is None else hand.usable_width_cm
-    longest = math.inf if hand is None or hand.outline is not None else hand.length_cm
-    plan = wanted.plan(width, outer.grain_deg, longest)
+    need = alone(now, option)
+    off = min(outer.grain_deg % 180.0, -outer.grain_deg % 180.0)
+    plan = next((plan for _, plan, _ in need.plans if abs(plan.grain_deg - off) < 1e-6), None)
+    if plan is None:  # there is no such skirt: told why
+        plan = now.fullness_asked.wanted().plan(grain_deg=outer.grain_deg)
+    layers = need.layers
     cloth = cloth_called(now, outer.cloth)
     said = fullness_sentences("skirt", plan, describe(cloth).thickness_mm, layers)
-    need = alone(now, option)
     return plan, (*said, _skirt_alone(need, layers), *([need.largest] if need.largest else []))
 
 
 def alone(now: Making, option: MakingOption) -> ClothNeeded:
-    """What the skirt by itself takes of the outermost cloth."""
-    outer = option.layers[0]
-    layers = sum(layer.cloth == outer.cloth for layer in option.layers)
-    hand = hand_of(now, outer.cloth)
-    grains = ((outer.grain_deg % 360.0, layers),)
-    name = cloth_called(now, outer.cloth).name
-    wanted = now.fullness_asked.wanted()
-    return cloth_needed(name, grains, (), [wanted], [] if hand is None else [hand])
+    """What the skirt by itself takes of the outermost cloth, each layer of it as it lies."""
+    outer = option.layers[0].cloth
+    own = tuple(layer for layer in option.layers if layer.cloth == outer)
+    (need,) = stack_needs(
+        stack_of(now, replace(option, layers=own)), (), (now.fullness_asked.wanted(),),
+        in_hand_of(now), fold=now.fold,
+    )  # fmt: skip
+    return need
 
 
 def _skirt_alone(need: ClothNeeded, layers: int) -> str:

@@ -117,11 +117,6 @@ def hands_of(making: Making, key: str) -> tuple[ClothInHand, ...]:
     return next((cloth.in_hand for cloth in making.cloths if cloth.key == key), ())
 
 
-def hand_of(making: Making, key: str) -> ClothInHand | None:
-    """The first length in hand of that cloth."""
-    return next(iter(hands_of(making, key)), None)
-
-
 def with_hand(making: Making, key: str, index: int, **changes: object) -> Making:
     """``making`` with the length ``index`` in hand of the cloth ``key`` changed by ``changes``; a
     first one is told by its change."""
