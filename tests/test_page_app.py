@@ -542,6 +542,27 @@ def test_the_skirt_alone_takes_what_the_sum_of_its_layers_says(page):
         assert not plan.sideways and any("skirt alone" in line for line in said)
 
 
+@pytest.mark.parametrize("unit", ["cm", "inch"])
+def test_what_only_a_project_can_tell_stands_on_the_page_as_it_is(page, unit):
+    from weavecolor.cutting.remnant import ClothInHand
+
+    now = page.session_state["work"]
+    hands = (ClothInHand(112.0, 6000.0), ClothInHand(3.0, 100.0))  # a bolt, and a ribbon
+    told = replace(now, units=unit, cloths=(replace(now.cloths[0], in_hand=hands),))
+    page.session_state["work"] = told
+    to(page, "reach", "pieces")
+    clean(page)
+    size = 1.0 if unit == "cm" else 2.54
+    shown = [n.value * size for n in page.number_input if " in hand" in n.label]
+    assert shown == pytest.approx([112.0, 6000.0, 3.0, 100.0], abs=0.02)
+    overhead = LightChoice(PLACE, moved=True, height_deg=90, eye_moved=True, eye_side_deg=120)
+    page.session_state["work"] = replace(told, light=overhead)
+    to(page, "worn", "by-hand")
+    clean(page)
+    assert {s.label: s.value for s in page.slider}["Light: low or high"] == 90
+    assert page.session_state["work"].cloths[0].in_hand == hands
+
+
 def test_every_length_in_hand_is_told_and_counted(page):
     to(page, "reach", "pieces")
     press(page, "demo-pieces")

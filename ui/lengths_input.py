@@ -7,7 +7,7 @@ from collections.abc import Callable
 import streamlit as st
 
 from session import bound, work
-from weavecolor.cutting.lengths import UNITS
+from weavecolor.cutting.lengths import LONGEST_CM, UNITS
 from weavecolor.making.model import Making
 
 
@@ -19,19 +19,20 @@ def length_input(
     help_text: str,
     least: float = 0.0,
 ) -> None:
-    """A length ``value_cm``, from ``least``, shown in cm or inches under ``label``; what is set
+    """A length ``value_cm``, from ``least`` cm, shown in cm or inches under ``label``; what is set
     goes through ``apply(work, cm)``. ``key``: its own among widgets; ``help_text`` beside it."""
     unit = work().units
     size = UNITS[unit]
+    shown = round(value_cm / size, 2)
     bound(
         st.number_input,
         f"{label}, {'inches' if unit == 'inch' else 'cm'}",
         f"length-{key}-{unit}",
-        round(value_cm / size, 2),
+        shown,
         lambda now, value: apply(now, float(value) * size),
-        min_value=least,
-        max_value=5000.0,
+        min_value=min(least / size, shown),  # a project may tell of less than is set here
+        max_value=max(LONGEST_CM / size, shown),
         step=1.0,
-        format="%.4g",
+        format="%.6g",
         help=help_text,
     )

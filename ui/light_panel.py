@@ -97,20 +97,21 @@ def cautions(light: LightChoice) -> None:
 def _where(
     key: str, title: str, side: int, height: int, side_field: str, height_field: str, most: int
 ) -> None:
+    reach = max(most, abs(side))  # a project may tell of more than is set here
     bound(
         st.slider,
         f"{title}: left or right",
         f"{key}-side",
         side,
         lambda now, angle: _set(now, **{side_field: angle}),
-        min_value=-most,
-        max_value=most,
+        min_value=-reach,
+        max_value=reach,
         step=5,
         format="%d°",
         help="Facing the cloth: 0 is straight ahead, minus is to your left, plus to your right"
         + (", beyond 90 is behind the cloth." if most > 90 else "."),
     )
-    top = 85 if most > 90 else 75
+    top = max(85 if most > 90 else 75, abs(height))
     bound(
         st.slider,
         f"{title}: low or high",
