@@ -572,7 +572,7 @@ export class View {
       this.order = new Uint32Array(stage.quads.length / 4);
       this.depth = new Float32Array(stage.quads.length / 4);
       this.index = new Uint32Array(stage.quads.length / 4 * 6);
-      this.reachFor = null;
+      this.reachFor = null; this.shade = "";
       this.placed = false;
     }
     if (light !== this.light) { joined(light, cloths); this.light = light; this.reachFor = null; this.lit = false; this.fresh = true; }
@@ -846,7 +846,10 @@ export class View {
     const fresh = this.fresh, coarse = this.moving || fresh ? this.scale : 1;   // what is new stands at once, then sharpens
     const m = rotation(this.sight.turn, this.sight.tilt), key = m.join() + this.light.id;
     if (this.reachFor !== key) {   // turned, or new light: one sweep now, the rest when still
-      this.sweptAll = this.light_(m, 0, 1, true); this.reachFor = key;
+      // new grain or ground alone throws the same shade
+      const shade = [m, this.light.lamps.map(x => x.direction), this.light.soft_deg, this.light.dim].join();
+      const same = shade === this.shade;
+      this.sweptAll = this.light_(m, same ? this.swept : 0, same ? 0 : 1, !same); this.reachFor = key; this.shade = shade;
     } else if (!this.sweptAll) this.sweptAll = this.light_(m, this.swept, this.slow ? SOFT : this.still ? 2 : 1, false);
     const settled = this.sweptAll;
     if (!settled) this.still = 0;
