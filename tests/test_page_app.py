@@ -542,6 +542,44 @@ def test_the_skirt_alone_takes_what_the_sum_of_its_layers_says(page):
         assert not plan.sideways and any("skirt alone" in line for line in said)
 
 
+@pytest.mark.parametrize(
+    ("told", "choice", "code"),
+    [("navy", "a colour of your own", "#000080"), ("#abc", "a colour of your own", "#aabbcc"),
+     ("White", "white", None), ("skin deep", "skin dark", None),
+     ("open", "nothing (open air)", None), ("nothing", "nothing (open air)", None)],
+)  # fmt: skip
+def test_the_page_names_the_backing_that_a_project_tells(page, told, choice, code):
+    now = page.session_state["work"]
+    page.session_state["work"] = replace(now, table=replace(now.table, backing=told))
+    to(page, "beneath", "by-hand")
+    clean(page)
+    assert next(s for s in page.selectbox if s.label == "What lies behind").value == choice
+    assert [c.value for c in page.color_picker] == ([code] if code else [])
+    seen = html(page)
+    assert "over open" not in seen and "over nothing" not in seen
+
+
+@pytest.mark.parametrize("wish", ["target navy", "target 45 30 20"])
+def test_the_page_searches_for_the_colour_that_a_project_tells(page, wish):
+    import search_panel
+    from words_page import SIDE_BY_SIDE
+
+    from weavecolor.decide.wishwords import wish_from
+
+    told = replace(page.session_state["work"], wishes=(wish,))
+    page.session_state["work"] = told
+    to(page, SIDE_BY_SIDE, "search")
+    clean(page)
+    (picker,) = page.color_picker
+    assert ciede2000(wish_from(f"target {picker.value}").target, wish_from(wish).target) < 0.5
+    asked = {"want": ["target"], "cloths": [DEMO], "behind": ["white"], "grains": ["straight"],
+             "outside": "any of them", "colour": picker.value, "layers": (1, 2), "sides": ["face"],
+             "weight": 0.0, "scenes": []}  # fmt: skip
+    assert search_panel.asked_of(told, asked).wishes == (wish,)
+    other = search_panel.asked_of(told, {**asked, "colour": "#203040"})
+    assert other.wishes == ("target #203040",)
+
+
 @pytest.mark.parametrize("unit", ["cm", "inch"])
 def test_what_only_a_project_can_tell_stands_on_the_page_as_it_is(page, unit):
     from weavecolor.cutting.remnant import ClothInHand

@@ -334,8 +334,9 @@ def _with_pieces(
 
 
 def kept_rows(before: Sequence[Piece], rows: Sequence[Piece], units: str) -> list[Piece]:
-    """The table's ``rows``, with what it does not show of the pieces ``before``: of a row that was
-    not touched all of it, else the allowance and the grain line of the piece of that name."""
+    """The table's ``rows``, told in ``units``, with what it does not show of the pieces ``before``:
+    of a row that was not touched all of it, else the allowance and the grain line of the piece of
+    that name."""
 
     def row(piece: Piece) -> tuple[Any, ...]:
         return tuple(pieces_frame((piece,), units).iloc[0])

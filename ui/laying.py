@@ -21,6 +21,7 @@ from state import (
     with_layer,
     with_now,
 )
+from weavecolor.colour.screencolour import screen_code, screen_rgb
 from weavecolor.making.model import Making
 from weavecolor.optics.stack import FACES, LAYS, MOST_LAYERS
 from weavecolor.scene.backings import backing_names
@@ -138,7 +139,7 @@ def _where(index: int, count: int) -> str:
 def behind(now: Making) -> None:
     """What lies behind, of all there is, and how the layers lie on it."""
     name = table_of(now).backing
-    shown = OPEN_AIR if not name else OWN_COLOUR if name.startswith("#") else name
+    shown = name if name in backing_names() else OWN_COLOUR if name else OPEN_AIR
     bound(
         st.selectbox,
         "What lies behind",
@@ -153,7 +154,7 @@ def behind(now: Making) -> None:
             st.color_picker,
             "Colour behind",
             "backing-colour",
-            name,
+            screen_code(screen_rgb(name)),
             lambda now, code: with_now(now, backing=code),
         )
     _lies(now)

@@ -22,6 +22,7 @@ import wound_panel
 from pictures import uri_of
 from session import guarded, plain, whole, work
 from weavecolor.colour.colorimetry import colour_words
+from weavecolor.colour.screencolour import screen_code
 from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
 from weavecolor.files.spectrafile import spectra_from_text
@@ -144,7 +145,7 @@ def _show_found(shots: Shots, overlays: list[tuple[str, str]], cautions: tuple[s
     pair = shots.pair
     rows = []
     for title, colour in (("Over white", pair.over_white), ("Over black", pair.over_black)):
-        code = "#" + "".join(f"{round(255 * float(v)):02x}" for v in colour.srgb)
+        code = screen_code(colour.srgb)
         L, a, b = colour.Lab
         rows.append(
             (

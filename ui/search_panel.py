@@ -28,6 +28,9 @@ from state import (
     to_table,
     with_cloths,
 )
+from weavecolor.colour.screen import daylight_white, srgb_from_xyz
+from weavecolor.colour.screencolour import screen_code
+from weavecolor.colour.tristimulus import xyz_from_lab
 from weavecolor.decide.candidates import Material, candidates
 from weavecolor.decide.found import Found
 from weavecolor.decide.judged import Judged
@@ -176,9 +179,11 @@ def asked_of(now: Making, asked: dict[str, Any]) -> Making:
         weight_g_m2=float(asked["weight"]) or None,
         lay=table_of(now).lay,
     )
+    same = _target(now) and asked["colour"] == _colour(now)  # the project tells it more nearly
+    target = _target(now) if same else f"target {asked['colour']}"
     return replace(
         made,
-        wishes=tuple(f"target {asked['colour']}" if w == "target" else w for w in asked["want"]),
+        wishes=tuple(target if w == "target" else w for w in asked["want"]),
         limits=limits,
         backings=tuple("open" if b == OPEN_AIR else b for b in asked["behind"]),
         scenes=tuple(asked["scenes"]),
@@ -190,9 +195,16 @@ def _wanted(now: Making) -> list[str]:
     return [kind for kind in kinds if kind in ASKED][:4] or ["deepest"]
 
 
+def _target(now: Making) -> str:
+    """The wish for a colour as the project tells it, "" where it tells none."""
+    return next((wish for wish in now.wishes if wish.startswith("target")), "")
+
+
 def _colour(now: Making) -> str:
-    given = [wish.partition(" ")[2] for wish in now.wishes if wish.startswith("target #")]
-    return given[0] if given else "#7a2030"
+    told = wish_from(_target(now)).target if _target(now) else None
+    if told is None:
+        return "#7a2030"
+    return screen_code(srgb_from_xyz(xyz_from_lab(told, daylight_white("2")))[0])
 
 
 def _outside(now: Making) -> int:

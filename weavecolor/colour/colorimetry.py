@@ -27,6 +27,7 @@ from weavecolor.colour.screen import (
     srgb_from_xyz,
     to_screen_white,
 )
+from weavecolor.colour.screencolour import screen_code
 from weavecolor.colour.spectra import BANDS, Spectrum, frozen
 from weavecolor.colour.tristimulus import (
     FloatArray,
@@ -68,7 +69,7 @@ class Reading:
     @property
     def hex(self) -> str:
         """The screen colour as "#rrggbb"."""
-        return "#" + "".join(f"{int(v):02x}" for v in np.rint(255.0 * self.srgb))
+        return screen_code(self.srgb)
 
 
 def reading(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from difflib import get_close_matches
 
 from weavecolor.errors import InputError, shown
@@ -39,6 +40,17 @@ def screen_rgb(text: str) -> tuple[float, float, float]:
         )
     red, green, blue = (int(found[i : i + 2], 16) / 255.0 for i in (0, 2, 4))
     return red, green, blue
+
+
+def screen_code(values: Iterable[float]) -> str:
+    """ "#rrggbb" of three screen values 0-1.
+
+    Examples
+    --------
+    >>> screen_code(screen_rgb("navy"))
+    '#000080'
+    """
+    return "#" + "".join(f"{round(255.0 * float(value)):02x}" for value in values)
 
 
 def is_screen_colour(text: str) -> bool:

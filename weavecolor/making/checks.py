@@ -8,9 +8,11 @@ from __future__ import annotations
 import copy
 import math
 from collections.abc import Callable, Iterable, Mapping
-from typing import Any
+from typing import Any, TypeVar
 
 from weavecolor.errors import InputError
+
+T = TypeVar("T")
 
 NAME_LONGEST, TEXT_LONGEST = 200, 20_000
 MOST_ROWS = 20_000
@@ -114,8 +116,8 @@ def unique(names: Iterable[str], field: str) -> None:
         seen.add(name)
 
 
-def placed(field: str, look_up: Callable[[str], object], name: str) -> None:
-    """Look ``name`` up; the complaint gets the field.
+def placed(field: str, look_up: Callable[[str], T], name: str) -> T:
+    """What ``name`` stands for; the complaint gets the field.
 
     Parameters
     ----------
@@ -126,7 +128,7 @@ def placed(field: str, look_up: Callable[[str], object], name: str) -> None:
     name : str
     """
     try:
-        look_up(name)
+        return look_up(name)
     except InputError as error:
         raise InputError(error.what, file=error.file, field=field) from None
 

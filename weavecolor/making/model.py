@@ -131,7 +131,8 @@ class MakingLayer:
 
 @dataclass(frozen=True)
 class MakingOption:
-    """A stack under consideration, 1 to 12 layers, outermost first; ``backing`` "" is open air."""
+    """A stack under consideration, 1 to 12 layers, outermost first; ``backing``, held by the name
+    that :func:`backing_of` gives it, "" is open air."""
 
     name: str
     layers: tuple[MakingLayer, ...]
@@ -143,7 +144,8 @@ class MakingOption:
         one_line(self.name, "name", NAME_LONGEST)
         layer_count(len(self.layers))
         one_line(self.backing, "backing", NAME_LONGEST, empty=True)
-        placed("backing", backing_of, self.backing)
+        found = placed("backing", backing_of, self.backing)
+        object.__setattr__(self, "backing", "" if found is None else found.name)
         one_of(self.lay, "lay", LAYS)
         lines(self.note, "note")
 
