@@ -52,6 +52,9 @@ def test_screen_colours_as_written():
 
 def test_a_colour_is_the_same_however_it_is_written():
     assert wish_from("target navy").target.tolist() == wish_from("target #000080").target.tolist()
+    # two digits each are three numbers, not the six digits of a screen colour
+    for numbers in ("45 30 20", "45, 30, 20", "45.0 30 20", "  45 30  20 "):
+        assert wish_from(f"target {numbers}").target.tolist() == [45.0, 30.0, 20.0]
     assert backing("a3122a").reflectance.tolist() == backing("#a3122a").reflectance.tolist()
     assert backing("black").reflectance.max() > 0.0  # the named backing, not the screen's black
 

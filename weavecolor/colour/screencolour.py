@@ -70,14 +70,14 @@ def _tidy(text: str) -> str:
 
 def _digits(text: str) -> str | None:
     """Six hexadecimal digits, or None."""
-    tidy = _tidy(text)
-    digits = tidy.removeprefix("#")
+    digits = str(text).strip().casefold().removeprefix("#")  # spaces part numbers, not digits
     if re.fullmatch(r"[0-9a-f]{3}", digits):
         return "".join(2 * digit for digit in digits)
     if re.fullmatch(r"[0-9a-f]{6}", digits):
         return digits
     from PIL.ImageColor import colormap, getrgb  # the names; loaded only where one may be meant
 
+    tidy = _tidy(text)
     if tidy not in colormap:
         return None
     return "".join(f"{value:02x}" for value in getrgb(tidy)[:3])
