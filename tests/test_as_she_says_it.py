@@ -87,6 +87,8 @@ def test_sides_of_light_and_eye():
     assert sides(custom_scene(zenith_deg=60.0, azimuth_deg=270.0)).startswith("light from the left")
     assert sides(custom_scene(zenith_deg=60.0, azimuth_deg=180.0)).startswith("light from above")
     assert sides(scene("footlights")).startswith("light from below")
+    chandeliers = "light from above, and from above and the left, seen straight on"
+    assert sides(scene("ballroom")) == chandeliers
     slanting = with_viewer(custom_scene(zenith_deg=0.0), 45.0, 270.0)
     assert sides(slanting) == "light from straight ahead, seen from the left"
     for place in PLACES:

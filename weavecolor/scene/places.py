@@ -383,7 +383,8 @@ def sides(scene: Scene) -> str:
         for x in sorted(scene.lights, key=lambda x: -float(np.sum(x.irradiance)))
         if np.sum(x.irradiance) * abs(np.cos(np.radians(x.zenith_deg))) > 0.1 * whole
     ]
-    light = " and ".join(dict.fromkeys(strong)) or "all around"
+    joined = ", and from " if any(" and " in words for words in strong) else " and "
+    light = joined.join(dict.fromkeys(strong)) or "all around"
     eye = _side(scene.view_zenith_deg, scene.view_azimuth_deg)
     seen = "straight on" if eye == "straight ahead" else f"from {eye}"
     return f"light from {light}, seen {seen}"
