@@ -6,6 +6,7 @@ import json
 import runpy
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -137,3 +138,19 @@ def test_there_are_three_worked_examples():
     readme = (ROOT / "README.md").read_text("utf-8")
     for path in EXAMPLES:
         assert f"swatches/examples/{path.name}" in readme
+
+
+def test_a_cloth_is_saved_to_the_last_digit_or_not_at_all(tmp_path):
+    organza = wc.load_cloth("shot-organza-red-black")
+    dyed = replace(organza.warp, absorption=np.linspace(0.0, 50.0, 41), tex=np.float64(7.7))
+    drawn = replace(organza, warp=dyed, ends_per_cm=np.float32(40.1))
+    assert wc.load_cloth(wc.save_cloth(tmp_path / "own.toml", drawn)) == drawn
+    heavy = wc.Fibre("silk", 1.70, 1.65, 1.34)  # no silk: read again it would be another cloth
+    for other, says in (
+        (replace(organza, warp=replace(organza.warp, fibre=heavy)), "warp.fibre: .*table"),
+        (replace(organza, name="two\nlines"), "plain text"),
+        (replace(organza, name=""), "must not be empty"),
+    ):
+        with pytest.raises(wc.InputError, match=says):
+            wc.save_cloth(tmp_path / "other.toml", other)
+        assert not (tmp_path / "other.toml").exists()

@@ -16,7 +16,13 @@ from weavecolor.decide.compare import Comparison, Option, evaluate, steps
 from weavecolor.decide.compare import compare as _compare
 from weavecolor.errors import InputError
 from weavecolor.files.atomic import write_text
-from weavecolor.files.clothfile import cloth_to_toml, load_swatch, read_cloth, swatch_names
+from weavecolor.files.clothfile import (
+    cloth_from_toml,
+    cloth_to_toml,
+    load_swatch,
+    read_cloth,
+    swatch_names,
+)
 from weavecolor.optics.appearance import Appearance
 from weavecolor.optics.appearance import appearance as _appearance
 from weavecolor.optics.stack import Layer, Stack, layer_count
@@ -70,6 +76,8 @@ def load_cloth(name: str | os.PathLike[str]) -> Cloth:
 def save_cloth(path: str | os.PathLike[str], cloth: Cloth) -> Path:
     """Write ``cloth`` to a file, whole or not at all; read again it compares equal.
 
+    Of a weave of one's own, which a file holds by its rows, the name is lost.
+
     Parameters
     ----------
     path : str or path
@@ -84,7 +92,8 @@ def save_cloth(path: str | os.PathLike[str], cloth: Cloth) -> Path:
     Raises
     ------
     InputError
-        For another ending, or where the file cannot be written.
+        For another ending, where the file cannot be written, and for a cloth that no file can hold:
+        a fibre that is not in the table, a name of several lines.
 
     Examples
     --------
@@ -95,7 +104,9 @@ def save_cloth(path: str | os.PathLike[str], cloth: Cloth) -> Path:
     """
     if not os.fspath(path).endswith(".toml"):
         raise InputError("a cloth file's name ends in .toml", file=os.fspath(path))
-    return write_text(path, cloth_to_toml(cloth))
+    text = cloth_to_toml(cloth)
+    cloth_from_toml(text, file=os.fspath(path))  # what could not be read again is not written
+    return write_text(path, text)
 
 
 def swatches() -> tuple[str, ...]:

@@ -76,7 +76,7 @@ from weavecolor.files.spectrafile import read_spectra
 from weavecolor.files.textfile import read_text, toml_table
 from weavecolor.textile import construction, units
 from weavecolor.textile.cloth import MOST_CRIMP, Cloth, Weave
-from weavecolor.textile.fibres import fibre
+from weavecolor.textile.fibres import FIBRES, fibre
 from weavecolor.textile.howknown import NUMBERS, WAYS, HowKnown
 from weavecolor.textile.usual import KINDS, LUSTRES, USUAL, Span, UsualYarn, usual_yarn
 from weavecolor.textile.weaves import weave
@@ -217,7 +217,8 @@ def cloth_to_toml(cloth: Cloth) -> str:
     """``cloth`` as TOML text that :func:`read_cloth` turns back into the same cloth.
 
     Colours are written as spectra, whatever they were read from, and to the last digit: what is
-    read again compares equal.
+    read again compares equal, but for the name of a weave drawn by rows. Raises InputError for a
+    fibre that is not as the table has it: a file holds its name alone.
 
     Examples
     --------
@@ -227,11 +228,11 @@ def cloth_to_toml(cloth: Cloth) -> str:
     lines = [
         f"name = {_quoted(cloth.name)}",
         f"weave = {_weave_text(cloth.weave)}",
-        f"ends = {_quoted(f'{cloth.ends_per_cm!r} /cm')}",
-        f"picks = {_quoted(f'{cloth.picks_per_cm!r} /cm')}",
+        f"ends = {_quoted(f'{float(cloth.ends_per_cm)!r} /cm')}",
+        f"picks = {_quoted(f'{float(cloth.picks_per_cm)!r} /cm')}",
     ]
     if cloth.declared_g_m2 is not None:
-        lines.append(f"weight = {_quoted(f'{cloth.declared_g_m2!r} g/m2')}")
+        lines.append(f"weight = {_quoted(f'{float(cloth.declared_g_m2)!r} g/m2')}")
     if cloth.warp_share is not None:
         lines.append(f"warp_share = {float(cloth.warp_share)!r}")
     if cloth.notes:
@@ -242,16 +243,22 @@ def cloth_to_toml(cloth: Cloth) -> str:
         ("warp", cloth.warp, cloth.warp_crimp),
         ("weft", cloth.weft, cloth.weft_crimp),
     ):
+        if FIBRES.get(yarn.fibre.name) != yarn.fibre:
+            raise InputError(
+                f"{yarn.fibre.name!r} of these indices and density is not in the table of fibres, "
+                "which is all that a cloth file can name",
+                field=f"{name}.fibre",
+            )
         lines += [
             "",
             f"[{name}]",
             f"fibre = {_quoted(yarn.fibre.name)}",
-            f"count = {_quoted(f'{yarn.tex!r} tex')}",
+            f"count = {_quoted(f'{float(yarn.tex)!r} tex')}",
             f"kind = {_quoted(yarn.kind)}",
             f"crimp = {float(crimp)!r}",
             f"filaments = {yarn.filaments}",
             f"gum = {str(yarn.gum).lower()}",
-            f"twist = {_quoted(f'{yarn.twist_turns_m!r} /m')}",
+            f"twist = {_quoted(f'{float(yarn.twist_turns_m)!r} /m')}",
             *(f"{key} = {float(getattr(yarn, key))!r}" for key in _WRITTEN),
             "",
             f"[{name}.colour]",
@@ -262,7 +269,7 @@ def cloth_to_toml(cloth: Cloth) -> str:
         lines.append(f"reflectance = {[float(value) for value in yarn.colour]}")
         lines.append('unit = "fraction"')
         if yarn.absorption is not None:
-            lines.append(f"absorption = {[float(f'{v:.9g}') for v in yarn.absorption]}")
+            lines.append(f"absorption = {[float(value) for value in yarn.absorption]}")
     if cloth.sources:
         lines += ["", "[source]"]
         lines += [f"{_quoted(key)} = {_quoted(text)}" for key, text in cloth.sources]
@@ -578,6 +585,7 @@ def _absorption(fields: Fields) -> Spectrum | None:
         if any(value < 0.0 for value in values):
             raise fields.refuse("absorption is zero or more", "absorption")
         most = 1.0
+    most = math.ldexp(1.0, math.frexp(most)[1])  # a power of two: no digit is lost
     shares = resample(
         fields.numbers("wavelengths"),
         [value / most for value in values],
