@@ -97,6 +97,31 @@ def test_an_even_card_shows_the_light_where_no_paper_is():
     assert np.abs(alone.field() / light - 1).max() > 0.2
 
 
+def test_light_far_from_the_paper_is_as_sure_as_it_says_and_no_noise_colours_it():
+    """A strip of paper at one side, a piece of grainy dark card at the top, the swatch at the other
+    side: forty pictures of written-down light. The grain of the dark card must not make its own
+    fall of light in each channel; held to nothing, the colour there was off by six times as
+    much."""
+    rng = np.random.default_rng(4)
+    paper, card = np.zeros((200, 300), bool), np.zeros((200, 300), bool)
+    paper[:, 272:], card[4:26, 180:265] = True, True
+    rows, columns = (v.ravel() for v in np.mgrid[30:150:3, 50:160:3])
+    off, told = [], []
+    for _ in range(40):
+        light = _lit(across=rng.uniform(-0.1, 0.1), gain=(0.55, 0.6, 0.45))
+        picture = np.where(paper[..., None], 0.87, 0.045) * light
+        picture += 0.015 * np.sqrt(picture) * rng.standard_normal(picture.shape)
+        found = illumination(picture, paper, 0.87, even=[card])
+        off.append(np.log(found.field()[rows, columns] / light[rows, columns]).mean(axis=0))
+        told.append(found.error_over(rows, columns))
+    missed, sure = np.array(off), np.array(told)
+    assert sure.max() < 0.06
+    assert 0.9 <= (np.abs(missed) <= 2.0 * sure).mean()
+    assert np.std(missed - missed.mean(axis=1, keepdims=True)) < 0.5 * missed.std()
+    # on the paper itself there is nothing to go beyond
+    assert illumination(picture, paper, 0.87, even=[card]).error_over([100], [285]).max() < 0.02
+
+
 @pytest.mark.parametrize(
     ("gain", "says"),
     [
