@@ -50,6 +50,9 @@ _ROUGH = 0.35
 #: single rods is traced, and one of many; steps to its dyes; and by how much in squares of standard
 #: uncertainties it must do better than what the surface tells.
 _TRACED, _STEPS, _BETTER = (0.02, 0.05), 4, 4.0
+#: So many of the best are traced once more by as many rays as an appearance takes, if they miss by
+#: less than this more than the best; relative error that is left then.
+_AGAIN, _NEAR_BEST, _FINE = 3, 9.0, (0.007, 0.02)
 #: What was found lies well within a surface: so many widths from its middle.
 _WITHIN = 1.0
 #: Share of a surface's misfit to single constructions that is its own and not their noise. Assumed.
@@ -57,7 +60,7 @@ _MISFIT = 0.5
 #: Photographs that are kept with the cloth; how far a grey ground's reflectance may vary; the step
 #: by which a lamp's slope is taken, in standard deviations of its place.
 _MOST_LOOKS, _GREY, _STEP = 8, 0.1, 0.1
-_MOST_TRACED = _FIRST + 1 + (_SURFACES - 1) * (_MORE + 1)
+_MOST_TRACED = _FIRST + 1 + (_SURFACES - 1) * (_MORE + 1) + _AGAIN
 
 
 @dataclass(frozen=True, eq=False)
@@ -212,7 +215,7 @@ def _looks(problem: Problem, unknowns: p.Unknowns, x: Array, covariance: Array) 
         return None
     slope, value = np.concatenate(slopes), np.array(values)
     unsure = problem.own[np.ix_(rows, rows)] + slope @ covariance[np.ix_(moves_, moves_)] @ slope.T
-    traced = np.diag((_TRACED[problem.many] * np.maximum(value.ravel(), 0.05)) ** 2)
+    traced = np.diag((_FINE[problem.many] * np.maximum(value.ravel(), 0.05)) ** 2)
     return Looks(tuple(lies), value, unsure + traced)
 
 
@@ -270,14 +273,34 @@ def _search(
         if settled or rounds == _SURFACES:
             break
         middle, width = best.x[: p.SLOW].copy(), wanted
+    off = np.array([f.off - best.off for f in tried])
+    best = _again(problem, unknowns, tried, told_one)
     # ranges are of cloths about what the surface found; the cloth given is one of these
     found = best.of(unknowns)
     moved = found - x
     covariance = _posterior(slope, unknowns)
     away = np.stack([f.of(unknowns) for f in tried]) - found
-    off = np.array([f.off - best.off for f in tried])
     covariance += np.outer(moved, moved) + _elsewhere(away, off, covariance)
     return _Found(unknowns, replace(best, x=found), residual, slope, covariance, rounds, settled)
+
+
+def _again(
+    problem: Problem,
+    unknowns: p.Unknowns,
+    tried: Sequence[_Fitted],
+    told_one: Callable[[], None] | None,
+) -> _Fitted:
+    """The most likely of the best constructions ``tried``, each traced anew by all rays: by few,
+    the best is in part the one whose noise happens to show what was seen."""
+    order = sorted(tried, key=lambda f: f.off)
+    near = [f for f in order[:_AGAIN] if f.off < order[0].off + _NEAR_BEST]
+    at = np.stack([f.x[: p.SLOW] for f in near])
+    traced = problem.traced_all(unknowns, at, None, told_one)
+    made = [
+        _dyed(problem, unknowns, f.of(unknowns), one, _FINE)
+        for f, one in zip(near, traced, strict=True)
+    ]
+    return min(made, key=lambda f: f.off)
 
 
 def _elsewhere(away: Array, off: Array, covariance: Array) -> Array:
@@ -308,12 +331,19 @@ class _Fitted:
         return self.x if unknowns is self.unknowns else unknowns.same(self.unknowns, self.x)
 
 
-def _dyed(problem: Problem, unknowns: p.Unknowns, x: Array, one: Traced) -> _Fitted:
-    """The most likely dyes, paper and light, from those of ``x``, of a construction traced."""
+def _dyed(
+    problem: Problem,
+    unknowns: p.Unknowns,
+    x: Array,
+    one: Traced,
+    error: tuple[float, float] = _TRACED,
+) -> _Fitted:
+    """The most likely dyes, paper and light, from those of ``x``, of a construction traced with a
+    relative ``error`` of single rods and of many."""
     mean = unknowns.prior_mean()
     whiten = np.linalg.inv(np.linalg.cholesky(unknowns.covariance()))
     begun = np.concatenate([one.at, x[p.SLOW :]])
-    rough = np.diag((_TRACED[problem.many] * np.maximum(problem.values, 0.05)) ** 2)
+    rough = np.diag((error[problem.many] * np.maximum(problem.values, 0.05)) ** 2)
     root = np.linalg.cholesky(problem.own + rough)
 
     def both(fast: Array) -> tuple[Array, Array]:
