@@ -50,9 +50,9 @@ _ROUGH = 0.35
 #: single rods is traced, and one of many; steps to its dyes; and by how much in squares of standard
 #: uncertainties it must do better than what the surface tells.
 _TRACED, _STEPS, _BETTER = (0.02, 0.05), 4, 4.0
-#: So many of the best are traced once more by as many rays as an appearance takes, if they miss by
-#: less than this more than the best; relative error that is left then.
-_AGAIN, _NEAR_BEST, _FINE = 3, 9.0, (0.007, 0.02)
+#: So many of the best, if they miss by less than this more than the best of all, are traced once
+#: more by so many times the rays; relative error that is left then.
+_AGAIN, _NEAR_BEST, _RAYS, _FINE = 2, 9.0, 3.0, (0.012, 0.03)
 #: What was found lies well within a surface: so many widths from its middle.
 _WITHIN = 1.0
 #: Share of a surface's misfit to single constructions that is its own and not their noise. Assumed.
@@ -273,34 +273,43 @@ def _search(
         if settled or rounds == _SURFACES:
             break
         middle, width = best.x[: p.SLOW].copy(), wanted
-    off = np.array([f.off - best.off for f in tried])
-    best = _again(problem, unknowns, tried, told_one)
+    missed = np.array([f.off - best.off for f in tried])
+    best = _again(problem, unknowns, best, tried, told_one)
     # ranges are of cloths about what the surface found; the cloth given is one of these
     found = best.of(unknowns)
     moved = found - x
     covariance = _posterior(slope, unknowns)
+    # what was read fits worse than its own errors let it: they were taken too small (R. T. Birge,
+    # Physical Review 40 (1932) 207, from memory)
+    free = residual.size - float(np.trace(slope @ covariance @ slope.T))
+    larger = max(1.0, float(residual @ residual) / free)
+    covariance = _posterior(slope / np.sqrt(larger), unknowns)
     away = np.stack([f.of(unknowns) for f in tried]) - found
-    covariance += np.outer(moved, moved) + _elsewhere(away, off, covariance)
+    covariance += np.outer(moved, moved) + _elsewhere(away, missed, covariance)
     return _Found(unknowns, replace(best, x=found), residual, slope, covariance, rounds, settled)
 
 
 def _again(
     problem: Problem,
     unknowns: p.Unknowns,
+    best: _Fitted,
     tried: Sequence[_Fitted],
     told_one: Callable[[], None] | None,
 ) -> _Fitted:
-    """The most likely of the best constructions ``tried``, each traced anew by all rays: by few,
-    the best is in part the one whose noise happens to show what was seen."""
-    order = sorted(tried, key=lambda f: f.off)
-    near = [f for f in order[:_AGAIN] if f.off < order[0].off + _NEAR_BEST]
+    """The ``best`` construction traced anew by more rays, or one of those ``tried`` that is then
+    better by :data:`_BETTER`: by few rays, what fits is in part the noise that happens to show what
+    was seen."""
+    others = sorted((f for f in tried if f is not best), key=lambda f: f.off)
+    near = [best, *(f for f in others[: _AGAIN - 1] if f.off < best.off + _NEAR_BEST)]
     at = np.stack([f.x[: p.SLOW] for f in near])
-    traced = problem.traced_all(unknowns, at, None, told_one)
     made = [
         _dyed(problem, unknowns, f.of(unknowns), one, _FINE)
-        for f, one in zip(near, traced, strict=True)
+        for f, one in zip(
+            near, problem.traced_all(unknowns, at, _RAYS, told_one), strict=True
+        )
     ]
-    return min(made, key=lambda f: f.off)
+    other = min(made, key=lambda f: f.off)
+    return other if other.off < made[0].off - _BETTER else made[0]
 
 
 def _elsewhere(away: Array, off: Array, covariance: Array) -> Array:

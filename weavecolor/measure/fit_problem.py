@@ -111,11 +111,9 @@ class Problem:
             self.start, any(s.seen.light_error and s.seen.scene.lights for s in self.sights)
         )
 
-    def traced(
-        self, unknowns: p.Unknowns, slow: Array, share: float | None = 1.0
-    ) -> Traced:
+    def traced(self, unknowns: p.Unknowns, slow: Array, share: float = 1.0) -> Traced:
         """The light of one construction, of the ``slow`` numbers (SLOW,) of ``unknowns``, for all
-        sights, by a ``share`` of the usual rays; without one by as many as an appearance takes."""
+        sights, by a ``share`` of the usual rays."""
         sheets = [
             laid(
                 with_lamp(s.seen.scene, float(slow[p.LAMP]) if s.seen.light_error else 0.0),
@@ -125,7 +123,7 @@ class Problem:
         ]  # fmt: skip
         x = np.concatenate([slow, np.zeros(p.SIZE - p.SLOW)])
         cloth = unknowns.shaped(x)
-        effort = 1.0 if share is None else share * (_EFFORT, _EFFORT_MANY)[self.many]
+        effort = share * (_EFFORT, _EFFORT_MANY)[self.many]
         bare = [
             grid_layer(yarn, yarn.width_mm, [SQUARE], effort) for yarn in self._bare(cloth)
         ]
@@ -135,12 +133,12 @@ class Problem:
         self,
         unknowns: p.Unknowns,
         at: Array,
-        share: float | None = 1.0,
+        share: float = 1.0,
         told: Callable[[], None] | None = None,
     ) -> list[Traced]:
         """:meth:`traced` for several constructions ``at`` (n, SLOW) of ``unknowns``, two at once:
-        what tracing leaves idle the other uses. ``share`` as in :meth:`traced`; ``told``: called
-        after each."""
+        what tracing leaves idle the other uses. ``share`` of the usual rays; ``told``: called after
+        each."""
         made = []
         with ThreadPoolExecutor(2) as pool:
             try:
