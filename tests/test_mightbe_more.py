@@ -40,32 +40,58 @@ def test_more_dye_is_a_darker_look_and_less_a_lighter():
         assert np.corrcoef(more, drawn[:, 0])[0, 1] < -0.8
 
 
-def test_clear_yarn_glints_as_it_covers_and_black_yarn_not_at_all():
-    clear, black = cloth(dye=0.0, ends=30.0, picks=20.0), cloth(dye=1e4, ends=30.0, picks=20.0)
-    width = clear.warp.width_mm
-    found = mightbe._glints(clear)
-    assert found.shape == (2, 41)
-    assert found[0] == pytest.approx(np.full(41, 3.0 * width), rel=0.02)
-    assert found[1] == pytest.approx(np.full(41, 2.0 * width), rel=0.02)
-    assert mightbe._glints(black).max() < 1e-9
-    # Lambert and Beer there and back: what half as much dye leaves is the root
-    one, half = (mightbe._glints(cloth(dye=d, ends=30.0, picks=20.0)) / found for d in (6.0, 3.0))
-    assert half == pytest.approx(np.sqrt(one), rel=1e-9)
-    assert one == pytest.approx(np.exp(-12.0 * clear.warp.rod_diameter_mm), rel=1e-9)
-
-
-def test_light_across_a_yarn_and_along_it():
+def test_errors_of_sheen_go_with_the_way_the_light_comes_over_the_cloth():
     lamp = WINDOW.lights[0]
-    for turn in (0.0, 30.0, 90.0):
-        one = replace(WINDOW, lights=(replace(lamp, azimuth_deg=turn),), diffuse=np.zeros(41))
-        warp, weft = mightbe._across(one, 0.0)
-        assert warp + weft == pytest.approx(1.0)
-        assert weft == pytest.approx(np.cos(np.radians(turn)) ** 2)
-        # turned with the cloth it is the same; a quarter turn changes warp and weft over
-        again = replace(one, lights=(replace(lamp, azimuth_deg=turn + 50.0),))
-        assert mightbe._across(again, 50.0) == pytest.approx([warp, weft])
-        assert mightbe._across(one, 90.0) == pytest.approx([weft, warp])
-    assert mightbe._across(replace(WINDOW, lights=()), 0.0).tolist() == [0.0, 0.0]
+    for zenith in (0.0, 20.0, 45.0, 75.0):
+        for turn in (0.0, 30.0, 90.0):
+            one = replace(lamp, azimuth_deg=turn, zenith_deg=zenith)
+            way = mightbe._way(one, 0.0)
+            assert (way**2).sum() == pytest.approx(1.0)
+            # light along the warp lies across the weft
+            assert way[:, 0] * np.cos(np.radians(turn)) ** 2 == pytest.approx(
+                way[:, 1] * np.sin(np.radians(turn)) ** 2
+            )
+            # turned with the cloth it is the same; a quarter turn changes warp and weft over
+            turned = replace(one, azimuth_deg=turn + 50.0)
+            assert mightbe._way(turned, 50.0) == pytest.approx(way)
+            assert mightbe._way(one, 90.0) == pytest.approx(way[:, ::-1])
+    high, low, near = (
+        mightbe._way(replace(lamp, zenith_deg=z), 0.0).ravel() for z in (25.0, 60.0, 55.0)
+    )
+    assert high @ low < 0.1 < 0.9 < low @ near  # far apart in height they err each by itself
+
+
+def test_what_is_sent_back_of_each_light_adds_to_the_look_without_even_light():
+    """Light adds (any textbook of optics): lamp by lamp and the even light are the whole."""
+    made = Stack((Layer(cloth(warp=0.4, weft=0.3)), Layer(cloth(warp=0.5), 90.0)))
+    hall = scene("ballroom")
+    dull = replace(hall, lights=())
+    twice = replace(hall, lights=tuple(
+        replace(x, irradiance=2.0 * x.irradiance) for x in hall.lights))  # fmt: skip
+    black = replace(backing("black"), reflectance=np.zeros(41))
+    (whole, even) = (mightbe.radiances(made, [black], [s])[0][0] for s in (hall, dull))
+    each, none, double = mightbe._sent_of_each(made, [hall, dull, twice])
+    assert each.shape == (len(hall.lights), 41) and none.shape == (0, 41)
+    assert each.sum(axis=0) + even == pytest.approx(whole, rel=1e-6)
+    assert double == pytest.approx(2.0 * each, rel=1e-9)
+
+
+def test_the_brighter_the_sheen_the_less_sure_it_is():
+    """Of cloth whose build is assumed, by one lamp alone and by even light alone: draws by the lamp
+    are farther apart, in shares of the light."""
+    made = replace(
+        cloth(warp=0.5, weft=0.5, ends=60.0, picks=50.0, filaments=12),
+        known={f"{s}.packing": HowKnown.assumed(0.5, 0.8) for s in ("warp", "weft")},
+    )
+    lamp = replace(WINDOW, diffuse=np.zeros(41))
+    even = replace(WINDOW, lights=())
+    black = [replace(backing("black"), reflectance=np.zeros(41))]
+    wide = []
+    for place in (lamp, even):
+        (drawn,) = mightbe.lots(Stack((Layer(made),)), black, place)
+        Y = ((16.0 + drawn[:, 0]) / 116.0) ** 3
+        wide.append(np.std(np.log(Y)))
+    assert 0.05 < wide[1] < 0.7 * wide[0]
 
 
 def test_draws_have_the_spread_and_the_kinship_that_is_said():

@@ -33,9 +33,16 @@ from weavecolor.colour.colorimetry import ciede2000, readings_lab
 from weavecolor.colour.screen import camera_channels, channels_in_light
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS, frozen
 from weavecolor.optics.adding import GAPS, over_backings, pile_of
-from weavecolor.optics.appearance import direction, lit_by, radiance, radiances, viewer_pile
+from weavecolor.optics.appearance import (
+    direction,
+    lit_by,
+    radiance,
+    radiances,
+    seen_optics,
+    viewer_pile,
+)
 from weavecolor.optics.cell import filaments
-from weavecolor.optics.dye import absorption, dye_of, from_colour
+from weavecolor.optics.dye import dye_of, from_colour
 from weavecolor.optics.fitted import GROUNDS, Looks, left_open, looks_of, might, moves
 from weavecolor.optics.layer import Solved, content, laid, solved
 from weavecolor.optics.stack import Layer, Stack
@@ -43,7 +50,7 @@ from weavecolor.optics.uncertainty import COVERAGE, known_of
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import PHOTO_SCENE, illumination
 from weavecolor.scene.places import scene as named
-from weavecolor.scene.scene import Scene
+from weavecolor.scene.scene import Light, Scene
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.howknown import HowKnown
 
@@ -74,14 +81,18 @@ class Build:
 #: By sort of yarn (:data:`weavecolor.optics.uncertainty.SORTS`).
 BUILD: Mapping[str, Build] = MappingProxyType(
     {
-        "rods": Build(0.03, 0.16, 1.7, 0.20, 0.50),
-        "filaments": Build(0.05, 0.18, 1.4, 0.14, 0.46),
-        "spun": Build(0.08, 0.16, 1.1, 0.10, 0.14),
+        "rods": Build(0.03, 0.16, 1.7, 0.20, 0.65),
+        "filaments": Build(0.05, 0.18, 1.4, 0.14, 0.65),
+        "spun": Build(0.08, 0.16, 1.1, 0.10, 0.20),
     }
 )
 #: Share of the variance that errors of warp and weft have in common: one maker, one fibre, one bath
 #: (by judgement, no source).
 ALIKE = 0.7
+#: Sheen of lights that lie as far apart as these, in degrees of zenith and of turn from the warp,
+#: errs each by itself: crimp and twist tilt yarn by some 15 degrees, which turns what it mirrors by
+#: 30 (by judgement, no source).
+_APART = np.array([0.0, 30.0, 60.0, 90.0])
 #: Over how many nm an error of a dye goes over into another.
 _NEAR = 80.0
 #: Bands at which slopes are taken; ln sigma is moved by its spread, and by this at least.
@@ -366,14 +377,15 @@ def _free(stack: Stack, scenes: Sequence[Scene]) -> list[_Sent]:
         return [(none[0], none, none)] * len(scenes)
     looks = sent_and_got(stack, scenes)
     out = []
-    for scene, (dark, got), slopes, (more_back, more_let) in zip(
-        scenes, looks, _slopes(stack, scenes, looks), _fitted(stack, scenes), strict=True
-    ):
+    for scene, (dark, got), each, slopes, (more_back, more_let) in zip(
+        scenes, looks, _sent_of_each(stack, scenes), _slopes(stack, scenes, looks),
+        _fitted(stack, scenes), strict=True,
+    ):  # fmt: skip
         falls = illumination(scene)
         passed = np.divide(got, falls, out=np.zeros(BANDS), where=falls > 0).mean() / _GROUND
-        back, let, sheen = _errors(stack, scene, slopes, float(passed))
+        back, let, sheen = _errors(stack, scene, slopes, float(passed), each)
         back, let = back + more_back, let + more_let
-        out.append((dark, np.maximum(dark * np.exp(back) + sheen * falls, _LEFT * dark), let))
+        out.append((dark, np.maximum(dark * np.exp(back) + sheen, _LEFT * dark), let))
     return out
 
 
@@ -443,11 +455,17 @@ def _slopes(
 
 
 def _errors(
-    stack: Stack, scene: Scene, slopes: list[tuple[Cloth, Array, Array]], passed: float
+    stack: Stack,
+    scene: Scene,
+    slopes: list[tuple[Cloth, Array, Array]],
+    passed: float,
+    each: Array,
 ) -> tuple[Array, Array, Array]:
     """Draws (DRAWS, 41) of errors: of the logarithms of what a stack sends back and of what it lets
-    through, which is ``passed`` of the light, there and back; and of its sheen, a radiance factor.
+    through, which is ``passed`` of the light, there and back; and of its sheen, as radiance, of
+    which it sends back ``each`` (L, 41) of the scene's lights in front.
     """
+    lights = [x for x in scene.lights if x.zenith_deg < 90.0]
     back, let, sheen = np.zeros((3, DRAWS, BANDS))
     cloths = list({content(x.cloth): x.cloth for x in stack.layers}.values())
     for cloth, wide, slope in slopes:
@@ -470,37 +488,40 @@ def _errors(
             if content(layer.cloth) == mine
         ]
         whole = sum(share for _, share in own_layers)
-        more, own, *shines = known.yarn_left * _builds(cloth)
+        drawn = known.yarn_left * _builds(cloth)
+        (more, own), shines = drawn[:2], drawn[2:].reshape(_APART.size, _APART.size, DRAWS)
         more = known.yarn_left * build.lean + build.wide * more
         let -= (len(own_layers) * hinders * more)[:, None]
         back += whole * (build.back * more + build.own * own)[:, None]
-        across = build.shine * sum(s * _across(scene, x.grain_deg) for x, s in own_layers)
-        for shine, much, glint in zip(shines, across, _glints(cloth), strict=True):
-            sheen += much * np.outer(shine, glint)
+        for light, sent in zip(lights, each, strict=True):
+            way = sum(s * _way(light, x.grain_deg) for x, s in own_layers)
+            shone = np.einsum("zs,zsd->d", way, shines)
+            sheen += np.outer(np.expm1(build.shine * shone), sent)
     return back, let, sheen
 
 
-def _glints(cloth: Cloth) -> Array:
-    """What the yarns of warp and of weft send back by themselves, (2, 41), in proportion: light
-    that went through a rod and back, of the share that they cover."""
-    made = cloth.construction()
-    covers = made.warp_width / made.warp_spacing, made.weft_width / made.weft_spacing
-    return np.stack([
-        min(cover, 1.0) * np.exp(-2.0 * absorption(yarn) * yarn.rod_diameter_mm)
-        for cover, yarn in zip(covers, (cloth.warp, cloth.weft), strict=True)
-    ])  # fmt: skip
+def _way(light: Light, grain_deg: float) -> Array:
+    """By how much (zeniths, turns) the errors of sheen drawn for light from each of :data:`_APART`
+    take part in that of a light; squares add to 1. Light from either side of the warp is alike."""
+    turn = abs((light.azimuth_deg - grain_deg + 90.0) % 180.0 - 90.0)
+    near = [np.maximum(1.0 - np.abs(at - _APART) / _APART[1], 0.0)
+            for at in (light.zenith_deg, turn)]  # fmt: skip
+    way = np.outer(*near)
+    return np.asarray(way / np.linalg.norm(way))
 
 
-def _across(scene: Scene, grain_deg: float) -> Array:
-    """Shares (2,) of the light that comes square to warp and to weft, as far as it comes from one
-    side."""
-    total = float(illumination(scene).sum())
-    out = np.zeros(2)
-    for light in scene.lights:
-        turn = np.radians(light.azimuth_deg - grain_deg)
-        share = float(light.on_cloth.sum()) / total
-        out += share * np.array([np.sin(turn) ** 2, np.cos(turn) ** 2])
-    return out
+def _sent_of_each(stack: Stack, scenes: Sequence[Scene]) -> list[Array]:
+    """In each scene (L, 41), as radiance: what a stack by itself sends back of each light in
+    front."""
+    ways, each = lit_by(scenes)
+    factors = seen_optics(stack, ways.above, ways.below, links=ways.links).reflect
+    return [
+        np.array([
+            factors[:, 1 + lit.eye, 1 + k] * falls
+            for k, falls in zip(lit.front, lit.falls[: len(lit.front)], strict=True)
+        ]).reshape(-1, BANDS)
+        for lit in each
+    ]  # fmt: skip
 
 
 def _spreads(cloth: Cloth) -> Array:
@@ -528,8 +549,8 @@ def _seed(cloth: Cloth) -> int:
 
 
 def _builds(cloth: Cloth) -> Array:
-    """Normal draws (4, DRAWS) of a cloth's build."""
-    return np.random.default_rng([_seed(cloth), 1]).normal(size=(4, DRAWS))
+    """Normal draws (2 and one for each way of light, DRAWS) of a cloth's build."""
+    return np.random.default_rng([_seed(cloth), 1]).normal(size=(2 + _APART.size**2, DRAWS))
 
 
 def _dye_errors(cloth: Cloth, wide: Array) -> Array:

@@ -43,10 +43,12 @@ COVERAGE = 1.645
 #: How much further cloth drawn anew and traced goes, where it is turned, than the few factors of
 #: its build tell: untwisted silk may shine far more along its own way (``python -m tests.ranges``).
 TURNED = 1.6
-#: Cloth that was fitted is drawn from what its fit left open, turned as it is; but the ground shows
-#: through by how open it is, which pictures settle least and slopes follow worst. Counted on
+#: The same of filaments seen in two lights: what shines by the one need not by the other.
+RELIT = 1.25
+#: Cloth that was fitted is drawn from what its fit left open, turned as it is. Slopes follow that
+#: less than all the way in a colour, and least in what shows through of the ground. Counted on 62
 #: invented cloths, photographed and fitted (``python -m tests.fit_coverage``).
-BENEATH_FITTED = 1.3
+COLOUR_FITTED, BENEATH_FITTED = 1.15, 1.3
 #: A difference below this is nought by the symmetry of the cloth.
 NOUGHT = 1e-6
 
@@ -260,6 +262,7 @@ def of_colour(known: Known, left: float) -> Uncertainty:
     >>> of_colour(Known(False, False), 0.0).stated < of_colour(Known(True, False), 3.0).stated
     True
     """
+    left *= COLOUR_FITTED if known.fitted else 1.0
     return Uncertainty(MODEL, math.hypot(known.read, left), reasons(known))
 
 
@@ -309,6 +312,8 @@ def of_difference(
         left *= BENEATH_FITTED if "backing" in changed else 1.0
     elif {"grain", "face"} & set(changed):
         left *= TURNED
+    elif "scene" in changed and known.sort != "spun":
+        left *= RELIT
     terms = [MEASURED_SHARE * delta, known.colours_of(changed, delta), left]
     if delta >= NOUGHT:
         terms.append(known.off)  # how much of it two options share is not known
