@@ -47,13 +47,12 @@ def test_errors_of_sheen_go_with_the_way_the_light_comes_over_the_cloth():
             one = replace(lamp, azimuth_deg=turn, zenith_deg=zenith)
             way = mightbe._way(one, 0.0)
             assert (way**2).sum() == pytest.approx(1.0)
-            # light along the warp lies across the weft
-            assert way[:, 0] * np.cos(np.radians(turn)) ** 2 == pytest.approx(
-                way[:, 1] * np.sin(np.radians(turn)) ** 2
-            )
-            # turned with the cloth it is the same; a quarter turn changes warp and weft over
+            # turned with the cloth it is the same, and from the other side of the warp or weft
             turned = replace(one, azimuth_deg=turn + 50.0)
             assert mightbe._way(turned, 50.0) == pytest.approx(way)
+            for mirrored in (-turn, 180.0 - turn, 180.0 + turn):
+                assert mightbe._way(replace(one, azimuth_deg=mirrored), 0.0) == pytest.approx(way)
+            # a quarter turn changes warp and weft over
             assert mightbe._way(one, 90.0) == pytest.approx(way[:, ::-1])
     high, low, near = (
         mightbe._way(replace(lamp, zenith_deg=z), 0.0).ravel() for z in (25.0, 60.0, 55.0)
