@@ -154,3 +154,13 @@ def test_a_cloth_is_saved_to_the_last_digit_or_not_at_all(tmp_path):
         with pytest.raises(wc.InputError, match=says):
             wc.save_cloth(tmp_path / "other.toml", other)
         assert not (tmp_path / "other.toml").exists()
+
+
+def test_nothing_behind_has_one_name_at_every_door():
+    organza = wc.load_cloth("shot-organza-red-black")
+    for word in ("open", "Nothing", None):
+        assert wc.laid(organza, behind=word).backing is None
+    made = wc.compare(organza, grains=("straight",), behind=("open", "white"))
+    assert made.outcomes[0].option.stack.backing is None
+    with pytest.raises(wc.InputError, match="not a known backing"):
+        wc.laid(organza, behind="")

@@ -26,7 +26,7 @@ from weavecolor.files.clothfile import (
 from weavecolor.optics.appearance import Appearance
 from weavecolor.optics.appearance import appearance as _appearance
 from weavecolor.optics.stack import Layer, Stack, layer_count
-from weavecolor.scene.backings import Backing, backing
+from weavecolor.scene.backings import Backing, backing, behind_called
 from weavecolor.scene.places import scene
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth
@@ -191,7 +191,7 @@ def laid(
     grain : str or float
         "straight", "cross", "bias", or degrees of the warp off the straight, -180 to 180.
     behind : str, Backing or None
-        What lies behind; None: nothing.
+        What lies behind; None or "open": nothing.
 
     Returns
     -------
@@ -210,7 +210,7 @@ def laid(
     if isinstance(cloth, Stack):
         return cloth
     layer_count(layers)
-    under = backing(behind) if isinstance(behind, str) else behind
+    under = behind_called(behind) if isinstance(behind, str) else behind
     return Stack((Layer(cloth, grain_deg(grain)),) * layers, under)
 
 
@@ -308,7 +308,7 @@ def compare(
         cloth,
         [grain_deg(grain) for grain in grains],
         layers,
-        [backing(one) if isinstance(one, str) else one for one in behind],
+        [behind_called(one) if isinstance(one, str) else one for one in behind],
         [scene(one) if isinstance(one, str) else one for one in places],
         progress=progress,
     )

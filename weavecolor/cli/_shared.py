@@ -43,12 +43,10 @@ def cloth_called(name: str) -> Cloth:
 def backing_called(name: str) -> Backing | None:
     """What lies behind; "open" and "nothing" are None. A cloth's name is told how it is laid."""
     from weavecolor.files.clothfile import swatch_names
-    from weavecolor.scene.backings import backing
+    from weavecolor.scene.backings import behind_called
 
-    if name.casefold() in ("open", "nothing"):
-        return None
     try:
-        return backing(name)
+        return behind_called(name)
     except InputError as error:
         if name in swatch_names() or name.endswith(".toml"):
             raise InputError(

@@ -39,11 +39,9 @@ from weavecolor.making.lightchoice import LightChoice
 from weavecolor.optics.stack import FACES, LAYS, layer_count
 from weavecolor.picture.forms import known_forms
 from weavecolor.picture.shapes import shape_names
-from weavecolor.scene.backings import Backing, backing
+from weavecolor.scene.backings import Backing, behind_called
 from weavecolor.scene.places import known_scene
 from weavecolor.textile.cloth import Cloth
-
-OPEN = ("", "open", "nothing")
 
 
 def backing_of(text: str) -> Backing | None:
@@ -54,7 +52,7 @@ def backing_of(text: str) -> Backing | None:
     >>> backing_of("open") is None, backing_of("black").name
     (True, 'black')
     """
-    return None if text.strip().casefold() in OPEN else backing(text)
+    return behind_called(text) if text.strip() else None
 
 
 @dataclass(frozen=True)

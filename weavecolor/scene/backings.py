@@ -73,6 +73,9 @@ SKIN_ALSO: Mapping[str, str] = MappingProxyType(
     }
 )
 
+#: Words for nothing behind.
+OPEN = ("open", "nothing")
+
 
 def backing_names() -> tuple[str, ...]:
     """Every named backing; a screen colour such as "#d8c9a0" may stand in place of a name.
@@ -83,6 +86,17 @@ def backing_names() -> tuple[str, ...]:
     True
     """
     return (*_table("backings"), *(f"skin {tone}" for tone in SKINS))
+
+
+def behind_called(spec: str) -> Backing | None:
+    """As :func:`backing`, and None for nothing behind: "open", "nothing".
+
+    Examples
+    --------
+    >>> behind_called("Open") is None, behind_called("black").name
+    (True, 'black')
+    """
+    return None if str(spec).strip().casefold() in OPEN else backing(spec)
 
 
 @lru_cache(maxsize=64)
