@@ -27,7 +27,7 @@ from weavecolor.files.atomic import write_bytes
 from weavecolor.files.store import home, source
 
 #: Bytes kept in memory, and on the disk.
-MOST_MEMORY, MOST_DISK = 60_000_000, 400_000_000
+MOST_MEMORY, MOST_DISK = 30_000_000, 400_000_000
 #: How often a page looks whether something is done, s; how long it waits for what is soon done.
 LOOK_EVERY, SOON = 0.05, 0.4
 #: How long nothing is asked for before what may be asked for next is begun with, s.

@@ -116,7 +116,7 @@ h2.wc-question { font-size: 1.08rem; margin: .1rem 0 0; padding: 0; font-weight:
 .wc-found { width: 100%; max-width: 560px; border: 1px solid #6f6f6f; display: block; }
 .wc-square svg { width: 11rem; height: 11rem; }
 .st-key-wc-kept { position: fixed; left: 0; right: 0; bottom: 0; z-index: 60; background: #f7f7f7;
-  border-top: 1px solid #767676; padding: .5rem .8rem; flex-wrap: nowrap !important;
+  box-shadow: 0 -1px #767676; padding: .5rem .8rem; flex-wrap: nowrap !important;
   overflow-x: auto; gap: .5rem !important; }
 .st-key-wc-kept button { min-height: 2.3rem; white-space: nowrap; }
 .wc-none { margin: 0; color: #3a3a3a; font-size: .9rem; line-height: 1.2; }
