@@ -12,6 +12,7 @@ from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
 from weavecolor.measure import grid
 from weavecolor.measure import parameters as p
+from weavecolor.measure.fit import _as_it_fits, _posterior
 from weavecolor.measure.fit_problem import (
     Problem,
     _known,
@@ -480,3 +481,22 @@ def test_draws_of_a_fitted_cloth_are_looks_of_the_cloths_it_might_be():
             true = np.log(other[20] / one[20]) / 6.0
             along = np.polyfit(slow[:, 1] / 0.3, lab[:, 0], 1)[0]
             assert along / (lab[:, 0].mean() + 16.0) == pytest.approx(true, rel=0.4)
+
+
+def test_ranges_widen_where_readings_are_missed_by_more_than_their_errors():
+    """Readings missed by as much as the fit leaves free are as sure as they say; by three times as
+    much, they had three times the errors (the ratio of R. T. Birge)."""
+    start = start_cloth("x", 40, 40, warp_like="silk organza")
+    unknowns = start_unknowns(start, [_seen([0.3] * 3, 0.04)], ())
+    rng = np.random.default_rng(2)
+    slope = 0.5 * rng.normal(size=(9, p.SIZE))
+    plain = _posterior(slope, unknowns)
+    free = 9.0 - np.trace(slope @ plain @ slope.T)
+    missed = rng.normal(size=9)
+    missed *= np.sqrt(free / (missed @ missed))
+    assert 0.0 < free < 9.0
+    for much in (0.1, 0.99):
+        assert _as_it_fits(much * missed, slope, unknowns) == pytest.approx(plain)
+    wider = _as_it_fits(3.0 * missed, slope, unknowns)
+    assert wider == pytest.approx(_posterior(slope / 3.0, unknowns))
+    assert np.trace(wider) > np.trace(plain)

@@ -22,6 +22,28 @@ from weavecolor.textile.howknown import HowKnown
 NOTHING_ASSUMED = u.Known(yarn_assumed=False, colour_recovered=False)
 
 
+def test_what_is_left_open_counts_by_what_is_changed_and_by_how_the_cloth_is_known():
+    """The allowances are those counted by ``tests.ranges`` and ``tests.fit_coverage``."""
+
+    def left(known, *changed, sort="filaments"):
+        """By how much the range of a difference grows for what is left open, to one of 100."""
+        told = u.Known(*known, sort=sort) if isinstance(known, tuple) else known
+        light = "scene" not in changed
+        wide = u.of_difference(0.0, told, 100.0, same_light=light, changed=changed).inputs
+        return round(wide / 100.0, 2)
+
+    described = (True, False)
+    fitted = u.Known(True, False, fitted=True, all_fitted=True)
+    mixed = u.Known(True, False, fitted=True)
+    assert [left(described, x) for x in ("grain", "face", "layers", "backing")] == [1.6, 1.6, 1, 1]
+    assert [left(fitted, x) for x in ("grain", "face", "layers", "backing")] == [1, 1, 1, 1.3]
+    assert [left(mixed, x) for x in ("grain", "backing")] == [1.6, 1]
+    lights = [left(described, "scene", sort=s) for s in ("rods", "filaments", "spun")]
+    assert lights == [1.25, 1.25, 1.0] and left(fitted, "scene") == 1.0
+    one = [u.of_colour(k, 100.0).inputs / 100.0 for k in (NOTHING_ASSUMED, fitted, mixed)]
+    assert one == pytest.approx([1.0, 1.15, 1.15], abs=0.01)
+
+
 def test_what_was_supposed_on_reading_is_noticed():
     yarn = {"fibre": "silk", "count": "21 denier", "kind": "filament", "colour": "#a02030"}
     told = {"packing": 0.7, "flattening": 1.0, "filaments": 16, "gum": False, "twist": "0 /m",

@@ -278,12 +278,7 @@ def _search(
     # ranges are of cloths about what the surface found; the cloth given is one of these
     found = best.of(unknowns)
     moved = found - x
-    covariance = _posterior(slope, unknowns)
-    # what was read fits worse than its own errors let it: they were taken too small (R. T. Birge,
-    # Physical Review 40 (1932) 207, from memory)
-    free = residual.size - float(np.trace(slope @ covariance @ slope.T))
-    larger = max(1.0, float(residual @ residual) / free)
-    covariance = _posterior(slope / np.sqrt(larger), unknowns)
+    covariance = _as_it_fits(residual, slope, unknowns)
     away = np.stack([f.of(unknowns) for f in tried]) - found
     covariance += np.outer(moved, moved) + _elsewhere(away, missed, covariance)
     return _Found(unknowns, replace(best, x=found), residual, slope, covariance, rounds, settled)
@@ -376,6 +371,15 @@ def _posterior(slope: Array, unknowns: p.Unknowns) -> Array:
     """Covariance (SIZE, SIZE) of the parameters, given slopes (r, SIZE) of what was seen."""
     precision = slope.T @ slope + np.linalg.inv(unknowns.covariance())
     return np.asarray(np.linalg.inv(precision), float)
+
+
+def _as_it_fits(residual: Array, slope: Array, unknowns: p.Unknowns) -> Array:
+    """As :func:`_posterior`; what is missed by more than its errors let it, by a ``residual`` (r,),
+    had larger ones (R. T. Birge, Physical Review 40 (1932) 207, from memory)."""
+    covariance = _posterior(slope, unknowns)
+    free = residual.size - float(np.trace(slope @ covariance @ slope.T))
+    larger = max(1.0, float(residual @ residual) / free)
+    return _posterior(slope / np.sqrt(larger), unknowns)
 
 
 def _lowest(problem: Problem, unknowns: p.Unknowns, x: Array, middle: Array, width: Array) -> Array:
