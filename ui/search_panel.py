@@ -179,8 +179,9 @@ def asked_of(now: Making, asked: dict[str, Any]) -> Making:
         weight_g_m2=float(asked["weight"]) or None,
         lay=table_of(now).lay,
     )
-    same = _target(now) and asked["colour"] == _colour(now)  # the project tells it more nearly
-    target = _target(now) if same else f"target {asked['colour']}"
+    told = _target(now)
+    same = told and asked["colour"] == _colour(now)  # the project tells it more nearly
+    target = told if same else f"target {asked['colour']}"
     return replace(
         made,
         wishes=tuple(target if w == "target" else w for w in asked["want"]),
@@ -201,7 +202,8 @@ def _target(now: Making) -> str:
 
 
 def _colour(now: Making) -> str:
-    told = wish_from(_target(now)).target if _target(now) else None
+    target = _target(now)
+    told = wish_from(target).target if target else None
     if told is None:
         return "#7a2030"
     return screen_code(srgb_from_xyz(xyz_from_lab(told, daylight_white("2")))[0])

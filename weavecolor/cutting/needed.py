@@ -470,8 +470,8 @@ def _with_less(
     said = []
     grains = made.grains
     too_full = {what: plan.fullness for what, plan, _ in made.plans}
-    for wanted, full in _less_full(fullness, hands, grains):
-        found = _fits(grains, pieces, _as_full(fullness, wanted, full), hands, fold)
+    for wanted, full, less in _less_full(fullness, hands, grains):
+        found = _fits(grains, pieces, less, hands, fold)
         if found is None:
             too_full[wanted.what] = full
         else:
@@ -530,8 +530,8 @@ def _fullest(
 
 def _less_full(
     fullness: tuple[FullnessWanted, ...], hands: tuple[ClothInHand, ...], grains: Grains
-) -> Iterator[tuple[FullnessWanted, float]]:
-    """Each fullness with fewer and fewer panels, the widest first: which, and how full."""
+) -> Iterator[tuple[FullnessWanted, float, tuple[FullnessWanted, ...]]]:
+    """Each fullness with fewer and fewer panels, the widest first: which, how full, and all."""
     width = max(hand.usable_width_cm for hand in hands)
     for wanted in fullness:
         if wanted.kind == "flat":
@@ -550,10 +550,10 @@ def _less_full(
             if full < 1.0:
                 break
             try:
-                _as_full(fullness, wanted, full)
+                less = _as_full(fullness, wanted, full)
             except InputError:
                 continue
-            yield wanted, full
+            yield wanted, full, less
 
 
 def _with_largest(

@@ -212,8 +212,9 @@ def illumination(
     basis = np.concatenate([basis, ground[:, None] == np.arange(1, len(grounds))], axis=1)
     keep = np.ones(rows.size, dtype=bool)
     noise = np.ones((rows.size, 3))  # of a dark ground more than of paper
+    cell = _cells(rows, columns, shape)
     for _ in range(4):
-        fit, covariance = _fitted(basis, log, noise, keep, terms, _cells(rows, columns, shape))
+        fit, covariance = _fitted(basis, log, noise, keep, terms, cell)
         rest = log - basis @ fit
         for k in range(len(grounds)):
             own = rest[keep & (ground == k)]

@@ -181,10 +181,10 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
                 left = max(left, _left(key, yarn, how))
         recovered |= any(known.get(key, _STATED).way == "assumed" for key in _COLOURS)
         off = max(off, known.get("shown", _STATED).spread or 0.0)
-        drawn.append("foretold" in known and bool(known["foretold"].root))
+        drawn.append(bool(known.get("foretold", _STATED).root))
+        if drawn[-1]:
+            continue  # what the fit left of dye and build is drawn
         if "foretold" in known:
-            if drawn[-1]:
-                continue  # what the fit left of dye and build is drawn
             left = 1.0  # an earlier fit, whose file does not keep that
         both = covariance(cloth.known, _COLOURS)
         colours = max(colours, math.sqrt(float(both.diagonal().max())))
