@@ -75,6 +75,18 @@ def test_what_is_sent_back_of_each_light_adds_to_the_look_without_even_light():
     assert double == pytest.approx(2.0 * each, rel=1e-9)
 
 
+@pytest.mark.parametrize("first", [True, False])
+def test_a_light_along_the_cloth_gives_it_nothing_wherever_it_is_told(first):
+    """Light at 90 degrees falls on no cloth (cosine law)."""
+    made = Stack((Layer(cloth(warp=0.4, weft=0.3)),))
+    along = replace(WINDOW.lights[0], zenith_deg=90.0)
+    lights = (along, *WINDOW.lights) if first else (*WINDOW.lights, along)
+    with_it = replace(WINDOW, lights=lights)
+    assert with_it.in_front == WINDOW.lights and with_it.behind == ()
+    own, other = (mightbe.radiances(made, [WHITE], [s])[0][0] for s in (WINDOW, with_it))
+    assert other == pytest.approx(own, rel=1e-9)
+
+
 def test_the_brighter_the_sheen_the_less_sure_it_is():
     """Of cloth whose build is assumed, by one lamp alone and by even light alone: draws by the lamp
     are farther apart, in shares of the light."""

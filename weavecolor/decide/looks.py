@@ -7,7 +7,6 @@ once; knows nothing of cloth.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +17,7 @@ from weavecolor.colour.spectra import BANDS, Spectrum
 from weavecolor.colour.tristimulus import weights
 from weavecolor.optics.appearance import CONTRAST_WHITE
 from weavecolor.scene.places import illumination, turned, with_viewer
-from weavecolor.scene.scene import Scene
+from weavecolor.scene.scene import Light, Scene
 
 Array = NDArray[np.float64]
 Direction = tuple[float, float]
@@ -67,15 +66,14 @@ def look(scene: Scene, observer: str = "2", name: str = "") -> Look:
     name : str
         The scene's own by default.
     """
-    front = [x for x in scene.lights if x.zenith_deg < 90.0]
-    behind = [x for x in scene.lights if x.zenith_deg > 90.0]
+    front, behind = scene.in_front, scene.behind
     falls = illumination(scene)
     table = weights(observer)
     per_band = table * (100.0 / (falls @ table[:, 1]))
     view = (scene.view_zenith_deg, scene.view_azimuth_deg)
     opposite = tuple((180.0 - x.zenith_deg, (x.azimuth_deg + 180.0) % 360.0) for x in behind)
 
-    def of(lights: list[Any]) -> Array:
+    def of(lights: tuple[Light, ...]) -> Array:
         rows = [per_band * x.on_cloth[:, None] for x in lights]
         return np.stack(rows) if rows else np.zeros((0, BANDS, 3))
 

@@ -170,7 +170,7 @@ def _off_fan(option: Option) -> float:
     """How far the nearest gleam of a thread of the outermost layer misses the eye: the least
     |cosine of light + cosine of eye| with a thread, over both systems, the strongest light."""
     scene = option.scene
-    front = [light for light in scene.lights if light.zenith_deg < 90.0]
+    front = scene.in_front
     if not front:
         return 0.0
     strongest = max(front, key=lambda light: float(np.sum(light.irradiance)))

@@ -536,7 +536,7 @@ def lit_by(scenes: Sequence[Scene]) -> tuple[Ways, list[Lit]]:
         (view,) = _eye(scene)
         eye = eyes.index(view)
         links |= dict.fromkeys((eye, k) for k in (front + behind or (eye,)))
-        sides = [x for far in (False, True) for x in scene.lights if (x.zenith_deg > 90.0) == far]
+        sides = (*scene.in_front, *scene.behind)
         each.append(
             Lit(
                 eye,
@@ -555,12 +555,11 @@ def _eye(scene: Scene) -> list[tuple[float, float]]:
 
 
 def _in_front(scene: Scene) -> list[tuple[float, float]]:
-    return [(x.zenith_deg, x.azimuth_deg) for x in scene.lights if x.zenith_deg < 90.0]
+    return [(x.zenith_deg, x.azimuth_deg) for x in scene.in_front]
 
 
 def _opposite(scene: Scene) -> list[tuple[float, float]]:
-    behind = [x for x in scene.lights if x.zenith_deg > 90.0]
-    return [(180.0 - x.zenith_deg, x.azimuth_deg + 180.0) for x in behind]
+    return [(180.0 - x.zenith_deg, x.azimuth_deg + 180.0) for x in scene.behind]
 
 
 def radiance(pile: PileOptics, factors: Array, lit: Lit, bare: bool) -> Array:

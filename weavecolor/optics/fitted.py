@@ -382,7 +382,7 @@ def moves(cloth: Cloth, root: Array, lies: Sequence[tuple[Scene, float, str]]) -
     own = np.einsum("ka,ak->k", terms, np.linalg.pinv(terms))
     out = []
     for (scene, _, _), factors in zip(lies, made, strict=True):
-        lamps = [x.on_cloth for x in scene.lights if x.zenith_deg < 90.0]
+        lamps = [x.on_cloth for x in scene.in_front]
         falls = np.stack([*lamps, scene.diffuse])[:, COARSE]
         falls = falls if falls.any() else np.ones_like(falls)
         dark, light = np.moveaxis(np.einsum("kgbl,lb->kgb", factors, falls), 1, 0)

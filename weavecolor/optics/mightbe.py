@@ -465,7 +465,6 @@ def _errors(
     through, which is ``passed`` of the light, there and back; and of its sheen, as radiance, of
     which it sends back ``each`` (L, 41) of the scene's lights in front.
     """
-    lights = [x for x in scene.lights if x.zenith_deg < 90.0]
     back, let, sheen = np.zeros((3, DRAWS, BANDS))
     cloths = list({content(x.cloth): x.cloth for x in stack.layers}.values())
     for cloth, wide, slope in slopes:
@@ -493,7 +492,7 @@ def _errors(
         more = known.yarn_left * build.lean + build.wide * more
         let -= (len(own_layers) * hinders * more)[:, None]
         back += whole * (build.back * more + build.own * own)[:, None]
-        for light, sent in zip(lights, each, strict=True):
+        for light, sent in zip(scene.in_front, each, strict=True):
             way = sum(s * _way(light, x.grain_deg) for x, s in own_layers)
             shone = np.einsum("zs,zsd->d", way, shines)
             sheen += np.outer(np.expm1(build.shine * shone), sent)

@@ -66,9 +66,7 @@ def laid(scene: Scene, grain_deg: float, face: str) -> Laid:
 
     return Laid(
         vector(scene.view_zenith_deg, scene.view_azimuth_deg),
-        tuple(
-            vector(x.zenith_deg, x.azimuth_deg) for x in scene.lights if x.zenith_deg < 90.0
-        ),
+        tuple(vector(x.zenith_deg, x.azimuth_deg) for x in scene.in_front),
         face == "back",
     )
 

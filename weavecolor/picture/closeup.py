@@ -12,7 +12,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import sqrt
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +31,7 @@ from weavecolor.picture.celltexture import CellTexture, cell_texture, softened
 from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, exposure_for, on_screen, to_image
 from weavecolor.picture.waves import Ply, wave_picture
 from weavecolor.scene.places import illumination
-from weavecolor.scene.scene import Scene
+from weavecolor.scene.scene import Light, Scene
 
 Array = NDArray[np.float64]
 
@@ -307,8 +306,7 @@ def _parts(
     """Every layer painted in its place in the stack, and the linear RGB of what is behind;
     together they have the radiance ``exact`` (41,) of the stack."""
     view = (min(scene.view_zenith_deg, 60.0), scene.view_azimuth_deg)
-    front = [x for x in scene.lights if x.zenith_deg < 90.0]
-    back = [x for x in scene.lights if x.zenith_deg > 90.0]
+    front, back = scene.in_front, scene.behind
     lit = [x.on_cloth for x in front]
     from_behind = sum(
         (x.on_cloth for x in back), np.zeros(BANDS)
@@ -424,7 +422,7 @@ def _joined(
 def _texture(
     layer: Layer,
     view: tuple[float, float],
-    front: list[Any],
+    front: tuple[Light, ...],
     texels_per_spacing: float,
     lay: str,
 ) -> CellTexture:

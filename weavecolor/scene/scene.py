@@ -102,6 +102,16 @@ class Scene(ByValue):
     def __repr__(self) -> str:
         return f"Scene({self.name!r}, {len(self.lights)} lights)"
 
+    @property
+    def in_front(self) -> tuple[Light, ...]:
+        """Lights that fall on the outside."""
+        return tuple(x for x in self.lights if x.zenith_deg < 90.0)
+
+    @property
+    def behind(self) -> tuple[Light, ...]:
+        """Lights that fall on the inside."""
+        return tuple(x for x in self.lights if x.zenith_deg > 90.0)
+
     def told(self) -> tuple[object, ...]:
         """All that an answer may depend on but the words, for names that outlast a run: its
         ``repr`` tells scenes apart."""
