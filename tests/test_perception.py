@@ -146,6 +146,34 @@ def test_differences_in_words():
     assert "greener" in difference_words((50, -5, 40), (50, -20, 36))
 
 
+def test_a_turn_of_hue_is_told_by_where_it_goes():
+    # violet to greyish green lost its blue: b* rises from -18 to 5
+    words = difference_words((51.2, 3.0, -18.3), (60.3, -2.8, 5.0))
+    assert "bluer" not in words and words.startswith("much yellower") and "greener" in words
+    # a purplish pink that goes yellow, and loses red: a* falls from 16.5 to 9.3
+    words = difference_words((63.8, 16.5, -5.0), (67.0, 9.3, 4.5))
+    assert "yellower" in words and "redder" not in words
+    # a pink that fades to a pinkish grey is no greener
+    words = difference_words((78.2, 9.9, -2.4), (24.1, 3.3, 0.4))
+    assert words == "much darker, less red, less blue"
+    assert difference_words((50, 8, 0), (50, -3, 0)) == "greener"
+
+
+@given(st.floats(0, 360), st.floats(10, 60), st.floats(-89, 89).filter(lambda turn: abs(turn) > 15))
+def test_to_and_fro_of_a_turn_are_the_axes_on_both_sides_of_it(hue, chroma, turn):
+    first, second = (
+        (50.0, chroma * np.cos(np.radians(angle)), chroma * np.sin(np.radians(angle)))
+        for angle in (hue, hue + turn)
+    )
+    axes = ["redder", "yellower", "greener", "bluer"]
+    said = [difference_words(*pair) for pair in ((first, second), (second, first))]
+    places = [next(n for n, axis in enumerate(axes) if axis in words) for words in said]
+    assert (places[0] - places[1]) % 4 in (1, 2, 3)
+    middle = (hue + turn / 2.0) % 360.0
+    if min(middle % 90.0, 90.0 - middle % 90.0) > 1e-6:
+        assert (places[0] - places[1]) * np.sign(turn) % 4 == 1
+
+
 @given(st.floats(10, 90), st.floats(8, 60), st.floats(0, 359), st.floats(-25, 25))
 def test_swapping_the_two_swaps_the_lightness_and_strength_words(L, chroma, hue, change):
     first = np.array([L, chroma * np.cos(np.radians(hue)), chroma * np.sin(np.radians(hue))])

@@ -122,14 +122,16 @@ def _hue(a: float, b: float, C: float) -> _Hue:
 
 
 #: CIELAB axes in order of hue angle, as comparatives.
-_AXES = ("redder", "yellower", "greener", "bluer")
+_COMPARATIVE = {"red": "redder", "yellow": "yellower", "green": "greener", "blue": "bluer"}
+_AXES = tuple(_COMPARATIVE.values())
 
 
 def difference_words(Lab1: ArrayLike, Lab2: ArrayLike) -> str:
     """How the second colour differs from the first: "darker, slightly redder, stronger in colour".
 
     Largest part first; parts under 0.5 (weighted as in CIEDE2000 for chroma and hue) are left
-    out. Hue is told by the axis it turns towards; near grey by the direction of the change.
+    out. Hue is told by the axis it turns towards, as seen from the middle of the turn; near grey,
+    and between colours of opposite hue, by the direction of the change.
 
     Examples
     --------
@@ -140,22 +142,30 @@ def difference_words(Lab1: ArrayLike, Lab2: ArrayLike) -> str:
     C1, C2 = np.hypot(a1, b1), np.hypot(a2, b2)
     mean = 0.5 * (C1 + C2)
     parts = [(L2 - L1, "lighter", "darker")]
-    if min(C1, C2) < 4.0:
+    turn = np.arctan2(a1 * b2 - b1 * a2, a1 * a2 + b1 * b2)
+    if min(C1, C2) < 4.0 or abs(turn) > np.pi / 2.0:
         scale = 1.0 + 0.045 * mean
-        parts.append(((a2 - a1) / scale, "redder", "greener"))
-        parts.append(((b2 - b1) / scale, "yellower", "bluer"))
+        parts.append(((a2 - a1) / scale, *_either_way(a1, a2, "red", "green")))
+        parts.append(((b2 - b1) / scale, *_either_way(b1, b2, "yellow", "blue")))
     else:
         parts.append(((C2 - C1) / (1 + 0.045 * mean), "stronger in colour", "weaker in colour"))
-        turn = np.arctan2(a1 * b2 - b1 * a2, a1 * a2 + b1 * b2)
         size = 2.0 * np.sqrt(C1 * C2) * np.sin(turn / 2.0) / (1 + 0.015 * mean)
-        start = np.degrees(np.arctan2(b1, a1)) % 360.0
-        onward = _AXES[int(start // 90.0 + 1) % 4]
-        back = _AXES[int(np.ceil(start / 90.0) - 1) % 4]
+        middle = np.degrees(np.arctan2(b1, a1) + turn / 2.0) % 360.0
+        onward = _AXES[int(middle // 90.0 + 1) % 4]
+        back = _AXES[int(np.ceil(middle / 90.0) - 1) % 4]
         parts.append((float(size), onward, back))
     told = sorted((p for p in parts if abs(p[0]) >= 0.5), key=lambda p: -abs(p[0]))
     if not told:
         return "no difference to speak of"
     return ", ".join(_degree(abs(size)) + (up if size > 0 else down) for size, up, down in told)
+
+
+def _either_way(first: float, second: float, plus: str, minus: str) -> tuple[str, str]:
+    """What more and what less of an axis is called: a pink that fades to grey is not greener."""
+    fades = abs(second) < abs(first) and first * second > -abs(first)
+    less = f"less {plus if first > 0.0 else minus}"
+    up = less if fades and first < 0.0 else _COMPARATIVE[plus]
+    return up, less if fades and first > 0.0 else _COMPARATIVE[minus]
 
 
 def _degree(size: float) -> str:
