@@ -130,6 +130,9 @@ def test_on_the_command_line(capsys):
         ("muslin-white bias Wrong side out", "back", 45.0, "muslin-white"),
         ("muslin-white right side", "face", 0.0, "muslin-white"),
         ("muslin-white cross grain reverse", "back", 90.0, "muslin-white"),
+        ("muslin-white back cross", "back", 90.0, "muslin-white"),
+        ("muslin-white wrong side out bias", "back", 45.0, "muslin-white"),
+        ("muslin-white back cross grain", "back", 90.0, "muslin-white"),
         ("inside out", "face", 0.0, "inside out"),  # a cloth of that name, and no side
     ],
 )

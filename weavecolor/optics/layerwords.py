@@ -17,8 +17,9 @@ def layers_said(text: str, cloth: Cloth | Callable[[str], Cloth]) -> tuple[Layer
     """The layers of "cloth cross back + other-cloth bias", outermost first.
 
     Each layer is the name of a cloth, which ``cloth`` finds, then its grain (straight where nothing
-    is said), then the side that is out (the face where nothing is said). Where ``cloth`` is one
-    itself all layers are of it, and grain and side are all that is read: "straight + cross back".
+    is said) and the side that is out (the face where nothing is said), in either order. Where
+    ``cloth`` is one itself all layers are of it, and grain and side are all that is read: "straight
+    + cross back".
     Raises InputError for layers that are not so written, and for too many.
 
     Examples
@@ -47,18 +48,24 @@ def layers_said(text: str, cloth: Cloth | Callable[[str], Cloth]) -> tuple[Layer
 
 def _lying(words: list[str], kept: int) -> tuple[list[str], float, str]:
     """What stands before grain and side in a layer, at least ``kept`` words of it, and these."""
-    face, grain = "face", 0.0
+    words, face = _side(words, kept)
+    grain = None
+    if len(words) > max(kept, 1) and words[-1] == "grain":
+        words = words[:-1]
+    if len(words) > kept:
+        try:
+            grain, words = grain_deg(words[-1]), words[:-1]
+        except InputError:
+            pass  # the cloth's own name goes on
+    if face is None and grain is not None:  # "back cross" is as plain as "cross back"
+        words, face = _side(words, kept)
+    return words, grain or 0.0, face or "face"
+
+
+def _side(words: list[str], kept: int) -> tuple[list[str], str | None]:
+    """What stands before the side that ``words`` end in, and that side, if they tell one."""
     for many in (3, 2, 1):  # "wrong side out" before "out"
         said = " ".join(words[-many:]).casefold()
         if len(words) >= kept + many and FACE_ALSO.get(said, said) in FACES:
-            face, words = face_called(said), words[:-many]
-            break
-    if len(words) > max(kept, 1) and words[-1] == "grain":
-        words.pop()
-    if len(words) > kept:
-        try:
-            grain = grain_deg(words[-1])
-            words.pop()
-        except InputError:
-            pass  # the cloth's own name goes on
-    return words, grain, face
+            return words[:-many], face_called(said)
+    return words, None
