@@ -582,6 +582,27 @@ def test_full_cloth_sideways_is_told_in_steps_of_a_tenth(most):
     assert f"still fits: {2.0 * (1.0 + 0.1 * most):.2f} to 1" in made.largest
 
 
+def test_wide_cloth_is_taken_in_as_asked_where_its_whole_width_is_too_full():
+    # two layers side by side on 600 of length go round 68 at (600 - 3) / 68 = 8.78 to 1, though
+    # three whole widths joined would be 12.2
+    two = ((90.0, 2),)
+    skirt = FullnessWanted("skirt", "gathered", 68.0, 280.0, 102.0, fullness=7.35)
+    made = cloth_needed("voile", two, (), [skirt], [ClothInHand(280, 600)], tries=2)
+    full = float(made.largest.partition("still fits: ")[2].split()[0])
+    assert made.fits and 8.73 <= full <= 8.78
+    # asked for outright it is the same, and beyond 9 to 1 nothing is taken in
+    full = replace(skirt, fullness=8.75)
+    assert cloth_needed("voile", two, (), [full], [ClothInHand(280, 600)], tries=2).fits
+    ample = cloth_needed("voile", two, (), [skirt], [ClothInHand(280, 900)], tries=2)
+    assert "9.00 to 1" in ample.largest and "at least" not in ample.largest
+    # a sleeve of 22 at 3 to 1 wants 66 and its seams, not all 280 of the width
+    sleeve = plan_fullness("gathered", 22.0, 280.0, 60.0, fullness=3.0)
+    assert (sleeve.widths, sleeve.panel_cm) == (1, pytest.approx(69.0))
+    assert sleeve.fullness == pytest.approx(3.0) and not sleeve.whole_widths
+    with pytest.raises(InputError, match="that is 1 width, 12.6 to 1"):
+        plan_fullness("gathered", 22.0, 280.0, 60.0, widths=1)
+
+
 @pytest.mark.parametrize(("side", "edge"), [("top", 0), ("right", 1), ("bottom", 2), ("left", 3)])
 def test_the_edge_on_the_fold_is_called_by_its_side(side, edge):
     text = 'unit = "cm"\n[[piece]]\nname = "front"\nacross = 20\ndown = 50\nfold_edge = '

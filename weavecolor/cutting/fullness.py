@@ -178,6 +178,11 @@ class FullnessPlan:
         return self.grain_deg > 89.5
 
     @property
+    def whole_widths(self) -> bool:
+        """Whether whole widths are joined; else the panels are cut to size."""
+        return self.grain_deg < 0.5 and abs(self.panel_cm - self.cloth_width_cm) < 1e-6
+
+    @property
     def joined_cm(self) -> float:
         """Cloth round after joining, cm: each panel loses a seam allowance on both sides."""
         return self.widths * (self.panel_cm - 2.0 * self.seam_cm)
@@ -268,7 +273,8 @@ def plan_fullness(
         Usable width of the cloth, without the selvedges.
     fullness, widths : float or int
         Either the least fullness wanted (whole widths are used on straight grain, so it comes out
-        at that or more), or the number of widths. On another grain ``widths`` counts panels.
+        at that or more, unless folds cannot take in so much: then panels are cut to size), or the
+        number of widths. On another grain ``widths`` counts panels.
     seam_cm : allowance at both edges of every panel, joined in a ring or hemmed flat.
     top_cm, hem_cm : a single drop is length + top + hem allowance.
     doubled : the cloth folded up at the hem, both edges in the waist seam: twice the length and
@@ -319,6 +325,8 @@ def plan_fullness(
         assert fullness is not None
         wanted = least if kind == "flat" else max(fullness * finished_cm, least)
         widths = 1 if math.isinf(usable) else int(np.ceil(wanted / usable - 1e-9))
+        if whole and widths * usable > MOST_FULLNESS * finished_cm >= wanted:
+            whole = False  # a sleeve of wide cloth: no fold takes in the whole width
         panel = room if whole else wanted / widths + 2.0 * seam_cm
     else:
         if math.isinf(usable):
@@ -340,8 +348,9 @@ def plan_fullness(
     actual = 1.0 if kind == "flat" else max(1.0, joined / finished_cm)
     if actual > MOST_FULLNESS:
         raise InputError(
-            f"that is {widths} widths, {actual:.1f} to 1 on {cm_and_inches(finished_cm)}; folds "
-            f"take in at most {MOST_FULLNESS:g} to 1: flare or gore the panels, or use fewer",
+            f"that is {widths} width{'' if widths == 1 else 's'}, {actual:.1f} to 1 on "
+            f"{cm_and_inches(finished_cm)}; folds take in at most {MOST_FULLNESS:g} to 1: flare or gore "
+            "the panels, or use fewer",
             field="hem_round_cm" if fullness is not None else "widths",
         )
     pleats = None

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+from weavecolor.cutting.folds import MOST_FULLNESS
 from weavecolor.cutting.fullness import FullnessPlan, FullnessWanted
 from weavecolor.cutting.lay import CANNOT, FITS, NO_LAY, Lay, lay_parts
 from weavecolor.cutting.lengths import LONGEST_CM, cm_and_inches
@@ -141,8 +142,8 @@ def panel_words(plan: FullnessPlan, layers: int = 1) -> str:
     if plan.sideways:
         what, long = ("length" if many == 1 else "lengths"), "down the width of the cloth"
     else:
-        whole = plan.grain_deg < 0.5 and abs(plan.panel_cm - plan.cloth_width_cm) < 1e-6
-        what, long = ("width" if whole else "panel") + ("" if many == 1 else "s"), "long"
+        what = ("width" if plan.whole_widths else "panel") + ("" if many == 1 else "s")
+        long = "long"
     text = (
         f"{many} {what} of {cm_and_inches(plan.panel_cm)}, {'each ' if many > 1 else ''}cut "
         f"{cm_and_inches(plan.drop_cm)} {long}"
@@ -514,10 +515,10 @@ def _fullest(
     found: ClothNeeded,
     what: str,
 ) -> ClothNeeded:
-    """Between ``good``, which fits as ``found``, and ``bad``, which does not; on straight grain,
-    where whole widths are joined, there is none."""
+    """Between ``good``, which fits as ``found``, and ``bad``, which does not; where whole widths
+    are joined there is none."""
     while bad - good > _NEAR and all(
-        plan.grain_deg >= 0.5 for name, plan, _ in found.plans if name == what
+        not plan.whole_widths for name, plan, _ in found.plans if name == what
     ):
         middle = 0.5 * (good + bad)
         made = fits(middle)
@@ -543,7 +544,7 @@ def _less_full(
         steps = (
             [widths * begun.joined_cm / begun.widths / begun.finished_cm
              for widths in range(begun.widths - 1, 0, -1)]
-            if begun.grain_deg < 0.5
+            if begun.whole_widths
             else [begun.fullness * share for share in (0.9, 0.8, 0.7, 0.6, 0.5, 0.4)]
         )  # fmt: skip
         for full in steps:
@@ -575,8 +576,10 @@ def _with_largest(
     some = ""
     for more in range(1, _MOST_MORE + 1):
         full = plan.fullness * (plan.widths + more) / plan.widths
-        if plan.grain_deg >= 0.5:
-            full = plan.fullness * (1.0 + 0.1 * more)
+        if not plan.whole_widths:
+            full = min(plan.fullness * (1.0 + 0.1 * more), MOST_FULLNESS)
+            if full <= good:
+                break  # folds take in no more
         try:
             found = fits(full)
         except InputError:
