@@ -349,8 +349,8 @@ def plan_fullness(
     if actual > MOST_FULLNESS:
         raise InputError(
             f"that is {widths} width{'' if widths == 1 else 's'}, {actual:.1f} to 1 on "
-            f"{cm_and_inches(finished_cm)}; folds take in at most {MOST_FULLNESS:g} to 1: flare or gore "
-            "the panels, or use fewer",
+            f"{cm_and_inches(finished_cm)}; folds take in at most {MOST_FULLNESS:g} to 1: flare or "
+            "gore the panels, or use fewer",
             field="hem_round_cm" if fullness is not None else "widths",
         )
     pleats = None
