@@ -194,7 +194,8 @@ void main() { red = vec4(shade.r, 0, 0, 0); green = vec4(shade.g, 0, 0, 0); blue
 
 const CLOTH_VERTEX = `#version 300 es
 uniform mat3 turn; uniform vec3 frame; uniform vec2 size; uniform vec2 jitter; uniform float before; uniform float grains[12];
-in vec3 point; in vec3 normal; in vec3 warp; in vec3 reach; in vec4 open; in vec2 place; in float fold; in float kind;
+layout(location = 0) in vec3 point; layout(location = 1) in vec3 normal; layout(location = 2) in vec3 warp; layout(location = 3) in vec3 reach;
+layout(location = 4) in vec4 open; layout(location = 5) in vec2 place; layout(location = 6) in float fold; layout(location = 7) in float kind;
 out vec3 vNormal; out vec3 vWarp; out vec3 vReach; out vec4 vOpen; out vec2 vPlace; out float vFold; flat out float vKind;
 void main() {
   vec3 v = turn * point;
@@ -203,7 +204,9 @@ void main() {
   vNormal = turn * normal; vWarp = turn * (c * warp + s * cross(normal, warp)); vReach = reach; vOpen = open;
   vPlace = vec2(c * place.x - s * place.y, s * place.x + c * place.y); vFold = fold; vKind = kind;
 }`;
-const CLOTH_FRAGMENT = `#version 300 es
+// graphics in software go through every line for every point, taken or not: threads only where they can be seen
+const cloth_ = near => `#version 300 es
+${near ? "#define NEAR" : ""}
 precision highp float; precision highp int; precision highp sampler3D; precision highp sampler2DArray;
 uniform sampler3D keys; uniform sampler2DArray rooms; uniform sampler2DArray glows;
 uniform vec4 sizes;            // disc, turns + 1, sights, kinds
@@ -240,6 +243,7 @@ float unevenness(vec2 uv, float step_, vec4 u, float length_) {
   }
   return total;
 }
+#ifdef NEAR
 // threads, as in threads.py; a layer's row of numbers is one line of the texture
 const int WIDE = 6, HIGH = 8, SWING = 10, MANY = 12, COLOUR = 24, FALL = 36, LIFT = 68;
 float g(int line, int i) { return texelFetch(weave, ivec2(i >> 2, line), 0)[i & 3]; }
@@ -398,6 +402,7 @@ float closely(int first, vec2 uv, vec2 du, vec2 dv, vec3 e, vec3 lamps[6], vec3 
   sent /= 9.0;
   return clamp(straight * through / (9.0 * max(left, 1e-3)), 0.0, 1.0);
 }
+#endif
 void main() {
   int side = gl_FrontFacing ? 0 : 1;
   int kind = int(vKind + 0.5) + (vFold < 0.0 ? 1 : 0);
@@ -421,6 +426,7 @@ void main() {
   vec3 back = key * vReach + room.rgb * (near.x + clothNear * cloth + near.y * body);
   vec3 on = glow * level * (far.x + clothFar * cloth), sent = (back + on) * more;
   float straight = clamp(room.a, 0.0, 1.0), own = clamp(1.0 - (1.0 - straight) * more, 0.0, 1.0);
+#ifdef NEAR
   int first = 6 * kind;
   float seen = mmPixel / max(n.z, 0.2), close = 0.0;
   vec2 du = dFdx(vPlace), dv = -dFdy(vPlace);   // rows of the picture run down
@@ -435,6 +441,7 @@ void main() {
     float open = closely(first, vPlace, du, dv, vec3(-turn_ * b.z, w.z, turn_ * n.z), lamps, shine, back, on, straight, drawn);
     own = mix(own, open, close); sent = mix(sent, drawn, close);
   }
+#endif
   vec3 passed = clamp(own + glow * far.y, 0.0, 1.0) * (1.0 - frontOnly);
   red = vec4(sent.r, 0, 0, passed.r); green = vec4(sent.g, 0, 0, passed.g); blue = vec4(sent.b, 0, 0, passed.b);
 }`;
@@ -526,7 +533,7 @@ export class View {
     if (!gl || !gl.getExtension("EXT_color_buffer_float")) throw new Error("no graphics");
     gl.getExtension("OES_texture_float_linear"); gl.getExtension("EXT_float_blend");
     this.programs = {
-      body: this.program(BODY_VERTEX, BODY_FRAGMENT), cloth: this.program(CLOTH_VERTEX, CLOTH_FRAGMENT),
+      body: this.program(BODY_VERTEX, BODY_FRAGMENT), cloth: this.program(CLOTH_VERTEX, cloth_(false)),
       gather: this.program(WHOLE_VERTEX, GATHER_FRAGMENT), show: this.program(WHOLE_VERTEX, SHOW_FRAGMENT),
     };
     this.targets = null; this.buffers = {}; this.textures = {}; this.deep = ""; this.loaded = [];
@@ -789,7 +796,8 @@ export class View {
       gl.uniform1f(program.at.flat_, 0);
       gl.bindVertexArray(this.arrays.body); gl.drawElements(gl.TRIANGLES, s.triangles.length, gl.UNSIGNED_INT, 0);
     }
-    program = this.programs.cloth;
+    const apart = Math.max(...l.cloths.map((_, k) => Math.min(l.uneven[4 * k], l.uneven[4 * k + 1])));
+    program = apart > l.nearness[1] * step ? this.programs.near ??= this.program(CLOTH_VERTEX, cloth_(true)) : this.programs.cloth;
     gl.useProgram(program.made); place(program);
     const { at } = program;
     [["keys", gl.TEXTURE_3D], ["rooms", gl.TEXTURE_2D_ARRAY], ["glows", gl.TEXTURE_2D_ARRAY], ["weave", gl.TEXTURE_2D]].forEach(([name, kind], i) => {
