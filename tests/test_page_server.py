@@ -13,6 +13,8 @@ from pathlib import Path
 
 import pytest
 
+from weavecolor.cache import Kept
+
 ROOT = Path(__file__).resolve().parents[1]
 #: Stands for the server: says its number, then lives on.
 SERVER = "import os, time; print(os.getpid(), flush=True); time.sleep(600)"
@@ -50,7 +52,7 @@ def test_the_server_does_not_outlive_its_command(name):
 def test_what_fails_leaves_nothing_to_come_and_keeps_nothing_back(monkeypatch, tmp_path):
     monkeypatch.syspath_prepend(str(ROOT / "ui"))
     monkeypatch.setenv("WEAVECOLOR_HOME", str(tmp_path))
-    from orders import LARGE, SHELF, Order, Waiting, drop, made
+    from orders import DRAWN, LARGE, SHELF, Order, Waiting, drop, made, submit
 
     def fail() -> bytes:
         raise ValueError("no such cloth")
@@ -77,6 +79,26 @@ def test_what_fails_leaves_nothing_to_come_and_keeps_nothing_back(monkeypatch, t
     ahead.ahead(lambda: None)
     ahead.look_ahead()[0][2].result(5.0)
     assert "dropped" not in done
+    # ... and whatever it works out lets all that is asked for meanwhile go first
+    works, kept = threading.Event(), Kept(9)
+
+    def long() -> None:
+        works.set()
+        time.sleep(0.1)
+        kept.one("a", lambda: done.append("a part"))
+
+    ahead.ahead(long)
+    job = ahead.look_ahead()[0][2]
+    assert works.wait(5.0)
+    submit(Order("asked", lambda: done.append("asked") or b"asked"), SHELF)
+    job.result(5.0)
+    assert done[-2:] == ["asked", "a part"]
+    # where a large picture was sent, it is drawn before the rest begins
+    drawn, begun = Waiting(), time.monotonic()
+    drawn.place(Order("the rest", lambda: b"%f" % time.monotonic()), shown.append)
+    drawn.sent()
+    drawn.finish(lambda: False, told.append)
+    assert float(shown.pop()) - begun >= DRAWN
     # what names other things is made again where they are gone
     held = ["a part"]
     whole = Order("whole", lambda: b"whole", lambda data: bool(held))

@@ -95,6 +95,7 @@ def draw(waiting: Waiting) -> None:
             _tools(now)
     if new:  # compiled code that answers would hold up whoever sends it
         time.sleep(SENT)
+        waiting.sent()
 
 
 def _anew(_: bytes) -> None:

@@ -22,6 +22,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
+from weavecolor.cache import ask_before
 from weavecolor.errors import InputError
 from weavecolor.files.atomic import write_bytes
 from weavecolor.files.store import home, source
@@ -32,6 +33,9 @@ MOST_MEMORY, MOST_DISK = 30_000_000, 400_000_000
 LOOK_EVERY, SOON = 0.05, 0.4
 #: How long nothing is asked for before what may be asked for next is begun with, s.
 QUIET = 1.0
+#: How long a new large picture has the processor to itself, to be drawn where there are no
+#: graphics, s.
+DRAWN = 0.3
 
 _kept: OrderedDict[str, bytes] = OrderedDict()
 _lock = threading.Lock()
@@ -140,6 +144,7 @@ def _tidy() -> None:
 def _serve() -> None:
     """One order after the other, for ever; a daemon, so that the page's end never waits for it."""
     _worker.rank = LARGE
+    ask_before(give_way)
     while True:
         since = time.monotonic() - _asked[0]
         try:
@@ -167,16 +172,28 @@ def _do(rank: int, _: int, future: Future[Any], work: Callable[[], Any]) -> None
 
 
 def give_way() -> None:
-    """Between two steps of long work: what waits for the large picture is made first."""
-    while getattr(_worker, "rank", LARGE) > LARGE:
-        try:
-            first = _queue.get_nowait()
-        except queue.Empty:
+    """Between two steps of long work: what is asked for before it is made first. What may be asked
+    for next leaves the processor, too, to whoever has asked, and to the browser that draws."""
+    while (rank := getattr(_worker, "rank", LARGE)) > LARGE:
+        first = _before(rank)
+        if first is not None:
+            _do(*first)
+        elif rank == AHEAD and time.monotonic() - _asked[0] < QUIET:
+            time.sleep(LOOK_EVERY)
+        else:
             return
-        if first[0] > LARGE:
-            _queue.put(first)
-            return
-        _do(*first)
+
+
+def _before(rank: int) -> Job | None:
+    """What waits and comes before that ``rank``."""
+    try:
+        first = _queue.get_nowait()
+    except queue.Empty:
+        return None
+    if first[0] < rank:
+        return first
+    _queue.put(first)
+    return None
 
 
 @lru_cache(maxsize=1)
@@ -219,6 +236,12 @@ class Waiting:
         self._hurried = hurried
         self._placed: list[tuple[int, Order, Callable[[bytes], None]]] = []
         self._next: list[Callable[[], object]] = []
+        self._until = 0.0
+
+    def sent(self) -> None:
+        """A new large picture is on its way: the rest begins once the browser has had time to draw
+        it."""
+        self._until = time.monotonic() + DRAWN
 
     def place(self, order: Order, show: Callable[[bytes], None], rank: int = CHOICE) -> None:
         """Want ``order``, of that ``rank``; ``show`` gets it, at once where it is there."""
@@ -260,12 +283,14 @@ class Waiting:
     def finish(self, called: Callable[[], bool], left: Callable[[int], None]) -> None:
         """Until everything is shown, or ``called`` is true; ``left`` is told how many are still to
         come, and may break off by raising. What one could not do is raised once all are done."""
+        left(len(self._placed))
+        while time.monotonic() < self._until and not called():
+            time.sleep(LOOK_EVERY)
         futures: list[tuple[Future[bytes], Callable[[bytes], None]]] = [
             (submit(order, rank), show) for rank, order, show in self._placed
         ]
         self._placed = []
         failed: Exception | None = None
-        left(len(futures))
         try:
             while futures and not called():
                 wait([f for f, _ in futures], LOOK_EVERY, FIRST_COMPLETED)

@@ -133,7 +133,9 @@ def still_image(asked: Worn, size: tuple[int, int]) -> Image.Image:
     from weavecolor.picture.hanging import FRONT, picture
     from weavecolor.picture.hung import notes
 
-    linear = picture(_lit(asked), *size, FRONT)
+    made = _lit(asked)
+    orders.give_way()
+    linear = picture(made, *size, FRONT)
     return to_image(linear, notes=notes(asked.shape, scene_of(asked.light)))
 
 

@@ -43,6 +43,22 @@ def keep_on(store: Store | None) -> None:
     _store = store
 
 
+#: Asked before anything is worked out.
+_before: Callable[[], None] = lambda: None
+
+
+def ask_before(ask: Callable[[], None]) -> None:
+    """Name what is asked, in the thread that works, before each thing that is not kept is worked
+    out: long work can so let what is more urgent go first.
+
+    Examples
+    --------
+    >>> ask_before(lambda: None)
+    """
+    global _before
+    _before = ask
+
+
 @dataclass(frozen=True)
 class Packed(Generic[Key, Value]):
     """How values are kept beyond this run: the ``kind`` of thing; ``told``, all that a value
@@ -197,6 +213,7 @@ class Kept(Generic[Key, Value]):
         self, missing: list[Key], make: Callable[[list[Key]], Sequence[Value]]
     ) -> dict[Key, Value]:
         """From the store, else made and stored."""
+        _before()
         packed, store = self._packed, _store
         if packed is None or store is None:
             return dict(zip(missing, make(missing), strict=True))

@@ -583,7 +583,7 @@ export class View {
       this.placed = false;
     }
     if (light !== this.light) { joined(light, cloths); this.light = light; this.reachFor = null; this.lit = false; this.fresh = true; }
-    this.moved(false);
+    this.moved(false, false, true);
   }
 
   load() {
@@ -688,13 +688,14 @@ export class View {
     const b = s.body.length / 3, f = s.floor.length / 3, soft = l.soft_deg * Math.PI / 180, quarter = Math.PI / 2;
     this.bodyColour ??= new Float32Array(0);
     if (this.bodyColour.length !== 3 * b) this.bodyColour = new Float32Array(3 * b);
+    // the lamps as the body's own frame sees them
+    const ways = lamps.map(({ direction: d }) => [0, 1, 2].map(c => m[c] * d[0] + m[3 + c] * d[1] + m[6 + c] * d[2])), facing = [];
     for (let i = 0; i < b; i++) {
       const part = s.body_part[i], x = s.body_normals[3 * i], y = s.body_normals[3 * i + 1], z = s.body_normals[3 * i + 2];
-      const v = [0, 1, 2].map(r => m[3 * r] * x + m[3 * r + 1] * y + m[3 * r + 2] * z);
-      const facing = lamps.map(({ direction: d }) => {
-        const t = Math.acos(Math.min(1, Math.max(-1, v[0] * d[0] + v[1] * d[1] + v[2] * d[2])));
-        return (Math.sin(Math.min(t + soft, quarter)) - Math.sin(Math.min(t - soft, quarter))) / (2 * Math.sin(soft));
-      });
+      for (let k = 0; k < lamps.length; k++) {
+        const [p, q, r] = ways[k], t = Math.acos(Math.min(1, Math.max(-1, p * x + q * y + r * z)));
+        facing[k] = (Math.sin(Math.min(t + soft, quarter)) - Math.sin(Math.min(t - soft, quarter))) / (2 * Math.sin(soft));
+      }
       for (let c = 0; c < 3; c++) {
         let sum = 0;
         for (let o = 0; o < 4; o++) sum += s.body_open[4 * i + o] * l.body_room[12 * part + 3 * o + c];
@@ -830,10 +831,10 @@ export class View {
   }
 
   /** Something changed: draw soon, coarser while it goes on. */
-  moved(moving = true, others = false) {
+  moved(moving = true, others = false, now = false) {
     this.still = 0; this.moving = moving; this.lastMoved = performance.now();
     if (others) for (const v of this.sight.views) if (v !== this) v.moved(moving);
-    this.soon();
+    if (now && !this.waiting) this.frame(); else this.soon();   // the graphics work while the page is still built
   }
 
   soon() {
@@ -1069,6 +1070,12 @@ export function keep(part) {
   for (const slot of COMMON.views.values()) slot.update?.();
 }
 
+/** Whether the words under the picture are of what is drawn: they may come before it, or after. */
+function judge({ root, view, told }) {
+  const words = document.querySelector(".wc-drawn")?.textContent;
+  root.classList.toggle("late", !!view && (told === null || told !== (words ?? told)));
+}
+
 export default function (component) {
   const { parentElement, data, setStateValue, setTriggerValue } = component;
   if (!data) return;
@@ -1078,12 +1085,17 @@ export default function (component) {
   COMMON.went = told => setStateValue("went", told);
   watchAddress();
   let slot = COMMON.views.get(head.view);
-  if (slot && slot.root !== root) { slot.view?.close(); slot = null; }
-  if (!slot) { slot = { root }; COMMON.views.set(head.view, slot); }
+  if (slot && slot.root !== root) { slot.watch.disconnect(); slot.view?.close(); slot = null; }
+  if (!slot) {
+    slot = { root, told: null }; COMMON.views.set(head.view, slot);
+    slot.watch = new MutationObserver(() => judge(slot));
+    slot.watch.observe(document.body, { subtree: true, childList: true, characterData: true });
+  }
   const canvas = root.querySelector("canvas"), picture = root.querySelector("img"), wait = root.querySelector(".wait");
   // the same tables told again only bring other words
   if (!slot.light || slot.light.id !== head.id) { slot.light = head; head.wanted = head.cloths ?? []; }
-  slot.light.share = head.share;
+  slot.light.share = head.share; slot.light.words = head.words;
+  if (slot.told !== null && slot.view.light === slot.light) slot.told = head.words;
   slot.view?.join(head.share);
   if (head.ground) root.style.setProperty("--ground", shade(head.ground.map(v => v * head.exposure)));
   canvas.setAttribute("aria-label", head.words);
@@ -1115,9 +1127,8 @@ export default function (component) {
       }
       slot.view.pressed = told => setTriggerValue("pressed", told);
       if (slot.view.stage !== stage || slot.view.light !== slot.light) {
-        // the words are of the new picture already: the old one stays dimmed until it is drawn
-        root.classList.add("late");
-        slot.view.ready = () => { root.classList.remove("late"); root.classList.add("live"); };
+        slot.told = null; judge(slot);   // the old one stays dimmed until it is drawn
+        slot.view.ready = () => { slot.told = slot.view.light.words; root.classList.add("live"); judge(slot); };
         slot.view.show(stage, slot.light, cloths);
       }
       root.classList.remove("plain");
@@ -1128,6 +1139,6 @@ export default function (component) {
   else picture.decode().catch(() => {}).then(() => setTimeout(() => slot.update(), 20));   // graphics begin slowly: first what is there
   clearTimeout(slot.end);
   return () => { slot.end = setTimeout(() => {   // a kept canvas leaks: let it go unless it comes again
-    if (!slot.root.isConnected) { slot.view?.close(); COMMON.views.delete(head.view); }
+    if (!slot.root.isConnected) { slot.watch.disconnect(); slot.view?.close(); COMMON.views.delete(head.view); }
   }, 1500); };
 }
