@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parent))
+import apertures
 import filaments
 import traced
 
@@ -317,6 +318,19 @@ def clear_filaments() -> list[Figure]:
     return [
         Figure("Clear filaments, shares of light", source, shares, 2.0, 0.5, **how),
         Figure("Clear filaments, light by angle", source, bins, math.inf, 1.2, **how),
+        *sheen(),
+    ]
+
+
+def sheen() -> list[Figure]:
+    """Light from one aperture into another through clear rods and many filaments, by six dyes."""
+    source = "exact tracing of explicit filaments, `tests/data/apertures.json.gz`"
+    rods = apertures.errors(["gum_silk"])
+    many = apertures.errors(["sixteen", "flat_lustrous", "satin_flat"])
+    how = {"absolute": True, "unit": "L*"}
+    return [
+        Figure("Sheen of clear rods, 5 degrees into 5", source, rods, math.inf, 1.0, **how),
+        Figure("Sheen of many filaments, 5 degrees into 5", source, many, math.inf, 2.0, **how),
     ]
 
 

@@ -5,7 +5,8 @@ send to the eye themselves, and what comes through them from behind. Both are co
 optics as the answer, and add up to it, so that a sentence holds whatever the optics are.
 
 Not expected (common practice, no source): cloth off the straight grain that is darker, or lighter,
-than on the straight and cross grain alike; and a further layer that makes it lighter.
+than on the straight and cross grain alike; a further layer that makes it lighter; and bands where
+threads of two layers lie nearly alike (``watered``).
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.perception import JUST_NOTICEABLE
 from weavecolor.colour.spectra import BANDS
 from weavecolor.decide.compare import Option, Outcome, steps
+from weavecolor.decide.watered import watered
 from weavecolor.optics.appearance import appearances
 from weavecolor.optics.layer import content
 from weavecolor.scene.backings import Backing
@@ -76,7 +78,8 @@ def unexpected(outcomes: Sequence[Outcome], observer: str = "2") -> tuple[str, .
     for case in (*_off_grain(outcomes), *_layers(outcomes)):
         if case.kind not in found or case.size > found[case.kind].size:
             found[case.kind] = case
-    return tuple(case.told(observer) for case in found.values())
+    pattern = watered([outcome.option for outcome in outcomes], observer)
+    return (*(case.told(observer) for case in found.values()), *([pattern] if pattern else []))
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.cutting.pieces import named_apart
 from weavecolor.decide.compare import Option, Outcome, evaluate
 from weavecolor.decide.showthrough import shown_in, usual_items
+from weavecolor.decide.watered import watered
 from weavecolor.errors import InputError, capital
 from weavecolor.files.clothfile import cloth_to_toml
 from weavecolor.making.answers import (
@@ -136,6 +137,7 @@ def making_sheet(
         needs=needs,
         fullness=plans,
         cautions=known_of(cloths).contradictions
+        + ((pattern,) if whole and (pattern := watered(_options(stack, lit))) else ())
         + cautions(
             {yarn.fibre.name for cloth in cloths for yarn in (cloth.warp, cloth.weft)},
             sheer=any(describe(cloth).sheer for cloth in cloths),
@@ -168,10 +170,14 @@ def cloths_in(stack: Stack) -> tuple[Cloth, ...]:
 
 def sheet_colours(stack: Stack, lit: Sequence[Lit]) -> tuple[SheetColour, ...]:
     """The predicted colour in each light."""
-    outcomes = evaluate([Option(stack, scene) for _, scene in lit])
     return tuple(
-        colour_row(name, outcome) for (name, _), outcome in zip(lit, outcomes, strict=True)
+        colour_row(name, outcome)
+        for (name, _), outcome in zip(lit, evaluate(_options(stack, lit)), strict=True)
     )
+
+
+def _options(stack: Stack, lit: Sequence[Lit]) -> list[Option]:
+    return [Option(stack, scene) for _, scene in lit]
 
 
 def colour_row(light: str, outcome: Outcome) -> SheetColour:
