@@ -51,6 +51,19 @@ def test_dark_tape_under_sheer_cloth_is_plain_though_the_yarn_is_assumed():
     assert "may be" in white.words
 
 
+def test_what_is_faint_by_day_may_be_hidden_by_candle():
+    stack, dark = stacked(1, RED), replace(OVERCAST, dim=True)
+    lower = 0
+    for shade in (0.87, 0.80, 0.7, 0.5):
+        item = st.Item("shade", replace(stack, backing=Backing("x", np.full(41, shade))), stack)
+        by_day, by_candle = st.show_through(item, OVERCAST), st.show_through(item, dark)
+        assert (by_candle.delta, by_candle.uncertainty) == (by_day.delta, by_day.uncertainty)
+        least = st.grade(max(by_day.delta - by_day.uncertainty, 0.0) / 2.0)
+        assert by_candle.possible[0] == least and by_candle.possible[-1] == by_day.possible[-1]
+        lower += least != by_day.possible[0]
+    assert lower
+
+
 def test_tape_like_the_backing_is_hidden():
     grey = Backing("grey", np.full(41, 0.04))
     result = st.show_through(st.tape(stacked(1, behind=grey), "dark"), OVERCAST)

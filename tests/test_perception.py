@@ -42,6 +42,18 @@ def test_not_seen_only_where_the_whole_band_is_below(delta, uncertainty):
     assert (sees is True) == (delta - uncertainty >= 1.0)
 
 
+@given(st.floats(0, 50), st.floats(0, 20))
+def test_by_candle_a_difference_may_look_half_as_large(delta, uncertainty):
+    # about 1 cd/m2, where discrimination has fallen to about half (Brown 1951, from memory)
+    sees = would_see(delta, uncertainty, dim=True).sees
+    assert (sees is False) == (delta + uncertainty < 1.0)
+    assert (sees is True) == (delta - uncertainty >= 2.0)
+    if sees is None:
+        assert "by so little light 1 to 2 is just noticeable" in would_see(
+            delta, uncertainty, dim=True
+        ).words
+
+
 def test_size_follows_the_grey_scale():
     words = [would_see(delta).words.split(":")[1] for delta in (1.7, 3.4, 6.8, 13.6)]
     assert ["slight", "clear", "strong", "another colour"] == [

@@ -83,6 +83,12 @@ def test_the_kind_of_light_is_the_place_s():
     assert "fire" in scene("candlelit").notes
 
 
+def test_only_candles_are_dim():
+    assert [name for name in scene_names() if scene(name).dim] == ["candlelit"]
+    assert custom_scene("candle").dim and turned(custom_scene("candle"), 30.0).dim
+    assert not custom_scene("candle", diffuse_light="daylight").dim
+
+
 @given(st.floats(0, 88.9), st.floats(-720, 720), st.floats(0, 1))
 def test_own_light_has_the_same_total_from_anywhere(zenith, azimuth, share):
     place = custom_scene("tungsten", zenith, azimuth, share)

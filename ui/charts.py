@@ -67,7 +67,7 @@ def turn_chart(turn: looks.Turn, now_deg: float) -> None:
             line(name, title, ink).configure(background="transparent"), key=f"turn-{name}"
         )
     light, dark = int(np.argmax(turn.Lab[:, 0])), int(np.argmin(turn.Lab[:, 0]))
-    apart = would_see(float(ciede2000(turn.Lab[light], turn.Lab[dark])))
+    apart = would_see(float(ciede2000(turn.Lab[light], turn.Lab[dark])), dim=turn.dim)
     lightest, darkest = names_together(turn.words[light], turn.words[dark], apart)
     st.caption(
         f"Lightest at {turn.angle[light]}° (L* {turn.Lab[light, 0]:.0f}, {lightest}), "

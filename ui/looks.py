@@ -43,13 +43,15 @@ class Hiding:
 
 @dataclass(frozen=True, eq=False)
 class Turn:
-    """Readings while the whole stack turns: angle (n,), Lab (n, 3), words; ``travel`` CIEDE2000."""
+    """Readings while the whole stack turns: angle (n,), Lab (n, 3), words; ``travel`` CIEDE2000;
+    ``dim`` as of the scene."""
 
     angle: np.ndarray
     Lab: np.ndarray
     hex: tuple[str, ...]
     words: tuple[str, ...]
     travel: float
+    dim: bool
 
 
 def outcome(work: Making, option: MakingOption, light: LightChoice | None = None) -> Outcome:
@@ -122,7 +124,8 @@ def _turn(key: tuple[Any, ...], _work: Making, _option: MakingOption) -> Turn:
         seen.append(outcome(_work, replace(_option, layers=layers)).appearance.reading)
     Lab = np.array([reading.Lab for reading in seen])
     travel = float(ciede2000(Lab[:, None, :], Lab[None, :, :]).max())
-    return Turn(angle, Lab, tuple(r.hex for r in seen), tuple(r.words for r in seen), travel)
+    hex_, words = (tuple(getattr(r, what) for r in seen) for what in ("hex", "words"))
+    return Turn(angle, Lab, hex_, words, travel, scene_of(light_of(_work)).dim)
 
 
 @st.cache_resource(max_entries=80, show_spinner=False)

@@ -43,8 +43,12 @@ def keep_on(store: Store | None) -> None:
     _store = store
 
 
+def _nothing() -> None:
+    pass
+
+
 #: Asked before anything is worked out.
-_before: Callable[[], None] = lambda: None
+_before: Callable[[], None] = _nothing
 
 
 def ask_before(ask: Callable[[], None]) -> None:

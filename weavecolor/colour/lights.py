@@ -52,6 +52,9 @@ LAMPS: tuple[Lamp, ...] = (
 #: Largest relative miss of a tristimulus value for which plain sampling of a light will do.
 SAMPLING_MISS = 0.005
 
+#: So dim that the eye parts colours less finely (see ``perception``).
+DIM_LIGHTS = frozenset({"candle"})
+
 _BY_NAME = {lamp.name.lower(): lamp for lamp in LAMPS}
 # The standards' own names are understood too.
 _BY_NAME.update({lamp.illuminant.lower(): lamp for lamp in reversed(LAMPS) if lamp.illuminant})

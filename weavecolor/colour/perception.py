@@ -4,6 +4,9 @@ Knows thresholds of seeing; computes no colours. Thresholds:
 
 * A CIEDE2000 difference of about 1 is just noticeable side by side in good light: common
   practice, no single source.
+* By candle, about 1 cd/m2 off the cloth, the eye parts colours less finely, up to about half as
+  well: discrimination holds down to some 3 cd/m2 and falls below (W. R. J. Brown, J. Opt. Soc. Am.
+  41 (1951) 684; from memory). How dark it is nobody told: both are allowed for.
 * How large a seen difference is called follows the steps of the grey scale for assessing change
   in colour, ISO 105-A02 (grade 4 is 1.7, 3 is 3.4, 2 is 6.8, 1 is 13.6 CIELAB units). The scale
   is defined in CIELAB; using its steps for CIEDE2000 wording is an approximation.
@@ -19,6 +22,9 @@ from weavecolor.errors import InputError
 
 #: CIEDE2000, just noticeable side by side in good light (common practice).
 JUST_NOTICEABLE = 1.0
+
+#: By so little light a difference may look as if it were only this share of itself.
+DIM_SHARE = 0.5
 
 #: Upper ends are the differences of grades 3-4, 2-3 and 1-2 of the grey scale (ISO 105-A02).
 _SIZES: tuple[tuple[float, str], ...] = (
@@ -46,12 +52,23 @@ class Verdict:
 LOOK = "lay a piece and look"
 
 
-def would_see(delta: float, uncertainty: float = 0.0, settled_by: str = LOOK) -> Verdict:
+def would_see(
+    delta: float, uncertainty: float = 0.0, settled_by: str = LOOK, dim: bool = False
+) -> Verdict:
     """Whether she would see a CIEDE2000 difference ``delta`` known to +- ``uncertainty`` (both >=
-    0); ``settled_by``: what to do where that cannot be told.
+    0); ``settled_by``: what to do where that cannot be told; ``dim``: by so little light as candles
+    give.
 
     "Would not see it" only where delta + uncertainty is below the threshold; "would see it" only
-    where delta - uncertainty is at or above it; otherwise it cannot be told.
+    where delta - uncertainty is at or above it, in dim light at or above twice that; otherwise it
+    cannot be told.
+
+    Parameters
+    ----------
+    delta, uncertainty : float
+        CIEDE2000, from 0.
+    settled_by : str
+    dim : bool
 
     Examples
     --------
@@ -66,10 +83,12 @@ def would_see(delta: float, uncertainty: float = 0.0, settled_by: str = LOOK) ->
     size = f"{delta:.1f}" + (f" give or take {uncertainty:.1f}" if uncertainty else "")
     if delta + uncertainty < JUST_NOTICEABLE:
         return Verdict(delta, uncertainty, False, f"She would not see it (difference {size}).")
-    if delta - uncertainty < JUST_NOTICEABLE:
+    if (delta - uncertainty) * (DIM_SHARE if dim else 1.0) < JUST_NOTICEABLE:
+        least = f"about {JUST_NOTICEABLE:g}"
+        if dim:
+            least = f"by so little light {JUST_NOTICEABLE:g} to {JUST_NOTICEABLE / DIM_SHARE:g}"
         words = (
-            f"Cannot tell (difference {size}; about {JUST_NOTICEABLE:g} is just noticeable): "
-            f"{settled_by}."
+            f"Cannot tell (difference {size}; {least} is just noticeable): {settled_by}."
         )
         return Verdict(delta, uncertainty, None, words)
     return Verdict(

@@ -489,7 +489,7 @@ def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float, left: float
     first, second = outcomes[i].appearance.reading, outcomes[j].appearance.reading
     effect = difference_words(first.Lab, second.Lab)
     made = "makes no difference to speak of" if effect.startswith("no ") else f"makes it {effect}"
-    seen = would_see(delta, doubt.stated, _settled_by(changed, cloths))
+    seen = would_see(delta, doubt.stated, _settled_by(changed, cloths), a.scene.dim)
     names = names_together(first.words, second.words, seen)
     if names[0] != names[1]:
         made += f" ({names[0]} to {names[1]})"

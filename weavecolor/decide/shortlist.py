@@ -185,7 +185,7 @@ def _near(one: Judged, wish: Wish, scenes: Sequence[Scene]) -> Reason:
     value = float(loss(wish, one.measures)[0])
     known = known_of([layer.cloth for layer in one.stack.layers])
     doubt = of_colour(known, open_colour(one.Lab, _drawn(one, scenes[0]))).stated
-    seen = would_see(value, doubt)
+    seen = would_see(value, doubt, dim=scenes[0].dim)
     return Reason(
         f"Comes within {value:.1f} of the target colour, both as seen in {scenes[0].name} by an "
         f"eye that has settled to it. {seen.words}",
@@ -257,6 +257,6 @@ def _against(one: Judged, best: Judged, scene: Scene) -> Reason:
         delta, known, float(left), near_daylight(scene), same_cloth=cloths[0] == cloths[1]
     )
     return Reason(
-        f"Beside the first option: {would_see(delta, doubt.stated).words}",
+        f"Beside the first option: {would_see(delta, doubt.stated, dim=scene.dim).words}",
         (("CIEDE2000 to the first", delta), ("give or take", doubt.stated)),
     )

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.colour.colorimetry import ciede2000
-from weavecolor.colour.perception import JUST_NOTICEABLE
+from weavecolor.colour.perception import DIM_SHARE, JUST_NOTICEABLE
 from weavecolor.colour.spectra import BANDS
 from weavecolor.colour.words import difference_words
 from weavecolor.decide.compare import behind, near_daylight
@@ -296,6 +296,8 @@ def _shown(item: Item, scene: Scene, there: _Seen, beside: _Seen) -> ShowThrough
         delta, known_of(cloths), float(left), near_daylight(scene), changed=("stack", "backing")
     ).stated
     least, most = max(delta - doubt, 0.0), delta + doubt
+    if scene.dim:
+        least *= DIM_SHARE
     possible = GRADES[GRADES.index(grade(least)) : GRADES.index(grade(most)) + 1]
     likely = grade(delta)
     looks = "" if likely == "hidden" else f", {difference_words(beside[0], there[0])}"

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from weavecolor.colour.colorimetry import ciede2000, metamerism_index, readings_lab
-from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.lights import DIM_LIGHTS, light_spectrum
 from weavecolor.colour.perception import would_see
 from weavecolor.decide.wishes import widest
 from weavecolor.errors import InputError
@@ -100,7 +100,7 @@ class Metamerism:
     def words(self) -> str:
         """What to expect, as sentences."""
         index, light = self.indices[self.worst], self.lights[self.worst]
-        match = would_see(self.match, self.doubt).words
+        match = would_see(self.match, self.doubt, dim=self.reference in DIM_LIGHTS).words
         if self.match >= NO_PAIR:
             return (
                 f"In {self.reference}: {match} The index is meant for colours that nearly match; "
@@ -110,7 +110,8 @@ class Metamerism:
             return f"In {self.reference}: {match} A change of light hardly parts them further."
         return (
             f"In {self.reference}: {match} Worst under {light}: even matched in {self.reference} "
-            f"they would part by {index:.1f} there. {would_see(index, self.doubt).words}"
+            f"they would part by {index:.1f} there. "
+            f"{would_see(index, self.doubt, dim=light in DIM_LIGHTS).words}"
         )
 
 

@@ -24,7 +24,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.lights import DIM_LIGHTS, light_spectrum
 from weavecolor.colour.spectra import Spectrum, frozen
 from weavecolor.errors import InputError, shown
 from weavecolor.scene.scene import Light, Scene
@@ -237,6 +237,7 @@ def build(place: Place) -> Scene:
         place.view_zenith_deg,
         place.view_azimuth_deg,
         place.notes,
+        {place.diffuse_light, *(beam.light for beam in place.beams)} <= DIM_LIGHTS,
     )
     return made if place.white else replace(made, white=illumination(made))
 

@@ -73,6 +73,8 @@ class Scene(ByValue):
     view_zenith_deg, view_azimuth_deg : float
         Where the viewer stands, degrees as for :class:`Light`; zenith 0 to below 90.
     notes : str
+    dim : bool
+        So little light that the eye parts colours less finely.
 
     Raises
     ------
@@ -92,6 +94,7 @@ class Scene(ByValue):
     view_zenith_deg: float = 0.0
     view_azimuth_deg: float = 0.0
     notes: str = ""
+    dim: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "diffuse", energy("diffuse light", self.diffuse))
