@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from weavecolor.colour.colorimetry import ciede2000, reading
-from weavecolor.decide.compare import Option, compare
+from weavecolor.decide.compare import Option, compare, evaluate
 from weavecolor.decide.unexpected import unexpected
 from weavecolor.decide.watered import watered
 from weavecolor.files.clothfile import load_swatch
@@ -15,6 +15,7 @@ from weavecolor.optics.adding import add, pile_of
 from weavecolor.optics.appearance import radiances
 from weavecolor.optics.moire import LEAST_MM, bands, in_step, joint_factors, sent, swing
 from weavecolor.optics.stack import Layer, Stack
+from weavecolor.report.sheetfrommaking import sheet_show_through
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import illumination, scene
 
@@ -199,3 +200,11 @@ def test_a_comparison_tells_them_once_and_of_the_plainest():
         apart[ground] = float(ciede2000(*Labs))
     assert apart["white"] > apart["black"] > 1.0
     assert f"up to about {apart['white']:.0f} " in told[0]
+
+
+def test_the_making_sheet_tells_them_as_the_comparison_does():
+    stack = _two(0.0)
+    lit = [(name, scene(name)) for name in ("ballroom", "candlelit")]
+    told = sheet_show_through(stack, lit)[-1]
+    assert "watered pattern" in told
+    assert told in unexpected(evaluate([Option(stack, place) for _, place in lit]))

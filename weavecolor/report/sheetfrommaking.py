@@ -137,7 +137,6 @@ def making_sheet(
         needs=needs,
         fullness=plans,
         cautions=known_of(cloths).contradictions
-        + ((pattern,) if whole and (pattern := watered(_options(stack, lit))) else ())
         + cautions(
             {yarn.fibre.name for cloth in cloths for yarn in (cloth.warp, cloth.weft)},
             sheer=any(describe(cloth).sheer for cloth in cloths),
@@ -196,12 +195,14 @@ def colour_row(light: str, outcome: Outcome) -> SheetColour:
 
 
 def sheet_show_through(stack: Stack, lit: Sequence[Lit]) -> tuple[str, ...]:
-    """For each thing usually under such a stack, a sentence for the light where it shows most."""
+    """For each thing usually under such a stack, a sentence for the light where it shows most; and
+    the bands that its layers show."""
     said = []
     for item in usual_items(stack):
         worst = max(shown_in(item, [scene for _, scene in lit]), key=lambda one: one.delta)
         said.append(worst.words if len(lit) == 1 else f"{worst.words} Shows most there.")
-    return tuple(said)
+    pattern = watered(_options(stack, lit))
+    return (*said, *([pattern] if pattern else []))
 
 
 def sheet_closeup(stack: Stack, light: Lit) -> tuple[SheetSwatch, ...]:
