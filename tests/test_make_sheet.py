@@ -202,6 +202,21 @@ def test_a_long_list_cuts_no_other_short_where_there_is_room():
     assert text.count("more that this sheet has no room for") == 1
 
 
+@pytest.mark.parametrize("many", [9, 14])
+def test_the_cutting_list_is_the_last_to_be_cut_short(many):
+    pieces = tuple(Piece.rectangle(f"facing {k}", 6, 20) for k in range(many))
+    basis = tuple(
+        SheetBasis(f"cloth {k}: " + "how closely packed its yarn is, " * 4, "usual", "assumed")
+        for k in range(9)
+    )
+    shows = tuple(f"thing {k}: plain, " + "much darker, " * 14 for k in range(9))
+    text, pages, _ = pdf_text(
+        making_sheet_pdf(sheet(pieces=pieces, show_through=shows, basis=basis))
+    )
+    assert pages == 2 and "more that this sheet has no room for" in text
+    assert all(f"facing {k} 1 " in text for k in range(many))
+
+
 def _corners(mark):
     if isinstance(mark, Shape):
         return list(mark.points)

@@ -1,7 +1,8 @@
 """The making sheet set on the page: sections of a sheet as blocks, fitted to two A4 pages.
 
 Knows what each section looks like; the marks are drawn by ``sheetpdf`` and ``sheetpng``. Where two
-pages are too few the type shrinks, then the longest lists are cut short and say so.
+pages are too few the type shrinks, then the longest lists are cut short and say so: that of what is
+cut last.
 """
 
 from __future__ import annotations
@@ -53,8 +54,12 @@ LAYS_IN_WORDS = {
     "apart": "hung apart",
 }
 
+#: Lengths that lists are cut short to, one after another.
+MOST = (40, 30, 24, 20, 16, 13, 10, 8, 6, 5, 4, 3, 2, 1)
 #: The lists that may be cut short, what matters most first.
-LISTS = ("layers", "cutting", "needs", "show through", "colours", "fullness", "notes", "basis")
+LISTS: tuple[str, ...] = (
+    "layers", "cutting", "needs", "show through", "colours", "fullness", "notes", "basis",
+)  # fmt: skip
 #: Lays drawn already: by the lay, the type's scale, and the width.
 Drawn = dict[tuple[int, float, float], Block]
 
@@ -62,7 +67,8 @@ Drawn = dict[tuple[int, float, float], Block]
 def sheet_pages(sheet: MakingSheet) -> tuple[Page, ...]:
     """The sheet as one or two pages of marks."""
     styles = [Style(scale) for scale in (1.0, 0.94, 0.88, 0.82)]
-    styles += [Style(0.82, most) for most in (40, 30, 24, 20, 16, 13, 10, 8, 6, 5, 4, 3, 2, 1)]
+    # what is sewn and cut before all else: without it nothing can be cut
+    styles += [Style(0.82, most, whole) for whole in (LISTS[:2], LISTS[:0]) for most in MOST]
     drawn: Drawn = {}
 
     def fitted(style: Style) -> list[tuple[Mark, ...]] | None:
@@ -80,6 +86,8 @@ def sheet_pages(sheet: MakingSheet) -> tuple[Page, ...]:
             field="making sheet",
         )
     for section in LISTS if style.most else ():  # what a page has room for all the same
+        if section in style.whole:
+            continue
         more = replace(style, whole=(*style.whole, section))
         longer = fitted(more)
         if longer:
