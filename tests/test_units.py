@@ -110,7 +110,7 @@ def test_bad_sett_says_what_to_write(text):
         units.sett_per_cm(text)
 
 
-@pytest.mark.parametrize("text", ["4.5", "4.5 mm", "-1 momme", "4.5 momme g/m2"])
+@pytest.mark.parametrize("text", ["4.5", "4.5 cm", "-1 momme", "4.5 momme g/m2"])
 def test_bad_weight_says_what_to_write(text):
     with pytest.raises(InputError, match='"4.5 momme"'):
         units.areal_mass_g_m2(text)
@@ -197,3 +197,22 @@ def test_one_size_is_one_number_in_all_units(tenths):
     assert units.sett_per_cm(f"{tenths} /dm") == float(written)
     assert units.turns_per_m(f"{float(tpi)!r} tpi") == float(written)
     assert units.linear_density_tex(f"{tenths} dtex") == float(written)
+
+
+def test_labels_as_mills_and_shops_write_them():
+    # two-fold 60s weighs as one thread of 30s, 590.54 / 30 tex, whichever number comes first:
+    # trade practice, from memory
+    for text in ("2/60s", "60/2s", "Ne 60/2", "2/60 Ne"):
+        assert units.linear_density_tex(text) == pytest.approx(590.541 / 30.0, rel=1e-5)
+    assert units.linear_density_tex("Nm 2/120") == units.linear_density_tex("Nm 120/2")
+    with pytest.raises(InputError, match='write which, "6 x 4 ne" or "4 x 6 ne"'):
+        units.linear_density_tex("Ne 4/6")
+    assert units.linear_density_tex("6 x 4 ne") == pytest.approx(6 * 590.541 / 4.0, rel=1e-5)
+    assert units.linear_density_tex("12/3 Ne") == pytest.approx(590.541 / 4.0, rel=1e-5)
+    for text in ("75D/36F", "75 denier f 36", "75 D / 36 f"):
+        assert units.yarn_size(text) == (pytest.approx(75 / 9), 36)
+    assert units.yarn_size("20D") == (pytest.approx(20 / 9), None)
+    # silk is labelled in momme as mm or m/m
+    for text in ("16mm", "16 m/m"):
+        assert units.areal_mass_g_m2(text) == units.areal_mass_g_m2("16 momme")
+    assert units.areal_mass_g_m2("1.9 oz / yd2") == units.areal_mass_g_m2("1.9 oz/yd2")

@@ -31,9 +31,9 @@ _YARN_VALUE = re.compile(
 )
 
 _TEX_SCALE: Mapping[str, float] = MappingProxyType(
-    {"tex": 1.0, "dtex": 0.1, "decitex": 0.1, "den": 1 / 9, "denier": 1 / 9, "td": 1 / 9}
+    {"tex": 1.0, "dtex": 0.1, "decitex": 0.1, **dict.fromkeys(("den", "denier", "td", "d"), 1 / 9)}
 )
-_DENIER = ("den", "denier", "td")
+_DENIER = ("den", "denier", "td", "d")
 _COUNTS: Mapping[str, float] = MappingProxyType(
     {
         "ne": NE_TEX,
@@ -44,6 +44,8 @@ _COUNTS: Mapping[str, float] = MappingProxyType(
         "metric count": 1000.0,
     }
 )
+#: Threads that yarn is plied of at most, where count and ply must be told apart.
+_MOST_PLY = 12
 _PER_CM: Mapping[str, float] = MappingProxyType(
     {
         "cm": 1.0,
@@ -66,6 +68,8 @@ _G_M2: Mapping[str, float] = MappingProxyType(
         "gsm": 1.0,
         "momme": MOMME_G_M2,
         "mommes": MOMME_G_M2,
+        "mm": MOMME_G_M2,  # as silk is labelled; no cloth is weighed in millimetres
+        "m/m": MOMME_G_M2,
         "g/sqm": 1.0,
         "grams per square metre": 1.0,
         "ounces per square yard": OZ_YD2_G_M2,
@@ -138,8 +142,8 @@ def typed(text: str, hint: str = "") -> str:
 def linear_density_tex(text: str) -> float:
     """Linear density in tex (g/km) of a yarn size such as ``"21 denier"``.
 
-    Takes tex, dtex, denier, cotton count ("Ne 40", "40s", plied "Ne 60/2") and metric count
-    ("Nm 60"). A raw-silk size given as a range, "20/22 denier", is taken at its middle;
+    Takes tex, dtex, denier, cotton count ("Ne 40", "40s", plied "Ne 60/2" or "2/60s") and metric
+    count ("Nm 60"). A raw-silk size given as a range, "20/22 denier", is taken at its middle;
     "3 x 20/22 denier" is three threads of it. Raises InputError for anything else.
 
     Examples
@@ -163,6 +167,13 @@ def linear_density_tex(text: str) -> float:
         tex = first * _TEX_SCALE[unit] if unit in _DENIER else _times(first, _TEX_SCALE[unit])
     elif unit in _COUNTS:
         if second is not None:
+            if first < second and first == int(first):  # "2/60s": two threads of 60s
+                if second <= _MOST_PLY:
+                    raise InputError(
+                        f"{tidy!r} could be {second:g} threads or {first:g}; write which, "
+                        f'"{second:g} x {first:g} {unit}" or "{first:g} x {second:g} {unit}"'
+                    )
+                first, second = second, first
             if second < 1 or second != int(second):
                 raise InputError(f"{tidy!r}: a ply is a whole number of threads; {_YARN_HINT}")
             first = _positive(first, what, _YARN_HINT) / second
@@ -175,17 +186,19 @@ def linear_density_tex(text: str) -> float:
 def yarn_size(text: str) -> tuple[float, int | None]:
     """Linear density in tex and, where it is told, the number of filaments: ``"84 dtex f 24"``.
 
-    The number follows an f, as in ISO 2947; the rest as in :func:`linear_density_tex`.
+    The number follows an f, as in ISO 2947, or stands before it on a label, "75D/36F"; the rest
+    as in :func:`linear_density_tex`.
 
     Examples
     --------
     >>> yarn_size("84 dtex f 24"), yarn_size("20 tex")
     ((8.4, 24), (20.0, None))
     """
-    found = re.fullmatch(r"(.*[^\W\d_])\s*f\s*(\d{1,5})", text.strip(), re.IGNORECASE)
+    told = r"(.*[^\W\d_])\s*(?:f\s*(\d{1,5})|/\s*(\d{1,5})\s*f)"
+    found = re.fullmatch(told, text.strip(), re.IGNORECASE)
     if found is None:
         return linear_density_tex(text), None
-    return linear_density_tex(found[1]), int(found[2])
+    return linear_density_tex(found[1]), int(found[2] or found[3])
 
 
 def turns_per_m(text: str) -> float:
@@ -283,6 +296,9 @@ def _split(
     match = pattern.search(tidy)
     if match is None:
         raise InputError(f"{tidy!r} is not a {what}; {hint}")
+    tidy = re.sub(r"(?<=[^\W\d_]) ?/ (?=[^\W\d_])", "/", tidy)  # "oz / yd2"
+    match = pattern.search(tidy)
+    assert match is not None
     before, after = tidy[: match.start()].strip(), tidy[match.end() :].strip()
     if before and after:
         raise InputError(f"{tidy!r} is not a {what}; {hint}")
