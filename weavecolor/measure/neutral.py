@@ -135,6 +135,11 @@ LAMP, MIXED = 1.7, 0.08
 #: By how much the fall of one light over half a picture differs between channels: vignetting and
 #: light off coloured walls. Standard uncertainty, by judgement, no source.
 _APART = 0.02
+#: How light falls over half a picture, its logarithm in place, squares and products; and how much
+#: more of it a card sends back from one place than another, for it shines towards the window:
+#: reflectance. Standard uncertainties, by judgement, no source.
+_FALL = np.array([0.15, 0.15, 0.08, 0.08, 0.08])
+_SHINE = np.array([0.015, 0.015, 0.007, 0.007, 0.007])
 
 
 def _basis(rows: ArrayLike, columns: ArrayLike, shape: tuple[int, int], order: int) -> Array:
@@ -167,8 +172,8 @@ def illumination(
     reference
         "white paper", "grey card", a reflectance, or (reflectance, uncertainty).
     even : masks, optional
-        Other grounds of one even, unknown colour (bare card, say): they show how the light falls
-        where there is no paper.
+        Other grounds of one unknown colour (bare card, say): they show how the light falls where
+        there is no paper, as far as they do not shine; the darker, the less.
 
     A quadratic is fitted where the neutral surrounds enough of the picture to pin it, else a
     plane, else a constant; the worst extrapolation is thus never a curve. Raises InputError
@@ -208,13 +213,20 @@ def illumination(
     log = np.log(np.maximum(seen, 1e-4) / value)
     basis = _basis(rows, columns, shape, order)
     terms = basis.shape[1]
-    # each other ground's own colour is one more unknown per channel
-    basis = np.concatenate([basis, ground[:, None] == np.arange(1, len(grounds))], axis=1)
+    # each other ground's own colour is one more unknown per channel, and how it shines some more
+    other = ground[:, None] == np.arange(1, len(grounds))
+    basis = np.concatenate(
+        [basis, other, *(basis[:, 1:] * one[:, None] for one in other.T)], axis=1
+    )
+    level = [float(np.median(g[0])) for g in grounds]
+    shines = [_SHINE[: terms - 1] * level[0] / (value * own) for own in level[1:]]
+    no_idea = np.full(len(grounds), np.inf)  # of the level, nor of each other ground's
+    sure = np.concatenate([no_idea[:1], _FALL[: terms - 1], no_idea[1:], *shines])
     keep = np.ones(rows.size, dtype=bool)
-    noise = np.ones((rows.size, 3))  # of a dark ground more than of paper
+    noise = np.full((rows.size, 3), 0.02)  # to begin with; of a dark ground more than of paper
     cell = _cells(rows, columns, shape)
     for _ in range(4):
-        fit, covariance = _fitted(basis, log, noise, keep, terms, cell)
+        fit, covariance = _fitted(basis, log, noise, keep, terms, cell, sure)
         rest = log - basis @ fit
         for k in range(len(grounds)):
             own = rest[keep & (ground == k)]
@@ -245,9 +257,11 @@ def _fitted(
     keep: NDArray[np.bool_],
     terms: int,
     cell: NDArray[np.intp],
+    sure: Array,
 ) -> tuple[Array, Array]:
     """Coefficients (n, 3) of the log of light, (b, 3), by the blocks that are to ``keep``, and
-    their covariance (3, n, n).
+    their covariance (3, n, n). What is known of each beforehand is ``sure``, (n,), a standard
+    uncertainty about nought.
 
     All channels together tell the fall of light, the first ``terms`` after the constant; by how
     much one channel's differs is known beforehand to :data:`_APART`. Neighbouring blocks err alike:
@@ -255,10 +269,11 @@ def _fitted(
     it.
     """
     weight = keep / ((noise**2).mean(axis=1) + 1e-6)
-    whole = (basis.T * weight) @ basis + 1e-9 * weight.sum() * np.eye(basis.shape[1])
     grey = log.mean(axis=1, keepdims=True)
     # so many blocks err as one
     per_cell = keep.sum() / max(len(np.unique(cell[keep])), 1)
+    before = per_cell / sure**2
+    whole = (basis.T * weight) @ basis + np.diag(before + 1e-9 * weight.sum())
     hold = np.zeros(basis.shape[1])
     hold[1:terms] = per_cell / _APART**2
     held = whole + np.diag(hold)
@@ -269,7 +284,7 @@ def _fitted(
     score = np.zeros((cell.max() + 1, 3, basis.shape[1]))
     np.add.at(score, cell, rest[:, :, None] * basis[:, None, :])
     shared, own = score.mean(axis=1, keepdims=True), score - score.mean(axis=1, keepdims=True)
-    met = np.einsum("cki,ckj->kij", shared, shared)
+    met = np.einsum("cki,ckj->kij", shared, shared) + np.diag(per_cell * before)
     apart = np.einsum("cki,ckj->kij", own, own) + np.diag(per_cell * hold)
     one, other = np.linalg.inv(whole), np.linalg.inv(held)
     # few cells tell little of how they differ: blocks that err each by itself are counted besides
