@@ -12,7 +12,7 @@ from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
 from weavecolor.measure import grid
 from weavecolor.measure import parameters as p
-from weavecolor.measure.fit import _as_it_fits, _posterior
+from weavecolor.measure.fit import _BETTER, _as_it_fits, _dyed, _posterior
 from weavecolor.measure.fit_problem import (
     Problem,
     _known,
@@ -500,3 +500,21 @@ def test_ranges_widen_where_readings_are_missed_by_more_than_their_errors():
     wider = _as_it_fits(3.0 * missed, slope, unknowns)
     assert wider == pytest.approx(_posterior(slope / 3.0, unknowns))
     assert np.trace(wider) > np.trace(plain)
+
+
+def test_dyes_of_a_construction_are_found_from_wherever_the_search_stands():
+    """Rust and teal rods over white and over black alone: no reading tells the two yarns apart, and
+    whole steps from dyes far off throw them beyond all that shows what was seen."""
+    start = start_cloth("x", 46.0, 36.0, warp_like="silk organza")
+    seen = [_seen([0.636, 0.477, 0.441], 0.87), _seen([0.049, 0.037, 0.036], 0.045)]
+    problem, unknowns = Problem.of(start, seen, (), ()), start_unknowns(start, seen, ())
+    middle = unknowns.prior_mean()
+    at = middle[: p.SLOW]
+    (one,) = problem.traced_all(unknowns, at[None], 1.0, None)
+    spread = np.sqrt(np.diag(unknowns.covariance()))
+    rng = np.random.default_rng(5)
+    misses = []
+    for far in (0.0, 1.0, 1.0, 2.0, 2.0):
+        begun = middle + far * spread * rng.standard_normal(p.SIZE)
+        misses.append(_dyed(problem, unknowns, begun, one).off)
+    assert max(misses) < min(misses) + _BETTER

@@ -47,9 +47,11 @@ _FIRST, _MORE, _SURFACES = 14, 9, 4
 #: Share of the rays with which the first, wide surface is traced, which only shows where to look.
 _ROUGH = 0.35
 #: Of constructions traced, the one that shows best what was seen: relative error to which one of
-#: single rods is traced, and one of many; steps to its dyes; and by how much in squares of standard
-#: uncertainties it must do better than what the surface tells.
-_TRACED, _STEPS, _BETTER = (0.02, 0.05), 4, 4.0
+#: single rods is traced, and one of many; and by how much in squares of standard uncertainties it
+#: must do better than what the surface tells.
+_TRACED, _BETTER = (0.02, 0.05), 4.0
+#: Steps to its dyes at most, how often each is halved, and the gain in squares that ends them.
+_STEPS, _HALVES, _GAIN = 12, 6, 0.05
 #: So many of the best, if they miss by less than this more than the best of all, are traced once
 #: more by so many times the rays; relative error that is left then.
 _AGAIN, _NEAR_BEST, _RAYS, _FINE = 2, 9.0, 3.0, (0.012, 0.03)
@@ -70,8 +72,9 @@ class Fit:
     ``values`` (n,) and ``covariance`` (n, n) of the parameters; ``residuals`` tell each
     observation's CIEDE2000; ``quantities`` each settled or unsettled property with its spread;
     ``trades`` are pairs of properties that the data cannot tell apart. ``misfit`` is the mean
-    squared residual in standard uncertainties: near or under 1 where all agrees. ``determined``
-    counts the combinations of parameters that the data settle better than was known beforehand.
+    squared residual in standard uncertainties, of ``cloth`` or of the surface it was found on,
+    whichever is greater: near or under 1 where all agrees. ``determined`` counts the combinations
+    of parameters that the data settle better than was known beforehand.
     ``looks``: how it was photographed, None where it was not where photographs are taken.
     ``given``: what it rests on, by the names of ``fit_report.TELLS``. ``alike``: correlation of the
     errors of both yarns' lightness.
@@ -172,7 +175,7 @@ def fit_cloth(
         residuals(problem, unknowns, x, found.best.layers),
         found_out.quantities,
         found_out.trades,
-        float(residual @ residual / residual.size),
+        max(found.best.misfit, float(residual @ residual / residual.size)),
         determined,
         found.rounds,
         found.converged,
@@ -323,10 +326,12 @@ def _elsewhere(away: Array, off: Array, covariance: Array) -> Array:
 @dataclass(frozen=True, eq=False)
 class _Fitted:
     """Parameters ``x`` (SIZE,) in ``unknowns`` of one construction, and by how much it misses what
-    was seen and is usual: squares in standard uncertainties, summed."""
+    was seen and is usual: squares in standard uncertainties, summed as ``off``; as ``misfit``, of
+    what was seen alone, the mean of a reading."""
 
     x: Array
     off: float
+    misfit: float
     layers: tuple[OneLayer, ...]
     unknowns: p.Unknowns
 
@@ -359,12 +364,25 @@ def _dyed(
             [np.linalg.solve(root, np.concatenate(slopes)), np.zeros((sized.size, p.SIZE)), whiten]
         )[:, p.SLOW :]
 
-    fast, off = begun[p.SLOW :], np.inf
+    fast = begun[p.SLOW :]
+    missed, slope = both(fast)
+    off = float(missed @ missed)
     for _ in range(_STEPS):
-        missed, slope = both(fast)
-        off = float(missed @ missed)
-        fast = fast - np.linalg.lstsq(slope, missed, rcond=None)[0]
-    return _Fitted(np.concatenate([one.at, fast]), off, one.layers, unknowns)
+        step = np.linalg.lstsq(slope, missed, rcond=None)[0]
+        # dyes that no picture tells apart are thrown far by a whole step
+        for share in 0.5 ** np.arange(_HALVES):
+            there = both(fast - share * step)
+            lower = float(there[0] @ there[0])
+            if lower < off:
+                break
+        else:
+            break
+        gained, off = off - lower, lower
+        fast, (missed, slope) = fast - share * step, there
+        if gained < _GAIN:
+            break
+    misfit = float(np.mean(missed[: problem.values.size] ** 2))
+    return _Fitted(np.concatenate([one.at, fast]), off, misfit, one.layers, unknowns)
 
 
 def _posterior(slope: Array, unknowns: p.Unknowns) -> Array:
