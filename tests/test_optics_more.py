@@ -67,12 +67,12 @@ def test_a_plan_moved_along_is_the_same_plan():
     plan = rng.random((4, 5)) < 0.5
     for a in range(4):
         for b in range(5):
-            assert filaments._shifted(plan, np.roll(np.roll(plan, a, axis=0), b, axis=1))
+            assert filaments._moved(plan, np.roll(plan, (a, b), (0, 1))) == (a, b)
     # mirrored, or with one crossing turned over, it is another
     other = plan.copy()
     other[1, 2] ^= True
-    assert not filaments._shifted(plan, other)
-    assert not filaments._shifted(plan, ~plan) or plan.sum() == 10
+    assert filaments._moved(plan, other) is None
+    assert filaments._moved(plan, ~plan) is None or plan.sum() == 10
 
 
 def test_a_length_is_kept_to_a_tenth():

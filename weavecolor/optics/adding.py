@@ -113,10 +113,12 @@ def openings(
         distance = Distance((*spans, gap_mm(layer, gap)), depths, uneven)
         joint *= layer_pairs(layer, distance, nodes=not spans)
     made = openings_of(joint, t, share)
-    if pile.rows is None:
-        return made
-    rows = pile.rows
-    return Openings(rows @ joint @ rows.T, rows @ made.straight, made.hit_spread)
+    return made if pile.rows is None else mixed(made, pile.rows)
+
+
+def mixed(open_: Openings, rows: Array) -> Openings:
+    """The openings of mixtures of labels, ``rows`` (R, N)."""
+    return Openings(rows @ open_.joint @ rows.T, rows @ open_.straight, open_.hit_spread)
 
 
 def openings_of(joint: Array, through: Array, share: Array) -> Openings:

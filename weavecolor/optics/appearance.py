@@ -136,6 +136,19 @@ def _kept_layer(layers: tuple[_Same, ...], how: tuple[Any, ...]) -> PileOptics:
     return _layers.one(one, lambda: _laid(*one))
 
 
+def laid_in(stack: Stack, ways: Ways) -> list[PileOptics]:
+    """Every layer of ``stack`` by itself, in the frame of the outermost, with the directions of
+    ``ways`` named.
+
+    Examples
+    --------
+    >>> [len(pile.members) for pile in laid_in(double, lit_by([window])[0])]
+    [1, 1]
+    """
+    layers, _, how, _ = _asked(stack, ways.above, ways.below, ways.links)
+    return [_kept_layer(layers[: k + 1], how) for k in range(len(layers))]
+
+
 def _each(layers: tuple[_Same, ...], how: tuple[Any, ...]) -> list[PileOptics]:
     """Every layer in the frame of the outermost, alike ones once; not kept."""
     ones = [_one(layers[: k + 1], how) for k in range(len(layers))]

@@ -1,25 +1,27 @@
-"""One layer's unit cell as a picture: what of its paths of light the eye meets, place by place.
+"""One layer's unit cell as a picture: where on it the eye's light goes which way.
 
-From each place of the repeat the eye's ray is followed through the filaments (the tracer of the
-optics, :mod:`weavecolor.optics.cell.paths`) to wherever it leaves them: to the lights, which draw
-bright lines along rods; to the rest of the room; or to what lies behind, seen through rods and
-coloured by the way it went in them. Light is followed from the lamps as well, to where it falls on
-what lies behind. Both are followed once, without dye; a dye is a factor by the lengths run. Knows
-cells and directions; knows nothing of colour, stacks or screens.
+The rays that the optics followed from the eye (:func:`weavecolor.optics.cell.filaments.beam`) are
+kept apart by the place of the repeat that they look at: those that meet nothing, those that are
+sent back, those that are let on, seen through rods and coloured by the way they went in them, and
+of both those that go towards a light, which draw bright lines along rods. So the mean over the
+repeat is what the optics tells. Light is followed from the lamps as well, to where it falls on what
+lies behind. All is followed once, without dye; a dye is a factor by the lengths run. Knows cells
+and directions; knows nothing of colour, stacks or screens.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from weavecolor.cache import Kept, Packed
 from weavecolor.optics.cell import filaments, paths
 from weavecolor.optics.cell.filaments import (
+    APERTURE_DEG,
     LEVELS,
     RATIO,
     FilamentCell,
@@ -36,17 +38,21 @@ Map = NDArray[np.float32]
 LIGHT_DEG = 16.0
 #: Paths from a light to what lies behind.
 _CAST_RAYS = 100_000
-_BOTH_WAYS = 0.05  # of the light of a ray
+_A_TEXEL = 8.0  # rays of the eye that a texel has at least, in the mean
+_HEARD = 12.0  # paths that what is seen at a place is the mean of at least
+_LEAST = 0.6  # texels: what is blurred less stays as it is
 
 
 @dataclass(frozen=True, eq=False)
 class Leaves:
-    """Paths that end in one kind of light: ``texel`` (n,) they began at, ``column`` (n,) lengths as
-    in :func:`weavecolor.optics.cell.filaments.kept`, ``weight`` (n,)."""
+    """Light that goes one way: by ``texel`` (n,) that it is seen at and ``column`` (n,) of lengths
+    as in :func:`weavecolor.optics.cell.filaments.kept`, once each, its ``weight`` (n,); ``blur``:
+    standard deviation in texels over which its noise is evened out."""
 
     texel: NDArray[np.int32]
-    column: NDArray[np.int32]
+    column: NDArray[np.int16]
     weight: NDArray[np.float32]
+    blur: float
 
     def painted(self, table: Array, shape: tuple[int, int]) -> Map:
         """Sum of ``table`` (columns, 3) over each texel's paths: (rows, columns, 3)."""
@@ -55,11 +61,26 @@ class Leaves:
             out[:, c] = np.bincount(
                 self.texel, self.weight * table[self.column, c], shape[0] * shape[1]
             )
-        return out.reshape(*shape, 3)
+        return softened(out.reshape(*shape, 3), self.blur)
 
     def lengths(self, texels: int) -> Array:
         """Mean over all texels of the weight by column (columns,)."""
         return np.bincount(self.column, self.weight, LEVELS * LEVELS) / texels
+
+
+def _leaves(texel: NDArray[np.int32], column: NDArray[np.int32], weight: Array) -> Leaves:
+    """Paths (n,) that go one way; those alike become one."""
+    if not weight.size:
+        return Leaves(texel, column.astype(np.int16), weight.astype(np.float32), 0.0)
+    heard = weight.sum() ** 2 / (weight**2).sum() / np.unique(texel).size
+    both, which = np.unique(texel.astype(np.int64) * LEVELS**2 + column, return_inverse=True)
+    texels, columns = np.divmod(both, LEVELS**2)
+    return Leaves(
+        texels.astype(np.int32),
+        columns.astype(np.int16),
+        np.bincount(which, weight).astype(np.float32),
+        float(np.sqrt(_HEARD / (4.0 * np.pi * heard))),
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,101 +88,136 @@ class CellTexture:
     """One repeat (rows along the warp, columns across it), ``size`` (x, y) in mm, from half a yarn
     spacing before the first crossing; ``crossings`` (x, y) in it.
 
-    ``open`` (rows, columns): share of a texel through which nothing is met. The paths that met
-    something end: ``lights`` in each of the lights before the cloth, weighted so that its
-    irradiance square to it times that is radiance times pi; ``room`` elsewhere before the cloth;
-    ``behind`` behind it. ``cast``: from each of those lights to what lies behind, by texel where it
-    falls, mean over texels 1 without dye and with nothing kept back.
+    ``open`` (rows, columns): share of a texel through which nothing is met. What met something goes
+    ``back`` to where the eye is or ``on``, and of both that which goes into each of the lights
+    (``lights``). ``cast``: from each light that it is wanted of to what lies behind, by texel where
+    it falls, mean over texels 1 without dye and with nothing kept back.
     """
 
     size: tuple[float, float]
     crossings: tuple[int, int]
     open: Map
+    back: Leaves
+    on: Leaves
     lights: tuple[Leaves, ...]
-    room: Leaves
-    behind: Leaves
     cast: tuple[Leaves, ...]
 
 
 def _window(cosine: Array) -> Array:
-    """Share of a light's irradiance by solid angle, by the cosine of the angle from its middle:
-    even over a disc of :data:`LIGHT_DEG` with a soft edge."""
+    """How much of a light lies in a direction, 0-1, by the cosine of the angle from its middle:
+    all over a disc of :data:`LIGHT_DEG` with a soft edge."""
     angle = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
-    soft = np.clip((1.25 * LIGHT_DEG - angle) / (0.5 * LIGHT_DEG), 0.0, 1.0)
-    whole = 2.0 * np.pi * (1.0 - np.cos(np.radians(LIGHT_DEG)))
-    return np.asarray(soft / whole)
+    return np.asarray(np.clip((1.25 * LIGHT_DEG - angle) / (0.5 * LIGHT_DEG), 0.0, 1.0))
 
 
-def _placed(cell: FilamentCell, fineness: int) -> tuple[Array, tuple[int, int]]:
-    """Places (n, 2) in mm of the texels' middles, and rows and columns."""
-    picks, ends = np.shape(cell.lift)
-    columns, rows = ends * fineness, picks * fineness
-    x = ((np.arange(columns) + 0.5) / fineness - 0.5) * cell.warp_spacing
-    y = ((np.arange(rows) + 0.5) / fineness - 0.5) * cell.weft_spacing
-    down, across = np.meshgrid(y, x, indexing="ij")
-    return np.stack([across.ravel(), down.ravel()], axis=1), (rows, columns)
+def _texels(
+    cell: FilamentCell, place: Array, shape: tuple[int, int], size: tuple[float, float]
+) -> NDArray[np.int32]:
+    """The texels that places (n, 2) in mm lie in."""
+    across = np.floor((place[:, 0] + 0.5 * cell.warp_spacing) / size[0] * shape[1]) % shape[1]
+    down = np.floor((place[:, 1] + 0.5 * cell.weft_spacing) / size[1] * shape[0]) % shape[0]
+    return np.asarray(down * shape[1] + across, np.int32)
 
 
-@lru_cache(maxsize=12)
 def cell_texture(
     cell: FilamentCell,
     view: Vector,
     lights: tuple[Vector, ...],
+    casting: tuple[Vector, ...],
     fineness: int,
     gap: float,
-    each: int = 1,
 ) -> CellTexture:
-    """Follow the light of one repeat of ``cell``.
+    """The eye's light of one repeat of ``cell``.
 
-    ``view`` and ``lights``: unit vectors in the cloth's frame, on the same side of the cloth;
-    ``fineness``: texels each way over one crossing; ``gap``: mm from the cloth to what lies behind;
-    ``each``: eye's rays in a texel, spread over it.
+    Parameters
+    ----------
+    cell : FilamentCell
+    view : (x, y, z)
+        Unit vector towards the eye, in the cloth's frame.
+    lights, casting : tuples of (x, y, z)
+        The same towards lights, and towards those before the cloth whose light is followed to what
+        lies behind.
+    fineness : int
+        Texels each way over one crossing at most; fewer where there are not rays enough.
+    gap : float
+        Mm from the cloth to what lies behind.
+
+    Kept, also for the next run.
     """
+    asked = cell, view, lights, casting, fineness, gap
+    return _made.one(asked, lambda: _texture(asked))
+
+
+def _packed(made: CellTexture) -> dict[str, Any]:
+    every = (made.back, made.on, *made.lights, *made.cast)
+    return {
+        "open": made.open,
+        "size": np.array(made.size),
+        "crossings": np.array(made.crossings),
+        "blur": np.array([one.blur for one in every]),
+        "ends": np.cumsum([one.texel.size for one in every]),
+        "lights": np.array(len(made.lights)),
+        **{name: np.concatenate([getattr(one, name) for one in every]) for name in _NAMES},
+    }
+
+
+def _unpacked(arrays: Mapping[str, NDArray[Any]]) -> CellTexture:
+    parts = (np.split(arrays[name], arrays["ends"][:-1]) for name in _NAMES)
+    blurs = arrays["blur"].tolist()
+    back, on, *rest = (Leaves(*one) for one in zip(*parts, blurs, strict=True))
+    count = int(arrays["lights"])
+    x, y = arrays["size"].tolist()
+    ends, picks = arrays["crossings"].tolist()
+    lights, cast = tuple(rest[:count]), tuple(rest[count:])
+    return CellTexture((x, y), (ends, picks), arrays["open"], back, on, lights, cast)
+
+
+_NAMES = "texel", "column", "weight"
+_Asked = tuple[FilamentCell, Vector, tuple[Vector, ...], tuple[Vector, ...], int, float]
+_made: Kept[_Asked, CellTexture] = Kept(
+    12,
+    packed=Packed(
+        "texture",
+        lambda key: (*key, filaments.EFFORT),
+        _packed,
+        lambda _, arrays: _unpacked(arrays),
+    ),
+)
+
+
+def _texture(asked: _Asked) -> CellTexture:
+    cell, view, lights, casting, fineness, gap = asked
     picks, ends = np.shape(cell.lift)
-    # a pixel has few rays: both ways at a surface are followed, however many filaments there are
-    ready = prepared(cell)
-    ready = replace(ready, least=min(ready.least, _BOTH_WAYS))
-    place, shape = _placed(cell, fineness)
     size = (ends * cell.warp_spacing, picks * cell.weft_spacing)
-    v = np.array(view)
-    within = evenly(each, 2) - 0.5 if each > 1 else np.zeros((1, 2))
-    step = np.array([cell.warp_spacing, cell.weft_spacing]) / fineness
-    start = (place[:, None] + within * step).reshape(-1, 2) + v[:2] * (ready.top / abs(v[2]))
-    toward = np.broadcast_to(-v, (len(start), 3))
-    free = np.zeros(len(place))
-    parts: list[tuple[Array, NDArray[np.int32]]] = []
+    count = filaments.pair_rays(cell)
+    fineness = max(min(fineness, int(np.sqrt(count / _A_TEXEL / (picks * ends)))), 2)
+    shape = (picks * fineness, ends * fineness)
+    rays = filaments.beam(cell, view, count, APERTURE_DEG)
+    place, weight, signs = filaments.placed(cell, view, count, APERTURE_DEG)
+    texel = _texels(cell, place, shape, size)
+    texels = shape[0] * shape[1]
+    seen = np.maximum(np.bincount(texel, weight, texels), 1e-9)
+    met = np.zeros(count, bool)
+    met[rays.start] = True
+    free = 1.0 - np.bincount(texel[met], weight[met], texels) / seen
+    own = texel[rays.start]
+    light = rays.weight * count / seen[own]
+    toward = rays.toward * np.array(signs)
 
-    def use(leaves: Array) -> None:
-        passed = leaves[:, 7] == 0.0
-        np.add.at(free, leaves[passed, 0].astype(np.intp) // each, 1.0 / each)
-        leaves = leaves[~passed]
-        parts.append((leaves, paths.levels_of(leaves, ready.scale, RATIO, LEVELS)))
+    def going(part: Array) -> Leaves:
+        some = part > 0.0
+        return _leaves(own[some], rays.column[some], light[some] * part[some])
 
-    _run(ready, start, toward, use)
-    leaves = np.concatenate([p for p, _ in parts])
-    column = np.concatenate([c for _, c in parts])
-    texel = (leaves[:, 0] // each).astype(np.int32)
-    weight = (leaves[:, 4] / each).astype(np.float32)
-    before = leaves[:, 3] * v[2] > 0.0
-
-    def kept(own: NDArray[Any], factor: Array | None = None) -> Leaves:
-        w = weight[own] if factor is None else (weight[own] * factor).astype(np.float32)
-        return Leaves(texel[own], column[own], w)
-
-    lit = []
-    for light in lights:
-        share = _window(leaves[:, 1:4] @ np.array(light))
-        own = before & (share > 0.0)
-        lit.append(kept(own, np.pi * share[own]))
-    cast = tuple(_cast(cell, light, shape, size, gap) for light in lights)
+    back = toward[:, 2] * view[2] > 0.0
     return CellTexture(
-        size, (ends, picks), free.reshape(shape).astype(np.float32), tuple(lit), kept(before),
-        kept(~before), cast,
-    )  # fmt: skip
-
-
-def _run(ready: Any, start: Array, toward: Array, use: Callable[[Array], None]) -> None:
-    followed(ready, np.ascontiguousarray(np.column_stack([start, toward])), 5, use)
+        size,
+        (ends, picks),
+        free.reshape(shape).astype(np.float32),
+        going(back),
+        going(~back),
+        tuple(going(_window(toward @ np.array(way))) for way in lights),
+        tuple(_cast(cell, way, shape, size, gap) for way in casting),
+    )
 
 
 def _cast(
@@ -186,20 +242,18 @@ def _cast(
         own = leaves[leaves[:, 3] * axis[2] < 0.0]
         found.append((own, paths.levels_of(own, ready.scale, RATIO, LEVELS)))
 
-    _run(ready, number[:, :2] * size, -way, use)
+    followed(ready, np.column_stack([number[:, :2] * size, -way]), 5, use)
     leaves = np.concatenate([a for a, _ in found])
     on = gap / np.maximum(np.abs(leaves[:, 3]), 0.1)
-    x, y = (leaves[:, 8 + k] + on * leaves[:, 1 + k] for k in (0, 1))
-    rows, columns = shape
-    column = np.floor((x + 0.5 * cell.warp_spacing) / size[0] * columns) % columns
-    row = np.floor((y + 0.5 * cell.weft_spacing) / size[1] * rows) % rows
-    weight = leaves[:, 4] * (rows * columns / len(number))
-    texel = (row * columns + column).astype(np.int32)
-    return Leaves(texel, np.concatenate([c for _, c in found]), weight.astype(np.float32))
+    texel = _texels(cell, leaves[:, 8:10] + on[:, None] * leaves[:, 1:3], shape, size)
+    weight = leaves[:, 4] * (shape[0] * shape[1] / len(number))
+    return _leaves(texel, np.concatenate([c for _, c in found]), weight)
 
 
 def softened(picture: Map, texels: float) -> Map:
-    """A periodic map blurred by a standard deviation in texels."""
+    """A periodic map blurred by a standard deviation in texels, its mean kept."""
+    if texels < _LEAST:
+        return picture
     from scipy.ndimage import gaussian_filter  # slow to load
 
     return np.asarray(gaussian_filter(picture, (texels, texels, 0.0), mode="wrap"), np.float32)

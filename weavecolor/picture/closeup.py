@@ -1,16 +1,17 @@
 """The close-up: the weave of a stack as laid, at true scale, from the same cell as the optics.
 
-Each layer is a periodic texture (``celltexture``) at its own grain angle: what the eye meets
-through its filaments, place by place, and the light and colour that they cast on what lies behind.
-Lower layers show through the openings of the upper ones, point by point and before the pixels are
-averaged, so that the moire of two sheers is really there. The sum of all parts is brought to the
-computed radiance of the stack, band by band, so that the mean of the picture is the computed
-colour.
+Each layer is a periodic texture (``celltexture``) at its own grain angle: where on it the eye's
+light goes which way, and the light and colour that it casts on what lies behind. How much comes to
+the eye by each of these ways is what the one addition of layers tells (``optics/parted``), so that
+the mean over the repeats is the computed radiance of the stack, band by band. Lower layers show
+through the openings of the upper ones, point by point and before the pixels are averaged, so that
+the moire of two sheers is really there. What a picture's edges cut off, and how layers happen to
+lie, is the one thing left over (:func:`_brought_to`).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 
 import numpy as np
@@ -18,20 +19,20 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from weavecolor.colour.colorimetry import linear_rgb
-from weavecolor.colour.spectra import BANDS, Spectrum
+from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
 from weavecolor.optics.adding import GAPS
-from weavecolor.optics.appearance import appearance, pile_optics
-from weavecolor.optics.cell.filaments import kept
+from weavecolor.optics.appearance import appearance
+from weavecolor.optics.cell.filaments import evenly, kept
 from weavecolor.optics.cell.nodes import Vector, unit
-from weavecolor.optics.kubelka import over
 from weavecolor.optics.layer import solved, to_cloth_frame
+from weavecolor.optics.parted import parted
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.celltexture import CellTexture, cell_texture, softened
 from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, exposure_for, on_screen, to_image
 from weavecolor.picture.waves import Ply, wave_picture
 from weavecolor.scene.places import illumination
-from weavecolor.scene.scene import Light, Scene
+from weavecolor.scene.scene import Scene
 
 Array = NDArray[np.float64]
 
@@ -41,11 +42,10 @@ _PER_SPACING = 8.0
 _MOST_SUB = 3
 #: Yarns across a picture at its usual scale: few enough that single yarns are seen.
 YARNS_ACROSS = 26
-_MOST_TEXELS = 2.0e5  # of a repeat of single rods
 _SOFT = 0.08  # of a yarn spacing: what lies behind is not level
 _TILE = 96  # picture rows at a time: bounds the memory
-#: How the layers happen to lie on one another, in repeats: no yarn over another by design.
-_OFFSETS = ((0.0, 0.0), (0.31, 0.17), (0.67, 0.43), (0.12, 0.79), (0.53, 0.91), (0.83, 0.59))
+#: Ways for a layer to happen to lie that are tried, by so many places along each side.
+_FALLS, _TRIED = 24, 151
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,7 +138,7 @@ def draw_closeup(
 def _notes(scale: float, scene: Scene) -> tuple[str, ...]:
     return (
         f"{scale:.3g} mm a pixel, in the light of {scene.name}. How the layers fall on one another "
-        "and the streaks of single fibres are examples; the mean colour is computed.",
+        "is an example; the mean colour is computed.",
     )
 
 
@@ -184,9 +184,9 @@ def closeup_linear(
     spacing = min(10.0 / max(x.cloth.ends_per_cm, x.cloth.picks_per_cm) for x in stack.layers)
     sub = max(2, int(np.ceil(_PER_SPACING * scale / spacing)))
     texels_per_spacing = spacing / scale * (1.3 if sub == 2 else 1.0)
-    exact = appearance(stack, scene, observer).radiance
-    target = on_screen(exact, scene, seeing, observer)
-    parts, behind = _parts(stack, scene, seeing, observer, texels_per_spacing, exact)
+    target = on_screen(appearance(stack, scene, observer).radiance, scene, seeing, observer)
+    parts, behind = _parts(stack, scene, seeing, observer, texels_per_spacing)
+    parts = _fallen(parts, width_px * scale, height_px * scale)
     if sub <= _MOST_SUB:
         picture = _sampled(parts, behind, width_px, height_px, scale, sub)
     else:
@@ -195,8 +195,23 @@ def closeup_linear(
     return _brought_to(picture, target), scale
 
 
+def _fallen(parts: list[Part], width: float, height: float) -> list[Part]:
+    """The layers as they happen to lie on one another in a picture of ``width`` by ``height`` mm:
+    of some evenly spread ways the one that shows as much of each layer as they do in the mean."""
+    across, down = ((np.arange(_TRIED) + 0.5) / _TRIED - 0.5) * np.array([[width], [height]])
+    means = np.cumprod([p.open.mean(dtype=float) for p in parts])
+    tried = []
+    for offsets in evenly(_FALLS, 2 * len(parts)).reshape(_FALLS, -1, 2):
+        laid = [replace(p, offset=(x, y)) for p, (x, y) in zip(parts, offsets, strict=True)]
+        clear = np.cumprod([p.open.ravel()[_lookup(p, across, down)] for p in laid], axis=0)
+        off = clear.mean(axis=(1, 2), dtype=float) - means
+        tried.append((float(off @ off), laid))
+    return min(tried, key=lambda one: one[0])[1]
+
+
 def _brought_to(picture: NDArray[np.float32], target: Array) -> NDArray[np.float32]:
-    """The picture with its mean moved to ``target``, in proportion to local brightness, in place.
+    """The picture with its mean moved to ``target``, in proportion to local brightness, in place:
+    for parts of repeats at its edges and the chance of where layers lie, some hundredths at most.
 
     Highlights beyond white are first pressed below it, so that a screen keeps the mean.
     """
@@ -282,100 +297,44 @@ def _lookup(part: Part, columns: Array, rows: Array) -> NDArray[np.intp]:
     return y.astype(np.intp)
 
 
-def _direction(zenith: float, azimuth: float, turn: float, flip: bool) -> Vector:
-    v = unit(np.radians(zenith), np.radians(azimuth))
-    return to_cloth_frame(tuple(v), turn, flip)
-
-
-def _diffuse(layer: Layer) -> tuple[Spectrum, Spectrum, Spectrum, float]:
-    """Diffuse reflectance, from below, transmittance and openness of one layer."""
-    pile = pile_optics(Stack((layer,), None))
-    share = pile.share
-    r, u, t = ((a @ share) @ share for a in (pile.reflect, pile.under, pile.pass_))
-    return r, u, t + share @ pile.through, float(share @ pile.through)
-
-
 def _parts(
     stack: Stack,
     scene: Scene,
     seeing: Seeing,
     observer: str,
     texels_per_spacing: float,
-    exact: Spectrum,
 ) -> tuple[list[Part], Array]:
-    """Every layer painted in its place in the stack, and the linear RGB of what is behind;
-    together they have the radiance ``exact`` (41,) of the stack."""
-    view = (min(scene.view_zenith_deg, 60.0), scene.view_azimuth_deg)
-    front, back = scene.in_front, scene.behind
-    lit = [x.on_cloth for x in front]
-    from_behind = sum(
-        (x.on_cloth for x in back), np.zeros(BANDS)
-    )
-    single = [_diffuse(layer) for layer in stack.layers]
-    ground = np.zeros(BANDS) if stack.backing is None else stack.backing.reflectance
-    # what lies below each layer reflects
-    below = [ground]
-    for r, _, t, _ in reversed(single[1:]):
-        below.insert(0, over(r, t, below[0]))
-    painted: list[tuple[Layer, CellTexture, list[Spectrum], Spectrum]] = []
-    down_r, down_t, up_r = np.zeros(BANDS), np.ones(BANDS), np.zeros(BANDS)
-    clear, mean = 1.0, np.zeros(BANDS)
-    for number, layer in enumerate(stack.layers):
-        texture = _texture(layer, view, front, texels_per_spacing, stack.lay)
-        r, u, t, _ = single[number]
-        here = over(r, t, below[number])
-        arriving = down_t / np.maximum(1.0 - up_r * here, 1e-6)
-        passing = arriving * t / np.maximum(1.0 - u * below[number], 1e-6)
-        beneath = passing * below[number]
-        # between two sheets light goes to and fro in all directions
-        sources = [x.irradiance * arriving for x in front] + [scene.diffuse * arriving]
-        glow = sum(e for e in (*lit, scene.diffuse)) * beneath
-        glow = glow + (from_behind if stack.backing is None else 0.0)
-        left = _left(layer)
-        size = texture.open.size
-        mean = mean + clear * sum(
-            (leaves.lengths(size) @ left) * e
-            for leaves, e in zip(
-                (*texture.lights, texture.room, texture.behind), (*sources, glow), strict=True
-            )
-        )
-        painted.append((layer, texture, sources, glow))
-        clear *= float(texture.open.mean())
-        down_r, down_t, up_r = _joined(down_r, down_t, up_r, r, t, u)
-    seen = ground * (illumination(scene) - from_behind) * down_t
-    if stack.backing is None:
-        seen = sum(
-            (
-                x.on_cloth
-                for x in back
-                if _opposite(x.zenith_deg, x.azimuth_deg, view)
-            ),
-            np.zeros(BANDS),
-        )
-    mean = mean + clear * seen
-    scale = np.divide(exact, mean, out=np.ones(BANDS), where=mean > 1e-12)
-    parts = []
-    for number, (layer, texture, sources, glow) in enumerate(painted):
+    """Every layer painted in its place in the stack, and the linear RGB of what is behind."""
+    layers, straight = parted(stack, scene)
+    parts, clear = [], 1.0
+    for layer, brings in zip(stack.layers, layers, strict=True):
+        texture = _texture(stack, layer, scene, texels_per_spacing)
         left = _left(layer)
         shape = (texture.open.shape[0], texture.open.shape[1])
         rgb = np.zeros((*shape, 3), np.float32)
-        for leaves, e in zip(
-            (*texture.lights, texture.room, texture.behind), (*sources, glow), strict=True
+        ways = [(texture.back, brings.back), (texture.on, brings.on)]
+        for way, light, got in zip(
+            (*scene.in_front, *scene.behind), texture.lights, brings.lights, strict=True
         ):
-            table = on_screen(left * (e * scale), scene, seeing, observer)
-            rgb += leaves.painted(table, shape)
-        turn, flip = np.radians(layer.grain_deg), layer.face == "back"
+            # where no ray goes near a light, as all that goes to its side
+            side = texture.back if way.zenith_deg < 90.0 else texture.on
+            ways.append((light if light.weight.size else side, got))
+        for leaves, got in ways:
+            mean = clear * (leaves.lengths(texture.open.size) @ left)
+            comes = np.divide(got, mean, out=np.zeros(BANDS), where=mean > 1e-12)
+            rgb += leaves.painted(on_screen(left * comes, scene, seeing, observer), shape)
         parts.append(
             Part(
                 rgb,
                 texture.open,
-                _cast_on(texture, left, lit, scene, stack.lay),
+                _cast_on(texture, left, scene),
                 texture.size,
-                placement(turn, flip),
-                _OFFSETS[number % len(_OFFSETS)],
+                placement(np.radians(layer.grain_deg), layer.face == "back"),
+                (0.0, 0.0),
             )
         )
-    return parts, on_screen(seen * scale, scene, seeing, observer)
+        clear *= float(texture.open.mean(dtype=float))
+    return parts, on_screen(straight / max(clear, 1e-12), scene, seeing, observer)
 
 
 def _left(layer: Layer) -> Array:
@@ -384,63 +343,49 @@ def _left(layer: Layer) -> Array:
     return kept(solution.white.cell, solution.absorption)
 
 
-def _cast_on(
-    texture: CellTexture, left: Array, lit: list[Spectrum], scene: Scene, lay: str
-) -> NDArray[np.float32]:
-    """How light through a layer lies on what is behind, RGB, mean 1: the lamps' own pattern, and
-    the room's evenly."""
+def _cast_on(texture: CellTexture, left: Array, scene: Scene) -> NDArray[np.float32]:
+    """How light through a layer lies on what is behind, RGB, mean 1 where it is seen: the lamps'
+    own pattern, and the room's evenly."""
     shape = (texture.open.shape[0], texture.open.shape[1])
-    if GAPS[lay] is None or not lit:
+    if not texture.cast:
         return np.ones((*shape, 3), np.float32)
     total = np.zeros((*shape, 3), np.float32)
     all_ = illumination(scene)
     falls = linear_rgb(np.diag(all_), all_)
-    for leaves, e in zip(texture.cast, lit, strict=True):
-        share = np.divide(e, all_, out=np.zeros(BANDS), where=all_ > 0)
+    for leaves, light in zip(texture.cast, scene.in_front, strict=True):
+        share = np.divide(light.on_cloth, all_, out=np.zeros(BANDS), where=all_ > 0)
         total += leaves.painted(left @ (share[:, None] * falls), shape)
     # the sheets lie nearer and farther from place to place
     total = softened(total, _SOFT * shape[1] / texture.crossings[0])
     even = float(scene.diffuse.sum() / max(all_.sum(), 1e-9))
-    out = (1.0 - even) * total / np.maximum(total.mean(axis=(0, 1)), 1e-9) + even
+    open_ = texture.open[..., None] / max(float(texture.open.mean(dtype=float)), 1e-9)
+    out = (1.0 - even) * total / np.maximum((open_ * total).mean(axis=(0, 1)), 1e-9) + even
     return np.asarray(out, np.float32)
 
 
-def _opposite(zenith: float, azimuth: float, view: tuple[float, float]) -> bool:
-    a = unit(np.radians(180.0 - zenith), np.radians(azimuth + 180.0))
-    b = unit(np.radians(view[0]), np.radians(view[1]))
-    return bool(a @ b > np.cos(np.radians(5.0)))
-
-
-def _joined(
-    r1: Array, t1: Array, u1: Array, r2: Array, t2: Array, u2: Array
-) -> tuple[Array, Array, Array]:
-    """Diffuse reflectance, transmittance and underside reflectance of one thing over another."""
-    loop = np.maximum(1.0 - u1 * r2, 1e-6)
-    return r1 + t1 * t1 * r2 / loop, t1 * t2 / loop, u2 + t2 * t2 * u1 / loop
-
-
 def _texture(
-    layer: Layer,
-    view: tuple[float, float],
-    front: tuple[Light, ...],
-    texels_per_spacing: float,
-    lay: str,
+    stack: Stack, layer: Layer, scene: Scene, texels_per_spacing: float
 ) -> CellTexture:
-    turn, flip = float(np.radians(layer.grain_deg)), layer.face == "back"
+    """The cell of ``layer`` as the eye sees it."""
+    first = stack.layers[0].grain_deg
     cell = solved(layer.cloth).white.cell
-    # a long repeat, or one of many filaments, is drawn coarser rather than never
-    many = max(1 if s.single else s.filaments for s in (cell.warp, cell.weft))
-    each = 1 if many == 1 else 4
-    most = np.sqrt(_MOST_TEXELS / each / np.sqrt(many) / np.size(cell.lift))
-    fineness = int(8 * np.ceil(np.clip(texels_per_spacing, 16.0, 88.0) / 8.0))
-    fineness = min(fineness, max(int(most), 8))
-    gap = GAPS[lay]
+    turn = float(np.radians((layer.grain_deg - first) % 360.0))
+
+    def toward(zenith: float, azimuth: float) -> Vector:
+        v = unit(np.radians(zenith), np.radians(azimuth - first))
+        return to_cloth_frame(tuple(v), turn, layer.face == "back")
+
+    lights = tuple(
+        toward(x.zenith_deg, x.azimuth_deg) for x in (*scene.in_front, *scene.behind)
+    )
+    gap = GAPS[stack.lay]
+    last = layer is stack.layers[-1] and stack.backing is None
     spacing = float(np.sqrt(cell.warp_spacing * cell.weft_spacing))
     return cell_texture(
         cell,
-        _direction(*view, turn, flip),
-        tuple(_direction(min(x.zenith_deg, 80.0), x.azimuth_deg, turn, flip) for x in front),
-        fineness,
+        toward(scene.view_zenith_deg, scene.view_azimuth_deg),
+        lights,
+        lights[: len(scene.in_front)] if not (last or gap is None) else (),
+        int(8 * np.ceil(np.clip(texels_per_spacing, 16.0, 88.0) / 8.0)),
         0.0 if gap is None else 0.5 * sum(gap) * spacing,
-        each,
     )

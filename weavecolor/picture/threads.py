@@ -110,11 +110,11 @@ def _threads(stack: Stack, uneven: tuple[float, ...], light: Array) -> Array:
 def _coloured(row: Array, solution: Solved, light: Array) -> None:
     """The colours of a layer's threads, from its traced cell seen straight on."""
     cell = solution.white.cell
-    single = cell.rods
     fineness = int(np.clip(np.sqrt(2.0e4 / np.size(cell.lift)), 6, 40))
-    made = cell_texture(cell, (0.0, 0.0, 1.0), (), fineness, 0.0, 1 if single else 4)
+    made = cell_texture(cell, (0.0, 0.0, 1.0), (), (), fineness, 0.0)
     left = filaments.kept(cell, solution.absorption) @ light
     rows, columns = made.open.shape
+    fineness = columns // np.shape(cell.lift)[1]
     x = ((np.arange(columns) + 0.5) / fineness - 0.5) * cell.warp_spacing
     y = ((np.arange(rows) + 0.5) / fineness - 0.5) * cell.weft_spacing
     even = row.copy()
@@ -122,9 +122,10 @@ def _coloured(row: Array, solution: Solved, light: Array) -> None:
     system, place = np.empty((rows, columns), np.int64), np.empty((rows, columns))
     _mapped(even, x, y, system, place)
     met = system >= 0
-    row[CLEAR] = float(np.clip(made.open[met].mean() if met.any() else 0.0, 0.0, 0.95))
+    if met.any() and not cell.rods:  # of a rod it would be what is seen past its edge
+        row[CLEAR] = float(np.clip(made.open[met].mean(), 0.0, 0.95))
     step = np.minimum((np.abs(place) * STEPS).astype(int), STEPS - 1)
-    for way, leaves in enumerate((made.room, made.behind)):
+    for way, leaves in enumerate((made.back, made.on)):
         sent = leaves.painted(left, (rows, columns)).astype(float)
         for k in range(2):
             own = system == k

@@ -406,7 +406,7 @@ def mirrors_of(lift: tuple[tuple[int, ...], ...], twisted: bool) -> tuple[Vector
             continue  # a mirror turns the twist about
         moved = plan[:, ::-1] if mx else plan
         moved = moved[::-1] if my else moved
-        if _shifted(plan, ~moved if mz else moved):
+        if _moved(plan, ~moved if mz else moved) is not None:
             out.append((1.0 - 2.0 * mx, 1.0 - 2.0 * my, 1.0 - 2.0 * mz))
     return tuple(out)
 
@@ -426,13 +426,12 @@ def symmetries(cell: FilamentCell, grid: Nodes) -> list[NDArray[np.intp]]:
     return out
 
 
-def _shifted(plan: NDArray[np.bool_], other: NDArray[np.bool_]) -> bool:
-    """Whether a plan is another one moved along."""
-    return any(
-        np.array_equal(plan, np.roll(other, (a, b), (0, 1)))
-        for a in range(plan.shape[0])
-        for b in range(plan.shape[1])
-    )
+def _moved(plan: NDArray[np.bool_], other: NDArray[np.bool_]) -> tuple[int, int] | None:
+    """By how many rows and columns a plan is moved along to be another one, if it can be."""
+    for by in np.ndindex(plan.shape):
+        if np.array_equal(np.roll(plan, by, (0, 1)), other):
+            return by
+    return None
 
 
 def _pairs(grid: Nodes, ways: list[NDArray[np.intp]]) -> tuple[NDArray[np.int32], Array]:
@@ -658,10 +657,11 @@ def _closing(total: Array, share: Array, target: Array) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class Rays:
-    """Where undyed light of one bundle went: ``toward`` (n, 3), ``weight`` (n,) share of the
-    bundle, ``column`` (n,) its lengths as in ``kept``, ``met`` (n,) surfaces met; ``through`` share
-    that met nothing, ``open`` share that no outline covers."""
+    """Where undyed light of one bundle went: ``start`` (n,) which of its rays it was, ``toward``
+    (n, 3), ``weight`` (n,) share of the bundle, ``column`` (n,) its lengths as in ``kept``, ``met``
+    (n,) surfaces met; ``through`` share that met nothing, ``open`` share that no outline covers."""
 
+    start: NDArray[np.int32]
     toward: NDArray[np.float32]
     weight: NDArray[np.float32]
     column: NDArray[np.int32]
@@ -681,7 +681,7 @@ class Rays:
     @property
     def nbytes(self) -> int:
         """Memory it takes."""
-        return sum(a.nbytes for a in (self.toward, self.weight, self.column, self.met))
+        return sum(getattr(self, f.name).nbytes for f in fields(self)[:5])
 
     def gathered(self, place: NDArray[np.integer[Any]], count: int, left: Array) -> Array:
         """Share of the bundle (``count``, B) by ``place``, with ``left`` as from ``kept``."""
@@ -692,8 +692,7 @@ def follow(cell: FilamentCell, toward: Array, weight: Array) -> Rays:
     """Trace a bundle on ``cell``: one ray from each direction ``toward`` (n, 3) its source, of
     ``weight`` (n,), mean 1, to places spread over the cloth."""
     ready = prepared(cell)
-    number = evenly(len(toward), 4)[:, 2:]  # directions take the first two
-    starts = np.column_stack([into(ready, number), -toward])
+    starts = _starts(ready, toward)
     found: list[tuple[Array, NDArray[np.int32]]] = []
     total = len(toward)
     passed = 0.0
@@ -704,7 +703,7 @@ def follow(cell: FilamentCell, toward: Array, weight: Array) -> Rays:
         met = leaves[:, 7] > 0.0
         passed += float(leaves[~met, 4].sum())
         leaves = leaves[met]
-        found.append((leaves[:, 1:], paths.levels_of(leaves, ready.scale, RATIO, LEVELS)))
+        found.append((leaves, paths.levels_of(leaves, ready.scale, RATIO, LEVELS)))
 
     followed(ready, starts, 2, use, None)
     open_ = passed
@@ -712,15 +711,29 @@ def follow(cell: FilamentCell, toward: Array, weight: Array) -> Rays:
         open_ = float(weight @ straight(cell, starts, True)) / total
     every = np.concatenate([leaves for leaves, _ in found])
     # what little the tracing lost goes the way of the rest
-    met_share = max(float(every[:, 3].sum()), 1e-12)
+    met_share = max(float(every[:, 4].sum()), 1e-12)
     return Rays(
-        every[:, :3].astype(np.float32),
-        (every[:, 3] * ((1.0 - passed) / met_share)).astype(np.float32),
+        every[:, 0].astype(np.int32),
+        every[:, 1:4].astype(np.float32),
+        (every[:, 4] * ((1.0 - passed) / met_share)).astype(np.float32),
         np.concatenate([column for _, column in found]),
-        every[:, 6].astype(np.int32),
+        every[:, 7].astype(np.int32),
         passed,
         open_,
     )
+
+
+def _starts(ready: _Traced, toward: Array) -> Array:
+    """Where rays of a bundle from ``toward`` (n, 3) start, and their ways (n, 5)."""
+    number = evenly(len(toward), 4)[:, 2:]  # directions take the first two
+    return np.column_stack([into(ready, number), -toward])
+
+
+def _bundle(vector: Vector, half_angle_deg: float, count: int) -> tuple[Array, Array, float]:
+    """As :func:`cap`, for ``count`` rays; an angle of 0 is a parallel beam."""
+    if half_angle_deg == 0.0:
+        return np.tile(np.array(vector, float), (count, 1)), np.ones(count), 0.0
+    return cap(vector, half_angle_deg, evenly(count, 4)[:, :2])
 
 
 def follow_cap(
@@ -728,9 +741,7 @@ def follow_cap(
 ) -> tuple[Rays, float]:
     """The light on ``cell`` of a cap of ``half_angle_deg`` about ``vector``, by ``count`` rays; and
     the cap's share of even light. An angle of 0 is a parallel beam."""
-    if half_angle_deg == 0.0:
-        return follow(cell, np.tile(np.array(vector, float), (count, 1)), np.ones(count)), 0.0
-    toward, weight, share = cap(vector, half_angle_deg, evenly(count, 4)[:, :2])
+    toward, weight, share = _bundle(vector, half_angle_deg, count)
     return follow(cell, toward, weight), share
 
 
@@ -925,6 +936,26 @@ def beam(cell: FilamentCell, vector: Vector, count: int, half_deg: float = 0.0) 
     """The light on ``cell`` of a beam that is ``half_deg`` wide to each side, by ``count`` rays, as
     of the direction that stands for all that the cell's mirrors make of ``vector``; kept."""
     return _kept_rays(cell, _standing(cell, vector)[0], count, half_deg)
+
+
+def placed(
+    cell: FilamentCell, vector: Vector, count: int, half_deg: float
+) -> tuple[Array, Array, Vector]:
+    """Where on ``cell`` each ray of :func:`beam` from ``vector``, of ``count`` and ``half_deg``,
+    looks: places (count, 2) at which it would cross the mid-plane, mm; its weight (count,), mean 1;
+    and the signs by which its leaves' directions are those of light from ``vector``."""
+    first, signs, _ = _standing(cell, vector)
+    ready = prepared(cell)
+    toward, weight, _ = _bundle(first, half_deg, count)
+    starts = _starts(ready, toward)
+    place = starts[:, :2] + starts[:, 2:4] * (ready.top / np.abs(starts[:, 4:]))
+    # the mirror's cell is this one moved on by whole yarns
+    plan = np.array(cell.lift) > 0
+    rows, columns = (np.arange(n) for n in plan.shape)
+    moved = plan[np.ix_(int(signs[1]) * rows % rows.size, int(signs[0]) * columns % columns.size)]
+    down, across = _moved(moved if signs[2] > 0.0 else ~moved, plan) or (0, 0)
+    on = across * cell.warp_spacing, down * cell.weft_spacing
+    return place * signs[:2] + on, weight, signs
 
 
 def looked_at(
