@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from weavecolor.decide.wishes import Limits
 from weavecolor.errors import InputError
-from weavecolor.optics.stack import Layer, Stack
+from weavecolor.optics.stack import FACES, Layer, Stack
 from weavecolor.scene.backings import Backing
 from weavecolor.textile.cloth import Cloth, Weave
 from weavecolor.textile.construction import check_weavable, cloth_mass_g_m2
@@ -169,15 +169,19 @@ def candidates(
             raise InputError(f"{name!r} is not among the cloths; there are {', '.join(names)}")
     if not backings:
         raise InputError("give at least one backing, or none for open air", field="backings")
+    # numbered alike however they were named, so that one question has one answer
+    materials = sorted(materials, key=lambda material: material.cloth.name)
+    backings = sorted(backings, key=_backing_order)
+    grains = sorted(limits.allowed_grains)
     layers, cloth = [], []
     for number, material in enumerate(materials):
         check_weavable(material.cloth)
         if material.most_layers == 0:
             continue
-        faces = limits.faces
+        faces = tuple(sorted(limits.faces, key=FACES.index))
         if len(faces) > 1 and same_both_sides(material.cloth.weave):
             faces = ("face",)
-        for grain in limits.allowed_grains:
+        for grain in grains:
             for face in faces:
                 layers.append(Layer(material.cloth, grain, face))
                 cloth.append(number)
@@ -204,6 +208,13 @@ def candidates(
         len(backings),
     )
     return Candidates(tuple(layers), tuple(backings), limits, space)
+
+
+def _backing_order(behind: Backing | None) -> tuple[bool, str, bytes]:
+    """By name, then by colour; open air last."""
+    if behind is None:
+        return True, "", b""
+    return False, behind.name, np.asarray(behind.reflectance).tobytes()
 
 
 def same_both_sides(weave: Weave) -> bool:
