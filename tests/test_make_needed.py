@@ -490,15 +490,25 @@ def test_grain_and_layers_on_the_line_do_what_they_say(tmp_path, capsys):
     assert [layer["grain"] for layer in cross["layers"]] == [90.0, 180.0]
     # 20 and 100 lie side by side on 120.
     assert straight["used_cm"] == pytest.approx(100.0) == pytest.approx(cross["used_cm"])
-    # With --cloth, so many layers at each grain: strips of 100 across lie one after another.
-    one, three = laid("--cloth", "120x130cm", "--grain", "cross"), laid(
-        "--cloth", "120x130cm", "--grain", "cross", "--layers", "3"
-    )  # fmt: skip
+    # So is it on other cloth; strips of 100 across lie one after another, as many as --layers says.
+    (own,) = laid("--cloth", "120x130cm")
+    assert own["counted"] == straight["counted"] and own["used_cm"] == pytest.approx(100.0)
+    assert own["layers"] == straight["layers"]
+    one, three = (
+        laid("--cloth", "120x130cm", "--grain", "cross", "--layers", many) for many in "13"
+    )
     assert one[0]["used_cm"] == pytest.approx(20.0) and three[0]["used_cm"] == pytest.approx(60.0)
     assert three[0]["layers"] == [{"grain": "cross", "layers": 3}]
     assert len(three[0]["lengths"][0]["placements"]) == 3
     assert run(["lay", str(file), "--layers", "2"]) == 2
     assert "--layers" in capsys.readouterr().err
+    # of an option of two cloths it must be said how many layers are of this one
+    other = project_cloth("c", swatch_folder() / "silk-chiffon-ivory.toml")
+    mixed = MakingOption("A", (MakingLayer("o"), MakingLayer("c")))
+    save_making(file, replace(held, cloths=(*held.cloths, other), options=(mixed,)))
+    assert run(["lay", str(file), "--cloth", "120x130cm"]) == 2
+    assert "option A is made of 2 cloths; say how many layers" in capsys.readouterr().err
+    assert laid("--cloth", "120x130cm", "--layers", "1", "--grain", "cross") == one
 
 
 def test_no_bias_leaves_the_bias_out(capsys):

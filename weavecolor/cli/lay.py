@@ -41,8 +41,8 @@ Laid = tuple[str, "ClothNeeded"]
 @click.option("--grain", help="Grains to try, with commas: straight, cross, bias, either, degrees  "
               "[default: straight,cross,bias; of a project, its chosen option's]")  # fmt: skip
 @click.option("--layers", type=click.IntRange(1, 12),
-              help="How many layers, each with all of it  [default: 1; a project has its "
-              "own]")  # fmt: skip
+              help="How many layers, each with all of it  [default: 1; a project's option "
+              "has its own]")  # fmt: skip
 @click.option("--fold", help="How the cloth lies: open, lengthwise, crosswise  [default: open]")
 @click.option("--selvedge", help='Strip to leave at both edges: 1cm, "3/8 inch".')
 @click.option("--one-way", is_flag=True, help="Nap, or a shot that differs up and down.")
@@ -71,7 +71,8 @@ def command(
 
     PIECES is a TOML file of pieces, cloth in hand and fullness (README tells its fields), a project
     file, or the name of an example project. A project's chosen option is laid on the cloths the
-    project has, every layer with every piece and fullness, unless --cloth says otherwise.
+    project has, or on the --cloth told here, every layer with every piece and fullness; with
+    --layers so many of --cloth, whatever is chosen.
     """
     from weavecolor.cutting.remnant import FOLDS
 
@@ -95,18 +96,20 @@ def command(
         project = project_called(pieces)
         if not (project.pieces or project.fullness or fulls):
             raise InputError("holds no pieces to lay and no fullness", file=pieces)
-        if hands:
-            full = _fullness(fulls, hands) or project.fullness
+        if fulls:
+            project = replace(project, fullness=_fullness(fulls, hands))
+        if hands and (layers is not None or not (option_name or project.chosen)):
             found = _by_grain(
-                project.pieces, full, hands, grain, layers or 1, fold or project.fold, tries
-            )
+                project.pieces, project.fullness, hands, grain, layers or 1, fold or project.fold,
+                tries,
+            )  # fmt: skip
         else:
             if layers is not None:
                 raise InputError("is told with --cloth; the project's option has its own",
                                  field="--layers")  # fmt: skip
-            if fulls:
-                project = replace(project, fullness=_fullness(fulls, ()))
             try:
+                if hands:
+                    project = _cut_from(project, option_name, hands)
                 found = _of_project(project, option_name, grain, fold, tries)
             except InputError as error:
                 raise in_project(pieces, error) from None
@@ -137,6 +140,24 @@ def _by_grain(
         )
         for angle, words in choices(grain or "straight,cross,bias", "--grain", _grain)
     ]  # fmt: skip
+
+
+def _cut_from(project: Making, option_name: str, hands: tuple[ClothInHand, ...]) -> Making:
+    """The project with these lengths in hand of the one cloth that its option is made of."""
+    from weavecolor.making.answers import chosen_option
+
+    option = chosen_option(project, option_name)
+    keys = {layer.cloth for layer in option.layers}
+    if len(keys) > 1:
+        raise InputError(
+            f"option {option.name} is made of {len(keys)} cloths; say how many layers are cut from "
+            "the cloth told here",
+            field="--layers",
+        )
+    cloths = tuple(
+        replace(cloth, in_hand=hands) if cloth.key in keys else cloth for cloth in project.cloths
+    )
+    return replace(project, cloths=cloths)
 
 
 def _of_project(
