@@ -7,6 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
+from lookedup import looked_up
 
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
@@ -29,7 +30,6 @@ from weavecolor.picture.hanging import (
     stage,
 )
 from weavecolor.picture.hung import behind_as, hung_stage, scene_round
-from weavecolor.picture.lookup import looked_up
 from weavecolor.picture.shapes import load_shape
 from weavecolor.picture.sweep import openness, soft_directions, sphere, taken
 from weavecolor.picture.threads import LAYERS, LOOSE, ROW, closely, met, threads

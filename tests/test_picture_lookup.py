@@ -10,6 +10,7 @@ from pathlib import Path
 import colour
 import numpy as np
 import pytest
+from lookedup import looked_up
 
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.appearance import appearance
@@ -22,7 +23,6 @@ from weavecolor.picture.hanging import (
     picture,
 )
 from weavecolor.picture.hung import hung_stage
-from weavecolor.picture.lookup import looked_up
 from weavecolor.scene.places import scene
 from weavecolor.scene.scene import Light
 

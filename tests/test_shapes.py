@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from importlib.resources import files
+
 import numpy as np
 import pytest
 from scipy.interpolate import RegularGridInterpolator
@@ -20,16 +22,16 @@ from weavecolor.picture.shapes import (
     load_openness,
     load_shape,
     read_shape,
-    shape_bytes,
     shape_names,
 )
 
 EVERY = shape_names() + inner_names()
+SHAPES = files("weavecolor") / "data" / "shapes"
 
 
 @pytest.mark.parametrize("name", EVERY)
 def test_a_shape_is_small_whole_and_sound(name):
-    assert len(shape_bytes(name)) < 300_000
+    assert len((SHAPES / f"{name}.shape").read_bytes()) < 300_000
     shape = load_shape(name)
     assert shape.name == name
     assert np.allclose(np.linalg.norm(shape.normals, axis=1), 1.0, atol=1e-3)
@@ -62,7 +64,7 @@ def test_a_body_is_closed_and_faces_outwards(name):
 def test_unknown_and_damaged_shapes_are_told_in_one_line():
     with pytest.raises(InputError, match="no shape called 'cloak of mist'; use"):
         load_shape("cloak of mist")
-    data = shape_bytes(EVERY[0])
+    data = (SHAPES / f"{EVERY[0]}.shape").read_bytes()
     for bad in (b"", data[:200], data[:-50], b"X" + data[1:], data[:12] + b"\xff" * 90):
         with pytest.raises(InputError, match="whole file"):
             read_shape(bad)

@@ -6,7 +6,7 @@ import pytest
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch, swatch_folder, swatch_names
 from weavecolor.files.spectrafile import read_spectra
-from weavecolor.textile.construction import cover_factor_english, describe, weight_contradiction
+from weavecolor.textile.construction import cover_factor_si, describe, weight_contradiction
 from weavecolor.textile.usual import usual_yarn
 
 NAMES = swatch_names()
@@ -77,10 +77,11 @@ def test_filaments_are_of_a_fineness_that_the_trade_has(name):
 
 
 def test_muslin():
-    # A glossary of textile terms: muslin has cover factor K warp 5-10, weft 5-9, to 68 g/m2.
+    # A glossary of textile terms: muslin has cover factor K warp 5-10, weft 5-9, to 68 g/m2; in
+    # the cotton system, K_SI / 0.957.
     cloth = load_swatch("muslin-white")
-    assert 5 <= cover_factor_english(cloth.ends_per_cm, cloth.warp.tex) <= 10
-    assert 5 <= cover_factor_english(cloth.picks_per_cm, cloth.weft.tex) <= 9
+    assert 5 <= cover_factor_si(cloth.ends_per_cm, cloth.warp.tex) / 0.957 <= 10
+    assert 5 <= cover_factor_si(cloth.picks_per_cm, cloth.weft.tex) / 0.957 <= 9
     assert describe(cloth).mass_g_m2 <= 68
 
 

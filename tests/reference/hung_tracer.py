@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import mitsuba as mi
 import numpy as np
+from lookedup import looked_up
 
 from weavecolor.picture.hanging import FRONT, Lit, Sight, framing, rotation
-from weavecolor.picture.lookup import looked_up
 from weavecolor.picture.raster import LEAST
 from weavecolor.picture.sweep import axes
 from weavecolor.picture.tables import SOFT_DEG
@@ -99,8 +99,8 @@ class Tracer:
         return np.stack([x, np.cross(z, x), z], axis=1)
 
     def looked(self, n, w, side, kind, way=None):
-        """The tables' ten columns (see ``lookup.looked_up``) seen back along the way; without one,
-        by the eye."""
+        """The tables' ten columns (see ``lookedup``) seen back along the way; without one, by the
+        eye."""
         if way is not None:
             frame = self._frame(way)
             n, w = (np.einsum("nij,nj->ni", frame, v) for v in (n, w))

@@ -53,19 +53,16 @@ def turned_radiance(
 
     view = (scene.view_zenith_deg, scene.view_azimuth_deg)
     sights = [view if view[0] == 0 else met(view, a) for a in angles]
-    front: dict[tuple[int, int], Direction] = {}
-    back: dict[tuple[int, int], Direction] = {}
-    for k, x in enumerate(scene.lights):
-        for n, a in enumerate(angles):
-            if x.zenith_deg < 90.0:
-                front[n, k] = met((x.zenith_deg, x.azimuth_deg), a)
-            else:
-                back[n, k] = met((180.0 - x.zenith_deg, x.azimuth_deg + 180.0), a)
-    found = poses(stack, sights, front, back, len(scene.lights))
+    lights = (*scene.in_front, *scene.behind)
+    ways = [(x.zenith_deg, x.azimuth_deg) for x in scene.in_front]
+    ways += [(180.0 - x.zenith_deg, x.azimuth_deg + 180.0) for x in scene.behind]
+    lit = {(n, k): met(way, a) for k, way in enumerate(ways) for n, a in enumerate(angles)}
+    front = {place: way for place, way in lit.items() if place[1] < len(scene.in_front)}
+    back = {place: way for place, way in lit.items() if place not in front}
+    found = poses(stack, sights, front, back, len(lights))
     total = found.even * scene.diffuse
-    for k, x in enumerate(scene.lights):
-        got = found.factors[:, k] + found.behind[:, k]
-        total = total + got * x.on_cloth
+    for k, x in enumerate(lights):
+        total = total + (found.factors[:, k] + found.behind[:, k]) * x.on_cloth
     return np.maximum(total, 0.0)
 
 

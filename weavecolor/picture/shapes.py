@@ -313,17 +313,6 @@ def load_openness(name: str, body: str, worn: str) -> NDArray[np.float32] | None
     return np.concatenate([shares, rest], axis=1)
 
 
-def shape_bytes(name: str) -> bytes:
-    """The shape's file as it stands, for a reader elsewhere. Raises InputError if unknown.
-
-    Examples
-    --------
-    >>> len(shape_bytes("panel-organza")) < 300_000
-    True
-    """
-    return _content(name, ".shape", shape_names() + inner_names())
-
-
 def _content(name: str, ending: str, known: tuple[str, ...]) -> bytes:
     key = str(name)
     if key not in known:
@@ -418,7 +407,8 @@ def read_shape(data: bytes, *, file: str = "shape") -> Shape:
 
     Examples
     --------
-    >>> read_shape(shape_bytes("panel-organza")) == load_shape("panel-organza")
+    >>> data = _content("panel-organza", ".shape", shape_names())
+    >>> read_shape(data) == load_shape("panel-organza")
     True
     """
     header, arrays = _unpack(data, file)

@@ -80,17 +80,6 @@ def cover_factor_si(threads_per_cm: float, tex: float) -> float:
     return threads_per_cm * math.sqrt(tex) / 10.0
 
 
-def cover_factor_english(threads_per_cm: float, tex: float) -> float:
-    """Peirce's K = (threads per inch) / sqrt(Ne).
-
-    Examples
-    --------
-    >>> round(cover_factor_english(40.0, 14.76), 1)  # 102 ends an inch of Ne 40
-    16.1
-    """
-    return threads_per_cm * units.CM_PER_INCH / math.sqrt(units.NE_TEX / tex)
-
-
 def areal_mass(
     ends_per_cm: float,
     warp_tex: float,
