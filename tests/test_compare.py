@@ -449,3 +449,19 @@ def test_mixed_stacks_from_the_command_line(tmp_path, capsys):
     ):
         assert run(bad) == 2
         assert says in capsys.readouterr().err
+
+
+def test_layers_that_are_turned_are_told_with_their_turn():
+    """A row that says straight grain alone would be cut so, all layers of it."""
+    from weavecolor.report.comparisontable import as_csv, as_text
+
+    asked = dict(grains=(0.0,), counts=(1, 2), backings=(None,), scenes=(scene("overcast"),))
+    told = as_text(compare(load_swatch("silk-chiffon-ivory"), turn_deg=30.0, **asked))
+    assert "2 layers (each turned 30\u00b0 from the one before" in told
+    assert "1 layer  " in told
+    alike = compare(load_swatch("silk-chiffon-ivory"), **asked)
+    assert "turned" not in as_text(alike)
+    asked["counts"] = (2,)
+    made = compare(load_swatch("silk-chiffon-ivory"), turn_deg=-45.0, **asked)
+    assert "each turned -45\u00b0" in as_text(made).splitlines()[1]
+    assert "each turned -45\u00b0" in as_csv(made)

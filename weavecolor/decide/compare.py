@@ -59,7 +59,7 @@ class Option:
         if axis == "lay":
             return self.stack.lay
         if axis == "layers":
-            return f"{len(layers)} layer{'s' if len(layers) != 1 else ''}"
+            return f"{len(layers)} layer{'s' if len(layers) != 1 else ''}{self._turned()}"
         if axis == "backing":
             return behind(self.stack.backing)
         if axis == "stack":
@@ -71,6 +71,14 @@ class Option:
         if axis == "grain":
             return grain_words(layers[0].grain_deg)
         raise InputError(f"{axis!r} is nothing to choose; there are {', '.join(AXES)}")
+
+    def _turned(self) -> str:
+        """How layers lie to one another, where nothing else tells that they do not lie alike."""
+        grains = [layer.grain_deg for layer in self.stack.layers]
+        turns = {round(b - a, 6) for a, b in itertools.pairwise(grains)}
+        if self.label or len(turns) != 1 or turns == {0.0}:
+            return ""
+        return f" (each turned {turns.pop():g}\u00b0 from the one before)"
 
 
 @dataclass(frozen=True, eq=False)
