@@ -156,22 +156,6 @@ def _each(layers: tuple[_Same, ...], how: tuple[Any, ...]) -> list[PileOptics]:
     return [laid[one] for one in ones]
 
 
-def sheets(stack: Stack, ways: Ways) -> list[tuple[PileOptics, PileOptics]]:
-    """Each layer of ``stack``, outermost first, and all down to it one under the other, in the
-    frame of the outermost, for the directions of ``ways``. Raises InputError for no layer, more
-    than twelve, or cloth that cannot be woven.
-
-    Examples
-    --------
-    >>> ways, _ = lit_by([window])
-    >>> [len(down.members) for _, down in sheets(double, ways)]
-    [1, 2]
-    """
-    layers, lay, how, _ = _asked(stack, ways.above, ways.below, ways.links)
-    parts = [layers[: k + 1] for k in range(len(layers))]
-    return [(_kept_layer(part, how), _pile(part, lay, how)) for part in parts]
-
-
 def _piled(laid: list[PileOptics], lay: str) -> PileOptics:
     return reduce(lambda upper, lower: add(upper, lower, GAPS[lay]), laid)
 

@@ -9,27 +9,16 @@ it. Knows the openings of layers and the light that is seen through them; tells 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from functools import partial, reduce
+from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.colour.spectra import Spectrum
-from weavecolor.optics.adding import (
-    GAPS,
-    Openings,
-    PileOptics,
-    add,
-    openings,
-    over_backings,
-    seen,
-    viewed,
-)
-from weavecolor.optics.appearance import lit_by, radiance, sheets
-from weavecolor.optics.cell.pairs import UNEVEN
+from weavecolor.optics.appearance import laid_in, lit_by
 from weavecolor.optics.layer import solved
+from weavecolor.optics.parted import parted
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.scene import Scene
 
@@ -107,10 +96,15 @@ def bands(stack: Stack, scene: Scene) -> tuple[Bands, ...]:
     pairs = list(_pairs(stack, scene))
     if not pairs:
         return ()
-    sights, open_, mean = _by_depth(stack, scene)
+    layers, straight = parted(stack, scene)
+    ways, (lit,) = lit_by([scene])
+    seen = [layer.all for layer in layers] + [straight]
+    mean = np.sum(seen, axis=0)
     out = []
     for i, j, widest, (low, high) in pairs:
-        change = in_step(sights[j - 1], sights[j], open_[j])
+        pile = laid_in(stack, ways)[j]
+        left_open = float(pile.through[np.count_nonzero(pile.share) + lit.eye])
+        change = in_step(seen[j], np.sum(seen[j + 1 :], axis=0), left_open)
         out.append(
             Bands(
                 (i, j), widest.period_mm, widest.between_mm,
@@ -120,17 +114,16 @@ def bands(stack: Stack, scene: Scene) -> tuple[Bands, ...]:
     return tuple(out)
 
 
-def in_step(above: Array, past: Array, left_open: float) -> Array:
-    """What is seen more, per share that more is seen straight through a layer: of light that comes
-    straight through the layers ``above`` it, and ``past`` it, too (both of one shape); it leaves
+def in_step(own: Array, past: Array, left_open: float) -> Array:
+    """What is seen more, per share that more is seen straight through a layer: what comes to the
+    eye from its ``own`` threads, and from ``past`` them (both of one shape); it leaves
     ``left_open`` of the sight open, 0 to 1.
 
     Examples
     --------
-    >>> in_step(np.array([0.5]), np.array([0.5]), 0.5)  # black threads
+    >>> in_step(np.array([0.0]), np.array([0.5]), 0.5)  # black threads
     array([0.5])
     """
-    own = above - past  # its threads, seen straight through those above
     return past - own * left_open / max(1.0 - left_open, 1e-9)
 
 
@@ -208,80 +201,3 @@ def joint_factors(one: float, other: float, k: int, m: int) -> tuple[float, floa
     swing = np.cos(2.0 * np.pi * np.outer(phase, n)) @ waves * (2.0 / np.pi**2)
     factor = 1.0 + swing / (one * other)
     return float(max(factor.min(), 0.0)), float(factor.max())
-
-
-def _by_depth(stack: Stack, scene: Scene) -> tuple[list[Array], list[float], Array]:
-    """Radiance times pi (41,) that reaches the eye straight through the first so many layers, from
-    one; the share of the sight that each layer leaves open; and the radiance of the whole."""
-    ways, (lit,) = lit_by([scene])
-    laid = sheets(stack, ways)
-    eye = int(np.count_nonzero(laid[0][0].share)) + lit.eye
-    backing = None if stack.backing is None else stack.backing.reflectance
-    through = []
-    for depth, (_, upper) in enumerate(laid, 1):
-        below = [layer for layer, _ in laid[depth:]]
-        mean, without = (
-            radiance(*sent(upper, below, backing, GAPS[stack.lay], blind), lit, backing is None)
-            for blind in (None, eye)
-        )
-        through.append(mean - without)
-    return through, [float(layer.through[eye]) for layer, _ in laid], mean
-
-
-def sent(
-    upper: PileOptics,
-    below: Sequence[PileOptics],
-    backing: Spectrum | None,
-    gap: tuple[float, float] | None,
-    blind: int | None = None,
-    uneven: float = UNEVEN,
-) -> tuple[PileOptics, Array]:
-    """All layers as a viewer gets them (:func:`weavecolor.optics.adding.seen`), and radiance
-    factors (B, R, R) of them over what is behind.
-
-    Parameters
-    ----------
-    upper : PileOptics
-        The outer layers.
-    below : sequence of PileOptics
-        Each of the others, outermost first; none: ``upper`` is all.
-    backing : ndarray, shape (B,), or None
-        Reflectance, 0 to 1; None: nothing behind.
-    gap, uneven
-        As for :func:`weavecolor.optics.adding.openings`.
-    blind : int, optional
-        Label of ``upper`` of an eye that is to get nothing straight through it.
-
-    Examples
-    --------
-    >>> ways, _ = lit_by([window])
-    >>> ((pile, _),) = sheets(single, ways)
-    >>> sent(pile, [], None, (0.0, 2.0))[1].shape
-    (41, 3, 3)
-    """
-    small = None if blind is None else 1 + blind - int(np.count_nonzero(upper.share))
-    if below:
-        lower = reduce(partial(add, gap=gap, uneven=uneven), below)
-        open_ = openings(upper, gap, lower.members[0][0].depths, uneven)
-        upper, open_ = _shut(upper, blind), _closed(open_, blind)
-        pile = add(upper, lower, gap, uneven, viewed(lower), open_)
-    else:
-        pile = seen(upper)
-    pile = _shut(pile, small)
-    if backing is None:
-        return pile, pile.reflect
-    open_ = _closed(openings(pile, gap, uneven=uneven), small)
-    return pile, over_backings(pile, [backing], gap, uneven, open_)[0]
-
-
-def _shut(pile: PileOptics, label: int | None) -> PileOptics:
-    if label is None:
-        return pile
-    return replace(pile, through=np.where(np.arange(pile.through.size) == label, 0.0, pile.through))
-
-
-def _closed(open_: Openings, label: int | None) -> Openings:
-    if label is None:
-        return open_
-    left = np.arange(open_.straight.size) != label
-    return replace(open_, joint=open_.joint * np.outer(left, left), straight=open_.straight * left)

@@ -8,6 +8,7 @@ are the eye. Knows stacks and scenes; knows nothing of pictures or of places on 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
@@ -27,7 +28,8 @@ from weavecolor.optics.adding import (
     seen,
     viewed,
 )
-from weavecolor.optics.appearance import laid_in, lit_by, radiance
+from weavecolor.optics.appearance import Lit, laid_in, lit_by, radiance
+from weavecolor.optics.cell.pairs import UNEVEN
 from weavecolor.optics.stack import Stack
 from weavecolor.scene.scene import Scene
 
@@ -47,6 +49,11 @@ class LayerSeen:
     on: Spectrum
     lights: tuple[Spectrum, ...]
 
+    @property
+    def all(self) -> Spectrum:
+        """The whole of it."""
+        return np.asarray(sum(self.lights, self.back + self.on))
+
 
 @lru_cache(maxsize=32)
 def parted(stack: Stack, scene: Scene) -> tuple[tuple[LayerSeen, ...], Spectrum]:
@@ -60,7 +67,36 @@ def parted(stack: Stack, scene: Scene) -> tuple[tuple[LayerSeen, ...], Spectrum]
     (1, True)
     """
     ways, (lit,) = lit_by([scene])
-    piles = laid_in(stack, ways)
+    backing = None if stack.backing is None else stack.backing.reflectance
+    return ways_of(laid_in(stack, ways), lit, backing, GAPS[stack.lay])
+
+
+def ways_of(
+    piles: Sequence[PileOptics],
+    lit: Lit,
+    backing: Spectrum | None,
+    gap: tuple[float, float] | None,
+    uneven: float = UNEVEN,
+) -> tuple[tuple[LayerSeen, ...], Spectrum]:
+    """As :func:`parted`, of layers that are laid in one frame already.
+
+    Parameters
+    ----------
+    piles : sequence of PileOptics
+        Each layer by itself, outermost first, at B wavelengths.
+    lit : Lit
+        At the same wavelengths, of the directions that the layers name.
+    backing : ndarray, shape (B,), or None
+        Reflectance, 0 to 1; None: nothing behind.
+    gap, uneven
+        As for :func:`weavecolor.optics.adding.openings`.
+
+    Examples
+    --------
+    >>> ways, (lit,) = lit_by([window])
+    >>> len(ways_of(laid_in(double, ways), lit, None, (0.0, 2.0))[0])
+    2
+    """
     count = piles[0].through.size
     nodes = slice(0, np.count_nonzero(piles[0].share))
     eye = nodes.stop + lit.eye
@@ -97,25 +133,24 @@ def parted(stack: Stack, scene: Scene) -> tuple[tuple[LayerSeen, ...], Spectrum]
         """How the openings of a pile down to layer ``number`` line up for the ways."""
         through = np.prod([one.through for one in piles[: number + 1]], axis=0)
         plain = replace(pile, through=through, share=piles[0].share, rows=None)
-        made, goes = openings(plain, gap, depths), ends > number
+        made, goes = openings(plain, gap, depths, uneven), ends > number
         joint = made.joint[np.ix_(label, label)] * np.outer(goes, goes)
         return Openings(joint, made.straight[label] * goes, made.hit_spread)
 
-    gap = GAPS[stack.lay]
     pile = lower = own(0)
     for number in range(1, len(piles)):
         lower = own(number)
         between = open_(pile, number - 1, lower.members[0][0].depths)
         rows = viewed(lower) if number + 1 == len(piles) else None
-        pile = add(pile, lower, gap, rows=rows, open_=between)
+        pile = add(pile, lower, gap, uneven, rows, between)
     pile = seen(pile) if len(piles) == 1 else pile
     factors = pile.reflect
-    if stack.backing is not None:
+    if backing is not None:
         last = mixed(open_(pile, len(piles) - 1), viewed(lower))
-        (factors,) = over_backings(pile, [stack.backing.reflectance], gap, open_=last)
+        (factors,) = over_backings(pile, [backing], gap, uneven, last)
     first = 1 + count - nodes.stop  # label 0 is even light
     got = [
-        radiance(pile, factors, replace(lit, eye=k - 1), stack.backing is None)
+        radiance(pile, factors, replace(lit, eye=k - 1), backing is None)
         for k in range(first, len(pile.share))
     ]
     layers = (
