@@ -126,3 +126,31 @@ def test_every_close_up_has_its_patch_beside_its_words() -> None:
         same = (np.abs(picture - code) <= 1).all(axis=2)
         columns = np.flatnonzero(same.sum(axis=0) >= 75)
         assert len(columns) >= 100 and np.ptp(columns) == len(columns) - 1
+
+
+def test_a_sheet_tells_what_all_its_options_share(tmp_path, monkeypatch):
+    """Labels tell what differs; cloth, layers and what lies behind would stand nowhere else."""
+    from weavecolor.picture import composite
+
+    said: list[str] = []
+    write = composite.write_lines
+
+    def heard(draw, x, y, text, *more, **rest):
+        said.append(text)
+        return write(draw, x, y, text, *more, **rest)
+
+    monkeypatch.setattr(composite, "write_lines", heard)
+    out = str(tmp_path / "s.png")
+    drawn = ["draw", "sheet", "--form", FLAT, "--page", "telephone", "--out", out]
+    assert run([*drawn, "silk-chiffon-ivory", "--grain", "straight,cross", "--layers", "2",
+                "--turn", "30", "--behind", "open"]) == 0  # fmt: skip
+    told = (
+        "Silk chiffon, ivory, 2 layers (each turned 30\u00b0 from the one before), nothing behind. "
+        "In the light of window at the side"
+    )
+    assert any(text.startswith(told) for text in said)
+    assert {"straight grain", "cross grain"} <= set(said)
+    said.clear()
+    assert run([*drawn, "--stack", "silk-chiffon-ivory", "--stack", "slip-white",
+                "--behind", "black"]) == 0  # fmt: skip
+    assert any(text.startswith("Black behind. In the light of") for text in said)

@@ -93,13 +93,13 @@ def command(
         raise InputError(f"give a name ending in {' or '.join(allowed)}", file=str(out))
     if (cloth is None) == (not piles):
         raise InputError("name one cloth, or whole stacks with --stack", field="CLOTH")
-    stacks = _piles(piles, behind) if cloth is None else (
-        _stacks(cloth, grain, layers, turn, behind)
+    lit = scene_called(scene)
+    shared, stacks = _piles(piles, behind) if cloth is None else (
+        _stacks(cloth, grain, layers, turn, behind, lit)
     )  # fmt: skip
     if what != "sheet" and len(stacks) > 1:
         raise InputError("several grains, layers or backings are for a sheet; give one of each")
     seeing = Seeing(screen, not unadapted, exposure, mark)
-    lit = scene_called(scene)
     label, stack = stacks[0]
     if what == "hung":
         from weavecolor.picture.hung import Sight
@@ -110,7 +110,8 @@ def command(
         from weavecolor.picture.composite import Choice, draw_sheet
 
         options = [Choice(words, s) for words, s in stacks]
-        image = draw_sheet(options, lit, form, page, seeing=seeing, progress=_share("drawing"))
+        image = draw_sheet(options, lit, form, page, shared=shared, seeing=seeing,
+                           progress=_share("drawing"))  # fmt: skip
         write_bytes(out, png_bytes(image, image.info.get("dpi", (None,))[0]))
     else:
         from weavecolor.picture.closeup import draw_closeup
@@ -157,8 +158,9 @@ def _share(what: str) -> Callable[[float], None] | None:
     return None if tell is None else lambda share: tell(round(100 * share), 100)
 
 
-def _piles(piles: tuple[str, ...], behind: str) -> list[tuple[str, Stack]]:
-    """Whole stacks over every backing, each with its label."""
+def _piles(piles: tuple[str, ...], behind: str) -> tuple[str, list[tuple[str, Stack]]]:
+    """What all share in words, and whole stacks over every backing, each with its label."""
+    from weavecolor.decide.compare import behind as lies_behind
     from weavecolor.optics.stack import Stack, layers_words
 
     grounds = choices(behind, "--behind", lambda text: (text, backing_called(text)))
@@ -168,32 +170,30 @@ def _piles(piles: tuple[str, ...], behind: str) -> list[tuple[str, Stack]]:
             stack = Stack(layers, ground)
             after = f", {name} behind" if len(grounds) > 1 else ""
             out.append((layers_words(stack) + after, stack))
-    return out
+    return lies_behind(grounds[0][1]) if len(grounds) == 1 else "", out
 
 
 def _stacks(
-    cloth: str, grain: str, layers: str, turn: float, behind: str
-) -> list[tuple[str, Stack]]:
-    """Every combination with its label, which tells what differs."""
+    cloth: str, grain: str, layers: str, turn: float, behind: str, scene: Scene
+) -> tuple[str, list[tuple[str, Stack]]]:
+    """What all share in words, and every combination with its label, which tells what differs."""
+    from weavecolor.decide.compare import Option
     from weavecolor.optics.stack import Layer, Stack, layer_count
-    from weavecolor.textile.grain import grain_deg, grain_words
+    from weavecolor.textile.grain import grain_deg
 
     made = cloth_called(cloth)
     grains = choices(grain, "--grain", grain_deg)
     counts = choices(layers, "--layers", whole)
-    grounds = choices(
-        behind,
-        "--behind",
-        lambda text: (text, backing_called(text)),
-    )
+    grounds = choices(behind, "--behind", backing_called)
+    many = {"layers": len(counts), "grain": len(grains), "backing": len(grounds)}
     out = []
     for g in grains:
         for n in counts:
             layer_count(n, "--layers")
-            for name, ground in grounds:
-                parts = [grain_words(g)] if len(grains) > 1 else []
-                parts += [f"{n} layer{'s' * (n > 1)}"] if len(counts) > 1 else []
-                parts += [f"{name} behind"] if len(grounds) > 1 else []
+            for ground in grounds:
                 stack = Stack(tuple(Layer(made, g + k * turn) for k in range(n)), ground)
-                out.append((", ".join(parts) or made.name, stack))
-    return out
+                told = {axis: Option(stack, scene).aspect(axis) for axis in many}
+                label = ", ".join(told[axis] for axis in many if many[axis] > 1)
+                out.append((label or made.name, stack))
+    shared = [told[axis] for axis in many if many[axis] == 1]
+    return ", ".join([made.name] * (len(out) > 1) + shared), out

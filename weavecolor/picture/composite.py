@@ -75,6 +75,7 @@ def draw_sheet(
     page: str = "A4",
     *,
     title: str = "",
+    shared: str = "",
     seeing: Seeing = AS_SEEN,
     observer: str = "2",
     progress: Progress | None = None,
@@ -87,7 +88,8 @@ def draw_sheet(
     scene : Scene
     kind : one of ``kinds()``; close-ups all have one scale
     page : "A4", "A4 landscape" (300 dots an inch) or "telephone"
-    title : default names the picture and the light
+    title : default names the picture
+    shared : what no label tells since it is the same for all, such as the cloth
     seeing : Seeing
     observer : "2" or "10"
     progress : callable, optional
@@ -119,8 +121,9 @@ def draw_sheet(
         text * 1.7, bold=True, most=2,
     )  # fmt: skip
     seen = "as seen once used to the light" if seeing.adapt else "with the cast of the light"
-    told = f"In the light of {scene.name}, {seen}; one exposure for all."
-    y = write_lines(draw, paper.margin, y + 0.2 * text, told, inner, text, grey=QUIET, most=2)
+    told = f"{capital(shared)}. " if shared else ""
+    told += f"In the light of {scene.name}, {seen}; one exposure for all."
+    y = write_lines(draw, paper.margin, y + 0.2 * text, told, inner, text, grey=QUIET, most=5)
     top = y + 0.8 * text
     foot = paper.height - paper.margin - 5.6 * text
     columns, cell_w, cell_h, below = _grid(len(options), kind, inner, foot - top, text)
