@@ -25,12 +25,14 @@ from weavecolor.measure.neutral import (
 from weavecolor.measure.opening import open_share
 from weavecolor.measure.photograph import read_photograph
 from weavecolor.measure.regions import Region
+from weavecolor.measure.shots import look
 from weavecolor.measure.swatchpair import (
     _mean,
     _opacity,
     _Side,
     _solve,
     lab_of,
+    measure_one,
     measured_colour,
 )
 from weavecolor.measure.swatchpair import _side as side_of
@@ -135,6 +137,25 @@ def test_black_card_that_shines_towards_the_window_is_not_taken_for_light():
         true = R + T * T * ground / (1.0 - R * ground)
         off.append((value - true) / np.hypot(error, 0.03 * true))
     assert np.abs(off).max() < 3.5 and np.sqrt(np.mean(np.square(off))) < 1.5
+
+
+def test_the_picture_that_is_wrong_is_named():
+    """A maker who gives the picture over black for the turned one must not be sent to look at the
+    first, which is right."""
+    rng = np.random.default_rng(3)
+    R, T = (0.1, 0.05, 0.04), (0.5, 0.4, 0.4)
+    white, black = (
+        read_photograph(
+            photograph(replace(any_photo(rng, layout), R=R, T=T, gains=(1.0, 1.0, 1.0)))[0],
+            name=layout,
+        ).linear
+        for layout in ("white", "black")
+    )
+    assert look(white, black, white).seen[2].grain_deg == 90.0
+    with pytest.raises(InputError, match="^picture over white, turned a quarter: "):
+        look(white, black, black)
+    with pytest.raises(InputError, match="^picture of the sample: "):
+        measure_one(np.zeros((200, 200, 3)))
 
 
 def test_light_far_from_the_paper_is_as_sure_as_it_says_and_no_noise_colours_it():

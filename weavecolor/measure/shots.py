@@ -32,6 +32,8 @@ from weavecolor.textile.yarn import Yarn
 Marks = Mapping[str, Box]
 
 #: What a box round bare thread is called.
+#: What the picture is called that shows the swatch over white again, turned.
+TURNED = "over white, turned a quarter"
 THREADS = {"warp": "warp thread", "weft": "weft thread"}
 CARD = 0.04
 
@@ -86,18 +88,21 @@ def look(
     seen = pair_seen(pair, light=light)
     cautions = list(pair.cautions)
     if turned is not None:
-        again = measure_pair(
-            turned,
-            white if black is None else black,
-            marked_white=marked.get("turned"),
-            marked_black=marked.get("white" if black is None else "black"),
-            paper=paper,
-        )
+        try:
+            again = measure_pair(
+                turned,
+                white if black is None else black,
+                marked_white=marked.get("turned"),
+                marked_black=marked.get("white" if black is None else "black"),
+                paper=paper,
+            )
+        except InputError as error:  # the other picture was read before, so this one is wrong
+            raise InputError(error.what, field=f"picture {TURNED}") from None
         wide = again.paper_uncertainty / again.paper
         own = own_uncertainty(again.over_white, wide)
         seen.append(
-            seen_colour("over white, turned a quarter", again.over_white.linear, own,
-                        seen[0].backing, grain_deg=90.0, light=light, paper_error=wide)
+            seen_colour(TURNED, again.over_white.linear, own, seen[0].backing, grain_deg=90.0,
+                        light=light, paper_error=wide)
         )  # fmt: skip
         cautions += [c for c in again.cautions if c not in cautions]
     threads: list[Thread] = []

@@ -165,12 +165,12 @@ def measure_pair(
         A region is not found, the pictures are swapped, the paper is burnt out, the numbers
         cannot be a pair; the line says what to shoot again.
     """
-    first = _side(white, marked_white, paper, "white")
+    first = _side(white, marked_white, paper, "over white")
     if black is None:
         second = first
     else:
         lent = first.light if same_exposure else None
-        second = _side(black, marked_black, paper, "black", lent)
+        second = _side(black, marked_black, paper, "over black", lent)
     _check_not_swapped(first, second, black is not None)
     for side, label, picture in (
         (first, "swatch over white", "white"),
@@ -277,7 +277,7 @@ def measure_one(
     if alien:
         raise InputError(f"no region called {alien[0]!r}; use paper, sample, ground", field="mark")
     ground, sample = boxes.pop("ground", None), boxes.pop("sample", None)
-    side = _side(picture, boxes, paper, "sample")
+    side = _side(picture, boxes, paper, "of the sample")
     shape = side.picture.shape[0], side.picture.shape[1]
     for label, box in (("sample", sample), ("ground", ground)):
         if box is not None:
@@ -315,7 +315,7 @@ def _side(
 ) -> _Side:
     image = np.asarray(picture, dtype=np.float32)
     if image.ndim != 3 or image.shape[2] != 3:
-        raise InputError("a picture is (rows, columns, 3)", field=f"picture over {which}")
+        raise InputError("a picture is (rows, columns, 3)", field=f"picture {which}")
     clipped = np.asarray((image > 0.985).any(axis=2))
     try:
         regions = find_regions(image, marked)
@@ -329,7 +329,7 @@ def _side(
                 "no bare white paper is found; show a strip of it beside the card, or mark it"
             )
     except InputError as error:
-        raise error.at(field=f"picture over {which}") from None
+        raise error.at(field=f"picture {which}") from None
     return _Side(regions, reflectance_picture(image, light), light, clipped)
 
 
