@@ -465,3 +465,11 @@ def test_layers_that_are_turned_are_told_with_their_turn():
     made = compare(load_swatch("silk-chiffon-ivory"), turn_deg=-45.0, **asked)
     assert "each turned -45\u00b0" in as_text(made).splitlines()[1]
     assert "each turned -45\u00b0" in as_csv(made)
+
+
+def test_grain_in_the_words_of_patterns():
+    """Lengthwise and crosswise grain, as pattern envelopes have it; common practice, no source."""
+    words = ("lengthwise grain", "straight of grain", "Crosswise", "true bias", "on the bias")
+    assert [grain_deg(said) for said in words] == [0.0, 0.0, 90.0, 45.0, 45.0]
+    with pytest.raises(InputError, match="is no grain"):
+        grain_deg("on the cross")  # the bias to some, cross grain to others

@@ -63,6 +63,15 @@ def test_a_first_colour_takes_three_lines_and_a_comparison_six():
     assert over_white["L"].item() == pytest.approx(wc.appearance(cloth).reading.Lab[0], abs=1e-9)
 
 
+def test_one_choice_by_itself_is_compared_as_a_list_of_one():
+    cloth = wc.load_cloth("silk-chiffon-ivory")
+    alone = wc.compare(cloth, "straight", 2, "black", "overcast")
+    listed = wc.compare(cloth, ("straight",), (2,), ["black"], [wc.named_scene("overcast")])
+    (one,), (other,) = alone.outcomes, listed.outcomes
+    assert one.option.stack == other.option.stack and one.option.scene == other.option.scene
+    assert wc.compare(cloth, 45.0, 1, None, "overcast").outcomes[0].option.stack.backing is None
+
+
 def test_values_compare_hash_and_print_short():
     def made():
         cloth = wc.load_cloth("silk-chiffon-ivory")

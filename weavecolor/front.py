@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from weavecolor.colour.perception import Verdict
 from weavecolor.decide.compare import Comparison, Option, evaluate, steps
@@ -263,10 +263,10 @@ def appearance(
 
 def compare(
     cloth: Cloth,
-    grains: Sequence[str | float] = ("straight", "cross"),
-    layers: Sequence[int] = (1,),
-    behind: Sequence[str | Backing | None] = ("white", "black"),
-    places: Sequence[str | Scene] = (USUAL_PLACE,),
+    grains: str | float | Sequence[str | float] = ("straight", "cross"),
+    layers: int | Sequence[int] = (1,),
+    behind: str | Backing | Sequence[str | Backing | None] | None = ("white", "black"),
+    places: str | Scene | Sequence[str | Scene] = (USUAL_PLACE,),
     progress: Callable[[int, int], None] | None = None,
 ) -> Comparison:
     """Every combination of the choices side by side, and whether a person would see the steps.
@@ -275,7 +275,8 @@ def compare(
     ----------
     cloth : Cloth
     grains, layers, behind, places : sequences
-        As in :func:`laid` and :func:`appearance`; at most 2000 combinations.
+        As in :func:`laid` and :func:`appearance`, or one of them by itself; at most 2000
+        combinations.
     progress : callable, optional
         Told (done, total) along the way.
 
@@ -306,12 +307,19 @@ def compare(
     """
     return _compare(
         cloth,
-        [grain_deg(grain) for grain in grains],
-        layers,
-        [behind_called(one) if isinstance(one, str) else one for one in behind],
-        [scene(one) if isinstance(one, str) else one for one in places],
+        [grain_deg(grain) for grain in _several(grains)],
+        _several(layers),
+        [behind_called(one) if isinstance(one, str) else one for one in _several(behind)],
+        [scene(one) if isinstance(one, str) else one for one in _several(places)],
         progress=progress,
     )
+
+
+def _several(choices: Any) -> list[Any]:
+    """The choices; one that is given by itself is the only one."""
+    if choices is None or isinstance(choices, (str, int, float, Backing, Scene)):
+        return [choices]
+    return list(choices)
 
 
 def draw(

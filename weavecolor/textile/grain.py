@@ -11,10 +11,16 @@ import math
 from weavecolor.errors import InputError
 
 GRAINS = {"straight": 0.0, "cross": 90.0, "bias": 45.0}
+#: Other words for them. "On the cross" is not here: of a cut it means the bias.
+_ALSO = {
+    "lengthwise": "straight", "straight of": "straight", "crosswise": "cross",
+    "true bias": "bias", "on the bias": "bias",
+}  # fmt: skip
 
 
 def grain_deg(text: str | float) -> float:
-    """Degrees, -180 to 180, of "straight", "cross", "bias" or a number such as "30" or "30 deg".
+    """Degrees, -180 to 180, of "straight", "cross", "bias", another word for one of them, or a
+    number such as "30" or "30 deg".
 
     Raises InputError for anything else.
 
@@ -24,6 +30,7 @@ def grain_deg(text: str | float) -> float:
     (45.0, 30.0)
     """
     word = str(text).strip().casefold().removesuffix("grain").removesuffix("°").strip()
+    word = _ALSO.get(word, word)
     if word in GRAINS:
         return GRAINS[word]
     for unit in ("degrees", "deg"):
