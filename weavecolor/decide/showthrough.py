@@ -301,7 +301,8 @@ def _shown(item: Item, scene: Scene, there: _Seen, beside: _Seen) -> ShowThrough
     possible = GRADES[GRADES.index(grade(least)) : GRADES.index(grade(most)) + 1]
     likely = grade(delta)
     looks = "" if likely == "hidden" else f", {difference_words(beside[0], there[0])}"
-    text = f"{item.name[0].upper()}{item.name[1:]}: {likely}{looks}"
+    sure = "" if len(possible) == 1 else "likely "
+    text = f"{item.name[0].upper()}{item.name[1:]}: {sure}{likely}{looks}"
     text += f" (difference {delta:.1f} give or take {doubt:.1f}; {scene.name}"
     if item.beside.backing is not item.there.backing:
         text += f", beside it {behind(item.beside.backing)}"
