@@ -121,6 +121,15 @@ def test_a_mirrored_eye_looks_at_the_mirrored_place() -> None:
     assert len(tried) > 1
 
 
+def test_one_layer_laid_twice_is_two_layers_alike() -> None:
+    """Whether they are the same object or not."""
+    one, other = (Layer(load_swatch("shot-organza-red-black")) for _ in range(2))
+    first, second = (
+        closeup_linear(Stack((one, under), None), WINDOW, 48, 48, 0.02)[0] for under in (one, other)
+    )
+    np.testing.assert_array_equal(first, second)
+
+
 @pytest.mark.parametrize("name", STACKS)
 def test_mean_is_the_computed_colour(name: str) -> None:
     """Within CIEDE2000 0.5, in linear light and once more from the 8-bit picture."""

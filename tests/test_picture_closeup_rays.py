@@ -28,7 +28,7 @@ def test_a_texture_is_what_its_cell_does(name: str, face: str) -> None:
     is what the one kernel tells, to 1 in 100: nothing is left to be brought to it."""
     layer = Layer(load_swatch(name), 20.0, face)
     lit = replace(scene("overcast"), view_zenith_deg=30.0, view_azimuth_deg=50.0)
-    made = _texture(Stack((layer,), None), layer, lit, 32.0)
+    made = _texture(Stack((layer,), None), 0, lit, 32.0)
     pile = pile_optics(Stack((layer,), None), [(30.0, 50.0)], links=[(0, 0)])
     left = _left(layer)
     assert float(made.open.mean(dtype=float)) == pytest.approx(pile.through[-1], rel=0.01)

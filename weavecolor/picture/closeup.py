@@ -307,8 +307,8 @@ def _parts(
     """Every layer painted in its place in the stack, and the linear RGB of what is behind."""
     layers, straight = parted(stack, scene)
     parts, clear = [], 1.0
-    for layer, brings in zip(stack.layers, layers, strict=True):
-        texture = _texture(stack, layer, scene, texels_per_spacing)
+    for number, (layer, brings) in enumerate(zip(stack.layers, layers, strict=True)):
+        texture = _texture(stack, number, scene, texels_per_spacing)
         left = _left(layer)
         shape = (texture.open.shape[0], texture.open.shape[1])
         rgb = np.zeros((*shape, 3), np.float32)
@@ -364,10 +364,10 @@ def _cast_on(texture: CellTexture, left: Array, scene: Scene) -> NDArray[np.floa
 
 
 def _texture(
-    stack: Stack, layer: Layer, scene: Scene, texels_per_spacing: float
+    stack: Stack, number: int, scene: Scene, texels_per_spacing: float
 ) -> CellTexture:
-    """The cell of ``layer`` as the eye sees it."""
-    first = stack.layers[0].grain_deg
+    """The cell of the ``number``-th layer as the eye sees it."""
+    layer, first = stack.layers[number], stack.layers[0].grain_deg
     cell = solved(layer.cloth).white.cell
     turn = float(np.radians((layer.grain_deg - first) % 360.0))
 
@@ -379,7 +379,7 @@ def _texture(
         toward(x.zenith_deg, x.azimuth_deg) for x in (*scene.in_front, *scene.behind)
     )
     gap = GAPS[stack.lay]
-    last = layer is stack.layers[-1] and stack.backing is None
+    last = number + 1 == len(stack.layers) and stack.backing is None
     spacing = float(np.sqrt(cell.warp_spacing * cell.weft_spacing))
     return cell_texture(
         cell,
