@@ -171,7 +171,7 @@ def test_bands_are_told_with_their_width_and_the_way_out():
 def test_bands_of_three_layers_are_told_by_number():
     stack = Stack((Layer(ORGANZA), Layer(ORGANZA, 45.0), Layer(ORGANZA, 3.0)), backing("white"))
     assert [one.layers for one in bands(stack, WINDOW)] == [(0, 2)]
-    assert watered([Option(stack, WINDOW)]).startswith("Layers 1 and 3 of 3 show")
+    assert watered([Option(stack, WINDOW)]).startswith("Of 3 layers, numbers 1 and 3 show")
 
 
 def test_bands_of_close_cloth_are_not_told():

@@ -59,8 +59,8 @@ def _sentence(delta: float, option: Option, shown: Bands) -> str:
     if layers[i].cloth != layers[j].cloth:
         which = f"{layers[i].cloth.name} over {layers[j].cloth.name} shows"
     else:
-        pair = f"Layers {i + 1} and {j + 1} of {len(layers)}"
-        which = f"{'Both layers' if len(layers) == 2 else pair} show"
+        pair = f"Of {len(layers)} layers, numbers {i + 1} and {j + 1}"
+        which = f"{'2 layers' if len(layers) == 2 else pair} show"
     told = (
         f"{which} a watered pattern (moiré) from near: {wide}, which move as one layer shifts. The "
         f"lightest and the darkest differ by up to about {delta:.0f} (CIEDE2000, threads evenly "
