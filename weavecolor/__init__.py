@@ -43,6 +43,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from weavecolor.decide.compare import Comparison
+    from weavecolor.decide.unexpected import unexpected
     from weavecolor.errors import InputError
     from weavecolor.front import (
         appearance,
@@ -73,6 +74,7 @@ __version__ = "0.1.0"
 
 _ROOMS = {
     "decide.compare": ("Comparison",),
+    "decide.unexpected": ("unexpected",),
     "errors": ("InputError",),
     "front": (
         "appearance", "compare", "difference", "draw", "laid", "load_cloth", "named_backing",
@@ -98,7 +100,7 @@ __all__ = [  # noqa: RUF100, F822
     "Light", "Scene", "Stack", "Weave", "Yarn", "appearance", "compare",
     "count_threads", "difference", "draw", "fibre", "fit_cloth", "laid", "learn",
     "load_cloth", "load_making", "named_backing", "named_scene", "sample_seen", "save_cloth",
-    "swatches", "weave",
+    "swatches", "unexpected", "weave",
 ]  # fmt: skip
 
 

@@ -68,6 +68,31 @@ def parts(outcome: Outcome, observer: str = "2") -> Parts:
 def unexpected(outcomes: Sequence[Outcome], observer: str = "2") -> tuple[str, ...]:
     """One sentence for each kind of answer that a maker would not expect, for its plainest case.
 
+    Parameters
+    ----------
+    outcomes : sequence of Outcome
+        Such as ``compare(...).outcomes``.
+    observer : {"2", "10"}
+        CIE standard observer, degrees.
+
+    Returns
+    -------
+    tuple of str
+
+    Raises
+    ------
+    InputError
+        As :func:`weavecolor.optics.appearance.appearance`.
+
+    Notes
+    -----
+    Light that threads send to the eye, and light from behind, told apart by laying the same stack
+    over nothing that reflects; bands between layers by the beat of their threads.
+
+    References
+    ----------
+    I. Amidror, The Theory of the Moire Phenomenon, 2009, ch. 2 (from memory).
+
     Examples
     --------
     >>> from weavecolor.decide.compare import compare
