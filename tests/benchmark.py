@@ -194,7 +194,8 @@ def main() -> int:
         angles = [(float(z), 10.0 + float(z)) for z in np.linspace(5, 80, count)]
         for held in _KEPT[1:]:
             held.cache_clear()
-        looks.brf(Stack((Layer(cloth),)), angles[:1], angles[1:])
+        links = [(k, 0) for k in range(1, count)]
+        looks.seen_optics(Stack((Layer(cloth),)), angles, links=links)
 
     for count in (4, 16, 64):
         seconds = timed(lambda n=count: new_directions(n), 2)

@@ -5,11 +5,12 @@ from types import SimpleNamespace
 import accuracy
 import numpy as np
 import pytest
+from bidirectional import brf, pile_optics
 from test_layer_optics import cloth
 
 from weavecolor.colour.spectra import BANDS
 from weavecolor.optics.adding import GAPS, PileOptics, add, over_backing, over_backings
-from weavecolor.optics.appearance import appearance, brf, pile_optics, transmittance
+from weavecolor.optics.appearance import appearance, transmittance
 from weavecolor.optics.cell.nodes import nodes
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing

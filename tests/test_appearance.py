@@ -4,6 +4,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from bidirectional import brf
 from test_layer_optics import cloth
 
 from weavecolor.colour.lights import light_spectrum
@@ -13,7 +14,6 @@ from weavecolor.optics.appearance import (
     CONTRAST_WHITE,
     appearance,
     appearances,
-    brf,
     contrast_ratio,
     transmittance,
 )

@@ -13,6 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from bidirectional import brf, pile_optics
 from fuzzing import REFUSED, TRIED, bounded, tried
 from hypothesis import assume, given
 from hypothesis import strategies as st
@@ -33,7 +34,7 @@ from weavecolor.colour.spectra import BANDS, frozen
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics import kubelka
-from weavecolor.optics.appearance import appearance, brf, contrast_ratio, pile_optics, transmittance
+from weavecolor.optics.appearance import appearance, contrast_ratio, transmittance
 from weavecolor.optics.stack import FACES, LAYS, Layer, Stack
 from weavecolor.optics.uncertainty import of_colour, of_difference
 from weavecolor.scene.backings import Backing, backing, backing_names

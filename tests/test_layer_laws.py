@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from bidirectional import brf, pile_optics
 from test_layer_optics import DIRECTIONS, cloth
 
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.adding import over_backing
-from weavecolor.optics.appearance import brf, pile_optics
 from weavecolor.optics.layer import solved
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing

@@ -3,11 +3,12 @@
 
 import numpy as np
 import pytest
+from bidirectional import brf, pile_optics
 
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.errors import InputError
-from weavecolor.optics.appearance import appearance, brf, pile_optics
+from weavecolor.optics.appearance import appearance
 from weavecolor.optics.cell import paths
 from weavecolor.optics.cell.filaments import FilamentCell, Strand, prepared, white_cell
 from weavecolor.optics.layer import solved, strand, woven

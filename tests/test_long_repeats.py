@@ -4,10 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from bidirectional import pile_optics
 
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.files.clothfile import load_swatch
-from weavecolor.optics.appearance import appearance, pile_optics
+from weavecolor.optics.appearance import appearance
 from weavecolor.optics.cell.openness import openness
 from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.stack import Layer, Stack

@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from bidirectional import pile_optics
 from test_picture_closeup import WINDOW, cell_of, laid
 
 from weavecolor.files.clothfile import load_swatch
-from weavecolor.optics.appearance import appearance, pile_optics
+from weavecolor.optics.appearance import appearance
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.celltexture import cell_texture
 from weavecolor.picture.closeup import _fallen, _left, _parts, _sampled, _texture, scale_of

@@ -4,12 +4,13 @@ import apertures
 import filaments
 import numpy as np
 import pytest
+from bidirectional import brf, pile_optics
 
 from weavecolor.colour.colorimetry import reading
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.files.clothfile import load_swatch
-from weavecolor.optics.appearance import brf, pile_optics, transmittance
+from weavecolor.optics.appearance import transmittance
 from weavecolor.optics.cell import paths
 from weavecolor.optics.dye import absorption
 from weavecolor.optics.stack import Layer, Stack

@@ -5,9 +5,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from bidirectional import brf
 from test_layer_optics import cloth
 
-from weavecolor.optics.appearance import brf
 from weavecolor.optics.cell.nodes import nodes, unit
 from weavecolor.optics.cell.pairs import Distance, _held_register
 from weavecolor.optics.cell.paths import _fresnel

@@ -5,6 +5,7 @@ import sys
 import threading
 
 import numpy as np
+from bidirectional import brf
 
 from weavecolor.cutting.lay import lay
 from weavecolor.cutting.pieces import Piece
@@ -13,7 +14,7 @@ from weavecolor.decide.compare import compare
 from weavecolor.files.clothfile import cloth_to_toml, load_swatch
 from weavecolor.making.file import to_json
 from weavecolor.making.model import Making, MakingCloth
-from weavecolor.optics.appearance import appearance, brf
+from weavecolor.optics.appearance import appearance
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.report.comparisontable import as_json

@@ -160,12 +160,8 @@ def _piled(laid: list[PileOptics], lay: str) -> PileOptics:
     return reduce(lambda upper, lower: add(upper, lower, GAPS[lay]), laid)
 
 
-def _pile(
-    layers: tuple[_Same, ...], lay: str, how: tuple[Any, ...], keep: bool = True
-) -> PileOptics:
+def _pile(layers: tuple[_Same, ...], lay: str, how: tuple[Any, ...]) -> PileOptics:
     """All ``layers``, outermost first, one laid under the other."""
-    if not keep:
-        return _piled(_each(layers, how), lay)
 
     def build() -> PileOptics:
         last = _kept_layer(layers, how)
@@ -193,8 +189,7 @@ def viewer_pile(laid: Sequence[PileOptics], lay: str) -> PileOptics:
 
     Examples
     --------
-    >>> one = pile_optics(single, [(0.0, 0.0)])
-    >>> viewer_pile([one], "loose").reflect.shape
+    >>> viewer_pile(laid_in(single, Ways(((0.0, 0.0),), (), ())), "loose").reflect.shape
     (41, 2, 2)
     """
     *upper, last = laid
@@ -204,32 +199,6 @@ def viewer_pile(laid: Sequence[PileOptics], lay: str) -> PileOptics:
 def _under(upper: PileOptics | None, last: PileOptics, lay: str) -> PileOptics:
     """The last layer laid under the others, if any, with only what a viewer needs of it all."""
     return seen(last) if upper is None else add(upper, last, GAPS[lay], rows=viewed(last))
-
-
-def pile_optics(
-    stack: Stack,
-    above: Sequence[tuple[float, float]] = (),
-    below: Sequence[tuple[float, float]] = (),
-    *,
-    links: Sequence[tuple[int, int]] | None = None,
-) -> PileOptics:
-    """Optics of the layers of ``stack``, without its backing.
-
-    ``above`` (zenith, azimuth) in degrees of named directions in front of the cloth; ``below`` of
-    lights behind it, given by the direction straight opposite (so zenith below 90 as well).
-    Labels of the result: the nodes, then ``above``, then ``below``. Raises InputError for no
-    layer, more than twelve, a direction along the cloth, or cloth that cannot be woven.
-
-    For pictures of very many directions: ``links`` names the pairs of directions whose mutual
-    light is wanted (numbers in ``above`` then ``below``).
-
-    Examples
-    --------
-    >>> pile = pile_optics(single, [(0.0, 0.0)])
-    >>> pile.reflect.shape[0], len(pile.members)
-    (41, 1)
-    """
-    return _pile(*_asked(stack, above, below, links))
 
 
 def _asked(
@@ -255,8 +224,8 @@ def seen_optics(
     *,
     links: Sequence[tuple[int, int]] | None = None,
 ) -> PileOptics:
-    """As :func:`pile_optics`, and less work; labels: even diffuse light, then ``above``, then
-    ``below``.
+    """Optics of the layers of ``stack``, without its backing, as a viewer needs it; labels: even
+    diffuse light, then ``above``, then ``below``.
 
     Parameters
     ----------
@@ -264,8 +233,12 @@ def seen_optics(
         1 to 12 layers; its backing does not count.
     above, below : sequences of (zenith, azimuth)
         Degrees, zenith below 90; named directions in front, and the opposites of lights behind.
-    links
-        As for :func:`pile_optics`.
+    links : sequence of (int, int), optional
+        For pictures of very many directions: the pairs whose mutual light is wanted, by numbers in
+        ``above`` then ``below``.
+
+    Raises InputError for no layer, more than twelve, a direction along the cloth, or cloth that
+    cannot be woven.
 
     Examples
     --------
@@ -273,35 +246,6 @@ def seen_optics(
     (41, 2, 2)
     """
     return _small(*_asked(stack, above, below, links))
-
-
-def brf(
-    stack: Stack,
-    lights: Sequence[tuple[float, float]],
-    views: Sequence[tuple[float, float]],
-) -> Array:
-    """Bidirectional radiance factors pi L / E of a stack over its backing.
-
-    Parameters
-    ----------
-    stack : Stack
-    lights, views : sequences of (zenith, azimuth) in degrees, in front of the cloth.
-
-    Returns
-    -------
-    ndarray, shape (len(lights), len(views), 41)
-
-    Examples
-    --------
-    >>> brf(single, [(45.0, 0.0)], [(0.0, 0.0), (60.0, 180.0)]).shape
-    (1, 2, 41)
-    """
-    links = [(len(lights) + v, k) for v in range(len(views)) for k in range(len(lights))]
-    pile = seen_optics(stack, (*lights, *views), links=links)
-    factors = _over(pile, stack, (stack.backing,))[0]
-    start = pile.through.size - len(lights) - len(views)
-    middle = start + len(lights)
-    return np.moveaxis(factors[:, start:middle, middle:], 0, -1)
 
 
 def _over(pile: PileOptics, stack: Stack, backings: Sequence[Backing | None]) -> list[Array]:
@@ -380,7 +324,7 @@ def appearance(stack: Stack, scene: Scene, observer: str = "2") -> Appearance:
     """How ``stack`` looks in ``scene``; ``observer`` "2" or "10" degrees.
 
     A light straight behind the cloth from the viewer is taken as a luminous surface there, so it
-    is seen through the openings. Raises InputError as :func:`pile_optics`.
+    is seen through the openings. Raises InputError as :func:`seen_optics`.
 
     Examples
     --------
