@@ -265,3 +265,30 @@ def test_memory_that_is_free_goes_back_to_the_system():
     most, free, left = map(float, run.stdout.split())
     assert most > 700.0 and free > 0.9 * most  # 24 000 arrays of 32 kB, then 480
     assert left < 0.2 * most, (most, free, left)
+
+
+#: Nine arrays of 40 MB kept, how many are held after work, and after a while without any.
+RESTS = """
+import time
+import numpy as np
+from weavecolor.cache import Kept
+from weavecolor.cli import _pageserver
+_pageserver._EVERY, _pageserver._WORKED = 0.2, 0.05
+kept = Kept(99)
+for key in range(9):
+    kept.one(key, lambda: np.ones(5_000_000))
+_pageserver.lean()
+end = time.process_time() + 1.0
+while time.process_time() < end:
+    pass
+print(len(kept._held), _pageserver.AT_REST)
+time.sleep(1.5)
+print(len(kept._held), 8 in kept._held)
+"""
+
+
+def test_what_is_kept_shrinks_while_nobody_asks_for_anything():
+    run = subprocess.run(
+        [sys.executable, "-c", RESTS], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    assert run.stdout.split() == ["9", "200000000", "5", "True"]

@@ -43,21 +43,17 @@ def keep_on(store: Store | None) -> None:
     _store = store
 
 
-def _nothing() -> None:
-    pass
-
-
 #: Asked before anything is worked out.
-_before: Callable[[], None] = _nothing
+_before: Callable[[], None] | None = None
 
 
-def ask_before(ask: Callable[[], None]) -> None:
+def ask_before(ask: Callable[[], None] | None) -> None:
     """Name what is asked, in the thread that works, before each thing that is not kept is worked
-    out: long work can so let what is more urgent go first.
+    out: long work can so let what is more urgent go first; None: nothing, as at first.
 
     Examples
     --------
-    >>> ask_before(lambda: None)
+    >>> ask_before(None)
     """
     global _before
     _before = ask
@@ -129,14 +125,20 @@ def bytes_of(value: object, deep: int = 6) -> int:
     return sum(bytes_of(part, deep - 1) for part in parts)
 
 
-def _make_room() -> None:
-    """Forget what was asked for longest ago, until all stores together hold little enough."""
-    total = sum(size for _, _, size in _large.values())
-    for kept, key, size in list(_large.values()):
-        if total <= MOST_BYTES:
-            return
-        if kept.forget(key):
-            total -= size
+def make_room(most: int) -> None:
+    """Forget what was asked for longest ago, until all stores together hold ``most`` bytes.
+
+    Examples
+    --------
+    >>> make_room(MOST_BYTES)
+    """
+    with _lock:
+        total = sum(size for _, _, size in _large.values())
+        for kept, key, size in list(_large.values()):
+            if total <= most:
+                return
+            if kept.forget(key):
+                total -= size
 
 
 def let_go() -> None:
@@ -193,7 +195,7 @@ class Kept(Generic[Key, Value]):
                         self._hold(key, value)
                 while self._weight > self._most and self.forget(next(iter(self._held))):
                     pass
-                _make_room()
+                make_room(MOST_BYTES)
         return [found[key] for key in wanted]
 
     def _hold(self, key: Key, value: Value) -> None:
@@ -217,7 +219,8 @@ class Kept(Generic[Key, Value]):
         self, missing: list[Key], make: Callable[[list[Key]], Sequence[Value]]
     ) -> dict[Key, Value]:
         """From the store, else made and stored."""
-        _before()
+        if _before is not None:
+            _before()
         packed, store = self._packed, _store
         if packed is None or store is None:
             return dict(zip(missing, make(missing), strict=True))

@@ -13,7 +13,7 @@ import threading
 import time
 from collections.abc import Callable
 
-from weavecolor.cache import keep_on
+from weavecolor.cache import keep_on, make_room
 from weavecolor.files.store import on_this_machine, source
 
 #: What the first picture needs, in the order in which the page comes to it; then what its answers
@@ -76,25 +76,32 @@ def _unsearched() -> None:
 #: For the C library: how many heaps there are, by number; which number says so; and how often what
 #: is free in them is handed back, s, where so much was worked meanwhile, s.
 _HEAPS, _ARENA_MAX, _EVERY, _WORKED = 2, -8, 5.0, 0.2
+#: Bytes that all stores hold together while nobody asks for anything: what lay on the table last.
+AT_REST = 200_000_000
 
 
 def lean() -> None:
-    """Hand memory that is free back to the system, for ever. The GNU C library keeps it, in heaps
-    of as many as eight threads a core, to 200 MB in all; where there is another, nothing."""
+    """Hand memory that is free back to the system, for ever, and keep less at rest. The GNU C
+    library keeps it, in heaps of as many as eight threads a core, to 200 MB in all; another is left
+    as it is."""
     try:
         library = ctypes.CDLL(None)
         library.mallopt(_ARENA_MAX, _HEAPS)
         hand_back = library.malloc_trim
     except (AttributeError, OSError, TypeError):
-        return
+        hand_back = None
 
     def from_time_to_time() -> None:
-        worked = time.process_time()
+        worked, much = 0.0, False
         while True:
             time.sleep(_EVERY)
-            if time.process_time() > worked + _WORKED:
+            before, worked = worked, time.process_time()
+            resting, much = much, worked > before + _WORKED
+            resting = resting and not much
+            if resting:
+                make_room(AT_REST)
+            if hand_back and (much or resting):
                 hand_back(0)
-                worked = time.process_time()
 
     threading.Thread(target=from_time_to_time, daemon=True).start()
 
