@@ -62,7 +62,7 @@ from weavecolor.optics.fitted import places
 from weavecolor.optics.mightbe import lots, lots_in, open_colour
 from weavecolor.optics.onelayer import between, laid, one_layer, over_backing
 from weavecolor.optics.stack import Layer, Stack
-from weavecolor.optics.uncertainty import known_of, of_colour, of_difference
+from weavecolor.optics.uncertainty import known_of, of_colour, of_difference, reasons
 from weavecolor.scene.backings import Backing, backing
 from weavecolor.scene.places import scene
 from weavecolor.textile.construction import check_weavable, cloth_mass_g_m2, covers, openness
@@ -203,6 +203,21 @@ def test_a_fit_shows_its_own_cloth(one_fit):
         factor = appearance(pile, place).radiance_factor
         white = channels_in_light(one.channels, there.on_cloth + place.diffuse)
         assert float(ciede2000(told.shown, lab_of(white @ factor / lift))) < 2.5
+
+
+def test_pictures_that_do_not_agree_make_every_answer_of_the_cloth_less_sure(one_fit):
+    """A turned picture of another cloth, say: what the cloth is shown off by stands in its file,
+    and no answer forgets it."""
+    fit = replace(one_fit.fit, misfit=40.0)
+    agreed, other = fitted_cloth(one_fit.fit), fitted_cloth(fit)
+    assert "shown" not in dict(agreed.known)
+    kept = cloth_from_toml(cloth_to_toml(other))
+    known = known_of([kept])
+    assert known.off == pytest.approx(fit.residual_de) and known_of([agreed]).off == 0.0
+    assert f"shown {fit.residual_de:.1f} CIEDE2000 off" in " ".join(reasons(known))
+    # a sample that corrects it does not make its pictures agree
+    after = fitted_cloth(replace(one_fit.fit, cloth=kept))
+    assert dict(after.known)["shown"] == dict(kept.known)["shown"]
 
 
 def test_file_holds_the_cloth_and_what_was_not_settled(one_fit):

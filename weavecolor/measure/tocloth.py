@@ -188,6 +188,10 @@ def start_told(
     return made, known
 
 
+#: Mean squared miss, in standard uncertainties, beyond which pictures do not show one cloth.
+DISAGREE = 3.0
+
+
 def fitted_cloth(fit: Fit, name: str | None = None, notes: str = "") -> Cloth:
     """The cloth of ``fit`` with where its numbers come from, ready for ``clothfile.cloth_to_toml``,
     called ``name`` (None: as it was) and with the owner's ``notes``."""
@@ -246,6 +250,12 @@ def _known(fit: Fit) -> Knowledge:
     if fit.looks is not None:
         words = "how it looked in its pictures, which answers keep to"
         told["photographed"] = HowKnown.fitted(source=words, root=fit.looks.told())
+    before = dict(fit.cloth.known).get("shown")  # what a sample does not mend
+    if fit.misfit > DISAGREE:
+        words = "its pictures do not agree with one another"
+        told["shown"] = HowKnown.fitted(fit.residual_de, words)
+    elif before is not None:
+        told["shown"] = before
     return knowledge(told)
 
 
@@ -276,7 +286,7 @@ def report(fit: Fit) -> str:
         lines += [f"  {text}" for text in advice]
     elif fit.unsettled:
         lines.append("More photographs will not settle the rest; a sewn sample decides.")
-    if fit.misfit > 3.0:
+    if fit.misfit > DISAGREE:
         lines.append(
             "Caution: the pictures do not agree with one another; check that they show one cloth, "
             "its face and its grain as told, in one light."
