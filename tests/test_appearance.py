@@ -1,25 +1,31 @@
 """What the viewer gets: contrast ratio, transmittance, backings, layers, scenes."""
 
 import dataclasses
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from bidirectional import brf
+from bidirectional import brf, pile_optics
 from test_layer_optics import cloth
 
 from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.tristimulus import xyz
+from weavecolor.decide.evaluate import exact, viewpoints
 from weavecolor.errors import InputError
-from weavecolor.files.clothfile import load_swatch
+from weavecolor.files.clothfile import load_swatch, swatch_names
 from weavecolor.optics.appearance import (
     CONTRAST_WHITE,
     appearance,
     appearances,
     contrast_ratio,
+    seen_optics,
     transmittance,
 )
+from weavecolor.optics.multiangle import turn
 from weavecolor.optics.stack import Layer, Stack
+from weavecolor.picture.tables import DISC, tables
 from weavecolor.scene.backings import Backing, backing
-from weavecolor.scene.places import scene, scene_names
+from weavecolor.scene.places import illumination, scene, scene_names
 from weavecolor.scene.scene import Light, Scene
 
 pytestmark = pytest.mark.usefixtures("few_rays")
@@ -219,3 +225,50 @@ def test_with_no_cloth_the_viewer_sees_what_is_behind():
     assert seen == pytest.approx(ahead + np.cos(np.radians(2.0)) * aside)
     dark = Scene("dark", (Light(140.0, 0.0, aside),), NONE, D65)
     assert not appearance(Stack((), None), dark).radiance.any()
+
+
+# A luminous surface behind: radiance is kept along rays, so nothing before it is brighter than it
+# (Welford and Winston, The Optics of Nonimaging Concentrators, 1978, ch. 2; from memory)
+
+
+@pytest.mark.parametrize("name", swatch_names())
+def test_cloth_before_a_light_box_is_darker_than_the_box(name):
+    box = replace(scene("lightbox behind"), diffuse=np.zeros(41))
+    one, two = (
+        appearance(Stack((Layer(load_swatch(name)),) * count), box).radiance_factor
+        for count in (1, 2)
+    )
+    assert one.max() < 1.0 and (two < one + 1e-3).all()
+
+
+def test_clear_cloth_before_a_light_box_lacks_what_it_sends_back(every_ray):
+    # undyed rods lose no light: of a beam from the eye what is not sent back gets to the box, and
+    # as much comes from the box to the eye (reciprocity)
+    clear = load_swatch("shot-organza-red-black")
+    undyed = replace(clear, **{
+        system: replace(getattr(clear, system), colour=np.full(41, 0.999))
+        for system in ("warp", "weft")
+    })  # fmt: skip
+    stack = Stack((Layer(undyed),))
+    box = replace(scene("lightbox behind"), diffuse=np.zeros(41))
+    back = (pile := pile_optics(stack, [(0.0, 0.0)])).reflect[:, -1] @ pile.share
+    assert appearance(stack, box).radiance_factor == pytest.approx(1.0 - back, abs=0.03)
+
+
+def test_a_search_and_a_turn_see_a_light_box_as_a_comparison_does(organza):
+    box, stack = scene("lightbox behind"), Stack((Layer(organza),))
+    told = appearance(stack, box).reading.Lab
+    assert turn(stack, box, [0.0])[0] == pytest.approx(told, abs=1e-6)
+    found = exact(stack.layers, [None], stack.lay, viewpoints([box], False))
+    assert found.Lab[0] == pytest.approx(told, abs=1e-6)
+
+
+def test_hung_cloth_before_a_light_box_is_lit_from_all_sides_behind(organza):
+    box = scene("lightbox behind")
+    made = tables(Stack((Layer(organza),)), box, coarse=True)
+    pile = seen_optics(Stack((Layer(organza),)), [(0.0, 0.0)])
+    light = box.lights[0].on_cloth
+    passed = xyz((pile.pass_[:, 1, 0]) * light, illumination(box))[1] / 100.0
+    middle = np.asarray(made.key, float)[0, 0, DISC // 2, DISC // 2]
+    # Y of linear sRGB: IEC 61966-2-1
+    assert middle @ [0.2126, 0.7152, 0.0722] == pytest.approx(passed, rel=0.08)

@@ -47,7 +47,7 @@ from weavecolor.decide.tables import (
 )
 from weavecolor.decide.wishes import Measures
 from weavecolor.optics.adding import GAPS, over_backings
-from weavecolor.optics.appearance import seen_optics
+from weavecolor.optics.appearance import from_surface, seen_optics
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.scene import Scene
@@ -347,7 +347,7 @@ def _look_xyz(quick: Screen, piles: Piles, one: Look) -> Array:
             h = place_below(named, direction)
             passed = piles.pass_[:, :, row, count + h]
             if in_line:
-                passed = passed + piles.through[:, row, None]
+                passed = piles.pass_[:, :, row, :count] @ tables.share + piles.through[:, row, None]
             XYZ += np.where(quick.bare[None, :, None], (passed @ weight)[:, None], 0.0)
     return XYZ
 
@@ -391,7 +391,7 @@ def exact(
             first_below = half + len(named.above)
             for light, in_line, weight in zip(one.behind, one.in_line, one.of_behind, strict=True):
                 passed = pile.pass_[:, view, first_below + place_below(named, light)]
-                out = out + (passed + (pile.through[view] if in_line else 0.0)) @ weight
+                out = out + (from_surface(pile, view) if in_line else passed) @ weight
         return out
 
     def labs(looks: tuple[Look, ...]) -> Array:

@@ -323,8 +323,9 @@ def contrast_ratio(stack: Stack) -> float:
 def appearance(stack: Stack, scene: Scene, observer: str = "2") -> Appearance:
     """How ``stack`` looks in ``scene``; ``observer`` "2" or "10" degrees.
 
-    A light straight behind the cloth from the viewer is taken as a luminous surface there, so it
-    is seen through the openings. Raises InputError as :func:`seen_optics`.
+    A light straight behind the cloth from the viewer is taken as a luminous surface there: it is
+    seen through the openings, and lights the cloth from all sides behind. Raises InputError as
+    :func:`seen_optics`.
 
     Examples
     --------
@@ -546,9 +547,24 @@ def radiance(pile: PileOptics, factors: Array, lit: Lit, bare: bool) -> Array:
         total = total + factors[:, eye, 1 + k] * falls
     if bare:
         for k, falls, in_line in zip(lit.behind, lit.falls[front:], lit.in_line, strict=True):
-            clear = pile.through[eye] if in_line else 0.0
-            total = total + (pile.pass_[:, eye, 1 + k] + clear) * falls
+            passed = from_surface(pile, eye) if in_line else pile.pass_[:, eye, 1 + k]
+            total = total + passed * falls
     return np.asarray(total)
+
+
+def from_surface(pile: PileOptics, eye: int) -> Array:
+    """Radiance factors (B,) towards the label ``eye`` of even light from behind, scattered on and
+    straight through: of a luminous surface there, whose light is no lamp's. Undyed cloth before it
+    is nowhere brighter than it (radiance is kept along rays: W. T. Welford, R. Winston, The Optics
+    of Nonimaging Concentrators, 1978, ch. 2; from memory).
+
+    Examples
+    --------
+    >>> pile = seen_optics(single, [(0.0, 0.0)])
+    >>> bool((from_surface(pile, 1) < 1.0).all())
+    True
+    """
+    return np.asarray(pile.pass_[:, eye] @ pile.share + pile.through[eye])
 
 
 def _bare(scene: Scene, backing: Backing | None) -> Array:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from weavecolor.colour.spectra import BANDS
 from weavecolor.optics.adding import GAPS, PileOptics, over_backings
-from weavecolor.optics.appearance import seen_optics
+from weavecolor.optics.appearance import from_surface, seen_optics
 from weavecolor.optics.cell.nodes import unit
 from weavecolor.optics.stack import Stack
 
@@ -112,9 +112,11 @@ def _read(
     for (n, k), d in front.items():
         factors[n, k] = over[:, nodes + eye[n], nodes + asked.at[d]]
     for (n, k), d in back.items():
-        seen = pile.pass_[:, nodes + eye[n], nodes + asked.under[d]]
-        straight = pile.through[nodes + eye[n]] if in_line(d, sights[n]) else 0.0
-        behind[n, k] = seen + straight
+        at = nodes + eye[n]
+        surface = in_line(d, sights[n])
+        behind[n, k] = (
+            from_surface(pile, at) if surface else pile.pass_[:, at, nodes + asked.under[d]]
+        )
     even = np.stack([over[:, nodes + e] @ share for e in eye])
     return Poses(factors, behind, even, (over @ share) @ share)
 

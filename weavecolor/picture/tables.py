@@ -14,8 +14,9 @@ carried to the normal along the shortest way.
 Light: key is what comes from the lights, whose aperture, and the eye's, is that of every answer
 (:data:`weavecolor.optics.cell.filaments.APERTURE_DEG`, 5 degrees about the direction: of rods the
 tables keep as much, of many filaments three times as much, for there is little so fine in it);
-:data:`SOFT_DEG` is of shadows alone. Room is the even light. A light straight across from the eye
-behind the cloth is no surface here, only the light that it scatters through.
+:data:`SOFT_DEG` is of shadows alone. Room is the even light. Of a light straight across from the
+eye behind the cloth, a luminous surface, key holds what the cloth scatters on, not the surface
+itself in its openings.
 """
 
 from __future__ import annotations
@@ -61,6 +62,8 @@ Half = NDArray[np.float16]
 SOFT_DEG = 9.0
 #: Nodes across the disc of normals, and of sights; turns of the warp in a whole one.
 DISC, SIGHTS, TURNS = 56, 33, 72
+#: A light within 5 degrees of straight behind is a luminous surface, as in every answer.
+_SURFACE = np.cos(np.radians(5.0))
 #: Least cosine of a normal to the sight: beyond it the tables hold what is seen there.
 _LEAST = 0.015
 _STEP_DEG = 90.0 / (_ZENITHS - 1)
@@ -296,6 +299,9 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
     for lamp in scene.lights:
         matrix = rgb_matrix(lamp.irradiance, scene, seeing, observer)
         toward = view_vector(lamp, scene)
+        if toward[2] < -_SURFACE:
+            key += _from_surface(made, wide, matrix, turns)
+            continue
         if made.between is not None:
             key += _smooth(made, wide, matrix.astype(np.float32), toward, turns)
         angle = float(np.arccos(np.clip(toward[2], -1.0, 1.0)))
@@ -379,6 +385,30 @@ def _smooth(
     low = at.astype(int)
     rest = (at - low).astype(np.float32)[None, :, None, None, None]
     return np.asarray(out[:, low] * (1.0 - rest) + out[:, (low + 1) % steps] * rest)
+
+
+def _from_surface(
+    made: Core, wide: NDArray[np.float32], matrix: Array, turns: int
+) -> NDArray[np.float32]:
+    """RGB (2, turns, DISC, DISC, 3) of even light of ``matrix`` (41, 3) from behind, scattered on:
+    of a luminous surface there, however the cloth is turned before it."""
+    at = np.linspace(-1.0, 1.0, DISC)
+    y, x = np.meshgrid(at, at, indexing="ij")
+    inward = np.minimum(np.sqrt(1.0 - _LEAST) / np.maximum(np.hypot(x, y), 1e-9), 1.0)
+    angle = (np.pi if made.alike else 2.0 * np.pi) * np.arange(turns)[:, None, None] / turns
+    c, s = np.cos(angle), np.sin(angle)
+    # the eye about warp and across, as far out as the normal
+    along, across = -inward * (c * x + s * y), -inward * (c * y - s * x)
+    place = np.stack([across, along]) * 0.5 * (SIGHTS - 1) + 0.5 * (SIGHTS - 1)
+    from scipy.ndimage import map_coordinates  # slow to load
+
+    out = np.empty((2, turns, DISC, DISC, 3), np.float32)
+    for side, values in enumerate((made.to_face, made.to_back)):
+        regular = (wide @ (values.T @ matrix)).reshape(_ZENITHS, _AZIMUTHS, 3)
+        table = _sights(regular, side)
+        for k in range(3):
+            out[side, ..., k] = map_coordinates(table[..., k], place, order=1)
+    return out
 
 
 def _dim(made: Core, white: Array) -> NDArray[np.float32]:
