@@ -178,7 +178,7 @@ def _grain_sentence(
         on = min(map(_off_fan, (o.option for o in square)))
         if not up and on < _ON_FAN < off:
             told += ", for a thread's gleam spreads like a fan square to it, and there both fans "
-            told += "miss the eye"
+            told += "miss the eye, unless the light is broad"
         elif up and off < _ON_FAN < on:
             told += ", for a thread's gleam spreads like a fan square to it, and only there one "
             told += "meets the eye"

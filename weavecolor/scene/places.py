@@ -64,7 +64,8 @@ PLACES: tuple[Place, ...] = (
         "window at the side",
         (Beam("daylight", 55.0, 90.0, 0.7),),
         "daylight",
-        "Daylight from one window at the side, the rest reflected by the room.",
+        "Daylight from one window at the side, small or some way off, the rest reflected by the room. "
+        "By a wide window near by sheen is softer, and grains of shining cloth differ less.",
     ),
     Place(
         "noon outdoors",
