@@ -25,6 +25,7 @@ PHOTOPIC = weights("2")[:, 1]
 WANTED = {
     "window at the side",
     "noon outdoors",
+    "wide window near by",
     "overcast",
     "ballroom",
     "candlelit",
@@ -40,7 +41,7 @@ WANTED = {
 def test_every_place_is_there_and_is_one_object():
     assert set(scene_names()) == WANTED
     assert scene("Footlights ") is scene("footlights")
-    with pytest.raises(InputError, match="window at the side, noon outdoors"):
+    with pytest.raises(InputError, match="window at the side, wide window near by, noon outdoors"):
         scene("moonlit garden")
 
 
@@ -81,6 +82,32 @@ def test_the_kind_of_light_is_the_place_s():
     blue = [scene(n).white[7] / scene(n).white[27] for n in ("overcast", "ballroom", "candlelit")]
     assert blue[0] > blue[1] > blue[2]
     assert "fire" in scene("candlelit").notes
+
+
+def test_a_wide_window_is_a_disc_of_even_light():
+    # against points strewn evenly over a disc of 15 degrees, by their cosine to the cloth
+    rng = np.random.default_rng(3)
+    apart, around = np.radians(15.0) * np.sqrt(rng.random(40_000)), 2 * np.pi * rng.random(40_000)
+    zenith, azimuth = np.radians(55.0), np.radians(90.0)
+    middle = np.array([np.sin(zenith) * np.cos(azimuth), np.sin(zenith), np.cos(zenith)])
+    one = np.array([0.0, -np.cos(zenith), np.sin(zenith)])
+    two = np.cross(middle, one)
+    strewn = np.cos(apart)[:, None] * middle + np.sin(apart)[:, None] * (
+        np.cos(around)[:, None] * one + np.sin(around)[:, None] * two
+    )
+    wide, narrow = scene("wide window near by"), scene("window at the side")
+    falls = np.array([light.on_cloth.sum() for light in wide.lights])
+    told = np.array([
+        [np.sin(z) * np.cos(a), np.sin(z) * np.sin(a), np.cos(z)]
+        for z, a in np.radians([(x.zenith_deg, x.azimuth_deg) for x in wide.lights])
+    ])  # fmt: skip
+    weight = falls / falls.sum()
+    strewn_weight = strewn[:, 2] / strewn[:, 2].sum()
+    assert weight @ told == pytest.approx(strewn_weight @ strewn, abs=0.003)
+    spread = [w @ (t - w @ t) ** 2 for w, t in ((weight, told), (strewn_weight, strewn))]
+    assert spread[0].sum() == pytest.approx(spread[1].sum(), rel=0.15)
+    assert falls.sum() == pytest.approx(narrow.lights[0].on_cloth.sum())
+    assert illumination(wide) == pytest.approx(illumination(narrow))
 
 
 def test_only_candles_are_dim():

@@ -196,19 +196,21 @@ def _grain_sentence(
 
 def _off_fan(option: Option) -> float:
     """How far the nearest gleam of a thread of the outermost layer misses the eye: the least
-    |cosine of light + cosine of eye| with a thread, over both systems, the strongest light."""
+    |cosine of light + cosine of eye| with a thread, over both systems and the lights that are at
+    least half as strong as the strongest."""
     scene = option.scene
     front = scene.in_front
     if not front:
         return 0.0
-    strongest = max(front, key=lambda light: float(np.sum(light.irradiance)))
+    strength = np.array([light.irradiance.sum() for light in front])
+    sums = np.array([
+        _flat(light.zenith_deg, light.azimuth_deg)
+        for light, own in zip(front, strength, strict=True) if own >= 0.5 * strength.max()
+    ]) + _flat(scene.view_zenith_deg, scene.view_azimuth_deg)  # fmt: skip
     grain = np.radians(option.stack.layers[0].grain_deg)
-    sums = _flat(strongest.zenith_deg, strongest.azimuth_deg) + _flat(
-        scene.view_zenith_deg, scene.view_azimuth_deg
-    )
     warp = np.array([np.cos(grain), np.sin(grain)])
     weft = np.array([-np.sin(grain), np.cos(grain)])
-    return float(min(abs(sums @ warp), abs(sums @ weft)))
+    return float(min(np.abs(sums @ warp).min(), np.abs(sums @ weft).min()))
 
 
 def _flat(zenith_deg: float, azimuth_deg: float) -> NDArray[np.float64]:

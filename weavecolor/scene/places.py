@@ -59,13 +59,49 @@ class Place:
     view_azimuth_deg: float = 0.0
 
 
+def _disc(light: str, zenith_deg: float, azimuth_deg: float, half_deg: float, share: float
+          ) -> tuple[Beam, ...]:  # fmt: skip
+    """Even light of a disc ``half_deg`` to each side of a direction: seven beams, one in its middle,
+    for a seventh of it each, by their cosine to the cloth."""
+    zenith, azimuth = np.radians([zenith_deg, azimuth_deg])
+    up = np.array([0.0, 0.0, 1.0])
+    middle = np.array([
+        np.sin(zenith) * np.cos(azimuth), np.sin(zenith) * np.sin(azimuth), np.cos(zenith)
+    ])  # fmt: skip
+    one = np.cross(up, middle) / np.sin(zenith)
+    two = np.cross(middle, one)
+    # the mean place of the six outer sevenths of a disc
+    out = np.radians(half_deg) * 2.0 / 3.0 * (1.0 - 7.0**-1.5) / (1.0 - 1.0 / 7.0)
+    ways = [middle] + [
+        np.cos(out) * middle + np.sin(out) * (np.cos(a) * one + np.sin(a) * two)
+        for a in np.radians(np.arange(0.0, 360.0, 60.0))
+    ]
+    each = share / sum(way[2] for way in ways)
+    return tuple(
+        Beam(
+            light,
+            float(np.degrees(np.arccos(way[2]))),
+            float(np.degrees(np.arctan2(way[1], way[0]))),
+            float(each * way[2]),
+        )
+        for way in ways
+    )
+
+
 PLACES: tuple[Place, ...] = (
     Place(
         "window at the side",
         (Beam("daylight", 55.0, 90.0, 0.7),),
         "daylight",
-        "Daylight from one window at the side, small or some way off, the rest reflected by the room. "
-        "By a wide window near by sheen is softer, and grains of shining cloth differ less.",
+        "Daylight from one window at the side, small or some way off, the rest reflected by the "
+        "room. By a wide window sheen is softer, and grains of shining cloth differ less.",
+    ),
+    Place(
+        "wide window near by",
+        _disc("daylight", 55.0, 90.0, 15.0, 0.7),
+        "daylight",
+        "Daylight from a window at the side that spreads over 15 degrees to each side, as one a "
+        "metre wide does two metres off; the rest reflected by the room.",
     ),
     Place(
         "noon outdoors",
@@ -139,6 +175,8 @@ ALSO_CALLED: Mapping[str, str] = MappingProxyType(
     {
         "window": "window at the side",
         "by the window": "window at the side",
+        "wide window": "wide window near by",
+        "large window": "wide window near by",
         "daylight": "window at the side",
         "noon": "noon outdoors",
         "outdoors": "noon outdoors",
