@@ -59,10 +59,11 @@ class Place:
     view_azimuth_deg: float = 0.0
 
 
-def _disc(light: str, zenith_deg: float, azimuth_deg: float, half_deg: float, share: float
-          ) -> tuple[Beam, ...]:  # fmt: skip
-    """Even light of a disc ``half_deg`` to each side of a direction: seven beams, one in its middle,
-    for a seventh of it each, by their cosine to the cloth."""
+def _disc(
+    light: str, zenith_deg: float, azimuth_deg: float, half_deg: float, share: float
+) -> tuple[Beam, ...]:
+    """Even light of a disc ``half_deg`` to each side of a direction: seven beams, one in its
+    middle, for a seventh of it each, by their cosine to the cloth."""
     zenith, azimuth = np.radians([zenith_deg, azimuth_deg])
     up = np.array([0.0, 0.0, 1.0])
     middle = np.array([
