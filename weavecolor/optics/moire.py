@@ -121,8 +121,8 @@ def in_step(own: Array, past: Array, left_open: float) -> Array:
 
     Examples
     --------
-    >>> in_step(np.array([0.0]), np.array([0.5]), 0.5)  # black threads
-    array([0.5])
+    >>> float(in_step(np.array([0.0]), np.array([0.5]), 0.5)[0])  # black threads
+    0.5
     """
     return past - own * left_open / max(1.0 - left_open, 1e-9)
 
