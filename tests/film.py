@@ -38,7 +38,8 @@ def frames(page: Page, folder: Path) -> list[Image.Image]:
     def shot(words: str = "") -> None:
         page.settle()
         page.hung(words)
-        page.until(lambda: not page.all('[class*="st-key-wc-card"] .wc-patch'), what="every choice's picture")
+        waits = '[class*="st-key-wc-card"] .wc-patch'
+        page.until(lambda: not page.all(waits), what="every choice's picture")
         page.settle()
         page.driver.execute_script(TOP)
         screen = Image.open(io.BytesIO(page.driver.get_screenshot_as_png())).convert("RGB")

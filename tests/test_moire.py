@@ -13,12 +13,13 @@ from weavecolor.decide.watered import watered
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.adding import pile_of
 from weavecolor.optics.appearance import Lit, radiances
-from weavecolor.optics.moire import LEAST_MM, bands, in_step, joint_factors, swing
+from weavecolor.optics.layer import solved
+from weavecolor.optics.moire import LEAST_MM, _threads, bands, in_step, joint_factors, swing
 from weavecolor.optics.parted import ways_of
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.report.sheetfrommaking import sheet_show_through
 from weavecolor.scene.backings import backing
-from weavecolor.scene.places import illumination, scene
+from weavecolor.scene.places import illumination, scene, with_viewer
 
 ORGANZA = load_swatch("shot-organza-red-black")  # 40 ends and 38 picks a cm
 WINDOW = scene("window")
@@ -40,6 +41,22 @@ def test_bands_of_two_like_layers_are_as_far_apart_as_their_threads_over_twice_t
     known = [10.0 / per_cm / half for per_cm in (40.0, 38.0)]
     assert min(abs(found.period_mm / one - 1.0) for one in known) < 1e-6
     assert found.between_mm[0] < found.period_mm < found.between_mm[1]
+
+
+def test_bands_are_told_for_a_degree_of_turn_either_way():
+    # of like layers 3 degrees apart: from where they lie 4 to where they lie 2
+    (found,) = bands(_two(3.0), WINDOW)
+    for turn, told in ((4.0, found.between_mm[0]), (2.0, found.between_mm[1])):
+        assert told == pytest.approx(bands(_two(turn), WINDOW)[0].period_mm, rel=0.002)
+
+
+def test_every_second_thread_beats_with_a_layer_half_as_close():
+    # 40 ends a cm over 21: 40 and twice 21 part by two in a cm, so by one in 5 mm; 38 picks and 27
+    # by one in less than a millimetre
+    half = replace(ORGANZA, ends_per_cm=21.0, picks_per_cm=27.0)
+    for stack in (_two(0.0, other=half), _two(0.0, cloth=half, other=ORGANZA)):
+        (found,) = bands(stack, WINDOW)
+        assert found.period_mm == pytest.approx(5.0)
 
 
 def test_bands_of_layers_crosswise_are_the_beat_of_warp_and_weft():
@@ -81,6 +98,28 @@ def test_what_is_open_through_two_sets_of_threads(one, other, k, m):
     low, high = joint_factors(one, other, m, k)
     assert low == pytest.approx(min(counted), abs=0.02)
     assert high == pytest.approx(max(counted), abs=0.02)
+
+
+def test_threads_cover_more_where_they_are_looked_at_across():
+    # an ellipse's shadow: half its width, and half its height times the tangent, as two legs of a
+    # right triangle; along the threads nothing changes
+    cell = solved(ORGANZA).white.cell
+    tilt = np.tan(np.radians(40.0))
+    slant = (tilt / 2, 0.75**0.5 * tilt)
+    for azimuth, seen in ((90.0, (tilt, 0.0)), (0.0, (0.0, tilt)), (30.0, slant)):
+        found = list(_threads(Layer(ORGANZA), with_viewer(WINDOW, 40.0, azimuth)))
+        for (wave, left), strand, spacing, way in zip(
+            found, (cell.warp, cell.weft), (cell.warp_spacing, cell.weft_spacing), seen, strict=True
+        ):
+            covers = (strand.width**2 + (strand.height * way) ** 2) ** 0.5 / spacing
+            assert left == pytest.approx(1.0 - covers)
+            assert np.linalg.norm(wave) == pytest.approx(1.0 / spacing)
+
+
+def test_threads_that_close_up_leave_nothing_to_beat():
+    steep = with_viewer(WINDOW, 85.0, 90.0)
+    assert len(list(_threads(Layer(ORGANZA), steep))) == 1  # the weft alone
+    assert bands(_two(0.0), steep)  # which still beats
 
 
 # Two layers traced exactly in step and half a thread out of step (explicit filaments, sphere
@@ -142,6 +181,14 @@ def test_bands_lie_about_the_colour_that_is_told():
     told = radiances(stack, [stack.backing], [WINDOW])[0][0]
     assert found.mean == pytest.approx(told, rel=1e-6)
     assert found.few.sum() < found.mean.sum() < found.many.sum()  # over white
+    # as much lighter for what is seen more as darker for what is seen less
+    cell = solved(ORGANZA).white.cell
+    low, high = np.prod([
+        joint_factors(1.0 - w, 1.0 - w, 1, 1)
+        for w in (cell.warp.width / cell.warp_spacing, cell.weft.width / cell.weft_spacing)
+    ], axis=0)  # fmt: skip
+    lighter, darker = found.many - found.mean, found.mean - found.few
+    assert lighter == pytest.approx(darker * (high - 1.0) / (1.0 - low), rel=1e-6, abs=1e-9)
 
 
 def test_no_bands_where_there_is_nothing_to_beat():
