@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from weavecolor.optics import layer
+from weavecolor.optics.appearance import in_line
 from weavecolor.optics.cell.nodes import nodes, unit
-from weavecolor.optics.poses import _asked, in_line
+from weavecolor.optics.poses import _asked
 
 
 def test_a_direction_in_the_frame_of_a_turned_cloth():

@@ -344,10 +344,10 @@ def _look_xyz(quick: Screen, piles: Piles, one: Look) -> Array:
         for direction, in_line, weight in zip(
             one.behind, one.in_line, _thinned(one.of_behind), strict=True
         ):
-            h = place_below(named, direction)
-            passed = piles.pass_[:, :, row, count + h]
             if in_line:
                 passed = piles.pass_[:, :, row, :count] @ tables.share + piles.through[:, row, None]
+            else:
+                passed = piles.pass_[:, :, row, count + place_below(named, direction)]
             XYZ += np.where(quick.bare[None, :, None], (passed @ weight)[:, None], 0.0)
     return XYZ
 
@@ -390,8 +390,9 @@ def exact(
         if bare:
             first_below = half + len(named.above)
             for light, in_line, weight in zip(one.behind, one.in_line, one.of_behind, strict=True):
-                passed = pile.pass_[:, view, first_below + place_below(named, light)]
-                out = out + (from_surface(pile, view) if in_line else passed) @ weight
+                below = first_below + place_below(named, light)
+                passed = from_surface(pile, view) if in_line else pile.pass_[:, view, below]
+                out = out + passed @ weight
         return out
 
     def labs(looks: tuple[Look, ...]) -> Array:

@@ -36,6 +36,10 @@ GRAZING_DEG = 89.5
 #: With more named directions than this a pile's optics is not kept.
 _FEW = 64
 
+#: A light behind the cloth that is so near to straight across from the viewer, degrees, is taken as
+#: a luminous surface.
+SURFACE_DEG = 5.0
+
 #: White ground of the contrast ratio (TAPPI T 425, ISO 2471 use 0.89); the black one reflects 0.
 CONTRAST_WHITE = 0.89
 
@@ -502,7 +506,7 @@ def lit_by(scenes: Sequence[Scene]) -> tuple[Ways, list[Lit]]:
                 behind,
                 np.asarray(scene.diffuse),
                 np.array([x.on_cloth for x in sides]).reshape(-1, BANDS),
-                tuple(_in_line(way, view) for way in _opposite(scene)),
+                tuple(in_line(way, view) for way in _opposite(scene)),
             )
         )
     return Ways((*eyes, *fronts), backs, tuple(links)), each
@@ -576,6 +580,13 @@ def _bare(scene: Scene, backing: Backing | None) -> Array:
     return np.asarray((lit.falls[front:] * np.array(lit.in_line)[:, None]).sum(axis=0))
 
 
-def _in_line(one: tuple[float, float], other: tuple[float, float]) -> bool:
+def in_line(one: tuple[float, float], other: tuple[float, float]) -> bool:
+    """Whether two directions (zenith, azimuth), degrees, are the same within :data:`SURFACE_DEG`.
+
+    Examples
+    --------
+    >>> in_line((30.0, 0.0), (34.0, 0.0)), in_line((30.0, 0.0), (36.0, 0.0))
+    (True, False)
+    """
     a, b = (unit(np.radians(z), np.radians(azimuth)) for z, azimuth in (one, other))
-    return bool(a @ b > np.cos(np.radians(5.0)))
+    return bool(a @ b > np.cos(np.radians(SURFACE_DEG)))

@@ -145,6 +145,8 @@ def _beats(one: Layer, other: Layer, scene: Scene) -> Iterator[_Beat]:
     for first, first_open in _threads(one, scene):
         for second, second_open in _threads(other, scene):
             best: _Beat | None = None
+            closest = float(min(np.linalg.norm(first), np.linalg.norm(second)))
+            most = min(1.0 / LEAST_MM, closest / LEAST_THREADS)
             for k in range(1, _WAVES + 1):
                 for m in range(1, _WAVES + 1):
                     if np.gcd(k, m) > 1:
@@ -153,8 +155,7 @@ def _beats(one: Layer, other: Layer, scene: Scene) -> Iterator[_Beat]:
                         float(np.linalg.norm(k * first - m * second)),
                         float(np.linalg.norm(k * first + m * second)),
                     )
-                    closest = min(np.linalg.norm(first), np.linalg.norm(second))
-                    if apart > min(1.0 / LEAST_MM, float(closest) / LEAST_THREADS):
+                    if apart > most:
                         continue
                     slip = float(SLIP * k * np.linalg.norm(first))
                     beat = _Beat(

@@ -14,8 +14,7 @@ from numpy.typing import NDArray
 
 from weavecolor.colour.spectra import BANDS
 from weavecolor.optics.adding import GAPS, PileOptics, over_backings
-from weavecolor.optics.appearance import from_surface, seen_optics
-from weavecolor.optics.cell.nodes import unit
+from weavecolor.optics.appearance import from_surface, in_line, seen_optics
 from weavecolor.optics.stack import Stack
 
 Array = NDArray[np.float64]
@@ -119,9 +118,3 @@ def _read(
         )
     even = np.stack([over[:, nodes + e] @ share for e in eye])
     return Poses(factors, behind, even, (over @ share) @ share)
-
-
-def in_line(one: Direction, other: Direction) -> bool:
-    """Whether two directions are the same within 5 degrees."""
-    a, b = (unit(*np.radians(d)) for d in (one, other))
-    return bool(a @ b > np.cos(np.radians(5.0)))

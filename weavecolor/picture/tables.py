@@ -45,6 +45,7 @@ from weavecolor.optics.allround import (
     spread,
 )
 from weavecolor.optics.allround import ZENITHS as _ZENITHS
+from weavecolor.optics.appearance import SURFACE_DEG
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.cell.filaments import kept
 from weavecolor.optics.cell.flood import Factors, factors, flood, half_line, onward_line
@@ -62,8 +63,6 @@ Half = NDArray[np.float16]
 SOFT_DEG = 9.0
 #: Nodes across the disc of normals, and of sights; turns of the warp in a whole one.
 DISC, SIGHTS, TURNS = 56, 33, 72
-#: A light within 5 degrees of straight behind is a luminous surface, as in every answer.
-_SURFACE = np.cos(np.radians(5.0))
 #: Least cosine of a normal to the sight: beyond it the tables hold what is seen there.
 _LEAST = 0.015
 _STEP_DEG = 90.0 / (_ZENITHS - 1)
@@ -299,7 +298,7 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
     for lamp in scene.lights:
         matrix = rgb_matrix(lamp.irradiance, scene, seeing, observer)
         toward = view_vector(lamp, scene)
-        if toward[2] < -_SURFACE:
+        if toward[2] < -np.cos(np.radians(SURFACE_DEG)):  # as in every answer
             key += _from_surface(made, wide, matrix, turns)
             continue
         if made.between is not None:
