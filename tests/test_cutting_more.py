@@ -23,7 +23,7 @@ from weavecolor.cutting.nesting import Nest, convex_parts, form
 from weavecolor.cutting.pieces import Piece, grain_arrow, mirror, sewing_outline
 from weavecolor.cutting.piecesfile import cutting_from_toml
 from weavecolor.cutting.remnant import ClothInHand
-from weavecolor.cutting.turns import _same, laid_items, ways_to_turn
+from weavecolor.cutting.turns import Part, _same, laid_items, ways_to_turn
 from weavecolor.errors import InputError
 
 STRAIGHT = ((0.0, 1),)
@@ -223,6 +223,6 @@ def test_shapes_are_the_same_to_a_millionth_at_any_size(size):
 @pytest.mark.parametrize("quantity", [1, 2, 3, 4])
 def test_only_an_odd_number_cut_double_leaves_one_to_spare(quantity):
     piece = Piece.rectangle("band", 8.0, 70.0, quantity=quantity)
-    items, notes = laid_items([(piece, "straight")], False, "lengthwise")
+    items, notes = laid_items([Part(piece, "straight")], False, "lengthwise")
     assert len(items) == math.ceil(quantity / 2) and all(item.copies == 2 for item in items)
     assert ["spare" in note for note in notes] == [True] * (quantity % 2)

@@ -92,7 +92,31 @@ def test_several_lengths_are_filled_and_a_pair_keeps_both_hands():
     # One is the other's mirror image: the short arm on the other side, on cloth that is one way.
     arms = [{x for x, y in piece.cut if y > 50.0} for piece in (left, right)]
     assert {min(arm) < 5.0 for arm in arms} == {True, False}
+    # as drawn the arm is at the left: the one with it at the right is the mirrored one, and said so
+    assert [left.mirrored, right.mirrored] == [min(arm) > 5.0 for arm in arms]
     assert not cloth_needed("silk", ((0.0, 2),), [hook], (), hands, tries=10).fits
+
+
+def test_pairs_on_folded_lengths_stay_pairs():
+    # Two pairs 90 deep, one on each of two lengths folded along the warp, both hands at once.
+    hook = Piece.polygon(
+        "hook", [(0, 0), (90, 0), (90, 20), (30, 20), (30, 90), (0, 90)], quantity=4, pair=True,
+        seam_cm=0.0,
+    )  # fmt: skip
+    hands = [ClothInHand(190, 92), ClothInHand(190, 91)]
+    need = cloth_needed("silk", STRAIGHT, [hook], (), hands, fold="lengthwise", tries=10)
+    assert need.fits and need.used_cm == pytest.approx(180.0)
+    assert [[p.copies for p in made.placements] for _, made in need.laid] == [[2], [2]]
+    # A remnant first, which lies open, with room for three: the fourth is cut of one thickness.
+    odd = ClothInHand(outline=((0, 0), (95, 0), (95, 290), (0, 290)))
+    need = cloth_needed("silk", STRAIGHT, [hook], (), [odd, ClothInHand(95, 91)],
+                        fold="lengthwise", tries=10)  # fmt: skip
+    assert need.fits and sum(p.copies for _, made in need.laid for p in made.placements) == 4
+    assert sum(p.mirrored for _, made in need.laid for p in made.placements) == 2
+    # Three of a plain piece: two on the one length, and the third with a spare on the other.
+    plain = Piece.rectangle("plain", 90.0, 90.0, quantity=3, seam_cm=0.0)
+    need = cloth_needed("silk", STRAIGHT, [plain], (), hands, fold="lengthwise", tries=3)
+    assert [sum(p.copies for p in made.placements) for _, made in need.laid] == [2, 2]
 
 
 @pytest.mark.parametrize("fold", ["open", "lengthwise"])
@@ -205,6 +229,55 @@ def test_wide_cloth_sideways_has_its_fold_as_the_hem():
     short = plan_fullness("gathered", 70, 110, 40, fullness=2.5, grain_deg=90.0, longest_cm=120)
     assert short.widths == 2 and short.joined_cm == pytest.approx(175.0)
     assert short.cloth_length_cm == pytest.approx(175 / 2 + 3)  # side by side: 2 x 46.5 < 110
+
+
+def test_sideways_panels_are_joined_where_whole_ones_leave_lengths_too_short():
+    # 211 round and its seams are 214: one goes on each of 344 and 353, a third nowhere. Joined
+    # from two, each 211 / 2 + 3 = 108.5: three go on each, 325.5 of it.
+    skirt = FullnessWanted("skirt", "gathered", 84.4, 150.0, 120.0, fullness=2.5)
+    hands = [ClothInHand(150, 344), ClothInHand(150, 353)]
+    need = cloth_needed("silk", ((90.0, 3),), (), [skirt], hands, tries=5)
+    assert need.fits and need.used_cm == pytest.approx(2 * 325.5)
+    ((_, plan, layers),) = need.plans
+    assert (plan.widths, layers, plan.panel_cm) == (2, 3, pytest.approx(108.5))
+    # with a flaw in the middle of one length no panel of 153 lies in it, but two of 78 do
+    flawed = ClothInHand(150, 200, damage=(((70, 95), (80, 95), (80, 105), (70, 105)),))
+    slip = replace(skirt, finished_cm=60.0)
+    need = cloth_needed("silk", ((90.0, 1),), (), [slip], [flawed], tries=5)
+    assert need.fits and "2 lengths of 78 cm" in need.counted
+
+
+def test_a_sleeve_is_cut_to_size_and_two_lie_side_by_side(tmp_path, capsys):
+    # 25 finished at 2.5 to 1 is 62.5, and its seams 65.5: less than half of 150, so both sleeves
+    # lie side by side in one drop of 40 + 1.5 + 5 = 46.5. Common practice, no source.
+    said = "sleeve: 25 x 40 cm, gathered, 2.5 to 1"
+    sleeve = fullness_from(said, cloth_width_cm=150.0)
+    both = [replace(sleeve, what="left sleeve"), replace(sleeve, what="right sleeve")]
+    need = cloth_needed("silk", STRAIGHT, (), both, [ClothInHand(150, 200)], tries=5)
+    assert need.fits and need.used_cm == pytest.approx(46.5)
+    assert need.counted.count("1 panel of 65.5 cm") == 2
+    assert sleeve.plan().cloth_length_cm == pytest.approx(46.5)
+    # what takes most of the width takes all of it: 140 and its seams of 150
+    assert FullnessWanted("skirt", "gathered", 70.0, 150.0, 60.0, fullness=2.0).plan().whole_widths
+    assert not FullnessWanted("s", "gathered", 45.0, 150.0, 60.0, fullness=2.0).plan().whole_widths
+    assert replace(sleeve, fullness=None, widths=1).plan().whole_widths  # as she says
+    # command line, table and reopened project say the same; two layers lie side by side
+    held = Making(
+        cloths=(project_cloth("o", swatch_folder() / f"{ORGANZA}.toml", (ClothInHand(150, 40),)),),
+        options=(MakingOption("A", (MakingLayer("o"), MakingLayer("o"))),),
+        chosen="A", fullness=(sleeve,),
+    )  # fmt: skip
+    file = save_making(tmp_path / "p.json", held)
+    (told,) = needs_of(from_json(file.read_text()), held.option("A"))
+    assert told.short_cm == pytest.approx(6.5) and told.needed_cm == pytest.approx(46.5)
+    assert run(["lay", str(file)]) == 0
+    out = capsys.readouterr().out
+    assert all(line in out for line in needed_sentences(told))
+    table = fullness_table(["gathered"], 25, 150, 40, fullness=2.5, layers=2)
+    assert as_data(table)["ways"][0]["cloth_length_cm"] == pytest.approx(46.5)
+    sheet = making_sheet(held, SheetChoices("today", pictures=()), whole=False)
+    assert [needed_sentences(one) for one in sheet.needs] == [needed_sentences(told)]
+    assert sheet.fullness[0][1].fullness == pytest.approx(2.5)
 
 
 def test_bias_panels_are_as_wide_as_the_drop_leaves_room_for():

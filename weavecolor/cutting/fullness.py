@@ -3,9 +3,10 @@
 Knows how cloth is joined round a finished width, at any grain, and how a skirt hangs; how cloth
 folds is ``folds``, whose profile and layer counts are offered here too. Lengths in cm.
 
-On straight grain whole widths are joined, selvedge to selvedge. On cross grain the cloth is used
-sideways: its length goes round and its width gives the drop; doubled, the cloth's own fold is the
-hem. At other angles the panels are as wide as the drop leaves room for.
+On straight grain whole widths are joined, selvedge to selvedge; what takes no more than
+``_WHOLE_FROM`` of one width, such as a sleeve, is cut to size from it. On cross grain the cloth is
+used sideways: its length goes round and its width gives the drop; doubled, the cloth's own fold is
+the hem. At other angles the panels are as wide as the drop leaves room for.
 """
 
 from __future__ import annotations
@@ -49,6 +50,9 @@ MOST_FINISHED_CM = 3000.0
 USUAL_PLEAT_CM = 4.0
 #: A panel narrower than this between its seams is no panel, cm. Common practice, no source.
 _LEAST_PANEL_CM = 5.0
+#: Share of the width from which a panel takes all of it: a narrower strip than the rest is seldom
+#: used, a wider one is cloth for another piece. Common practice, no source.
+_WHOLE_FROM = 0.75
 
 
 @dataclass(frozen=True)
@@ -195,7 +199,7 @@ class FullnessPlan:
         bias each slid along the last.
         """
         if self.grain_deg < 0.5:
-            if self.panel_cm * 2.0 <= self.cloth_width_cm + 1e-9:  # flat cloth cut narrow
+            if self.panel_cm * 2.0 <= self.cloth_width_cm + 1e-9:  # cut narrow
                 across = int(self.cloth_width_cm / self.panel_cm + 1e-9)
                 return self.drop_cm * math.ceil(self.widths / across)
             return self.drop_cm * self.widths
@@ -261,6 +265,7 @@ def plan_fullness(
     pleat_cm: float | None = None,
     grain_deg: float = 0.0,
     longest_cm: float = math.inf,
+    least_panels: int = 1,
 ) -> FullnessPlan:
     """Panels, cut length, pleats and layers for a finished width.
 
@@ -272,9 +277,10 @@ def plan_fullness(
     cloth_width_cm : float
         Usable width of the cloth, without the selvedges.
     fullness, widths : float or int
-        Either the least fullness wanted (whole widths are used on straight grain, so it comes out
-        at that or more, unless folds cannot take in so much: then panels are cut to size), or the
-        number of widths. On another grain ``widths`` counts panels.
+        Either the least fullness wanted (whole widths are joined on straight grain, so it comes
+        out at that or more; panels are cut to size where folds cannot take in so much, or where
+        one takes less than three quarters of a width), or the number of widths. On another grain
+        ``widths`` counts panels.
     seam_cm : allowance at both edges of every panel, joined in a ring or hemmed flat.
     top_cm, hem_cm : a single drop is length + top + hem allowance.
     doubled : the cloth folded up at the hem, both edges in the waist seam: twice the length and
@@ -283,6 +289,7 @@ def plan_fullness(
     pleat_cm : face of a pressed pleat; the nearest that divides the finished width is used.
     grain_deg : the layer's grain; 0 joins widths, 90 uses the cloth sideways.
     longest_cm : length of the cloth in hand, which bounds a panel used sideways.
+    least_panels : panels at least that go round, where they are cut to size from the fullness.
 
     Common practice, no source. Raises InputError where no such plan can be made.
 
@@ -325,8 +332,11 @@ def plan_fullness(
         assert fullness is not None
         wanted = least if kind == "flat" else max(fullness * finished_cm, least)
         widths = 1 if math.isinf(usable) else int(np.ceil(wanted / usable - 1e-9))
-        if whole and widths * usable > MOST_FULLNESS * finished_cm >= wanted:
-            whole = False  # a sleeve of wide cloth: no fold takes in the whole width
+        narrow = wanted + 2.0 * seam_cm < _WHOLE_FROM * room
+        if whole and (narrow or widths * usable > MOST_FULLNESS * finished_cm >= wanted):
+            whole = False  # a sleeve of wide cloth, or no fold takes in the whole width
+        if not whole:
+            widths = max(widths, least_panels)
         panel = room if whole else wanted / widths + 2.0 * seam_cm
     else:
         if math.isinf(usable):
@@ -443,6 +453,7 @@ class FullnessWanted:
         cloth_width_cm: float | None = None,
         grain_deg: float = 0.0,
         longest_cm: float = math.inf,
+        least_panels: int = 1,
     ) -> FullnessPlan:
         """Panels, cut length and layers; cut from cloth that wide, laid at that grain.
 
@@ -457,6 +468,8 @@ class FullnessWanted:
             Of the panels, degrees.
         longest_cm : float
             The longest cloth there is, for panels that go round along it.
+        least_panels : int
+            Panels at least, where they are cut to size.
         """
         fullness, widths = self.fullness, self.widths
         width = self.cloth_width_cm if cloth_width_cm is None else cloth_width_cm
@@ -481,4 +494,5 @@ class FullnessWanted:
             pleat_cm=self.pleat_cm,
             grain_deg=grain_deg,
             longest_cm=longest_cm,
+            least_panels=least_panels,
         )

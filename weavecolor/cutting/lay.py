@@ -31,7 +31,7 @@ from weavecolor.cutting.remnant import (
     damage_as_folded,
     edge_as_folded,
 )
-from weavecolor.cutting.turns import Item, Turned, laid_items
+from weavecolor.cutting.turns import Item, Part, Turned, laid_items
 from weavecolor.errors import InputError
 
 FITS, NO_LAY, CANNOT = "fits", "no lay found", "cannot fit"
@@ -316,7 +316,7 @@ def lay(
     ('fits', 63)
     """
     return lay_parts(
-        [(piece, grain) for piece in pieces],
+        [Part(piece, grain) for piece in pieces],
         cloth,
         fold=fold,
         tries=tries,
@@ -327,7 +327,7 @@ def lay(
 
 
 def lay_parts(
-    parts: Sequence[tuple[Piece, str | float]],
+    parts: Sequence[Part],
     cloth: ClothInHand,
     *,
     fold: str = "open",
@@ -341,7 +341,7 @@ def lay_parts(
 
     Parameters
     ----------
-    parts : sequence of (Piece, str or float)
+    parts : sequence of Part
         Each with its grain: "straight", "cross", "bias", "either" or degrees.
     cloth : ClothInHand
     fold : {"open", "lengthwise", "crosswise"}
@@ -360,13 +360,14 @@ def lay_parts(
     --------
     >>> from weavecolor.cutting.pieces import Piece
     >>> panel = Piece.rectangle("panel", 40.0, 60.0)
-    >>> made = lay_parts([(panel, 0.0), (panel, 90.0)], ClothInHand(110.0, 100.0), tries=2)
+    >>> parts = [Part(panel, 0.0), Part(panel, 90.0)]
+    >>> made = lay_parts(parts, ClothInHand(110.0, 100.0), tries=2)
     >>> made.verdict, round(made.used_cm)
     ('fits', 63)
     """
     if not parts:
         raise InputError("there are no pieces to lay", field="pieces")
-    if sum(piece.quantity for piece, _ in parts) > 500:
+    if sum(part.piece.quantity for part in parts) > 500:
         raise InputError("more than 500 pieces to lay; lay them in parts", field="pieces")
     sound = cloth_as_folded(cloth, fold)
     if sound.area <= 0.0:
@@ -386,7 +387,7 @@ def lay_parts(
         tries = max(30, int(EFFORT * (40000 if simple else 1500)) // (len(items) + 5))
     if tries < 1:
         raise InputError("try at least one lay", field="tries")
-    asked = tuple((piece, grain) for piece, grain in parts), cloth, fold
+    asked = tuple(parts), cloth, fold
     score, layout, done = _searched(asked, nest, items, tries, seed, bound, progress, stop)
     shortest = score[1]
     short = None

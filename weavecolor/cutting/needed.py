@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 
 from weavecolor.cutting.folds import MOST_FULLNESS
 from weavecolor.cutting.fullness import FullnessPlan, FullnessWanted
@@ -19,18 +19,21 @@ from weavecolor.cutting.lay import CANNOT, FITS, NO_LAY, Lay, lay_parts
 from weavecolor.cutting.lengths import LONGEST_CM, cm_and_inches
 from weavecolor.cutting.pieces import Piece, cut_area_cm2, named_apart
 from weavecolor.cutting.remnant import ClothInHand
+from weavecolor.cutting.turns import Part
 from weavecolor.errors import InputError
 from weavecolor.textile.grain import GRAINS, grain_words
 
 NOT_GIVEN = "the amount in hand is not given"
 #: Grains a cloth is laid at, with how many layers lie at each: degrees, or a word of ``lay.lay``.
 Grains = tuple[tuple[float | str, int], ...]
-_Parts = tuple[tuple[Piece, float | str], ...]
+_Parts = tuple[Part, ...]
 _Planned = tuple[tuple[str, FullnessPlan, int], ...]
 #: Lays tried to see whether less, or more, than what was asked would fit.
 _QUICK = 40
 #: The largest fullness that fits is told as near as this.
 _NEAR = 0.05
+#: Joins more than the length asks for that are tried where panels find no room.
+_MOST_JOINS = 3
 #: Panels more than asked that are tried for the most that fits.
 _MOST_MORE = 12
 
@@ -260,28 +263,36 @@ def _missing(made: ClothNeeded) -> tuple[str, ...]:
 
 
 def _planned(
-    grains: Grains, fullness: tuple[FullnessWanted, ...], hands: tuple[ClothInHand, ...]
+    grains: Grains,
+    fullness: tuple[FullnessWanted, ...],
+    hands: tuple[ClothInHand, ...],
+    joined: int,
 ) -> tuple[_Planned, _Parts]:
-    """Every fullness for every grain, cut to the narrowest of the lengths; plans and panels."""
+    """Every fullness for every grain, cut to the narrowest of the lengths; plans and panels.
+
+    Off straight grain a panel goes round in as few parts as the longest allows, but at least in
+    ``joined``.
+    """
     width = min(hand.usable_width_cm for hand in hands)
     bounds = [hand.shape.bounds for hand in hands]
     longest = max(high - low for _, low, _, high in bounds)
     plans = []
-    panels_of: list[tuple[Piece, float | str]] = []
+    panels_of: list[Part] = []
     for wanted in fullness:
         for angle, count in grains:
             try:
-                plan = wanted.plan(width, _degrees(angle), longest)
+                degrees = _degrees(angle)
+                plan = wanted.plan(width, degrees, longest, joined if degrees % 180.0 else 1)
             except InputError as error:
                 raise InputError(error.what, field=wanted.what) from None
             plans.append((wanted.what, plan, count))
-            panels_of.append((panels(wanted.what, plan, count), angle))
+            panels_of.append(Part(panels(wanted.what, plan, count), angle))
     return tuple(plans), tuple(panels_of)
 
 
 def _parts(grains: Grains, pieces: tuple[Piece, ...]) -> _Parts:
     return tuple(
-        (replace(piece, quantity=piece.quantity * count), angle)
+        Part(replace(piece, quantity=piece.quantity * count), angle)
         for angle, count in grains
         for piece in pieces
     )
@@ -296,24 +307,37 @@ def _on_lengths(
     tries: int | None,
     stop: Callable[[], bool] | None,
     hopeless: bool = True,
+    joined: int | None = None,
 ) -> ClothNeeded:
     """Everything on these lengths, what finds no room on one going to the next; what is proved not
-    to fit on one alone is laid only where ``hopeless``."""
+    to fit on one alone is laid only where ``hopeless``. Panels off straight grain are ``joined``
+    from at least so many parts; None: from more only where they find no room as long as can be."""
+    if joined is None:
+        laid_from = partial(
+            _on_lengths, grains, pieces, fullness, hands, fold, tries, stop, hopeless
+        )
+        first = laid_from(1)
+        cut = [plan.widths for _, plan, _ in first.plans if plan.grain_deg >= 0.5]
+        if first.verdict == NO_LAY and cut:
+            more = map(laid_from, range(min(cut) + 1, max(cut) + 1 + _MOST_JOINS))
+            return next((made for made in more if made.fits), first)
+        return first
     try:
-        plans, panelled = _planned(grains, fullness, hands)
+        plans, panelled = _planned(grains, fullness, hands, joined)
     except InputError as error:
         why = str(error)
         return ClothNeeded(
-            "", grains, (), (), tuple(part for part, _ in _parts(grains, pieces)), CANNOT, why,
+            "", grains, (), (), tuple(part.piece for part in _parts(grains, pieces)), CANNOT, why,
             math.nan,
         )  # fmt: skip
     parts = (*panelled, *_parts(grains, pieces))
-    everything = tuple(part for part, _ in parts)
+    everything = tuple(part.piece for part in parts)
     doubts = _doubts(pieces, fullness)
     laid: list[tuple[ClothInHand, Lay]] = []
     left = parts
     for hand in hands:
-        folded = fold if hand.outline is None else "open"
+        single = any(part.other_hand is not None for part in left)  # cut of cloth that lies open
+        folded = "open" if single or hand.outline is not None else fold
         made = lay_parts(
             left, hand, fold=folded, tries=tries, stop=stop, hopeless=hopeless or len(hands) > 1
         )
@@ -333,7 +357,7 @@ def _on_lengths(
         return ClothNeeded(
             "", grains, tuple(laid), plans, everything, FITS, reason, used, None, "", doubts
         )
-    need = sum(item.quantity * cut_area_cm2(item) for item, _ in parts)
+    need = sum(item.quantity * cut_area_cm2(item) for item in everything)
     have = sum(hand.shape.area for hand in hands)
     verdict, reason = NO_LAY, (
         "filling one length after another the search found no lay; that does not prove there is "
@@ -344,8 +368,8 @@ def _on_lengths(
         reason = (
             f"the pieces cover {need / 1e4:.3f} m2, all lengths together only {have / 1e4:.3f} m2"
         )
-    for piece, angle in left if verdict == NO_LAY else ():
-        alone = [_alone(piece, angle, hand, fold) for hand in hands]
+    for part in left if verdict == NO_LAY else ():
+        alone = [_alone(part, hand, fold) for hand in hands]
         if all(made.verdict == CANNOT for made in alone):
             verdict = CANNOT
             reason = f"none of the {len(hands)} lengths has room for it: {alone[0].reason}"
@@ -356,32 +380,27 @@ def _on_lengths(
     )  # fmt: skip
 
 
-def _alone(piece: Piece, angle: float | str, hand: ClothInHand, fold: str) -> Lay:
+def _alone(part: Part, hand: ClothInHand, fold: str) -> Lay:
     """One copy, on a fold both hands of a pair, on a length that holds nothing else."""
-    folded = fold if hand.outline is None else "open"
-    pair = piece.pair and folded != "open"
-    one = replace(piece, quantity=1 + pair, pair=pair)
-    return lay_parts([(one, angle)], hand, fold=folded, tries=1, hopeless=False)
+    folded = fold if hand.outline is None and part.other_hand is None else "open"
+    pair = part.piece.pair and folded != "open"
+    one = part._replace(piece=replace(part.piece, quantity=1 + pair, pair=pair))
+    return lay_parts([one], hand, fold=folded, tries=1, hopeless=False)
 
 
-def _left_over(parts: _Parts, made: Lay) -> Iterator[tuple[Piece, float | str]]:
-    """What of ``parts`` was not placed, each hand of a pair for itself."""
-    for (piece, angle), (plain, other) in zip(parts, made.left_over, strict=True):
-        for count, turned_over in ((plain, False), (other, True)):
+def _left_over(parts: _Parts, made: Lay) -> Iterator[Part]:
+    """What of ``parts`` was not placed, of a pair whole ones and then single hands."""
+    for part, (plain, other) in zip(parts, made.left_over, strict=True):
+        piece = part.piece
+        if made.fold != "open" and piece.fold_edge is None and piece.quantity % 2:
+            plain = max(0, plain - 1)  # the spare one of cloth that lies double
+        if both := min(plain, other):
+            yield part._replace(piece=replace(piece, quantity=2 * both))
+        for count, mirrored in ((plain - both, False), (other - both, True)):
             if count:
-                one = _other_hand(piece) if turned_over else replace(piece, pair=False)
-                yield replace(one, quantity=min(count, piece.quantity)), angle
-
-
-def _other_hand(piece: Piece) -> Piece:
-    """The mirror image of one of a pair."""
-    return replace(
-        piece,
-        pair=False,
-        quantity=1,
-        outline=tuple((-x, y) for x, y in piece.outline),
-        grain_deg=-piece.grain_deg,
-    )
+                hand = mirrored if piece.pair else part.other_hand
+                one = replace(piece, quantity=count, pair=False)
+                yield part._replace(piece=one, other_hand=hand)
 
 
 def _short_of(left: _Parts, like: ClothInHand, tries: int | None) -> float | None:
@@ -406,7 +425,7 @@ def _endless(
     """What it takes of cloth as wide as the fullness was meant for; unknown without fullness."""
     if not fullness:
         return ClothNeeded(
-            "", grains, (), (), tuple(part for part, _ in _parts(grains, pieces)), NOT_GIVEN,
+            "", grains, (), (), tuple(part.piece for part in _parts(grains, pieces)), NOT_GIVEN,
             NOT_GIVEN, math.nan,
         )  # fmt: skip
     hand = ClothInHand(fullness[0].cloth_width_cm, LONGEST_CM)
@@ -541,9 +560,10 @@ def _less_full(
             begun = wanted.plan(width, _degrees(grains[0][0]))
         except InputError:
             continue
+        one = begun.joined_cm / begun.widths / begun.finished_cm
         steps = (
-            [widths * begun.joined_cm / begun.widths / begun.finished_cm
-             for widths in range(begun.widths - 1, 0, -1)]
+            [*(widths * one for widths in range(begun.widths - 1, 0, -1)),
+             *(share * one for share in (0.7, 0.6, 0.5, 0.4))]
             if begun.whole_widths
             else [begun.fullness * share for share in (0.9, 0.8, 0.7, 0.6, 0.5, 0.4)]
         )  # fmt: skip

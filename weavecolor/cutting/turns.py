@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import cast
+from typing import NamedTuple, cast
 
 import shapely
 from shapely import affinity
@@ -28,6 +28,15 @@ from weavecolor.cutting.pieces import (
     warp_angles,
 )
 from weavecolor.errors import InputError
+
+
+class Part(NamedTuple):
+    """A piece to cut, and the grain it is cut at where it fixes none of its own. ``other_hand``:
+    of a pair whose one hand is cut elsewhere, whether all of it is the mirrored one; else None."""
+
+    piece: Piece
+    grain: str | float
+    other_hand: bool | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,29 +141,26 @@ def _same(a: Polygon, b: Polygon) -> bool:
 
 
 def laid_items(
-    parts: Sequence[tuple[Piece, str | float]], one_way: bool, fold: str
+    parts: Sequence[Part], one_way: bool, fold: str
 ) -> tuple[list[Item], list[str]]:
     """Every copy to place, with the turns it may take; and notes for the maker.
 
-    ``parts``: pieces, each with the grain it is cut at where it does not fix its own.
-
     Parameters
     ----------
-    parts : sequence of (Piece, str or float)
+    parts : sequence of Part
     one_way : bool
         Whether the cloth must not be turned by 180.
     fold : {"open", "lengthwise", "crosswise"}
     """
     items: list[Item] = []
     notes: list[str] = []
-    for part, (piece, grain) in enumerate(parts):
+    for part, (piece, grain, other_hand) in enumerate(parts):
         field = f"piece {piece.name!r}"
         plain = ways_to_turn(piece, grain, one_way, False, fold)
         if fold == "open":
-            turned_over = ways_to_turn(piece, grain, one_way, True) if piece.pair else plain
             for copy in range(piece.quantity):
-                other = piece.pair and copy % 2 == 1
-                ways = turned_over if other else plain
+                other = bool(other_hand) or (piece.pair and copy % 2 == 1)
+                ways = ways_to_turn(piece, grain, one_way, other)
                 items.append(Item(piece, ways, 1, False, part, other))
             continue
         if piece.fold_edge is not None:
