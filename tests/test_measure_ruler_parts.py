@@ -258,3 +258,172 @@ def test_ticks_that_run_together_to_one_side_are_carried_along_the_ruler():
     scale, _ = _carried(row, (600, 400, 800, 600), (1000, 1000))
     # the scale along at du is 20 (1 + rate du)^2, across 20 (1 + rate du)
     assert scale == pytest.approx(20.0 * (1.0 + rate * 200.0) ** 1.5, rel=2e-3)
+
+
+# --- ticks, one by one ------------------------------------------------------------------------
+
+
+def _profile_of(places: np.ndarray, size: int, width: float, height=1.0) -> np.ndarray:
+    """Marks of one width on ground a little below nought, so that between them is no mark."""
+    x = np.arange(float(size))
+    return (height * np.exp(-0.5 * ((x[:, None] - places) / width) ** 2)).sum(1) - 0.02
+
+
+@pytest.mark.parametrize("period", [8.0, 12.3, 40.0])
+@pytest.mark.parametrize("start", [0.5, 0.62, 0.89, 0.97, 1.17])
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_every_whole_tick_is_found_where_it_was_drawn(period, start, sign):
+    places = period * (start + np.arange(31))
+    size = int(32 * period)
+    profile = _profile_of(places, size, 0.15 * period)
+    number, spot = _ticks(sign * profile, period)
+    # a quarter of the distance, and a pixel or two, beside it must be in the picture
+    whole = (places > 0.25 * period + 3.0) & (places < size - 0.25 * period - 3.0)
+    wanted = places[whole]
+    assert len(spot) in (len(wanted), len(wanted) + 1)
+    which = np.round(spot / period - start).astype(int)
+    assert which.tolist() == list(range(which[0], which[0] + len(spot)))
+    assert set(np.flatnonzero(whole)) <= set(which)
+    assert (number - number[0]).tolist() == (which - which[0]).tolist()
+    assert np.abs(spot - places[which]).max() < 0.02
+
+
+def test_a_short_ruler_may_lie_in_the_middle_of_a_long_box():
+    places = 404.0 + 20.0 * np.arange(11)
+    number, spot = _ticks(_profile_of(places, 1000, 3.0), 20.0)
+    assert spot == pytest.approx(places, abs=0.02)
+    # threads three pixels apart are the finest that can be told
+    fine = np.cos(2 * np.pi * np.arange(90.0) / 3.0)
+    assert len(_ticks(fine, 3.0)[0]) > 25 and _ticks(fine, 2.99) is None
+
+
+@pytest.mark.parametrize(("ticks", "found"), [(8, True), (7, False)])
+def test_eight_ticks_make_a_scale(ticks, found):
+    places = 20.0 * (np.arange(8) + 0.5)
+    made = _ticks(_profile_of(places[:ticks], 160, 3.0), 20.0)
+    assert (made is not None) is found
+    assert _ticks(_profile_of(places, 159, 3.0), 20.0) is None  # more than an eighth of the box
+
+
+@pytest.mark.parametrize(("hole", "seen"), [(2, range(31)), (3, range(20))])
+def test_two_ticks_in_a_row_may_be_worn_off(hole, seen):
+    worn = np.setdiff1d(np.arange(31), np.arange(20, 20 + hole))
+    number, spot = _ticks(_profile_of(20.0 * (worn + 0.5), 620, 3.0), 20.0)
+    assert (number + 15).tolist() == [k for k in seen if k in worn]
+
+
+@pytest.mark.parametrize(("worn", "found"), [(6, True), (7, False)])
+def test_of_a_hundred_ticks_eighty_five_must_show(worn, found):
+    left = np.setdiff1d(np.arange(40), [3, 8, 13, 24, 29, 34, 37][:worn])
+    made = _ticks(_profile_of(20.0 * (left + 0.5), 800, 3.0), 20.0)
+    assert (made is not None) is found
+
+
+@pytest.mark.parametrize(("faint", "found"), [(0.34, True), (0.29, False)])
+def test_a_mark_of_less_than_three_tenths_is_no_tick(faint, found):
+    height = np.ones(31)
+    height[[5, 22]] = faint
+    number, _ = _ticks(_profile_of(20.0 * (np.arange(31) + 0.5), 620, 3.0, height), 20.0)
+    assert {-10.0, 7.0} <= set(number) if found else not {-10.0, 7.0} & set(number)
+
+
+def _moved_ticks(off: np.ndarray):
+    """Ticks 40 pixels apart, each ``off`` of that beside its place."""
+    count = len(off)
+    return _ticks(_profile_of(40.0 * (np.arange(count) + 0.5 + off), 40 * count, 5.0), 40.0)
+
+
+@pytest.mark.parametrize(("off", "found"), [(0.118, True), (0.128, False)])
+def test_a_tick_an_eighth_beside_its_place_is_left_out(off, found):
+    moved = np.zeros(61)
+    moved[[12, 40]] = off
+    number, _ = _moved_ticks(moved)
+    assert len(number) == 61 - 2 * (not found)
+
+
+@pytest.mark.parametrize(("off", "found"), [(0.205, True), (0.24, False)])
+def test_among_shaky_ticks_one_is_left_out_by_how_shaky_they_are(off, found):
+    """Beyond three standard deviations, told from the median of what is left (over 0.6745)."""
+    moved = 0.05 * np.where(np.arange(81) // 2 % 2, 1.0, -1.0)
+    moved[42] = off  # between two that lie to the same side
+    moved[[41, 43]] = 0.05
+    number, _ = _moved_ticks(moved)
+    assert (42.0 - 40.0 in number) is found
+
+
+@pytest.mark.parametrize(("off", "found"), [(0.117, True), (0.123, False)])
+def test_ticks_that_lie_an_eighth_to_either_side_are_no_scale(off, found):
+    moved = off * np.where(np.arange(60) % 2, 1.0, -1.0)
+    assert (_moved_ticks(moved) is not None) is found
+
+
+@pytest.mark.parametrize(("off", "found"), [(0.29, True), (0.35, False)])
+def test_ticks_in_a_double_bend_are_no_ruler_seen_aslant(off, found):
+    """A plane seen aslant bends a scale one way; a cubic's root mean square is ``off`` by the root
+    of seven."""
+    x = np.linspace(-1.0, 1.0, 81)
+    assert (_moved_ticks(off * 0.5 * (5.0 * x**3 - 3.0 * x)) is not None) is found
+    assert len(_moved_ticks(2.0 * (x**2 - 1.0))[0]) == 81  # one way, by five times as much
+
+
+# --- marks of a ruler, numbered ---------------------------------------------------------------
+
+
+def test_a_ruler_whose_marks_grow_apart_is_followed():
+    number = np.arange(40.0)
+    for bend in (0.03, -0.03):
+        keep, index, _ = _even(10.0 * number + bend * number**2, _lengths(40))
+        assert keep.tolist() == index.tolist() == list(range(40))
+
+
+@pytest.mark.parametrize(("wave", "found"), [(0.13, True), (0.17, False)])
+def test_marks_in_waves_are_no_ruler(wave, found):
+    number = np.arange(60.0)  # a wave of ten marks: root mean square over the root of two
+    made = _even(10.0 * (number + wave * np.sin(2 * np.pi * number / 10)), _lengths(60))
+    assert (made is not None) is found
+
+
+@pytest.mark.parametrize(("beside", "kept"), [(0.19, True), (0.21, False)])
+def test_a_mark_a_fifth_beside_its_place_ends_the_run(beside, kept):
+    at = 10.0 * np.arange(60.0)
+    at[45:] += 10.0 * beside
+    keep, _, _ = _even(at, _lengths(60))
+    assert len(keep) == (60 if kept else 45)
+
+
+@pytest.mark.parametrize(("step", "speck"), [(0.74, True), (0.76, False)])
+def test_what_lies_three_quarters_on_is_a_speck(step, speck):
+    at = np.concatenate([10.0 * np.arange(60.0), [10.0 * (40 + step)]])
+    keep, _, _ = _even(at, np.concatenate([_lengths(60), [20.0]]))
+    assert len(keep) == (60 if speck else 41)
+
+
+@pytest.mark.parametrize(("hole", "kept"), [(1, 58), (2, 40)])
+def test_one_mark_may_be_gone_and_not_two_in_a_row(hole, kept):
+    left = np.setdiff1d(np.arange(60), [20, *range(40, 40 + hole)] if hole == 1 else [40, 41])
+    keep, index, _ = _even(10.0 * left, _lengths(60)[left])
+    assert len(keep) == kept
+    assert (index - index[0]).tolist() == left[: len(keep)].tolist()
+
+
+@pytest.mark.parametrize(("uneven", "found"), [(0.38, True), (0.45, False)])
+def test_three_gaps_in_five_are_whole(uneven, found):
+    """What is a third of a gap off in more than two of five gaps is not marks of one ruler."""
+    rng = np.random.default_rng(4)
+    at = 10.0 * np.arange(40.0)
+    rest = 400.0 + 10.0 * np.cumsum(1.0 + np.where(np.arange(int(40 / (1 - uneven)) - 40) % 2,
+                                                   0.35, -0.35))  # fmt: skip
+    at = np.concatenate([at, rest])[rng.permutation(40 + len(rest))]
+    made = _even(at, np.where(np.round(at / 10.0) % 5 == 0, 30.0, 20.0))
+    assert (made is not None) is found
+
+
+def test_marks_closer_than_three_pixels_and_too_few_halves_are_none():
+    number = np.arange(60.0)
+    assert _even(3.0 * number, _lengths(60)) is not None
+    assert _even(2.95 * number, _lengths(60)) is None
+    # halves, every other one longer: twenty whole ones are wanted
+    for count, found in ((40, True), (38, False)):
+        index = np.arange(count)
+        long = np.where(index % 2, 12.0, np.where(index % 10 == 0, 30.0, 20.0))
+        assert (_even(6.0 * index, long) is not None) is found

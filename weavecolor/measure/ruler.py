@@ -430,11 +430,10 @@ def _ticks(profile: Array, period: float) -> tuple[Array, Array] | None:
     start = middle - int(period / 2) + int(
         smooth[middle - int(period / 2) : middle + int(period / 2) + 1].argmax()
     )
-    spacing = period
     for step in (1, -1):
         place, index, missed = float(start), 0, 0
         while missed < 3:
-            guess = place + step * spacing * (1 if index else 0)
+            guess = place + (step * period if index else 0.0)
             lo, hi = int(guess - 0.25 * period), int(guess + 0.25 * period) + 2
             if lo < 1 or hi > profile.size - 1:
                 break
@@ -442,7 +441,7 @@ def _ticks(profile: Array, period: float) -> tuple[Array, Array] | None:
             a, b, c = smooth[k - 1], smooth[k], smooth[k + 1]
             if b >= a and b >= c and b > 0:
                 vertex = 0.5 * (a - c) / (a - 2 * b + c - 1e-12)
-                places[index] = k + float(np.clip(vertex, -0.5, 0.5))
+                places[index] = k + float(vertex)
                 heights[index] = float(b)
                 place, missed = places[index], 0
             else:
