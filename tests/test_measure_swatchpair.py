@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import find_swatches
 import numpy as np
 import pytest
+from cards import any_photo, photograph
 from scipy.ndimage import gaussian_filter
 
 from weavecolor.errors import InputError
 from weavecolor.measure.neutral import REFERENCES, illumination, reflectance_picture
+from weavecolor.measure.photograph import read_photograph
 from weavecolor.measure.regions import find_regions
 from weavecolor.measure.ruler import scale_from_length, scale_from_ruler
 from weavecolor.measure.shots import look
@@ -128,9 +132,28 @@ def test_swapped_pictures_are_told() -> None:
         measure_pair(table("both"), marked_white=boxes, marked_black=boxes)
 
 
+@pytest.mark.parametrize("parts", [("both",), ("white", "black")])
+@pytest.mark.parametrize("grey", [0.13, 0.18])
+def test_a_grey_card_is_reckoned_with_as_it_is(parts, grey) -> None:  # type: ignore[no-untyped-def]
+    """The grounds' two reflectances and what is seen over each tell R and T, whatever they are."""
+    pair = measure_pair(*(table(which, card=grey) for which in parts))
+    assert (abs(pair.R - R) < 2 * pair.R_uncertainty + 0.01).all()
+    assert (abs(pair.T - T) < 2 * pair.T_uncertainty + 0.01).all()
+    assert pair.card.linear == pytest.approx([grey] * 3, rel=0.05)
+    (told,) = (text for text in pair.cautions if "not black" in text)
+    assert f"sends back {grey:.0%}".replace("%", " %") in told
+    black = measure_pair(*(table(which) for which in parts))
+    assert (pair.T_uncertainty > black.T_uncertainty).all()  # and is told as less sure
+    assert not any("not black" in text for text in black.cautions)
+
+
 def test_missing_parts_are_told() -> None:
-    with pytest.raises(InputError, match="black"):
+    with pytest.raises(InputError, match="no dark card is seen; photograph .* on dull black card"):
         measure_pair(table("white"), table("white"))
+    with pytest.raises(InputError, match="no dark card is seen in the one picture given"):
+        measure_pair(table("white"))
+    with pytest.raises(InputError, match=r"black: no dark card is seen; .* \(grey card of 18 %"):
+        measure_pair(table("white"), table("black", card=0.5))
     with pytest.raises(InputError, match="burnt out|bare"):
         measure_pair(np.clip(table("both") * 3, 0, 1))
     with pytest.raises(InputError, match="paper"):
@@ -232,6 +255,21 @@ def test_parts_are_found_in_photographs_of_card_in_falling_light(number: int) ->
     layout = ("black", "both", "black", "white")[number % 4]
     one = find_swatches.found(77, number, layout)
     assert one.right, (one.strays, one.left_out)
+
+
+def test_grey_card_is_found_in_photographs_or_refused() -> None:
+    read = 0
+    for number in range(8):
+        photo = any_photo(np.random.default_rng([78, number]), ("black", "both")[number % 2])
+        data, label = photograph(replace(photo, card=(0.18, 0.18, 0.18)))
+        regions = find_regions(read_photograph(data).linear)
+        needed = find_swatches.NEEDED[photo.layout]
+        if set(needed) <= set(regions):
+            read += 1
+            for name in needed:
+                seen = label[regions[name].mask]
+                assert (seen[seen >= 0] == find_swatches.PARTS[name]).mean() > 0.98, (number, name)
+    assert read >= 6
 
 
 def test_every_picture_of_a_set_rests_on_the_same_paper() -> None:

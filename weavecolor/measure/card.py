@@ -14,7 +14,8 @@ CARD = f"""\
 PHOTOGRAPH THE CLOTH
 
 You need: the swatch, a whole sheet of plain white paper, a piece of dull black card (matt, not
-shiny), a ruler with millimetres, a telephone. Paper whose reflectance you know is better still.
+shiny; a photographer's grey card will do, less surely), a ruler with millimetres, a telephone.
+Paper whose reflectance you know is better still.
 
 Light
 - Daylight from one window at the side. Not in the sun, no lamp on, no flash.

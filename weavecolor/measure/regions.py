@@ -28,6 +28,9 @@ Mask = NDArray[np.bool_]
 _LOOK = 240  # pixels on the longer side at which the layout is found
 _LEAST = 0.006  # of the picture: a smaller part is no sheet and no swatch
 _STEP = 0.05  # of logarithms: a lesser step between two parts is none
+#: Most light of a card that is grey rather than black, of the paper's, and by how much its hue may
+#: differ: with more there is too little between the two grounds to tell depth from.
+_GREY, _GREY_HUE = 0.4, 0.25
 _ASIDE = 3  # pixels to both sides of an edge at which its step is looked at
 
 
@@ -265,13 +268,43 @@ def _layout(small: NDArray[np.float32]) -> dict[str, Mask]:
             "no bare white paper is found; show a broad band of it beside the swatch, or mark it"
         )
     white = max(paper, key=lambda k: parts.size[k])
-    # light falls off by a fifth or so, dust and shine grey the card
-    dark = [
-        k for k in _numbers(large)
-        if light[k] < 0.17 * light[white] and np.ptp(hue[k] - hue[white]) < 0.8 and k not in paper
-    ]  # fmt: skip
     inside = [k for k in _numbers(large) if k not in paper and parts.at_edge[k] < 0.02]
     bare = parts.mask(paper)
+    # light falls off by a fifth or so, dust and shine grey the card
+    dark = _grounds(light, hue, large, paper, white, 0.17, 0.8)
+    found = _on_card(parts, dark, inside, bare)
+    if found is not None:
+        return found
+    held = _swatch(parts, inside, bare)
+    if held is not None:
+        return {"paper": bare, "swatch over white": held}
+    found = _on_card(parts, _grounds(light, hue, large, paper, white, _GREY, _GREY_HUE), inside, bare)
+    if found is not None:
+        return found
+    if dark:
+        return {"paper": bare, "card": parts.mask([max(dark, key=lambda k: parts.size[k])])}
+    return {"paper": bare}
+
+
+def _grounds(
+    light: NDArray[np.float64],
+    hue: NDArray[np.float64],
+    large: Mask,
+    paper: Sequence[int],
+    white: int,
+    most: float,
+    hued: float,
+) -> list[int]:
+    """Large parts of less than ``most`` of the paper's light, whose hue differs less than ``hued``
+    from that of its part ``white``."""
+    near = np.ptp(hue - hue[white], axis=1) < hued
+    return [k for k in _numbers(large & near & (light < most * light[white])) if k not in paper]
+
+
+def _on_card(
+    parts: _Parts, dark: Sequence[int], inside: Sequence[int], bare: Mask
+) -> dict[str, Mask] | None:
+    """Paper, card and the swatch on it, where one of the ``dark`` parts holds it."""
     best, most = None, 0.0
     for card in [_alike(parts, k, dark) for k in dark]:
         mask = parts.mask(card)
@@ -284,15 +317,7 @@ def _layout(small: NDArray[np.float32]) -> dict[str, Mask]:
         score = float(mask.sum()) * _beside(held, bare | mask)
         if score > most:
             best, most = {"paper": bare, "card": mask} | _shared_out(held, bare, mask), score
-    if best is not None:
-        return best
-    found = {"paper": bare}
-    held = _swatch(parts, inside, bare)
-    if held is not None:
-        found["swatch over white"] = held
-    elif dark:
-        found["card"] = parts.mask([max(dark, key=lambda k: parts.size[k])])
-    return found
+    return best
 
 
 def _numbers(chosen: Mask) -> list[int]:

@@ -35,6 +35,8 @@ Array = NDArray[np.float64]
 
 #: White backing of the contrast ratio (TAPPI T 425: 100 R0 / R0.89).
 CONTRAST_WHITE = 0.89
+#: Card that sends back more than this share of what the paper does is told as grey.
+GREY = 0.13
 _DRAWS = 400
 
 
@@ -178,11 +180,8 @@ def measure_pair(
         (second, "card", "black"),
     ):
         if label not in side.regions:
-            raise InputError(
-                f"no {label} is found; lay the swatch flat with a broad band of bare paper and "
-                "bare card round it, or mark it in the picture",
-                field=f"picture over {picture}",
-            )
+            raise InputError(_missing(label, side, black is None),
+                             field=f"picture over {picture}")  # fmt: skip
     cautions: list[str] = []
     rw, e_rw = _mean(first, "swatch over white")
     rk, e_rk = _mean(second, "swatch over black")
@@ -215,6 +214,12 @@ def measure_pair(
                 f"the light on the paper varies by {100 * side.light.unevenness:.0f} %: it was "
                 "evened out, but a more even light is surer"
             )
+    if (card > GREY * rg).any():
+        cautions.append(
+            f"the card sends back {100 * float(card.mean()):.0f} % of the light: it is grey, not "
+            "black. It was reckoned with as it is, but depth and cover are surer over dull black "
+            "card"
+        )
     if (e_rw > 0.05).any() or (e_rk > 0.05).any():
         cautions.append("the swatch is uneven in the picture: flatten it, or mark an even part")
     wide = e_rg / rg
@@ -331,6 +336,21 @@ def _side(
     except InputError as error:
         raise error.at(field=f"picture {which}") from None
     return _Side(regions, reflectance_picture(image, light), light, clipped)
+
+
+def _missing(label: str, side: _Side, alone: bool) -> str:
+    """What is wrong where ``label`` is not found, and what would be right."""
+    if label == "swatch over black" and "card" not in side.regions:
+        where = " in the one picture given" if alone else ""
+        return (
+            f"no dark card is seen{where}; photograph the swatch on dull black card (grey card of "
+            "18 % will do, less surely), with bare card all round it and a strip of white paper "
+            "beside it, or mark card and swatch"
+        )
+    return (
+        f"no {label} is found; lay the swatch flat with a broad band of bare paper and bare card "
+        "round it, or mark it in the picture"
+    )
 
 
 def _check_not_swapped(first: _Side, second: _Side, two: bool) -> None:
