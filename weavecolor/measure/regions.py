@@ -278,7 +278,8 @@ def _layout(small: NDArray[np.float32]) -> dict[str, Mask]:
     held = _swatch(parts, inside, bare)
     if held is not None:
         return {"paper": bare, "swatch over white": held}
-    found = _on_card(parts, _grounds(light, hue, large, paper, white, _GREY, _GREY_HUE), inside, bare)
+    grey = _grounds(light, hue, large, paper, white, _GREY, _GREY_HUE)
+    found = _on_card(parts, grey, inside, bare)
     if found is not None:
         return found
     if dark:
