@@ -102,7 +102,7 @@ def test_describe_tells_what_was_supposed_of_a_file(capsys, tmp_path):
     )
     text = good(capsys, "describe", str(path))
     assert "supposed, as usual for silk yarn" in text
-    assert "colour recovered from sRGB" in text
+    assert "colour taken from a screen colour" in text
 
 
 def test_compare_leaves_a_sheet_and_a_table(capsys, tmp_path):

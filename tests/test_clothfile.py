@@ -73,7 +73,7 @@ def test_what_was_supposed_is_said():
     told = " | ".join(assumed_words(cloth_from_toml(GOOD)))
     assert "16 filaments (12 to 21), boiled off (organza is woven in the gum)" in told
     assert "packing 0.62 (0.5 to 0.72)" in told and "as usual for silk yarn" in told
-    assert "weft colour recovered from sRGB" in told
+    assert "weft colour taken from a screen colour" in told
     assert "warp colour" not in told
 
 
@@ -101,7 +101,7 @@ def test_colour_ways_agree_with_their_meaning(tmp_path):
     assert reading(values * daylight, daylight).Lab == pytest.approx([40, 30, -10], abs=0.05)
     unsaid = cloth_from_toml(text.replace(', illuminant = "D65"', ""))
     assert (unsaid.weft.colour == values).all()
-    assert "supposed in D65" in dict(unsaid.known)["weft.colour"].source
+    assert "supposed to be by daylight" in dict(unsaid.known)["weft.colour"].source
     short = changed('colour = { srgb = "#202020" }', 'colour = "#8a2be2"')
     values = cloth_from_toml(short).weft.colour
     assert reading(values * daylight, daylight).hex == "#8a2be2"

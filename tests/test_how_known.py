@@ -107,6 +107,12 @@ def test_a_file_without_the_table_is_read_as_before():
     assert "picks" not in known and cloth.remarks == ()
     assert known_of([cloth]).yarn_assumed and known_of([cloth]).colour_recovered
     lines = assumed_words(cloth)
+    # told in plain words, as a file of now tells it, and so where its table of now was of before
+    assert "warp colour taken from a screen colour: many dyes look so in daylight" in lines[1]
+    text = cloth_to_toml(cloth)
+    was = "recovered from sRGB: many spectra"
+    older = text.replace("taken from a screen colour: many dyes", was)
+    assert older != text and cloth_from_toml(older) == cloth
     assert any(line.startswith("warp: 16 filaments (12 to 21), boiled off") for line in lines)
     assert cloth_from_toml(cloth_to_toml(cloth)) == cloth
 

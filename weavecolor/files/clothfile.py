@@ -70,7 +70,7 @@ from typing import Any
 from weavecolor.colour.screencolour import screen_rgb
 from weavecolor.colour.spectra import WAVELENGTHS, Spectrum, frozen, resample
 from weavecolor.errors import InputError
-from weavecolor.files.earlierknown import known_of_texts
+from weavecolor.files.earlierknown import known_of_texts, plain_source
 from weavecolor.files.fields import Fields
 from weavecolor.files.spectrafile import read_spectra
 from weavecolor.files.textfile import read_text, toml_table
@@ -554,12 +554,11 @@ def _colour(
     # Recovery loads the colour library: only when a file needs it.
     from weavecolor.colour.colorimetry import spectrum_from_lab, spectrum_from_srgb
 
-    told = "sRGB" if ways == ["srgb"] else "Lab"
+    told = "screen colour" if ways == ["srgb"] else "colour in Lab"
     if ways == ["lab"] and "illuminant" not in fields:
-        told = "Lab, supposed in D65"
+        told += ", supposed to be by daylight (D65)"
     known[f"{system}.colour"] = HowKnown.assumed(
-        source=f"recovered from {told}: many spectra look so in daylight, and they differ in other "
-        "light"
+        source=f"taken from a {told}: many dyes look so in daylight, and they differ in other light"
     )
     try:
         if ways == ["srgb"]:
@@ -667,7 +666,7 @@ def _known(top: Fields) -> dict[str, HowKnown]:
                 one.number("spread", 0.0, math.inf, default=None),
                 one.number("low", *ends, default=None),
                 one.number("high", *ends, default=None),
-                one.text("source", 400, default=""),
+                plain_source(one.text("source", 400, default="")),
                 tuple((other, told.number(other, -1.0, 1.0)) for other in told),
                 tuple(one.numbers("root")) if "root" in one else (),
             )

@@ -29,8 +29,8 @@ def assumed_words(cloth: Cloth) -> tuple[str, ...]:
     Examples
     --------
     >>> print(assumed_words(organza)[0])
-    warp and weft: packing 0.8 (0.7 to 0.95), flattening 1.35 (1 to 1.6), bright supposed, none \
-was measured
+    warp and weft: packing 0.8 (0.7 to 0.95), flattening 1.35 (1 to 1.6), bright fibre supposed, \
+none was measured
     """
     known = dict(cloth.known)
     lines: dict[str, list[str]] = {}
@@ -72,7 +72,7 @@ def _phrase(key: str, yarn: Yarn, cloth: Cloth, system: str, how: HowKnown) -> s
         case "dull_per_mm":
             word = next((w for w, s in LUSTRES.items() if s.usual == yarn.dull_per_mm), "")
             if word == "bright":
-                return word
+                return "bright fibre"
             number = f"dull_per_mm {yarn.dull_per_mm:g}{span}"
             return f"{word}, {number}" if word else number
         case "count":
