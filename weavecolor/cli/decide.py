@@ -411,6 +411,7 @@ def _json(found: Found) -> str:
             "words": promise.words,
             "complete": promise.complete,
             "proven": promise.proven,
+            "sure_places": promise.sure if promise.proven else 0,
             "bound": promise.bound,
             "worst_error": promise.worst_error,
             "screened": promise.screened,

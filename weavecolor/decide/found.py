@@ -15,14 +15,16 @@ from weavecolor.scene.scene import Scene
 
 @dataclass(frozen=True)
 class Guarantee:
-    """What is promised of the first option.
+    """What is promised of the first option, and of those after it.
 
     ``complete``: every allowed stack was screened; ``proven``: and none that is left could be
     better if the screening errs by at most ``bound`` (loss points). ``margin``: how far the next
     stack not worked out lies behind the best, by screening. ``worst_error``: the largest error
     seen, over ``checked`` stacks worked out both ways. ``stopped`` by the user. ``screened``: how
     many stacks were computed, ``bounded`` how many a proved bound showed to be further from the
-    wish than the best ones, ``ruled_out`` how many the limits do not allow.
+    wish than the best ones, ``ruled_out`` how many the limits do not allow. ``sure``: how many of
+    the ``listed`` options, from the first, none that was not worked out could beat if the screening
+    errs by at most ``bound``.
     """
 
     complete: bool
@@ -35,6 +37,8 @@ class Guarantee:
     stopped: bool
     bounded: int = 0
     ruled_out: int = 0
+    sure: int = 0
+    listed: int = 0
 
     @property
     def decided(self) -> int:
@@ -63,9 +67,20 @@ class Guarantee:
             said += f" {self.ruled_out} more were ruled out by the limits."
         tested = f"{self.checked} worked out in full differed by at most {self.worst_error:.2f}"
         if self.proven:
+            several = f"the rest beats the first {self.sure}"
+            best = several if self.sure > 1 else "the rest is better"
+            later = ""
+            if self.sure < self.listed:
+                places = f"{self.sure + 1} to {self.listed}"
+                if self.sure + 1 == self.listed:
+                    places = f"{self.listed}"
+                later = (
+                    f" Place {places} may be beaten, within that error, by a stack that was only "
+                    "looked at quickly."
+                )
             return (
-                f"{said} None of the rest is better unless the quick look errs by more than "
-                f"{self.bound:.2f} ({tested})."
+                f"{said} None of {best} unless the quick look errs by more than {self.bound:.2f} "
+                f"({tested}).{later}"
             )
         return (
             f"{said} Not every close one was worked out in full: one may be better if the quick "

@@ -167,9 +167,10 @@ def search(
             pool = run.pool(blocks)
             proven, margin = run.work_out(pool, ticker)
     shortlist, short = run.shortlist(pool, options, ticker)
+    sure = run.sure(shortlist, pool)
     guarantee = Guarantee(
         complete and not ticker.stopped,
-        proven and complete and not ticker.stopped,
+        proven and (sure > 0 or not shortlist) and complete and not ticker.stopped,
         run.bound,
         margin,
         max(run.errors, default=0.0),
@@ -178,6 +179,8 @@ def search(
         ticker.stopped,
         sum(block.bounded for block in blocks),
         sum(block.ruled_out for block in blocks),
+        sure,
+        len(shortlist),
     )
     cloud = run.cloud(blocks, guarantee.decided)
     ticker.finish()
@@ -493,6 +496,13 @@ class _Run:
             self.in_full(batch, ticker)
             spent += len(batch)
         return self.exhausted, 0.0
+
+    def sure(self, chosen: Sequence[Judged], pool: Sequence[Judged]) -> int:
+        """How many of the first options no stack left to the screening can beat within its error:
+        of the best screened, those left over here are the best that are left at all."""
+        left = [j.loss for j in pool if j.key not in self.worked and j.key not in self.misfits]
+        least = min(left, default=np.inf) - self.bound
+        return next((k for k, one in enumerate(chosen) if one.loss > least), len(chosen))
 
     def shortlist(
         self, pool: list[Judged], most: int, ticker: Ticker
