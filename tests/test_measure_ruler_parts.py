@@ -12,6 +12,8 @@ from weavecolor.measure.ruler import (
     _carried,
     _even,
     _longer,
+    _period,
+    _phase,
     _Row,
     _rows_among,
     _shapes,
@@ -427,3 +429,51 @@ def test_marks_closer_than_three_pixels_and_too_few_halves_are_none():
         index = np.arange(count)
         long = np.where(index % 2, 12.0, np.where(index % 10 == 0, 30.0, 20.0))
         assert (_even(6.0 * index, long) is not None) is found
+
+
+@pytest.mark.parametrize(("every", "plain"), [(2, 12.0), (5, 20.0), (10, 20.0)])
+def test_the_long_marks_may_begin_anywhere(every, plain):
+    for first in range(every):
+        index = np.arange(41)
+        length = np.where(index % every == first, 1.6 * plain, plain)
+        assert _phase(length, index, every) == first
+        assert _longer(length, index, every)
+        # marks short of the long ones alone are left
+        left = index % every != first
+        assert not _longer(length[left], index[left], every)
+        # speckled lengths: by the middle of each, and not by the longest
+        length[(first + 1) % every] = 3.0 * plain
+        assert _phase(length, index, every) == first
+    # where only every fifth mark is left at all, it is that
+    index = np.arange(3, 103, 5)
+    assert _phase(np.full(20, 0.5), index, 5) == 3
+
+
+@pytest.mark.parametrize("first", range(10))
+def test_of_ten_marks_the_fifth_may_be_longer_too(first):
+    index = np.arange(60)
+    length = np.where(index % 10 == first, 36.0, 20.0)
+    length[index % 10 == (first + 5) % 10] = 28.0
+    assert _longer(length, index, 10)
+    # of all others none may be
+    length[index % 10 == (first + 3) % 10] = 28.0
+    assert not _longer(length, index, 10)
+    two = np.arange(first, first + 12)  # two centimetre marks may do, with eight others
+    lengths = np.where(two % 10 == first, 36.0, 20.0)
+    assert _longer(lengths, two, 10) and not _longer(lengths[:9], two[:9], 10)
+
+
+@pytest.mark.parametrize("period", [9.0, 14.7, 23.0, 40.0])
+@pytest.mark.parametrize("width", [0.08, 0.2])
+def test_a_comb_s_period_is_that_of_its_ticks(period, width):
+    """Narrow ticks have overtones as strong as the fundamental: it is the fundamental that counts,
+    in noise, too; noise alone is nowhere strong."""
+    size = int(26 * period)
+    places = period * (0.4 + np.arange(26))
+    noise = np.random.default_rng(6).standard_normal(size)
+    clean = _profile_of(places, size, width * period)
+    strong, told = _period(clean - clean.mean() + 0.2 * clean.std() * noise)
+    assert told == pytest.approx(period, rel=0.004) and strong > 1e3
+    assert _period(noise)[0] < 100.0
+    # power goes with the square
+    assert _period(7.0 * noise)[0] == pytest.approx(_period(noise)[0])
