@@ -18,8 +18,8 @@ from weavecolor.cutting.folds import fold_profile
 from weavecolor.cutting.fullness import FullnessWanted, plan_fullness, skirt_layers
 from weavecolor.cutting.lay import CANNOT, lay
 from weavecolor.cutting.lengths import positive
-from weavecolor.cutting.needed import _doubts, cloth_needed
-from weavecolor.cutting.nesting import Nest, convex_parts, form
+from weavecolor.cutting.needed import _doubts, _less_full, cloth_needed
+from weavecolor.cutting.nesting import Nest, _crossings, convex_parts, form
 from weavecolor.cutting.pieces import Piece, grain_arrow, mirror, sewing_outline
 from weavecolor.cutting.piecesfile import cutting_from_toml
 from weavecolor.cutting.remnant import ClothInHand
@@ -226,3 +226,59 @@ def test_only_an_odd_number_cut_double_leaves_one_to_spare(quantity):
     items, notes = laid_items([Part(piece, "straight")], False, "lengthwise")
     assert len(items) == math.ceil(quantity / 2) and all(item.copies == 2 for item in items)
     assert ["spare" in note for note in notes] == [True] * (quantity % 2)
+
+
+# --- where lines cross, and how many lays are tried -------------------------------------------
+
+
+@pytest.mark.parametrize("turn", range(4))
+@pytest.mark.parametrize("gap", [-4e-9, 0.0, 4e-9])
+def test_lines_that_meet_but_for_a_hair_cross(turn, gap):
+    """To every side: an end that rounding leaves a hair short or beyond touches all the same."""
+    lines = np.array([[0.0, 0, 5, 0], [5 + gap, -1, 5 + gap, 1], [2, gap, 2, 5], [9, 0, 9, 5]])
+    points = lines.reshape(-1, 2)
+    for _ in range(turn):
+        points = np.column_stack([-points[:, 1], points[:, 0]])
+    for order in (1, -1):
+        found = _crossings(points.reshape(-1, 4)[::order].copy())
+        wanted = np.array([[5.0, 0.0], [2.0, 0.0]])
+        for _ in range(turn):
+            wanted = np.column_stack([-wanted[:, 1], wanted[:, 0]])
+        assert len(found) == 2
+        for point in wanted:
+            assert np.abs(found - point).max(axis=1).min() < 1e-7
+
+
+@pytest.mark.parametrize("tries", [1, 2, 7])
+def test_as_many_lays_are_tried_as_asked(tries):
+    slanted = Piece.polygon("gore", ((0.0, 0.0), (30.0, 0.0), (20.0, 50.0), (10.0, 50.0)),
+                            quantity=4)  # fmt: skip
+    told = []
+    made = lay([slanted], ClothInHand(90.0, 400.0), tries=tries,
+               progress=lambda *n: told.append(n))  # fmt: skip
+    assert made.fits
+    assert [n[:2] for n in told] == [(k + 1, tries) for k in range(tries)]
+    lengths = [n[2] for n in told]
+    assert lengths == sorted(lengths, reverse=True)  # never worse than the best so far
+    assert made.used_cm == pytest.approx(lengths[-1], abs=0.01)
+
+
+# --- less of it -------------------------------------------------------------------------------
+
+
+def test_less_is_looked_for_one_width_at_a_time():
+    wanted = FullnessWanted("skirt", "gathered", 100.0, 150.0, 60.0, widths=5)
+    flat = FullnessWanted("band", "flat", 100.0, 150.0, 10.0, widths=1)
+    hands = (ClothInHand(100.0, 500.0), ClothInHand(150.0, 500.0))
+    found = list(_less_full((flat, wanted), hands, STRAIGHT))
+    # of the widest: 147 cm of each width; then 0.7 of one, which still is as wide as the waist
+    assert [full for _, full, _ in found] == pytest.approx([5.88, 4.41, 2.94, 1.47, 1.029])
+    assert {one.what for one, _, _ in found} == {"skirt"}
+    for _, full, both in found:
+        assert both[0] is flat and both[1].widths is None
+        assert both[1].fullness == pytest.approx(full)
+    # panels that are cut to size, by tenths
+    bias = list(_less_full((wanted,), hands, ((45.0, 1),)))
+    begun = wanted.plan(150.0, 45.0).fullness
+    shares = [full / begun for _, full, _ in bias]
+    assert shares == pytest.approx([0.9, 0.8, 0.7, 0.6, 0.5, 0.4])

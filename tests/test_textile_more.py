@@ -6,6 +6,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
+from scipy.special import spherical_jn, spherical_yn
 
 from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
@@ -14,7 +15,7 @@ from weavecolor.textile.assumedwords import _phrase
 from weavecolor.textile.construction import cloth_cover
 from weavecolor.textile.fibres import fibre
 from weavecolor.textile.howknown import HowKnown
-from weavecolor.textile.usual import USUAL, usual_yarn
+from weavecolor.textile.usual import LUSTRES, USUAL, usual_yarn
 from weavecolor.textile.weaves import half_turn, weave
 from weavecolor.textile.yarn import STEEPEST_TWIST_DEG, Yarn, greatest_packing
 
@@ -138,3 +139,43 @@ def test_fibres_are_as_fine_as_cloth_for_clothes_has_them(name):
     if one.fibre == "wool":  # round, of 1.31 g/cm3: 9.86 um across at 1 dtex
         across = 9.86 * np.sqrt([one.fineness_dtex.low, one.fineness_dtex.high])
         assert 14.0 < across[0] < 20.0 and 25.0 < across[1] < 31.0
+
+
+def _mie(x: float, m: float) -> tuple[float, float]:
+    """Efficiency of scattering and mean cosine of a sphere of size ``x`` and index ``m`` (C. F.
+    Bohren, D. R. Huffman, Absorption and Scattering of Light by Small Particles, 1983, ch. 4)."""
+    n = np.arange(1, int(x + 4.0 * x ** (1 / 3) + 10))
+
+    def psi(z):
+        return z * spherical_jn(n, z), spherical_jn(n, z) + z * spherical_jn(n, z, True)
+
+    (inner, d_inner), (outer, d_outer) = psi(m * x), psi(x)
+    hankel = spherical_jn(n, x) + 1j * spherical_yn(n, x)
+    xi = x * hankel
+    d_xi = hankel + x * (spherical_jn(n, x, True) + 1j * spherical_yn(n, x, True))
+    a = (m * inner * d_outer - outer * d_inner) / (m * inner * d_xi - xi * d_inner)
+    b = (inner * d_outer - m * outer * d_inner) / (inner * d_xi - m * xi * d_inner)
+    q = 2.0 / x**2 * ((2 * n + 1) * (abs(a) ** 2 + abs(b) ** 2)).sum()
+    k = n[:-1]
+    turned = (k * (k + 2) / (k + 1) * (a[:-1] * a[1:].conj() + b[:-1] * b[1:].conj()).real).sum()
+    turned += ((2 * n + 1) / (n * (n + 1)) * (a * b.conj()).real).sum()
+    return float(q), float(4.0 / x**2 * turned / q)
+
+
+def test_dull_fibre_scatters_as_its_pigment_does():
+    """Spheres of anatase 0.3 um across (index 2.5, 3.9 g/cm3), in fibre of index 1.6 and 1.39
+    g/cm3, by Mie's theory, less what goes straight on; five times the pigment, five times that."""
+    rayleigh = 8 / 3 * 1e-8 * (0.69 / 3.69) ** 2
+    assert _mie(1e-2, 1.3)[0] == pytest.approx(rayleigh, rel=1e-3)
+    for word, mass in (("semi-dull", 0.003), ("dull", 0.015)):
+        span = LUSTRES[word]
+        for um in (0.45, 0.55, 0.65):
+            q, mean = _mie(np.pi * 0.3 * 1.6 / um, 2.5 / 1.6)
+            made = 1.5 * mass * 1.39 / 3.9 / 0.3 * q * (1.0 - mean) * 1e3
+            assert span.low < made < span.high
+            assert span.usual / 2.0 < made < 2.0 * span.usual
+    some, five = LUSTRES["semi-dull"], LUSTRES["dull"]
+    assert (five.low, five.usual, five.high) == (5 * some.low, 5 * some.usual, 5 * some.high)
+    assert some.high == 2 * some.usual == 4 * some.low
+    bright = LUSTRES["bright"]
+    assert bright.low == bright.usual == 0.0 < bright.high < some.low
