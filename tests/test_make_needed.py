@@ -18,7 +18,7 @@ from weavecolor.cutting.needed import cloth_needed
 from weavecolor.cutting.pieces import Piece, named_apart, sewing_outline
 from weavecolor.cutting.piecesfile import cutting_from_toml
 from weavecolor.cutting.remnant import ClothInHand, cloth_as_folded, damage_as_folded
-from weavecolor.decide.enoughcloth import fits_by_lay
+from weavecolor.decide.enoughcloth import fits_by_lay, stack_needs
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch, swatch_folder
 from weavecolor.making.answers import fits_of, needs_of, project_cloth, stack_of
@@ -597,6 +597,46 @@ def test_no_bias_leaves_the_bias_out(capsys):
     assert '"grain_deg": 45' in grains() or '"grain_deg": 30' in grains()
     only = grains("--no-bias")
     assert '"grain_deg": 45' not in only and '"grain_deg": 30' not in only
+
+
+def test_a_weave_that_half_a_turn_changes_is_not_laid_both_ways_up_in_silence(tmp_path, capsys):
+    # Wedges 40 and 10 wide, 60 long: head to tail two lie on 50 of width, else one after another.
+    wedge = Piece.polygon("wedge", [(0, 0), (40, 0), (10, 60), (0, 60)], quantity=2, seam_cm=0.0)
+    hand = ClothInHand(52, 130)
+    odd = ("X..X.", ".XX..", "X.X..", "...XX", ".X..X")  # turned half round it is another plan
+    plan = tuple(tuple(int(c == "X") for c in row) for row in odd)
+    turned = tuple(row[::-1] for row in plan[::-1])
+    shifted = [
+        tuple(tuple(turned[(p + a) % 5][(e + b) % 5] for e in range(5)) for p in range(5))
+        for a in range(5) for b in range(5)
+    ]  # fmt: skip
+    assert plan not in shifted
+    plain = load_swatch(ORGANZA)
+    cloth = replace(plain, weave=replace(plain.weave, name="odd", lift=plan))
+    told = {}
+    for one, way in ((cloth, False), (cloth, True), (plain, False)):
+        lengths = {one.name: [replace(hand, one_way=way)]}
+        (need,) = stack_needs(Stack((Layer(one),)), [wedge], [], lengths, tries=20)
+        assert need.fits
+        told[one is cloth, way] = [note for note in need.notes if "upside down" in note]
+        assert need.directions == ({0} if way else {0, 180})
+    assert told[True, False] and not told[True, True] and not told[False, False]
+
+
+def test_both_diagonals_are_told_where_bias_took_them():
+    front = Piece.rectangle("front", 30.0, 60.0, quantity=3)
+    gore = Piece.polygon("gore", [(0, 0), (20, 0), (30, 60), (0, 60)], quantity=2, pair=True)
+    hand = [ClothInHand(112, 250)]
+
+    def laid(grain):
+        return cloth_needed("silk", ((grain, 1),), [front, gore], (), hand, tries=60)
+
+    free, kept = laid("bias"), laid(45.0)
+    assert {turn % 180 for turn in free.directions} == {45, 135}
+    assert any("both diagonals" in note for note in free.notes)
+    # warp 45 degrees to the left of the piece's grain line, so that to the right of the warp
+    assert {turn % 180 for turn in kept.directions} == {135}
+    assert not kept.notes
 
 
 def test_the_drawing_tells_lengths_bite_warp_fold_and_names():

@@ -95,6 +95,14 @@ class ClothNeeded:
         return sum(count for _, count in self.grains)
 
     @property
+    def directions(self) -> set[int]:
+        """Which ways the pieces' grain lines point on the cloth, degrees anticlockwise from along
+        the warp, whole, 0 to 359."""
+        arrows = [piece.grain for _, lay in self.laid for piece in lay.placements]
+        turns = (math.degrees(math.atan2(x0 - x1, y1 - y0)) for (x0, y0), (x1, y1) in arrows)
+        return {round(turn) % 360 for turn in turns}
+
+    @property
     def counted(self) -> str:
         """What was counted, in words: layers, pieces, panels of each fullness."""
         pieces = sum(part.quantity for part in self.parts) - sum(
@@ -218,7 +226,18 @@ def cloth_needed(
         raise InputError("there is no layer of it", field=cloth)
     asked = (grains, named_apart(pieces), tuple(fullness), tuple(in_hand), fold, tries, largest)
     made = _needed(*asked) if stop is None else _work_out(*asked, stop)
-    return replace(made, cloth=cloth)
+    return replace(made, cloth=cloth, notes=(*made.notes, *_on_both_diagonals(made)))
+
+
+def _on_both_diagonals(made: ClothNeeded) -> tuple[str, ...]:
+    """What to mind where the word "bias" let pieces lie on either diagonal."""
+    asked = [*(angle for angle, _ in made.grains), *(part.grain for part in made.parts)]
+    if "bias" not in asked or not {45, 135} <= {angle % 180 for angle in made.directions}:
+        return ()
+    return (
+        "Pieces lie on both diagonals, which look different in a twill or in hard twisted yarn; "
+        "lay them at 45 degrees to keep to one.",
+    )
 
 
 def _work_out(

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 from weavecolor.cutting.fullness import FullnessWanted
 from weavecolor.cutting.lay import CANNOT
@@ -20,6 +21,13 @@ from weavecolor.errors import InputError
 from weavecolor.optics.stack import Stack
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.grain import grain_words
+from weavecolor.textile.weaves import half_turn
+
+#: Said where cloth that half a turn changes was laid both ways up.
+UPSIDE_DOWN = (
+    "Some pieces lie upside down, and this weave looks different so: say 'one way' of the cloth in "
+    "hand to cut all of them alike."
+)
 
 
 def fits_by_lay(
@@ -148,15 +156,27 @@ def stack_needs(
         return ()
     uses = grains_used(stack)
     made = []
+    weaves = {layer.cloth.name: layer.cloth.weave for layer in stack.layers}
     for done, (name, grains) in enumerate(uses.items(), 1):
-        made.append(
-            cloth_needed(
-                name, grains, pieces, fullness, in_hand.get(name, ()), fold=fold, tries=tries
-            )
+        need = cloth_needed(
+            name, grains, pieces, fullness, in_hand.get(name, ()), fold=fold, tries=tries
         )
+        if half_turn(weaves[name].lift) is None and _upside_down(need):
+            need = replace(need, notes=(*need.notes, UPSIDE_DOWN))
+        made.append(need)
         if progress is not None:
             progress(done, len(uses))
     return tuple(made)
+
+
+def _upside_down(need: ClothNeeded) -> bool:
+    """Whether pieces lie head up and head down, where all layers were asked for one way up."""
+
+    def opposed(turns: set[int]) -> bool:
+        return any((turn + 180) % 360 in turns for turn in turns)
+
+    asked = {round(angle) % 360 for angle, _ in need.grains if not isinstance(angle, str)}
+    return opposed(need.directions) and not opposed(asked)
 
 
 def _answer(
