@@ -387,3 +387,35 @@ def test_a_project_without_a_choice_or_of_a_newer_version_is_refused(tmp_path, c
         assert run(verb) == 2
         assert "newer weavecolor" in capsys.readouterr().err
     assert not out.exists()
+
+
+def test_a_stack_of_ones_own_is_kept_and_its_fullness_told_as_it_is_cut(tmp_path, capsys):
+    skirt = FullnessWanted("skirt", "gathered", 70.0, 110.0, 60.0, fullness=2.5)
+    hand = (ClothInHand(150.0, 400.0, selvedge_cm=1.0),)
+    held = project(fullness=(skirt,), chosen="", backings=("black",))
+    held = replace(held, cloths=(held.cloths[0], replace(held.cloths[1], in_hand=hand)))
+    file = str(save_making(tmp_path / "p.json", held))
+
+    def shown():
+        assert run(["project", "show", file]) == 0
+        return capsys.readouterr().out
+
+    # 175 on 112, and on 148 between the selvedges: two widths joined of each
+    told = shown()
+    assert "Skirt, o: 2 widths of 112 cm" in told and "Skirt, c: 2 widths of 148 cm" in told
+    assert run(["project", "keep", file, "c back cross + o 30"]) == 0
+    assert "kept in" in (said := capsys.readouterr().err) and "choose" in said
+    kept = load_making(file).option("B")
+    assert [(x.cloth, x.grain_deg, x.face) for x in kept.layers] == [
+        ("c", 90.0, "back"), ("o", 30.0, "face")
+    ]  # fmt: skip
+    assert kept.backing == "black" and not load_making(file).chosen
+    assert run(["project", "choose", file, "B"]) == 0
+    # sideways 175 and two seams go round in one
+    told = shown()
+    assert "Skirt, c: 1 length of 178 cm" in told and "2 widths" not in told
+    for wrong, says in (("q + o", "no cloth of"), ("", "names no cloth")):
+        assert run(["project", "keep", file, wrong]) == 2
+        assert says in capsys.readouterr().err
+    assert run(["project", "keep", file, "c", "--behind", ORGANZA]) == 2
+    assert "innermost layer" in capsys.readouterr().err

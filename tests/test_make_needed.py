@@ -186,6 +186,12 @@ def test_a_piece_that_is_also_a_fullness_is_doubted_and_names_are_told_apart():
     need = cloth_needed("silk", STRAIGHT, [panel], [SKIRT], [ClothInHand(100, 900)], tries=3)
     assert any("take one away" in line for line in need.notes)
     cuff = Piece.rectangle("cuff", 8.0, 22.0)
+    sleeve = replace(SKIRT, what="Sleeve", finished_cm=40.0)
+    one, two = (
+        cloth_needed("silk", STRAIGHT, [], [SKIRT, *told], [ClothInHand(100, 900)], tries=3)
+        for told in ([sleeve], [replace(sleeve, what=f"{side} sleeve") for side in ("l", "r")])
+    )
+    assert [n for n in one.notes if n.startswith("One sleeve is counted")] and not two.notes
     names = [part.name for part in named_apart([cuff, replace(cuff, quantity=2), cuff])]
     assert names == ["cuff", "cuff (2)", "cuff (3)"]
     text = 'unit = "cm"\n' + '[[piece]]\nname = "cuff"\nacross = 8\ndown = 22\n' * 2

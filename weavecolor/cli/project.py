@@ -16,11 +16,12 @@ from weavecolor.cli._making import (
     own_project,
     project_called,
 )
-from weavecolor.cli._shared import choices, give
-from weavecolor.errors import InputError
+from weavecolor.cli._shared import backing_called, choices, give
+from weavecolor.errors import InputError, capital
 
 if TYPE_CHECKING:
     from weavecolor.making.model import Making, MakingCloth
+    from weavecolor.textile.cloth import Cloth
 
 
 @click.group()
@@ -116,6 +117,46 @@ def check(project: str) -> None:
         click.echo(f"Sound. weavecolor sheet {project} --out sheet.pdf writes the making sheet.")
     else:
         click.echo("Sound.")
+
+
+@command.command(
+    "keep",
+    epilog='Example: weavecolor project keep dress.json "shot-organza-teal-copper cross back + '
+    'silk-chiffon-ivory" --behind "skin medium"',
+)
+@click.argument("file")
+@click.argument("stack")
+@click.option("--behind", help="What lies behind; open for nothing  [default: the project's first, "
+              "or white]")  # fmt: skip
+@click.option("--lay", default="loose", show_default=True,
+              help="How layers lie: touching, loose, apart.")  # fmt: skip
+def keep(file: str, stack: str, behind: str | None, lay: str) -> None:
+    """Put a STACK of your own among the options of the project FILE.
+
+    STACK is written as for weavecolor compare, outermost first, by the project's own names.
+    """
+    from weavecolor.making.answers import cloths_of, with_stacks
+    from weavecolor.making.file import save_making
+    from weavecolor.optics.layerwords import layers_said
+    from weavecolor.optics.stack import Stack
+
+    path, held = own_project(file)
+    cloths = cloths_of(held)
+
+    def called(key: str) -> Cloth:
+        if key not in cloths:
+            raise InputError(
+                f"{key[:60]!r} is no cloth of {path}; there are {', '.join(cloths) or 'none'}",
+                field="STACK",
+            )
+        return cloths[key]
+
+    ground = behind if behind is not None else (*held.backings, "white")[0]
+    made = Stack(layers_said(stack, called), backing_called(ground), lay)
+    changed, (name,) = with_stacks(held, (made,))
+    save_making(path, changed)
+    click.echo(f"kept in {path} as {name}; choose it: weavecolor project choose {path} {name}",
+               err=True)  # fmt: skip
 
 
 @command.command("choose")
@@ -248,6 +289,22 @@ def _with_cutting(project: Making, path: Path) -> Making:
     )
 
 
+def _cut_from(project: Making) -> dict[tuple[float, float, float], list[str]]:
+    """Usable width, grain and length of what fullness is cut from, and the cloths' keys: of the
+    chosen option's layers, else of every cloth in hand on straight grain."""
+    laid = [(layer.cloth, layer.grain_deg) for one in project.options if one.name == project.chosen
+            for layer in one.layers]  # fmt: skip
+    hands = {kept.key: kept.in_hand for kept in project.cloths if kept.in_hand}
+    found: dict[tuple[float, float, float], list[str]] = {}
+    for key, grain in dict.fromkeys(laid or [(key, 0.0) for key in hands]):
+        if key in hands:
+            bounds = [hand.shape.bounds for hand in hands[key]]
+            width = min(right - left for left, _, right, _ in bounds)
+            longest = max(high - low for _, low, _, high in bounds)
+            found.setdefault((width, grain, longest), []).append(key)
+    return found
+
+
 def _text(project: Making) -> str:
     from weavecolor.cutting.remnant import in_hand_words
     from weavecolor.decide.judged import stack_words
@@ -274,8 +331,16 @@ def _text(project: Making) -> str:
     if project.pieces:
         names = ", ".join(f"{p.quantity} x {p.name}" for p in project.pieces)
         lines.append(f"Pieces: {count} to cut for each layer: {names}")
+    cut_from = _cut_from(project)
     for wanted in plans_of(project):
-        lines += list(fullness_sentences(wanted.what, wanted.plan()))
+        if not cut_from:
+            lines += fullness_sentences(wanted.what, wanted.plan())
+        for (width, grain, longest), keys in cut_from.items():
+            what = ", ".join([wanted.what, *keys])
+            try:
+                lines += fullness_sentences(what, wanted.plan(width, grain, longest))
+            except InputError as error:
+                lines.append(f"{capital(what)}: {error}.")
     for reading in project.measured:
         lines.append(f"Measured: {reading.name} ({reading.kind})")
     return "\n".join(lines) + "\n"

@@ -28,6 +28,8 @@ NOT_GIVEN = "the amount in hand is not given"
 Grains = tuple[tuple[float | str, int], ...]
 _Parts = tuple[Part, ...]
 _Planned = tuple[tuple[str, FullnessPlan, int], ...]
+#: What a garment has two of: a fullness so named is one of them.
+_LIMBS = ("sleeve", "cuff", "leg")
 #: Lays tried to see whether less, or more, than what was asked would fit.
 _QUICK = 40
 #: The largest fullness that fits is told as near as this.
@@ -459,21 +461,28 @@ def _endless(
 
 
 def _doubts(pieces: tuple[Piece, ...], fullness: tuple[FullnessWanted, ...]) -> tuple[str, ...]:
-    """A piece that seems to be the panel of a fullness would be counted twice: said, not guessed.
+    """What may be counted twice, or once too few: said, not guessed.
 
     Examples
     --------
     >>> _doubts((Piece.rectangle("skirt panel", 40.0, 60.0),), ())
     ()
     """
-    return tuple(
+    twice = [
         f"Both the piece {piece.name!r} and the fullness of the {wanted.what!r} are counted: if "
         "they are the same cloth, take one away."
         for wanted in fullness
         for piece in pieces
         if wanted.what.strip().casefold() in piece.name.casefold()
         and "panel" in piece.name.casefold()
-    )
+    ]
+    names = [wanted.what.strip().casefold() for wanted in fullness]
+    once = [
+        f"One {limb} is counted; tell it twice, by two names, where there are two."
+        for limb in _LIMBS
+        if limb in names and sum(limb in name for name in names) == 1
+    ]
+    return (*twice, *once)
 
 
 # --- the largest that still fits --------------------------------------------------------------

@@ -71,11 +71,11 @@ class Guarantee:
             best = several if self.sure > 1 else "the rest is better"
             later = ""
             if self.sure < self.listed:
-                places = f"{self.sure + 1} to {self.listed}"
+                places = f"Places {self.sure + 1} to {self.listed}"
                 if self.sure + 1 == self.listed:
-                    places = f"{self.listed}"
+                    places = f"Place {self.listed}"
                 later = (
-                    f" Place {places} may be beaten, within that error, by a stack that was only "
+                    f" {places} may be beaten, within that error, by a stack that was only "
                     "looked at quickly."
                 )
             return (

@@ -131,7 +131,7 @@ def fullness_sentences(
     shares = ", ".join(
         f"{layers} layer{'s' if layers > 1 else ''} over {100 * share:.0f} %"
         for layers, share in zip(plan.shares.layers, plan.shares.share, strict=True)
-        if share > 0.004
+        if share >= 0.005
     )
     lines = [
         f"{name}: {KIND_WORDS[plan.kind]}, {plan.fullness:.2f} to 1 on "
