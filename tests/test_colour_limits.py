@@ -152,6 +152,8 @@ def test_what_is_black_and_what_almost():
     assert _said(15.9, 39.9, 145.0) == "very dark green, almost black"
     assert _said(15.9, 40.0, 145.0) == _said(16.0, 39.9, 145.0) == "very dark green"
     assert _said(-3.0, 1.0, 0.0) == "black" and _said(104.0, 1.0, 0.0) == "white"
+    assert _said(124.0, 20.0, 145.0) == "pale green"
+    assert _said(-20.0, 20.0, 145.0) == "very dark green, almost black"
     assert _said(85.2, 1.0, 0.0) == "pale grey" and _said(85.3, 1.0, 0.0) == "white"
 
 

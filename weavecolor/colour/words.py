@@ -40,7 +40,7 @@ class _Hue:
 
 _HUES: tuple[_Hue, ...] = (
     _Hue(18.0, "wine red", "pinkish red", "pink", "pinkish", 40.0, 62.0),
-    _Hue(48.0, "red", "red", "pink", "reddish", 45.0, 70.0),
+    _Hue(48.0, "red", "red", "pink", "reddish", light_from=70.0),
     _Hue(76.0, "brown", "orange", "orange", "brownish", 60.0),
     _Hue(92.0, "brown", "golden yellow", "golden yellow", "yellowish", 60.0),
     _Hue(108.0, "olive", "yellow", "yellow", "yellowish", 66.0),
@@ -49,7 +49,7 @@ _HUES: tuple[_Hue, ...] = (
     _Hue(188.0, "bluish green", "bluish green", "bluish green", "greenish"),
     _Hue(232.0, "greenish blue", "turquoise", "turquoise", "bluish"),
     _Hue(293.0, "blue", "blue", "blue", "bluish"),
-    _Hue(318.0, "violet", "violet", "lilac", "purplish", 45.0, 66.0),
+    _Hue(318.0, "violet", "violet", "lilac", "purplish", light_from=66.0),
     _Hue(340.0, "purple", "magenta", "mauve", "purplish", 50.0, 66.0),
     _Hue(360.0, "reddish purple", "purplish pink", "pink", "pinkish", 45.0, 66.0),
 )
@@ -67,7 +67,7 @@ def colour_words(Lab: ArrayLike) -> str:
     """
     L, a, b = _checked(Lab)
     C = float(np.hypot(a, b))
-    L = min(max(L, 0.0), 100.0)
+    L = min(L, 100.0)
     hue = _hue(a, b, C)
     if C < TINTED_BELOW:
         return _neutral(L, "" if C < NEUTRAL_BELOW else hue.tint)
