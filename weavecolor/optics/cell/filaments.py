@@ -334,14 +334,16 @@ def followed(
     use: Callable[[Array], None],
     told: Told | None = None,
     what: int = paths.ALL,
+    first: int = 0,
 ) -> float:
-    """Trace all ``starts`` (n, 5) on ``cell`` on two threads; ``use`` gets the leaves part by part.
+    """Trace ``starts`` (n, 5) on ``cell``, from the ``first`` on, on two threads; ``use`` gets the
+    leaves part by part.
 
     ``seed`` of what is drawn at random; ``told``: how much is done, 0-1; ``what`` is followed, one
     of ``paths.ALL``, ``NOTHING`` and ``FIRST``. Returns the light lost, in starts.
     """
-    parts = max(2, -(-len(starts) // 4096))
-    bounds = np.linspace(0, len(starts), parts + 1).astype(int)
+    parts = max(2, -(-(len(starts) - first) // 4096))
+    bounds = np.linspace(first, len(starts), parts + 1).astype(int)
     lost = 0.0
 
     def one(k: int) -> tuple[list[Array], float]:
@@ -536,31 +538,42 @@ def node_rays(
 ) -> NodeRays:
     """Light of ``each`` paths from every node of ``grid`` on ``cell``; ``least`` as in
     ``paths.trace``, 0 for the usual; ``told``: how much is done, 0-1. The last ones are kept:
-    pictures ask for the rays that the table between nodes was made of."""
+    pictures ask for the rays that the table between nodes was made of, or for these and more."""
     ready = prepared(cell)
-    ready = replace(ready, least=least or ready.least)
+    usual, ready = ready.least, replace(ready, least=least or ready.least)
+    few = paths_each(cell)
+    if each > few and ready.least == usual:
+        begun = node_rays(cell, grid, few)  # the first of the same, to the last ray
+        return _node_rays(ready, grid, each, told, begun)
+    key = cell, grid, each, ready.least
+    return _followed.one(key, lambda: _node_rays(ready, grid, each, told))
 
-    def make() -> NodeRays:
-        starts, label = node_starts(ready, grid, each)
-        found: list[tuple[NDArray[Any], ...]] = []
 
-        def use(leaves: Array) -> None:
-            found.append((
-                leaves[:, 0].astype(np.int32),
-                leaves[:, 1:4].astype(np.float32),
-                leaves[:, 4].astype(np.float32),
-                paths.levels_of(leaves, ready.scale, RATIO, LEVELS),
-                leaves[:, 7].astype(np.uint16),
-                leaves[:, 11] >= 0.0,
-            ))  # fmt: skip
+def _node_rays(
+    ready: _Traced, grid: Nodes, each: int, told: Told | None, begun: NodeRays | None = None
+) -> NodeRays:
+    """As :func:`node_rays`; those ``begun`` are not followed again."""
+    starts, label = node_starts(ready, grid, each)
+    made = ("start", "toward", "weight", "column", "met", "one")
+    found: list[tuple[NDArray[Any], ...]] = []
+    if begun is not None:
+        found.append(tuple(getattr(begun, name) for name in made))
 
-        lost = followed(ready, starts, 1, use, told) / len(starts)
-        start, toward, weight, column, met, one = (
-            np.concatenate([part[k] for part in found]) for k in range(6)
-        )
-        return NodeRays(starts, label, start, toward, weight, column, met, one, lost)
+    def use(leaves: Array) -> None:
+        found.append((
+            leaves[:, 0].astype(np.int32),
+            leaves[:, 1:4].astype(np.float32),
+            leaves[:, 4].astype(np.float32),
+            paths.levels_of(leaves, ready.scale, RATIO, LEVELS),
+            leaves[:, 7].astype(np.uint16),
+            leaves[:, 11] >= 0.0,
+        ))  # fmt: skip
 
-    return _followed.one((cell, grid, each, ready.least), make)
+    first, lost = (0, 0.0) if begun is None else (len(begun.label), begun.lost * len(begun.label))
+    lost += followed(ready, starts, 1, use, told, first=first)
+    every = map(np.concatenate, zip(*found, strict=True))
+    whole: dict[str, Any] = dict(zip(made, every, strict=True))
+    return NodeRays(starts, label, **whole, lost=lost / len(starts))
 
 
 def _table(cell: FilamentCell, rays: NodeRays, through: Array, grid: Nodes, each: int) -> PairTable:
