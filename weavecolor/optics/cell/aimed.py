@@ -12,6 +12,7 @@ of dyes, tables or turning.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -20,6 +21,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from weavecolor.cache import Kept
 from weavecolor.optics.cell import filaments, paths
 from weavecolor.optics.cell.filaments import FilamentCell
 from weavecolor.optics.cell.paths import (
@@ -147,14 +149,14 @@ def _within_other(rows, signs, plan, centres, s, v, u, z):
 
 
 @_compiled
-def _entered(rows, signs, plan, centres, number, repeat, angle, wide, out):
-    """Light that went in where ``number`` (n, 4) says and came out at once or after it was sent
-    back inside once, ``angle`` off its way or up to ``wide`` off that."""
+def _entered(rows, signs, plan, centres, number, which, repeat, least, most, out, turn_of):
+    """Light that went in where ``number`` (n, 4) of ``which`` (m,) says and came out at once or
+    after it was sent back inside once, off its way by an angle whose cosine lies between ``least``
+    and ``most``; to ``turn_of`` (., 2) which it is of, and that cosine."""
     place, c = np.empty(8), np.empty(3)
-    least, most = math.cos(min(angle + wide, math.pi)), math.cos(max(angle - wide, 0.0))
     made = 0
     share = 1.0 / number.shape[0]
-    for i in range(number.shape[0]):
+    for i in which:
         area = _place(rows, signs, plan, i * share, number[i, 0], number[i, 1], place)
         s, yarn = int(place[6]), int(place[7])
         cosine = math.sqrt(1.0 - number[i, 3])
@@ -196,7 +198,9 @@ def _entered(rows, signs, plan, centres, number, repeat, angle, wide, out):
                 wx, wy, wz = dx * index + turn * nx, dy * index + turn * ny, dz * index + turn * nz
                 k = 1.0 / math.sqrt(wx * wx + wy * wy + wz * wz)
                 wx, wy, wz = k * wx, k * wy, k * wz
-                if least < c[0] * wx + c[1] * wy + c[2] * wz < most:
+                on = c[0] * wx + c[1] * wy + c[2] * wz
+                if least < on < most:
+                    turn_of[made, 0], turn_of[made, 1] = i, on
                     left = light * (1.0 - back) * math.exp(-rows[s, DULL] * length)
                     _way(out[made], c, wx, wy, wz, left, length, place, x, y, z)
                     made += 1
@@ -207,33 +211,57 @@ def _entered(rows, signs, plan, centres, number, repeat, angle, wide, out):
     return made
 
 
+#: By cell and size of a part, for each part: which of its places light goes in at, and the cosine
+#: of the angle that it turns by; whatever the angle asked for.
+_turning: Kept[tuple[FilamentCell, int], tuple[NDArray[np.float32], ...]] = Kept(2)
+
+
 def aimed(cell: FilamentCell, angle: float, wide: float) -> Aimed:
     """Light of single rods of ``cell`` that turns by ``angle``, radians, or up to ``wide`` off it:
     such as met one surface, or went in, was sent back inside at most once, and left."""
     ready = filaments.prepared(cell)
+    traced = ready.rows, ready.signs, ready.plan, ready.centres
     repeat = ready.repeat[0] * ready.repeat[1]
     part = max(int(filaments.EFFORT * _PART), 512)
     number = filaments.evenly(part, 4)
     step = (filaments.evenly(2, 4)[1] - filaments.evenly(2, 4)[0]) * part
+    least, most = math.cos(min(angle + wide, math.pi)), math.cos(max(angle - wide, 0.0))
 
-    def found(draw: Any, which: int) -> Floats:
-        out = np.empty(((MOST_MET - 1) * part, _WAY))
-        own = (number + which * step) % 1.0
-        made = draw(
-            ready.rows, ready.signs, ready.plan, ready.centres, own, repeat, angle, wide, out
-        )
-        out = out[:made]
+    def mirrored(k: int) -> Floats:
+        out = np.empty((part, _WAY))
+        made = _mirrored(*traced, (number + k * step) % 1.0, repeat, angle, wide, out)
+        return out[:made]
+
+    def ways_in(
+        k: int, which: NDArray[np.intp], least: float, most: float
+    ) -> tuple[Floats, NDArray[np.float32]]:
+        out = np.empty(((MOST_MET - 1) * len(which), _WAY))
+        told = np.empty((len(out), 2), np.float32)
+        own = (number + k * step) % 1.0
+        made = _entered(*traced, own, which, repeat, least, most, out, told)
+        return out[:made], told[:made].copy()
+
+    def entered(k: int) -> Floats:
+        which, on = turning[k].T
+        near = which[(on > least - 1e-6) & (on < most + 1e-6)]
+        return ways_in(k, np.unique(near).astype(np.intp), least, most)[0]
+
+    def found(draw: Callable[[int], Floats], k: int) -> Floats:
+        out = draw(k)
         for place, way in ((slice(10, 13), slice(0, 3)), (slice(13, 16), slice(3, 6))):
             out = out[_seen(ready, out[:, place], out[:, way], out[:, 8:10])]
         return out
 
     each = []
     with ThreadPoolExecutor(2) as pool:
-        for draw, wanted, most in ((_mirrored, MIRRORED, _MOST[0]), (_entered, ENTERED, _MOST[1])):
+        turning = _turning.one((cell, part), lambda: tuple(
+            pool.map(lambda k: ways_in(k, np.arange(part), -2.0, 2.0)[1], range(_MOST[1]))
+        ))  # fmt: skip
+        for draw, wanted, limit in ((mirrored, MIRRORED, _MOST[0]), (entered, ENTERED, _MOST[1])):
             # by what two parts hold is told how many there are to be
             first = list(pool.map(lambda k, d=draw: found(d, k), range(2)))
             held = max(sum(map(len, first)), 1)
-            many = int(np.clip(np.ceil(2.0 * filaments.EFFORT * wanted / held), 2, most))
+            many = int(np.clip(np.ceil(2.0 * filaments.EFFORT * wanted / held), 2, limit))
             own = first + list(pool.map(lambda k, d=draw: found(d, k), range(2, many)))
             for ways in own:
                 ways[:, 6] /= many
