@@ -241,7 +241,7 @@ class _Run:
                 work += -(-space.count(depth) // block) if depth >= least or beam else 0
             else:
                 work += -(-beam * int(space.cloth.size) * space.grounds // block)
-        cloths = len({(id(x.cloth), x.face) for x in self.candidates.layers})
+        cloths = len({id(x.cloth) for x in self.candidates.layers})
         return Ticker(work + cloths + sample + self.budget, progress, stop)
 
     def prepare(self, ticker: Ticker, streams: int) -> None:

@@ -135,20 +135,22 @@ def build(
         Of diffuse light to a side, by zenith.
     run : callable, optional
     """
-    groups: dict[tuple[int, str], list[int]] = {}
+    groups: dict[int, dict[str, list[int]]] = {}
     for index, layer in enumerate(layers):
-        groups.setdefault((id(layer.cloth), layer.face), []).append(index)
-    firsts = [layers[members[0]] for members in groups.values()]
+        groups.setdefault(id(layer.cloth), {}).setdefault(layer.face, []).append(index)
+    faces = [list(each.values()) for each in groups.values()]
+    firsts = [layers[members[0]] for each in faces for members in each]
     pitch, thick = _typical(firsts)
     rays = ray_share([layer.cloth for layer in firsts])
     found: list[dict[str, Array]] = [{}] * len(layers)
     arguments = [
-        ([layers[m] for m in members], named, lay, most_layers, streams, pitch, thick, rays)
-        for members in groups.values()
-    ]
-    results = (reduced(*each) for each in arguments) if run is None else run(reduced, arguments)
-    for members, each in zip(groups.values(), results, strict=True):
-        for member, fields_ in zip(members, each, strict=True):
+        ([[layers[m] for m in members] for members in each], named, lay, most_layers, streams,
+         pitch, thick, rays)
+        for each in faces
+    ]  # fmt: skip
+    results = (both_faces(*one) for one in arguments) if run is None else run(both_faces, arguments)
+    for each, rows in zip(faces, results, strict=True):
+        for member, fields_ in zip((m for members in each for m in members), rows, strict=True):
             found[member] = fields_
     fields = {key: np.ascontiguousarray(np.stack([f[key] for f in found])) for key in found[0]}
     share = fields.pop("share")[0]
@@ -178,6 +180,12 @@ def _typical(layers: Sequence[Layer]) -> tuple[float, float]:
     pitch = [0.5 * (c.warp_spacing + c.weft_spacing) for c in shapes]
     thick = [c.warp_height + c.weft_height for c in shapes]
     return float(np.mean(pitch)), float(np.mean(thick))
+
+
+def both_faces(faces: Sequence[Sequence[Layer]], *asked: Any) -> list[dict[str, Array]]:
+    """:func:`reduced` for each face of one cloth, one after the other: whoever works one out has
+    traced the cloth for the other, too. ``asked``: what else that takes."""
+    return [row for layers in faces for row in reduced(layers, *asked)]
 
 
 def reduced(
