@@ -43,6 +43,22 @@ def frozen(values: ArrayLike) -> Spectrum:
     return array
 
 
+def thinned(weights: Spectrum, step: int) -> Spectrum:
+    """Weights (..., 41, n) folded onto every ``step``-th band, those between read by a cubic
+    spline.
+
+    Examples
+    --------
+    >>> thinned(np.ones((41, 3)), 2).shape
+    (21, 3)
+    """
+    from scipy.interpolate import CubicSpline  # slow to load
+
+    kept = WAVELENGTHS[::step]
+    reading = CubicSpline(kept, np.eye(kept.size))(WAVELENGTHS)  # (41, K)
+    return np.asarray(np.einsum("bk,...bx->...kx", reading, weights))
+
+
 class ByValue:
     """Equality and hash by the fields of a frozen dataclass, arrays by what they hold."""
 

@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.colour.spectra import BANDS, WAVELENGTHS
+from weavecolor.colour.spectra import BANDS, thinned
 from weavecolor.decide.lastlayer import (
     Behind,
     Lowers,
@@ -155,13 +155,8 @@ def screen_of(
 
 
 def _thinned(weights: Array) -> Array:
-    """Weights (..., 41, 3) folded onto every :data:`BAND_STEP`-th band, those between read by
-    a cubic spline."""
-    from scipy.interpolate import CubicSpline  # slow to load
-
-    kept = WAVELENGTHS[::BAND_STEP]
-    reading = CubicSpline(kept, np.eye(kept.size))(WAVELENGTHS)  # (41, K)
-    return np.asarray(np.einsum("bk,...bx->...kx", reading, weights))
+    """Weights (..., 41, 3) for the bands that are screened."""
+    return thinned(weights, BAND_STEP)
 
 
 def _piles(tables: Tables, layers: Indices) -> Piles:

@@ -152,26 +152,27 @@ _piles: Kept[tuple[Any, ...], AllRound] = Kept(60_000_000, bytes_of)
 _opens: Kept[tuple[Construction, Rings, bool], Array] = Kept(24)
 
 
-def all_round(stack: Stack, rings: Rings = FINE) -> AllRound:
-    """The layers of ``stack``, without its backing, between the directions of ``rings``; kept.
+def all_round(stack: Stack, rings: Rings = FINE, step: int = 1) -> AllRound:
+    """The layers of ``stack``, without its backing, between the directions of ``rings``, at every
+    ``step``-th band; kept.
 
     Raises InputError where a cloth cannot be woven.
     """
     first = stack.layers[0].grain_deg
     layers = [Layer(x.cloth, round((x.grain_deg - first) % 360.0, 6), x.face) for x in stack.layers]
 
-    return _all_round(tuple(layers), stack.lay, rings)
+    return _all_round(tuple(layers), stack.lay, rings, step)
 
 
-def _all_round(layers: tuple[Layer, ...], lay: str, rings: Rings) -> AllRound:
+def _all_round(layers: tuple[Layer, ...], lay: str, rings: Rings, step: int) -> AllRound:
     """As :func:`all_round`; the whole is looked for first, its parts only where it is not held."""
-    keys = tuple((content(x.cloth), x.grain_deg, x.face, rings) for x in layers)
+    keys = tuple((content(x.cloth), x.grain_deg, x.face, rings, step) for x in layers)
     *upper, last = layers
-    own = partial(_laid.one, keys[-1], lambda: _layer(last, rings))
+    own = partial(_laid.one, keys[-1], lambda: _layer(last, rings, step))
     if not upper:
         return own()
     return _piles.one(
-        (*keys, lay), lambda: _added(_all_round(tuple(upper), lay, rings), own(), lay, rings)
+        (*keys, lay), lambda: _added(_all_round(tuple(upper), lay, rings, step), own(), lay, rings)
     )
 
 
@@ -237,9 +238,9 @@ def _rotation(rings: Rings, turn: float) -> Array:
     return np.asarray(block_diag(*(turned if z > 0.0 else np.ones((1, 1)) for z in rings)))
 
 
-def _layer(layer: Layer, rings: Rings) -> AllRound:
+def _layer(layer: Layer, rings: Rings, step: int) -> AllRound:
     turn, flip = np.radians(layer.grain_deg), layer.face == "back"
-    solution = solved(layer.cloth)
+    solution = solved(layer.cloth, step=step)
     pile = pile_of(_lying(solution, float(turn), flip, rings))
     lie = pile.members[0][0]
     k = len(ring_directions(rings))

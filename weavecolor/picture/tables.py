@@ -31,7 +31,7 @@ from numpy.typing import NDArray
 
 from weavecolor.cache import Kept, Packed
 from weavecolor.colour.colorimetry import linear_rgb
-from weavecolor.colour.spectra import BANDS
+from weavecolor.colour.spectra import thinned
 from weavecolor.errors import InputError
 from weavecolor.optics.adding import GAPS, Openings, openings, over_backings
 from weavecolor.optics.allround import AZIMUTHS as _AZIMUTHS
@@ -63,6 +63,8 @@ Half = NDArray[np.float16]
 SOFT_DEG = 9.0
 #: Nodes across the disc of normals, and of sights; turns of the warp in a whole one.
 DISC, SIGHTS, TURNS = 56, 33, 72
+#: Every how many of the 41 bands pictures are worked out at.
+BAND_STEP = 2
 #: Least cosine of a normal to the sight: beyond it the tables hold what is seen there.
 _LEAST = 0.015
 _STEP_DEG = 90.0 / (_ZENITHS - 1)
@@ -73,17 +75,17 @@ _SAME = 2e-3
 
 @dataclass(frozen=True, eq=False)
 class Core:
-    """A stack's factors between the K directions of ``rings``, light apart; azimuth from the
-    outermost warp.
+    """A stack's factors between the K directions of ``rings``, light apart, at B of the bands;
+    azimuth from the outermost warp.
 
-    ``between`` (three of (41, K, K)): radiance factors of what went on between layers, from one
+    ``between`` (three of (B, K, K)): radiance factors of what went on between layers, from one
     direction to another: both before the face; both behind it, where a direction stands for its
     opposite; and from one before the face to one behind; None where there is one layer and no
     backing. ``own``: what each layer
-    alone sends. ``even_face``, ``even_back`` (41, K): in even light on the side
+    alone sends. ``even_face``, ``even_back`` (B, K): in even light on the side
     of the eye; ``to_face``, ``to_back``: in even light on the other side. ``straight`` (M,):
     unscattered share along the regular angles.
-    ``reflect``, ``pass_`` (41,): shares of even light sent back by the face and let through in
+    ``reflect``, ``pass_`` (B,): shares of even light sent back by the face and let through in
     all. ``alike``: the same after half a turn.
     """
 
@@ -173,7 +175,7 @@ def core(stack: Stack, *, coarse: bool = False) -> Core:
     Examples
     --------
     >>> core(Stack(single.layers), coarse=True).even_face.shape[0]
-    41
+    21
     """
     check_layers(stack)
     key = (stack_key(stack), coarse)
@@ -193,20 +195,20 @@ def _straightened(stack: Stack) -> Stack:
 
 
 def _core(stack: Stack, rings: Rings) -> Core:
-    made = all_round(stack, rings)
+    made = all_round(stack, rings, BAND_STEP)
     pile, own = made.pile, made.own
     share, e = pile.share, slice(-len(ring_directions(rings)), None)
     reflect, under, passed = pile.reflect, pile.under, pile.pass_
     straight = made.straight
     mean = (passed @ share) @ share + pile.through @ share
     if stack.backing is not None:
-        ground = stack.backing.reflectance
+        ground = stack.backing.reflectance[::BAND_STEP]
         open_ = _open.one(
             (stack_key(replace(stack, backing=None)), rings, filaments.EFFORT),
             lambda: openings(pile, GAPS[stack.lay]),
         )
         reflect = over_backings(pile, [ground], GAPS[stack.lay], open_=open_)[0]
-        passed, mean = np.zeros_like(passed), np.zeros(BANDS)
+        passed, mean = np.zeros_like(passed), np.zeros_like(mean)
         straight = np.zeros_like(straight)
         under = np.broadcast_to(ground[:, None, None], under.shape).astype(np.float32)
         none = np.zeros(straight.size, np.float32)
@@ -291,18 +293,27 @@ def about_view(vector: Array, scene: Scene) -> Array:
 
 
 def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
+    def told(light: Array) -> Array:
+        return thinned(rgb_matrix(light, scene, seeing, observer), BAND_STEP)
+
     wide = spread(made.rings)
     size = (_ZENITHS, _AZIMUTHS)
     turns = TURNS // 2 if made.alike else TURNS
     key = np.zeros((2, turns, DISC, DISC, 3), np.float32)
+    channels, laid = np.zeros((0, 3)), np.zeros(0, np.float32)
     for lamp in scene.lights:
-        matrix = rgb_matrix(lamp.irradiance, scene, seeing, observer)
+        matrix = told(lamp.irradiance)
         toward = view_vector(lamp, scene)
         if toward[2] < -np.cos(np.radians(SURFACE_DEG)):  # as in every answer
             key += _from_surface(made, wide, matrix, turns)
             continue
         if made.between is not None:
-            key += _smooth(made, wide, matrix.astype(np.float32), toward, turns)
+            strength = max(float(matrix.max()), 1e-12)
+            alike = channels.shape == matrix.shape and np.allclose(strength * channels, matrix)
+            if not alike:  # lamps of one kind differ by their strength alone
+                channels = matrix / strength
+                laid = _between(made, wide, channels.astype(np.float32))
+            key += np.float32(strength) * _smooth(made, laid, toward, turns)
         angle = float(np.arccos(np.clip(toward[2], -1.0, 1.0)))
         for own in made.own:
             one = _sent(own.solution, matrix, angle)
@@ -311,8 +322,7 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
                 one.sides, one.through, own.turn, own.flip, face, own.above, own.below, toward,
                 np.pi if made.alike else 2.0 * np.pi, key,
             )  # fmt: skip
-    even = rgb_matrix(scene.diffuse, scene, seeing, observer)
-    white = rgb_matrix(illumination(scene), scene, seeing, observer)
+    even, white = told(scene.diffuse), told(illumination(scene))
     room = np.zeros((2, SIGHTS, SIGHTS, 4))
     glow = np.ones((2, SIGHTS, SIGHTS, 4))
     straight = made.straight
@@ -363,10 +373,11 @@ def _sent(solution: Solved, matrix: Array, angle: float) -> Factors:
     return _factors.one(key, read)
 
 
-def _smooth(
-    made: Core, wide: NDArray[np.float32], matrix: NDArray[np.float32], toward: Array, turns: int
+def _between(
+    made: Core, wide: NDArray[np.float32], matrix: NDArray[np.float32]
 ) -> NDArray[np.float32]:
-    """RGB of one light by what went on between layers, (2, turns, DISC, DISC, 3)."""
+    """What went on between layers at the regular angles, in channels of ``matrix`` (B, 3): for each
+    side that eye and light are on, as :func:`_along` lays it out."""
     size = (_ZENITHS, _AZIMUTHS)
     laid = np.zeros((4, _ZENITHS, _ZENITHS, _AZIMUTHS, _LAID, 3), np.float32)
     for table, ways in zip(made.between or (), (((0, False),), ((1, False),),
@@ -377,6 +388,13 @@ def _smooth(
         whole = np.ascontiguousarray(whole.transpose(1, 2, 0)).reshape(*size, *size, 3)
         for way, swapped in ways:
             _along(whole, swapped, laid[way])
+    return laid
+
+
+def _smooth(
+    made: Core, laid: NDArray[np.float32], toward: Array, turns: int
+) -> NDArray[np.float32]:  # fmt: skip
+    """RGB of one light by what went on between layers, ``laid`` out, (2, turns, DISC, DISC, 3)."""
     steps = _AZIMUTHS // 2 if made.alike else _AZIMUTHS
     out = np.zeros((2, steps, DISC, DISC, 3), np.float32)
     _lit(laid[0], laid[1], laid[2], laid[3], toward, steps, out)
@@ -389,7 +407,7 @@ def _smooth(
 def _from_surface(
     made: Core, wide: NDArray[np.float32], matrix: Array, turns: int
 ) -> NDArray[np.float32]:
-    """RGB (2, turns, DISC, DISC, 3) of even light of ``matrix`` (41, 3) from behind, scattered on:
+    """RGB (2, turns, DISC, DISC, 3) of even light of ``matrix`` (B, 3) from behind, scattered on:
     of a luminous surface there, however the cloth is turned before it."""
     at = np.linspace(-1.0, 1.0, DISC)
     y, x = np.meshgrid(at, at, indexing="ij")
@@ -543,21 +561,29 @@ def _lit(face, back, across, acrosst, light, turns, out):  # pragma: no cover - 
 
 @njit(cache=True)
 def _regular(w, b, n):  # pragma: no cover - compiled
-    """Four regular angles about the line of a direction (along the warp, across, out of the face)
-    and their weights."""
+    """Where among the regular angles the line of a direction (along the warp, across, out of the
+    face) lies: the ring below it, the share of the way to the next, and its azimuth in steps."""
     if n < 0.0:
         w, b, n = -w, -b, -n
     z = np.arccos(min(n, 1.0)) / _STEP
     low = min(int(z), _ZENITHS - 2)
-    a = np.arctan2(b, w) * (_AZIMUTHS / (2.0 * np.pi))
-    step = int(np.floor(a))
-    z, a = z - low, a - step
-    one, two = step % _AZIMUTHS, (step + 1) % _AZIMUTHS
-    low *= _AZIMUTHS
-    high = low + _AZIMUTHS
-    return (
-        (low + one, low + two, high + one, high + two),
-        ((1.0 - z) * (1.0 - a), (1.0 - z) * a, z * (1.0 - a), z * a),
+    return low, z - low, np.arctan2(b, w) * (_AZIMUTHS / (2.0 * np.pi))
+
+
+@njit(cache=True)
+def _about(azimuth):  # pragma: no cover - compiled
+    """The two azimuths about one in steps, and the share of the way to the second."""
+    step = int(np.floor(azimuth))
+    return step % _AZIMUTHS, (step + 1) % _AZIMUTHS, azimuth - step
+
+
+@njit(cache=True)
+def _of_line(values, ring, far, one, two, rest):  # pragma: no cover - compiled
+    """A value at the regular angles, mixed at a line as :func:`_regular` and :func:`_about` tell
+    it."""
+    low, high = ring * _AZIMUTHS, (ring + 1) * _AZIMUTHS
+    return (1.0 - far) * ((1.0 - rest) * values[low + one] + rest * values[low + two]) + far * (
+        (1.0 - rest) * values[high + one] + rest * values[high + two]
     )
 
 
@@ -588,9 +614,15 @@ def _mixed(table, x, y, turn, out):  # pragma: no cover - compiled
 def _own_light(
     sides, through, turn, flip, face, above, below, light, span, out
 ):  # pragma: no cover - compiled
-    """Add what one layer alone sends of one light (3,) to ``out`` (2, turns, DISC, DISC, 3)."""
+    """Add what one layer alone sends of one light (3,) to ``out`` (2, turns, DISC, DISC, 3).
+
+    As the cloth turns, the light and the eye go round it together: only azimuths change.
+    """
     turns, disc = out.shape[1], out.shape[2]
+    per = _AZIMUTHS / (2.0 * np.pi)
     ct, st = np.cos(turn), np.sin(turn)
+    angles = span * np.arange(turns) / turns
+    cosines, sines = np.cos(angles), np.sin(angles)
     for row in prange(disc):
         three = np.empty(3)
         for column in range(disc):
@@ -598,46 +630,54 @@ def _own_light(
             l1 = light[0] * a1[0] + light[1] * a1[1] + light[2] * a1[2]
             l2 = light[0] * a2[0] + light[1] * a2[1] + light[2] * a2[2]
             ln = light[0] * n[0] + light[1] * n[1] + light[2] * n[2]
-            for t in range(turns):
-                c, s = np.cos(span * t / turns), np.sin(span * t / turns)
-                for side in range(2):
-                    sign = 1.0 if side == 0 else -1.0
-                    # along the outermost warp, across it, out of the face
-                    ew, eb, en = c * a1[2] + s * a2[2], sign * (c * a2[2] - s * a1[2]), sign * n[2]
-                    lw, lb, lz = c * l1 + s * l2, sign * (c * l2 - s * l1), sign * ln
-                    gate = 1.0
-                    ie, we = _regular(ew, eb, en)
-                    il, wl = _regular(lw, lb, lz)
-                    if en > 0.0 and lz > 0.0:
-                        if face.shape[0] > 1:
-                            gate = 0.0
-                            for i in range(4):
-                                for j in range(4):
-                                    gate += we[i] * wl[j] * face[ie[i], il[j]]
-                    else:
-                        one, two = 0.0, 0.0
-                        for i in range(4):
-                            one += we[i] * (above[ie[i]] if en > 0.0 else below[ie[i]])
-                            two += wl[i] * (above[il[i]] if lz > 0.0 else below[il[i]])
-                        gate = one * two
+            for side in range(2):
+                sign = 1.0 if side == 0 else -1.0
+                # along the outermost warp, across it, out of the face
+                ew, eb, en = a1[2], sign * a2[2], sign * n[2]
+                lw, lb, lz = l1, sign * l2, sign * ln
+                ring_e, far_e, azimuth_e = _regular(ew, eb, en)
+                ring_l, far_l, azimuth_l = _regular(lw, lb, lz)
+                eye, lamp = above if en > 0.0 else below, above if lz > 0.0 else below
+                before = en > 0.0 and lz > 0.0
+                # in the frame of the layer's own face
+                ew, eb = ct * ew + st * eb, ct * eb - st * ew
+                lw, lb = ct * lw + st * lb, ct * lb - st * lw
+                way = -sign
+                if flip:
+                    eb, en, lb, lz, way = -eb, -en, -lb, -lz, -way
+                if en > 0.0 and lz > 0.0:
+                    table = sides[0]
+                    x, y, round_ = half_line(ew, eb, en, lw, lb, lz)
+                elif en <= 0.0 and lz <= 0.0:
+                    table, way = sides[1], -way
+                    x, y, round_ = half_line(ew, -eb, -en, lw, -lb, -lz)
+                elif en > 0.0:
+                    table = through
+                    x, y, round_ = onward_line(ew, eb, en, lw, lb, lz)
+                else:
+                    table = through
+                    x, y, round_ = onward_line(lw, lb, lz, ew, eb, en)
+                whole = 0.5 if (en > 0.0) != (lz > 0.0) else 1.0
+                for t in range(turns):
+                    gate, on = 1.0, sign * angles[t] * per
+                    e0, e1, past_e = _about(azimuth_e - on)
+                    k0, k1, past_l = _about(azimuth_l - on)
+                    if not before:
+                        gate = _of_line(eye, ring_e, far_e, e0, e1, past_e) * _of_line(
+                            lamp, ring_l, far_l, k0, k1, past_l
+                        )
+                    elif face.shape[0] > 1:
+                        gate = 0.0
+                        for ring, near in ((ring_e, 1.0 - far_e), (ring_e + 1, far_e)):
+                            for step, share in ((e0, 1.0 - past_e), (e1, past_e)):
+                                row_ = face[ring * _AZIMUTHS + step]
+                                gate += near * share * _of_line(
+                                    row_, ring_l, far_l, k0, k1, past_l
+                                )
                     if gate <= 0.0:
                         continue
-                    # in the frame of the layer's own face
-                    ew, eb = ct * ew + st * eb, ct * eb - st * ew
-                    lw, lb = ct * lw + st * lb, ct * lb - st * lw
-                    if flip:
-                        eb, en, lb, lz = -eb, -en, -lb, -lz
-                    if en > 0.0 and lz > 0.0:
-                        x, y, round_ = half_line(ew, eb, en, lw, lb, lz)
-                        _mixed(sides[0], x, y, round_, three)
-                    elif en <= 0.0 and lz <= 0.0:
-                        x, y, round_ = half_line(ew, -eb, -en, lw, -lb, -lz)
-                        _mixed(sides[1], x, y, round_, three)
-                    elif en > 0.0:
-                        x, y, round_ = onward_line(ew, eb, en, lw, lb, lz)
-                        _mixed(through, x, y, round_, three)
-                    else:
-                        x, y, round_ = onward_line(lw, lb, lz, ew, eb, en)
-                        _mixed(through, x, y, round_, three)
+                    c, s = cosines[t], way * sines[t]
+                    place = round_ + way * whole * angles[t] / np.pi
+                    _mixed(table, c * x - s * y, c * y + s * x, place - np.floor(place), three)
                     for k in range(3):
                         out[side, t, row, column, k] += abs(ln) * gate * three[k]
