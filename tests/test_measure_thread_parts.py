@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter1d
 
 from weavecolor.errors import InputError
 from weavecolor.measure import threads
@@ -13,6 +14,7 @@ from weavecolor.measure.lattice import Frame, Reading
 from weavecolor.measure.threads import (
     LEAST_SPREAD,
     NINETEEN_OF_TWENTY,
+    TELESCOPED,
     Peak,
     _angle,
     _apart,
@@ -291,6 +293,59 @@ def test_under_perspective_the_middle_s_count_is_told(turn):
         found, error, coherence = _measure(picture, 1.003 * start, 8.0)
         assert found == pytest.approx(start, abs=3e-5)
         assert error < 1e-3 and coherence > 0.99
+
+
+def _uneven(size: int, amount: float, seed: int, tall: int = 120) -> np.ndarray:
+    """Threads every 10 pixels, each as far off as ``amount`` radians of smooth noise has it."""
+    phase = 2 * np.pi * 0.1 * np.arange(size) + _uneven_phase(size, amount, seed)
+    return np.broadcast_to(np.cos(phase).astype(np.float32), (1, tall, size))
+
+
+def test_a_count_s_error_goes_with_how_uneven_threads_lie_and_how_many_they_are():
+    def told(picture, frequency=(0.1, 0.0)):
+        return _measure(picture, frequency, 6.0)[1]
+
+    small = np.array([told(_uneven(400, 0.1, seed)) for seed in range(8)])
+    twice = np.array([told(_uneven(400, 0.2, seed)) for seed in range(8)])
+    assert twice / small == pytest.approx(2.0, rel=0.05)
+    # four times as many independent places, half the error
+    more = np.array([told(_uneven(1600, 0.1, seed)) for seed in range(8)])
+    assert small.mean() / more.mean() == pytest.approx(2.0, rel=0.25)
+    one = _uneven(400, 0.1, 3)
+    # a thread that lies wrong does so all along: longer threads tell no more of it
+    assert told(_uneven(400, 0.1, 3, 240)) == pytest.approx(told(one), rel=0.02)
+    # nor does it ask how bright the picture is, or which way the threads run
+    assert told(3.0 * one) == pytest.approx(told(one), rel=1e-3)
+    across = np.ascontiguousarray(one.transpose(0, 2, 1))
+    assert told(across, (0.0, 0.1)) == pytest.approx(told(one), rel=1e-3)
+    assert told(one[:, ::-1, ::-1].copy()) == pytest.approx(told(one), rel=0.1)
+    # the error is that of the mean of steps over the picture, of which some cancel
+    steps = 2.5 * 6.0
+    off = np.diff(_uneven_phase(400, 0.1, 3)[:: int(steps)]).std() / (2 * np.pi * steps)  # cycles a pixel
+    assert told(one) == pytest.approx(TELESCOPED * off / np.sqrt(400 / (2 * np.sqrt(np.pi) * 6.0)),
+                                      rel=0.35)  # fmt: skip
+
+
+def _uneven_phase(size: int, amount: float, seed: int) -> np.ndarray:
+    noise = gaussian_filter1d(np.random.default_rng(seed).standard_normal(size), 12.0, mode="wrap")
+    return amount * noise / noise.std()
+
+
+def test_orders_that_do_not_agree_are_doubted():
+    """A second order at other than twice the first: the lattice is told between, less surely."""
+    def found(second):
+        terms = [((0.1, 0.0), 0.1, 0.3), ((second, 0.0), 0.1, 1.0), ((0.0, 0.08), 0.1, 0.7)]
+        picture = _waves((320, 320), terms)
+        picture += 0.01 * np.random.default_rng(2).standard_normal(picture.shape)
+        orders = ((1.0, 0.0), (0.0, 1.0), (2.0, 0.0))
+        frame = _frame((0.1, 0.0), (0.0, 0.08), orders, (1.0, 1.0, 2.0))
+        return _refine(picture.astype(np.float32), frame)
+
+    right, wrong = found(0.2), found(0.2016)
+    assert right[0] == pytest.approx([0.1, 0.0], abs=1e-5)
+    assert 0.1001 < wrong[0][0] < 0.1008
+    assert wrong[2][0] > 3.0 * right[2][0] and wrong[2][0] > 0.002
+    assert len(wrong[4]) == 3
 
 
 # --- names ------------------------------------------------------------------------------------
