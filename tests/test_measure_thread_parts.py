@@ -321,7 +321,8 @@ def test_a_count_s_error_goes_with_how_uneven_threads_lie_and_how_many_they_are(
     assert told(one[:, ::-1, ::-1].copy()) == pytest.approx(told(one), rel=0.1)
     # the error is that of the mean of steps over the picture, of which some cancel
     steps = 2.5 * 6.0
-    off = np.diff(_uneven_phase(400, 0.1, 3)[:: int(steps)]).std() / (2 * np.pi * steps)  # cycles a pixel
+    off = np.diff(_uneven_phase(400, 0.1, 3)[:: int(steps)]).std()  # radians
+    off /= 2 * np.pi * steps  # cycles a pixel
     assert told(one) == pytest.approx(TELESCOPED * off / np.sqrt(400 / (2 * np.sqrt(np.pi) * 6.0)),
                                       rel=0.35)  # fmt: skip
 
