@@ -18,7 +18,7 @@ from weavecolor.cutting.folds import fold_profile
 from weavecolor.cutting.fullness import FullnessWanted, plan_fullness, skirt_layers
 from weavecolor.cutting.lay import CANNOT, lay
 from weavecolor.cutting.lengths import positive
-from weavecolor.cutting.needed import _doubts, _less_full, cloth_needed
+from weavecolor.cutting.needed import Layers, _doubts, _less_full, cloth_needed
 from weavecolor.cutting.nesting import Nest, _crossings, convex_parts, form
 from weavecolor.cutting.pieces import Piece, grain_arrow, mirror, sewing_outline
 from weavecolor.cutting.piecesfile import cutting_from_toml
@@ -26,7 +26,7 @@ from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.cutting.turns import Part, _same, laid_items, ways_to_turn
 from weavecolor.errors import InputError
 
-STRAIGHT = ((0.0, 1),)
+STRAIGHT = (Layers(0.0, 1),)
 
 
 @pytest.mark.parametrize("text", ["skirt 70 x 90 cm", ": 70 x 90 cm", "  : 70 x 90 cm", "skirt"])
@@ -278,7 +278,7 @@ def test_less_is_looked_for_one_width_at_a_time():
         assert both[0] is flat and both[1].widths is None
         assert both[1].fullness == pytest.approx(full)
     # panels that are cut to size, by tenths
-    bias = list(_less_full((wanted,), hands, ((45.0, 1),)))
+    bias = list(_less_full((wanted,), hands, (Layers(45.0, 1),)))
     begun = wanted.plan(150.0, 45.0).fullness
     shares = [full / begun for _, full, _ in bias]
     assert shares == pytest.approx([0.9, 0.8, 0.7, 0.6, 0.5, 0.4])

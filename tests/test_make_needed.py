@@ -8,7 +8,9 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 
+import numpy as np
 import pytest
+from shapely.geometry import Polygon
 
 from weavecolor.cli import run
 from weavecolor.cutting.asked import fullness_from, in_hand_from, length_from, size_from
@@ -577,7 +579,7 @@ def test_grain_and_layers_on_the_line_do_what_they_say(tmp_path, capsys):
         laid("--cloth", "120x130cm", "--grain", "cross", "--layers", many) for many in "13"
     )
     assert one[0]["used_cm"] == pytest.approx(20.0) and three[0]["used_cm"] == pytest.approx(60.0)
-    assert three[0]["layers"] == [{"grain": "cross", "layers": 3}]
+    assert three[0]["layers"] == [{"grain": "cross", "layers": 3, "back_out": False}]
     assert len(three[0]["lengths"][0]["placements"]) == 3
     assert run(["lay", str(file), "--layers", "2"]) == 2
     assert "--layers" in capsys.readouterr().err
@@ -603,6 +605,59 @@ def test_no_bias_leaves_the_bias_out(capsys):
     assert '"grain_deg": 45' in grains() or '"grain_deg": 30' in grains()
     only = grains("--no-bias")
     assert '"grain_deg": 45' not in only and '"grain_deg": 30' not in only
+
+
+@pytest.mark.parametrize("face", ["face", "back"])
+@pytest.mark.parametrize("grain", [0.0, 30.0, 90.0])
+def test_what_goes_back_out_is_cut_so_that_it_comes_out_as_drawn(face, grain):
+    """Cut it from the cloth, face up, and turn it over, as hands would: mirrored in x."""
+    hook = Piece.polygon(
+        "hook", [(0, 0), (30, 0), (30, 10), (10, 10), (10, 50), (0, 50)], seam_cm=0.0
+    )
+    cloth = load_swatch(ORGANZA)
+    # a flaw stays where it is on the cloth's face, whichever side goes out
+    hand = ClothInHand(120, 120, one_way=True, damage=(((0, 0), (40, 0), (40, 60), (0, 60)),))
+    stack = Stack((Layer(cloth, grain, face),))
+    (need,) = stack_needs(stack, [hook], [], {cloth.name: [hand]}, tries=10)
+    ((_, made),) = need.laid
+    (laid,) = made.placements
+    over = -1.0 if face == "back" else 1.0
+    cut = np.array(laid.cut) * (over, 1.0)
+    (x0, y0), (x1, y1) = (np.array(end) * (over, 1.0) for end in laid.grain)
+    turn = np.arctan2(x1 - x0, y1 - y0)  # brings its grain line upright, as the piece is drawn
+
+    def brought(at):
+        x, y = at
+        return x * np.cos(turn) - y * np.sin(turn), x * np.sin(turn) + y * np.cos(turn)
+
+    out = Polygon([brought(at) for at in cut])
+    left, low, *_ = out.bounds
+    drawn = Polygon([(x + left, y + low) for x, y in hook.outline])
+    assert out.symmetric_difference(drawn).area < 1e-6
+    # the warp, up the cloth, lies on the piece as the option says, anticlockwise from its line
+    warp = brought((0.0, 1.0))
+    assert np.degrees(np.arctan2(-warp[0], warp[1])) % 360.0 == pytest.approx(grain, abs=1e-6)
+    assert not Polygon(laid.cut).intersection(Polygon(hand.damage[0])).area
+    assert ("back out" in need.counted) == (face == "back")
+    assert any("lie face down" in note for note in need.notes) == (face == "back")
+
+
+def test_faces_of_one_cloth_are_laid_together_each_its_own_way_over():
+    hook = Piece.polygon(
+        "hook", [(0, 0), (30, 0), (30, 10), (10, 10), (10, 50), (0, 50)], seam_cm=0.0
+    )
+    cloth = load_swatch(ORGANZA)
+    both = Stack((Layer(cloth), Layer(cloth, 0.0, "back")))
+    lengths = {cloth.name: [ClothInHand(120, 120)]}
+    (need,) = stack_needs(both, [hook], [], lengths, tries=10)
+    assert sorted(p.mirrored for p in need.laid[0][1].placements) == [False, True]
+    assert need.counted.startswith("1 layer, straight grain, and 1, straight grain, back out;")
+    # what is its own mirror image is the same cut whichever side goes out
+    front = Piece.rectangle("front", 20.0, 50.0)
+    (plain,) = stack_needs(both, [front], [], lengths, tries=10)
+    (twice,) = stack_needs(Stack((Layer(cloth),) * 2), [front], [], lengths, tries=10)
+    assert plain.laid == twice.laid and plain.layers == 2
+    assert fits_by_lay([hook], lengths, tries=2)(both).enough
 
 
 def test_a_weave_that_half_a_turn_changes_is_not_laid_both_ways_up_in_silence(tmp_path, capsys):

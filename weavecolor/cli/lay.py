@@ -51,7 +51,7 @@ Laid = tuple[str, "ClothNeeded"]
               'cm".')  # fmt: skip
 @click.option("--flaw", "flaws", multiple=True,
               help='A damaged place: its size, then how far from the left selvedge and from the '
-              'cut end: "8 x 8 cm at 70 x 190 cm".')  # fmt: skip
+              'cut end, the face up: "8 x 8 cm at 70 x 190 cm".')  # fmt: skip
 @click.option("--fullness", "fulls", multiple=True,
               help='Cut besides the pieces: "skirt: 70 x 90 cm, gathered, 2.5 to 1", '
               '"sleeve: 30 x 50 cm, knife, 2 widths, doubled".')  # fmt: skip
@@ -216,7 +216,10 @@ def _json(found: Sequence[Laid]) -> str:
             "laid": name,
             "verdict": made.verdict,
             "reason": made.reason,
-            "layers": [{"grain": grain, "layers": count} for grain, count in made.grains],
+            "layers": [
+                {"grain": grain, "layers": count, "back_out": back}
+                for grain, count, back in made.grains
+            ],
             "counted": made.counted,
             "used_cm": _finite(made.used_cm),
             "short_cm": made.short_cm,

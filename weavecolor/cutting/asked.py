@@ -9,8 +9,9 @@ Cloth in hand is a size and, after commas, what is to be known of it::
 
     112 x 250 cm, selvedge 1 cm, one way, flaw 8 x 8 cm at 70 x 190 cm, bite 30 x 40 cm at far left
 
-A place is the distance from the left selvedge and from the cut end that is laid from, or a corner:
-near or far, left or right. Fullness is what it is for, its finished width and length, and how::
+A place is the distance from the left selvedge and from the cut end that is laid from, the cloth's
+face up, or a corner: near or far, left or right. Fullness is what it is for, its finished width and
+length, and how::
 
     skirt: 70 x 90 cm, gathered, 2.5 to 1
     sleeve: 25 cm x 40 cm, knife, 3 widths, pleat 3 cm, hem round 60 cm, hem 2 cm, doubled

@@ -12,6 +12,7 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache, partial
+from typing import NamedTuple
 
 from weavecolor.cutting.folds import MOST_FULLNESS
 from weavecolor.cutting.fullness import FullnessPlan, FullnessWanted
@@ -19,13 +20,22 @@ from weavecolor.cutting.lay import CANNOT, FITS, NO_LAY, Lay, lay_parts
 from weavecolor.cutting.lengths import LONGEST_CM, cm_and_inches
 from weavecolor.cutting.pieces import Piece, cut_area_cm2, named_apart
 from weavecolor.cutting.remnant import ClothInHand
-from weavecolor.cutting.turns import Part
+from weavecolor.cutting.turns import Part, mirrors_itself
 from weavecolor.errors import InputError
 from weavecolor.textile.grain import GRAINS, grain_words
 
 NOT_GIVEN = "the amount in hand is not given"
-#: Grains a cloth is laid at, with how many layers lie at each: degrees, or a word of ``lay.lay``.
-Grains = tuple[tuple[float | str, int], ...]
+class Layers(NamedTuple):
+    """Layers of a cloth that lie alike: their grain, degrees as seen from outside or a word of
+    ``lay.lay``, how many there are, and whether the cloth's back is out."""
+
+    grain: float | str
+    many: int
+    back: bool = False
+
+
+#: Of one cloth; a pair of grain and number will do for layers that go face out.
+Grains = Sequence[tuple[float | str, int] | Layers]
 _Parts = tuple[Part, ...]
 _Planned = tuple[tuple[str, FullnessPlan, int], ...]
 #: What a garment has two of: a fullness so named is one of them.
@@ -61,7 +71,7 @@ class ClothNeeded:
     """
 
     cloth: str
-    grains: Grains
+    grains: tuple[Layers, ...]
     laid: tuple[tuple[ClothInHand, Lay], ...]
     plans: _Planned
     parts: tuple[Piece, ...]
@@ -94,7 +104,7 @@ class ClothNeeded:
     @property
     def layers(self) -> int:
         """How many layers of this cloth there are."""
-        return sum(count for _, count in self.grains)
+        return sum(layers.many for layers in self.grains)
 
     @property
     def directions(self) -> set[int]:
@@ -124,11 +134,12 @@ def layer_words(grains: Grains) -> str:
 
     Examples
     --------
-    >>> layer_words(((0.0, 2),)), layer_words(((0.0, 1), (90.0, 1)))
-    ('2 layers, straight grain', '1 layer, straight grain, and 1, cross grain')
+    >>> layer_words([(0.0, 2)]), layer_words([(0.0, 1), Layers(90.0, 1, back=True)])
+    ('2 layers, straight grain', '1 layer, straight grain, and 1, cross grain, back out')
     """
-    parts = [f"{count}, {_grain(angle)}" for angle, count in grains]
-    first = grains[0][1]
+    laid = [Layers(*layers) for layers in grains]
+    parts = [f"{n}, {_grain(angle)}{', back out' if back else ''}" for angle, n, back in laid]
+    first = laid[0].many
     parts[0] = parts[0].replace(f"{first},", f"{first} layer{'s' if first > 1 else ''},", 1)
     return ", and ".join(parts)
 
@@ -224,16 +235,35 @@ def cloth_needed(
     """
     if not pieces and not fullness:
         raise InputError("there are no pieces to lay, and no fullness", field="pieces")
-    if not grains or any(count < 1 for _, count in grains):
+    layers = tuple(Layers(*each) for each in grains)
+    if not layers or any(each.many < 1 for each in layers):
         raise InputError("there is no layer of it", field=cloth)
-    asked = (grains, named_apart(pieces), tuple(fullness), tuple(in_hand), fold, tries, largest)
+    apart, hands = named_apart(pieces), tuple(in_hand)
+    alike = _face_up(layers, apart, any(hand.one_way for hand in hands))
+    asked = (alike, apart, tuple(fullness), hands, fold, tries, largest)
     made = _needed(*asked) if stop is None else _work_out(*asked, stop)
-    return replace(made, cloth=cloth, notes=(*made.notes, *_on_both_diagonals(made)))
+    notes = (*made.notes, *_on_both_diagonals(made))
+    if any(each.back for each in layers):
+        notes += ("The cloth lies face up; patterns of what goes back out lie face down on it.",)
+    return replace(made, cloth=cloth, grains=layers, notes=notes)
+
+
+def _face_up(
+    layers: tuple[Layers, ...], pieces: tuple[Piece, ...], one_way: bool
+) -> tuple[Layers, ...]:
+    """The layers, those back out counted as face out where that cuts the same pieces."""
+    either = all(mirrors_itself(piece, one_way) for piece in pieces)
+    counts: dict[tuple[float | str, bool], int] = {}
+    for grain, many, back in layers:
+        turned = isinstance(grain, str) or grain % (180.0 if one_way else 90.0) > 1e-9
+        key = grain, back and (turned or not either)
+        counts[key] = counts.get(key, 0) + many
+    return tuple(Layers(grain, many, back) for (grain, back), many in counts.items())
 
 
 def _on_both_diagonals(made: ClothNeeded) -> tuple[str, ...]:
     """What to mind where the word "bias" let pieces lie on either diagonal."""
-    asked = [*(angle for angle, _ in made.grains), *(part.grain for part in made.parts)]
+    asked = [*(layers.grain for layers in made.grains), *(part.grain for part in made.parts)]
     if "bias" not in asked or not {45, 135} <= {angle % 180 for angle in made.directions}:
         return ()
     return (
@@ -243,7 +273,7 @@ def _on_both_diagonals(made: ClothNeeded) -> tuple[str, ...]:
 
 
 def _work_out(
-    grains: Grains,
+    grains: tuple[Layers, ...],
     pieces: tuple[Piece, ...],
     fullness: tuple[FullnessWanted, ...],
     in_hand: tuple[ClothInHand, ...],
@@ -284,7 +314,7 @@ def _missing(made: ClothNeeded) -> tuple[str, ...]:
 
 
 def _planned(
-    grains: Grains,
+    grains: tuple[Layers, ...],
     fullness: tuple[FullnessWanted, ...],
     hands: tuple[ClothInHand, ...],
     joined: int,
@@ -300,27 +330,37 @@ def _planned(
     plans = []
     panels_of: list[Part] = []
     for wanted in fullness:
-        for angle, count in grains:
+        for layers in grains:
             try:
-                degrees = _degrees(angle)
+                degrees = _degrees(layers.grain)
                 plan = wanted.plan(width, degrees, longest, joined if degrees % 180.0 else 1)
             except InputError as error:
                 raise InputError(error.what, field=wanted.what) from None
-            plans.append((wanted.what, plan, count))
-            panels_of.append(Part(panels(wanted.what, plan, count), angle))
+            plans.append((wanted.what, plan, layers.many))
+            panels_of.append(Part(panels(wanted.what, plan, layers.many), _on_face(layers)))
     return tuple(plans), tuple(panels_of)
 
 
-def _parts(grains: Grains, pieces: tuple[Piece, ...]) -> _Parts:
+def _parts(grains: tuple[Layers, ...], pieces: tuple[Piece, ...]) -> _Parts:
     return tuple(
-        Part(replace(piece, quantity=piece.quantity * count), angle)
-        for angle, count in grains
+        Part(
+            replace(piece, quantity=piece.quantity * layers.many),
+            _on_face(layers),
+            True if layers.back and not piece.pair else None,
+        )
+        for layers in grains
         for piece in pieces
     )
 
 
+def _on_face(layers: Layers) -> float | str:
+    """Their grain as seen from the face of the cloth: from behind it leans the other way."""
+    turned = layers.back and not isinstance(layers.grain, str)
+    return -float(layers.grain) if turned else layers.grain
+
+
 def _on_lengths(
-    grains: Grains,
+    grains: tuple[Layers, ...],
     pieces: tuple[Piece, ...],
     fullness: tuple[FullnessWanted, ...],
     hands: tuple[ClothInHand, ...],
@@ -357,7 +397,8 @@ def _on_lengths(
     laid: list[tuple[ClothInHand, Lay]] = []
     left = parts
     for hand in hands:
-        single = any(part.other_hand is not None for part in left)  # cut of cloth that lies open
+        # one hand that is left is cut of cloth that lies open
+        single = laid and any(part.other_hand is not None for part in left)
         folded = "open" if single or hand.outline is not None else fold
         made = lay_parts(
             left, hand, fold=folded, tries=tries, stop=stop, hopeless=hopeless or len(hands) > 1
@@ -437,7 +478,7 @@ def _short_of(left: _Parts, like: ClothInHand, tries: int | None) -> float | Non
 
 
 def _endless(
-    grains: Grains,
+    grains: tuple[Layers, ...],
     pieces: tuple[Piece, ...],
     fullness: tuple[FullnessWanted, ...],
     fold: str,
@@ -489,7 +530,7 @@ def _doubts(pieces: tuple[Piece, ...], fullness: tuple[FullnessWanted, ...]) -> 
 
 
 def _fits(
-    grains: Grains,
+    grains: tuple[Layers, ...],
     pieces: tuple[Piece, ...],
     fullness: tuple[FullnessWanted, ...],
     hands: tuple[ClothInHand, ...],
@@ -535,9 +576,10 @@ def _with_less(
                 f"{cm_and_inches(found.used_cm)} in all"
             )
             break
-    while made.layers > 1 and sum(count for _, count in grains) > 1:
+    while sum(layers.many for layers in grains) > 1:
         last = grains[-1]
-        grains = (*grains[:-1], (last[0], last[1] - 1)) if last[1] > 1 else grains[:-1]
+        fewer = (last._replace(many=last.many - 1),) if last.many > 1 else ()
+        grains = (*grains[:-1], *fewer)
         found = _fits(grains, pieces, fullness, hands, fold)
         if found is not None:
             said.append(f"{layer_words(grains)}, taking {cm_and_inches(found.used_cm)}")
@@ -577,7 +619,7 @@ def _fullest(
 
 
 def _less_full(
-    fullness: tuple[FullnessWanted, ...], hands: tuple[ClothInHand, ...], grains: Grains
+    fullness: tuple[FullnessWanted, ...], hands: tuple[ClothInHand, ...], grains: tuple[Layers, ...]
 ) -> Iterator[tuple[FullnessWanted, float, tuple[FullnessWanted, ...]]]:
     """Each fullness with fewer and fewer panels, the widest first: which, how full, and all."""
     width = max(hand.usable_width_cm for hand in hands)
@@ -585,7 +627,7 @@ def _less_full(
         if wanted.kind == "flat":
             continue
         try:
-            begun = wanted.plan(width, _degrees(grains[0][0]))
+            begun = wanted.plan(width, _degrees(grains[0].grain))
         except InputError:
             continue
         one = begun.joined_cm / begun.widths / begun.finished_cm

@@ -140,6 +140,25 @@ def _same(a: Polygon, b: Polygon) -> bool:
     return bool(shapely.symmetric_difference(a, b, grid_size=GRID).area <= 1e-6 * a.area)
 
 
+def mirrors_itself(piece: Piece, one_way: bool) -> bool:
+    """Whether cutting it from the cloth's other side gives the same: both hands of a pair, or a
+    piece that is its own mirror image, on its grain.
+
+    Examples
+    --------
+    >>> mirrors_itself(Piece.rectangle("front", 20, 40), True)
+    True
+    """
+    if piece.grain == "bias" or (one_way and piece.grain in ("cross", "either")):
+        return False
+    if piece.pair:
+        return True
+    turned = abs(piece.grain_deg) % (180.0 if one_way else 90.0)
+    return turned < 1e-9 and _same(
+        form(cut_outline(piece)).polygon, form(mirror(cut_outline(piece))).polygon
+    )
+
+
 def laid_items(
     parts: Sequence[Part], one_way: bool, fold: str
 ) -> tuple[list[Item], list[str]]:

@@ -13,7 +13,7 @@ from dataclasses import replace
 from weavecolor.cutting.fullness import FullnessWanted
 from weavecolor.cutting.lay import CANNOT
 from weavecolor.cutting.lengths import cm_and_inches
-from weavecolor.cutting.needed import NOT_GIVEN, ClothNeeded, Grains, cloth_needed, layer_words
+from weavecolor.cutting.needed import NOT_GIVEN, ClothNeeded, Layers, cloth_needed, layer_words
 from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.decide.judged import Fit, Fits
@@ -65,10 +65,10 @@ def fits_by_lay(
     """
     if not pieces and not fullness:
         raise InputError("there are no pieces to lay, and no fullness", field="pieces")
-    answers: dict[tuple[str, Grains], tuple[bool | None, str]] = {}
+    answers: dict[tuple[str, tuple[Layers, ...]], tuple[bool | None, str]] = {}
 
-    def one_cloth(name: str, grains: Grains) -> tuple[bool | None, str]:
-        def sum_at(angles: Grains) -> ClothNeeded:
+    def one_cloth(name: str, grains: tuple[Layers, ...]) -> tuple[bool | None, str]:
+        def sum_at(angles: tuple[Layers, ...]) -> ClothNeeded:
             return cloth_needed(
                 name, angles, pieces, fullness, in_hand.get(name, ()), fold=fold, tries=tries,
                 stop=stop, largest=False,
@@ -96,25 +96,29 @@ def fits_by_lay(
     return ask
 
 
-def grains_used(stack: Stack) -> dict[str, Grains]:
-    """For each cloth of a stack, by name: the grains it is laid at, 0 to below 360 degrees, and
-    how many layers at each.
+def grains_used(stack: Stack) -> dict[str, tuple[Layers, ...]]:
+    """For each cloth of a stack, by name: the grains it is laid at, 0 to below 360 degrees, with
+    which side out, and how many layers so.
 
     Raises InputError where two different cloths have one name: their lengths would be mixed up.
 
     Examples
     --------
     >>> grains_used(double)[organza.name]
-    ((0.0, 2),)
+    (Layers(grain=0.0, many=2, back=False),)
     """
-    uses: dict[str, Counter[float]] = {}
+    uses: dict[str, Counter[tuple[float, bool]]] = {}
     called: dict[str, Cloth] = {}
     for layer in stack.layers:
         name = layer.cloth.name
         if called.setdefault(name, layer.cloth) != layer.cloth:
             raise InputError(f"two cloths are called {name!r}; name them apart", field="cloths")
-        uses.setdefault(name, Counter())[layer.grain_deg % 360.0] += 1
-    return {name: tuple(sorted(use.items())) for name, use in uses.items()}
+        lies = layer.grain_deg % 360.0, layer.face == "back"
+        uses.setdefault(name, Counter())[lies] += 1
+    return {
+        name: tuple(Layers(grain, count, back) for (grain, back), count in sorted(use.items()))
+        for name, use in uses.items()
+    }
 
 
 def stack_needs(
@@ -175,12 +179,16 @@ def _upside_down(need: ClothNeeded) -> bool:
     def opposed(turns: set[int]) -> bool:
         return any((turn + 180) % 360 in turns for turn in turns)
 
-    asked = {round(angle) % 360 for angle, _ in need.grains if not isinstance(angle, str)}
+    asked = {
+        round(layers.grain) % 360 for layers in need.grains if not isinstance(layers.grain, str)
+    }
     return opposed(need.directions) and not opposed(asked)
 
 
 def _answer(
-    sum_at: Callable[[Grains], ClothNeeded], grains: Grains, stop: Callable[[], bool] | None
+    sum_at: Callable[[tuple[Layers, ...]], ClothNeeded],
+    grains: tuple[Layers, ...],
+    stop: Callable[[], bool] | None,
 ) -> tuple[bool | None, str]:
     made = sum_at(grains)
     words = layer_words(grains)
@@ -192,11 +200,10 @@ def _answer(
     text = f"{words}: {made.verdict}, {made.reason}"
     if made.short_cm is not None:
         text += f", short of {cm_and_inches(made.short_cm)}"
-    count = made.layers
     for angle in (0.0, 90.0):
-        if grains == ((angle, count),):
+        if all(layers.grain == angle for layers in grains):
             continue
-        other = sum_at(((angle, count),))
+        other = sum_at(tuple(layers._replace(grain=angle) for layers in grains))
         if other.fits:
             text += f" ({grain_words(angle)} fits, taking {cm_and_inches(other.used_cm)})"
     # a search that found no lay has proved nothing, but nobody should count on it

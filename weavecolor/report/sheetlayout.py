@@ -45,7 +45,7 @@ GUTTER = 8.0
 HALF = (WIDTH - GUTTER) / 2.0
 LAY_KEY = (
     "Arrows run down the garment; broken lines are sewing lines; crossed-out parts are not to be "
-    "used. Pieces are seen from their outside."
+    "used. The cloth lies face up: of what goes back out the pieces are seen from their inside."
 )
 GUIDE = "A guide: a sewn sample in the real light decides."
 LAYS_IN_WORDS = {
@@ -184,7 +184,7 @@ def _layers(sheet: MakingSheet, style: Style) -> list[Block]:
     blocks = []
     shown, rest = shortened(sheet.layers, style.of("layers"))
     for number, layer in enumerate(shown, 1):
-        out = "face out" if layer.face == "face" else "back out (cut with the cloth face down)"
+        out = "face out" if layer.face == "face" else "back out (pattern laid face down)"
         words = [
             paragraph(f"{number}  {layer.cloth}", room, style.body, bold=True, lines=2),
             paragraph(f"{grain_words(layer.grain_deg)}; {out}", room, style.body),
