@@ -13,7 +13,7 @@ from test_measure_more import _open_cloth
 
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.errors import InputError
-from weavecolor.measure import fit, sample
+from weavecolor.measure import fit, photograph, sample
 from weavecolor.measure import parameters as p
 from weavecolor.measure.fibre import dyed_cloth, fibre_report, read_fibre
 from weavecolor.measure.fit_surface import smooth
@@ -186,6 +186,77 @@ def test_a_picture_of_one_tone_is_blank():
     image = Image.new("RGB", (100, 100), (120, 120, 120))
     ImageDraw.Draw(image).rectangle((0, 0, 49, 99), fill=(120, 120, 160))
     assert read_photograph(_saved(image)).linear.shape == (100, 100, 3)
+
+
+@pytest.mark.parametrize(
+    ("size", "most", "kind", "reduced"),
+    [
+        ((400, 200), 80_000, "PNG", 1), ((400, 200), 79_999, "PNG", 2),
+        ((400, 200), 20_000, "PNG", 2), ((400, 200), 19_999, "PNG", 3),
+        # a JPEG unpacks at a half, a quarter or an eighth; the rest is averaged
+        ((800, 640), 512_000, "JPEG", 1), ((800, 640), 128_000, "JPEG", 2),
+        ((800, 640), 127_999, "JPEG", 4), ((800, 640), 32_000, "JPEG", 4),
+        ((800, 640), 31_999, "JPEG", 8), ((800, 640), 8_000, "JPEG", 8),
+        ((800, 640), 7_999, "JPEG", 16),
+    ],
+)  # fmt: skip
+def test_a_picture_is_reduced_as_little_as_will_do(size, most, kind, reduced):
+    image = Image.new("RGB", size, (90, 120, 60))
+    ImageDraw.Draw(image).rectangle((0, 0, size[0] // 2 - 1, size[1]), fill=(200, 180, 160))
+    photo = read_photograph(_saved(image, kind), most)
+    assert photo.reduced == reduced
+    rows, columns = size[1] // reduced, size[0] // reduced
+    assert photo.linear.shape == (rows, columns, 3) and photo.clipped.shape == (rows, columns)
+    assert any("was read reduced" in c for c in photo.cautions) is (reduced > 1)
+    # halves stay halves, and light is light: IEC 61966-2-1 of 200 and 90
+    left, right = photo.linear[rows // 2, columns // 8, 0], photo.linear[rows // 2, -2, 0]
+    assert left == pytest.approx(0.5776, abs=0.012) and right == pytest.approx(0.1022, abs=0.006)
+
+
+def test_what_is_burnt_out_in_part_is_so_of_a_reduced_picture():
+    image = Image.new("RGB", (300, 300), (90, 120, 60))
+    draw = ImageDraw.Draw(image)
+    draw.rectangle((0, 150, 299, 299), fill=(40, 40, 40))
+    draw.point((100, 100), fill=(254, 0, 0))
+    draw.point((200, 100), fill=(253, 253, 253))
+    photo = read_photograph(_saved(image), 300 * 300 / 9.0)
+    assert photo.reduced == 3 and photo.clipped.sum() == 1 and photo.clipped[33, 33]
+    assert read_photograph(_saved(image)).clipped.sum() == 1
+
+
+@pytest.mark.parametrize(("size", "enough"), [((64, 64), True), ((63, 900), False),
+                                              ((900, 63), False)])  # fmt: skip
+def test_a_thumbnail_is_refused(size, enough):
+    image = Image.new("RGB", size, (90, 120, 60))
+    ImageDraw.Draw(image).rectangle((0, 0, size[0] // 2, size[1]), fill=(200, 180, 160))
+    if enough:
+        assert read_photograph(_saved(image)).linear.shape == (64, 64, 3)
+    else:
+        with pytest.raises(InputError, match=f"only {size[0]} x {size[1]} pixels; send the orig"):
+            read_photograph(_saved(image))
+
+
+def test_a_file_of_many_bytes_is_refused_before_it_is_read(tmp_path, monkeypatch):
+    image = Image.new("RGB", (100, 100), (90, 120, 60))
+    ImageDraw.Draw(image).rectangle((0, 0, 50, 99), fill=(200, 180, 160))
+    data = _saved(image)
+    file = tmp_path / "it.png"
+    file.write_bytes(data)
+    for most, fits in ((len(data), True), (len(data) - 1, False)):
+        monkeypatch.setattr(photograph, "LARGEST_FILE", most)
+        for source, name in ((data, "picture"), (file, "it.png")):
+            if fits:
+                assert read_photograph(source).linear.shape == (100, 100, 3)
+            else:
+                with pytest.raises(InputError, match=f"^{name}: the file is over 150 MB"):
+                    read_photograph(source)
+        assert photograph.LARGEST_FILE == most
+    with pytest.raises(InputError, match="^mine: "):
+        read_photograph(b"none", name="mine")
+    for start, says in ((b"II*\0", "kind of TIFF"), (b"MM\0+", "kind of TIFF"),
+                        (b"GIF8", "no picture that can be read")):  # fmt: skip
+        with pytest.raises(InputError, match=says):
+            read_photograph(start + b"\0" * 100)
 
 
 # --- lamps, known numbers, fibres -------------------------------------------------------------
