@@ -16,6 +16,7 @@ from weavecolor.measure.lattice import (
     find_peaks,
     prominence,
     repeats,
+    spectrum,
     weighed,
 )
 from weavecolor.measure.threads import (
@@ -335,3 +336,63 @@ def test_warp_is_the_system_nearest_the_direction_said():
 )
 def test_a_count_is_stated_with_the_digits_it_has(value, around, size, said):
     assert stated(value, around, size) == said
+
+
+# --- the spectrum -----------------------------------------------------------------------------
+
+
+def _power_of_wave(height: float, tile: int) -> float:
+    """Of a wave of ``height`` in noise of 1, under Hann windows: the window's sum is half a tile
+    each way, the sum of its squares three eighths (F. J. Harris, Proc. IEEE 66 (1978) 51)."""
+    return (0.5 * height * (tile / 2) ** 2) ** 2 / (0.375 * tile) ** 2
+
+
+@pytest.mark.parametrize("tile", [64, 96])
+@pytest.mark.parametrize(("across", "down"), [(10, 0), (0, 12), (9, 7), (9, -7)])
+def test_a_wave_stands_out_of_noise_by_what_its_power_is(tile, across, down):
+    rng = np.random.default_rng(3)
+    y, x = np.mgrid[0:480, 0:520]
+    noise = rng.standard_normal((1, 480, 520))
+    wave = 0.4 * np.cos(2 * np.pi * (across * x + down * y) / tile + 0.7)
+    spec = spectrum((noise + wave).astype(np.float32), tile)
+    assert spec.tile == tile and spec.ratio.shape == (tile, tile)
+    assert spec.tiles == pytest.approx(480 * 520 / tile**2)
+    at = np.array([across, down]) / tile
+    wanted = _power_of_wave(0.4, tile)
+    for vector in (at[None], -at[None]):
+        assert spec.at(vector)[0] == pytest.approx(wanted, rel=0.25)
+        assert spec.at(vector, 1)[0] >= spec.at(vector)[0]
+    off = np.ones((tile, tile), bool)
+    for sign in (1, -1):
+        row, column = tile // 2 + sign * down, tile // 2 + sign * across
+        off[row - 2 : row + 3, column - 2 : column + 3] = False
+    assert np.median(spec.ratio[off]) == pytest.approx(1.0, abs=0.06)
+    assert spec.ratio[off].max() < 2.5
+
+
+def test_a_spectrum_is_the_same_to_either_side_and_at_any_brightness():
+    rng = np.random.default_rng(5)
+    picture = rng.standard_normal((2, 200, 260)).astype(np.float32)
+    spec = spectrum(picture, 64)
+    inner = spec.ratio[1:, 1:]
+    assert inner == pytest.approx(inner[::-1, ::-1], rel=1e-5)
+    assert spectrum(7.0 * picture + 3.0, 64).ratio == pytest.approx(spec.ratio, rel=1e-3)
+    # exchanged or turned about, rows become columns
+    turned = spectrum(np.ascontiguousarray(picture.transpose(0, 2, 1)), 64).ratio
+    assert turned[1:, 1:] == pytest.approx(inner.T, rel=1e-4)
+    back = spectrum(np.ascontiguousarray(picture[::-1]), 64).ratio
+    assert back == pytest.approx(spec.ratio, rel=1e-4)
+    # an even picture is nothing at all, and a picture of one tile is one
+    assert spectrum(np.full((1, 64, 64), 0.5, np.float32), 64).ratio.max() == 0.0
+    assert spectrum(picture[:, :64, :64], 64).tiles == 1.0
+
+
+def test_a_ratio_is_told_between_places_and_as_the_greatest_about_one():
+    ratio = np.zeros((64, 64))
+    ratio[32 + 5, 32 + 9], ratio[32 + 5, 32 + 10] = 4.0, 8.0
+    spec = Spectrum(ratio, ndimage.maximum_filter(ratio, 3), 64, 4.0)
+    for share, wanted in ((0.0, 4.0), (0.25, 5.0), (1.0, 8.0)):
+        assert spec.at(np.array([[9.0 + share, 5.0]]) / 64)[0] == pytest.approx(wanted)
+    assert spec.at(np.array([[9.0, 5.5]]) / 64)[0] == pytest.approx(2.0)
+    near = spec.at(np.array([[8.0, 5.0], [9.0, 6.0], [7.0, 5.0], [-9.0, -5.0]]) / 64, 1)
+    assert near.tolist() == [4.0, 8.0, 0.0, 0.0]
