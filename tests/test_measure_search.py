@@ -10,6 +10,8 @@ import pytest
 from weavecolor.measure import fit
 from weavecolor.measure import parameters as p
 from weavecolor.measure.fit_surface import Traced
+from weavecolor.measure.observations import seen_colour, seen_spectrum
+from weavecolor.scene.backings import Backing
 
 SLOW, SIZE = p.SLOW, p.SIZE
 
@@ -228,3 +230,53 @@ def test_a_second_cloth_as_likely_widens_the_range_by_half_of_its_distance():
     added = fit._elsewhere(np.stack([here, near]), np.array([0.0, 2.0]), covariance)
     share = (np.exp(-1.0) - np.exp(-2.0)) / (1.0 + np.exp(-1.0))
     assert added == pytest.approx(share * np.outer(near, near))
+
+
+# --- how it was photographed ------------------------------------------------------------------
+
+
+def test_looks_are_what_the_usual_place_would_show_and_as_sure_as_that():
+    """Of straight readings: without lamp, paper and light of the day, and as unsure as these."""
+    rng = np.random.default_rng(4)
+    seen, spectrum = [], np.full(41, 0.3)
+    for k in range(10):
+        ground = Backing(f"ground {k}", np.full(41, 0.05 + 0.09 * k))
+        seen.append(seen_colour(f"{k}", rng.uniform(0.1, 0.6, 3), [0.01] * 3, ground,
+                                grain_deg=90.0 * (k % 2), face=("face", "back")[k % 3 == 1]))
+    hued = Backing("hued", np.linspace(0.2, 0.301, 41))  # a tenth and a hair from end to end
+    seen.insert(2, seen_colour("hued", [0.3] * 3, [0.01] * 3, hued))
+    seen.insert(4, seen_colour("elsewhere", [0.3] * 3, [0.01] * 3, seen[0].backing,
+                               light="overcast"))  # fmt: skip
+    seen.insert(5, seen_spectrum("instrument", spectrum, 0.01, seen[0].backing))
+    count = sum(len(s.value) for s in seen)
+    by = 0.05 * rng.standard_normal((count, SIZE))
+    firsts = np.cumsum([0, *(len(s.value) for s in seen)])
+    parts = [slice(a, b) for a, b in zip(firsts, firsts[1:], strict=False)]
+    problem = SimpleNamespace(
+        sights=[SimpleNamespace(seen=s) for s in seen],
+        many=True,
+        own=np.diag(rng.uniform(1e-4, 4e-4, count)),
+        lit=lambda unknowns, many: [None] * len(many),
+        shown=lambda unknowns, at, layers: (
+            [0.3 + by[part] @ at for part in parts], [by[part] for part in parts]
+        ),
+    )  # fmt: skip
+    x = rng.standard_normal(SIZE)
+    root = 0.3 * rng.standard_normal((SIZE, SIZE))
+    covariance = root @ root.T
+    looks = fit._looks(problem, None, x, covariance)
+    taken = [k for k, s in enumerate(seen) if s.name.isdigit()][: fit._MOST_LOOKS]
+    assert len(looks.lies) == fit._MOST_LOOKS == len(looks.values)
+    moves = [p.LAMP, p.PAPER, p.LIGHT]
+    rows = np.concatenate([np.arange(parts[k].start, parts[k].stop) for k in taken])
+    value = np.concatenate([seen[k].value for k in taken]) - by[rows][:, moves] @ x[moves]
+    assert np.ravel(looks.values) == pytest.approx(value)
+    for k, (grain, face, ground) in zip(taken, looks.lies, strict=True):
+        assert grain == seen[k].grain_deg and face is (seen[k].face == "face")
+        assert ground == pytest.approx(seen[k].backing.reflectance.mean())
+    slope = by[rows][:, moves]
+    wanted = problem.own[np.ix_(rows, rows)] + slope @ covariance[np.ix_(moves, moves)] @ slope.T
+    wanted += np.diag((fit._FINE[1] * np.maximum(value, 0.05)) ** 2)
+    assert looks.covariance == pytest.approx(wanted)
+    problem.sights = problem.sights[2:3]
+    assert fit._looks(problem, None, x, covariance) is None
