@@ -282,3 +282,70 @@ def test_less_is_looked_for_one_width_at_a_time():
     begun = wanted.plan(150.0, 45.0).fullness
     shares = [full / begun for _, full, _ in bias]
     assert shares == pytest.approx([0.9, 0.8, 0.7, 0.6, 0.5, 0.4])
+
+
+# --- what is proved of a lay ------------------------------------------------------------------
+
+
+def _strips(width, height, quantity):
+    return Piece.rectangle("strip", width, height, quantity=quantity, seam_cm=0.0, grain="straight")
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "quantity", "length", "bound", "why"),
+    [
+        # 100 wide: by area, 2 x 50 x 40 is 40 long; side by side
+        (50.0, 40.0, 2, 40.0, 40.0, None), (50.0, 40.0, 3, 80.0, 60.0, None),
+        (50.0, 40.0, 3, 59.0, 60.0, "the pieces cover 0.600 m2, the cloth only 0.590 m2"),
+        # a hair more than half: one after another
+        (50.1, 40.0, 2, 80.0, 80.0, None),
+        (50.1, 40.0, 2, 79.0, 80.0, "wider than half the cloth must lie one after another, 80 cm"),
+        # by one alone
+        (10.0, 70.0, 1, 70.0, 70.0, None),
+        (10.0, 70.0, 1, 69.0, 70.0, "strip takes 70 cm (27 1/2 in) of length at this grain"),
+        (100.0, 20.0, 1, 30.0, 20.0, None),
+        (100.1, 20.0, 1, 30.0, math.inf, "strip is 100.1 cm (39 3/8 in) across at this grain"),
+    ],
+)  # fmt: skip
+def test_what_no_lay_can_do_is_proved_and_what_one_can_is_not(
+    width, height, quantity, length, bound, why
+):
+    cloth = ClothInHand(100.0, length, one_way=True)
+    made = lay([_strips(width, height, quantity)], cloth, tries=3)
+    assert made.bound_cm == pytest.approx(bound)
+    assert (made.verdict == CANNOT) is (why is not None)
+    if why is None:
+        assert made.fits and made.reason.startswith("every piece is placed")
+        shortest = made.used_cm <= bound + 1e-3
+        assert made.reason.endswith(", and no lay can be shorter") is shortest
+        share = width * height * quantity / (100.0 * made.used_cm)
+        assert made.used_share == pytest.approx(share)
+    else:
+        assert why in made.reason
+        if math.isfinite(bound):
+            assert made.short_cm == pytest.approx(
+                (bound if width != 50.0 else 80.0) - length, abs=1e-3
+            )
+
+
+def test_at_least_one_lay_is_tried_and_something_is_laid():
+    with pytest.raises(InputError, match="^tries: try at least one lay"):
+        lay([_strips(10.0, 10.0, 1)], ClothInHand(100.0, 100.0), tries=0)
+    with pytest.raises(InputError, match="^pieces: there are no pieces to lay"):
+        lay([], ClothInHand(100.0, 100.0))
+    assert lay([_strips(9.0, 100.0, 11)], ClothInHand(100.0, 100.0), tries=1).fits
+    with pytest.raises(InputError, match="^pieces: more than 500 pieces to lay"):
+        lay([_strips(1.0, 1.0, 500), _strips(2.0, 2.0, 1)], ClothInHand(100.0, 100.0), tries=1)
+
+
+@pytest.mark.parametrize("fold", ["lengthwise", "crosswise"])
+def test_what_a_fold_leaves_over_is_counted_in_pieces(fold):
+    """Cut double, two at a time: of five one is to spare, and what finds no room is told."""
+    cloth = ClothInHand(40.0, 90.0)
+    made = lay([_strips(20.0, 20.0, 5)], cloth, fold=fold, tries=3)
+    assert made.fits and sum(p.copies for p in made.placements) == 6
+    assert made.left_over == ((0, 0),)
+    few = lay([_strips(20.0, 20.0, 5)], ClothInHand(40.0, 45.0), fold=fold, tries=3)
+    assert few.verdict == CANNOT and len(few.missing) in (2, 4)
+    assert sum(few.left_over[0]) == len(few.missing)
+    assert sum(p.copies for p in few.placements) + len(few.missing) == 6
