@@ -14,6 +14,7 @@ from weavecolor.cutting.lay import CANNOT, FITS, NO_LAY
 from weavecolor.cutting.needed import (
     _NEAR,
     NOT_GIVEN,
+    Layers,
     _fullest,
     _planned,
     cloth_needed,
@@ -155,17 +156,17 @@ def test_there_is_something_to_cut_and_a_layer_of_it(bad):
 def test_panels_are_planned_for_the_narrowest_and_go_round_along_the_longest():
     hands = (ClothInHand(100, 120), ClothInHand(140, 90))
     cut = replace(SKIRT, length_cm=40.0)
-    plans, parts = _planned(((0.0, 1), (90.0, 2)), (cut,), hands, 1)
+    plans, parts = _planned((Layers(0.0, 1), Layers(90.0, 2)), (cut,), hands, 1)
     (_, straight, one), (_, cross, two) = plans
     assert (one, two) == (1, 2)
     assert straight.cloth_width_cm == cross.cloth_width_cm == 100
     # 175 round: in two of 120 less two seams
     assert cross.widths == 2 and cross.panel_cm == pytest.approx(90.5)
     assert [(part.piece.quantity, part.grain) for part in parts] == [(2, 0.0), (4, 90.0)]
-    plans, _ = _planned(((0.0, 1), (90.0, 1)), (cut,), hands, 3)
+    plans, _ = _planned((Layers(0.0, 1), Layers(90.0, 1)), (cut,), hands, 3)
     assert [plan.widths for _, plan, _ in plans] == [2, 3]  # on straight grain widths are joined
     with pytest.raises(InputError, match="^skirt: .*66.5 cm"):
-        _planned(((90.0, 1),), (SKIRT,), (ClothInHand(60, 500),), 1)
+        _planned((Layers(90.0, 1),), (SKIRT,), (ClothInHand(60, 500),), 1)
 
 
 # --- the most and the least -------------------------------------------------------------------

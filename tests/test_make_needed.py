@@ -6,6 +6,7 @@ The lengths are worked by hand: rectangles one after another. Common practice, n
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -62,6 +63,20 @@ def test_every_layer_takes_every_piece_and_every_fullness(layers):
         assert scant.verdict == CANNOT and scant.short_cm == pytest.approx(layers * each - 200)
         assert "1 layer, straight grain" in scant.largest and "173 cm" in scant.largest
         assert f"{layers * each:g} cm" in " ".join(needed_sentences(scant))
+
+
+def test_what_is_short_is_never_told_as_less_than_would_do():
+    # bands of 40.01 on 30 in hand: 10.01 cm are short, of which 10 cm or 3 7/8 in are too little
+    band = replace(BAND, outline=((0, 0), (100, 0), (100, 40.01), (0, 40.01)))
+    need = cloth_needed("silk", STRAIGHT, [band], (), [ClothInHand(100, 30)], tries=2)
+    (told,) = (line for line in needed_sentences(need) if line.startswith("Short"))
+    assert told == (
+        "Short: 10.1 cm (4 in) more of that width would do; in all it takes 40.1 cm (15 7/8 in)."
+    )
+    lacks, takes = (float(number) for number in re.findall(r"([\d.]+) cm", told))
+    for more in (lacks, takes - 30.0):
+        assert cloth_needed("silk", STRAIGHT, [band], (), [ClothInHand(100, 30 + more)]).fits
+    assert 30.0 + 4 * 2.54 >= 40.01 > 30.0 + 3.875 * 2.54 and 15.875 * 2.54 >= 40.01
 
 
 def test_the_largest_that_still_fits_is_told_both_ways():

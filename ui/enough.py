@@ -11,7 +11,7 @@ from html import escape
 import streamlit as st
 
 from state import with_cloths
-from weavecolor.cutting.lengths import cm_and_inches
+from weavecolor.cutting.lengths import cm_and_inches, enough_words
 from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.making.answers import needs_of, plans_of
 from weavecolor.making.model import Making, MakingOption
@@ -33,7 +33,7 @@ def marked(needed: Iterable[ClothNeeded], brief: bool = False) -> str:
         if need.fits:
             told.append(("yes", f"✓ enough: takes {cm_and_inches(need.used_cm)}"))
         elif need.short_cm is not None:
-            told.append(("no", f"✗ short of {cm_and_inches(need.short_cm)}"))
+            told.append(("no", f"✗ short of {enough_words(need.short_cm)}"))
         elif need.enough is None and need.needed_cm is not None:
             why = "" if brief else f", {need.verdict}"
             told.append(("perhaps", f"takes {cm_and_inches(need.needed_cm)}{why}"))

@@ -29,7 +29,7 @@ from state import (
 )
 from weavecolor.cutting.asked import damage_at
 from weavecolor.cutting.lay import Lay
-from weavecolor.cutting.lengths import UNITS, cm_and_inches
+from weavecolor.cutting.lengths import UNITS, cm_and_inches, enough_words
 from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.cutting.pieces import Piece, Points, named_apart
 from weavecolor.cutting.remnant import FOLDS, ClothInHand
@@ -390,7 +390,7 @@ def _at_grain(now: Making, option: MakingOption, grain: float) -> str:
         if need.fits:
             text += f", taking {cm_and_inches(need.used_cm)}"
         elif need.short_cm is not None:
-            text += f", short of {cm_and_inches(need.short_cm)}"
+            text += f", short of {enough_words(need.short_cm)}"
         told.append(f"{need.cloth}: {text}")
     words = grain_words(grain)
     return f"{capital(words)}: {'; '.join(told)}."

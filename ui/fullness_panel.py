@@ -17,7 +17,7 @@ from lengths_input import length_input
 from session import bound, guarded, plain, work
 from state import cloth_called, decided_option, stack_of
 from weavecolor.cutting.fullness import FullnessPlan
-from weavecolor.cutting.lengths import cm_and_inches
+from weavecolor.cutting.lengths import cm_and_inches, enough_words
 from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.decide.enoughcloth import stack_needs
 from weavecolor.making.answers import in_hand_of
@@ -137,7 +137,7 @@ def _skirt_alone(need: ClothNeeded, layers: int) -> str:
     if need.needed_cm is not None and need.enough is not None:
         say += f", taking {cm_and_inches(need.needed_cm)}"
     if need.short_cm is not None:
-        say += f", short of {cm_and_inches(need.short_cm)}"
+        say += f", short of {enough_words(need.short_cm)}"
     return f"{say}."
 
 

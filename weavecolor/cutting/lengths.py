@@ -109,3 +109,17 @@ def cm_and_inches(value_cm: float) -> str:
     '76.5 cm (30 1/8 in)'
     """
     return f"{cm(value_cm)} ({inches(value_cm)})"
+
+
+def enough_words(value_cm: float) -> str:
+    """A length of cloth that is needed, both ways and never less than it is: the next millimetre
+    and the next eighth of an inch.
+
+    Examples
+    --------
+    >>> cm_and_inches(57.03), enough_words(57.03)
+    ('57 cm (22 1/2 in)', '57.1 cm (22 1/2 in)')
+    """
+    tenths = math.ceil(value_cm * 10.0 - 1e-6) / 10.0
+    eighth = CM_PER_INCH / 8.0
+    return f"{cm(tenths)} ({inches(math.ceil(value_cm / eighth - 1e-6) * eighth)})"

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from weavecolor.cutting.fullness import FullnessWanted
 from weavecolor.cutting.lay import CANNOT
-from weavecolor.cutting.lengths import cm_and_inches
+from weavecolor.cutting.lengths import cm_and_inches, enough_words
 from weavecolor.cutting.needed import NOT_GIVEN, ClothNeeded, Layers, cloth_needed, layer_words
 from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import ClothInHand
@@ -199,7 +199,7 @@ def _answer(
         return True, f"{words} {say}, taking {cm_and_inches(made.used_cm)}"
     text = f"{words}: {made.verdict}, {made.reason}"
     if made.short_cm is not None:
-        text += f", short of {cm_and_inches(made.short_cm)}"
+        text += f", short of {enough_words(made.short_cm)}"
     for angle in (0.0, 90.0):
         if all(layers.grain == angle for layers in grains):
             continue

@@ -14,7 +14,7 @@ from typing import Any
 
 from weavecolor.cutting.folds import LayerShares
 from weavecolor.cutting.fullness import FullnessPlan, FullnessWanted, HeightLayers, skirt_layers
-from weavecolor.cutting.lengths import LONGEST_CM, cm, cm_and_inches
+from weavecolor.cutting.lengths import LONGEST_CM, cm, cm_and_inches, enough_words
 from weavecolor.cutting.needed import ClothNeeded, cloth_needed
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError, capital
@@ -252,7 +252,7 @@ def _of_way(way: FullnessWay) -> list[str]:
     if not _endless(way.need):
         verdict = "fits" if way.need.fits else f"{way.need.verdict}: {way.need.reason}"
         if way.need.short_cm is not None:
-            verdict += f", short of {cm_and_inches(way.need.short_cm)}"
+            verdict += f", short of {enough_words(way.need.short_cm)}"
         told.append(f"in hand: {verdict}")
         if way.need.largest:
             told.append(way.need.largest.rstrip("."))

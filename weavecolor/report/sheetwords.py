@@ -9,7 +9,7 @@ from collections import Counter
 
 from weavecolor.cutting.fullness import FullnessPlan
 from weavecolor.cutting.lay import Lay
-from weavecolor.cutting.lengths import cm, cm_and_inches, inches
+from weavecolor.cutting.lengths import cm, cm_and_inches, enough_words, inches
 from weavecolor.cutting.needed import ClothNeeded, panel_words
 from weavecolor.cutting.remnant import ClothInHand, in_hand_words
 from weavecolor.errors import capital
@@ -68,8 +68,8 @@ def needed_sentences(need: ClothNeeded) -> tuple[str, ...]:
             )
     if need.short_cm is not None:
         all_of_it = need.needed_cm
-        takes = "" if all_of_it is None else f"; in all it takes {cm_and_inches(all_of_it)}"
-        lines.append(f"Short: {cm_and_inches(need.short_cm)} more of that width would do{takes}.")
+        takes = "" if all_of_it is None else f"; in all it takes {enough_words(all_of_it)}"
+        lines.append(f"Short: {enough_words(need.short_cm)} more of that width would do{takes}.")
     if need.largest:
         lines.append(need.largest)
     return (*lines, *need.notes)
