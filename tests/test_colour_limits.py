@@ -243,7 +243,7 @@ def test_greys_stay_grey_in_oklab(screen):
 def test_of_darker_and_darker_the_nearest_is_shown(screen):
     """By CIEDE2000 from what was wanted, one after another."""
     rng = np.random.default_rng(8)
-    linear = rng.uniform(-0.2, 1.6, (150, 3))
+    linear = rng.uniform(-0.2, 1.6, (60, 3))
     linear = linear[~in_gamut(linear)]
     to_lms, to_linear, lms_lab, lab_lms = _oklab(screen)
     own = space(screen)
@@ -251,16 +251,14 @@ def test_of_darker_and_darker_the_nearest_is_shown(screen):
     assert _DARKER.max() == 1.0
 
     def lab(x):
-        return lab_from_xyz(100.0 * (own.to_xyz @ x), own.white)
+        return lab_from_xyz(100.0 * x @ own.to_xyz.T, own.white)
 
     chosen = []
     for want, got in zip(linear, shown, strict=True):
         base = np.cbrt(to_lms @ want) @ lms_lab.T
-        tried = [
-            fit_to_gamut(((lab_lms @ (base * [k, 1.0, 1.0])) ** 3 @ to_linear.T)[None], screen)[0]
-            for k in _DARKER
-        ]
-        far = [float(ciede2000(lab(want), lab(one))) for one in tried]
+        tried = np.stack([(lab_lms @ (base * [k, 1.0, 1.0])) ** 3 for k in _DARKER])
+        tried = fit_to_gamut(tried @ to_linear.T, screen)
+        far = ciede2000(np.broadcast_to(lab(want), tried.shape), lab(tried))
         assert float(ciede2000(lab(want), lab(got))) == pytest.approx(min(far), abs=2e-5)
         chosen.append(int(np.argmin(far)))
     assert len(set(chosen)) > 3
