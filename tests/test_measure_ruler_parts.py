@@ -477,3 +477,63 @@ def test_a_comb_s_period_is_that_of_its_ticks(period, width):
     assert _period(noise)[0] < 100.0
     # power goes with the square
     assert _period(7.0 * noise)[0] == pytest.approx(_period(noise)[0])
+
+
+# --- a ruler in a box -------------------------------------------------------------------------
+
+
+def _ruler(places: np.ndarray, long=5, size=(60, 640), faint=0.0) -> np.ndarray:
+    """Dark ticks on a pale rule, every ``long``-th right through the box, others a third."""
+    y, x = np.mgrid[0 : size[0], 0 : size[1]].astype(float)
+    tick = np.zeros(size)
+    for k, place in enumerate(places):
+        reach = 60.0 if k % long == 0 else 20.0
+        shade = np.clip(1.9 - np.abs(x - place), 0.0, 1.0) * (y < reach)
+        tick = np.maximum(tick, shade * (1.0 if k % long == 0 or not faint else faint))
+    return gaussian_filter(0.7 - 0.6 * tick, 0.7)
+
+
+@pytest.mark.parametrize(("long", "tick_mm"), [(1, 1.0), (10, 1.0), (5, 0.5)])
+def test_the_finest_comb_of_a_ruler_gives_its_scale(long, tick_mm):
+    picture = _ruler(12.3 + 11.7 * np.arange(53), long)
+    found = scale_from_ruler(picture, (0, 0, 640, 60), tick_mm=tick_mm)
+    assert found.pixels_per_mm == pytest.approx(11.7 / tick_mm, rel=5e-4)
+    assert found.relative_uncertainty == pytest.approx(0.001)  # never surer
+    # in any colour, upside down, on end, or as a part of a larger picture
+    for other, box in () if long != 5 else (
+        (np.repeat(picture[..., None], 3, 2), (0, 0, 640, 60)),
+        (picture[::-1, ::-1], (0, 0, 640, 60)),
+        (picture.T, (0, 0, 60, 640)),
+        (np.pad(picture, ((30, 10), (20, 40)), constant_values=0.7), (20, 30, 660, 90)),
+        (picture, (-5, -5, 900, 900)),
+        (4.0 * picture, (0, 0, 640, 60)),
+    ):
+        again = scale_from_ruler(other, box, tick_mm=tick_mm)
+        assert again.pixels_per_mm == pytest.approx(found.pixels_per_mm, rel=4e-4)
+
+
+def test_a_ruler_s_scale_is_as_sure_as_its_ticks_are_straight():
+    """Shaky ticks: least squares. Ticks that grow apart: a quarter of the change over the run."""
+    number = np.arange(51.0)
+    shaky = 12.0 + 12.0 * number + 0.9 * np.random.default_rng(7).standard_normal(51)
+    found = scale_from_ruler(_ruler(shaky, 5), (0, 0, 640, 60))
+    (slope, _), cov = np.polyfit(number, shaky, 1, cov=True)
+    bend = np.polyfit(number, shaky, 2)[0]
+    wanted = np.hypot(np.sqrt(cov[0, 0]) / slope, 0.25 * abs(bend) * 50.0 / slope)
+    assert found.pixels_per_mm == pytest.approx(slope, rel=5e-4)
+    assert found.relative_uncertainty == pytest.approx(wanted, rel=0.25) and wanted > 0.0012
+    grows = 12.0 + 11.4 * number + 0.012 * number**2
+    found = scale_from_ruler(_ruler(grows, 5), (0, 0, 640, 60))
+    assert found.pixels_per_mm == pytest.approx(12.0, rel=2e-3)
+    assert found.relative_uncertainty == pytest.approx(0.25 * 0.012 * 50.0 / 12.0, rel=0.1)
+
+
+def test_a_box_too_small_or_of_no_ticks_is_refused():
+    picture = _ruler(12.3 + 4.0 * np.arange(150), 5)
+    assert scale_from_ruler(picture, (0, 0, 60, 6)).pixels_per_mm == pytest.approx(4.0, rel=0.01)
+    for box in ((0, 0, 59, 30), (0, 0, 300, 5), (620, 0, 900, 59)):
+        with pytest.raises(InputError, match="^ruler: the ruler's box is too small; mark at least"):
+            scale_from_ruler(picture, box)
+    noise = np.random.default_rng(3).random((60, 640))
+    with pytest.raises(InputError, match="^ruler: no even row of ticks is found"):
+        scale_from_ruler(noise, (0, 0, 640, 60))
