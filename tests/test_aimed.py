@@ -41,7 +41,7 @@ def test_as_much_light_is_aimed_as_floods_the_rods(monkeypatch, lift, dull, degr
     rays = filaments.node_rays(cell, nodes(), each)
     start = rays.start
     own = rays.one & (rays.met > 0) & (rays.met <= aimed.MOST_MET)
-    came, went = -rays.starts[start[own], 2:5], rays.toward[own]
+    came, went = rays.came[start[own]], rays.toward[own]
     flood = nodes().share[rays.label[start[own]]] / each * rays.weight[own]
     angle, wide = np.radians(degrees), np.radians(12.0)
     found = aimed.aimed(cell, angle, wide)

@@ -509,10 +509,11 @@ def paths_each(cell: FilamentCell, share: float = 1.0) -> int:
 class NodeRays:
     """Undyed light of all nodes, followed: of each ray that leaves (n,), its ``start``, where it
     goes ``toward`` (n, 3), ``weight`` share of its start's light, ``column`` its lengths as in
-    ``kept``, ``met`` surfaces met, ``one``: of one yarn, and inside it between them. ``starts`` (m,
-    5) and their nodes ``label`` (m,); ``lost`` share of all light."""
+    ``kept``, ``met`` surfaces met, ``one``: of one yarn, and inside it between them. ``came`` (m,
+    3) where each start's light comes from, and its node ``label`` (m,); ``lost`` share of all
+    light."""
 
-    starts: Array
+    came: NDArray[np.float32]
     label: NDArray[np.int32]
     start: NDArray[np.int32]
     toward: NDArray[np.float32]
@@ -573,7 +574,8 @@ def _node_rays(
     lost += followed(ready, starts, 1, use, told, first=first)
     every = map(np.concatenate, zip(*found, strict=True))
     whole: dict[str, Any] = dict(zip(made, every, strict=True))
-    return NodeRays(starts, label, **whole, lost=lost / len(starts))
+    came = (-starts[:, 2:]).astype(np.float32)
+    return NodeRays(came, label, **whole, lost=lost / len(starts))
 
 
 def _table(cell: FilamentCell, rays: NodeRays, through: Array, grid: Nodes, each: int) -> PairTable:
@@ -645,7 +647,7 @@ def _white_cell(cell: FilamentCell, grid: Nodes, each: int, told: Told | None) -
     ) / each  # fmt: skip
     open_ = free
     if not cell.rods:
-        shut = ~straight(cell, rays.starts, True)
+        shut = ~straight(cell, node_starts(prepared(cell), grid, each)[0], True)
         open_ = 1.0 - np.bincount(rays.label, shut, 2 * grid.half) / each
     ways = symmetries(cell, grid)
     through, open_ = (_even(v, grid, ways) for v in (free, open_))

@@ -155,7 +155,7 @@ def _flooded(cell: FilamentCell, each: int) -> Flood:
     rays = filaments.node_rays(cell, nodes(), each, 0.0 if rods else paths.UNSPLIT)
     inner_ = rays.met > 0
     start = rays.start[inner_]
-    came = (-rays.starts[start, 2:5]).astype(np.float32)
+    came = rays.came[start]
     went = np.ascontiguousarray(rays.toward[inner_])
     column = rays.column[inner_]
     share = (nodes().share[rays.label[start]] / each).astype(np.float32) * rays.weight[inner_]
