@@ -87,3 +87,18 @@ def test_places_lie_on_the_rods_and_face_outwards():
                                        weft_swing=0.05))  # fmt: skip
     area = aimed._place(ready.rows, ready.signs, ready.plan, 0.1, 0.3, 0.7, place)
     assert area == pytest.approx(2.0 * (2 * np.pi * 0.025) * (2 * 2 * cell.weft_spacing))
+
+
+def test_no_angle_hangs_on_those_asked_before():
+    """Places are drawn once for all angles; ways within an angle are those told straight away."""
+    cell = rods(PLAIN, 0.0)
+    asked = []
+    for degrees in (55.0, 140.0, 55.0):
+        asked.append(aimed.aimed(cell, np.radians(degrees), np.radians(12.0)))
+    alone, other, again = asked
+    assert np.array_equal(alone.came, again.came) and np.array_equal(alone.weight, again.weight)
+    # what goes in turns by what the angle asks, up to the border on both sides
+    for made, degrees in ((alone, 55.0), (other, 140.0)):
+        turned = np.degrees(angles(made.came, made.went)) - degrees
+        assert np.abs(turned).max() < 12.01
+        assert turned.min() < -11.5 and turned.max() > 11.5

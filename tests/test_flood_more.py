@@ -293,3 +293,21 @@ def _single(made, came, went, weight, look):
     one = flood._samples(*rays, np.array([weight], np.float32), np.zeros(1, np.int32))
     found = flood._smoothed(made, one, np.ones((1, 3)), float(np.arccos(came @ went)), look)
     return found.through if came[2] * went[2] < 0 else found.sides
+
+
+def test_more_rays_begin_with_the_fewer_to_the_last_one():
+    """Of many filaments a flood goes on from the rays of the table between nodes: the same as if
+    all were followed anew."""
+    yarn = Strand(0.2, 0.15, 16, 0.6)
+    cell = FilamentCell(((1, 0), (0, 1)), yarn, yarn, 0.3, 0.3, 0.07, 0.07)
+    few = filaments.paths_each(cell)
+    ready = filaments.prepared(cell)
+    begun = filaments.node_rays(cell, nodes(), few)
+    more = filaments.node_rays(cell, nodes(), 2 * few)
+    whole = filaments._node_rays(ready, nodes(), 2 * few, None)
+    for name in ("came", "label", "start", "toward", "weight", "column", "met", "one"):
+        assert np.array_equal(getattr(more, name), getattr(whole, name)), name
+    assert more.lost == pytest.approx(whole.lost, rel=1e-9)
+    own = more.start < len(begun.label)
+    assert np.array_equal(more.toward[own], begun.toward)
+    assert np.array_equal(more.weight[own], begun.weight)

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 
+import colour
 import numpy as np
 import pytest
 from lookedup import looked_up
@@ -12,7 +13,7 @@ from lookedup import looked_up
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.adding import GAPS, add, pile_of
-from weavecolor.optics.allround import all_round
+from weavecolor.optics.allround import COARSE, all_round
 from weavecolor.optics.cell.filaments import kept, white_named
 from weavecolor.optics.cell.flood import factors, flood, half_line
 from weavecolor.optics.cell.nodes import nodes
@@ -368,3 +369,25 @@ def test_a_lining_is_seen_through_the_skirt_and_the_form_keeps_its_colour():
     assert np.abs(black[top, 28:32] - calico[top, 28:32]).max() < 0.02
     seen = [p[middle, 26:34].mean() for p in (black, calico, white)]
     assert seen[0] < 0.8 * seen[1] < 0.9 * seen[2]
+
+
+@pytest.mark.parametrize("place", ["window at the side", "stage LED"])
+def test_every_second_band_tells_the_colours_of_all(place, monkeypatch):
+    """Of strong dyes in daylight and by emitters of three colours, differences by colour-science:
+    far below the 1 or so that an eye tells (from memory)."""
+    cloth = load_swatch("shot-organza-teal-copper")
+    stack = Stack((Layer(cloth), Layer(cloth, 90.0)))
+    made = []
+    for step in (1, tables.BAND_STEP):
+        monkeypatch.setattr(tables, "BAND_STEP", step)
+        made.append(tables._tables(tables._core(stack, COARSE), scene(place), AS_SEEN, "2"))
+    for name in ("key", "room"):
+        every, some = (
+            colour.XYZ_to_Lab(colour.RGB_to_XYZ(
+                np.maximum(getattr(one, name)[..., :3].astype(float), 0.0), "sRGB"
+            ))
+            for one in made
+        )  # fmt: skip
+        apart = colour.delta_E(every, some, method="CIE 2000")
+        assert apart.mean() < 0.1 and apart.max() < 0.5
+        assert np.abs(every - some).max() > 0.0
