@@ -143,7 +143,7 @@ def residuals(
 
 #: What is told of a cloth beside its yarns' colours, with units; as ``_spread`` gives it.
 _PROPERTIES = {
-    "warp cover": "", "weft cover": "", "open share": "", "flattening": "", "dullness": "1/mm",
+    "warp cover": "", "weft cover": "", "open share": "", "flattening": "", "dullness": "per mm",
     "packing": "", "weight": "g/m2",
 }  # fmt: skip
 

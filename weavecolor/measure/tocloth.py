@@ -259,6 +259,14 @@ def _known(fit: Fit) -> Knowledge:
     return knowledge(told)
 
 
+#: What a maker would call the build of a yarn.
+_PLAIN = {
+    "flattening": "how flat the yarns lie, width to thickness",
+    "packing": "how tightly the yarns are packed",
+    "dullness": "how milky the fibre is",
+}
+
+
 def report(fit: Fit) -> str:
     """The fit in plain lines: what was seen and shown, what is settled, what to look at next."""
     made = fit.cloth
@@ -276,7 +284,8 @@ def report(fit: Fit) -> str:
         else:
             low, high = q.around
             text = f"{q.value:.3g} {q.unit}".rstrip() + f", {low:.2g} to {high:.2g} in 19 of 20"
-        lines.append(f"  {q.name}: {text}" + ("" if q.settled else "  (not settled)"))
+        open_ = "" if q.settled else "  (not settled)"
+        lines.append(f"  {_PLAIN.get(q.name, q.name)}: {text}{open_}")
     if fit.trades:
         lines.append("What was seen cannot tell apart:")
         lines += [f"  {text}" for text in fit.trades]
