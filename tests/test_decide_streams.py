@@ -134,3 +134,25 @@ def test_many_constructions_share_the_rays_of_a_few():
     assert ray_share(setts[:24]) == pytest.approx(0.5)
     assert ray_share(setts[:40] * 5) == pytest.approx(0.3)
     assert ray_share(setts) == pytest.approx(0.15)
+
+
+def test_both_faces_of_a_cloth_are_one_task(setting):
+    """Whoever works one out has traced the cloth for the other; each row stands where its layer
+    does."""
+    _, backings, views, _ = setting
+    layers = [Layer(c, g, face) for g in (0.0, 90.0) for face in ("face", "back")
+              for c in (RED, BLUE)]  # fmt: skip
+    asked = []
+
+    def run(call, arguments):
+        for each in arguments:
+            asked.append([(x.cloth.name, x.face) for laid in each[0] for x in laid])
+            yield call(*each)
+
+    made = evaluate.screen_of(layers, backings, views, "loose", 2, run=run).tables
+    assert len(asked) == 2
+    for cloth, of in zip((RED, BLUE), asked, strict=True):
+        assert sorted(of) == 2 * [(cloth.name, "back")] + 2 * [(cloth.name, "face")]
+    other = evaluate.screen_of(layers[::-1], backings, views, "loose", 2).tables
+    for name in ("pass_", "under", "above", "pairs", "through"):
+        assert getattr(other, name)[::-1] == pytest.approx(getattr(made, name), abs=1e-9), name
