@@ -697,6 +697,14 @@ def test_a_weave_that_half_a_turn_changes_is_not_laid_both_ways_up_in_silence(tm
         told[one is cloth, way] = [note for note in need.notes if "upside down" in note]
         assert need.directions == ({0} if way else {0, 180})
     assert told[True, False] and not told[True, True] and not told[False, False]
+    # folded along the weft the under cloth lies upside down, folded along the warp it does not
+    front = Piece.rectangle("front", 20.0, 30.0, quantity=2)
+    for fold in ("crosswise", "lengthwise"):
+        (need,) = stack_needs(
+            Stack((Layer(cloth),)), [front], [], {cloth.name: [hand]}, fold=fold, tries=3
+        )
+        assert need.fits
+        assert any("upside down" in note for note in need.notes) == (fold == "crosswise")
 
 
 def test_both_diagonals_are_told_where_bias_took_them():

@@ -182,7 +182,12 @@ def _upside_down(need: ClothNeeded) -> bool:
     asked = {
         round(layers.grain) % 360 for layers in need.grains if not isinstance(layers.grain, str)
     }
-    return opposed(need.directions) and not opposed(asked)
+    # of cloth folded crosswise the under one lies the other way up
+    under = any(
+        lay.fold == "crosswise" and any(piece.copies > 1 for piece in lay.placements)
+        for _, lay in need.laid
+    )
+    return (under or opposed(need.directions)) and not opposed(asked)
 
 
 def _answer(
