@@ -252,6 +252,8 @@ def _face_up(
     layers: tuple[Layers, ...], pieces: tuple[Piece, ...], one_way: bool
 ) -> tuple[Layers, ...]:
     """The layers, those back out counted as face out where that cuts the same pieces."""
+    if not any(each.back for each in layers):
+        return layers
     either = all(mirrors_itself(piece, one_way) for piece in pieces)
     counts: dict[tuple[float | str, bool], int] = {}
     for grain, many, back in layers:
