@@ -139,7 +139,8 @@ def joint(
     grid, geometry = nodes(), tubes(construction)
     through = openness(geometry, grid.vector[: grid.half])
     own = openness(geometry, np.array(vectors).reshape(-1, 3))
-    return pairs(construction, distance, vectors).joint(through, own, grid.share[: grid.half])
+    beams = tuple((*v, 0.0) for v in vectors)
+    return pairs(construction, distance, beams).joint(through, own, grid.share[: grid.half])
 
 
 def pair_probability() -> Figure:
@@ -327,10 +328,12 @@ def sheen() -> list[Figure]:
     source = "exact tracing of explicit filaments, `tests/data/apertures.json.gz`"
     rods = apertures.errors(["gum_silk"])
     many = apertures.errors(["sixteen", "flat_lustrous", "satin_flat"])
+    window = apertures.errors(half_deg=15.0)
     how = {"absolute": True, "unit": "L*"}
     return [
         Figure("Sheen of clear rods, 5 degrees into 5", source, rods, math.inf, 1.0, **how),
         Figure("Sheen of many filaments, 5 degrees into 5", source, many, math.inf, 2.0, **how),
+        Figure("The same by a window, 15 degrees into 5", source, window, math.inf, 1.0, **how),
     ]
 
 

@@ -53,6 +53,7 @@ class Room:
     noise: float = 0.012
     shade: float = 0.95
     light: str = "daylight"
+    half_deg: float = 15.0
 
     @classmethod
     def drawn(cls, rng: np.random.Generator) -> Room:
@@ -67,10 +68,14 @@ class Room:
             fall=float(rng.uniform(-0.08, 0.08)),
             noise=float(rng.uniform(0.005, 0.02)),
             shade=float(rng.normal(0.95, 0.07)),
+            # drawn apart, so that a seed draws all else as it ever did
+            half_deg=float(np.exp(rng.spawn(1)[0].uniform(np.log(5.0), np.log(25.0)))),
         )
 
     def scene(self) -> Scene:
-        return custom_scene(self.light, self.zenith, 90.0, 1.0 - self.share)
+        return custom_scene(
+            self.light, self.zenith, 90.0, 1.0 - self.share, half_deg=self.half_deg
+        )
 
 
 def colour_in(reflectance: np.ndarray, light: np.ndarray) -> np.ndarray:

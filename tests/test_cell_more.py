@@ -12,7 +12,7 @@ from test_cell_silhouette import upright
 
 from weavecolor.optics.cell import filaments, paths, silhouette
 from weavecolor.optics.cell.filaments import FilamentCell, Strand
-from weavecolor.optics.cell.nodes import nodes, unit
+from weavecolor.optics.cell.nodes import cap, nodes, unit
 from weavecolor.optics.cell.openness import openness, pencils
 from weavecolor.optics.cell.pairs import Distance, Pairs, _Bundle, _spread, pairs
 from weavecolor.optics.cell.rays import blocked
@@ -112,7 +112,7 @@ def test_even_points_are_more_even_than_chance():
 @pytest.mark.parametrize("half_deg", [5.0, 25.0])
 def test_a_cap_of_light(zenith, half_deg):
     axis = tuple(float(x) for x in unit(np.radians(zenith), 0.7))
-    way, weight, share = filaments.cap(axis, half_deg, filaments.evenly(6000, 2))
+    way, weight, share = cap(axis, half_deg, filaments.evenly(6000, 2))
     side, wide = np.sign(axis[2]), np.radians(half_deg)
     lies = weight > 0
     assert np.linalg.norm(way[lies & (way[:, 2] * side > 5.1e-3)], axis=1) == pytest.approx(1.0)
@@ -142,12 +142,13 @@ def test_even_light_looks_like_white_card_from_everywhere():
     way = np.column_stack([flat * np.cos(around), flat * np.sin(around), np.sqrt(1 - flat**2)])
     weight = np.full(len(way), 1.0 / len(way), np.float32)
     aims = unit(np.radians([0.0, 15.0, 40.0, 60.0, 75.0, 84.0]), [0.0, 1.0, 2.0, 3.0, 4.0, 5.0])
-    found = filaments._in_caps(way.astype(np.float32), weight, aims)
-    assert found == pytest.approx(np.ones(6), abs=0.05)
-    row, aim, seen = filaments._near(way.astype(np.float32), aims, 20.0)
-    assert np.bincount(aim, weight[row] * seen) == pytest.approx(np.ones(6), abs=0.02)
+    for half_deg, blur_deg, near in ((5.0, 5.0, 0.05), (10.0, 10.0, 0.02), (15.0, 5.0, 0.02),
+                                     (5.0, 0.1, 0.08), (15.0, 0.3, 0.03)):  # fmt: skip
+        row, aim, seen = filaments._near(way.astype(np.float32), aims, half_deg, blur_deg)
+        found = np.bincount(aim, weight[row] * seen)
+        assert found == pytest.approx(np.ones(6), abs=near), (half_deg, blur_deg)
     # against the integral itself, also where a part of the disc lies behind the cloth
-    cosine, share = filaments._even_share(10.0)
+    cosine, share = filaments._even_share(5.0, 5.0)
     for degrees in (0.0, 45.0, 83.0, 87.0):
         z, wide = np.cos(np.radians(degrees)), np.radians(10.0)
 
@@ -439,7 +440,8 @@ def test_pairs_of_directions_far_off_and_close_by():
     geometry = tubes(made)
     behind = 0.37
     vectors = tuple(tuple(float(a) for a in unit(z, 0.0)) for z in (0.0, 0.6))
-    found = pairs(made, Distance(((behind, behind),), (), 0.0), vectors, False, False, True)
+    beams = tuple((*v, 0.0) for v in vectors)
+    found = pairs(made, Distance(((behind, behind),), (), 0.0), beams, False, False, True)
     start = np.linspace(0.0, 1.0, 20001)
     depth = -geometry.bottom - behind - geometry.systems[1].middle.ravel()[0]
     open_ = []
@@ -478,7 +480,8 @@ def test_rays_to_a_node_stay_within_its_share_of_the_sky(flip):
     ring = np.arange(grid.half) // grid.steps
     middle = np.arctan2(*grid.vector[: grid.half, 1::-1].T)
     for node_set in (0, 1):
-        points, toward = _Bundle(made, Distance(()), flip, 377, None, node_set).rays()
+        points, toward, weight = _Bundle(made, Distance(()), flip, 377, None, node_set).rays()
+        assert (weight == 1.0).all()
         assert points.shape == toward.shape
         assert np.linalg.norm(toward, axis=0) == pytest.approx(1.0)
         assert (toward[2] < 0.0).all() if flip else (toward[2] > 0.0).all()

@@ -21,6 +21,7 @@ from weavecolor.optics.cell import paths
 from weavecolor.optics.cell.filaments import FilamentCell, Strand, follow, follow_cap, white_cell
 from weavecolor.optics.cell.nodes import unit
 from weavecolor.optics.layer import solved
+from weavecolor.scene.scene import APERTURE_DEG
 
 pytestmark = pytest.mark.usefixtures("all_rays")
 
@@ -201,7 +202,7 @@ def test_cloth_sends_as_much_from_one_aperture_into_the_other_as_back(cloth, one
     sent = []
     for way, aim in ((one, other), (other, one)):
         eye, light = (tuple(map(float, unit(*np.radians(v)))) for v in (way, aim))
-        rays = cells.beam(cell, eye, 100_000, cells.APERTURE_DEG)
+        rays = cells.beam(cell, eye, 100_000, APERTURE_DEG)
         table, _ = cells.looked_at(cell, eye, [light], rays, 400)
         sent.append(float((table @ left)[0, 0]))
     assert sent[0] == pytest.approx(sent[1], rel=0.25)
@@ -215,7 +216,7 @@ def test_many_straight_filaments_send_light_on_along_a_cone():
     along = np.sin(np.radians(20.0 + np.array([0.0, 2.0, 14.0, 25.0])))
     aims = [(0.3, float(a), float(np.sqrt(1.0 - 0.09 - a * a))) for a in along]
     eye = (0.0, float(-along[0]), float(np.cos(np.radians(20.0))))
-    rays = cells.beam(cell, eye, 60_000, cells.APERTURE_DEG)
+    rays = cells.beam(cell, eye, 60_000, APERTURE_DEG)
     table, _ = cells.looked_at(cell, eye, aims, rays, 400)
     on, near, off, far = np.asarray(table.sum(axis=1)).ravel()
     assert near == pytest.approx(on, rel=0.35)

@@ -71,7 +71,7 @@ def apart_from_the_answer(stack: Stack, count: int, seed: int, space: str = "sRG
         if n[2] < 0.035 or abs(n @ light) < 0.0175:  # within 2 and 1 degrees of along the cloth
             continue
         seen, falls = angles(eye, n, w), angles(light, n, w)
-        there = replace(WINDOW, lights=(Light(*falls, lamp.irradiance),),
+        there = replace(WINDOW, lights=(Light(*falls, lamp.irradiance, lamp.half_deg),),
                         view_zenith_deg=seen[0], view_azimuth_deg=seen[1])  # fmt: skip
         answers.append(appearance(both[len(normals) % 2], there).radiance)
         normals.append(n), warps.append(w)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -26,6 +28,7 @@ WANTED = {
     "window at the side",
     "noon outdoors",
     "wide window near by",
+    "small window far off",
     "overcast",
     "ballroom",
     "candlelit",
@@ -41,7 +44,7 @@ WANTED = {
 def test_every_place_is_there_and_is_one_object():
     assert set(scene_names()) == WANTED
     assert scene("Footlights ") is scene("footlights")
-    with pytest.raises(InputError, match="window at the side, wide window near by, noon outdoors"):
+    with pytest.raises(InputError, match="window at the side, .*, small window far off, noon"):
         scene("moonlit garden")
 
 
@@ -84,30 +87,27 @@ def test_the_kind_of_light_is_the_place_s():
     assert "fire" in scene("candlelit").notes
 
 
-def test_a_wide_window_is_a_disc_of_even_light():
-    # against points strewn evenly over a disc of 15 degrees, by their cosine to the cloth
-    rng = np.random.default_rng(3)
-    apart, around = np.radians(15.0) * np.sqrt(rng.random(40_000)), 2 * np.pi * rng.random(40_000)
-    zenith, azimuth = np.radians(55.0), np.radians(90.0)
-    middle = np.array([np.sin(zenith) * np.cos(azimuth), np.sin(zenith), np.cos(zenith)])
-    one = np.array([0.0, -np.cos(zenith), np.sin(zenith)])
-    two = np.cross(middle, one)
-    strewn = np.cos(apart)[:, None] * middle + np.sin(apart)[:, None] * (
-        np.cos(around)[:, None] * one + np.sin(around)[:, None] * two
-    )
-    wide, narrow = scene("wide window near by"), scene("window at the side")
-    falls = np.array([light.on_cloth.sum() for light in wide.lights])
-    told = np.array([
-        [np.sin(z) * np.cos(a), np.sin(z) * np.sin(a), np.cos(z)]
-        for z, a in np.radians([(x.zenith_deg, x.azimuth_deg) for x in wide.lights])
-    ])  # fmt: skip
-    weight = falls / falls.sum()
-    strewn_weight = strewn[:, 2] / strewn[:, 2].sum()
-    assert weight @ told == pytest.approx(strewn_weight @ strewn, abs=0.003)
-    spread = [w @ (t - w @ t) ** 2 for w, t in ((weight, told), (strewn_weight, strewn))]
-    assert spread[0].sum() == pytest.approx(spread[1].sum(), rel=0.15)
-    assert falls.sum() == pytest.approx(narrow.lights[0].on_cloth.sum())
-    assert illumination(wide) == pytest.approx(illumination(narrow))
+def test_windows_differ_in_their_width_alone():
+    usual, wide, small = map(scene, ("window", "wide window", "small window"))
+    assert [x.lights[0].half_deg for x in (usual, wide, small)] == [15.0, 25.0, 5.0]
+    for other in (wide, small):
+        assert replace(other.lights[0], half_deg=15.0) == usual.lights[0]
+        assert (other.diffuse == usual.diffuse).all()
+        assert other.told() != usual.told()
+    # a metre wide and two metres off: half of it over its distance
+    assert np.tan(np.radians(15.0)) == pytest.approx(0.5 / 2.0, rel=0.08)
+
+
+@pytest.mark.parametrize("half_deg", [4.9, 30.1, float("nan")])
+def test_a_light_s_width_is_one_that_a_light_may_have(half_deg):
+    with pytest.raises(InputError, match=r"spreads over 5 \(a small lamp\) to 30 degrees"):
+        custom_scene("daylight", half_deg=half_deg)
+
+
+def test_lights_gathered_into_one_are_as_wide_as_the_widest():
+    assert with_light_from(scene("ballroom"), 30.0, 0.0).lights[0].half_deg == 8.0
+    assert turned(scene("window"), 40.0).lights[0].half_deg == 15.0
+    assert custom_scene("candle", half_deg=12.0).lights[0].half_deg == 12.0
 
 
 def test_only_candles_are_dim():

@@ -127,7 +127,8 @@ def test_what_two_options_share_cancels(known_cloth):
     assert all(np.ptp(x.drawn, axis=0).max() < 1e-9 for x in sure.outcomes)
 
 
-def test_a_stronger_dye_is_foretold_by_its_slopes():
+@pytest.mark.parametrize("place", ["small window far off", "window at the side"])
+def test_a_stronger_dye_is_foretold_by_its_slopes(place):
     """Against the stack worked out anew with a dye that is 15 % stronger in the warp and 10 %
     weaker in the weft, one to three layers."""
     cloth = load_swatch("shot-organza-teal-copper")
@@ -136,21 +137,24 @@ def test_a_stronger_dye_is_foretold_by_its_slopes():
         name: replace(yarn, absorption=frozen(absorption(yarn) * np.exp(by)))
         for name, yarn, by in zip(("warp", "weft"), (cloth.warp, cloth.weft), moved, strict=True)
     }
-    grounds = [backing("black"), backing("white")]
+    grounds, lit = [backing("black"), backing("white")], scene(place)
 
     def look(one, layers):
         stack = Stack((Layer(one, 30.0),) * layers)
-        dark, light = (x.radiance_factor for x in appearances(stack, grounds, WINDOW))
+        dark, light = (x.radiance_factor for x in appearances(stack, grounds, lit))
         return np.log([dark, light - dark])
 
     for layers in (1, 2, 3):
         stack = Stack((Layer(cloth, 30.0),) * layers)
         ((slopes,),) = dye_slopes(
-            stack, [WINDOW], [cloth], [np.zeros((2, 41))], sent_and_got(stack, [WINDOW])
+            stack, [lit], [cloth], [np.zeros((2, 41))], sent_and_got(stack, [lit])
         )
         true = look(replace(cloth, **yarns), layers) - look(cloth, layers)
         told = moved[0] * slopes[0, 1] + moved[1] * slopes[1, 0]
-        assert np.abs(told - true).max() < 0.25 * np.abs(true).max()
+        off, most = np.abs(told - true), np.abs(true).max()
+        assert np.sqrt(np.mean(off**2)) < 0.1 * most
+        # between the nine wavelengths a steep edge is told less well, the more so of pale sheen
+        assert off.max() < (0.25 if place.startswith("small") else 0.3) * most
 
 
 def test_what_a_cloth_might_be_does_not_hang_on_its_company(known_cloth):

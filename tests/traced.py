@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from weavecolor.optics.adding import PileOptics, add, over_backing, pile_of
 from weavecolor.optics.cell.filaments import Strand
-from weavecolor.optics.cell.nodes import Vector, unit
+from weavecolor.optics.cell.nodes import Named, Vector, unit
 from weavecolor.optics.layer import Solved, laid, solve, woven
 from weavecolor.textile.cloth import Construction
 
@@ -59,6 +59,11 @@ def vector(zenith_deg: float, azimuth_deg: float) -> Vector:
     return tuple(round(float(x), 9) + 0.0 for x in v)  # type: ignore[return-value]
 
 
+def beam(zenith_deg: float, azimuth_deg: float) -> Named:
+    """As :func:`vector`, of the parallel light that was traced."""
+    return (*vector(zenith_deg, azimuth_deg), 0.0)
+
+
 @dataclass(frozen=True)
 class Row:
     """One traced row in one form for both tables."""
@@ -89,7 +94,7 @@ class Row:
     @property
     def directions(self) -> tuple[Vector, ...]:
         inc = () if self.inc is None else (self.inc,)
-        return tuple(dict.fromkeys(vector(*a) for a in (*inc, *self.views)))
+        return tuple(dict.fromkeys(beam(*a) for a in (*inc, *self.views)))
 
 
 def first_table() -> dict:
@@ -161,13 +166,13 @@ def _answer(row: Row, pile: PileOptics, named: tuple[Vector, ...]) -> Answer:
     label = {v: half + k for k, v in enumerate(named)}
     over = over_backing(pile, np.full(4, BACKING), row.gap(1), uneven=0.0)
     both = np.concatenate([pile.reflect[:4], over[:4]])  # 8 x N x N
-    views = [label[vector(*v)] for v in row.views]
+    views = [label[beam(*v)] for v in row.views]
     if row.inc is None:
         brf = np.einsum("bvn,n->vb", both[:, views], share)
         up = np.einsum("m,bmn,n->b", share, both, share)
         down = np.einsum("m,bmn,n->b", share, pile.pass_[:4], share) + share @ pile.through
     else:
-        k = label[vector(*row.inc)]
+        k = label[beam(*row.inc)]
         brf, up = both[:, k, views].T, both[:, k] @ share
         down = pile.pass_[:4, k] @ share + pile.through[k]
     return Answer(row, brf, up, down)

@@ -51,6 +51,19 @@ def draw() -> None:
             format="%d %%",
             help="0 is one bare lamp in a dark room, 100 is an overcast sky.",
         )
+        bound(
+            st.slider,
+            "How wide the light is, to each side",
+            "wide",
+            light.wide_deg,
+            lambda now, angle: _set(now, wide_deg=angle),
+            min_value=5,
+            max_value=30,
+            step=5,
+            format="%d°",
+            help="5° is a small lamp, 15° a window a metre wide and two metres off, 25° one as "
+            "wide as it is far. The wider, the softer the sheen.",
+        )
     even = not own and not scene(light.place).lights
     if even:
         st.caption("Here the light comes from everywhere; there is no lamp to move.")

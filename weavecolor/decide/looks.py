@@ -15,12 +15,11 @@ from weavecolor.colour.colorimetry import adopted_white, lab_from_xyz
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.spectra import BANDS, Spectrum
 from weavecolor.colour.tristimulus import weights
-from weavecolor.optics.appearance import CONTRAST_WHITE
+from weavecolor.optics.appearance import CONTRAST_WHITE, Way, in_line
 from weavecolor.scene.places import illumination, turned, with_viewer
 from weavecolor.scene.scene import Light, Scene
 
 Array = NDArray[np.float64]
-Direction = tuple[float, float]
 
 #: Turns of the cloth over which the shot effect is judged, degrees: the warp and weft directions
 #: and the two bias directions. A plain-woven cloth looks the same again after half a turn.
@@ -28,23 +27,24 @@ SHOT_TURNS = (0.0, 45.0, 90.0, 135.0)
 #: A cloth held square to the eye hides its shot effect; it is judged at a slant, as cloth in folds
 #: is seen. A viewer who already looks slantwise keeps his place.
 SHOT_VIEW_DEG = 45.0
-NORMAL: Direction = (0.0, 0.0)
+NORMAL: Way = (0.0, 0.0)
 
 
 @dataclass(frozen=True, eq=False)
 class Look:
     """A scene ready for judging stacks.
 
-    ``view`` and ``front``: (zenith, azimuth) in degrees; ``behind``: for lights behind the cloth,
-    the direction straight opposite; ``in_line``: whether that is where the viewer stands.
+    ``view``: (zenith, azimuth) in degrees; ``front``: the same with half the angle; ``behind``: for
+    lights behind the cloth, the direction straight opposite; ``in_line``: whether that is where the
+    viewer stands.
     ``of_diffuse`` (41, 3), ``of_front`` (F, 41, 3), ``of_behind`` (H, 41, 3): what the radiance
     factors of each band give to XYZ. ``white`` (3,): XYZ that Lab is relative to.
     """
 
     name: str
-    view: Direction
-    front: tuple[Direction, ...]
-    behind: tuple[Direction, ...]
+    view: Way
+    front: tuple[Way, ...]
+    behind: tuple[Way, ...]
     in_line: tuple[bool, ...]
     of_diffuse: Array
     of_front: Array
@@ -71,7 +71,7 @@ def look(scene: Scene, observer: str = "2", name: str = "") -> Look:
     table = weights(observer)
     per_band = table * (100.0 / (falls @ table[:, 1]))
     view = (scene.view_zenith_deg, scene.view_azimuth_deg)
-    opposite = tuple((180.0 - x.zenith_deg, (x.azimuth_deg + 180.0) % 360.0) for x in behind)
+    opposite = tuple(x.way for x in behind)
 
     def of(lights: tuple[Light, ...]) -> Array:
         rows = [per_band * x.on_cloth[:, None] for x in lights]
@@ -80,9 +80,9 @@ def look(scene: Scene, observer: str = "2", name: str = "") -> Look:
     return Look(
         name or scene.name,
         view,
-        tuple((x.zenith_deg, x.azimuth_deg) for x in front),
+        tuple(x.way for x in front),
         opposite,
-        tuple(bool(_unit(o) @ _unit(view) > np.cos(np.radians(5.0))) for o in opposite),
+        tuple(in_line(way, view) for way in opposite),
         per_band * scene.diffuse[:, None],
         of(front),
         of(behind),
@@ -109,10 +109,3 @@ def cover_look() -> Look:
 
 #: Grounds of the contrast ratio, as reflectances.
 GROUNDS: tuple[Spectrum, Spectrum] = (np.zeros(BANDS), np.full(BANDS, CONTRAST_WHITE))
-
-
-def _unit(direction: Direction) -> Array:
-    zenith, azimuth = np.radians(direction)
-    return np.array(
-        [np.sin(zenith) * np.cos(azimuth), np.sin(zenith) * np.sin(azimuth), np.cos(zenith)]
-    )

@@ -15,9 +15,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.decide.looks import Direction, Look
+from weavecolor.decide.looks import Look
 from weavecolor.optics.adding import GAPS, openings, pile_of
-from weavecolor.optics.cell.nodes import Vector, unit
+from weavecolor.optics.appearance import Way, named_direction
+from weavecolor.optics.cell.nodes import Named
 from weavecolor.optics.layer import LayerOptics, laid, solved, strand, to_cloth_frame
 from weavecolor.optics.stack import Layer
 from weavecolor.textile.cloth import Cloth
@@ -67,16 +68,16 @@ class Tables:
 class Labels:
     """The distinct directions of some looks, and which rows each look uses."""
 
-    above: tuple[Direction, ...]
-    below: tuple[Direction, ...]
+    above: tuple[Way, ...]
+    below: tuple[Way, ...]
     pairs: tuple[tuple[int, int], ...]
     views: tuple[int, ...]
 
 
 def labels(looks: Sequence[Look]) -> Labels:
     """Every direction once. Pairs and views are counted within ``above``."""
-    above: dict[Direction, int] = {}
-    below: dict[Direction, int] = {}
+    above: dict[Way, int] = {}
+    below: dict[Way, int] = {}
     pairs: dict[tuple[int, int], int] = {}
     for one in looks:
         v = above.setdefault(_tidy(one.view), len(above))
@@ -89,9 +90,9 @@ def labels(looks: Sequence[Look]) -> Labels:
     return Labels(tuple(above), tuple(below), tuple(pairs), tuple(views))
 
 
-def _tidy(direction: Direction) -> Direction:
-    zenith, azimuth = direction
-    return (round(zenith, 9), 0.0 if zenith < 1e-9 else round(azimuth % 360.0, 9))
+def _tidy(direction: Way) -> Way:
+    zenith, azimuth, *half_deg = direction
+    return (round(zenith, 9), 0.0 if zenith < 1e-9 else round(azimuth % 360.0, 9), *half_deg)
 
 
 def links(named: Labels) -> tuple[tuple[int, int], ...] | None:
@@ -100,12 +101,12 @@ def links(named: Labels) -> tuple[tuple[int, int], ...] | None:
     return (*named.pairs, *((v, h) for v in named.views for h in behind)) or None
 
 
-def place(looks_labels: Labels, direction: Direction) -> int:
+def place(looks_labels: Labels, direction: Way) -> int:
     """Where a direction stands among ``above``."""
     return looks_labels.above.index(_tidy(direction))
 
 
-def place_below(looks_labels: Labels, direction: Direction) -> int:
+def place_below(looks_labels: Labels, direction: Way) -> int:
     """Where a direction stands among ``below``."""
     return looks_labels.below.index(_tidy(direction))
 
@@ -127,7 +128,7 @@ def build(
     ----------
     layers : sequence of Layer
     named : Labels
-        Directions of light and eye.
+        Ways of light and eye.
     lay : {"touching", "loose", "apart"}
     most_layers : int
         Deepest stack, 1 to 12.
@@ -210,8 +211,8 @@ def reduced(
         Share of the usual rays, above 0, at most 1.
     """
     grains = [float(np.radians(layer.grain_deg)) for layer in layers]
-    above: dict[Vector, int] = {}
-    below: dict[Vector, int] = {}
+    above: dict[Named, int] = {}
+    below: dict[Named, int] = {}
     for grain in grains:
         for directions, seen in ((named.above, above), (named.below, below)):
             for direction in directions:
@@ -260,11 +261,9 @@ def reduced(
     return out
 
 
-def _laid(direction: Direction, grain: float) -> Vector:
+def _laid(direction: Way, grain: float) -> Named:
     """A direction in the garment as a unit vector against the warp of a cloth laid at ``grain``."""
-    zenith, azimuth = np.radians(direction)
-    x, y, z = unit(zenith, azimuth)
-    return to_cloth_frame((float(x), float(y), float(z)), grain, False)
+    return to_cloth_frame(named_direction(direction, 0.0), grain, False)
 
 
 def _streams(share: Array, streams: int) -> Array:

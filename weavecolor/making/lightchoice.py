@@ -24,9 +24,10 @@ class LightChoice:
 
     ``side_deg``: 0 straight ahead, positive to the right, beyond 90 behind the cloth.
     ``height_deg``: above the level, negative from below. They count where ``moved`` is set or
-    the place is a light of one's own; the eye's where ``eye_moved`` is. Raises InputError for a
-    place or lamp that is not known, a side beyond 180, a height beyond 90 degrees, or ``soft``
-    outside 0 to 1.
+    the place is a light of one's own; the eye's where ``eye_moved`` is. A light of one's own
+    spreads over ``wide_deg`` to each side, and ``soft`` of it comes from all around. Raises
+    InputError for a place or lamp that is not known, a side beyond 180, a height beyond 90 degrees,
+    a width outside 5 to 30, or ``soft`` outside 0 to 1.
     """
 
     place: str = "window at the side"
@@ -38,6 +39,7 @@ class LightChoice:
     eye_moved: bool = False
     eye_side_deg: int = 0
     eye_height_deg: int = 0
+    wide_deg: int = 5
 
     def __post_init__(self) -> None:
         for name, most in (("side_deg", 180), ("eye_side_deg", 180), ("height_deg", 90),
@@ -45,6 +47,8 @@ class LightChoice:
             angle = getattr(self, name)
             if isinstance(angle, bool) or not isinstance(angle, int) or abs(angle) > most:
                 raise InputError(f"must be a whole number from -{most} to {most}", field=name)
+        if not isinstance(self.wide_deg, int) or not 5 <= self.wide_deg <= 30:
+            raise InputError("must be a whole number from 5 to 30", field="wide_deg")
         if not 0.0 <= self.soft <= 1.0:
             raise InputError("must be a number from 0 to 1", field="soft")
         lamp(self.lamp)
@@ -84,7 +88,9 @@ def scene_of(light: LightChoice) -> Scene:
     """
     zenith, azimuth = direction(light.side_deg, light.height_deg)
     if light.place == OWN_LIGHT:
-        made = custom_scene(light.lamp, zenith, azimuth, light.soft, name=OWN_LIGHT)
+        made = custom_scene(
+            light.lamp, zenith, azimuth, light.soft, half_deg=light.wide_deg, name=OWN_LIGHT
+        )
     else:
         made = scene(light.place)
         if light.moved:

@@ -21,24 +21,22 @@ from weavecolor.colour.spectra import BANDS, Spectrum, frozen
 from weavecolor.errors import InputError
 from weavecolor.optics.adding import GAPS, PileOptics, add, over_backings, pile_of, seen, viewed
 from weavecolor.optics.cell import filaments
-from weavecolor.optics.cell.nodes import Vector, unit
+from weavecolor.optics.cell.nodes import Named, Vector, unit
 from weavecolor.optics.layer import Links, content, layer_optics
 from weavecolor.optics.stack import Layer, Stack, layer_count
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import illumination
-from weavecolor.scene.scene import Scene
+from weavecolor.scene.scene import APERTURE_DEG, Scene
 
 Array = NDArray[np.float64]
+#: A direction: zenith, azimuth and, of a light that is not narrow, half its angle, degrees.
+Way = tuple[float, ...]
 
 #: Directions nearer than this to the plane of the cloth are refused.
 GRAZING_DEG = 89.5
 
 #: With more named directions than this a pile's optics is not kept.
 _FEW = 64
-
-#: A light behind the cloth that is so near to straight across from the viewer, degrees, is taken as
-#: a luminous surface.
-SURFACE_DEG = 5.0
 
 #: White ground of the contrast ratio (TAPPI T 425, ISO 2471 use 0.89); the black one reflects 0.
 CONTRAST_WHITE = 0.89
@@ -102,11 +100,24 @@ def direction(zenith_deg: float, azimuth_deg: float, turn_deg: float) -> Vector:
     return tuple(round(float(a), 9) + 0.0 for a in v)  # type: ignore[return-value]
 
 
+def named_direction(way: Sequence[float], turn_deg: float) -> Named:
+    """A world direction (zenith, azimuth), degrees, of light that is not narrow with half its angle
+    behind them, in the frame of a layer whose warp lies at ``turn_deg``.
+
+    Examples
+    --------
+    >>> named_direction((0.0, 0.0, 15.0), 90.0)
+    (0.0, 0.0, 1.0, 15.0)
+    """
+    zenith, azimuth, *half_deg = way
+    return (*direction(zenith, azimuth, turn_deg), *half_deg)
+
+
 def _laid(
     same: _Same,
     turn: float,
-    above: tuple[Vector, ...],
-    below: tuple[Vector, ...],
+    above: tuple[Named, ...],
+    below: tuple[Named, ...],
     links: Links | None,
 ) -> PileOptics:
     """One layer whose warp lies at ``turn`` degrees in the stack's frame."""
@@ -207,8 +218,8 @@ def _under(upper: PileOptics | None, last: PileOptics, lay: str) -> PileOptics:
 
 def _asked(
     stack: Stack,
-    above: Sequence[tuple[float, float]],
-    below: Sequence[tuple[float, float]],
+    above: Sequence[Way],
+    below: Sequence[Way],
     links: Sequence[tuple[int, int]] | None,
 ) -> tuple[tuple[_Same, ...], str, tuple[Any, ...], bool]:
     """What the optics depend on, checked: layers, how they lie on one another, directions with
@@ -216,15 +227,15 @@ def _asked(
     layer_count(len(stack.layers))
     turn = stack.layers[0].grain_deg
     layers = tuple(_Same(layer) for layer in stack.layers)
-    directions = [tuple(direction(z, a, turn) for z, a in side) for side in (above, below)]
+    directions = [tuple(named_direction(way, turn) for way in side) for side in (above, below)]
     pairs = None if links is None else tuple((int(a), int(b)) for a, b in links)
     return layers, stack.lay, (*directions, pairs), sum(map(len, directions)) <= _FEW
 
 
 def seen_optics(
     stack: Stack,
-    above: Sequence[tuple[float, float]],
-    below: Sequence[tuple[float, float]] = (),
+    above: Sequence[Way],
+    below: Sequence[Way] = (),
     *,
     links: Sequence[tuple[int, int]] | None = None,
 ) -> PileOptics:
@@ -235,8 +246,9 @@ def seen_optics(
     ----------
     stack : Stack
         1 to 12 layers; its backing does not count.
-    above, below : sequences of (zenith, azimuth)
-        Degrees, zenith below 90; named directions in front, and the opposites of lights behind.
+    above, below : sequences of (zenith, azimuth) or (zenith, azimuth, half angle)
+        Degrees, zenith below 90; named directions in front, and the opposites of lights behind; a
+        light without its half angle is a small lamp (5 degrees).
     links : sequence of (int, int), optional
         For pictures of very many directions: the pairs whose mutual light is wanted, by numbers in
         ``above`` then ``below``.
@@ -453,8 +465,8 @@ class Ways:
     that is one scene's eye and another's light stands twice, so that no answer depends on what else
     is asked."""
 
-    above: tuple[tuple[float, float], ...]
-    below: tuple[tuple[float, float], ...]
+    above: tuple[Way, ...]
+    below: tuple[Way, ...]
     links: tuple[tuple[int, int], ...]
 
 
@@ -512,16 +524,16 @@ def lit_by(scenes: Sequence[Scene]) -> tuple[Ways, list[Lit]]:
     return Ways((*eyes, *fronts), backs, tuple(links)), each
 
 
-def _eye(scene: Scene) -> list[tuple[float, float]]:
+def _eye(scene: Scene) -> list[Way]:
     return [(scene.view_zenith_deg, scene.view_azimuth_deg)]
 
 
-def _in_front(scene: Scene) -> list[tuple[float, float]]:
-    return [(x.zenith_deg, x.azimuth_deg) for x in scene.in_front]
+def _in_front(scene: Scene) -> list[Way]:
+    return [x.way for x in scene.in_front]
 
 
-def _opposite(scene: Scene) -> list[tuple[float, float]]:
-    return [(180.0 - x.zenith_deg, x.azimuth_deg + 180.0) for x in scene.behind]
+def _opposite(scene: Scene) -> list[Way]:
+    return [x.way for x in scene.behind]
 
 
 def radiance(pile: PileOptics, factors: Array, lit: Lit, bare: bool) -> Array:
@@ -580,13 +592,16 @@ def _bare(scene: Scene, backing: Backing | None) -> Array:
     return np.asarray((lit.falls[front:] * np.array(lit.in_line)[:, None]).sum(axis=0))
 
 
-def in_line(one: tuple[float, float], other: tuple[float, float]) -> bool:
-    """Whether two directions (zenith, azimuth), degrees, are the same within :data:`SURFACE_DEG`.
+def in_line(light: Way, view: Way) -> bool:
+    """Whether a viewer looks into a light: both directions (zenith, azimuth, ...), degrees, are the
+    same within half the light's angle. Behind the cloth it is then taken as a luminous surface.
 
     Examples
     --------
     >>> in_line((30.0, 0.0), (34.0, 0.0)), in_line((30.0, 0.0), (36.0, 0.0))
     (True, False)
+    >>> in_line((30.0, 0.0, 15.0), (36.0, 0.0))
+    True
     """
-    a, b = (unit(np.radians(z), np.radians(azimuth)) for z, azimuth in (one, other))
-    return bool(a @ b > np.cos(np.radians(SURFACE_DEG)))
+    a, b = (unit(np.radians(way[0]), np.radians(way[1])) for way in (light, view))
+    return bool(a @ b > np.cos(np.radians((*light[2:], APERTURE_DEG)[0])))

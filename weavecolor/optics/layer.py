@@ -1,16 +1,16 @@
 """One dyed layer: radiance factors between directions, band by band.
 
 Its light is traced once per construction without any dye (:mod:`weavecolor.optics.cell.filaments`);
-a dye is then a sum over lengths. Named lights and eyes have an aperture of 5 degrees about their
-direction, for exact pairs of directions are not defined for smooth rods. Knows how a cloth's yarns
-meet the cell; knows nothing of stacks, scenes or pictures.
+a dye is then a sum over lengths. Named lights and eyes have an aperture about their direction, for
+exact pairs of directions are not defined for smooth rods: 5 degrees, or what a light tells. Knows
+how a cloth's yarns meet the cell; knows nothing of stacks, scenes or pictures.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +24,7 @@ from weavecolor.optics.cell.filaments import (
     white_cell,
     white_named,
 )
-from weavecolor.optics.cell.nodes import Nodes, Vector
+from weavecolor.optics.cell.nodes import Named, Nodes
 from weavecolor.optics.cell.nodes import nodes as nodes_
 from weavecolor.optics.cell.pairs import Distance, Pairs, met_depths, pairs
 from weavecolor.optics.dye import absorption
@@ -33,6 +33,7 @@ from weavecolor.textile.construction import check_weavable
 
 Array = NDArray[np.float64]
 Links = tuple[tuple[int, int], ...]
+_Way = TypeVar("_Way", bound=Named)
 
 
 def strand(yarn: Yarn) -> Strand:
@@ -139,7 +140,7 @@ class Lie:
     construction: Construction
     turn: float
     flip: bool
-    named: tuple[Vector, ...]
+    named: tuple[Named, ...]
     exact: bool
     through: Array
     open: Array
@@ -164,25 +165,26 @@ class LayerOptics:
     lie: Lie
 
 
-def to_cloth_frame(vector: Vector, turn: float, flip: bool) -> Vector:
+def to_cloth_frame(vector: _Way, turn: float, flip: bool) -> _Way:
     """A direction of the stack's frame in the frame of a cloth laid at ``turn`` radians.
 
     Parameters
     ----------
-    vector : (x, y, z)
-        Unit direction.
+    vector : (x, y, z) or (x, y, z, half angle)
+        Unit direction; the angle in degrees.
     turn : float
         Azimuth of the warp in the stack's frame, radians.
     flip : bool
         Whether the back lies outwards.
     """
-    x, y, z = vector
+    x, y, z = vector[:3]
     c, s = np.cos(turn), np.sin(turn)
     x, y = c * x + s * y, -s * x + c * y
     if flip:
         x, z = -x, -z
     # rounding lets equal directions share what is cached
-    return tuple(round(float(v), 9) + 0.0 for v in (x, y, z))  # type: ignore[return-value]
+    turned = (*(round(float(v), 9) + 0.0 for v in (x, y, z)), *vector[3:])
+    return turned  # type: ignore[return-value]
 
 
 def _rolls(steps: int, turn: float) -> tuple[tuple[int, float], ...]:
@@ -220,8 +222,8 @@ def layer_optics(
     cloth: Cloth,
     turn: float,
     flip: bool,
-    above: tuple[Vector, ...],
-    below: tuple[Vector, ...] = (),
+    above: tuple[Named, ...],
+    below: tuple[Named, ...] = (),
     *,
     links: Links | None = None,
 ) -> LayerOptics:
@@ -234,9 +236,10 @@ def layer_optics(
         Azimuth of its warp in the stack's frame, radians.
     flip : bool
         Whether its back lies outwards (turned over about its warp).
-    above : tuple of (x, y, z)
-        Named unit directions with z > 0 that light comes from, or is seen from, above the stack.
-    below : tuple of (x, y, z)
+    above : tuple of (x, y, z) or (x, y, z, half angle)
+        Named unit directions with z > 0 that light comes from, or is seen from, above the stack;
+        of light that spreads over more than 5 degrees to each side, how far it does.
+    below : tuple of the same
         Named unit directions with z > 0 whose opposites lie below the stack (backlights).
     links : tuple of (int, int), optional
         Pairs of named directions, by number (above, then below), whose light from one to the other
@@ -256,8 +259,8 @@ def laid(
     solution: Solved,
     turn: float,
     flip: bool,
-    above: tuple[Vector, ...],
-    below: tuple[Vector, ...] = (),
+    above: tuple[Named, ...],
+    below: tuple[Named, ...] = (),
     *,
     links: Links | None = None,
     rays: float = 1.0,
@@ -271,7 +274,7 @@ def laid(
     count, bands = len(labels), len(solution.absorption)
     size = half + count
     vectors = [to_cloth_frame(v, turn, flip) for v in above]
-    vectors += [to_cloth_frame((-v[0], -v[1], -v[2]), turn, flip) for v in below]
+    vectors += [to_cloth_frame((-v[0], -v[1], -v[2], *v[3:]), turn, flip) for v in below]
 
     reflect, under, through_scattered = (np.zeros((bands, size, size)) for _ in range(3))
     through, open_ = np.zeros(size), np.zeros(size)
@@ -348,7 +351,7 @@ def lying(
     cell: FilamentCell,
     turn: float,
     flip: bool,
-    named: tuple[Vector, ...],
+    named: tuple[Named, ...],
     exact: bool,
     through: Array,
     open_: Array,
@@ -365,7 +368,7 @@ def lying(
         Azimuth of its warp in the stack's frame, radians.
     flip : bool
         Whether its back lies outwards.
-    named : tuple of (x, y, z)
+    named : tuple of (x, y, z) or (x, y, z, half angle)
         E named unit directions.
     exact : bool
         False counts openings that line up by fewer points.
@@ -404,7 +407,7 @@ class _Named:
 
 
 def _named(
-    solution: Solved, vectors: tuple[Vector, ...], links: Links | None, rays: float
+    solution: Solved, vectors: tuple[Named, ...], links: Links | None, rays: float
 ) -> _Named:
     """The traced light of named directions."""
     every = links or tuple(np.ndindex(len(vectors), len(vectors)))
@@ -427,11 +430,8 @@ def layer_pairs(layer: Lie, distance: Distance, nodes: bool = True) -> Array:
     """
     construction = layer.construction
     # openness is the same along a line from either side, so a flipped layer is seen from its face
-    vectors = []
-    for v in layer.named:
-        x, y, z = to_cloth_frame(v, layer.turn, layer.flip)
-        vectors.append((x, y, z))
-    counted = pairs(construction, distance, tuple(vectors), layer.flip, nodes, layer.exact)
+    vectors = tuple(to_cloth_frame(v, layer.turn, layer.flip) for v in layer.named)
+    counted = pairs(construction, distance, vectors, layer.flip, nodes, layer.exact)
     return joint_of(counted, layer)
 
 

@@ -34,8 +34,8 @@ from weavecolor.colour.screen import camera_channels, channels_in_light
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS, frozen
 from weavecolor.optics.adding import GAPS, over_backings, pile_of
 from weavecolor.optics.appearance import (
-    direction,
     lit_by,
+    named_direction,
     radiance,
     radiances,
     seen_optics,
@@ -146,7 +146,7 @@ def dye_slopes(
     >>> slopes.shape, bool(np.all(slopes.mean(axis=-1) < 0.0))  # more dye, less light
     ((1, 1, 2, 2, 2, 41), True)
     """
-    from scipy.interpolate import CubicSpline  # slow to load
+    from scipy.interpolate import PchipInterpolator  # slow to load
 
     moves = np.maximum(np.array(spreads)[..., _AT], _MOVE)  # (C, 2, bands)
     variants = 4 * len(cloths)
@@ -165,7 +165,7 @@ def dye_slopes(
     ways, lit = lit_by(scenes)
     start = stack.layers[0].grain_deg
     above, below = (
-        tuple(direction(z, a, start) for z, a in side) for side in (ways.above, ways.below)
+        tuple(named_direction(way, start) for way in side) for side in (ways.above, ways.below)
     )
     ones = [(content(x.cloth), (x.grain_deg - start) % 360.0, x.face) for x in stack.layers]
     piles = {
@@ -188,7 +188,7 @@ def dye_slopes(
         logs = _logs(np.stack([dark, light - dark]))  # (2, V, bands)
         gone = (logs - _logs(look[:, None, _AT])).reshape(2, len(cloths), 2, 2, _AT.size)
         out.append(np.moveaxis(gone / np.stack([-moves, moves], axis=2), 0, 3))
-    return np.asarray(CubicSpline(WAVELENGTHS[_AT], np.stack(out), axis=-1)(WAVELENGTHS))
+    return np.asarray(PchipInterpolator(WAVELENGTHS[_AT], np.stack(out), axis=-1)(WAVELENGTHS))
 
 
 def _logs(look: Array) -> Array:

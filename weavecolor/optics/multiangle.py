@@ -12,7 +12,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from weavecolor.colour.colorimetry import ciede2000, lch_from_lab, readings_lab
 from weavecolor.errors import InputError
-from weavecolor.optics.poses import Direction, poses
+from weavecolor.optics.appearance import Way
+from weavecolor.optics.poses import poses
 from weavecolor.optics.stack import Stack
 from weavecolor.scene.places import illumination
 from weavecolor.scene.scene import Scene
@@ -48,15 +49,13 @@ def turned_radiance(
     if angles.ndim != 1 or not 1 <= angles.size <= MOST_ANGLES or not np.isfinite(angles).all():
         raise InputError(f"angles are a list of 1 to {MOST_ANGLES} numbers of degrees")
 
-    def met(direction: Direction, turn: float) -> Direction:
-        return direction[0], round((direction[1] - turn) % 360.0, 9) % 360.0
+    def met(way: Way, turn: float) -> Way:
+        return way[0], round((way[1] - turn) % 360.0, 9) % 360.0, *way[2:]
 
     view = (scene.view_zenith_deg, scene.view_azimuth_deg)
     sights = [view if view[0] == 0 else met(view, a) for a in angles]
     lights = (*scene.in_front, *scene.behind)
-    ways = [(x.zenith_deg, x.azimuth_deg) for x in scene.in_front]
-    ways += [(180.0 - x.zenith_deg, x.azimuth_deg + 180.0) for x in scene.behind]
-    lit = {(n, k): met(way, a) for k, way in enumerate(ways) for n, a in enumerate(angles)}
+    lit = {(n, k): met(x.way, a) for k, x in enumerate(lights) for n, a in enumerate(angles)}
     front = {place: way for place, way in lit.items() if place[1] < len(scene.in_front)}
     back = {place: way for place, way in lit.items() if place not in front}
     found = poses(stack, sights, front, back, len(lights))

@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 
 from weavecolor.optics.adding import GAPS, PileOptics, openings
 from weavecolor.optics.cell.filaments import (
-    APERTURE_DEG,
     FilamentCell,
     Strand,
     beam,
@@ -30,7 +29,7 @@ from weavecolor.optics.cell.filaments import (
     rays_each,
     unmet,
 )
-from weavecolor.optics.cell.nodes import Vector, nodes, unit
+from weavecolor.optics.cell.nodes import Named, half_deg_of, nodes, unit
 from weavecolor.optics.layer import Lie, pitch, strand, to_cloth_frame, woven
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth, Construction, Yarn
@@ -45,10 +44,11 @@ _UNMET = 60
 @dataclass(frozen=True)
 class Laid:
     """One sheet laid down, seen from ``eye`` and lit from ``lamps``: unit vectors in the cloth's
-    frame before it is turned over (z > 0 outwards). ``flip``: its back lies outwards."""
+    frame before it is turned over (z > 0 outwards), of lamps with half their angle. ``flip``: its
+    back lies outwards."""
 
-    eye: Vector
-    lamps: tuple[Vector, ...]
+    eye: Named
+    lamps: tuple[Named, ...]
     flip: bool
 
 
@@ -60,13 +60,13 @@ def laid(scene: Scene, grain_deg: float, face: str) -> Laid:
     """How ``scene`` meets a sheet whose warp lies at ``grain_deg``, its ``face`` ("face" or "back")
     outwards; lights from the front only."""
 
-    def vector(zenith: float, azimuth: float) -> Vector:
+    def vector(zenith: float, azimuth: float, *half_deg: float) -> Named:
         v = unit(np.radians(zenith), np.radians(azimuth - grain_deg))
-        return to_cloth_frame(tuple(float(x) for x in v), 0.0, False)  # type: ignore[arg-type]
+        return to_cloth_frame((*map(float, v), *half_deg), 0.0, False)
 
     return Laid(
         vector(scene.view_zenith_deg, scene.view_azimuth_deg),
-        tuple(vector(x.zenith_deg, x.azimuth_deg) for x in scene.in_front),
+        tuple(vector(*x.way) for x in scene.in_front),
         face == "back",
     )
 
@@ -153,7 +153,7 @@ def _layer(
     open_ = np.zeros(count)
     for e, vector in enumerate(vectors):
         eye = bool(links.get(e))
-        rays = beam(cell, vector, looked if eye else small, APERTURE_DEG if eye else 0.0)
+        rays = beam(cell, vector, looked if eye else small, half_deg_of(vector))
         weights[e, count:] = by_side(cell, vector, rays)
         through[e], open_[e] = rays.through, rays.open
         if links.get(e):
@@ -186,7 +186,7 @@ def _openings(
     sheets: Sequence[Laid],
     lay: str | None,
     free: tuple[Array, Array],
-    named: dict[Vector, tuple[float, float]],
+    named: dict[Named, tuple[float, float]],
     exact: bool,
 ) -> tuple[Openness, ...]:
     """Each sheet's openings, with diffuse light already summed. Colour takes no part."""

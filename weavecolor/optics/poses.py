@@ -14,13 +14,12 @@ from numpy.typing import NDArray
 
 from weavecolor.colour.spectra import BANDS
 from weavecolor.optics.adding import GAPS, PileOptics, over_backings
-from weavecolor.optics.appearance import from_surface, in_line, seen_optics
+from weavecolor.optics.appearance import Way, from_surface, in_line, seen_optics
 from weavecolor.optics.stack import Stack
 
 Array = NDArray[np.float64]
-Direction = tuple[float, float]  # zenith, azimuth, degrees
 #: Directions of lights by (pose, light).
-Aims = Mapping[tuple[int, int], Direction]
+Aims = Mapping[tuple[int, int], Way]
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,7 +39,7 @@ class Poses:
 
 def poses(
     stack: Stack,
-    sights: Sequence[Direction],
+    sights: Sequence[Way],
     front: Aims,
     back: Aims,
     lights: int,
@@ -74,15 +73,15 @@ def poses(
 class _Asked:
     """Directions named once, the viewer's place among them by pose, and pairs with mutual sheen."""
 
-    above: list[Direction]
-    below: list[Direction]
-    at: dict[Direction, int]
-    under: dict[Direction, int]
+    above: list[Way]
+    below: list[Way]
+    at: dict[Way, int]
+    under: dict[Way, int]
     eye: list[int]
     links: list[tuple[int, int]]
 
 
-def _asked(sights: Sequence[Direction], front: Aims, back: Aims) -> _Asked:
+def _asked(sights: Sequence[Way], front: Aims, back: Aims) -> _Asked:
     above = list(dict.fromkeys([*sights, *front.values()]))
     below = list(dict.fromkeys(back.values()))
     at = {d: i for i, d in enumerate(above)}
@@ -98,7 +97,7 @@ def _read(
     pile: PileOptics,
     over: Array,
     asked: _Asked,
-    sights: Sequence[Direction],
+    sights: Sequence[Way],
     front: Aims,
     back: Aims,
     lights: int,

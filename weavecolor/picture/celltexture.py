@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 from weavecolor.cache import Kept, Packed
 from weavecolor.optics.cell import filaments, paths
 from weavecolor.optics.cell.filaments import (
-    APERTURE_DEG,
     LEVELS,
     RATIO,
     FilamentCell,
@@ -30,6 +29,7 @@ from weavecolor.optics.cell.filaments import (
     prepared,
 )
 from weavecolor.optics.cell.nodes import Vector
+from weavecolor.scene.scene import APERTURE_DEG
 
 Array = NDArray[np.float64]
 Map = NDArray[np.float32]

@@ -11,8 +11,8 @@ faces the eye and the outermost layer's warp. An orientation is that normal on a
 (J. H. Lambert, Beitraege, 1772) and the turn of the warp about it, from the view's x and y axes
 carried to the normal along the shortest way.
 
-Light: key is what comes from the lights, whose aperture, and the eye's, is that of every answer
-(:data:`weavecolor.optics.cell.filaments.APERTURE_DEG`, 5 degrees about the direction: of rods the
+Light: key is what comes from the lights, as wide as they tell, to an eye with the aperture of every
+answer (:data:`weavecolor.scene.scene.APERTURE_DEG`, 5 degrees about the direction: of rods the
 tables keep as much, of many filaments three times as much, for there is little so fine in it);
 :data:`SOFT_DEG` is of shadows alone. Room is the even light. Of a light straight across from the
 eye behind the cloth, a luminous surface, key holds what the cloth scatters on, not the surface
@@ -45,7 +45,6 @@ from weavecolor.optics.allround import (
     spread,
 )
 from weavecolor.optics.allround import ZENITHS as _ZENITHS
-from weavecolor.optics.appearance import SURFACE_DEG
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.cell.filaments import kept
 from weavecolor.optics.cell.flood import Factors, factors, flood, half_line, onward_line
@@ -304,7 +303,7 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
     for lamp in scene.lights:
         matrix = told(lamp.irradiance)
         toward = view_vector(lamp, scene)
-        if toward[2] < -np.cos(np.radians(SURFACE_DEG)):  # as in every answer
+        if toward[2] < -np.cos(np.radians(lamp.half_deg)):  # as in every answer
             key += _from_surface(made, wide, matrix, turns)
             continue
         if made.between is not None:
@@ -316,7 +315,7 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
             key += np.float32(strength) * _smooth(made, laid, toward, turns)
         angle = float(np.arccos(np.clip(toward[2], -1.0, 1.0)))
         for own in made.own:
-            one = _sent(own.solution, matrix, angle)
+            one = _sent(own.solution, matrix, angle, lamp.half_deg)
             face = np.zeros((1, 1), np.float32) if own.face is None else own.face
             _own_light(
                 one.sides, one.through, own.turn, own.flip, face, own.above, own.below, toward,
@@ -360,16 +359,16 @@ def _to_mix(key: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(np.maximum(key - (beside - 6.0 * key) / 12.0, 0.0), np.float32)
 
 
-def _sent(solution: Solved, matrix: Array, angle: float) -> Factors:
+def _sent(solution: Solved, matrix: Array, angle: float, half_deg: float) -> Factors:
     """What one dyed cell alone sends on between directions so far apart; kept."""
 
     def read() -> Factors:
         rays = flood(solution.white.cell)
         left = kept(rays.cell, solution.absorption) @ matrix
-        return factors(rays, left, matrix.sum(axis=0), angle)
+        return factors(rays, left, matrix.sum(axis=0), angle, half_deg)
 
     key = (solution.white.cell, solution.absorption.tobytes(), matrix.tobytes(), angle,
-           filaments.EFFORT)  # fmt: skip
+           half_deg, filaments.EFFORT)  # fmt: skip
     return _factors.one(key, read)
 
 

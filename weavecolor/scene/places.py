@@ -11,8 +11,9 @@ of the cloth, is at zenith e, azimuth 180.
 
 Every scene is scaled so that the total irradiance on the cloth plane, from in front and behind,
 has photopic Y = 100 (2 degree observer): exposure is set for the place, as the eye does. The
-directions, shares and viewers below are typical, chosen by judgement (common practice, no
-source); the kinds of light are the CIE's.
+directions, widths, shares and viewers below are typical, chosen by judgement (common practice, no
+source); the kinds of light are the CIE's. A light fills a disc evenly; sun, candle, flash and lamp
+are narrower than any answer tells apart (:data:`weavecolor.scene.scene.APERTURE_DEG`).
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ import numpy as np
 from weavecolor.colour.lights import DIM_LIGHTS, light_spectrum
 from weavecolor.colour.spectra import Spectrum, frozen
 from weavecolor.errors import InputError, shown
-from weavecolor.scene.scene import Light, Scene
+from weavecolor.scene.scene import APERTURE_DEG, Light, Scene
 from weavecolor.textile.notmodelled import elsewhere
 
 #: Zenith angles this close to the plane of the cloth give it no light worth computing.
@@ -38,12 +39,14 @@ PHOTO_SCENE = "window at the side"
 
 @dataclass(frozen=True)
 class Beam:
-    """One directional light: a light's name, direction, and share of the total on the cloth."""
+    """One directional light: a light's name, direction, share of the total on the cloth, and half
+    the angle that it spreads over, degrees."""
 
     light: str
     zenith_deg: float
     azimuth_deg: float
     share: float
+    half_deg: float = APERTURE_DEG
 
 
 @dataclass(frozen=True)
@@ -59,50 +62,27 @@ class Place:
     view_azimuth_deg: float = 0.0
 
 
-def _disc(
-    light: str, zenith_deg: float, azimuth_deg: float, half_deg: float, share: float
-) -> tuple[Beam, ...]:
-    """Even light of a disc ``half_deg`` to each side of a direction: seven beams, one in its
-    middle, for a seventh of it each, by their cosine to the cloth."""
-    zenith, azimuth = np.radians([zenith_deg, azimuth_deg])
-    up = np.array([0.0, 0.0, 1.0])
-    middle = np.array([
-        np.sin(zenith) * np.cos(azimuth), np.sin(zenith) * np.sin(azimuth), np.cos(zenith)
-    ])  # fmt: skip
-    one = np.cross(up, middle) / np.sin(zenith)
-    two = np.cross(middle, one)
-    # the mean place of the six outer sevenths of a disc
-    out = np.radians(half_deg) * 2.0 / 3.0 * (1.0 - 7.0**-1.5) / (1.0 - 1.0 / 7.0)
-    ways = [middle] + [
-        np.cos(out) * middle + np.sin(out) * (np.cos(a) * one + np.sin(a) * two)
-        for a in np.radians(np.arange(0.0, 360.0, 60.0))
-    ]
-    each = share / sum(way[2] for way in ways)
-    return tuple(
-        Beam(
-            light,
-            float(np.degrees(np.arccos(way[2]))),
-            float(np.degrees(np.arctan2(way[1], way[0]))),
-            float(each * way[2]),
-        )
-        for way in ways
-    )
-
-
 PLACES: tuple[Place, ...] = (
     Place(
         "window at the side",
-        (Beam("daylight", 55.0, 90.0, 0.7),),
+        (Beam("daylight", 55.0, 90.0, 0.7, 15.0),),
         "daylight",
-        "Daylight from one window at the side, small or some way off, the rest reflected by the "
-        "room. By a wide window sheen is softer, and grains of shining cloth differ less.",
+        "Daylight from one window at the side, a metre wide and two metres off, the rest reflected "
+        "by the room.",
     ),
     Place(
         "wide window near by",
-        _disc("daylight", 55.0, 90.0, 15.0, 0.7),
+        (Beam("daylight", 55.0, 90.0, 0.7, 25.0),),
         "daylight",
-        "Daylight from a window at the side that spreads over 15 degrees to each side, as one a "
-        "metre wide does two metres off; the rest reflected by the room.",
+        "Daylight from a window at the side that is as wide as it is far; the rest reflected by "
+        "the room. Sheen is soft, and grains of shining cloth differ less.",
+    ),
+    Place(
+        "small window far off",
+        (Beam("daylight", 55.0, 90.0, 0.7),),
+        "daylight",
+        "Daylight from a window at the side across a large room, or a narrow one. Sheen is sharp, "
+        "and grains of shining cloth differ more.",
     ),
     Place(
         "noon outdoors",
@@ -114,9 +94,9 @@ PLACES: tuple[Place, ...] = (
     Place(
         "ballroom",
         (
-            Beam("ballroom tungsten", 50.0, 150.0, 0.2),
-            Beam("ballroom tungsten", 45.0, 225.0, 0.2),
-            Beam("ballroom tungsten", 65.0, 180.0, 0.15),
+            Beam("ballroom tungsten", 50.0, 150.0, 0.2, 8.0),
+            Beam("ballroom tungsten", 45.0, 225.0, 0.2, 8.0),
+            Beam("ballroom tungsten", 65.0, 180.0, 0.15, 8.0),
         ),
         "ballroom tungsten",
         "Chandeliers of dimmed bulbs above, light walls around.",
@@ -130,9 +110,9 @@ PLACES: tuple[Place, ...] = (
     ),
     Place(
         "footlights",
-        (Beam("stage tungsten", 55.0, 0.0, 0.7),),
+        (Beam("stage tungsten", 55.0, 0.0, 0.7, 10.0),),
         "stage tungsten",
-        "Light from the stage's edge, up the garment.",
+        "A row of lamps along the stage's edge, up the garment.",
     ),
     Place(
         "stage from above",
@@ -157,9 +137,9 @@ PLACES: tuple[Place, ...] = (
     ),
     Place(
         "workroom",
-        (Beam("fluorescent", 65.0, 180.0, 0.5),),
+        (Beam("fluorescent", 65.0, 180.0, 0.5, 15.0),),
         "fluorescent",
-        "Tubes overhead, light walls and table.",
+        "Rows of tubes overhead, light walls and table.",
     ),
     Place(
         "lightbox behind",
@@ -178,6 +158,7 @@ ALSO_CALLED: Mapping[str, str] = MappingProxyType(
         "by the window": "window at the side",
         "wide window": "wide window near by",
         "large window": "wide window near by",
+        "small window": "small window far off",
         "daylight": "window at the side",
         "noon": "noon outdoors",
         "outdoors": "noon outdoors",
@@ -267,7 +248,8 @@ def build(place: Place) -> Scene:
         zenith, azimuth = _direction(beam.zenith_deg, beam.azimuth_deg)
         # A plane that faces the light gets more than the cloth, which is turned away from it.
         facing = beam.share / abs(np.cos(np.radians(zenith)))
-        lights.append(Light(zenith, azimuth, frozen(light_spectrum(beam.light) * facing)))
+        falls = frozen(light_spectrum(beam.light) * facing)
+        lights.append(Light(zenith, azimuth, falls, beam.half_deg))
     diffuse = light_spectrum(place.diffuse_light) * max(1.0 - sum(shares), 0.0)
     made = Scene(
         place.name,
@@ -309,6 +291,7 @@ def custom_scene(
     white: str | None = None,
     view_zenith_deg: float = 0.0,
     view_azimuth_deg: float = 0.0,
+    half_deg: float = APERTURE_DEG,
     name: str = "own light",
 ) -> Scene:
     """A scene with one named light.
@@ -327,6 +310,8 @@ def custom_scene(
         mixture on the cloth).
     view_zenith_deg, view_azimuth_deg : float
         The viewer: 0 to below 90, and any.
+    half_deg : float
+        Half the angle that the light spreads over: 5 (a small lamp) to 30 (a window close by).
     name : str
 
     Raises InputError for what lies outside these, and unknown lights.
@@ -340,7 +325,7 @@ def custom_scene(
     if not (np.isfinite(diffuse_share) and 0.0 <= diffuse_share <= 1.0):
         raise InputError(f"a diffuse share is 0 to 1, got {diffuse_share:g}")
     view_zenith, view_azimuth = view_direction(view_zenith_deg, view_azimuth_deg)
-    beams = (Beam(light, zenith_deg, azimuth_deg, 1.0 - diffuse_share),)
+    beams = (Beam(light, zenith_deg, azimuth_deg, 1.0 - diffuse_share, half_deg),)
     return build(
         Place(
             name,
@@ -358,7 +343,8 @@ def with_light_from(scene: Scene, zenith_deg: float, azimuth_deg: float) -> Scen
     """The same place with all its directional light coming from one direction.
 
     The lights of ``scene`` are merged into one from ``zenith_deg`` (0 to 180, not within a degree
-    of 90) and ``azimuth_deg`` that gives the cloth the same total irradiance; diffuse light,
+    of 90) and ``azimuth_deg``, as wide as the widest, that gives the cloth the same total
+    irradiance; diffuse light,
     adaptation and viewer stay. A scene without directional light is returned unchanged. Raises
     InputError for another direction.
 
@@ -371,7 +357,8 @@ def with_light_from(scene: Scene, zenith_deg: float, azimuth_deg: float) -> Scen
         return scene
     zenith, azimuth = _direction(zenith_deg, azimuth_deg)
     merged = (illumination(scene) - scene.diffuse) / abs(np.cos(np.radians(zenith)))
-    return replace(scene, lights=(Light(zenith, azimuth, frozen(merged)),))
+    half_deg = max(light.half_deg for light in scene.lights)
+    return replace(scene, lights=(Light(zenith, azimuth, frozen(merged), half_deg),))
 
 
 def with_viewer(scene: Scene, zenith_deg: float, azimuth_deg: float = 0.0) -> Scene:

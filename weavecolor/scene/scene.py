@@ -13,6 +13,12 @@ import numpy as np
 from weavecolor.colour.spectra import BANDS, ByValue, Spectrum, frozen
 from weavecolor.errors import InputError
 
+#: Half the angle of a small lamp, or of an eye at arm's length, degrees: exact directions are not
+#: defined for smooth rods, and no light is narrower.
+APERTURE_DEG = 5.0
+#: Half the angle of the widest light that is one light, degrees.
+WIDEST_DEG = 30.0
+
 
 @dataclass(frozen=True, eq=False)
 class Light(ByValue):
@@ -28,11 +34,13 @@ class Light(ByValue):
     irradiance : ndarray, shape (41,)
         On a plane facing the light (the cloth plane gets it times cos zenith), from 0, on any
         radiometric scale.
+    half_deg : float
+        Half the angle that it spreads over, degrees: 5 (a small lamp) to 30 (a window close by).
 
     Raises
     ------
     InputError
-        For a zenith outside 0 to 180, and for an irradiance that is none.
+        For a zenith outside 0 to 180, a width outside 5 to 30, and for an irradiance that is none.
 
     Examples
     --------
@@ -43,14 +51,27 @@ class Light(ByValue):
     zenith_deg: float
     azimuth_deg: float
     irradiance: Spectrum
+    half_deg: float = APERTURE_DEG
 
     def __post_init__(self) -> None:
+        if not APERTURE_DEG <= self.half_deg <= WIDEST_DEG:
+            raise InputError(
+                f"a light spreads over {APERTURE_DEG:g} (a small lamp) to {WIDEST_DEG:g} degrees "
+                f"to each side, got {self.half_deg:g}"
+            )
         if not (0.0 <= self.zenith_deg <= 180.0 and np.isfinite(self.azimuth_deg)):
             raise InputError("a light's zenith is 0 to 180 degrees, its azimuth any number of them")
         object.__setattr__(self, "irradiance", energy("a light's irradiance", self.irradiance))
 
     def __repr__(self) -> str:
         return f"Light({self.zenith_deg:g}, {self.azimuth_deg:g})"
+
+    @property
+    def way(self) -> tuple[float, float, float]:
+        """Zenith, azimuth and half the angle; of a light behind, of what lies straight opposite."""
+        if self.zenith_deg < 90.0:
+            return self.zenith_deg, self.azimuth_deg, self.half_deg
+        return 180.0 - self.zenith_deg, (self.azimuth_deg + 180.0) % 360.0, self.half_deg
 
     @property
     def on_cloth(self) -> Spectrum:
@@ -119,7 +140,10 @@ class Scene(ByValue):
         """All that an answer may depend on but the words, for names that outlast a run: its
         ``repr`` tells scenes apart."""
         return (
-            tuple((x.zenith_deg, x.azimuth_deg, x.irradiance.tobytes()) for x in self.lights),
+            tuple(
+                (x.zenith_deg, x.azimuth_deg, x.half_deg, x.irradiance.tobytes())
+                for x in self.lights
+            ),
             self.diffuse.tobytes(),
             self.white.tobytes(),
             self.view_zenith_deg,

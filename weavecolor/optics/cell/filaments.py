@@ -11,7 +11,7 @@ A staple yarn is traced with at most :data:`MOST_FILAMENTS` fibres in its sectio
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache, partial
@@ -25,7 +25,8 @@ from scipy.spatial import cKDTree
 from weavecolor.cache import Kept, Packed
 from weavecolor.errors import InputError
 from weavecolor.optics.cell import paths
-from weavecolor.optics.cell.nodes import Nodes, Vector, nodes
+from weavecolor.optics.cell.nodes import Named, Nodes, Vector, cap, half_deg_of, nodes
+from weavecolor.scene.scene import APERTURE_DEG
 
 Array = NDArray[np.float64]
 Told = Callable[[float], None]
@@ -33,20 +34,16 @@ _Arrays = Mapping[str, NDArray[Any]]
 
 #: More fibres than this in a section are traced as so many thicker ones.
 MOST_FILAMENTS = 180
-#: Half the angle of a named light or eye, degrees: a small lamp, or an eye at arm's length. Exact
-#: pairs of directions are not defined for smooth rods.
-APERTURE_DEG = 5.0
-#: A disc of it with an edge of this share of its width to each side, and where that ends.
+#: A light's disc has an edge of this share of its width to each side.
 _EDGE = 0.02
-_DISC_DEG = APERTURE_DEG * (1.0 + _EDGE)
 
 #: Lengths: geometric steps above a share of the yarn's height.
 LEVELS, RATIO = 44, 1.2
 _SHORTEST = 0.02
 #: So far about a direction is the light looked at that matt yarns send back: to all sides.
 WIDE_DEG = 20.0
-#: The same of many filaments, the last as the aperture.
-_WIDER_DEG = (20.0, 10.0, _DISC_DEG)
+#: The same of many filaments, before the light's own width.
+_WIDER_DEG = (20.0, 10.0)
 _FEW = 8  # filaments; among more a second way at a surface would cost as much as another ray
 _ROOM = 1 << 18  # leaves at once
 _GLINT_RAYS = 46368  # of a named direction, for what one surface sends back
@@ -301,30 +298,6 @@ def node_starts(cell: _Traced, grid: Nodes, each: int) -> tuple[Array, NDArray[n
         [into(cell, number[:, :2]), flat * np.sin(around), -flat * np.cos(around), -up]
     )
     return starts, label
-
-
-def cap(vector: Vector, half_angle_deg: float, number: Array) -> tuple[Array, Array, float]:
-    """Directions (n, 3) of a cap of ``half_angle_deg`` about ``vector`` for points ``number`` (n,
-    2) of the unit square, their weights, mean 1, and the cap's share of even light. What would lie
-    behind the cloth is left out."""
-    axis = np.array(vector)
-    helper = np.array([0.0, 0.0, 1.0]) if abs(axis[2]) < 0.9 else np.array([0.0, 1.0, 0.0])
-    one = np.cross(helper, axis)
-    one /= np.linalg.norm(one)
-    two = np.cross(axis, one)
-    low = np.cos(np.radians(half_angle_deg))
-    cosine = 1.0 - number[:, 0] * (1.0 - low)
-    flat, around = np.sqrt(1.0 - cosine**2), 2.0 * np.pi * number[:, 1]
-    out = (
-        cosine[:, None] * axis
-        + (flat * np.cos(around))[:, None] * one
-        + (flat * np.sin(around))[:, None] * two
-    )
-    side = np.sign(axis[2])
-    weight = np.maximum(out[:, 2] * side, 0.0)
-    out[:, 2] = side * np.maximum(out[:, 2] * side, 5e-3)
-    mean = float(weight.mean())
-    return out, weight / max(mean, 1e-12), 2.0 * (1.0 - low) * mean
 
 
 def followed(
@@ -785,11 +758,11 @@ def _kept_rays(cell: FilamentCell, vector: Vector, count: int, half_deg: float) 
     return _rays.one(key, lambda: follow_cap(cell, vector, count, half_deg)[0])
 
 
-def _standing(cell: FilamentCell, vector: Vector) -> tuple[Vector, Vector, list[Array]]:
+def _standing(cell: FilamentCell, vector: Named) -> tuple[Vector, Vector, list[Array]]:
     """The direction that stands for all that the cell's mirrors make of ``vector``; the signs that
     lead from one to the other; and the signs that leave the first where it is."""
     ways = mirrors(cell)
-    v = np.array(vector)
+    v = np.array(vector[:3])
     best = max(ways, key=lambda s: tuple(float(a) for a in np.round(v * s, 9)[::-1]))
     # rounded more than who asks does: turned there and back it is the same, to the last ray
     first: Vector = tuple(round(float(a), 7) + 0.0 for a in v * best)  # type: ignore[assignment]
@@ -832,15 +805,15 @@ class WhiteNamed:
 @lru_cache(maxsize=32)
 def white_named(
     cell: FilamentCell,
-    vectors: tuple[Vector, ...],
+    vectors: tuple[Named, ...],
     links: tuple[tuple[int, int], ...],
     rings: int = 6,
     steps: int = 12,
     share: float = 1.0,
 ) -> WhiteNamed:
     """Light on ``cell`` of named unit directions ``vectors`` with the nodes of ``rings`` by
-    ``steps``, and from the first of each of ``links`` to the second, light and eye having an
-    aperture of :data:`APERTURE_DEG`; by a ``share`` of the usual rays, 0 to 1."""
+    ``steps``, and from the first of each of ``links``, within :data:`APERTURE_DEG` of it, to the
+    second, as wide as that is named; by a ``share`` of the usual rays, 0 to 1."""
     grid = nodes(rings, steps)
     links = tuple(dict.fromkeys(links))
     asked: dict[int, list[int]] = {}
@@ -854,7 +827,7 @@ def white_named(
     for e, vector in enumerate(vectors):
         # by its part alone, so that no answer depends on what else is asked
         count = (pair_rays if e in asked else rays_each)(cell, share)
-        half_deg = APERTURE_DEG if e in asked else 0.0
+        half_deg = half_deg_of(vector)
         first, signs, still = _standing(cell, vector)
         table, through, open_ = _crossing.one(
             (cell, first, count, grid, half_deg),
@@ -865,9 +838,12 @@ def white_named(
         openings.append(open_)
         if e not in asked:
             continue
-        moved = np.array([vectors[n] for n in asked[e]]) * signs
+        moved = np.array([vectors[n][:3] for n in asked[e]]) * signs
         made = _looked.fetch(
-            [(cell, first, count, max(map(_vector, aim * np.array(still)))) for aim in moved],
+            [
+                (cell, first, count, max(map(_vector, aim * np.array(still))), _width(other))
+                for aim, other in zip(moved, (vectors[n] for n in asked[e]), strict=True)
+            ],
             _looked_at_each,
         )
         for n, (row, shine) in zip(asked[e], made, strict=True):
@@ -909,7 +885,8 @@ _crossing: Kept[
         ),
     )
 )
-_looked: Kept[tuple[FilamentCell, Vector, int, Vector], tuple[sparse.csr_array, float]] = Kept(
+_Look = tuple[FilamentCell, Vector, int, Vector, float]
+_looked: Kept[_Look, tuple[sparse.csr_array, float]] = Kept(
     4096,
     packed=Packed(
         "looked",
@@ -931,23 +908,26 @@ def _crossed(
     return sparse.csr_array(table), rays.through, rays.open
 
 
-def _looked_at_each(
-    keys: list[tuple[FilamentCell, Vector, int, Vector]],
-) -> list[tuple[sparse.csr_array, float]]:
+def _looked_at_each(keys: list[_Look]) -> list[tuple[sparse.csr_array, float]]:
     """:func:`looked_at`, row by row, from one direction."""
-    cell, first, count, _ = keys[0]
-    aims = [aim for *_, aim in keys]
+    cell, first, count, *_ = keys[0]
+    aims = [(*aim, half_deg) for *_, aim, half_deg in keys]
     glint_rays = int(EFFORT * _GLINT_RAYS * count / pair_rays(cell))
     rays = beam(cell, first, count, APERTURE_DEG)
     found, glint = looked_at(cell, first, aims, rays, glint_rays)
     return [(found[[k]], float(shine)) for k, shine in enumerate(glint)]
 
 
+def _width(direction: Named) -> float:
+    """Half the angle by which a direction is looked at: exact pairs of them are not defined."""
+    return max(half_deg_of(direction), APERTURE_DEG)
+
+
 def _vector(v: Array) -> Vector:
     return float(v[0]), float(v[1]), float(v[2])
 
 
-def beam(cell: FilamentCell, vector: Vector, count: int, half_deg: float = 0.0) -> Rays:
+def beam(cell: FilamentCell, vector: Named, count: int, half_deg: float = 0.0) -> Rays:
     """The light on ``cell`` of a beam that is ``half_deg`` wide to each side, by ``count`` rays, as
     of the direction that stands for all that the cell's mirrors make of ``vector``; kept."""
     return _kept_rays(cell, _standing(cell, vector)[0], count, half_deg)
@@ -974,11 +954,11 @@ def placed(
 
 
 def looked_at(
-    cell: FilamentCell, vector: Vector, aims: list[Vector], rays: Rays, glint_rays: int = 0
+    cell: FilamentCell, vector: Named, aims: Sequence[Named], rays: Rays, glint_rays: int = 0
 ) -> tuple[sparse.csr_array, Array]:
     """Radiance factors of :func:`beam` ``rays``, as wide as the aperture, on ``cell`` from
-    ``vector`` to each of ``aims``: (m, levels * levels) by lengths, and (m,) what one clear surface
-    alone adds, by ``glint_rays``, 0: enough.
+    ``vector`` to each of ``aims``, as wide as that is named: (m, levels * levels) by lengths, and
+    (m,) what one clear surface alone adds, by ``glint_rays``, 0: enough.
 
     A fan that a rod sends on after it was refracted does not move as its source does, and its edges
     (rainbows) move faster: only light that came from anywhere in the one aperture and goes anywhere
@@ -988,16 +968,37 @@ def looked_at(
     (an empirical Bayes mean: B. Efron, C. Morris, J. Am. Stat. Assoc. 70 (1975) 311)."""
     inner = rays.met > (0 if cell.matt else 1)
     light = rays.toward[inner], rays.weight[inner], rays.column[inner]
-    glint = glints(cell, {vector: aims}, True, glint_rays)[vector]
+    table = sparse.csr_array((len(aims), LEVELS * LEVELS))
+    glint = np.zeros(len(aims))
+    for half_deg in dict.fromkeys(map(_width, aims)):
+        own = [k for k, aim in enumerate(aims) if _width(aim) == half_deg]
+        rows = sparse.csr_array((np.ones(len(own)), (own, range(len(own)))), (len(aims), len(own)))
+        at = [aims[k][:3] for k in own]
+        found, glint[own] = _looked_at(cell, vector, at, light, half_deg, glint_rays)
+        table = table + rows @ found
+    return sparse.csr_array(table), glint
+
+
+def _looked_at(
+    cell: FilamentCell,
+    vector: Named,
+    aims: Sequence[Named],
+    light: tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.int32]],
+    half_deg: float,
+    glint_rays: int,
+) -> tuple[sparse.csr_array, Array]:
+    """:func:`looked_at` of the ``light`` that met more than one surface, to ``aims`` that are all
+    ``half_deg`` wide."""
+    glint = glints(cell, vector, aims, half_deg, glint_rays)
     first, signs, still = _standing(cell, vector)
     moved = [np.array(aims) * signs * way for way in still]
     back = moved[0][:, 2] * first[2] > 0.0
-    widest, *narrower = (
-        (WIDE_DEG, _DISC_DEG) if cell.matt else (_DISC_DEG,) if cell.rods else _WIDER_DEG
-    )
-    table, mean, doubt, share = _gathered(*light, moved, widest)
-    for half_deg in narrower:
-        own, there, noise, part = _gathered(*light, moved, half_deg)
+    wider = (WIDE_DEG,) if cell.matt else () if cell.rods else _WIDER_DEG
+    discs = [(0.5 * wide, 0.5 * wide) for wide in wider if wide > (1.0 + _EDGE) * half_deg]
+    widest, *narrower = (*discs, (half_deg, _EDGE * half_deg))
+    table, mean, doubt, share = _gathered(*light, moved, *widest)
+    for disc in narrower:
+        own, there, noise, part = _gathered(*light, moved, *disc)
         # its own noise is ill known where few rays arrive
         noise = 0.5 * (noise + doubt * share / part)
         near = back if cell.matt else noise / (noise + (mean - there) ** 2 + 1e-30)
@@ -1012,23 +1013,25 @@ def _gathered(
     column: NDArray[np.int32],
     moved: list[Array],
     half_deg: float,
+    blur_deg: float,
 ) -> tuple[sparse.csr_array, Array, Array, Array]:
     """Radiance factors (m, levels * levels) of rays as in :class:`Rays`, ``half_deg`` about each of
-    m aims, the mean of all the ways that they are ``moved``; and, whatever the lengths, (m,) their
-    sums, the squares of its noise, and shares of even light."""
+    m aims with an edge as in :func:`_near`, the mean of all the ways that they are ``moved``; and,
+    whatever the lengths, (m,) their sums, the squares of its noise, and shares of even light."""
     size = len(moved[0])
     table = sparse.csr_array((size, LEVELS * LEVELS))
     mean, noise = np.zeros(size), np.zeros(size)
     for aims in moved:
-        ray, aim, seen = _near(toward, aims, half_deg)
+        ray, aim, seen = _near(toward, aims, half_deg, blur_deg)
         light = weight[ray] * seen / len(moved)
         table = table + sparse.csr_array((light, (aim, column[ray])), shape=table.shape)
         mean += np.bincount(aim, light, size)
         noise += np.bincount(aim, light**2, size)
-    return table, mean, noise, np.interp(np.abs(moved[0][:, 2]), *_even_share(half_deg))
+    share = np.interp(np.abs(moved[0][:, 2]), *_even_share(half_deg, blur_deg))
+    return table, mean, noise, share
 
 
-def by_side(cell: FilamentCell, vector: Vector, rays: Rays) -> Array:
+def by_side(cell: FilamentCell, vector: Named, rays: Rays) -> Array:
     """Share (2, levels * levels) of :func:`beam` ``rays`` on ``cell`` of ``vector`` that leaves
     upwards and downwards, by lengths."""
     up = rays.toward[:, 2] * _standing(cell, vector)[1][2] > 0.0
@@ -1061,76 +1064,78 @@ def unmet(cell: FilamentCell, each: int, rings: int = 6, steps: int = 12) -> tup
 
 
 def _near(
-    toward: NDArray[np.float32], aims: Array, half_deg: float = 2.0 * APERTURE_DEG
+    toward: NDArray[np.float32], aims: Array, half_deg: float, blur_deg: float
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], Array]:
-    """Which rays (n, 3) of a beam are seen from which ``aims`` (m, 3), and the radiance factor that
-    all of the beam's light there would have: within the aperture all alike; of a parallel beam,
-    twice as wide, as two discs that lie so far apart overlap, which is what light that a mirror
-    sends on does; wider, the mean about each aim."""
-    wide = np.radians(half_deg)
+    """Which rays (n, 3) of a beam are seen from which ``aims`` (m, 3), each a disc of ``half_deg``,
+    and the radiance factor that all of the beam's light there would have; every ray stands for a
+    disc of ``blur_deg``. Rays from all over an aperture stand for themselves, but for an edge; of
+    a parallel beam each stands for what a mirror sends on of as wide a one as the eye's."""
+    wide = np.radians(half_deg + blur_deg)
     x, y, z = aims.T.astype(np.float32)
     # written out: a product of tables rounds by how many aims there are; no answer hangs on that
     cosine = toward[:, :1] * x + toward[:, 1:2] * y + toward[:, 2:] * z
     cosine = np.clip(cosine, -1.0, 1.0)
     row, aim = np.nonzero(cosine > np.cos(wide))
     near = np.einsum("ra,ra->r", toward[row].astype(float), aims[aim])
-    apart = np.minimum(np.arccos(np.clip(near, -1.0, 1.0)) / wide, 1.0)
-    share = np.interp(np.abs(aims[:, 2]), *_even_share(half_deg))
-    return row, aim, np.asarray(_seen(apart, half_deg) / share[aim], float)
+    apart = np.degrees(np.arccos(np.clip(near, -1.0, 1.0)))
+    share = np.interp(np.abs(aims[:, 2]), *_even_share(half_deg, blur_deg))
+    return row, aim, np.asarray(_seen(apart, half_deg, blur_deg) / share[aim], float)
 
 
-def _seen(apart: Array, half_deg: float) -> Array:
-    """The weight of light so far, in ``half_deg``, from an aim."""
-    if half_deg > _DISC_DEG:
-        return _overlap(apart)
-    # no hard edge: a ray on it would be seen or not by the last digit of its direction
-    return np.clip((1.0 - apart) / (2.0 * _EDGE), 0.0, 1.0)
+def _seen(apart: Array, half_deg: float, blur_deg: float) -> Array:
+    """The weight of light so far, degrees, from an aim: the share of a disc of ``blur_deg`` that
+    one of ``half_deg``, no smaller, covers."""
+    if blur_deg <= _EDGE * half_deg:
+        # no hard edge: a ray on it would be seen or not by the last digit of its direction
+        return np.clip((half_deg + blur_deg - apart) / (2.0 * blur_deg), 0.0, 1.0)
+    apart = np.clip(apart, half_deg - blur_deg, half_deg + blur_deg)
+    apart = np.maximum(apart, 1e-9)
+    own = (apart**2 + blur_deg**2 - half_deg**2) / (2.0 * apart)
+    rest = apart - own
+    lens = [
+        size**2 * np.arccos(np.clip(side / size, -1.0, 1.0))
+        - side * np.sqrt(np.maximum(size**2 - side**2, 0.0))
+        for side, size in ((own, blur_deg), (rest, half_deg))
+    ]
+    return np.asarray(sum(lens) / (np.pi * blur_deg**2))
 
 
-@lru_cache(maxsize=4)
-def _even_share(half_deg: float) -> tuple[Array, Array]:
+@lru_cache(maxsize=16)
+def _even_share(half_deg: float, blur_deg: float) -> tuple[Array, Array]:
     """What :func:`_near` would see of even light, by the cosine of its aim; near the edge a part of
     the disc lies behind the cloth."""
     cosine = np.linspace(0.0, 1.0, 181)
+    wide = half_deg + blur_deg
     out = []
     for z in cosine:
         aim: Vector = (float(np.sqrt(1.0 - z * z)), 0.0, max(float(z), 1e-3))
-        toward, weight, share = cap(aim, half_deg, evenly(4181, 2))
-        apart = np.arccos(np.clip(toward @ np.array(aim), -1.0, 1.0)) / np.radians(half_deg)
-        out.append(share * float(weight @ _seen(apart, half_deg)) / len(weight))
+        toward, weight, share = cap(aim, wide, evenly(4181, 2))
+        apart = np.degrees(np.arccos(np.clip(toward @ np.array(aim), -1.0, 1.0)))
+        out.append(share * float(weight @ _seen(apart, half_deg, blur_deg)) / len(weight))
     return cosine, np.array(out)
-
-
-def _overlap(apart: Array) -> Array:
-    """Share of a disc that one as large covers, ``apart`` of a diameter from it."""
-    apart = np.minimum(apart, 1.0)
-    return np.asarray((2.0 / np.pi) * (np.arccos(apart) - apart * np.sqrt(1.0 - apart * apart)))
-
-
-def _in_caps(toward: NDArray[np.float32], weight: NDArray[np.float32], aims: Array) -> Array:
-    """Radiance factors (m,) of a beam's light towards ``aims`` (m, 3)."""
-    row, aim, seen = _near(toward, aims)
-    return np.asarray(np.bincount(aim, weight[row] * seen, len(aims)), float)
 
 
 _first: Kept[tuple[FilamentCell, Vector, int], tuple[NDArray[Any], NDArray[Any]]] = Kept(256)
 
 
 def glints(
-    cell: FilamentCell, links: dict[Vector, list[Vector]], exact: bool = False, rays: int = 0
-) -> dict[Vector, Array]:
-    """Radiance factors on ``cell`` from each key of ``links`` to each of its directions, of light
-    that met one clear surface alone; not ``exact``: by fewer rays, for pictures. ``rays``: so many,
-    0 for enough."""
+    cell: FilamentCell,
+    vector: Named,
+    aims: Sequence[Named],
+    half_deg: float = APERTURE_DEG,
+    rays: int = 0,
+) -> Array:
+    """Radiance factors (m,) on ``cell`` from ``vector`` to each of ``aims``, ``half_deg`` wide, of
+    light that met one clear surface alone, by so many ``rays``, 0 for enough."""
     if cell.matt:
-        return {v: np.zeros(len(to)) for v, to in links.items()}
-    count = rays or (int(EFFORT * _GLINT_RAYS) if exact else _GLINT_RAYS // 6)
-    out = {}
-    for v, to in links.items():
-        first, signs, still = _standing(cell, v)
-        found = _first.one((cell, first, count), lambda v=first: _sent_back(cell, v, count))  # type: ignore[misc]
-        aims = np.array(to) * signs
-        out[v] = np.mean([_in_caps(*found, aims * way) for way in still], axis=0)
+        return np.zeros(len(aims))
+    count = rays or int(EFFORT * _GLINT_RAYS)
+    first, signs, still = _standing(cell, vector)
+    toward, weight = _first.one((cell, first, count), lambda: _sent_back(cell, first, count))
+    out = np.zeros(len(aims))
+    for way in still:
+        ray, aim, seen = _near(toward, np.array(aims) * signs * way, half_deg, APERTURE_DEG)
+        out += np.bincount(aim, weight[ray] * seen, len(aims)) / len(still)
     return out
 
 

@@ -15,7 +15,7 @@ and are looked at as closely as the stated aperture, and what changes slowly is 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -28,6 +28,7 @@ from weavecolor.optics.cell import filaments, paths
 from weavecolor.optics.cell.aimed import MOST_MET, aimed
 from weavecolor.optics.cell.filaments import FilamentCell
 from weavecolor.optics.cell.nodes import nodes
+from weavecolor.scene.scene import APERTURE_DEG
 
 Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
@@ -39,7 +40,9 @@ _GLINT_RAYS = 400_000
 class _Look:
     """Nodes of the tables and how widely each is looked at, degrees: across the disc of half lines
     and round them, across the disc of lines onward and round them, and how far off the angle;
-    ``few``: how much farther where directions are few."""
+    ``few``: how much farther where directions are few. As for a light of the eye's aperture, else
+    ``moved``: the disc, degrees to each side, that lines move over as the eye looks all over one.
+    """
 
     disc: int
     round_: int
@@ -47,6 +50,20 @@ class _Look:
     bent: int
     wide: tuple[float, float, float, float, float]
     few: float = 0.5
+    moved: float = 0.0
+
+    def of_light(self, half_deg: float) -> _Look:
+        """The same for a light that spreads over ``half_deg`` to each side. Evenly filled, a disc
+        has a standard deviation of half its half angle each way; the line between moves by half as
+        much as the light, and turns by as much over the sine of half the angle."""
+        if half_deg == APERTURE_DEG:
+            return self
+        more = 0.25 * (half_deg**2 - APERTURE_DEG**2)
+        line, own = 0.25 * more, -0.0625 * APERTURE_DEG**2
+        # the last is half a tent
+        added = (own, line / _AT_WINDOW**2, own / _AT_WINDOW, line, 6.0 * more)
+        half, turn, onward, bend, off = np.sqrt(np.square(self.wide) + added).tolist()
+        return replace(self, wide=(half, turn, onward, bend, off), moved=0.5 * half_deg)
 
     def off(self, angle: float) -> float:
         """How far off ``angle`` light is looked at, radians."""
@@ -55,6 +72,8 @@ class _Look:
         return float(np.radians(self.wide[4] + self.few * near))
 
 
+#: Sine of half the angle for which the width of turns is told.
+_AT_WINDOW = 0.46
 #: Rods; what many filaments send on; what the first surface met sends back.
 _RODS = _Look(96, 24, 32, 144, (1.9, 5.0, 3.0, 1.5, 8.0), 0.0)
 _MANY = _Look(48, 16, 24, 72, (5.0, 15.0, 7.0, 6.0, 20.0))
@@ -138,7 +157,7 @@ def flood_rays(cell: FilamentCell) -> int:
 
 
 _floods: Kept[tuple[FilamentCell, int, float], Flood] = Kept(3)
-_aims: Kept[tuple[FilamentCell, float, float], _Samples] = Kept(
+_aims: Kept[tuple[FilamentCell, float, float, float], _Samples] = Kept(
     30_000_000, lambda made: 25 * len(made.angle)
 )
 
@@ -325,19 +344,21 @@ def _even(middle, wide, sides, through):  # pragma: no cover - compiled
                 )
 
 
-def factors(made: Flood, colour: Array, white: Array, angle: float) -> Factors:
+def factors(
+    made: Flood, colour: Array, white: Array, angle: float, half_deg: float = APERTURE_DEG
+) -> Factors:
     """Radiance factors of a dyed cell between directions ``angle`` radians apart.
 
     ``made``: the flood of its light; ``colour`` (columns, 3): what is left of light after each pair
     of lengths, in three channels (``kept`` times a matrix); ``white`` (3,): the same of light that
-    no dye colours.
+    no dye colours; ``half_deg``: half the angle of one of the two, the light.
     """
+    rods, many, once = (look.of_light(half_deg) for look in (_RODS, _MANY, _FIRST))
     if made.first is None:
-        samples = made.inner if made.cell.matt else _with_aimed(made, angle)
-        return _smoothed(made, samples, colour, angle, _RODS)
-    inner = _smoothed(made, made.inner, colour, angle, _MANY)
-    bare = np.ones((1, 3))
-    first = _smoothed(made, made.first, bare, angle, _FIRST)
+        samples = made.inner if made.cell.matt else _with_aimed(made, angle, rods.off(angle))
+        return _smoothed(made, samples, colour, angle, rods)
+    inner = _smoothed(made, made.inner, colour, angle, many)
+    first = _smoothed(made, made.first, np.ones((1, 3)), angle, once)
     sides, through = (
         _finer(x, y.shape[-4:-1]) + y * white.astype(np.float32)
         for x, y in ((inner.sides, first.sides), (inner.through, first.through))
@@ -345,15 +366,14 @@ def factors(made: Flood, colour: Array, white: Array, angle: float) -> Factors:
     return Factors(sides, through)
 
 
-def _with_aimed(made: Flood, angle: float) -> _Samples:
-    """Rays that turned by about ``angle``, and light of single rods aimed so."""
-    wide = _RODS.off(angle)
+def _with_aimed(made: Flood, angle: float, wide: float) -> _Samples:
+    """Rays that turned by ``angle`` or up to ``wide`` off it, and light of rods aimed so."""
 
     def aim() -> _Samples:
         found = aimed(made.cell, angle, wide)
         return _samples(found.came, found.went, found.weight, found.column)
 
-    one = _aims.one((made.cell, angle, filaments.EFFORT), aim)
+    one = _aims.one((made.cell, angle, wide, filaments.EFFORT), aim)
     own = slice(*np.searchsorted(made.inner.angle, [angle - wide, angle + wide]))
     each = [np.concatenate([getattr(made.inner, f.name)[own], getattr(one, f.name)])
             for f in fields(_Samples)]  # fmt: skip
@@ -392,26 +412,29 @@ def _smoothed(
     even_sides, even_through = np.zeros((n, n, p), np.float32), np.zeros((m, m, q), np.float32)
     _even(angle, wide, even_sides, even_through)
     # where a light stands by the eye, how the two lie about the line between is all one
-    turn = min(turn * max(0.46 / max(float(np.sin(0.5 * angle)), 0.01), 1.0), 60.0)
+    turn = min(turn * max(_AT_WINDOW / max(float(np.sin(0.5 * angle)), 0.01), 1.0), 60.0)
     # where a light stands far round, what bends light little is spread round the whole line
     bend = min(bend / max(float(np.cos(0.5 * angle)), 0.03), 60.0)
     a_degree = np.radians(1.0) / np.sqrt(2.0) / 2.0  # of the disc's width, at its middle
-    widths = (half * a_degree * n, half * a_degree * n, turn / 180.0 * p)
+    widths = (half * a_degree * n, turn / 180.0 * p, look.moved * a_degree * n)
     sides = np.stack([_ratio(x, even_sides, widths) for x in sides])
-    widths = (line * a_degree * m, line * a_degree * m, bend / 360.0 * q)
+    # square to the plane of both, the line onward moves by more: in the mean by its root
+    moved = look.moved / np.sqrt(max(float(np.sin(0.5 * angle)), 0.25))
+    widths = (line * a_degree * m, bend / 360.0 * q, moved * a_degree * m)
     return Factors(sides, _ratio(through, even_through, widths))
 
 
 def _ratio(found: Floats, even: Floats, widths: tuple[float, float, float]) -> Floats:
-    """``found`` (A, A, P, 3) over ``even`` (A, A, P), both looked at so widely; and three times as
-    widely where next to nothing lies."""
+    """``found`` (A, A, P, 3) over ``even`` (A, A, P), both looked at so widely, in nodes: across
+    the disc, round, and how far to each side lines move; and three times as widely where next to
+    nothing lies."""
     out = []
     for table in (found, even[..., None]):
         near = _wide(table, widths)
         a, _, p, c = table.shape
         # on fewer nodes, for it is wide
         few = table.reshape(a // 4, 4, a // 4, 4, p // 2, 2, c).sum(axis=(1, 3, 5))
-        few = _wide(few, (0.75 * widths[0], 0.75 * widths[1], 1.5 * widths[2])) / 32.0
+        few = _wide(few, (0.75 * widths[0], 1.5 * widths[1], 0.75 * widths[2])) / 32.0
         out.append(near + np.float32(2e-3) * few.repeat(4, 0).repeat(4, 1).repeat(2, 2))
     return np.asarray(out[0] / np.maximum(out[1], 1e-20), np.float32)
 
@@ -419,9 +442,25 @@ def _ratio(found: Floats, even: Floats, widths: tuple[float, float, float]) -> F
 def _wide(table: Floats, widths: tuple[float, float, float]) -> Floats:
     from scipy.ndimage import gaussian_filter1d  # slow to load
 
-    out = gaussian_filter1d(table, widths[0], 0, mode="constant", truncate=3.0)
-    out = gaussian_filter1d(out, widths[1], 1, mode="constant", truncate=3.0)
-    return np.asarray(gaussian_filter1d(out, widths[2], 2, mode="wrap", truncate=3.0), np.float32)
+    across, round_, moved = widths
+    out = gaussian_filter1d(table, across, 0, mode="constant", truncate=3.0)
+    out = gaussian_filter1d(out, across, 1, mode="constant", truncate=3.0)
+    out = gaussian_filter1d(out, round_, 2, mode="wrap", truncate=3.0)
+    return np.asarray(_strewn(out, moved) if moved else out, np.float32)
+
+
+def _strewn(table: Floats, half: float) -> Array:
+    """``table`` (A, A, ...) strewn evenly over discs of ``half`` a width in nodes."""
+    from scipy.fft import irfft2, next_fast_len, rfft2  # slow to load
+
+    reach = int(np.ceil(half + 0.5))
+    at = np.arange(-reach, reach + 1)
+    disc = np.clip(half + 0.5 - np.hypot(*np.meshgrid(at, at)), 0.0, 1.0).astype(np.float32)
+    size = [next_fast_len(n + 2 * reach, real=True) for n in table.shape[:2]]
+    wave = rfft2(disc / disc.sum(), size)[(...,) + (None,) * (table.ndim - 2)]
+    whole = irfft2(rfft2(table, size, axes=(0, 1)) * wave, size, axes=(0, 1))
+    end = [slice(reach, reach + n) for n in table.shape[:2]]
+    return np.maximum(whole[end[0], end[1]], 0.0)
 
 
 def _mirrored(cell: FilamentCell, sides: Floats, through: Floats) -> tuple[Floats, Floats]:

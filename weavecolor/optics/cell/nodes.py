@@ -13,9 +13,14 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from weavecolor.scene.scene import APERTURE_DEG
+
 Array = NDArray[np.float64]
 #: A unit vector that caches can look up.
 Vector = tuple[float, float, float]
+#: One that is named to a layer: a unit vector and, of light wider than a small lamp, half the angle
+#: that it spreads over, degrees; 0 is a parallel beam.
+Named = tuple[float, ...]
 
 
 def unit(zenith: ArrayLike, azimuth: ArrayLike) -> Array:
@@ -23,6 +28,35 @@ def unit(zenith: ArrayLike, azimuth: ArrayLike) -> Array:
     zenith, azimuth = np.broadcast_arrays(np.asarray(zenith, float), np.asarray(azimuth, float))
     s = np.sin(zenith)
     return np.stack([-s * np.sin(azimuth), s * np.cos(azimuth), np.cos(zenith)], axis=-1)
+
+
+def half_deg_of(direction: Named) -> float:
+    """Half the angle, degrees, that a named direction's light spreads over."""
+    return direction[3] if len(direction) > 3 else APERTURE_DEG
+
+
+def cap(vector: Named, half_angle_deg: float, number: Array) -> tuple[Array, Array, float]:
+    """Directions (n, 3) of a cap of ``half_angle_deg`` about ``vector`` for points ``number`` (n,
+    2) of the unit square, their weights, mean 1, and the cap's share of even light. What would lie
+    behind the cloth is left out."""
+    axis = np.array(vector[:3])
+    helper = np.array([0.0, 0.0, 1.0]) if abs(axis[2]) < 0.9 else np.array([0.0, 1.0, 0.0])
+    one = np.cross(helper, axis)
+    one /= np.linalg.norm(one)
+    two = np.cross(axis, one)
+    low = np.cos(np.radians(half_angle_deg))
+    cosine = 1.0 - number[:, 0] * (1.0 - low)
+    flat, around = np.sqrt(1.0 - cosine**2), 2.0 * np.pi * number[:, 1]
+    out = (
+        cosine[:, None] * axis
+        + (flat * np.cos(around))[:, None] * one
+        + (flat * np.sin(around))[:, None] * two
+    )
+    side = np.sign(axis[2])
+    weight = np.maximum(out[:, 2] * side, 0.0)
+    out[:, 2] = side * np.maximum(out[:, 2] * side, 5e-3)
+    mean = float(weight.mean())
+    return out, weight / max(mean, 1e-12), 2.0 * (1.0 - low) * mean
 
 
 @dataclass(frozen=True, eq=False)

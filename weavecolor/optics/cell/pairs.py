@@ -17,11 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.cache import Kept, Packed
-from weavecolor.optics.cell.nodes import Nodes, Vector, unit
+from weavecolor.optics.cell.nodes import Named, Nodes, cap, half_deg_of, unit
 from weavecolor.optics.cell.nodes import nodes as nodes_
 from weavecolor.optics.cell.openness import pencils
 from weavecolor.optics.cell.rays import blocked, first_met
-from weavecolor.optics.cell.silhouette import silhouette
 from weavecolor.optics.cell.tubes import Tubes, tubes
 from weavecolor.textile.cloth import Construction
 
@@ -134,6 +133,8 @@ def _behind(construction: Construction, distance: Distance, count: int, flip: bo
 
 def _counted(open_a: NDArray[np.float32], open_b: NDArray[np.float32]) -> Array:
     """Joint share of rays (n, a) and (n, b) over the root of the product of their own."""
+    # in double precision the sums of such weights are exact, whatever else is counted with them
+    open_a, open_b = open_a.astype(float), open_b.astype(float)
     own = np.outer(open_a.mean(axis=0, dtype=float), open_b.mean(axis=0, dtype=float))
     both = (open_a.T @ open_b) / open_a.shape[0]
     return np.asarray(both / np.sqrt(np.maximum(own, 1e-24)), float)
@@ -147,30 +148,38 @@ def _joint(counted: Array, through_a: Array, through_b: Array) -> Array:
 
 @dataclass(frozen=True)
 class _Bundle:
-    """Rays out from ``count`` points behind a layer, one each along ``toward``; without that, one
-    each as diffuse light is spread; or, at a ``node_set`` (two independent ones, 0 and 1), one to
-    each node from each point, in a direction of its own within the node's share of the sky."""
+    """Rays out from ``count`` points behind a layer, one each somewhere into the light or eye that
+    lies ``toward``; without that, one each as diffuse light is spread; or, at a ``node_set``, one
+    to each node from each point, in a direction of its own within the node's share of the sky.
+    There are two independent sets, 0 and 1, of both."""
 
     construction: Construction
     distance: Distance
     flip: bool
     count: int
-    toward: Vector | None = None
-    node_set: int | None = None
+    toward: Named | None = None
+    set: int | None = None
 
     def points(self) -> NDArray[Any]:
         """Where the rays start (3, points)."""
         return _behind(self.construction, self.distance, self.count, self.flip)
 
-    def rays(self) -> tuple[NDArray[Any], NDArray[Any]]:
-        """Points and directions, (3, rays) each, of rays that go various ways."""
+    def rays(self) -> tuple[NDArray[Any], NDArray[Any], Array]:
+        """Points and directions, (3, rays) each, and weights (rays,), mean 1."""
         points = self.points()
         n = points.shape[1]
-        if self.node_set is None:
+        if self.toward is not None:
+            number = np.stack([_spread(n, 2), _spread(n, 3)], axis=1)
+            if self.set:  # as evenly spread, at other points
+                number = number[np.random.default_rng(1).permutation(n)]
+            way, weight, _ = cap(self.toward, half_deg_of(self.toward), number)
+            return points, way.T, np.rint(weight * 1024.0) / 1024.0
+        if self.set is None:
             toward = unit(np.arcsin(np.sqrt(_spread(n, 0))), 2.0 * np.pi * _spread(n, 1))
         else:
-            points, toward = self._to_nodes(points, self.node_set)
-        return points, (toward * np.array([1.0, 1.0, -1.0 if self.flip else 1.0])).T
+            points, toward = self._to_nodes(points, self.set)
+        toward = toward * np.array([1.0, 1.0, -1.0 if self.flip else 1.0])
+        return points, toward.T, np.ones(points.shape[1])
 
     def _to_nodes(self, points: NDArray[Any], which: int) -> tuple[NDArray[Any], NDArray[Any]]:
         grid = nodes_()
@@ -194,7 +203,7 @@ def met_depths(construction: Construction, flip: bool) -> tuple[float, ...]:
     geometry = tubes(construction)
     # what lies before the front sees it as what lies behind the layer turned over does
     before = _Bundle(construction, Distance(()), not flip, _NAMED_POINTS)
-    z = first_met(geometry, *before.rays())[2].astype(float)
+    z = first_met(geometry, *before.rays()[:2])[2].astype(float)
     if not z.size:
         return ()
     depth = z + geometry.bottom if flip else geometry.top - z
@@ -202,39 +211,23 @@ def met_depths(construction: Construction, flip: bool) -> tuple[float, ...]:
     return tuple(round(float(d), 9) for d in quantiles)
 
 
-_opened: Kept[_Bundle, NDArray[Any]] = Kept(256)
+_opened: Kept[_Bundle, NDArray[np.float32]] = Kept(256)
 
 
-def _open(bundles: list[_Bundle]) -> list[NDArray[Any]]:
-    """Whether each ray of each bundle gets out through the layer."""
+def _open(bundles: list[_Bundle]) -> list[NDArray[np.float32]]:
+    """Whether each ray of each bundle gets out through the layer, times its weight."""
     return _opened.fetch(bundles, _trace)
 
 
-def _trace(bundles: list[_Bundle]) -> list[NDArray[Any]]:
-    """Bundles along one direction by the cell's silhouette, all others ray by ray, together."""
+def _trace(bundles: list[_Bundle]) -> list[NDArray[np.float32]]:
     geometry = tubes(bundles[0].construction)
-    scattered = [b for b in bundles if b.toward is None]
-    met: dict[_Bundle, NDArray[Any]] = {}
-    if scattered:
-        parts = [bundle.rays() for bundle in scattered]
-        ends = np.cumsum([points.shape[1] for points, _ in parts])[:-1]
-        shut = blocked(
-            geometry, *(np.concatenate(rays, axis=1) for rays in zip(*parts, strict=True))
-        )
-        met = dict(zip(scattered, np.split(shut, ends), strict=True))
-    along: dict[Vector, list[_Bundle]] = {}
-    for bundle in bundles:
-        if bundle.toward is not None:
-            along.setdefault(bundle.toward, []).append(bundle)
-    for toward, alike in along.items():
-        points = [bundle.points() for bundle in alike]
-        shut = silhouette(geometry, toward).blocked(np.concatenate(points, axis=1))
-        ends = np.cumsum([p.shape[1] for p in points])[:-1]
-        met |= zip(alike, np.split(shut, ends), strict=True)
-    return [~met[bundle] for bundle in bundles]
+    starts, ways, weights = zip(*(bundle.rays() for bundle in bundles), strict=True)
+    shut = blocked(geometry, np.concatenate(starts, axis=1), np.concatenate(ways, axis=1))
+    met = np.split(shut, np.cumsum([weight.size for weight in weights])[:-1])
+    return [(~one * weight).astype(np.float32) for one, weight in zip(met, weights, strict=True)]
 
 
-_Asked = tuple[Construction, Distance, tuple[Vector, ...], bool, bool, bool]
+_Asked = tuple[Construction, Distance, tuple[Named, ...], bool, bool, bool]
 _kept_pairs: Kept[_Asked, Pairs] = Kept(
     128, packed=Packed("pairs", lambda asked: asked, vars, lambda _, arrays: Pairs(**arrays))
 )
@@ -243,14 +236,15 @@ _kept_pairs: Kept[_Asked, Pairs] = Kept(
 def pairs(
     construction: Construction,
     distance: Distance,
-    vectors: tuple[Vector, ...],
+    vectors: tuple[Named, ...],
     flip: bool = False,
     nodes: bool = True,
     exact: bool = True,
 ) -> Pairs:
     """Pair probabilities for something at ``distance`` behind the layer of ``construction``.
 
-    ``vectors``: named unit directions in the cloth's frame, z > 0; where the back lies outwards
+    ``vectors``: named unit directions in the cloth's frame, z > 0, each with the aperture of an eye
+    or that of its light; where the back lies outwards
     (``flip``) the directions have z < 0, and the nodes stand for the lower ones. Without ``nodes``,
     diffuse light is taken to meet the openings at random, which is nearly so far behind a layer,
     and only the named directions are counted out. Not ``exact``: fewer points, for pictures.
@@ -263,7 +257,7 @@ def pairs(
 def _pairs(
     construction: Construction,
     distance: Distance,
-    vectors: tuple[Vector, ...],
+    vectors: tuple[Named, ...],
     flip: bool,
     nodes: bool,
     exact: bool,
@@ -272,28 +266,29 @@ def _pairs(
     half = grid.half
     points = (_NAMED_POINTS if nodes else _FAR_POINTS) if exact else _QUICK_POINTS
     outward = partial(_Bundle, construction, distance, flip)
-    wanted = [outward(points, v) for v in vectors]
+    wanted = [outward(points, v, k) for k in (0, 1) for v in vectors]
     if nodes:
         wanted += [outward(_NODE_POINTS, v) for v in vectors]
-        wanted += [outward(_NODE_POINTS, node_set=k) for k in (0, 1)]
+        wanted += [outward(_NODE_POINTS, set=k) for k in (0, 1)]
         wanted += [outward(points)] * bool(vectors)
-    opened = iter([out.astype(np.float32) for out in _open(wanted)])
+    opened = iter(_open(wanted))
 
     held = _held_register(geometry, grid, distance, vectors, flip)
     pair, named, gain = np.zeros((0, 0)), np.zeros((0, half)), np.zeros(0)
     if vectors:
-        fine = np.stack([next(opened) for _ in vectors], axis=1)
-        pair = _counted(fine, fine)
+        fine, other = (np.stack([next(opened) for _ in vectors], axis=1) for _ in range(2))
+        pair = _counted(fine, other)
+        pair = 0.5 * (pair + pair.T)
     if not nodes:
         return Pairs(np.zeros((0, 0)), named, pair, gain, held)
     coarse = [next(opened) for _ in vectors]
-    node, other = (next(opened).reshape(-1, half) for _ in range(2))
+    node, again = (next(opened).reshape(-1, half) for _ in range(2))
     if vectors:
         named = _counted(np.stack(coarse, axis=1), node)
         out = next(opened)
         together = (fine * out[:, None]).mean(axis=0)
         gain = together / np.maximum(fine.mean(axis=0) * out.mean(), 1e-12)
-    joint = _counted(node, other)
+    joint = _counted(node, again)
     joint = 0.5 * (joint + joint.T)
     if geometry.half_turn:  # half a turn changes nothing: twice the points
         turn = grid.turned(grid.steps // 2)[:half]
@@ -302,7 +297,7 @@ def _pairs(
 
 
 def _held_register(
-    geometry: Tubes, nodes_: Nodes, distance: Distance, vectors: tuple[Vector, ...], flip: bool
+    geometry: Tubes, nodes_: Nodes, distance: Distance, vectors: tuple[Named, ...], flip: bool
 ) -> Array:
     """How much of the register between openings is left (D + E, D + E), 0-1, after the sideways
     way between two passages.
@@ -314,7 +309,7 @@ def _held_register(
     """
     half = nodes_.half
     grid = nodes_.vector[half:] if flip else nodes_.vector[:half]
-    every = np.concatenate([grid, np.array(vectors).reshape(-1, 3)])
+    every = np.concatenate([grid, np.array([v[:3] for v in vectors]).reshape(-1, 3)])
     slope = every[:, :2] / np.abs(every[:, 2:])
     depth = float(np.mean(distance.depths)) if distance.depths else 0.0
     depth += sum(0.5 * (a + b) for a, b in distance.spans) + geometry.bottom
