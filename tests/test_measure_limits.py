@@ -13,7 +13,7 @@ from test_measure_more import _open_cloth
 
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.errors import InputError
-from weavecolor.measure import fit, photograph, sample
+from weavecolor.measure import fit, fit_report, photograph, sample
 from weavecolor.measure import parameters as p
 from weavecolor.measure.fibre import dyed_cloth, fibre_report, read_fibre
 from weavecolor.measure.fit_surface import smooth
@@ -142,6 +142,20 @@ def test_bare_ground_is_counted_in_falling_light(fall):
         open_share(np.full((80, 80), 0.3), 0.32)
 
 
+@pytest.mark.parametrize("ground", [0.2, 0.5, 0.9])
+def test_how_far_yarn_must_be_from_its_ground(ground):
+    """Off by 0.04 and a tenth of the ground, as lengths of three channels."""
+    least = 0.04 + 0.1 * ground * np.sqrt(3.0)
+    for share, told in ((0.98, False), (1.02, True)):
+        picture = np.full((90, 90, 3), ground)
+        picture[:, 1::2] -= share * least / np.sqrt(3.0)  # every other column is yarn
+        if told:
+            assert open_share(picture, np.full(3, ground))[0] == pytest.approx(0.5, abs=0.02)
+        else:
+            with pytest.raises(InputError, match="the backing looks like the yarn"):
+                open_share(picture, np.full(3, ground))
+
+
 # --- pictures ---------------------------------------------------------------------------------
 
 
@@ -219,6 +233,11 @@ def test_what_is_burnt_out_in_part_is_so_of_a_reduced_picture():
     draw.rectangle((0, 150, 299, 299), fill=(40, 40, 40))
     draw.point((100, 100), fill=(254, 0, 0))
     draw.point((200, 100), fill=(253, 253, 253))
+    grey = read_photograph(_saved(image.convert("L")))
+    assert not grey.clipped.any()
+    near = Image.fromarray(np.where(np.eye(300), 254, 253).astype(np.uint8))
+    near.paste(90, (0, 0, 300, 150))
+    assert read_photograph(_saved(near)).clipped.sum() == 150
     photo = read_photograph(_saved(image), 300 * 300 / 9.0)
     assert photo.reduced == 3 and photo.clipped.sum() == 1 and photo.clipped[33, 33]
     assert read_photograph(_saved(image)).clipped.sum() == 1
@@ -427,3 +446,23 @@ def test_of_a_reading_that_goes_in_a_plane_the_plane_is_told(monkeypatch):
     assert slopes[:, list(still)] == pytest.approx(0.0)
     assert rough.covariance == pytest.approx(0.0, abs=1e-12)
     assert rough.free == len(told) - 1 - len(moving)
+
+
+def test_how_alike_both_yarns_err_is_their_lightness_s_correlation(monkeypatch):
+    start, _ = _open_cloth()
+    unknowns = p.Unknowns.again(start)
+    rng = np.random.default_rng(9)
+    mixed = rng.multivariate_normal([50.0, 40.0], [[4.0, 3.6], [3.6, 9.0]], 5000)
+
+    def spread(unknowns, drawn):
+        Lab = np.zeros((len(drawn), 2, 3))
+        Lab[:, :, 0] = mixed[: len(drawn)]
+        return rng.standard_normal((len(drawn), len(fit_report._PROPERTIES))), Lab
+
+    monkeypatch.setattr(fit_report, "_spread", spread)
+    found = fit_report.told(unknowns, unknowns.prior_mean(), unknowns.covariance())
+    count = fit_report._DRAWS
+    assert found.alike == pytest.approx(np.corrcoef(mixed[:count].T)[0, 1])
+    assert found.alike == pytest.approx(3.6 / 6.0, abs=0.15)
+    mixed[:] = [50.0, 40.0]  # nothing moves: nothing is alike
+    assert fit_report.told(unknowns, unknowns.prior_mean(), unknowns.covariance()).alike == 0.0
