@@ -545,8 +545,10 @@ export class View {
     const fresh = this.share === "new" ? {} : remembered(share);
     COMMON.sights.delete(this.share); COMMON.sights.set(share, this.sight);
     for (const v of this.sight.views) v.share = share;
+    remember(share, { ...this.sight, ...fresh });
+    // the same sight is not drawn again: a whole frame would hold up what the name came with
+    if (Object.keys(fresh).every(k => fresh[k] === this.sight[k])) return;
     Object.assign(this.sight, fresh);
-    remember(share, this.sight);
     this.moved(false);
   }
 
