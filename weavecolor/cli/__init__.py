@@ -28,6 +28,9 @@ from weavecolor.files.store import on_this_machine
 # our matrices are small: threads of linear algebra wait for one another more than they work, and
 # on a busy machine a picture took thirty times as long; to be said before NumPy is loaded
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# threads of compiled code that have nothing to do sleep: waiting awake they take a processor from
+# whoever shares the machine, a tenth of all that is worked here; to be said before Numba is loaded
+os.environ.setdefault("OMP_WAIT_POLICY", "passive")
 
 #: Exit codes: bad input, a fault of the tool, stopped by the user.
 BAD_INPUT, FAULT, STOPPED = 2, 1, 130
