@@ -9,6 +9,7 @@ from __future__ import annotations
 import importlib
 import sys
 from pathlib import Path
+from typing import Any
 
 # The panels lie beside this file; streamlit puts their folder on the path, other starters may not.
 if (_here := str(Path(__file__).resolve().parent)) not in sys.path:
@@ -104,15 +105,24 @@ def further(question: str) -> None:
 
 @guarded
 def look_ahead(waiting: Waiting) -> None:
-    """Begin with what may be asked for next: the other choices, and those of the next question."""
-    onward = following(asked())
-    panel_of = importlib.import_module(PANELS[onward]) if onward else None
-    if hasattr(panel_of, "choices"):
+    """Begin with what may be asked for next: the other choices, what is told once one of them is
+    taken, and the choices of the next question."""
+    now, question = work(), asked()
+    here, onward = (_choosing(q) for q in (question, following(question)))
+    if here or onward:
         import strip
-
-        now = work()
-        strip.ahead(now, panel_of.choices(now), waiting, livepicture.ground())
+    for choice in here.choices(now) if here else ():
+        then = choice.take(now)
+        strip.told_ahead(then, here.choices(then), waiting)
+    if onward:
+        strip.ahead(now, onward.choices(now), waiting, livepicture.ground())
     st.session_state[AHEAD] = waiting.look_ahead()
+
+
+def _choosing(question: str | None) -> Any:
+    """The panel of a question that is answered by choices, else None."""
+    panel_of = importlib.import_module(PANELS[question]) if question else None
+    return panel_of if hasattr(panel_of, "choices") else None
 
 
 @st.fragment

@@ -120,16 +120,28 @@ def ahead(now: Making, choices: Sequence[Choice], waiting: Waiting, ground: str)
     """Have ``waiting`` work out, once all else is there, what a strip of ``choices`` of the making
     ``now`` would show before ``ground``, so that its question opens with it; but for more layers
     than lie there, which take more memory than may never be asked for."""
-    if not orders.drawing():
-        return
-    deep = len(table_of(now).layers)
-    for choice in choices:
-        if len(choice.option.layers) > deep:
-            continue
-        waiting.ahead(lambda c=choice: looks.outcome(now, c.option, c.light))
+    for choice in told_ahead(now, choices, waiting):
         worn = pictures.worn(now, choice.option, choice.light, ground, choice.shape)
         for order in (pictures.live(worn), pictures.still(worn)):
             waiting.ahead(order)
+
+
+def told_ahead(now: Making, choices: Sequence[Choice], waiting: Waiting) -> list[Choice]:
+    """Have ``waiting`` work out what a strip of ``choices`` of the making ``now`` would tell, in
+    the same way; of which of them."""
+    if not orders.drawing():
+        return []
+    deep = len(table_of(now).layers)
+    few = [choice for choice in choices if len(choice.option.layers) <= deep]
+
+    def told() -> None:
+        seen = [looks.outcome(now, choice.option, choice.light) for choice in few]
+        if len(seen) == len(choices):
+            looks.wonders(seen)
+            looks.differences(seen)
+
+    waiting.ahead(told)
+    return few
 
 
 def line_of(step: Step | None) -> str:
