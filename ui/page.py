@@ -165,11 +165,11 @@ def turns() -> Turns:
 
 def draw(waiting: Waiting) -> None:
     hold()
-    write_down()
     read_address()
     cloth, questions = st.columns((59, 41), gap="small")
     with cloth.container(key="wc-cloth"):
         livepicture.draw(waiting)
+    write_down()  # the picture is on its way, and not held up by the disk
     with questions.container(key="wc-side"):
         importlib.import_module("makings").head()
         way()

@@ -252,8 +252,14 @@ def read_address() -> None:
     """Take up what the address names where it is to be followed: the making, the question, the
     ground; and tell the browser where it has come to."""
     names = address.to_follow()
+    if names is not None:
+        write_down()
     with told_at_next_drawing():
-        taken = shelf.begin(None if names is None else names.get(address.MAKING, ""))
+        taken = None
+        if st.session_state.get(_UNWRITTEN):  # it is to be written over what others wrote
+            shelf.christen()
+        else:
+            taken = shelf.begin(None if names is None else names.get(address.MAKING, ""))
         if taken is not None:
             st.session_state[_WORK] = opened(taken.making)
             st.session_state[_UNDO], st.session_state[_REDO] = [], []

@@ -102,13 +102,16 @@ def took(taken: Taken) -> None:
     st.session_state[_NAMED], st.session_state[_STAMP] = taken.name, taken.stamp
 
 
+def christen() -> str:
+    """The name of this session's making; a new one gets it now."""
+    if not named():
+        st.session_state[_NAMED] = f"{time.strftime('%Y%m%d')}-{secrets.token_hex(3)}"
+    return named()
+
+
 def write(making: Making) -> None:
     """Write it down. Raises InputError where the folder cannot be written."""
-    name = named()
-    if not name:
-        name = f"{time.strftime('%Y%m%d')}-{secrets.token_hex(3)}"
-        st.session_state[_NAMED] = name
-    file = file_of(name)
+    file = file_of(christen())
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
