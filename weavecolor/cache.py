@@ -43,13 +43,14 @@ def keep_on(store: Store | None) -> None:
     _store = store
 
 
-#: Asked before anything is worked out.
+#: Asked before anything is worked out, and between steps of it.
 _before: Callable[[], None] | None = None
 
 
 def ask_before(ask: Callable[[], None] | None) -> None:
     """Name what is asked, in the thread that works, before each thing that is not kept is worked
-    out: long work can so let what is more urgent go first; None: nothing, as at first.
+    out, and within what takes long (:func:`breathe`): long work can so let what is more urgent go
+    first; None: nothing, as at first.
 
     Examples
     --------
@@ -57,6 +58,17 @@ def ask_before(ask: Callable[[], None] | None) -> None:
     """
     global _before
     _before = ask
+
+
+def breathe() -> None:
+    """Between two steps of long work: whoever is named by :func:`ask_before` is asked.
+
+    Examples
+    --------
+    >>> breathe()
+    """
+    if _before is not None:
+        _before()
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.cache import Kept, Packed
+from weavecolor.cache import Kept, Packed, breathe
 from weavecolor.errors import InputError
 from weavecolor.optics.stack import MOST_LAYERS, MOST_TURNED_DEG, Layer, Stack
 from weavecolor.picture import raster
@@ -514,13 +514,18 @@ def reach(made: Lit, turned: Array, soft: int) -> tuple[Floats, list[Floats]]:
     for lamp in made.lamps:
         each = max(1, round(soft / len(made.lamps)))
         ways = soft_directions(lamp.direction, SOFT_DEG, each)
-        takes = [densities(everything, faces, kind, dim, way) for way in ways]
 
         def left(way: Array, take: Floats) -> Floats:
             return np.exp(-taken(everything, faces, take, places, lift, way))
 
+        got: Floats = np.zeros((len(places), 3), np.float32)
         with ThreadPoolExecutor(2) as pool:
-            got: Floats = np.sum(list(pool.map(left, ways, takes)), axis=0) / np.float32(each)
+            for n in range(0, each, 2):
+                breathe()
+                takes = [densities(everything, faces, kind, dim, way) for way in ways[n : n + 2]]
+                for one in pool.map(left, ways[n : n + 2], takes):
+                    got += one
+        got /= np.float32(each)
         cloth += (lamp.white * (got[: len(s.points)] - 1.0)).astype(np.float32)
         total += lamp.white
         others.append(got[len(s.points) :])
@@ -557,6 +562,7 @@ def picture(
         return np.stack([right, down, v[:, 2]], axis=1)
 
     spots = raster.SAMPLES[samples]
+    breathe()
     out = np.empty((height, width, samples, 3), np.float32)
     out[:] = made.ground
     depth = np.full((height, width, samples), -1e9, np.float32)
@@ -574,6 +580,7 @@ def picture(
     xyz = on_pixels(s.points)
     order = np.argsort(xyz[s.quads, 2].sum(axis=1))
     key, room, glow, round_ = made.stacked
+    breathe()
     near = made.uneven[:, :2].min(axis=1).max() > 0.99 * BEGIN * step  # of a pixel, face on
     rows = made.threads if near else np.zeros((len(s.stacks), LAYERS, ROW))
     raster.cloths(

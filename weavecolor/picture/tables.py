@@ -29,7 +29,7 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
-from weavecolor.cache import Kept, Packed
+from weavecolor.cache import Kept, Packed, breathe
 from weavecolor.colour.colorimetry import linear_rgb
 from weavecolor.colour.spectra import thinned
 from weavecolor.errors import InputError
@@ -307,6 +307,7 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
             key += _from_surface(made, wide, matrix, turns)
             continue
         if made.between is not None:
+            breathe()
             strength = max(float(matrix.max()), 1e-12)
             alike = channels.shape == matrix.shape and np.allclose(strength * channels, matrix)
             if not alike:  # lamps of one kind differ by their strength alone
@@ -316,11 +317,13 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
         angle = float(np.arccos(np.clip(toward[2], -1.0, 1.0)))
         for own in made.own:
             one = _sent(own.solution, matrix, angle, lamp.half_deg)
+            breathe()
             face = np.zeros((1, 1), np.float32) if own.face is None else own.face
             _own_light(
                 one.sides, one.through, own.turn, own.flip, face, own.above, own.below, toward,
                 np.pi if made.alike else 2.0 * np.pi, key,
             )  # fmt: skip
+    breathe()
     even, white = told(scene.diffuse), told(illumination(scene))
     room = np.zeros((2, SIGHTS, SIGHTS, 4))
     glow = np.ones((2, SIGHTS, SIGHTS, 4))
@@ -396,6 +399,7 @@ def _smooth(
     """RGB of one light by what went on between layers, ``laid`` out, (2, turns, DISC, DISC, 3)."""
     steps = _AZIMUTHS // 2 if made.alike else _AZIMUTHS
     out = np.zeros((2, steps, DISC, DISC, 3), np.float32)
+    breathe()
     _lit(laid[0], laid[1], laid[2], laid[3], toward, steps, out)
     at = np.arange(turns) * steps / turns
     low = at.astype(int)

@@ -21,7 +21,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from weavecolor.cache import Kept
+from weavecolor.cache import Kept, breathe
 from weavecolor.optics.cell import filaments, paths
 from weavecolor.optics.cell.filaments import FilamentCell
 from weavecolor.optics.cell.paths import (
@@ -258,11 +258,15 @@ def aimed(cell: FilamentCell, angle: float, wide: float) -> Aimed:
             pool.map(lambda k: ways_in(k, np.arange(part), -2.0, 2.0)[1], range(_MOST[1]))
         ))  # fmt: skip
         for draw, wanted, limit in ((mirrored, MIRRORED, _MOST[0]), (entered, ENTERED, _MOST[1])):
-            # by what two parts hold is told how many there are to be
-            first = list(pool.map(lambda k, d=draw: found(d, k), range(2)))
-            held = max(sum(map(len, first)), 1)
-            many = int(np.clip(np.ceil(2.0 * filaments.EFFORT * wanted / held), 2, limit))
-            own = first + list(pool.map(lambda k, d=draw: found(d, k), range(2, many)))
+            own: list[Floats] = []
+            many = 2
+            while len(own) < many:
+                breathe()
+                two = range(len(own), min(len(own) + 2, many))
+                own += pool.map(lambda k, d=draw: found(d, k), two)
+                if len(own) == 2:  # by what two parts hold is told how many there are to be
+                    held = max(sum(map(len, own)), 1)
+                    many = int(np.clip(np.ceil(2.0 * filaments.EFFORT * wanted / held), 2, limit))
             for ways in own:
                 ways[:, 6] /= many
             each += own

@@ -23,7 +23,7 @@ from numba import njit, prange
 from numpy.typing import NDArray
 from scipy import sparse
 
-from weavecolor.cache import Kept
+from weavecolor.cache import Kept, breathe
 from weavecolor.optics.cell import filaments, paths
 from weavecolor.optics.cell.aimed import MOST_MET, aimed
 from weavecolor.optics.cell.filaments import FilamentCell
@@ -400,6 +400,7 @@ def _finer(values: Floats, shape: tuple[int, ...]) -> Floats:
 def _smoothed(
     made: Flood, samples: _Samples, colour: Array, angle: float, look: _Look
 ) -> Factors:  # fmt: skip
+    breathe()
     n, p, m, q = look.disc, look.round_, look.onward, look.bent
     sides, through = np.zeros((2, n, n, p, 3), np.float32), np.zeros((m, m, q, 3), np.float32)
     half, turn, line, bend, _ = look.wide
