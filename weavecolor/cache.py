@@ -222,17 +222,25 @@ class Kept(Generic[Key, Value]):
         """Forget ``key``, unless it is the last one; whether it was."""
         if len(self._held) < 2:
             return False
+        self._drop(key)
+        return True
+
+    def drop(self, which: Callable[[Key], bool]) -> None:
+        """Forget all keys that ``which`` names: what was made of them is all that is asked for."""
+        with _lock:
+            for key in [key for key in self._held if which(key)]:
+                self._drop(key)
+
+    def _drop(self, key: Key) -> None:
         value, ticket = self._held.pop(key)
         _large.pop(ticket, None)
         self._weight -= self._weigh(value)
-        return True
 
     def _stored(
         self, missing: list[Key], make: Callable[[list[Key]], Sequence[Value]]
     ) -> dict[Key, Value]:
         """From the store, else made and stored."""
-        if _before is not None:
-            _before()
+        breathe()
         packed, store = self._packed, _store
         if packed is None or store is None:
             return dict(zip(missing, make(missing), strict=True))

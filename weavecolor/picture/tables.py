@@ -323,6 +323,7 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
                 one.sides, one.through, own.turn, own.flip, face, own.above, own.below, toward,
                 np.pi if made.alike else 2.0 * np.pi, key,
             )  # fmt: skip
+    del laid  # it is large
     breathe()
     even, white = told(scene.diffuse), told(illumination(scene))
     room = np.zeros((2, SIGHTS, SIGHTS, 4))

@@ -551,6 +551,11 @@ def _node_rays(
     return NodeRays(came, label, **whole, lost=lost / len(starts))
 
 
+def let_go(cell: FilamentCell) -> None:
+    """Forget the rays of ``cell`` that :func:`node_rays` kept: no picture asks for them again."""
+    _followed.drop(lambda key: key[0] == cell)
+
+
 def _table(cell: FilamentCell, rays: NodeRays, through: Array, grid: Nodes, each: int) -> PairTable:
     """All light of ``rays`` that met something, ``1 - through`` (2D,), sent on between nodes."""
     pair, shares = _pairs(grid, symmetries(cell, grid))

@@ -172,6 +172,7 @@ def _flooded(cell: FilamentCell, each: int) -> Flood:
     rods = cell.rods
     # of rods, the very rays that their table between nodes is made of
     rays = filaments.node_rays(cell, nodes(), each, 0.0 if rods else paths.UNSPLIT)
+    filaments.let_go(cell)
     inner_ = rays.met > 0
     start = rays.start[inner_]
     came = rays.came[start]
