@@ -106,7 +106,8 @@ class Packed(Generic[Key, Value]):
         return f"{self.kind}-{sha256(repr(self.told(key)).encode()).hexdigest()[:32]}"
 
 
-#: Bytes that all stores of this run hold together, but for the last value of each.
+#: Bytes that all stores of this run hold together, but for the last value of each, unless told
+#: otherwise.
 MOST_BYTES = 450_000_000
 #: Values of fewer bytes are not counted.
 _LEAST = 100_000
@@ -135,6 +136,17 @@ def bytes_of(value: object, deep: int = 6) -> int:
         if hasattr(value, "__dict__") else ()
     )  # fmt: skip
     return sum(bytes_of(part, deep - 1) for part in parts)
+
+
+def hold_at_most(most: int) -> None:
+    """Let all stores together hold ``most`` bytes from now on, but for the last value of each.
+
+    Examples
+    --------
+    >>> hold_at_most(MOST_BYTES)
+    """
+    global MOST_BYTES
+    MOST_BYTES = most
 
 
 def make_room(most: int) -> None:

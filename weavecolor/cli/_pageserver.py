@@ -13,7 +13,7 @@ import threading
 import time
 from collections.abc import Callable
 
-from weavecolor.cache import keep_on, make_room
+from weavecolor.cache import hold_at_most, keep_on, make_room
 from weavecolor.files.store import on_this_machine, source
 
 #: What the first picture needs, in the order in which the page comes to it; then what its answers
@@ -73,20 +73,24 @@ def _unsearched() -> None:
         delta_generator._use_warning_has_been_displayed = True
 
 
-#: For the C library: how many heaps there are, by number; which number says so; and how often what
-#: is free in them is handed back, s, where so much was worked meanwhile, s.
-_HEAPS, _ARENA_MAX, _EVERY, _WORKED = 2, -8, 5.0, 0.2
-#: Bytes that all stores hold together while nobody asks for anything: what lay on the table last.
-AT_REST = 200_000_000
+#: For the C library: how many heaps there are, and from how many bytes on something lies in none
+#: and is handed back at once; which numbers say so; and how often what is free in heaps is handed
+#: back, s, where so much was worked meanwhile, s.
+_HEAPS, _LARGE, _ARENA_MAX, _MMAP_THRESHOLD, _EVERY, _WORKED = 2, 8_000_000, -8, -3, 5.0, 0.2
+#: Bytes that all stores hold together; and while nobody asks for anything: what lay on the table
+#: last.
+AT_WORK, AT_REST = 330_000_000, 200_000_000
 
 
 def lean() -> None:
-    """Hand memory that is free back to the system, for ever, and keep less at rest. The GNU C
-    library keeps it, in heaps of as many as eight threads a core, to 200 MB in all; another is left
-    as it is."""
+    """Hand memory that is free back to the system, for ever, and keep less, least at rest. The GNU
+    C library keeps it, in heaps of as many as eight threads a core, to 200 MB in all; another is
+    left as it is."""
+    hold_at_most(AT_WORK)
     try:
         library = ctypes.CDLL(None)
         library.mallopt(_ARENA_MAX, _HEAPS)
+        library.mallopt(_MMAP_THRESHOLD, _LARGE)
         hand_back = library.malloc_trim
     except (AttributeError, OSError, TypeError):
         hand_back = None
