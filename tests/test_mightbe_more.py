@@ -12,6 +12,7 @@ from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.perception import LOOK, would_see
 from weavecolor.colour.screen import camera_channels, channels_in_light
 from weavecolor.decide.compare import _settled_by
+from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics import fitted, mightbe
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import Known, known_of
@@ -186,10 +187,11 @@ def photographed(made, wide):
     return replace(mine, known=(*mine.known, ("photographed", how)))
 
 
-def test_draws_keep_to_the_pictures_and_to_what_goes_with_them():
+def test_draws_keep_to_the_pictures_and_to_what_goes_with_them(monkeypatch):
     """A conditional normal distribution (any textbook of statistics): where it was seen a cloth is
     no wider than it was seen, and over a ground where it looks much the same hardly wider; pictures
     that are less sure than the draws change nothing."""
+    monkeypatch.setattr(mightbe, "GLINT", dict.fromkeys(mightbe.GLINT, 0.0))
     made = cloth(warp=0.5, weft=0.3, ends=40.0, picks=36.0, filaments=12)
     spread = {}
     for wide in (0.002, 0.006, 9.0):
@@ -206,6 +208,36 @@ def test_draws_keep_to_the_pictures_and_to_what_goes_with_them():
     for wide in (0.002, 0.006):
         assert spread[wide, "white"] == pytest.approx(0.75 * wide, rel=0.25)
         assert spread[wide, "pale"] < 1.3 * spread[wide, "white"]
+
+
+@pytest.mark.parametrize(("open_", "filaments"), [(0.04, 1), (0.02, 12)])
+def test_what_smooth_yarn_mirrors_stays_open_where_it_was_photographed(
+    open_, filaments, monkeypatch
+):
+    """Of a deep dye, pictures sure to a thousandth: what is left is the share of the light that
+    comes from the window times what is left open of it; in even light nothing more than before."""
+
+    def left(ends):
+        made = cloth(warp=0.03, weft=0.03, ends=ends, picks=36.0, tex=4.0, filaments=filaments)
+        stack = Stack((Layer(photographed(made, 0.001)),))
+        return [
+            np.std(((16.0 + mightbe.lots(stack, [WHITE], place)[0][:, 0]) / 116.0) ** 3)
+            for place in (WINDOW, scene("overcast"))
+        ]
+
+    window, even = left(40.0)
+    assert window == pytest.approx(np.hypot(0.00075, 0.7 * open_), rel=0.25)
+    monkeypatch.setattr(mightbe, "GLINT", dict.fromkeys(mightbe.GLINT, 0.0))
+    before = left(40.001)  # no kept answer is of it
+    assert even == pytest.approx(before[1], rel=0.3)
+    assert before[0] < 0.2 * window
+
+
+def test_what_is_not_smooth_or_was_not_fitted_mirrors_as_it_is_told():
+    root = np.diag(np.r_[np.full(fitted.SLOW, 1e-3), np.full(2 * fitted.KNOTS.size, 0.1)])
+    voile, organza = load_swatch("cotton-voile-white"), load_swatch("shot-organza-red-black")
+    assert mightbe._glint(fitted_from(voile, root)) == 0.0 == mightbe._glint(organza)
+    assert mightbe._glint(fitted_from(organza, root)) == 0.04
 
 
 def test_what_was_photographed_is_kept_in_numbers_and_odd_numbers_are_nothing():
