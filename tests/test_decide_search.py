@@ -24,7 +24,7 @@ from weavecolor.optics.stack import Stack
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 
-WINDOW = scene("window at the side")
+WINDOW = scene("small window far off")  # sharp sheen, of which a quick look tells least
 TARGET = np.array([45.0, 12.0, 8.0])
 BACKINGS = (backing("white"), backing("black"))
 

@@ -59,7 +59,7 @@ from weavecolor.optics.appearance import appearance
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.dye import absorption
 from weavecolor.optics.fitted import places
-from weavecolor.optics.mightbe import lots, lots_in, open_colour
+from weavecolor.optics.mightbe import GLINT, lots, lots_in, open_colour
 from weavecolor.optics.onelayer import between, laid, one_layer, over_backing
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import known_of, of_colour, of_difference, reasons
@@ -285,7 +285,10 @@ def test_a_fit_leaves_open_what_was_not_seen(one_fit):
     unsure = np.sqrt(np.diag(one_fit.fit.looks.covariance)[:3]) / one_fit.fit.looks.values[0]
     blind = {k: how for k, how in mine.known if k != "photographed"}
     (free,) = lots(Stack((Layer(replace(mine, known=blind)),)), [grey("white", 0.87)], SIDE)
-    assert 0.005 < shares[0] < 1.3 * unsure.max() < share_open(free)
+    # the pictures, and what smooth yarn may mirror of another window
+    left = np.hypot(unsure, 0.7 * GLINT["rods"] / one_fit.fit.looks.values[0]).max()
+    assert 1.3 * unsure.max() < share_open(free)
+    assert 0.005 < shares[0] < 1.3 * left
     assert open_colour(look, free) > seen
 
 

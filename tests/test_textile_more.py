@@ -69,7 +69,7 @@ def test_no_yarn_of_filaments_is_twisted_steeper_than_it_could_be(filaments):
 
 @pytest.mark.parametrize(
     ("dull", "said"),
-    [(0.0, "bright"), (4.0, "semi-dull, dull_per_mm 4"), (20.0, "dull, dull_per_mm 20"),
+    [(0.0, "bright fibre"), (4.0, "semi-dull, dull_per_mm 4"), (20.0, "dull, dull_per_mm 20"),
      (7.0, "dull_per_mm 7")],
 )  # fmt: skip
 def test_a_lustre_is_told_by_its_word_where_it_has_one(dull, said):
