@@ -32,37 +32,39 @@ def _vector(zenith: float, azimuth: float, side: float) -> tuple[float, float, f
     return float(x), float(y), side * float(z)
 
 
-def told(row: dict[str, Any], eyes: Sequence[Sequence[float]]) -> tuple[Array, Array]:
-    """What the model says of a row, and what was traced, by dye and eye (K, 2 x eyes): in front,
-    then behind; without what was traced too coarsely (nan)."""
+def told(
+    row: dict[str, Any], eyes: Sequence[Sequence[float]], every: int = 1
+) -> tuple[Array, Array]:
+    """What the model says of a row, and what was traced, by dye and ``every`` so manieth eye (K, 2
+    x eyes): in front, then behind; without what was traced too coarsely (nan)."""
     table = filaments.load(filaments.DATA)
     cloth = table["cloths"][row["cloth"]]
     cell = filaments.cell_of(cloth)
     light: Named = _vector(*row["light"], 1.0)
     wide = row.get("light_deg", APERTURE_DEG)
     named = [light if wide == APERTURE_DEG else (*light, wide)]
-    named += [_vector(*eye, side) for side in (1.0, -1.0) for eye in eyes]
+    named += [_vector(*eye, side) for side in (1.0, -1.0) for eye in eyes[::every]]
     # no eye is wide: light that is goes to it as it would come from it
     links = tuple((0, k) if wide == APERTURE_DEG else (k, 0) for k in range(1, len(named)))
     dyes = np.array(table["dyes"], float) / float(cloth["warp_diameter_mm"])
     mine = white_named(cell, tuple(named), links).dyed(dyes)[1][:, 0, 1:]
-    traced = np.concatenate([row["up"], row["down"]], axis=1)
-    noise = np.concatenate([row["up_error"], row["down_error"]], axis=1)
+    sides = [np.array(row[k])[:, ::every] for k in ("up", "down", "up_error", "down_error")]
+    traced, noise = np.hstack(sides[:2]), np.hstack(sides[2:])
     coarse = lightness(traced + noise) - lightness(traced) > LEAST_NOISE
     return mine, np.where(coarse, np.nan, traced)
 
 
 def compared(
-    cloths: Sequence[str] | None = None, half_deg: float = APERTURE_DEG
+    cloths: Sequence[str] | None = None, half_deg: float = APERTURE_DEG, every: int = 1
 ) -> Iterator[tuple[str, Array, Array]]:
     """Cloth, what the model says and what was traced, of each row that counts, of lights that fill
-    ``half_deg`` to each side."""
+    ``half_deg`` to each side, to ``every`` so manieth eye."""
     table = filaments.load(DATA)
     for row in table["rows"]:
         if row.get("light_deg", APERTURE_DEG) == half_deg and (
             cloths is None or row["cloth"] in cloths
         ):
-            mine, traced = told(row, table["eyes"])
+            mine, traced = told(row, table["eyes"], every)
             good = np.isfinite(traced)
             yield row["cloth"], mine[good], traced[good]
 

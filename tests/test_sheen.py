@@ -126,15 +126,15 @@ def test_sheen_takes_from_the_colour_what_it_adds_on_top():
 
 
 @pytest.mark.parametrize(
-    "cloth, half_deg, rms, share",
-    [("gum_silk", 5.0, 1.0, 0.01), ("flat_lustrous", 5.0, 2.0, 0.02), ("gum_silk", 15.0, 1.0, 0.01),
-     ("flat_lustrous", 15.0, 1.5, 0.02)],
+    "cloth, half_deg, every, rms, share",
+    [("gum_silk", 5.0, 1, 1.0, 0.01), ("flat_lustrous", 5.0, 1, 2.0, 0.02),
+     ("gum_silk", 15.0, 5, 1.0, 0.02), ("flat_lustrous", 15.0, 7, 1.5, 0.03)],
 )  # fmt: skip
-def test_sheen_is_as_narrow_as_traced_exactly(cloth, half_deg, rms, share, every_ray):
+def test_sheen_is_as_narrow_as_traced_exactly(cloth, half_deg, every, rms, share, every_ray):
     # from a lamp of 5 degrees, or a window of 15, into apertures of 5, by tracing that shares
     # nothing with the tool (data/apertures.json.gz); what is left is noise: sums are nearer
-    _, mine, traced = next(apertures.compared([cloth], half_deg))
-    assert mine.size == 288
+    _, mine, traced = next(apertures.compared([cloth], half_deg, every))
+    assert mine.size == 2 * 6 * -(-24 // every)
     off = filaments.lightness(mine) - filaments.lightness(traced)
     assert np.sqrt(np.mean(off**2)) < rms
     assert mine.sum() == pytest.approx(traced.sum(), rel=share)
