@@ -4,6 +4,7 @@ bundles of light; each against geometry, a general library or a law."""
 from __future__ import annotations
 
 import numpy as np
+import outlines
 import pytest
 from distances import distances
 from scipy.integrate import dblquad
@@ -407,7 +408,7 @@ def test_straight_yarns_stand_in_the_way_by_their_outline():
         foot = np.stack([rng.uniform(0.5, 6.5, 4000), rng.uniform(0, 1, 4000), np.zeros(4000)])
         off = np.abs((foot[1] + 0.5) % 1.0 - 0.5)
         clear = np.abs(off - half) > 1e-3
-        shut = seen.blocked(foot - 2.0 / abs(z) * np.array([[x], [y], [z]]))
+        shut = outlines.blocked(seen, foot - 2.0 / abs(z) * np.array([[x], [y], [z]]))
         if 2 * half < 1.0:
             assert np.array_equal(shut[clear], (off < half)[clear])
             share = seen.open_share(foot, 1e-5).mean(dtype=float)

@@ -1,6 +1,7 @@
 """The closed-form silhouette of the cell against rays, and against what is known exactly."""
 
 import numpy as np
+import outlines
 import pytest
 from distances import distances
 
@@ -56,7 +57,7 @@ def test_a_line_that_passes_passes_both(name):
         way = np.array(vector)[:, None]
         start = foot - 3.0 * geometry.top / abs(vector[2]) * way
         met = blocked(geometry, start, way)
-        found = silhouette(geometry, vector).blocked(start)
+        found = outlines.blocked(silhouette(geometry, vector), start)
         assert np.mean(met != found) < 4e-3
         share = silhouette(geometry, vector).open_share(foot, 1e-6 * geometry.pitch)
         assert np.mean((share < 0.5) != found) < 2e-3

@@ -10,7 +10,7 @@ import streamlit as st
 from session import bound, guarded, work
 from state import light_of
 from weavecolor.colour.lights import lamp, light_names
-from weavecolor.making.lightchoice import OWN_LIGHT, LightChoice
+from weavecolor.making.lightchoice import OWN_LIGHT, WIDTHS_DEG, LightChoice
 from weavecolor.making.model import Making
 from weavecolor.scene.places import scene, scene_names
 
@@ -57,8 +57,8 @@ def draw() -> None:
             "wide",
             light.wide_deg,
             lambda now, angle: _set(now, wide_deg=angle),
-            min_value=5,
-            max_value=30,
+            min_value=WIDTHS_DEG[0],
+            max_value=WIDTHS_DEG[1],
             step=5,
             format="%d°",
             help="5° is a small lamp, 15° a window a metre wide and two metres off, 25° one as "

@@ -25,6 +25,8 @@ from weavecolor.errors import InputError
 from weavecolor.textile.grain import GRAINS, grain_words
 
 NOT_GIVEN = "the amount in hand is not given"
+
+
 class Layers(NamedTuple):
     """Layers of a cloth that lie alike: their grain, degrees as seen from outside or a word of
     ``lay.lay``, how many there are, and whether the cloth's back is out."""

@@ -128,7 +128,7 @@ def build(
     ----------
     layers : sequence of Layer
     named : Labels
-        Ways of light and eye.
+        Directions of light and eye.
     lay : {"touching", "loose", "apart"}
     most_layers : int
         Deepest stack, 1 to 12.

@@ -13,9 +13,11 @@ import numpy as np
 from weavecolor.colour.lights import lamp
 from weavecolor.errors import InputError
 from weavecolor.scene.places import custom_scene, known_scene, scene, with_light_from, with_viewer
-from weavecolor.scene.scene import Scene
+from weavecolor.scene.scene import APERTURE_DEG, WIDEST_DEG, Scene
 
 OWN_LIGHT = "light of your own"
+#: The narrowest and the widest light of one's own, degrees to each side.
+WIDTHS_DEG = int(APERTURE_DEG), int(WIDEST_DEG)
 
 
 @dataclass(frozen=True)
@@ -39,16 +41,17 @@ class LightChoice:
     eye_moved: bool = False
     eye_side_deg: int = 0
     eye_height_deg: int = 0
-    wide_deg: int = 5
+    wide_deg: int = WIDTHS_DEG[0]
 
     def __post_init__(self) -> None:
-        for name, most in (("side_deg", 180), ("eye_side_deg", 180), ("height_deg", 90),
-                           ("eye_height_deg", 90)):  # fmt: skip
+        for name, least, most in (
+            ("side_deg", -180, 180), ("eye_side_deg", -180, 180), ("height_deg", -90, 90),
+            ("eye_height_deg", -90, 90), ("wide_deg", *WIDTHS_DEG),
+        ):  # fmt: skip
             angle = getattr(self, name)
-            if isinstance(angle, bool) or not isinstance(angle, int) or abs(angle) > most:
-                raise InputError(f"must be a whole number from -{most} to {most}", field=name)
-        if not isinstance(self.wide_deg, int) or not 5 <= self.wide_deg <= 30:
-            raise InputError("must be a whole number from 5 to 30", field="wide_deg")
+            whole = isinstance(angle, int) and not isinstance(angle, bool)
+            if not (whole and least <= angle <= most):
+                raise InputError(f"must be a whole number from {least} to {most}", field=name)
         if not 0.0 <= self.soft <= 1.0:
             raise InputError("must be a number from 0 to 1", field="soft")
         lamp(self.lamp)

@@ -497,8 +497,7 @@ def _errors(
             met = np.random.default_rng([_seed(cloth), 5])
             shines = met.normal(scale=glint, size=(_APART.size, _APART.size, DRAWS))
             for light in scene.in_front:
-                way = sum(s * _way(light, x.grain_deg) for x, s in own_layers)
-                sheen += np.outer(np.einsum("zs,zsd->d", way, shines), light.on_cloth)
+                sheen += np.outer(_met_by(light, own_layers, shines), light.on_cloth)
         if not known.yarn_left:
             continue
         build = BUILD[known.sort]
@@ -509,10 +508,16 @@ def _errors(
         let -= (len(own_layers) * hinders * more)[:, None]
         back += whole * (build.back * more + build.own * own)[:, None]
         for light, sent in zip(scene.in_front, each, strict=True):
-            way = sum(s * _way(light, x.grain_deg) for x, s in own_layers)
-            shone = np.einsum("zs,zsd->d", way, shines)
+            shone = _met_by(light, own_layers, shines)
             sheen += np.outer(np.expm1(build.shine * shone), sent)
     return back, let, sheen
+
+
+def _met_by(light: Light, layers: Sequence[tuple[Layer, float]], shines: Array) -> Array:
+    """Of errors of sheen drawn for each of :data:`_APART` (zeniths, turns, DRAWS), those (DRAWS,)
+    that a light meets in ``layers``, each with its share of what comes back."""
+    way = sum(share * _way(light, layer.grain_deg) for layer, share in layers)
+    return np.asarray(np.einsum("zs,zsd->d", way, shines))
 
 
 def _glint(cloth: Cloth) -> float:

@@ -344,9 +344,8 @@ def with_light_from(scene: Scene, zenith_deg: float, azimuth_deg: float) -> Scen
 
     The lights of ``scene`` are merged into one from ``zenith_deg`` (0 to 180, not within a degree
     of 90) and ``azimuth_deg``, as wide as the widest, that gives the cloth the same total
-    irradiance; diffuse light,
-    adaptation and viewer stay. A scene without directional light is returned unchanged. Raises
-    InputError for another direction.
+    irradiance; diffuse light, adaptation and viewer stay. A scene without directional light is
+    returned unchanged. Raises InputError for another direction.
 
     Examples
     --------

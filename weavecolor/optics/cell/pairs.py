@@ -244,11 +244,10 @@ def pairs(
     """Pair probabilities for something at ``distance`` behind the layer of ``construction``.
 
     ``vectors``: named unit directions in the cloth's frame, z > 0, each with the aperture of an eye
-    or that of its light; where the back lies outwards
-    (``flip``) the directions have z < 0, and the nodes stand for the lower ones. Without ``nodes``,
-    diffuse light is taken to meet the openings at random, which is nearly so far behind a layer,
-    and only the named directions are counted out. Not ``exact``: fewer points, for pictures.
-    Kept, also for the next run.
+    or that of its light; where the back lies outwards (``flip``) the directions have z < 0, and the
+    nodes stand for the lower ones. Without ``nodes``, diffuse light is taken to meet the openings
+    at random, which is nearly so far behind a layer, and only the named directions are counted out.
+    Not ``exact``: fewer points, for pictures. Kept, also for the next run.
     """
     asked = construction, distance, vectors, flip, nodes, exact
     return _kept_pairs.one(asked, lambda: _pairs(*asked))

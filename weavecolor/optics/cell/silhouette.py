@@ -162,17 +162,6 @@ class Silhouette:
                 yarn = nearest + kind(offset)
                 yield one, yarn, across - yarn * kind(one.system.spacing), along
 
-    def blocked(self, point: NDArray[Any]) -> NDArray[np.bool_]:
-        """Whether a yarn stands before each point (3, n), mm, beyond the cloth, looking along the
-        direction."""
-        point = np.asarray(point, np.float32)
-        shut = np.zeros(point.shape[1], bool)
-        for one, yarn, way, along in self._covers(point):
-            low, _, high, _ = one.table
-            place = one.places(yarn, along)
-            shut |= (way > low.take(place)) & (way < high.take(place))
-        return shut
-
     def open_share(self, foot: NDArray[Any], footprint: float) -> NDArray[np.float32]:
         """How much of each thin pencil of light passes through the cell; pencils go through
         ``foot`` (3, n) in the mid-plane, ``footprint`` mm wide. An edge that cuts a pencil counts
