@@ -64,7 +64,7 @@ def test_what_fails_leaves_nothing_to_come_and_keeps_nothing_back(monkeypatch, t
         waiting.finish(lambda: False, told.append)
     assert shown == [b"made"] and told[0] == 2 and told[-1] == 0
     # what is soon done is there at once; what is not, or fails, is waited for at the end
-    assert waiting.soon(Order("quick", lambda: b"quick"), shown.append) == b"quick"
+    assert waiting.soon(Order("quick", lambda: b"quick"), shown.append, 5.0) == b"quick"
     assert waiting.soon(Order("fails again", fail), shown.append) is None
     assert waiting.soon(Order("slow", lambda: time.sleep(0.6) or b"slow"), shown.append) is None
     # what may be asked for next comes after all else, and goes where it is no longer wanted
@@ -80,17 +80,18 @@ def test_what_fails_leaves_nothing_to_come_and_keeps_nothing_back(monkeypatch, t
     ahead.look_ahead()[0][2].result(5.0)
     assert "dropped" not in done
     # ... and whatever it works out lets all that is asked for meanwhile go first
-    works, kept = threading.Event(), Kept(9)
+    works, waits, kept = threading.Event(), threading.Event(), Kept(9)
 
     def long() -> None:
         works.set()
-        time.sleep(0.1)
+        waits.wait(5.0)  # no clock decides which of the two comes first
         kept.one("a", lambda: done.append("a part"))
 
     ahead.ahead(long)
     job = ahead.look_ahead()[0][2]
     assert works.wait(5.0)
     submit(Order("asked", lambda: done.append("asked") or b"asked"), SHELF)
+    waits.set()
     job.result(5.0)
     assert done[-2:] == ["asked", "a part"]
     # where a large picture was sent, it is drawn before the rest begins
@@ -107,9 +108,11 @@ def test_what_fails_leaves_nothing_to_come_and_keeps_nothing_back(monkeypatch, t
     held.clear()
     assert whole.there() is None
 
-    hurried, begun = Waiting(lambda: True), time.monotonic()
-    assert hurried.soon(Order("slow too", lambda: time.sleep(0.6) or b""), shown.append) is None
-    assert time.monotonic() - begun < 0.3
+    # whoever is hurried waits for nothing, however long he may
+    hurried, go_on = Waiting(lambda: True), threading.Event()
+    slow = Order("slow too", lambda: b"%d" % go_on.wait(5.0))
+    assert hurried.soon(slow, shown.append, 60.0) is None
+    go_on.set()
     with pytest.raises(ValueError, match="no such cloth"):
         waiting.finish(lambda: False, told.append)
     assert shown == [b"made", b"slow"] and told[-1] == 0
