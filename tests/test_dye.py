@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import least_squares
+from scipy.special import iv, modstruve
 
 from weavecolor.cli import run
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS
@@ -227,18 +228,28 @@ def test_a_colour_alone_leaves_the_choice_of_spectrum_open():
 
 
 def test_a_fibre_in_its_own_liquid():
-    # Lambert and Beer: absorbance 1 over 0.01 mm keeps a tenth, so sigma = ln 10 / 0.01 mm
-    found = dye.from_fibre(np.full(BANDS, 1.0), 0.01)
-    assert np.exp(-found.absorption * 0.01) == pytest.approx(0.1)
-    assert found.spread == pytest.approx(np.hypot(0.1, 0.01))
-    assert found.way == "a spectrum of dyed fibre"
+    """Lambert and Beer along every chord of a round rod, and their mean over its width: closed by
+    Bessel and Struve functions (NIST DLMF 11.5.4 and 10.32.2, differentiated)."""
+    for depth in (0.01, 0.3, 1.0, 3.0, 6.0, 10.0):
+        through = 1.0 + 0.5 * np.pi * (modstruve(1, depth) - iv(1, depth))
+        x = np.random.default_rng(5).uniform(-1.0, 1.0, 400_000)
+        assert np.exp(-depth * np.sqrt(1.0 - x * x)).mean() == pytest.approx(through, rel=6e-3)
+        found = dye.from_fibre(np.full(BANDS, through), 0.012)
+        assert found.absorption * 0.012 == pytest.approx(depth, rel=2e-4)
+        # a fibre as thick all across: its light keeps the mean way
+        even = -np.log(through) / (0.25 * np.pi)
+        least = np.hypot(0.1, np.log(depth / even))
+        assert np.all(found.spread >= least * (1 - 1e-3))
+        assert found.way == "a spectrum of dyed fibre"
+    assert dye.from_fibre(np.ones(BANDS), 0.012).absorption == pytest.approx(0.0)
 
 
 def test_a_spectrum_of_one_fibre_dyes_a_cloth(tmp_path, capsys):
-    # Lambert and Beer over the mean chord of a round rod, pi/4 of its diameter (Cauchy)
+    # Lambert and Beer over the chords of a round rod; taken along their mean the dye is 2.5 % less
     sigma, across = 60.0, 0.012
     table, out = tmp_path / "fibre.csv", tmp_path / "dyed.toml"
-    share = 100.0 * np.exp(-sigma * np.pi / 4 * across)
+    x = (np.arange(20_000) + 0.5) / 20_000
+    share = 100.0 * np.exp(-sigma * across * np.sqrt(1.0 - x * x)).mean()
     bands = range(380, 790, 10)
     table.write_text("\n".join(["nm,dyed", *(f"{nm},{share:.4f}" for nm in bands)]))
     words = ["measure", "fibre", "shot-organza-red-black", str(table), "--system", "weft",
@@ -262,9 +273,10 @@ def test_a_spectrum_of_one_fibre_dyes_a_cloth(tmp_path, capsys):
     [
         (lambda: dye.from_wound(np.zeros(40), SILK), "reflectance has 41 bands, got shape"),
         (lambda: dye.from_wound(np.full(41, 1.2), SILK), "reflectance lies from 0 to 1"),
-        (lambda: dye.from_fibre(np.full(41, np.nan), 0.01), "absorbance lies from 0 to 6"),
-        (lambda: dye.from_fibre(np.zeros(41), 50.0), "0.0005 to 5 mm, got 50"),
-        (lambda: dye.from_fibre(np.zeros(41), 0.01, -1.0), "a share from 0 to 1"),
+        (lambda: dye.from_fibre(np.full(41, np.nan), 0.01), "through a fibre lies from 0 to 1"),
+        (lambda: dye.from_fibre(np.zeros(41), 0.01), "some light comes through a fibre"),
+        (lambda: dye.from_fibre(np.ones(41), 50.0), "0.0005 to 5 mm thick, got 50"),
+        (lambda: dye.from_fibre(np.ones(41), 0.01, -1.0), "a share from 0 to 1"),
         (lambda: dye.from_colour(np.zeros(41), SILK, 90.0), "known to 0-30 L"),
     ],
 )  # fmt: skip

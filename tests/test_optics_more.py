@@ -35,15 +35,16 @@ def test_a_direction_needs_two_angles(bad):
 # --- dyes -------------------------------------------------------------------------------------
 
 
-def test_the_way_through_a_fibre_has_its_stated_limits():
-    read = np.full(BANDS, 0.3)
-    for way in (0.0005, 5.0):
-        made = dye.from_fibre(read, way)
-        # Lambert and Beer: absorbance is a decadic logarithm
-        assert made.absorption == pytest.approx(np.full(BANDS, 0.3 * np.log(10.0) / way))
-    for way in (0.000499, 5.01, 0.0, float("nan")):
-        with pytest.raises(InputError, match=r"a way through one fibre is 0\.0005 to 5 mm"):
-            dye.from_fibre(read, way)
+def test_a_fibre_s_thickness_has_its_stated_limits():
+    read = np.full(BANDS, 0.9999)
+    for across in (0.0005, 5.0):
+        made = dye.from_fibre(read, across)
+        # Lambert and Beer; of so pale a rod along the mean chord, pi/4 of the diameter (Cauchy)
+        wanted = -np.log(0.9999) / (0.25 * np.pi * across)
+        assert made.absorption == pytest.approx(np.full(BANDS, wanted), rel=1e-4)
+    for across in (0.000499, 5.01, 0.0, float("nan")):
+        with pytest.raises(InputError, match=r"a fibre is 0\.0005 to 5 mm thick"):
+            dye.from_fibre(read, across)
 
 
 # --- nodes, caps, tables ----------------------------------------------------------------------

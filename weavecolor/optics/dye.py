@@ -312,28 +312,62 @@ def from_colour(recovered: ArrayLike, yarn: Yarn, known_to: float = 5.0) -> Dye:
     )  # fmt: skip
 
 
-def from_fibre(absorbance: ArrayLike, path_mm: float, path_error: float = 0.1) -> Dye:
-    """The dye of one fibre whose ``absorbance`` (41,), log10 of light in over light out, was read
-    in a liquid of its own index, so that its surfaces send nothing back.
+def rod_depth(through: ArrayLike) -> Array:
+    """sigma times the diameter of a round rod that lets the share ``through``, above 0 to 1, of
+    light across it pass, all over its width, in a liquid of its own index.
 
-    ``path_mm``: mean way through the fibre, 0.0005 to 5; pi/4 of the diameter of a round fibre read
-    over its whole width. ``path_error``: its standard error as a share, 0 to 1.
+    Where a rod is dark most light passes by its thin edges, so that the mean of what passes is more
+    than what passes the mean way.
 
     Examples
     --------
-    >>> round(float(from_fibre(np.full(41, 0.3), 0.0118).absorption[0]), 1)
-    58.5
+    >>> rod_depth([1.0, 0.1]).round(2).tolist()
+    [0.0, 3.4]
     """
-    if not 5e-4 <= path_mm <= 5.0:
-        raise InputError(f"a way through one fibre is 0.0005 to 5 mm, got {path_mm:g}")
-    if not 0.0 <= path_error <= 1.0:
-        raise InputError("the error of the way is a share from 0 to 1")
-    read = _bands(absorbance, "absorbance", 6.0)
-    sigma = read * math.log(10.0) / path_mm
-    # readers of single fibres are good to about 0.01 (common practice, no source)
-    reading = np.minimum(0.01 / np.maximum(read, 1e-6), _WIDEST)
-    spread = np.minimum(np.hypot(path_error, reading), _WIDEST)
-    return Dye(frozen(sigma), frozen(spread), "a spectrum of dyed fibre")
+    depth = np.maximum(-np.log(np.asarray(through, dtype=np.float64)), 0.0)
+    passed = np.exp(-_ROD_DEPTHS[:, None] * np.cos(_ACROSS)) @ (_ACROSS_SHARE * np.cos(_ACROSS))
+    at = np.log(np.maximum(depth, 1e-300))
+    found = np.exp(np.interp(at, np.log(-np.log(passed)), np.log(_ROD_DEPTHS)))
+    return np.where(depth > 1e-5, found, depth / MEAN_CHORD)
+
+
+#: Mean way through a round rod, of its diameter (Cauchy).
+MEAN_CHORD = 0.25 * math.pi
+#: Depths that a rod is looked up between, and angles from its middle to its edge, with shares.
+_ROD_DEPTHS = np.geomspace(1e-6, 1e3, 600)
+_ACROSS, _ACROSS_SHARE = (
+    0.25 * math.pi * x for x in (np.polynomial.legendre.leggauss(200) + np.array([[1.0], [0.0]]))
+)
+
+
+def from_fibre(through: ArrayLike, across_mm: float, across_error: float = 0.1) -> Dye:
+    """The dye of one round fibre that lets the share ``through`` (41,) of light pass, above 0 to 1,
+    read over its whole width in a liquid of its own index, so that its surfaces send nothing back.
+
+    ``across_mm``: its diameter, 0.0005 to 5; ``across_error``: the standard error of that as a
+    share, 0 to 1. No fibre is quite round: as much as its roundness matters is left open besides.
+
+    Examples
+    --------
+    >>> round(float(from_fibre(np.full(41, 0.5), 0.012).absorption[0]), 1)
+    75.9
+    """
+    if not 5e-4 <= across_mm <= 5.0:
+        raise InputError(f"a fibre is 0.0005 to 5 mm thick, got {across_mm:g}")
+    if not 0.0 <= across_error <= 1.0:
+        raise InputError("the error of the thickness is a share from 0 to 1")
+    told = _bands(through, "light through a fibre", 1.0)
+    if not np.all(told > 0.0):
+        raise InputError("some light comes through a fibre in every band")
+    depth = rod_depth(told)
+    # readers of single fibres are good to 0.01 of absorbance (common practice, no source)
+    lighter, darker = (rod_depth(np.minimum(told * 10.0**k, 1.0)) for k in (0.01, -0.01))
+    reading = 0.5 * (darker - lighter) / np.maximum(depth, 1e-9)
+    # of a fibre that is as thick all across
+    even = -np.log(told) / MEAN_CHORD
+    shape = np.log(np.maximum(depth, 1e-9) / np.maximum(even, 1e-9))
+    spread = np.minimum(np.sqrt(across_error**2 + reading**2 + shape**2), _WIDEST)
+    return Dye(frozen(depth / across_mm), frozen(spread), "a spectrum of dyed fibre")
 
 
 def dye_of(yarn: Yarn) -> Dye:
