@@ -82,6 +82,20 @@ def test_percent_in_the_heading_settles_a_dark_cloth():
     )
 
 
+def test_a_black_below_one_percent_is_no_grey():
+    """Common practice: an instrument writes its light trap, 0.4 %, beside its tile, 89 %."""
+    text = "nm,tile,trap,cloth\n" + "\n".join(f"{nm:g},89,0.4,45" for nm in WAVELENGTHS)
+    with pytest.raises(InputError, match=r"'trap': its highest value is 0\.4, but 89 in .*'tile'"):
+        spectra_from_text(text, file="x")
+    told = text.replace("tile,trap,cloth", "tile %,trap %,cloth %")
+    wanted = {"tile %": 0.89, "trap %": 0.004, "cloth %": 0.45}
+    same(spectra_from_text(told, file="x"), **{k: np.full(41, v) for k, v in wanted.items()})
+    found = spectra_from_text(text, file="x", unit="percent")
+    same(found, tile=np.full(41, 0.89), trap=np.full(41, 0.004), cloth=np.full(41, 0.45))
+    mixed = text.replace("tile,trap,cloth", "tile %,trap,cloth %")  # the trap's is then a fraction
+    assert spectra_from_text(mixed, file="x")["trap"].values == pytest.approx(0.4)
+
+
 @pytest.mark.parametrize("prefix", ["", "R", "SPECTRAL_NM", "nm"])
 def test_one_sample_a_row(prefix):
     heading = ",".join(["name", *(f"{prefix}{nm:g}" for nm in WAVELENGTHS)])

@@ -28,6 +28,8 @@ MAX_STEP = 20.0
 #: Most readings in one spectrum.
 MAX_READINGS = 10_000
 UNITS = ("auto", "fraction", "percent")
+#: Readings whose peak is above this are percent, where nobody says.
+PERCENT_ABOVE = 2.0
 
 
 def frozen(values: ArrayLike) -> Spectrum:
@@ -161,9 +163,9 @@ def resample(
 
 def _fractions(refl: Spectrum, unit: str, refuse: Callable[[str], InputError]) -> Spectrum:
     peak = refl.max()
-    if unit == "auto" and 1.0 < peak <= 2.0:
+    if unit == "auto" and 1.0 < peak <= PERCENT_ABOVE:
         raise refuse(f"the highest value is {peak:g}: say whether the unit is fraction or percent")
-    scale = 100.0 if unit == "percent" or (unit == "auto" and peak > 2.0) else 1.0
+    scale = 100.0 if unit == "percent" or (unit == "auto" and peak > PERCENT_ABOVE) else 1.0
     refl = refl / scale
     if refl.min() < 0.0 or refl.max() > 1.0:
         worst = refl.min() if refl.min() < 0.0 else refl.max()

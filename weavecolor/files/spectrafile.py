@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from weavecolor.colour.spectra import UNITS, Resampled, resample
+from weavecolor.colour.spectra import PERCENT_ABOVE, UNITS, Resampled, resample
 from weavecolor.errors import InputError
 from weavecolor.files.textfile import read_text
 
@@ -52,7 +52,8 @@ def read_spectra(path: str | Path, unit: str = "auto") -> dict[str, Resampled]:
     ``unit`` is "auto", "fraction" or "percent", see
     :func:`weavecolor.colour.spectra.resample`; a unit that the file itself states (a "%" in the
     heading) counts where "auto" is given.
-    Raises InputError naming file and line or field; refuses files above 20 MB.
+    Raises InputError naming file and line or field; refuses files above 20 MB, and readings without
+    a unit of which some are percent and some might be fractions.
 
     Examples
     --------
@@ -87,6 +88,8 @@ def spectra_from_text(text: str, *, file: str, unit: str = "auto") -> dict[str, 
             raise InputError(f"{len(columns)} spectra; a file has at most {MAX_SPECTRA}")
     except InputError as error:
         raise error.at(file=file) from None
+    if unit == "auto":
+        _one_unit(columns, file)
     found: dict[str, Resampled] = {}
     for column in columns:
         name, copy = column.name, 2
@@ -95,6 +98,20 @@ def spectra_from_text(text: str, *, file: str, unit: str = "auto") -> dict[str, 
         chosen = column.unit if unit == "auto" else unit
         found[name] = resample(column.nm, column.values, unit=chosen, file=file, field=column.place)
     return found
+
+
+def _one_unit(columns: Sequence[_Column], file: str) -> None:
+    """Refuses readings of no stated unit of which some are percent and some might be fractions: a
+    black trap of 0.4 beside a tile of 89 is 0.4 percent, which by itself would be read as 40."""
+    peaks = {x.place: max(x.values, default=0.0) for x in columns if x.unit == "auto"}
+    percent = next((place for place, peak in peaks.items() if peak > PERCENT_ABOVE), None)
+    other = next((place for place, peak in peaks.items() if peak <= 1.0), None)
+    if percent and other:
+        raise InputError(
+            f"its highest value is {peaks[other]:g}, but {peaks[percent]:g} in {percent}: write % "
+            "in the heading of all that is in percent",
+            file=file, field=other,
+        )  # fmt: skip
 
 
 # --- CSV and TSV ---------------------------------------------------------------------------
