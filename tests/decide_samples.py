@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+import colour
 import numpy as np
 
 from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.fibres import fibre
 from weavecolor.textile.weaves import weave
+
+
+def settled_as(XYZ: np.ndarray, white: np.ndarray) -> np.ndarray:
+    """Lab by daylight of what looks as ``XYZ`` does to an eye settled to ``white``, by
+    colour-science."""
+    day = colour.xy_to_XYZ(np.array([0.3127, 0.3290]))
+    seen = colour.adaptation.chromatic_adaptation_VonKries(
+        XYZ / 100.0, white / 100.0, day, transform="CAT16"
+    )
+    return colour.XYZ_to_Lab(seen, np.array([0.3127, 0.3290]))
 
 
 def dye(low: float, high: float, edge_nm: float, width_nm: float = 25.0) -> np.ndarray:

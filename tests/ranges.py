@@ -26,7 +26,7 @@ from pathlib import Path
 
 import numpy as np
 
-from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.colour.colorimetry import adopted_white, ciede2000, settled
 from weavecolor.colour.spectra import WAVELENGTHS, frozen
 from weavecolor.decide.compare import near_daylight
 from weavecolor.errors import InputError
@@ -150,6 +150,12 @@ def mights(cloth: Cloth) -> dict[tuple[str, float, int, str], np.ndarray]:
     return out
 
 
+def _held(key: tuple[str, float, int, str], Lab: np.ndarray, kind: str) -> np.ndarray:
+    """Lab as it is held against another of that kind: across lights as a settled eye sees it."""
+    white = scene(key[0]).white
+    return settled(Lab, adopted_white(white, white, "2", True)) if kind == "scene" else Lab
+
+
 def rows(cloth: Cloth, truths: list[Cloth]) -> list[dict]:
     """One row a colour and a difference: what was said, what is true, and the range stated."""
     base, known, drawn = looks(cloth), known_of([cloth]), mights(cloth)
@@ -162,10 +168,10 @@ def rows(cloth: Cloth, truths: list[Cloth]) -> list[dict]:
         if len(unlike) != 1:
             continue
         day = near_daylight(scene(one[0])) and near_daylight(scene(other[0]))
-        said = float(ciede2000(base[one], base[other]))
         kind = ("scene", "grain", "layers", "backing")[unlike[0]]
         light = kind != "scene"
-        left = open_difference((base[one], drawn[one]), (base[other], drawn[other]))
+        held = [(_held(k, base[k], kind), _held(k, drawn[k], kind)) for k in (one, other)]
+        said, left = float(ciede2000(held[0][0], held[1][0])), open_difference(*held)
         stated = of_difference(said, known, left, day, same_light=light, changed=(kind,)).stated
         changes.append((kind, one, other, said, stated))
     out = []
@@ -178,7 +184,7 @@ def rows(cloth: Cloth, truths: list[Cloth]) -> list[dict]:
                 "stated": colours[key],
             })  # fmt: skip
         for kind, one, other, said, stated in changes:
-            is_ = float(ciede2000(true[one], true[other]))
+            is_ = float(ciede2000(*(_held(k, true[k], kind) for k in (one, other))))
             out.append({
                 "cloth": cloth.name, "draw": number, "kind": kind, "place": one[0], "said": said,
                 "look": list(map(str, one)), "miss": abs(said - is_), "stated": stated,

@@ -12,6 +12,7 @@ import warnings
 import colour
 import numpy as np
 import pytest
+from colour.corresponding import BRENEMAN_EXPERIMENTS
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageCms
@@ -682,3 +683,51 @@ def test_any_colour_inside_the_solid_has_a_reflectance_and_none_outside():
         np.testing.assert_allclose(found @ table, target, atol=1e-4)
     for share in (1.001, 1.1):
         assert _edge_of_solid(grey + share * (block @ table - grey), table, nothing) is nothing
+
+
+def test_a_settled_eye_s_colours_are_those_that_people_matched():
+    """E. J. Breneman, J. Opt. Soc. Am. A 4 (1987) 1115, as colour-science holds it: observers with
+    one eye settled to tungsten and one to daylight chose what looked alike. Lab relative to each
+    light is further off, by half as much again where the light was bright."""
+    means = {}
+    for number in (1, 2, 4):
+        rows = {row.name: row for row in BRENEMAN_EXPERIMENTS[number]}
+        whites = [_of_uv(uv, 100.0) for uv in (rows["Illuminant"].uv_t, rows["Illuminant"].uv_m)]
+        off, raw = [], []
+        for name, row in rows.items():
+            if name == "Illuminant":
+                continue
+            Labs = [
+                c.lab_from_xyz(_of_uv(uv, 20.0), white)
+                for uv, white in zip((row.uv_t, row.uv_m), whites, strict=True)
+            ]
+            off.append(float(c.ciede2000(*map(c.settled, Labs, whites))))
+            raw.append(float(c.ciede2000(*Labs)))
+        means[number] = np.mean(off), np.mean(raw)
+        assert len(off) == 12 and max(off) < max(raw)
+    assert all(off < 0.8 * raw for off, raw in means.values())
+    assert means[1][0] < 5.0 and means[2][0] < 4.0
+
+
+def _of_uv(uv, Y):
+    x, y = colour.Luv_uv_to_xy(uv)
+    return np.array([x, y, 1.0 - x - y]) * (Y / y)
+
+
+def test_settled_by_colour_science():
+    white = colour.xy_to_XYZ(colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["A"])
+    day = colour.xy_to_XYZ(np.array([0.3127, 0.3290]))
+    XYZ = np.random.default_rng(8).uniform(0.02, 0.9, (40, 3))
+    theirs = colour.XYZ_to_Lab(
+        colour.adaptation.chromatic_adaptation_VonKries(XYZ, white, day, transform="CAT16"),
+        np.array([0.3127, 0.3290]),
+    )
+    found = c.settled(c.lab_from_xyz(100.0 * XYZ, 100.0 * white), 100.0 * white)
+    np.testing.assert_allclose(found, theirs, atol=1e-3)
+    np.testing.assert_allclose(
+        c.as_seen_in(found, 100.0 * white), c.lab_from_xyz(XYZ, white), atol=1e-9
+    )
+    lamp = light_spectrum("candle")
+    seen = c.reading(np.linspace(0.1, 0.6, 41) * lamp, lamp)
+    np.testing.assert_allclose(c.settled(seen.Lab, seen.white), seen.settled, atol=1e-9)
+    assert seen.words == c.colour_words(seen.settled)

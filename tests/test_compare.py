@@ -9,10 +9,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from decide_samples import settled_as
 from PIL import Image, ImageCms
 
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.perception import would_see
+from weavecolor.colour.tristimulus import xyz
+from weavecolor.colour.words import difference_words
 from weavecolor.decide.compare import AXES, compare, compare_stacks, options, steps
 from weavecolor.decide.unexpected import _off_fan, parts, unexpected
 from weavecolor.errors import InputError
@@ -32,6 +35,27 @@ WHITE, BLACK = backing("white"), backing("black")
 @pytest.fixture(scope="module")
 def organza():
     return load_swatch("shot-organza-red-black")
+
+
+def test_two_lights_are_held_together_by_a_settled_eye():
+    """Against colour-science; draws go the same way, so that what is told does not jump."""
+    scenes = (scene("overcast"), scene("candlelit"))
+    teal = load_swatch("shot-organza-teal-copper")
+    made = compare(teal, (0.0, 90.0), (1,), (WHITE,), scenes)
+    (one, two) = (
+        settled_as(
+            made.outcomes[k].appearance.reading.XYZ, xyz(scenes[k // 2].white, scenes[k // 2].white)
+        )
+        for k in (0, 2)
+    )
+    step = next(x for x in made.steps if (x.start, x.end) == (0, 2))
+    assert step.axis == "scene" and step.verdict is None
+    assert step.delta == pytest.approx(float(ciede2000(one, two)), abs=1e-3)
+    assert step.effect == difference_words(one, two)
+    Labs = [made.outcomes[k].appearance.reading.Lab for k in (0, 1, 2)]
+    assert abs(float(ciede2000(Labs[0], Labs[2])) - step.delta) > 1.0
+    grain = next(x for x in made.steps if (x.start, x.end) == (0, 1))  # one light: as it was
+    assert grain.delta == pytest.approx(float(ciede2000(Labs[0], Labs[1])))
 
 
 @pytest.fixture(scope="module")

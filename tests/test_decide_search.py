@@ -7,9 +7,10 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
-from decide_samples import BLUE, PALE, RED
+from decide_samples import BLUE, PALE, RED, settled_as
 
 from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.colour.tristimulus import xyz, xyz_from_lab
 from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.decide.candidates import Material, candidates
@@ -18,9 +19,10 @@ from weavecolor.decide.judged import Fit
 from weavecolor.decide.search import search
 from weavecolor.decide.shortlist import near_copy, reasons
 from weavecolor.decide.wishes import Limits, Wish
+from weavecolor.decide.wishwords import wish_from
 from weavecolor.errors import InputError
 from weavecolor.optics.appearance import appearance
-from weavecolor.optics.stack import Stack
+from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 
@@ -190,11 +192,31 @@ def test_even_needs_two_lights_and_names_the_worst():
     scenes = [WINDOW, scene("overcast"), scene("candlelit")]
     made = search(materials(RED, PALE), [Wish("most even")], scenes, budget=4, sample=2, options=2)
     said = reasons(made.options[0], made.wishes, made.scenes)[0]
-    Labs = made.options[0].measures.scenes[0]
+    whites = [xyz(one.white, one.white) for one in scenes]
+    Labs = np.array([
+        settled_as(xyz_from_lab(Lab, white), white)
+        for Lab, white in zip(made.options[0].measures.scenes[0], whites, strict=True)
+    ])  # fmt: skip
     worst = ciede2000(Labs[:, None], Labs[None])
     a, b = np.unravel_index(worst.argmax(), worst.shape)
     assert dict(said.numbers)["worst CIEDE2000 between lights"] == pytest.approx(worst.max())
     assert scenes[a].name in said.words and scenes[b].name in said.words
+
+
+def test_a_screen_colour_is_sought_as_it_looks_by_candle():
+    """Every option's own screen colour, as it is told by candle, finds that option."""
+    candles, wanted = scene("candlelit"), materials(RED, BLUE)
+    for cloth, behind, other in ((RED, 0, 1), (BLUE, 0, 0), (BLUE, 1, 1)):
+        stack = Stack((Layer(cloth, 90.0 * other),), BACKINGS[behind])
+        seen = appearance(stack, candles).reading
+        assert seen.in_srgb
+        made = search(wanted, [wish_from(f"target {seen.hex}")], [candles], options=1)
+        best = made.options[0]
+        assert best.loss < 0.5  # an eighth bit
+        assert best.stack.layers[0].cloth == cloth and best.stack.backing == stack.backing
+        (near, looks, *_) = reasons(best, made.wishes, made.scenes)
+        assert near.words.startswith(f"Comes within {best.loss:.1f} of the target colour")
+        assert looks.words == f"Looks {seen.words} in candlelit."
 
 
 def test_cloth_that_does_not_go_round_is_set_aside():

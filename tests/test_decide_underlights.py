@@ -5,12 +5,12 @@ from __future__ import annotations
 import colour
 import numpy as np
 import pytest
-from decide_samples import BLUE, RED, dye
+from decide_samples import BLUE, RED, dye, settled_as
 
 from weavecolor.colour.colorimetry import ciede2000, metamerism_index
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.spectra import WAVELENGTHS
-from weavecolor.colour.tristimulus import weights
+from weavecolor.colour.tristimulus import weights, xyz
 from weavecolor.decide.underlights import metamerism, under_lights
 from weavecolor.errors import InputError
 from weavecolor.optics.stack import Layer, Stack
@@ -32,7 +32,11 @@ def metameric_black(light: np.ndarray) -> np.ndarray:
 
 def test_the_worst_light_is_named():
     found = under_lights(STACK, SCENES)
-    Labs = np.array([look.reading.Lab for look in found.looks])
+    whites = [xyz(one.white, one.white) for one in SCENES]
+    Labs = np.array([
+        settled_as(look.reading.XYZ, white)
+        for look, white in zip(found.looks, whites, strict=True)
+    ])  # fmt: skip
     apart = ciede2000(Labs[:, None], Labs[None])
     a, b = np.unravel_index(apart.argmax(), apart.shape)
     assert found.change == pytest.approx(apart.max())

@@ -231,7 +231,7 @@ def lights(cloths: tuple[str, ...], grain: str, behind: str, scene: str) -> None
         L, a, b = look.reading.Lab
         lab = f"L* {L:5.1f}  a* {a:6.1f}  b* {b:6.1f}"
         click.echo(f"{name.ljust(width)}{lab}  {look.reading.hex}  {look.reading.words}")
-    click.echo(found.words)
+    click.echo(f"{found.words} (L*, a* and b* are relative to each light.)")
     click.echo(_mind(stack), nl=False)
 
 

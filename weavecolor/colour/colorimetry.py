@@ -18,12 +18,14 @@ from weavecolor.colour.perception import would_see
 from weavecolor.colour.recovery import spectrum_from_lab, spectrum_from_srgb, spectrum_from_xyz
 from weavecolor.colour.screen import (
     SPACES,
+    as_seen_in,
     daylight_white,
     encode,
     fit_to_gamut,
     in_gamut,
     linear_from_xyz,
     linear_rgb,
+    settled,
     srgb_from_xyz,
     to_screen_white,
 )
@@ -49,7 +51,8 @@ class Reading:
     """What a measurement of the colour would say.
 
     XYZ on the Y = 100 scale of the perfect diffuser under the scene's light; Lab and LCh (hue in
-    degrees) relative to the adopted white; ``srgb`` three screen values 0-1, brought into the
+    degrees) relative to the adopted ``white``, XYZ; ``settled``: Lab of what looks so by daylight,
+    to be held against other lights; ``srgb`` three screen values 0-1, brought into the
     screen's range at constant hue when ``in_srgb`` is False; ``in_p3`` whether a Display P3
     screen could show it; ``words`` a plain description.
     """
@@ -57,6 +60,8 @@ class Reading:
     XYZ: Spectrum
     Lab: Spectrum
     LCh: Spectrum
+    white: Spectrum
+    settled: Spectrum
     srgb: Spectrum
     in_srgb: bool
     in_p3: bool
@@ -119,6 +124,8 @@ def reading(
         frozen(XYZ),
         frozen(Lab),
         frozen(lch_from_lab(Lab)),
+        frozen(whites[0]),
+        frozen(shown),
         frozen(srgb),
         bool(fits),
         bool(in_gamut(linear_from_xyz(on_screen, "Display P3"))),
@@ -186,6 +193,7 @@ __all__ = [
     "SPACES",
     "Reading",
     "adopted_white",
+    "as_seen_in",
     "ciede2000",
     "cielab_difference",
     "cmc",
@@ -202,6 +210,7 @@ __all__ = [
     "metamerism_index",
     "reading",
     "readings_lab",
+    "settled",
     "spectrum_from_lab",
     "spectrum_from_srgb",
     "spectrum_from_xyz",

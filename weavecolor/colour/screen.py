@@ -22,6 +22,7 @@ from weavecolor.colour.tristimulus import (
     lab_from_xyz,
     weights,
     xyz,
+    xyz_from_lab,
 )
 from weavecolor.errors import InputError
 
@@ -195,6 +196,37 @@ def to_screen_white(
     else:
         source = daylight_white(observer)
     return adaptation_matrix(source, target)
+
+
+def settled(Lab: ArrayLike, white: ArrayLike) -> FloatArray:
+    """Lab (..., 3), relative to daylight, of what looks by daylight as ``Lab``, relative to
+    ``white`` (XYZ (3,), Y = 100), does to an eye that has settled to that: by CAT16, as screen
+    colours.
+
+    Colours in two lights are told apart so. Each light's own Lab turns hues with the light, blues
+    most, for its ratios of XYZ are no cones (M. D. Fairchild, Color Appearance Models, 2013, ch.
+    10; from memory).
+
+    Examples
+    --------
+    >>> settled([50.0, 20.0, -30.0], daylight_white("2")).round(6).tolist()
+    [50.0, 20.0, -30.0]
+    """
+    matrix = adaptation_matrix(white, daylight_white("2"))
+    return lab_from_xyz(xyz_from_lab(Lab, white) @ matrix.T, daylight_white("2"))
+
+
+def as_seen_in(Lab: ArrayLike, white: ArrayLike) -> FloatArray:
+    """The inverse of :func:`settled`: Lab (..., 3) relative to ``white`` of what looks there as
+    ``Lab`` does by daylight.
+
+    Examples
+    --------
+    >>> as_seen_in(settled([50.0, 20.0, -30.0], [110.0, 100.0, 35.0]), [110, 100, 35]).round(6)
+    array([ 50.,  20., -30.])
+    """
+    matrix = adaptation_matrix(daylight_white("2"), white)
+    return lab_from_xyz(xyz_from_lab(Lab, daylight_white("2")) @ matrix.T, white)
 
 
 @lru_cache(maxsize=4)

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from weavecolor.colour.colorimetry import lab_from_xyz
 from weavecolor.decide.evaluate import Screen, Weighed
 from weavecolor.decide.lastlayer import Behind, Lowers, Uppers, xyz
-from weavecolor.decide.wishes import Wish
+from weavecolor.decide.wishes import Wish, target_in
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -194,7 +194,7 @@ def _least(
         return np.asarray(100.0 - light[:, 0])
     if wish.kind == "deepest":
         return np.asarray(dark[:, 0])
-    return least_ciede2000(np.asarray(wish.target), dark, light)
+    return least_ciede2000(target_in(wish, [white]), dark, light)
 
 
 def lab_box(low: Array, high: Array, white: Array) -> tuple[Array, Array]:

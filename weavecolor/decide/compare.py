@@ -1,7 +1,8 @@
 """Options laid side by side: how each looks, and whether anyone would see the difference.
 
 Knows stacks in scenes and compares their colours; knows nothing of files, tables or pictures.
-Differences are CIEDE2000 (ISO/CIE 11664-6), each colour relative to the light it is seen in.
+Differences are CIEDE2000 (ISO/CIE 11664-6), each colour relative to the light it is seen in;
+between two lights, of what looks so by daylight once the eye has settled to each.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from weavecolor.colour.colorimetry import adopted_white, ciede2000, daylight_white
+from weavecolor.colour.colorimetry import adopted_white, ciede2000, daylight_white, settled
 from weavecolor.colour.perception import LOOK, Verdict, names_together, would_see
 from weavecolor.colour.tristimulus import FloatArray
 from weavecolor.colour.words import difference_words
@@ -458,15 +459,33 @@ def steps(outcomes: Sequence[Outcome], pairs: Iterable[tuple[int, int]]) -> tupl
     pairs = list(pairs)
     if not pairs:
         return ()
-    Lab = np.array([outcome.appearance.reading.Lab for outcome in outcomes])
-    drawn = np.array([outcome.drawn for outcome in outcomes])
-    start, end = np.array(pairs).T
-    deltas = ciede2000(Lab[start], Lab[end])
-    left = open_difference((Lab[start], drawn[start]), (Lab[end], drawn[end]))
+    one = _held([(outcomes[i], outcomes[j]) for i, j in pairs])
+    other = _held([(outcomes[j], outcomes[i]) for i, j in pairs])
+    deltas, left = ciede2000(one[0], other[0]), open_difference(one, other)
     return tuple(
-        _step(outcomes, i, j, float(delta), float(open_))
-        for (i, j), delta, open_ in zip(pairs, deltas, left, strict=True)
+        _step(outcomes, i, j, float(delta), float(open_), difference_words(first, second))
+        for (i, j), delta, open_, first, second in zip(
+            pairs, deltas, left, one[0], other[0], strict=True
+        )
     )
+
+
+def _held(pairs: Iterable[tuple[Outcome, Outcome]]) -> tuple[FloatArray, FloatArray]:
+    """Lab and draws of the first of each pair, as they are held against the second: across lights
+    as they look once the eye has settled."""
+    made = []
+    for outcome, other in pairs:
+        seen, drawn = outcome.appearance.reading, outcome.drawn
+        if _same_light(outcome.option, other.option):
+            made.append((seen.Lab, drawn))
+        else:
+            made.append((seen.settled, settled(drawn, seen.white)))
+    Lab, might = zip(*made, strict=True)
+    return np.array(Lab), np.array(might)
+
+
+def _same_light(a: Option, b: Option) -> bool:
+    return a.scene is b.scene or a.scene.name == b.scene.name
 
 
 def _settled_by(changed: Sequence[str], cloths: Sequence[Cloth]) -> str:
@@ -477,9 +496,11 @@ def _settled_by(changed: Sequence[str], cloths: Sequence[Cloth]) -> str:
     return LOOK
 
 
-def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float, left: float) -> Step:
+def _step(
+    outcomes: Sequence[Outcome], i: int, j: int, delta: float, left: float, effect: str
+) -> Step:
     a, b = outcomes[i].option, outcomes[j].option
-    same_light = a.scene is b.scene or a.scene.name == b.scene.name
+    same_light = _same_light(a, b)
     cloths = _cloths(a) + _cloths(b)
     one_set = set(map(content, _cloths(a))) == set(map(content, _cloths(b)))
     daylight = near_daylight(a.scene) and near_daylight(b.scene)
@@ -495,7 +516,6 @@ def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float, left: float
         changed=changed,
     )
     first, second = outcomes[i].appearance.reading, outcomes[j].appearance.reading
-    effect = difference_words(first.Lab, second.Lab)
     made = "makes no difference to speak of" if effect.startswith("no ") else f"makes it {effect}"
     seen = would_see(delta, doubt.stated, _settled_by(changed, cloths), a.scene.dim)
     names = names_together(first.words, second.words, seen)

@@ -72,6 +72,11 @@ class Viewpoints:
     def all(self) -> tuple[Look, ...]:
         return (*self.scenes, *self.turns, self.cover)
 
+    @property
+    def whites(self) -> tuple[Array, ...]:
+        """XYZ (3,) that Lab is relative to in each of ``scenes``."""
+        return tuple(one.white for one in self.scenes)
+
 
 def viewpoints(scenes: Sequence[Scene], shot: bool, observer: str = "2") -> Viewpoints:
     """The looks for these scenes, the main one first; ``shot``: with the cloth turning in it.
@@ -196,7 +201,7 @@ def screen(quick: Screen, layers: Indices, backings: Indices) -> Measures:
             out = scenes[:, k] if k < len(views.scenes) else turns[:, k - len(views.scenes)]
             out[mine] = one.lab(stacks[:, k])
         opacity[mine] = covers[inside]
-    return Measures(scenes, turns, opacity)
+    return Measures(scenes, turns, opacity, views.whites)
 
 
 def read(quick: Screen, piles: Indices) -> tuple[Array, Array]:
@@ -399,4 +404,5 @@ def exact(
 
     black, white = (XYZ(views.cover, r, False)[1] for r in over[-2:])
     opacity = float(black / white) if white > 0 else 1.0
-    return Measures(labs(views.scenes), labs(views.turns), np.full(len(backings), opacity))
+    covers = np.full(len(backings), opacity)
+    return Measures(labs(views.scenes), labs(views.turns), covers, views.whites)

@@ -129,8 +129,9 @@ def _round(
 
 def _measures(quick: Screen, XYZ: Array, cover: Array) -> Measures:
     """Of stacks (n, 3) in the main light alone."""
-    Lab = quick.viewpoints.scenes[0].lab(XYZ)
-    return Measures(Lab[:, None], np.zeros((Lab.shape[0], 0, 3)), cover)
+    views = quick.viewpoints
+    Lab = views.scenes[0].lab(XYZ)
+    return Measures(Lab[:, None], np.zeros((Lab.shape[0], 0, 3)), cover, views.whites[:1])
 
 
 def _losses(quick: Screen, wishes: tuple[Wish, ...], XYZ: Array, cover: Array) -> Array:

@@ -533,8 +533,9 @@ def _outer(space: Space, depth: int) -> list[tuple[int, int]]:
 
 def _row(measures: Measures, k: int) -> Measures:
     return Measures(
-        measures.scenes[k : k + 1], measures.turns[k : k + 1], measures.opacity[k : k + 1]
-    )
+        measures.scenes[k : k + 1], measures.turns[k : k + 1], measures.opacity[k : k + 1],
+        measures.whites,
+    )  # fmt: skip
 
 
 def _block(grounds: int) -> int:

@@ -151,7 +151,7 @@ def reasons(
     L, a, b = one.Lab
     said.append(
         Reason(
-            f"Looks {colour_words(one.Lab)} in {scenes[0].name}.",
+            f"Looks {colour_words(one.measures.settled[0, 0])} in {scenes[0].name}.",
             (("L*", float(L)), ("a*", float(a)), ("b*", float(b))),
         )
     )
@@ -222,7 +222,7 @@ def _shot(one: Judged, *_: object) -> Reason:
 
 
 def _even(one: Judged, _: object, scenes: Sequence[Scene]) -> Reason:
-    delta, first, second = widest(one.measures.scenes)
+    delta, first, second = widest(one.measures.settled)
     worst = float(delta[0])
     a, b = scenes[int(first[0])].name, scenes[int(second[0])].name
     return Reason(

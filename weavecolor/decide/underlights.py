@@ -1,7 +1,8 @@
 """The same choice under every light: how it changes, which light is worst, and metamerism.
 
-Knows stacks in scenes; knows nothing of searching. Colours under different lights are each
-relative to the white that the eye has settled to there, so a difference between lights is one
+Knows stacks in scenes; knows nothing of searching. Colours under different lights are held
+together as they look once the eye has settled to each (corresponding colours by CAT16, as ISO
+105-J05 does for the constancy of colour by CMCCAT2000), so a difference between lights is one
 remembered, not one seen side by side.
 """
 
@@ -69,7 +70,7 @@ def under_lights(stack: Stack, scenes: Sequence[Scene], observer: str = "2") -> 
     """
     _several(scenes, 2)
     looks = tuple(appearance(stack, scene, observer) for scene in scenes)
-    delta, first, second = widest(np.array([[x.reading.Lab for x in looks]]))
+    delta, first, second = widest(np.array([[x.reading.settled for x in looks]]))
     names = tuple(scene.name for scene in scenes)
     return UnderLights(
         names, looks, float(delta[0]), (names[int(first[0])], names[int(second[0])])

@@ -6,13 +6,13 @@ computes no optics.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.colour.colorimetry import as_seen_in, ciede2000, daylight_white, settled
 from weavecolor.colour.spectra import Spectrum, frozen
 from weavecolor.errors import InputError
 from weavecolor.optics.stack import MOST_LAYERS
@@ -50,9 +50,10 @@ ASKED: dict[str, str] = {
 class Wish:
     """One thing she wants.
 
-    ``kind``: one of :data:`WISHES`. ``target`` (3,): Lab relative to the scene's adopted white,
-    for "target" alone. ``weight``: points of this wish's loss against those of others, above 0;
-    all losses are on scales of about 100 points from best to worst.
+    ``kind``: one of :data:`WISHES`. ``target`` (3,): Lab relative to daylight, as it is to look to
+    an eye that has settled to the main scene, for "target" alone. ``weight``: points of this
+    wish's loss against those of others, above 0; all losses are on scales of about 100 points from
+    best to worst.
     """
 
     kind: str
@@ -122,15 +123,25 @@ class Limits:
 class Measures:
     """Of n stacks: ``Lab`` (n, 3) in the main scene; ``scenes`` (n, S, 3) under each of her
     lights, the main scene first; ``turns`` (n, A, 3) while the cloth turns (A 0 where not asked);
-    ``opacity`` (n,) contrast ratio 0-1."""
+    ``opacity`` (n,) contrast ratio 0-1; ``whites``: XYZ (3,) that Lab is relative to in each of her
+    lights, daylight in those for which none is given."""
 
     scenes: Array
     turns: Array
     opacity: Array
+    whites: tuple[Array, ...] = ()
 
     @property
     def Lab(self) -> Array:
         return self.scenes[:, 0]
+
+    @property
+    def settled(self) -> Array:
+        """``scenes`` as they look once the eye has settled to each, to be held together."""
+        out = self.scenes.copy()
+        for k, white in enumerate(self.whites):
+            out[:, k] = settled(out[:, k], white)
+        return out
 
 
 def widest(Lab: Array) -> tuple[Array, Array, Array]:
@@ -151,6 +162,17 @@ def widest(Lab: Array) -> tuple[Array, Array, Array]:
     return delta[np.arange(n), worst], first[worst], second[worst]
 
 
+def target_in(wish: Wish, white: Sequence[Array]) -> Array:
+    """A target's Lab relative to the ``white`` of the main scene; of daylight where there is none.
+
+    Examples
+    --------
+    >>> target_in(Wish("target", np.array([50.0, 20.0, -30.0])), ()).round(6).tolist()
+    [50.0, 20.0, -30.0]
+    """
+    return as_seen_in(np.asarray(wish.target), [*white, daylight_white()][0])
+
+
 def loss(wish: Wish, measures: Measures) -> Array:
     """What is wrong with each stack, (n,), by one wish; smaller is better.
 
@@ -166,14 +188,14 @@ def loss(wish: Wish, measures: Measures) -> Array:
 
 
 _LOSSES: dict[str, Callable[[Wish, Measures], Array]] = {
-    "target": lambda wish, of: ciede2000(np.asarray(wish.target), of.Lab),
+    "target": lambda wish, of: ciede2000(target_in(wish, of.whites[:1]), of.Lab),
     "brightest": lambda _, of: 100.0 - of.Lab[:, 0],
     "deepest": lambda _, of: of.Lab[:, 0].copy(),
     "most shot": lambda _, of: 100.0 - widest(of.turns)[0],
     "least shot": lambda _, of: widest(of.turns)[0],
     "most opaque": lambda _, of: 100.0 * (1.0 - of.opacity),
     "most sheer": lambda _, of: 100.0 * of.opacity,
-    "most even": lambda _, of: widest(of.scenes)[0],
+    "most even": lambda _, of: widest(of.settled)[0],
 }
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from PIL import Image, ImageDraw
 
-from weavecolor.colour.colorimetry import colour_words, icc_profile
+from weavecolor.colour.colorimetry import icc_profile
 from weavecolor.errors import InputError, capital
 from weavecolor.optics.appearance import appearance
 from weavecolor.optics.stack import Stack
@@ -144,7 +144,7 @@ def draw_sheet(
         x = paper.margin + column * cell_w + 0.5 * gap
         at = top + row * cell_h
         image.paste(picture, (round(x), round(at)))
-        words = colour_words(appearance(option.stack, scene, observer).reading.Lab)
+        words = appearance(option.stack, scene, observer).reading.words
         wide, under = size[0], at + size[1] + 0.25 * text
         if kind != FLAT:  # its patch stands beside its words
             patch = _picture(option.stack, scene, FLAT, _patch(text), scale, seeing, observer)
