@@ -45,6 +45,10 @@ def test_lights_and_metamerism(capsys):
     assert "between" in capsys.readouterr().out.splitlines()[-2]
     assert run(["decide", "metamerism", f"{ORGANZA}:warp", f"{ORGANZA}:weft"]) == 0
     assert "index" in capsys.readouterr().out
+    by_eye = "shot-chiffon-rose-yellow"  # its file gives screen colours
+    assert run(["decide", "metamerism", f"{by_eye}:warp", f"{by_eye}:warp"]) == 0
+    told = capsys.readouterr().out
+    assert "cannot be told" in told and "index" not in told and "hardly parts" not in told
 
 
 @pytest.mark.parametrize(

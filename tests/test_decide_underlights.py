@@ -88,6 +88,19 @@ def test_colours_far_apart_are_no_pair():
     assert "says little" in metamerism(RED.warp.colour, BLUE.warp.colour).words
 
 
+def test_colours_by_eye_may_part_in_any_other_light():
+    """Two dyes of one screen colour: their recovered spectra are one and part nowhere, yet real
+    ones do (the pair of the test above, by colour-science 0.5 and more)."""
+    one = RED.warp.colour
+    told = metamerism(one, one, recovered=True)
+    assert "would not see it (difference 0.0 give or take 0.7)" in told.words
+    assert "cannot be told" in told.words and "hardly parts" not in told.words
+    # by another light not even a match is sure: measured surfaces differ there by 1.8 on average
+    by_lamp = metamerism(one, one, "tungsten", recovered=True)
+    assert by_lamp.doubt > 1.8 and "Cannot tell (difference 0.0" in by_lamp.words
+    assert metamerism(one, one, "tungsten").doubt == told.doubt
+
+
 def test_bad_input_is_told():
     with pytest.raises(InputError, match="at least 2 scenes"):
         under_lights(STACK, SCENES[:1])

@@ -244,10 +244,12 @@ def metamerism(first: str, second: str, light: str) -> None:
     which yarn, such as "shot-organza-teal-copper:warp"."""
     from weavecolor.decide.underlights import metamerism as compared
 
-    made = compared(_yarn(first), _yarn(second), light)
+    (one, guessed), (other, also) = map(_yarn_colour, (first, second))
+    made = compared(one, other, light, recovered=guessed or also)
     width = max(map(len, made.lights)) + 2
     click.echo(f"match in {made.reference}: difference {made.match:.2f}")
-    for name, index in zip(made.lights, made.indices, strict=True):
+    indices = () if made.recovered else zip(made.lights, made.indices, strict=True)
+    for name, index in indices:
         click.echo(f"{name.ljust(width)}index {index:.2f}")
     click.echo(made.words)
 
@@ -285,11 +287,14 @@ def _workers(count: int, cluster: str) -> Iterator[Executor | None]:
         yield None
 
 
-def _yarn(text: str) -> Any:
+def _yarn_colour(text: str) -> tuple[Any, bool]:
+    """A yarn's reflectance, and whether that was recovered from a colour or a fit."""
     name, _, which = text.rpartition(":")
     if which not in ("warp", "weft") or not name:
         raise InputError(f'{text[:60]!r} names no yarn; write the cloth, ":" and warp or weft')
-    return getattr(cloth_called(name), which).colour
+    cloth = cloth_called(name)
+    how = dict(cloth.known).get(f"{which}.colour")
+    return getattr(cloth, which).colour, how is not None and how.way in ("assumed", "fitted")
 
 
 def _stack(cloths: tuple[str, ...], grain: str, behind: str) -> Stack:

@@ -8,6 +8,7 @@ remembered, not one seen side by side.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -21,7 +22,7 @@ from weavecolor.decide.wishes import widest
 from weavecolor.errors import InputError
 from weavecolor.optics.appearance import Appearance, appearance
 from weavecolor.optics.stack import Stack
-from weavecolor.optics.uncertainty import COVERAGE, MEASURED
+from weavecolor.optics.uncertainty import COVERAGE, MEASURED, RECOVERED
 from weavecolor.scene.scene import Scene
 
 #: Lights against which the special index is told, besides daylight as the reference (CIE 15 asks
@@ -83,7 +84,8 @@ class Metamerism:
 
     ``match``: CIEDE2000 between them in the reference light. ``indices``: the special index under
     each of ``lights``: what is left once the match in the reference light is made perfect.
-    ``doubt``: give or take of each, CIEDE2000.
+    ``doubt``: give or take of ``match``, CIEDE2000. ``recovered``: one of them was found from a
+    colour, so that its spectrum is one guess of many, and the indices are of that guess alone.
     """
 
     reference: str
@@ -91,6 +93,7 @@ class Metamerism:
     lights: tuple[str, ...]
     indices: tuple[float, ...]
     doubt: float = PAIR_DOUBT
+    recovered: bool = False
 
     @property
     def worst(self) -> int:
@@ -107,12 +110,20 @@ class Metamerism:
                 f"In {self.reference}: {match} The index is meant for colours that nearly match; "
                 "of these it says little."
             )
+        if self.recovered:
+            return (
+                f"In {self.reference}: {match} Whether they part when the light changes cannot be "
+                "told: a colour by eye, on a screen or of a fit stands for many dyes, which lie "
+                f"{RECOVERED:g} CIEDE2000 from one another's guess on average by tungsten, and "
+                "more by tubes and LEDs. Read both as spectra, or hold threads of both side by "
+                "side in each light."
+            )
         if index < 0.5:
             return f"In {self.reference}: {match} A change of light hardly parts them further."
         return (
             f"In {self.reference}: {match} Worst under {light}: even matched in {self.reference} "
             f"they would part by {index:.1f} there. "
-            f"{would_see(index, self.doubt, dim=light in DIM_LIGHTS).words}"
+            f"{would_see(index, PAIR_DOUBT, dim=light in DIM_LIGHTS).words}"
         )
 
 
@@ -122,12 +133,12 @@ def metamerism(
     reference: str = "daylight",
     lights: Sequence[str] = TEST_LIGHTS,
     observer: str = "2",
+    recovered: bool = False,
 ) -> Metamerism:
     """Special metamerism index, change of illuminant (CIE 15:2018), under several lights.
 
     ``first``, ``second``: reflectances (41,), such as the colours of two yarns, or the radiance
-    factors of two stacks in scenes of like directions. Lights are named as in ``lights``. Spectra
-    that were recovered from a colour are only one guess of many: for them the index tells little.
+    factors of two stacks in scenes of like directions. Lights are named as in ``lights``.
 
     Parameters
     ----------
@@ -138,6 +149,8 @@ def metamerism(
     lights : sequence of str
         At least one.
     observer : {"2", "10"}
+    recovered : bool
+        Whether one of them was recovered from a colour, by daylight: one guess of many.
 
     Examples
     --------
@@ -159,7 +172,9 @@ def metamerism(
         float(metamerism_index(one, other, base, light_spectrum(light), observer))
         for light in lights
     )
-    return Metamerism(reference, match, tuple(lights), indices)
+    guess = COVERAGE * RECOVERED if recovered and reference != "daylight" else 0.0
+    doubt = math.hypot(PAIR_DOUBT, 2.0**0.5 * guess)
+    return Metamerism(reference, match, tuple(lights), indices, doubt, recovered)
 
 
 def _several(scenes: Sequence[Scene], least: int) -> None:
