@@ -99,6 +99,9 @@ def test_seam_allowances_are_the_cloth_again():
     assert faces["doubled"] == [red, back, red, pale]
     assert faces["bound"] == [red, blue, back, red, blue, pale]
     assert st.seam_allowance(one).beside is one
+    bias = Stack((Layer(RED, 30.0),), WHITE)  # plain geometry: what is folded under is mirrored
+    grains = [x.grain_deg for x in st.seam_allowance(bias).there.layers]
+    assert grains == [30.0, -30.0, 30.0]
     assert len(st.pocket(one).there.layers) == 4
     assert [x.cloth.name for x in st.lining_edge(one).beside.layers] == ["red and black"]
 
@@ -128,6 +131,14 @@ def test_usual_items_fit_the_stack():
     assert "medium skin" not in [item.name for item in over_skin]  # skin under skin: not asked
     edge = st.slip_edge(stacked(1))
     assert (edge.there.backing.name, edge.beside.backing.name) == ("white", "skin medium")
+    for tone in ("light", "medium", "dark"):  # a slip lies on the skin that is there
+        worn = stacked(1, behind=backing(f"skin {tone}"))
+        edge = st.ITEMS["slip edge"](worn)
+        assert edge.name == f"edge of a white slip over {tone} skin"
+        assert edge.beside.backing == worn.backing
+        with pytest.raises(InputError, match="skin lies behind already"):
+            st.ITEMS["skin"](worn)
+    assert st.slip_edge(worn, "light").beside.backing.name == "skin light"
     assert set(st.ITEMS) >= {"dark underwear", "slip edge", "lining edge", "seam", "pocket"}
     assert "pocket" not in [item.name for item in st.usual_items(stacked(12))]
 

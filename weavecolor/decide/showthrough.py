@@ -78,14 +78,22 @@ def underwear(stack: Stack) -> Item:
     return Item("dark underwear", replace(stack, backing=UNDERWEAR), stack)
 
 
-def slip_edge(stack: Stack, tone: str = "medium") -> Item:
-    """The edge of a white slip over skin: with the slip on one side, skin alone on the other.
+def _own_skin(stack: Stack) -> str:
+    """The tone of the skin behind a stack, "" where something else is."""
+    behind_it = "" if stack.backing is None else stack.backing.name
+    return next((tone for tone in SKINS if behind_it == f"skin {tone}"), "")
+
+
+def slip_edge(stack: Stack, tone: str = "") -> Item:
+    """The edge of a white slip over skin: with the slip on one side, skin alone on the other;
+    ``tone`` as for :func:`skin`, by default that of the skin behind, or medium.
 
     Examples
     --------
     >>> slip_edge(single).name
     'edge of a white slip over medium skin'
     """
+    tone = tone or _own_skin(stack) or "medium"
     bare = skin(stack, tone).there
     return Item(
         f"edge of a white slip over {tone} skin", replace(stack, backing=backing("white")), bare
@@ -114,8 +122,9 @@ def seam_allowance(stack: Stack, finish: str = "doubled", binding: Cloth | None 
     _some(stack)
     outer = stack.layers[0]
     other = "back" if outer.face == "face" else "face"
-    # allowances are folded under, so the first shows its other side outwards, the next the same
-    folded = [replace(outer, face=other), outer]
+    # allowances are folded under, so the first shows its other side outwards, mirrored at the
+    # seam, the next the same
+    folded = [replace(outer, grain_deg=-outer.grain_deg, face=other), outer]
     if finish == "open":
         under = folded[:1]
     elif finish == "doubled":
@@ -158,6 +167,12 @@ def skin(stack: Stack, tone: str = "medium") -> Item:
     return Item(f"{tone} skin", replace(stack, backing=backing(f"skin {tone}")), stack)
 
 
+def _skin_asked(stack: Stack) -> Item:
+    if _own_skin(stack):
+        raise InputError("skin lies behind already; put what the dress has behind there instead")
+    return skin(stack)
+
+
 def pocket(stack: Stack, cloth: Cloth | None = None) -> Item:
     """A pocket bag: two layers of ``cloth`` (the innermost layer's by default) inmost.
 
@@ -180,7 +195,7 @@ ITEMS: dict[str, Callable[[Stack], Item]] = {
     "lining edge": lining_edge,
     "seam": seam_allowance,
     "pocket": pocket,
-    "skin": skin,
+    "skin": _skin_asked,
 }
 
 
@@ -194,17 +209,12 @@ def usual_items(stack: Stack) -> tuple[Item, ...]:
     >>> len(usual_items(single)) > 3
     True
     """
-    behind_it = "" if stack.backing is None else stack.backing.name
-    own = next((tone for tone in SKINS if behind_it == f"skin {tone}"), "")
-    items = [
-        tape(stack, "dark"), tape(stack, "white"), underwear(stack),
-        slip_edge(stack, own or "medium"),
-    ]  # fmt: skip
+    items = [tape(stack, "dark"), tape(stack, "white"), underwear(stack), slip_edge(stack)]
     if len(stack.layers) + 2 <= MOST_LAYERS:
         items += [seam_allowance(stack), pocket(stack)]
     if len(stack.layers) > 1:
         items.append(lining_edge(stack))
-    if not own:
+    if not _own_skin(stack):
         items.append(skin(stack))
     return tuple(items)
 
