@@ -11,10 +11,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
+from scipy.special import j0
 from shapely.geometry import Polygon
 
 from weavecolor.cli import run
 from weavecolor.cutting.asked import fullness_from, in_hand_from, length_from, size_from
+from weavecolor.cutting.folds import fold_profile
 from weavecolor.cutting.fullness import FullnessWanted, plan_fullness, skirt_layers
 from weavecolor.cutting.lay import CANNOT, lay
 from weavecolor.cutting.needed import cloth_needed
@@ -27,13 +30,15 @@ from weavecolor.files.clothfile import load_swatch, swatch_folder
 from weavecolor.making.answers import fits_of, needs_of, project_cloth, stack_of
 from weavecolor.making.file import from_json, save_making, to_json
 from weavecolor.making.model import Making, MakingLayer, MakingOption
-from weavecolor.optics.appearance import contrast_ratio
+from weavecolor.optics.appearance import appearances, contrast_ratio
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.report import sheetfrommaking
 from weavecolor.report.fullnesstable import as_data, as_text, fullness_table
 from weavecolor.report.laydrawing import lay_page
 from weavecolor.report.sheetfrommaking import SheetChoices, making_sheet
 from weavecolor.report.sheetwords import needed_sentences
+from weavecolor.scene.backings import Backing
+from weavecolor.scene.places import scene, with_viewer
 from weavecolor.textile.construction import describe
 from weavecolor.textile.units import length_mm, sett_per_cm
 
@@ -343,6 +348,37 @@ def test_the_table_of_fullness_counts_layers_and_says_what_it_hides():
     assert "(contrast ratio of ISO 2471: " in words
     one = as_text(replace(table, layers=1))
     assert "laid flat it hides" in one
+
+
+def test_gathers_hide_more_than_flat_cloth_for_they_slope():
+    """The meander of 1.5 to 1 (sine-generated, Langbein and Leopold 1966) nowhere overlaps; each
+    part of it hides as cloth seen as far aside does, told by the viewer's place in even light."""
+    cloth = load_swatch("cotton-voile-white")
+    made = fullness_table(["gathered"], 60, 93, 50, fullness=1.5, cloth=cloth)
+    steepest = brentq(lambda a: j0(a) - 60.0 / made.ways[0].plan.joined_cm, 0.0, 2.4)
+    assert np.degrees(steepest) < 85.0 and made.ways[0].plan.shares.layers == (1,)
+    aside = np.array([0.0, 20.0, 40.0, 55.0, 65.0, 75.0, 85.0])
+    grounds = [Backing("black", np.zeros(41)), Backing("white", np.full(41, 0.89))]
+    hides = [
+        np.divide(*(x.reading.XYZ[1] for x in appearances(
+            Stack((Layer(cloth),)), grounds, with_viewer(scene("overcast"), slope, 90.0)
+        )))
+        for slope in aside
+    ]  # fmt: skip
+    slope = steepest * np.cos(2.0 * np.pi * (np.arange(4000) + 0.5) / 4000)
+    seen = np.interp(np.degrees(np.abs(slope)), aside, hides)
+    wanted = np.average(seen, weights=np.cos(slope))  # by how much of the view each part takes
+    assert made.ways[0].hides == pytest.approx(wanted, abs=0.015)
+    assert made.flat_hides == pytest.approx(hides[0], abs=1e-6)
+    assert made.ways[0].hides > 1.25 * made.flat_hides
+
+
+def test_cloth_in_folds_slopes_as_far_as_it_covers():
+    # plain geometry: a pressed pleat lies flat, but for what its .5 mm folds lie on
+    assert fold_profile("knife", 3.0).slant_deg.max() < 2.0
+    folds = fold_profile("gathered", 2.0, samples=4000)
+    one = folds.layers == 1
+    assert folds.slant_deg[one] == pytest.approx(np.abs(folds.normal_deg[one]), abs=2.0)
 
 
 # --- the cloth in hand ------------------------------------------------------------------------

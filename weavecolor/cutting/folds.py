@@ -77,6 +77,12 @@ class FoldProfile:
     curve_x: NDArray[np.float64]
     curve_depth: NDArray[np.float64]
 
+    @property
+    def slant_deg(self) -> NDArray[np.float64]:
+        """How far the cloth met lies from square to the line of sight, degrees, 0 to 90: of its
+        ``layers`` together, by the ``cover`` that they make."""
+        return np.degrees(np.arccos(np.clip(self.layers / self.cover, 0.0, 1.0)))
+
 
 def check_fullness(kind: str, fullness: float) -> None:
     """Raise InputError unless cloth can be taken in that way by that much.

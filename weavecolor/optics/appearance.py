@@ -326,14 +326,27 @@ def contrast_ratio(stack: Stack) -> float:
     >>> contrast_ratio(single) < contrast_ratio(double) < 1.0
     True
     """
-    pile = seen_optics(stack, ((0.0, 0.0),))
+    return contrast_ratios(stack, ((0.0, 0.0),))[0]
+
+
+def contrast_ratios(stack: Stack, sights: Sequence[Way]) -> tuple[float, ...]:
+    """As :func:`contrast_ratio`, seen from each of ``sights`` (zenith, azimuth), degrees: of cloth
+    that lies at a slope, as in folds.
+
+    Examples
+    --------
+    >>> straight, slant = contrast_ratios(single, ((0.0, 0.0), (60.0, 90.0)))
+    >>> straight == contrast_ratio(single), straight < slant
+    (True, True)
+    """
+    pile = seen_optics(stack, sights)
     grounds = [np.zeros(BANDS), np.full(BANDS, CONTRAST_WHITE)]
     light = light_spectrum("D65")
     black, white = (
-        xyz((k[:, -1] @ pile.share) * light, light)[1]
+        [xyz((k[:, sight] @ pile.share) * light, light)[1] for sight in range(-len(sights), 0)]
         for k in over_backings(pile, grounds, GAPS[stack.lay])
     )
-    return float(black / white) if white > 0 else 1.0
+    return tuple(float(b / w) if w > 0 else 1.0 for b, w in zip(black, white, strict=True))
 
 
 def appearance(stack: Stack, scene: Scene, observer: str = "2") -> Appearance:

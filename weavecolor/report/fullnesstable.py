@@ -12,13 +12,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from weavecolor.cutting.folds import LayerShares
+import numpy as np
+
+from weavecolor.cutting.folds import LayerShares, fold_profile
 from weavecolor.cutting.fullness import FullnessPlan, FullnessWanted, HeightLayers, skirt_layers
 from weavecolor.cutting.lengths import LONGEST_CM, cm, cm_and_inches, enough_words
 from weavecolor.cutting.needed import ClothNeeded, cloth_needed
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError, capital
-from weavecolor.optics.appearance import CONTRAST_WORDS, contrast_ratio
+from weavecolor.optics.appearance import CONTRAST_WORDS, contrast_ratio, contrast_ratios
 from weavecolor.optics.stack import MOST_LAYERS, Layer, Stack, layer_count
 from weavecolor.report.comparisontable import columns, rounded
 from weavecolor.report.sheetwords import KIND_WORDS, pleat_words
@@ -151,13 +153,13 @@ def fullness_table(
                 FullnessWay(
                     plan, need, down,
                     None if thick is None else plan.bulk_mm(thick, layers),
-                    None if cloth is None else _hides(cloth, plan.shares, layers, grain),
+                    None if cloth is None else _hides(cloth, plan, layers, grain),
                 )
             )  # fmt: skip
     return FullnessTable(
         finished_cm, cloth_width_cm, length_cm, fullness, hem_round_cm, tuple(ways), layers,
         "" if cloth is None else cloth.name, thick,
-        None if cloth is None else _hides(cloth, LayerShares((1,), (1.0,)), layers, 0.0),
+        None if cloth is None else contrast_ratio(_deep_stack(cloth, layers, 0.0)),
     )  # fmt: skip
 
 
@@ -166,16 +168,37 @@ def _roll(width: float) -> ClothInHand:
     return ClothInHand(width, LONGEST_CM)
 
 
-def _hides(cloth: Cloth, shares: LayerShares, layers: int, grain: float) -> float:
+#: Slopes, degrees, at which cloth in gathers is looked at; what lies steeper is seen as the last.
+#: Fifteen of them change what gathers hide by .006 at most (organza and voile, 1.5 to 6 to 1).
+_SLANTS = (0.0, 50.0, 75.0)
+
+
+def _hides(cloth: Cloth, plan: FullnessPlan, layers: int, grain: float) -> float:
     """Contrast ratio over the view, each part with its number of layers; 0-1.
 
-    Beyond the most layers that a stack can have, the deepest of them stands for it.
+    In gathers cloth lies at a slope, where its threads cover more of what is behind: it is seen
+    there from so far aside. Beyond the most layers that a stack can have, the deepest of them
+    stands for it.
     """
+    if plan.kind != "gathered":
+        parts = zip(plan.shares.layers, plan.shares.share, strict=True)
+        return sum(share * contrast_ratio(_deep_stack(cloth, n * layers, grain))
+                   for n, share in parts)  # fmt: skip
+    from scipy.interpolate import PchipInterpolator  # slow to load
+
+    folds = fold_profile("gathered", plan.fullness)
+    slants = np.minimum(folds.slant_deg, _SLANTS[-1])
     total = 0.0
-    for count, share in zip(shares.layers, shares.share, strict=True):
-        deep = min(count * layers, MOST_LAYERS)
-        total += share * contrast_ratio(Stack((Layer(cloth, grain),) * deep))
-    return total
+    for count in np.unique(folds.layers):
+        deep = _deep_stack(cloth, int(count) * layers * (2 if plan.doubled else 1), grain)
+        # folds run down the garment, so cloth slopes to either side
+        hides = contrast_ratios(deep, [(slant, 90.0) for slant in _SLANTS])
+        total += float(PchipInterpolator(_SLANTS, hides)(slants[folds.layers == count]).sum())
+    return total / folds.layers.size
+
+
+def _deep_stack(cloth: Cloth, count: int, grain: float) -> Stack:
+    return Stack((Layer(cloth, grain),) * min(count, MOST_LAYERS))
 
 
 def as_text(table: FullnessTable) -> str:
