@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from weavecolor.cli import run
 from weavecolor.errors import InputError
 from weavecolor.textile import units
 
@@ -216,3 +217,46 @@ def test_labels_as_mills_and_shops_write_them():
     for text in ("16mm", "16 m/m"):
         assert units.areal_mass_g_m2(text) == units.areal_mass_g_m2("16 momme")
     assert units.areal_mass_g_m2("1.9 oz / yd2") == units.areal_mass_g_m2("1.9 oz/yd2")
+
+
+@pytest.mark.parametrize(
+    ("text", "fibre", "right", "tex"),
+    [
+        # one pound of 300, 560 and 840 yards: ISO 2947 lists these counts; the hanks from memory
+        ("40s", "flax", "40 lea", 1653.5162 / 40),
+        ("2/48s", "wool", "2/48 worsted", 885.8122 / 24),
+        ("60/2s", "silk", "Ne 60/2", 590.5415 / 30),
+        ("60s", "silk", "Ne 60", 590.5415 / 60),
+        ("2/60s", "cotton", "2/60 Ne", 590.5415 / 30),
+    ],
+)
+def test_a_bare_s_is_cotton_s_count_of_cotton_alone(text, fibre, right, tex):
+    assert units.linear_density_tex(right) == pytest.approx(tex, rel=1e-6)
+    units.check_hank(right, fibre)
+    if fibre == "cotton" or text == "60s":
+        units.check_hank(text, fibre)
+        return
+    with pytest.raises(InputError, match=f"of {fibre} counts .*: write"):
+        units.check_hank(text, fibre)
+
+
+def test_linen_of_40s_is_asked_about_wherever_it_is_told(tmp_path, capsys):
+    file = tmp_path / "linen.toml"
+    yarn = 'fibre = "linen"\ncount = "40s"\nkind = "spun"\ncolour = "#c8b898"\n'
+    file.write_text(
+        f'name = "L"\nweave = "plain"\nends = "16 /cm"\npicks = "16 /cm"\n[warp]\n{yarn}'
+        f"[weft]\n{yarn}"
+    )
+    assert run(["describe", str(file)]) == 2
+    told = capsys.readouterr().err
+    assert "warp.count" in told and '"40 lea" or "Ne 40"' in told and told.count("\n") == 1
+    file.write_text(file.read_text().replace("40s", "40 lea"))
+    assert run(["describe", str(file)]) == 0
+    assert "41.3 tex" in capsys.readouterr().out
+    table = tmp_path / "seen.csv"
+    table.write_text("nm,w\n" + "\n".join(f"{nm},0.5" for nm in range(400, 710, 10)))
+    words = ["measure", "spectra", str(table), "--over-white", "w", "--ends", "16 /cm", "--picks",
+             "16 /cm", "--fibre", "flax", "--yarn", "spun", "--warp-count", "40s"]  # fmt: skip
+    assert run(words) == 2
+    told = capsys.readouterr().err
+    assert "--warp-count" in told and "40 lea" in told

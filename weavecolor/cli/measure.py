@@ -194,13 +194,13 @@ def grid(
     from weavecolor.measure.photograph import read_photograph
     from weavecolor.measure.shots import look_wound
     from weavecolor.measure.tocloth import start_cloth
-    from weavecolor.textile.units import linear_density_tex, sett_per_cm
+    from weavecolor.textile.units import check_hank, linear_density_tex, sett_per_cm
 
     if out is not None and out.suffix.lower() != ".csv":
         raise InputError("a spectrum's file ends in .csv", file=str(out))
     boxes = _marks(marks)
 
-    def given(text: str, convert: Callable[[Any], float], field: str) -> float:
+    def given(text: str, convert: Callable[[Any], Any], field: str) -> Any:
         try:
             return convert(text)
         except InputError as error:
@@ -210,6 +210,7 @@ def grid(
     tex = given(count, linear_density_tex, "--count")
     own = start_cloth("grid", per_cm, per_cm, warp_fibre=fibre, warp_kind=yarn, warp_tex=tex,
                       weft_tex=tex, warp_like=like).warp  # fmt: skip
+    given(count, lambda text: check_hank(text, own.fibre.name), "--count")
     shots = [read_photograph(path) for path in (white, black) if path is not None]
     names = ("white", "black")[: len(shots)]
     held = [

@@ -403,6 +403,8 @@ def _yarn(
         raise fields.refuse(
             f"{sort.name!r} is {sort.kind} {sort.fibre}, the yarn {kind} {made_of.name}", "like"
         )
+    if "count" in fields:
+        fields.convert("count", lambda text: units.check_hank(text, made_of.name))
     tex, told = size
     filaments = _filaments(fields, tex, told)
     gum = _gum(fields)

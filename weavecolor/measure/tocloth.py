@@ -23,7 +23,7 @@ from weavecolor.textile import construction
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.fibres import fibre
 from weavecolor.textile.howknown import HowKnown, Knowledge, knowledge
-from weavecolor.textile.units import areal_mass_g_m2, linear_density_tex, sett_per_cm
+from weavecolor.textile.units import areal_mass_g_m2, check_hank, linear_density_tex, sett_per_cm
 from weavecolor.textile.usual import KINDS, LUSTRES, USUAL, usual_yarn
 from weavecolor.textile.weaves import weave
 
@@ -185,6 +185,12 @@ def start_told(
         known.append(Known("open share", count.open_share, sure))
     made = start_cloth(name, given["ends"], given["picks"], warp_tex=sizes["warp tex"],
                        weft_tex=sizes["weft tex"], **yarns)  # fmt: skip
+    for key, yarn in (("warp count", made.warp), ("weft count", made.weft)):
+        if key in given:
+            try:
+                check_hank(told[key] or "", yarn.fibre.name)
+            except InputError as error:
+                raise error.at(field=called(key)) from None
     return made, known
 
 

@@ -17,8 +17,10 @@ from weavecolor.errors import InputError, shown
 
 GRAMS_PER_POUND = 453.59237
 CM_PER_INCH = 2.54
-#: Ne x tex: 840 yards to the pound of cotton count 1, in g/km.
-NE_TEX = 1000.0 * GRAMS_PER_POUND / (840.0 * 0.9144)
+#: Ne x tex: 840 yards to the pound of cotton count 1, in g/km; of linen's lea 300, of worsted 560.
+NE_TEX, LEA_TEX, WORSTED_TEX = (
+    1000.0 * GRAMS_PER_POUND / (yards * 0.9144) for yards in (840.0, 300.0, 560.0)
+)
 #: g/m2 in one momme: one pound in a piece of 45 inches by 100 yards.
 MOMME_G_M2 = GRAMS_PER_POUND / (45.0 * 0.0254 * 100.0 * 0.9144)
 #: g/m2 in one ounce (a sixteenth of a pound) per square yard.
@@ -40,9 +42,26 @@ _COUNTS: Mapping[str, float] = MappingProxyType(
         "nec": NE_TEX,
         "s": NE_TEX,
         "cotton count": NE_TEX,
+        "lea": LEA_TEX,
+        "nel": LEA_TEX,
+        "worsted": WORSTED_TEX,
+        "nek": WORSTED_TEX,
         "nm": 1000.0,
         "metric count": 1000.0,
     }
+)
+#: Fibres whose bare "s" is another count than cotton's, and how to write either; trade practice,
+#: from memory.
+_OTHER_S: Mapping[str, str] = MappingProxyType(
+    {
+        "flax": 'lea of 300 yards, of cotton hanks of 840: write "40 lea" or "Ne 40"',
+        "wool": 'hanks of 560 yards, or woollen ones, of cotton 840: write "48 worsted", "Nm 54" '
+        'or "Ne 32"',
+    }
+)
+_FOLDED_SILK_S = (
+    "the count of the folded thread, or of the singles: write "
+    '"Ne 30" for two threads of 60s, or "Ne 60" where both together make it'
 )
 #: Threads that yarn is plied of at most, where count and ply must be told apart.
 _MOST_PLY = 12
@@ -142,9 +161,10 @@ def typed(text: str, hint: str = "") -> str:
 def linear_density_tex(text: str) -> float:
     """Linear density in tex (g/km) of a yarn size such as ``"21 denier"``.
 
-    Takes tex, dtex, denier, cotton count ("Ne 40", "40s", plied "Ne 60/2" or "2/60s") and metric
-    count ("Nm 60"). A raw-silk size given as a range, "20/22 denier", is taken at its middle;
-    "3 x 20/22 denier" is three threads of it. Raises InputError for anything else.
+    Takes tex, dtex, denier, cotton count ("Ne 40", "40s", plied "Ne 60/2" or "2/60s"), metric
+    count ("Nm 60"), linen's ("40 lea") and worsted's ("2/48 worsted"). A raw-silk size
+    given as a range, "20/22 denier", is taken at its middle; "3 x 20/22 denier" is three threads of
+    it. Raises InputError for anything else.
 
     Examples
     --------
@@ -181,6 +201,22 @@ def linear_density_tex(text: str) -> float:
     else:
         raise InputError(f"{tidy!r} has no known yarn unit; {_YARN_HINT}")
     return _positive(many * tex, what, _YARN_HINT)
+
+
+def check_hank(text: str, fibre: str) -> None:
+    """Raise InputError for a size of yarn of ``fibre`` such as "40s", where that is another count
+    than of cotton or may be: of linen 40s is 41 tex, of cotton 15.
+
+    Examples
+    --------
+    >>> check_hank("40s", "cotton"), check_hank("40 lea", "flax")
+    (None, None)
+    """
+    match, tidy, unit = _split(text, _YARN_VALUE, "yarn size", _YARN_HINT)
+    silk = _FOLDED_SILK_S if fibre == "silk" and match["b"] else None
+    told = _OTHER_S.get(fibre, silk)
+    if unit == "s" and told:
+        raise InputError(f"{tidy!r} of {fibre} counts {told}")
 
 
 def yarn_size(text: str) -> tuple[float, int | None]:
