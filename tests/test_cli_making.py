@@ -15,6 +15,7 @@ from weavecolor.cli._making import example_projects
 from weavecolor.cutting.fullness import FullnessWanted
 from weavecolor.cutting.piecesfile import cutting_from_toml
 from weavecolor.cutting.remnant import ClothInHand
+from weavecolor.decide.showthrough import show_through, tape
 from weavecolor.decide.wishes import Limits
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch, read_cloth, swatch_folder
@@ -29,12 +30,13 @@ from weavecolor.making.answers import (
     with_stacks,
 )
 from weavecolor.making.file import from_json, load_making, save_making, to_dict, to_json
-from weavecolor.making.lightchoice import LightChoice, scene_of
+from weavecolor.making.lightchoice import OWN_LIGHT, LightChoice, light_words, scene_of
 from weavecolor.making.model import Making, MakingLayer, MakingOption, Measured
 from weavecolor.optics.appearance import appearance
-from weavecolor.optics.stack import Stack
+from weavecolor.optics.stack import Layer, Stack
 from weavecolor.report.makingsheet import MakingSheet, SheetLayer, SheetSwatch, making_sheet_pdf
 from weavecolor.report.sheetfrommaking import sheet_basis
+from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 
 EXAMPLE = "two-skirt-evening"
@@ -289,6 +291,26 @@ def test_the_light_of_a_project_is_the_one_that_was_set():
     assert lights_of(held) == (moved, LightChoice("candlelit"))
     assert scene_of(moved).lights[0].azimuth_deg != scene("ballroom").lights[0].azimuth_deg
     assert lights_of(project(scenes=())) == (LightChoice(),)
+
+
+def test_where_light_and_eye_stand_is_told_with_every_answer(tmp_path, capsys):
+    """By what was set, in the words of one who faces the cloth."""
+    below = LightChoice("footlights", eye_moved=True, eye_side_deg=40, eye_height_deg=-10)
+    own = LightChoice(OWN_LIGHT, side_deg=-60, lamp="candle", soft=0.25, wide_deg=10)
+    for light, words in (
+        (below, "footlights, seen from 40° right, 10° down"),
+        (own, "light of your own (candle, 10° wide to each side, 25% all around), light from 60° "
+         "left, level"),
+        (LightChoice("ballroom", True, 0, 20), "ballroom, light from straight ahead, 20° up"),
+    ):  # fmt: skip
+        assert light_words(light) == words == scene_of(light).name
+        path = tmp_path / "mine.json"
+        save_making(path, project(light=light, scenes=()))
+        assert run(["project", "show", str(path)]) == 0
+        assert f"Lights: {words}" in capsys.readouterr().out
+    stack = Stack((Layer(load_swatch("silk-chiffon-ivory")),), backing("white"))
+    told = show_through(tape(stack), scene_of(below)).words
+    assert "footlights, seen from 40° right, 10° down" in told
 
 
 def test_wishes_limits_and_fullness_are_kept():

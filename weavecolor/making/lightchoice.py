@@ -5,7 +5,7 @@ Knows named places, sides and heights, and how they become scenes; knows nothing
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -82,7 +82,8 @@ def direction(side_deg: float, height_deg: float) -> tuple[float, float]:
 
 @lru_cache(maxsize=256)
 def scene_of(light: LightChoice) -> Scene:
-    """The scene that was chosen. Raises InputError for a place or lamp that is not known.
+    """The scene that was chosen, called by its words. Raises InputError for a place or lamp that is
+    not known.
 
     Examples
     --------
@@ -92,7 +93,7 @@ def scene_of(light: LightChoice) -> Scene:
     zenith, azimuth = direction(light.side_deg, light.height_deg)
     if light.place == OWN_LIGHT:
         made = custom_scene(
-            light.lamp, zenith, azimuth, light.soft, half_deg=light.wide_deg, name=OWN_LIGHT
+            light.lamp, zenith, azimuth, light.soft, half_deg=light.wide_deg
         )
     else:
         made = scene(light.place)
@@ -101,29 +102,34 @@ def scene_of(light: LightChoice) -> Scene:
     if light.eye_moved:
         eye_zenith, eye_azimuth = direction(light.eye_side_deg, light.eye_height_deg)
         made = with_viewer(made, min(eye_zenith, 85.0), eye_azimuth)
-    return made
+    return replace(made, name=light_words(light))
 
 
 def light_words(light: LightChoice) -> str:
-    """The light in a few words.
+    """The light in a few words, and the eye where it is moved.
 
     Examples
     --------
     >>> light_words(LightChoice("footlights"))
     'footlights'
+    >>> light_words(LightChoice("ballroom", eye_moved=True, eye_side_deg=-40))
+    'ballroom, seen from 40° left, level'
     """
-    lamp = f" ({light.lamp})" if light.place == OWN_LIGHT else ""
-    told = f"{light.place}{lamp}"
+    told = light.place
+    if light.place == OWN_LIGHT:
+        told += f" ({light.lamp}, {light.wide_deg}° wide to each side, {light.soft:.0%} all around)"
     if light.moved or light.place == OWN_LIGHT:
-        side = (
-            "straight ahead"
-            if light.side_deg == 0
-            else f"{abs(light.side_deg)}° {'right' if light.side_deg > 0 else 'left'}"
-        )
-        height = (
-            "level"
-            if light.height_deg == 0
-            else f"{abs(light.height_deg)}° {'up' if light.height_deg > 0 else 'down'}"
-        )
-        told += f", light from {side}, {height}"
+        told += f", light from {_aside(light.side_deg, light.height_deg)}"
+    if light.eye_moved:
+        told += f", seen from {_aside(light.eye_side_deg, light.eye_height_deg)}"
     return told
+
+
+def _aside(side_deg: int, height_deg: int) -> str:
+    side, height = (
+        f"{abs(angle)}° {more if angle > 0 else less}" if angle else none
+        for angle, more, less, none in (
+            (side_deg, "right", "left", "straight ahead"), (height_deg, "up", "down", "level"),
+        )
+    )  # fmt: skip
+    return f"{side}, {height}"
