@@ -45,6 +45,11 @@ def test_packaged_skin_follows_from_the_measurements():
     visible = (raw[:, 0] >= 380) & (raw[:, 0] <= 780)
     order = np.argsort(people[visible].mean(axis=0))
     assert table["median"] == pytest.approx(np.median(people, axis=1), abs=6e-5)
+    darkest = people[:, order[0]]  # one who sends back least at nearly every wavelength
+    assert table["minimum"][::10] == pytest.approx(darkest[::10], abs=0.01)
+    assert backing("skin deep").reflectance == pytest.approx(
+        np.interp(WAVELENGTHS, raw[:, 0], darkest), abs=0.01
+    )
     for name, who in (("dark", order[:10]), ("medium", order[45:55]), ("light", order[90:])):
         assert table[name] == pytest.approx(people[:, who].mean(axis=1), abs=6e-5)
 
@@ -56,6 +61,7 @@ def test_skin_backings_lie_in_the_measured_band_in_order():
         assert np.all(values >= low) and np.all(values <= high)
     assert np.all(tones["light"] > tones["medium"])
     assert np.all(tones["medium"] > tones["dark"])
+    assert np.all(tones["dark"] > tones["deep"])
     # Blood: skin dips near 540 and 575 nm with a rise between (oxyhaemoglobin; from memory).
     at = {nm: tones["light"][np.flatnonzero(nm == WAVELENGTHS)[0]] for nm in (540, 560, 580, 620)}
     assert at[560] > at[540] and at[620] > at[580] + 0.1

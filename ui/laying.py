@@ -147,7 +147,8 @@ def behind(now: Making) -> None:
         shown,
         _choose_backing,
         options=(*backing_names(), OWN_COLOUR, OPEN_AIR),
-        help="Lining, slip, skin or wall. Skin is measured: light, medium and dark of 100 people.",
+        help="Lining, slip, skin or wall. Skin is measured: light, medium and dark of 100 people, "
+        "and deep, the darkest of them; deeper is told by its colour.",
     )
     if shown == OWN_COLOUR:
         bound(

@@ -57,7 +57,11 @@ class Backing(ByValue):
         return f"Backing({self.name!r})"
 
 
-SKINS = ("light", "medium", "dark")
+#: Tones of skin, and their columns in ``data/skin.csv``: deep is the darkest of the people
+#: measured, of L* 43; deeper skin exists, and is told by its screen colour.
+SKINS: Mapping[str, str] = MappingProxyType(
+    {"light": "light", "medium": "medium", "dark": "dark", "deep": "minimum"}
+)
 
 #: Other words for a skin of the table; the tone nearest in lightness.
 SKIN_ALSO: Mapping[str, str] = MappingProxyType(
@@ -68,8 +72,7 @@ SKIN_ALSO: Mapping[str, str] = MappingProxyType(
         "skin tan": "skin medium",
         "skin olive": "skin medium",
         "skin brown": "skin dark",
-        "skin deep": "skin dark",
-        "skin black": "skin dark",
+        "skin black": "skin deep",
     }
 )
 
@@ -109,7 +112,7 @@ def backing(spec: str) -> Backing:
     Examples
     --------
     >>> backing("skin deep").name, backing("navy").name
-    ('skin dark', 'navy')
+    ('skin deep', 'navy')
     >>> backing("skin dark").name, backing("#d8c9a0").reflectance.shape
     ('skin dark', (41,))
     """
@@ -127,7 +130,7 @@ def backing(spec: str) -> Backing:
             'screen colour such as "#d8c9a0" or "navy"' + elsewhere(name)
         )
     if name.startswith("skin "):
-        return Backing(name, _table("skin")[name.removeprefix("skin ")])
+        return Backing(name, _table("skin")[SKINS[name.removeprefix("skin ")]])
     return Backing(name, _table("backings")[name])
 
 
