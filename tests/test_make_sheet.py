@@ -11,12 +11,16 @@ from hypothesis import strategies as st
 from PIL import Image
 from shapely.geometry import Polygon, box
 
+from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.cutting.fullness import FullnessWanted, plan_fullness
 from weavecolor.cutting.lay import lay
 from weavecolor.cutting.needed import cloth_needed
 from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError
+from weavecolor.files.clothfile import load_swatch
+from weavecolor.optics.appearance import appearance
+from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.canvas import A4, Line, Page, Picture, Shape, Text, text_width, wrapped
 from weavecolor.picture.canvaspng import page_image
 from weavecolor.report.cautions import cautions
@@ -33,6 +37,8 @@ from weavecolor.report.makingsheet import (
 from weavecolor.report.sheetblocks import Style
 from weavecolor.report.sheetdrawings import lay_drawing, layer_icon
 from weavecolor.report.sheetlayout import GUIDE, grain_words, needed_sentences, sheet_pages
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
 
 FRONT = Piece.rectangle("front", 20, 40, fold_edge=3)
 GORE = Piece.polygon("gore", [(0, 0), (50, 0), (35, 60), (20, 60)], quantity=2)
@@ -86,6 +92,19 @@ def test_panels_of_two_grains_are_told_apart_and_cut_once_for_their_layer():
     assert "skirt panel, straight grain 2 112 cm" in text
     assert "skirt panel, cross grain 1 183 cm" in text  # 2.5 x 72 and a seam at both ends
     assert "each of the 2 layers, and panels in the layers of the cloth or grain named" in text
+
+
+def test_colours_of_a_gathered_skirt_are_said_to_be_of_flat_cloth():
+    """Plain sums: 3 to 1 in knife pleats lies three deep, and three layers look otherwise."""
+    text, pages, _ = pdf_text(making_sheet_pdf(sheet()))
+    assert pages == 2
+    assert "told of the layers lying flat" in text and "skirt (gathered, " in text
+    flat = plan_fullness("flat", 70, 110, 70, fullness=1.0)
+    for plans in ((), (("panel", flat),)):
+        assert "lying flat" not in pdf_text(making_sheet_pdf(sheet(fullness=plans)))[0]
+    layer, skin = Layer(load_swatch("silk-chiffon-ivory")), backing("skin dark")
+    one, three = (appearance(Stack((layer,) * n, skin), scene("overcast")) for n in (1, 3))
+    assert float(ciede2000(one.reading.Lab, three.reading.Lab)) > 6.0
 
 
 def test_the_pdf_holds_real_text_with_every_section():

@@ -34,9 +34,14 @@ from weavecolor.report.sheetblocks import (
     stacked,
     table,
 )
-from weavecolor.report.sheetdata import MakingSheet, SheetColour, SheetSwatch
+from weavecolor.report.sheetdata import MakingSheet, SheetSwatch
 from weavecolor.report.sheetdrawings import lay_drawing, layer_icon, numbered, sample_box
-from weavecolor.report.sheetwords import fullness_sentences, grain_words, needed_sentences
+from weavecolor.report.sheetwords import (
+    folds_words,
+    fullness_sentences,
+    grain_words,
+    needed_sentences,
+)
 from weavecolor.textile import grain
 
 MARGIN, BOTTOM = 14.0, 15.0
@@ -131,7 +136,7 @@ def _blocks(sheet: MakingSheet, style: Style, drawn: Drawn) -> list[Block]:
     else:
         blocks.append(left)
     if sheet.colours:
-        blocks += [heading("Predicted colour", WIDTH, style), *_colours(sheet.colours, style)]
+        blocks += [heading("Predicted colour", WIDTH, style), *_colours(sheet, style)]
     if sheet.show_through:
         blocks.append(heading("What will show through", WIDTH, style))
         blocks += bullets(sheet.show_through, WIDTH, style.of("show through"))
@@ -231,7 +236,8 @@ def _swatch(swatch: SheetSwatch, wide: float, style: Style) -> Block:
     return stacked([Block(tuple(marks), tall + 0.6), caption])
 
 
-def _colours(colours: tuple[SheetColour, ...], style: Style) -> list[Block]:
+def _colours(sheet: MakingSheet, style: Style) -> list[Block]:
+    colours = sheet.colours
     shown, rest = shortened(colours, style.of("colours"))
     rows = []
     for colour in shown:
@@ -271,6 +277,8 @@ def _colours(colours: tuple[SheetColour, ...], style: Style) -> list[Block]:
     if any(not colour.on_screen for colour in colours):
         says += " * The cloth is more vivid than any screen can show; chip and pictures are duller."
     blocks.append(paragraph(says, WIDTH, style.small, colour=SOFT))
+    if folds := folds_words(sheet.fullness):
+        blocks.append(paragraph(folds, WIDTH, style.body))
     return blocks
 
 

@@ -6,6 +6,7 @@ Knows sentences; how they are set on the page is ``sheetlayout``.
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 
 from weavecolor.cutting.fullness import FullnessPlan
 from weavecolor.cutting.lay import Lay
@@ -108,6 +109,21 @@ def in_hand_cm(lay: Lay) -> float:
     """Length of the cloth that was laid on, along the warp, cm."""
     along = [y for _, y in lay.edge]
     return (max(along) - min(along)) * (2.0 if lay.fold == "crosswise" else 1.0)
+
+
+def folds_words(plans: Sequence[tuple[str, FullnessPlan]]) -> str:
+    """That colours and what shows through are told of cloth lying flat, where any is taken in."""
+    taken = [
+        f"{name} ({KIND_WORDS[plan.kind]}, {plan.fullness:.1f} to 1)"
+        for name, plan in plans if plan.kind != "flat"
+    ]  # fmt: skip
+    if not taken:
+        return ""
+    return (
+        "Colours, and what will show through, are told of the layers lying flat. Taken in, "
+        f"{', '.join(taken)}, cloth covers more: it shows more of its own colour and less of what "
+        "is behind, in pleats often by more than the \u00b1. Fold a piece so and look."
+    )
 
 
 def fullness_sentences(
