@@ -113,15 +113,15 @@ def in_hand_cm(lay: Lay) -> float:
 
 def folds_words(plans: Sequence[tuple[str, FullnessPlan]]) -> str:
     """That colours and what shows through are told of cloth lying flat, where any is taken in."""
-    taken = [
-        f"{name} ({KIND_WORDS[plan.kind]}, {plan.fullness:.1f} to 1)"
-        for name, plan in plans if plan.kind != "flat"
-    ]  # fmt: skip
+    taken = dict.fromkeys(
+        f"{KIND_WORDS[plan.kind]} {plan.fullness:.1f} to 1"
+        for _, plan in plans if plan.kind != "flat"
+    )  # fmt: skip
     if not taken:
         return ""
     return (
-        "Colours, and what will show through, are told of the layers lying flat. Taken in, "
-        f"{', '.join(taken)}, cloth covers more: it shows more of its own colour and less of what "
+        "Colours, and what will show through, are told of the layers lying flat. Taken in "
+        f"({', '.join(taken)}) cloth covers more: it shows more of its own colour and less of what "
         "is behind, in pleats often by more than the \u00b1. Fold a piece so and look."
     )
 
