@@ -58,6 +58,20 @@ def test_two_lights_are_held_together_by_a_settled_eye():
     assert grain.delta == pytest.approx(float(ciede2000(Labs[0], Labs[1])))
 
 
+def test_a_ground_that_keeps_out_the_light_behind_is_said():
+    """A white lining before a window glows; as a ground it would read dark grey."""
+    chiffon, box = load_swatch("silk-chiffon-ivory"), scene("lightbox behind")
+    lined = compare(chiffon, (0.0,), (1,), (WHITE, None), (box,))
+    assert lined.outcomes[0].appearance.reading.Lab[0] < 40.0
+    (said,) = unexpected(lined.outcomes)
+    assert "(white) is taken to let no light through" in said and "innermost layer" in said
+    for backings, place in (((None,), box), ((WHITE,), WINDOW)):
+        assert unexpected(compare(chiffon, (0.0,), (1,), backings, (place,)).outcomes) == ()
+    slip = Stack((Layer(chiffon), Layer(load_swatch("slip-white"))))  # a lining as a layer
+    glows = compare_stacks((slip,), (None,), (box,)).outcomes[0].appearance.reading
+    assert glows.Lab[0] > lined.outcomes[0].appearance.reading.Lab[0] + 20.0
+
+
 @pytest.fixture(scope="module")
 def made(organza):
     return compare(organza, (0.0, 90.0), (1, 2), (WHITE, BLACK), (WINDOW,))

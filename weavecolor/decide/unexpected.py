@@ -5,8 +5,8 @@ send to the eye themselves, and what comes through them from behind. Both are co
 optics as the answer, and add up to it, so that a sentence holds whatever the optics are.
 
 Not expected (common practice, no source): cloth off the straight grain that is darker, or lighter,
-than on the straight and cross grain alike; a further layer that makes it lighter; and bands where
-threads of two layers lie nearly alike (``watered``).
+than on the straight and cross grain alike; a further layer that makes it lighter; a ground that
+keeps out the light behind it; and bands where threads of two layers lie nearly alike (``watered``).
 """
 
 from __future__ import annotations
@@ -103,8 +103,22 @@ def unexpected(outcomes: Sequence[Outcome], observer: str = "2") -> tuple[str, .
     for case in (*_off_grain(outcomes), *_layers(outcomes)):
         if case.kind not in found or case.size > found[case.kind].size:
             found[case.kind] = case
-    pattern = watered([outcome.option for outcome in outcomes], observer)
-    return (*(case.told(observer) for case in found.values()), *([pattern] if pattern else []))
+    chosen = [outcome.option for outcome in outcomes]
+    told = [case.told(observer) for case in found.values()]
+    return (*told, *filter(None, (_kept_out(chosen), watered(chosen, observer))))
+
+
+def _kept_out(options: Sequence[Option]) -> str:
+    """That what lies behind is taken to let nothing through, where light comes from there."""
+    kept = [x for x in options if x.scene.behind and x.stack.backing is not None]
+    if not kept:
+        return ""
+    names = ", ".join(dict.fromkeys(x.stack.backing.name for x in kept if x.stack.backing))
+    return (
+        f"What lies behind ({names}) is taken to let no light through, so what comes from behind "
+        f"in {kept[0].scene.name} is not in these colours: lay a lining or slip as the innermost "
+        "layer, over nothing."
+    )
 
 
 @dataclass(frozen=True)
