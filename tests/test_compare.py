@@ -58,6 +58,19 @@ def test_two_lights_are_held_together_by_a_settled_eye():
     assert grain.delta == pytest.approx(float(ciede2000(Labs[0], Labs[1])))
 
 
+def test_cloth_that_touches_a_ground_is_not_surely_lighter():
+    """Light that enters skin or lining comes out beside the opening, under the threads too (its
+    mean way is .3 to 1 mm in skin, threads lie .25 mm apart): as if the cloth lay loose."""
+    organza = load_swatch("shot-organza-red-black")
+    grounds = (backing("skin light"), WHITE)
+    made = compare(organza, (0.0,), (1,), grounds, (scene("overcast"),), lays=("touching", "loose"))
+    lays = [x for x in made.steps if x.axis == "lay"]
+    assert len(lays) == 2 and all(x.delta > 1.5 for x in lays)
+    assert all(x.verdict.sees is None for x in lays)
+    beneath = [x for x in made.steps if x.axis == "backing"]
+    assert all(x.verdict.sees for x in beneath)
+
+
 def test_a_ground_that_keeps_out_the_light_behind_is_said():
     """A white lining before a window glows; as a ground it would read dark grey."""
     chiffon, box = load_swatch("silk-chiffon-ivory"), scene("lightbox behind")
