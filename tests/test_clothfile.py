@@ -112,6 +112,12 @@ def test_colour_ways_agree_with_their_meaning(tmp_path):
     cloth = read_cloth(path)
     assert cloth.weft.colour[17] == pytest.approx(0.255)
     assert any("weft colour: not measured below 400 nm" in r for r in cloth.remarks)
+    dark = "\n".join(f"{nm},1.5" for nm in range(400, 701, 10))
+    (tmp_path / "dyes.csv").write_text("nm,black\n" + dark)
+    with pytest.raises(InputError, match="say whether the unit is fraction or percent"):
+        read_cloth(path)
+    path.write_text(path.read_text().replace('"dyes.csv"', '"dyes.csv", unit = "percent"'))
+    assert read_cloth(path).weft.colour == pytest.approx(0.015)
 
 
 def test_crimp_is_predicted_or_taken():
@@ -213,6 +219,10 @@ BAD = [
      "give the colour one way, got lab and srgb"),
     (changed('srgb = "#202020"', 'name = "x"'), "weft.colour", "give the colour one way, got none"),
     (changed('srgb = "#202020"', "reflectance = [1]"), "weft.colour", "one way, got reflectance"),
+    (changed('srgb = "#202020"', 'srgb = "#202020", illuminant = "D50"'),
+     "weft.colour.illuminant", "belongs to lab, and says nothing of srgb"),
+    (changed('srgb = "#202020"', 'lab = [40, 1, 2], unit = "percent"'), "weft.colour.unit",
+     "belongs to reflectance, and says nothing of lab"),
     (changed('{ srgb = "#202020" }', "7"), "weft.colour", "must be a table of fields"),
     (changed("[weft]", "[weft]\npacking = 1.5"), "weft.packing", "from 0.1 to 1, got 1.5"),
     (changed("[weft]", "[weft]\npacking = nan"), "weft.packing", "must be a finite number"),
@@ -245,7 +255,7 @@ BAD = [
     (changed("0.77]", "0.77]\nabsorption = [1]"), "warp.colour.absorption",
      "21 wavelengths but 1 "),
     (changed('srgb = "#202020"', 'srgb = "#202020", absorption = [1]'), "weft.colour.absorption",
-     "stands beside wavelengths and reflectance"),
+     "belongs to reflectance, and says nothing of srgb"),
     (changed("[weft]", '[weft]\ncrimp = 1.0'), "weft.crimp", "from 0 to 0.8, got 1"),
     (changed('"40 /cm"', '"0.001 /cm"'), "ends", "from 0.2 to 500 threads/cm, got 0.001"),
     (changed("[weft]", "[weft]\nflattening = 0.5"), "weft.flattening", "from 1 to 30"),

@@ -96,6 +96,53 @@ def test_a_black_below_one_percent_is_no_grey():
     assert spectra_from_text(mixed, file="x")["trap"].values == pytest.approx(0.4)
 
 
+@pytest.mark.parametrize(
+    ("heading", "share"),
+    [("black (percent)", 0.008), ("black pct", 0.008), ("R[%]", 0.008), ("percentile", 0.8),
+     ("red 2% owf", 0.8), ("red 0.5 % owf", 0.8)],
+)  # fmt: skip
+def test_a_heading_tells_percent_in_words_and_dye_on_fibre_in_percent(heading, share):
+    """A dyer's shades are named by the dye upon the weight of their fibre (owf)."""
+    text = f"nm,{heading}\n" + "\n".join(f"{nm:g},0.8" for nm in WAVELENGTHS)
+    same(spectra_from_text(text, file="x"), **{heading: np.full(41, share)})
+
+
+@pytest.mark.parametrize(
+    ("label", "mark", "share"),
+    [("dye % owf,name", "", 0.8), ("K/S,name", "", 0.8), ("name,R%", "", 0.008),
+     ("name,lot", " %", 0.008), ("name,lot", "(%)", 0.008)],
+)  # fmt: skip
+def test_a_row_is_in_percent_where_its_readings_are(label, mark, share):
+    text = f"{label}," + ",".join(f"{nm:g}{mark}" for nm in WAVELENGTHS) + "\n2,2" + ",0.8" * 41
+    same(spectra_from_text(text, file="x"), **{"2": np.full(41, share)})
+
+
+@pytest.mark.parametrize(
+    ("heading", "makes"),
+    [("absorbance", "10^-A"), ("Abs", "10^-A"), ("log(1/R)", "10^-A"), ("log10 1/T", "10^-A"),
+     ("K/S", "1 + A - sqrt(A^2 + 2 A)"), ("navy K/S", "1 + A - sqrt(A^2 + 2 A)")],
+)  # fmt: skip
+def test_what_is_no_share_of_light_is_not_read_as_one(heading, makes):
+    """Absorbance is -log10 of the share of light; K/S of Kubelka and Munk is (1 - R)^2 / 2 R."""
+    made = {"10": lambda a: 10**-a, "1 ": lambda a: 1 + a - np.sqrt(a**2 + 2 * a)}[makes[:2]]
+    back = {"10": lambda r: -np.log10(r), "1 ": lambda r: (1 - r) ** 2 / 2 / r}[makes[:2]]
+    assert made(back(0.3)) == pytest.approx(0.3)
+    text = f"nm,{heading}\n" + "\n".join(f"{nm:g},0.5" for nm in WAVELENGTHS)
+    with pytest.raises(InputError) as caught:
+        spectra_from_text(text, file="dye.csv")
+    assert f"is no share of light: write {makes} in place of each A" in str(caught.value)
+
+
+def test_decimal_commas_between_commas_are_asked_about():
+    text = "\n".join(f"{nm:g},12,50" for nm in WAVELENGTHS)
+    with pytest.raises(InputError, match="could part columns or be decimal ones"):
+        spectra_from_text(text, file="x")
+    same(spectra_from_text("nm,a,b\n" + text, file="x"),
+         a=np.full(41, 0.12), b=np.full(41, 0.5))  # fmt: skip
+    quoted = "nm,a\n" + "\n".join(f'{nm:g},"12,50"' for nm in WAVELENGTHS)
+    same(spectra_from_text(quoted, file="x"), a=np.full(41, 0.125))
+
+
 @pytest.mark.parametrize("prefix", ["", "R", "SPECTRAL_NM", "nm"])
 def test_one_sample_a_row(prefix):
     heading = ",".join(["name", *(f"{prefix}{nm:g}" for nm in WAVELENGTHS)])

@@ -35,9 +35,9 @@ in its section. ``dull_per_mm`` is scattering inside the fibre.
 
 A colour is one of: ``wavelengths`` and ``reflectance`` lists (``unit`` = "fraction" or
 "percent"); ``lab`` with ``illuminant`` "D65", which is supposed, or "D50"; ``srgb`` = "#rrggbb";
-``spectrum_file``, a CSV, TSV or CGATS file in the same folder, with ``spectrum`` naming which. It
-is the colour of closely wound thread. Beside ``reflectance`` a list ``absorption``, 1/mm inside the
-fibre, may stand: then that is the dye.
+``spectrum_file``, a CSV, TSV or CGATS file in the same folder, with ``spectrum`` naming which, and
+``unit`` as before. It is the colour of closely wound thread. Beside ``reflectance`` a list
+``absorption``, 1/mm inside the fibre, may stand: then that is the dye.
 
 How a number is known may be told, and always is in a file that the tool wrote; what is not told
 counts as stated. Names are those of the fields, and of a fit also ``cover`` of a system and
@@ -68,7 +68,7 @@ from pathlib import Path
 from typing import Any
 
 from weavecolor.colour.screencolour import screen_rgb
-from weavecolor.colour.spectra import WAVELENGTHS, Spectrum, frozen, resample
+from weavecolor.colour.spectra import UNITS, WAVELENGTHS, Spectrum, frozen, resample
 from weavecolor.errors import InputError
 from weavecolor.files.earlierknown import known_of_texts, plain_source
 from weavecolor.files.fields import Fields
@@ -124,7 +124,14 @@ _EXAMPLES = {
     "colour": 'for example colour = "navy" or "#b01020"',
 }
 _WRITTEN = ("packing", "flattening", "dull_per_mm")
-_COLOUR_WAYS = ("wavelengths", "reflectance", "lab", "srgb", "spectrum_file")
+#: How a colour may be told, and what may stand beside it.
+_COLOUR_WAYS: Mapping[str, tuple[str, ...]] = {
+    "wavelengths": (),
+    "reflectance": ("unit", "absorption"),
+    "lab": ("illuminant", "observer"),
+    "srgb": (),
+    "spectrum_file": ("unit", "spectrum"),
+}
 
 
 def read_cloth(path: str | Path) -> Cloth:
@@ -534,20 +541,22 @@ def _colour(
     fields.only(_COLOUR_KEYS)
     name = fields.text("name", 80, default="")
     ways = [key for key in _COLOUR_WAYS if key in fields]
-    if "absorption" in fields and ways != ["wavelengths", "reflectance"]:
-        raise fields.refuse("stands beside wavelengths and reflectance", "absorption")
     if ways not in (["wavelengths", "reflectance"], ["lab"], ["srgb"], ["spectrum_file"]):
         raise fields.refuse(
             f"give the colour one way, got {' and '.join(ways) or 'none'}: wavelengths with "
             "reflectance, lab, srgb or spectrum_file"
         )
+    for key in fields:
+        if key not in ("name", *ways, *_COLOUR_WAYS[ways[-1]]):
+            owner = next(way for way, beside in _COLOUR_WAYS.items() if key in beside)
+            raise fields.refuse(f"belongs to {owner}, and says nothing of {ways[-1]}", key)
     if ways == ["spectrum_file"]:
         return _from_spectrum_file(fields, folder, system, remarks), None, name
     if ways == ["wavelengths", "reflectance"]:
         found = resample(
             fields.numbers("wavelengths"),
             fields.numbers("reflectance"),
-            unit=fields.choice("unit", ("auto", "fraction", "percent"), default="auto"),
+            unit=fields.choice("unit", UNITS, default="auto"),
             file=fields.file,
             field=fields.place("reflectance"),
         )
@@ -610,7 +619,7 @@ def _from_spectrum_file(
     path = folder / wanted
     if path.exists() and path.resolve().parent != folder.resolve():
         raise fields.refuse(f"{wanted!r} leads out of the folder", "spectrum_file")
-    spectra = read_spectra(path)
+    spectra = read_spectra(path, fields.choice("unit", UNITS, default="auto"))
     choices = ", ".join(list(spectra)[:12])
     if "spectrum" not in fields and len(spectra) > 1:
         raise fields.refuse(f"is missing; {wanted} has {choices}", "spectrum")

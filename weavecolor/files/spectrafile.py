@@ -26,10 +26,19 @@ MAX_FIELDS = 10_000
 
 _NM_CELL = re.compile(
     r"(?:(?:spectral|spec|reflectance|lambda|nm|wl|r)[_ ]*)?(?:(?:nm|pct|dec)[_ ]*)?"
-    r"(?P<nm>\d{3,4}(?:\.\d+)?)(?:[_ ]*nm)?",
+    r"(?P<nm>\d{3,4}(?:\.\d+)?)(?:[_ ]*nm)?(?:[_ ]*(?:%|\(%\)))?",
     re.IGNORECASE,
 )
 _WAVELENGTH_NAME = re.compile(r"wave ?length|wavelength|lambda|λ|^nm$|^wl$", re.IGNORECASE)
+#: A unit in a heading; "red 2 %" is dye upon the weight of its fibre.
+_PERCENT = re.compile(r"(?<!\d)(?<!\d )%|\bpct\b|\bper ?cent(age)?\b", re.IGNORECASE)
+_SHARE = re.compile(r"\b(?:R|T|refl\w*|trans\w*|spectr\w*)\b", re.IGNORECASE)
+#: Readings that are no share of light, by their heading, and what makes one of each value.
+_NO_SHARE: Sequence[tuple[re.Pattern[str], str]] = (
+    (re.compile(r"\babs(?:orbance|orption)?\b|\blog(?:10)?\b.*1 ?/ ?[RT]\b", re.IGNORECASE),
+     "10^-A"),
+    (re.compile(r"\bK ?/ ?S\b|kubelka", re.IGNORECASE), "1 + A - sqrt(A^2 + 2 A)"),
+)
 _TOKEN = re.compile(r'"([^"]*)"|(\S+)')
 #: Fewest wavelength columns that make a row-wise table: 400-700 nm in steps of 20.
 _FEWEST = 16
@@ -52,8 +61,8 @@ def read_spectra(path: str | Path, unit: str = "auto") -> dict[str, Resampled]:
     ``unit`` is "auto", "fraction" or "percent", see
     :func:`weavecolor.colour.spectra.resample`; a unit that the file itself states (a "%" in the
     heading) counts where "auto" is given.
-    Raises InputError naming file and line or field; refuses files above 20 MB, and readings without
-    a unit of which some are percent and some might be fractions.
+    Raises InputError naming file and line or field; refuses files above 20 MB, readings without a
+    unit of which some are percent and some might be fractions, and absorbance or K/S.
 
     Examples
     --------
@@ -131,6 +140,11 @@ def _table(text: str) -> list[_Column]:
     if not rows:
         raise InputError("has a heading but no readings", field=f"line {first_line}")
     width = len(rows[0][1])
+    if heading is None and width > 2 and _decimal_commas(rows):
+        raise InputError(
+            "its commas could part columns or be decimal ones: write a heading, or decimal points",
+            field=f"line {first_line}",
+        )
     names = heading or ["wavelength", *(f"spectrum {i}" for i in range(1, width))]
     if width < 2 or len(names) < 2:
         raise InputError(
@@ -140,6 +154,8 @@ def _table(text: str) -> list[_Column]:
     if width - 1 > MAX_SPECTRA:
         raise InputError(f"{width - 1} spectra; a file has at most {MAX_SPECTRA}")
     key = next((i for i, name in enumerate(names) if _WAVELENGTH_NAME.search(name)), 0)
+    for name in names:
+        _is_share(name, first_line)
     table: list[list[float]] = []
     for line, cells in rows:
         if len(cells) > len(names):
@@ -152,7 +168,7 @@ def _table(text: str) -> list[_Column]:
     return [
         _Column(
             _clean(name) or f"spectrum {i}", by_column[key], by_column[i], f"column {name[:60]!r}",
-            "percent" if "%" in name else "auto",
+            "percent" if _PERCENT.search(name) else "auto",
         )
         for i, name in enumerate(names)
         if i != key
@@ -164,8 +180,13 @@ def _by_rows(rows: list[tuple[int, list[str]]], wide: list[tuple[int, float]]) -
     heading = rows[0][1]
     if len(rows) - 1 > MAX_SPECTRA:
         raise InputError(f"{len(rows) - 1} spectra; a file has at most {MAX_SPECTRA}")
-    percent = any("%" in cell or "pct" in cell.casefold() for cell in heading)
     taken = {i for i, _ in wide}
+    # of other columns "R %" tells the readings' unit, "dye %" does not
+    percent = any(
+        "pct" in cell.casefold() or "%" in cell if i in taken
+        else _PERCENT.search(cell) and _SHARE.search(cell)
+        for i, cell in enumerate(heading)
+    )  # fmt: skip
     label = next((i for i in range(len(heading)) if i not in taken), None)
     columns = []
     for number, (line, cells) in enumerate(rows[1:], 1):
@@ -183,6 +204,25 @@ def _by_rows(rows: list[tuple[int, list[str]]], wide: list[tuple[int, float]]) -
     return columns
 
 
+def _is_share(heading: str, line: int) -> None:
+    """Refuse a heading of readings that are neither reflectance nor transmittance."""
+    for pattern, told in _NO_SHARE:
+        if pattern.search(heading):
+            raise InputError(
+                f"{heading[:40]!r} is no share of light: write {told} in place of each A, or leave "
+                "that column out",
+                field=f"line {line}",
+            )
+
+
+def _decimal_commas(rows: list[tuple[int, list[str]]]) -> bool:
+    """Whether whole numbers stand in every cell, an odd one and pairs: "400,12,50" may be two
+    spectra, or one of 12.50."""
+    return all(
+        len(cells) % 2 == 1 and all(cell.isdecimal() for cell in cells) for _, cells in rows
+    )
+
+
 def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
     """(line number, cells) of every line that is neither blank nor a # comment."""
     lines = [(n, s) for n, s in enumerate(text.splitlines(), 1) if s.strip() and s[:1] != "#"]
@@ -195,9 +235,8 @@ def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
             cells = next(csv.reader([line], delimiter=mark))
         except (csv.Error, StopIteration):
             raise InputError("is no line of a table", field=f"line {number}") from None
-        cells = [cell.strip() for cell in cells]
-        if mark != ",":
-            cells = [re.sub(r"(?<=\d),(?=\d)", ".", cell) for cell in cells]
+        # a comma inside a cell stands in quotes, or another mark parts the cells
+        cells = [re.sub(r"(?<=\d),(?=\d)", ".", cell.strip()) for cell in cells]
         while cells and not cells[-1]:
             cells.pop()
         if cells:
