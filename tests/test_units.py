@@ -219,6 +219,27 @@ def test_labels_as_mills_and_shops_write_them():
     assert units.areal_mass_g_m2("1.9 oz / yd2") == units.areal_mass_g_m2("1.9 oz/yd2")
 
 
+def test_folded_yarn_has_the_filaments_of_all_its_threads():
+    # ISO 1139 writes a folded yarn by its singles; two threads of 24 filaments have 48
+    for text in ("2 x 84 dtex f 24", "2x84dtex/24f"):
+        assert units.yarn_size(text) == (pytest.approx(16.8), 48)
+    with pytest.raises(InputError, match='write the threads first .* "2 x 60 nm"'):
+        units.linear_density_tex("Nm 60 x 2")
+    with pytest.raises(InputError, match="could be 20 threads or 3"):
+        units.linear_density_tex("20 x 3 Ne")
+    assert units.linear_density_tex("2 x 60 Nm") == pytest.approx(2000.0 / 60.0)
+    assert units.linear_density_tex("12 x 60 Nm") == pytest.approx(12000.0 / 60.0)
+
+
+def test_a_range_of_deniers_is_raw_silk_s_alone():
+    # reeled silk varies along its length; a nylon of 20 denier in 24 filaments is labelled 20/24
+    # too: trade practice, from memory
+    units.check_hank("20/22 denier", "silk")
+    units.check_hank("20 denier f 24", "nylon")
+    with pytest.raises(InputError, match='of nylon could be .*: write "20 denier f 24"'):
+        units.check_hank("20/24 den", "nylon")
+
+
 @pytest.mark.parametrize(
     ("text", "fibre", "right", "tex"),
     [

@@ -197,6 +197,11 @@ def linear_density_tex(text: str) -> float:
             if second < 1 or second != int(second):
                 raise InputError(f"{tidy!r}: a ply is a whole number of threads; {_YARN_HINT}")
             first = _positive(first, what, _YARN_HINT) / second
+        if many > _MOST_PLY or (many > 1.0 and tidy[0].isalpha()):
+            raise InputError(
+                f"{tidy!r} could be {many:g} threads or {first:g}: write the threads first and "
+                f'the unit last, "2 x 60 {unit}"'
+            )
         tex = _COUNTS[unit] / _positive(first, what, _YARN_HINT)
     else:
         raise InputError(f"{tidy!r} has no known yarn unit; {_YARN_HINT}")
@@ -204,8 +209,8 @@ def linear_density_tex(text: str) -> float:
 
 
 def check_hank(text: str, fibre: str) -> None:
-    """Raise InputError for a size of yarn of ``fibre`` such as "40s", where that is another count
-    than of cotton or may be: of linen 40s is 41 tex, of cotton 15.
+    """Raise InputError for a size of yarn of ``fibre`` that is another one of that fibre, or may
+    be: of linen 40s is 41 tex, of cotton 15; "20/24 denier" is a range of raw silk alone.
 
     Examples
     --------
@@ -217,24 +222,31 @@ def check_hank(text: str, fibre: str) -> None:
     told = _OTHER_S.get(fibre, silk)
     if unit == "s" and told:
         raise InputError(f"{tidy!r} of {fibre} counts {told}")
+    if unit in _DENIER and match["b"] and fibre != "silk":
+        raise InputError(
+            f"{tidy!r} of {fibre} could be a range or a number of filaments: write "
+            f'"{match["a"]} denier f {match["b"]}", or one size'
+        )
 
 
 def yarn_size(text: str) -> tuple[float, int | None]:
     """Linear density in tex and, where it is told, the number of filaments: ``"84 dtex f 24"``.
 
-    The number follows an f, as in ISO 2947, or stands before it on a label, "75D/36F"; the rest
-    as in :func:`linear_density_tex`.
+    The number follows an f, as in ISO 2947, or stands before it on a label, "75D/36F"; of each
+    thread, where there are several; the rest as in :func:`linear_density_tex`.
 
     Examples
     --------
-    >>> yarn_size("84 dtex f 24"), yarn_size("20 tex")
-    ((8.4, 24), (20.0, None))
+    >>> yarn_size("84 dtex f 24"), yarn_size("2 x 84 dtex f 24"), yarn_size("20 tex")
+    ((8.4, 24), (16.8, 48), (20.0, None))
     """
     told = r"(.*[^\W\d_])\s*(?:f\s*(\d{1,5})|/\s*(\d{1,5})\s*f)"
     found = re.fullmatch(told, text.strip(), re.IGNORECASE)
     if found is None:
         return linear_density_tex(text), None
-    return linear_density_tex(found[1]), int(found[2] or found[3])
+    match = _split(found[1], _YARN_VALUE, "yarn size", _YARN_HINT)[0]
+    threads = float(match["many"] or 1.0)
+    return linear_density_tex(found[1]), round(threads * int(found[2] or found[3]))
 
 
 def turns_per_m(text: str) -> float:
