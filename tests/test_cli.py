@@ -290,3 +290,29 @@ def test_whole_stacks_are_headed_by_what_they_have_in_common(capsys):
     assert run([*words, "--behind", "white"]) == 0
     head = capsys.readouterr().out.splitlines()[:2]
     assert head == ["2 stacks", "window at the side; white behind; 2 degree observer"]
+
+
+@pytest.mark.parametrize(
+    ("words", "field"),
+    [
+        ("compare --stack silk-chiffon-ivory --stack slip-white --grain bias", "--grain"),
+        ("compare --stack silk-chiffon-ivory --stack slip-white --side back", "--side"),
+        ("compare --stack silk-chiffon-ivory --stack slip-white --layers 2", "--layers"),
+        ("draw close-up --stack silk-chiffon-ivory --grain bias --out x.png", "--grain"),
+        ("draw close-up silk-chiffon-ivory --zoom 3 --out x.png", "--zoom"),
+        ("draw hung silk-chiffon-ivory --scale 0.1 --out x.png", "--scale"),
+        ("draw hung silk-chiffon-ivory --frames 9 --out x.png", "--frames"),
+        ("draw sheet silk-chiffon-ivory --grain straight,bias --turned 40 --out x.png", "--turned"),
+        ("fullness --finished 70cm --length 90cm --cloth 112cm --kind flat --fullness 3",
+         "--fullness"),
+        ("fullness --finished 70cm --length 90cm --cloth 112cm --kind gathered --pleat 3cm",
+         "--pleat"),
+        ("fullness --finished 70cm --length 90cm --cloth 112cm --heights 9", "--heights"),
+    ],
+)  # fmt: skip
+def test_what_was_said_and_does_not_count_is_told(words, field, capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert run(words.split()) == 2
+    told = capsys.readouterr().err
+    assert told.startswith(f"weavecolor: {field}: does not count with ")
+    assert told.count("\n") == 1 and not list(tmp_path.iterdir())

@@ -91,6 +91,16 @@ def choices(text: str, field: str, convert: Callable[[str], T]) -> tuple[T, ...]
         raise InputError(error.what, field=field) from None
 
 
+def not_with(what: str, *names: str) -> None:
+    """Refuses options of the running verb, by their parameters' ``names``, that were written but do
+    not count with ``what``: nothing that was said is left out in silence."""
+    context = click.get_current_context()
+    for name in names:
+        if context.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE:
+            option = next(p.opts[0] for p in context.command.params if p.name == name)
+            raise InputError(f"does not count with {what}: leave it out", field=option)
+
+
 def one_of(allowed: Sequence[str]) -> Callable[[str], str]:
     """A converter that takes one of the words in ``allowed``."""
 

@@ -11,6 +11,7 @@ from weavecolor.cli._shared import (
     choices,
     cloth_called,
     give,
+    not_with,
     one_of,
     progress_to,
     stacks_called,
@@ -103,6 +104,7 @@ def command(
     scenes = choices(scene, "--scene", scene_called)
     told = progress_to("looking at options")
     if cloth is None:
+        not_with("--stack, which tells each layer's own", "grain", "layers", "side", "turn")
         how = one_of(LAYS)(lay)
         piles = [Stack(pile, None, how) for pile in stacks_called(stacks)]
         made = compare_stacks(piles, behinds, scenes, observer, told)

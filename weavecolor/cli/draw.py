@@ -13,6 +13,7 @@ from weavecolor.cli._shared import (
     choices,
     cloth_called,
     minded,
+    not_with,
     progress_to,
     stacks_called,
     whole,
@@ -93,6 +94,11 @@ def command(
         raise InputError(f"give a name ending in {' or '.join(allowed)}", file=str(out))
     if (cloth is None) == (not piles):
         raise InputError("name one cloth, or whole stacks with --stack", field="CLOTH")
+    if cloth is None:
+        not_with("--stack, which tells each layer's own", "grain", "layers", "turn")
+    not_with(what, *_ONLY[what])
+    if what == "hung" and out.suffix.lower() == ".png":
+        not_with("a picture that stands still; a loop ends in .webp or .gif", "moving", "frames")
     lit = scene_called(scene)
     shared, stacks = _piles(piles, behind) if cloth is None else (
         _stacks(cloth, grain, layers, turn, behind, lit)
@@ -124,6 +130,14 @@ def command(
         click.echo(note, err=True)
     mind = minded((layer.cloth for _, one in stacks for layer in one.layers), all_=False)
     click.echo(mind, err=True, nl=False)
+
+
+#: Of each kind of picture, the options that count with others alone.
+_ONLY = {
+    "close-up": ("form", "moving", "frames", "turned", "zoom", "ground", "page"),
+    "hung": ("scale", "page"),
+    "sheet": ("size", "scale", "moving", "frames", "turned", "zoom", "ground"),
+}
 
 
 def _hung(

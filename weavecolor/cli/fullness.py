@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from weavecolor.cli._shared import choices, cloth_called, give, minded, one_of
+from weavecolor.cli._shared import choices, cloth_called, give, minded, not_with, one_of
 from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
@@ -69,7 +69,12 @@ def command(
     if "flat" in kinds and len(kinds) > 1:
         raise InputError("flat cloth takes nothing in; ask for it alone", field="--kind")
     if kinds == ("flat",) and widths is None:
+        not_with("--kind flat, which takes nothing in", "fullness")
         fullness = 1.0
+    if not {"knife", "box"} & set(kinds):
+        not_with("no pleats among --kind", "pleat")
+    if hem_round is None:
+        not_with("no --hem-round, at which the skirt hangs", "heights")
     hands: tuple[ClothInHand, ...] = ()
     if re.search(r"\d\D*?(?:x|\u00d7|\bby\b)\s*[\d.]", cloth):
         hands = (in_hand_from(cloth, "--cloth"),)
