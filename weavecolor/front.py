@@ -200,7 +200,8 @@ def laid(
     Raises
     ------
     InputError
-        For a number of layers, a grain or a backing that there is none of.
+        For a number of layers, a grain or a backing that there is none of, and for any told beside
+        a stack.
 
     Examples
     --------
@@ -208,6 +209,8 @@ def laid(
     45.0
     """
     if isinstance(cloth, Stack):
+        if (layers, grain, behind) != (1, "straight", "white"):
+            raise InputError("a stack has its own layers, grain and backing; change them in it")
         return cloth
     layer_count(layers)
     under = behind_called(behind) if isinstance(behind, str) else behind
