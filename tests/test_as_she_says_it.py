@@ -1,14 +1,18 @@
 """What a maker writes is understood as the trade means it, or refused with what to do."""
 
+from dataclasses import replace
+
 import pytest
 
 from weavecolor.cli import run
 from weavecolor.colour.screencolour import screen_rgb
 from weavecolor.decide.wishwords import wish_from
 from weavecolor.errors import InputError
-from weavecolor.files.clothfile import cloth_from_toml, load_swatch
+from weavecolor.files.clothfile import cloth_from_toml, load_swatch, swatch_names
+from weavecolor.front import save_cloth
 from weavecolor.optics.layerwords import layers_said
 from weavecolor.optics.stack import face_called
+from weavecolor.optics.uncertainty import known_of, reasons
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import PLACES, custom_scene, scene, sides, with_viewer
 from weavecolor.textile.notmodelled import NOT_MODELLED, not_modelled
@@ -110,6 +114,35 @@ def test_nothing_known_counts_as_not_modelled():
     known = ["plain", "twill 2/2", "silk", "calico", "window at the side", "skin medium", "face"]
     assert [word for word in known if not_modelled(word)] == []
     assert len({x.what for x in NOT_MODELLED}) == len(NOT_MODELLED)
+
+
+@pytest.mark.parametrize(
+    ("name", "what"),
+    [
+        ("Silk crêpe de chine", "crinkled"), ("Georgette, rose", "crinkled"),
+        ("Gold lamé", "figured"), ("Printed organza", "figured"), ("Devore velvet", "pile"),
+        ("Bead-embroidered voile", "embroidery"),
+        ("Watered silk", "coatings"), ("Cotton net", "lace"), ("Lace", "lace"),
+        ("Iron grey organza", ""), ("Sandwashed silk", ""), ("Bleached muslin", ""),
+        ("Piece-dyed chiffon", ""), ("Crystal organza", ""), ("Gunmetal taffeta", ""),
+        *((load_swatch(swatch).name, "") for swatch in swatch_names()),
+    ],
+)  # fmt: skip
+def test_a_cloth_s_name_tells_of_what_is_not_modelled(name, what):
+    """Trade names, from memory; colours and what was done to a cloth before are none."""
+    named = replace(load_swatch("silk-chiffon-ivory"), name=name)
+    told = known_of([named]).contradictions
+    assert bool(told) == bool(what)
+    assert all(text.startswith(f"{name}: {what}") and " not modelled: " in text for text in told)
+    assert reasons(known_of([named]))[: len(told)] == told
+
+
+def test_an_answer_about_crepe_says_that_it_is_told_as_flat(tmp_path, capsys):
+    crepe = replace(load_swatch("silk-chiffon-ivory"), name="Silk crêpe")
+    path = save_cloth(tmp_path / "crepe.toml", crepe)
+    for words in (["describe", str(path)], ["compare", str(path), "--grain", "straight"]):
+        assert run(words) == 0
+        assert "Mind: Silk crêpe: crinkled" in capsys.readouterr().out
 
 
 def test_on_the_command_line(capsys):

@@ -23,6 +23,7 @@ from dataclasses import dataclass
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.construction import weight_contradiction
 from weavecolor.textile.howknown import HowKnown, covariance
+from weavecolor.textile.notmodelled import named_so
 from weavecolor.textile.usual import LUSTRES, Span, usual_yarn
 
 #: One colour, from the optics alone: shares of light 0.15 L* rms off cloth that was traced exactly
@@ -86,7 +87,7 @@ class Known:
     colour_recovered : bool
         Whether a dye was found from a colour, or assumed, instead of read as a spectrum.
     contradictions : tuple of str
-        Where a stated weight contradicts the construction.
+        Where a stated weight contradicts the construction, or a name tells of what is not modelled.
     sort : {"rods", "filaments", "spun"}
         The least sure sort of yarn.
     off : float
@@ -170,8 +171,7 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
     sorts = set()
     told: set[str] = set()
     for cloth in cloths:
-        if contradiction := weight_contradiction(cloth):
-            told.add(contradiction)
+        told |= {weight_contradiction(cloth), named_so(cloth.name)} - {""}
         known = dict(cloth.known)
         for system, yarn in (("warp", cloth.warp), ("weft", cloth.weft)):
             sorts.add(sort_of(yarn))

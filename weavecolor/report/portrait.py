@@ -23,6 +23,7 @@ from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.construction import Description, describe, weight_contradiction
 from weavecolor.textile.howknown import HowKnown
+from weavecolor.textile.notmodelled import named_so
 from weavecolor.textile.weaves import weave
 
 GROUNDS = ("white", "black")
@@ -177,8 +178,8 @@ def as_text(made: Portrait) -> str:
     ]
     if any(not look.appearance.reading.in_srgb for look in made.looks):
         lines.append("* beyond what an sRGB screen can show: the screen colour is the nearest.")
-    if contradiction := weight_contradiction(cloth):
-        lines += ["", f"Mind: {contradiction}"]
+    for doubtful in filter(None, (weight_contradiction(cloth), named_so(cloth.name))):
+        lines += ["", f"Mind: {doubtful}"]
     known = assumed(made)
     if known:
         lines += ["", "Assumed, not measured:", *(f"  {text}" for text in known)]

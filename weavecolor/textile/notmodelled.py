@@ -7,6 +7,8 @@ says so rather than listing what could be written. The advice is common practice
 from __future__ import annotations
 
 import re
+import unicodedata
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 
@@ -15,12 +17,14 @@ class NotModelled:
     """Something asked for that no answer here takes into account.
 
     ``words``: a pattern of the words it goes by; ``what``: its name in a sentence (plural);
-    ``instead``: what to do.
+    ``instead``: what to do; ``done``: it is done to a cloth, so that a cloth's name that has the
+    word may tell of the past, or of a colour ("sandwashed", "iron grey").
     """
 
     words: str
     what: str
     instead: str
+    done: bool = False
 
 
 _SEW = "sew a sample and look at it in the real light"
@@ -30,17 +34,19 @@ NOT_MODELLED: tuple[NotModelled, ...] = (
         r"wash\w*|launder\w*|shrink\w*|dry clean\w*",
         "washing, cleaning and shrinkage",
         "wash or clean a measured square by its label, then measure and look again",
+        done=True,
     ),
     NotModelled(
         r"steam\w*|iron\w*|pressing|pressed",
         "steaming, ironing and the shine of pressed pleats",
         "press a scrap, test for heat first, and look along the crease",
+        done=True,
     ),
     NotModelled(
         r"embroider\w*|applique|couching", "embroidery and applied work", f"{_SEW}, worked"
     ),
     NotModelled(
-        r"bead\w*|sequin\w*|spangle\w*|rhinestone\w*|crystal\w*",
+        r"bead\w*|sequin\w*|spangle\w*|rhinestone\w*|crystal(?! organza)\w*",
         "beads, sequins and stones",
         f"{_SEW}, with some sewn on",
     ),
@@ -61,7 +67,7 @@ NOT_MODELLED: tuple[NotModelled, ...] = (
         "describe the ground alone, or lay a piece and look",
     ),
     NotModelled(
-        r"crepe\w*|crinkl\w*|crushed|cloque|seersucker|plisse",
+        r"crepe\w*|crepon|georgette|crinkl\w*|crushed|cloque|seersucker|plisse",
         "crinkled and puckered surfaces",
         "describe the cloth as flat, and let a piece of it decide",
     ),
@@ -75,7 +81,9 @@ NOT_MODELLED: tuple[NotModelled, ...] = (
         "fluorescent dyes and whiteners",
         "look at a piece in the light where it will be worn",
     ),
-    NotModelled(r"dye|dyed|dyeing|bleach\w*", "dyeing and bleaching", "dye a scrap by its label"),
+    NotModelled(
+        r"dye|dyed|dyeing|bleach\w*", "dyeing and bleaching", "dye a scrap by its label", done=True
+    ),
 )
 
 
@@ -89,11 +97,28 @@ def not_modelled(text: str) -> NotModelled | None:
     >>> not_modelled("plain") is None
     True
     """
-    tidy = " ".join(re.findall(r"[a-z]+", text.casefold()))
-    return next(
-        (x for x in NOT_MODELLED if re.search(rf"\b(?:{x.words})\b", tidy)),
-        None,
-    )
+    return next(_found(text), None)
+
+
+def _found(text: str) -> Iterator[NotModelled]:
+    bare = unicodedata.normalize("NFKD", text.casefold())  # "crêpe", "lamé"
+    tidy = " ".join(re.findall(r"[a-z]+", re.sub("[\u0300-\u036f]", "", bare)))
+    return (x for x in NOT_MODELLED if re.search(rf"\b(?:{x.words})\b", tidy))
+
+
+def named_so(name: str) -> str:
+    """What a cloth's ``name`` tells of that no answer about it takes into account, in a sentence;
+    or nothing.
+
+    Examples
+    --------
+    >>> named_so("Silk crêpe de chine")[:61]
+    'Silk crêpe de chine: crinkled and puckered surfaces are not m'
+    >>> named_so("Shot silk organza, iron grey")
+    ''
+    """
+    found = next((x for x in _found(name) if not x.done), None)
+    return f"{name}: {found.what} are not modelled: {found.instead}" if found else ""
 
 
 def elsewhere(text: str) -> str:
