@@ -303,7 +303,7 @@ def _dense_return(construction: Construction, near: float, far: float) -> float:
     turn = rng.random((points, 2, rays)) / 8 + (np.arange(rays) % 8) / 8
     zenith = np.arcsin(np.sqrt(cell / rays))
     toward = unit(zenith, 2 * np.pi * turn).reshape(-1, 3).T
-    free = ~blocked(geometry, np.repeat(spot, 2 * rays, axis=1), toward)
+    free = ~blocked(construction, np.repeat(spot, 2 * rays, axis=1), toward)
     sky = free.reshape(points, 2, rays).mean(axis=2)
     return float(np.mean(sky[:, 0] * sky[:, 1]))
 

@@ -16,7 +16,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[1]
 #: One function that is compiled late, for each module of them.
 LAST = {
-    "optics/cell/paths": "push_apart", "optics/cell/rays": "_march",
+    "optics/cell/paths": "push_apart",
     "decide/lastlayer": "_inverted", "cutting/nesting": "_crossings",
     "picture/raster": "cloths", "picture/sweep": "densities", "picture/tables": "_lit",
     "picture/lookup": "sight_at",

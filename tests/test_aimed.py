@@ -74,7 +74,7 @@ def test_places_lie_on_the_rods_and_face_outwards():
         s, yarn = int(place[6]), int(place[7])
         v, u = place[s], place[1 - s]
         a, b, av, au, az, bv, bu, bz = paths._frame(
-            ready.rows, ready.signs, ready.plan, s, yarn, v, u, place[2]
+            ready.rows, ready.signs, s, yarn, v, u, place[2]
         )
         wide, high = ready.rows[s, paths.FIL_A], ready.rows[s, paths.FIL_B]
         assert (a / wide) ** 2 + (b / high) ** 2 == pytest.approx(1.0, abs=1e-9)

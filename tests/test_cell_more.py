@@ -3,10 +3,11 @@ bundles of light; each against geometry, a general library or a law."""
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import outlines
 import pytest
-from distances import distances
 from scipy.integrate import dblquad
 from scipy.stats import qmc
 from test_cell_silhouette import upright
@@ -16,8 +17,8 @@ from weavecolor.optics.cell.filaments import FilamentCell, Strand
 from weavecolor.optics.cell.nodes import cap, nodes, unit
 from weavecolor.optics.cell.openness import openness, pencils
 from weavecolor.optics.cell.pairs import Distance, Pairs, _Bundle, _spread, pairs
-from weavecolor.optics.cell.rays import blocked
-from weavecolor.optics.cell.tubes import System, Tubes, orbits, tubes
+from weavecolor.optics.cell.rays import blocked, first_met
+from weavecolor.optics.cell.tubes import orbits, tubes
 from weavecolor.textile.cloth import Construction
 from weavecolor.textile.weaves import weave
 
@@ -257,20 +258,16 @@ def test_starts_lie_evenly_in_their_nodes():
 # Straight rays through round straight yarns
 
 
-def _wefts(radius: float, spacing: float = 1.0) -> Tubes:
-    """Straight wefts at y = 0, 1, ...; warps next to nothing, far below... at the mid-plane too."""
-    flat = np.zeros((1, 1), np.float32)
-    warp = System(7.3, spacing, 1e-6, 1e-6, flat, flat)
-    weft = System(spacing, 7.3, radius, radius, flat, flat)
-    one = np.zeros((1, 1), np.int32)
-    return Tubes((warp, weft), (7.3, spacing), radius, radius, one, np.zeros((1, 2), np.int32))
+def _wefts(radius: float) -> Construction:
+    """Straight round wefts at y = 0, 1, ...; warps next to nothing, which swing about them."""
+    lift = ((1, 0), (0, 1))
+    return Construction(lift, 7.3, 1.0, 1e-6, 1e-6, 2.0 * radius, 2.0 * radius, 1.0)
 
 
 @pytest.mark.parametrize("radius", [0.2, 0.45])
 @pytest.mark.parametrize("flip", [1.0, -1.0])
 def test_a_ray_is_blocked_where_it_passes_a_round_yarn_too_near(radius, flip):
-    """In the plane across them: nearer to any axis than the radius, but for the tenth of a per cent
-    of the mean spacing that a ray may dip in."""
+    """In the plane across them: nearer to any axis than the radius."""
     geometry = _wefts(radius)
     rng = np.random.default_rng(5)
     count = 30000
@@ -287,9 +284,7 @@ def test_a_ray_is_blocked_where_it_passes_a_round_yarn_too_near(radius, flip):
     outside = np.abs(origin[2]) > radius + 0.01
     axes = np.arange(-12, 13)
     away = np.abs((y0[:, None] - axes) * dz[:, None] - z0[:, None] * dy[:, None]).min(axis=1)
-    pitch = np.sqrt(7.3)
-    clear = (np.abs(away - radius) > 2e-3 * pitch) & start_side & outside
-    clear |= (away > radius + 1e-5) & (away < radius + 2e-3 * pitch) & start_side & outside
+    clear = (np.abs(away - radius) > 1e-6) & start_side & outside
     found = blocked(geometry, origin[:, clear], np.stack([0.0 * dy, dy, dz])[:, clear])
     assert clear.sum() > 10000
     assert (found != (away < radius)[clear]).mean() < 1e-4
@@ -306,45 +301,15 @@ def test_rays_beyond_the_cloth_meet_nothing():
             way = np.stack([flat * np.cos(around), flat * np.sin(around), np.full(200, rise)])
             assert not blocked(geometry, origin, way).any()
             assert not blocked(geometry, origin * [[1], [1], [-1]], way * [[1], [1], [-1]]).any()
-    # along the cloth, in its middle: between two wefts free, through them not
-    along = np.array([[1.0], [0.0], [0.0]])
-    assert not blocked(geometry, [[1.0], [0.5], [0.0]], along * [[1e-3]] + [[0], [0], [1.0]]).any()
-    assert blocked(geometry, [[1.0], [0.0], [0.6]], [[0.0], [0.0], [-1.0]]).all()
-    assert blocked(geometry, [[1.0], [-0.5], [0.0]], [[0.0], [1.0], [0.0]]).all()
-
-
-def test_the_distance_to_yarns_of_any_section():
-    straight = np.zeros((2, 3), np.float32)
-    rng = np.random.default_rng(4)
-    u, v, z = (rng.uniform(-w, w, 4000) for w in (5.0, 5.0, 0.29))
-    round_ = System(0.8, 0.7, 0.2, 0.2, straight, straight)
-    exact = np.hypot((v + 0.4) % 0.8 - 0.4, z) - 0.2
-    for found, number in (round_.gauge(u, v, z)[:2], distances(round_, u, v, z)):
-        assert found == pytest.approx(exact, abs=2e-3)
-        assert np.array_equal(number, np.round(v / 0.8))
-    _, _, foot, across, up = round_.gauge(u, v, z)
-    assert foot == pytest.approx(u)
-    assert across == pytest.approx((v + 0.4) % 0.8 - 0.4, abs=1e-9)
-    assert up == pytest.approx(z)
-    # an ellipse: nought on it, and near it as far as the normal says
-    flat = System(0.8, 0.7, 0.3, 0.1, straight, straight)
-    t = rng.uniform(0, 2 * np.pi, 4000)
-    normal = np.stack([0.1 * np.cos(t), 0.3 * np.sin(t)])
-    normal /= np.linalg.norm(normal, axis=0)
-    for off in (0.0, 2e-3, -2e-3):
-        across = 0.3 * np.cos(t) + off * normal[0]
-        up = 0.1 * np.sin(t) + off * normal[1]
-        assert flat.gauge(u, across + 1.6, up)[0] == pytest.approx(np.full(4000, off), abs=2e-4)
-    # along a bent axis, the foot of the perpendicular
-    swing = np.array([[0.1, -0.1]], np.float32)
-    bent = System(0.8, 0.7, 0.15, 0.15, np.zeros((1, 2), np.float32), swing)
-    at = rng.uniform(-3, 3, 500)
-    phase = np.pi * at / 0.7
-    high, slope = 0.1 * np.cos(phase), -0.1 * np.pi / 0.7 * np.sin(phase)
-    for off in (0.15, 0.1, -0.15):
-        n = np.hypot(1.0, slope)
-        distance = bent.gauge(at - off * slope / n, np.full(500, 0.8), high + off / n)[0]
-        assert distance == pytest.approx(np.full(500, abs(off) - 0.15), abs=2e-3)
+    # straight down: between two wefts free, through them not; first met at the top of one
+    down = [[0.0], [0.0], [-1.0]]
+    assert blocked(geometry, [[1.0, 1.0], [0.5, 0.0], [0.6, 0.6]], down).tolist() == [False, True]
+    assert first_met(geometry, [[1.0, 1.0], [0.5, 0.3], [0.6, 0.6]], down) == pytest.approx(
+        [np.sqrt(0.4**2 - 0.3**2)], abs=1e-6
+    )
+    assert first_met(geometry, [[1.0], [0.0], [-3.0]], [[0.0], [0.0], [1.0]]) == pytest.approx(
+        [-0.4], abs=1e-6
+    )
 
 
 def test_the_yarns_of_a_construction():
@@ -399,7 +364,7 @@ def test_how_many_ways_from_crossing_to_crossing():
 
 
 def test_straight_yarns_stand_in_the_way_by_their_outline():
-    geometry = _wefts(0.3)
+    geometry = tubes(_wefts(0.3))
     rng = np.random.default_rng(2)
     for zenith, azimuth in ((0.0, 0.0), (0.5, 0.3), (1.0, 2.0), (2.4, 4.0)):
         x, y, z = (float(a) for a in unit(zenith, azimuth))
@@ -523,3 +488,13 @@ def test_even_light_falls_evenly(up, monkeypatch):
     assert (toward[:, 2] > 0.0).all() if up else (toward[:, 2] < 0.0).all()
     assert toward.T @ toward / 4000 == pytest.approx(np.diag([0.25, 0.25, 0.5]), abs=2e-3)
     assert toward[:, :2].mean(axis=0) == pytest.approx(0.0, abs=2e-3)
+
+
+def test_waves_and_turns_are_the_librarys():
+    for part in np.linspace(-0.1, 1.1, 2001):
+        wanted = math.cos(math.pi * part), math.sin(math.pi * part)
+        near = 1e-13 if 0.0 <= part <= 1.0 else 1e-9
+        assert paths._wave(part) == pytest.approx(wanted, abs=near)
+    for angle in (0.0, 1e-9, -1e-9, 0.3, -2.0, 3.15, math.pi, -math.pi, 47.1, -1234.5, 98765.4):
+        wanted = math.cos(angle), math.sin(angle)
+        assert paths._turned(angle) == pytest.approx(wanted, abs=1e-10)

@@ -3,7 +3,6 @@
 import numpy as np
 import outlines
 import pytest
-from distances import distances
 
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.cell.nodes import unit
@@ -51,12 +50,14 @@ def test_a_straight_yarn_is_as_wide_as_its_section_seen_askew(across, along):
 
 @pytest.mark.parametrize("name", CLOTHS)
 def test_a_line_that_passes_passes_both(name):
-    geometry = tubes(load_swatch(name).construction())
-    foot = pencils(geometry, 2584)
+    made = load_swatch(name).construction()
+    geometry = tubes(made)
+    foot = pencils(geometry, 10946)
+    # paths measure a bent yarn's section by the slope above a place, not at its nearest
     for vector in directions(16, seed=5):
         way = np.array(vector)[:, None]
         start = foot - 3.0 * geometry.top / abs(vector[2]) * way
-        met = blocked(geometry, start, way)
+        met = blocked(made, start, way)
         found = outlines.blocked(silhouette(geometry, vector), start)
         assert np.mean(met != found) < 4e-3
         share = silhouette(geometry, vector).open_share(foot, 1e-6 * geometry.pitch)
@@ -84,21 +85,6 @@ def test_light_passes_a_line_both_ways():
         there = silhouette(geometry, vector).open_share(foot, 0.01 * geometry.pitch)
         back = silhouette(geometry, (-x, -y, -z)).open_share(foot, 0.01 * geometry.pitch)
         assert there == pytest.approx(back, abs=1e-5)
-
-
-@pytest.mark.parametrize("name", CLOTHS)
-def test_the_table_of_axes_measures_as_the_foot_of_the_perpendicular_does(name):
-    geometry = tubes(load_swatch(name).construction())
-    rng = np.random.default_rng(7)
-    for yarns in geometry.systems:
-        u, v, z = (rng.uniform(-1.0, 1.0, 20000) for _ in range(3))
-        u, v = (u * 9 * yarns.pitch).astype(np.float32), (v * 9 * yarns.spacing).astype(np.float32)
-        z = (z * 1.1 * geometry.top).astype(np.float32)
-        exact, number, *_ = yarns.gauge(u, v, z)
-        found, same = distances(yarns, u, v, z)
-        assert np.array_equal(number, same)
-        near = np.abs(exact) < 0.1 * yarns.half_height
-        assert np.abs(found - exact)[near].max() < 3e-4 * geometry.pitch
 
 
 def test_yarns_that_are_shifted_copies_are_one_kind():

@@ -89,7 +89,7 @@ def test_warp_and_weft_are_twisted_to_one_hand():
         ([[1, 0, 0], [0, 0, 1], [0, 1, 0]], [[0, 1, 0], [0, 0, 1], [1, 0, 0]])
     ):
         one, other = (
-            paths._section(at.rows, at.signs, at.plan, s, 0, 0.01, u, 0.0) for u in (0, 0.01)
+            paths._section(at.rows, at.signs, s, 0, 0.01, u, 0.0) for u in (0, 0.01)
         )
         turned = other[0] * one[1] - other[1] * one[0]  # of the filament: against its frame
         hands.append(np.sign(turned * np.linalg.det(frame)))  # across, up, along

@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.optimize import minimize_scalar
 from test_layer_optics import cloth
 
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS
@@ -16,7 +15,6 @@ from weavecolor.optics import dye, fitted, mightbe
 from weavecolor.optics.appearance import radiances
 from weavecolor.optics.cell import filaments, flood
 from weavecolor.optics.cell.filaments import FilamentCell, Strand
-from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.dye import READING_EVEN, _spans, from_colour, from_wound
 from weavecolor.optics.layerwords import layers_said
 from weavecolor.optics.parted import parted
@@ -158,32 +156,6 @@ def test_a_cloth_may_be_called_like_a_grain():
     # of one cloth only grain and side are told
     (layer,) = layers_said("cross", cloth())
     assert layer.grain_deg == 90.0 and layer.face == "face"
-
-
-# --- distances to yarns -----------------------------------------------------------------------
-
-
-def test_the_foot_of_a_perpendicular_is_the_nearest_of_the_axis():
-    """The least distance to a wave by a search of its own; Newton's steps double the digits that
-    are right, so that two of them come within a millionth of the pitch near the yarn."""
-    system = tubes(cloth().construction()).systems[0]
-    rng = np.random.default_rng(5)
-    u = rng.uniform(0.0, 2.0 * system.pitch, 60)
-    height = system._axis(system._row(np.zeros(60)), u)[0]
-    z = height + rng.uniform(-1.2, 1.2, 60) * system.half_height
-    foot = system.gauge(u, np.zeros(60), z)[2]
-    for k in range(60):
-
-        def away(at, k=k):
-            one = system._axis(system._row(np.zeros(1)), np.array([at]))[0][0]
-            return (u[k] - at) ** 2 + (z[k] - one) ** 2
-
-        near = u[k] + system.pitch * np.linspace(-0.5, 0.5, 41)
-        first = near[int(np.argmin([away(at) for at in near]))]
-        step = 0.03 * system.pitch
-        best = minimize_scalar(away, bounds=(first - step, first + step), method="bounded",
-                               options={"xatol": 1e-10})  # fmt: skip
-        assert foot[k] == pytest.approx(best.x, abs=1e-6 * system.pitch)
 
 
 def _cell(sett: float = 0.3) -> FilamentCell:

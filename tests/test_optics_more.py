@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from distances import distances
 from scipy.integrate import quad
 from test_layer_optics import cloth
 
@@ -18,7 +17,7 @@ from weavecolor.optics.cell import filaments, paths
 from weavecolor.optics.cell.filaments import FilamentCell, Strand
 from weavecolor.optics.cell.nodes import unit
 from weavecolor.optics.cell.openness import openness
-from weavecolor.optics.cell.tubes import System, tubes
+from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.layer import solved
 from weavecolor.textile.cloth import Construction
 
@@ -145,26 +144,6 @@ def test_paths_do_not_ask_how_large_the_cloth_is(times):
 
 
 # --- yarns as bodies --------------------------------------------------------------------------
-
-
-def test_the_table_of_distances_is_the_distance_for_any_course():
-    """Yarns whose every stretch has other neighbours, each its own part of the table."""
-    rng = np.random.default_rng(9)
-    for yarns, crossings in ((3, 4), (2, 7), (5, 5)):
-        middle = (0.1 * rng.integers(-1, 2, (yarns, crossings))).astype(np.float32)
-        swing = (0.05 * rng.integers(-1, 2, (yarns, crossings))).astype(np.float32)
-        # axes go on without a step: each stretch ends where the next begins
-        height = 0.1 * rng.integers(-1, 2, (yarns, crossings + 1))
-        height[:, -1] = height[:, 0]
-        middle = (0.5 * (height[:, :-1] + height[:, 1:])).astype(np.float32)
-        swing = (0.5 * (height[:, :-1] - height[:, 1:])).astype(np.float32)
-        system = System(0.8, 0.7, 0.2, 0.15, middle, swing)
-        u, v = rng.uniform(-9.0, 9.0, (2, 3000))
-        z = rng.uniform(-0.25, 0.25, 3000)
-        exact, number = system.gauge(u, v, z)[:2]
-        found, same = distances(system, u, v, z)
-        assert np.array_equal(number, same)
-        assert np.abs(found - exact).max() < 6e-3
 
 
 @pytest.mark.parametrize("lay", [(0.0, False), (0.4, True)])

@@ -62,9 +62,7 @@ def woven(construction: Construction, warp: Strand, weft: Strand) -> FilamentCel
     # Across, along and up of the systems are mirror images, which would make it the other hand.
     weft = replace(weft, twist=0.0 - weft.twist)
     c = construction
-    drop = 0.5 * (c.warp_height + c.weft_height)
-    swings = drop * c.warp_share, drop * (1.0 - c.warp_share)
-    return FilamentCell(c.lift, warp, weft, c.warp_spacing, c.weft_spacing, *swings)
+    return FilamentCell(c.lift, warp, weft, c.warp_spacing, c.weft_spacing, *c.swings)
 
 
 @dataclass(frozen=True, eq=False)

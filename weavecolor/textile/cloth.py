@@ -59,6 +59,12 @@ class Construction:
     weft_height: float
     warp_share: float
 
+    @property
+    def swings(self) -> tuple[float, float]:
+        """How far the axes of warp and weft swing from the mid-plane, mm."""
+        drop = 0.5 * (self.warp_height + self.weft_height)
+        return drop * self.warp_share, drop * (1.0 - self.warp_share)
+
 
 @dataclass(frozen=True)
 class Cloth:

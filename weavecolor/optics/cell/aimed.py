@@ -74,7 +74,7 @@ def _place(rows, signs, plan, rod, along, about, place):
     long = plan[s, 1] * rows[s, PITCH]
     u, phi = along * long, 2.0 * math.pi * about
     a, b = rows[s, FIL_A], rows[s, FIL_B]
-    height, slope, bend = _axis(rows, signs, plan, s, yarn, u)
+    height, slope, bend = _axis(rows, signs, s, yarn, u)
     wide = math.sqrt(1.0 + slope * slope)
     co, si = math.cos(phi), math.sin(phi)
     # across both tangents: round the section, and along
@@ -174,12 +174,12 @@ def _entered(rows, signs, plan, centres, number, which, repeat, least, most, out
             v, u, dv, du = x, y, dx, dy
             if s == 1:
                 v, u, dv, du = y, x, dy, dx
-            t = _mend(rows, signs, plan, s, yarn, 0.0, 0.0, v, u, z, dv, du, dz, 0.0, True)
+            t = _mend(rows, signs, s, yarn, 0.0, 0.0, v, u, z, dv, du, dz, 0.0, True)
             if t <= 0.0:
                 break
             length += t
             x, y, z, v, u = x + t * dx, y + t * dy, z + t * dz, v + t * dv, u + t * du
-            p, q, av, au, az, bv, bu, bz = _frame(rows, signs, plan, s, yarn, v, u, z)
+            p, q, av, au, az, bv, bu, bz = _frame(rows, signs, s, yarn, v, u, z)
             ga = p / (rows[s, FIL_A] * rows[s, FIL_A])
             gb = q / (rows[s, FIL_B] * rows[s, FIL_B])
             if abs(ga * p + gb * q - 1.0) > 0.01:  # not mended: no place on the surface

@@ -139,7 +139,7 @@ def arrangement(filaments: int, packing: float, flat: float, seed: int = 1) -> A
 
 
 @dataclass(frozen=True, eq=False)
-class _Traced:
+class Traced:
     """A cell as the tracer takes it."""
 
     rows: Array
@@ -154,7 +154,7 @@ class _Traced:
     scale: Array
 
 
-def prepared(cell: FilamentCell, outline: bool = False) -> _Traced:
+def prepared(cell: FilamentCell, outline: bool = False) -> Traced:
     """``outline``: yarns as solid bodies."""
     rows = np.zeros((2, paths.COLUMNS))
     centres = []
@@ -193,13 +193,18 @@ def prepared(cell: FilamentCell, outline: bool = False) -> _Traced:
     wide = 1 if cell.alike else _WIDE
     scale = np.array([0.0 if s.opaque else _SHORTEST * s.height for s in strands])
     counts = [int(row[paths.COUNT]) for row in rows]
+    for k, (yarns, crossings) in enumerate(((ends, picks), (picks, ends))):
+        rows[k, paths.PER_PITCH] = 1.0 / rows[k, paths.PITCH]
+        rows[k, paths.PER_STRETCH] = 1.0 / rows[k, paths.STRETCH]
+        rows[k, paths.MANY], rows[k, paths.PER_MANY] = yarns, 1.0 / yarns
+        rows[k, paths.LONG], rows[k, paths.PER_LONG] = crossings, 1.0 / crossings
     plan = [
         (ends, picks, counts[0], len(centres[0]) // counts[0]),
         (picks, ends, counts[1], len(centres[1]) // counts[1]),
     ]
-    return _Traced(
+    return Traced(
         rows,
-        _padded(up.T, -up),
+        _padded(*(np.column_stack([one, one[:, 0]]) for one in (up.T, -up))),
         np.array(plan, np.intp),
         _padded(*centres),
         _neighbours(centres, counts),
@@ -275,14 +280,14 @@ def ring_edges(grid: Nodes) -> Array:
     return edges
 
 
-def into(cell: _Traced, number: Array) -> Array:
+def into(cell: Traced, number: Array) -> Array:
     """Places (n, 2) that points (n, 2) of the unit square stand for, told out over the repeats."""
     place = np.arange(len(number))
     repeat = np.column_stack([place * 7919 % cell.wide, place * 104729 // 97 % cell.wide])
     return np.asarray((number + repeat) * np.array(cell.repeat))
 
 
-def node_starts(cell: _Traced, grid: Nodes, each: int) -> tuple[Array, NDArray[np.int32]]:
+def node_starts(cell: Traced, grid: Nodes, each: int) -> tuple[Array, NDArray[np.int32]]:
     """Starts (n, 5) of ``each`` paths on ``cell`` from every node of ``grid``, and their nodes
     (n,)."""
     count = 2 * grid.half
@@ -301,7 +306,7 @@ def node_starts(cell: _Traced, grid: Nodes, each: int) -> tuple[Array, NDArray[n
 
 
 def followed(
-    cell: _Traced,
+    cell: Traced,
     starts: Array,
     seed: int,
     use: Callable[[Array], None],
@@ -342,7 +347,7 @@ def followed(
     return lost
 
 
-def at_most_one(cell: _Traced, starts: Array, what: int) -> Array:
+def at_most_one(cell: Traced, starts: Array, what: int) -> Array:
     """Leaves of ``starts`` (n, 5) on ``cell`` where ``what`` is followed leaves each at most one:
     ``paths.NOTHING``, ``FIRST`` or ``MET``."""
     room = np.empty((len(starts) + 512, paths.LEAF))
@@ -524,7 +529,7 @@ def node_rays(
 
 
 def _node_rays(
-    ready: _Traced, grid: Nodes, each: int, told: Told | None, begun: NodeRays | None = None
+    ready: Traced, grid: Nodes, each: int, told: Told | None, begun: NodeRays | None = None
 ) -> NodeRays:
     """As :func:`node_rays`; those ``begun`` are not followed again."""
     starts, label = node_starts(ready, grid, each)
@@ -716,7 +721,7 @@ def follow(cell: FilamentCell, toward: Array, weight: Array) -> Rays:
     )
 
 
-def _starts(ready: _Traced, toward: Array) -> Array:
+def _starts(ready: Traced, toward: Array) -> Array:
     """Where rays of a bundle from ``toward`` (n, 3) start, and their ways (n, 5)."""
     number = evenly(len(toward), 4)[:, 2:]  # directions take the first two
     return np.column_stack([into(ready, number), -toward])

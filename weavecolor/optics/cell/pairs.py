@@ -203,7 +203,7 @@ def met_depths(construction: Construction, flip: bool) -> tuple[float, ...]:
     geometry = tubes(construction)
     # what lies before the front sees it as what lies behind the layer turned over does
     before = _Bundle(construction, Distance(()), not flip, _NAMED_POINTS)
-    z = first_met(geometry, *before.rays()[:2])[2].astype(float)
+    z = first_met(construction, *before.rays()[:2])
     if not z.size:
         return ()
     depth = z + geometry.bottom if flip else geometry.top - z
@@ -220,9 +220,9 @@ def _open(bundles: list[_Bundle]) -> list[NDArray[np.float32]]:
 
 
 def _trace(bundles: list[_Bundle]) -> list[NDArray[np.float32]]:
-    geometry = tubes(bundles[0].construction)
     starts, ways, weights = zip(*(bundle.rays() for bundle in bundles), strict=True)
-    shut = blocked(geometry, np.concatenate(starts, axis=1), np.concatenate(ways, axis=1))
+    every = np.concatenate(starts, axis=1), np.concatenate(ways, axis=1)
+    shut = blocked(bundles[0].construction, *every)
     met = np.split(shut, np.cumsum([weight.size for weight in weights])[:-1])
     return [(~one * weight).astype(np.float32) for one, weight in zip(met, weights, strict=True)]
 

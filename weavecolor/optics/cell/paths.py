@@ -24,7 +24,8 @@ from numba import njit
 # be given for several arrangements one after the other.
 SPACING, PITCH, SWING, HALF_A, HALF_B, FIL_A, FIL_B = range(7)
 TWIST, PHASE, INDEX, DULL, OPAQUE, COUNT, STRETCH = range(7, 14)
-COLUMNS = 14
+PER_PITCH, MANY, PER_MANY, LONG, PER_LONG, PER_STRETCH = range(14, 20)
+COLUMNS = 20
 
 #: What is followed; MET: to the first surface alone.
 ALL, NOTHING, FIRST, MET = range(4)
@@ -46,71 +47,117 @@ _BENT = 0.125 * _BEND * _BEND  # so much of its swing the middle of such a stret
 _STRAIGHT = 0.02  # how far off a stretch may lie, over a filament's half height
 
 _compiled = njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+# taken in where they are called: calls would hand over all arrays and count who holds them
+_inlined = njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
 
 
-@_compiled
-def _axis(rows, signs, plan, s, yarn, u):
+@_inlined
+def _wave(f):
+    """Cosine and sine of pi ``f``, of -.1 to 1.1 at most: Chebyshev series of sine and cosine about
+    the middle, to 1e-14. The library's would take as long as all the rest of a place on a yarn."""
+    g = f - 0.5
+    t = g * g
+    sine = (
+        -2.110004425048828e-05 * t + 0.0004659502301365137
+    ) * t - 0.007370348670519888
+    sine = ((sine * t + 0.08214587553993624) * t - 0.5992645284760556) * t + 2.550164039844338
+    sine = (sine * t - 5.167712780049461) * t + 3.141592653589792
+    cosine = (
+        -0.00010039657354354858 * t + 0.0019278510008007288
+    ) * t - 0.025806524718063883
+    cosine = ((cosine * t + 0.2353305869214637) * t - 1.3352627660422343) * t + 4.058712126326478
+    cosine = (cosine * t - 4.934802200543556) * t + 1.0
+    return -g * sine, cosine
+
+
+@_inlined
+def _turned(angle):
+    """Cosine and sine of any angle, radians."""
+    half_turns = angle * (1.0 / math.pi)
+    k = math.floor(half_turns)
+    co, si = _wave(half_turns - k)
+    if k - 2.0 * math.floor(0.5 * k) > 0.5:
+        return -co, -si
+    return co, si
+
+
+@_inlined
+def _folded(rows, s, number, along=False):
+    """A whole number of yarns, or of crossings ``along`` one, in the repeat of a system: kept as
+    floats, whole numbers are folded faster."""
+    many = rows[s, LONG if along else MANY]
+    each = rows[s, PER_LONG if along else PER_MANY]
+    return int(number - many * math.floor((number + 0.5) * each))
+
+
+@_inlined
+def _course(rows, signs, s, i, j):
+    """The middle and the swing of a yarn's axis between one crossing and the next."""
+    one, two, half = signs[s, i, j], signs[s, i, j + 1], 0.5 * rows[s, SWING]
+    return half * (one + two), half * (one - two)
+
+
+@_inlined
+def _per(way):
+    """1 over a part of a direction, bounded."""
+    return 1.0 / way if abs(way) > 1e-12 else (1e12 if way >= 0.0 else -1e12)
+
+
+@_inlined
+def _axis(rows, signs, s, yarn, u):
     """Height of a yarn's axis, its slope, and its second derivative."""
-    pitch = rows[s, PITCH]
-    place = u / pitch
+    place = u * rows[s, PER_PITCH]
     k = math.floor(place)
     f = place - k
-    many, columns = plan[s, 0], plan[s, 1]
-    # whole numbers kept as floats, which fold into the repeat faster
-    i = int(yarn - many * math.floor((yarn + 0.5) / many))
-    j = int(k - columns * math.floor((k + 0.5) / columns))
-    one = signs[s, i, j]
-    two = signs[s, i, j + 1 if j + 1 < columns else 0]
-    swing = rows[s, SWING]
-    if one == two:
-        return one * swing, 0.0, 0.0
-    half = 0.5 * swing * (one - two)
-    rate = math.pi / pitch
-    co = math.cos(math.pi * f)
-    si = math.sqrt(max(0.0, 1.0 - co * co))
+    middle, half = _course(rows, signs, s, _folded(rows, s, yarn), _folded(rows, s, k, True))
+    if half == 0.0:
+        return middle, 0.0, 0.0
+    rate = math.pi * rows[s, PER_PITCH]
+    co, si = _wave(f)
     return half * co, -half * rate * si, -half * rate * rate * co
 
 
-@_compiled
-def _section(rows, signs, plan, s, yarn, v, u, z):
+@_inlined
+def _section(rows, signs, s, yarn, v, u, z):
     """Where a point lies in the section of a yarn, turned with its twist. A flat yarn that is
     twisted is turned as if round, STRETCH times as wide and as low, and pressed flat again."""
-    height, slope, _ = _axis(rows, signs, plan, s, yarn, u)
-    q = (z - height) / (rows[s, STRETCH] * math.sqrt(1.0 + slope * slope))
+    height, slope, _ = _axis(rows, signs, s, yarn, u)
+    q = (z - height) * rows[s, PER_STRETCH] / math.sqrt(1.0 + slope * slope)
     p = rows[s, STRETCH] * (v - yarn * rows[s, SPACING])
     if rows[s, TWIST] == 0.0 and rows[s, PHASE] == 0.0:
         return p, q
     turn = rows[s, TWIST] * u + rows[s, PHASE] * yarn
-    co, si = math.cos(turn), math.sin(turn)
+    co, si = _turned(turn)
     return co * p + si * q, co * q - si * p
 
 
-@_compiled
-def _frame(rows, signs, plan, s, yarn, v, u, z):
+@_inlined
+def _frame(rows, signs, s, yarn, v, u, z):
     """As _section, with the gradients of both numbers by (v, u, z)."""
-    height, slope, bend = _axis(rows, signs, plan, s, yarn, u)
+    height, slope, bend = _axis(rows, signs, s, yarn, u)
     w = 1.0 / math.sqrt(1.0 + slope * slope)
     wide = rows[s, STRETCH]
-    q = (z - height) * w / wide
+    each = rows[s, PER_STRETCH]
+    w *= each
+    q = (z - height) * w
     p = wide * (v - yarn * rows[s, SPACING])
-    along = -slope * w / wide - q * slope * bend * w * w
-    w /= wide
+    along = -slope * w - q * slope * bend * w * w * wide * wide
     if rows[s, TWIST] == 0.0 and rows[s, PHASE] == 0.0:
         return p, q, wide, 0.0, 0.0, 0.0, along, w
     turn = rows[s, TWIST] * u + rows[s, PHASE] * yarn
-    co, si = math.cos(turn), math.sin(turn)
+    co, si = _turned(turn)
     a, b = co * p + si * q, co * q - si * p
     t = rows[s, TWIST]
     return a, b, co * wide, si * along + t * b, si * w, -si * wide, co * along - t * a, co * w
 
 
-@_compiled
-def _mend(rows, signs, plan, s, yarn, ca, cb, v, u, z, dv, du, dz, t, leaving):
+@_inlined
+def _mend(rows, signs, s, yarn, ca, cb, v, u, z, dv, du, dz, t, leaving):
     """The place t on a ray where it meets one filament's true surface, near t; -1 for none."""
     ia, ib = 1.0 / rows[s, FIL_A], 1.0 / rows[s, FIL_B]
     for _ in range(4):
         a, b, av, au, az, bv, bu, bz = _frame(
-            rows, signs, plan, s, yarn, v + t * dv, u + t * du, z + t * dz
+            rows, signs, s, yarn, v + t * dv, u + t * du, z + t * dz
         )
         a, b = (a - ca) * ia, (b - cb) * ib
         ra = (av * dv + au * du + az * dz) * ia
@@ -129,17 +176,17 @@ def _mend(rows, signs, plan, s, yarn, ca, cb, v, u, z, dv, du, dz, t, leaving):
     return t
 
 
-@_compiled
+@_inlined
 def _own(plan, s, yarn):
     """Where the centres of a yarn's filaments begin: yarns take turns."""
     ways = plan[s, 3]
     return int(yarn - ways * math.floor((yarn + 0.5) / ways)) * plan[s, 2]
 
 
-@_compiled
+@_inlined
 def _inside(rows, signs, plan, centres, s, yarn, v, u, z):
     """The filament of a yarn that a point lies in; -1 for none."""
-    a, b = _section(rows, signs, plan, s, yarn, v, u, z)
+    a, b = _section(rows, signs, s, yarn, v, u, z)
     if rows[s, STRETCH] == 1.0:
         if (a / rows[s, HALF_A]) ** 2 + (b / rows[s, HALF_B]) ** 2 > 1.02:
             return -1
@@ -154,19 +201,19 @@ def _inside(rows, signs, plan, centres, s, yarn, v, u, z):
     return -1
 
 
-@_compiled
+@_inlined
 def _apart(rows, centres, s, one, other):
     """The square of how far apart two filaments' centres lie, in their radii."""
     x, y = centres[s, one, 0] - centres[s, other, 0], centres[s, one, 1] - centres[s, other, 1]
     return (x * x + y * y) / (rows[s, FIL_A] * rows[s, FIL_A])
 
 
-@_compiled
+@_inlined
 def _beside(rows, signs, plan, centres, near, s, yarn, fil, v, u, z):
     """The neighbour of a filament that a point on its surface lies in; -1 for none."""
     if _apart(rows, centres, s, fil, near[s, fil, 0]) >= 4.0:
         return -1
-    a, b = _section(rows, signs, plan, s, yarn, v, u, z)
+    a, b = _section(rows, signs, s, yarn, v, u, z)
     size = 1.0 / rows[s, FIL_A]
     for n in range(near.shape[2]):
         k = near[s, fil, n]
@@ -176,7 +223,7 @@ def _beside(rows, signs, plan, centres, near, s, yarn, fil, v, u, z):
     return -1
 
 
-@_compiled
+@_inlined
 def _fresnel(cosine, index):
     """Reflected share of unpolarised light, and the cosine beyond, where the index is ``index``
     times that of here."""
@@ -189,7 +236,7 @@ def _fresnel(cosine, index):
     return 0.5 * (rs * rs + rp * rp), beyond
 
 
-@_compiled
+@_inlined
 def _draw(state):
     """A number 0-1 (xorshift64*: G. Marsaglia, J. Stat. Softw. 8 (2003) 14)."""
     s = state[0]
@@ -200,7 +247,7 @@ def _draw(state):
     return float((s * np.uint64(2685821657736338717)) >> np.uint64(11)) * (1.0 / 9007199254740992.0)
 
 
-@_compiled
+@_inlined
 def _nearest(
     rows, signs, plan, centres, s, yarn, v, u, z, dv, du, dz, length, p0, q0, p1, q1, bent, own,
     skip,
@@ -236,10 +283,10 @@ def _nearest(
     off = bent * ride / (length * length) + ride * turn * (0.25 * wide + 0.125 * ha * turn)
     parts = int(math.sqrt(off / (_STRAIGHT * rows[s, STRETCH] * rows[s, FIL_B]))) + 1
     step = (high - low) / parts
-    a0, b0 = _section(rows, signs, plan, s, yarn, v + low * dv, u + low * du, z + low * dz)
+    a0, b0 = _section(rows, signs, s, yarn, v + low * dv, u + low * du, z + low * dz)
     for part in range(parts):
         end = low + step
-        a1, b1 = _section(rows, signs, plan, s, yarn, v + end * dv, u + end * du, z + end * dz)
+        a1, b1 = _section(rows, signs, s, yarn, v + end * dv, u + end * du, z + end * dz)
         va, vb = (a1 - a0) * ia, (b1 - b0) * ib
         rate = va * va + vb * vb + 1e-30
         best, which = 1.0 + 1e-9, -1
@@ -262,7 +309,7 @@ def _nearest(
     return 1e300, -1
 
 
-@_compiled
+@_inlined
 def _next(rows, plan, centres, near, s, own, a, b, va, vb, du):
     """The filament of the same yarn that is met next after ``own`` was left at (``a``, ``b``) of
     the section, where the ray moves by (``va``, ``vb``) a unit of its length and by ``du`` along:
@@ -318,8 +365,20 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
     p1, p2 = rows[0, SPACING], rows[1, SPACING]
     capx = _BEND / math.pi * p1  # along x, where the wefts bend
     capy = _BEND / math.pi * p2
-    mid, swi, soon, late = np.empty(4), np.empty(4), np.empty(4), np.empty(4)
+    mid, swi, tall = np.empty(4), np.empty(4), np.empty(4)
+    soon, late = np.empty(4), np.empty(4)
     rate0, rate1 = math.pi / p2, math.pi / p1
+    per1, per2 = 1.0 / p1, 1.0 / p2
+    # how far from its axis a yarn is met at most: across; up, where it is level and where it
+    # bends; and as far from the middle of its bend
+    reach, outline, room_up = np.empty(2), np.empty((2, 2)), np.empty((2, 2))
+    for s in range(2):
+        reach[s] = 1.001 * rows[s, HALF_A]
+        for bends in range(2):
+            w = bends * rows[s, SWING]
+            steep = w * (rate0 if s == 0 else rate1)
+            off = (rows[s, HALF_B] + _BENT * w) * math.sqrt(1.0 + steep * steep)
+            outline[s, bends], room_up[s, bends] = 1.001 * off, 1.001 * (off + w)
     bottom = -top
     a = b = av = au = az = bv = bu = bz = 0.0
     for start in range(first, last):
@@ -380,7 +439,7 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                     end = -1.0
                     ia, ib = 1.0 / rows[s, FIL_A], 1.0 / rows[s, FIL_B]
                     if not framed:
-                        a, b, av, au, az, bv, bu, bz = _frame(rows, signs, plan, s, yarn, v, u, z)
+                        a, b, av, au, az, bv, bu, bz = _frame(rows, signs, s, yarn, v, u, z)
                     framed = False
                     oa, ob = (a - ca) * ia, (b - cb) * ib
                     va = (av * dv + au * du + az * dz) * ia
@@ -397,7 +456,7 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                             a0, b0 = a, b
                             for _ in range(400):
                                 a1, b1 = _section(
-                                    rows, signs, plan, s, yarn,
+                                    rows, signs, s, yarn,
                                     v + (gone + cap) * dv, u + (gone + cap) * du,
                                     z + (gone + cap) * dz,
                                 )  # fmt: skip
@@ -421,7 +480,7 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                                     break
                         if far >= 0.0:
                             end = _mend(
-                                rows, signs, plan, s, yarn, ca, cb, v, u, z, dv, du, dz, far, True
+                                rows, signs, s, yarn, ca, cb, v, u, z, dv, du, dz, far, True
                             )
                             if end < far - rows[s, FIL_B]:
                                 end = far
@@ -478,7 +537,7 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                         far, other = _next(rows, plan, centres, near, s, fil, a, b, va, vb, du)
                         if other >= 0:
                             t = _mend(
-                                rows, signs, plan, s, yarn, centres[s, other, 0],
+                                rows, signs, s, yarn, centres[s, other, 0],
                                 centres[s, other, 1], v, u, z, dv, du, dz, far, False,
                             )  # fmt: skip
                             if t > -rows[s, FIL_B] and t < far + rows[s, FIL_B]:
@@ -487,71 +546,49 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                                 y += t * dy
                                 z += t * dz
                                 fil = other
+                    per_dx, per_dy, per_dz = _per(dx), _per(dy), _per(dz)
+                    flat = max(abs(dx) / capx, abs(dy) / capy)
                     done = 0
                     own_s, own_y, own_k = s, yarn, fil  # just left; not met again at once
                     out = False
                     while not (hit or out):
                         # on a border, the cell ahead: a ray along it would not leave the one behind
-                        cx = math.floor(x / p1 + (_BORDER if dx > 0.0 else -_BORDER))
-                        cy = math.floor(y / p2 + (_BORDER if dy > 0.0 else -_BORDER))
+                        cx = math.floor(x * per1 + (_BORDER if dx >= 0.0 else -_BORDER))
+                        cy = math.floor(y * per2 + (_BORDER if dy >= 0.0 else -_BORDER))
                         ix, iy = int(cx), int(cy)
                         # axes of the four yarns about this cell: middle and swing
-                        r0, c0, r1, c1 = plan[0, 0], plan[0, 1], plan[1, 0], plan[1, 1]
-                        i0, j0, k0, m0 = ix % r0, iy % r1, iy % c0, ix % c1
-                        i1 = i0 + 1 if i0 + 1 < r0 else 0
-                        j1 = j0 + 1 if j0 + 1 < r1 else 0
-                        k1 = k0 + 1 if k0 + 1 < c0 else 0
-                        m1 = m0 + 1 if m0 + 1 < c1 else 0
-                        w0, w1 = 0.5 * rows[0, SWING], 0.5 * rows[1, SWING]
-                        mid[0] = w0 * (signs[0, i0, k0] + signs[0, i0, k1])
-                        mid[1] = w0 * (signs[0, i1, k0] + signs[0, i1, k1])
-                        mid[2] = w1 * (signs[1, j0, m0] + signs[1, j0, m1])
-                        mid[3] = w1 * (signs[1, j1, m0] + signs[1, j1, m1])
-                        swi[0] = w0 * (signs[0, i0, k0] - signs[0, i0, k1])
-                        swi[1] = w0 * (signs[0, i1, k0] - signs[0, i1, k1])
-                        swi[2] = w1 * (signs[1, j0, m0] - signs[1, j0, m1])
-                        swi[3] = w1 * (signs[1, j1, m0] - signs[1, j1, m1])
-                        way = 1e300
-                        if dx > 0.0:
-                            way = min(way, ((cx + 1.0) * p1 - x) / dx)
-                        elif dx < 0.0:
-                            way = min(way, (cx * p1 - x) / dx)
-                        if dy > 0.0:
-                            way = min(way, ((cy + 1.0) * p2 - y) / dy)
-                        elif dy < 0.0:
-                            way = min(way, (cy * p2 - y) / dy)
+                        i0, m0 = _folded(rows, 0, cx), _folded(rows, 1, cx, True)
+                        j0, k0 = _folded(rows, 1, cy), _folded(rows, 0, cy, True)
+                        i1 = i0 + 1 if i0 + 1 < plan[0, 0] else 0
+                        j1 = j0 + 1 if j0 + 1 < plan[1, 0] else 0
+                        mid[0], swi[0] = _course(rows, signs, 0, i0, k0)
+                        mid[1], swi[1] = _course(rows, signs, 0, i1, k0)
+                        mid[2], swi[2] = _course(rows, signs, 1, j0, m0)
+                        mid[3], swi[3] = _course(rows, signs, 1, j1, m0)
+                        way = min(
+                            ((cx + 1.0 if dx >= 0.0 else cx) * p1 - x) * per_dx,
+                            ((cy + 1.0 if dy >= 0.0 else cy) * p2 - y) * per_dy,
+                        )
                         way = max(way, 0.0) + _BORDER * p1
-                        up = (top - z) / dz if dz > 0.0 else (bottom - z) / dz if dz < 0 else 1e300
+                        up = ((top if dz >= 0.0 else bottom) - z) * per_dz
                         if up <= way:
                             way = max(up, 0.0)
                             out = True
                         # where on this way each of the four can be met at all
                         sooner, later = 1e300, -1.0
                         for which in range(4):
-                            cs = which >> 1
-                            if cs == 0:
-                                far, side = x - (ix + which) * p1, dx
+                            if which < 2:
+                                far = ((ix + which) * p1 - x) * per_dx
+                                wide = reach[0] * abs(per_dx)
                             else:
-                                far, side = y - (iy + which - 2) * p2, dy
-                            reach = 1.001 * rows[cs, HALF_A]
-                            w = abs(swi[which])
-                            off = rows[cs, HALF_B] + _BENT * w
-                            if w > 0.0:
-                                steep = w * (rate0 if cs == 0 else rate1)
-                                off *= math.sqrt(1.0 + steep * steep)
-                            off = 1.001 * (off + w)
-                            low, high = 0.0, way
-                            if abs(side) > 1e-12:
-                                one, two = (-reach - far) / side, (reach - far) / side
-                                low, high = max(low, min(one, two)), min(high, max(one, two))
-                            elif abs(far) > reach:
-                                high = -1.0
-                            far = z - mid[which]
-                            if abs(dz) > 1e-12:
-                                one, two = (-off - far) / dz, (off - far) / dz
-                                low, high = max(low, min(one, two)), min(high, max(one, two))
-                            elif abs(far) > off:
-                                high = -1.0
+                                far = ((iy + which - 2) * p2 - y) * per_dy
+                                wide = reach[1] * abs(per_dy)
+                            bends = 1 if swi[which] != 0.0 else 0
+                            level = (mid[which] - z) * per_dz
+                            high = room_up[which >> 1, bends] * abs(per_dz)
+                            tall[which] = outline[which >> 1, bends]
+                            low = max(max(far - wide, level - high), 0.0)
+                            high = min(min(far + wide, level + high), way)
                             soon[which], late[which] = low, high
                             if low <= high:
                                 sooner, later = min(sooner, low), max(later, high)
@@ -560,7 +597,6 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                             own_s = -1
                             done += 1
                             continue
-                        flat = max(abs(dx) / capx, abs(dy) / capy)
                         pieces = int(way * flat) + 1
                         length = way / pieces
                         begin = min(int(sooner / length), pieces - 1)
@@ -571,15 +607,15 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                             own_s = -1
                         warps = soon[0] <= late[0] or soon[1] <= late[1]
                         wefts = soon[2] <= late[2] or soon[3] <= late[3]
-                        ax = math.cos(math.pi * (x / p1 - cx)) if wefts else 0.0
-                        ay = math.cos(math.pi * (y / p2 - cy)) if warps else 0.0
+                        ax = _wave(x / p1 - cx)[0] if wefts else 0.0
+                        ay = _wave(y / p2 - cy)[0] if warps else 0.0
                         bent0 = 0.125 * (math.pi / p2 * length * dy) ** 2
                         bent1 = 0.125 * (math.pi / p1 * length * dx) ** 2
                         for piece in range(begin, finish):
                             done += 1
                             nx, ny, nz = x + length * dx, y + length * dy, z + length * dz
-                            ax1 = math.cos(math.pi * (nx / p1 - cx)) if wefts else 0.0
-                            ay1 = math.cos(math.pi * (ny / p2 - cy)) if warps else 0.0
+                            ax1 = _wave(nx / p1 - cx)[0] if wefts else 0.0
+                            ay1 = _wave(ny / p2 - cy)[0] if warps else 0.0
                             skip_s, skip_y, skip_k = -1, 0, -1
                             for _ in range(8):
                                 best, bs, bk, by = 1e300, -1, -1, 0
@@ -590,28 +626,27 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                                         or soon[which] > late[which]
                                     ):
                                         continue
-                                    cs = which >> 1
+                                    cs, w = which >> 1, swi[which]
                                     if cs == 0:
-                                        cyarn = ix + which
-                                        q0 = x - cyarn * p1
-                                        q1 = nx - cyarn * p1
+                                        rate, c0_, c1_ = rate0, ay, ay1
                                     else:
-                                        cyarn = iy + which - 2
-                                        q0 = y - cyarn * p2
-                                        q1 = ny - cyarn * p2
+                                        rate, c0_, c1_ = rate1, ax, ax1
+                                    h0, h1 = z - mid[which] - w * c0_, nz - mid[which] - w * c1_
+                                    if min(h0, h1) > tall[which] or max(h0, h1) < -tall[which]:
+                                        continue
+                                    if cs == 0:
+                                        cyarn, bent = ix + which, bent0
+                                        cv, cu, cdv, cdu, q1 = x, y, dx, dy, nx
+                                    else:
+                                        cyarn, bent = iy + which - 2, bent1
+                                        cv, cu, cdv, cdu, q1 = y, x, dy, dx, ny
+                                    q0 = cv - cyarn * rows[cs, SPACING]
+                                    q1 -= cyarn * rows[cs, SPACING]
                                     own, skip = -1, -1
                                     if cs == own_s and cyarn == own_y:
                                         own = own_k
                                     if cs == skip_s and cyarn == skip_y:
                                         skip = skip_k
-                                    w = swi[which]
-                                    if cs == 0:
-                                        rate, c0_, c1_ = rate0, ay, ay1
-                                        cv, cu, cdv, cdu, bent = x, y, dx, dy, bent0
-                                    else:
-                                        rate, c0_, c1_ = rate1, ax, ax1
-                                        cv, cu, cdv, cdu, bent = y, x, dy, dx, bent1
-                                    h0, h1 = z - mid[which] - w * c0_, nz - mid[which] - w * c1_
                                     steep = w * rate * w * rate
                                     h0 /= math.sqrt(1.0 + steep * max(0.0, 1.0 - c0_ * c0_))
                                     h1 /= math.sqrt(1.0 + steep * max(0.0, 1.0 - c1_ * c1_))
@@ -629,7 +664,7 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                                 else:
                                     cv, cu, cdv, cdu = y, x, dy, dx
                                 t = _mend(
-                                    rows, signs, plan, bs, by, centres[bs, bk, 0],
+                                    rows, signs, bs, by, centres[bs, bk, 0],
                                     centres[bs, bk, 1], cv, cu, z, cdv, cdu, dz, best, False,
                                 )  # fmt: skip
                                 if t > -rows[bs, FIL_B] and t < 1.5 * length + rows[bs, FIL_B]:
@@ -678,7 +713,7 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                     break
                 met += 1.0
                 v, u = (x, y) if s == 0 else (y, x)
-                a, b, av, au, az, bv, bu, bz = _frame(rows, signs, plan, s, yarn, v, u, z)
+                a, b, av, au, az, bv, bu, bz = _frame(rows, signs, s, yarn, v, u, z)
                 framed = True
                 ga = (a - centres[s, fil, 0]) / (rows[s, FIL_A] * rows[s, FIL_A])
                 gb = (b - centres[s, fil, 1]) / (rows[s, FIL_B] * rows[s, FIL_B])
