@@ -51,6 +51,7 @@ _PART = 32_768  # places drawn at once
 _MOST = 6, 14  # of such parts, for each
 
 _compiled = njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
+_inlined = njit(cache=True, fastmath=True, error_model="numpy", forceinline=True)
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,7 +65,7 @@ class Aimed:
     column: NDArray[np.int32]
 
 
-@_compiled
+@_inlined
 def _place(rows, signs, plan, rod, along, about, place):
     """A place on a rod, for three numbers 0-1: to ``place`` (8,) x, y, z, the normal outwards,
     system and yarn. Returns the surface that it would stand for alone, mm2."""
@@ -90,7 +91,7 @@ def _place(rows, signs, plan, rod, along, about, place):
     return size * 4.0 * math.pi * long * many
 
 
-@_compiled
+@_inlined
 def _about(place, cosine, around, out):
     """A direction (3,) at so much from the normal of a place, and so far about it."""
     nx, ny, nz = place[3], place[4], place[5]
@@ -105,7 +106,7 @@ def _about(place, cosine, around, out):
     out[2] = cosine * nz + ca * tz + cb * (nx * ty - ny * tx)
 
 
-@_compiled
+@_inlined
 def _way(out, c, wx, wy, wz, weight, length, place, x, y, z):
     out[0], out[1], out[2] = c[0], c[1], c[2]
     out[3], out[4], out[5], out[6], out[7] = wx, wy, wz, weight, length
@@ -139,7 +140,7 @@ def _mirrored(rows, signs, plan, centres, number, repeat, angle, wide, out):
     return made
 
 
-@_compiled
+@_inlined
 def _within_other(rows, signs, plan, centres, s, v, u, z):
     """Whether a place lies inside the rod that crosses there: no surface, then."""
     crossing = math.floor(u / rows[s, PITCH] + 0.5)

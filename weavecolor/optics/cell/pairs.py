@@ -220,11 +220,12 @@ def _open(bundles: list[_Bundle]) -> list[NDArray[np.float32]]:
 
 
 def _trace(bundles: list[_Bundle]) -> list[NDArray[np.float32]]:
-    starts, ways, weights = zip(*(bundle.rays() for bundle in bundles), strict=True)
-    every = np.concatenate(starts, axis=1), np.concatenate(ways, axis=1)
-    shut = blocked(bundles[0].construction, *every)
-    met = np.split(shut, np.cumsum([weight.size for weight in weights])[:-1])
-    return [(~one * weight).astype(np.float32) for one, weight in zip(met, weights, strict=True)]
+    out = []
+    for bundle in bundles:
+        starts, ways, weight = bundle.rays()
+        free = ~blocked(bundle.construction, starts, ways)
+        out.append((free * weight).astype(np.float32))
+    return out
 
 
 _Asked = tuple[Construction, Distance, tuple[Named, ...], bool, bool, bool]

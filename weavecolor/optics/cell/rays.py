@@ -34,13 +34,16 @@ def _left(
     start = np.asarray(origin, float)
     way = np.broadcast_to(np.asarray(toward, float), start.shape)
     comes = way[2] * start[2] < 0.0
-    start, way = start[:, comes], way[:, comes]
-    lead = (np.copysign(cell.top, -way[2]) - start[2]) / way[2]
-    starts = np.column_stack([(start[:2] + lead * way[:2]).T, way.T])
-    parts = range(0, max(len(starts), 1), _EACH)
-    found = [at_most_one(cell, starts[n : n + _EACH], what) for n in parts]
-    whose = [n + leaves[:, 0].astype(np.intp) for n, leaves in zip(parts, found, strict=True)]
-    return comes, np.concatenate(found), np.flatnonzero(comes)[np.concatenate(whose)]
+    which = np.flatnonzero(comes)
+    found, whose = [], []
+    for n in range(0, max(which.size, 1), _EACH):
+        own = which[n : n + _EACH]
+        (x, y, z), (dx, dy, dz) = start[:, own], way[:, own]
+        lead = (np.copysign(cell.top, -dz) - z) / dz
+        starts = np.stack([x + lead * dx, y + lead * dy, dx, dy, dz], axis=1)
+        found.append(at_most_one(cell, starts, what))
+        whose.append(own[found[-1][:, 0].astype(np.intp)])
+    return comes, np.concatenate(found), np.concatenate(whose)
 
 
 def blocked(
