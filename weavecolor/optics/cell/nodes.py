@@ -7,6 +7,7 @@ the face (y along the warp, z out of the face).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -39,24 +40,24 @@ def cap(vector: Named, half_angle_deg: float, number: Array) -> tuple[Array, Arr
     """Directions (n, 3) of a cap of ``half_angle_deg`` about ``vector`` for points ``number`` (n,
     2) of the unit square, their weights, mean 1, and the cap's share of even light. What would lie
     behind the cloth is left out."""
-    axis = np.array(vector[:3])
-    helper = np.array([0.0, 0.0, 1.0]) if abs(axis[2]) < 0.9 else np.array([0.0, 1.0, 0.0])
-    one = np.cross(helper, axis)
-    one /= np.linalg.norm(one)
-    two = np.cross(axis, one)
-    low = np.cos(np.radians(half_angle_deg))
+    x, y, z = vector[:3]
+    # two more directions at right angles to it and to one another
+    one = (-y, x, 0.0) if abs(z) < 0.9 else (z, 0.0, -x)
+    long = math.sqrt(sum(v * v for v in one))
+    a, b, c = (v / long for v in one)
+    two = (y * c - z * b, z * a - x * c, x * b - y * a)
+    low = math.cos(math.radians(half_angle_deg))
     cosine = 1.0 - number[:, 0] * (1.0 - low)
     flat, around = np.sqrt(1.0 - cosine**2), 2.0 * np.pi * number[:, 1]
-    out = (
-        cosine[:, None] * axis
-        + (flat * np.cos(around))[:, None] * one
-        + (flat * np.sin(around))[:, None] * two
-    )
-    side = np.sign(axis[2])
-    weight = np.maximum(out[:, 2] * side, 0.0)
-    out[:, 2] = side * np.maximum(out[:, 2] * side, 5e-3)
+    across, along = flat * np.cos(around), flat * np.sin(around)
+    out = np.empty((3, len(number)))
+    for row, main, aside, up in zip(out, (x, y, z), (a, b, c), two, strict=True):
+        row[:] = cosine * main + across * aside + along * up
+    side = np.sign(z)
+    weight = np.maximum(out[2] * side, 0.0)
+    out[2] = side * np.maximum(out[2] * side, 5e-3)
     mean = float(weight.mean())
-    return out, weight / max(mean, 1e-12), 2.0 * (1.0 - low) * mean
+    return out.T, weight / max(mean, 1e-12), 2.0 * (1.0 - low) * mean
 
 
 @dataclass(frozen=True, eq=False)

@@ -115,6 +115,14 @@ def _spread(count: int, which: int) -> Array:
 
 
 @lru_cache(maxsize=16)
+def _into_discs(count: int, other: bool) -> Array:
+    """Where in a disc each of ``count`` rays goes, (count, 2); an ``other`` set is as evenly
+    spread, at other points."""
+    number = np.stack([_spread(count, 2), _spread(count, 3)], axis=1)
+    return number[np.random.default_rng(1).permutation(count)] if other else number
+
+
+@lru_cache(maxsize=16)
 def _behind(construction: Construction, distance: Distance, count: int, flip: bool) -> NDArray[Any]:
     """Points (3, n) behind the layer at the given distance; behind is above the face where the
     cloth lies ``flip``-ped."""
@@ -169,10 +177,8 @@ class _Bundle:
         points = self.points()
         n = points.shape[1]
         if self.toward is not None:
-            number = np.stack([_spread(n, 2), _spread(n, 3)], axis=1)
-            if self.set:  # as evenly spread, at other points
-                number = number[np.random.default_rng(1).permutation(n)]
-            way, weight, _ = cap(self.toward, half_deg_of(self.toward), number)
+            aim = self.toward
+            way, weight, _ = cap(aim, half_deg_of(aim), _into_discs(n, bool(self.set)))
             return points, way.T, np.rint(weight * 1024.0) / 1024.0
         if self.set is None:
             toward = unit(np.arcsin(np.sqrt(_spread(n, 0))), 2.0 * np.pi * _spread(n, 1))
