@@ -103,7 +103,7 @@ def main(arguments: list[str] | None = None) -> None:
     strip = Image.new("RGB", (WIDE * ACROSS, high * -(-len(made) // ACROSS)), "white")
     for k, one in enumerate(made):
         strip.paste(one, (WIDE * (k % ACROSS), high * (k // ACROSS)))
-    strip.quantize(256).save(out, optimize=True)
+    strip.save(out, optimize=True)  # of few colours, pale sheen would be told in cream
 
 
 if __name__ == "__main__":
