@@ -261,7 +261,7 @@ def test_a_spectrum_of_one_fibre_dyes_a_cloth(tmp_path, capsys):
     assert dyed.warp == load_swatch("shot-organza-red-black").warp
     how = dict(dyed.known)["weft.colour"]
     assert how.way == "measured" and how.spread > 0.0
-    table.write_text("\n".join(["nm,dark,pale", *(f"{nm},0,50" for nm in bands)]))
+    table.write_text("\n".join(["nm,dark,pale", *(f"{nm},0,0.5" for nm in bands)]))
     for more, said in (([], "dark, pale"), (["--spectrum", "dark"], "came through at 380 nm")):
         assert run([*words, *more]) == 2
         told = capsys.readouterr().err

@@ -50,15 +50,15 @@ def test_an_axis_goes_from_crossing_to_crossing_by_half_a_cosine():
             high = np.where(up[yarn % 3] > 0, swing, -swing)
             for k in (-7, -1, 0, 1, 2, 3, 11):
                 here, there = high[k % 3], high[(k + 1) % 3]
-                found = paths._axis(rows, signs, plan, s, yarn, (k + 1e-9) * pitch)
+                found = paths._axis(rows, signs, s, yarn, (k + 1e-9) * pitch)
                 assert found[0] == pytest.approx(here, abs=1e-12)
                 assert found[1] == pytest.approx(0.0, abs=1e-6)
                 for f in (0.25, 0.5, 0.8):
-                    z, slope, bend = paths._axis(rows, signs, plan, s, yarn, (k + f) * pitch)
+                    z, slope, bend = paths._axis(rows, signs, s, yarn, (k + f) * pitch)
                     # (1 - cos) / 2 is sin^2 of half the angle
                     assert z == pytest.approx(here + (there - here) * np.sin(np.pi * f / 2) ** 2)
                     d = 1e-4 * pitch
-                    low, high_ = (paths._axis(rows, signs, plan, s, yarn, (k + f) * pitch + e)
+                    low, high_ = (paths._axis(rows, signs, s, yarn, (k + f) * pitch + e)
                                   for e in (-d, d))  # fmt: skip
                     assert slope == pytest.approx((high_[0] - low[0]) / (2 * d), abs=1e-6)
                     assert bend == pytest.approx((high_[1] - low[1]) / (2 * d), abs=1e-5)
@@ -77,9 +77,9 @@ def test_a_section_and_how_it_changes(strand):
     for s, pitch, spacing in ((0, 0.4, 0.3), (1, 0.3, 0.4)):
         for _ in range(20):
             yarn, u = int(rng.integers(-3, 4)), float(rng.uniform(-3, 3) * pitch)
-            z0, slope, _ = paths._axis(rows, signs, plan, s, yarn, u)
+            z0, slope, _ = paths._axis(rows, signs, s, yarn, u)
             v, z = yarn * spacing + rng.uniform(-0.06, 0.06), z0 + rng.uniform(-0.05, 0.05)
-            a, b = paths._section(rows, signs, plan, s, yarn, v, u, z)
+            a, b = paths._section(rows, signs, s, yarn, v, u, z)
             # the distance from the axis, across and square to the axis's slope; pressed to a round
             # section of as much area where it is flat and twisted
             flat = (strand.width / strand.height) ** 0.5 if strand.twist else 1.0
@@ -87,10 +87,10 @@ def test_a_section_and_how_it_changes(strand):
             assert a * a + b * b == pytest.approx(across**2 + up**2, rel=1e-9)
             if not strand.twist:
                 assert (a, b) == pytest.approx((across, up))
-            frame = paths._frame(rows, signs, plan, s, yarn, v, u, z)
+            frame = paths._frame(rows, signs, s, yarn, v, u, z)
             assert frame[:2] == pytest.approx((a, b), abs=1e-12)
             for k, way in enumerate(np.eye(3) * 1e-6):
-                one, two = (paths._section(rows, signs, plan, s, yarn, *(np.array([v, u, z]) + e))
+                one, two = (paths._section(rows, signs, s, yarn, *(np.array([v, u, z]) + e))
                             for e in (-way, way))  # fmt: skip
                 for known, low, high in zip((frame[2 + k], frame[5 + k]), one, two, strict=True):
                     assert known == pytest.approx((high - low) / 2e-6, abs=1e-5)
@@ -105,7 +105,7 @@ def test_twist_turns_a_section_by_so_much_on_its_way(phase):
         rows[0, paths.PHASE] = phase
     turns = []
     for u in (0.0, 0.1, 0.35):
-        a, b = paths._section(rows, signs, plan, 0, 0, 0.03, u, 0.0)
+        a, b = paths._section(rows, signs, 0, 0, 0.03, u, 0.0)
         turns.append(np.arctan2(b, a))
     assert np.diff(turns) == pytest.approx([-0.3, -0.75], abs=1e-9)
 
@@ -125,12 +125,12 @@ def test_where_a_line_meets_a_bent_filament():
         way /= np.linalg.norm(way)
         if abs(way[1]) > 0.6:  # along the yarn: many stretches
             continue
-        aim = np.array([yarn * spacing, u, paths._axis(rows, signs, plan, s, yarn, u)[0]])
+        aim = np.array([yarn * spacing, u, paths._axis(rows, signs, s, yarn, u)[0]])
         aim += rng.uniform(-0.03, 0.03, 3) * [1, 0, 1]
         cx, cy = centres[s, paths._own(plan, s, yarn) + k]
 
         def out(t, aim=aim, way=way, s=s, yarn=yarn, cx=cx, cy=cy):
-            a, b = paths._section(rows, signs, plan, s, yarn, *(aim + t * way))
+            a, b = paths._section(rows, signs, s, yarn, *(aim + t * way))
             return np.hypot(a - cx, b - cy) - radius
 
         at = np.linspace(-0.1, 0.1, 401)
@@ -142,10 +142,10 @@ def test_where_a_line_meets_a_bent_filament():
         for found, leaving in ((enters[0], False), (leaves[0], True)):
             exact = brentq(out, at[found], at[found + 1], xtol=1e-14)
             near = exact + (0.2 if leaving else -0.2) * radius
-            t = paths._mend(rows, signs, plan, s, yarn, cx, cy, *aim, *way, near, leaving)
+            t = paths._mend(rows, signs, s, yarn, cx, cy, *aim, *way, near, leaving)
             assert t == pytest.approx(exact, abs=1e-4 * radius)
     assert met > 12
-    far = paths._mend(rows, signs, plan, 0, 0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, False)
+    far = paths._mend(rows, signs, 0, 0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, False)
     assert far == -1.0
 
 
@@ -156,10 +156,10 @@ def test_which_filament_a_point_lies_in():
     inside = 0
     for s, wide, high, count in ((0, 0.1, 0.1, 9), (1, 0.16, 0.06, 5)):
         radius = (cell.warp, cell.weft)[s].filament_radius
-        z0 = paths._axis(rows, signs, plan, s, 0, 0.0)[0]
+        z0 = paths._axis(rows, signs, s, 0, 0.0)[0]
         for _ in range(400):
             v, z = rng.uniform(-0.6, 0.6) * wide, z0 + rng.uniform(-0.6, 0.6) * high
-            a, b = paths._section(rows, signs, plan, s, 0, v, 0.0, z)
+            a, b = paths._section(rows, signs, s, 0, v, 0.0, z)
             own = np.hypot(*(centres[s, :count] - [a, b]).T)
             k = int(own.argmin())
             if abs(own[k] - radius) < 1e-3 * radius or (own < radius).sum() > 1:
@@ -192,7 +192,7 @@ def test_what_light_meets_beside_the_filament_that_it_left(count, packing):
         within = np.flatnonzero(others & (np.hypot(*off.T) < (1 - 1e-6) * radius))
         found = paths._beside(
             rows, ready.signs, plan, centres, near, 0, 0, own, a, 0.0,
-            b + paths._axis(rows, ready.signs, plan, 0, 0, 0.0)[0],
+            b + paths._axis(rows, ready.signs, 0, 0, 0.0)[0],
         )  # fmt: skip
         assert found in within if within.size else found == -1
         if within.size:
@@ -228,7 +228,7 @@ def test_the_first_filament_that_a_line_meets(twist):
         v, u, z = start
 
         def place(t, start=start, way=way):
-            a, b = paths._section(rows, signs, plan, 0, 0, *(start + t * way))
+            a, b = paths._section(rows, signs, 0, 0, *(start + t * way))
             return np.hypot(centres[0, :13, 0] - a, centres[0, :13, 1] - b) - radius
 
         p0, q0, p1, q1 = start[0], start[2], (start + length * way)[0], (start + length * way)[2]
