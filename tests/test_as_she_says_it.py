@@ -137,6 +137,16 @@ def test_a_cloth_s_name_tells_of_what_is_not_modelled(name, what):
     assert reasons(known_of([named]))[: len(told)] == told
 
 
+def test_a_yarn_that_glows_or_is_metal_is_said_by_its_colour_s_name():
+    """Fluorescent yarn sends out light of other wavelengths than it took; metal is no clear rod."""
+    plain = load_swatch("silk-chiffon-ivory")
+    for name, what in (("neon pink", "fluorescent"), ("Optic white", "fluorescent"),
+                       ("fluo yellow", "fluorescent"), ("silver lurex", "figured, metallic"),
+                       ("old gold", ""), ("copper", ""), ("white", "")):  # fmt: skip
+        told = known_of([replace(plain, weft=replace(plain.weft, colour_name=name))]).contradictions
+        assert [text.startswith(f"{name}: {what}") for text in told] == [True] * bool(what)
+
+
 def test_an_answer_about_crepe_says_that_it_is_told_as_flat(tmp_path, capsys):
     crepe = replace(load_swatch("silk-chiffon-ivory"), name="Silk crêpe")
     path = save_cloth(tmp_path / "crepe.toml", crepe)

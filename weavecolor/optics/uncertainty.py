@@ -171,7 +171,8 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
     sorts = set()
     told: set[str] = set()
     for cloth in cloths:
-        told |= {weight_contradiction(cloth), named_so(cloth.name)} - {""}
+        names = (cloth.name, cloth.warp.colour_name, cloth.weft.colour_name)
+        told |= {weight_contradiction(cloth), *map(named_so, names)} - {""}
         known = dict(cloth.known)
         for system, yarn in (("warp", cloth.warp), ("weft", cloth.weft)):
             sorts.add(sort_of(yarn))

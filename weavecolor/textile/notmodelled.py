@@ -77,7 +77,7 @@ NOT_MODELLED: tuple[NotModelled, ...] = (
         f"{_SEW}",
     ),
     NotModelled(
-        r"fluorescent dye|neon|optical brightener|whitener",
+        r"fluo\w*|neon|day ?glo|optic\w* (?:white|bright\w*)|whitener\w*",
         "fluorescent dyes and whiteners",
         "look at a piece in the light where it will be worn",
     ),
