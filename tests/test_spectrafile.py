@@ -82,6 +82,18 @@ def test_percent_in_the_heading_settles_a_dark_cloth():
     )
 
 
+def test_cloth_that_glows_is_refused_by_name():
+    """A whitener lifts readings under daylight above 100 % about 440 nm (ISO 105-J02; from memory).
+    """
+    text = "nm,white %\n" + "\n".join(
+        f"{nm:g},{112 if 430 < nm < 450 else 92}" for nm in WAVELENGTHS
+    )
+    with pytest.raises(InputError, match="got 112; whiteners and fluorescent dyes, which send"):
+        spectra_from_text(text, file="x")
+    with pytest.raises(InputError, match=r"got 9200$"):
+        spectra_from_text(text.replace(",92", ",9200"), file="x")
+
+
 def test_a_black_below_one_percent_is_no_grey():
     """Common practice: an instrument writes its light trap, 0.4 %, beside its tile, 89 %."""
     text = "nm,tile,trap,cloth\n" + "\n".join(f"{nm:g},89,0.4,45" for nm in WAVELENGTHS)

@@ -170,7 +170,10 @@ def _fractions(refl: Spectrum, unit: str, refuse: Callable[[str], InputError]) -
     if refl.min() < 0.0 or refl.max() > 1.0:
         worst = refl.min() if refl.min() < 0.0 else refl.max()
         word = "0-100 percent" if scale == 100.0 else "0-1"
-        raise refuse(f"a reflectance lies within {word}, got {worst * scale:g}")
+        glows = "; whiteners and fluorescent dyes, which send back more, are not modelled" if (
+            1.0 < worst <= PERCENT_ABOVE
+        ) else ""  # fmt: skip
+        raise refuse(f"a reflectance lies within {word}, got {worst * scale:g}{glows}")
     return refl
 
 
