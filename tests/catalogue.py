@@ -49,7 +49,8 @@ def drawn(number: int, draw: np.random.Generator) -> Cloth:
     woven, sett, tex, of = SORTS[number % len(SORTS)]
     yarns = [
         Yarn(fibre(of), tex * float(draw.uniform(0.8, 1.25)),
-             dye(*draw.uniform(0.02, 0.8, 2), draw.uniform(420, 680), draw.uniform(10, 60)))
+             dye(*draw.uniform(0.02, 0.8, 2), draw.uniform(420, 680), draw.uniform(10, 60)),
+             packing=0.7, flattening=1.0, twist_turns_m=0.0, dull_per_mm=0.0)
         for _ in range(2)
     ]  # fmt: skip
     setts = sett * draw.uniform((0.85, 0.8), (1.1, 1.05))

@@ -22,7 +22,7 @@ MESH = list(csv.DictReader((Path(__file__).parent / "data/mesh_open_area.csv").o
 
 
 def yarn(tex, name="cotton", **more):
-    return Yarn(fibre(name), tex, GREY, **more)
+    return Yarn(fibre(name), tex, GREY, **{"packing": 0.7, "flattening": 1.0, **more})
 
 
 def cloth(ends, picks, warp, weft=None, spec="plain", **more):

@@ -85,7 +85,7 @@ def _cloth(spec="plain", warp=0.3, weft=0.3, ends=40.0, picks=40.0, dull=0.0, **
     def yarn(colour):
         return Yarn(
             fibre("silk"), 2.33, np.broadcast_to(colour, (41,)).astype(float), packing=0.7,
-            dull_per_mm=dull, **more,
+            dull_per_mm=dull, **{"flattening": 1.0, **more},
         )  # fmt: skip
 
     return Cloth("cloth", yarn(warp), yarn(weft), weave(spec), ends, picks)
@@ -234,7 +234,7 @@ def _bands(red, green, blue):
 def test_shot_silk_swaps_hue_between_the_planes_of_its_threads():
     # published: first thread (.1, 1, .4) x .2, gamma 4; second (1, 0, .1) x .6, gamma 5
     first, second = (
-        Yarn(fibre("silk"), 2.33, c, packing=0.7)
+        Yarn(fibre("silk"), 2.33, c, packing=0.7, flattening=1.0)
         for c, _ in ((_bands(0.02, 0.20, 0.08), 4.0), (_bands(0.60, 0.0, 0.06), 5.0))
     )
     cloth = Cloth("shot", first, second, weave("plain"), 75.0, 45.0, warp_share=0.9)

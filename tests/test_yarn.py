@@ -8,9 +8,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.errors import InputError
+from weavecolor.files.clothfile import cloth_from_dict
+from weavecolor.front import laid, load_cloth, save_cloth
+from weavecolor.optics.uncertainty import known_of
 from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.construction import covers
 from weavecolor.textile.fibres import FIBRES, fibre
+from weavecolor.textile.howknown import HowKnown
 from weavecolor.textile.usual import LUSTRES, USUAL, Span, usual_yarn
 from weavecolor.textile.weaves import weave
 from weavecolor.textile.yarn import RANGES, Fibre, Yarn, filaments_of, greatest_packing
@@ -202,3 +208,57 @@ def test_spun_yarn_for_cloth_is_not_twisted_past_its_strongest(name):
         assert 10.0 < angle(twist.low) < 23.0
         assert 16.0 < angle(twist.usual) < 26.0
         assert angle(twist.usual) < angle(twist.high) < 31.0
+
+
+@pytest.mark.parametrize(
+    ("of", "kind", "tex", "gum"),
+    [("polyester", "filament", 75 / 9, None), ("cotton", "spun", 10.0, None),
+     ("silk", "filament", 21 / 9, True), ("nylon", "filament", 0.5, None)],
+)  # fmt: skip
+def test_what_nobody_told_is_supposed_alike_in_python_and_in_a_file(tmp_path, of, kind, tex, gum):
+    """One cloth has one answer and one range, whichever way it is told."""
+    yarn = Yarn(fibre(of), tex, GREY, kind=kind, gum=bool(gum))
+    made = Cloth("own", yarn, yarn, weave("plain"), 20.0, 18.0)
+    told = {"fibre": of, "kind": kind, "count": f"{tex!r} tex", **({"gum": gum} if gum else {}),
+            "colour": {"wavelengths": list(WAVELENGTHS), "reflectance": list(GREY)}}  # fmt: skip
+    read = cloth_from_dict({"name": "own", "weave": "plain", "ends": "20 /cm", "picks": "18 /cm",
+                            "warp": told, "weft": told})  # fmt: skip
+    asked = [row for row in read.known if not row[0].endswith(".gum")]
+    assert [name for name, _ in made.known] == [name for name, _ in asked]
+    assert all(how.way == "assumed" for _, how in made.known)
+    for (name, one), (_, other) in zip(made.known, asked, strict=True):
+        assert (one.low, one.high) == pytest.approx((other.low, other.high)), name
+        assert one.source == other.source
+    for name in ("filaments", "packing", "flattening", "dull_per_mm"):
+        assert getattr(made.warp, name) == getattr(read.warp, name)
+    assert made.warp.twist_turns_m == pytest.approx(read.warp.twist_turns_m, rel=5e-3)
+    assert known_of([made]).yarn_assumed
+    again = load_cloth(save_cloth(tmp_path / "own.toml", replace(made, warp_share=0.5)))
+    assert again.known == made.known
+
+
+def test_a_number_told_is_no_longer_supposed():
+    bare = Yarn(fibre("polyester"), 75 / 9, GREY)
+    assert [name for name, _ in bare.supposed] == [
+        "filaments", "packing", "flattening", "twist_turns_m", "dull_per_mm"
+    ]  # fmt: skip
+    finer = replace(bare, tex=5.0, colour=np.full(41, 0.2))
+    assert finer.supposed == bare.supposed
+    told = replace(bare, packing=0.55, filaments=24)
+    assert [name for name, _ in told.supposed] == ["flattening", "twist_turns_m", "dull_per_mm"]
+    all_told = Yarn(fibre("polyester"), 75 / 9, GREY, 0.6, 1.0, filaments=36, twist_turns_m=0.0,
+                    dull_per_mm=0.0)  # fmt: skip
+    cloth = Cloth("own", all_told, told, weave("plain"), 20.0, 18.0)
+    assert [name for name, _ in cloth.known] == [
+        "weft.flattening", "weft.twist", "weft.dull_per_mm"
+    ]  # fmt: skip
+    assert not all_told.supposed
+    own = {"weft.twist": HowKnown.stated("the mill")}
+    assert dict(replace(cloth, known=own).known)["weft.twist"] == own["weft.twist"]
+
+
+def test_close_cloth_told_in_python_is_pressed_by_its_neighbours_as_in_a_file():
+    yarn = Yarn(fibre("silk"), 60 / 9, GREY)
+    close = Cloth("satin", yarn, yarn, weave("satin 5/2"), 100.0, 40.0)
+    assert covers(close)[0] > 1.0
+    assert covers(laid(close).layers[0].cloth)[0] == pytest.approx(0.99, abs=1e-3)

@@ -30,6 +30,7 @@ from weavecolor.scene.backings import Backing, backing, behind_called
 from weavecolor.scene.places import scene
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.construction import pressed
 from weavecolor.textile.grain import grain_deg
 
 if TYPE_CHECKING:
@@ -214,7 +215,7 @@ def laid(
         return cloth
     layer_count(layers)
     under = behind_called(behind) if isinstance(behind, str) else behind
-    return Stack((Layer(cloth, grain_deg(grain)),) * layers, under)
+    return Stack((Layer(pressed(cloth), grain_deg(grain)),) * layers, under)
 
 
 def appearance(
@@ -309,7 +310,7 @@ def compare(
     ('backing', ['scene', 'lay', 'face'])
     """
     return _compare(
-        cloth,
+        pressed(cloth),
         [grain_deg(grain) for grain in _several(grains)],
         _several(layers),
         [behind_called(one) if isinstance(one, str) else one for one in _several(behind)],

@@ -78,7 +78,7 @@ from weavecolor.textile import construction, units
 from weavecolor.textile.cloth import MOST_CRIMP, Cloth, Weave
 from weavecolor.textile.fibres import FIBRES, fibre
 from weavecolor.textile.howknown import NUMBERS, WAYS, HowKnown
-from weavecolor.textile.usual import KINDS, LUSTRES, USUAL, Span, UsualYarn, usual_yarn
+from weavecolor.textile.usual import KINDS, LUSTRES, ROD, USUAL, Span, UsualYarn, usual_yarn
 from weavecolor.textile.weaves import weave
 from weavecolor.textile.yarn import (
     FINENESS_DTEX,
@@ -426,26 +426,22 @@ def _yarn(
         """The number of a field, or what is usual, which is then assumed with its range."""
         if key in fields:
             return float(fields.number(key, *RANGES[key][:2]))
-        value = min(span.usual, most)
-        suppose(key, Span(value, min(span.low, value), min(span.high, most)))
-        return value
+        suppose(key, span.at_most(most))
+        return span.at_most(most).usual
 
     if filaments is None:
         filaments = sort.filaments(tex)
-        fineness = sort.fineness_dtex
-        few, many = filaments, filaments
-        if fineness is not None:
-            few, many = (max(1, round(10.0 * tex / f)) for f in (fineness.high, fineness.low))
+        range_of = sort.filaments_span(tex, filaments)
         packing = fields.number("packing", *RANGES["packing"][:2], default=0.0)
         if packing > greatest_packing(filaments) and not (gum or sort.gum) and packing >= 0.85:
-            few = many = filaments = 1  # only one solid filament is so close
-        suppose("filaments", Span(filaments, min(few, filaments), max(many, filaments)))
+            filaments, range_of = 1, Span(1, 1, 1)  # only one solid filament is so close
+        suppose("filaments", range_of)
     if gum is None:
         gum = sort.gum
         if made_of.name == "silk" and kind == "filament":
             suppose("gum", Span(gum, 0.0, 1.0))
     most = 1.0 if gum else greatest_packing(filaments)
-    packing = usual("packing", sort.packing if filaments > 1 or gum else Span(1.0, 0.97, 1.0), most)
+    packing = usual("packing", sort.packing if filaments > 1 or gum else ROD, most)
     flattening = usual("flattening", sort.flattening)
     if "twist" in fields:
         twist = fields.convert("twist", units.turns_per_m)

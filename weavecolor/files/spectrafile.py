@@ -114,7 +114,7 @@ def _one_unit(columns: Sequence[_Column], file: str) -> None:
     black trap of 0.4 beside a tile of 89 is 0.4 percent, which by itself would be read as 40."""
     peaks = {x.place: max(x.values, default=0.0) for x in columns if x.unit == "auto"}
     percent = next((place for place, peak in peaks.items() if peak > PERCENT_ABOVE), None)
-    other = next((place for place, peak in peaks.items() if peak <= 1.0), None)
+    other = next((place for place, peak in peaks.items() if 0.0 < peak <= 1.0), None)
     if percent and other:
         raise InputError(
             f"its highest value is {peaks[other]:g}, but {peaks[percent]:g} in {percent}: write % "

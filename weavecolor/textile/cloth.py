@@ -90,8 +90,8 @@ class Cloth:
     remarks : tuple of str
         What was noticed when the cloth was read in.
     known : tuple of (str, HowKnown)
-        How numbers are known, by their names in ``howknown.NUMBERS``; a mapping will do. A number
-        that is not in it is stated.
+        How numbers are known, by their names in ``howknown.NUMBERS``; a mapping will do. What a
+        yarn was not told is assumed, with its range; any other number not in it is stated.
 
     Raises
     ------
@@ -121,7 +121,13 @@ class Cloth:
     known: Knowledge = ()
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "known", knowledge(self.known))
+        told = dict(knowledge(self.known))
+        for system, yarn in (("warp", self.warp), ("weft", self.weft)):
+            for name, span in yarn.supposed:
+                why = f"as usual for {yarn.sort.name or f'{yarn.fibre.name} {yarn.kind}'} yarn"
+                key = f"{system}.{'twist' if name == 'twist_turns_m' else name}"
+                told.setdefault(key, HowKnown.assumed(span.low, span.high, why))
+        object.__setattr__(self, "known", knowledge(told))
         within("ends", self.ends_per_cm, *SETTS_PER_CM, "threads/cm")
         within("picks", self.picks_per_cm, *SETTS_PER_CM, "threads/cm")
         within("warp.crimp", self.warp_crimp, 0.0, MOST_CRIMP)

@@ -30,6 +30,17 @@ class Span:
         if not self.low <= self.usual <= self.high:
             raise InputError(f"{self.usual:g} lies outside {self.low:g} to {self.high:g}")
 
+    def at_most(self, most: float) -> Span:
+        """The same, cut off at ``most``.
+
+        Examples
+        --------
+        >>> Span(0.85, 0.7, 0.97).at_most(0.8)
+        Span(usual=0.8, low=0.7, high=0.8)
+        """
+        value = min(self.usual, most)
+        return Span(value, min(self.low, value), max(value, min(self.high, most)))
+
 
 @dataclass(frozen=True)
 class UsualYarn:
@@ -66,6 +77,20 @@ class UsualYarn:
             return 1
         return max(1, round(10.0 * tex / self.fineness_dtex.usual))
 
+    def filaments_span(self, tex: float, usual: int) -> Span:
+        """``usual`` filaments in the section of a yarn of ``tex`` g/km, with their range.
+
+        Examples
+        --------
+        >>> USUAL["silk chiffon"].filaments_span(21 / 9, 16)
+        Span(usual=16, low=12, high=21)
+        """
+        fine = self.fineness_dtex
+        few, many = (usual, usual) if fine is None else (
+            max(1, round(10.0 * tex / f)) for f in (fine.high, fine.low)
+        )  # fmt: skip
+        return Span(usual, min(few, usual), max(many, usual))
+
     def twist(self, tex: float) -> Span:
         """Turns per metre of a yarn of ``tex`` g/km.
 
@@ -94,7 +119,8 @@ _SILK = Span(1.45, 1.1, 1.9)
 _NO_TWIST = Span(0.0, 0.0, 300.0)
 _FLAT = Span(2.0, 1.3, 3.0)
 _LOOSE = Span(0.6, 0.5, 0.7)
-_ROD = Span(1.0, 0.97, 1.0)
+#: Packing of one solid filament.
+ROD = Span(1.0, 0.97, 1.0)
 
 
 def _sorts() -> dict[str, UsualYarn]:
@@ -114,7 +140,7 @@ def _sorts() -> dict[str, UsualYarn]:
                   Span(700.0, 200.0, 1300.0), _FLAT),
         UsualYarn("silk satin", "silk", "filament", _SILK, Span(0.65, 0.55, 0.75), _NO_TWIST,
                   _FLAT),
-        UsualYarn("polyester organza", "polyester", "filament", None, _ROD, _NO_TWIST,
+        UsualYarn("polyester organza", "polyester", "filament", None, ROD, _NO_TWIST,
                   Span(1.0, 1.0, 1.1),
                   source="single bright rods of 15 to 30 denier: " + _PRACTICE,
                   tex=Span(20 / 9, 15 / 9, 30 / 9)),
@@ -122,7 +148,7 @@ def _sorts() -> dict[str, UsualYarn]:
                   Span(0.68, 0.6, 0.73), Span(3400.0, 2000.0, 5500.0), lustre="semi-dull"),
         UsualYarn("polyester", "polyester", "filament", Span(2.3, 0.9, 4.5), _LOOSE, _NO_TWIST,
                   Span(1.5, 1.0, 2.5), lustre="semi-dull"),
-        UsualYarn("nylon net", "nylon", "filament", None, _ROD, _NO_TWIST, Span(1.0, 1.0, 1.1),
+        UsualYarn("nylon net", "nylon", "filament", None, ROD, _NO_TWIST, Span(1.0, 1.0, 1.1),
                   source="single bright rods: " + _PRACTICE),
         UsualYarn("nylon", "nylon", "filament", Span(3.0, 1.0, 5.5), _LOOSE, _NO_TWIST,
                   Span(1.5, 1.0, 2.5), lustre="semi-dull"),
@@ -163,7 +189,7 @@ def _sorts() -> dict[str, UsualYarn]:
 USUAL: Mapping[str, UsualYarn] = MappingProxyType(_sorts())
 
 _UNKNOWN = {
-    "filament": UsualYarn("", "", "filament", None, _ROD, _NO_TWIST),
+    "filament": UsualYarn("", "", "filament", None, ROD, _NO_TWIST),
     "spun": UsualYarn("", "", "spun", Span(2.0, 1.0, 5.0), Span(0.58, 0.4, 0.7),
                       Span(3300.0, 2200.0, 4500.0)),
 }  # fmt: skip

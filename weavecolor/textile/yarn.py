@@ -15,7 +15,10 @@ import numpy as np
 
 from weavecolor.colour.spectra import BANDS, Spectrum, frozen
 from weavecolor.errors import InputError
-from weavecolor.textile.usual import KINDS, usual_yarn
+from weavecolor.textile.usual import KINDS, LUSTRES, ROD, USUAL, Span, UsualYarn, usual_yarn
+
+#: Stands where nobody has told a number.
+_UNTOLD = float("nan")
 
 
 @dataclass(frozen=True)
@@ -134,13 +137,14 @@ class Yarn:
         Reflectance of closely wound thread, 0-1, on ``spectra.WAVELENGTHS``.
     packing : float
         Share of the yarn's cross-section that is fibre, 0.1 to 1; several round filaments cannot
-        fill more than :func:`greatest_packing`.
+        fill more than :func:`greatest_packing`. Where this and what follows is not told, the usual
+        of the fibre is supposed.
     flattening : float
         Width over height of the yarn's elliptical section, 1 to 30; the area is kept.
     kind : {"filament", "spun"}
     colour_name : str
     filaments : int
-        Filaments, or staple fibres, in the section; 0 takes the usual number of the fibre.
+        Filaments, or staple fibres, in the section; 0: not told.
     gum : bool
         Silk thread in its gum: to light one rod as thick as the yarn.
     twist_turns_m : float
@@ -150,6 +154,8 @@ class Yarn:
     absorption : ndarray, shape (41,), optional
         Absorption coefficient inside the fibre (of natural logarithms), 1/mm. Where it is given,
         it is the dye, and ``colour`` is only what the thread looks like.
+    supposed : tuple of (str, Span)
+        What nobody has told, filled in by itself; a number told later is taken off it.
 
     Raises
     ------
@@ -175,15 +181,16 @@ class Yarn:
     fibre: Fibre
     tex: float
     colour: Spectrum
-    packing: float = 0.7
-    flattening: float = 1.0
+    packing: float = _UNTOLD
+    flattening: float = _UNTOLD
     kind: str = "filament"
     colour_name: str = ""
     filaments: int = 0
     gum: bool = False
-    twist_turns_m: float = 0.0
-    dull_per_mm: float = 0.0
+    twist_turns_m: float = _UNTOLD
+    dull_per_mm: float = _UNTOLD
     absorption: Spectrum | None = None
+    supposed: tuple[tuple[str, Span], ...] = ()
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
@@ -194,12 +201,31 @@ class Yarn:
             held = self._spectrum("absorption", self.absorption, 1e5)
             object.__setattr__(self, "absorption", held)
         within("tex", self.tex, *RANGES["tex"])
-        if self.filaments == 0:
-            usual = usual_yarn(self.fibre.name, self.kind).filaments(self.tex)
-            object.__setattr__(self, "filaments", usual)
+        self._suppose()
         for name, (low, high, unit) in RANGES.items():
             within(name, getattr(self, name), low, high, unit)
         self._agree()
+
+    def _suppose(self) -> None:
+        """Take what is usual where nobody has told, and keep that it was supposed."""
+        sort = self.sort
+        kept = [(name, span) for name, span in self.supposed if getattr(self, name) == span.usual]
+        if self.filaments == 0:
+            many = sort.filaments(self.tex)
+            object.__setattr__(self, "filaments", many)
+            kept.append(("filaments", sort.filaments_span(self.tex, many)))
+        packing = ROD if self.filaments == 1 and not self.gum else sort.packing
+        for name, span in (
+            ("packing", packing.at_most(greatest_packing(int(self.rods)))),
+            ("flattening", sort.flattening),
+            ("twist_turns_m", sort.twist(self.tex)),
+            ("dull_per_mm", LUSTRES[sort.lustre]),
+        ):
+            if getattr(self, name) is _UNTOLD:
+                object.__setattr__(self, name, span.usual)
+                if name != "twist_turns_m" or self.rods > 1:
+                    kept.append((name, span))
+        object.__setattr__(self, "supposed", tuple(kept))
 
     def _spectrum(self, what: str, values: Spectrum, most: float) -> Spectrum:
         found = np.asarray(values, dtype=np.float64)
@@ -254,6 +280,13 @@ class Yarn:
 
     def __hash__(self) -> int:
         return hash(self._value())
+
+    @property
+    def sort(self) -> UsualYarn:
+        """The sort of yarn that what nobody told is taken from."""
+        if self.gum and self.fibre.name == "silk":
+            return USUAL["silk organza"]
+        return usual_yarn(self.fibre.name, self.kind)
 
     @property
     def diameter_mm(self) -> float:
