@@ -78,6 +78,12 @@ def quarter_rays():
     yield from _with_effort(filaments, 0.25)
 
 
+@pytest.fixture(scope="module")
+def half_rays_throughout():
+    """Half of them, for a module."""
+    yield from _with_effort(filaments, 0.5)
+
+
 @pytest.fixture
 def every_ray():
     """All of them, for one test."""

@@ -10,7 +10,8 @@ from weavecolor.colour.colorimetry import ciede2000, lab_from_xyz
 from weavecolor.colour.screen import space
 from weavecolor.optics import uncertainty as u
 
-pytestmark = pytest.mark.usefixtures("all_rays")
+# by all rays the errors are smaller yet
+pytestmark = pytest.mark.usefixtures("half_rays_throughout")
 
 
 def rows_of(figures):
@@ -29,6 +30,7 @@ def test_one_layer_against_traced_yarns(ground):
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("every_ray")
 @pytest.mark.parametrize("ground", ["black", "white"])
 def test_one_layer_of_other_covers(ground):
     # covers 0.3 to 0.9, equal and not, other angles; nothing is fitted to one of them
@@ -39,6 +41,7 @@ def test_one_layer_of_other_covers(ground):
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("every_ray")
 @pytest.mark.parametrize("ground", ["black", "white"])
 @pytest.mark.parametrize("spec", ["twill 2/2", "satin 5/2"])
 def test_one_layer_of_other_weaves(spec, ground):
@@ -91,6 +94,7 @@ def test_stacks_against_traced_yarns(what):
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("every_ray")
 @pytest.mark.parametrize("what", [what for _, what in accuracy.GROUPS])
 def test_stacks_of_other_covers(what):
     figures = {f.what: f for f in accuracy.cover_radiance_factors()}
