@@ -14,6 +14,7 @@ from weavecolor.colour.tristimulus import xyz, xyz_from_lab
 from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.decide.candidates import Material, candidates
+from weavecolor.decide.compare import Option, evaluate, steps
 from weavecolor.decide.enoughcloth import fits_by_lay
 from weavecolor.decide.judged import Fit
 from weavecolor.decide.search import search
@@ -201,6 +202,10 @@ def test_even_needs_two_lights_and_names_the_worst():
     a, b = np.unravel_index(worst.argmax(), worst.shape)
     assert dict(said.numbers)["worst CIEDE2000 between lights"] == pytest.approx(worst.max())
     assert scenes[a].name in said.words and scenes[b].name in said.words
+    doubt = dict(said.numbers)["give or take"]  # as surely as in a comparison of those two
+    pair = evaluate([Option(made.options[0].stack, scenes[k]) for k in (a, b)])
+    assert doubt == pytest.approx(steps(pair, [(0, 1)])[0].uncertainty.stated)
+    assert f"at most, give or take {doubt:.1f};" in said.words
 
 
 def test_a_screen_colour_is_sought_as_it_looks_by_candle():

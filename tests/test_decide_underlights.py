@@ -11,6 +11,7 @@ from weavecolor.colour.colorimetry import ciede2000, metamerism_index
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.colour.tristimulus import weights, xyz
+from weavecolor.decide.compare import Option, evaluate, steps
 from weavecolor.decide.underlights import metamerism, under_lights
 from weavecolor.errors import InputError
 from weavecolor.optics.stack import Layer, Stack
@@ -42,6 +43,11 @@ def test_the_worst_light_is_named():
     assert found.change == pytest.approx(apart.max())
     assert set(found.worst) == {SCENES[a].name, SCENES[b].name}
     assert all(name in found.words for name in found.worst)
+    pair = [Option(STACK, scene(name)) for name in found.worst]
+    (step,) = steps(evaluate(pair), [(0, 1)])  # said as in a comparison, and as surely
+    assert (found.change, found.doubt) == pytest.approx((step.delta, step.uncertainty.stated))
+    assert f"by {step.delta:.1f} give or take {step.uncertainty.stated:.1f}" in found.words
+    assert step.uncertainty.stated > 1.0  # what nobody measured of the yarns is open in every light
 
 
 def test_a_metameric_pair_parts_in_the_other_light_alone():

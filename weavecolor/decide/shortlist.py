@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from weavecolor.colour.colorimetry import ciede2000, colour_words
 from weavecolor.colour.perception import JUST_NOTICEABLE, would_see
 from weavecolor.colour.tristimulus import FloatArray
-from weavecolor.decide.compare import near_daylight
+from weavecolor.decide.compare import Option, evaluate, near_daylight, steps
 from weavecolor.decide.judged import Judged
 from weavecolor.decide.looks import SHOT_TURNS
 from weavecolor.decide.wishes import Wish, loss, widest
@@ -224,10 +224,13 @@ def _shot(one: Judged, *_: object) -> Reason:
 def _even(one: Judged, _: object, scenes: Sequence[Scene]) -> Reason:
     delta, first, second = widest(one.measures.settled)
     worst = float(delta[0])
-    a, b = scenes[int(first[0])].name, scenes[int(second[0])].name
+    ends = [scenes[int(k[0])] for k in (first, second)]
+    (step,) = steps(evaluate([Option(one.stack, scene) for scene in ends]), [(0, 1)])
+    doubt = step.uncertainty.stated
     return Reason(
-        f"Under all lights it stays within {worst:.1f}; furthest apart are {a} and {b}.",
-        (("worst CIEDE2000 between lights", worst),),
+        f"From light to light it changes by {worst:.1f} at most, give or take {doubt:.1f}; "
+        f"furthest apart are {ends[0].name} and {ends[1].name}.",
+        (("worst CIEDE2000 between lights", worst), ("give or take", doubt)),
     )
 
 

@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 from weavecolor.colour.colorimetry import ciede2000, metamerism_index, readings_lab
 from weavecolor.colour.lights import DIM_LIGHTS, light_spectrum
 from weavecolor.colour.perception import would_see
+from weavecolor.decide.compare import Option, evaluate, steps
 from weavecolor.decide.wishes import widest
 from weavecolor.errors import InputError
 from weavecolor.optics.appearance import Appearance, appearance
@@ -40,18 +41,20 @@ PAIR_DOUBT = COVERAGE * 2.0**0.5 * MEASURED
 @dataclass(frozen=True, eq=False)
 class UnderLights:
     """One stack under several lights: ``looks`` in the order of ``names``; the greatest change,
-    CIEDE2000, and between which two lights."""
+    CIEDE2000 and give or take ``doubt``, and between which two lights."""
 
     names: tuple[str, ...]
     looks: tuple[Appearance, ...]
     change: float
+    doubt: float
     worst: tuple[str, str]
 
     @property
     def words(self) -> str:
         """The worst case as a sentence."""
         a, b = self.worst
-        return f"Changes most between {a} and {b}, by {self.change:.1f} to a settled eye."
+        size = f"{self.change:.1f} give or take {self.doubt:.1f}"
+        return f"Changes most between {a} and {b}, by {size} to a settled eye."
 
 
 def under_lights(stack: Stack, scenes: Sequence[Scene], observer: str = "2") -> UnderLights:
@@ -73,8 +76,10 @@ def under_lights(stack: Stack, scenes: Sequence[Scene], observer: str = "2") -> 
     looks = tuple(appearance(stack, scene, observer) for scene in scenes)
     delta, first, second = widest(np.array([[x.reading.settled for x in looks]]))
     names = tuple(scene.name for scene in scenes)
+    ends = int(first[0]), int(second[0])
+    (step,) = steps(evaluate([Option(stack, scenes[k]) for k in ends], observer), [(0, 1)])
     return UnderLights(
-        names, looks, float(delta[0]), (names[int(first[0])], names[int(second[0])])
+        names, looks, float(delta[0]), step.uncertainty.stated, (names[ends[0]], names[ends[1]])
     )
 
 
