@@ -28,7 +28,7 @@ from weavecolor.optics.cell.filaments import (
     followed,
     prepared,
 )
-from weavecolor.optics.cell.nodes import Vector
+from weavecolor.optics.cell.nodes import Vector, cap
 from weavecolor.scene.scene import APERTURE_DEG
 
 Array = NDArray[np.float64]
@@ -226,27 +226,19 @@ def _cast(
     """Light from one lamp where it falls behind the cloth."""
     ready = prepared(cell)
     number = evenly(int(filaments.EFFORT * _CAST_RAYS), 4)
-    axis = np.array(light)
-    helper = np.array([1.0, 0.0, 0.0]) if abs(axis[0]) < 0.9 else np.array([0.0, 1.0, 0.0])
-    one = np.cross(helper, axis)
-    one /= np.linalg.norm(one)
-    two = np.cross(axis, one)
-    cosine = 1.0 - number[:, 2] * (1.0 - np.cos(np.radians(LIGHT_DEG)))
-    flat, around = np.sqrt(1.0 - cosine**2), 2.0 * np.pi * number[:, 3]
-    way = (cosine[:, None] * axis + (flat * np.cos(around))[:, None] * one
-           + (flat * np.sin(around))[:, None] * two)  # fmt: skip
-    way[:, 2] = np.sign(axis[2]) * np.maximum(way[:, 2] * np.sign(axis[2]), 0.05)
+    way, bright, _ = cap(light, LIGHT_DEG, number[:, 2:])
     found: list[tuple[Array, NDArray[np.int32]]] = []
 
     def use(leaves: Array) -> None:
-        own = leaves[leaves[:, 3] * axis[2] < 0.0]
+        own = leaves[leaves[:, 3] * light[2] < 0.0]
         found.append((own, paths.levels_of(own, ready.scale, RATIO, LEVELS)))
 
     followed(ready, np.column_stack([number[:, :2] * size, -way]), 5, use)
     leaves = np.concatenate([a for a, _ in found])
     on = gap / np.maximum(np.abs(leaves[:, 3]), 0.1)
     texel = _texels(cell, leaves[:, 8:10] + on[:, None] * leaves[:, 1:3], shape, size)
-    weight = leaves[:, 4] * (shape[0] * shape[1] / len(number))
+    weight = leaves[:, 4] * bright[leaves[:, 0].astype(np.intp)]
+    weight *= shape[0] * shape[1] / len(number)
     return _leaves(texel, np.concatenate([c for _, c in found]), weight)
 
 
