@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import itertools
+import re
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -25,7 +27,7 @@ from weavecolor.errors import InputError
 from weavecolor.optics.appearance import appearance
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import backing
-from weavecolor.scene.places import scene
+from weavecolor.scene.places import scene, with_viewer
 
 WINDOW = scene("small window far off")  # sharp sheen, of which a quick look tells least
 TARGET = np.array([45.0, 12.0, 8.0])
@@ -206,6 +208,28 @@ def test_even_needs_two_lights_and_names_the_worst():
     pair = evaluate([Option(made.options[0].stack, scenes[k]) for k in (a, b)])
     assert doubt == pytest.approx(steps(pair, [(0, 1)])[0].uncertainty.stated)
     assert f"at most, give or take {doubt:.1f};" in said.words
+
+
+def test_how_far_it_shoots_is_told_as_surely_as_that_turn_in_a_comparison():
+    window = scene("window at the side")
+    made = search(materials(RED), [Wish("most shot")], [window], budget=4, sample=2, options=1)
+    best = made.options[0]
+    said = reasons(best, made.wishes, made.scenes)[0]
+    numbers = dict(said.numbers)
+    angles = [float(x) for x in re.findall(r"between (\d+) and (\d+) degrees", said.words)[0]]
+    slant = with_viewer(window, 45.0)
+    turned = [
+        replace(best.stack, layers=tuple(
+            replace(x, grain_deg=x.grain_deg + angle) for x in best.stack.layers
+        ))
+        for angle in angles
+    ]  # fmt: skip
+    (step,) = steps(evaluate([Option(one, slant) for one in turned]), [(0, 1)])
+    assert step.axis == "grain"
+    assert numbers["CIEDE2000 travel"] == pytest.approx(step.delta, abs=0.3)
+    assert numbers["give or take"] == pytest.approx(step.uncertainty.stated)
+    told = f"{numbers['CIEDE2000 travel']:.1f} give or take {step.uncertainty.stated:.1f}"
+    assert f"it travels {told}, most between" in said.words
 
 
 def test_a_screen_colour_is_sought_as_it_looks_by_candle():

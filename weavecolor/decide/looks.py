@@ -90,10 +90,14 @@ def look(scene: Scene, observer: str = "2", name: str = "") -> Look:
     )
 
 
+def at_a_slant(scene: Scene) -> Scene:
+    """The scene as the shot effect is judged in it."""
+    return scene if scene.view_zenith_deg >= 30.0 else with_viewer(scene, SHOT_VIEW_DEG, 0.0)
+
+
 def shot_looks(scene: Scene, observer: str = "2") -> tuple[Look, ...]:
     """The looks at a cloth that is turned by :data:`SHOT_TURNS` in the same light, at a slant."""
-    if scene.view_zenith_deg < 30.0:
-        scene = with_viewer(scene, SHOT_VIEW_DEG, 0.0)
+    scene = at_a_slant(scene)
     # Turning the cloth by an angle is turning light and eye the other way.
     return tuple(
         look(turned(scene, -angle), observer, f"turned {angle:g} degrees") for angle in SHOT_TURNS

@@ -11,14 +11,14 @@ told of as the simpler way.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from weavecolor.colour.colorimetry import ciede2000, colour_words
 from weavecolor.colour.perception import JUST_NOTICEABLE, would_see
 from weavecolor.colour.tristimulus import FloatArray
 from weavecolor.decide.compare import Option, evaluate, near_daylight, steps
 from weavecolor.decide.judged import Judged
-from weavecolor.decide.looks import SHOT_TURNS
+from weavecolor.decide.looks import SHOT_TURNS, at_a_slant
 from weavecolor.decide.wishes import Wish, loss, widest
 from weavecolor.optics.appearance import CONTRAST_WORDS
 from weavecolor.optics.layer import content
@@ -158,7 +158,7 @@ def reasons(
     if not kinds & {"most opaque", "most sheer"}:
         said.append(_cover(one))
     if one.measures.turns.shape[1] and not kinds & {"most shot", "least shot"}:
-        said.append(_shot(one))
+        said.append(_shot(one, None, scenes))
     if len(scenes) > 1 and "most even" not in kinds:
         said.append(_even(one, None, scenes))
     said.append(
@@ -207,16 +207,27 @@ def _cover(one: Judged, *_: object) -> Reason:
     )
 
 
-def _shot(one: Judged, *_: object) -> Reason:
+def _shot(one: Judged, _: object, scenes: Sequence[Scene]) -> Reason:
     gone = travel(one.measures.turns[0])
     a, b = (SHOT_TURNS[k] for k in gone.between)
+    lit = at_a_slant(scenes[0])
+    ends = [
+        Option(replace(one.stack, layers=tuple(
+            replace(x, grain_deg=x.grain_deg + angle) for x in one.stack.layers
+        )), lit)
+        for angle in (a, b)
+    ]  # fmt: skip
+    doubt = steps(evaluate(ends), [(0, 1)])[0].uncertainty.stated
     hue = "too grey to have a hue" if gone.hue_deg is None else f"{gone.hue_deg:.0f} degrees of hue"
-    numbers = [("CIEDE2000 travel", gone.colour), ("L* travel", gone.lightness)]
+    numbers = [
+        ("CIEDE2000 travel", gone.colour), ("give or take", doubt), ("L* travel", gone.lightness),
+    ]  # fmt: skip
     if gone.hue_deg is not None:
         numbers.append(("hue travel", gone.hue_deg))
     return Reason(
-        f"Turned in the light, seen at a slant, it travels {gone.colour:.1f}, most between {a:g} "
-        f"and {b:g} degrees ({gone.lightness:.1f} in lightness; {hue}).",
+        f"Turned in the light, seen at a slant, it travels {gone.colour:.1f} give or take "
+        f"{doubt:.1f}, most between {a:g} and {b:g} degrees ({gone.lightness:.1f} in lightness; "
+        f"{hue}).",
         tuple(numbers),
     )
 
