@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import json
 import os
 import re
@@ -19,9 +20,11 @@ from streamlit.runtime.scriptrunner import RerunData, RerunException
 from streamlit.testing.v1 import AppTest
 
 from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.decide.compare import Option, evaluate, steps
 from weavecolor.files.clothfile import cloth_to_toml, load_swatch
+from weavecolor.making.answers import lights_of, stack_of
 from weavecolor.making.file import from_json, open_making, to_json
-from weavecolor.making.lightchoice import LightChoice
+from weavecolor.making.lightchoice import LightChoice, scene_of
 from weavecolor.optics.appearance import appearance, contrast_ratio
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import backing
@@ -306,6 +309,27 @@ def test_an_address_that_names_no_making_begins_a_new_one(name):
     assert [c.key for c in at.session_state["work"].cloths] == [DEMO]
     press(at, "keep")
     assert len(at.session_state["work"].options) == 1
+
+
+def test_how_the_colour_moves_is_told_as_surely_as_its_grains(page):
+    to(page, "facing", "turning")
+    assert not page.exception and not page.error
+    said = next(c.value for c in page.caption if "The colour travels" in c.value)
+    travels, doubt = map(
+        float, re.search(r"travels ([\d.]+) give or take ([\d.]+) CIEDE2000", said).groups()
+    )
+    now = page.session_state["work"]
+    stack = stack_of(now, now.table)
+    turned = [
+        replace(stack, layers=tuple(replace(x, grain_deg=float(angle)) for x in stack.layers))
+        for angle in range(0, 181, 15)
+    ]
+    lit = scene_of(lights_of(now)[0])
+    outcomes = evaluate([Option(one, lit) for one in turned])
+    pairs = list(itertools.combinations(range(len(turned)), 2))
+    widest = max(steps(outcomes, pairs), key=lambda step: step.delta)
+    assert travels == pytest.approx(widest.delta, abs=0.06)
+    assert doubt == pytest.approx(widest.uncertainty.stated, abs=0.06) and doubt > 0.0
 
 
 def test_undo_and_redo_go_step_by_step(page):

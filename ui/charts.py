@@ -8,8 +8,6 @@ import pandas as pd
 import streamlit as st
 
 import looks
-from weavecolor.colour.colorimetry import ciede2000
-from weavecolor.colour.perception import names_together, would_see
 from weavecolor.decide.found import Found
 from weavecolor.decide.tradeoff import MEASURES, edge
 
@@ -67,13 +65,13 @@ def turn_chart(turn: looks.Turn, now_deg: float) -> None:
             line(name, title, ink).configure(background="transparent"), key=f"turn-{name}"
         )
     light, dark = int(np.argmax(turn.Lab[:, 0])), int(np.argmin(turn.Lab[:, 0]))
-    apart = would_see(float(ciede2000(turn.Lab[light], turn.Lab[dark])), dim=turn.dim)
-    lightest, darkest = names_together(turn.words[light], turn.words[dark], apart)
+    lightest, darkest = turn.ends
     st.caption(
         f"Lightest at {turn.angle[light]}° (L* {turn.Lab[light, 0]:.0f}, {lightest}), "
         f"darkest at {turn.angle[dark]}° (L* {turn.Lab[dark, 0]:.0f}, {darkest}). "
-        f"The colour travels {turn.travel:.1f} CIEDE2000 in a half turn: the larger, the more "
-        "it shoots. Worked out every 15°; dots have the colour they stand for."
+        f"The colour travels {turn.travel:.1f} give or take {turn.doubt:.1f} CIEDE2000 in a half "
+        "turn: the larger, the more it shoots. Worked out every 15°; dots have the colour they "
+        "stand for."
     )
 
 

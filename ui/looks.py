@@ -43,15 +43,17 @@ class Hiding:
 
 @dataclass(frozen=True, eq=False)
 class Turn:
-    """Readings while the whole stack turns: angle (n,), Lab (n, 3), words; ``travel`` CIEDE2000;
-    ``dim`` as of the scene."""
+    """Readings while the whole stack turns: angle (n,), Lab (n, 3), words; ``travel`` CIEDE2000,
+    give or take ``doubt``; ``ends``: names of the lightest and the darkest, one and the same where
+    nobody would see them differ."""
 
     angle: np.ndarray
     Lab: np.ndarray
     hex: tuple[str, ...]
     words: tuple[str, ...]
     travel: float
-    dim: bool
+    doubt: float
+    ends: tuple[str, str]
 
 
 def outcome(work: Making, option: MakingOption, light: LightChoice | None = None) -> Outcome:
@@ -67,7 +69,10 @@ def outcome(work: Making, option: MakingOption, light: LightChoice | None = None
 
 def _known(stack: Stack) -> tuple[Any, ...]:
     """What the uncertainty rests on; kept in the key because it is not part of the look."""
-    return tuple((layer.cloth.known, layer.cloth.declared_g_m2) for layer in stack.layers)
+    cloths = [layer.cloth for layer in stack.layers]
+    return tuple(
+        (x.known, x.declared_g_m2, x.name, x.warp.colour_name, x.weft.colour_name) for x in cloths
+    )
 
 
 def differences(outcomes: Sequence[Outcome], first: int = 0) -> tuple[Step, ...]:
@@ -110,7 +115,8 @@ def turn(work: Making, option: MakingOption) -> Turn:
         option,
         layers=tuple(replace(x, grain_deg=(x.grain_deg - first) % 360.0) for x in option.layers),
     )
-    return _turn((stack_key(stack_of(work, level)), light_of(work)), work, level)
+    stack = stack_of(work, level)
+    return _turn((stack_key(stack), light_of(work), _known(stack)), work, level)
 
 
 @st.cache_resource(max_entries=40, show_spinner=False)
@@ -121,11 +127,17 @@ def _turn(key: tuple[Any, ...], _work: Making, _option: MakingOption) -> Turn:
         layers = tuple(
             replace(x, grain_deg=(x.grain_deg + float(a)) % 360.0) for x in _option.layers
         )
-        seen.append(outcome(_work, replace(_option, layers=layers)).appearance.reading)
-    Lab = np.array([reading.Lab for reading in seen])
-    travel = float(ciede2000(Lab[:, None, :], Lab[None, :, :]).max())
-    hex_, words = (tuple(getattr(r, what) for r in seen) for what in ("hex", "words"))
-    return Turn(angle, Lab, hex_, words, travel, scene_of(light_of(_work)).dim)
+        seen.append(outcome(_work, replace(_option, layers=layers)))
+    readings = [one.appearance.reading for one in seen]
+    Lab = np.array([reading.Lab for reading in readings])
+    apart = ciede2000(Lab[:, None, :], Lab[None, :, :])
+    far = np.unravel_index(int(apart.argmax()), apart.shape)
+    light_dark = int(Lab[:, 0].argmax()), int(Lab[:, 0].argmin())
+    travel, ends = steps(seen, [(int(far[0]), int(far[1])), light_dark])
+    hex_, words = (tuple(getattr(r, what) for r in readings) for what in ("hex", "words"))
+    return Turn(
+        angle, Lab, hex_, words, travel.delta, travel.uncertainty.stated, ends.names
+    )
 
 
 @st.cache_resource(max_entries=80, show_spinner=False)
