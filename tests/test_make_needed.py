@@ -24,7 +24,9 @@ from weavecolor.cutting.needed import cloth_needed
 from weavecolor.cutting.pieces import Piece, named_apart, sewing_outline
 from weavecolor.cutting.piecesfile import cutting_from_toml
 from weavecolor.cutting.remnant import ClothInHand, cloth_as_folded, damage_as_folded
+from weavecolor.decide.compare import Option
 from weavecolor.decide.enoughcloth import fits_by_lay, stack_needs
+from weavecolor.decide.watered import watered
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch, swatch_folder
 from weavecolor.making.answers import fits_of, needs_of, project_cloth, stack_of
@@ -37,7 +39,7 @@ from weavecolor.report.fullnesstable import as_data, as_text, fullness_table
 from weavecolor.report.laydrawing import lay_page
 from weavecolor.report.sheetfrommaking import SheetChoices, making_sheet
 from weavecolor.report.sheetwords import needed_sentences
-from weavecolor.scene.backings import Backing
+from weavecolor.scene.backings import Backing, backing
 from weavecolor.scene.places import scene, with_viewer
 from weavecolor.textile.construction import describe
 from weavecolor.textile.units import length_mm, sett_per_cm
@@ -371,6 +373,22 @@ def test_gathers_hide_more_than_flat_cloth_for_they_slope():
     assert made.ways[0].hides == pytest.approx(wanted, abs=0.015)
     assert made.flat_hides == pytest.approx(hides[0], abs=1e-6)
     assert made.ways[0].hides > 1.25 * made.flat_hides
+
+
+def test_pleats_of_sheer_cloth_show_bands_where_folds_lie_on_folds():
+    """Threads of a fold lie along those beneath it: bands (moiré) as of two such layers. Lining
+    that leaves no openings, and gathers, which nowhere lie pressed, show none."""
+    organza = load_swatch(ORGANZA)
+    pleats = fullness_table(["knife"], 60, 93, 50, fullness=2.5, cloth=organza)
+    assert pleats.pattern.startswith("Where folds lie on folds, 2 layers show a watered pattern")
+    assert "Turned" not in pleats.pattern and pleats.pattern in as_text(pleats)
+    assert as_data(pleats)["watered"] == pleats.pattern
+    two = Stack((Layer(organza), Layer(organza, 0.0, "back")), backing("white"))
+    wide = re.search(r"bands (\d+) mm wide", pleats.pattern)[1]
+    assert f"bands {wide} mm wide" in watered([Option(two, scene("overcast"))])
+    for kind, cloth in (("gathered", organza), ("knife", load_swatch("slip-white"))):
+        made = fullness_table([kind], 60, 93, 50, fullness=1.5, cloth=cloth)
+        assert made.pattern == "" and "watered" not in as_text(made)
 
 
 def test_cloth_in_folds_slopes_as_far_as_it_covers():

@@ -19,11 +19,15 @@ from weavecolor.cutting.fullness import FullnessPlan, FullnessWanted, HeightLaye
 from weavecolor.cutting.lengths import LONGEST_CM, cm, cm_and_inches, enough_words
 from weavecolor.cutting.needed import ClothNeeded, cloth_needed
 from weavecolor.cutting.remnant import ClothInHand
+from weavecolor.decide.compare import Option
+from weavecolor.decide.watered import watered
 from weavecolor.errors import InputError, capital
 from weavecolor.optics.appearance import CONTRAST_WORDS, contrast_ratio, contrast_ratios
 from weavecolor.optics.stack import MOST_LAYERS, Layer, Stack, layer_count
 from weavecolor.report.comparisontable import columns, rounded
 from weavecolor.report.sheetwords import KIND_WORDS, pleat_words
+from weavecolor.scene.backings import backing
+from weavecolor.scene.places import scene
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.construction import describe
 
@@ -51,7 +55,8 @@ class FullnessTable:
     """Ways to take in one finished width, all asked for the same ``fullness`` at least.
 
     ``layers`` of the cloth hang on one another, each of them so; ``flat_hides`` is what they hide
-    laid flat.
+    laid flat; ``pattern``: the watered pattern where folds lie pressed on one another, in a
+    sentence, empty where there is none.
     """
 
     finished_cm: float
@@ -64,6 +69,7 @@ class FullnessTable:
     cloth: str = ""
     thickness_mm: float | None = None
     flat_hides: float | None = None
+    pattern: str = ""
 
 
 def fullness_table(
@@ -160,12 +166,24 @@ def fullness_table(
         finished_cm, cloth_width_cm, length_cm, fullness, hem_round_cm, tuple(ways), layers,
         "" if cloth is None else cloth.name, thick,
         None if cloth is None else contrast_ratio(_deep_stack(cloth, layers, 0.0)),
+        "" if cloth is None else _pattern(cloth, [way.plan for way in ways]),
     )  # fmt: skip
 
 
 def _roll(width: float) -> ClothInHand:
     """Cloth of that width without an end, to tell what is taken off it."""
     return ClothInHand(width, LONGEST_CM)
+
+
+def _pattern(cloth: Cloth, plans: Sequence[FullnessPlan]) -> str:
+    """The watered pattern that a sheer cloth shows with itself, folded over, in even light."""
+    grains = [p.grain_deg for p in plans if p.doubled or p.kind in ("knife", "box")]
+    if not grains:
+        return ""
+    folded = (Layer(cloth, grains[0]), Layer(cloth, -grains[0], "back"))  # a fold mirrors
+    told = watered([Option(Stack(folded, backing("white")), scene("overcast"))])
+    # folds cannot be turned against one another, so that advice is left out
+    return f"Where folds lie on folds, {told.partition(' Turned ')[0]}" if told else ""
 
 
 #: Slopes, degrees, at which cloth in gathers is looked at; what lies steeper is seen as the last.
@@ -246,6 +264,8 @@ def as_text(table: FullnessTable) -> str:
             f"{table.cloth}: {table.thickness_mm:.2g} mm thick; {all_} "
             f"{100 * table.flat_hides:.0f} %, 100 % hides all ({CONTRAST_WORDS}).",
         ]
+    if table.pattern:
+        lines += ["", table.pattern]
     lines += _down_the_skirt(table)
     lines += [
         "",
@@ -356,6 +376,7 @@ def as_data(table: FullnessTable) -> dict[str, Any]:
         "cloth": table.cloth or None,
         "thickness_mm": _rounded(table.thickness_mm),
         "flat_hides": _rounded(table.flat_hides),
+        "watered": table.pattern or None,
         "ways": [
             {
                 "kind": way.plan.kind,
