@@ -39,6 +39,7 @@ from weavecolor.optics.uncertainty import known_of, of_colour, of_difference
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 from weavecolor.textile.cloth import Cloth, Yarn
+from weavecolor.textile.construction import geometry_of
 from weavecolor.textile.usual import LUSTRES, Span, usual_yarn
 from weavecolor.textile.yarn import greatest_packing
 
@@ -116,7 +117,7 @@ def truth(cloth: Cloth, rng: np.random.Generator, dyed: bool = True) -> Cloth:
     """A cloth that ``cloth`` might truly be; not ``dyed``: its dye is as told."""
     for _ in range(50):
         try:
-            share = cloth.construction().warp_share + rng.normal(0.0, CRIMP_SPREAD)
+            share = geometry_of(cloth).warp_share + rng.normal(0.0, CRIMP_SPREAD)
             made = replace(
                 cloth, **_yarns(cloth, rng, dyed), warp_share=float(np.clip(share, 0.05, 0.95)),
             )  # fmt: skip

@@ -12,6 +12,7 @@ from weavecolor.optics.cell import aimed, filaments, paths
 from weavecolor.optics.cell.filaments import FilamentCell
 from weavecolor.optics.cell.nodes import nodes
 from weavecolor.optics.layer import strand, woven
+from weavecolor.textile.construction import geometry_of
 
 PLAIN = ((1, 0), (0, 1))
 TWILL = ((1, 1, 0, 0), (0, 1, 1, 0), (0, 0, 1, 1), (1, 0, 0, 1))
@@ -20,7 +21,7 @@ TWILL = ((1, 1, 0, 0), (0, 1, 1, 0), (0, 0, 1, 1), (1, 0, 0, 1))
 def rods(lift: tuple[tuple[int, ...], ...], dull: float) -> FilamentCell:
     """The swatch's rods; the twill close set, its warp scattering inside."""
     cloth = load_swatch("shot-organza-red-black")
-    cell = woven(cloth.construction(), strand(cloth.warp), strand(cloth.weft))
+    cell = woven(geometry_of(cloth), strand(cloth.warp), strand(cloth.weft))
     if lift == TWILL:
         cell = replace(cell, warp_spacing=0.09, weft_spacing=0.11)
     return replace(cell, lift=lift, warp=replace(cell.warp, dull=dull))

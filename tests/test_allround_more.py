@@ -16,6 +16,7 @@ from weavecolor.optics.appearance import seen_optics
 from weavecolor.optics.cell.nodes import nodes
 from weavecolor.optics.layer import solved
 from weavecolor.optics.stack import Layer, Stack
+from weavecolor.textile.construction import geometry_of
 
 pytestmark = pytest.mark.usefixtures("few_rays")
 
@@ -180,7 +181,7 @@ def test_light_slips_between_filaments_as_much_as_named_directions_tell(face):
 @pytest.mark.parametrize(("weave", "signs"), [("plain", [-1, 1, 1]), ("twill 2/1", [-1, -1, 1])])
 def test_what_mirrors_make_of_a_direction_is_as_open(weave, signs):
     """Counted direction by direction, and once for those that mirrors make of one another."""
-    construction = cloth(weave, ends=30.0).construction()
+    construction = geometry_of(cloth(weave, ends=30.0))
     ways = np.random.default_rng(2).normal(size=(24, 3))
     ways /= np.linalg.norm(ways, axis=1)[:, None] * np.sign(ways[:, 2:])
     got = al._counted(construction, ways)

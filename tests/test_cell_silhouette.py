@@ -10,6 +10,7 @@ from weavecolor.optics.cell.openness import pencils
 from weavecolor.optics.cell.rays import blocked
 from weavecolor.optics.cell.silhouette import bands, silhouette
 from weavecolor.optics.cell.tubes import tubes
+from weavecolor.textile.construction import geometry_of
 
 CLOTHS = ("shot-organza-red-black", "shot-taffeta-green-red", "silk-satin-gold",
           "shot-twill-lining", "hopsack-linen", "calico-unbleached")  # fmt: skip
@@ -33,7 +34,7 @@ def upright(yarns, across: float) -> float:
 @pytest.mark.parametrize("along", [0.0, 1.1])
 def test_a_straight_yarn_is_as_wide_as_its_section_seen_askew(across, along):
     # the shadow of an ellipse: half width sqrt(a^2 + b^2 s^2) (analytic geometry, from memory)
-    geometry = tubes(load_swatch(CLOTHS[1]).construction())
+    geometry = tubes(geometry_of(load_swatch(CLOTHS[1])))
     straight = geometry.systems[1]
     straight = type(straight)(
         straight.spacing, straight.pitch, straight.half_width, straight.half_height,
@@ -50,7 +51,7 @@ def test_a_straight_yarn_is_as_wide_as_its_section_seen_askew(across, along):
 
 @pytest.mark.parametrize("name", CLOTHS)
 def test_a_line_that_passes_passes_both(name):
-    made = load_swatch(name).construction()
+    made = geometry_of(load_swatch(name))
     geometry = tubes(made)
     foot = pencils(geometry, 10946)
     # paths measure a bent yarn's section by the slope above a place, not at its nearest
@@ -66,7 +67,7 @@ def test_a_line_that_passes_passes_both(name):
 
 def test_pencils_cut_by_an_edge_count_by_their_part():
     # a yarn far thinner than the pencils takes its own width from them, no more
-    geometry = tubes(load_swatch(CLOTHS[0]).construction())
+    geometry = tubes(geometry_of(load_swatch(CLOTHS[0])))
     foot = pencils(geometry, 10946)
     sharp, soft = (
         silhouette(geometry, (0.0, 0.0, 1.0)).open_share(foot, wide * geometry.pitch).mean()
@@ -78,7 +79,7 @@ def test_pencils_cut_by_an_edge_count_by_their_part():
 
 
 def test_light_passes_a_line_both_ways():
-    geometry = tubes(load_swatch(CLOTHS[3]).construction())
+    geometry = tubes(geometry_of(load_swatch(CLOTHS[3])))
     foot = pencils(geometry, 2584)
     for vector in directions(8, seed=6):
         x, y, z = vector
@@ -90,7 +91,7 @@ def test_light_passes_a_line_both_ways():
 def test_yarns_that_are_shifted_copies_are_one_kind():
     for name, most in (("shot-organza-red-black", 1), ("shot-twill-lining", 1),
                        ("silk-satin-gold", 1), ("hopsack-linen", 1)):  # fmt: skip
-        for yarns in tubes(load_swatch(name).construction()).systems:
+        for yarns in tubes(geometry_of(load_swatch(name))).systems:
             which, ahead = yarns.kinds
             assert which.max() + 1 == most
             for yarn, (kind, shift) in enumerate(zip(which, ahead, strict=True)):

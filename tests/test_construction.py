@@ -11,6 +11,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from weavecolor.errors import InputError
+from weavecolor.files.clothfile import cloth_from_toml, cloth_to_toml
 from weavecolor.textile import construction as con
 from weavecolor.textile.cloth import Cloth, Fibre, Yarn
 from weavecolor.textile.fibres import fibre
@@ -301,3 +302,21 @@ def test_what_is_handled_as_sheer():
     thin = con.describe(cloth(25, 25, yarn(20.0)))
     for openness, mass, sheer in ((0.14, 46.0, False), (0.16, 46.0, True), (0.14, 44.0, True)):
         assert replace(thin, openness=openness, mass_g_m2=mass).sheer is sheer
+
+
+def test_close_cloth_that_nobody_told_the_crimp_of_is_woven_as_it_can_be():
+    """A cotton poplin, 52 x 28 /cm of Ne 40: ends so close lie on opposite sides of a pick, so that
+    they rise at least sqrt(1 - (p/D)^2) of the way (Peirce 1937), whoever tells the cloth."""
+    poplin = cloth(52.0, 28.0, yarn(14.76, kind="spun", packing=0.6, flattening=1.2))
+    thick, spacing = poplin.warp.height_mm * 2.0, 10.0 / 52.0
+    spacing -= poplin.warp.width_mm - poplin.warp.height_mm
+    least = math.sqrt(1.0 - (spacing / thick) ** 2)
+    assert least > 0.7
+    assert con.geometry_of(poplin).warp_share == pytest.approx(least)
+    read = cloth_from_toml(cloth_to_toml(poplin))
+    assert con.geometry_of(read) == con.geometry_of(poplin)
+    told = replace(poplin, warp_share=0.9)
+    con.check_weavable(told)
+    assert con.geometry_of(told).warp_share == 0.9
+    with pytest.raises(InputError, match=r"warp_share: 0\.5 cannot be woven .* between 0\.7"):
+        con.check_weavable(replace(poplin, warp_share=0.5))

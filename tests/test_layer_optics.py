@@ -16,6 +16,7 @@ from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.scene import Light, Scene
 from weavecolor.textile.cloth import Cloth, Weave, Yarn
+from weavecolor.textile.construction import geometry_of
 from weavecolor.textile.fibres import fibre
 from weavecolor.textile.weaves import weave
 
@@ -83,7 +84,7 @@ def test_swapping_warp_and_weft_is_a_quarter_turn(every_ray):
 def test_warp_and_weft_are_twisted_to_one_hand():
     # a screw keeps its hand however it is turned (ISO 2:1973): follow one filament along each
     made = cloth(filaments=12, twist=800.0)
-    at = prepared(woven(made.construction(), strand(made.warp), strand(made.weft)))
+    at = prepared(woven(geometry_of(made), strand(made.warp), strand(made.weft)))
     hands = []
     for s, frame in enumerate(
         ([[1, 0, 0], [0, 0, 1], [0, 1, 0]], [[0, 1, 0], [0, 0, 1], [1, 0, 0]])

@@ -15,7 +15,7 @@ from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.closeup import draw_closeup
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
-from weavecolor.textile.construction import covers
+from weavecolor.textile.construction import covers, geometry_of
 from weavecolor.textile.weaves import from_rows
 
 pytestmark = pytest.mark.usefixtures("all_rays")
@@ -40,7 +40,7 @@ def test_openings_do_not_depend_on_how_threads_cross(size):
     # straight on, open area is (1 - warp cover)(1 - weft cover) for any weave (Peirce 1937)
     cloth = drawn(size)
     warp, weft = covers(cloth)
-    mine = openness(tubes(cloth.construction()), np.array([0.0, 0.0, 1.0]))
+    mine = openness(tubes(geometry_of(cloth)), np.array([0.0, 0.0, 1.0]))
     assert mine == pytest.approx((1.0 - warp) * (1.0 - weft), abs=1e-3)
 
 

@@ -34,6 +34,7 @@ from weavecolor.picture.waves import Ply, wave_picture
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.construction import geometry_of
 from weavecolor.textile.weaves import weave
 
 WINDOW = scene("window at the side")
@@ -45,7 +46,7 @@ def laid(*names: str, behind: str | None = "white", turn: float = 0.0, face: str
 
 
 def cell_of(cloth: Cloth) -> FilamentCell:
-    return woven(cloth.construction(), strand(cloth.warp), strand(cloth.weft))
+    return woven(geometry_of(cloth), strand(cloth.warp), strand(cloth.weft))
 
 
 def lab(linear: np.ndarray) -> np.ndarray:
@@ -238,7 +239,7 @@ def test_texture_has_the_openness_of_the_cell() -> None:
     cloth = load_swatch("shot-organza-red-black")
     cell, n = cell_of(cloth), 100
     made = cell_texture(cell, (0.0, 0.0, 1.0), (), (), n, 0.0)
-    want = openness(tubes(cloth.construction()), np.array([0.0, 0.0, 1.0]))
+    want = openness(tubes(geometry_of(cloth)), np.array([0.0, 0.0, 1.0]))
     assert float(made.open.mean()) == pytest.approx(want, rel=0.01)
     assert ((made.open < 0.05) | (made.open > 0.95)).mean() > 0.8  # rods hide or do not
     picks, ends = np.shape(cloth.weave.lift)

@@ -36,6 +36,7 @@ from weavecolor.picture.sweep import openness, soft_directions, sphere, taken
 from weavecolor.picture.threads import LAYERS, LOOSE, ROW, closely, met, threads
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
+from weavecolor.textile.construction import geometry_of
 
 WINDOW = scene("window at the side")
 NO_THREADS = np.zeros((1, LAYERS, ROW)), np.zeros((0, 3)), np.zeros((0, 3))
@@ -280,7 +281,7 @@ def near(
     """Light sent (side, side, 3) and let through (side, side) by pixels ``step`` mm apart, of a
     stack of which the tables tell ``back`` sent back, .05 on and .05 straight; and its threads."""
     falls = tables.rgb_matrix(np.ones(41), WINDOW, AS_SEEN, "2")
-    geometry = stack.layers[0].cloth.construction()
+    geometry = geometry_of(stack.layers[0].cloth)
     rows = threads(stack, (geometry.warp_spacing, geometry.weft_spacing, 0.05, 0.05, 45.0), falls)
     lamp = np.array([[0.3, -0.4, np.sqrt(0.75)]])
     sent, through = np.empty((side, side, 3)), np.empty((side, side))
@@ -324,7 +325,7 @@ def test_two_layers_beat_where_their_threads_do():
         near(Stack(tuple(Layer(cloth, g) for g in grains)), np.full(3, 0.3), step, 128)[1]
         for grains in ((0.0,), (0.0, turn))
     )
-    spacing = cloth.construction().warp_spacing
+    spacing = geometry_of(cloth).warp_spacing
     wanted = 2.0 * np.sin(np.radians(turn / 2.0)) / spacing
     frequency = np.fft.fftfreq(128, step)
     far = np.hypot(frequency[:, None], frequency[None])

@@ -16,6 +16,7 @@ from weavecolor.optics.dye import absorption
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
 from weavecolor.textile.cloth import Cloth, Yarn
+from weavecolor.textile.construction import geometry_of
 from weavecolor.textile.fibres import fibre
 from weavecolor.textile.weaves import weave
 
@@ -221,7 +222,7 @@ def test_published_tangents():
     # here a satin float is level and only the binding points slope
     from weavecolor.optics.cell.tubes import tubes
 
-    warp, weft = tubes(_cloth("satin 8/3", ends=90.0).construction()).systems
+    warp, weft = tubes(geometry_of(_cloth("satin 8/3", ends=90.0))).systems
     level = np.mean(warp.swing == 0)
     assert level == pytest.approx(6 / 8)
     assert np.any(weft.swing != 0)

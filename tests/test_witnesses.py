@@ -14,6 +14,7 @@ from weavecolor.optics.cell.paths import _fresnel
 from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
+from weavecolor.textile.construction import geometry_of
 
 BLACK = Backing("black", np.zeros(41))
 
@@ -39,7 +40,7 @@ def test_the_register_of_uneven_yarns_is_lost_as_a_simulated_grating_loses_it():
     """Yarns laid one after the other with spacings that vary by themselves, 15 in 100: how much of
     the grating's first harmonic two passages a way apart still share."""
     uneven, front = 0.15, (0.0, 0.0, 1.0)
-    geometry, grid = tubes(cloth().construction()), nodes()
+    geometry, grid = tubes(geometry_of(cloth())), nodes()
     draw = np.random.default_rng(2)
     steps = draw.normal(1.0, uneven, (40_000, 12))
     places = np.cumsum(steps, axis=1)  # of the 1st to 12th yarn, in mean spacings

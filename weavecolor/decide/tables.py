@@ -22,6 +22,7 @@ from weavecolor.optics.cell.nodes import Named
 from weavecolor.optics.layer import LayerOptics, laid, solved, strand, to_cloth_frame
 from weavecolor.optics.stack import Layer
 from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.construction import geometry_of
 
 Array = NDArray[np.float64]
 #: Runs a function on each of several arguments, results in order.
@@ -171,13 +172,13 @@ def ray_share(cloths: Sequence[Cloth]) -> float:
     ----------
     cloths : sequence of Cloth
     """
-    built = {(c.construction(), strand(c.warp), strand(c.weft)) for c in cloths}
+    built = {(geometry_of(c), strand(c.warp), strand(c.weft)) for c in cloths}
     return float(np.clip(_TRACED / max(len(built), 1), _LEAST_RAYS, 1.0))
 
 
 def _typical(layers: Sequence[Layer]) -> tuple[float, float]:
     """Mean pitch and thickness, mm, of the cloths: what lies between a layer and a further one."""
-    shapes = [layer.cloth.construction() for layer in layers]
+    shapes = [geometry_of(layer.cloth) for layer in layers]
     pitch = [0.5 * (c.warp_spacing + c.weft_spacing) for c in shapes]
     thick = [c.warp_height + c.weft_height for c in shapes]
     return float(np.mean(pitch)), float(np.mean(thick))

@@ -630,11 +630,6 @@ def _with_crimp(cloth: Cloth, warp_crimp: float | None, weft_crimp: float | None
     """``cloth`` with its crimps, given or from Peirce's geometry, and the share they go with."""
     low, high = construction.share_range(cloth)
     share = cloth.warp_share
-    if share is not None and not low - 1e-6 <= share <= high + 1e-6:
-        raise InputError(
-            f"{share:g} cannot be woven at these setts; between {low:.3f} and {high:.3f} can",
-            field="warp_share",
-        )
     if share is None and warp_crimp is not None and weft_crimp is not None:
         share = construction.share_from_crimps(cloth, warp_crimp, weft_crimp)
     if share is None:

@@ -206,7 +206,7 @@ class Problem:
         cells = []
         for x in many:
             cloth = unknowns.shaped(x)
-            own = [woven(cloth.construction(), strand(cloth.warp), strand(cloth.weft))]
+            own = [woven(construction.geometry_of(cloth), strand(cloth.warp), strand(cloth.weft))]
             own += [thread_grid(yarn, yarn.width_mm)[1] for yarn in self._bare(cloth)]
             cells.append(own)
         return self._held.at(many[:, : p.SLOW], cells)

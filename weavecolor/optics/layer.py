@@ -29,7 +29,7 @@ from weavecolor.optics.cell.nodes import nodes as nodes_
 from weavecolor.optics.cell.pairs import Distance, Pairs, met_depths, pairs
 from weavecolor.optics.dye import absorption
 from weavecolor.textile.cloth import Cloth, Construction, Yarn
-from weavecolor.textile.construction import check_weavable
+from weavecolor.textile.construction import check_weavable, geometry_of
 
 Array = NDArray[np.float64]
 Links = tuple[tuple[int, int], ...]
@@ -104,7 +104,7 @@ def solved(cloth: Cloth, rays: float = 1.0, step: int = 1) -> Solved:
 
     def make() -> Solved:
         check_weavable(cloth)
-        construction = cloth.construction()
+        construction = geometry_of(cloth)
         cell = woven(construction, strand(cloth.warp), strand(cloth.weft))
         both = np.stack([absorption(y) for y in (cloth.warp, cloth.weft)], axis=1)
         return solve(construction, cell, both[::step], rays)
@@ -119,7 +119,7 @@ def content(cloth: Cloth) -> tuple[Any, ...]:
     """Everything that the optics of a cloth depend on, hashable: equal means alike to the eye."""
     yarns = (cloth.warp, cloth.weft)
     return (
-        cloth.construction(),
+        geometry_of(cloth),
         *(strand(y) for y in yarns),
         *(absorption(y).tobytes() for y in yarns),
     )

@@ -33,6 +33,7 @@ from weavecolor.optics.cell.nodes import Named, half_deg_of, nodes, unit
 from weavecolor.optics.layer import Lie, pitch, strand, to_cloth_frame, woven
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth, Construction, Yarn
+from weavecolor.textile.construction import geometry_of
 
 Array = NDArray[np.float64]
 
@@ -104,8 +105,8 @@ class OneLayer:
 def one_layer(cloth: Cloth, sheets: Sequence[Laid], effort: float = 1.0) -> OneLayer:
     """Prepare ``cloth``'s geometry for what is seen in ``sheets``, by ``effort`` times the rays
     that an appearance takes."""
-    cell = woven(cloth.construction(), strand(cloth.warp), strand(cloth.weft))
-    return _layer(cloth.construction(), cell, sheets, "loose", effort)
+    cell = woven(geometry_of(cloth), strand(cloth.warp), strand(cloth.weft))
+    return _layer(geometry_of(cloth), cell, sheets, "loose", effort)
 
 
 def thread_grid(yarn: Yarn, pitch_mm: float) -> tuple[Construction, FilamentCell]:

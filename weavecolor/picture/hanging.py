@@ -37,6 +37,7 @@ from weavecolor.picture.threads import BEGIN, LAYERS, ROW, threads
 from weavecolor.scene.backings import Backing, backing
 from weavecolor.scene.places import illumination
 from weavecolor.scene.scene import Scene
+from weavecolor.textile.construction import geometry_of
 
 Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
@@ -426,7 +427,7 @@ _SPREAD = {"filament": (0.05, 45.0), "spun": (0.13, 25.0)}
 
 def _uneven(stack: Stack) -> tuple[float, ...]:
     cloth = stack.layers[0].cloth
-    geometry = cloth.construction()
+    geometry = geometry_of(cloth)
     spread = [_SPREAD.get(y.kind, _SPREAD["filament"]) for y in (cloth.warp, cloth.weft)]
     layers = np.sqrt(len(stack.layers))
     return (geometry.warp_spacing, geometry.weft_spacing, spread[0][0] / layers,

@@ -80,7 +80,7 @@ class Cloth:
     warp_crimp, weft_crimp : float
         Extra lengths of the yarns as fractions, 0 to 0.8 (for the weight).
     warp_share : float or None
-        As in :class:`Construction`, 0 to 1; None for the balanced default.
+        As in :class:`Construction`, 0 to 1; None: balanced, or as near to it as the setts allow.
     notes : str
         The owner's own text.
     declared_g_m2 : float or None
@@ -141,20 +141,4 @@ class Cloth:
         return (
             f"Cloth({self.name!r}, {self.weave.name}, {self.ends_per_cm:.4g} x "
             f"{self.picks_per_cm:.4g} /cm, warp {self.warp!r}, weft {self.weft!r})"
-        )
-
-    def construction(self) -> Construction:
-        """The geometry alone, for the unit cell."""
-        share = self.warp_share
-        if share is None:
-            share = self.weft.height_mm / (self.warp.height_mm + self.weft.height_mm)
-        return Construction(
-            self.weave.lift,
-            10.0 / self.ends_per_cm,
-            10.0 / self.picks_per_cm,
-            self.warp.width_mm,
-            self.warp.height_mm,
-            self.weft.width_mm,
-            self.weft.height_mm,
-            share,
         )

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from weavecolor.errors import InputError
 from weavecolor.textile import units
-from weavecolor.textile.cloth import Cloth, Yarn
+from weavecolor.textile.cloth import Cloth, Construction, Yarn
 from weavecolor.textile.howknown import HowKnown
 from weavecolor.textile.weaves import interlacings
 
@@ -185,6 +185,26 @@ def natural_share(cloth: Cloth) -> float:
     return min(max(balanced, low), high)
 
 
+def geometry_of(cloth: Cloth) -> Construction:
+    """The geometry of ``cloth`` alone, for the unit cell: woven as it was told, or as it will be.
+
+    Examples
+    --------
+    >>> geometry_of(organza).warp_spacing
+    0.25
+    """
+    return Construction(
+        cloth.weave.lift,
+        10.0 / cloth.ends_per_cm,
+        10.0 / cloth.picks_per_cm,
+        cloth.warp.width_mm,
+        cloth.warp.height_mm,
+        cloth.weft.width_mm,
+        cloth.weft.height_mm,
+        natural_share(cloth) if cloth.warp_share is None else cloth.warp_share,
+    )
+
+
 def share_from_crimps(cloth: Cloth, warp_crimp: float, weft_crimp: float) -> float | None:
     """The warp's share that two known crimps imply, from Peirce's h = (4/3) p sqrt(crimp).
 
@@ -243,7 +263,8 @@ def check_weavable(cloth: Cloth) -> None:
     """Raise InputError, naming sett and yarn, when the cloth is set closer than it can be woven.
 
     Two limits: no system's yarns can be wider than their room (cover 1), and warp and weft
-    together cannot pass Peirce's jamming relation (see :func:`share_range`).
+    together cannot pass Peirce's jamming relation (see :func:`share_range`), nor a told
+    ``warp_share`` what that leaves.
 
     Examples
     --------
@@ -271,6 +292,12 @@ def check_weavable(cloth: Cloth) -> None:
             f"{100.0 * _jamming_scale(cloth):.0f} % of these setts; lower one or both, or use "
             "finer yarn",
             field="ends, picks",
+        )
+    share = cloth.warp_share
+    if share is not None and not low - 1e-6 <= share <= high + 1e-6:
+        raise InputError(
+            f"{share:g} cannot be woven at these setts; between {low:.3f} and {high:.3f} can",
+            field="warp_share",
         )
 
 
