@@ -116,7 +116,7 @@ def test_where_a_line_meets_a_bent_filament():
     rows, signs, plan, centres = parts(cell)
     radius = BENT.filament_radius
     rng = np.random.default_rng(5)
-    met = 0
+    met = settled = 0
     for _ in range(120):
         s, yarn, k = int(rng.integers(0, 2)), int(rng.integers(-2, 3)), int(rng.integers(0, 7))
         spacing = (0.3, 0.4)[s]
@@ -142,10 +142,16 @@ def test_where_a_line_meets_a_bent_filament():
         for found, leaving in ((enters[0], False), (leaves[0], True)):
             exact = brentq(out, at[found], at[found + 1], xtol=1e-14)
             near = exact + (0.2 if leaving else -0.2) * radius
-            t = paths._mend(rows, signs, s, yarn, cx, cy, *aim, *way, near, leaving)
-            assert t == pytest.approx(exact, abs=1e-4 * radius)
-    assert met > 12
-    far = paths._mend(rows, signs, 0, 0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, False)
+            told = paths._mend(rows, signs, s, yarn, cx, cy, *aim, *way, near, leaving)
+            assert told[0] == pytest.approx(exact, abs=1e-4 * radius)
+            # where it is near enough, so is the frame that goes with it
+            if told[1]:
+                settled += 1
+                there = paths._frame(rows, signs, s, yarn, *(aim + told[0] * way))
+                assert told[2:4] == pytest.approx(there[:2], abs=1e-7 * radius)
+                assert told[4:] == pytest.approx(there[2:], rel=1e-4, abs=1e-4)
+    assert met > 12 and settled > met
+    far, *_ = paths._mend(rows, signs, 0, 0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, False)
     assert far == -1.0
 
 

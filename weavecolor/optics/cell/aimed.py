@@ -33,7 +33,6 @@ from weavecolor.optics.cell.paths import (
     PITCH,
     SPACING,
     _axis,
-    _frame,
     _fresnel,
     _inside,
     _mend,
@@ -175,12 +174,13 @@ def _entered(rows, signs, plan, centres, number, which, repeat, least, most, out
             v, u, dv, du = x, y, dx, dy
             if s == 1:
                 v, u, dv, du = y, x, dy, dx
-            t = _mend(rows, signs, s, yarn, 0.0, 0.0, v, u, z, dv, du, dz, 0.0, True)
+            t, _, p, q, av, au, az, bv, bu, bz = _mend(
+                rows, signs, s, yarn, 0.0, 0.0, v, u, z, dv, du, dz, 0.0, True
+            )
             if t <= 0.0:
                 break
             length += t
             x, y, z, v, u = x + t * dx, y + t * dy, z + t * dz, v + t * dv, u + t * du
-            p, q, av, au, az, bv, bu, bz = _frame(rows, signs, s, yarn, v, u, z)
             ga = p / (rows[s, FIL_A] * rows[s, FIL_A])
             gb = q / (rows[s, FIL_B] * rows[s, FIL_B])
             if abs(ga * p + gb * q - 1.0) > 0.01:  # not mended: no place on the surface

@@ -153,27 +153,29 @@ def _frame(rows, signs, s, yarn, v, u, z):
 
 @_inlined
 def _mend(rows, signs, s, yarn, ca, cb, v, u, z, dv, du, dz, t, leaving):
-    """The place t on a ray where it meets one filament's true surface, near t; -1 for none."""
+    """The place t on a ray where it meets one filament's true surface, near t, -1 for none;
+    whether that is found as near as it should be; and the frame there, as from _frame."""
     ia, ib = 1.0 / rows[s, FIL_A], 1.0 / rows[s, FIL_B]
+    a = b = av = au = az = bv = bu = bz = 0.0
     for _ in range(4):
         a, b, av, au, az, bv, bu, bz = _frame(
             rows, signs, s, yarn, v + t * dv, u + t * du, z + t * dz
         )
-        a, b = (a - ca) * ia, (b - cb) * ib
-        ra = (av * dv + au * du + az * dz) * ia
-        rb = (bv * dv + bu * du + bz * dz) * ib
+        da, db = av * dv + au * du + az * dz, bv * dv + bu * du + bz * dz
+        p, q, ra, rb = (a - ca) * ia, (b - cb) * ib, da * ia, db * ib
         rate = ra * ra + rb * rb
-        half = a * ra + b * rb
-        root = half * half - rate * (a * a + b * b - 1.0)
+        half = p * ra + q * rb
+        root = half * half - rate * (p * p + q * q - 1.0)
         if root < 0.0 or rate < 1e-30:
-            return -1.0
+            return -1.0, False, a, b, av, au, az, bv, bu, bz
         root = math.sqrt(root)
         step = (-half + root) / rate if leaving else (-half - root) / rate
         t += step
+        a, b = a + step * da, b + step * db
         # what is left is of the order of the step's square over the radius
         if abs(step) < 1e-4 * rows[s, FIL_B]:
-            break
-    return t
+            return t, True, a, b, av, au, az, bv, bu, bz
+    return t, False, a, b, av, au, az, bv, bu, bz
 
 
 @_inlined
@@ -479,11 +481,12 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                                 if gone > free:
                                     break
                         if far >= 0.0:
-                            end = _mend(
+                            end, framed, a, b, av, au, az, bv, bu, bz = _mend(
                                 rows, signs, s, yarn, ca, cb, v, u, z, dv, du, dz, far, True
                             )
                             if end < far - rows[s, FIL_B]:
                                 end = far
+                                framed = False
                     if end < 0.0 and gone <= free:
                         lost += weight
                         break
@@ -491,6 +494,7 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                     if free < end:
                         # scattered inside the fibre, evenly to all sides
                         s1 = -1.0
+                        framed = False
                         x += free * dx
                         y += free * dy
                         z += free * dz
@@ -524,6 +528,7 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                         other = _inside(rows, signs, plan, centres, 1 - s, j, u, v, z)
                         if other >= 0 and rows[1 - s, OPAQUE] == 0.0:
                             s, yarn, fil = 1 - s, int(j), other
+                            framed = False
                             continue
                     hit = True
                 else:
@@ -536,7 +541,7 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                         va, vb = av * dv + au * du + az * dz, bv * dv + bu * du + bz * dz
                         far, other = _next(rows, plan, centres, near, s, fil, a, b, va, vb, du)
                         if other >= 0:
-                            t = _mend(
+                            t, framed, a, b, av, au, az, bv, bu, bz = _mend(
                                 rows, signs, s, yarn, centres[s, other, 0],
                                 centres[s, other, 1], v, u, z, dv, du, dz, far, False,
                             )  # fmt: skip
@@ -546,6 +551,7 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                                 y += t * dy
                                 z += t * dz
                                 fil = other
+                    framed = hit and framed
                     per_dx, per_dy, per_dz = _per(dx), _per(dy), _per(dz)
                     flat = max(abs(dx) / capx, abs(dy) / capy)
                     done = 0
@@ -663,7 +669,7 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                                     cv, cu, cdv, cdu = x, y, dx, dy
                                 else:
                                     cv, cu, cdv, cdu = y, x, dy, dx
-                                t = _mend(
+                                t, framed, a, b, av, au, az, bv, bu, bz = _mend(
                                     rows, signs, bs, by, centres[bs, bk, 0],
                                     centres[bs, bk, 1], cv, cu, z, cdv, cdu, dz, best, False,
                                 )  # fmt: skip
@@ -713,7 +719,8 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                     break
                 met += 1.0
                 v, u = (x, y) if s == 0 else (y, x)
-                a, b, av, au, az, bv, bu, bz = _frame(rows, signs, s, yarn, v, u, z)
+                if not framed:
+                    a, b, av, au, az, bv, bu, bz = _frame(rows, signs, s, yarn, v, u, z)
                 framed = True
                 ga = (a - centres[s, fil, 0]) / (rows[s, FIL_A] * rows[s, FIL_A])
                 gb = (b - centres[s, fil, 1]) / (rows[s, FIL_B] * rows[s, FIL_B])
