@@ -22,7 +22,12 @@ from weavecolor.files.clothfile import (
 )
 from weavecolor.optics.uncertainty import known_of, of_colour, of_difference
 from weavecolor.textile.assumedwords import assumed_words
-from weavecolor.textile.construction import cloth_mass_g_m2, geometry_of, weight_contradiction
+from weavecolor.textile.construction import (
+    cloth_mass_g_m2,
+    geometry_of,
+    sett_doubt,
+    weight_contradiction,
+)
 from weavecolor.textile.units import MOMME_G_M2
 
 GOOD = """
@@ -89,6 +94,23 @@ def test_stated_weight_against_the_construction():
     assert told in of_colour(known, 0.0).reasons
     assert told in of_difference(2.0, known, 0.0).reasons
     assert heavy.declared_g_m2 == pytest.approx(8 * MOMME_G_M2)
+
+
+def test_a_count_over_a_centimetre_told_as_over_an_inch_is_asked_about():
+    """2.54 cm to the inch: organza of 40 a centimetre told so has a sixth of its cover product."""
+    for name in swatch_names():
+        assert sett_doubt(replace(load_swatch(name), declared_g_m2=None)) == ""
+    for name in ("shot-organza-red-black", "silk-chiffon-ivory", "cotton-voile-white"):
+        right = load_swatch(name)
+        wrong = replace(
+            right, declared_g_m2=None, ends_per_cm=right.ends_per_cm / 2.54,
+            picks_per_cm=right.picks_per_cm / 2.54,
+        )  # fmt: skip
+        told = sett_doubt(wrong)
+        assert f"Were {right.ends_per_cm:.3g} ends an inch counted over a centimetre?" in told
+        assert known_of([wrong]).contradictions == (told,)
+        weighed = replace(wrong, declared_g_m2=cloth_mass_g_m2(wrong))
+        assert sett_doubt(weighed) == "" == weight_contradiction(weighed)
 
 
 def test_colour_ways_agree_with_their_meaning(tmp_path):

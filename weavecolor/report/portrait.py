@@ -21,7 +21,12 @@ from weavecolor.scene.backings import backing
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.cloth import Cloth
-from weavecolor.textile.construction import Description, describe, weight_contradiction
+from weavecolor.textile.construction import (
+    Description,
+    describe,
+    sett_doubt,
+    weight_contradiction,
+)
 from weavecolor.textile.howknown import HowKnown
 from weavecolor.textile.notmodelled import named_so
 from weavecolor.textile.weaves import weave
@@ -178,7 +183,8 @@ def as_text(made: Portrait) -> str:
     ]
     if any(not look.appearance.reading.in_srgb for look in made.looks):
         lines.append("* beyond what an sRGB screen can show: the screen colour is the nearest.")
-    for doubtful in filter(None, (weight_contradiction(cloth), named_so(cloth.name))):
+    doubts = weight_contradiction(cloth), sett_doubt(cloth), named_so(cloth.name)
+    for doubtful in filter(None, doubts):
         lines += ["", f"Mind: {doubtful}"]
     known = assumed(made)
     if known:

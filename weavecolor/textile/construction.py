@@ -375,6 +375,36 @@ _SLIPS = (
 )
 
 
+#: More open than gauze, scrim and tarlatan usually are (common practice, no source); organza,
+#: chiffon and voile whose threads over a centimetre are told as over an inch are.
+OPENEST = 0.75
+
+
+def sett_doubt(cloth: Cloth) -> str:
+    """What to say of a cloth whose weight nobody stated, and whose setts leave it more open than
+    gauze: a count over a centimetre may have been told as one over an inch; "" of others.
+
+    Examples
+    --------
+    >>> sett_doubt(organza)
+    ''
+    """
+    if cloth.declared_g_m2 is not None:
+        return ""
+    covers = (
+        0.1 * sett * yarn.width_mm
+        for sett, yarn in ((cloth.ends_per_cm, cloth.warp), (cloth.picks_per_cm, cloth.weft))
+    )
+    open_ = math.prod(1.0 - min(cover, 1.0) for cover in covers)
+    if open_ <= OPENEST:
+        return ""
+    return (
+        f"{cloth.name}: {100.0 * open_:.0f} % of it is open, more than of gauze, and nobody told "
+        f"its weight. Were {cloth.ends_per_cm * 2.54:.3g} ends an inch counted over a centimetre? "
+        "Weigh a piece, or count once more"
+    )
+
+
 def weight_contradiction(cloth: Cloth) -> str:
     """What to say where the stated weight and the construction contradict one another by more
     than a quarter, with the likely cause; "" where they agree or nobody stated a weight.
