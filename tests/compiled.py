@@ -17,7 +17,7 @@ ROOT = Path(__file__).resolve().parents[1]
 #: One function that is compiled late, for each module of them.
 LAST = {
     "optics/cell/paths": "push_apart",
-    "decide/lastlayer": "_inverted", "cutting/nesting": "_crossings",
+    "decide/lastlayer": "_inverted", "cutting/nesting": "_lowest_free",
     "picture/raster": "cloths", "picture/sweep": "densities", "picture/tables": "_lit",
     "picture/lookup": "sight_at",
 }  # fmt: skip

@@ -152,7 +152,8 @@ class Nest:
             (*part.min(axis=0).tolist(), *part.max(axis=0).tolist()) for part in self._blocked
         ]
         # by the forms themselves: a number of theirs may come again once one is forgotten
-        self._cache: dict[tuple[Form | None, Form], _NoFit] = {}
+        self._cache: dict[tuple[Form | None, Form], int] = {}
+        self._walls = _Walls()
         self._spots: dict[tuple[object, ...], tuple[float, float] | None] = {}
 
     def lowest(
@@ -212,70 +213,123 @@ class Nest:
         if not np.isfinite(top):
             top = max([0.0, *(y + other.height for other, _, y in placed)])
             top = max([top, *(box[3] for box in self._blocked_boxes)])
-        walls: list[tuple[_NoFit, float, float]] = [
-            (self._against(other, moving), x, y) for other, x, y in placed
-        ]
+        walls = [(self._against(other, moving), x, y) for other, x, y in placed]
         if self._blocked:
             walls.append((self._against(None, moving), 0.0, 0.0))
-        frame = np.array(
-            [[0, 0, right, 0], [right, 0, right, top], [right, top, 0, top], [0, top, 0, 0]],
-            dtype=float,
-        )
-        lines = frame
-        if walls:
-            at = np.array([(x, y, x, y) for _, x, y in walls])
-            bounds = np.array([wall.bounds for wall, _, _ in walls]) + at
-            near = (bounds[:, :2] <= [right, top]).all(axis=1) & (bounds[:, 2:] >= 0.0).all(axis=1)
-            edges = [walls[k][0].edges for k in np.flatnonzero(near)]
-            shifts = at[near].repeat([len(one) for one in edges], axis=0)
-            lines = np.concatenate([frame, np.concatenate(edges) + shifts]) if edges else frame
-        points = np.concatenate([lines[:, :2], _crossings(lines)])
-        slack = TOLERANCE / 2
-        keep = (points >= -slack).all(axis=1) & (points <= [right + slack, top + slack]).all(axis=1)
-        points = np.clip(points[keep], 0.0, [right, top])
-        points = points[np.lexsort((points[:, 0], np.round(points[:, 1], 7)))]
-        if not walls:
-            return (float(points[0, 0]), float(points[0, 1])) if len(points) else None
-        sizes = [len(wall.planes) for wall, _, _ in walls]
-        hulls = [len(wall.starts) for wall, _, _ in walls]
-        first = np.cumsum([0, *sizes])
-        starts = np.concatenate([*(wall.starts for wall, _, _ in walls), first[-1:]])
-        starts[:-1] += first[:-1].repeat(hulls)
-        offsets = at[:, :2].repeat(hulls, axis=0)
-        planes = np.concatenate([wall.planes for wall, _, _ in walls])
-        spot = _first_free(points, planes, starts, offsets)
-        return None if spot < 0 else (float(points[spot, 0]), float(points[spot, 1]))
+        which = np.array([wall for wall, _, _ in walls], np.int64)
+        at = np.array([(x, y) for _, x, y in walls], float).reshape(-1, 2)
+        found, x, y = _lowest_free(which, at, right, top, *self._walls.packed())
+        return (x, y) if found else None
 
-    def _against(self, fixed: Form | None, moving: Form) -> _NoFit:
+    def _against(self, fixed: Form | None, moving: Form) -> int:
         key = (fixed, moving)
         if key not in self._cache:
             parts = self._blocked if fixed is None else fixed.parts
-            self._cache[key] = _no_fit(_told(parts), _told(moving.parts))
+            self._cache[key] = self._walls.add(_no_fit(_told(parts), _told(moving.parts)))
         return self._cache[key]
 
 
-@njit(cache=True, error_model="numpy")
-def _first_free(points: Any, planes: Any, starts: Any, offsets: Any) -> int:
-    """The first of ``points`` (n, 2) that lies in no hull by more than a hair; -1 for none.
-
-    ``planes`` as in :class:`_NoFit`, hull k from row ``starts[k]`` to ``starts[k + 1]``, moved by
-    ``offsets`` (hulls, 2). Touching is free.
+class _Walls:
+    """Offsets at which forms would overlap, one after another in a few tables, for compiled code.
     """
-    for n in range(points.shape[0]):
+
+    def __init__(self) -> None:
+        none, first = np.zeros((0, 4)), np.zeros(1, np.int64)
+        self._packed: tuple[NDArray[Any], ...] = none, none, first, first, none[:, :3], first
+        self._added: list[_NoFit] = []
+        self._count = 0
+
+    def add(self, wall: _NoFit) -> int:
+        """Its number."""
+        self._added.append(wall)
+        self._count += 1
+        return self._count - 1
+
+    def packed(self) -> tuple[NDArray[Any], ...]:
+        """Bounds (walls, 4) and edges (n, 4) of all; where the edges and the hulls of each begin,
+        and the ends, (walls + 1,); planes (k, 3), and where those of each hull begin, (hulls + 1,).
+        """
+        if self._added:
+            walls, self._added = self._added, []
+            bounds, edges, first_edge, first_hull, planes, first_plane = self._packed
+            begin = first_plane[-1] + np.cumsum([0, *(len(wall.planes) for wall in walls)])
+            own = [wall.starts + k for wall, k in zip(walls, begin[:-1], strict=True)]
+            self._packed = (
+                np.concatenate([bounds, np.array([wall.bounds for wall in walls])]),
+                np.concatenate([edges, *(wall.edges for wall in walls)]),
+                _ends(first_edge, [len(wall.edges) for wall in walls]),
+                _ends(first_hull, [len(wall.starts) for wall in walls]),
+                np.concatenate([planes, *(wall.planes for wall in walls)]),
+                np.concatenate([first_plane[:-1], *own, begin[-1:]]),
+            )
+        return self._packed
+
+
+def _ends(first: NDArray[np.int64], sizes: list[int]) -> NDArray[np.int64]:
+    return np.concatenate([first, first[-1] + np.cumsum(sizes)])
+
+
+@njit(cache=True, error_model="numpy")
+def _lowest_free(
+    which: Any, at: Any, right: float, top: float, bounds: Any, edges: Any, first_edge: Any,
+    first_hull: Any, planes: Any, first_plane: Any,
+) -> Any:  # fmt: skip
+    """The lowest, then leftmost place in the box to ``right`` and ``top`` that lies in no hull of
+    the walls ``which`` (n,), moved ``at`` (n, 2), by more than a hair: whether there is one, x and
+    y. Touching is free. The walls are told as by ``_Walls.packed``."""
+    slack = TOLERANCE / 2
+    near = np.empty(which.size, np.bool_)
+    count = 4
+    for n in range(which.size):
+        x, y, k = at[n, 0], at[n, 1], which[n]
+        near[n] = (
+            bounds[k, 0] + x <= right and bounds[k, 1] + y <= top
+            and bounds[k, 2] + x >= 0.0 and bounds[k, 3] + y >= 0.0
+        )  # fmt: skip
+        if near[n]:
+            count += first_edge[k + 1] - first_edge[k]
+    lines = np.zeros((count, 4))
+    lines[0, 2] = lines[1, 0] = lines[1, 2] = lines[2, 0] = right
+    lines[1, 3] = lines[2, 1] = lines[2, 3] = lines[3, 1] = top
+    count = 4
+    for n in range(which.size):
+        if near[n]:
+            for row in range(first_edge[which[n]], first_edge[which[n] + 1]):
+                for axis in range(4):
+                    lines[count, axis] = edges[row, axis] + at[n, axis % 2]
+                count += 1
+    met = _crossings(lines)
+    found, level, best_x, best_y = False, 0.0, 0.0, 0.0
+    for point in range(count + met.shape[0]):
+        if point < count:
+            x, y = lines[point, 0], lines[point, 1]
+        else:
+            x, y = met[point - count, 0], met[point - count, 1]
+        if x < -slack or y < -slack or x > right + slack or y > top + slack:
+            continue
+        x, y = min(max(x, 0.0), right), min(max(y, 0.0), top)
+        own = np.rint(y * 1e7)
+        if found and (own > level or (own == level and x >= best_x)):
+            continue
         free = True
-        for k in range(offsets.shape[0]):
-            x, y = points[n, 0] - offsets[k, 0], points[n, 1] - offsets[k, 1]
-            inside = True
-            for row in range(starts[k], starts[k + 1]):
-                if planes[row, 0] * x + planes[row, 1] * y - planes[row, 2] <= TOLERANCE / 2:
-                    inside = False
+        for n in range(which.size):
+            if not near[n]:
+                continue
+            for hull in range(first_hull[which[n]], first_hull[which[n] + 1]):
+                inside = True
+                for row in range(first_plane[hull], first_plane[hull + 1]):
+                    along = planes[row, 0] * (x - at[n, 0]) + planes[row, 1] * (y - at[n, 1])
+                    if along - planes[row, 2] <= slack:
+                        inside = False
+                        break
+                if inside:
+                    free = False
                     break
-            if inside:
-                free = False
+            if not free:
                 break
         if free:
-            return n
-    return -1
+            found, level, best_x, best_y = True, own, x, y
+    return found, best_x, best_y
 
 
 @njit(cache=True, error_model="numpy")
