@@ -13,6 +13,10 @@ from weavecolor.colour.colorimetry import reading
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.tristimulus import weights
 from weavecolor.errors import InputError
+from weavecolor.files.clothfile import load_swatch
+from weavecolor.optics.appearance import appearance
+from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.backings import backing
 from weavecolor.scene.places import (
     custom_scene,
     illumination,
@@ -174,3 +178,34 @@ def test_impossible_light_is_refused_in_one_line(call):
     with pytest.raises(InputError) as complaint:
         call()
     assert "\n" not in str(complaint.value)
+
+
+def test_instruments_look_as_the_standard_has_them():
+    """CIE 15: 45:0 by a ring of light at 45 degrees, seen along the normal; d:8 by even light, seen
+    at 8 degrees."""
+    ring, sphere = scene("45:0"), scene("d/8")
+    assert {light.zenith_deg for light in ring.lights} == {45.0} and ring.view_zenith_deg == 0.0
+    turns = np.array([light.azimuth_deg for light in ring.lights])
+    assert np.abs(np.exp(1j * np.radians(turns)).mean()) < 1e-12  # as much from every side
+    assert ring.diffuse.max() < 1e-9 and not sphere.lights and sphere.view_zenith_deg == 8.0
+    for place in (ring, sphere):
+        assert illumination(place) == pytest.approx(light_spectrum("daylight"))
+        assert place.name not in scene_names()  # nobody stands there
+
+
+@pytest.mark.usefixtures("all_rays")
+def test_a_ring_of_light_sees_less_of_what_a_smooth_yarn_mirrors():
+    """Smooth yarns send much of a sphere's light back from their first surface, and a ring's but
+    where they stand right: so few lamps do for the whole ring."""
+    stack = Stack((Layer(load_swatch("shot-taffeta-green-red")),), backing("black"))
+    ring = scene("45:0")
+    finer = tuple(
+        replace(light, azimuth_deg=light.azimuth_deg + k * 11.25, irradiance=light.irradiance / 2)
+        for light in ring.lights for k in (0, 1)
+    )  # fmt: skip
+    L = [
+        appearance(stack, place).reading.Lab[0]
+        for place in (ring, replace(ring, name="finer", lights=finer), scene("d:8"))
+    ]
+    assert L[0] == pytest.approx(L[1], abs=0.5)
+    assert L[2] > L[0] + 2.0

@@ -28,7 +28,13 @@ from weavecolor.errors import InputError
 from weavecolor.files.spectrafile import spectra_from_text
 from weavecolor.making.model import Making
 from weavecolor.measure.card import instructions
-from weavecolor.measure.observations import Seen, Thread, seen_spectrum, thread_spectrum
+from weavecolor.measure.observations import (
+    Seen,
+    Thread,
+    check_grounds,
+    seen_spectrum,
+    thread_spectrum,
+)
 from weavecolor.measure.regions import LABELS
 from weavecolor.measure.shots import THREADS, Shots
 from weavecolor.measure.threads import stated
@@ -238,21 +244,29 @@ def _instrument() -> tuple[tuple[Seen, ...], tuple[Thread, ...]] | None:
         ) from None
     spectra = spectra_from_text(text, file="table of spectra")
     names = (_OFF, *spectra)
+    light = st.selectbox("How the instrument looks", ("d:8", "45:0"), key="m-s-way",
+                         help="d:8: from within a white sphere. 45:0: by a ring of light.")
     st.caption(f"{len(spectra)} spectra found: " + plain(", ".join(list(spectra)[:12])))
     one, two = st.columns(2)
     white = one.selectbox("The cloth over white", names, key="m-s-white")
     black = two.selectbox("The cloth over black", names, key="m-s-black")
     grounds = [
-        one.number_input("Reflectance of the white", 0.3, 1.0, 0.89, 0.01, key="m-s-gw"),
-        two.number_input("Reflectance of the black", 0.0, 0.3, 0.0, 0.01, key="m-s-gb"),
+        one.number_input("Reflectance of the white", 0.4, 1.0, 0.89, 0.01, key="m-s-gw"),
+        two.number_input("Reflectance of the black", 0.0, 0.2, 0.0, 0.01, key="m-s-gb"),
     ]
     warp = one.selectbox("Hank of warp", names, key="m-s-warp")
     weft = two.selectbox("Hank of weft", names, key="m-s-weft")
     seen = tuple(
-        seen_spectrum(f"over {word}", spectra[name].values, 0.01, _flat(word, ground))
+        seen_spectrum(
+            f"over {word}", spectra[name].values, 0.01, _flat(word, ground), light=light
+        )
         for word, name, ground in (("white", white, grounds[0]), ("black", black, grounds[1]))
         if name != _OFF
     )
+    try:
+        check_grounds(seen, 0.01)
+    except InputError as error:
+        raise InputError(error.what, file="table of spectra") from None
     threads = tuple(
         thread_spectrum(system, spectra[name].values)
         for system, name in (("warp", warp), ("weft", weft))

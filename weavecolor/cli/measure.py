@@ -349,7 +349,9 @@ def sample(
 @click.option("--weft-yarn-spectrum", help="Name of the spectrum of a hank of weft.")
 @click.option("--uncertainty", default=0.01, show_default=True,
               help="Standard uncertainty of a reflectance.")  # fmt: skip
-@click.option("--scene", default="overcast", show_default=True, help="Light of the instrument.")
+@click.option("--scene", default="overcast", show_default=True,
+              help="How the instrument looks: d:8 (a sphere), 45:0 (a ring of light), or a place; "
+              "overcast is even light, seen straight on.")  # fmt: skip
 @_start_options
 def spectra(
     table: Path, on_white: str | None, on_black: str | None, white_ground: str, black_ground: str,

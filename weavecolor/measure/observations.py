@@ -169,8 +169,8 @@ def seen_spectrum(
 
     ``name``, ``backing``, ``grain_deg``, ``face`` and ``light_error``, and what is refused, as for
     :func:`seen_colour`. ``light``: a scene with the instrument's geometry; "overcast" is diffuse
-    light seen straight on (d/0). Neighbouring bands are taken to err together over 40 nm, so that
-    41 readings do not count as 41 witnesses.
+    light seen straight on (d:0), "d:8" and "45:0" are what instruments have. Neighbouring bands are
+    taken to err together over 40 nm, so that 41 readings do not count as 41 witnesses.
     """
     return _seen(name, np.eye(BANDS), values, _together(uncertainty), backing, grain_deg, face,
                  light, 0.0, light_error)  # fmt: skip

@@ -149,7 +149,18 @@ PLACES: tuple[Place, ...] = (
     ),
 )
 
-_BY_NAME = {place.name.lower(): place for place in PLACES}
+#: How instruments look (CIE 15): a sphere with the specular in it, and a ring of lamps. As many
+#: small lamps as show yarns what a whole ring does, to 0.3 of L*.
+_RING = 16
+INSTRUMENTS: tuple[Place, ...] = (
+    Place("d:8", (), "daylight", "In an instrument with a sphere, specular included.",
+          view_zenith_deg=8.0),
+    Place("45:0", tuple(Beam("daylight", 45.0, k * 360.0 / _RING, 1.0 / _RING)
+                        for k in range(_RING)),
+          "daylight", "In an instrument with a ring of light at 45 degrees."),
+)  # fmt: skip
+
+_BY_NAME = {place.name.lower(): place for place in (*PLACES, *INSTRUMENTS)}
 
 #: Other words for a place of the list.
 ALSO_CALLED: Mapping[str, str] = MappingProxyType(
@@ -178,6 +189,8 @@ ALSO_CALLED: Mapping[str, str] = MappingProxyType(
         "led": "stage LED",
         "flash": "flash on camera",
         "camera": "flash on camera",
+        "45/0": "45:0",
+        "d/8": "d:8",
         "lightbox": "lightbox behind",
         "light box": "lightbox behind",
     }
@@ -196,7 +209,8 @@ def scene_names() -> tuple[str, ...]:
 
 
 def scene(name: str) -> Scene:
-    """The named scene, or one that :data:`ALSO_CALLED` knows by another name.
+    """The named scene, one of :data:`INSTRUMENTS`, or one that :data:`ALSO_CALLED` knows by another
+    name.
 
     Letter case is ignored. Raises InputError with the list for an unknown name.
 
