@@ -142,6 +142,29 @@ def test_colour_ways_agree_with_their_meaning(tmp_path):
     assert read_cloth(path).weft.colour == pytest.approx(0.015)
 
 
+@pytest.mark.parametrize(("system", "other"), [("warp", "weft"), ("weft", "warp")])
+def test_one_crimp_told_lays_both_systems(system, other):
+    """Peirce (1937): a yarn of crimp c over threads p apart rises h = (4/3) p sqrt(c), and what both
+    rise is the sum of their thicknesses; the other yarn's crimp follows."""
+    yarn = {"fibre": "cotton", "count": "20 tex", "kind": "spun", "colour": "navy"}
+    told = {"name": "x", "weave": "plain", "ends": "24 /cm", "picks": "22 /cm", "warp": yarn,
+            "weft": yarn, system: {**yarn, "crimp": "20 %"}}  # fmt: skip
+    cloth = cloth_from_dict(told)
+    apart = {"warp": 10.0 / 22.0, "weft": 10.0 / 24.0}
+    rise = 4.0 / 3.0 * apart[system] * math.sqrt(0.2) / (2.0 * cloth.warp.height_mm)
+    share = cloth.warp_share if system == "warp" else 1.0 - cloth.warp_share
+    assert share == pytest.approx(rise, rel=0.02)
+    left = (1.0 - share) * 2.0 * cloth.warp.height_mm
+    crimp = getattr(cloth, f"{other}_crimp")
+    assert crimp == pytest.approx((0.75 * left / apart[other]) ** 2, abs=0.002)
+    assert getattr(cloth, f"{system}_crimp") == 0.2
+    assert cloth_from_toml(cloth_to_toml(cloth)) == cloth
+    most = cloth_from_dict({**told, system: {**yarn, "crimp": 0.7}})
+    assert most.warp_share == (1.0 if system == "warp" else 0.0)
+    least = cloth_from_dict({**told, system: {**yarn, "crimp": 0.0}})
+    assert least.warp_share == (0.0 if system == "warp" else 1.0)
+
+
 def test_crimp_is_predicted_or_taken():
     plain = cloth_from_toml(GOOD)
     assert 0 < plain.warp_crimp < 0.1

@@ -632,6 +632,10 @@ def _with_crimp(cloth: Cloth, warp_crimp: float | None, weft_crimp: float | None
     share = cloth.warp_share
     if share is None and warp_crimp is not None and weft_crimp is not None:
         share = construction.share_from_crimps(cloth, warp_crimp, weft_crimp)
+    elif share is None and warp_crimp is not None:
+        share = construction.share_from_crimp(cloth, "warp", warp_crimp)
+    elif share is None and weft_crimp is not None:
+        share = construction.share_from_crimp(cloth, "weft", weft_crimp)
     if share is None:
         share = construction.natural_share(cloth)
     cloth = replace(cloth, warp_share=min(max(share, low), high))

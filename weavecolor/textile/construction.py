@@ -230,6 +230,39 @@ def share_from_crimps(cloth: Cloth, warp_crimp: float, weft_crimp: float) -> flo
     return warp / (warp + weft) if warp + weft > 0.0 else None
 
 
+def share_from_crimp(cloth: Cloth, system: str, crimp: float) -> float:
+    """The warp's share at which Peirce's geometry gives the one crimp that is known, or as near to
+    it as the setts allow.
+
+    Parameters
+    ----------
+    cloth : Cloth
+        For its yarns and setts.
+    system : {"warp", "weft"}
+        Whose crimp it is.
+    crimp : float
+        Extra length of its yarn as a fraction of the cloth's, 0 to 0.8.
+
+    Examples
+    --------
+    >>> share_from_crimp(organza, "warp", 0.03) > share_from_crimp(organza, "warp", 0.01)
+    True
+    """
+    low, high = share_range(cloth)
+
+    def more(share: float) -> float:
+        both = predicted_crimps(replace(cloth, warp_share=share))
+        return both[0] - crimp if system == "warp" else crimp - both[1]
+
+    if low >= high or more(low) >= 0.0:
+        return low
+    if more(high) <= 0.0:
+        return high
+    from scipy.optimize import brentq  # slow to load
+
+    return float(brentq(more, low, high, xtol=1e-9))
+
+
 def predicted_crimps(cloth: Cloth) -> tuple[float, float]:
     """Crimps of warp and weft from Peirce's geometry at the cloth's ``warp_share``.
 
