@@ -144,8 +144,8 @@ def test_colour_ways_agree_with_their_meaning(tmp_path):
 
 @pytest.mark.parametrize(("system", "other"), [("warp", "weft"), ("weft", "warp")])
 def test_one_crimp_told_lays_both_systems(system, other):
-    """Peirce (1937): a yarn of crimp c over threads p apart rises h = (4/3) p sqrt(c), and what both
-    rise is the sum of their thicknesses; the other yarn's crimp follows."""
+    """Peirce (1937): a yarn of crimp c over threads p apart rises h = (4/3) p sqrt(c), what both
+    rise is the sum of their thicknesses, and the other yarn's crimp follows."""
     yarn = {"fibre": "cotton", "count": "20 tex", "kind": "spun", "colour": "navy"}
     told = {"name": "x", "weave": "plain", "ends": "24 /cm", "picks": "22 /cm", "warp": yarn,
             "weft": yarn, system: {**yarn, "crimp": "20 %"}}  # fmt: skip
