@@ -52,6 +52,11 @@ def test_two_lights_are_held_together_by_a_settled_eye():
     assert step.axis == "scene" and step.verdict is None
     assert step.delta == pytest.approx(float(ciede2000(one, two)), abs=1e-3)
     assert step.effect == difference_words(one, two)
+    # in one light, too, words of change go with the colours' names and patches
+    white = xyz(scenes[1].white, scenes[1].white)
+    cross = settled_as(made.outcomes[3].appearance.reading.XYZ, white)
+    by_candle = next(x for x in made.steps if (x.start, x.end) == (2, 3))
+    assert by_candle.effect == difference_words(two, cross)
     Labs = [made.outcomes[k].appearance.reading.Lab for k in (0, 1, 2)]
     assert abs(float(ciede2000(Labs[0], Labs[2])) - step.delta) > 1.0
     grain = next(x for x in made.steps if (x.start, x.end) == (0, 1))  # one light: as it was

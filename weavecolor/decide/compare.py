@@ -464,10 +464,8 @@ def steps(outcomes: Sequence[Outcome], pairs: Iterable[tuple[int, int]]) -> tupl
     other = _held([(outcomes[j], outcomes[i]) for i, j in pairs])
     deltas, left = ciede2000(one[0], other[0]), open_difference(one, other)
     return tuple(
-        _step(outcomes, i, j, float(delta), float(open_), difference_words(first, second))
-        for (i, j), delta, open_, first, second in zip(
-            pairs, deltas, left, one[0], other[0], strict=True
-        )
+        _step(outcomes, i, j, float(delta), float(open_))
+        for (i, j), delta, open_ in zip(pairs, deltas, left, strict=True)
     )
 
 
@@ -497,9 +495,7 @@ def _settled_by(changed: Sequence[str], cloths: Sequence[Cloth]) -> str:
     return LOOK
 
 
-def _step(
-    outcomes: Sequence[Outcome], i: int, j: int, delta: float, left: float, effect: str
-) -> Step:
+def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float, left: float) -> Step:
     a, b = outcomes[i].option, outcomes[j].option
     same_light = _same_light(a, b)
     cloths = _cloths(a) + _cloths(b)
@@ -525,6 +521,7 @@ def _step(
         changed=changed,
     )
     first, second = outcomes[i].appearance.reading, outcomes[j].appearance.reading
+    effect = difference_words(first.settled, second.settled)  # as its names and screen colours
     made = "makes no difference to speak of" if effect.startswith("no ") else f"makes it {effect}"
     seen = would_see(delta, doubt.stated, _settled_by(changed, cloths), a.scene.dim)
     names = names_together(first.words, second.words, seen)

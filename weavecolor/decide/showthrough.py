@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.colour.colorimetry import Reading, ciede2000
 from weavecolor.colour.perception import DIM_SHARE, JUST_NOTICEABLE
 from weavecolor.colour.spectra import BANDS
 from weavecolor.colour.words import difference_words
@@ -31,8 +31,8 @@ from weavecolor.scene.backings import SKINS, Backing, backing
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth
 
-#: A look's Lab, and draws of what it might be.
-_Seen = tuple[NDArray[np.float64], NDArray[np.float64]]
+#: A look, and draws of what its Lab might be.
+_Seen = tuple[Reading, NDArray[np.float64]]
 GRADES = ("hidden", "faint", "plain")
 #: CIEDE2000 from which a difference is plain: grade 3-4 of the grey scale.
 PLAIN = 2.5
@@ -290,7 +290,7 @@ def shown_in(item: Item, scenes: Sequence[Scene], observer: str = "2") -> tuple[
         for of in (in_scenes, lots_in)
     )
     return tuple(
-        _shown(item, scene, (there.reading.Lab, might), (beside.reading.Lab, else_))
+        _shown(item, scene, (there.reading, might), (beside.reading, else_))
         for scene, (there,), (beside,), (might,), (else_,) in zip(
             scenes, *looks, *drawn, strict=True
         )
@@ -299,9 +299,9 @@ def shown_in(item: Item, scenes: Sequence[Scene], observer: str = "2") -> tuple[
 
 def _shown(item: Item, scene: Scene, there: _Seen, beside: _Seen) -> ShowThrough:
     """The words for a pair of looks, each with its draws."""
-    delta = float(ciede2000(there[0], beside[0]))
+    delta = float(ciede2000(there[0].Lab, beside[0].Lab))
     cloths = [layer.cloth for stack in (item.there, item.beside) for layer in stack.layers]
-    left = open_difference(there, beside)
+    left = open_difference((there[0].Lab, there[1]), (beside[0].Lab, beside[1]))
     doubt = of_difference(
         delta, known_of(cloths), float(left), near_daylight(scene), changed=("stack", "backing")
     ).stated
@@ -310,7 +310,8 @@ def _shown(item: Item, scene: Scene, there: _Seen, beside: _Seen) -> ShowThrough
         least *= DIM_SHARE
     possible = GRADES[GRADES.index(grade(least)) : GRADES.index(grade(most)) + 1]
     likely = grade(delta)
-    looks = "" if likely == "hidden" else f", {difference_words(beside[0], there[0])}"
+    change = difference_words(beside[0].settled, there[0].settled)
+    looks = "" if likely == "hidden" else f", {change}"
     sure = "" if len(possible) == 1 else "likely "
     text = f"{item.name[0].upper()}{item.name[1:]}: {sure}{likely}{looks}"
     text += f" (difference {delta:.1f} give or take {doubt:.1f}; {scene.name}"
