@@ -13,8 +13,8 @@ from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_from_dict
 from weavecolor.front import laid, load_cloth, save_cloth
 from weavecolor.optics.uncertainty import known_of
-from weavecolor.textile.cloth import Cloth
-from weavecolor.textile.construction import covers
+from weavecolor.textile.cloth import Cloth, Weave
+from weavecolor.textile.construction import check_weavable, covers
 from weavecolor.textile.fibres import FIBRES, fibre
 from weavecolor.textile.howknown import HowKnown
 from weavecolor.textile.usual import LUSTRES, USUAL, Span, usual_yarn
@@ -262,3 +262,31 @@ def test_close_cloth_told_in_python_is_pressed_by_its_neighbours_as_in_a_file():
     close = Cloth("satin", yarn, yarn, weave("satin 5/2"), 100.0, 40.0)
     assert covers(close)[0] > 1.0
     assert covers(laid(close).layers[0].cloth)[0] == pytest.approx(0.99, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("make", "line"),
+    [
+        (lambda: Yarn("silk", 2.3, GREY), "fibre: a Fibre, such as fibre('silk'), got 'silk'"),
+        (lambda: Yarn(fibre("silk"), "21 denier", GREY),
+         "tex: must be a number from 0.05 to 10000 tex, got '21 denier'"),
+        (lambda: replace(RAW, packing=True), "packing: must be a number from 0.1 to 1, got True"),
+        (lambda: Yarn(fibre("silk"), 2.3, "red"),
+         "a yarn's colour is 41 numbers, one for each band, got 'red'"),
+        (lambda: Cloth("a", RAW, RAW, "plain", 40.0, 38.0), "weave: must be a Weave, got 'plain'"),
+        (lambda: Cloth("a", RAW, "silk", weave("plain"), 40.0, 38.0),
+         "weft: must be a Yarn, got 'silk'"),
+        (lambda: Cloth("a", RAW, RAW, weave("plain"), "40 /cm", 38.0),
+         "ends: must be a number from 0.2 to 500 threads/cm, got '40 /cm'"),
+        (lambda: woven(Weave("felt", ((1, 1), (1, 1)))),
+         "weave: 'felt' never interlaces; every end and pick must change sides at least once"),
+    ],
+)  # fmt: skip
+def test_what_is_no_yarn_and_no_cloth_is_told_in_one_line(make, line):
+    with pytest.raises(InputError) as caught:
+        make()
+    assert str(caught.value) == line
+
+
+def woven(plan):
+    check_weavable(Cloth("a", RAW, RAW, plan, 40.0, 38.0))

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from weavecolor.errors import InputError, shown
 from weavecolor.textile.howknown import HowKnown, Knowledge, knowledge
 from weavecolor.textile.yarn import Fibre, Yarn, within
 
@@ -121,6 +122,10 @@ class Cloth:
     known: Knowledge = ()
 
     def __post_init__(self) -> None:
+        for what, kind in (("warp", Yarn), ("weft", Yarn), ("weave", Weave)):
+            if not isinstance(getattr(self, what), kind):
+                got = shown(getattr(self, what), 33)
+                raise InputError(f"must be a {kind.__name__}, got {got}", field=what)
         told = dict(knowledge(self.known))
         for system, yarn in (("warp", self.warp), ("weft", self.weft)):
             for name, span in yarn.supposed:

@@ -9,12 +9,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from numbers import Real
 from types import MappingProxyType
 
 import numpy as np
 
 from weavecolor.colour.spectra import BANDS, Spectrum, frozen
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 from weavecolor.textile.usual import KINDS, LUSTRES, ROD, USUAL, Span, UsualYarn, usual_yarn
 
 #: Stands where nobody has told a number.
@@ -78,6 +79,9 @@ def within(what: str, value: float, low: float, high: float, unit: str = "") -> 
     --------
     >>> within("packing", 0.7, 0.1, 1.0)
     """
+    if isinstance(value, bool) or not isinstance(value, Real):
+        told = f"must be a number from {low:g} to {high:g}{f' {unit}' if unit else ''}"
+        raise InputError(f"{told}, got {shown(value, 33)}", field=what)
     if not low <= value <= high:  # not a number is no number of the trade either
         tail = f" {unit}" if unit else ""
         raise InputError(f"must be from {low:g} to {high:g}{tail}, got {value:g}", field=what)
@@ -195,6 +199,9 @@ class Yarn:
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
             raise InputError(f"{str(self.kind)[:40]!r} must be one of filament, spun", field="kind")
+        if not isinstance(self.fibre, Fibre):
+            raise InputError(f"a Fibre, such as fibre('silk'), got {shown(self.fibre, 33)}",
+                             field="fibre")  # fmt: skip
         # a copy that cannot change: a yarn is a value
         object.__setattr__(self, "colour", self._spectrum("colour", self.colour, 1.0))
         if self.absorption is not None:
@@ -228,7 +235,12 @@ class Yarn:
         object.__setattr__(self, "supposed", tuple(kept))
 
     def _spectrum(self, what: str, values: Spectrum, most: float) -> Spectrum:
-        found = np.asarray(values, dtype=np.float64)
+        try:
+            found = np.asarray(values, dtype=np.float64)
+        except (TypeError, ValueError):
+            raise InputError(
+                f"a yarn's {what} is {BANDS} numbers, one for each band, got {shown(values, 33)}"
+            ) from None
         if found.shape != (BANDS,):
             raise InputError(f"a yarn's {what} has {BANDS} bands, got shape {found.shape}")
         if not (np.all(found >= 0.0) and np.all(found <= most)):
