@@ -315,6 +315,12 @@ def test_close_cloth_that_nobody_told_the_crimp_of_is_woven_as_it_can_be():
     assert con.geometry_of(poplin).warp_share == pytest.approx(least)
     read = cloth_from_toml(cloth_to_toml(poplin))
     assert con.geometry_of(read) == con.geometry_of(poplin)
+    # Peirce's crimps of 5 % each would lay these threads otherwise
+    open_cloth = cloth(30.0, 15.0, yarn(14.76, kind="spun", packing=0.6, flattening=1.2))
+    assert abs(con.share_from_crimps(open_cloth, 0.05, 0.05) - 0.5) > 0.1
+    read = cloth_from_toml(cloth_to_toml(open_cloth))
+    assert con.geometry_of(read) == con.geometry_of(open_cloth)
+    assert replace(read, warp_share=None) == open_cloth
     told = replace(poplin, warp_share=0.9)
     con.check_weavable(told)
     assert con.geometry_of(told).warp_share == 0.9

@@ -77,7 +77,8 @@ def load_cloth(name: str | os.PathLike[str]) -> Cloth:
 def save_cloth(path: str | os.PathLike[str], cloth: Cloth) -> Path:
     """Write ``cloth`` to a file, whole or not at all; read again it compares equal.
 
-    Of a weave of one's own, which a file holds by its rows, the name is lost.
+    Of a weave of one's own, which a file holds by its rows, the name is lost; a ``warp_share`` of
+    None is written as it will be woven.
 
     Parameters
     ----------

@@ -224,7 +224,8 @@ def cloth_to_toml(cloth: Cloth) -> str:
     """``cloth`` as TOML text that :func:`read_cloth` turns back into the same cloth.
 
     Colours are written as spectra, whatever they were read from, and to the last digit: what is
-    read again compares equal, but for the name of a weave drawn by rows. Raises InputError for a
+    read again compares equal, but for the name of a weave drawn by rows, and a ``warp_share`` of
+    None, which is written as it will be woven. Raises InputError for a
     fibre that is not as the table has it: a file holds its name alone.
 
     Examples
@@ -240,8 +241,7 @@ def cloth_to_toml(cloth: Cloth) -> str:
     ]
     if cloth.declared_g_m2 is not None:
         lines.append(f"weight = {_quoted(f'{float(cloth.declared_g_m2)!r} g/m2')}")
-    if cloth.warp_share is not None:
-        lines.append(f"warp_share = {float(cloth.warp_share)!r}")
+    lines.append(f"warp_share = {float(construction.geometry_of(cloth).warp_share)!r}")
     if cloth.notes:
         lines.append(f"notes = {_quoted(cloth.notes)}")
     if cloth.remarks:
