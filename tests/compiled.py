@@ -19,7 +19,7 @@ LAST = {
     "optics/cell/paths": "push_apart",
     "decide/lastlayer": "_inverted", "cutting/nesting": "_lowest_free",
     "picture/raster": "cloths", "picture/sweep": "densities", "picture/tables": "_lit",
-    "picture/lookup": "sight_at",
+    "picture/lookup": "sight_at", "optics/cell/flood": "_strewn",
 }  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""The tables of a laid stack read at many orientations."""
+"""The tables of a laid stack, read at many orientations."""
 
 from __future__ import annotations
 

@@ -3,6 +3,7 @@ done by hand, and what a picture of it must show."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 
 import colour
@@ -15,7 +16,7 @@ from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.adding import GAPS, add, pile_of
 from weavecolor.optics.allround import COARSE, all_round
 from weavecolor.optics.cell.filaments import kept, white_named
-from weavecolor.optics.cell.flood import factors, flood, half_line
+from weavecolor.optics.cell.flood import DISC, TURNS, eye_at, factors, flood
 from weavecolor.optics.cell.nodes import nodes
 from weavecolor.optics.layer import laid, solved
 from weavecolor.optics.stack import Layer, Stack
@@ -28,6 +29,7 @@ from weavecolor.picture.hanging import (
     lit_stage,
     picture,
     rotation,
+    stacked,
     stage,
 )
 from weavecolor.picture.hung import behind_as, hung_stage, scene_round
@@ -64,6 +66,43 @@ def test_a_laid_backing_lets_nothing_through():
     stack = Stack(chiffon().layers, backing("white"))
     made = tables.tables(stack, WINDOW, coarse=True)
     assert not made.room[..., 3].any() and not made.glow[..., :3].any()
+
+
+def _places(count: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """Normals that face the eye, and warps in the cloth."""
+    n, w = np.random.default_rng(seed).normal(size=(2, count, 3))
+    n /= np.linalg.norm(n, axis=1)[:, None] * np.sign(n[:, 2:])
+    w = np.cross(n, w)
+    return n, w / np.linalg.norm(w, axis=1)[:, None]
+
+
+def test_a_cloth_turned_by_half_a_turn_or_over_is_looked_up_alike():
+    made = tables.tables(chiffon(), WINDOW, coarse=True)
+    assert made.half_turn
+    n, w = _places(200, 4)
+    side = np.arange(200) % 2
+    got = looked_up(made, n, w, side)
+    assert got[:, :3].max() > 0.05
+    assert looked_up(made, n, -w, side)[:, :3] == pytest.approx(got[:, :3], abs=1e-6)
+    over = replace(chiffon(), layers=tuple(replace(x, face="back") for x in chiffon().layers))
+    back = looked_up(tables.tables(over, WINDOW, coarse=True), n, w, 1 - side)
+    assert back[:, :3] == pytest.approx(got[:, :3], rel=0.02, abs=2e-3)
+
+
+def test_tables_of_half_a_turn_are_the_same_beside_those_of_a_whole_one():
+    """Kinds of laid cloth that are drawn together are as deep as the deepest."""
+    half = tables.tables(chiffon(), WINDOW, coarse=True)
+    turns = half.key.shape[1] - 1
+    whole = replace(half, half_turn=False, key=np.concatenate(
+        [half.key[:, :-1], half.key[:, :-1, ::-1, ::-1], half.key[:, :1]], axis=1))  # fmt: skip
+    key, _, _, spans = stacked([half, whole])
+    assert key.shape[2] == 2 * turns + 1
+    assert np.array_equal(key[0], key[1]) and spans == pytest.approx(2.0 * np.pi)
+    n, w = _places(100, 5)
+    got = looked_up(whole, n, w, np.arange(100) % 2)
+    assert got == pytest.approx(looked_up(half, n, w, np.arange(100) % 2), abs=1e-6)
+    alone = stacked([half, half])
+    assert np.array_equal(alone[0][1], half.key) and alone[3] == pytest.approx(np.pi)
 
 
 def test_a_new_grain_needs_no_new_tables():
@@ -253,24 +292,21 @@ def test_factors_of_a_flood_are_those_of_exact_pairs_in_all():
     made = flood(white.cell)
     angle = np.radians(55.0)
     left = kept(white.cell, np.zeros((1, 2)))
-    found = factors(made, np.repeat(left, 3, axis=1), np.ones(3), angle)
-    np.testing.assert_allclose(found.sides[0], found.sides[1][:, ::-1, ::-1], atol=1e-4)
+    found = factors(made, np.repeat(left, 3, axis=1), np.ones(3), angle).table
+    np.testing.assert_allclose(found[0], found[1], atol=1e-4)
     rng = np.random.default_rng(3)
     got, want = [], []
     while len(got) < 12:
-        e, d = rng.normal(size=(2, 3))
-        e /= np.linalg.norm(e) * np.sign(e[2])
-        d -= (d @ e) * e
-        o = np.cos(angle) * e + np.sin(angle) * d / np.linalg.norm(d)
+        row, column, turn = rng.integers([DISC, DISC, TURNS])
+        e, one, two = (np.array(v) for v in eye_at(column, row, DISC))
+        round_ = 2.0 * np.pi * turn / TURNS
+        o = np.cos(angle) * e + np.sin(angle) * (np.cos(round_) * one + np.sin(round_) * two)
         if min(e[2], o[2]) < 0.25:
             continue
-        pair = tuple(map(float, e)), tuple(map(float, o))
+        pair = tuple((-float(v[1]), float(v[0]), float(v[2])) for v in (e, o))
         met = white_named(white.cell, pair, ((0, 1),))
         want.append(met.dyed(np.zeros((1, 2)))[1][0, 0, 1])
-        x, y, turn = half_line(e[1], -e[0], e[2], o[1], -o[0], o[2])
-        n, _, p, _ = found.sides[0].shape
-        at = int((x + 1) / 2 * n), int((y + 1) / 2 * n), int(turn * p)
-        got.append(float(found.sides[0][at][0]))
+        got.append(float(found[0, :, row, column, turn, 0].sum()))
     assert np.sum(got) == pytest.approx(np.sum(want), rel=0.25)
     assert np.corrcoef(got, want)[0, 1] > 0.8
 

@@ -89,8 +89,8 @@ def apart_from_the_answer(stack: Stack, count: int, seed: int, space: str = "sRG
 def test_a_colour_looked_up_is_near_the_answer_at_random_orientations():
     """The limits are those that README tells for rods, where a sample of so many may lie."""
     apart = apart_from_the_answer(organza(), 14, 5)
-    assert np.median(apart) < 0.8
-    assert np.quantile(apart, 0.8) < 1.5
+    assert np.median(apart) < 0.6
+    assert np.quantile(apart, 0.8) < 1.0
 
 
 @pytest.mark.slow
@@ -108,7 +108,13 @@ def test_most_colours_looked_up_are_within_what_is_told(cloth, layers):
 
 @pytest.mark.slow
 @pytest.mark.usefixtures("all_rays")
-@pytest.mark.xfail(strict=True, reason="five in six are; the rest is nodes and noise")
+def test_most_colours_looked_up_by_the_window_are_within_1():
+    assert (apart_from_the_answer(organza(), 100, 8) < 1.0).mean() >= 0.88
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("all_rays")
+@pytest.mark.xfail(strict=True, reason="94 are; the rest is noise and even light")
 def test_a_colour_looked_up_is_within_1_at_99_of_100():
     apart = apart_from_the_answer(organza(), 200, 7)
     assert (apart < 1.0).mean() >= 0.99

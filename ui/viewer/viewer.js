@@ -414,12 +414,14 @@ void main() {
   float more = 1.0 + unevenness(vPlace, mmPixel / max(n.z, 0.2), uneven[kind], lengths[kind]);
   float k = inversesqrt(1.0 + n.z);
   float s = dot(n.xy, w.xy) / (1.0 + n.z) + w.z;
-  float t = atan(w.y - n.y * s, w.x - n.x * s) / spans[kind];
-  t = (t - floor(t)) * (sizes.y - 1.0);
+  float t = atan(w.y - n.y * s, w.x - n.x * s) / spans[kind], whole = floor(t);
+  t = (t - whole) * (sizes.y - 1.0);
   float slab = float(2 * kind + side);
-  vec3 key = texture(keys, vec3(((0.5 * n.xy * k + 0.5) * (sizes.x - 1.0) + 0.5) / sizes.x,
+  vec2 eye = vec2(w.z, n.x * w.y - n.y * w.x) * k;   // along the warp and across it
+  vec2 about = spans[kind] < 4.0 && mod(whole, 2.0) != 0.0 ? -eye : eye;   // half a turn on
+  vec3 key = texture(keys, vec3(((0.5 * about + 0.5) * (sizes.x - 1.0) + 0.5) / sizes.x,
                                 (slab * sizes.y + t + 0.5) / (sizes.y * 2.0 * sizes.w))).rgb;
-  vec2 p = (0.5 * vec2(w.z, n.x * w.y - n.y * w.x) * k + 0.5) * (sizes.z - 1.0);
+  vec2 p = (0.5 * eye + 0.5) * (sizes.z - 1.0);
   vec4 room = texture(rooms, vec3((p + 0.5) / sizes.z, slab));
   vec3 glow = texture(glows, vec3((p + 0.5) / sizes.z, slab)).rgb;
   vec3 level = lights[3 * kind], cloth = lights[3 * kind + 1], body = lights[3 * kind + 2];
@@ -649,8 +651,10 @@ export class View {
         this.loaded[k] = x.id;
         const own = x.key.shape[1], side = x.key.length / 2;
         gl.bindTexture(gl.TEXTURE_3D, this.textures.keys);
+        // among cloths that are whole turns, the second half turn of one has the disc turned about
         for (let first = 0; first < turns - 1; first += own - 1) for (let n = 0; n < 2; n++)
-          gl.texSubImage3D(gl.TEXTURE_3D, 0, 0, 0, (2 * k + n) * turns + first, disc, disc, own, gl.RGB, gl.HALF_FLOAT, x.key.subarray(n * side, (n + 1) * side));
+          gl.texSubImage3D(gl.TEXTURE_3D, 0, 0, 0, (2 * k + n) * turns + first, disc, disc, own, gl.RGB, gl.HALF_FLOAT,
+                           (first ? turnedAbout : same => same)(x.key.subarray(n * side, (n + 1) * side), 3 * disc * disc));
         for (const [name, data] of [["rooms", x.room], ["glows", x.glow]]) {
           gl.bindTexture(gl.TEXTURE_2D_ARRAY, this.textures[name]);
           gl.texSubImage3D(gl.TEXTURE_2D_ARRAY, 0, 0, 0, 2 * k, sights, sights, 2, gl.RGBA, gl.HALF_FLOAT, data);
@@ -1008,6 +1012,14 @@ function shade(linear) {
 function laid([u, v], grain) {
   const c = Math.cos(grain), s = Math.sin(grain);
   return [c * u - s * v, s * u + c * v];
+}
+
+/** RGB of a table, plane by plane, each turned about by half a turn. */
+function turnedAbout(values, plane) {
+  const out = new Uint16Array(values.length);
+  for (let first = 0; first < values.length; first += plane)
+    for (let i = 0; i < plane; i += 3) out.set(values.subarray(first + i, first + i + 3), first + plane - 3 - i);
+  return out;
 }
 
 /** The tables of all that is laid, in a light: as deep as the deepest, with what repeats written again. */

@@ -609,9 +609,9 @@ def stacked(found: Sequence[Tables]) -> tuple[Floats, Floats, Floats, Array]:
         turns = t.key.shape[1]
         again = 1 if turns == most else (most - 1) // (turns - 1)
         spans[k] = (np.pi if t.half_turn else 2.0 * np.pi) * again
-        for n in range(again):
-            key[k, :, n * (turns - 1) : (n + 1) * (turns - 1)] = t.key[:, :-1]
-        key[k, :, -1] = t.key[:, 0]
+        for n in range(again):  # the second half turn has the disc turned about
+            way = -1 if n else 1
+            key[k, :, n * (turns - 1) : (n + 1) * (turns - 1) + 1] = t.key[..., ::way, ::way, :]
     room, glow = (np.stack([x.astype(np.float32) for x in y]) for y in zip(
         *((t.room, t.glow) for t in found), strict=True))  # fmt: skip
     return key, room, glow, spans

@@ -16,12 +16,17 @@ def key_at(key, side, round_, nx, ny, nz, wx, wy, wz, out):  # pragma: no cover 
     view's frame; ``round_``: radians that the turns span."""
     k = 1.0 / np.sqrt(1.0 + nz)
     last = key.shape[2] - 1
-    x, y = (0.5 * nx * k + 0.5) * last, (0.5 * ny * k + 0.5) * last
+    # the eye is (0, 0, 1): along the warp, and along normal x warp
+    x, y = wz * k, (nx * wy - ny * wx) * k
     s = (nx * wx + ny * wy) / (1.0 + nz) + wz
     psi = np.arctan2(wy - ny * s, wx - nx * s)
     turns = key.shape[1] - 1
     t = psi / round_
-    t = (t - np.floor(t)) * turns
+    whole = np.floor(t)
+    if round_ < 4.0 and whole % 2.0 != 0.0:  # half a turn on
+        x, y = -x, -y
+    t = (t - whole) * turns
+    x, y = (0.5 * x + 0.5) * last, (0.5 * y + 0.5) * last
     t0 = min(int(t), turns - 1)
     x0, y0 = min(int(x), last - 1), min(int(y), last - 1)
     ft, fx, fy = t - t0, x - x0, y - y0

@@ -117,7 +117,7 @@ def shaded(
     """What cloth sends to the eye and lets through at a place ``at`` (16,), see :data:`COLUMNS`.
 
     ``key``, ``room``, ``glow``: the stack's tables, read on that ``side`` (0 face, 1 back),
-    ``round_`` radians that the turns of ``key`` span. ``light`` (4, 3): room light's level,
+    ``round_`` radians that all turns of ``key`` span. ``light`` (4, 3): room light's level,
     radiance of cloth and of the body as seen by cloth (over that level), nothing. ``move`` (4,):
     how its place on the cloth changes to the next pixel right and down, ``step`` mm a pixel;
     ``uneven`` as in :func:`unevenness`; ``rows``: the stack's threads, ``lamps`` (n, 3) directions

@@ -7,13 +7,14 @@ alone sends on from each light to the eye. The same tables, as half-floats, feed
 and the one in the browser. Knows stacks and scenes; knows nothing of shapes.
 
 Frames. View: x to the right, y up, z towards the eye, which is far away. Local: the normal that
-faces the eye and the outermost layer's warp. An orientation is that normal on an equal-area disc
-(J. H. Lambert, Beitraege, 1772) and the turn of the warp about it, from the view's x and y axes
-carried to the normal along the shortest way.
+faces the eye and the outermost layer's warp. An orientation is the eye about that normal, along the
+warp and across it, on an equal-area disc (J. H. Lambert, Beitraege, 1772), and the turn of the warp
+from the view's x axis once it is carried to the view the shortest way: the places of eye and light
+that a layer's own light is gathered at.
 
 Light: key is what comes from the lights, as wide as they tell, to an eye with the aperture of every
 answer (:data:`weavecolor.scene.scene.APERTURE_DEG`, 5 degrees about the direction: of rods the
-tables keep as much, of many filaments three times as much, for there is little so fine in it);
+tables keep as much, of many filaments up to 12, for few of their rays are followed);
 :data:`SOFT_DEG` is of shadows alone. Room is the even light. Of a light straight across from the
 eye behind the cloth, a luminous surface, key holds what the cloth scatters on, not the surface
 itself in its openings.
@@ -47,7 +48,7 @@ from weavecolor.optics.allround import (
 from weavecolor.optics.allround import ZENITHS as _ZENITHS
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.cell.filaments import kept
-from weavecolor.optics.cell.flood import Factors, factors, flood, half_line, onward_line
+from weavecolor.optics.cell.flood import DISC, TURNS, Factors, eye_at, factors, flood
 from weavecolor.optics.cell.nodes import nodes
 from weavecolor.optics.layer import Solved, content
 from weavecolor.optics.stack import Layer, Stack
@@ -60,12 +61,10 @@ Half = NDArray[np.float16]
 
 #: Half the width of a light as shadows show it, degrees: a window or lamp is not a point.
 SOFT_DEG = 9.0
-#: Nodes across the disc of normals, and of sights; turns of the warp in a whole one.
-DISC, SIGHTS, TURNS = 56, 33, 72
+#: Nodes across the disc of eyes where light is even.
+SIGHTS = 33
 #: Every how many of the 41 bands pictures are worked out at.
 BAND_STEP = 2
-#: Least cosine of a normal to the sight: beyond it the tables hold what is seen there.
-_LEAST = 0.015
 _STEP_DEG = 90.0 / (_ZENITHS - 1)
 _STEP = np.radians(_STEP_DEG)
 #: A cloth whose factors change by less than this (of their mean) with half a turn has no sense.
@@ -106,9 +105,10 @@ class Tables:
     """Half-float tables of one stack in one light on one screen, for both sides (0 face, 1 back).
 
     ``key`` (2, turns + 1, DISC, DISC, 3): linear RGB from the lights by turn of the warp (over
-    half a turn where ``half_turn``, else a whole one; the last repeats the first), y and x of the
-    normal's disc. ``room`` (2, SIGHTS, SIGHTS, 4): linear RGB from even light on
-    the side of the eye, and the unscattered share, by the disc of the eye about (warp, across).
+    half a turn where ``half_turn``, else a whole one; the last is the first again, after half a
+    turn with the disc turned about), and the disc of the eye about (warp, across), across first.
+    ``room`` (2, SIGHTS, SIGHTS, 4): linear RGB from even light on
+    the side of the eye, and the unscattered share, by the disc of the eye.
     ``glow`` (2, SIGHTS, SIGHTS, 4): share of even light on the other side that is scattered
     through to the eye, linear RGB. Light is on the scale where a white card laid flat before the
     eye is 1, and ``level`` (3,) where only the room's light falls on it. ``dim`` (16, 3): share of
@@ -297,14 +297,17 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
 
     wide = spread(made.rings)
     size = (_ZENITHS, _AZIMUTHS)
-    turns = TURNS // 2 if made.alike else TURNS
-    key = np.zeros((2, turns, DISC, DISC, 3), np.float32)
-    channels, laid = np.zeros((0, 3)), np.zeros(0, np.float32)
+    span = np.pi if made.alike else 2.0 * np.pi
+    key = np.zeros((2, TURNS // 2 if made.alike else TURNS, DISC, DISC, 3), np.float32)
+    channels = np.zeros((0, 3))
+    laid: tuple[NDArray[np.float32], ...] = ()
     for lamp in scene.lights:
         matrix = told(lamp.irradiance)
         toward = view_vector(lamp, scene)
         if toward[2] < -np.cos(np.radians(lamp.half_deg)):  # as in every answer
-            key += _from_surface(made, wide, matrix, turns)
+            for side, values in enumerate((made.to_face, made.to_back)):
+                seen = (wide @ (values.T @ matrix)).reshape(*size, 3)
+                key[side] += _sights(seen, side, DISC)
             continue
         if made.between is not None:
             breathe()
@@ -312,18 +315,18 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
             alike = channels.shape == matrix.shape and np.allclose(strength * channels, matrix)
             if not alike:  # lamps of one kind differ by their strength alone
                 channels = matrix / strength
-                laid = _between(made, wide, channels.astype(np.float32))
-            key += np.float32(strength) * _smooth(made, laid, toward, turns)
+                laid = _between(made.between, wide, channels.astype(np.float32))
+            before, behind, across = laid
+            _lit(before, behind, across, toward, span, strength, key)
         angle = float(np.arccos(np.clip(toward[2], -1.0, 1.0)))
         for own in made.own:
             one = _sent(own.solution, matrix, angle, lamp.half_deg)
             breathe()
             face = np.zeros((1, 1), np.float32) if own.face is None else own.face
             _own_light(
-                one.sides, one.through, own.turn, own.flip, face, own.above, own.below, toward,
-                np.pi if made.alike else 2.0 * np.pi, key,
-            )  # fmt: skip
-    del laid  # it is large
+                one.table, own.turn, own.flip, face, own.above, own.below, toward, span, key
+            )
+    laid = ()  # it is large
     breathe()
     even, white = told(scene.diffuse), told(illumination(scene))
     room = np.zeros((2, SIGHTS, SIGHTS, 4))
@@ -337,9 +340,8 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
             out[side, ..., :3] = _sights(regular, side)
         open_ = _sights(straight.reshape(*size, 1), side)[..., 0]
         room[side, ..., 3] = np.clip(open_, 0.0, 1.0)  # splines swing a little about 0
-    half = np.empty((2, turns + 1, DISC, DISC, 3), np.float16)
-    half[:, :turns] = _to_mix(key)
-    half[:, turns] = half[:, 0]
+    mixed = _to_mix(key, made.alike)
+    half = np.concatenate([mixed, _again(mixed, made.alike)], axis=1).astype(np.float16)
     total = white.sum(axis=0)
     return Tables(
         half,
@@ -352,13 +354,20 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
     )
 
 
-def _to_mix(key: NDArray[np.float32]) -> NDArray[np.float32]:
+def _again(key: NDArray[np.float32], alike: bool) -> NDArray[np.float32]:
+    """The first turn of nodes as it comes once more after the last: where a cloth is ``alike``
+    after half a turn, with the disc turned about."""
+    return key[:, :1, ::-1, ::-1] if alike else key[:, :1]
+
+
+def _to_mix(key: NDArray[np.float32], alike: bool) -> NDArray[np.float32]:
     """Nodes (2, turns, DISC, DISC, 3) that are right in the mean of what is mixed linearly between
     them: mixed between true values, it is off by a twelfth of the second difference in the mean.
     """
     y, x = (np.pad(key, [(0, 0)] * axis + [(1, 1)] + [(0, 0)] * (4 - axis), mode="edge")
             for axis in (2, 3))  # fmt: skip
-    beside = (np.roll(key, 1, 1) + np.roll(key, -1, 1) + y[:, :, :-2] + y[:, :, 2:]
+    turns = np.concatenate([_again(key[:, ::-1], alike), key, _again(key, alike)], axis=1)
+    beside = (turns[:, 2:] + turns[:, :-2] + y[:, :, :-2] + y[:, :, 2:]
               + x[:, :, :, :-2] + x[:, :, :, 2:])  # fmt: skip
     return np.asarray(np.maximum(key - (beside - 6.0 * key) / 12.0, 0.0), np.float32)
 
@@ -377,59 +386,18 @@ def _sent(solution: Solved, matrix: Array, angle: float, half_deg: float) -> Fac
 
 
 def _between(
-    made: Core, wide: NDArray[np.float32], matrix: NDArray[np.float32]
-) -> NDArray[np.float32]:
-    """What went on between layers at the regular angles, in channels of ``matrix`` (B, 3): for each
-    side that eye and light are on, as :func:`_along` lays it out."""
+    tables: tuple[NDArray[np.float32], ...],
+    wide: NDArray[np.float32],
+    matrix: NDArray[np.float32],
+) -> tuple[NDArray[np.float32], ...]:
+    """What went on between layers, ``tables`` as in :class:`Core`, at the regular angles, each
+    (Z, A, Z, A, 3) in channels of ``matrix`` (B, 3)."""
     size = (_ZENITHS, _AZIMUTHS)
-    laid = np.zeros((4, _ZENITHS, _ZENITHS, _AZIMUTHS, _LAID, 3), np.float32)
-    for table, ways in zip(made.between or (), (((0, False),), ((1, False),),
-                                                ((2, False), (3, True))), strict=True):
-        if not table.any():  # nothing goes through a backing
-            continue
+    each = []
+    for table in tables:
         whole = np.matmul(np.matmul(wide, np.tensordot(matrix.T, table, 1)), wide.T)
-        whole = np.ascontiguousarray(whole.transpose(1, 2, 0)).reshape(*size, *size, 3)
-        for way, swapped in ways:
-            _along(whole, swapped, laid[way])
-    return laid
-
-
-def _smooth(
-    made: Core, laid: NDArray[np.float32], toward: Array, turns: int
-) -> NDArray[np.float32]:  # fmt: skip
-    """RGB of one light by what went on between layers, ``laid`` out, (2, turns, DISC, DISC, 3)."""
-    steps = _AZIMUTHS // 2 if made.alike else _AZIMUTHS
-    out = np.zeros((2, steps, DISC, DISC, 3), np.float32)
-    breathe()
-    _lit(laid[0], laid[1], laid[2], laid[3], toward, steps, out)
-    at = np.arange(turns) * steps / turns
-    low = at.astype(int)
-    rest = (at - low).astype(np.float32)[None, :, None, None, None]
-    return np.asarray(out[:, low] * (1.0 - rest) + out[:, (low + 1) % steps] * rest)
-
-
-def _from_surface(
-    made: Core, wide: NDArray[np.float32], matrix: Array, turns: int
-) -> NDArray[np.float32]:
-    """RGB (2, turns, DISC, DISC, 3) of even light of ``matrix`` (B, 3) from behind, scattered on:
-    of a luminous surface there, however the cloth is turned before it."""
-    at = np.linspace(-1.0, 1.0, DISC)
-    y, x = np.meshgrid(at, at, indexing="ij")
-    inward = np.minimum(np.sqrt(1.0 - _LEAST) / np.maximum(np.hypot(x, y), 1e-9), 1.0)
-    angle = (np.pi if made.alike else 2.0 * np.pi) * np.arange(turns)[:, None, None] / turns
-    c, s = np.cos(angle), np.sin(angle)
-    # the eye about warp and across, as far out as the normal
-    along, across = -inward * (c * x + s * y), -inward * (c * y - s * x)
-    place = np.stack([across, along]) * 0.5 * (SIGHTS - 1) + 0.5 * (SIGHTS - 1)
-    from scipy.ndimage import map_coordinates  # slow to load
-
-    out = np.empty((2, turns, DISC, DISC, 3), np.float32)
-    for side, values in enumerate((made.to_face, made.to_back)):
-        regular = (wide @ (values.T @ matrix)).reshape(_ZENITHS, _AZIMUTHS, 3)
-        table = _sights(regular, side)
-        for k in range(3):
-            out[side, ..., k] = map_coordinates(table[..., k], place, order=1)
-    return out
+        each.append(np.ascontiguousarray(whole.transpose(1, 2, 0)).reshape(*size, *size, 3))
+    return tuple(each)
 
 
 def _dim(made: Core, white: Array) -> NDArray[np.float32]:
@@ -443,9 +411,10 @@ def _dim(made: Core, white: Array) -> NDArray[np.float32]:
     return np.asarray(np.clip(np.stack(out, axis=1), 0.0, 1.0), dtype=np.float32)
 
 
-def _sights(regular: Array, side: int) -> Array:
-    """Values at regular angles (16, 48, c) on the disc of sights; bilinear of fine steps."""
-    at = np.linspace(-1.0, 1.0, SIGHTS)
+def _sights(regular: Array, side: int, across_: int = SIGHTS) -> Array:
+    """Values at regular angles (16, 48, c) on a disc of eyes with so many nodes ``across_``;
+    bilinear of fine steps."""
+    at = np.linspace(-1.0, 1.0, across_)
     across, along = np.meshgrid(at, at, indexing="ij")  # rows: across the warp
     radius = np.minimum(np.hypot(along, across), 1.0)
     zenith = np.degrees(np.arccos(1.0 - radius**2))
@@ -461,106 +430,7 @@ def _sights(regular: Array, side: int) -> Array:
     rest = (place - np.floor(place))[:, None]
     n = np.arange(rows.shape[0])
     out = (1 - rest) * rows[n, low] + rest * rows[n, (low + 1) % _AZIMUTHS]
-    return np.asarray(out.reshape(SIGHTS, SIGHTS, -1))
-
-
-#: A ring of regular azimuths written twice and a little more, so that it is read in one piece.
-_LAID = 2 * _AZIMUTHS + 4
-
-
-@njit(cache=True, parallel=True)
-def _along(table, swapped, out):  # pragma: no cover - compiled
-    """A table (Z, A, Z, A, 3) of eye and light laid out by zenith of the eye and of the light, how
-    far the light's azimuth lies on from the eye's, and the eye's azimuth: turning the cloth goes
-    along the last. ``swapped``: the table is of light and eye. To ``out`` (Z, Z, A, _LAID, 3)."""
-    for ze in prange(_ZENITHS):
-        for zl in range(_ZENITHS):
-            for on in range(_AZIMUTHS):
-                for k in range(_LAID):
-                    ae = k % _AZIMUTHS
-                    al = (k + on) % _AZIMUTHS
-                    for c in range(3):
-                        if swapped:
-                            out[ze, zl, on, k, c] = table[zl, al, ze, ae, c]
-                        else:
-                            out[ze, zl, on, k, c] = table[ze, ae, zl, al, c]
-
-
-@njit(cache=True)
-def _turned_to(x, y, size):  # pragma: no cover - compiled
-    """The normal of a place on the disc, and the view's axes carried to it."""
-    x, y = 2.0 * x / (size - 1) - 1.0, 2.0 * y / (size - 1) - 1.0
-    r = np.sqrt(x * x + y * y)
-    most = np.sqrt(1.0 - _LEAST)
-    if r > most:  # beyond the disc: its edge, so that what is looked up near it is right
-        x, y, r = x * most / r, y * most / r, most
-    nz = 1.0 - r * r
-    k = np.sqrt(1.0 + nz)
-    nx, ny = x * k, y * k
-    one = (1.0 - nx * nx / (1.0 + nz), -nx * ny / (1.0 + nz), -nx)
-    two = (-nx * ny / (1.0 + nz), 1.0 - ny * ny / (1.0 + nz), -ny)
-    return (nx, ny, nz), one, two
-
-
-@njit(cache=True, parallel=True, fastmath=True)
-def _lit(face, back, across, acrosst, light, turns, out):  # pragma: no cover - compiled
-    """Add the RGB of one light (3,) by side, turn, y and x of the disc to ``out``.
-
-    A turn is one step of the regular azimuths, so that its weights are those of the first.
-    """
-    disc = out.shape[2]
-    per = _AZIMUTHS / (2.0 * np.pi)
-    for row in prange(disc):
-        wz_e, wz_l, wa_e, wa_l = np.empty(2), np.empty(2), np.empty(2), np.empty(2)
-        gathered = np.empty((turns, 3), np.float32)
-        for column in range(disc):
-            n, a1, a2 = _turned_to(column, row, disc)
-            eye = np.arctan2(a2[2], a1[2])
-            l1 = light[0] * a1[0] + light[1] * a1[1] + light[2] * a1[2]
-            l2 = light[0] * a2[0] + light[1] * a2[1] + light[2] * a2[2]
-            ln = light[0] * n[0] + light[1] * n[1] + light[2] * n[2]
-            lamp = np.arctan2(l2, l1)
-            z_e, z_l = np.arccos(n[2]) / _STEP, np.arccos(min(abs(ln), 1.0)) / _STEP
-            first_e, first_l = min(int(z_e), _ZENITHS - 2), min(int(z_l), _ZENITHS - 2)
-            wz_e[1], wz_l[1] = z_e - first_e, z_l - first_l
-            wz_e[0], wz_l[0] = 1.0 - wz_e[1], 1.0 - wz_l[1]
-            way = 0 if ln > 0.0 else 1  # 0: the light on the eye's side, 1: on the other
-            for side in range(2):
-                phi_e, phi_l = eye, lamp
-                if way == 1:
-                    phi_l += np.pi  # a light on the other side is named by its opposite
-                if side == 1:  # the frame of the face, seen from behind
-                    phi_e, phi_l = np.pi - phi_e, np.pi - phi_l
-                place_e, place_l = phi_e * per, phi_l * per
-                low_e, low_l = int(np.floor(place_e)), int(np.floor(place_l))
-                wa_e[1], wa_l[1] = place_e - low_e, place_l - low_l
-                wa_e[0], wa_l[0] = 1.0 - wa_e[1], 1.0 - wa_l[1]
-                gathered[:] = 0.0
-                for i in range(2):
-                    for j in range(2):
-                        ze, zl = first_e + i, first_l + j
-                        wz = wz_e[i] * wz_l[j]
-                        for m in range(2):
-                            ae = low_e + m
-                            if side == 0:  # azimuths fall as the cloth turns
-                                ae -= turns - 1
-                            ae %= _AZIMUTHS
-                            for k in range(2):
-                                on = (low_l + k - low_e - m) % _AZIMUTHS
-                                w = np.float32(wz * wa_e[m] * wa_l[k])
-                                if way == 0:
-                                    own = face[ze, zl, on] if side == 0 else back[ze, zl, on]
-                                elif side == 0:
-                                    own = across[ze, zl, on]
-                                else:
-                                    own = acrosst[ze, zl, on]
-                                for t in range(turns):
-                                    for c in range(3):
-                                        gathered[t, c] += w * own[ae + t, c]
-                for t in range(turns):
-                    at = turns - 1 - t if side == 0 else t
-                    for c in range(3):
-                        out[side, t, row, column, c] += abs(ln) * gathered[at, c]
+    return np.asarray(out.reshape(across_, across_, -1))
 
 
 @njit(cache=True)
@@ -592,96 +462,126 @@ def _of_line(values, ring, far, one, two, rest):  # pragma: no cover - compiled
 
 
 @njit(cache=True)
-def _mixed(table, x, y, turn, out):  # pragma: no cover - compiled
-    """Values (3,) of a table (N, N, P, 3) whose nodes are the middles of even steps, the last going
-    round, at a place of the disc -1 to 1 and a share of a round."""
-    n, p = table.shape[0], table.shape[2]
-    x = min(max((x + 1.0) * 0.5 * n - 0.5, 0.0), n - 1.0)
-    y = min(max((y + 1.0) * 0.5 * n - 0.5, 0.0), n - 1.0)
-    t = turn * p - 0.5
-    i, j, k = min(int(x), n - 2), min(int(y), n - 2), int(np.floor(t))
-    x, y, t = x - i, y - j, t - k
-    one, two = k % p, (k + 1) % p
-    for c in range(3):
-        low = (
-            (table[i, j, one, c] * (1.0 - y) + table[i, j + 1, one, c] * y) * (1.0 - x)
-            + (table[i + 1, j, one, c] * (1.0 - y) + table[i + 1, j + 1, one, c] * y) * x
-        )  # fmt: skip
-        high = (
-            (table[i, j, two, c] * (1.0 - y) + table[i, j + 1, two, c] * y) * (1.0 - x)
-            + (table[i + 1, j, two, c] * (1.0 - y) + table[i + 1, j + 1, two, c] * y) * x
-        )  # fmt: skip
-        out[c] = low * (1.0 - t) + high * t
+def _eye_of(e, side):  # pragma: no cover - compiled
+    """1 on the face's side and -1 on the back's; and where among the regular angles the eye of a
+    node lies there: ring, share of the way to the next, both azimuths and share of the second."""
+    sign = 1.0 if side == 0 else -1.0
+    ring, far, azimuth = _regular(e[0], sign * e[1], sign * e[2])
+    one, two, past = _about(azimuth)
+    return sign, ring, far, one, two, past
+
+
+@njit(cache=True)
+def _light_at(e, one, two, light, angle):  # pragma: no cover - compiled
+    """A light (3,) of the view about an eye, and the warp carried to it, so far round it."""
+    flat = np.sqrt(light[0] ** 2 + light[1] ** 2)
+    c, s = flat * np.cos(angle), flat * np.sin(angle)
+    return (
+        light[2] * e[0] + c * one[0] + s * two[0],
+        light[2] * e[1] + c * one[1] + s * two[1],
+        light[2] * e[2] + c * one[2] + s * two[2],
+    )
+
+
+@njit(cache=True, parallel=True, fastmath=True)
+def _lit(face, back, across, light, span, strength, out):  # pragma: no cover - compiled
+    """Add what went on between layers, tables (Z, A, Z, A, 3) of eye and light, of one light (3,)
+    of a ``strength``, to ``out`` (2, turns, DISC, DISC, 3); ``span``: radians of all turns."""
+    turns, disc = out.shape[1], out.shape[2]
+    azimuth = np.arctan2(light[1], light[0])
+    for row in prange(disc):
+        for column in range(disc):
+            e, one, two = eye_at(column, row, disc)
+            for side in range(2):
+                sign, ring_e, far_e, e0, e1, past_e = _eye_of(e, side)
+                for t in range(turns):
+                    lw, lb, lz = _light_at(e, one, two, light, azimuth - span * t / turns)
+                    ring_l, far_l, at_l = _regular(lw, sign * lb, sign * lz)
+                    l0, l1, past_l = _about(at_l)
+                    falls = strength * abs(lz)
+                    for i in range(2):
+                        for m in range(2):
+                            w = falls * (far_e if i else 1.0 - far_e)
+                            w *= past_e if m else 1.0 - past_e
+                            a, b = ring_e + i, e1 if m else e0
+                            for j in range(2):
+                                for k in range(2):
+                                    v = w * (far_l if j else 1.0 - far_l)
+                                    v *= past_l if k else 1.0 - past_l
+                                    c, d = ring_l + j, l1 if k else l0
+                                    if lz > 0.0:
+                                        own = face[a, b, c, d] if side == 0 else back[a, b, c, d]
+                                    elif side == 0:
+                                        own = across[a, b, c, d]
+                                    else:
+                                        own = across[c, d, a, b]
+                                    for n in range(3):
+                                        out[side, t, row, column, n] += v * own[n]
 
 
 @njit(cache=True, parallel=True, fastmath=True)
 def _own_light(
-    sides, through, turn, flip, face, above, below, light, span, out
+    table, turn, flip, face, above, below, light, span, out
 ):  # pragma: no cover - compiled
-    """Add what one layer alone sends of one light (3,) to ``out`` (2, turns, DISC, DISC, 3).
-
-    As the cloth turns, the light and the eye go round it together: only azimuths change.
-    """
-    turns, disc = out.shape[1], out.shape[2]
-    per = _AZIMUTHS / (2.0 * np.pi)
+    """Add what one layer alone sends of one light (3,) to ``out`` (2, turns, DISC, DISC, 3);
+    ``table`` as in :class:`Factors`, ``span`` radians of all turns, the rest as in :class:`Own`."""
+    turns, disc, many = out.shape[1], out.shape[2], table.shape[4]
     ct, st = np.cos(turn), np.sin(turn)
-    angles = span * np.arange(turns) / turns
-    cosines, sines = np.cos(angles), np.sin(angles)
+    azimuth = np.arctan2(light[1], light[0])
     for row in prange(disc):
         three = np.empty(3)
         for column in range(disc):
-            n, a1, a2 = _turned_to(column, row, disc)
-            l1 = light[0] * a1[0] + light[1] * a1[1] + light[2] * a1[2]
-            l2 = light[0] * a2[0] + light[1] * a2[1] + light[2] * a2[2]
-            ln = light[0] * n[0] + light[1] * n[1] + light[2] * n[2]
+            e, one, two = eye_at(column, row, disc)
             for side in range(2):
-                sign = 1.0 if side == 0 else -1.0
+                sign, ring_e, far_e, e0, e1, past_e = _eye_of(e, side)
                 # along the outermost warp, across it, out of the face
-                ew, eb, en = a1[2], sign * a2[2], sign * n[2]
-                lw, lb, lz = l1, sign * l2, sign * ln
-                ring_e, far_e, azimuth_e = _regular(ew, eb, en)
-                ring_l, far_l, azimuth_l = _regular(lw, lb, lz)
-                eye, lamp = above if en > 0.0 else below, above if lz > 0.0 else below
-                before = en > 0.0 and lz > 0.0
-                # in the frame of the layer's own face
+                ew, eb, en = e[0], sign * e[1], sign * e[2]
+                eye = above if side == 0 else below
+                gate_e = _of_line(eye, ring_e, far_e, e0, e1, past_e)
+                # in the frame of the layer's own face, where the light goes round with its warp
                 ew, eb = ct * ew + st * eb, ct * eb - st * ew
-                lw, lb = ct * lw + st * lb, ct * lb - st * lw
-                way = -sign
+                way, off = sign, -turn
                 if flip:
-                    eb, en, lb, lz, way = -eb, -en, -lb, -lz, -way
-                if en > 0.0 and lz > 0.0:
-                    table = sides[0]
-                    x, y, round_ = half_line(ew, eb, en, lw, lb, lz)
-                elif en <= 0.0 and lz <= 0.0:
-                    table, way = sides[1], -way
-                    x, y, round_ = half_line(ew, -eb, -en, lw, -lb, -lz)
-                elif en > 0.0:
-                    table = through
-                    x, y, round_ = onward_line(ew, eb, en, lw, lb, lz)
-                else:
-                    table = through
-                    x, y, round_ = onward_line(lw, lb, lz, ew, eb, en)
-                whole = 0.5 if (en > 0.0) != (lz > 0.0) else 1.0
+                    eb, en, way, off = -eb, -en, -way, -off
+                own = 0 if en > 0.0 else 1
+                k = 0.5 * (disc - 1) / np.sqrt(1.0 + abs(en))
+                x, y = 0.5 * (disc - 1) + ew * k, 0.5 * (disc - 1) + eb * k
+                x0, y0 = min(int(x + 1e-9), disc - 2), min(int(y + 1e-9), disc - 2)
+                x, y = x - x0, y - y0
                 for t in range(turns):
-                    gate, on = 1.0, sign * angles[t] * per
-                    e0, e1, past_e = _about(azimuth_e - on)
-                    k0, k1, past_l = _about(azimuth_l - on)
-                    if not before:
-                        gate = _of_line(eye, ring_e, far_e, e0, e1, past_e) * _of_line(
-                            lamp, ring_l, far_l, k0, k1, past_l
-                        )
-                    elif face.shape[0] > 1:
-                        gate = 0.0
-                        for ring, near in ((ring_e, 1.0 - far_e), (ring_e + 1, far_e)):
-                            for step, share in ((e0, 1.0 - past_e), (e1, past_e)):
-                                row_ = face[ring * _AZIMUTHS + step]
-                                gate += near * share * _of_line(
-                                    row_, ring_l, far_l, k0, k1, past_l
-                                )
-                    if gate <= 0.0:
-                        continue
-                    c, s = cosines[t], way * sines[t]
-                    place = round_ + way * whole * angles[t] / np.pi
-                    _mixed(table, c * x - s * y, c * y + s * x, place - np.floor(place), three)
-                    for k in range(3):
-                        out[side, t, row, column, k] += abs(ln) * gate * three[k]
+                    angle = azimuth - span * t / turns
+                    lw, lb, lz = _light_at(e, one, two, light, angle)
+                    lb *= sign
+                    place = (way * angle + off) * many / (2.0 * np.pi)
+                    low = np.floor(place + 1e-9)
+                    far = place - low
+                    r0 = int(low) % many
+                    r1 = (r0 + 1) % many
+                    for kind in range(2):
+                        three[:] = 0.0
+                        for i in range(2):
+                            for j in range(2):
+                                w = (y if i else 1.0 - y) * (x if j else 1.0 - x)
+                                at = table[own, kind, y0 + i, x0 + j]
+                                for n in range(3):
+                                    three[n] += w * ((1.0 - far) * at[r0, n] + far * at[r1, n])
+                        if three[0] + three[1] + three[2] <= 0.0:
+                            continue
+                        # of a wide light near along the cloth a part stands on the other side
+                        up = max(lz, 0.0) if kind == 0 else min(lz, -1e-12)
+                        ring_l, far_l, azimuth_l = _regular(lw, lb, sign * up)
+                        l0, l1, past_l = _about(azimuth_l)
+                        gate = 1.0
+                        if side != 0 or kind != 0:
+                            lamp = above if side == kind else below
+                            gate = gate_e * _of_line(lamp, ring_l, far_l, l0, l1, past_l)
+                        elif face.shape[0] > 1:
+                            gate = 0.0
+                            for ring, near in ((ring_e, 1.0 - far_e), (ring_e + 1, far_e)):
+                                for step, share in ((e0, 1.0 - past_e), (e1, past_e)):
+                                    row_ = face[ring * _AZIMUTHS + step]
+                                    gate += near * share * _of_line(
+                                        row_, ring_l, far_l, l0, l1, past_l
+                                    )
+                        for n in range(3):
+                            out[side, t, row, column, n] += abs(lz) * gate * three[n]

@@ -1125,6 +1125,12 @@ def _even_share(half_deg: float, blur_deg: float) -> tuple[Array, Array]:
     return cosine, np.array(out)
 
 
+def even_share(half_deg: float) -> tuple[Array, Array]:
+    """Cosines to the cloth, and the share of even light that lies in a disc of ``half_deg`` about
+    a direction at each, on its own side of the cloth."""
+    return _even_share(half_deg, _EDGE * half_deg)
+
+
 _first: Kept[tuple[FilamentCell, Vector, int], tuple[NDArray[Any], NDArray[Any]]] = Kept(256)
 
 

@@ -1,21 +1,18 @@
 """One even flood of light through a cell, kept ray by ray, and read between all directions.
 
 For pictures of cloth at every slope: light from all sides is followed once, without dye, and each
-ray that leaves is kept with where it came from. Between two directions a fixed angle apart, as an
-eye and a lamp are while the cloth turns between them, three numbers are left, and every ray that
-turned by about that angle is a sample of them; so is each that the cell's mirrors and reciprocity
-make of it. Knows cells and directions; knows nothing of cloths, stacks, scenes or turning.
-
-Where both directions lie on one side of the cloth: the line half way between them, which a smooth
-rod mirrors light about (on an equal-area disc), and how they lie about it. Where the cloth lies
-between them: the line along which light goes on, and which way it is bent, by the azimuth of their
-sum, which is square to a rod that bends it. So the narrow fans of rods lie along the tables' axes,
-and are looked at as closely as the stated aperture, and what changes slowly is looked at widely.
+ray that leaves is kept with where it came from. Between an eye and a light a fixed angle apart, as
+they are while the cloth turns between them, three numbers are left: where the eye stands before the
+cloth, on a disc, and how far round it the light stands. A ray that came from within the light's
+width and goes to within the eye's is a sample of all such places, and so is each that the cell's
+mirrors and reciprocity make of it: what both discs hold is added up, as every answer does, with no
+other width. Knows cells and directions; knows nothing of cloths, stacks, scenes or turning.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -33,76 +30,43 @@ from weavecolor.scene.scene import APERTURE_DEG
 Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
 
-_GLINT_RAYS = 400_000
-
-
-@dataclass(frozen=True)
-class _Look:
-    """Nodes of the tables and how widely each is looked at, degrees: across the disc of half lines
-    and round them, across the disc of lines onward and round them, and how far off the angle;
-    ``few``: how much farther where directions are few. As for a light of the eye's aperture, else
-    ``moved``: the disc, degrees to each side, that lines move over as the eye looks all over one.
-    """
-
-    disc: int
-    round_: int
-    onward: int
-    bent: int
-    wide: tuple[float, float, float, float, float]
-    few: float = 0.5
-    moved: float = 0.0
-
-    def of_light(self, half_deg: float) -> _Look:
-        """The same for a light that spreads over ``half_deg`` to each side. Evenly filled, a disc
-        has a standard deviation of half its half angle each way; the line between moves by half as
-        much as the light, and turns by as much over the sine of half the angle."""
-        if half_deg == APERTURE_DEG:
-            return self
-        more = 0.25 * (half_deg**2 - APERTURE_DEG**2)
-        line, own = 0.25 * more, -0.0625 * APERTURE_DEG**2
-        # the last is half a tent
-        added = (own, line / _AT_WINDOW**2, own / _AT_WINDOW, line, 6.0 * more)
-        half, turn, onward, bend, off = np.sqrt(np.square(self.wide) + added).tolist()
-        return replace(self, wide=(half, turn, onward, bend, off), moved=0.5 * half_deg)
-
-    def off(self, angle: float) -> float:
-        """How far off ``angle`` light is looked at, radians."""
-        # of directions near one another, or near opposite ones, there are few
-        near = max(25.0 - float(np.degrees(min(angle, np.pi - angle))), 0.0)
-        return float(np.radians(self.wide[4] + self.few * near))
-
-
-#: Sine of half the angle for which the width of turns is told.
-_AT_WINDOW = 0.46
-#: Rods; what many filaments send on; what the first surface met sends back.
-_RODS = _Look(96, 24, 32, 144, (1.9, 5.0, 3.0, 1.5, 8.0), 0.0)
-_MANY = _Look(48, 16, 24, 72, (5.0, 15.0, 7.0, 6.0, 20.0))
-_FIRST = _Look(96, 16, 32, 144, (2.2, 8.0, 5.0, 2.0, 12.0))
+_GLINT_RAYS = 200_000
+#: Nodes across the disc of eyes, and of lights in a whole turn about each.
+DISC, TURNS = 56, 72
+#: Least cosine of an eye to the normal: nodes farther out hold what is seen there.
+LEAST = 0.015
+#: Of lights that are as wide, the flood alone holds enough of what single rods send.
+_WIDE_DEG = 12.0
 
 
 @dataclass(frozen=True, eq=False)
 class _Samples:
-    """Rays by the angle (n,) between where they came from and went to, rising: kind 0 above the
-    cloth, 1 below, 2 through; ``place`` (n, 3): on the disc -1 to 1, and round as a share of all;
+    """Rays by the ``angle`` (n,) between where they ``came`` from and ``went`` to (n, 3), rising;
     ``weight`` (n,) share of all light from one side; ``column`` (n,) lengths as in ``kept``."""
 
     angle: Floats
-    kind: NDArray[np.int8]
-    place: Floats
+    came: Floats
+    went: Floats
     weight: Floats
     column: NDArray[np.int32]
+
+    def turned(self, angle: float, wide: float) -> _Samples:
+        """Those that turn by ``angle`` or up to ``wide`` off it, radians."""
+        own = slice(*np.searchsorted(self.angle, [angle - wide, angle + wide]))
+        return _Samples(*(getattr(self, f.name)[own] for f in fields(self)))
 
 
 @dataclass(frozen=True, eq=False)
 class Flood:
     """A flood through ``cell``: ``inner`` the rays as samples, but for light of single clear rods,
-    which is aimed (:mod:`weavecolor.optics.cell.aimed`); ``first`` those of light that met one
-    clear surface of many filaments alone, which no dye colours.
+    which may be aimed (:mod:`weavecolor.optics.cell.aimed`) and is ``lone``; ``first`` those of
+    light that met one clear surface of many filaments alone, which no dye colours.
     ``came``, ``went`` (n, 3): directions of the rays to their source and onwards; ``share``,
     ``length`` (n,): their weights and columns."""
 
     cell: FilamentCell
     inner: _Samples
+    lone: _Samples | None
     first: _Samples | None
     came: Floats
     went: Floats
@@ -140,12 +104,17 @@ class Flood:
 
 @dataclass(frozen=True, eq=False)
 class Factors:
-    """Radiance factors between directions one fixed angle apart, three channels: ``sides`` (2, N,
-    N, P, 3) on the face's side and the back's, by the disc of half lines and half a turn about
-    them; ``through`` (M, M, Q, 3) by the disc of lines onward and the azimuth of the bend."""
+    """Radiance factors (2, 2, DISC, DISC, TURNS, 3) between an eye and a light that stand one fixed
+    angle apart, three channels.
 
-    sides: Floats
-    through: Floats
+    By the side of the cloth that the eye is on (0 face); whether what it sees came from that side
+    or the other: near along the cloth a wide light stands on both; where the eye is on the disc of
+    its side (:func:`eye_at`; across the warp, then along it; seen from the back, the cloth is
+    mirrored through its own plane); and how far round it the light is from the warp, as it is
+    carried there. A factor is of even light from that part of the light's disc that lies on the
+    light's own side, as in every answer."""
+
+    table: Floats
 
 
 def flood_rays(cell: FilamentCell) -> int:
@@ -177,16 +146,19 @@ def _flooded(cell: FilamentCell, each: int) -> Flood:
     start = rays.start[inner_]
     came = rays.came[start]
     went = np.ascontiguousarray(rays.toward[inner_])
-    column = rays.column[inner_]
+    column, matt = rays.column[inner_], cell.matt
     share = (nodes().share[rays.label[start]] / each).astype(np.float32) * rays.weight[inner_]
     share /= np.float32(max(1.0 - rays.lost, 1e-6))
-    matt = cell.matt
+    met, lone = rays.met[inner_], None
     own = np.ones(len(share), bool)
-    if not matt:
-        own = ~(rays.one[inner_] & (rays.met[inner_] <= MOST_MET)) if rods else rays.met[inner_] > 1
+    if rods and not matt:
+        own = ~(rays.one[inner_] & (met <= MOST_MET))
+        lone = _samples(came[~own], went[~own], share[~own], column[~own])
+    elif not matt:
+        own = met > 1
     inner = _samples(came[own], went[own], share[own], column[own])
     first = None if rods else _first(cell, matt)
-    return Flood(cell, inner, first, came, went, share, column)
+    return Flood(cell, inner, lone, first, came, went, share, column)
 
 
 def _first(cell: FilamentCell, matt: bool) -> _Samples:
@@ -213,272 +185,236 @@ def _first(cell: FilamentCell, matt: bool) -> _Samples:
 def _samples(
     came: Floats, went: Floats, weight: Floats, column: NDArray[np.int32]
 ) -> _Samples:  # fmt: skip
-    kind = np.empty(len(came), np.int8)
-    angle = np.empty(len(came), np.float32)
-    place = np.empty((len(came), 3), np.float32)
-    _placed(np.ascontiguousarray(came), np.ascontiguousarray(went), angle, kind, place)
+    angle = np.arccos(np.clip(np.einsum("nk,nk->n", came, went), -1.0, 1.0))
     order = np.argsort(angle, kind="stable")
-    return _Samples(angle[order], kind[order], place[order], weight[order], column[order])
+    return _Samples(angle[order], came[order], went[order], weight[order], column[order])
 
 
 @njit(cache=True)
-def half_line(ax, ay, az, bx, by, bz):  # pragma: no cover - compiled
-    """Two unit directions (``ax``, ``ay``, ``az``) and (``bx``, ``by``, ``bz``) before a side of
-    the cloth (along its warp, across, out of it): their half line on the disc, and how they lie
-    about it as a share of half a turn, the same both ways."""
-    hx, hy, hz = ax + bx, ay + by, az + bz
-    size = 1.0 / max(np.sqrt(hx * hx + hy * hy + hz * hz), 1e-9)
-    hx, hy, hz = hx * size, hy * size, hz * size
-    dx, dy, dz = ax - bx, ay - by, az - bz
-    # the cloth's axes carried to the half line the shortest way
-    s = (hx * dx + hy * dy) / (1.0 + hz) + dz
-    turn = np.arctan2(dy - hy * s, dx - hx * s) / np.pi
-    k = 1.0 / np.sqrt(1.0 + hz)
-    return hx * k, hy * k, turn - np.floor(turn)
+def eye_at(x, y, size):  # pragma: no cover - compiled
+    """The eye at a node, column ``x`` and row ``y``, of a disc of equal area with ``size`` nodes
+    across: along the warp, across it and out of the cloth; and the warp and what lies across it
+    carried there the shortest way."""
+    x, y = 2.0 * x / (size - 1) - 1.0, 2.0 * y / (size - 1) - 1.0
+    r = np.sqrt(x * x + y * y)
+    most = np.sqrt(1.0 - LEAST)
+    if r > most:  # beyond the disc: its edge, so that what is looked up near it is right
+        x, y, r = x * most / r, y * most / r, most
+    nz = 1.0 - r * r
+    k = np.sqrt(1.0 + nz)
+    nx, ny = x * k, y * k
+    one = (1.0 - nx * nx / (1.0 + nz), -nx * ny / (1.0 + nz), -nx)
+    two = (-nx * ny / (1.0 + nz), 1.0 - ny * ny / (1.0 + nz), -ny)
+    return (nx, ny, nz), one, two
 
 
-@njit(cache=True)
-def onward_line(ax, ay, az, bx, by, bz):  # pragma: no cover - compiled
-    """A direction (``ax``, ``ay``, ``az``) before the face and one (``bx``, ``by``, ``bz``) behind
-    it: the line onward on the disc, and the azimuth of the bend as a share of a turn."""
-    dx, dy, dz = ax - bx, ay - by, az - bz
-    size = 1.0 / max(np.sqrt(dx * dx + dy * dy + dz * dz), 1e-9)
-    dx, dy, dz = dx * size, dy * size, dz * size
-    turn = np.arctan2(ay + by, ax + bx) / (2.0 * np.pi)
-    k = 1.0 / np.sqrt(1.0 + dz)
-    return dx * k, dy * k, turn - np.floor(turn)
+@njit(cache=True, fastmath=True)
+def _azimuth(y, x):  # pragma: no cover - compiled
+    """arctan2 to 1e-5, quickly (M. Abramowitz, I. A. Stegun, Handbook of Mathematical Functions,
+    1964, 4.4.49; from memory)."""
+    a, b = abs(x), abs(y)
+    t = min(a, b) / max(max(a, b), 1e-30)
+    q = t * t
+    out = t * (0.9998660 + q * (-0.3302995 + q * (0.1801410 + q * (-0.0851330 + q * 0.0208351))))
+    if b > a:
+        out = 0.5 * np.pi - out
+    if x < 0.0:
+        out = np.pi - out
+    return -out if y < 0.0 else out
 
 
-@njit(cache=True)
-def _placed(came, went, angle, kind, place):  # pragma: no cover - compiled
-    for n in range(came.shape[0]):
-        # along the warp, across it, out of the face
-        ax, ay, az = came[n, 1], -came[n, 0], came[n, 2]
-        bx, by, bz = went[n, 1], -went[n, 0], went[n, 2]
-        angle[n] = np.arccos(min(max(ax * bx + ay * by + az * bz, -1.0), 1.0))
-        if az > 0.0 and bz > 0.0:
-            kind[n] = 0
-            x, y, t = half_line(ax, ay, az, bx, by, bz)
-        elif az <= 0.0 and bz <= 0.0:
-            kind[n] = 1
-            x, y, t = half_line(ax, -ay, -az, bx, -by, -bz)
-        elif az > 0.0:
-            kind[n] = 2
-            x, y, t = onward_line(ax, ay, az, bx, by, bz)
-        else:
-            kind[n] = 2
-            x, y, t = onward_line(bx, by, bz, ax, ay, az)
-        place[n, 0], place[n, 1], place[n, 2] = x, y, t
-
-
-@njit(cache=True)
-def _told(place, kind, angle, weight, column, colour, middle, wide, sides, through):
-    # pragma: no cover - compiled
-    """Add samples to the nodes that they lie nearest."""
-    n, p = sides.shape[1], sides.shape[3]
-    m, q = through.shape[0], through.shape[2]
-    for i in range(place.shape[0]):
-        near = 1.0 - abs(angle[i] - middle) / wide
-        if near <= 0.0:
-            continue
-        w = near * weight[i]
-        if kind[i] == 2:
-            a = min(max(int((place[i, 0] + 1.0) * 0.5 * m), 0), m - 1)
-            b = min(max(int((place[i, 1] + 1.0) * 0.5 * m), 0), m - 1)
-            c = int(place[i, 2] * q) % q
+@njit(cache=True, parallel=True, fastmath=True)
+def _strewn(came, went, colour, ways, angle, eye_half, light_half, out):  # pragma: no cover
+    """Add rays of a ``colour`` (n, 3), each way, to the places of eye and light whose discs hold
+    both its ends; to ``out`` (2, 2, N, N, P + 2, 3) as changes from one light to the next round an
+    eye, so that all lights that hold it cost what two do. Of the images of a ray by ``ways`` (m,
+    3), signs along the warp, across it and out of the face, one stands for all."""
+    size, turns = out.shape[2], out.shape[4] - 2
+    per, scale = turns / (2.0 * np.pi), 0.5 * (size - 1)
+    least_e, least_l = np.cos(eye_half), np.cos(light_half)
+    ca, sa = np.cos(angle), np.sin(angle)
+    nearest = np.cos(angle - light_half) if angle > light_half else 2.0
+    farthest = np.cos(angle + light_half) if angle + light_half < np.pi else -2.0
+    places = np.empty((size, size, 9))
+    for row in range(size):
+        for column in range(size):
+            e, one, two = eye_at(column, row, size)
             for k in range(3):
-                through[a, b, c, k] += w * colour[column[i], k]
-        else:
-            a = min(max(int((place[i, 0] + 1.0) * 0.5 * n), 0), n - 1)
-            b = min(max(int((place[i, 1] + 1.0) * 0.5 * n), 0), n - 1)
-            c = int(place[i, 2] * p) % p
-            for k in range(3):
-                sides[kind[i], a, b, c, k] += w * colour[column[i], k]
-
-
-@njit(cache=True)
-def _of_card(out, up, middle, wide):  # pragma: no cover - compiled
-    """Light that pairs of directions about one line would share of white card: the line rises by
-    ``out`` and what lies square to it, towards one of the two, by ``up``; they are ``middle`` apart
-    or ``wide`` off it."""
-    total = 0.0
-    for k in range(5):
-        u = 0.4 * k - 0.8
-        tent = 1.0 - max(abs(u), 0.1)  # its mean over this fifth
-        angle = middle + u * wide
-        if 0.0 < angle < np.pi:
-            along, aside = np.cos(0.5 * angle) * out, np.sin(0.5 * angle) * up
-            if along + aside > 0.0 and along - aside > 0.0:
-                total += tent * np.sin(angle) * (along + aside) * (along - aside)
-    return total * 0.4 * wide * 8.0 / np.pi
-
-
-@njit(cache=True, parallel=True)
-def _even(middle, wide, sides, through):  # pragma: no cover - compiled
-    """What the nodes would hold of white card, to ``sides`` (N, N, P) and, both ways through, to
-    ``through`` (M, M, Q)."""
-    n, p = sides.shape[0], sides.shape[2]
-    m, q = through.shape[0], through.shape[2]
-    for a in prange(n + m):
-        half = a < n  # of lines half way between, else of lines onward
-        size, steps = (n, p) if half else (m, q)
-        row = np.int64(a) if half else np.int64(a) - n
-        for b in range(size):
-            x, y = (2.0 * row + 1.0) / size - 1.0, (2.0 * b + 1.0) / size - 1.0
-            z = 1.0 - x * x - y * y
-            if z <= 0.0:
+                places[row, column, k] = e[k]
+                places[row, column, 3 + k] = one[k]
+                places[row, column, 6 + k] = two[k]
+    for kind in prange(2):
+        for n in range(2 * came.shape[0]):
+            i = n // 2
+            eye, lamp = (went, came) if n % 2 else (came, went)
+            if (eye[i, 2] * lamp[i, 2] > 0.0) != (kind == 0):
                 continue
-            k = np.sqrt(1.0 + z)
-            each = 2.0 / (size * size * steps)
-            for c in range(steps):
-                turn = (np.pi if half else 2.0 * np.pi) * (c + 0.5) / steps
-                lean = k * (x * np.cos(turn) + y * np.sin(turn))
-                if half:
-                    sides[row, b, c] = each * _of_card(z, -lean, middle, wide)
-                    continue
-                # a light beyond the cloth stands for its opposite; turning about the line, by
-                # azimuth of the bend
-                far = np.sqrt(z * z + lean * lean)
-                rate = 2.0 * z / (far * far)
-                through[row, b, c] = (
-                    each * rate * _of_card(z, -lean / far, np.pi - middle, wide)
-                )
+            # all in one corner, so that less of the table is gone over
+            best, most = 0, -1.0
+            for m in range(ways.shape[0]):
+                at = 4.0 * (ways[m, 2] * eye[i, 2] > 0.0)
+                at += 2.0 * (ways[m, 0] * eye[i, 1] > 0.0) + (ways[m, 1] * eye[i, 0] < 0.0)
+                if at > most:
+                    best, most = m, at
+            ez, lz = ways[best, 2] * eye[i, 2], ways[best, 2] * lamp[i, 2]
+            side = 0
+            if ez <= 0.0:
+                side, ez, lz = 1, -ez, -lz
+            # along the warp, across it, out of the side that the eye is on
+            ew, eb = ways[best, 0] * eye[i, 1], -ways[best, 1] * eye[i, 0]
+            lw, lb = ways[best, 0] * lamp[i, 1], -ways[best, 1] * lamp[i, 0]
+            k = 1.0 / np.sqrt(1.0 + ez)
+            x, y = (ew * k + 1.0) * scale, (eb * k + 1.0) * scale
+            # a step on the sphere is longest on the disc where it goes round, far out
+            reach = 1.02 * eye_half * scale / np.sqrt(1.0 + max(ez - eye_half, 0.0))
+            if ez < eye_half + LEAST:
+                reach += 2.5  # so far beyond the rim its nodes are read
+            left, right = max(int(np.ceil(x - reach)), 0), min(int(x + reach), size - 1)
+            for row in range(max(int(np.ceil(y - reach)), 0), min(int(y + reach), size - 1) + 1):
+                for column in range(left, right + 1):
+                    p = places[row, column]
+                    if ew * p[0] + eb * p[1] + ez * p[2] <= least_e:
+                        continue
+                    apart = lw * p[0] + lb * p[1] + lz * p[2]
+                    if apart <= farthest or apart >= nearest:
+                        continue
+                    one = lw * p[3] + lb * p[4] + lz * p[5]
+                    two = lw * p[6] + lb * p[7] + lz * p[8]
+                    away = least_l - ca * apart
+                    round_ = sa * np.sqrt(one * one + two * two)
+                    if away >= round_:
+                        continue
+                    changes = out[side, kind, row, column]
+                    if away <= -round_:  # all round
+                        for c in range(3):
+                            changes[0, c] += colour[i, c]
+                        continue
+                    half = _azimuth(np.sqrt(round_ * round_ - away * away), away) * per
+                    middle = _azimuth(two, one) * per + 0.5
+                    # a light stands for as much to each side as lies nearest to it
+                    first, last = middle - half, middle + half
+                    low, high = np.floor(first), np.floor(last)
+                    f, g = first - low, last - high
+                    a, b = int(low), int(high)
+                    about = 0.0  # lights that lie past the end lie past the beginning
+                    if a < 0:
+                        a += turns
+                        about += 1.0
+                    if b >= turns:
+                        b -= turns
+                        about += 1.0
+                    elif b < 0:
+                        b += turns
+                        about -= 1.0
+                    for c in range(3):
+                        v = colour[i, c]
+                        changes[a, c] += v * (1.0 - f)
+                        changes[a + 1, c] += v * f
+                        changes[b, c] -= v * (1.0 - g)
+                        changes[b + 1, c] -= v * g
+                        changes[0, c] += v * about
 
 
 def factors(
     made: Flood, colour: Array, white: Array, angle: float, half_deg: float = APERTURE_DEG
 ) -> Factors:
-    """Radiance factors of a dyed cell between directions ``angle`` radians apart.
+    """Radiance factors of a dyed cell between an eye and a light ``angle`` radians apart.
 
     ``made``: the flood of its light; ``colour`` (columns, 3): what is left of light after each pair
     of lengths, in three channels (``kept`` times a matrix); ``white`` (3,): the same of light that
     no dye colours; ``half_deg``: half the angle of one of the two, the light.
     """
-    rods, many, once = (look.of_light(half_deg) for look in (_RODS, _MANY, _FIRST))
+    own = APERTURE_DEG, half_deg
     if made.first is None:
-        samples = made.inner if made.cell.matt else _with_aimed(made, angle, rods.off(angle))
-        return _smoothed(made, samples, colour, angle, rods)
-    inner = _smoothed(made, made.inner, colour, angle, many)
-    first = _smoothed(made, made.first, np.ones((1, 3)), angle, once)
-    sides, through = (
-        _finer(x, y.shape[-4:-1]) + y * white.astype(np.float32)
-        for x, y in ((inner.sides, first.sides), (inner.through, first.through))
-    )
-    return Factors(sides, through)
+        return Factors(_gathered(made.cell, _of_rods(made, angle, half_deg), colour, angle, own))
+    wide = _among_many(half_deg)
+    inner = _finer(_gathered(made.cell, [made.inner], colour, angle, wide, DISC // 2, TURNS // 2))
+    first = _gathered(made.cell, [made.first], np.ones((1, 3)), angle, own)
+    return Factors(inner + first * white.astype(np.float32))
 
 
-def _with_aimed(made: Flood, angle: float, wide: float) -> _Samples:
-    """Rays that turned by ``angle`` or up to ``wide`` off it, and light of rods aimed so."""
+def _among_many(half_deg: float) -> tuple[float, float]:
+    """How widely light that many filaments send on is looked at from and at, degrees, where the
+    light is ``half_deg`` wide: few rays are followed, so of a small light from farther about."""
+    light = max(half_deg + 3.0, 12.0)
+    return max(20.0 - light / 1.5, 8.0), light
+
+
+def _of_rods(made: Flood, angle: float, half_deg: float) -> list[_Samples]:
+    """Light of rods that turned by about ``angle``; of single ones aimed so where there is little
+    for a small light."""
+    if made.lone is None:
+        return [made.inner]
+    if half_deg >= _WIDE_DEG:
+        return [made.inner, made.lone]
+    wide = float(np.radians(APERTURE_DEG + half_deg))
 
     def aim() -> _Samples:
         found = aimed(made.cell, angle, wide)
         return _samples(found.came, found.went, found.weight, found.column)
 
-    one = _aims.one((made.cell, angle, wide, filaments.EFFORT), aim)
-    own = slice(*np.searchsorted(made.inner.angle, [angle - wide, angle + wide]))
-    each = [np.concatenate([getattr(made.inner, f.name)[own], getattr(one, f.name)])
-            for f in fields(_Samples)]  # fmt: skip
-    order = np.argsort(each[0], kind="stable")
-    return _Samples(*(x[order] for x in each))
+    return [made.inner, _aims.one((made.cell, angle, wide, filaments.EFFORT), aim)]
 
 
-def _finer(values: Floats, shape: tuple[int, ...]) -> Floats:
-    """Values (..., N, N, P, 3) at the middles of even steps, on more of them; the third axis goes
-    round."""
-    out = values
-    for axis, count in zip((-4, -3, -2), shape, strict=True):
-        n = out.shape[axis]
-        at = (np.arange(count) + 0.5) / count * n - 0.5
-        low = np.floor(at).astype(int)
-        rest = (at - low).astype(np.float32)
-        one, two = (low % n, (low + 1) % n) if axis == -2 else (
-            np.clip(low, 0, n - 1), np.clip(low + 1, 0, n - 1))  # fmt: skip
-        w = rest.reshape([-1 if k == axis % out.ndim else 1 for k in range(out.ndim)])
-        out = np.take(out, one, axis) * (1.0 - w) + np.take(out, two, axis) * w
-    return np.ascontiguousarray(out)
-
-
-def _smoothed(
-    made: Flood, samples: _Samples, colour: Array, angle: float, look: _Look
-) -> Factors:  # fmt: skip
+def _gathered(
+    cell: FilamentCell, samples: list[_Samples], colour: Array, angle: float,
+    wide: tuple[float, float], size: int = DISC, turns: int = TURNS,
+) -> Floats:  # fmt: skip
+    """A table as in :class:`Factors`, with ``size`` nodes across and ``turns``, of ``samples`` by
+    an eye and a light ``wide``, half angles in degrees."""
     breathe()
-    n, p, m, q = look.disc, look.round_, look.onward, look.bent
-    sides, through = np.zeros((2, n, n, p, 3), np.float32), np.zeros((m, m, q, 3), np.float32)
-    half, turn, line, bend, _ = look.wide
-    wide = look.off(angle)
-    own = slice(*np.searchsorted(samples.angle, [angle - wide, angle + wide]))
-    _told(samples.place[own], samples.kind[own], samples.angle[own], samples.weight[own],
-          samples.column[own], np.asarray(colour, np.float32), angle, wide, sides,
-          through)  # fmt: skip
-    sides, through = _mirrored(made.cell, sides, through)
-    even_sides, even_through = np.zeros((n, n, p), np.float32), np.zeros((m, m, q), np.float32)
-    _even(angle, wide, even_sides, even_through)
-    # where a light stands by the eye, how the two lie about the line between is all one
-    turn = min(turn * max(_AT_WINDOW / max(float(np.sin(0.5 * angle)), 0.01), 1.0), 60.0)
-    # where a light stands far round, what bends light little is spread round the whole line
-    bend = min(bend / max(float(np.cos(0.5 * angle)), 0.03), 60.0)
-    a_degree = np.radians(1.0) / np.sqrt(2.0) / 2.0  # of the disc's width, at its middle
-    widths = (half * a_degree * n, turn / 180.0 * p, look.moved * a_degree * n)
-    sides = np.stack([_ratio(x, even_sides, widths) for x in sides])
-    # square to the plane of both, the line onward moves by more: in the mean by its root
-    moved = look.moved / np.sqrt(max(float(np.sin(0.5 * angle)), 0.25))
-    widths = (line * a_degree * m, bend / 360.0 * q, moved * a_degree * m)
-    return Factors(sides, _ratio(through, even_through, widths))
+    eye, light = (float(np.radians(x)) for x in wide)
+    left = np.asarray(colour, np.float32)
+    ways = np.array(filaments.mirrors(cell))[:, [1, 0, 2]]
+    changes = np.zeros((2, 2, size, size, turns + 2, 3), np.float32)
+    for one in samples:
+        near = one.turned(angle, eye + light)
+        tinted = near.weight[:, None] * left[near.column]
+        _strewn(near.came, near.went, tinted, ways, angle, eye, light, changes)
+    found = _mirrored(cell, np.cumsum(changes[..., :turns, :], axis=4))
+    return np.asarray(np.maximum(found / _even(angle, *wide, size, turns), 0.0), np.float32)
 
 
-def _ratio(found: Floats, even: Floats, widths: tuple[float, float, float]) -> Floats:
-    """``found`` (A, A, P, 3) over ``even`` (A, A, P), both looked at so widely, in nodes: across
-    the disc, round, and how far to each side lines move; and three times as widely where next to
-    nothing lies."""
-    out = []
-    for table in (found, even[..., None]):
-        near = _wide(table, widths)
-        a, _, p, c = table.shape
-        # on fewer nodes, for it is wide
-        few = table.reshape(a // 4, 4, a // 4, 4, p // 2, 2, c).sum(axis=(1, 3, 5))
-        few = _wide(few, (0.75 * widths[0], 1.5 * widths[1], 0.75 * widths[2])) / 32.0
-        out.append(near + np.float32(2e-3) * few.repeat(4, 0).repeat(4, 1).repeat(2, 2))
-    return np.asarray(out[0] / np.maximum(out[1], 1e-20), np.float32)
+def _finer(values: Floats) -> Floats:
+    """A table as in :class:`Factors` of one with half as many nodes each way, mixed linearly."""
+    size = values.shape[2]
+    place = np.arange(2 * size) * (size - 1) / (2 * size - 1)
+    mix = np.maximum(1.0 - np.abs(place[:, None] - np.arange(size)), 0.0).astype(np.float32)
+    out = np.einsum("ay,bx,skyxtc->skabtc", mix, mix, values, optimize=True)
+    twice = np.repeat(out, 2, axis=4)
+    twice[..., 1::2, :] = 0.5 * (out + np.roll(out, -1, 4))
+    return twice
 
 
-def _wide(table: Floats, widths: tuple[float, float, float]) -> Floats:
-    from scipy.ndimage import gaussian_filter1d  # slow to load
-
-    across, round_, moved = widths
-    out = gaussian_filter1d(table, across, 0, mode="constant", truncate=3.0)
-    out = gaussian_filter1d(out, across, 1, mode="constant", truncate=3.0)
-    out = gaussian_filter1d(out, round_, 2, mode="wrap", truncate=3.0)
-    return np.asarray(_strewn(out, moved) if moved else out, np.float32)
-
-
-def _strewn(table: Floats, half: float) -> Array:
-    """``table`` (A, A, ...) strewn evenly over discs of ``half`` a width in nodes."""
-    from scipy.fft import irfft2, next_fast_len, rfft2  # slow to load
-
-    reach = int(np.ceil(half + 0.5))
-    at = np.arange(-reach, reach + 1)
-    disc = np.clip(half + 0.5 - np.hypot(*np.meshgrid(at, at)), 0.0, 1.0).astype(np.float32)
-    size = [next_fast_len(n + 2 * reach, real=True) for n in table.shape[:2]]
-    wave = rfft2(disc / disc.sum(), size)[(...,) + (None,) * (table.ndim - 2)]
-    whole = irfft2(rfft2(table, size, axes=(0, 1)) * wave, size, axes=(0, 1))
-    end = [slice(reach, reach + n) for n in table.shape[:2]]
-    return np.maximum(whole[end[0], end[1]], 0.0)
+@lru_cache(maxsize=8)
+def _even(
+    angle: float, eye_deg: float, light_deg: float, size: int = DISC, turns: int = TURNS
+) -> Floats:
+    """What the nodes would hold of white card (N, N, P, 1), each ray once each way."""
+    at = np.arange(size)
+    places = np.array([[eye_at(x, y, size) for x in at] for y in at])
+    eye, one, two = (places[..., k, 2] for k in range(3))
+    turn = 2.0 * np.pi * np.arange(turns) / turns
+    round_ = one[..., None] * np.cos(turn) + two[..., None] * np.sin(turn)
+    lamp = np.cos(angle) * eye[..., None] + np.sin(angle) * round_
+    share = np.interp(eye, *filaments.even_share(eye_deg))
+    return np.asarray(2.0 * share[..., None] * np.interp(np.abs(lamp), *filaments.even_share(
+        light_deg)), np.float32)[..., None]  # fmt: skip
 
 
-def _mirrored(cell: FilamentCell, sides: Floats, through: Floats) -> tuple[Floats, Floats]:
-    """What was found made as alike as the cell is."""
-    ways = filaments.mirrors(cell)
-    out, across = np.zeros_like(sides), np.zeros_like(through)
-    q = through.shape[2]
-    back = (q // 2 - 1 - np.arange(q)) % q  # azimuths told from the other end of the warp
-    for x, y, z in ways:
-        one, two = sides, through
+def _mirrored(cell: FilamentCell, found: Floats) -> Floats:
+    """What was found, by eye and light, made as alike as the cell is."""
+    turns = found.shape[4]
+    turn = np.arange(turns)
+    out, done = found, {(1.0, 1.0, 1.0)}
+    for x, y, z in filaments.mirrors(cell):
+        if (x, y, z) in done:
+            continue
+        one = out if z > 0.0 else out[::-1]
         if x < 0.0:
-            one, two = one[:, :, ::-1, ::-1], two[:, ::-1, ::-1]
+            one = one[:, :, ::-1, :, -turn]
         if y < 0.0:
-            one, two = one[:, ::-1, :, ::-1], two[::-1][:, :, back]
-        if z < 0.0:  # seen from behind, what lies across the warp lies the other way
-            one, two = one[::-1, :, ::-1, ::-1], two[::-1, ::-1]
-        out += one
-        across += two
-    return out / np.float32(len(ways)), across / np.float32(len(ways))
+            one = one[:, :, :, ::-1, (turns // 2 - turn) % turns]
+        out = 0.5 * (out + one)
+        done |= {(x * a, y * b, z * c) for a, b, c in done}
+    return out
