@@ -23,7 +23,7 @@ from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.appearance import appearance
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.report.comparisontable import as_csv, as_data, as_json, as_text, rounded, steps_text
-from weavecolor.report.sheetpicture import GROUND, PATCH, _Sheet, sheet_image, sheet_png
+from weavecolor.report.sheetpicture import GROUND, PATCH, _Sheet, font, sheet_image, sheet_png
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import custom_scene, scene
 from weavecolor.textile.grain import grain_deg, grain_words
@@ -529,3 +529,18 @@ def test_grain_in_the_words_of_patterns():
     assert [grain_deg(said) for said in words] == [0.0, 0.0, 90.0, 45.0, 45.0]
     with pytest.raises(InputError, match="is no grain"):
         grain_deg("on the cross")  # the bias to some, cross grain to others
+
+
+def test_numbers_keep_clear_of_the_screen_colour_beside_them():
+    teal = load_swatch("shot-organza-teal-copper")
+    made = compare(teal, (0.0, 90.0), (1, 2), (BLACK,), (scene("ballroom"),))
+    sheet = _Sheet(made, "teal", 2)
+    sheet.image()
+    texts = [mark[1] for mark in sheet.marks if mark[0] == "text"]
+    codes = [text for text in texts if text[2].startswith("#")]
+    assert len(codes) == 4
+    for right, y, code, size, *_ in codes:
+        (left, numbers) = next((t[0], t[2]) for t in texts if t[1] == y and t[2].startswith("L ")
+                               and right - PATCH[0] == t[0])  # fmt: skip
+        taken = sum(font(size * 2).getlength(text) for text in (numbers, code)) / 2
+        assert taken < PATCH[0] - 3, numbers

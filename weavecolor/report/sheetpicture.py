@@ -256,8 +256,10 @@ class _Sheet:
         L, a, b = (f"{v:.0f}".replace("-0", "0") if abs(v) < 0.5 else f"{v:.0f}"
                    for v in reading.Lab)  # fmt: skip
         numbers = f"L {L}  a {a}  b {b}".replace("-", "\u2212")
-        self._text(x, y, numbers, 12)
-        self._text(x + PATCH[0], y, reading.hex, 12, grey=QUIET, anchor="ra")
+        wide = sum(font(12 * self.scale).getlength(text) for text in (numbers, reading.hex))
+        size = 12 if wide < (PATCH[0] - 4) * self.scale else 11
+        self._text(x, y, numbers, size)
+        self._text(x + PATCH[0], y, reading.hex, size, grey=QUIET, anchor="ra")
         self._lines(x, y + 17, reading.words, PATCH[0], 12, most=2)
 
     def _step(
