@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from weavecolor.cache import Kept
+from weavecolor.cache import Kept, ask_before
 
 ROOT = Path(__file__).resolve().parents[1]
 #: Stands for the server: says its number, then lives on.
@@ -52,7 +52,7 @@ def test_the_server_does_not_outlive_its_command(name):
 def test_what_fails_leaves_nothing_to_come_and_keeps_nothing_back(monkeypatch, tmp_path):
     monkeypatch.syspath_prepend(str(ROOT / "ui"))
     monkeypatch.setenv("WEAVECOLOR_HOME", str(tmp_path))
-    from orders import DRAWN, LARGE, SHELF, Order, Waiting, drop, made, submit
+    from orders import DRAWN, LARGE, SHELF, Order, Waiting, drop, give_way, made, submit
 
     def fail() -> bytes:
         raise ValueError("no such cloth")
@@ -79,7 +79,9 @@ def test_what_fails_leaves_nothing_to_come_and_keeps_nothing_back(monkeypatch, t
     ahead.ahead(lambda: None)
     ahead.look_ahead()[0][2].result(5.0)
     assert "dropped" not in done
-    # ... and whatever it works out lets all that is asked for meanwhile go first
+    # ... and whatever it works out lets all that is asked for meanwhile go first, as the working
+    # thread asks for when it begins; another test may have asked for nothing since
+    ask_before(give_way)
     works, waits, kept = threading.Event(), threading.Event(), Kept(9)
 
     def long() -> None:
