@@ -237,13 +237,11 @@ class _Walls:
         none, first = np.zeros((0, 4)), np.zeros(1, np.int64)
         self._packed: tuple[NDArray[Any], ...] = none, none, first, first, none[:, :3], first
         self._added: list[_NoFit] = []
-        self._count = 0
 
     def add(self, wall: _NoFit) -> int:
         """Its number."""
         self._added.append(wall)
-        self._count += 1
-        return self._count - 1
+        return len(self._packed[0]) + len(self._added) - 1
 
     def packed(self) -> tuple[NDArray[Any], ...]:
         """Bounds (walls, 4) and edges (n, 4) of all; where the edges and the hulls of each begin,

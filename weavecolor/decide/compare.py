@@ -469,6 +469,19 @@ def steps(outcomes: Sequence[Outcome], pairs: Iterable[tuple[int, int]]) -> tupl
     )
 
 
+def step_between(one: Option, other: Option, observer: str = "2") -> Step:
+    """The difference of ``one`` option from an ``other``, of the same cloth or not, to an
+    ``observer`` of 2 or 10 degrees.
+
+    Examples
+    --------
+    >>> one, two = options(organza, counts=(1, 2), scenes=(window,))
+    >>> step_between(one, two).axis
+    'layers'
+    """
+    return steps(evaluate((one, other), observer), [(0, 1)])[0]
+
+
 def _held(pairs: Iterable[tuple[Outcome, Outcome]]) -> tuple[FloatArray, FloatArray]:
     """Lab and draws of the first of each pair, as they are held against the second: across lights
     as they look once the eye has settled."""

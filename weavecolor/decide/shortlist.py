@@ -11,12 +11,12 @@ told of as the simpler way.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from weavecolor.colour.colorimetry import ciede2000, colour_words
 from weavecolor.colour.perception import JUST_NOTICEABLE, would_see
 from weavecolor.colour.tristimulus import FloatArray
-from weavecolor.decide.compare import Option, evaluate, near_daylight, steps
+from weavecolor.decide.compare import Option, near_daylight, step_between
 from weavecolor.decide.judged import Judged
 from weavecolor.decide.looks import SHOT_TURNS, at_a_slant
 from weavecolor.decide.wishes import Wish, loss, widest
@@ -211,13 +211,8 @@ def _shot(one: Judged, _: object, scenes: Sequence[Scene]) -> Reason:
     gone = travel(one.measures.turns[0])
     a, b = (SHOT_TURNS[k] for k in gone.between)
     lit = at_a_slant(scenes[0])
-    ends = [
-        Option(replace(one.stack, layers=tuple(
-            replace(x, grain_deg=x.grain_deg + angle) for x in one.stack.layers
-        )), lit)
-        for angle in (a, b)
-    ]  # fmt: skip
-    doubt = steps(evaluate(ends), [(0, 1)])[0].uncertainty.stated
+    first, second = (Option(one.stack.turned(angle), lit) for angle in (a, b))
+    doubt = step_between(first, second).uncertainty.stated
     hue = "too grey to have a hue" if gone.hue_deg is None else f"{gone.hue_deg:.0f} degrees of hue"
     numbers = [
         ("CIEDE2000 travel", gone.colour), ("give or take", doubt), ("L* travel", gone.lightness),
@@ -236,8 +231,8 @@ def _even(one: Judged, _: object, scenes: Sequence[Scene]) -> Reason:
     delta, first, second = widest(one.measures.settled)
     worst = float(delta[0])
     ends = [scenes[int(k[0])] for k in (first, second)]
-    (step,) = steps(evaluate([Option(one.stack, scene) for scene in ends]), [(0, 1)])
-    doubt = step.uncertainty.stated
+    here, there = (Option(one.stack, scene) for scene in ends)
+    doubt = step_between(here, there).uncertainty.stated
     return Reason(
         f"From light to light it changes by {worst:.1f} at most, give or take {doubt:.1f}; "
         f"furthest apart are {ends[0].name} and {ends[1].name}.",

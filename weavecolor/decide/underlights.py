@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 from weavecolor.colour.colorimetry import ciede2000, metamerism_index, readings_lab
 from weavecolor.colour.lights import DIM_LIGHTS, light_spectrum
 from weavecolor.colour.perception import would_see
-from weavecolor.decide.compare import Option, evaluate, steps
+from weavecolor.decide.compare import Option, step_between
 from weavecolor.decide.wishes import widest
 from weavecolor.errors import InputError
 from weavecolor.optics.appearance import Appearance, appearance
@@ -77,7 +77,8 @@ def under_lights(stack: Stack, scenes: Sequence[Scene], observer: str = "2") -> 
     delta, first, second = widest(np.array([[x.reading.settled for x in looks]]))
     names = tuple(scene.name for scene in scenes)
     ends = int(first[0]), int(second[0])
-    (step,) = steps(evaluate([Option(stack, scenes[k]) for k in ends], observer), [(0, 1)])
+    one, other = (Option(stack, scenes[k]) for k in ends)
+    step = step_between(one, other, observer)
     return UnderLights(
         names, looks, float(delta[0]), step.uncertainty.stated, (names[ends[0]], names[ends[1]])
     )

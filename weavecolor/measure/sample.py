@@ -406,9 +406,7 @@ def _otherwise(stack: Stack) -> list[tuple[str, Stack]]:
     """How else it may have lain, in words."""
     layers = stack.layers
     out = [
-        ("it lay turned a quarter",
-         replace(stack, layers=tuple(replace(one, grain_deg=one.grain_deg + 90.0)
-                                     for one in layers))),
+        ("it lay turned a quarter", stack.turned(90.0)),
         ("its other side was out",
          replace(stack, layers=tuple(replace(one, face="back" if one.face == "face" else "face")
                                      for one in layers))),

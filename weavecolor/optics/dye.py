@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -325,19 +326,26 @@ def rod_depth(through: ArrayLike) -> Array:
     [0.0, 3.4]
     """
     depth = np.maximum(-np.log(np.asarray(through, dtype=np.float64)), 0.0)
-    passed = np.exp(-_ROD_DEPTHS[:, None] * np.cos(_ACROSS)) @ (_ACROSS_SHARE * np.cos(_ACROSS))
     at = np.log(np.maximum(depth, 1e-300))
-    found = np.exp(np.interp(at, np.log(-np.log(passed)), np.log(_ROD_DEPTHS)))
+    found = np.exp(np.interp(at, *_rod_depths()))
     return np.where(depth > 1e-5, found, depth / MEAN_CHORD)
 
 
 #: Mean way through a round rod, of its diameter (Cauchy).
 MEAN_CHORD = 0.25 * math.pi
-#: Depths that a rod is looked up between, and angles from its middle to its edge, with shares.
-_ROD_DEPTHS = np.geomspace(1e-6, 1e3, 600)
-_ACROSS, _ACROSS_SHARE = (
-    0.25 * math.pi * x for x in (np.polynomial.legendre.leggauss(200) + np.array([[1.0], [0.0]]))
-)
+
+
+@lru_cache(maxsize=1)
+def _rod_depths() -> tuple[Array, Array]:
+    """Logs of -ln of what a round rod lets through, and of its depths, to look up between."""
+    deep = np.geomspace(1e-6, 1e3, 600)
+    # angles from its middle to its edge, with their shares
+    across, share = (
+        0.25 * math.pi * x
+        for x in (np.polynomial.legendre.leggauss(200) + np.array([[1.0], [0.0]]))
+    )
+    passed = np.exp(-deep[:, None] * np.cos(across)) @ (share * np.cos(across))
+    return np.log(-np.log(passed)), np.log(deep)
 
 
 def from_fibre(through: ArrayLike, across_mm: float, across_error: float = 0.1) -> Dye:

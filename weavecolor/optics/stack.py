@@ -6,7 +6,7 @@ Knows how sheets of cloth are ordered and turned; the optics of a stack is in ``
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from weavecolor.errors import InputError, shown
@@ -134,6 +134,17 @@ class Stack:
     def __post_init__(self) -> None:
         if self.lay not in LAYS:
             raise InputError(f"{self.lay!r} is not a way to lay cloth; use {', '.join(LAYS)}")
+
+    def turned(self, by_deg: float) -> Stack:
+        """The whole stack turned on by so much, over the same backing.
+
+        Examples
+        --------
+        >>> double.turned(30.0).layers[0].grain_deg
+        30.0
+        """
+        layers = (replace(layer, grain_deg=layer.grain_deg + by_deg) for layer in self.layers)
+        return replace(self, layers=tuple(layers))
 
 
 def layers_words(stack: Stack) -> str:

@@ -348,11 +348,12 @@ def _next(rows, plan, centres, near, s, own, a, b, va, vb, du):
 def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, least, leaves, follow):
     """Follow ``starts`` (n, 5: x, y, direction), ``first`` to ``last``, until ``leaves`` is full.
 
-    ``rows`` (2, COLUMNS): what each system is; ``signs`` (2, most yarns, most crossings): of each
-    system, 1 where it lies above, else -1; ``plan`` (2, 4): its yarns and crossings a repeat,
-    filaments a section, sorts of sections; ``centres`` (2, most, 2); ``near`` (2, most, any), each
-    filament's nearest of its section, nearest first. No part of an array is named
-    by itself here: counting who holds it would cost as much as the paths. Starts lie at height
+    ``rows`` (2, COLUMNS): what each system is; ``signs`` (2, most yarns, most crossings + 1): of
+    each system, 1 where it lies above, else -1, the first crossing once more at the end; ``plan``
+    (2, 4): its yarns and crossings a repeat, filaments a section, sorts of sections; ``centres``
+    (2, most, 2); ``near`` (2, most, any), each filament's nearest of its section, nearest first. No
+    part of an array is named by itself here: counting who holds it would cost as much as the paths.
+    Starts lie at height
     ``top`` where they go down and at -``top`` where they go up. ``seed``: of all that is drawn,
     with the start's number. ``least``: of the light of a start, what both ways at a surface must
     carry to be followed both; one is drawn otherwise. ``follow``: ALL, only what meets NOTHING,
