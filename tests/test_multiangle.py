@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
@@ -14,7 +12,6 @@ from weavecolor.optics.multiangle import travel, turn
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene, turned
-from weavecolor.scene.scene import Light
 
 DUPION = Stack((Layer(load_swatch("shot-dupion-blue-gold")),), backing("white"))
 WINDOW = scene("window at the side")
@@ -44,13 +41,6 @@ def test_backlight_through_turning_gauze() -> None:
     Lab = turn(stack, behind, [0.0, 90.0])
     assert Lab[0] == pytest.approx(appearance(stack, behind).reading.Lab, abs=1e-6)
     assert Lab[0, 0] > 50.0
-
-
-def test_a_light_along_the_cloth_sends_it_nothing() -> None:
-    """By the cosine law (J. H. Lambert, Photometria, 1760), and shifts no other light."""
-    edge = Light(90.0, 40.0, np.ones(41))
-    with_edge = replace(WINDOW, lights=(edge, *WINDOW.lights))
-    assert turn(DUPION, with_edge, [0.0]) == pytest.approx(turn(DUPION, WINDOW, [0.0]), abs=1e-9)
 
 
 def circle(hues: list[float], chroma: float = 40.0) -> np.ndarray:

@@ -62,7 +62,7 @@ def test_what_is_seen_of_even_light_straight_on_and_at_the_edge():
         0.0, wide,
     )  # fmt: skip
     assert np.isfinite(share).all() and (np.diff(share) > -1e-6).all()
-    assert cosine[0] == 0.0 and cosine[-1] == 1.0
+    assert cosine[0] == -1.0 and cosine[-1] == 1.0 and share[0] == 0.0
     assert share[-1] == pytest.approx(whole, rel=2e-3)
 
 

@@ -211,6 +211,7 @@ def test_lights_carried_half_round_stand_behind():
     there = scene_round(WINDOW, 180.0).lights[0]
     assert there.zenith_deg == pytest.approx(125.0, abs=0.01)
     assert there.azimuth_deg == pytest.approx(270.0, abs=0.01)
+    assert there.half_deg == WINDOW.lights[0].half_deg
 
 
 def test_the_warp_lies_in_the_cloth_and_turns_with_the_grain():

@@ -120,7 +120,7 @@ def test_only_candles_are_dim():
     assert not custom_scene("candle", diffuse_light="daylight").dim
 
 
-@given(st.floats(0, 88.9), st.floats(-720, 720), st.floats(0, 1))
+@given(st.floats(0, 180), st.floats(-720, 720), st.floats(0, 1))
 def test_own_light_has_the_same_total_from_anywhere(zenith, azimuth, share):
     place = custom_scene("tungsten", zenith, azimuth, share)
     assert illumination(place) @ PHOTOPIC == pytest.approx(100.0)
@@ -160,7 +160,6 @@ def test_turning_and_moving_the_viewer():
 @pytest.mark.parametrize(
     "call",
     [
-        lambda: custom_scene("daylight", 90.0, 0.0),
         lambda: custom_scene("daylight", -5.0, 0.0),
         lambda: custom_scene("daylight", 200.0, 0.0),
         lambda: custom_scene("daylight", np.nan, 0.0),
@@ -169,7 +168,7 @@ def test_turning_and_moving_the_viewer():
         lambda: custom_scene("daylight", 30.0, 0.0, np.nan),
         lambda: custom_scene("moonlight", 30.0, 0.0),
         lambda: custom_scene("daylight", 30.0, 0.0, view_zenith_deg=120.0),
-        lambda: with_light_from(scene("footlights"), 90.0, 0.0),
+        lambda: with_light_from(scene("footlights"), 181.0, 0.0),
         lambda: with_viewer(scene("footlights"), 95.0),
         lambda: turned(scene("footlights"), np.nan),
     ],

@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 
 from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.making.lightchoice import OWN_LIGHT, LightChoice, scene_of
-from weavecolor.optics.appearance import in_scenes
+from weavecolor.optics import layer
+from weavecolor.optics.appearance import in_scenes, lit_by, radiance, radiances, seen_optics
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.cell.nodes import cap, unit
 from weavecolor.optics.cell.pairs import Distance, pairs
@@ -20,7 +22,7 @@ from weavecolor.optics.layer import solved
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import illumination, scene
-from weavecolor.scene.scene import APERTURE_DEG, Light
+from weavecolor.scene.scene import APERTURE_DEG, Light, Scene, shares
 from weavecolor.textile.cloth import Construction
 
 HALF_DEG = 15.0
@@ -141,3 +143,62 @@ def test_a_light_of_one_s_own_is_as_wide_as_is_told(wide):
     assert scene_of(LightChoice(OWN_LIGHT)).lights[0].half_deg == APERTURE_DEG
     with pytest.raises(InputError, match="whole number from 5 to 30"):
         LightChoice(OWN_LIGHT, wide_deg=wide)
+
+
+@pytest.mark.parametrize("half_deg", [5.0, 15.0, 30.0])
+def test_a_light_that_the_plane_cuts_lights_both_sides_in_proportion(half_deg):
+    """Against adding up the cosines of a disc strewn evenly with 200 000 points (J. H. Lambert,
+    Photometria, 1760)."""
+    k = (np.arange(200_000) + 0.5) / 200_000
+    down = 1.0 - k * (1.0 - np.cos(np.radians(half_deg)))
+    aside = np.sqrt(1.0 - down**2) * np.cos(2.0 * np.pi * (np.arange(k.size) * 0.618033988 % 1.0))
+    over = 2.0 / (1.0 + np.cos(np.radians(half_deg)))  # of the disc facing it
+    for off in (-1.1, -0.7, -0.1, 0.0, 0.3, 0.9):
+        zenith = np.radians(90.0 + off * half_deg)
+        cosine = down * np.cos(zenith) - aside * np.sin(zenith)
+        wanted = [over * np.maximum(side * cosine, 0.0).mean() for side in (1.0, -1.0)]
+        assert shares(np.degrees(zenith), half_deg) == pytest.approx(wanted, abs=2e-6)
+
+
+def test_undyed_cloth_vanishes_among_discs_of_light_all_round(monkeypatch):
+    """The white furnace: by the second law cloth that absorbs nothing looks like the even light
+    around it, here of 60 discs of 30 degrees that overlap evenly; the plane of the cloth cuts half
+    of them. Each cut disc, counted by its middle alone, left 4 to 7 % missing."""
+    monkeypatch.setattr(layer, "absorption", lambda yarn: np.zeros(BANDS))
+    count, half_deg = 60, 30.0
+    k = np.arange(count) + 0.5
+    each = np.full(BANDS, 2.0 * np.sin(np.radians(half_deg)) ** 2 / count)
+    each /= 1.0 - np.cos(np.radians(half_deg))
+    lights = tuple(
+        Light(float(np.degrees(np.arccos(1.0 - 2.0 * n / count))), 137.508 * n, each, half_deg)
+        for n in k
+    )
+    nothing = np.zeros(BANDS)
+    place = Scene("all round", lights, nothing, np.ones(BANDS), 60.0, 30.0)
+    for side in (place.in_front, place.behind):
+        assert sum(x.on_cloth[0] for x in side) == pytest.approx(1.0, abs=1e-3)
+    for name in ("polyester-organza-blue", "cotton-voile-white"):
+        ways, (lit,) = lit_by([place])
+        stack = Stack((Layer(load_swatch(name)),))
+        pile = seen_optics(stack, ways.above, ways.below, links=ways.links)
+        # the eye's own line through the openings apart
+        lit = replace(lit, in_line=(False,) * len(lit.in_line))
+        seen = radiance(pile, pile.reflect, lit, True)[0] + pile.through[1 + lit.eye]
+        assert seen == pytest.approx(1.0, abs=0.015)
+
+
+def test_a_light_that_sinks_behind_the_cloth_fades():
+    """A white card gets just what its side is lit with; cloth over it goes with it, without a
+    step, and is dark only where no part of the disc is left."""
+    white = backing("white")
+    looks, bare = [], []
+    for zenith in (85.0, 89.9, 90.0, 90.1, 95.0, 100.0, 106.0):
+        light = Light(zenith, 20.0, np.ones(BANDS), HALF_DEG)
+        place = Scene("sinking", (light,), np.zeros(BANDS), np.ones(BANDS))
+        bare.append(radiances(Stack((), white), [white], [place])[0][0][20])
+        assert bare[-1] == pytest.approx(white.reflectance[20] * shares(zenith, HALF_DEG)[0])
+        stack = Stack((Layer(load_swatch("shot-organza-red-black")),))
+        looks.append(radiances(stack, [white], [place])[0][0][20])
+    assert all(np.diff(looks[:-1]) < 0.0) and looks[-1] == bare[-1] == 0.0
+    assert looks[1] / looks[3] == pytest.approx(bare[1] / bare[3], rel=0.02)
+    assert looks[1] > 0.1 * looks[0]

@@ -84,5 +84,5 @@ def lights() -> None:
 def _lights(key: tuple[Any, ...], _stack: Stack) -> UnderLights:
     scenes = [scene(name) for name in scene_names()]
     # over a backing, light from behind shows nothing but darkness
-    front = [s for s in scenes if all(x.zenith_deg < 90.0 for x in s.lights)]
+    front = [s for s in scenes if not s.behind]
     return under_lights(_stack, scenes if _stack.backing is None else front)

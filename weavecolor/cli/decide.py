@@ -223,7 +223,7 @@ def lights(cloths: tuple[str, ...], grain: str, behind: str, scene: str) -> None
     else:
         all_scenes = map(scene_called, scene_names())
         # over a backing, light from behind shows nothing but darkness
-        scenes = tuple(s for s in all_scenes if all(x.zenith_deg < 90.0 for x in s.lights))
+        scenes = tuple(s for s in all_scenes if not s.behind)
     stack = _stack(cloths, grain, behind)
     found = under_lights(stack, scenes)
     width = max(map(len, found.names)) + 2

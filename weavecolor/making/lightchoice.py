@@ -74,9 +74,6 @@ def direction(side_deg: float, height_deg: float) -> tuple[float, float]:
         np.sin(height),
     )
     zenith = float(np.degrees(np.arccos(np.clip(ahead, -1.0, 1.0))))
-    # Light along the cloth is refused by the scene: the nearest that is not stands for it.
-    if abs(zenith - 90.0) < 2.0:
-        zenith = 88.0 if zenith <= 90.0 else 92.0
     return zenith, float(np.degrees(np.arctan2(right, -up)) % 360.0)
 
 

@@ -266,7 +266,7 @@ def _chol(covariance: Array) -> Array:
 
 def _sight(seen: Seen) -> _Sight:
     place = seen.scene
-    falls = [x.on_cloth for x in place.lights]
+    falls = [x.on_cloth for x in place.in_front]
     total = place.diffuse + sum(falls, np.zeros_like(place.diffuse))
     scale = (seen.channels * total).sum(axis=1)[:, None]
     lamps = np.array([seen.channels * fall / scale @ _FROM_COARSE for fall in falls])

@@ -21,15 +21,16 @@ from weavecolor.colour.spectra import BANDS, Spectrum, frozen
 from weavecolor.errors import InputError
 from weavecolor.optics.adding import GAPS, PileOptics, add, over_backings, pile_of, seen, viewed
 from weavecolor.optics.cell import filaments
-from weavecolor.optics.cell.nodes import Named, Vector, unit
+from weavecolor.optics.cell.nodes import Named, Vector, half_deg_of, middle, unit
 from weavecolor.optics.layer import Links, content, layer_optics
 from weavecolor.optics.stack import Layer, Stack, layer_count
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import illumination
-from weavecolor.scene.scene import APERTURE_DEG, Scene
+from weavecolor.scene.scene import Scene
 
 Array = NDArray[np.float64]
-#: A direction: zenith, azimuth and, of a light that is not narrow, half its angle, degrees.
+#: A direction: zenith, azimuth and, of a light, half its angle, degrees; 1 behind that where the
+#: plane of the cloth cuts a light whose middle lies beyond it, of which this is the mirror image.
 Way = tuple[float, ...]
 
 #: Directions nearer than this to the plane of the cloth are refused.
@@ -96,21 +97,27 @@ def direction(zenith_deg: float, azimuth_deg: float, turn_deg: float) -> Vector:
         raise InputError("a direction needs two finite angles")
     if not 0.0 <= zenith_deg <= GRAZING_DEG:
         raise InputError(f"zenith angle {zenith_deg:g} is not within 0 to {GRAZING_DEG:g} degrees")
-    v = unit(np.radians(zenith_deg), np.radians(azimuth_deg - turn_deg))
+    return _vector(zenith_deg, azimuth_deg - turn_deg)
+
+
+def _vector(zenith_deg: float, azimuth_deg: float) -> Vector:
+    v = unit(np.radians(zenith_deg), np.radians(azimuth_deg))
     return tuple(round(float(a), 9) + 0.0 for a in v)  # type: ignore[return-value]
 
 
 def named_direction(way: Sequence[float], turn_deg: float) -> Named:
-    """A world direction (zenith, azimuth), degrees, of light that is not narrow with half its angle
-    behind them, in the frame of a layer whose warp lies at ``turn_deg``.
+    """A world direction, as :data:`Way` has it, in the frame of a layer whose warp lies at
+    ``turn_deg``.
 
     Examples
     --------
     >>> named_direction((0.0, 0.0, 15.0), 90.0)
     (0.0, 0.0, 1.0, 15.0)
     """
-    zenith, azimuth, *half_deg = way
-    return (*direction(zenith, azimuth, turn_deg), *half_deg)
+    zenith, azimuth, *wide = way
+    if wide and GRAZING_DEG < zenith < 90.0:  # a disc, of which a part is lit
+        return (*_vector(zenith, azimuth - turn_deg), *wide)
+    return (*direction(zenith, azimuth, turn_deg), *wide)
 
 
 def _laid(
@@ -616,5 +623,6 @@ def in_line(light: Way, view: Way) -> bool:
     >>> in_line((30.0, 0.0, 15.0), (36.0, 0.0))
     True
     """
-    a, b = (unit(np.radians(way[0]), np.radians(way[1])) for way in (light, view))
-    return bool(a @ b > np.cos(np.radians((*light[2:], APERTURE_DEG)[0])))
+    toward = (*unit(np.radians(light[0]), np.radians(light[1])), *light[2:])
+    eye = unit(np.radians(view[0]), np.radians(view[1]))
+    return bool(np.array(middle(toward)) @ eye > np.cos(np.radians(half_deg_of(toward))))

@@ -532,7 +532,7 @@ def _way(light: Light, grain_deg: float) -> Array:
     take part in that of a light; squares add to 1. Light from either side of the warp is alike."""
     turn = abs((light.azimuth_deg - grain_deg + 90.0) % 180.0 - 90.0)
     near = [np.maximum(1.0 - np.abs(at - _APART) / _APART[1], 0.0)
-            for at in (light.zenith_deg, turn)]  # fmt: skip
+            for at in (light.way[0], turn)]  # fmt: skip
     way = np.outer(*near)
     return np.asarray(way / np.linalg.norm(way))
 

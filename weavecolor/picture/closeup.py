@@ -317,7 +317,7 @@ def _parts(
             (*scene.in_front, *scene.behind), texture.lights, brings.lights, strict=True
         ):
             # where no ray goes near a light, as all that goes to its side
-            side = texture.back if way.zenith_deg < 90.0 else texture.on
+            side = texture.back if way.before else texture.on
             ways.append((light if light.weight.size else side, got))
         for leaves, got in ways:
             mean = clear * (leaves.lengths(texture.open.size) @ left)

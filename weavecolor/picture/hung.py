@@ -30,7 +30,7 @@ from weavecolor.picture.hanging import (
 from weavecolor.picture.shapes import load_form, load_openness, load_shape, shape_names
 from weavecolor.picture.tables import check_layers
 from weavecolor.scene.backings import Backing
-from weavecolor.scene.scene import Light, Scene
+from weavecolor.scene.scene import Scene
 
 Progress = Callable[[float], None]
 
@@ -243,7 +243,7 @@ def scene_round(scene: Scene, turn_deg: float) -> Scene:
         right, out = np.cos(t) * right + np.sin(t) * out, np.cos(t) * out - np.sin(t) * right
         zenith = float(np.degrees(np.arccos(np.clip(out, -1.0, 1.0))))
         azimuth = float(np.degrees(np.arctan2(right, -up)) % 360.0)
-        lights.append(Light(round(zenith, 6), round(azimuth, 6), x.irradiance))
+        lights.append(replace(x, zenith_deg=round(zenith, 6), azimuth_deg=round(azimuth, 6)))
     return replace(scene, lights=tuple(lights))
 
 

@@ -28,10 +28,10 @@ import numpy as np
 from weavecolor.colour.lights import DIM_LIGHTS, light_spectrum
 from weavecolor.colour.spectra import Spectrum, frozen
 from weavecolor.errors import InputError, shown
-from weavecolor.scene.scene import APERTURE_DEG, Light, Scene
+from weavecolor.scene.scene import APERTURE_DEG, Light, Scene, shares
 from weavecolor.textile.notmodelled import elsewhere
 
-#: Zenith angles this close to the plane of the cloth give it no light worth computing.
+#: Who looks at cloth from nearer to its plane than this sees next to nothing of it.
 GRAZING_DEG = 89.0
 #: Where a photograph is taken when nobody says otherwise.
 PHOTO_SCENE = "window at the side"
@@ -245,15 +245,15 @@ def _built(key: str) -> Scene:
 
 
 def build(place: Place) -> Scene:
-    """A scene from its recipe. InputError for shares outside 0-1 or light along the cloth.
+    """A scene from its recipe. InputError for shares outside 0-1 or an impossible direction.
 
     Examples
     --------
     >>> build(PLACES[0]).name == PLACES[0].name
     True
     """
-    shares = [beam.share for beam in place.beams]
-    if not np.isfinite(shares).all() or min(shares, default=0.0) < 0 or sum(shares) > 1 + 1e-9:
+    own = [beam.share for beam in place.beams]
+    if not np.isfinite(own).all() or min(own, default=0.0) < 0 or sum(own) > 1 + 1e-9:
         raise InputError(
             f"the shares of light in {place.name!r} must be 0 to 1 and no more than 1 together"
         )
@@ -261,10 +261,10 @@ def build(place: Place) -> Scene:
     for beam in place.beams:
         zenith, azimuth = _direction(beam.zenith_deg, beam.azimuth_deg)
         # A plane that faces the light gets more than the cloth, which is turned away from it.
-        facing = beam.share / abs(np.cos(np.radians(zenith)))
+        facing = beam.share / sum(shares(zenith, beam.half_deg))
         falls = frozen(light_spectrum(beam.light) * facing)
         lights.append(Light(zenith, azimuth, falls, beam.half_deg))
-    diffuse = light_spectrum(place.diffuse_light) * max(1.0 - sum(shares), 0.0)
+    diffuse = light_spectrum(place.diffuse_light) * max(1.0 - sum(own), 0.0)
     made = Scene(
         place.name,
         tuple(lights),
@@ -315,8 +315,7 @@ def custom_scene(
     light : str
         Any name of ``lights``.
     zenith_deg, azimuth_deg : float
-        Where it comes from: 0 to 180 (not within a degree of 90, where light runs along the cloth),
-        and any.
+        Where it comes from: 0 to 180, and any. What the plane of the cloth cuts lights both sides.
     diffuse_share : float
         0 (one lamp in a dark room) to 1 (all around).
     diffuse_light, white : str, optional
@@ -356,10 +355,10 @@ def custom_scene(
 def with_light_from(scene: Scene, zenith_deg: float, azimuth_deg: float) -> Scene:
     """The same place with all its directional light coming from one direction.
 
-    The lights of ``scene`` are merged into one from ``zenith_deg`` (0 to 180, not within a degree
-    of 90) and ``azimuth_deg``, as wide as the widest, that gives the cloth the same total
-    irradiance; diffuse light, adaptation and viewer stay. A scene without directional light is
-    returned unchanged. Raises InputError for another direction.
+    The lights of ``scene`` are merged into one from ``zenith_deg`` (0 to 180) and ``azimuth_deg``,
+    as wide as the widest, that gives the cloth the same total irradiance; diffuse light, adaptation
+    and viewer stay. A scene without directional light is returned unchanged. Raises InputError for
+    another direction.
 
     Examples
     --------
@@ -369,8 +368,8 @@ def with_light_from(scene: Scene, zenith_deg: float, azimuth_deg: float) -> Scen
     if not scene.lights:
         return scene
     zenith, azimuth = _direction(zenith_deg, azimuth_deg)
-    merged = (illumination(scene) - scene.diffuse) / abs(np.cos(np.radians(zenith)))
     half_deg = max(light.half_deg for light in scene.lights)
+    merged = (illumination(scene) - scene.diffuse) / sum(shares(zenith, half_deg))
     return replace(scene, lights=(Light(zenith, azimuth, frozen(merged), half_deg),))
 
 
@@ -458,7 +457,7 @@ def view_direction(zenith_deg: float, azimuth_deg: float) -> tuple[float, float]
     (30.0, 0.0)
     """
     zenith, azimuth = _direction(zenith_deg, azimuth_deg)
-    if zenith > 90.0:
+    if zenith > GRAZING_DEG:
         raise InputError("the viewer is in front of the cloth: zenith 0 to below 89 degrees")
     return zenith, azimuth
 
@@ -467,9 +466,9 @@ def _direction(zenith_deg: float, azimuth_deg: float) -> tuple[float, float]:
     zenith, azimuth = float(zenith_deg), float(azimuth_deg)
     if not np.isfinite([zenith, azimuth]).all():
         raise InputError("a direction is two numbers of degrees: zenith and azimuth")
-    if not 0.0 <= zenith <= 180.0 or abs(zenith - 90.0) < 90.0 - GRAZING_DEG:
+    if not 0.0 <= zenith <= 180.0:
         raise InputError(
-            f"zenith {zenith:g} is no direction of light: use 0 (straight ahead of the cloth) to "
-            "89, or 91 to 180 from behind"
+            f"zenith {zenith:g} is no direction: use 0 (straight ahead of the cloth) to 180 "
+            "(straight behind it)"
         )
     return zenith, azimuth % 360.0

@@ -6,7 +6,7 @@ the outward normal of the cloth, azimuth anticlockwise from "down the garment" (
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,6 +18,33 @@ from weavecolor.errors import InputError
 APERTURE_DEG = 5.0
 #: Half the angle of the widest light that is one light, degrees.
 WIDEST_DEG = 30.0
+#: Least share of a light that counts for itself where the cloth's plane cuts it.
+_LEAST = 1e-4
+
+
+def shares(zenith_deg: float, half_deg: float) -> tuple[float, float]:
+    """Irradiance before and behind the plane of the cloth, over that of a plane that faces the
+    light: of a disc of even radiance whose middle lies at ``zenith_deg`` (0 to 180), ``half_deg``
+    to each side (above 0, below 90). Where the plane cuts it both sides are lit (the configuration
+    factor of a small plane and a sphere that it cuts: J. R. Howell, A Catalog of Radiation Heat
+    Transfer Configuration Factors; from memory).
+
+    Examples
+    --------
+    >>> shares(60.0, 15.0)[1], [round(x, 3) for x in shares(90.0, 30.0)]
+    (0.0, [0.115, 0.115])
+    """
+    cosine = float(np.cos(np.radians(zenith_deg)))
+    wide, high = np.radians(half_deg), np.radians(90.0 - zenith_deg)
+    if abs(high) >= wide:
+        return max(cosine, 0.0), max(-cosine, 0.0)
+    low, sine = np.sin(wide), np.cos(high)
+    # the chord of the horizon, by the angle it takes of the disc and of the sky
+    over = np.arccos(np.clip(-np.tan(high) / np.tan(wide), -1.0, 1.0))
+    sky = np.arcsin(np.clip(np.cos(wide) / sine, -1.0, 1.0))
+    chord = np.cos(wide) * np.sqrt(max(low**2 - cosine**2, 0.0))
+    front = float((0.5 * np.pi - sky - chord) / low**2 + cosine * over) / np.pi
+    return max(front, 0.0), max(front - cosine, 0.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,10 +59,13 @@ class Light(ByValue):
     azimuth_deg : float
         Anticlockwise from "down the garment", degrees.
     irradiance : ndarray, shape (41,)
-        On a plane facing the light (the cloth plane gets it times cos zenith), from 0, on any
-        radiometric scale.
+        On a plane facing the light (the cloth plane gets it times cos zenith, where the plane
+        does not cut the light: :func:`shares`), from 0, on any radiometric scale.
     half_deg : float
         Half the angle that it spreads over, degrees: 5 (a small lamp) to 30 (a window close by).
+    side : int
+        0 all of it; 1 or -1 only what lies before or behind the plane of the cloth, of a light
+        that the plane cuts.
 
     Raises
     ------
@@ -52,6 +82,7 @@ class Light(ByValue):
     azimuth_deg: float
     irradiance: Spectrum
     half_deg: float = APERTURE_DEG
+    side: int = 0
 
     def __post_init__(self) -> None:
         if not APERTURE_DEG <= self.half_deg <= WIDEST_DEG:
@@ -61,22 +92,43 @@ class Light(ByValue):
             )
         if not (0.0 <= self.zenith_deg <= 180.0 and np.isfinite(self.azimuth_deg)):
             raise InputError("a light's zenith is 0 to 180 degrees, its azimuth any number of them")
+        if self.side not in (-1, 0, 1):
+            raise InputError("a light's side is 1 (before the cloth), -1 (behind it) or 0 (both)")
         object.__setattr__(self, "irradiance", energy("a light's irradiance", self.irradiance))
 
     def __repr__(self) -> str:
         return f"Light({self.zenith_deg:g}, {self.azimuth_deg:g})"
 
     @property
-    def way(self) -> tuple[float, float, float]:
-        """Zenith, azimuth and half the angle; of a light behind, of what lies straight opposite."""
-        if self.zenith_deg < 90.0:
-            return self.zenith_deg, self.azimuth_deg, self.half_deg
-        return 180.0 - self.zenith_deg, (self.azimuth_deg + 180.0) % 360.0, self.half_deg
+    def before(self) -> bool:
+        """Whether it lights the outside: of a light that is cut, the side that is meant."""
+        return self.side > 0 or (self.side == 0 and self.zenith_deg < 90.0)
+
+    @property
+    def way(self) -> tuple[float, ...]:
+        """Zenith, azimuth and half the angle; of a light behind, of what lies straight opposite.
+        Where the middle of a light that is cut lies beyond the plane, of its mirror image in it,
+        and 1 behind that."""
+        zenith, azimuth = self.zenith_deg, self.azimuth_deg
+        if not self.before:
+            zenith, azimuth = 180.0 - zenith, (azimuth + 180.0) % 360.0
+        if zenith < 90.0:
+            return zenith, azimuth, self.half_deg
+        # in the very plane a direction has no side
+        return min(180.0 - zenith, 90.0 - 1e-3), azimuth, self.half_deg, 1.0
 
     @property
     def on_cloth(self) -> Spectrum:
         """Irradiance on the plane of the cloth, (41,), from whichever side it comes."""
-        return np.asarray(self.irradiance * abs(np.cos(np.radians(self.zenith_deg))))
+        front, back = shares(self.zenith_deg, self.half_deg)
+        return np.asarray(self.irradiance * (front * (self.side >= 0) + back * (self.side <= 0)))
+
+    def parts(self) -> tuple[Light, ...]:
+        """The light, or what lies before and what behind the plane of the cloth if it is cut."""
+        sides = shares(self.zenith_deg, self.half_deg)
+        if min(sides) < _LEAST:
+            return (self,)
+        return replace(self, side=1), replace(self, side=-1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,20 +180,20 @@ class Scene(ByValue):
 
     @property
     def in_front(self) -> tuple[Light, ...]:
-        """Lights that fall on the outside."""
-        return tuple(x for x in self.lights if x.zenith_deg < 90.0)
+        """Lights, or what there is of them, that fall on the outside."""
+        return tuple(x for light in self.lights for x in light.parts() if x.before)
 
     @property
     def behind(self) -> tuple[Light, ...]:
-        """Lights that fall on the inside."""
-        return tuple(x for x in self.lights if x.zenith_deg > 90.0)
+        """Lights, or what there is of them, that fall on the inside."""
+        return tuple(x for light in self.lights for x in light.parts() if not x.before)
 
     def told(self) -> tuple[object, ...]:
         """All that an answer may depend on but the words, for names that outlast a run: its
         ``repr`` tells scenes apart."""
         return (
             tuple(
-                (x.zenith_deg, x.azimuth_deg, x.half_deg, x.irradiance.tobytes())
+                (x.zenith_deg, x.azimuth_deg, x.half_deg, x.side, x.irradiance.tobytes())
                 for x in self.lights
             ),
             self.diffuse.tobytes(),

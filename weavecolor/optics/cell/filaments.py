@@ -25,7 +25,16 @@ from scipy.spatial import cKDTree
 from weavecolor.cache import Kept, Packed
 from weavecolor.errors import InputError
 from weavecolor.optics.cell import paths
-from weavecolor.optics.cell.nodes import Named, Nodes, Vector, cap, half_deg_of, nodes
+from weavecolor.optics.cell.nodes import (
+    Named,
+    Nodes,
+    Vector,
+    beyond,
+    cap,
+    half_deg_of,
+    middle,
+    nodes,
+)
 from weavecolor.scene.scene import APERTURE_DEG
 
 Array = NDArray[np.float64]
@@ -727,15 +736,15 @@ def _starts(ready: Traced, toward: Array) -> Array:
     return np.column_stack([into(ready, number), -toward])
 
 
-def _bundle(vector: Vector, half_angle_deg: float, count: int) -> tuple[Array, Array, float]:
+def _bundle(vector: Named, half_angle_deg: float, count: int) -> tuple[Array, Array, float]:
     """As :func:`cap`, for ``count`` rays; an angle of 0 is a parallel beam."""
     if half_angle_deg == 0.0:
-        return np.tile(np.array(vector, float), (count, 1)), np.ones(count), 0.0
+        return np.tile(np.array(vector[:3], float), (count, 1)), np.ones(count), 0.0
     return cap(vector, half_angle_deg, evenly(count, 4)[:, :2])
 
 
 def follow_cap(
-    cell: FilamentCell, vector: Vector, count: int, half_angle_deg: float = APERTURE_DEG
+    cell: FilamentCell, vector: Named, count: int, half_angle_deg: float = APERTURE_DEG
 ) -> tuple[Rays, float]:
     """The light on ``cell`` of a cap of ``half_angle_deg`` about ``vector``, by ``count`` rays; and
     the cap's share of even light. An angle of 0 is a parallel beam."""
@@ -758,26 +767,27 @@ def pair_rays(cell: FilamentCell, share: float = 1.0) -> int:
 
 #: Beams kept, bytes: as many as a search of some cloths in some lights asks for again.
 _KEPT_BYTES = 80_000_000
-_rays: Kept[tuple[FilamentCell, Vector, int, float], Rays] = Kept(
+_rays: Kept[tuple[FilamentCell, Named, int, float], Rays] = Kept(
     _KEPT_BYTES, lambda one: one.nbytes
 )
 
 
-def _kept_rays(cell: FilamentCell, vector: Vector, count: int, half_deg: float) -> Rays:
+def _kept_rays(cell: FilamentCell, vector: Named, count: int, half_deg: float) -> Rays:
     key = (cell, vector, count, half_deg)
     return _rays.one(key, lambda: follow_cap(cell, vector, count, half_deg)[0])
 
 
-def _standing(cell: FilamentCell, vector: Named) -> tuple[Vector, Vector, list[Array]]:
+def _standing(cell: FilamentCell, vector: Named) -> tuple[Named, Vector, list[Array]]:
     """The direction that stands for all that the cell's mirrors make of ``vector``; the signs that
-    lead from one to the other; and the signs that leave the first where it is."""
+    lead from one to the other; and the signs that leave the first where it is. It says, too, where
+    the middle of a light lies beyond the cloth's plane."""
     ways = mirrors(cell)
     v = np.array(vector[:3])
     best = max(ways, key=lambda s: tuple(float(a) for a in np.round(v * s, 9)[::-1]))
     # rounded more than who asks does: turned there and back it is the same, to the last ray
-    first: Vector = tuple(round(float(a), 7) + 0.0 for a in v * best)  # type: ignore[assignment]
+    first: Named = tuple(round(float(a), 7) + 0.0 for a in v * best)
     still = [np.array(s) for s in ways if np.abs(np.array(first) * s - first).max() < 1e-9]
-    return first, best, still
+    return (*first, *vector[3:]) if beyond(vector) else first, best, still
 
 
 @dataclass(frozen=True, eq=False)
@@ -851,7 +861,7 @@ def white_named(
         moved = np.array([vectors[n][:3] for n in asked[e]]) * signs
         made = _looked.fetch(
             [
-                (cell, first, count, max(map(_vector, aim * np.array(still))), _width(other))
+                (cell, first, count, max(map(_vector, aim * np.array(still))), _wide(other))
                 for aim, other in zip(moved, (vectors[n] for n in asked[e]), strict=True)
             ],
             _looked_at_each,
@@ -882,7 +892,7 @@ def _packed_looked(value: tuple[sparse.csr_array, float]) -> dict[str, Any]:
 
 #: What directions that stand for others send to the nodes, and to other directions: bytes, rows.
 _crossing: Kept[
-    tuple[FilamentCell, Vector, int, Nodes, float], tuple[sparse.csr_array, float, float]
+    tuple[FilamentCell, Named, int, Nodes, float], tuple[sparse.csr_array, float, float]
 ] = (
     Kept(
         60_000_000,
@@ -895,7 +905,7 @@ _crossing: Kept[
         ),
     )
 )
-_Look = tuple[FilamentCell, Vector, int, Vector, float]
+_Look = tuple[FilamentCell, Named, int, Vector, Named]
 _looked: Kept[_Look, tuple[sparse.csr_array, float]] = Kept(
     4096,
     packed=Packed(
@@ -908,7 +918,7 @@ _looked: Kept[_Look, tuple[sparse.csr_array, float]] = Kept(
 
 
 def _crossed(
-    cell: FilamentCell, first: Vector, count: int, grid: Nodes, half_deg: float
+    cell: FilamentCell, first: Named, count: int, grid: Nodes, half_deg: float
 ) -> tuple[sparse.csr_array, float, float]:
     """Radiance factors (2D, levels * levels) of a direction with the nodes; ``through``, ``open``
     as in :class:`Rays`."""
@@ -921,16 +931,17 @@ def _crossed(
 def _looked_at_each(keys: list[_Look]) -> list[tuple[sparse.csr_array, float]]:
     """:func:`looked_at`, row by row, from one direction."""
     cell, first, count, *_ = keys[0]
-    aims = [(*aim, half_deg) for *_, aim, half_deg in keys]
+    aims = [(*aim, *wide) for *_, aim, wide in keys]
     glint_rays = int(EFFORT * _GLINT_RAYS * count / pair_rays(cell))
     rays = beam(cell, first, count, APERTURE_DEG)
     found, glint = looked_at(cell, first, aims, rays, glint_rays)
     return [(found[[k]], float(shine)) for k, shine in enumerate(glint)]
 
 
-def _width(direction: Named) -> float:
-    """Half the angle by which a direction is looked at: exact pairs of them are not defined."""
-    return max(half_deg_of(direction), APERTURE_DEG)
+def _wide(direction: Named) -> Named:
+    """Half the angle by which a direction is looked at, for exact pairs of them are not defined;
+    and 1 behind it where that says so."""
+    return max(half_deg_of(direction), APERTURE_DEG), *direction[4:]
 
 
 def _vector(v: Array) -> Vector:
@@ -980,11 +991,11 @@ def looked_at(
     light = rays.toward[inner], rays.weight[inner], rays.column[inner]
     table = sparse.csr_array((len(aims), LEVELS * LEVELS))
     glint = np.zeros(len(aims))
-    for half_deg in dict.fromkeys(map(_width, aims)):
-        own = [k for k, aim in enumerate(aims) if _width(aim) == half_deg]
+    for wide in dict.fromkeys(map(_wide, aims)):
+        own = [k for k, aim in enumerate(aims) if _wide(aim) == wide]
         rows = sparse.csr_array((np.ones(len(own)), (own, range(len(own)))), (len(aims), len(own)))
         at = [aims[k][:3] for k in own]
-        found, glint[own] = _looked_at(cell, vector, at, light, half_deg, glint_rays)
+        found, glint[own] = _looked_at(cell, vector, at, light, wide, glint_rays)
         table = table + rows @ found
     return sparse.csr_array(table), glint
 
@@ -994,21 +1005,22 @@ def _looked_at(
     vector: Named,
     aims: Sequence[Named],
     light: tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.int32]],
-    half_deg: float,
+    wide: Named,
     glint_rays: int,
 ) -> tuple[sparse.csr_array, Array]:
     """:func:`looked_at` of the ``light`` that met more than one surface, to ``aims`` that are all
-    ``half_deg`` wide."""
-    glint = glints(cell, vector, aims, half_deg, glint_rays)
+    as ``wide``."""
+    half_deg, past = wide[0], len(wide) > 1
+    glint = glints(cell, vector, aims, half_deg, glint_rays, past)
     first, signs, still = _standing(cell, vector)
     moved = [np.array(aims) * signs * way for way in still]
     back = moved[0][:, 2] * first[2] > 0.0
     wider = (WIDE_DEG,) if cell.matt else () if cell.rods else _WIDER_DEG
-    discs = [(0.5 * wide, 0.5 * wide) for wide in wider if wide > (1.0 + _EDGE) * half_deg]
+    discs = [(0.5 * deg, 0.5 * deg) for deg in wider if deg > (1.0 + _EDGE) * half_deg]
     widest, *narrower = (*discs, (half_deg, _EDGE * half_deg))
-    table, mean, doubt, share = _gathered(*light, moved, *widest)
+    table, mean, doubt, share = _gathered(*light, moved, *widest, past)
     for disc in narrower:
-        own, there, noise, part = _gathered(*light, moved, *disc)
+        own, there, noise, part = _gathered(*light, moved, *disc, past)
         # its own noise is ill known where few rays arrive
         noise = 0.5 * (noise + doubt * share / part)
         near = back if cell.matt else noise / (noise + (mean - there) ** 2 + 1e-30)
@@ -1024,20 +1036,21 @@ def _gathered(
     moved: list[Array],
     half_deg: float,
     blur_deg: float,
+    past: bool = False,
 ) -> tuple[sparse.csr_array, Array, Array, Array]:
     """Radiance factors (m, levels * levels) of rays as in :class:`Rays`, ``half_deg`` about each of
-    m aims with an edge as in :func:`_near`, the mean of all the ways that they are ``moved``; and,
+    m aims, with an edge as in :func:`_near`, the mean of all the ways that they are ``moved``; and,
     whatever the lengths, (m,) their sums, the squares of its noise, and shares of even light."""
     size = len(moved[0])
     table = sparse.csr_array((size, LEVELS * LEVELS))
     mean, noise = np.zeros(size), np.zeros(size)
     for aims in moved:
-        ray, aim, seen = _near(toward, aims, half_deg, blur_deg)
+        ray, aim, seen = _near(toward, aims, half_deg, blur_deg, past)
         light = weight[ray] * seen / len(moved)
         table = table + sparse.csr_array((light, (aim, column[ray])), shape=table.shape)
         mean += np.bincount(aim, light, size)
         noise += np.bincount(aim, light**2, size)
-    share = np.interp(np.abs(moved[0][:, 2]), *_even_share(half_deg, blur_deg))
+    share = _share_of(moved[0], half_deg, blur_deg, past)
     return table, mean, noise, share
 
 
@@ -1074,21 +1087,25 @@ def unmet(cell: FilamentCell, each: int, rings: int = 6, steps: int = 12) -> tup
 
 
 def _near(
-    toward: NDArray[np.float32], aims: Array, half_deg: float, blur_deg: float
+    toward: NDArray[np.float32], aims: Array, half_deg: float, blur_deg: float, past: bool = False
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], Array]:
-    """Which rays (n, 3) of a beam are seen from which ``aims`` (m, 3), each a disc of ``half_deg``,
-    and the radiance factor that all of the beam's light there would have; every ray stands for a
-    disc of ``blur_deg``. Rays from all over an aperture stand for themselves, but for an edge; of
+    """Which rays (n, 3) of a beam are seen from which ``aims`` (m, 3), each a disc of ``half_deg``
+    or what of it lies on the aim's side of the cloth (``past``: its middle does not), and the
+    radiance factor that all of the beam's light there would have; every ray stands for a disc of
+    ``blur_deg``. Rays from all over an aperture stand for themselves, but for an edge; of
     a parallel beam each stands for what a mirror sends on of as wide a one as the eye's."""
     wide = np.radians(half_deg + blur_deg)
-    x, y, z = aims.T.astype(np.float32)
+    at = aims * (1.0, 1.0, -1.0) if past else aims
+    x, y, z = at.T.astype(np.float32)
     # written out: a product of tables rounds by how many aims there are; no answer hangs on that
     cosine = toward[:, :1] * x + toward[:, 1:2] * y + toward[:, 2:] * z
     cosine = np.clip(cosine, -1.0, 1.0)
     row, aim = np.nonzero(cosine > np.cos(wide))
-    near = np.einsum("ra,ra->r", toward[row].astype(float), aims[aim])
+    here = toward[row, 2] * aims[aim, 2] > 0.0
+    row, aim = row[here], aim[here]
+    near = np.einsum("ra,ra->r", toward[row].astype(float), at[aim])
     apart = np.degrees(np.arccos(np.clip(near, -1.0, 1.0)))
-    share = np.interp(np.abs(aims[:, 2]), *_even_share(half_deg, blur_deg))
+    share = _share_of(aims, half_deg, blur_deg, past)
     return row, aim, np.asarray(_seen(apart, half_deg, blur_deg) / share[aim], float)
 
 
@@ -1110,17 +1127,27 @@ def _seen(apart: Array, half_deg: float, blur_deg: float) -> Array:
     return np.asarray(sum(lens) / (np.pi * blur_deg**2))
 
 
+def _share_of(aims: Array, half_deg: float, blur_deg: float, past: bool) -> Array:
+    """What :func:`_near` would see of even light from each aim."""
+    cosine = np.abs(aims[:, 2])
+    return np.interp(-cosine if past else cosine, *_even_share(half_deg, blur_deg))
+
+
 @lru_cache(maxsize=16)
 def _even_share(half_deg: float, blur_deg: float) -> tuple[Array, Array]:
     """What :func:`_near` would see of even light, by the cosine of its aim; near the edge a part of
-    the disc lies behind the cloth."""
-    cosine = np.linspace(0.0, 1.0, 181)
+    the disc lies on the other side of the cloth, and beyond it the most."""
+    cosine = np.linspace(-1.0, 1.0, 361)
     wide = half_deg + blur_deg
     out = []
     for z in cosine:
-        aim: Vector = (float(np.sqrt(1.0 - z * z)), 0.0, max(float(z), 1e-3))
+        if z <= -np.sin(np.radians(wide)):
+            out.append(0.0)
+            continue
+        side = (max(abs(float(z)), 1e-3), wide, float(z < 0.0))
+        aim = (float(np.sqrt(1.0 - z * z)), 0.0, *side)
         toward, weight, share = cap(aim, wide, evenly(4181, 2))
-        apart = np.degrees(np.arccos(np.clip(toward @ np.array(aim), -1.0, 1.0)))
+        apart = np.degrees(np.arccos(np.clip(toward @ np.array(middle(aim)), -1.0, 1.0)))
         out.append(share * float(weight @ _seen(apart, half_deg, blur_deg)) / len(weight))
     return cosine, np.array(out)
 
@@ -1131,7 +1158,7 @@ def even_share(half_deg: float) -> tuple[Array, Array]:
     return _even_share(half_deg, _EDGE * half_deg)
 
 
-_first: Kept[tuple[FilamentCell, Vector, int], tuple[NDArray[Any], NDArray[Any]]] = Kept(256)
+_first: Kept[tuple[FilamentCell, Named, int], tuple[NDArray[Any], NDArray[Any]]] = Kept(256)
 
 
 def glints(
@@ -1140,9 +1167,11 @@ def glints(
     aims: Sequence[Named],
     half_deg: float = APERTURE_DEG,
     rays: int = 0,
+    past: bool = False,
 ) -> Array:
     """Radiance factors (m,) on ``cell`` from ``vector`` to each of ``aims``, ``half_deg`` wide, of
-    light that met one clear surface alone, by so many ``rays``, 0 for enough."""
+    light that met one clear surface alone, by so many ``rays``, 0 for enough; ``past`` as in
+    :func:`_near`."""
     if cell.matt:
         return np.zeros(len(aims))
     count = rays or int(EFFORT * _GLINT_RAYS)
@@ -1150,15 +1179,16 @@ def glints(
     toward, weight = _first.one((cell, first, count), lambda: _sent_back(cell, first, count))
     out = np.zeros(len(aims))
     for way in still:
-        ray, aim, seen = _near(toward, np.array(aims) * signs * way, half_deg, APERTURE_DEG)
+        at = np.array(aims)[:, :3] * signs * way
+        ray, aim, seen = _near(toward, at, half_deg, APERTURE_DEG, past)
         out += np.bincount(aim, weight[ray] * seen, len(aims)) / len(still)
     return out
 
 
-def _sent_back(cell: FilamentCell, vector: Vector, count: int) -> tuple[NDArray[Any], NDArray[Any]]:
+def _sent_back(cell: FilamentCell, vector: Named, count: int) -> tuple[NDArray[Any], NDArray[Any]]:
     """Where the first surface met sends a beam, and its share."""
     ready = prepared(cell)
-    aim = np.tile(-np.array(vector, float), (count, 1))
+    aim = np.tile(-np.array(vector[:3], float), (count, 1))
     starts = np.column_stack([into(ready, evenly(count, 2)), aim])
     leaves = at_most_one(ready, starts, paths.FIRST)
     leaves = leaves[leaves[:, 7] > 0.0]

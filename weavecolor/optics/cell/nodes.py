@@ -20,7 +20,8 @@ Array = NDArray[np.float64]
 #: A unit vector that caches can look up.
 Vector = tuple[float, float, float]
 #: One that is named to a layer: a unit vector and, of light wider than a small lamp, half the angle
-#: that it spreads over, degrees; 0 is a parallel beam.
+#: that it spreads over, degrees; 0 is a parallel beam. Where the plane of the cloth cuts a light
+#: whose middle lies beyond it, the mirror image of that in the plane, and 1 behind the angle.
 Named = tuple[float, ...]
 
 
@@ -36,11 +37,23 @@ def half_deg_of(direction: Named) -> float:
     return direction[3] if len(direction) > 3 else APERTURE_DEG
 
 
+def beyond(direction: Named) -> bool:
+    """Whether the middle of a named direction's light lies beyond the plane of the cloth, which
+    cuts it."""
+    return len(direction) > 4 and direction[4] > 0.0
+
+
+def middle(direction: Named) -> Vector:
+    """Where the middle of a named direction's light lies."""
+    x, y, z = direction[:3]
+    return (x, y, -z) if beyond(direction) else (x, y, z)
+
+
 def cap(vector: Named, half_angle_deg: float, number: Array) -> tuple[Array, Array, float]:
     """Directions (n, 3) of a cap of ``half_angle_deg`` about ``vector`` for points ``number`` (n,
     2) of the unit square, their weights, mean 1, and the cap's share of even light. What would lie
-    behind the cloth is left out."""
-    x, y, z = vector[:3]
+    on the other side of the cloth is left out."""
+    x, y, z = middle(vector)
     # two more directions at right angles to it and to one another
     one = (-y, x, 0.0) if abs(z) < 0.9 else (z, 0.0, -x)
     long = math.sqrt(sum(v * v for v in one))
@@ -53,7 +66,7 @@ def cap(vector: Named, half_angle_deg: float, number: Array) -> tuple[Array, Arr
     out = np.empty((3, len(number)))
     for row, main, aside, up in zip(out, (x, y, z), (a, b, c), two, strict=True):
         row[:] = cosine * main + across * aside + along * up
-    side = np.sign(z)
+    side = np.sign(vector[2])
     weight = np.maximum(out[2] * side, 0.0)
     out[2] = side * np.maximum(out[2] * side, 5e-3)
     mean = float(weight.mean())
