@@ -48,7 +48,7 @@ from weavecolor.optics.allround import (
 from weavecolor.optics.allround import ZENITHS as _ZENITHS
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.cell.filaments import kept
-from weavecolor.optics.cell.flood import DISC, TURNS, Factors, eye_at, factors, flood
+from weavecolor.optics.cell.flood import DISC, TURNS, Factors, arctan2_about, eye_at, factors, flood
 from weavecolor.optics.cell.nodes import nodes
 from weavecolor.optics.layer import Solved, content
 from weavecolor.optics.stack import Layer, Stack
@@ -439,9 +439,9 @@ def _regular(w, b, n):  # pragma: no cover - compiled
     face) lies: the ring below it, the share of the way to the next, and its azimuth in steps."""
     if n < 0.0:
         w, b, n = -w, -b, -n
-    z = np.arccos(min(n, 1.0)) / _STEP
+    z = arctan2_about(np.sqrt(max(1.0 - n * n, 0.0)), n) / _STEP
     low = min(int(z), _ZENITHS - 2)
-    return low, z - low, np.arctan2(b, w) * (_AZIMUTHS / (2.0 * np.pi))
+    return low, z - low, arctan2_about(b, w) * (_AZIMUTHS / (2.0 * np.pi))
 
 
 @njit(cache=True)
@@ -472,14 +472,25 @@ def _eye_of(e, side):  # pragma: no cover - compiled
 
 
 @njit(cache=True)
-def _light_at(e, one, two, light, angle):  # pragma: no cover - compiled
-    """A light (3,) of the view about an eye, and the warp carried to it, so far round it."""
-    flat = np.sqrt(light[0] ** 2 + light[1] ** 2)
-    c, s = flat * np.cos(angle), flat * np.sin(angle)
+def _lights(light, span, turns):  # pragma: no cover - compiled
+    """A light (3,) of the view as the cloth is turned (turns, 4): how far it has gone round the
+    eye, and along the warp carried to the eye, across that and towards the eye."""
+    azimuth, flat = np.arctan2(light[1], light[0]), np.sqrt(light[0] ** 2 + light[1] ** 2)
+    out = np.empty((turns, 4))
+    for t in range(turns):
+        angle = azimuth - span * t / turns
+        out[t] = angle, flat * np.cos(angle), flat * np.sin(angle), light[2]
+    return out
+
+
+@njit(cache=True)
+def _light_at(e, one, two, light):  # pragma: no cover - compiled
+    """A light as :func:`_lights` has it, in the frame of an eye and the warp carried to it."""
+    _, c, s, z = light
     return (
-        light[2] * e[0] + c * one[0] + s * two[0],
-        light[2] * e[1] + c * one[1] + s * two[1],
-        light[2] * e[2] + c * one[2] + s * two[2],
+        z * e[0] + c * one[0] + s * two[0],
+        z * e[1] + c * one[1] + s * two[1],
+        z * e[2] + c * one[2] + s * two[2],
     )
 
 
@@ -488,14 +499,14 @@ def _lit(face, back, across, light, span, strength, out):  # pragma: no cover - 
     """Add what went on between layers, tables (Z, A, Z, A, 3) of eye and light, of one light (3,)
     of a ``strength``, to ``out`` (2, turns, DISC, DISC, 3); ``span``: radians of all turns."""
     turns, disc = out.shape[1], out.shape[2]
-    azimuth = np.arctan2(light[1], light[0])
+    lights = _lights(light, span, turns)
     for row in prange(disc):
         for column in range(disc):
             e, one, two = eye_at(column, row, disc)
             for side in range(2):
                 sign, ring_e, far_e, e0, e1, past_e = _eye_of(e, side)
                 for t in range(turns):
-                    lw, lb, lz = _light_at(e, one, two, light, azimuth - span * t / turns)
+                    lw, lb, lz = _light_at(e, one, two, lights[t])
                     ring_l, far_l, at_l = _regular(lw, sign * lb, sign * lz)
                     l0, l1, past_l = _about(at_l)
                     falls = strength * abs(lz)
@@ -527,9 +538,20 @@ def _own_light(
     ``table`` as in :class:`Factors`, ``span`` radians of all turns, the rest as in :class:`Own`."""
     turns, disc, many = out.shape[1], out.shape[2], table.shape[4]
     ct, st = np.cos(turn), np.sin(turn)
-    azimuth = np.arctan2(light[1], light[0])
+    lights, covered = _lights(light, span, turns), face.shape[0] > 1
+    # where the lights lie among a table's, with the warp going round with them or against them
+    about = np.empty((2, turns, 2), np.intp)
+    rest = np.empty((2, turns), np.float32)
+    for way in range(2):
+        for t in range(turns):
+            angle = lights[t, 0] if way == 0 else -lights[t, 0]
+            place = (angle + (turn if flip else -turn)) * many / (2.0 * np.pi)
+            low = np.floor(place + 1e-9)
+            about[way, t] = int(low) % many, (int(low) + 1) % many
+            rest[way, t] = place - low
     for row in prange(disc):
-        three = np.empty(3)
+        sent = np.empty((2, many, 3), np.float32)
+        through = np.empty(face.shape[1], np.float32)
         for column in range(disc):
             e, one, two = eye_at(column, row, disc)
             for side in range(2):
@@ -538,50 +560,45 @@ def _own_light(
                 ew, eb, en = e[0], sign * e[1], sign * e[2]
                 eye = above if side == 0 else below
                 gate_e = _of_line(eye, ring_e, far_e, e0, e1, past_e)
+                if covered and side == 0:
+                    through[:] = _of_line(face, ring_e, far_e, e0, e1, past_e)
                 # in the frame of the layer's own face, where the light goes round with its warp
-                ew, eb = ct * ew + st * eb, ct * eb - st * ew
-                way, off = sign, -turn
+                ew, eb, way = ct * ew + st * eb, ct * eb - st * ew, side
                 if flip:
-                    eb, en, way, off = -eb, -en, -way, -off
+                    eb, en, way = -eb, -en, 1 - side
                 own = 0 if en > 0.0 else 1
                 k = 0.5 * (disc - 1) / np.sqrt(1.0 + abs(en))
                 x, y = 0.5 * (disc - 1) + ew * k, 0.5 * (disc - 1) + eb * k
                 x0, y0 = min(int(x + 1e-9), disc - 2), min(int(y + 1e-9), disc - 2)
-                x, y = x - x0, y - y0
-                for t in range(turns):
-                    angle = azimuth - span * t / turns
-                    lw, lb, lz = _light_at(e, one, two, light, angle)
-                    lb *= sign
-                    place = (way * angle + off) * many / (2.0 * np.pi)
-                    low = np.floor(place + 1e-9)
-                    far = place - low
-                    r0 = int(low) % many
-                    r1 = (r0 + 1) % many
-                    for kind in range(2):
-                        three[:] = 0.0
-                        for i in range(2):
-                            for j in range(2):
-                                w = (y if i else 1.0 - y) * (x if j else 1.0 - x)
-                                at = table[own, kind, y0 + i, x0 + j]
-                                for n in range(3):
-                                    three[n] += w * ((1.0 - far) * at[r0, n] + far * at[r1, n])
-                        if three[0] + three[1] + three[2] <= 0.0:
-                            continue
-                        # of a wide light near along the cloth a part stands on the other side
-                        up = max(lz, 0.0) if kind == 0 else min(lz, -1e-12)
-                        ring_l, far_l, azimuth_l = _regular(lw, lb, sign * up)
-                        l0, l1, past_l = _about(azimuth_l)
-                        gate = 1.0
-                        if side != 0 or kind != 0:
-                            lamp = above if side == kind else below
-                            gate = gate_e * _of_line(lamp, ring_l, far_l, l0, l1, past_l)
-                        elif face.shape[0] > 1:
-                            gate = 0.0
-                            for ring, near in ((ring_e, 1.0 - far_e), (ring_e + 1, far_e)):
-                                for step, share in ((e0, 1.0 - past_e), (e1, past_e)):
-                                    row_ = face[ring * _AZIMUTHS + step]
-                                    gate += near * share * _of_line(
-                                        row_, ring_l, far_l, l0, l1, past_l
-                                    )
+                x, y = np.float32(x - x0), np.float32(y - y0)
+                for kind in range(2):
+                    at = table[own, kind]
+                    for r in range(many):
                         for n in range(3):
-                            out[side, t, row, column, n] += abs(lz) * gate * three[n]
+                            a = (1 - x) * at[y0, x0, r, n] + x * at[y0, x0 + 1, r, n]
+                            b = (1 - x) * at[y0 + 1, x0, r, n] + x * at[y0 + 1, x0 + 1, r, n]
+                            sent[kind, r, n] = (1 - y) * a + y * b
+                for t in range(turns):
+                    lw, lb, lz = _light_at(e, one, two, lights[t])
+                    lb *= sign
+                    r0, r1 = about[way, t]
+                    far = rest[way, t]
+                    for kind in range(2):
+                        one_, next_ = sent[kind, r0], sent[kind, r1]
+                        if one_.sum() + next_.sum() <= 0.0:
+                            continue
+                        gate = abs(lz)
+                        if side != 0 or kind != 0 or covered:
+                            # of a wide light near along the cloth a part stands on the other side
+                            up = max(lz, 0.0) if kind == 0 else min(lz, -1e-12)
+                            ring_l, far_l, azimuth_l = _regular(lw, lb, sign * up)
+                            l0, l1, past_l = _about(azimuth_l)
+                            if side == 0 and kind == 0:
+                                gate *= _of_line(through, ring_l, far_l, l0, l1, past_l)
+                            else:
+                                lamp = above if side == kind else below
+                                gate *= gate_e * _of_line(lamp, ring_l, far_l, l0, l1, past_l)
+                        for n in range(3):
+                            out[side, t, row, column, n] += gate * (
+                                (1 - far) * one_[n] + far * next_[n]
+                            )

@@ -209,7 +209,7 @@ def eye_at(x, y, size):  # pragma: no cover - compiled
 
 
 @njit(cache=True, fastmath=True)
-def _azimuth(y, x):  # pragma: no cover - compiled
+def arctan2_about(y, x):  # pragma: no cover - compiled
     """arctan2 to 1e-5, quickly (M. Abramowitz, I. A. Stegun, Handbook of Mathematical Functions,
     1964, 4.4.49; from memory)."""
     a, b = abs(x), abs(y)
@@ -289,8 +289,8 @@ def _strewn(came, went, colour, ways, angle, eye_half, light_half, out):  # prag
                         for c in range(3):
                             changes[0, c] += colour[i, c]
                         continue
-                    half = _azimuth(np.sqrt(round_ * round_ - away * away), away) * per
-                    middle = _azimuth(two, one) * per + 0.5
+                    half = arctan2_about(np.sqrt(round_ * round_ - away * away), away) * per
+                    middle = arctan2_about(two, one) * per + 0.5
                     # a light stands for as much to each side as lies nearest to it
                     first, last = middle - half, middle + half
                     low, high = np.floor(first), np.floor(last)
