@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import io
 import json
+import time
 import xml.etree.ElementTree as ET
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import pytest
@@ -15,6 +17,7 @@ from weavecolor.cli._making import example_projects
 from weavecolor.cutting.fullness import FullnessWanted
 from weavecolor.cutting.piecesfile import cutting_from_toml
 from weavecolor.cutting.remnant import ClothInHand
+from weavecolor.decide import search as decide_search
 from weavecolor.decide.showthrough import show_through, tape
 from weavecolor.decide.wishes import Limits
 from weavecolor.errors import InputError
@@ -29,7 +32,14 @@ from weavecolor.making.answers import (
     stack_of,
     with_stacks,
 )
-from weavecolor.making.file import from_json, load_making, save_making, to_dict, to_json
+from weavecolor.making.file import (
+    change_making,
+    from_json,
+    load_making,
+    save_making,
+    to_dict,
+    to_json,
+)
 from weavecolor.making.lightchoice import OWN_LIGHT, LightChoice, light_words, scene_of
 from weavecolor.making.model import Making, MakingLayer, MakingOption, Measured
 from weavecolor.optics.appearance import appearance
@@ -441,3 +451,42 @@ def test_a_stack_of_ones_own_is_kept_and_its_fullness_told_as_it_is_cut(tmp_path
         assert says in capsys.readouterr().err
     assert run(["project", "keep", file, "c", "--behind", ORGANZA]) == 2
     assert "innermost layer" in capsys.readouterr().err
+
+
+def test_two_who_work_at_one_file_lose_nothing_and_each_is_told_her_own_letter(
+    tmp_path, capsys, monkeypatch
+):
+    file = str(save_making(tmp_path / "p.json", project(chosen="")))
+    search = decide_search.search
+
+    def meanwhile(*args, **more):
+        """A search takes a minute; in that time another keeps and chooses."""
+        found = search(*args, **more)
+        assert run(["project", "keep", file, "c bias"]) == 0
+        assert run(["project", "choose", file, "B"]) == 0
+        return found
+
+    monkeypatch.setattr(decide_search, "search", meanwhile)
+    asked = ["decide", "stacks", "--project", file, "--keep", "--layers", "1", "--options", "2",
+             "--no-bias", "--want", "brightest"]  # fmt: skip
+    assert run(asked) == 0
+    assert "as C, D" in capsys.readouterr().err
+    held = load_making(file)
+    assert [one.name for one in held.options] == ["A", "B", "C", "D"] and held.chosen == "B"
+    assert [(x.cloth, x.grain_deg) for x in held.option("B").layers] == [("c", 45.0)]
+
+
+def test_changes_at_one_moment_wait_for_one_another(tmp_path):
+    file = save_making(tmp_path / "p.json", Making(""))
+
+    def more(letter):
+        def slow(now):
+            time.sleep(0.02)
+            return replace(now, title=now.title + letter)
+
+        change_making(file, slow)
+
+    with ThreadPoolExecutor(8) as pool:
+        list(pool.map(more, "abcdefgh"))
+    assert sorted(load_making(file).title) == list("abcdefgh")
+    assert [path.name for path in tmp_path.iterdir()] == ["p.json"]

@@ -17,6 +17,7 @@ from weavecolor.errors import InputError
 if TYPE_CHECKING:
     from weavecolor.cutting.remnant import ClothInHand
     from weavecolor.making.model import Making
+    from weavecolor.optics.stack import Stack
 
 
 def cloth_in_hand(
@@ -87,6 +88,23 @@ def own_project(name: str) -> tuple[Path, Making]:
             field="PROJECT",
         )
     return path, project_called(name)
+
+
+def kept_in(path: str | Path, stacks: tuple[Stack, ...]) -> tuple[str, ...]:
+    """Their names among the options of the project file, which now holds them besides whatever was
+    written there meanwhile."""
+    from weavecolor.making.answers import with_stacks
+    from weavecolor.making.file import change_making
+
+    names: tuple[str, ...] = ()
+
+    def put(now: Making) -> Making:
+        nonlocal names
+        changed, names = with_stacks(now, stacks)
+        return changed
+
+    change_making(path, put)
+    return names
 
 
 def in_project(name: str, error: InputError) -> InputError:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from weavecolor.cli._making import own_project, project_called
+from weavecolor.cli._making import kept_in, own_project, project_called
 from weavecolor.cli._shared import (
     backing_called,
     choices,
@@ -158,11 +158,7 @@ def stacks(
         )
     names: tuple[str, ...] = ()
     if held is not None and keep and project_name is not None:
-        from weavecolor.making.answers import with_stacks
-        from weavecolor.making.file import save_making
-
-        changed, names = with_stacks(held, tuple(one.stack for one in made.options))
-        save_making(project_name, changed)
+        names = kept_in(project_name, tuple(one.stack for one in made.options))
     if out is not None:
         _draw(made, scenes[0], out)
     give(_json(made) if as_json else _text(made), save)

@@ -13,6 +13,7 @@ import click
 from weavecolor.cli._making import (
     example_projects,
     in_project,
+    kept_in,
     own_project,
     project_called,
 )
@@ -135,8 +136,7 @@ def keep(file: str, stack: str, behind: str | None, lay: str) -> None:
 
     STACK is written as for weavecolor compare, outermost first, by the project's own names.
     """
-    from weavecolor.making.answers import cloths_of, with_stacks
-    from weavecolor.making.file import save_making
+    from weavecolor.making.answers import cloths_of
     from weavecolor.optics.layerwords import layers_said
     from weavecolor.optics.stack import Stack
 
@@ -153,8 +153,7 @@ def keep(file: str, stack: str, behind: str | None, lay: str) -> None:
 
     ground = behind if behind is not None else (*held.backings, "white")[0]
     made = Stack(layers_said(stack, called), backing_called(ground), lay)
-    changed, (name,) = with_stacks(held, (made,))
-    save_making(path, changed)
+    (name,) = kept_in(path, (made,))
     click.echo(f"kept in {path} as {name}; choose it: weavecolor project choose {path} {name}",
                err=True)  # fmt: skip
 
@@ -166,21 +165,25 @@ def keep(file: str, stack: str, behind: str | None, lay: str) -> None:
 def choose(file: str, option: str | None, nothing: bool) -> None:
     """Choose OPTION in the project FILE; the sheet and the lay are then of it."""
     from weavecolor.making.answers import stack_of
-    from weavecolor.making.file import save_making
+    from weavecolor.making.file import change_making
 
-    path, held = own_project(file)
+    path, _ = own_project(file)
     if nothing == (option is not None):
         raise InputError("name one option to choose, or --nothing to take the choice back",
                          field="OPTION")  # fmt: skip
     if option is None:
-        save_making(path, replace(held, chosen=""))
+        change_making(path, lambda now: replace(now, chosen=""))
         click.echo(f"nothing is chosen in {path}", err=True)
         return
+
+    def chosen(now: Making) -> Making:
+        stack_of(now, now.option(option))
+        return replace(now, chosen=option)
+
     try:
-        stack_of(held, held.option(option))
+        change_making(path, chosen)
     except InputError as error:
         raise in_project(file, error) from None
-    save_making(path, replace(held, chosen=option))
     click.echo(f"chosen {option} in {path}", err=True)
 
 
@@ -190,7 +193,7 @@ def choose(file: str, option: str | None, nothing: bool) -> None:
 def clear(file: str, yes: bool) -> None:
     """Take all options and the choice out of the project FILE; undo brings them back."""
     from weavecolor.making.answers import cleared
-    from weavecolor.making.file import save_making
+    from weavecolor.making.file import change_making
 
     path, held = own_project(file)
     if not held.options:
@@ -199,7 +202,7 @@ def clear(file: str, yes: bool) -> None:
     if not yes and not click.confirm(f"Take {names} out of {path}?", err=True):
         click.echo("nothing was changed", err=True)
         return
-    save_making(path, cleared(held, options=(), chosen=""))
+    change_making(path, lambda now: cleared(now, options=(), chosen=""))
     click.echo(f"cleared; weavecolor project undo {path} brings them back", err=True)
 
 
@@ -208,14 +211,13 @@ def clear(file: str, yes: bool) -> None:
 def undo(file: str) -> None:
     """Bring back what was last cleared in the project FILE."""
     from weavecolor.making.answers import undone
-    from weavecolor.making.file import save_making
+    from weavecolor.making.file import change_making
 
-    path, held = own_project(file)
+    path, _ = own_project(file)
     try:
-        before = undone(held)
+        change_making(path, undone)
     except InputError as error:
         raise in_project(file, error) from None
-    save_making(path, before)
     click.echo(f"{path} is as before the last clearing", err=True)
 
 

@@ -8,6 +8,8 @@ from __future__ import annotations
 import errno
 import os
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from weavecolor.errors import InputError
@@ -65,6 +67,36 @@ def write_bytes(path: str | os.PathLike[str], data: bytes, *, synced: bool = Tru
         if temporary is not None:
             Path(temporary).unlink(missing_ok=True)
     return target
+
+
+@contextmanager
+def one_at_a_time(path: str | os.PathLike[str]) -> Iterator[None]:
+    """While it lasts, whoever else asks so for a file of the same folder waits: what is read,
+    changed and written within is not written over. Where the system has no such locks, nobody
+    waits.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with one_at_a_time(Path(tempfile.mkdtemp()) / "cape.json"):
+    ...     pass
+    """
+    try:
+        import fcntl
+    except ImportError:  # Windows
+        yield
+        return
+    try:
+        folder = os.open(Path(path).resolve().parent, os.O_RDONLY)
+    except (OSError, ValueError):  # reading or writing the file will say what is wrong
+        yield
+        return
+    try:
+        with suppress(OSError):  # a folder of another machine may know no locks
+            fcntl.flock(folder, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(folder)
 
 
 def write_text(path: str | os.PathLike[str], text: str) -> Path:

@@ -14,7 +14,7 @@ import os
 import re
 import threading
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -22,7 +22,7 @@ from typing import Any
 import msgspec
 
 from weavecolor.errors import InputError, shown
-from weavecolor.files.atomic import write_text
+from weavecolor.files.atomic import one_at_a_time, write_text
 from weavecolor.files.textfile import read_text
 from weavecolor.making.earlier import from_version_1, older_words
 from weavecolor.making.model import Making
@@ -217,6 +217,23 @@ def save_making(path: str | os.PathLike[str], making: Making) -> Path:
         return write_text(path, to_json(making))
     except InputError as error:
         raise error.at(file=str(path)) from None
+
+
+def change_making(path: str | os.PathLike[str], change: Callable[[Making], Making]) -> Making:
+    """What the file holds now, changed and written back, with nobody else's change in between; as
+    it then is. Raises InputError.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> path = save_making(Path(tempfile.mkdtemp()) / "cape.json", Making("Cape"))
+    >>> change_making(path, lambda now: Making(f"{now.title}, lined")).title
+    'Cape, lined'
+    """
+    with one_at_a_time(path):
+        made = change(open_making(path)[0])
+        save_making(path, made)
+    return made
 
 
 def load_making(path: str | os.PathLike[str]) -> Making:
