@@ -103,3 +103,71 @@ def test_no_angle_hangs_on_those_asked_before():
         turned = np.degrees(angles(made.came, made.went)) - degrees
         assert np.abs(turned).max() < 12.01
         assert turned.min() < -11.5 and turned.max() > 11.5
+
+
+def _drawn(cell: FilamentCell, count: int):
+    """Mirrored ways of all places, and those that went in, told by their rows."""
+    ready = filaments.prepared(cell)
+    traced = ready.rows, ready.signs, ready.plan, ready.centres
+    number, repeat = filaments.evenly(count, 4), ready.repeat[0] * ready.repeat[1]
+    mirrored = np.empty((count, aimed._WAY))
+    made = aimed._mirrored(*traced, number, repeat, np.radians(55.0), np.radians(12.0), mirrored)
+    into = np.empty(((aimed.MOST_MET - 1) * count, aimed._WAY))
+    told = np.empty((len(into), 2), np.float32)
+    went = aimed._entered(*traced, number, np.arange(count), repeat, -2.0, 2.0, into, told)
+    return ready, mirrored[:made], into[:went]
+
+
+def test_light_leaves_a_bent_rod_by_snell_s_law_at_its_own_surface():
+    """What went straight through: across the normal, by the tracer's own gradient of the yarn's
+    section, the way outside is the way inside times the index."""
+    ready, _, into = _drawn(rods(PLAIN, 0.0), 512)
+    straight = into[np.isclose(np.linalg.norm(into[:, 13:16] - into[:, 10:13], axis=1), into[:, 7])]
+    assert len(straight) > 200
+    steep = 0.0
+    for row in straight:
+        s, yarn, x = int(row[8]), int(row[9]), row[13:16]
+        a, b, av, au, az, bv, bu, bz = paths._frame(
+            ready.rows, ready.signs, s, yarn, x[s], x[1 - s], x[2]
+        )
+        wide, high = ready.rows[s, paths.FIL_A], ready.rows[s, paths.FIL_B]
+        slope = a / wide**2 * np.array([av, au, az]) + b / high**2 * np.array([bv, bu, bz])
+        normal = (slope / np.linalg.norm(slope))[[s, 1 - s, 2]]
+        inside = (x - row[10:13]) / row[7]
+        index = ready.rows[s, paths.INDEX]
+        assert np.cross(row[3:6], normal) == pytest.approx(
+            index * np.cross(inside, normal), abs=2e-3
+        )
+        steep = max(steep, abs(normal[1 - s]))
+    assert steep > 0.2  # the rods do bend
+
+
+def test_light_is_mirrored_evenly_about_the_normal_whatever_it_turns_by():
+    """Of ways that turn by more than was asked, and by less, as many come from every side."""
+    _, mirrored, _ = _drawn(rods(PLAIN, 0.0), 4096)
+    came, went = mirrored[:, :3], mirrored[:, 3:6]
+    normal = came + went
+    normal /= np.linalg.norm(normal, axis=1)[:, None]
+    off = angles(came, went) - np.radians(55.0)
+    aside = np.cross(normal, [0.6, 0.5, 0.3])
+    aside /= np.linalg.norm(aside, axis=1)[:, None]
+    around = np.einsum("nc,nc->n", came, aside) / np.sin(0.5 * angles(came, went))
+    other = np.einsum("nc,nc->n", came, np.cross(normal, aside)) / np.sin(
+        0.5 * angles(came, went)
+    )
+    assert around**2 + other**2 == pytest.approx(np.ones(len(around)), abs=1e-6)
+    for side in (off > 0.0, off < 0.0):
+        assert side.sum() > 1000
+        for turns in (1, 2):
+            assert abs(np.mean((around[side] + 1j * other[side]) ** turns)) < 0.05
+
+
+@pytest.mark.parametrize("dull", [0.0, 6.0])
+def test_light_of_a_single_rod_runs_in_warp_or_in_weft(monkeypatch, dull):
+    """Never in both: it met no other. And in each of them as far as in the other, by the cell's own
+    likeness."""
+    monkeypatch.setattr(filaments, "EFFORT", 0.05)
+    found = aimed.aimed(rods(PLAIN, dull), np.radians(55.0), np.radians(12.0))
+    warp, weft = np.divmod(found.column, filaments.LEVELS)
+    assert not (warp * weft).any()
+    assert (warp > 0).sum() > 100 and (weft > 0).sum() > 100

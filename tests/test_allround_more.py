@@ -204,3 +204,6 @@ def test_a_stack_that_is_held_is_not_laid_again_from_the_top(monkeypatch):
     # the same, whatever is in between
     again = al.all_round(Stack(stack.layers[:3]), al.COARSE)
     assert len(added) == 5 and len(again.own) == 3
+    # turned as a whole it is the same: the eye goes round with it
+    turned = tuple(replace(x, grain_deg=(x.grain_deg + 40.0) % 360.0) for x in stack.layers[:3])
+    assert al.all_round(Stack(turned), al.COARSE) is again and len(added) == 5

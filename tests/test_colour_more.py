@@ -93,3 +93,12 @@ def test_a_difference_is_told_largest_part_first():
     strong, stronger = [50.0, 20.0, 0.0], [50.0, 30.0, 0.0]  # 10 / 2.125 = 4.7
     assert difference_words(strong, [54.9, *stronger[1:]]).startswith("lighter")
     assert difference_words(strong, [54.5, *stronger[1:]]).startswith("stronger")
+
+
+def test_a_gap_that_ends_where_the_eye_begins_is_none():
+    """Nothing that is seen lies between readings at 330 and 380 nm, or at 780 and 830."""
+    nm = np.concatenate([[330.0], np.arange(380.0, 781.0, 10.0), [830.0]])
+    assert resample(nm, np.full(nm.size, 0.3)).values == pytest.approx(0.3)
+    for end in (380.0, 780.0):  # without it ten nm of the gap are seen
+        with pytest.raises(InputError, match="there is a gap"):
+            resample(nm[nm != end], np.full(nm.size - 1, 0.3))

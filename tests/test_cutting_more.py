@@ -19,7 +19,7 @@ from weavecolor.cutting.fullness import FullnessWanted, plan_fullness, skirt_lay
 from weavecolor.cutting.lay import CANNOT, lay
 from weavecolor.cutting.lengths import positive
 from weavecolor.cutting.needed import Layers, _doubts, _less_full, cloth_needed
-from weavecolor.cutting.nesting import Nest, _crossings, convex_parts, form
+from weavecolor.cutting.nesting import Nest, _crossings, _levels, convex_parts, form
 from weavecolor.cutting.pieces import Piece, grain_arrow, mirror, sewing_outline
 from weavecolor.cutting.piecesfile import cutting_from_toml
 from weavecolor.cutting.remnant import ClothInHand
@@ -349,3 +349,84 @@ def test_what_a_fold_leaves_over_is_counted_in_pieces(fold):
     assert few.verdict == CANNOT and len(few.missing) in (2, 4)
     assert sum(few.left_over[0]) == len(few.missing)
     assert sum(p.copies for p in few.placements) + len(few.missing) == 6
+
+
+# --- what is said of cloth and folds ----------------------------------------------------------
+
+
+@pytest.mark.parametrize("place", ["0 x 90 cm", "104 x 90 cm", "40 x 0 cm", "40 x 190 cm"])
+def test_a_bite_may_reach_each_of_the_four_edges(place):
+    """8 by 10 cm, of cloth of 112 by 200; one hair off the edge it is a flaw."""
+    cloth = ClothInHand(112.0, 200.0)
+    text = f"8 x 10 cm at {place}"
+    assert len(with_damage(cloth, "bite", text, "--bite").damage) == 1
+    with pytest.raises(InputError, match="a flaw lies inside the cloth"):
+        with_damage(cloth, "flaw", text, "--flaw")
+    x, y = (float(v) for v in place[:-3].split(" x "))
+    inside = f"8 x 10 cm at {np.clip(x, 0.01, 103.99)} x {np.clip(y, 0.01, 189.99)} cm"
+    assert len(with_damage(cloth, "flaw", inside, "--flaw").damage) == 1
+    with pytest.raises(InputError, match="a bite is cut out at an edge"):
+        with_damage(cloth, "bite", inside, "--bite")
+
+
+@pytest.mark.parametrize(("said", "full"), [("flat", 1.0), ("knife", 2.5), ("flat, 1 to 1", 1.0)])
+def test_cloth_said_to_lie_flat_is_as_wide_as_what_it_covers(said, full):
+    assert fullness_from(f"yoke: 70 x 30 cm, {said}").fullness == full
+
+
+@pytest.mark.parametrize("more", ["", "width = 110\n", "length = 90\n"])
+def test_cloth_in_a_file_has_corners_or_sides(more):
+    text = 'unit = "cm"\n[[piece]]\nname = "a"\nacross = 9\ndown = 9\n[[cloth]]\n'
+    text += f"corners = [[0, 0], [110, 0], [80, 90], [0, 90]]\n{more}"
+    if more:
+        with pytest.raises(InputError, match="give corners, or width and length, not both"):
+            cutting_from_toml(text)
+        return
+    (hand,) = cutting_from_toml(text).cloth
+    assert hand.shape.area == pytest.approx((110 + 80) / 2 * 90)
+
+
+@pytest.mark.parametrize("view", [0.0, 25.0])
+@pytest.mark.parametrize("kind", ["gathered", "knife", "box"])
+def test_what_is_met_first_lies_on_the_cloth_and_faces_as_it_does(kind, view):
+    """Each line of sight meets the folded line where it says, as far out as any of its copies; the
+    slope there is that of the piece of it that was met."""
+    seen = fold_profile(kind, 2.6, pitch_cm=4.0, view_deg=view, samples=97)
+    turn = np.radians(view)
+    x, z = seen.curve_x, seen.curve_depth
+    out = np.full(97, -np.inf)
+    tilt = np.zeros(97)
+    for copy in range(-4, 5):
+        for k in range(len(x) - 1):
+            ends = np.array([[x[k] + 4.0 * copy, z[k]], [x[k + 1] + 4.0 * copy, z[k + 1]]])
+            across = ends @ [np.cos(turn), -np.sin(turn)]
+            towards = ends @ [np.sin(turn), np.cos(turn)]
+            share = (seen.x - across[0]) / (across[1] - across[0])
+            far = towards[0] + share * (towards[1] - towards[0])
+            first = (share >= 0.0) & (share <= 1.0) & (far > out)
+            out[first] = far[first]
+            tilt[first] = np.degrees(np.arctan2(z[k] - z[k + 1], x[k + 1] - x[k]))
+    # from how far out it is met back to how far it stands out of the figure
+    assert seen.depth == pytest.approx(
+        out * np.cos(turn) - seen.x * np.sin(turn), abs=1e-9
+    )
+    assert seen.normal_deg == pytest.approx(tilt, abs=1e-6)
+
+
+def test_what_lies_on_the_fold_stays_on_the_fold():
+    """A band pinned at x = 0 goes above damage there; one that is free goes beside it."""
+    nest = Nest(100.0, np.inf, shapely.box(0.0, 0.0, 20.0, 50.0))
+    band = shapely.box(0.0, 0.0, 30.0, 30.0)
+    assert nest.lowest([], form(band, "x")) == pytest.approx((0.0, 50.0))
+    assert nest.lowest([], form(band)) == pytest.approx((20.0, 0.0))
+    assert nest.lowest([], form(band, "y")) == pytest.approx((20.0, 0.0))
+
+
+def test_levels_beyond_a_workable_number_are_thinned_from_end_to_end():
+    many = np.random.default_rng(3).uniform(0.0, 10.0, 400)
+    found = _levels(many, 0.0, 10.0, 160)
+    assert len(found) == 160 and (np.diff(found) > 0.0).all()
+    assert (found[0], found[-1]) == (0.0, 10.0)
+    known = np.round(np.concatenate([many, np.linspace(0.0, 10.0, 49)]), 6)
+    assert np.isin(found, known).all()
+    assert len(_levels(many[:50], 0.0, 10.0, 160)) == 99

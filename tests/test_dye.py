@@ -241,6 +241,10 @@ def test_a_fibre_in_its_own_liquid():
         least = np.hypot(0.1, np.log(depth / even))
         assert np.all(found.spread >= least * (1 - 1e-3))
         assert found.way == "a spectrum of dyed fibre"
+    # a reader good to 0.01 of absorbance: a pale fibre's depth goes with that, so of 0.0458 (90 in
+    # 100 pass: minus the logarithm) a share of 0.01 / 0.0458, besides what its thickness leaves
+    pale = dye.from_fibre(np.full(BANDS, 0.9), 0.012, 0.1)
+    assert pale.spread == pytest.approx(np.hypot(0.1, 0.01 / 0.045757), rel=0.02)
     assert dye.from_fibre(np.ones(BANDS), 0.012).absorption == pytest.approx(0.0)
 
 

@@ -211,3 +211,20 @@ def test_more_rays_begin_with_the_fewer_to_the_last_one():
     own = more.start < len(begun.label)
     assert np.array_equal(more.toward[own], begun.toward)
     assert np.array_equal(more.weight[own], begun.weight)
+
+
+def test_a_ray_is_counted_for_every_eye_that_it_lies_within_five_degrees_of():
+    """Of white light from everywhere: one at each node whose eye is as near, and none at others."""
+    count, half = 150, np.radians(5.0)
+    came, went = _directions(count, 5), _directions(count, 6)
+    at = np.arange(flood.DISC)
+    eyes = np.array([[flood.eye_at(x, y, flood.DISC)[0] for x in at] for y in at])
+    out = np.zeros((2, 2, flood.DISC, flood.DISC, flood.TURNS + 2, 3), np.float32)
+    near = sum(np.where((eyes @ np.array([v[1], -v[0], v[2]]))[..., None] > np.cos(half), 1.0, 0.0)
+               for v in (*came, *went))  # fmt: skip
+    flood._strewn(came.astype(np.float32), went.astype(np.float32), np.ones((count, 3), np.float32),
+                  np.ones((1, 3)), np.radians(40.0), half, np.pi, out)  # fmt: skip
+    assert out[0, 0, ..., 0, :1].sum() > 1000.0
+    # but for rays that single precision puts to either side of the rim
+    assert np.count_nonzero(np.abs(out[0, 0, ..., 0, :1] - near) > 0.5) <= 2
+    assert not out[1].any() and not out[:, 1].any()

@@ -39,6 +39,7 @@ def test_bad_input():
         lambda: km.over(0.2, math.nan, 0.5),
         lambda: km.from_black_white(0.6, 0.3, 0.89),
         lambda: km.from_black_white(0.3, 0.6, 0.05, 0.89),
+        lambda: km.from_black_white([0.3, 0.3], [0.6, 0.3], [0.89, 0.05], 0.05),  # one of them
     ):
         with pytest.raises(InputError):
             call()

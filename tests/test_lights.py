@@ -128,3 +128,17 @@ def test_bad_powers_are_refused():
     for power in (-np.ones(nm.size), np.zeros(nm.size), np.full(nm.size, np.nan)):
         with pytest.raises(InputError):
             on_bands(nm, power)
+
+
+@pytest.mark.parametrize("at", [400, 540, 620])
+def test_a_line_on_a_band_s_own_place_goes_into_that_band(at):
+    """Triangles over steps of 10 nm share power between the two bands about it and no third: a line
+    of 41 on a level of 1 is 40 / 10 of one band more. Keeping the colour moves each but little."""
+    nm = np.arange(380.0, 781.0)
+    power = np.where(nm == at, 41.0, 1.0)
+    bands = on_bands(nm, power)
+    level = np.median(bands)
+    own = int(np.flatnonzero(WAVELENGTHS == at)[0])
+    assert bands[own] / level == pytest.approx(5.0, rel=0.05)
+    for k in (own - 1, own + 1):
+        assert bands[k] / level == pytest.approx(1.0, abs=0.1)

@@ -227,7 +227,10 @@ def test_file_holds_the_cloth_and_what_was_not_settled(one_fit):
     assert again.name == "Organza as measured"
     assert covers(again) == pytest.approx(covers(fit.cloth), rel=1e-9)
     assert absorption(again.warp) == pytest.approx(absorption(fit.cloth.warp), rel=1e-6)
-    assert dict(again.sources)["warp cover"].startswith(("fitted", "assumed"))
+    for settled, word in ((True, "fitted: "), (False, "assumed, the pictures do not settle it: ")):
+        every = tuple(replace(q, settled=settled) for q in fit.quantities)
+        sources = dict(fitted_cloth(replace(fit, quantities=every)).sources)
+        assert all(sources[f"{system} cover"].startswith(word) for system in ("warp", "weft"))
     assert not known_of([again]).yarn_assumed
     text = report(fit)
     assert "not settled" in text and "What was given can tell:" in text

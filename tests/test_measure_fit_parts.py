@@ -115,6 +115,7 @@ def test_a_wound_card_has_the_threads_of_the_card_and_next_to_no_weft():
         assert made.weft_width / made.weft_spacing < 1e-6
         assert made.weft_height < 2e-3 * made.warp_height
         assert cell.lift == ((1,),)
+        assert made.swings[0] == cell.warp_swing == 0.0  # straight
     # threads wound closer than they are wide lie side by side
     close, _ = thread_grid(yarn, 0.5 * yarn.width_mm)
     assert close.warp_spacing == pytest.approx(yarn.width_mm, rel=1e-3)
@@ -518,3 +519,46 @@ def test_dyes_of_a_construction_are_found_from_wherever_the_search_stands():
         begun = middle + far * spread * rng.standard_normal(p.SIZE)
         misses.append(_dyed(problem, unknowns, begun, one).off)
     assert max(misses) < min(misses) + _BETTER
+
+
+@pytest.mark.parametrize(
+    ("light", "error", "open_"),
+    [("45:0", 0.08, True), ("45:0", 0.0, False), ("overcast", 0.08, False)],
+)
+def test_a_lamp_s_place_is_sought_where_there_is_one_and_it_is_not_known(light, error, open_):
+    """Not of an instrument's lamp, which stands where it stands, nor of light from all around."""
+    start = start_cloth("x", 40, 40, warp_like="silk organza")
+    seen = seen_colour("it", [0.3] * 3, [0.01] * 3, WHITE, light=light, light_error=error)
+    assert (p.LAMP not in Problem.of(start, [seen], (), ()).still) is open_
+
+
+def test_a_reading_that_says_no_more_is_straight_on_the_face_and_its_paper_known():
+    colour = seen_colour("it", [0.3] * 3, [0.01] * 3, WHITE)
+    bands = seen_spectrum("it", np.full(BANDS, 0.3), 0.01, WHITE)
+    for seen in (colour, bands):
+        assert (seen.grain_deg, seen.face, seen.paper_error) == (0.0, "face", 0.0)
+    assert colour.light_error > 0.0 and bands.light_error == 0.0
+
+
+def test_readings_of_a_wound_card_weigh_by_their_error_and_the_model_s(monkeypatch):
+    """Errors add by squares: what is read to ``e``, what the model misses of ``v``, what is left
+    open of how it was lit; and a thousandth, below which nothing is read."""
+    def told(e):
+        kept = []
+
+        def stop(off, x, **_):
+            kept.append(off(x))
+            raise StopIteration
+
+        monkeypatch.setattr(grid, "least_squares", stop)
+        yarn = start_cloth("x", 40, 40, warp_like="silk organza").warp
+        seen = [(0.87, np.array([0.5, 0.4, 0.3]), e), (0.04, np.array([0.2, 0.1, 0.05]), e)]
+        with pytest.raises(StopIteration):
+            grid._dyed(yarn, 1.2 * yarn.width_mm, seen, "daylight")
+        return kept[0][:6]
+
+    v = np.array([0.5, 0.4, 0.3, 0.2, 0.1, 0.05])
+    model = (grid.MODEL_SHARE**2 + grid.LIT**2) * v**2 + 1e-6
+    little, much = np.full(3, 0.01), np.array([0.2, 0.1, 0.05])
+    wanted = np.sqrt((np.tile(much, 2) ** 2 + model) / (0.01**2 + model))
+    assert told(little) / told(much) == pytest.approx(wanted, rel=1e-9)

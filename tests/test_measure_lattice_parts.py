@@ -11,6 +11,8 @@ from weavecolor.measure.lattice import (
     Frame,
     Spectrum,
     _candidates,
+    _ring_median,
+    _rings,
     _streak,
     find_frames,
     find_peaks,
@@ -396,3 +398,29 @@ def test_a_ratio_is_told_between_places_and_as_the_greatest_about_one():
     assert spec.at(np.array([[9.0, 5.5]]) / 64)[0] == pytest.approx(2.0)
     near = spec.at(np.array([[8.0, 5.0], [9.0, 6.0], [7.0, 5.0], [-9.0, -5.0]]) / 64, 1)
     assert near.tolist() == [4.0, 8.0, 0.0, 0.0]
+
+
+def test_the_light_s_own_fall_does_not_raise_what_counts_as_nothing():
+    """Power of 1 up to a sixth of the tile, a millionth beyond, and the four lowest rings a
+    thousand times as strong, as where light falls off: a thousandth of the usual is the least."""
+    ring = _rings(96)
+    power = np.where(ring < 96 // 6, 1.0, 1e-6)
+    plain = _ring_median(power, ring)
+    fallen = _ring_median(np.where(ring < 4, 1e3, power), ring)
+    assert plain[20:].tolist() == fallen[20:].tolist()
+    assert plain[20:] == pytest.approx(1e-3)
+
+
+@pytest.mark.parametrize(("lit", "streak"), [(0.35, True), (0.15, False)])
+def test_all_but_two_places_about_each_order_counts_as_between(lit, streak):
+    """Orders 30 places apart, a line that is bright within ``lit`` of a whole order. Two places are
+    .07 of 30; of the .43 beyond them up to the middle .28 are bright, or .08."""
+    tile, apart = 256, 30
+    ratio = np.ones((tile, tile))
+    order = (np.arange(tile) - tile // 2) / apart
+    ratio[tile // 2 - 1 : tile // 2 + 2] = np.where(
+        np.abs(order - np.round(order)) < lit, 100.0, 1.0
+    )
+    spec = Spectrum(ratio, ratio, tile, 9.0)
+    told = _streak(spec, np.array([apart / tile, 0.0]))
+    assert told == pytest.approx(np.log(100.0) if streak else 0.0, abs=1e-6)

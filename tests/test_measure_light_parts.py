@@ -116,6 +116,20 @@ def test_another_ground_shows_the_light_where_no_paper_is_as_far_as_it_may_shine
         assert (np.abs(off) < 2.0 * np.array(sure) + 1e-3).all()
 
 
+def test_light_is_told_less_surely_by_darker_card():
+    """However a card shines, of half its own reflectance it is twice the share; what the paper and
+    the usual fall of light tell keeps the doubt a little below that."""
+    light = _lit(across=0.1, down=0.1)
+    paper, card = np.zeros((200, 300), bool), np.zeros((200, 300), bool)
+    paper[:, :50], card[:, 70:] = True, True
+    doubt = []
+    for own in (0.8, 0.4):
+        picture = 0.87 * light
+        picture[:, 60:] = own * light[:, 60:]
+        doubt.append(illumination(picture, paper, 0.87, even=[card]).error_over([100], [290])[0])
+    assert 1.6 < doubt[1] / doubt[0] < 2.0
+
+
 def test_black_card_that_shines_towards_the_window_is_not_taken_for_light():
     """Drawn photographs of a swatch on black card whose sheen, of 0.8 to 1.5 %, grows fourfold
     towards the light, a corner or a side of paper beside it: the swatch's reflectance is read

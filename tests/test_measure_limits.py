@@ -467,3 +467,30 @@ def test_how_alike_both_yarns_err_is_their_lightness_s_correlation(monkeypatch):
     assert found.alike == pytest.approx(3.6 / 6.0, abs=0.15)
     mixed[:] = [50.0, 40.0]  # nothing moves: nothing is alike
     assert fit_report.told(unknowns, unknowns.prior_mean(), unknowns.covariance()).alike == 0.0
+
+
+def test_a_fibre_s_report_gives_the_colour_by_its_three_numbers():
+    yarn = start_cloth("mine", 40.0, 36.0, warp_like="silk organza").warp
+    found = read_fibre(yarn, np.linspace(0.998, 0.9, 41), 0.012)  # blue: b* is far from a*
+    L, a, b = colour_of(linear_of(found.wound))
+    assert abs(a - b) > 10.0
+    assert f"(L* {L:.0f}, a* {a:.0f}, b* {b:.0f})" in fibre_report(found)
+
+
+def test_paper_known_to_a_tenth_makes_every_colour_as_unsure_besides():
+    """By squares: the doubt of the same pictures on paper known for sure, and a tenth of each."""
+
+    def told(error):
+        return measure_pair(
+            _table(0.87, 0.4), _table(0.04, 0.1), paper=(0.5, error),
+            marked_white=PAPER | {"swatch over white": (120, 50, 200, 110)},
+            marked_black=PAPER | {"swatch over black": (120, 50, 200, 110),
+                                  "card": (70, 5, 100, 155)},
+        )  # fmt: skip
+
+    sure, unsure = told(0.0), told(0.05)
+    for one in ("over_white", "over_black", "card"):
+        plain, wide = getattr(sure, one), getattr(unsure, one)
+        assert wide.linear == pytest.approx(plain.linear)
+        more = np.sqrt(wide.uncertainty**2 - plain.uncertainty**2)
+        assert more == pytest.approx(0.1 * plain.linear, rel=1e-6)

@@ -437,3 +437,16 @@ def test_other_readings_are_told_where_they_are_believed_and_differ(monkeypatch)
     assert count_threads(picture, 20.0).cautions == ()  # nothing else to be read
     _known(monkeypatch, reading(20, 16, 0.46), reading(30, 16, 0.4))
     assert count_threads(picture, 20.0).share == 0.46
+
+
+@pytest.mark.parametrize(("off", "counted"), [(0.2, True), (0.4, False)])
+def test_a_wave_nearer_the_next_place_is_not_this_order(off, counted):
+    """The sum of both systems looked for where there is a wave by so much of the lattice's own
+    steps aslant: within three tenths it is that order, beyond it belongs to something else."""
+    first, second = np.array([0.1, 0.0]), np.array([0.0, 0.1])
+    aside = first + second + 0.1 * off * np.sqrt([0.5, 0.5])
+    picture = _waves((300, 300), [(first, 0.2, 0.3), (second, 0.2, 1.0), (aside, 0.2, 2.0)])
+    frame = _frame(first, second, ((1.0, 0.0), (0.0, 1.0), (1.0, 1.0)), (3.0, 2.0, 1.0))
+    told = [tuple(peak.order) for peak in _refine(picture, frame)[4]]
+    assert ((1.0, 1.0) in told) is counted
+    assert {(1.0, 0.0), (0.0, 1.0)} <= set(told)

@@ -194,6 +194,21 @@ def test_more_effort_is_more_rays(monkeypatch):
     assert asked[1] == 2 * asked[0]
 
 
+def test_first_surfaces_are_met_by_as_many_rays_as_the_effort_and_a_dozen_at_least(monkeypatch):
+    def told(effort):
+        def stop(cell, grid, each):
+            raise StopIteration(each)
+
+        monkeypatch.setattr(filaments, "EFFORT", effort)
+        monkeypatch.setattr(filaments, "node_starts", stop)
+        with pytest.raises(StopIteration) as stopped:
+            flood._first(_cell(0.3), False)
+        return stopped.value.value
+
+    assert told(1e-4) == 12
+    assert told(2.0) == pytest.approx(2 * told(1.0), abs=1) and told(1.0) > 100
+
+
 # --- what each light gives --------------------------------------------------------------------
 
 

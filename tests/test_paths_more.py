@@ -697,3 +697,60 @@ def test_what_a_ray_meets_first_in_woven_yarn(kind):
         shares = [fresnel(cosine, strand.index) for strand in strands]
         assert np.abs(sent[k][4] - shares).min() < 0.01
     assert tried > 0.8 * count and seen > 0.1 * count and open_ > 0.05 * count
+
+
+@pytest.mark.parametrize("count", [1, 13])
+def test_a_yarn_before_or_behind_a_stretch_is_not_met(count):
+    """Lines at a straight yarn: a stretch that ends short of it, one that goes through, and one
+    that begins beyond."""
+    strand = Strand(0.1, 0.1, count, 0.5 if count > 1 else 1.0)
+    rows, signs, plan, centres = parts(lone(strand))
+    rng = np.random.default_rng(4)
+    met = 0
+    for turn, aside in zip(rng.uniform(0, 2 * np.pi, 40), rng.uniform(-0.04, 0.04, 40),
+                           strict=True):  # fmt: skip
+        way = np.array([np.cos(turn), 0.3, np.sin(turn)])
+        middle = aside * np.array([-np.sin(turn), 0.0, np.cos(turn)])
+        for begin, length in ((-0.4, 0.3), (-0.4, 0.8), (0.1, 0.3)):
+            start, end = middle + begin * way, middle + (begin + length) * way
+            t, k = paths._nearest(
+                rows, signs, plan, centres, 0, 0, *start, *way, length, start[0], start[2],
+                end[0], end[2], 0.0, -1, -1,
+            )  # fmt: skip
+            if length == 0.8:
+                met += k >= 0
+                assert k == -1 or 0.3 < t < 0.5
+            else:
+                assert k == -1
+    assert met == 40 if count == 1 else met > 20
+
+
+@pytest.mark.parametrize("reach", [0.01, 0.02])
+def test_a_bent_rod_is_met_again_on_its_hollow_side(reach):
+    """Under the top of a plain weave's warp the rod bends away downwards on both sides: a level
+    line that leaves its lower surface comes back to it as far on the other side."""
+    rod = Strand(0.1, 0.1)
+    cell = FilamentCell(((1, 0), (0, 1)), rod, rod, 0.3, 0.4, 0.05, 0.05)
+    rows, signs, plan, centres = parts(cell)
+    high = paths._axis(rows, signs, 0, 0, 0.0)[0]
+    hollow = -np.sign(high)  # the side away from which the axis bends
+
+    def height(u):
+        axis, slope, _ = paths._axis(rows, signs, 0, 0, u)
+        return axis + hollow * 0.05 * np.hypot(1.0, slope)
+
+    z, length = height(-reach), 2.4 * reach
+    assert height(reach) == pytest.approx(z) and hollow * (height(0.0) - z) < 0.0
+    start, end = np.array([0.0, -reach, z]), np.array([0.0, 1.4 * reach, z])
+    ends = (paths._section(rows, signs, 0, 0, *x) for x in (start, end))
+    # how far the stretch's middle lies off the line between its ends
+    first, middle, last = (paths._axis(rows, signs, 0, 0, u)[0] for u in
+                           (-reach, 0.2 * reach, 1.4 * reach))  # fmt: skip
+    bent = abs(middle - 0.5 * (first + last))
+    (p0, q0), (p1, q1) = ends
+    t, k = paths._nearest(
+        rows, signs, plan, centres, 0, 0, *start, 0.0, 1.0, 0.0, length, p0, q0, p1, q1, bent, 0, -1
+    )
+    assert k == 0 and 0.0 < t <= length
+    back, *_ = paths._mend(rows, signs, 0, 0, *centres[0, 0], *start, 0.0, 1.0, 0.0, t, False)
+    assert back == pytest.approx(2.0 * reach, rel=1e-3)

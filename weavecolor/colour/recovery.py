@@ -121,13 +121,13 @@ def _recovered(target_XYZ: FloatArray, light_name: str, observer: str) -> Spectr
     def miss(reflectance: FloatArray) -> float:
         return float(np.linalg.norm(lab_from_xyz(reflectance @ table, white) - target_Lab))
 
-    grey = np.full(BANDS, np.clip(target_XYZ[1] / 100.0, 0.0, 1.0))
+    level = np.zeros(BANDS)  # how high does not matter: only steps of a guess count
     guess = _surface_guess(target_XYZ, white)
     if guess is None or miss(guess) > 5.0:
-        guess = grey
+        guess = level
     result = _corrected(guess, target_XYZ, table)
     if miss(result) > TOLERANCE:
-        result = _corrected(grey, target_XYZ, table)
+        result = _corrected(level, target_XYZ, table)
     if miss(result) > TOLERANCE:
         result = _edge_of_solid(target_XYZ, table, result)
     if miss(result) > TOLERANCE:
