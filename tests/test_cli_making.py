@@ -490,3 +490,19 @@ def test_changes_at_one_moment_wait_for_one_another(tmp_path):
         list(pool.map(more, "abcdefgh"))
     assert sorted(load_making(file).title) == list("abcdefgh")
     assert [path.name for path in tmp_path.iterdir()] == ["p.json"]
+
+
+def test_a_grain_that_nobody_asked_for_and_a_fold_does_not_allow_leaves_the_others_told(
+    tmp_path, capsys
+):
+    """A single piece on the bias of folded cloth: its copy beneath lies on the other diagonal."""
+    file = tmp_path / "pieces.toml"
+    piece = 'name = "collar"\nacross = 30\ndown = 20\nquantity = 2\n'
+    file.write_text(f'unit = "cm"\n[[piece]]\n{piece}')
+    asked = ["lay", str(file), "--cloth", "112x100cm", "--fold", "lengthwise", "--tries", "2"]
+    assert run(asked) == 0
+    said = capsys.readouterr()
+    assert "Straight grain:" in said.out and "Cross grain:" in said.out and "Bias" not in said.out
+    assert said.err.startswith("Bias: ") and "other diagonal" in said.err
+    assert run([*asked, "--grain", "straight,bias"]) == 2
+    assert "other diagonal" in capsys.readouterr().err

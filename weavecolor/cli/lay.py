@@ -132,14 +132,22 @@ def _by_grain(
     from weavecolor.cutting.needed import cloth_needed
 
     times = f", {layers} layers" if layers > 1 else ""
-    return [
-        (
-            f"{words}{times}",
-            cloth_needed("cloth", ((angle, layers),), pieces, full, hands, fold=fold or "open",
-                         tries=tries),
-        )
-        for angle, words in choices(grain or "straight,cross,bias", "--grain", _grain)
-    ]  # fmt: skip
+    found, cannot = [], []
+    for angle, words in choices(grain or "straight,cross,bias", "--grain", _grain):
+        try:
+            made = cloth_needed("cloth", ((angle, layers),), pieces, full, hands,
+                                fold=fold or "open", tries=tries)  # fmt: skip
+        except InputError as error:
+            if grain is not None:
+                raise
+            cannot.append((words, error))
+        else:
+            found.append((f"{words}{times}", made))
+    if not found:
+        raise cannot[0][1]
+    for words, why in cannot:  # nobody asked for it by name
+        click.echo(f"{capital(words)}: {why}", err=True)
+    return found
 
 
 def _cut_from(project: Making, option_name: str, hands: tuple[ClothInHand, ...]) -> Making:
