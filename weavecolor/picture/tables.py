@@ -24,6 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -54,7 +55,7 @@ from weavecolor.optics.layer import Solved, content
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.encode import AS_SEEN, Seeing
 from weavecolor.scene.places import illumination
-from weavecolor.scene.scene import Light, Scene
+from weavecolor.scene.scene import Light, Scene, shares
 
 Array = NDArray[np.float64]
 Half = NDArray[np.float16]
@@ -63,6 +64,7 @@ Half = NDArray[np.float16]
 SOFT_DEG = 9.0
 #: Nodes across the disc of eyes where light is even.
 SIGHTS = 33
+_COSINES = 721
 #: Every how many of the 41 bands pictures are worked out at.
 BAND_STEP = 2
 _STEP_DEG = 90.0 / (_ZENITHS - 1)
@@ -303,7 +305,7 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
     laid: tuple[NDArray[np.float32], ...] = ()
     for lamp in scene.lights:
         matrix = told(lamp.irradiance)
-        toward = view_vector(lamp, scene)
+        toward, onto = view_vector(lamp, scene), _onto(lamp.half_deg)
         if toward[2] < -np.cos(np.radians(lamp.half_deg)):  # as in every answer
             for side, values in enumerate((made.to_face, made.to_back)):
                 seen = (wide @ (values.T @ matrix)).reshape(*size, 3)
@@ -317,14 +319,14 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
                 channels = matrix / strength
                 laid = _between(made.between, wide, channels.astype(np.float32))
             before, behind, across = laid
-            _lit(before, behind, across, toward, span, strength, key)
+            _lit(before, behind, across, toward, span, strength * onto, key)
         angle = float(np.arccos(np.clip(toward[2], -1.0, 1.0)))
         for own in made.own:
             one = _sent(own.solution, matrix, angle, lamp.half_deg)
             breathe()
             face = np.zeros((1, 1), np.float32) if own.face is None else own.face
             _own_light(
-                one.table, own.turn, own.flip, face, own.above, own.below, toward, span, key
+                one.table, own.turn, own.flip, face, own.above, own.below, toward, span, onto, key
             )
     laid = ()  # it is large
     breathe()
@@ -370,6 +372,22 @@ def _to_mix(key: NDArray[np.float32], alike: bool) -> NDArray[np.float32]:
     beside = (turns[:, 2:] + turns[:, :-2] + y[:, :, :-2] + y[:, :, 2:]
               + x[:, :, :, :-2] + x[:, :, :, 2:])  # fmt: skip
     return np.asarray(np.maximum(key - (beside - 6.0 * key) / 12.0, 0.0), np.float32)
+
+
+@lru_cache(maxsize=8)
+def _onto(half_deg: float) -> NDArray[np.float32]:
+    """What a light so wide brings to one side of the cloth, by its cosine to it, -1 to 1."""
+    cosines = np.linspace(-1.0, 1.0, _COSINES)
+    each = [shares(float(z), half_deg)[0] for z in np.degrees(np.arccos(cosines))]
+    return np.array(each, np.float32)
+
+
+@njit(cache=True)
+def _falls(onto, cosine):  # pragma: no cover - compiled
+    """What a light of such a ``cosine`` brings, by :func:`_onto`."""
+    place = 0.5 * (cosine + 1.0) * (_COSINES - 1)
+    low = min(max(int(place), 0), _COSINES - 2)
+    return onto[low] + (place - low) * (onto[low + 1] - onto[low])
 
 
 def _sent(solution: Solved, matrix: Array, angle: float, half_deg: float) -> Factors:
@@ -495,9 +513,10 @@ def _light_at(e, one, two, light):  # pragma: no cover - compiled
 
 
 @njit(cache=True, parallel=True, fastmath=True)
-def _lit(face, back, across, light, span, strength, out):  # pragma: no cover - compiled
+def _lit(face, back, across, light, span, onto, out):  # pragma: no cover - compiled
     """Add what went on between layers, tables (Z, A, Z, A, 3) of eye and light, of one light (3,)
-    of a ``strength``, to ``out`` (2, turns, DISC, DISC, 3); ``span``: radians of all turns."""
+    that brings ``onto`` as of :func:`_onto`, to ``out`` (2, turns, DISC, DISC, 3); ``span``:
+    radians of all turns."""
     turns, disc = out.shape[1], out.shape[2]
     lights = _lights(light, span, turns)
     for row in prange(disc):
@@ -507,35 +526,41 @@ def _lit(face, back, across, light, span, strength, out):  # pragma: no cover - 
                 sign, ring_e, far_e, e0, e1, past_e = _eye_of(e, side)
                 for t in range(turns):
                     lw, lb, lz = _light_at(e, one, two, lights[t])
-                    ring_l, far_l, at_l = _regular(lw, sign * lb, sign * lz)
-                    l0, l1, past_l = _about(at_l)
-                    falls = strength * abs(lz)
-                    for i in range(2):
-                        for m in range(2):
-                            w = falls * (far_e if i else 1.0 - far_e)
-                            w *= past_e if m else 1.0 - past_e
-                            a, b = ring_e + i, e1 if m else e0
-                            for j in range(2):
-                                for k in range(2):
-                                    v = w * (far_l if j else 1.0 - far_l)
-                                    v *= past_l if k else 1.0 - past_l
-                                    c, d = ring_l + j, l1 if k else l0
-                                    if lz > 0.0:
-                                        own = face[a, b, c, d] if side == 0 else back[a, b, c, d]
-                                    elif side == 0:
-                                        own = across[a, b, c, d]
-                                    else:
-                                        own = across[c, d, a, b]
-                                    for n in range(3):
-                                        out[side, t, row, column, n] += v * own[n]
+                    # near along the cloth a part of a light stands on either side
+                    for on in range(2):
+                        falls = _falls(onto, lz if on == 0 else -lz)
+                        if falls <= 0.0:
+                            continue
+                        up = max(lz, 1e-9) if on == 0 else min(lz, -1e-9)
+                        ring_l, far_l, at_l = _regular(lw, sign * lb, sign * up)
+                        l0, l1, past_l = _about(at_l)
+                        for i in range(2):
+                            for m in range(2):
+                                w = falls * (far_e if i else 1.0 - far_e)
+                                w *= past_e if m else 1.0 - past_e
+                                a, b = ring_e + i, e1 if m else e0
+                                for j in range(2):
+                                    for k in range(2):
+                                        v = w * (far_l if j else 1.0 - far_l)
+                                        v *= past_l if k else 1.0 - past_l
+                                        c, d = ring_l + j, l1 if k else l0
+                                        if on == 0:
+                                            own = (face if side == 0 else back)[a, b, c, d]
+                                        elif side == 0:
+                                            own = across[a, b, c, d]
+                                        else:
+                                            own = across[c, d, a, b]
+                                        for n in range(3):
+                                            out[side, t, row, column, n] += v * own[n]
 
 
 @njit(cache=True, parallel=True, fastmath=True)
 def _own_light(
-    table, turn, flip, face, above, below, light, span, out
+    table, turn, flip, face, above, below, light, span, onto, out
 ):  # pragma: no cover - compiled
     """Add what one layer alone sends of one light (3,) to ``out`` (2, turns, DISC, DISC, 3);
-    ``table`` as in :class:`Factors`, ``span`` radians of all turns, the rest as in :class:`Own`."""
+    ``table`` as in :class:`Factors`, ``span`` radians of all turns, ``onto`` as of :func:`_onto`,
+    the rest as in :class:`Own`."""
     turns, disc, many = out.shape[1], out.shape[2], table.shape[4]
     ct, st = np.cos(turn), np.sin(turn)
     lights, covered = _lights(light, span, turns), face.shape[0] > 1
@@ -583,14 +608,15 @@ def _own_light(
                     lb *= sign
                     r0, r1 = about[way, t]
                     far = rest[way, t]
+                    falls = _falls(onto, abs(lz))  # the table's factors are of the larger part
                     for kind in range(2):
                         one_, next_ = sent[kind, r0], sent[kind, r1]
                         if one_.sum() + next_.sum() <= 0.0:
                             continue
-                        gate = abs(lz)
+                        gate = falls
                         if side != 0 or kind != 0 or covered:
                             # of a wide light near along the cloth a part stands on the other side
-                            up = max(lz, 0.0) if kind == 0 else min(lz, -1e-12)
+                            up = max(lz, 1e-9) if kind == 0 else min(lz, -1e-9)
                             ring_l, far_l, azimuth_l = _regular(lw, lb, sign * up)
                             l0, l1, past_l = _about(azimuth_l)
                             if side == 0 and kind == 0:

@@ -112,10 +112,9 @@ class Light(ByValue):
         zenith, azimuth = self.zenith_deg, self.azimuth_deg
         if not self.before:
             zenith, azimuth = 180.0 - zenith, (azimuth + 180.0) % 360.0
-        if zenith < 90.0:
-            return zenith, azimuth, self.half_deg
         # in the very plane a direction has no side
-        return min(180.0 - zenith, 90.0 - 1e-3), azimuth, self.half_deg, 1.0
+        above = min(90.0 - abs(90.0 - zenith), 90.0 - 1e-3)
+        return above, azimuth, self.half_deg, *((1.0,) if zenith >= 90.0 else ())
 
     @property
     def on_cloth(self) -> Spectrum:

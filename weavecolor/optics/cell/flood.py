@@ -111,8 +111,8 @@ class Factors:
     or the other: near along the cloth a wide light stands on both; where the eye is on the disc of
     its side (:func:`eye_at`; across the warp, then along it; seen from the back, the cloth is
     mirrored through its own plane); and how far round it the light is from the warp, as it is
-    carried there. A factor is of even light from that part of the light's disc that lies on the
-    light's own side, as in every answer."""
+    carried there. Both are over even light from that part of the light's disc that lies on the
+    side of its middle."""
 
     table: Floats
 
