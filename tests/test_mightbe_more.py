@@ -76,16 +76,23 @@ def test_what_is_sent_back_of_each_light_adds_to_the_look_without_even_light():
     assert double == pytest.approx(2.0 * each, rel=1e-9)
 
 
-@pytest.mark.parametrize("first", [True, False])
-def test_a_light_along_the_cloth_gives_it_nothing_wherever_it_is_told(first):
-    """Light at 90 degrees falls on no cloth (cosine law)."""
+def test_a_light_half_behind_the_cloth_adds_its_front_half_wherever_it_is_told():
+    """Radiance adds up (ISO 80000-7), in whatever order lights stand."""
     made = Stack((Layer(cloth(warp=0.4, weft=0.3)),))
     along = replace(WINDOW.lights[0], zenith_deg=90.0)
-    lights = (along, *WINDOW.lights) if first else (*WINDOW.lights, along)
-    with_it = replace(WINDOW, lights=lights)
-    assert with_it.in_front == WINDOW.lights and with_it.behind == ()
-    own, other = (mightbe.radiances(made, [WHITE], [s])[0][0] for s in (WINDOW, with_it))
-    assert other == pytest.approx(own, rel=1e-9)
+    places = [
+        replace(WINDOW, lights=lights)
+        for lights in ((along, *WINDOW.lights), (*WINDOW.lights, along), WINDOW.lights)
+    ]
+    alone = replace(WINDOW, lights=(along,), diffuse=np.zeros(BANDS))
+    assert len(places[0].in_front) == 2 and len(places[0].behind) == 1
+    one, other, own, half = (
+        mightbe.radiances(made, [WHITE], [s])[0][0] for s in (*places, alone)
+    )
+    assert one == pytest.approx(other, rel=1e-9)
+    assert one == pytest.approx(own + half, rel=1e-9)
+    drawn = mightbe.lots(made, [WHITE], places[0])[0]
+    assert np.isfinite(drawn).all()
 
 
 def test_the_brighter_the_sheen_the_less_sure_it_is():
