@@ -84,7 +84,7 @@ def test_a_light_half_behind_the_cloth_adds_its_front_half_wherever_it_is_told()
         replace(WINDOW, lights=lights)
         for lights in ((along, *WINDOW.lights), (*WINDOW.lights, along), WINDOW.lights)
     ]
-    alone = replace(WINDOW, lights=(along,), diffuse=np.zeros(BANDS))
+    alone = replace(WINDOW, lights=(along,), diffuse=np.zeros_like(WINDOW.diffuse))
     assert len(places[0].in_front) == 2 and len(places[0].behind) == 1
     one, other, own, half = (
         mightbe.radiances(made, [WHITE], [s])[0][0] for s in (*places, alone)
