@@ -150,7 +150,10 @@ def test_grain_is_the_same_from_either_side_and_either_end(grain, same):
 
 
 def test_half_a_degree_is_still_straight_and_sideways():
-    assert not _plan(grain_deg=0.6, longest_cm=400.0).whole_widths
+    for degrees, straight in ((0.49, True), (0.51, False), (-0.49, True), (179.49, False)):
+        plan = _plan(grain_deg=degrees, longest_cm=400.0)
+        assert plan.whole_widths is straight
+        assert plan.fullness == pytest.approx(2.94 if straight else 2.0)  # two of 150, less seams
     assert not _plan(length=40.0, grain_deg=89.3, longest_cm=400.0).sideways
 
 

@@ -430,3 +430,11 @@ def test_levels_beyond_a_workable_number_are_thinned_from_end_to_end():
     known = np.round(np.concatenate([many, np.linspace(0.0, 10.0, 49)]), 6)
     assert np.isin(found, known).all()
     assert len(_levels(many[:50], 0.0, 10.0, 160)) == 99
+
+
+@pytest.mark.parametrize("widths", [(110, 150), (150, 110), (110,), ()])
+def test_fullness_is_meant_for_the_narrowest_cloth_in_the_file(widths):
+    cloth = "".join(f"[[cloth]]\nwidth = {w}\nlength = 300\nselvedge = 1\n" for w in widths)
+    text = f'unit = "cm"\n{cloth}[[fullness]]\nwhat = "skirt"\nfinished = 70\nlength = 90\n'
+    (wanted,) = cutting_from_toml(text).fullness
+    assert wanted.cloth_width_cm == (108.0 if widths else 110.0)

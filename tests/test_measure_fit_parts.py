@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -562,3 +564,30 @@ def test_readings_of_a_wound_card_weigh_by_their_error_and_the_model_s(monkeypat
     little, much = np.full(3, 0.01), np.array([0.2, 0.1, 0.05])
     wanted = np.sqrt((np.tile(much, 2) ** 2 + model) / (0.01**2 + model))
     assert told(little) / told(much) == pytest.approx(wanted, rel=1e-9)
+
+
+def test_a_surface_follows_what_lies_near_its_middle_most_closely():
+    """A plane through three levels of one number, at the middle and both sides of it: weights of a
+    bell 1.6 widths wide, by hand."""
+    middle, width = np.zeros(1), np.ones(1)
+    at, levels = np.array([-2.0, 0.0, 2.0]), np.array([1.0, 0.0, 1.0])
+    made = smooth([_traced([a], (v, 0.0)) for a, v in zip(at, levels, strict=True)],
+                  middle, width, False)  # fmt: skip
+    aside = np.exp(-0.5 * (2.0 / 1.6) ** 2)  # each, where the middle counts 1
+    (layer,) = made.at(np.zeros((1, 1)), [[None]])[0]
+    assert layer.weights[0, 0] == pytest.approx(2.0 * aside / (1.0 + 2.0 * aside), rel=1e-3)
+
+
+def test_whoever_is_told_may_end_the_tracing_of_what_has_not_begun():
+    begun = []
+
+    def traced(unknowns, slow, share):
+        begun.append(slow)
+        time.sleep(0.02)
+
+    def told():
+        raise InputError("enough")
+
+    with pytest.raises(InputError, match="enough"):
+        Problem.traced_all(SimpleNamespace(traced=traced), None, np.arange(30.0), 1.0, told)
+    assert len(begun) <= 4

@@ -57,6 +57,9 @@ def test_peaks_are_found_where_they_were_put():
     for vector in vectors:
         assert np.hypot(*(found - vector).T).min() < 0.1 / 256
     assert len(found) == 4 and (strength > 5e3).all()
+    # where only some are kept, those that count most: of one height that of the lowest frequency
+    (first,), _ = find_peaks(made(256, vectors), 0.02, 1)
+    assert first == pytest.approx(vectors[2], abs=0.1 / 256)
     # neither below the lowest, nor near the folding frequency, nor along the picture's rim
     rim = np.array([[0.01, 0.0], [0.47, 0.0], [0.1, 0.498], [0.0, 0.3]])
     found, _ = find_peaks(made(256, rim), 0.02)

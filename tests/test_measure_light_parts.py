@@ -17,6 +17,7 @@ from weavecolor.measure import observations as o
 from weavecolor.measure.neutral import (
     _basis,
     _blocks,
+    _fitted,
     illumination,
     light_cautions,
     reference_reflectance,
@@ -114,6 +115,18 @@ def test_another_ground_shows_the_light_where_no_paper_is_as_far_as_it_may_shine
         off = np.log(both.field() / light)[at[0], at[1]]
         sure = [both.error_over([row], [column]) for row, column in at.T]
         assert (np.abs(off) < 2.0 * np.array(sure) + 1e-3).all()
+
+
+def test_blocks_that_err_each_by_itself_tell_a_level_by_their_number():
+    """Of one cell nothing is told by how cells differ: a mean of n is known to the variance of one,
+    with what is always left open, over n, in each channel."""
+    n, noise = 60, np.array([0.02, 0.03, 0.01])
+    log = np.tile(noise, (n, 1)) * np.random.default_rng(2).standard_normal((n, 3))
+    _, covariance = _fitted(
+        np.ones((n, 1)), log, np.tile(noise, (n, 1)), np.ones(n, bool), 1, np.zeros(n, int),
+        np.array([np.inf]),
+    )  # fmt: skip
+    assert covariance[:, 0, 0] == pytest.approx(np.full(3, ((noise**2).mean() + 1e-6) / n))
 
 
 def test_light_is_told_less_surely_by_darker_card():

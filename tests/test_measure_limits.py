@@ -494,3 +494,21 @@ def test_paper_known_to_a_tenth_makes_every_colour_as_unsure_besides():
         assert wide.linear == pytest.approx(plain.linear)
         more = np.sqrt(wide.uncertainty**2 - plain.uncertainty**2)
         assert more == pytest.approx(0.1 * plain.linear, rel=1e-6)
+
+
+@pytest.mark.parametrize("read", [True, False])
+def test_a_ground_that_was_read_beside_the_paper_errs_with_it(monkeypatch, read):
+    """What the paper was taken for too little the ground was, too; one known otherwise stays, and
+    where there is none there is nothing to err."""
+    start, _ = _open_cloth()
+    laid = []
+    monkeypatch.setattr(sample, "appearance", lambda pile, place: (
+        laid.append(pile), SimpleNamespace(radiance_factor=np.ones(41)))[1])  # fmt: skip
+    taken = sample_seen(Stack((Layer(start, 0.0),), GREY), [0.3] * 3, [0.01] * 3)
+    taken = replace(taken, paper_error=0.1, ground_read=read)
+    x = np.zeros(p.SIZE)
+    x[p.PAPER] = 1.0
+    for pile in (taken.stack, replace(taken.stack, backing=None)):
+        sample._lit(taken, start, x, pile)
+    assert laid[0].backing.reflectance == pytest.approx(0.3 * (np.exp(0.1) if read else 1.0))
+    assert laid[1].backing is None

@@ -7,6 +7,7 @@ import pytest
 from scipy.ndimage import gaussian_filter
 
 from weavecolor.errors import InputError
+from weavecolor.measure import ruler
 from weavecolor.measure.ruler import (
     _before,
     _carried,
@@ -127,6 +128,8 @@ def test_threads_are_no_ticks():
     worn = _lengths(40)
     worn[10] = 20.0
     assert _longer(worn, np.arange(40), 5)
+    worn[25] = 20.0
+    assert not _longer(worn, np.arange(40), 5)  # but not two
 
 
 @pytest.mark.parametrize(("period", "within"), [(12.0, 0.06), (40.0, 0.035)])
@@ -537,3 +540,14 @@ def test_a_box_too_small_or_of_no_ticks_is_refused():
     noise = np.random.default_rng(3).random((60, 640))
     with pytest.raises(InputError, match="^ruler: no even row of ticks is found"):
         scale_from_ruler(noise, (0, 0, 640, 60))
+
+
+@pytest.mark.parametrize("every", [1, 2, 3, 4, 5, 10])
+def test_ticks_are_counted_one_by_one_whatever_stands_out(monkeypatch, every):
+    """The strongest comb may be of each second tick, each fifth: the finest whose every place holds
+    a tick is the millimetres'."""
+    x = np.arange(720.0)
+    line = 1.0 - 0.8 * (np.abs((x + 6.0) % 12.0 - 6.0) < 1.5)
+    monkeypatch.setattr(ruler, "_period", lambda profile: (100.0, 12.0 * every))
+    found = scale_from_ruler(np.tile(line, (20, 1)), (0, 0, 720, 20))
+    assert found.pixels_per_mm == pytest.approx(12.0, rel=2e-3)

@@ -61,3 +61,9 @@ def test_travel_takes_the_short_way_over_zero() -> None:
 def test_turn_refuses(angles: list[float]) -> None:
     with pytest.raises(InputError):
         turn(DUPION, WINDOW, angles)
+
+
+@pytest.mark.parametrize("angles", [[0.0, np.nan], [np.inf, 10.0], [], [[0.0, 1.0]]])
+def test_what_is_no_list_of_angles_is_refused(angles):
+    with pytest.raises(InputError, match="numbers of degrees"):
+        turn(DUPION, WINDOW, angles)

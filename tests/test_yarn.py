@@ -290,3 +290,19 @@ def test_what_is_no_yarn_and_no_cloth_is_told_in_one_line(make, line):
 
 def woven(plan):
     check_weavable(Cloth("a", RAW, RAW, plan, 40.0, 38.0))
+
+
+def test_the_closest_packings_of_equal_circles_by_their_geometry():
+    """How many radii of a circle the one about n of them is, in closed form, of those that have one
+    (Graham and others, Discrete Math. 181 (1998) 139; Pirl, Math. Nachr. 40 (1969) 111; from
+    memory): n over the square of that, cut off to three places."""
+    def ring(n):
+        return 1.0 + 1.0 / math.sin(math.pi / n)
+
+    across = {
+        2: ring(2), 3: ring(3), 4: ring(4), 5: ring(5), 6: ring(6), 7: ring(6), 8: ring(7),
+        9: ring(8), 11: 1.0 + 1.0 / math.sin(math.pi / 9), 13: 2.0 + math.sqrt(5.0),
+        18: 1.0 + math.sqrt(2.0) + math.sqrt(6.0), 19: 1.0 + math.sqrt(2.0) + math.sqrt(6.0),
+    }  # fmt: skip
+    for n, radii in across.items():
+        assert greatest_packing(n) == pytest.approx(math.floor(1e3 * n / radii**2) / 1e3)

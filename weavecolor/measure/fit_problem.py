@@ -141,14 +141,11 @@ class Problem:
         each."""
         made = []
         with ThreadPoolExecutor(2) as pool:
-            try:
-                for one in pool.map(lambda slow: self.traced(unknowns, slow, share), at):
-                    made.append(one)
-                    if told is not None:
-                        told()
-            except BaseException:  # whoever is told may end it: what has not begun need not
-                pool.shutdown(cancel_futures=True)
-                raise
+            # whoever is told may end it: with the map goes what has not begun
+            for one in pool.map(lambda slow: self.traced(unknowns, slow, share), at):
+                made.append(one)
+                if told is not None:
+                    told()
         return made
 
     def _bare(self, cloth: Cloth) -> list[Yarn]:

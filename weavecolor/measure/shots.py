@@ -31,11 +31,10 @@ from weavecolor.textile.yarn import Yarn
 
 Marks = Mapping[str, Box]
 
-#: What a box round bare thread is called.
 #: What the picture is called that shows the swatch over white again, turned.
 TURNED = "over white, turned a quarter"
+#: What a box round bare thread is called.
 THREADS = {"warp": "warp thread", "weft": "weft thread"}
-CARD = 0.04
 
 
 @dataclass(frozen=True, eq=False)
