@@ -18,9 +18,8 @@ from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
+import scipy  # its parts load slowly, where they are first used
 from numpy.typing import NDArray
-from scipy import sparse
-from scipy.spatial import cKDTree
 
 from weavecolor.cache import Kept, Packed
 from weavecolor.errors import InputError
@@ -228,6 +227,8 @@ def prepared(cell: FilamentCell, outline: bool = False) -> Traced:
 def _neighbours(centres: list[Array], counts: list[int]) -> NDArray[np.intp]:
     """The nearest of its own section to each of ``centres`` (2, most, any), nearest first; one
     alone is its own."""
+    from scipy.spatial import cKDTree  # slow to load
+
     out = np.zeros((2, max(map(len, centres)), _NEAR), np.intp)
     for near, all_, count in zip(out, centres, counts, strict=True):
         for first in range(0, len(all_), count):
@@ -446,7 +447,7 @@ class PairTable:
 
     cell: FilamentCell
     grid: Nodes
-    factors: sparse.csr_array
+    factors: scipy.sparse.csr_array
     pair: NDArray[np.int32]
 
     def dyed(self, absorption: Array) -> NDArray[np.float32]:
@@ -577,28 +578,28 @@ def _table(cell: FilamentCell, rays: NodeRays, through: Array, grid: Nodes, each
     label = rays.label[rays.start[own]]
     row = pair[label, paths.nodes_of(rays.toward[own].astype(float), ring_edges(grid), grid.steps)]
     light = rays.weight[own] * (grid.share[label] / each).astype(np.float32)
-    found = sparse.csr_array(
+    found = scipy.sparse.csr_array(
         (light, (row, rays.column[own])), shape=(shares.size, LEVELS * LEVELS)
     )
-    whole = sparse.csr_array(sparse.diags_array(1.0 / shares).tocsr() @ found)
+    whole = scipy.sparse.csr_array(scipy.sparse.diags_array(1.0 / shares).tocsr() @ found)
     total = np.asarray(whole.sum(axis=1), float)[pair]
     scale = _closing(total, grid.share, 1.0 - through)
     a, b = np.divmod(np.unique(pair, return_index=True)[1], 2 * grid.half)
-    scaled = sparse.csr_array(sparse.diags_array(scale[a] * scale[b]).tocsr() @ whole)
+    scaled = scipy.sparse.csr_array(scipy.sparse.diags_array(scale[a] * scale[b]).tocsr() @ whole)
     factors = scaled.astype(np.float32)
     return PairTable(cell, grid, factors, pair)
 
 
-def _packed_table(table: sparse.csr_array) -> dict[str, Any]:
+def _packed_table(table: scipy.sparse.csr_array) -> dict[str, Any]:
     """A sparse table as arrays."""
     return {"data": table.data, "column": table.indices, "row": table.indptr,
             "shape": np.array(table.shape)}  # fmt: skip
 
 
-def _table_of(arrays: _Arrays) -> sparse.csr_array:
+def _table_of(arrays: _Arrays) -> scipy.sparse.csr_array:
     rows, columns = arrays["shape"]
     parts = arrays["data"], arrays["column"], arrays["row"]
-    return sparse.csr_array(parts, shape=(int(rows), int(columns)))
+    return scipy.sparse.csr_array(parts, shape=(int(rows), int(columns)))
 
 
 def _packed_white(white: WhiteCell) -> dict[str, Any]:
@@ -676,11 +677,11 @@ class Rays:
     through: float
     open: float
 
-    def table(self, place: NDArray[np.integer[Any]], count: int) -> sparse.csr_array:
+    def table(self, place: NDArray[np.integer[Any]], count: int) -> scipy.sparse.csr_array:
         """Share of the bundle (count, levels * levels) by ``place`` (n,) and lengths; rays with a
         negative place do not count."""
         own = place >= 0
-        return sparse.csr_array(
+        return scipy.sparse.csr_array(
             (self.weight[own], (place[own], self.column[own])),
             shape=(count, LEVELS * LEVELS),
         )
@@ -798,9 +799,9 @@ class WhiteNamed:
     (E,) as in :class:`WhiteCell`."""
 
     cell: FilamentCell
-    cross: sparse.csr_array
+    cross: scipy.sparse.csr_array
     links: tuple[tuple[int, int], ...]
-    pair: sparse.csr_array
+    pair: scipy.sparse.csr_array
     glint: Array
     through: Array
     open: Array
@@ -840,7 +841,7 @@ def white_named(
     for one, other in links:
         asked.setdefault(one, []).append(other)
     cross, straights, openings = [], [], []
-    rows: dict[tuple[int, int], sparse.csr_array] = {}
+    rows: dict[tuple[int, int], scipy.sparse.csr_array] = {}
     glint = np.zeros(len(links))
     number = {link: k for k, link in enumerate(links)}
     ways = dict(zip(mirrors(cell), symmetries(cell, grid), strict=True))
@@ -868,12 +869,12 @@ def white_named(
         )
         for n, (row, shine) in zip(asked[e], made, strict=True):
             rows[e, n], glint[number[e, n]] = row, shine
-    pairs = sparse.csr_array((0, LEVELS * LEVELS))
+    pairs = scipy.sparse.csr_array((0, LEVELS * LEVELS))
     if links:
-        pairs = sparse.csr_array(sparse.vstack([rows[link] for link in links]))
+        pairs = scipy.sparse.csr_array(scipy.sparse.vstack([rows[link] for link in links]))
     return WhiteNamed(
         cell,
-        sparse.csr_array(sparse.vstack(cross)),
+        scipy.sparse.csr_array(scipy.sparse.vstack(cross)),
         links,
         pairs,
         glint,
@@ -882,17 +883,17 @@ def white_named(
     )
 
 
-def _packed_crossing(value: tuple[sparse.csr_array, float, float]) -> dict[str, Any]:
+def _packed_crossing(value: tuple[scipy.sparse.csr_array, float, float]) -> dict[str, Any]:
     return {**_packed_table(value[0]), "through": value[1], "open": value[2]}
 
 
-def _packed_looked(value: tuple[sparse.csr_array, float]) -> dict[str, Any]:
+def _packed_looked(value: tuple[scipy.sparse.csr_array, float]) -> dict[str, Any]:
     return {**_packed_table(value[0]), "glint": value[1]}
 
 
 #: What directions that stand for others send to the nodes, and to other directions: bytes, rows.
 _crossing: Kept[
-    tuple[FilamentCell, Named, int, Nodes, float], tuple[sparse.csr_array, float, float]
+    tuple[FilamentCell, Named, int, Nodes, float], tuple[scipy.sparse.csr_array, float, float]
 ] = (
     Kept(
         60_000_000,
@@ -906,7 +907,7 @@ _crossing: Kept[
     )
 )
 _Look = tuple[FilamentCell, Named, int, Vector, Named]
-_looked: Kept[_Look, tuple[sparse.csr_array, float]] = Kept(
+_looked: Kept[_Look, tuple[scipy.sparse.csr_array, float]] = Kept(
     4096,
     packed=Packed(
         "looked",
@@ -919,16 +920,16 @@ _looked: Kept[_Look, tuple[sparse.csr_array, float]] = Kept(
 
 def _crossed(
     cell: FilamentCell, first: Named, count: int, grid: Nodes, half_deg: float
-) -> tuple[sparse.csr_array, float, float]:
+) -> tuple[scipy.sparse.csr_array, float, float]:
     """Radiance factors (2D, levels * levels) of a direction with the nodes; ``through``, ``open``
     as in :class:`Rays`."""
     rays = beam(cell, first, count, half_deg)
     place = paths.nodes_of(rays.toward.astype(float), ring_edges(grid), grid.steps)
-    table = sparse.diags_array(1.0 / grid.share) @ rays.table(place, 2 * grid.half)
-    return sparse.csr_array(table), rays.through, rays.open
+    table = scipy.sparse.diags_array(1.0 / grid.share) @ rays.table(place, 2 * grid.half)
+    return scipy.sparse.csr_array(table), rays.through, rays.open
 
 
-def _looked_at_each(keys: list[_Look]) -> list[tuple[sparse.csr_array, float]]:
+def _looked_at_each(keys: list[_Look]) -> list[tuple[scipy.sparse.csr_array, float]]:
     """:func:`looked_at`, row by row, from one direction."""
     cell, first, count, *_ = keys[0]
     aims = [(*aim, *wide) for *_, aim, wide in keys]
@@ -976,7 +977,7 @@ def placed(
 
 def looked_at(
     cell: FilamentCell, vector: Named, aims: Sequence[Named], rays: Rays, glint_rays: int = 0
-) -> tuple[sparse.csr_array, Array]:
+) -> tuple[scipy.sparse.csr_array, Array]:
     """Radiance factors of :func:`beam` ``rays``, as wide as the aperture, on ``cell`` from
     ``vector`` to each of ``aims``, as wide as that is named: (m, levels * levels) by lengths, and
     (m,) what one clear surface alone adds, by ``glint_rays``, 0: enough.
@@ -989,15 +990,16 @@ def looked_at(
     (an empirical Bayes mean: B. Efron, C. Morris, J. Am. Stat. Assoc. 70 (1975) 311)."""
     inner = rays.met > (0 if cell.matt else 1)
     light = rays.toward[inner], rays.weight[inner], rays.column[inner]
-    table = sparse.csr_array((len(aims), LEVELS * LEVELS))
+    table = scipy.sparse.csr_array((len(aims), LEVELS * LEVELS))
     glint = np.zeros(len(aims))
     for wide in dict.fromkeys(map(_wide, aims)):
         own = [k for k, aim in enumerate(aims) if _wide(aim) == wide]
-        rows = sparse.csr_array((np.ones(len(own)), (own, range(len(own)))), (len(aims), len(own)))
+        at_own = np.ones(len(own)), (own, range(len(own)))
+        rows = scipy.sparse.csr_array(at_own, (len(aims), len(own)))
         at = [aims[k][:3] for k in own]
         found, glint[own] = _looked_at(cell, vector, at, light, wide, glint_rays)
         table = table + rows @ found
-    return sparse.csr_array(table), glint
+    return scipy.sparse.csr_array(table), glint
 
 
 def _looked_at(
@@ -1007,7 +1009,7 @@ def _looked_at(
     light: tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.int32]],
     wide: Named,
     glint_rays: int,
-) -> tuple[sparse.csr_array, Array]:
+) -> tuple[scipy.sparse.csr_array, Array]:
     """:func:`looked_at` of the ``light`` that met more than one surface, to ``aims`` that are all
     as ``wide``."""
     half_deg, past = wide[0], len(wide) > 1
@@ -1024,9 +1026,10 @@ def _looked_at(
         # its own noise is ill known where few rays arrive
         noise = 0.5 * (noise + doubt * share / part)
         near = back if cell.matt else noise / (noise + (mean - there) ** 2 + 1e-30)
-        table = sparse.diags_array(1.0 - near) @ own + sparse.diags_array(1.0 * near) @ table
+        weight = scipy.sparse.diags_array
+        table = weight(1.0 - near) @ own + weight(1.0 * near) @ table
         mean, doubt, share = there + near * (mean - there), noise, part
-    return sparse.csr_array(table), glint
+    return scipy.sparse.csr_array(table), glint
 
 
 def _gathered(
@@ -1037,17 +1040,17 @@ def _gathered(
     half_deg: float,
     blur_deg: float,
     past: bool = False,
-) -> tuple[sparse.csr_array, Array, Array, Array]:
+) -> tuple[scipy.sparse.csr_array, Array, Array, Array]:
     """Radiance factors (m, levels * levels) of rays as in :class:`Rays`, ``half_deg`` about each of
     m aims, with an edge as in :func:`_near`, the mean of all the ways that they are ``moved``; and,
     whatever the lengths, (m,) their sums, the squares of its noise, and shares of even light."""
     size = len(moved[0])
-    table = sparse.csr_array((size, LEVELS * LEVELS))
+    table = scipy.sparse.csr_array((size, LEVELS * LEVELS))
     mean, noise = np.zeros(size), np.zeros(size)
     for aims in moved:
         ray, aim, seen = _near(toward, aims, half_deg, blur_deg, past)
         light = weight[ray] * seen / len(moved)
-        table = table + sparse.csr_array((light, (aim, column[ray])), shape=table.shape)
+        table = table + scipy.sparse.csr_array((light, (aim, column[ray])), shape=table.shape)
         mean += np.bincount(aim, light, size)
         noise += np.bincount(aim, light**2, size)
     share = _share_of(moved[0], half_deg, blur_deg, past)

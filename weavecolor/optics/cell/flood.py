@@ -16,9 +16,9 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
+import scipy  # its parts load slowly, where they are first used
 from numba import njit, prange
 from numpy.typing import NDArray
-from scipy import sparse
 
 from weavecolor.cache import Kept, breathe
 from weavecolor.optics.cell import filaments, paths
@@ -93,7 +93,7 @@ class Flood:
         # each ray once as it went and once the other way
         row = np.concatenate([rings[0] * size + went, rings[1] * size + came])
         twice = np.concatenate([self.share, self.share])
-        table = sparse.csr_array(
+        table = scipy.sparse.csr_array(
             (twice, (row, np.concatenate([self.length, self.length]))),
             shape=(many * size, left.shape[0]),
         )
