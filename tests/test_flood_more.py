@@ -222,8 +222,9 @@ def test_a_ray_is_counted_for_every_eye_that_it_lies_within_five_degrees_of():
     out = np.zeros((2, 2, flood.DISC, flood.DISC, flood.TURNS + 2, 3), np.float32)
     near = sum(np.where((eyes @ np.array([v[1], -v[0], v[2]]))[..., None] > np.cos(half), 1.0, 0.0)
                for v in (*came, *went))  # fmt: skip
+    as_it_is = np.ones((2, 3), order="F")  # laid out as the tool's, for which it is compiled
     flood._strewn(came.astype(np.float32), went.astype(np.float32), np.ones((count, 3), np.float32),
-                  np.ones((1, 3)), np.radians(40.0), half, np.pi, out)  # fmt: skip
+                  as_it_is, np.radians(40.0), half, np.pi, out)  # fmt: skip
     assert out[0, 0, ..., 0, :1].sum() > 1000.0
     # but for rays that single precision puts to either side of the rim
     assert np.count_nonzero(np.abs(out[0, 0, ..., 0, :1] - near) > 0.5) <= 2
