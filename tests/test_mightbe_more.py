@@ -53,12 +53,35 @@ def test_errors_of_sheen_go_with_the_way_the_light_comes_over_the_cloth():
             assert mightbe._way(turned, 50.0) == pytest.approx(way)
             for mirrored in (-turn, 180.0 - turn, 180.0 + turn):
                 assert mightbe._way(replace(one, azimuth_deg=mirrored), 0.0) == pytest.approx(way)
-            # a quarter turn changes warp and weft over
-            assert mightbe._way(one, 90.0) == pytest.approx(way[:, ::-1])
+            # a quarter turn changes warp and weft over, but of light from straight ahead
+            assert mightbe._way(one, 90.0)[1:] == pytest.approx(way[1:, ::-1])
+            assert mightbe._way(one, 90.0)[0] == pytest.approx(way[0])
     high, low, near = (
         mightbe._way(replace(lamp, zenith_deg=z), 0.0).ravel() for z in (25.0, 60.0, 55.0)
     )
     assert high @ low < 0.1 < 0.9 < low @ near  # far apart in height they err each by itself
+
+
+def test_light_from_where_the_eye_is_tells_no_grain_from_another():
+    """Cloth turned about the line along which it is seen and lit is seen and lit as before."""
+    lamp = WINDOW.lights[0]
+    ahead = replace(lamp, zenith_deg=0.0)
+    flash = replace(WINDOW, lights=(ahead,))
+    made = replace(
+        cloth(warp=0.2, weft=0.7, ends=60.0, picks=30.0, filaments=12),
+        known={f"{s}.packing": HowKnown.assumed(0.5, 0.8) for s in ("warp", "weft")},
+    )
+    lamps = [replace(ahead, azimuth_deg=turn) for turn in (0.0, 77.0)]
+    ways = [mightbe._way(one, grain) for one in lamps for grain in (0.0, 45.0)]
+    assert all(way == pytest.approx(ways[0]) for way in ways)
+    black = [replace(backing("black"), reflectance=np.zeros(41))]
+    apart = {}
+    for name, place in (("ahead", flash), ("aside", WINDOW)):
+        straight, turned = (
+            mightbe.lots(Stack((Layer(made, g),)), black, place)[0] for g in (0.0, 90.0)
+        )
+        apart[name] = np.std((straight - turned)[:, 0])
+    assert apart["ahead"] < 0.05 * apart["aside"]
 
 
 def test_what_is_sent_back_of_each_light_adds_to_the_look_without_even_light():
@@ -70,10 +93,13 @@ def test_what_is_sent_back_of_each_light_adds_to_the_look_without_even_light():
         replace(x, irradiance=2.0 * x.irradiance) for x in hall.lights))  # fmt: skip
     black = replace(backing("black"), reflectance=np.zeros(41))
     (whole, even) = (mightbe.radiances(made, [black], [s])[0][0] for s in (hall, dull))
-    each, none, double = mightbe._sent_of_each(made, [hall, dull, twice])
+    (each, all_round), (none, _), (double, _) = mightbe._sent_of_each(made, [hall, dull, twice])
     assert each.shape == (len(hall.lights), 41) and none.shape == (0, 41)
     assert each.sum(axis=0) + even == pytest.approx(whole, rel=1e-6)
     assert double == pytest.approx(2.0 * each, rel=1e-9)
+    # and were each lamp's light even, its share of it would come back as of the even light
+    falls = np.array([x.on_cloth for x in hall.lights])
+    assert all_round == pytest.approx(falls * (even / hall.diffuse), rel=1e-6)
 
 
 def test_a_light_half_behind_the_cloth_adds_its_front_half_wherever_it_is_told():

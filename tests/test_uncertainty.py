@@ -35,9 +35,9 @@ def test_what_is_left_open_counts_by_what_is_changed_and_by_how_the_cloth_is_kno
     described = (True, False)
     fitted = u.Known(True, False, fitted=True, all_fitted=True)
     mixed = u.Known(True, False, fitted=True)
-    assert [left(described, x) for x in ("grain", "face", "layers", "backing")] == [1.6, 1.6, 1, 1]
+    assert [left(described, x) for x in ("grain", "face", "layers", "backing")] == [1.4, 1.4, 1, 1]
     assert [left(fitted, x) for x in ("grain", "face", "layers", "backing")] == [1, 1, 1, 1.3]
-    assert [left(mixed, x) for x in ("grain", "backing")] == [1.6, 1]
+    assert [left(mixed, x) for x in ("grain", "backing")] == [1.4, 1]
     lights = [left(described, "scene", sort=s) for s in ("rods", "filaments", "spun")]
     assert lights == [1.25, 1.25, 1.0] and left(fitted, "scene") == 1.0
     one = [u.of_colour(k, 100.0).inputs / 100.0 for k in (NOTHING_ASSUMED, fitted, mixed)]

@@ -66,9 +66,10 @@ class Build:
 
     ``wide``, about a mean ``lean``: of how much more there is to hinder the light, as a share of
     what hinders it (the logarithm of what is let through). ``back``: what is sent back grows by
-    this many times as much, and by ``own`` besides, in logarithms. In light from one side each
-    system that lies across it sends back more or less by ``shine`` of what it covers, in the colour
-    of its yarn.
+    this many times as much, and by ``own`` besides, in logarithms. What comes back of light from
+    one side moves by ``shine`` in its logarithm, after it went the part ``evened`` of the way to
+    ``high`` times what would come back of even light: yarn that lies, twists or flattens otherwise
+    than supposed throws its light elsewhere, so that what shone most or least is nearer the middle.
     """
 
     lean: float
@@ -76,14 +77,16 @@ class Build:
     back: float
     own: float
     shine: float
+    evened: float
+    high: float
 
 
 #: By sort of yarn (:data:`weavecolor.optics.uncertainty.SORTS`).
 BUILD: Mapping[str, Build] = MappingProxyType(
     {
-        "rods": Build(0.03, 0.16, 1.7, 0.20, 0.65),
-        "filaments": Build(0.05, 0.18, 1.4, 0.14, 0.65),
-        "spun": Build(0.08, 0.16, 1.1, 0.10, 0.20),
+        "rods": Build(0.03, 0.16, 1.7, 0.20, 0.85, 0.5, 2.2),
+        "filaments": Build(0.05, 0.18, 1.4, 0.14, 0.60, 0.1, 2.2),
+        "spun": Build(0.08, 0.16, 1.1, 0.10, 0.23, 0.0, 1.0),
     }
 )
 #: What smooth yarn of a fitted cloth, by sort, may send back more or less of a light than was told,
@@ -98,6 +101,9 @@ ALIKE = 0.7
 #: errs each by itself: crimp and twist tilt yarn by some 15 degrees, which turns what it mirrors by
 #: 30 (by judgement, no source).
 _APART = np.array([0.0, 30.0, 60.0, 90.0])
+#: Of light from straight ahead no more than this comes back more or less, in logarithms, and it is
+#: not evened: however yarn lies, it meets the eye's own direction.
+_AHEAD = 0.3
 #: Over how many nm an error of a dye goes over into another.
 _NEAR = 80.0
 #: Bands at which slopes are taken; ln sigma is moved by its spread, and by this at least.
@@ -469,12 +475,14 @@ def _errors(
     scene: Scene,
     slopes: list[tuple[Cloth, Array, Array]],
     passed: float,
-    each: Array,
+    each: tuple[Array, Array],
 ) -> tuple[Array, Array, Array]:
     """Draws (DRAWS, 41) of errors: of the logarithms of what a stack sends back and of what it lets
-    through, which is ``passed`` of the light, there and back; and of its sheen, as radiance, of
-    which it sends back ``each`` (L, 41) of the scene's lights in front.
+    through, which is ``passed`` of the light, there and back; and of its sheen, as radiance, where
+    of the scene's lights in front it sends back, and would were they even, ``each`` (L, 41).
     """
+    sent, even = each
+    shone = np.zeros((len(sent), DRAWS, BANDS))
     back, let, sheen = np.zeros((3, DRAWS, BANDS))
     cloths = list({content(x.cloth): x.cloth for x in stack.layers}.values())
     for cloth, wide, slope in slopes:
@@ -507,9 +515,13 @@ def _errors(
         more = known.yarn_left * build.lean + build.wide * more
         let -= (len(own_layers) * hinders * more)[:, None]
         back += whole * (build.back * more + build.own * own)[:, None]
-        for light, sent in zip(scene.in_front, each, strict=True):
-            shone = _met_by(light, own_layers, shines)
-            sheen += np.outer(np.expm1(build.shine * shone), sent)
+        shines = shines * np.array([min(_AHEAD, build.shine), *3 * [build.shine]])[:, None, None]
+        nearer = known.yarn_left * build.evened * (_logs(build.high * even) - _logs(sent))
+        for moved, light, more_even in zip(shone, scene.in_front, nearer, strict=True):
+            aside = sum(share * np.square(_way(light, layer.grain_deg)[1:]).sum()
+                        for layer, share in own_layers)  # fmt: skip
+            moved += _met_by(light, own_layers, shines)[:, None] + aside * more_even
+    sheen += np.einsum("ldb,lb->db", np.expm1(shone), sent)
     return back, let, sheen
 
 
@@ -529,26 +541,28 @@ def _glint(cloth: Cloth) -> float:
 
 def _way(light: Light, grain_deg: float) -> Array:
     """By how much (zeniths, turns) the errors of sheen drawn for light from each of :data:`_APART`
-    take part in that of a light; squares add to 1. Light from either side of the warp is alike."""
+    take part in that of a light; squares add to 1. Light from either side of the warp is alike, and
+    light from straight ahead, which lies at no turn, is whatever the grain."""
     turn = abs((light.azimuth_deg - grain_deg + 90.0) % 180.0 - 90.0)
     near = [np.maximum(1.0 - np.abs(at - _APART) / _APART[1], 0.0)
             for at in (light.way[0], turn)]  # fmt: skip
     way = np.outer(*near)
+    way[0] = near[0][0] * np.eye(1, _APART.size)[0]
     return np.asarray(way / np.linalg.norm(way))
 
 
-def _sent_of_each(stack: Stack, scenes: Sequence[Scene]) -> list[Array]:
-    """In each scene (L, 41), as radiance: what a stack by itself sends back of each light in
-    front."""
+def _sent_of_each(stack: Stack, scenes: Sequence[Scene]) -> list[tuple[Array, Array]]:
+    """In each scene (L, 41), as radiance: what a stack by itself sends back of each light in front,
+    and what it would, were that light even."""
     ways, each = lit_by(scenes)
-    factors = seen_optics(stack, ways.above, ways.below, links=ways.links).reflect
-    return [
-        np.array([
-            factors[:, 1 + lit.eye, 1 + k] * falls
-            for k, falls in zip(lit.front, lit.falls[: len(lit.front)], strict=True)
-        ]).reshape(-1, BANDS)
-        for lit in each
-    ]  # fmt: skip
+    pile = seen_optics(stack, ways.above, ways.below, links=ways.links)
+    out = []
+    for lit in each:
+        front, eye = [1 + k for k in lit.front], 1 + lit.eye
+        falls = lit.falls[: len(front)]
+        sent = pile.reflect[:, eye, front].T * falls
+        out.append((sent, (pile.reflect[:, eye] @ pile.share) * falls))
+    return out
 
 
 def _spreads(cloth: Cloth) -> Array:

@@ -42,8 +42,8 @@ MEASURED_SHARE = 0.03
 #: Widens a standard uncertainty to what is said aloud (nine times in ten, were errors normal).
 COVERAGE = 1.645
 #: How much further cloth drawn anew and traced goes, where it is turned, than the few factors of
-#: its build tell: untwisted silk may shine far more along its own way (``python -m tests.ranges``).
-TURNED = 1.6
+#: its build tell: warp and weft shine each along its own way (``python -m tests.ranges``).
+TURNED = 1.4
 #: The same of filaments seen in two lights: what shines by the one need not by the other.
 RELIT = 1.25
 #: Cloth that was fitted is drawn from what its fit left open, turned as it is. Slopes follow that
