@@ -24,7 +24,10 @@ from weavecolor.optics.uncertainty import known_of, of_colour, of_difference
 from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.construction import (
     cloth_mass_g_m2,
+    crimp_doubt,
+    doubts_of,
     geometry_of,
+    predicted_crimps,
     sett_doubt,
     weight_contradiction,
 )
@@ -106,11 +109,36 @@ def test_a_count_over_a_centimetre_told_as_over_an_inch_is_asked_about():
             right, declared_g_m2=None, ends_per_cm=right.ends_per_cm / 2.54,
             picks_per_cm=right.picks_per_cm / 2.54,
         )  # fmt: skip
+        bent = predicted_crimps(wrong)
+        wrong = replace(wrong, warp_crimp=bent[0], weft_crimp=bent[1])
         told = sett_doubt(wrong)
         assert f"Were {right.ends_per_cm:.3g} ends an inch counted over a centimetre?" in told
         assert known_of([wrong]).contradictions == (told,)
         weighed = replace(wrong, declared_g_m2=cloth_mass_g_m2(wrong))
         assert sett_doubt(weighed) == "" == weight_contradiction(weighed)
+
+
+def test_told_crimps_that_the_yarns_contradict_are_doubted():
+    """h = (4/3) p sqrt(c), and h1 + h2 the sum of the diameters (F. T. Peirce, The geometry of
+    cloth structure, J. Text. Inst. 28 (1937) T45): of 20 % both, on 25 ends and picks an inch,
+    2 x (4/3) x 1.02 mm x sqrt(.2) = 1.21 mm for two threads."""
+    organza = load_swatch("shot-organza-red-black")
+    both = organza.warp.height_mm + organza.weft.height_mm
+    for crimp in (0.002, 0.02, 0.2):
+        told = replace(organza, warp_crimp=crimp, weft_crimp=crimp)
+        rises = (4 / 3) * math.sqrt(crimp) * 10.0 * (1 / 40 + 1 / 38)
+        times = rises / both
+        doubt = crimp_doubt(told)
+        if 0.7 < times < 1.4:
+            assert doubt == ""
+            continue
+        assert not 0.6 < times < 1.7
+        said = float(doubt.split("about ")[1].split(" times")[0])
+        assert said == pytest.approx(times, rel=0.1)
+        assert f"crimps of {100 * crimp:.2g} and {100 * crimp:.2g} %" in doubt
+        assert doubt in known_of([told]).contradictions
+    for name in swatch_names():
+        assert doubts_of(load_swatch(name)) == ()
 
 
 def test_colour_ways_agree_with_their_meaning(tmp_path):

@@ -21,7 +21,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from weavecolor.textile.cloth import Cloth, Yarn
-from weavecolor.textile.construction import sett_doubt, weight_contradiction
+from weavecolor.textile.construction import doubts_of
 from weavecolor.textile.howknown import HowKnown, covariance
 from weavecolor.textile.notmodelled import named_so
 from weavecolor.textile.usual import LUSTRES, Span, usual_yarn
@@ -173,7 +173,7 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
     told: set[str] = set()
     for cloth in cloths:
         names = (cloth.name, cloth.warp.colour_name, cloth.weft.colour_name)
-        told |= {weight_contradiction(cloth), sett_doubt(cloth), *map(named_so, names)} - {""}
+        told |= {*doubts_of(cloth), *map(named_so, names)} - {""}
         known = dict(cloth.known)
         for system, yarn in (("warp", cloth.warp), ("weft", cloth.weft)):
             sorts.add(sort_of(yarn))

@@ -24,7 +24,7 @@ from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.construction import (
     Description,
     describe,
-    sett_doubt,
+    doubts_of,
     weight_contradiction,
 )
 from weavecolor.textile.howknown import HowKnown
@@ -183,8 +183,7 @@ def as_text(made: Portrait) -> str:
     ]
     if any(not look.appearance.reading.in_srgb for look in made.looks):
         lines.append("* beyond what an sRGB screen can show: the screen colour is the nearest.")
-    doubts = weight_contradiction(cloth), sett_doubt(cloth), named_so(cloth.name)
-    for doubtful in filter(None, doubts):
+    for doubtful in filter(None, (*doubts_of(cloth), named_so(cloth.name))):
         lines += ["", f"Mind: {doubtful}"]
     known = assumed(made)
     if known:

@@ -444,6 +444,47 @@ def sett_doubt(cloth: Cloth) -> str:
     )
 
 
+#: Told crimps that ask for threads so many times as thick as they are, or as thin, contradict them.
+#: Judgement: counts taken from a kind of yarn are off by a third, flattened threads by as much.
+_CRIMPED = 1.7
+
+
+def crimp_doubt(cloth: Cloth) -> str:
+    """What to say of a cloth whose two told crimps ask for much thicker or thinner threads than it
+    has, by Peirce's geometry, in which a crimp goes with the square of a rise; "" of others.
+
+    Examples
+    --------
+    >>> crimp_doubt(organza)
+    ''
+    """
+    try:
+        bent = predicted_crimps(cloth)
+    except InputError:
+        return ""  # refused with its own reason
+    told = cloth.warp_crimp, cloth.weft_crimp
+    times = math.sqrt(sum(told) / max(sum(bent), 1e-9))
+    if 1.0 / _CRIMPED <= times <= _CRIMPED:
+        return ""
+    return (
+        f"{cloth.name}: crimps of {100.0 * told[0]:.2g} and {100.0 * told[1]:.2g} % (warp, weft) "
+        f"would be of threads about {times:.2g} times as thick; these, so set, are bent by about "
+        f"{100.0 * bent[0]:.2g} and {100.0 * bent[1]:.2g} %. Measure a thread once more, in the "
+        "cloth and pulled straight, or its count"
+    )
+
+
+def doubts_of(cloth: Cloth) -> tuple[str, ...]:
+    """What to say where the numbers of ``cloth`` contradict one another.
+
+    Examples
+    --------
+    >>> doubts_of(organza)
+    ()
+    """
+    return tuple(filter(None, (weight_contradiction(cloth), sett_doubt(cloth), crimp_doubt(cloth))))
+
+
 def weight_contradiction(cloth: Cloth) -> str:
     """What to say where the stated weight and the construction contradict one another by more
     than a quarter, with the likely cause; "" where they agree or nobody stated a weight.
