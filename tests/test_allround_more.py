@@ -126,7 +126,8 @@ def test_even_light_falls_to_the_rings_by_their_shares(rings):
         for a, b in zip(z, around, strict=True)
     )
     went[:, 2] *= -1.0
-    made = SimpleNamespace(came=came.astype(np.float32), went=went.astype(np.float32))
+    every = SimpleNamespace(came=came.astype(np.float32), went=went.astype(np.float32))
+    made = SimpleNamespace(every=every)
     place, share = al._parts(made, rings)
     v = al.ring_directions(rings)
     k = len(v)

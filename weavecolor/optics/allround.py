@@ -319,7 +319,7 @@ def _parts(made: Flood, rings: Rings) -> tuple[NDArray[np.intp], Array]:
     edge = np.append(0.5 * (at[1:] + at[:-1]), 0.5 * np.pi)
     count = 1 + STEPS * (len(rings) - 1)
     place = []
-    for v in (made.came, made.went):
+    for v in (made.every.came, made.every.went):
         zenith = np.arccos(np.clip(np.abs(v[:, 2]), 0.0, 1.0))
         ring = np.minimum(np.searchsorted(edge, zenith), len(rings) - 1)
         step = np.floor(np.arctan2(-v[:, 0], v[:, 1]) / (2.0 * np.pi) * STEPS).astype(np.intp)

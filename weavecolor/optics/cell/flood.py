@@ -50,28 +50,26 @@ class _Samples:
     weight: Floats
     column: NDArray[np.int32]
 
+    def part(self, own: slice) -> _Samples:
+        return _Samples(*(getattr(self, f.name)[own] for f in fields(self)))
+
     def turned(self, angle: float, wide: float) -> _Samples:
         """Those that turn by ``angle`` or up to ``wide`` off it, radians."""
-        own = slice(*np.searchsorted(self.angle, [angle - wide, angle + wide]))
-        return _Samples(*(getattr(self, f.name)[own] for f in fields(self)))
+        return self.part(slice(*np.searchsorted(self.angle, [angle - wide, angle + wide])))
 
 
 @dataclass(frozen=True, eq=False)
 class Flood:
-    """A flood through ``cell``: ``inner`` the rays as samples, but for light of single clear rods,
-    which may be aimed (:mod:`weavecolor.optics.cell.aimed`) and is ``lone``; ``first`` those of
-    light that met one clear surface of many filaments alone, which no dye colours.
-    ``came``, ``went`` (n, 3): directions of the rays to their source and onwards; ``share``,
-    ``length`` (n,): their weights and columns."""
+    """A flood through ``cell``: ``every`` ray, ``inner`` those of them that stand for their places,
+    but for light of single clear rods, which may be aimed (:mod:`weavecolor.optics.cell.aimed`) and
+    is ``lone``; ``first`` those of light that met one clear surface of many filaments alone, which
+    no dye colours, followed once more."""
 
     cell: FilamentCell
+    every: _Samples
     inner: _Samples
     lone: _Samples | None
     first: _Samples | None
-    came: Floats
-    went: Floats
-    share: Floats
-    length: NDArray[np.int32]
 
     @property
     def rods(self) -> bool:
@@ -87,14 +85,14 @@ class Flood:
         """
         grid = nodes()
         edges = filaments.ring_edges(grid)
-        size, many = 2 * grid.half, from_.size
+        size, many, rays = 2 * grid.half, from_.size, self.every
         came, went = (paths.nodes_of(v.astype(float), edges, grid.steps) for v in
-                      (self.came, self.went))  # fmt: skip
+                      (rays.came, rays.went))  # fmt: skip
         # each ray once as it went and once the other way
         row = np.concatenate([rings[0] * size + went, rings[1] * size + came])
-        twice = np.concatenate([self.share, self.share])
+        twice = np.concatenate([rays.weight, rays.weight])
         table = scipy.sparse.csr_array(
-            (twice, (row, np.concatenate([self.length, self.length]))),
+            (twice, (row, np.concatenate([rays.column, rays.column]))),
             shape=(many * size, left.shape[0]),
         )
         out = (table @ left.astype(np.float32)).reshape(many, size, -1)
@@ -149,16 +147,15 @@ def _flooded(cell: FilamentCell, each: int) -> Flood:
     column, matt = rays.column[inner_], cell.matt
     share = (nodes().share[rays.label[start]] / each).astype(np.float32) * rays.weight[inner_]
     share /= np.float32(max(1.0 - rays.lost, 1e-6))
-    met, lone = rays.met[inner_], None
-    own = np.ones(len(share), bool)
-    if rods and not matt:
-        own = ~(rays.one[inner_] & (met <= MOST_MET))
-        lone = _samples(came[~own], went[~own], share[~own], column[~own])
-    elif not matt:
-        own = met > 1
-    inner = _samples(came[own], went[own], share[own], column[own])
-    first = None if rods else _first(cell, matt)
-    return Flood(cell, inner, lone, first, came, went, share, column)
+    met, apart = rays.met[inner_], np.zeros(len(share), bool)
+    if not matt:
+        apart = rays.one[inner_] & (met <= MOST_MET) if rods else met == 1
+    every = _samples(came, went, share, column, apart)
+    own = len(share) - np.count_nonzero(apart)
+    inner, other = every.part(slice(own)), every.part(slice(own, None))
+    if rods:
+        return Flood(cell, every, inner, None if matt else other, None)
+    return Flood(cell, every, inner, None, _first(cell, matt))
 
 
 def _first(cell: FilamentCell, matt: bool) -> _Samples:
@@ -183,10 +180,12 @@ def _first(cell: FilamentCell, matt: bool) -> _Samples:
 
 
 def _samples(
-    came: Floats, went: Floats, weight: Floats, column: NDArray[np.int32]
+    came: Floats, went: Floats, weight: Floats, column: NDArray[np.int32],
+    apart: NDArray[np.bool_] | None = None,
 ) -> _Samples:  # fmt: skip
+    """By their angle; those that are to be held ``apart`` (n,) after all others."""
     angle = np.arccos(np.clip(np.einsum("nk,nk->n", came, went), -1.0, 1.0))
-    order = np.argsort(angle, kind="stable")
+    order = np.argsort(angle, kind="stable") if apart is None else np.lexsort((angle, apart))
     return _Samples(angle[order], came[order], went[order], weight[order], column[order])
 
 
