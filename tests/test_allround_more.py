@@ -148,7 +148,7 @@ def test_even_light_falls_to_the_rings_by_their_shares(rings):
     one = np.float32(1.0 + 2e-7)
     own = np.concatenate([v, [[0.0, 0.0, one]]]).astype(np.float32)
     low = own * np.float32([1, 1, -1])
-    place, _ = al._parts(SimpleNamespace(came=own, went=low), rings)
+    place, _ = al._parts(SimpleNamespace(every=SimpleNamespace(came=own, went=low)), rings)
     assert place[0].tolist() == [*range(k), 0] and place[1].tolist() == [*range(k, 2 * k), k]
 
 
