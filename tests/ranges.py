@@ -5,9 +5,10 @@
 
 For each swatch, what a description leaves open is drawn anew, within the ranges that the trade's
 usual yarns have: packing, flattening, number of filaments, twist, scattering inside, index of the
-fibre, fineness of the thread (3 %), how the crimp is shared, and the dye by its own spread. Each
-such cloth is worked out by the same optics, so the error of the optics themselves is no part of it.
-Prints how far colours and differences move, and in how many of 100 what was stated holds the truth.
+fibre, fineness of the thread (3 %, or the range of a count that nobody told), how the crimp is
+shared, and the dye by its own spread. Each such cloth is worked out by the same optics, so the
+error of the optics themselves is no part of it. Prints how far colours and differences move, and in
+how many of 100 what was stated holds the truth.
 
 --factors prints instead, by swatch, what ``weavecolor.optics.mightbe.BUILD`` is taken from: how the
 logarithms of what one layer sends back (a) and of what it lets through (b, as a share of the
@@ -40,6 +41,7 @@ from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.construction import geometry_of
+from weavecolor.textile.howknown import HowKnown
 from weavecolor.textile.usual import LUSTRES, Span, usual_yarn
 from weavecolor.textile.yarn import greatest_packing
 
@@ -57,18 +59,23 @@ def _within(span: Span, z: float) -> float:
     return float(span.usual + z / 1.645 * side)
 
 
-def _yarn(yarn: Yarn, z: np.ndarray, dye: np.ndarray, spread: np.ndarray) -> Yarn:
-    """A yarn that ``yarn`` might truly be, for 7 and 41 normal numbers."""
+def _yarn(
+    yarn: Yarn, z: np.ndarray, dye: np.ndarray, spread: np.ndarray, count: HowKnown | None
+) -> Yarn:
+    """A yarn that ``yarn`` might truly be, for 7 and 41 normal numbers; ``count``: how its own is
+    known."""
     usual = usual_yarn(yarn.fibre.name, yarn.kind)
     index = {
         name: float(np.clip(getattr(yarn.fibre, name) + INDEX_SPREAD * z[0], 1.31, 1.89))
         for name in ("n_parallel", "n_perpendicular")
     }
-    tex = yarn.tex * float(np.exp(TEX_SPREAD * z[1]))
-    filaments = yarn.filaments
+    tex, filaments = yarn.tex * float(np.exp(TEX_SPREAD * z[1])), yarn.filaments
+    if count is not None and count.low and count.high:  # told by nobody
+        tex = float(np.exp(_within(Span(*np.log([yarn.tex, count.low, count.high])), z[1])))
+        filaments = max(1, round(filaments * tex / yarn.tex))
     if usual.fineness_dtex is not None and filaments > 1:
         fineness = _within(usual.fineness_dtex, z[2]) / usual.fineness_dtex.usual
-        filaments = max(2, round(yarn.filaments / max(fineness, 0.3)))
+        filaments = max(2, round(filaments / max(fineness, 0.3)))
     most = greatest_packing(1 if yarn.gum else filaments)
     packing = yarn.packing + _within(usual.packing, z[3]) - usual.packing.usual
     flat = yarn.flattening * _within(usual.flattening, z[4]) / usual.flattening.usual
@@ -109,7 +116,8 @@ def _yarns(cloth: Cloth, rng: np.random.Generator, unsure: bool = True) -> dict[
         how = dict(cloth.known).get(f"{name}.colour")
         by_eye = how is not None and how.way == "assumed"
         spread = (from_colour(yarn.colour, yarn) if by_eye else dye_of(yarn)).spread
-        out[name] = _yarn(yarn, z, dye * unsure, spread)
+        count = dict(cloth.known).get(f"{name}.count")
+        out[name] = _yarn(yarn, z, dye * unsure, spread, count)
     return out
 
 

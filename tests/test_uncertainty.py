@@ -10,6 +10,7 @@ import pytest
 from weavecolor.colour.spectra import frozen
 from weavecolor.decide.compare import compare, compare_stacks, near_daylight
 from weavecolor.files.clothfile import cloth_from_dict, load_swatch
+from weavecolor.optics import mightbe
 from weavecolor.optics import uncertainty as u
 from weavecolor.optics.appearance import appearances
 from weavecolor.optics.dye import absorption
@@ -193,3 +194,49 @@ def test_two_cloths_compared_are_as_unsure_as_the_less_known(known_cloth):
         assert left > 0.3
         assert step.uncertainty.inputs > left
         assert step.uncertainty.model == pytest.approx(np.sqrt(2.0) * u.MODEL)
+
+
+UNTOLD = {"name": "x", "weave": "plain", "ends": "38 /cm", "picks": "36 /cm"}
+
+
+def untold(like, **parts):
+    """A cloth of which little more than its kind of yarn is told, of dark and of bright yarn."""
+    yarns = {s: {"like": like, "colour": c, **parts} for s, c in
+             (("warp", "#8c1328"), ("weft", "#205068"))}  # fmt: skip
+    return cloth_from_dict({**UNTOLD, **yarns})
+
+
+@pytest.mark.parametrize(
+    ("like", "sort"),
+    [("silk organza", "rods"), ("silk chiffon", "filaments"), ("cotton voile", "spun")],
+)
+def test_heavier_yarn_hinders_the_light_as_much_as_is_drawn(like, sort):
+    """Against the same cloth traced with yarns a third heavier and as much finer, of as fine
+    filaments: by how much what hinders the light, and what is sent back, moves with their count."""
+    cloth = untold(like)
+    logs = []
+    for times in (0.75, 1.0 / 0.75):
+        yarns = {
+            name: replace(y, supposed=(), tex=times * y.tex,
+                          filaments=max(1, round(times * y.filaments)))
+            for name, y in (("warp", cloth.warp), ("weft", cloth.weft))
+        }  # fmt: skip
+        stack = Stack((Layer(replace(cloth, known=(), **yarns)),))
+        ((sent, got),) = sent_and_got(stack, [scene("overcast")])
+        light = scene("overcast").diffuse
+        logs.append((np.log(-np.log(got.sum() / light.sum() / 0.9)), np.log(sent.sum())))
+    hinders, back = np.diff(logs, axis=0)[0] / (2.0 * np.log(1.0 / 0.75))
+    assert hinders == pytest.approx(mightbe.BUILD[sort].thick[0], abs=0.15)
+    assert back == pytest.approx(mightbe.BUILD[sort].thick[1], abs=0.35)
+
+
+def test_a_count_that_nobody_told_is_drawn_from_its_range():
+    """Nine in ten lie within what is usual of chiffon, 13 to 42 denier (common practice, no
+    source) about 21; of warp and weft together nearly as wide, for mostly they are alike."""
+    drawn = np.quantile(mightbe._thicker(untold("silk chiffon")), [0.05, 0.5, 0.95])
+    assert drawn == pytest.approx(np.log([13 / 21, 1.0, 42 / 21]), abs=0.12)
+    assert not mightbe._thicker(untold("silk chiffon", count="20/22 denier")).any()
+    weighed = {**UNTOLD, "weight": "4.5 momme"}
+    yarn = {"like": "silk chiffon", "colour": "#8c1328"}
+    by_weight = mightbe._thicker(cloth_from_dict({**weighed, "warp": yarn, "weft": yarn}))
+    assert 0.02 < by_weight.std() < 0.1

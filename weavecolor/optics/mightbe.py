@@ -70,6 +70,8 @@ class Build:
     one side moves by ``shine`` in its logarithm, after it went the part ``evened`` of the way to
     ``high`` times what would come back of even light: yarn that lies, twists or flattens otherwise
     than supposed throws its light elsewhere, so that what shone most or least is nearer the middle.
+    ``thick``: by how much the logarithm of what hinders the light, and of what is sent back, moves
+    with that of the yarns' linear density.
     """
 
     lean: float
@@ -79,14 +81,15 @@ class Build:
     shine: float
     evened: float
     high: float
+    thick: tuple[float, float]
 
 
 #: By sort of yarn (:data:`weavecolor.optics.uncertainty.SORTS`).
 BUILD: Mapping[str, Build] = MappingProxyType(
     {
-        "rods": Build(0.03, 0.16, 1.7, 0.20, 0.85, 0.5, 2.2),
-        "filaments": Build(0.05, 0.18, 1.4, 0.14, 0.60, 0.1, 2.2),
-        "spun": Build(0.08, 0.16, 1.1, 0.10, 0.23, 0.0, 1.0),
+        "rods": Build(0.03, 0.16, 1.7, 0.20, 0.85, 0.5, 2.2, (0.53, 0.1)),
+        "filaments": Build(0.05, 0.18, 1.4, 0.14, 0.60, 0.1, 2.2, (0.67, 0.3)),
+        "spun": Build(0.08, 0.16, 1.1, 0.10, 0.23, 0.0, 1.0, (0.74, 0.2)),
     }
 )
 #: What smooth yarn of a fitted cloth, by sort, may send back more or less of a light than was told,
@@ -513,8 +516,9 @@ def _errors(
         drawn = known.yarn_left * _builds(cloth)
         (more, own), shines = drawn[:2], drawn[2:].reshape(_APART.size, _APART.size, DRAWS)
         more = known.yarn_left * build.lean + build.wide * more
-        let -= (len(own_layers) * hinders * more)[:, None]
-        back += whole * (build.back * more + build.own * own)[:, None]
+        finer, sent_back = np.outer(build.thick, _thicker(cloth))
+        let -= (len(own_layers) * hinders * (more + np.expm1(finer)))[:, None]
+        back += whole * (build.back * more + build.own * own + sent_back)[:, None]
         shines = shines * np.array([min(_AHEAD, build.shine), *3 * [build.shine]])[:, None, None]
         nearer = known.yarn_left * build.evened * (_logs(build.high * even) - _logs(sent))
         for moved, light, more_even in zip(shone, scene.in_front, nearer, strict=True):
@@ -592,6 +596,20 @@ def _seed(cloth: Cloth) -> int:
 def _builds(cloth: Cloth) -> Array:
     """Normal draws (2 and one for each way of light, DRAWS) of a cloth's build."""
     return np.random.default_rng([_seed(cloth), 1]).normal(size=(2 + _APART.size**2, DRAWS))
+
+
+def _thicker(cloth: Cloth) -> Array:
+    """Draws (DRAWS,) of the logarithm of how much heavier the yarns are than was supposed, where
+    nobody told their count: a range of nine in ten, normal to either side of what is usual."""
+    known, drawn = dict(cloth.known), np.zeros(DRAWS)
+    both, *each = np.random.default_rng([_seed(cloth), 6]).normal(size=(3, DRAWS))
+    for system, yarn, own in zip(("warp", "weft"), (cloth.warp, cloth.weft), each, strict=True):
+        how = known.get(f"{system}.count", HowKnown.stated())
+        if how.way == "assumed" and how.low and how.high:
+            z = (np.sqrt(ALIKE) * both + np.sqrt(1.0 - ALIKE) * own) / COVERAGE
+            to_either = np.log(how.high / yarn.tex), np.log(yarn.tex / how.low)
+            drawn += 0.5 * np.where(z > 0.0, *np.maximum(to_either, 0.0)[:, None] * z)
+    return drawn
 
 
 def _dye_errors(cloth: Cloth, wide: Array) -> Array:
