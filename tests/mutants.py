@@ -347,12 +347,13 @@ def test_files() -> list[str]:
 
 @cache
 def imported_by(file: str) -> tuple[set[str], str]:
-    """The files of tests that import a module by name, and its worked examples."""
+    """The files of tests that import a module by name, or every module, and its worked examples."""
     module = module_of(file)
     room, name = module.rsplit(".", 1)
     direct = re.compile(
         rf"(from|import) {re.escape(module)}\b"
         rf"|from {re.escape(room)} import (?:[^\n(]*|\([^)]*)\b{name}\b"
+        r"|walk_packages\(weavecolor"
     )
     files = {t for t in test_files() if direct.search((ROOT / t).read_text(encoding="utf-8"))}
     example = "/".join(file.removesuffix(".py").split("/")[1:])

@@ -422,6 +422,21 @@ def test_what_lies_on_the_fold_stays_on_the_fold():
     assert nest.lowest([], form(band, "y")) == pytest.approx((20.0, 0.0))
 
 
+@pytest.mark.parametrize("shape", ["box", "ell"])
+def test_what_fills_its_room_to_the_edge_has_room(shape):
+    """Two of 30 by 20 on one another fill 40, side by side 60; a hundredth of a millimetre less is
+    too little."""
+    corner = shapely.box(0.0, 0.0, 30.0, 20.0)
+    piece = form(corner if shape == "box" else corner - shapely.box(25.0, 15.0, 30.0, 20.0))
+    for width, height, second in ((30.0, 40.0, (0.0, 20.0)), (60.0, 20.0, (30.0, 0.0))):
+        nest = Nest(width, height)
+        assert nest.lowest([], piece) == pytest.approx((0.0, 0.0))
+        assert nest.lowest([(piece, 0.0, 0.0)], piece) == pytest.approx(second)
+        for less in ((width - 1e-3, height), (width, height - 1e-3)):
+            tight = Nest(*less)
+            assert None in (tight.lowest([], piece), tight.lowest([(piece, 0.0, 0.0)], piece))
+
+
 def test_levels_beyond_a_workable_number_are_thinned_from_end_to_end():
     many = np.random.default_rng(3).uniform(0.0, 10.0, 400)
     found = _levels(many, 0.0, 10.0, 160)
@@ -438,3 +453,13 @@ def test_fullness_is_meant_for_the_narrowest_cloth_in_the_file(widths):
     text = f'unit = "cm"\n{cloth}[[fullness]]\nwhat = "skirt"\nfinished = 70\nlength = 90\n'
     (wanted,) = cutting_from_toml(text).fullness
     assert wanted.cloth_width_cm == (108.0 if widths else 110.0)
+
+
+@pytest.mark.parametrize(("sides", "lacks"), [
+    ({"length_cm": 200.0}, "width"), ({"width_cm": 112.0}, "length"), ({}, "width"),
+])  # fmt: skip
+def test_cloth_of_which_a_side_is_not_told_is_refused(sides, lacks):
+    with pytest.raises(InputError, match=f"cloth in hand {lacks}_cm"):
+        ClothInHand(**sides)
+    # said to be cut from edge to edge, nothing is left along its selvedges
+    assert ClothInHand(112.0, 200.0).shape.area == 112.0 * 200.0

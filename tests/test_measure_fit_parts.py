@@ -591,3 +591,16 @@ def test_whoever_is_told_may_end_the_tracing_of_what_has_not_begun():
     with pytest.raises(InputError, match="enough"):
         Problem.traced_all(SimpleNamespace(traced=traced), None, np.arange(30.0), 1.0, told)
     assert len(begun) <= 4
+
+
+@pytest.mark.parametrize(("warp", "weft", "many"), [
+    ("silk chiffon", "silk chiffon", True), ("silk chiffon", "polyester organza", True),
+    ("polyester organza", "silk chiffon", True), ("polyester organza", "polyester organza", False),
+])  # fmt: skip
+def test_one_yarn_of_many_filaments_is_enough(warp, weft, many):
+    """Yarns of polyester organza are single rods."""
+    start = start_cloth("x", 40, 40, warp_like=warp, weft_like=weft)
+    problem = Problem.of(start, [_seen([0.3] * 3, 0.04)], (), ())
+    assert problem.many is many
+    # nor is there a packing to be found of single rods
+    assert (p.PACKING not in problem.still) is many

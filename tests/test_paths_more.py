@@ -106,6 +106,7 @@ def test_twist_turns_a_section_by_so_much_on_its_way(phase):
     turns = []
     for u in (0.0, 0.1, 0.35):
         a, b = paths._section(rows, signs, 0, 0, 0.03, u, 0.0)
+        assert paths._frame(rows, signs, 0, 0, 0.03, u, 0.0)[:2] == pytest.approx((a, b), abs=1e-12)
         turns.append(np.arctan2(b, a))
     assert np.diff(turns) == pytest.approx([-0.3, -0.75], abs=1e-9)
 

@@ -10,29 +10,8 @@ import re
 import pytest
 
 import weavecolor
-from weavecolor.colour import colorimetry, lights, perception, screen, spectra, words  # noqa: F401
-from weavecolor.cutting import folds, fullness, lay, needed, nesting, pieces, remnant, turns  # noqa: F401
 from weavecolor.errors import InputError
-from weavecolor.measure import (  # noqa: F401  # noqa: F401  # noqa: F401
-    fit,
-    fit_problem,
-    fit_report,
-    fit_surface,
-    grid,
-    lattice,
-    neutral,
-    observations,
-    parameters,
-    photograph,
-    regions,
-    ruler,
-    shots,
-    swatchpair,
-    threads,
-)
-from weavecolor.optics import appearance, dye, mightbe, multiangle, stack, uncertainty  # noqa: F401
-from weavecolor.optics.cell import filaments, flood, openness, paths, rays, silhouette, tubes  # noqa: F401
-from weavecolor.textile import cloth, construction, fibres, usual, weaves, yarn  # noqa: F401
+from weavecolor.measure import observations
 
 ROOMS = ("textile", "optics", "colour", "cutting", "measure")
 #: Holds what a search changes as it goes.
