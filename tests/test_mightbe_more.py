@@ -102,6 +102,27 @@ def test_what_is_sent_back_of_each_light_adds_to_the_look_without_even_light():
     assert all_round == pytest.approx(falls * (even / hall.diffuse), rel=1e-6)
 
 
+def test_cloth_that_is_the_same_mirrored_in_its_bias_errs_alike_straight_and_cross():
+    """By symmetry: what nobody knows of yarn that is warp and weft alike shows the same along both,
+    as far as they are alike (.7 of the variance). Of any light as much is unsure in all as before,
+    and nothing is alike where one system is on top more often, or is other yarn, or lies closer."""
+    lamp = WINDOW.lights[0]
+    for turn in (0.0, 20.0, 30.0, 45.0, 80.0):
+        one, other = (mightbe._way(replace(lamp, azimuth_deg=a), 0.0, True)
+                      for a in (turn, 90.0 - turn))  # fmt: skip
+        assert np.square(one).sum() == pytest.approx(1.0)
+        assert other[1:] == pytest.approx(one[1:, ::-1])
+    straight, cross = (mightbe._way(lamp, grain, True) for grain in (0.0, 90.0))
+    assert (straight * cross).sum() == pytest.approx(mightbe.ALIKE, abs=0.02)
+    assert (mightbe._way(lamp, 0.0) * mightbe._way(lamp, 90.0)).sum() == pytest.approx(0.0)
+    plain, satin = load_swatch("cotton-voile-white"), load_swatch("silk-satin-gold")
+    taffeta, dupion = load_swatch("shot-taffeta-green-red"), load_swatch("shot-dupion-blue-gold")
+    assert mightbe._square(plain)
+    assert not any(map(mightbe._square, (satin, taffeta, dupion)))
+    assert not mightbe._square(load_swatch("polyester-organza-blue"))
+    assert not mightbe._square(replace(plain, picks_per_cm=0.7 * plain.ends_per_cm))
+
+
 def test_a_light_half_behind_the_cloth_adds_its_front_half_wherever_it_is_told():
     """Radiance adds up (ISO 80000-7), in whatever order lights stand."""
     made = Stack((Layer(cloth(warp=0.4, weft=0.3)),))

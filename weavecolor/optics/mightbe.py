@@ -52,6 +52,7 @@ from weavecolor.scene.places import PHOTO_SCENE, illumination
 from weavecolor.scene.places import scene as named
 from weavecolor.scene.scene import Light, Scene
 from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.construction import geometry_of
 from weavecolor.textile.howknown import HowKnown
 
 Array = NDArray[np.float64]
@@ -104,6 +105,8 @@ ALIKE = 0.7
 #: errs each by itself: crimp and twist tilt yarn by some 15 degrees, which turns what it mirrors by
 #: 30 (by judgement, no source).
 _APART = np.array([0.0, 30.0, 60.0, 90.0])
+#: Warp and weft are alike where no measure of one is more times the other's (by judgement).
+_NEARLY = 1.2
 #: Of light from straight ahead no more than this comes back more or less, in logarithms, and it is
 #: not evened: however yarn lies, it meets the eye's own direction.
 _AHEAD = 0.3
@@ -532,8 +535,30 @@ def _errors(
 def _met_by(light: Light, layers: Sequence[tuple[Layer, float]], shines: Array) -> Array:
     """Of errors of sheen drawn for each of :data:`_APART` (zeniths, turns, DRAWS), those (DRAWS,)
     that a light meets in ``layers``, each with its share of what comes back."""
-    way = sum(share * _way(light, layer.grain_deg) for layer, share in layers)
+    way = sum(share * _way(light, layer.grain_deg, _square(layer.cloth)) for layer, share in layers)
     return np.asarray(np.einsum("zs,zsd->d", way, shines))
+
+
+def _square(cloth: Cloth) -> bool:
+    """Whether warp and weft of a described cloth are built and laid alike, whatever their colours,
+    and each as often on top: mirrored in its bias, which changes them over, it is the same. Rods
+    shine at single angles, which the little by which they differ moves (ranges of pale organza held
+    75 of 100 grains so)."""
+    if left_open(cloth) is not None or sort_of(cloth.warp) == "rods":
+        return False
+    made, warp, weft = geometry_of(cloth), cloth.warp, cloth.weft
+    pairs = (
+        (made.warp_spacing, made.weft_spacing),
+        (made.warp_width, made.weft_width),
+        (made.warp_height, made.weft_height),
+        made.swings,
+        (100.0 + warp.twist_turns_m, 100.0 + weft.twist_turns_m),
+    )
+    return (
+        bool(np.mean(made.lift) == 0.5)
+        and (warp.fibre, warp.rods) == (weft.fibre, weft.rods)
+        and all(max(pair) <= _NEARLY * min(pair) for pair in pairs)
+    )
 
 
 def _glint(cloth: Cloth) -> float:
@@ -543,14 +568,18 @@ def _glint(cloth: Cloth) -> float:
     return max(GLINT[sort_of(yarn)] for yarn in (cloth.warp, cloth.weft))
 
 
-def _way(light: Light, grain_deg: float) -> Array:
+def _way(light: Light, grain_deg: float, square: bool = False) -> Array:
     """By how much (zeniths, turns) the errors of sheen drawn for light from each of :data:`_APART`
     take part in that of a light; squares add to 1. Light from either side of the warp is alike, and
-    light from straight ahead, which lies at no turn, is whatever the grain."""
+    light from straight ahead, which lies at no turn, is whatever the grain; of ``square`` cloth
+    light as near to the weft errs alike by :data:`ALIKE`."""
     turn = abs((light.azimuth_deg - grain_deg + 90.0) % 180.0 - 90.0)
     near = [np.maximum(1.0 - np.abs(at - _APART) / _APART[1], 0.0)
             for at in (light.way[0], turn)]  # fmt: skip
     way = np.outer(*near)
+    if square:
+        one, other = (0.5 * (np.sqrt(1.0 + ALIKE) + s * np.sqrt(1.0 - ALIKE)) for s in (1, -1))
+        way = one * way + other * way[:, ::-1]
     way[0] = near[0][0] * np.eye(1, _APART.size)[0]
     return np.asarray(way / np.linalg.norm(way))
 
