@@ -25,7 +25,7 @@ from weavecolor.optics.multiangle import turn
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.tables import DISC, tables
 from weavecolor.scene.backings import Backing, backing
-from weavecolor.scene.places import illumination, scene, scene_names
+from weavecolor.scene.places import illumination, scene, scene_names, with_light_from
 from weavecolor.scene.scene import Light, Scene
 
 pytestmark = pytest.mark.usefixtures("few_rays")
@@ -261,6 +261,17 @@ def test_a_search_and_a_turn_see_a_light_box_as_a_comparison_does(organza):
     assert turn(stack, box, [0.0])[0] == pytest.approx(told, abs=1e-6)
     found = exact(stack.layers, [None], stack.lay, viewpoints([box], False))
     assert found.Lab[0] == pytest.approx(told, abs=1e-6)
+
+
+def test_a_search_and_a_turn_see_a_light_that_the_cloth_cuts_as_a_comparison_does(organza):
+    cut = with_light_from(scene("window"), 93.0, 90.0)
+    assert cut.in_front and cut.behind
+    for behind in (None, backing("white")):
+        stack = Stack((Layer(organza),), behind)
+        told = appearance(stack, cut).reading.Lab
+        assert turn(stack, cut, [0.0])[0] == pytest.approx(told, abs=1e-6)
+        found = exact(stack.layers, [behind], stack.lay, viewpoints([cut], False))
+        assert found.Lab[0] == pytest.approx(told, abs=1e-6)
 
 
 def test_hung_cloth_before_a_light_box_is_lit_from_all_sides_behind(organza):
