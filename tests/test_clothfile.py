@@ -32,6 +32,7 @@ from weavecolor.textile.construction import (
     weight_contradiction,
 )
 from weavecolor.textile.units import MOMME_G_M2
+from weavecolor.textile.usual import USUAL
 
 GOOD = """
 name = "Shot organza"
@@ -544,7 +545,9 @@ def test_close_cloth_presses_yarns_of_which_nobody_told_how_flat_they_lie():
     # the same fibre in a narrower, taller section (area = pi/4 x width x height)
     area = made.warp.tex / 1e5 / made.warp.fibre.density_g_cm3 / made.warp.packing * 100
     assert np.pi / 4 * made.warp.width_mm * made.warp.height_mm == pytest.approx(area)
-    assert 1.0 <= made.warp.flattening < 1.3 and 0.65 < made.warp.packing <= 0.75
+    usual = USUAL["silk satin"]
+    assert 1.0 <= made.warp.flattening < usual.flattening.usual
+    assert usual.packing.usual < made.warp.packing <= usual.packing.high
     assert (made.weft.flattening, made.weft.packing) == (2.0, 0.65)  # these have room
     known = dict(made.known)
     for name in ("flattening", "packing"):

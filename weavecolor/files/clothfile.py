@@ -78,7 +78,16 @@ from weavecolor.textile import construction, units
 from weavecolor.textile.cloth import MOST_CRIMP, Cloth, Weave
 from weavecolor.textile.fibres import FIBRES, fibre
 from weavecolor.textile.howknown import NUMBERS, WAYS, HowKnown
-from weavecolor.textile.usual import KINDS, LUSTRES, ROD, USUAL, Span, UsualYarn, usual_yarn
+from weavecolor.textile.usual import (
+    COUNT_OFF,
+    KINDS,
+    LUSTRES,
+    ROD,
+    USUAL,
+    Span,
+    UsualYarn,
+    usual_yarn,
+)
 from weavecolor.textile.weaves import weave
 from weavecolor.textile.yarn import (
     FINENESS_DTEX,
@@ -189,34 +198,47 @@ def cloth_from_dict(
     top = Fields(data, file, examples=_EXAMPLES)
     top.only(_CLOTH_KEYS)
     try:
-        remarks = top.text("remarks", 5000, default="", lines=True).splitlines()
-        sources = _sources(top)
-        known: dict[str, HowKnown] = {}
-        if "known" not in top:
-            remarks, known = known_of_texts(remarks, sources)
         systems = {name: top.table(name) for name in ("warp", "weft")}
-        sizes = _sizes(top, systems, known)
-        warp, warp_crimp = _yarn(systems["warp"], "warp", sizes["warp"], folder, remarks, known)
-        weft, weft_crimp = _yarn(systems["weft"], "weft", sizes["weft"], folder, remarks, known)
-        known |= _known(top)
-        cloth = Cloth(
-            name=top.text("name", 200),
-            warp=warp,
-            weft=weft,
-            weave=top.convert("weave", weave, (str, list)),
-            ends_per_cm=top.convert("ends", units.sett_per_cm),
-            picks_per_cm=top.convert("picks", units.sett_per_cm),
-            warp_share=top.number("warp_share", 0.0, 1.0, default=None),
-            notes=top.text("notes", 5000, default="", lines=True),
-            declared_g_m2=top.convert("weight", units.areal_mass_g_m2, default=None),
-            sources=sources,
-            known=tuple(known.items()),
-        )
-        cloth = construction.pressed(cloth)
-        construction.check_weavable(cloth)
-        cloth = _with_crimp(cloth, warp_crimp, weft_crimp)
+        try:
+            return _cloth(top, systems, _THICKER, folder)
+        except InputError:
+            if "weight" not in top or any("count" in system for system in systems.values()):
+                raise
+        # what was supposed may leave no room where one yarn both ways does
+        return _cloth(top, systems, 0.0, folder)
     except InputError as error:
         raise error.at(file=file) from None
+
+
+def _cloth(
+    top: Fields, systems: Mapping[str, Fields], thicker: float, folder: Path | None
+) -> Cloth:
+    """The cloth in the fields; ``thicker`` as :data:`_THICKER`, where no count is told."""
+    remarks = top.text("remarks", 5000, default="", lines=True).splitlines()
+    sources = _sources(top)
+    known: dict[str, HowKnown] = {}
+    if "known" not in top:
+        remarks, known = known_of_texts(remarks, sources)
+    sizes = _sizes(top, systems, thicker, known)
+    warp, warp_crimp = _yarn(systems["warp"], "warp", sizes["warp"], folder, remarks, known)
+    weft, weft_crimp = _yarn(systems["weft"], "weft", sizes["weft"], folder, remarks, known)
+    known |= _known(top)
+    cloth = Cloth(
+        name=top.text("name", 200),
+        warp=warp,
+        weft=weft,
+        weave=top.convert("weave", weave, (str, list)),
+        ends_per_cm=top.convert("ends", units.sett_per_cm),
+        picks_per_cm=top.convert("picks", units.sett_per_cm),
+        warp_share=top.number("warp_share", 0.0, 1.0, default=None),
+        notes=top.text("notes", 5000, default="", lines=True),
+        declared_g_m2=top.convert("weight", units.areal_mass_g_m2, default=None),
+        sources=sources,
+        known=tuple(known.items()),
+    )
+    cloth = construction.pressed(cloth)
+    construction.check_weavable(cloth)
+    cloth = _with_crimp(cloth, warp_crimp, weft_crimp)
     return replace(cloth, remarks=tuple(dict.fromkeys(remarks)))
 
 
@@ -328,19 +350,25 @@ def load_swatch(name: str) -> Cloth:
     return read_cloth(swatch_folder() / f"{name}.toml")
 
 
-#: Crimp taken where a count is worked out from the weight, and how far the result may be off:
-#: the crimp lies within 0.02 and 0.12, and a stated weight within 8 % of the cloth's (common
-#: practice, no source).
-_USUAL_CRIMP, _COUNT_OFF = 0.06, 0.12
+#: Crimp taken where a count is worked out from the weight (common practice, no source).
+_USUAL_CRIMP = 0.06
+#: The weight tells the sum of the yarns only. Cloth set nearly alike, within this ratio, has the
+#: same yarn both ways; of cloth set more unlike, the system of fewer threads has the thicker ones,
+#: as in taffeta, dupion, satin and repp, by this power of what is beyond; but poplin has the same,
+#: and a slubbed weft is thicker still (common practice, no source).
+_SET_ALIKE, _THICKER = 1.25, 0.9
+#: The logarithm of one count to the other is off by this nine times in ten, and by as much again
+#: for each e-fold between the setts.
+_SPLIT_OFF, _SPLIT_MORE = 0.22, 0.7
 
 
 def _sizes(
-    top: Fields, systems: Mapping[str, Fields], known: dict[str, HowKnown]
+    top: Fields, systems: Mapping[str, Fields], thicker: float, known: dict[str, HowKnown]
 ) -> dict[str, tuple[float, int | None]]:
     """Linear density, tex, and number of filaments if told, of each system's yarn.
 
-    A count that nobody gave is worked out from the weight and the setts, warp and weft alike
-    where both are missing, or is the usual one of the cloth the yarn is ``like``; either is
+    A count that nobody gave is worked out from the weight and the setts, shared as is usual of such
+    setts where both are missing, or is the usual one of the cloth the yarn is ``like``; either is
     assumed, with its range.
     """
     sizes = {
@@ -361,17 +389,34 @@ def _sizes(
         }
         per_tex = {name: sett[name] * (1.0 + _USUAL_CRIMP) / 10.0 for name in systems}
         rest = mass - sum(per_tex[name] * tex for name, (tex, _) in sizes.items())
-        tex = rest / sum(per_tex[name] for name in missing)
-        if tex < 0.1 * mass / sum(per_tex.values()):
+        if rest < 0.1 * mass * sum(per_tex[name] for name in missing) / sum(per_tex.values()):
             raise systems[missing[0]].refuse(
                 "is missing, and the other yarn alone makes nearly the stated weight; give it",
                 "count",
             )
-        for name in missing:
+        unlike = math.log(sett["warp"] / sett["weft"]) if len(missing) == 2 else 0.0
+        beyond = math.copysign(max(0.0, abs(unlike) - math.log(_SET_ALIKE)), unlike)
+        off = (_SPLIT_OFF + _SPLIT_MORE * abs(unlike)) * (len(missing) == 2)
+
+        def share(name: str, ratio: float) -> float:
+            """Tex, where the weft's is the warp's times the exponential of ``ratio``."""
+            thick = {"warp": 1.0, "weft": math.exp(ratio)}
+            return rest * thick[name] / sum(per_tex[x] * thick[x] for x in missing)
+
+        heavier = COUNT_OFF * mass / rest
+        spans = {
+            name: sorted(share(name, thicker * beyond + x) for x in (-off, 0.0, off))
+            for name in missing
+        }
+        if not beyond:  # one yarn has one range
+            lows, middles, highs = zip(*spans.values(), strict=True)
+            spans = dict.fromkeys(missing, [min(lows), middles[0], max(highs)])
+        for name, (low, tex, high) in spans.items():
             sizes[name] = tex, None
             known[f"{name}.count"] = HowKnown.assumed(
-                tex * (1.0 - _COUNT_OFF), tex * (1.0 + _COUNT_OFF), "from the weight and the setts"
-            )
+                low * max(0.1, 1.0 - heavier), high * (1.0 + heavier),
+                "from the weight and the setts",
+            )  # fmt: skip
         return sizes
     for name in missing:
         own = systems[name]

@@ -1,11 +1,13 @@
 """How a look might truly be: drawn from what is not known of its cloths.
 
-Two things are drawn together, for each cloth by itself, the same for every look of it, so that
+Three things are drawn together, for each cloth by itself, the same for every look of it, so that
 what two looks share cancels in their difference. Knows cloths, stacks and scenes; says nothing of
 how sure anything is.
 
 * The dye, wavelength by wavelength within its spread, by slopes: the stack is worked out once more
   with the dye of each system a little stronger, at a few wavelengths.
+* Where the weight is told and no count, how warp and weft share it: the cloth is worked out once
+  more with its counts at one end of what they may be.
 * The build of the yarns, by factors on what the stack sends back and on what it lets through. How
   far those go was found by sampling: every swatch drawn anew within the trade's ranges and worked
   out by the same optics (``python -m tests.ranges --factors``), by sort of yarn.
@@ -32,6 +34,7 @@ from weavecolor.cache import Kept, Packed
 from weavecolor.colour.colorimetry import ciede2000, readings_lab
 from weavecolor.colour.screen import camera_channels, channels_in_light
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS, frozen
+from weavecolor.errors import InputError
 from weavecolor.optics.adding import GAPS, over_backings, pile_of
 from weavecolor.optics.appearance import (
     lit_by,
@@ -52,8 +55,9 @@ from weavecolor.scene.places import PHOTO_SCENE, illumination
 from weavecolor.scene.places import scene as named
 from weavecolor.scene.scene import Light, Scene
 from weavecolor.textile.cloth import Cloth
-from weavecolor.textile.construction import geometry_of
+from weavecolor.textile.construction import geometry_of, pressed
 from weavecolor.textile.howknown import HowKnown
+from weavecolor.textile.usual import COUNT_OFF
 
 Array = NDArray[np.float64]
 
@@ -115,6 +119,8 @@ _NEAR = 80.0
 #: Bands at which slopes are taken; ln sigma is moved by its spread, and by this at least.
 _AT = np.arange(0, BANDS, 5)
 _MOVE = 0.25
+#: Place without a light from one side.
+_EVEN = "overcast"
 #: Reflectance of the ground that tells what a stack lets through there and back.
 _GROUND = GROUNDS[1]
 _GROUNDS = tuple(zip(("nothing", "white ground"), GROUNDS, strict=True))
@@ -401,7 +407,7 @@ def _free(stack: Stack, scenes: Sequence[Scene]) -> list[_Sent]:
     out = []
     for scene, (dark, got), each, slopes, (more_back, more_let) in zip(
         scenes, looks, _sent_of_each(stack, scenes), _slopes(stack, scenes, looks),
-        _fitted(stack, scenes), strict=True,
+        _of_layers(stack, scenes), strict=True,
     ):  # fmt: skip
         falls = illumination(scene)
         passed = np.divide(got, falls, out=np.zeros(BANDS), where=falls > 0).mean() / _GROUND
@@ -411,29 +417,76 @@ def _free(stack: Stack, scenes: Sequence[Scene]) -> list[_Sent]:
     return out
 
 
-def _fitted(stack: Stack, scenes: Sequence[Scene]) -> list[tuple[Array, Array]]:
-    """In each scene, draws (DRAWS, 41) of what the build of fitted cloths adds to the logarithms of
-    what a stack sends back by itself and of what it gets from a white ground.
+def _of_layers(stack: Stack, scenes: Sequence[Scene]) -> list[tuple[Array, Array]]:
+    """In each scene, draws (DRAWS, 41) of what the build of fitted cloths, and counts that nobody
+    told, add to the logarithms of what a stack sends back by itself and gets from a white ground.
 
     Each layer's own light as its cloth might be, laid one under the other as even light would be
     (P. Kubelka, JOSA 44 (1954) 330), against the same of the layers as they are.
     """
     ones = {_lies(x): x for x in stack.layers}
-    none = np.zeros((DRAWS, BANDS))
-    if all(left_open(x.cloth) is None for x in ones.values()):
-        return [(none, none)] * len(scenes)
-    errors = {one: _by_build(x, scenes) for one, x in ones.items()}
+    none = np.zeros((1, 1, BANDS))
+    errors = {
+        one: [build + counted for build in _by_build(x, scenes)]
+        for one, x in ones.items()
+        if (counted := _by_share(x.cloth)).any() or left_open(x.cloth) is not None
+    }
+    if not errors:
+        return [(none[0], none[0])] * len(scenes)
+    still = [none] * len(scenes)
     alone = {one: sent_and_got(Stack((x,)), scenes) for one, x in ones.items()}
     out = []
     for k, scene in enumerate(scenes):
         falls = np.maximum(illumination(scene), _LEAST)
-        own = [(alone[one][k] / falls / [[1.0], [_GROUND]], errors[one][k])
+        own = [(alone[one][k] / falls / [[1.0], [_GROUND]], errors.get(one, still)[k])
                for one in map(_lies, stack.layers)]  # fmt: skip
         base = _one_under_the_other([light[None] for light, _ in own])
         moved = _one_under_the_other([light * np.exp(off) for light, off in own])
         gone = _logs(moved) - _logs(base)
         out.append((gone[:, 0], gone[:, 1]))
     return out
+
+
+def _by_share(cloth: Cloth) -> Array:
+    """Draws (DRAWS, 2, 41) of errors of the logarithms of one layer's light, by how warp and weft
+    share a weight: as even light shows them, along the straight line to one end of the range, which
+    holds nine in ten, and as far the other way."""
+    if not _shares_weight(cloth):
+        return np.zeros((DRAWS, 2, BANDS))
+    known = dict(cloth.known)
+    fine, thick = known["warp.count"].low, known["weft.count"].high
+    end = _woven_nearest(cloth, fine or cloth.warp.tex, thick or cloth.weft.tex)
+    was, moved = (
+        _logs(sent_and_got(Stack((Layer(one),)), [named(_EVEN)])[0]) for one in (cloth, end)
+    )
+    drawn = np.random.default_rng([_seed(cloth), 7]).normal(size=DRAWS) / COVERAGE
+    return np.asarray(drawn[:, None, None] * (moved - was))
+
+
+def _shares_weight(cloth: Cloth) -> bool:
+    """Whether the weight alone told both counts: what one yarn has more the other has less."""
+    known = dict(cloth.known)
+    hows = [known.get(f"{system}.count", HowKnown.stated()) for system in ("warp", "weft")]
+    return cloth.declared_g_m2 is not None and all(how.way == "assumed" for how in hows)
+
+
+def _woven_nearest(cloth: Cloth, warp_tex: float, weft_tex: float) -> Cloth:
+    """The cloth of yarns of these counts, or as far towards them as it can be woven."""
+    for near in (1.0, 0.5, 0.25):
+        try:
+            warp, weft = (
+                replace(
+                    yarn, tex=yarn.tex * (times := (tex / yarn.tex) ** near),
+                    filaments=1 if yarn.filaments == 1 else max(2, round(yarn.filaments * times)),
+                )
+                for yarn, tex in ((cloth.warp, warp_tex), (cloth.weft, weft_tex))
+            )  # fmt: skip
+            made = pressed(replace(cloth, warp=warp, weft=weft, warp_share=None))
+            geometry_of(made)
+        except InputError:
+            continue
+        return made
+    return cloth
 
 
 def _lies(layer: Layer) -> tuple[Any, ...]:
@@ -629,9 +682,12 @@ def _builds(cloth: Cloth) -> Array:
 
 def _thicker(cloth: Cloth) -> Array:
     """Draws (DRAWS,) of the logarithm of how much heavier the yarns are than was supposed, where
-    nobody told their count: a range of nine in ten, normal to either side of what is usual."""
+    nobody told their count: a range of nine in ten, normal to either side of what is usual; of a
+    weight that was told, of the weight."""
     known, drawn = dict(cloth.known), np.zeros(DRAWS)
     both, *each = np.random.default_rng([_seed(cloth), 6]).normal(size=(3, DRAWS))
+    if _shares_weight(cloth):
+        return np.asarray(both * np.log1p(COUNT_OFF) / COVERAGE)
     for system, yarn, own in zip(("warp", "weft"), (cloth.warp, cloth.weft), each, strict=True):
         how = known.get(f"{system}.count", HowKnown.stated())
         if how.way == "assumed" and how.low and how.high:
