@@ -261,3 +261,19 @@ def test_missing_folder_and_huge(tmp_path, monkeypatch):
     many = "nm," + ",".join(f"s{i}" for i in range(2001)) + "\n380" + ",0.5" * 2001
     with pytest.raises(InputError, match="2001 spectra; a file has at most 2000"):
         spectra_from_text(many, file="x")
+
+
+def test_readings_with_the_gloss_left_out_are_told():
+    """Instruments call a reading by a sphere with its gloss trap open SCE, or RSEX, and closed SCI,
+    RSIN (CIE 15 has both geometries; the short names from memory)."""
+
+    def noted(heading, *names):
+        rows = "\n".join(f"{nm}" + ",0.3" * len(names) for nm in range(400, 710, 10))
+        found = spectra_from_text(f"{heading}nm,{','.join(names)}\n{rows}", file="x.csv")
+        return [any("gloss left out" in n for n in one.notes) for one in found.values()]
+
+    assert noted("", "satin SCE", "satin SCI") == [True, False]
+    assert noted("", "red_rsex", "blue") == [True, True]
+    assert noted("", "red", "blue") == [False, False]
+    assert noted("", "scene red", "sceptre") == [False, False]
+    assert noted("", "satin, specular component excluded".replace(",", "")) == [True]

@@ -10,7 +10,7 @@ import csv
 import math
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from weavecolor.colour.spectra import PERCENT_ABOVE, UNITS, Resampled, resample
@@ -53,6 +53,17 @@ class _Column:
     values: Sequence[float]
     place: str
     unit: str = "auto"
+
+
+#: What an instrument calls a reading with its gloss trap open (RSEX) and closed (CIE 15).
+_SCE, _SCI = (
+    re.compile(rf"(?<![a-z])({short})(?![a-z])|specular[ _-]*(component)?[ _-]*{word}", re.I)
+    for short, word in (("sce|rsex", "exclu"), ("sci|rsin", "inclu"))
+)
+GLOSS_LEFT_OUT = (
+    "read with the gloss left out (SCE): a satin reads 1 to 2 L* darker so than it is taken here; "
+    "read it with the gloss (SCI)"
+)
 
 
 def read_spectra(path: str | Path, unit: str = "auto") -> dict[str, Resampled]:
@@ -100,12 +111,17 @@ def spectra_from_text(text: str, *, file: str, unit: str = "auto") -> dict[str, 
     if unit == "auto":
         _one_unit(columns, file)
     found: dict[str, Resampled] = {}
+    # some files hold readings of both kinds, told by their names
+    everywhere = bool(_SCE.search(text)) and not _SCI.search(text)
     for column in columns:
         name, copy = column.name, 2
         while name in found:
             name, copy = f"{column.name} ({copy})", copy + 1
         chosen = column.unit if unit == "auto" else unit
-        found[name] = resample(column.nm, column.values, unit=chosen, file=file, field=column.place)
+        one = resample(column.nm, column.values, unit=chosen, file=file, field=column.place)
+        if _SCE.search(column.name) or everywhere:
+            one = replace(one, notes=(*one.notes, GLOSS_LEFT_OUT))
+        found[name] = one
     return found
 
 
