@@ -115,11 +115,12 @@ def test_cloth_that_is_the_same_mirrored_in_its_bias_errs_alike_straight_and_cro
     straight, cross = (mightbe._way(lamp, grain, True) for grain in (0.0, 90.0))
     assert (straight * cross).sum() == pytest.approx(mightbe.ALIKE, abs=0.02)
     assert (mightbe._way(lamp, 0.0) * mightbe._way(lamp, 90.0)).sum() == pytest.approx(0.0)
-    plain, satin = load_swatch("cotton-voile-white"), load_swatch("silk-satin-gold")
+    plain, satin = load_swatch("silk-chiffon-ivory"), load_swatch("silk-satin-gold")
     taffeta, dupion = load_swatch("shot-taffeta-green-red"), load_swatch("shot-dupion-blue-gold")
     assert mightbe._square(plain)
     assert not any(map(mightbe._square, (satin, taffeta, dupion)))
-    assert not mightbe._square(load_swatch("polyester-organza-blue"))
+    rods, spun = load_swatch("polyester-organza-blue"), load_swatch("cotton-voile-white")
+    assert not mightbe._square(rods) and not mightbe._square(spun)
     assert not mightbe._square(replace(plain, picks_per_cm=0.7 * plain.ends_per_cm))
 
 

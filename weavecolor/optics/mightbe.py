@@ -593,11 +593,12 @@ def _met_by(light: Light, layers: Sequence[tuple[Layer, float]], shines: Array) 
 
 
 def _square(cloth: Cloth) -> bool:
-    """Whether warp and weft of a described cloth are built and laid alike, whatever their colours,
-    and each as often on top: mirrored in its bias, which changes them over, it is the same. Rods
-    shine at single angles, which the little by which they differ moves (ranges of pale organza held
-    75 of 100 grains so)."""
-    if left_open(cloth) is not None or sort_of(cloth.warp) == "rods":
+    """Whether warp and weft of a described cloth, of many filaments, are built and laid alike,
+    whatever their colours, and each as often on top: mirrored in its bias, which changes them over,
+    it is the same. What little warp and weft of rods differ by moves the single angles at which
+    they shine, and spun yarn errs by little: so, 75 of 100 grains of pale organza were held, and 87
+    of seven spun cloths."""
+    if left_open(cloth) is not None or sort_of(cloth.warp) != "filaments":
         return False
     made, warp, weft = geometry_of(cloth), cloth.warp, cloth.weft
     pairs = (
