@@ -124,14 +124,17 @@ def _hue(a: float, b: float, C: float) -> _Hue:
 #: CIELAB axes in order of hue angle, as comparatives.
 _COMPARATIVE = {"red": "redder", "yellow": "yellower", "green": "greener", "blue": "bluer"}
 _AXES = tuple(_COMPARATIVE.values())
+#: A hue so near an axis grows no more of it by turning.
+_AXIS_DEG = 22.5
 
 
 def difference_words(Lab1: ArrayLike, Lab2: ArrayLike) -> str:
     """How the second colour differs from the first: "darker, slightly redder, stronger in colour".
 
     Largest part first; parts under 0.5 (weighted as in CIEDE2000 for chroma and hue) are left
-    out. Hue is told by the axis it turns towards, as seen from the middle of the turn; near grey,
-    and between colours of opposite hue, by the direction of the change.
+    out. Hue is told by the axis it turns towards, as seen from the middle of the turn: a red grows
+    yellower or bluer, an orange yellower or redder (common practice, no source, as is where a red
+    ends); near grey, and between colours of opposite hue, by the direction of the change.
 
     Examples
     --------
@@ -151,8 +154,8 @@ def difference_words(Lab1: ArrayLike, Lab2: ArrayLike) -> str:
         parts.append(((C2 - C1) / (1 + 0.045 * mean), "stronger in colour", "weaker in colour"))
         size = 2.0 * np.sqrt(C1 * C2) * np.sin(turn / 2.0) / (1 + 0.015 * mean)
         middle = np.degrees(np.arctan2(b1, a1) + turn / 2.0) % 360.0
-        onward = _AXES[int(middle // 90.0 + 1) % 4]
-        back = _AXES[int(np.ceil(middle / 90.0) - 1) % 4]
+        onward = _AXES[int((middle + _AXIS_DEG) // 90.0 + 1) % 4]
+        back = _AXES[int(np.ceil((middle - _AXIS_DEG) / 90.0) - 1) % 4]
         parts.append((float(size), onward, back))
     told = sorted((p for p in parts if abs(p[0]) >= 0.5), key=lambda p: -abs(p[0]))
     if not told:
