@@ -511,6 +511,8 @@ def test_sizes_are_read_as_meant(text, size):
         ("150 x 3.2 m", "write 150 cm x 3.2 m"),
         ("60 x 3.5 yards", "write 60 inch x 3.5 yards"),
         ("3.5 yd x 60 inch", "write 60 inch x 3.5 yd"),
+        ("3.2 x 1.4 m", "write 3.2 m wide x 1.4 m long, or 1.4 m x 3.2 m"),
+        ("320 cm x 140 cm", "write 320 cm wide x 140 cm long"),
         ("150 cm x 3", "3 of what"),
         ("150 m x 3 m", "at most 600 cm"),
         ("112 cm x 900 m", "at most 200 m"),

@@ -41,6 +41,8 @@ _LENGTH = re.compile(rf"^({_NUMBER})\s*([^\d\s.,/][^\d]*)?$")
 _SIZE_HINT = "write width x length with its unit, such as 112 x 250 cm or 60 inch x 3.5 yd"
 #: Units in which cloth is bought by the length, not measured across.
 _LONG_UNITS = ("m", "yd", "yds", "yard", "yards", "ft", "feet")
+#: Cloth is seldom wider (common practice, no source).
+_USUALLY_WIDE_CM = 160.0
 _LONGEST_TEXT = 400
 _CORNERS = {
     "near left": (0.0, 0.0), "near right": (1.0, 0.0), "far left": (0.0, 1.0),
@@ -127,13 +129,19 @@ def size_from(text: str, field: str) -> tuple[float, float]:
                 f"{long_unit}",
                 field=field,
             )
-        return shared, _in_cm(long, long_unit, field)
+        wide_unit = long_unit
     found = _in_cm(wide, wide_unit, field), _in_cm(long, long_unit, field)
     swapped = wide_unit in _LONG_UNITS and long_unit not in _LONG_UNITS and found[0] > found[1]
     if swapped and not any(words):
         raise InputError(
             f"{shown(text.strip())}: the width comes first; write {long:g} {long_unit} x {wide:g} "
             f"{wide_unit}, or {wide:g} {wide_unit} wide x {long:g} {long_unit} long",
+            field=field,
+        )
+    if max(found[1], _USUALLY_WIDE_CM) < found[0] <= WIDEST_CM and not any(words):
+        raise InputError(
+            f"{shown(text.strip())}: {wide:g} {wide_unit} wide? write {wide:g} {wide_unit} wide x "
+            f"{long:g} {long_unit} long, or {long:g} {long_unit} x {wide:g} {wide_unit}",
             field=field,
         )
     return found
