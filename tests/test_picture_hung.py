@@ -279,7 +279,8 @@ def test_a_flood_without_dye_sends_on_all_that_meets_something():
     """To and from the nodes, in even light: all of it, but for the noise of few rays a ring."""
     cell = solved(load_swatch("shot-organza-red-black")).white.cell
     made = flood(cell)
-    here = (made.came[:, 2] < 0).astype(int), (made.went[:, 2] < 0).astype(int)
+    came, went = made.every.came, made.every.went
+    here = (came[:, 2] < 0).astype(int), (went[:, 2] < 0).astype(int)
     left = kept(cell, np.zeros((1, 2)))
     sent = made.between(np.stack(here), np.ones(2), left)[0] @ nodes().share
     white = solved(load_swatch("shot-organza-red-black")).white
