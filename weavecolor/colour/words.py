@@ -3,7 +3,9 @@
 Knows Lab and everyday English; computes no colours. The scheme is this tool's own: a hue word by
 CIELAB hue angle (brown, olive, pink and the like by lightness), a lightness word and a strength
 word, each by fixed limits, so that the same Lab always gives the same words and a darker colour
-never gets a lighter word.
+never gets a lighter word. Where reds end, and below which strength they are dusty, is settled by
+the centroids of the ISCC-NBS names (K. L. Kelly, J. Res. NBS 61 (1958) 427, from memory) as screen
+colours.
 """
 
 from __future__ import annotations
@@ -19,7 +21,14 @@ from weavecolor.errors import InputError
 #: 1976; from memory), L* by ASTM D1535.
 BLACK_BELOW, WHITE_ABOVE = 10.0, 85.3
 NEUTRAL_BELOW, TINTED_BELOW, GREYISH_BELOW, VIVID_FROM = 2.5, 6.0, 13.0, 75.0
-DUSTY_BELOW = 28.0
+DUSTY_BELOW, DUSTY_SHARE = 32.0, 0.6
+#: Light reds below this are pink and salmon pink; stronger ones coral or tomato (common practice, no
+#: source).
+PINK_BELOW = 60.0
+#: Red goes further towards orange, by so many degrees, the stronger it is for its lightness, C / (L
+#: + 16), beyond the second: pure red of a screen is red at 40 degrees, as are dark red and maroon
+#: (common practice, no source).
+RED_TO_ORANGE, RED_FROM = 16.0, 0.8
 
 #: Lightness words from dark to light: upper limit of L* for each.
 LIGHTNESS = ((22.0, "very dark"), (42.0, "dark"), (66.0, ""), (80.0, "light"), (101.0, "pale"))
@@ -40,7 +49,8 @@ class _Hue:
 
 _HUES: tuple[_Hue, ...] = (
     _Hue(18.0, "wine red", "pinkish red", "pink", "pinkish", 40.0, 62.0),
-    _Hue(48.0, "red", "red", "pink", "reddish", light_from=70.0),
+    _Hue(34.0, "red", "red", "pink", "reddish", light_from=60.0),
+    _Hue(48.0, "reddish brown", "reddish orange", "salmon pink", "reddish", 56.0, 66.0),
     _Hue(76.0, "brown", "orange", "orange", "brownish", 60.0),
     _Hue(92.0, "brown", "golden yellow", "golden yellow", "yellowish", 60.0),
     _Hue(108.0, "olive", "yellow", "yellow", "yellowish", 66.0),
@@ -55,6 +65,9 @@ _HUES: tuple[_Hue, ...] = (
 )
 
 
+_RED = next(hue for hue in _HUES if hue.middle == "red")
+
+
 def colour_words(Lab: ArrayLike) -> str:
     """Plain words for one colour, such as "deep red" or "very dark brown, almost black".
 
@@ -67,8 +80,9 @@ def colour_words(Lab: ArrayLike) -> str:
     """
     L, a, b = _checked(Lab)
     C = float(np.hypot(a, b))
-    L = min(L, 100.0)
-    hue = _hue(a, b, C)
+    L = min(max(L, 0.0), 100.0)
+    strong = C / (L + 16.0)
+    hue = _hue(a, b, C, strong)
     if C < TINTED_BELOW:
         return _neutral(L, "" if C < NEUTRAL_BELOW else hue.tint)
     if L < BLACK_BELOW and C < GREYISH_BELOW:
@@ -76,16 +90,18 @@ def colour_words(Lab: ArrayLike) -> str:
     # Strong colours keep their bright name further down: a strong orange turns brown later.
     dark_below = hue.dark_below - 0.4 * max(C - 40.0, 0.0)
     name = hue.dark if L < dark_below else hue.light if L >= hue.light_from else hue.middle
+    if C >= PINK_BELOW and hue.light_from <= L < 80.0 and hue.middle in ("red", "reddish orange"):
+        name = hue.middle
     if C < 45.0 and name == "magenta":
         name = "purple"
     if C < 32.0 and name in ("orange", "golden yellow", "yellow") and L >= hue.light_from:
         name = "cream" if L >= 84.0 else "beige"
         return f"greyish {name}" if C < GREYISH_BELOW else name
-    if C < DUSTY_BELOW and name in ("red", "pinkish red"):
-        dusty = "dusty pink" if L >= 52.0 else "dusty red"  # a weak red is no red to anyone
-        return f"{_lightness(L, C)} {dusty}".strip()
+    reddish = name in ("red", "pinkish red", "reddish orange") or (hue is _RED and L < 66.0)
+    if dusty := reddish and C < DUSTY_BELOW and strong < DUSTY_SHARE:
+        name = "dusty pink" if L >= 52.0 else "dusty red"  # a weak red is no red to anyone
     # Near black, less chroma makes a colour: the limit falls with lightness.
-    greyish = "greyish" if C < min(GREYISH_BELOW, 4.0 + 0.25 * L) else ""
+    greyish = "greyish" if not dusty and C < min(GREYISH_BELOW, 4.0 + 0.25 * L) else ""
     words = " ".join(word for word in (_lightness(L, C), greyish, name) if word)
     return f"{words}, almost black" if L < 16.0 and C < 40.0 else words
 
@@ -113,12 +129,14 @@ def _neutral(L: float, tint: str) -> str:
     return f"{words}, almost black" if L < 16.0 else words
 
 
-def _hue(a: float, b: float, C: float) -> _Hue:
+def _hue(a: float, b: float, C: float, strong: float) -> _Hue:
     angle = float(np.degrees(np.arctan2(b, a))) % 360.0
     # Blues of one hue bend towards violet in CIELAB as they get stronger; straightened here.
     bend = max(0.0, 1.0 - abs(angle - 300.0) / 30.0)
-    angle -= 22.0 * min(C / 130.0, 1.0) * bend
-    return next(hue for hue in _HUES if angle % 360.0 < hue.upper)
+    angle = (angle - 22.0 * min(C / 130.0, 1.0) * bend) % 360.0
+    found = next(hue for hue in _HUES if angle < hue.upper)
+    further = RED_TO_ORANGE * max(strong - RED_FROM, 0.0)
+    return _RED if found.middle == "reddish orange" and angle < _RED.upper + further else found
 
 
 #: CIELAB axes in order of hue angle, as comparatives.
