@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import colour
 import numpy as np
 import pytest
 from decide_samples import BLUE, RED, dye, settled_as
 
+from weavecolor.cli import run
 from weavecolor.colour.colorimetry import ciede2000, metamerism_index
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.colour.tristimulus import weights, xyz
 from weavecolor.decide.compare import Option, evaluate, steps
-from weavecolor.decide.underlights import metamerism, under_lights
+from weavecolor.decide.underlights import metamerism, suited, under_lights
 from weavecolor.errors import InputError
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import backing
-from weavecolor.scene.places import scene
+from weavecolor.scene.places import scene, scene_names
 
 STACK = Stack((Layer(RED),), backing("white"))
 SCENES = [scene(name) for name in ("overcast", "candlelit", "stage LED")]
@@ -48,6 +51,15 @@ def test_the_worst_light_is_named():
     assert (found.change, found.doubt) == pytest.approx((step.delta, step.uncertainty.stated))
     assert f"by {step.delta:.1f} give or take {step.uncertainty.stated:.1f}" in found.words
     assert step.uncertainty.stated > 1.0  # what nobody measured of the yarns is open in every light
+
+
+def test_places_with_light_from_behind_suit_open_air_alone(capsys):
+    open_air, over_white = suited(replace(STACK, backing=None)), suited(STACK)
+    assert [one.name for one in open_air] == list(scene_names())
+    assert {one.name for one in open_air} - {one.name for one in over_white} == {"lightbox behind"}
+    for behind, there in (("open", True), ("white", False)):
+        assert run(["decide", "lights", "stage-gauze-black", "--behind", behind]) == 0
+        assert ("lightbox behind" in capsys.readouterr().out) is there
 
 
 def test_a_metameric_pair_parts_in_the_other_light_alone():

@@ -11,11 +11,10 @@ import bench
 from session import guarded, plain, work
 from state import decided_option, digest, light_of, stack_key, stack_of
 from weavecolor.decide import showthrough
-from weavecolor.decide.underlights import UnderLights, under_lights
+from weavecolor.decide.underlights import UnderLights, suited, under_lights
 from weavecolor.making.lightchoice import scene_of
 from weavecolor.making.model import Making
 from weavecolor.optics.stack import Stack
-from weavecolor.scene.places import scene, scene_names
 from weavecolor.scene.scene import Scene
 
 SIGNS = {"hidden": "○", "faint": "◐", "plain": "●"}
@@ -82,7 +81,4 @@ def lights() -> None:
 
 @st.cache_resource(max_entries=30, show_spinner="Carrying it from light to light …")
 def _lights(key: tuple[Any, ...], _stack: Stack) -> UnderLights:
-    scenes = [scene(name) for name in scene_names()]
-    # over a backing, light from behind shows nothing but darkness
-    front = [s for s in scenes if not s.behind]
-    return under_lights(_stack, scenes if _stack.backing is None else front)
+    return under_lights(_stack, suited(_stack))

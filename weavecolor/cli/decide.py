@@ -207,20 +207,15 @@ def show_through(
 @click.option("--grain", default="straight", show_default=True,
               help="Grain of the layers, one for all or one each.")  # fmt: skip
 @click.option("--behind", default="white", show_default=True, help="What lies behind.")
-@click.option("--scene", default="", help="Scenes with commas; all with light in front by default.")
+@click.option("--scene", default="",
+              help="Scenes with commas; by default all, over a backing those lit in front.")  # fmt: skip
 def lights(cloths: tuple[str, ...], grain: str, behind: str, scene: str) -> None:
     """The same stack of CLOTHS, outermost first, in every light, the worst change named."""
-    from weavecolor.decide.underlights import under_lights
+    from weavecolor.decide.underlights import suited, under_lights
     from weavecolor.scene.places import scene as scene_called
-    from weavecolor.scene.places import scene_names
 
-    if scene:
-        scenes = choices(scene, "--scene", scene_called)
-    else:
-        all_scenes = map(scene_called, scene_names())
-        # over a backing, light from behind shows nothing but darkness
-        scenes = tuple(s for s in all_scenes if not s.behind)
     stack = _stack(cloths, grain, behind)
+    scenes = choices(scene, "--scene", scene_called) if scene else suited(stack)
     found = under_lights(stack, scenes)
     width = max(map(len, found.names)) + 2
     for name, look in zip(found.names, found.looks, strict=True):

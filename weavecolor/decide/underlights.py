@@ -24,6 +24,8 @@ from weavecolor.errors import InputError
 from weavecolor.optics.appearance import Appearance, appearance
 from weavecolor.optics.stack import Stack
 from weavecolor.optics.uncertainty import COVERAGE, MEASURED, RECOVERED
+from weavecolor.scene.places import scene as scene_called
+from weavecolor.scene.places import scene_names
 from weavecolor.scene.scene import Scene
 
 #: Lights against which the special index is told, besides daylight as the reference (CIE 15 asks
@@ -36,6 +38,19 @@ NO_PAIR = 5.0
 #: Give or take, CIEDE2000, of a difference between two measured reflectances: each is known no
 #: better than any reading of cloth. A spectrum recovered from a colour is known far worse.
 PAIR_DOUBT = COVERAGE * 2.0**0.5 * MEASURED
+
+
+def suited(stack: Stack) -> tuple[Scene, ...]:
+    """The places in which ``stack`` can be looked at: over open air all; over what lies behind it,
+    those with no light from there, which would show nothing but darkness.
+
+    Examples
+    --------
+    >>> len(suited(single)) < len(suited(replace(single, backing=None)))
+    True
+    """
+    places = map(scene_called, scene_names())
+    return tuple(place for place in places if stack.backing is None or not place.behind)
 
 
 @dataclass(frozen=True, eq=False)
