@@ -8,6 +8,7 @@ import io
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -18,6 +19,7 @@ from weavecolor import cli
 from weavecolor.cli import page, run
 from weavecolor.colour.lights import light_names
 from weavecolor.files.clothfile import cloth_to_toml, load_swatch, swatch_folder, swatch_names
+from weavecolor.front import save_cloth
 from weavecolor.scene.backings import backing_names
 from weavecolor.scene.places import scene_names
 
@@ -88,6 +90,20 @@ def test_describe_gives_the_numbers_and_the_assumptions(capsys):
         ("face", "white"), ("face", "black"), ("back", "white"), ("back", "black"),
     ]  # fmt: skip
     assert 0.0 < data["one_layer"]["opacity"] < 0.5  # a sheer hides little
+
+
+def test_describe_tells_all_doubts_in_words_and_as_json(capsys, tmp_path):
+    cloth = load_swatch("silk-chiffon-ivory")
+    odd = replace(
+        cloth, name="Crêpe", declared_g_m2=200.0, warp_crimp=0.3, weft_crimp=0.3,
+        weft=replace(cloth.weft, colour_name="silver lurex"),
+    )  # fmt: skip
+    path = str(save_cloth(tmp_path / "odd.toml", odd))
+    told = json.loads(good(capsys, "describe", path, "--table", "json"))["doubts"]
+    for what in ("stated weight of 200", "crimps of 30 and 30", "crinkled", "silver lurex: "):
+        assert sum(what in doubt for doubt in told) == 1
+    text = good(capsys, "describe", path)
+    assert [line.removeprefix("Mind: ") for line in text.splitlines() if "Mind: " in line] == told
 
 
 def test_describe_tells_what_was_supposed_of_a_file(capsys, tmp_path):

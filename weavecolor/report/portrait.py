@@ -16,19 +16,14 @@ from weavecolor.colour.tristimulus import xyz
 from weavecolor.decide.compare import Outcome, compare
 from weavecolor.optics.appearance import CONTRAST_WORDS, contrast_ratio, transmittance
 from weavecolor.optics.stack import Layer, Stack
+from weavecolor.optics.uncertainty import known_of
 from weavecolor.report.comparisontable import columns, rounded, short
 from weavecolor.scene.backings import backing
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.cloth import Cloth
-from weavecolor.textile.construction import (
-    Description,
-    describe,
-    doubts_of,
-    weight_contradiction,
-)
+from weavecolor.textile.construction import Description, describe
 from weavecolor.textile.howknown import HowKnown
-from weavecolor.textile.notmodelled import named_so
 from weavecolor.textile.weaves import weave
 
 GROUNDS = ("white", "black")
@@ -115,7 +110,7 @@ def as_data(made: Portrait) -> dict[str, Any]:
                 for look in made.looks
             ],
         },
-        "contradiction": weight_contradiction(cloth),
+        "doubts": list(known_of([cloth]).contradictions),
         "assumed": list(assumed(made)),
         "sources": dict(cloth.sources),
         "known": {name: _how(how) for name, how in cloth.known},
@@ -183,7 +178,7 @@ def as_text(made: Portrait) -> str:
     ]
     if any(not look.appearance.reading.in_srgb for look in made.looks):
         lines.append("* beyond what an sRGB screen can show: the screen colour is the nearest.")
-    for doubtful in filter(None, (*doubts_of(cloth), named_so(cloth.name))):
+    for doubtful in known_of([cloth]).contradictions:
         lines += ["", f"Mind: {doubtful}"]
     known = assumed(made)
     if known:
