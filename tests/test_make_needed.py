@@ -16,6 +16,7 @@ from scipy.special import j0
 from shapely.geometry import Polygon
 
 from weavecolor.cli import run
+from weavecolor.cutting import asked as asked_module
 from weavecolor.cutting.asked import fullness_from, in_hand_from, length_from, size_from
 from weavecolor.cutting.folds import fold_profile
 from weavecolor.cutting.fullness import FullnessWanted, plan_fullness, skirt_layers
@@ -502,6 +503,18 @@ def test_units_by_definition():
 )
 def test_sizes_are_read_as_meant(text, size):
     assert size_from(text, "--cloth") == pytest.approx(size)
+
+
+def test_a_shared_unit_is_worked_out_once_for_each_side(monkeypatch):
+    asked = []
+
+    def length(text):
+        asked.append(text)
+        return length_mm(text)
+
+    monkeypatch.setattr(asked_module, "length_mm", length)
+    assert size_from("1.5 x 3.2 m", "--cloth") == pytest.approx((150.0, 320.0))
+    assert asked == ["1.5 m", "3.2 m"]
 
 
 @pytest.mark.parametrize(

@@ -120,17 +120,15 @@ def size_from(text: str, field: str) -> tuple[float, float]:
             f"{one}, or {long:g} {other}",
             field=field,
         )
-    if not wide_unit:
-        shared = _in_cm(wide, long_unit, field)
-        if long_unit in _LONG_UNITS and not 30.0 <= shared <= WIDEST_CM:
-            usual = "cm" if long_unit == "m" else "inch"
-            raise InputError(
-                f"{shown(text.strip())}: {wide:g} of what? write {wide:g} {usual} x {long:g} "
-                f"{long_unit}",
-                field=field,
-            )
-        wide_unit = long_unit
+    shared, wide_unit = not wide_unit, wide_unit or long_unit
     found = _in_cm(wide, wide_unit, field), _in_cm(long, long_unit, field)
+    if shared and long_unit in _LONG_UNITS and not 30.0 <= found[0] <= WIDEST_CM:
+        usual = "cm" if long_unit == "m" else "inch"
+        raise InputError(
+            f"{shown(text.strip())}: {wide:g} of what? write {wide:g} {usual} x {long:g} "
+            f"{long_unit}",
+            field=field,
+        )
     swapped = wide_unit in _LONG_UNITS and long_unit not in _LONG_UNITS and found[0] > found[1]
     if swapped and not any(words):
         raise InputError(
