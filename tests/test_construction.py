@@ -324,5 +324,16 @@ def test_close_cloth_that_nobody_told_the_crimp_of_is_woven_as_it_can_be():
     told = replace(poplin, warp_share=0.9)
     con.check_weavable(told)
     assert con.geometry_of(told).warp_share == 0.9
-    with pytest.raises(InputError, match=r"warp_share: 0\.5 cannot be woven .* between 0\.7"):
+    with pytest.raises(InputError, match=r"warp_share: .* 0\.5 of the crimp .* woven at .*, 0\.7"):
         con.check_weavable(replace(poplin, warp_share=0.5))
+
+
+def test_a_cloth_read_from_a_file_and_set_closer_is_told_how_it_can_be_woven():
+    """A file always ends in a share; the closer sett leaves another."""
+    read = cloth_from_toml(cloth_to_toml(cloth(30.0, 15.0, yarn(14.76, kind="spun", packing=0.6))))
+    closer = replace(read, ends_per_cm=66.0)
+    with pytest.raises(InputError, match="66 ends and 15 picks/cm, .*leave warp_share out"):
+        con.check_weavable(closer)
+    free = replace(closer, warp_share=None)
+    con.check_weavable(free)
+    assert con.geometry_of(free).warp_share == pytest.approx(con.share_range(free)[0])

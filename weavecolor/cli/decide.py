@@ -208,7 +208,7 @@ def show_through(
               help="Grain of the layers, one for all or one each.")  # fmt: skip
 @click.option("--behind", default="white", show_default=True, help="What lies behind.")
 @click.option("--scene", default="",
-              help="Scenes with commas; by default all, over a backing those lit in front.")  # fmt: skip
+              help="Scenes with commas; all by default, or all lit in front.")  # fmt: skip
 def lights(cloths: tuple[str, ...], grain: str, behind: str, scene: str) -> None:
     """The same stack of CLOTHS, outermost first, in every light, the worst change named."""
     from weavecolor.decide.underlights import suited, under_lights

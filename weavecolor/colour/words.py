@@ -22,8 +22,8 @@ from weavecolor.errors import InputError
 BLACK_BELOW, WHITE_ABOVE = 10.0, 85.3
 NEUTRAL_BELOW, TINTED_BELOW, GREYISH_BELOW, VIVID_FROM = 2.5, 6.0, 13.0, 75.0
 DUSTY_BELOW, DUSTY_SHARE = 32.0, 0.6
-#: Light reds below this are pink and salmon pink; stronger ones coral or tomato (common practice, no
-#: source).
+#: Light reds below this are pink and salmon pink; stronger ones coral or tomato (common practice,
+#: no source).
 PINK_BELOW = 60.0
 #: Red goes further towards orange, by so many degrees, the stronger it is for its lightness, C / (L
 #: + 16), beyond the second: pure red of a screen is red at 40 degrees, as are dark red and maroon

@@ -335,7 +335,9 @@ def check_weavable(cloth: Cloth) -> None:
     share = cloth.warp_share
     if share is not None and not low - 1e-6 <= share <= high + 1e-6:
         raise InputError(
-            f"{share:g} cannot be woven at these setts; between {low:.3f} and {high:.3f} can",
+            f"the warp making {share:.3g} of the crimp cannot be woven at {cloth.ends_per_cm:.4g} "
+            f"ends and {cloth.picks_per_cm:.4g} picks/cm, {low:.3f} to {high:.3f} can; leave "
+            "warp_share out (None in Python) and it is what the setts allow",
             field="warp_share",
         )
 
