@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import fcntl
 import io
 import itertools
 import json
@@ -22,9 +23,10 @@ from streamlit.testing.v1 import AppTest
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.decide.compare import Option, evaluate, steps
 from weavecolor.files.clothfile import cloth_to_toml, load_swatch
-from weavecolor.making.answers import lights_of, stack_of
-from weavecolor.making.file import from_json, open_making, to_json
+from weavecolor.making.answers import lights_of, stack_of, with_option
+from weavecolor.making.file import change_making, from_json, load_making, open_making, to_json
 from weavecolor.making.lightchoice import LightChoice, scene_of
+from weavecolor.making.model import Making
 from weavecolor.optics.appearance import appearance, contrast_ratio
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import backing
@@ -278,6 +280,78 @@ def test_a_reload_and_a_second_tab_go_on_with_the_same_making(page):
     assert len(fresh.session_state["work"].table.layers) == 1
     assert name in [k.name for k in shelf.kept()]
     assert any("My making" in text for text in fresh.selectbox(key="earlier").options)
+
+
+def kept_of(making: Making) -> dict[str, tuple[float, str]]:
+    """Grain and backing of what is kept there, by its name."""
+    return {x.name: (x.layers[0].grain_deg, x.backing) for x in making.options}
+
+
+def test_two_tabs_and_the_command_line_lose_nothing_of_one_another(page, monkeypatch):
+    import livepicture
+    import shelf
+
+    to(page, "facing")
+    press(page, "take-facing-cross")
+    name = shelf.kept()[0].name
+    tab = AppTest.from_file(str(UI / "page.py"), default_timeout=120)
+    tab.query_params["making"] = name
+    tab.run()
+    press(to(tab, "facing"), "keep")
+    press(page, "take-facing-bias")  # takes over what the other tab kept
+    before, file = load_making(shelf.file_of(name)), shelf.file_of(name)
+    assert kept_of(before) == kept_of(page.session_state["work"]) == {"A": (90.0, "white")}
+    # both keep something before either is drawn again
+    press(tab, "take-facing-straight")
+    page.session_state["work"] = replace(before, table=replace(before.table, backing="black"))
+    press(page, "keep")
+    press(tab, "keep")
+    three = {"A": (90.0, "white"), "B": (45.0, "black"), "C": (0.0, "white")}
+    assert kept_of(tab.session_state["work"]) == kept_of(load_making(file)) == three
+    press(press(tab, "undo"), "redo")
+    press(tab, "undo")  # goes back over what was done here alone
+    assert list(kept_of(page.run().session_state["work"])) == ["A", "B"]
+
+    def also(now):
+        return with_option(now, replace(now.options[0], backing="calico"))[0]
+
+    drawn, late = livepicture.draw, [lambda: change_making(file, also)]
+
+    def draw(waiting):
+        drawn(waiting)
+        if late:
+            late.pop()()
+
+    monkeypatch.setattr(livepicture, "draw", draw)  # written between reading and writing
+    press(page, "take-facing-straight")
+    press(page, "keep")
+    four = {**dict(list(three.items())[:2]), "C": (90.0, "calico"), "D": (0.0, "black")}
+    assert kept_of(page.session_state["work"]) == kept_of(load_making(file)) == four
+    clean(page)
+
+
+def test_whoever_else_writes_to_the_making_is_waited_for(page, monkeypatch):
+    import shelf
+
+    press(to(page, "facing"), "take-facing-cross")
+    name = shelf.kept()[0].name
+    seen = []
+
+    def write(making, wrote=shelf.write):
+        folder = os.open(shelf.folder(), os.O_RDONLY)
+        try:
+            fcntl.flock(folder, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            seen.append("free")
+        except BlockingIOError:
+            seen.append("held")
+        finally:
+            os.close(folder)
+        wrote(making)
+
+    monkeypatch.setattr(shelf, "write", write)
+    press(page, "take-facing-bias")
+    assert seen == ["held"]
+    assert load_making(shelf.file_of(name)).table.layers[0].grain_deg == 45.0
 
 
 def test_only_going_there_follows_an_address(page):

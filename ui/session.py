@@ -25,6 +25,7 @@ import address
 import shelf
 from state import begun, opened
 from weavecolor.errors import InputError
+from weavecolor.making.joining import joined
 from weavecolor.making.model import Making
 from words_page import QUESTIONS, SIDE_BY_SIDE
 
@@ -149,9 +150,28 @@ def _take_up(new: Making) -> None:
 
 def write_down() -> None:
     """Write what changed down on this machine: once a drawing, however many changes it draws."""
-    if st.session_state.pop(_UNWRITTEN, False):
-        with told_at_next_drawing():
-            shelf.write(work())
+    if not st.session_state.get(_UNWRITTEN):
+        return
+    meanwhile = None
+    with told_at_next_drawing(), shelf.alone():
+        meanwhile = shelf.begin(None)
+        if meanwhile is not None:
+            _join(meanwhile)
+        shelf.write(work())
+    st.session_state.pop(_UNWRITTEN)
+    if meanwhile is not None:
+        again()  # it is not what was drawn
+
+
+def _join(meanwhile: shelf.Taken) -> None:
+    """Take over what another tab or the command line wrote, and keep what was done here."""
+    before, held = shelf.last(), st.session_state
+    made = [
+        [joined(before, own, meanwhile.making) for own in steps]
+        for steps in ([work()], held.get(_UNDO, ()), held.get(_REDO, ()))
+    ]
+    (held[_WORK],), held[_UNDO], held[_REDO] = made
+    shelf.took(meanwhile)
 
 
 def can_undo() -> bool:
@@ -255,12 +275,12 @@ def read_address() -> None:
     if names is not None:
         write_down()
     with told_at_next_drawing():
-        taken = None
-        if st.session_state.get(_UNWRITTEN):  # it is to be written over what others wrote
+        if st.session_state.get(_UNWRITTEN):
             shelf.christen()
-        else:
-            taken = shelf.begin(None if names is None else names.get(address.MAKING, ""))
-        if taken is not None:
+        taken = shelf.begin(None if names is None else names.get(address.MAKING, ""))
+        if taken is not None and taken.own:
+            _join(taken)
+        elif taken is not None:
             st.session_state[_WORK] = opened(taken.making)
             st.session_state[_UNDO], st.session_state[_REDO] = [], []
             if taken.said:

@@ -1,7 +1,8 @@
 """Makings kept on this machine, one file each, so that nothing is lost when the page is reloaded.
 
 Knows a folder, and which making the page's address names; a file is the project file that every
-other door reads. Two tabs at one making take over from one another what was written last.
+other door reads and writes. Who writes does so alone, and takes over first what another tab or the
+command line wrote meanwhile.
 """
 
 from __future__ import annotations
@@ -9,18 +10,23 @@ from __future__ import annotations
 import re
 import secrets
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 import streamlit as st
 
 from weavecolor.errors import InputError
+from weavecolor.files.atomic import one_at_a_time
 from weavecolor.files.store import home
 from weavecolor.making.file import open_making, save_making
 from weavecolor.making.model import Making
 
 _NAME = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
-_NAMED, _STAMP = "making-name", "making-stamp"
+_NAMED, _STAMP, _LAST = "making-name", "making-stamp", "making-last"
+#: Which writing of a file: when, and which file it then was.
+Stamp = tuple[int, int]
 #: Earlier makings that are offered.
 MOST_OFFERED = 12
 
@@ -76,7 +82,12 @@ class Taken:
     name: str
     making: Making
     said: str
-    stamp: int | None
+    stamp: Stamp | None
+
+    @property
+    def own(self) -> bool:
+        """Whether it is the session's own, written by another meanwhile."""
+        return self.name == named()
 
 
 def begin(wanted: str | None) -> Taken | None:
@@ -100,6 +111,13 @@ def begin(wanted: str | None) -> Taken | None:
 def took(taken: Taken) -> None:
     """It is what this session goes on with, and writes to its file."""
     st.session_state[_NAMED], st.session_state[_STAMP] = taken.name, taken.stamp
+    st.session_state[_LAST] = taken.making
+
+
+def last() -> Making:
+    """What this session's file held when it was last read or written here."""
+    held: Making = st.session_state[_LAST]
+    return held
 
 
 def christen() -> str:
@@ -109,25 +127,34 @@ def christen() -> str:
     return named()
 
 
-def write(making: Making) -> None:
-    """Write it down. Raises InputError where the folder cannot be written."""
+@contextmanager
+def alone() -> Iterator[None]:
+    """While it lasts, nobody else who asks so writes to this session's file. Raises InputError
+    where its folder cannot be made."""
     file = file_of(christen())
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(f"cannot be written: {error.strerror}", file=str(file)) from None
-    save_making(file, making)
-    st.session_state[_STAMP] = _stamp(file)
+    with one_at_a_time(file):
+        yield
+
+
+def write(making: Making) -> None:
+    """Write it down. Raises InputError where the folder cannot be written."""
+    file = save_making(file_of(named()), making)
+    st.session_state[_STAMP], st.session_state[_LAST] = _stamp(file), making
 
 
 def leave() -> None:
     """The next change begins a new file; the present one stays as it is."""
-    st.session_state.pop(_NAMED, None)
-    st.session_state.pop(_STAMP, None)
+    for key in (_NAMED, _STAMP, _LAST):
+        st.session_state.pop(key, None)
 
 
-def _stamp(file: Path) -> int | None:
+def _stamp(file: Path) -> Stamp | None:
     try:
-        return file.stat().st_mtime_ns
+        told = file.stat()
     except OSError:
         return None
+    return told.st_mtime_ns, told.st_ino
