@@ -26,14 +26,15 @@ from weavecolor.picture.hanging import (
     Cover,
     Sight,
     doubled,
+    framing,
     lit_stage,
     picture,
     rotation,
     stacked,
     stage,
 )
-from weavecolor.picture.hung import behind_as, hung_stage, scene_round
-from weavecolor.picture.shapes import load_shape
+from weavecolor.picture.hung import ASIDE, behind_as, hung_stage, scene_round
+from weavecolor.picture.shapes import load_shape, shape_names
 from weavecolor.picture.sweep import openness, soft_directions, sphere, taken
 from weavecolor.picture.threads import LAYERS, LOOSE, ROW, closely, met, threads
 from weavecolor.scene.backings import backing
@@ -205,6 +206,18 @@ def test_turning_the_stand_keeps_handedness():
     m = rotation(33.0, 12.0)
     np.testing.assert_allclose(m @ m.T, np.eye(3), atol=1e-12)
     assert np.linalg.det(m) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("name", shape_names())
+def test_every_shape_fills_its_frame_and_stays_within_it(name):
+    """Of the picture's width or height two thirds, at the turn in which it is drawn."""
+    staged = hung_stage(Stack((chiffon().layers[0],)), name)
+    for width, height in ((400, 500), (850, 700)):  # as a file, and on the page
+        x, y, step = framing(staged, width, height, ASIDE)
+        seen = staged.points @ rotation(ASIDE.turn_deg, ASIDE.tilt_deg).T
+        at = (seen[:, :2] - [x, y]) / step / [width, height]
+        assert np.abs(at).max() < 0.5
+        assert np.ptp(at, axis=0).max() > 0.66
 
 
 def test_lights_carried_half_round_stand_behind():

@@ -143,7 +143,7 @@ def _capsule(x, y, z, a, b, ra, rb):
     return dist - (ra + (rb - ra) * t)
 
 
-# a right hand held out flat, palm down, fingers towards the viewer and a little apart and bent:
+# a right hand held out flat, palm down, fingers along y and a little apart and bent:
 # of each finger its root, two joints and tip, then the radii there
 _FINGERS = [
     [(-34, 46, 0), (-43, 84, 3), (-47, 108, -3), (-49, 127, -14), 9.2, 8.4, 7.6, 6.4],
@@ -154,8 +154,15 @@ _FINGERS = [
 ]
 
 
+def across(x, y):
+    """Places about a hand whose fingers lie along y, as it is held: across the picture, its fingers
+    to the viewer's left and the middle of cloth upon it over the middle of the stand."""
+    return y - 18.0, -9.0 - x
+
+
 def hand_field(x, y, z):
-    """A hand held out, palm down, its back at z = 0 and the fingers towards the viewer."""
+    """A hand held out, palm down, its back at z = 0, as ``across`` has it."""
+    x, y = -9.0 - y, x + 18.0
     palm = 1e9
     for a, b, ra, rb in (
         ((-26, -28, -9), (-33, 44, -6), 15, 12.0), ((-9, -32, -7), (-12, 50, -3), 16, 12.5),
@@ -246,5 +253,5 @@ def lining_field(x, y, z):
 BODIES = {
     "figure": (figure_field, (-260, -240, -12), (260, 260, 1530), 11.0),
     "stand": (stand_field, (-260, -240, -12), (260, 260, 1530), 11.0),
-    "hand": (hand_field, (-110, -240, -90), (90, 175, 50), 4.0),
+    "hand": (hand_field, (-258, -99, -90), (157, 101, 50), 4.0),
 }

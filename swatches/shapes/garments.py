@@ -404,15 +404,13 @@ def swatch(count, seed, size=300.0, turn_deg=28.0, above=34.0):
     v, u = np.meshgrid(side, side, indexing="ij")
     lay = np.stack([u, v], -1)
     a = np.radians(turn_deg)
-    x, y = 0.5 * size - u, v - 0.5 * size  # seen from above: u to the viewer's right
+    x, y = 0.5 * size - u, v - 0.5 * size  # about a hand along y: u to the right of one at its tips
     wave = sum(
         random.normal(0, 1) * np.cos((random.normal(0, 1) * u + random.normal(0, 1) * v) / 40)
         for _ in range(8)
     )
-    start = np.stack(
-        [x * np.cos(a) - y * np.sin(a) - 2, x * np.sin(a) + y * np.cos(a) + 34, above + 0.3 * wave],
-        -1,
-    )
+    x, y = bodies.across(x * np.cos(a) - y * np.sin(a) - 2, x * np.sin(a) + y * np.cos(a) + 34)
+    start = np.stack([x, y, above + 0.3 * wave], -1)
     none = np.zeros((count, count), bool)
     return Pattern(
         lay, start, none, np.ones((count, count)), False, (0, count - 1), 0.0, reach=0.0,

@@ -394,7 +394,7 @@ def panel(kind, seed):
 def swatch(kind, seed):
     def make(name):
         cloth = CLOTHS[kind]
-        box = bodies.distances(bodies.hand_field, (-115, -245, -110), (115, 180, 60), 3.0)
+        box = bodies.distances(bodies.hand_field, (-263, -124, -110), (162, 106, 60), 3.0)
         pattern = garments.swatch(72, seed)
         sim = Hanging(pattern, cloth, 1.5, (*box, 1.5), 0.5, 0)
         for k in range(3):
