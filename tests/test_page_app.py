@@ -1025,6 +1025,74 @@ def test_pictures_that_are_none_get_one_line(page):
         assert len(page.error) == 1 and "1 Over white" in page.error[0].value.replace("\\", "")
 
 
+def test_photographs_stay_while_another_question_is_open_and_others_clear_the_fit(page):
+    from camera import Room, photograph, picture_of
+
+    room, cloth = Room(), load_swatch("silk-chiffon-ivory")
+    shot = {
+        over: photograph(picture_of(cloth, over, 0.0, room, False), room, np.random.default_rng(3))
+        for over in ("white", "black")
+    }
+    press(page, "way-measure")
+    for over, data in shot.items():
+        page.file_uploader(key=f"m-{over}").upload(f"{over}.jpg", data)
+    for key, told in (("m-ends", "40 /cm"), ("m-picks", "38 /cm")):
+        page.text_input(key=key).set_value(told)
+    page.run()
+    clean(page)
+    assert "What was found" in "".join(m.value for m in page.markdown)
+    found = page.session_state["measured"]
+    press(page, "m-fit")
+    clean(page)
+    assert button(page, "m-keep")
+    to(page, "facing")
+    to(page, "cloth")
+    clean(page)
+    assert page.session_state["measured"] is found and button(page, "m-keep")
+    assert page.text_input(key="m-ends").value == "40 /cm"
+    brighter = photograph(
+        1.1 * picture_of(cloth, "white", 0.0, room, False), room, np.random.default_rng(3)
+    )
+    page.file_uploader(key="m-white").upload("again.jpg", brighter)
+    page.run()
+    clean(page)
+    assert page.session_state["measured"] is not found
+    assert "m-keep" not in [b.key for b in page.get("button")]
+    to(page, "facing")
+    to(page, "cloth")
+    held = [b.key for b in page.get("button") if str(b.key).startswith("away-")]
+    assert held == ["away-m-white", "away-m-black"]
+    press(page, "away-m-black")
+    press(page, "away-m-white")
+    assert "measured" not in page.session_state and not page.exception
+
+
+def test_a_close_up_is_counted_by_the_ruler_in_it_or_by_a_width_that_was_told(page):
+    """A width told to the nearest half mm carries that into the range; none is taken for told."""
+    import measured
+    from closeups import Closeup
+    from rulers import Ruler, photographed
+
+    close = Closeup(family="plain", weave="plain", ends_per_cm=24.0, picks_per_cm=20.0,
+                    pixels_per_mm=30.0, size=(700, 900), seed=4)  # fmt: skip
+    data, truth = photographed(close, Ruler())
+    press(page, "way-measure")
+    page.file_uploader(key="m-closeup").upload("close.png", data)
+    page.run()
+    clean(page)
+    count = page.session_state["counted"][1]
+    assert count.ends_range[0] < truth.ends_per_cm < count.ends_range[1]
+    assert count.picks_range[0] < truth.picks_per_cm < count.picks_range[1]
+    page.radio(key="m-scale").set_value("width of the picture").run()
+    clean(page)
+    assert "counted" not in page.session_state
+    page.number_input(key="m-wide").set_value(30.0).run()
+    clean(page)
+    low, high = page.session_state["counted"][1].ends_range
+    told = 1.96 * measured.WIDTH_TOLD_MM / 30.0
+    assert (high - low) / page.session_state["counted"][1].ends_per_cm > 1.9 * told
+
+
 def test_a_wound_card_is_told_as_on_the_command_line_and_colours_a_described_cloth(
     page, tmp_path, capsys
 ):

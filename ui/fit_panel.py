@@ -24,6 +24,9 @@ from weavecolor.measure.tocloth import TOLD, fitted_cloth, report, start_told
 from weavecolor.textile.usual import USUAL
 from words_page import HELP
 
+#: The fit at work, and what tells the pictures that it is of.
+_JOB, _OF = "m-fit-job", "m-fit-of"
+
 
 @guarded
 def draw(
@@ -75,15 +78,27 @@ def draw(
     if not seen:
         st.caption("Then come the pictures: with them the cloth can be worked out.")
     pressed = st.button("Work out the cloth", key="m-fit", type="primary", disabled=not seen)
+    of = _told_apart(seen, threads)
+    if st.session_state.get(_OF, of) != of and (doing := st.session_state.pop(_JOB, None)):
+        doing.stop()  # it works on other pictures
+    st.session_state[_OF] = of
     if pressed:
         start, known = _start(counted[1] if counted else None)
-        begin("m-fit-job", lambda told: fit_cloth(start, seen, threads, known, told))
+        begin(_JOB, lambda told: (of, fit_cloth(start, seen, threads, known, told)))
     words = "Working out the cloth; this takes half a minute or more …"
-    if made := waited("m-fit-job", words, "Stop", "m-fit-stop"):
+    if made := waited(_JOB, words, "Stop", "m-fit-stop"):
         st.session_state["fitted"] = made
-    fit = st.session_state.get("fitted")
-    if fit is not None:
-        _show_fit(fit, arrived)
+    held = st.session_state.get("fitted")
+    if held is not None and held[0] == of:
+        _show_fit(held[1], arrived)
+
+
+def _told_apart(seen: tuple[Seen, ...], threads: tuple[Thread, ...]) -> tuple[Any, ...]:
+    """What tells pictures or spectra from others: a fit is of its own alone."""
+    return (
+        *((s.name, s.backing, s.scene, s.grain_deg, s.face, s.value.tobytes()) for s in seen),
+        *((t.name, t.system, t.value.tobytes()) for t in threads),
+    )
 
 
 def begin(name: str, work: Callable[[Callable[[int, int], None]], Any]) -> None:

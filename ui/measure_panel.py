@@ -6,10 +6,8 @@ are kept in the session while they are worked on, and nowhere else.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable
 from html import escape
-from typing import Any
 
 import numpy as np
 import streamlit as st
@@ -21,6 +19,7 @@ import sample_panel
 import wound_panel
 from pictures import uri_of
 from session import guarded, plain, whole, work
+from uploads import Upload, upload
 from weavecolor.colour.colorimetry import colour_words
 from weavecolor.colour.screencolour import screen_code
 from weavecolor.colour.spectra import BANDS
@@ -80,9 +79,9 @@ def _photographs() -> Shots | None:
         "Pictures 1 and 2 are enough to begin; one picture of the swatch across paper and card "
         "will do as number 1 alone. The others settle more. They stay in this session only."
     )
-    uploads: dict[str, Any] = {}
+    uploads: dict[str, Upload] = {}
     for key, title in measured.PICTURES.items():
-        given = st.file_uploader(title, type=measured.KINDS, key=f"m-{key}")
+        given = upload(title, f"m-{key}", measured.KINDS)
         if given is not None:
             uploads[key] = given
     if not uploads:
@@ -98,13 +97,12 @@ def _photographs() -> Shots | None:
     )
     _marking(tuple(uploads))
     marks: tuple[measured.Mark, ...] = st.session_state.get("m-marks", ())
-    parts = [hashlib.sha256(f.getvalue()).hexdigest() for f in uploads.values()]
-    key = (tuple(uploads), tuple(parts), marks, place)
+    key = (tuple((name, file.digest) for name, file in uploads.items()), marks, place)
     found = st.session_state.get("measured")
     if found is None or found[0] != key:
         with st.spinner("Looking at the pictures …"):
             pictures = {
-                k: measured.read(f.getvalue(), measured.PICTURES[k]) for k, f in uploads.items()
+                k: measured.read(f.data, measured.PICTURES[k]) for k, f in uploads.items()
             }
             shots = measured.look_at(pictures, marks, place, None)
             overlays = [
@@ -229,15 +227,13 @@ def _unmark() -> None:
 
 @guarded
 def _instrument() -> tuple[tuple[Seen, ...], tuple[Thread, ...]] | None:
-    given = st.file_uploader(
-        "Table of spectra (CSV, TSV or CGATS)",
-        key="m-spectra",
-        type=["csv", "tsv", "txt", "cgats", "it8"],
+    given = upload(
+        "Table of spectra (CSV, TSV or CGATS)", "m-spectra", ["csv", "tsv", "txt", "cgats", "it8"]
     )
     if given is None:
         return None
     try:
-        text = given.getvalue().decode("utf-8-sig")
+        text = given.data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise InputError(
             "is not text; export the spectra as CSV or CGATS text", file="table of spectra"
@@ -288,19 +284,19 @@ def _flat(word: str, share: float) -> Backing:
 @guarded
 def _closeup() -> None:
     with st.expander("Count the threads from a close-up (picture 4)"):
-        given = st.file_uploader("4 Close-up", type=measured.KINDS, key="m-closeup")
+        given = upload("4 Close-up", "m-closeup", measured.KINDS)
         how = st.radio(
-            "Its scale", ("width of the picture", "a ruler in it"), key="m-scale", horizontal=True
+            "Its scale", ("a ruler in it", "width of the picture"), key="m-scale", horizontal=True
         )
         width, ruler = None, None
-        if how == "a ruler in it":
+        if how != "a ruler in it":
+            width = st.number_input(
+                "The whole picture is so many mm wide", 1.0, 300.0, None, 0.5, key="m-wide"
+            )
+        elif st.toggle("Mark the ruler by hand", key="m-ruler"):
             across = st.slider("Ruler's ticks, left to right, %", 0, 100, (0, 100), key="m-rx")
             down = st.slider("Ruler's ticks, top to bottom, %", 0, 100, (85, 100), key="m-ry")
             ruler = (across[0], down[0], across[1], down[1])
-        else:
-            width = st.number_input(
-                "The whole picture is so many mm wide", 1.0, 300.0, 15.0, 0.5, key="m-wide"
-            )
         warp = st.radio(
             "The warp runs",
             ("up", "across"),
@@ -313,16 +309,15 @@ def _closeup() -> None:
             across = st.slider("Part, left to right, %", 0, 100, (10, 90), key="m-px")
             down = st.slider("Part, top to bottom, %", 0, 100, (10, 80), key="m-py")
             region = (across[0], down[0], across[1], down[1])
-        if given is None:
+        if given is None or (how != "a ruler in it" and width is None):
             st.session_state.pop("counted", None)
             return
-        data = given.getvalue()
-        key = (hashlib.sha256(data).hexdigest(), width, ruler, warp, region)
+        key = (given.digest, width, ruler, warp, region)
         found = st.session_state.get("counted")
         if found is None or found[0] != key:
             st.session_state.pop("counted", None)
             with st.spinner("Counting …"):
-                picture = measured.read(data, "4 Close-up", measured.MOST_CLOSEUP)
+                picture = measured.read(given.data, "4 Close-up", measured.MOST_CLOSEUP)
                 count, _ = measured.count_in(picture, width, ruler, warp, region)
                 drawn = uri_of(measured.threaded(picture.linear, count))
             found = (key, count, drawn, picture.cautions)

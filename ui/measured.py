@@ -15,7 +15,7 @@ from PIL import Image, ImageDraw
 from weavecolor.colour.screen import encoded
 from weavecolor.measure.photograph import Photograph, read_photograph
 from weavecolor.measure.regions import Box
-from weavecolor.measure.ruler import Scale, scale_from_length, scale_from_ruler
+from weavecolor.measure.ruler import Scale, find_ruler, scale_from_length, scale_from_ruler
 from weavecolor.measure.shots import Shots, look
 from weavecolor.measure.threads import ThreadCount, count_threads
 from weavecolor.scene.places import scene
@@ -33,6 +33,8 @@ KINDS = ["jpg", "jpeg", "heic", "heif", "png", "tif", "tiff", "webp"]
 #: Most pixels measured: a larger picture is read reduced.
 MOST_JPEG, MOST_OTHER, MOST_CLOSEUP = 3e6, 12e6, 13e6
 OVERLAY = 560  # pixels across
+#: How well a picture's width is known, one standard uncertainty: told to the nearest half mm.
+WIDTH_TOLD_MM = 0.5 / 12**0.5
 #: Every how many threads a line is drawn over the close-up.
 EVERY = 5
 
@@ -99,19 +101,26 @@ def count_in(
     warp: str,
     region: Percent | None,
 ) -> tuple[ThreadCount, Scale]:
-    """Threads in a close-up ``picture`` whose scale is told by its width, ``width_mm``, or by the
-    box of a ``ruler`` in it; ``warp``: which way it runs, "up" or "across"; ``region``: the box to
-    count in, None for all. Raises InputError as ``count_threads``."""
+    """Threads in a close-up ``picture`` whose scale is told by its width, ``width_mm``, by the box
+    of a ``ruler`` in it, or by the ruler that is found there; ``warp``: which way it runs, "up" or
+    "across"; ``region``: the box to count in, None for all. Raises InputError as
+    ``count_threads`` and ``find_ruler``."""
     rows, columns = picture.linear.shape[:2]
-    if ruler is not None:
+    part = None if region is None else box_in(region, picture.linear.shape)
+    if width_mm is not None:
+        scale = scale_from_length((0.0, rows / 2), (float(columns), rows / 2), width_mm)
+        unsure = float(np.hypot(scale.relative_uncertainty, WIDTH_TOLD_MM / width_mm))
+        scale = Scale(scale.pixels_per_mm, unsure)
+    elif ruler is not None:
         scale = scale_from_ruler(picture.linear, box_in(ruler, picture.linear.shape))
     else:
-        scale = scale_from_length((0.0, rows / 2), (float(columns), rows / 2), width_mm or 0.0)
+        found = find_ruler(picture.linear, part)
+        scale, part = found.scale, found.before
     count = count_threads(
         picture.linear,
         scale.pixels_per_mm,
         scale_uncertainty=min(scale.relative_uncertainty, 0.2),
-        region=None if region is None else box_in(region, picture.linear.shape),
+        region=part,
         warp_direction=warp,
     )
     return count, scale

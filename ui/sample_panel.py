@@ -5,7 +5,6 @@ Knows what is asked beside the picture; reading it and learning from it is ``wea
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable
 from html import escape
 
@@ -17,6 +16,7 @@ from fit_panel import begin, keep
 from pictures import uri_of
 from session import change, fold, guarded, plain, waited, work
 from state import cloth_called
+from uploads import upload
 from weavecolor.errors import InputError
 from weavecolor.making.model import Making
 from weavecolor.measure.sample import Lesson, learn, lesson_words, sample_of
@@ -57,7 +57,7 @@ def draw(arrived: Callable[[Making, str], Making]) -> None:
     lay = two.selectbox("How layers lie", LAYS, key="m-sample-lay", index=LAYS.index("loose"))
     place = st.selectbox("It was taken in", scene_names(), key="m-sample-place",
                          help="Straight grain towards the floor of that place.")  # fmt: skip
-    given = st.file_uploader(_TITLE, type=measured.KINDS, key="m-sample")
+    given = upload(_TITLE, "m-sample", measured.KINDS)
     marks = _marked() if given is not None else ()
     try:
         layers = layers_said(laid, cloth_called(now, key))
@@ -68,9 +68,9 @@ def draw(arrived: Callable[[Making, str], Making]) -> None:
     if given is None:
         return
     under = None if behind == _PAPER else backing(behind)
-    asked = (hashlib.sha256(given.getvalue()).hexdigest(), key, laid, behind, lay, place, marks)
+    asked = (given.digest, key, laid, behind, lay, place, marks)
     if pressed:
-        data, stack = given.getvalue(), Stack(layers, under, lay)
+        data, stack = given.data, Stack(layers, under, lay)
         begin("m-sample-job", lambda told: (asked, *_learnt(data, stack, place, marks, told)))
     words = "Correcting the cloth; this takes a minute or more …"
     if made := waited("m-sample-job", words, "Stop", "m-sample-stop"):

@@ -7,7 +7,6 @@ Knows what is asked beside the pictures; reading them is ``weavecolor.measure``.
 from __future__ import annotations
 
 import base64
-import hashlib
 from html import escape
 from typing import Any
 
@@ -19,6 +18,7 @@ import measured
 from ask_cloth import go
 from pictures import uri_of
 from session import fold, guarded, whole
+from uploads import Upload, upload
 from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.errors import InputError
 from weavecolor.measure.card import WOUND
@@ -74,7 +74,7 @@ def draw() -> None:
     st.html(f'{_drawing()}<p class="wc-told">{escape(" ".join(WOUND.split()[1:]))}</p>')
     uploads = {
         key: given for key, title in PICTURES.items()
-        if (given := st.file_uploader(title, type=measured.KINDS, key=f"m-wound-{key}"))
+        if (given := upload(title, f"m-wound-{key}", measured.KINDS))
     }  # fmt: skip
     one, two = st.columns(2)
     asked: dict[str, tuple[float | None, str]] = {}
@@ -117,18 +117,17 @@ def _fault(words: str) -> str:
 
 
 def _found(
-    uploads: dict[str, Any], threads: float, tex: float, like: str
+    uploads: dict[str, Upload], threads: float, tex: float, like: str
 ) -> tuple[Grid, list[tuple[str, str]], tuple[str, ...]]:
     """What the card tells, the pictures with what was found boxed, and cautions."""
-    parts = tuple(hashlib.sha256(f.getvalue()).hexdigest() for f in uploads.values())
-    key = (tuple(uploads), parts, threads, tex, like)
+    key = (tuple((name, file.digest) for name, file in uploads.items()), threads, tex, like)
     held = st.session_state.get(_FOUND)
     if held is None or held[0] != key:
         st.session_state.pop(_FOUND, None)
         with st.spinner("Looking at the threads …"):
             yarn = start_cloth("wound", threads, threads, warp_tex=tex, weft_tex=tex,
                                warp_like=like).warp  # fmt: skip
-            shots = {k: measured.read(f.getvalue(), PICTURES[k]) for k, f in uploads.items()}
+            shots = {k: measured.read(f.data, PICTURES[k]) for k, f in uploads.items()}
             found, pair = look_wound(yarn, threads, *(shot.linear for shot in shots.values()))
             cautions = [c for shot in shots.values() for c in shot.cautions] + list(pair.cautions)
         held = (key, found, _boxed(shots, pair), tuple(cautions))
