@@ -94,15 +94,18 @@ def colour_words(Lab: ArrayLike) -> str:
         name = hue.middle
     if C < 45.0 and name == "magenta":
         name = "purple"
-    if C < 32.0 and name in ("orange", "golden yellow", "yellow") and L >= hue.light_from:
+    if C < 32.0 and name in ("orange", "golden yellow", "yellow"):
         name = "cream" if L >= 84.0 else "beige"
         return f"greyish {name}" if C < GREYISH_BELOW else name
     reddish = name in ("red", "pinkish red", "reddish orange") or (hue is _RED and L < 66.0)
     if dusty := reddish and C < DUSTY_BELOW and strong < DUSTY_SHARE:
-        name = "dusty pink" if L >= 52.0 else "dusty red"  # a weak red is no red to anyone
+        name = "pink" if L >= 52.0 else "red"  # a weak red is no red to anyone
+    if name == "salmon pink" and C < DUSTY_BELOW:
+        name = "pink"
     # Near black, less chroma makes a colour: the limit falls with lightness.
-    greyish = "greyish" if not dusty and C < min(GREYISH_BELOW, 4.0 + 0.25 * L) else ""
-    words = " ".join(word for word in (_lightness(L, C), greyish, name) if word)
+    greyish = C < min(GREYISH_BELOW, 4.0 + 0.25 * L)
+    weak = "greyish" if greyish else "dusty" if dusty else ""
+    words = " ".join(word for word in (_lightness(L, C), weak, name) if word)
     return f"{words}, almost black" if L < 16.0 and C < 40.0 else words
 
 
