@@ -330,6 +330,23 @@ def test_the_hem_turned_up_is_double_in_cover():
     assert rows[-1].shares.layers == (2,)
 
 
+def test_a_way_that_cannot_be_leaves_the_others_told(capsys):
+    asked = ["fullness", "--finished", "70cm", "--length", "140cm", "--cloth", "150cm",
+             "--kind", "gathered", "--sideways", "both", "--doubled", "both"]  # fmt: skip
+    assert run([*asked, "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    ways = [(way["sideways"], way["doubled"]) for way in told["ways"]]
+    # sideways and doubled, 2 x (140 + 1.5) cm are to be cut from 150 across
+    assert ways == [(False, False), (False, True), (True, False)]
+    (line,) = told["refused"]
+    assert line.startswith("Gathered, sideways, doubled: ") and "283 cm" in line
+    assert run(asked) == 0 and line in capsys.readouterr().out
+    assert run(["fullness", "--finished", "3cm", "--length", "9cm", "--cloth", "9cm"]) == 0
+    assert "Knife pleats: a pleat of 4 cm" in capsys.readouterr().out
+    assert run([*asked[:-3], "yes", "--doubled", "yes"]) == 2
+    assert "--length: used sideways" in capsys.readouterr().err
+
+
 def test_the_table_of_fullness_counts_layers_and_says_what_it_hides():
     cloth = load_swatch(ORGANZA)
     table = fullness_table(
@@ -503,6 +520,23 @@ def test_units_by_definition():
 )
 def test_sizes_are_read_as_meant(text, size):
     assert size_from(text, "--cloth") == pytest.approx(size)
+
+
+@pytest.mark.parametrize(
+    ("text", "inch"),
+    [("5 ft 6 in", 66), ("5' 6 1/2\"", 66.5), ("5\u20326\u2033", 66), ("5\u20196\u201d", 66),
+     ("2 yd 18 inches", 90), ("6'", 72), ("1 foot 3 in", 15), ("1 m 27 cm", 50)],
+)  # fmt: skip
+def test_feet_and_inches_make_one_length(text, inch):
+    """12 inches a foot, 3 feet a yard (international yard and pound agreement of 1959)."""
+    assert length_from(text, "length") == pytest.approx(2.54 * inch)
+    assert size_from(f"{text} x 3 yd", "cloth") == pytest.approx((2.54 * inch, 274.32))
+
+
+@pytest.mark.parametrize("text", ["5 ft 13 in", "5'6", "20 cm 1 m", "5 ft 6 stone", "ft 6 in"])
+def test_what_is_no_such_length_is_refused(text):
+    with pytest.raises(InputError, match="length"):
+        length_from(text, "length")
 
 
 def test_a_shared_unit_is_worked_out_once_for_each_side(monkeypatch):

@@ -14,6 +14,12 @@ from weavecolor.errors import InputError
 if TYPE_CHECKING:
     from weavecolor.cutting.remnant import ClothInHand
 
+#: Where a complaint about a number of the plan was asked for.
+_OPTIONS = {
+    "finished_cm": "--finished", "length_cm": "--length", "cloth_width_cm": "--cloth",
+    "seam_cm": "--seam", "top_cm": "--top", "hem_cm": "--hem", "hem_round_cm": "--hem-round",
+    "pleat_cm": "--pleat", "fullness": "--fullness", "widths": "--widths",
+}  # fmt: skip
 _WHICH = {"no": (False,), "yes": (True,), "both": (False, True)}
 
 
@@ -79,24 +85,27 @@ def command(
     if re.search(r"\d\D*?(?:x|\u00d7|\bby\b)\s*[\d.]", cloth):
         hands = (in_hand_from(cloth, "--cloth"),)
     told_of = None if of_cloth is None else cloth_called(of_cloth)
-    made = written.fullness_table(
-        kinds,
-        length_from(finished, "--finished"),
-        hands[0].usable_width_cm if hands else length_from(cloth, "--cloth"),
-        length_from(length, "--length"),
-        fullness=fullness,
-        widths=widths,
-        hem_round_cm=None if hem_round is None else length_from(hem_round, "--hem-round"),
-        doubled=_WHICH[doubled],
-        sideways=_WHICH[sideways],
-        heights=heights,
-        seam_cm=length_from(seam, "--seam", zero=True),
-        top_cm=length_from(top, "--top", zero=True),
-        hem_cm=length_from(hem, "--hem", zero=True),
-        pleat_cm=None if pleat is None else length_from(pleat, "--pleat"),
-        layers=layers,
-        in_hand=hands,
-        cloth=told_of,
-    )
+    try:
+        made = written.fullness_table(
+            kinds,
+            length_from(finished, "--finished"),
+            hands[0].usable_width_cm if hands else length_from(cloth, "--cloth"),
+            length_from(length, "--length"),
+            fullness=fullness,
+            widths=widths,
+            hem_round_cm=None if hem_round is None else length_from(hem_round, "--hem-round"),
+            doubled=_WHICH[doubled],
+            sideways=_WHICH[sideways],
+            heights=heights,
+            seam_cm=length_from(seam, "--seam", zero=True),
+            top_cm=length_from(top, "--top", zero=True),
+            hem_cm=length_from(hem, "--hem", zero=True),
+            pleat_cm=None if pleat is None else length_from(pleat, "--pleat"),
+            layers=layers,
+            in_hand=hands,
+            cloth=told_of,
+        )
+    except InputError as error:
+        raise InputError(error.what, field=_OPTIONS.get(error.field or "", error.field)) from None
     mind = minded([] if told_of is None else [told_of], all_=False)
     give(written.as_json(made) if as_json else written.as_text(made) + mind, save)

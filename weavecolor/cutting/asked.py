@@ -3,8 +3,9 @@
 Knows the wording; what is meant by it is in ``remnant`` and ``fullness``. A number without a unit
 is asked about, never guessed: 112 could be centimetres, 60 inches, 3.5 yards.
 
-A length: ``112 cm``, ``44 1/2 inch``, ``44½"``, ``1.2 m``, ``3 yd``, ``8 dm``. A size: ``112 x 250
-cm`` (one unit for both), ``60 inch x 3.5 yd``, the width first, or ``3.5 yd long x 60 inch wide``.
+A length: ``112 cm``, ``44 1/2 inch``, ``44½"``, ``5' 6"``, ``1.2 m``, ``3 yd``, ``8 dm``. A size:
+``112 x 250 cm`` (one unit for both), ``60 inch x 3.5 yd``, the width first, or ``3.5 yd long x 60
+inch wide``.
 Cloth in hand is a size and, after commas, what is to be known of it::
 
     112 x 250 cm, selvedge 1 cm, one way, flaw 8 x 8 cm at 70 x 190 cm, bite 30 x 40 cm at far left
@@ -38,9 +39,11 @@ T = TypeVar("T")
 
 _NUMBER = r"(?:\d+[\s-]+\d+/\d+|\d+/\d+|\d+\.?\d*|\.\d+)"
 _LENGTH = re.compile(rf"^({_NUMBER})\s*([^\d\s.,/][^\d]*)?$")
+#: Two lengths that make one: 5 ft 6 in, 2 yd 18 inch.
+_JOINED = re.compile(rf"^({_NUMBER})\s*([a-z']+)\s*({_NUMBER})\s*([a-z]+|\")$")
 _SIZE_HINT = "write width x length with its unit, such as 112 x 250 cm or 60 inch x 3.5 yd"
 #: Units in which cloth is bought by the length, not measured across.
-_LONG_UNITS = ("m", "yd", "yds", "yard", "yards", "ft", "feet")
+_LONG_UNITS = ("m", "yd", "yds", "yard", "yards", "ft", "foot", "feet", "'")
 #: Cloth is seldom wider (common practice, no source).
 _USUALLY_WIDE_CM = 160.0
 _LONGEST_TEXT = 400
@@ -348,7 +351,14 @@ def _place(text: str, field: str) -> tuple[float, float]:
 def _length(text: str, field: str) -> tuple[float, str]:
     """The number and the unit ("" where there is none)."""
     told = _made(lambda: typed(text), field)
-    match = _LENGTH.match(" ".join(told.casefold().split())[:60])
+    tidy = " ".join(told.casefold().split())[:60]
+    joined = _JOINED.match(tidy)
+    if joined is not None:
+        whole, part = (_in_cm(_number(joined[k]), joined[k + 1], field) for k in (1, 3))
+        one, smaller = (_in_cm(1.0, joined[k], field) for k in (2, 4))
+        if part < one:
+            return round((whole + part) / smaller, 9), joined[4]
+    match = _LENGTH.match(tidy)
     if match is None:
         raise InputError(
             f"{shown(text.strip())} is no length; write 70 cm, 27 1/2 inch or 1.2 m", field=field

@@ -10,6 +10,7 @@ import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -46,8 +47,11 @@ class FullnessWay:
     @property
     def words(self) -> str:
         """Such as "knife pleats, sideways, doubled"."""
-        side = ", sideways" if self.plan.sideways else ""
-        return KIND_WORDS[self.plan.kind] + side + (", doubled" if self.plan.doubled else "")
+        return _way_words(self.plan.kind, self.plan.sideways, self.plan.doubled)
+
+
+def _way_words(kind: str, sideways: bool, doubled: bool) -> str:
+    return KIND_WORDS[kind] + ", sideways" * sideways + ", doubled" * doubled
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +60,7 @@ class FullnessTable:
 
     ``layers`` of the cloth hang on one another, each of them so; ``flat_hides`` is what they hide
     laid flat; ``pattern``: the watered pattern where folds lie pressed on one another, in a
-    sentence, empty where there is none.
+    sentence, empty where there is none; ``refused``: ways that cannot be, each with the reason.
     """
 
     finished_cm: float
@@ -70,6 +74,7 @@ class FullnessTable:
     thickness_mm: float | None = None
     flat_hides: float | None = None
     pattern: str = ""
+    refused: tuple[str, ...] = ()
 
 
 def fullness_table(
@@ -95,7 +100,7 @@ def fullness_table(
     """Each of ``kinds``, single or doubled, planned; with ``hem_round_cm`` also down the skirt.
 
     Raises InputError as ``fullness.plan_fullness``, ``fullness.skirt_layers`` and
-    ``needed.cloth_needed``.
+    ``needed.cloth_needed``, where none of the ways can be.
 
     Parameters
     ----------
@@ -133,9 +138,10 @@ def fullness_table(
     layer_count(layers)
     thick = None if cloth is None else describe(cloth).thickness_mm
     longest = max((hand.length_cm for hand in in_hand), default=math.inf)
-    ways = []
-    for kind in dict.fromkeys(kinds):
-        for across, double in ((a, d) for a in sideways for d in doubled):
+    ways: list[FullnessWay] = []
+    refused: list[tuple[str, InputError]] = []
+    for kind, across, double in product(dict.fromkeys(kinds), sideways, doubled):
+        try:
             wanted = FullnessWanted(
                 "fullness", kind, finished_cm, cloth_width_cm, length_cm, fullness, widths, seam_cm,
                 top_cm, hem_cm, double, hem_round_cm,
@@ -162,11 +168,16 @@ def fullness_table(
                     None if cloth is None else _hides(cloth, plan, layers, grain),
                 )
             )  # fmt: skip
+        except InputError as error:
+            refused.append((_way_words(kind, across, double), error))
+    if not ways:
+        raise refused[0][1]
     return FullnessTable(
         finished_cm, cloth_width_cm, length_cm, fullness, hem_round_cm, tuple(ways), layers,
         "" if cloth is None else cloth.name, thick,
         None if cloth is None else contrast_ratio(_deep_stack(cloth, layers, 0.0)),
         "" if cloth is None else _pattern(cloth, [way.plan for way in ways]),
+        tuple(f"{capital(words)}: {error.what}" for words, error in refused),
     )  # fmt: skip
 
 
@@ -257,6 +268,8 @@ def as_text(table: FullnessTable) -> str:
     lines += columns(heads, rows, {"fullness", "each cut", "cover", "mean layers"})
     for way in table.ways:
         lines += _of_way(way)
+    for line in table.refused:
+        lines += ["", line]
     if table.flat_hides is not None and table.thickness_mm is not None:
         all_ = f"{table.layers} layers laid flat hide" if table.layers > 1 else "laid flat it hides"
         lines += [
@@ -377,6 +390,7 @@ def as_data(table: FullnessTable) -> dict[str, Any]:
         "thickness_mm": _rounded(table.thickness_mm),
         "flat_hides": _rounded(table.flat_hides),
         "watered": table.pattern or None,
+        "refused": list(table.refused),
         "ways": [
             {
                 "kind": way.plan.kind,

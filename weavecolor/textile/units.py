@@ -120,7 +120,9 @@ _MM: Mapping[str, float] = MappingProxyType(
         "inches": 25.4,
         '"': 25.4,
         "ft": 304.8,
+        "foot": 304.8,
         "feet": 304.8,
+        "'": 304.8,
         "yd": 914.4,
         "yds": 914.4,
         "yard": 914.4,
@@ -155,7 +157,8 @@ def typed(text: str, hint: str = "") -> str:
         lambda mark: " " + unicodedata.normalize("NFKC", mark[0]).replace("\u2044", "/"),
         text,
     )
-    return re.sub("[\u2033\u201c\u201d]|\u2032\u2032|''|\u2019\u2019", '"', text)
+    text = re.sub("[\u2033\u201c\u201d]|\u2032\u2032|''|\u2019\u2019", '"', text)
+    return re.sub("[\u2032\u2019]", "'", text)
 
 
 def linear_density_tex(text: str) -> float:
