@@ -110,6 +110,22 @@ def test_what_is_not_modelled_is_said_by_name(asked):
     assert found.instead in str(refused.value)
 
 
+@pytest.mark.parametrize("asked", ["amber gel", "Red light", "steel blue colour filter", "gels"])
+def test_filters_before_lamps_are_not_modelled(asked):
+    with pytest.raises(InputError, match="coloured filters .* not modelled: hold a piece"):
+        scene(asked)
+
+
+@pytest.mark.parametrize(
+    ("said", "kind"),
+    [("Deepest", "deepest"), ("darkest", "deepest"), ("palest", "brightest"),
+     ("Most  Opaque", "most opaque"), ("hides most", "most opaque"), ("sheerest", "most sheer"),
+     ("Target Navy", "target"), ("alike in all my lights", "most even")],
+)  # fmt: skip
+def test_wishes(said, kind):
+    assert wish_from(said).kind == kind
+
+
 def test_nothing_known_counts_as_not_modelled():
     known = ["plain", "twill 2/2", "silk", "calico", "window at the side", "skin medium", "face"]
     assert [word for word in known if not_modelled(word)] == []
@@ -124,7 +140,7 @@ def test_nothing_known_counts_as_not_modelled():
         ("Bead-embroidered voile", "embroidery"),
         ("Watered silk", "coatings"), ("Cotton net", "lace"), ("Lace", "lace"),
         ("Iron grey organza", ""), ("Sandwashed silk", ""), ("Bleached muslin", ""),
-        ("Piece-dyed chiffon", ""), ("Crystal organza", ""), ("Gunmetal taffeta", ""),
+        ("Piece-dyed chiffon", ""), ("Blue light-weight organza", ""), ("Crystal organza", ""), ("Gunmetal taffeta", ""),
         *((load_swatch(swatch).name, "") for swatch in swatch_names()),
     ],
 )  # fmt: skip

@@ -192,13 +192,12 @@ def asked_of(now: Making, asked: dict[str, Any]) -> Making:
 
 
 def _wanted(now: Making) -> list[str]:
-    kinds = [wish.partition(" ")[0] if wish.startswith("target") else wish for wish in now.wishes]
-    return [kind for kind in kinds if kind in ASKED][:4] or ["deepest"]
+    return [wish_from(wish).kind for wish in now.wishes][:4] or ["deepest"]
 
 
 def _target(now: Making) -> str:
     """The wish for a colour as the project tells it, "" where it tells none."""
-    return next((wish for wish in now.wishes if wish.startswith("target")), "")
+    return next((wish for wish in now.wishes if wish_from(wish).kind == "target"), "")
 
 
 def _colour(now: Making) -> str:

@@ -82,6 +82,13 @@ NOT_MODELLED: tuple[NotModelled, ...] = (
         "look at a piece in the light where it will be worn",
     ),
     NotModelled(
+        r"gels?|gelatines?|colou?r filters?|(?:red|amber|yellow|green|blue|pink|straw|lavender) "
+        r"(?:light|lamp|filter|spot)s?",
+        "coloured filters before lamps",
+        "hold a piece under the lamp with its filter",
+        done=True,
+    ),
+    NotModelled(
         r"dye|dyed|dyeing|bleach\w*", "dyeing and bleaching", "dye a scrap by its label", done=True
     ),
 )
