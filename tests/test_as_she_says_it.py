@@ -140,7 +140,8 @@ def test_nothing_known_counts_as_not_modelled():
         ("Bead-embroidered voile", "embroidery"),
         ("Watered silk", "coatings"), ("Cotton net", "lace"), ("Lace", "lace"),
         ("Iron grey organza", ""), ("Sandwashed silk", ""), ("Bleached muslin", ""),
-        ("Piece-dyed chiffon", ""), ("Blue light-weight organza", ""), ("Crystal organza", ""), ("Gunmetal taffeta", ""),
+        ("Piece-dyed chiffon", ""), ("Blue light-weight organza", ""), ("Crystal organza", ""),
+        ("Gunmetal taffeta", ""),
         *((load_swatch(swatch).name, "") for swatch in swatch_names()),
     ],
 )  # fmt: skip

@@ -301,6 +301,10 @@ def test_the_light_of_a_project_is_the_one_that_was_set():
     assert lights_of(held) == (moved, LightChoice("candlelit"))
     assert scene_of(moved).lights[0].azimuth_deg != scene("ballroom").lights[0].azimuth_deg
     assert lights_of(project(scenes=())) == (LightChoice(),)
+    # one place by two names, as written by hand, is one light
+    twice = lights_of(project(scenes=("Chandeliers", "ballroom", "candle", "candlelit")))
+    assert [light.place for light in twice] == ["ballroom", "candlelit"]
+    assert len(lights_of(project(light=LightChoice("Candle"), scenes=("candlelit",)))) == 1
 
 
 def test_where_light_and_eye_stand_is_told_with_every_answer(tmp_path, capsys):

@@ -15,7 +15,6 @@ from weavecolor.decide.wishes import ASKED, WISHES, Wish
 from weavecolor.errors import InputError
 from weavecolor.textile.notmodelled import elsewhere
 
-
 #: Other words for a wish: those that the page asks with, and what a maker says besides.
 _ALSO = {
     **{words: kind for kind, words in ASKED.items() if kind != "target"},

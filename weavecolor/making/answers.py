@@ -19,7 +19,7 @@ from weavecolor.decide.wishes import Limits
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch, read_cloth, swatch_folder, swatch_names
 from weavecolor.files.textfile import read_text
-from weavecolor.making.lightchoice import LightChoice
+from weavecolor.making.lightchoice import LightChoice, place_name
 from weavecolor.making.model import (
     FullnessAsked,
     Making,
@@ -150,10 +150,10 @@ def lights_of(making: Making) -> tuple[LightChoice, ...]:
     1
     """
     chosen = [] if making.light is None else [making.light]
-    for place in making.scenes:
-        if all(place != light.place for light in chosen):
-            chosen.append(LightChoice(place=place))
-    return tuple(chosen) or (LightChoice(),)
+    by_place = {place_name(light.place): light for light in chosen}
+    for name in map(place_name, making.scenes):
+        by_place.setdefault(name, LightChoice(place=name))
+    return tuple(by_place.values()) or (LightChoice(),)
 
 
 def plans_of(making: Making) -> tuple[FullnessWanted, ...]:

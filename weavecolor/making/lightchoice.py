@@ -59,6 +59,17 @@ class LightChoice:
             known_scene(self.place)
 
 
+def place_name(place: str) -> str:
+    """The one name of a place, however it was called; a light of one's own keeps its.
+
+    Examples
+    --------
+    >>> place_name("Candle"), place_name(OWN_LIGHT) == OWN_LIGHT
+    ('candlelit', True)
+    """
+    return place if place == OWN_LIGHT else scene(place).name
+
+
 def direction(side_deg: float, height_deg: float) -> tuple[float, float]:
     """Zenith and azimuth (degrees, garment frame) of a light or eye at that side and height.
 
