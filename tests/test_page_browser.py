@@ -351,7 +351,7 @@ def test_a_swatch_pair_becomes_a_cloth(page, tmp_path):
     white, black = swatch_photographs(tmp_path)
     page.press("Measure mine")
     page.upload("1 Over white", black)
-    page.until(lambda: page.all('[data-testid="stAlert"]'), what="a complaint")
+    page.until(lambda: page.all(".wc-error"), what="a complaint")
     page.driver.refresh()
     page.one(".wc-drawn")
     page.settle()

@@ -11,6 +11,7 @@ from html import escape
 
 import numpy as np
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 import bench
 import fit_panel
@@ -42,6 +43,7 @@ from weavecolor.scene.places import scene_names
 
 SOURCES = ("Photographs", "An instrument")
 _OFF = "not used"
+_TO_COME = '<p class="wc-told" role="status">Still to come: {}.</p>'
 
 
 @guarded
@@ -80,15 +82,18 @@ def _photographs() -> Shots | None:
         "will do as number 1 alone. The others settle more. They stay in this session only."
     )
     uploads: dict[str, Upload] = {}
+    places: dict[str, DeltaGenerator] = {}
     for key, title in measured.PICTURES.items():
         given = upload(title, f"m-{key}", measured.KINDS)
+        places[key] = st.empty()
         if given is not None:
             uploads[key] = given
     if not uploads:
         st.session_state.pop("measured", None)
         return None
     if "white" not in uploads:
-        raise InputError("picture 1, the swatch over white paper, comes first")
+        places["white"].html(_TO_COME.format("picture 1"))
+        return None
     place = st.selectbox(
         "They were taken in",
         scene_names(),
@@ -100,26 +105,41 @@ def _photographs() -> Shots | None:
     key = (tuple((name, file.digest) for name, file in uploads.items()), marks, place)
     found = st.session_state.get("measured")
     if found is None or found[0] != key:
-        with st.spinner("Looking at the pictures …"):
-            pictures = {
-                k: measured.read(f.data, measured.PICTURES[k]) for k, f in uploads.items()
-            }
-            shots = measured.look_at(pictures, marks, place, None)
-            overlays = [
-                (
-                    measured.PICTURES[k],
-                    uri_of(measured.boxed(p.linear, _boxes(k, shots, marks, p.linear.shape))),
-                )
-                for k, p in pictures.items()
-            ]
-            cautions = [
-                f"{measured.PICTURES[k]}: {c}" for k, p in pictures.items() for c in p.cautions
-            ]
-        found = (key, shots, overlays, (*cautions, *shots.cautions))
+        try:
+            with st.spinner("Looking at the pictures …"):
+                found = (key, *_looked_at(uploads, marks, place))
+        except InputError as error:
+            at = next((k for k in places if error.file == measured.PICTURES[k]
+                       or error.field == f"picture {measured.CALLED[k]}"), None)  # fmt: skip
+            if at is None:
+                raise
+            half = at == "black" and at not in uploads  # nothing is wrong yet
+            places[at].html(
+                _TO_COME.format("picture 2, or picture 1 anew, across paper and card") if half
+                else f'<p class="wc-error" role="alert">✗ {escape(error.what)}</p>'
+            )  # fmt: skip
+            return None
         st.session_state["measured"] = found
     _, shots, overlays, cautions = found
     _show_found(shots, overlays, cautions)
     return shots
+
+
+def _looked_at(
+    uploads: dict[str, Upload], marks: tuple[measured.Mark, ...], place: str
+) -> tuple[Shots, list[tuple[str, str]], tuple[str, ...]]:
+    """What the pictures say, the pictures with what was found boxed, and cautions."""
+    pictures = {k: measured.read(f.data, measured.PICTURES[k]) for k, f in uploads.items()}
+    shots = measured.look_at(pictures, marks, place, None)
+    overlays = [
+        (
+            measured.PICTURES[k],
+            uri_of(measured.boxed(p.linear, _boxes(k, shots, marks, p.linear.shape))),
+        )
+        for k, p in pictures.items()
+    ]
+    cautions = [f"{measured.PICTURES[k]}: {c}" for k, p in pictures.items() for c in p.cautions]
+    return shots, overlays, (*cautions, *shots.cautions)
 
 
 def _boxes(

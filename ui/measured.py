@@ -16,7 +16,7 @@ from weavecolor.colour.screen import encoded
 from weavecolor.measure.photograph import Photograph, read_photograph
 from weavecolor.measure.regions import Box
 from weavecolor.measure.ruler import Scale, find_ruler, scale_from_length, scale_from_ruler
-from weavecolor.measure.shots import Shots, look
+from weavecolor.measure.shots import TURNED, Shots, look
 from weavecolor.measure.threads import ThreadCount, count_threads
 from weavecolor.scene.places import scene
 
@@ -28,6 +28,9 @@ PICTURES = {
     "frayed black": "3 Frayed edges on card",
     "turned": "5 As 1, swatch turned a quarter",
 }
+#: What a complaint calls each of them.
+CALLED = {"white": "over white", "black": "over black", "frayed": "frayed",
+          "frayed black": "frayed black", "turned": TURNED}  # fmt: skip
 #: Pictures that can be read.
 KINDS = ["jpg", "jpeg", "heic", "heif", "png", "tif", "tiff", "webp"]
 #: Most pixels measured: a larger picture is read reduced.
