@@ -56,6 +56,9 @@ def test_lights_and_metamerism(capsys):
     [
         (["stacks", ORGANZA, "--want", "shiny"], "no wish"),
         (["stacks", ORGANZA, "--want", "target 1 2"], "target"),
+        (["stacks", ORGANZA, "--want", "target 50 900 0"], "a* and b*"),
+        (["stacks", ORGANZA, "--want", "palest", "--want", "darkest"], "cancel out"),
+        (["stacks", ORGANZA, "--want", "sheerest", "--want", "hides most"], "cancel out"),
         (["stacks", ORGANZA, "--want", "brightest", "--layers", "two"], "whole number"),
         (["stacks", ORGANZA, "--want", "brightest", "--have", "silk 2"], "not among"),
         (["stacks", "nothing-such", "--want", "brightest"], "neither a swatch"),

@@ -33,6 +33,9 @@ WISHES: dict[str, str] = {
     "most even": "most alike under all her lights: greatest CIEDE2000 between any two of them",
 }
 
+#: Wishes of which the one asks for what the other will not have, and both by the same scale.
+OPPOSITES = (("brightest", "deepest"), ("most shot", "least shot"), ("most opaque", "most sheer"))
+
 #: The same as a maker would say it.
 ASKED: dict[str, str] = {
     "deepest": "as deep as can be",
@@ -70,7 +73,11 @@ class Wish:
             if target.shape != (3,) or not np.isfinite(target).all():
                 raise InputError("a target colour is three numbers, L*, a* and b*", field="target")
             if not 0.0 <= target[0] <= 110.0 or np.abs(target[1:]).max() > 200.0:
-                raise InputError("that Lab is no surface colour: L* runs 0 to 100", field="target")
+                raise InputError(
+                    "that Lab is no surface colour: L* runs 0 to 100, a* and b* no further than "
+                    "about 130 from 0",
+                    field="target",
+                )
             object.__setattr__(self, "target", frozen(target))
         if not (np.isfinite(self.weight) and self.weight > 0.0):
             raise InputError("a wish's weight is a number above 0", field="weight")
