@@ -59,6 +59,13 @@ def test_fine_noise_is_averaged():
     assert resample(nm, noisy).values[1:-1] == pytest.approx(np.full(39, 0.5), abs=0.01)
 
 
+def test_falling_wavelengths_are_the_same_spectrum():
+    nm = np.concatenate([np.arange(390.0, 600.0, 12.0), np.arange(605.0, 746.0, 20.0)])
+    values = 0.3 + 0.2 * np.sin(nm / 60.0)
+    rising, falling = resample(nm, values), resample(nm[::-1], values[::-1])
+    assert falling.values.tolist() == rising.values.tolist() and falling.notes == rising.notes
+
+
 def test_percent_is_known_by_its_size():
     nm = np.arange(380, 781, 10)
     assert resample(nm, 100 * smooth(nm)).values == pytest.approx(smooth(nm))

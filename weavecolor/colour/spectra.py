@@ -100,7 +100,7 @@ def resample(
     Parameters
     ----------
     wavelengths_nm, values : sequences of equal length
-        Strictly increasing wavelengths at most 20 nm apart, covering at least 400-700 nm.
+        Wavelengths that strictly rise, or fall, at most 20 nm apart, covering at least 400-700 nm.
     unit : {"auto", "fraction", "percent"}
         "auto" takes values up to 1 as fractions and a peak above 2 as percent; a peak between 1 and
         2 could be either and is refused. (No cloth reflects under 1 % at every wavelength.)
@@ -141,6 +141,8 @@ def resample(
         bad = int(np.flatnonzero(~(np.isfinite(nm) & np.isfinite(refl)))[0])
         raise refuse(f"reading {bad + 1} is not a number; every reading must be finite")
     steps = np.diff(nm)
+    if np.all(steps < 0.0):  # as some instruments scan
+        nm, refl, steps = nm[::-1], refl[::-1], -steps[::-1]
     if np.any(steps <= 0.0):
         bad = int(np.flatnonzero(steps <= 0.0)[0])
         raise refuse(f"wavelengths must rise, but {nm[bad + 1]:g} nm follows {nm[bad]:g} nm")

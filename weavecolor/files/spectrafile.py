@@ -164,7 +164,8 @@ def _table(text: str) -> list[_Column]:
     names = heading or ["wavelength", *(f"spectrum {i}" for i in range(1, width))]
     if width < 2 or len(names) < 2:
         raise InputError(
-            "needs a column of wavelengths in nm and at least one of reflectance",
+            "needs a column of wavelengths in nm and at least one of reflectance, with their "
+            "heading in the first line: take out what stands above it",
             field=f"line {rows[0][0]}",
         )
     if width - 1 > MAX_SPECTRA:
