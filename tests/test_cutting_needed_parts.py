@@ -113,6 +113,12 @@ def test_without_an_amount_only_fullness_tells_how_wide_the_cloth_is():
     assert wide.verdict == NOT_GIVEN and wide.enough is None and wide.laid == ()
     assert wide.used_cm == wide.needed_cm == pytest.approx(40 + 2 * 66.5)
     assert "of cloth 100 cm (39 3/8 in) wide it takes 173 cm" in wide.reason
+    # a piece wider than that may still be cut: nobody told how wide the cloth is
+    veil = Piece.rectangle("veil", 120.0, 130.0)
+    wider = cloth_needed("silk", STRAIGHT, [veil], [SKIRT])
+    assert wider.verdict == NOT_GIVEN and wider.enough is None and wider.laid == ()
+    assert wider.needed_cm is None and wider.short_cm is None and wider.largest == ""
+    assert "100 cm (39 3/8 in) wide it was not made to fit: veil is 12" in wider.reason
 
 
 def test_several_lengths_that_are_too_little_tell_no_length_needed():

@@ -496,12 +496,12 @@ def _endless(
         )  # fmt: skip
     hand = ClothInHand(fullness[0].cloth_width_cm, LONGEST_CM)
     made = _on_lengths(grains, pieces, fullness, (hand,), fold, tries, None)
-    if not made.fits:
-        return made
-    reason = (
-        f"{NOT_GIVEN}; of cloth {cm_and_inches(hand.width_cm)} wide it takes "
-        f"{cm_and_inches(made.used_cm)}"
-    )
+    if made.fits:
+        takes = f"it takes {cm_and_inches(made.used_cm)}"
+    else:  # wider cloth may do
+        takes = f"it was not made to fit: {made.reason}"
+        made = replace(made, used_cm=math.nan, short_cm=None, largest="")
+    reason = f"{NOT_GIVEN}; of cloth {cm_and_inches(hand.width_cm)} wide {takes}"
     return replace(made, verdict=NOT_GIVEN, reason=reason, laid=())
 
 
