@@ -193,6 +193,10 @@ def test_on_the_command_line(capsys):
         ("muslin-white back cross", "back", 90.0, "muslin-white"),
         ("muslin-white wrong side out bias", "back", 45.0, "muslin-white"),
         ("muslin-white back cross grain", "back", 90.0, "muslin-white"),
+        ("muslin-white, straight grain, upside down, back out", "back", 180.0, "muslin-white"),
+        ("muslin-white upside down", "face", 180.0, "muslin-white"),
+        ("muslin-white on the bias", "face", 45.0, "muslin-white"),
+        ("muslin-white warp -30\u00b0 off straight", "face", -30.0, "muslin-white"),
         ("inside out", "face", 0.0, "inside out"),  # a cloth of that name, and no side
     ],
 )

@@ -10,6 +10,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from decide_samples import settled_as
+from hypothesis import given
+from hypothesis import strategies as st
 from PIL import Image, ImageCms
 
 from weavecolor.colour.colorimetry import ciede2000
@@ -319,6 +321,9 @@ def test_choices_that_will_not_do_are_refused(organza, wrong, field):
         ("30", 30.0, "warp 30° off straight"),
         ("-45 deg", -45.0, "warp -45° off straight"),
         ("180", 180.0, "straight grain, upside down"),
+        ("upside down", 180.0, "straight grain, upside down"),
+        ("cross grain, upside down", -90.0, "cross grain, upside down"),
+        ("warp 30\u00b0 off straight", 30.0, "warp 30\u00b0 off straight"),
     ],
 )
 def test_grain_in_words_and_degrees(text, degrees, words):
@@ -326,7 +331,12 @@ def test_grain_in_words_and_degrees(text, degrees, words):
     assert grain_words(degrees) == words
 
 
-@pytest.mark.parametrize("text", ["", "sideways", "nan", "inf", "181", "1e9"])
+@given(st.integers(-179, 180))
+def test_grain_is_read_back_from_its_words(degrees):
+    assert grain_deg(grain_words(degrees)) % 360 == degrees % 360
+
+
+@pytest.mark.parametrize("text", ["", "grain", "sideways", "nan", "inf", "181", "1e9", "bias bias"])
 def test_what_is_no_grain_is_refused(text):
     with pytest.raises(InputError, match="is no grain"):
         grain_deg(text)

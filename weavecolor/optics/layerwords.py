@@ -12,6 +12,9 @@ from weavecolor.optics.stack import FACE_ALSO, FACES, Layer, face_called, layer_
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.grain import grain_deg
 
+#: Words of the longest grain: "straight of grain upside down".
+_MOST_OF_GRAIN = 5
+
 
 def layers_said(text: str, cloth: Cloth | Callable[[str], Cloth]) -> tuple[Layer, ...]:
     """The layers of "cloth cross back + other-cloth bias", outermost first.
@@ -31,7 +34,7 @@ def layers_said(text: str, cloth: Cloth | Callable[[str], Cloth]) -> tuple[Layer
     field = "--stack" if one is None else "--laid"
     made = []
     for part in text.split("+"):
-        words, grain, face = _lying(part.split(), one is None)
+        words, grain, face = _lying(part.replace(",", " ").split(), one is None)
         if one is None and not words:
             raise InputError("names no cloth; write outermost first, such as "
                              '"shot-organza-teal-copper cross + silk-chiffon-ivory"',
@@ -50,13 +53,15 @@ def _lying(words: list[str], kept: int) -> tuple[list[str], float, str]:
     """What stands before grain and side in a layer, at least ``kept`` words of it, and these."""
     words, face = _side(words, kept)
     grain = None
-    if len(words) > max(kept, 1) and words[-1] == "grain":
-        words = words[:-1]
-    if len(words) > kept:
+    for many in range(min(_MOST_OF_GRAIN, len(words) - kept), 0, -1):
         try:
-            grain, words = grain_deg(words[-1]), words[:-1]
+            grain = grain_deg(" ".join(words[-many:]))
         except InputError:
-            pass  # the cloth's own name goes on
+            continue  # the cloth's own name goes on
+        words = words[:-many]
+        break
+    if grain is None and len(words) > max(kept, 1) and words[-1] == "grain":
+        words = words[:-1]
     if face is None and grain is not None:  # "back cross" is as plain as "cross back"
         words, face = _side(words, kept)
     return words, grain or 0.0, face or "face"

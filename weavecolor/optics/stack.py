@@ -27,6 +27,8 @@ FACE_ALSO: Mapping[str, str] = MappingProxyType(
         "wrong side out": "back",
         "reverse": "back",
         "inside out": "back",
+        "face out": "face",
+        "back out": "back",
     }
 )
 LAYS = ("touching", "loose", "apart")

@@ -16,29 +16,33 @@ _ALSO = {
     "lengthwise": "straight", "straight of": "straight", "crosswise": "cross",
     "true bias": "bias", "on the bias": "bias",
 }  # fmt: skip
+_TURNED = "upside down"
 
 
 def grain_deg(text: str | float) -> float:
-    """Degrees, -180 to 180, of "straight", "cross", "bias", another word for one of them, or a
-    number such as "30" or "30 deg".
+    """Degrees, -180 to 180, of "straight", "cross", "bias", another word for one of them, a
+    number such as "30" or "30 deg", or what :func:`grain_words` makes of one.
 
     Raises InputError for anything else.
 
     Examples
     --------
-    >>> grain_deg("bias"), grain_deg("30")
-    (45.0, 30.0)
+    >>> grain_deg("bias"), grain_deg("30"), grain_deg(grain_words(-90.0))
+    (45.0, 30.0, -90.0)
     """
-    word = str(text).strip().casefold().removesuffix("grain").removesuffix("°").strip()
-    word = _ALSO.get(word, word)
-    if word in GRAINS:
-        return GRAINS[word]
-    for unit in ("degrees", "deg"):
+    word = " ".join(str(text).replace(",", " ").split()).casefold()
+    turned = word.endswith(_TURNED)
+    word = word.removesuffix(_TURNED).strip().removesuffix("grain").strip()
+    word = _ALSO.get(word, word) or ("straight" if turned else "")
+    word = word.removeprefix("warp").removesuffix("off straight").strip()
+    for unit in ("°", "degrees", "deg"):
         word = word.removesuffix(unit).strip()
     try:
-        angle = float(word)
+        angle = GRAINS[word] if word in GRAINS else float(word)
     except ValueError:
         angle = math.nan
+    if turned:
+        angle += 180.0 if angle <= 0.0 else -180.0
     if not -180.0 <= angle <= 180.0:
         raise InputError(
             f"{str(text)[:40]!r} is no grain: use straight, cross, bias, or degrees off straight "
@@ -72,7 +76,7 @@ def grain_words(degrees: float) -> str:
     angle = degrees % 180.0
     for name, known in GRAINS.items():
         if abs(angle - known) < 1e-9:
-            turned = "" if abs(degrees % 360.0 - known) < 1e-9 else ", upside down"
+            turned = "" if abs(degrees % 360.0 - known) < 1e-9 else f", {_TURNED}"
             return (name if name == "bias" else f"{name} grain") + turned
     shown = (degrees + 180.0) % 360.0 - 180.0
     return f"warp {shown:.4g}° off straight"
