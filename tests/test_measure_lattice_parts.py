@@ -239,7 +239,9 @@ def test_the_range_takes_in_other_readings_until_it_is_sure():
     assert _range(20.0, 0.01, 0.5, [(10.0, 0.45)]) == pytest.approx((9.85, high))
     assert _range(20.0, 0.01, 0.5, [(40.0, 0.3), (10.0, 0.15)]) == pytest.approx((9.85, 40.6))
     # nine in ten is sure enough; so is another reading with the same count of this system
-    assert _range(20.0, 0.01, 0.9, [(40.0, 0.1)]) == pytest.approx((low, high))
+    assert _range(20.0, 0.01, 0.9, [(40.0, 0.07)]) == pytest.approx((low, high))
+    # but not where so much is left for one other: a twelfth of belief is no doubt to pass over
+    assert _range(20.0, 0.01, 0.91, [(40.0, 0.085)]) == pytest.approx((low, 40.6))
     assert _range(20.0, 0.01, 0.5, [(20.4, 0.45), (40.0, 0.05)]) == pytest.approx((low, high))
     assert _range(20.0, 0.01, 0.5, [(40.0, 0.45), (80.0, 0.05)])[1] == pytest.approx(40.6)
 

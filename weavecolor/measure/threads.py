@@ -37,8 +37,14 @@ MANY_PIXELS = 28.0
 LEAST_COHERENCE = 0.55
 #: A reading believed less than this is not told; ranges take in readings up to the second.
 LEAST_SHARE, SURE_SHARE = 0.45, 0.9
+#: A reading believed as much as this is taken into the range however sure another is: threads too
+#: fine for a picture were told at half of their count, and sure, with so much left for the truth.
+MOST_LEFT = 0.08
 #: More belief than this in threads under FEWEST_PIXELS, and the picture is too coarse to count.
 MOST_FINE = 0.3
+#: Red against blue over green, beyond which both systems' waves are colour of the sensor's alone.
+#: Of drawn pictures, threads had at most 0.9 in one of the systems, folded ones at least 2.2.
+MOST_COLOUR = 1.5
 #: Relative standard uncertainty that no picture goes below: lens and flatness, common practice.
 LEAST_SPREAD = 0.0007
 #: Steps between neighbouring places partly cancel in their mean: wholly where each thread lies
@@ -308,7 +314,7 @@ def _range(
     low, high = (value * np.exp(s * NINETEEN_OF_TWENTY * relative) for s in (-1.0, 1.0))
     same = share + sum(s for v, s in others if abs(np.log(v / value)) < 0.03)
     for other, its_share in others:
-        if same >= SURE_SHARE:
+        if same >= SURE_SHARE and its_share < MOST_LEFT:
             break
         if abs(np.log(other / value)) >= 0.03:
             low, high = min(low, other * 0.985), max(high, other * 1.015)
@@ -323,10 +329,33 @@ def _fine_enough(view: _View) -> None:
     belief = sum(r.share for r, f in zip(view.readings, fine, strict=True) if f)
     if fine[0] or belief > MOST_FINE:
         pixels = 1 / next(f for f, too in zip(finest, fine, strict=True) if too) * view.step
-        raise InputError(
-            f"the threads are too fine for the picture (about {pixels:.1f} pixels to a thread, "
-            f"{FEWEST_PIXELS:.0f} are needed): move closer until 20 to 60 threads fill it, in focus"
-        )
+    elif _folded(view):
+        pixels = 1 / (0.5 - finest[0] / view.step)
+    else:
+        return
+    raise InputError(
+        f"the threads are too fine for the picture (about {pixels:.1f} pixels to a thread, "
+        f"{FEWEST_PIXELS:.0f} are needed): move closer until 20 to 60 threads fill it, in focus"
+    )
+
+
+def _folded(view: _View) -> bool:
+    """Whether the waves of the likeliest reading are in red against blue and hardly in green.
+
+    A sensor's mosaic has red at every second pixel each way, and blue as far between (B. E. Bayer,
+    US patent 3 971 065, from memory): it folds a wave of f cycles a pixel to 1/2 - f, in red and
+    blue with opposite signs. Of green, at every second pixel of each row, the next row a pixel on,
+    such a wave along a side of the picture is folded only to the finest there is.
+    """
+    frame, even = view.readings[0].frame, _even(view.small)
+    if len(even) != 3:
+        return False
+    for vector in (frame.first, frame.second):
+        spacing = 1.0 / float(np.hypot(*vector))
+        red, green, blue = _local(even, vector, 0.6 * spacing, max(1, int(0.2 * spacing)))
+        if np.linalg.norm(red - blue) < 2.0 * MOST_COLOUR * np.linalg.norm(green):
+            return False
+    return True
 
 
 def _viewed(image: NDArray[np.float32], pixels_per_mm: float, wanted: float) -> _View:
@@ -406,16 +435,21 @@ def flattened(image: NDArray[np.float32]) -> NDArray[np.float32]:
     >>> bool(flat.std() < slope.std())
     True
     """
-    root = np.moveaxis(np.sqrt(np.clip(image, 0, None)), -1, 0).astype(np.float32)
-    light = np.stack([_smooth(c, min(c.shape) / 6) for c in root])
-    if float(light.max()) <= 1e-4:
-        raise InputError("the picture is black; shoot it again in daylight")
-    flat = root / np.maximum(light, 0.02 * float(light.max())) - 1
+    flat = _even(image)
     values = flat.reshape(len(flat), -1)
     variance, vectors = np.linalg.eigh(np.cov(values[:, ::5]).reshape(len(flat), len(flat)))
     if variance[-1] < 1e-9:
         raise InputError("the picture is blank: it shows no threads")
     return np.tensordot(vectors[:, ::-1].T[:2], flat, 1).astype(np.float32)
+
+
+def _even(image: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The picture's own channels (n, rows, columns), square roots, uneven light divided out."""
+    root = np.moveaxis(np.sqrt(np.clip(image, 0, None)), -1, 0).astype(np.float32)
+    light = np.stack([_smooth(c, min(c.shape) / 6) for c in root])
+    if float(light.max()) <= 1e-4:
+        raise InputError("the picture is black; shoot it again in daylight")
+    return np.asarray(root / np.maximum(light, 0.02 * float(light.max())) - 1)
 
 
 def _smooth(channel: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
@@ -452,15 +486,19 @@ def _local(channels: NDArray[np.float32], frequency: Array, sigma: float, thin: 
 
 
 def _measure(channels: NDArray[np.float32], frequency: Array, sigma: float):  # type: ignore[no-untyped-def]
-    """Refined frequency at the middle, its standard error and the coherence."""
+    """Refined frequency at the middle, its standard error and the coherence.
+
+    Places near one another tell first, which mistake no wave within a lattice step for another;
+    places further apart then tell how exactly.
+    """
     thin = max(1, int(sigma / 3))
-    hop = max(1, round(2.5 * sigma / thin))
     frequency = np.array(frequency, dtype=float)
     coherence, error = 0.0, np.inf
-    for _ in range(2):
+    near, far = (max(1, round(reach * sigma / thin)) for reach in (0.8, 2.5))
+    for hop in (near, far):
         z = _local(channels, frequency, sigma, thin)
         rows, columns = z.shape[1:]
-        if rows <= 2 * hop or columns <= 2 * hop:
+        if rows <= 2 * far or columns <= 2 * far:
             return frequency, np.inf, 0.0
         agree, weight, errors = 0.0, 0.0, []
         for axis in (0, 1):
