@@ -302,9 +302,11 @@ def _strips(width, height, quantity):
         (50.1, 40.0, 2, 79.0, 80.0, "wider than half the cloth must lie one after another, 80 cm"),
         # by one alone
         (10.0, 70.0, 1, 70.0, 70.0, None),
-        (10.0, 70.0, 1, 69.0, 70.0, "strip takes 70 cm (27 1/2 in) of length at this grain"),
+        (10.0, 70.0, 1, 69.0, 70.0, "strip takes 70 cm (27 5/8 in) of length at this grain"),
         (100.0, 20.0, 1, 30.0, 20.0, None),
-        (100.1, 20.0, 1, 30.0, math.inf, "strip is 100.1 cm (39 3/8 in) across at this grain"),
+        # what is needed is never told as less than it is, nor as what there is
+        (100.02, 20.0, 1, 30.0, math.inf, "strip is 100.1 cm (39 1/2 in) across at this grain"),
+        (100.1, 20.0, 1, 30.0, math.inf, "strip is 100.1 cm (39 1/2 in) across at this grain"),
     ],
 )  # fmt: skip
 def test_what_no_lay_can_do_is_proved_and_what_one_can_is_not(

@@ -22,7 +22,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from weavecolor.cache import Kept, Packed
-from weavecolor.cutting.lengths import LONGEST_CM, cm_and_inches
+from weavecolor.cutting.lengths import LONGEST_CM, cm_and_inches, enough_words
 from weavecolor.cutting.nesting import TOLERANCE, Form, Nest, largest_rectangle
 from weavecolor.cutting.pieces import GRID, Piece, Points
 from weavecolor.cutting.remnant import (
@@ -114,14 +114,14 @@ def _proof(items: list[Item], sound: BaseGeometry, straight: bool) -> tuple[floa
         if not narrow:
             least = min(way.form.width for way in item.ways)
             return math.inf, (
-                f"{name} is {cm_and_inches(least)} across at this grain, "
+                f"{name} is {enough_words(least)} across at this grain, "
                 f"the cloth {cm_and_inches(width)}"
             )
         least = min(shape.height for shape in narrow)
         bound = max(bound, least)
         if least > length + slack:
             why = why or (
-                f"{name} takes {cm_and_inches(least)} of length at this grain, "
+                f"{name} takes {enough_words(least)} of length at this grain, "
                 f"the cloth has {cm_and_inches(length)}"
             )
         if straight and all(shape.box and shape.width > width / 2.0 + slack for shape in narrow):
@@ -130,7 +130,7 @@ def _proof(items: list[Item], sound: BaseGeometry, straight: bool) -> tuple[floa
     if stacked > length + slack:
         why = why or (
             f"the pieces wider than half the cloth must lie one after another, "
-            f"{cm_and_inches(stacked)} in all; the cloth has {cm_and_inches(length)}"
+            f"{enough_words(stacked)} in all; the cloth has {cm_and_inches(length)}"
         )
     return bound, why
 
