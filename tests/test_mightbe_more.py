@@ -28,6 +28,10 @@ WINDOW = scene("window at the side")
 WHITE, PALE = (Backing(name, np.full(41, rho)) for name, rho in (("white", 0.87), ("pale", 0.8)))
 
 
+def _way(light, grain_deg, square=False):
+    return mightbe._way(light.way[:2], grain_deg, square)
+
+
 def test_more_dye_is_a_darker_look_and_less_a_lighter():
     """Of a cloth whose dye alone is open: draws of more dye are darker, over black and white."""
     made = replace(
@@ -46,18 +50,18 @@ def test_errors_of_sheen_go_with_the_way_the_light_comes_over_the_cloth():
     for zenith in (0.0, 20.0, 45.0, 75.0):
         for turn in (0.0, 30.0, 90.0):
             one = replace(lamp, azimuth_deg=turn, zenith_deg=zenith)
-            way = mightbe._way(one, 0.0)
+            way = _way(one, 0.0)
             assert (way**2).sum() == pytest.approx(1.0)
             # turned with the cloth it is the same, and from the other side of the warp or weft
             turned = replace(one, azimuth_deg=turn + 50.0)
-            assert mightbe._way(turned, 50.0) == pytest.approx(way)
+            assert _way(turned, 50.0) == pytest.approx(way)
             for mirrored in (-turn, 180.0 - turn, 180.0 + turn):
-                assert mightbe._way(replace(one, azimuth_deg=mirrored), 0.0) == pytest.approx(way)
+                assert _way(replace(one, azimuth_deg=mirrored), 0.0) == pytest.approx(way)
             # a quarter turn changes warp and weft over, but of light from straight ahead
-            assert mightbe._way(one, 90.0)[1:] == pytest.approx(way[1:, ::-1])
-            assert mightbe._way(one, 90.0)[0] == pytest.approx(way[0])
+            assert _way(one, 90.0)[1:] == pytest.approx(way[1:, ::-1])
+            assert _way(one, 90.0)[0] == pytest.approx(way[0])
     high, low, near = (
-        mightbe._way(replace(lamp, zenith_deg=z), 0.0).ravel() for z in (25.0, 60.0, 55.0)
+        _way(replace(lamp, zenith_deg=z), 0.0).ravel() for z in (25.0, 60.0, 55.0)
     )
     assert high @ low < 0.1 < 0.9 < low @ near  # far apart in height they err each by itself
 
@@ -72,7 +76,7 @@ def test_light_from_where_the_eye_is_tells_no_grain_from_another():
         known={f"{s}.packing": HowKnown.assumed(0.5, 0.8) for s in ("warp", "weft")},
     )
     lamps = [replace(ahead, azimuth_deg=turn) for turn in (0.0, 77.0)]
-    ways = [mightbe._way(one, grain) for one in lamps for grain in (0.0, 45.0)]
+    ways = [_way(one, grain) for one in lamps for grain in (0.0, 45.0)]
     assert all(way == pytest.approx(ways[0]) for way in ways)
     black = [replace(backing("black"), reflectance=np.zeros(41))]
     apart = {}
@@ -82,6 +86,21 @@ def test_light_from_where_the_eye_is_tells_no_grain_from_another():
         )
         apart[name] = np.std((straight - turned)[:, 0])
     assert apart["ahead"] < 0.05 * apart["aside"]
+
+
+def test_errors_of_sheen_go_with_the_slope_that_mirrors_a_light_to_the_eye():
+    """A mirror sends a light to the eye where its normal lies half way between the two (any
+    textbook of optics): eye and light turned apart about that line are met by the same slopes."""
+    lamp = replace(WINDOW.lights[0], zenith_deg=50.0, azimuth_deg=90.0)
+    ahead = replace(WINDOW, view_zenith_deg=0.0)
+    assert mightbe._straight(lamp, ahead) == (50.0, 90.0)
+    for eye, light in ((10.0, 40.0), (20.0, 30.0), (25.0, 25.0)):
+        seen = replace(WINDOW, view_zenith_deg=eye, view_azimuth_deg=90.0)
+        found = mightbe._straight(replace(lamp, zenith_deg=light), seen)
+        assert found == pytest.approx((50.0, 90.0))
+    # light and eye as far to either side: the cloth itself is the mirror
+    facing = replace(WINDOW, view_zenith_deg=50.0, view_azimuth_deg=270.0)
+    assert mightbe._straight(lamp, facing)[0] == pytest.approx(0.0, abs=1e-6)
 
 
 def test_what_is_sent_back_of_each_light_adds_to_the_look_without_even_light():
@@ -108,13 +127,13 @@ def test_cloth_that_is_the_same_mirrored_in_its_bias_errs_alike_straight_and_cro
     and nothing is alike where one system is on top more often, or is other yarn, or lies closer."""
     lamp = WINDOW.lights[0]
     for turn in (0.0, 20.0, 30.0, 45.0, 80.0):
-        one, other = (mightbe._way(replace(lamp, azimuth_deg=a), 0.0, True)
+        one, other = (_way(replace(lamp, azimuth_deg=a), 0.0, True)
                       for a in (turn, 90.0 - turn))  # fmt: skip
         assert np.square(one).sum() == pytest.approx(1.0)
         assert other[1:] == pytest.approx(one[1:, ::-1])
-    straight, cross = (mightbe._way(lamp, grain, True) for grain in (0.0, 90.0))
+    straight, cross = (_way(lamp, grain, True) for grain in (0.0, 90.0))
     assert (straight * cross).sum() == pytest.approx(mightbe.ALIKE, abs=0.02)
-    assert (mightbe._way(lamp, 0.0) * mightbe._way(lamp, 90.0)).sum() == pytest.approx(0.0)
+    assert (_way(lamp, 0.0) * _way(lamp, 90.0)).sum() == pytest.approx(0.0)
     plain, satin = load_swatch("silk-chiffon-ivory"), load_swatch("silk-satin-gold")
     taffeta, dupion = load_swatch("shot-taffeta-green-red"), load_swatch("shot-dupion-blue-gold")
     assert mightbe._square(plain)

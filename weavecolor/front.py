@@ -27,6 +27,7 @@ from weavecolor.optics.appearance import Appearance
 from weavecolor.optics.appearance import appearance as _appearance
 from weavecolor.optics.stack import Layer, Stack, layer_count
 from weavecolor.scene.backings import Backing, backing, behind_called
+from weavecolor.scene.folds import hung as in_folds
 from weavecolor.scene.places import scene
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth
@@ -224,6 +225,7 @@ def appearance(
     place: str | Scene = USUAL_PLACE,
     behind: str | Backing | None = "white",
     observer: Literal["2", "10"] = "2",
+    hung: bool = False,
 ) -> Appearance:
     """How one layer of a cloth, or a stack, looks in a place.
 
@@ -236,6 +238,8 @@ def appearance(
         For a cloth; a stack has its own.
     observer : {"2", "10"}
         CIE standard observer, degrees.
+    hung : bool
+        As it hangs in folds, not held flat.
 
     Returns
     -------
@@ -262,8 +266,13 @@ def appearance(
     >>> appearance(organza, behind="black").reading.Lab.shape
     (3,)
     """
+    return _appearance(laid(what, behind=behind), _seen_in(place, hung), observer)
+
+
+def _seen_in(place: str | Scene, hung: bool) -> Scene:
+    """The place, where ``hung`` as cloth in folds meets it."""
     lit = scene(place) if isinstance(place, str) else place
-    return _appearance(laid(what, behind=behind), lit, observer)
+    return in_folds(lit) if hung else lit
 
 
 def compare(
@@ -273,6 +282,7 @@ def compare(
     behind: str | Backing | Sequence[str | Backing | None] | None = ("white", "black"),
     places: str | Scene | Sequence[str | Scene] = (USUAL_PLACE,),
     progress: Callable[[int, int], None] | None = None,
+    hung: bool = False,
 ) -> Comparison:
     """Every combination of the choices side by side, and whether a person would see the steps.
 
@@ -284,6 +294,8 @@ def compare(
         combinations.
     progress : callable, optional
         Told (done, total) along the way.
+    hung : bool
+        As cloth hangs in folds, which show all its colours; held flat it shines at one angle.
 
     Returns
     -------
@@ -315,7 +327,7 @@ def compare(
         [grain_deg(grain) for grain in _several(grains)],
         _several(layers),
         [behind_called(one) if isinstance(one, str) else one for one in _several(behind)],
-        [scene(one) if isinstance(one, str) else one for one in _several(places)],
+        [_seen_in(one, hung) for one in _several(places)],
         progress=progress,
     )
 

@@ -46,6 +46,8 @@ from weavecolor.cli._shared import (
     show_default=True,
     help="Where it is seen; see weavecolor scenes.",
 )
+@click.option("--hung", is_flag=True,
+              help="The cloth as it hangs in folds, not held flat before the eye.")  # fmt: skip
 @click.option("--side", default="face", show_default=True, help="Which side is out: face, back.")
 @click.option(
     "--lay", default="loose", show_default=True, help="How layers lie: touching, loose, apart."
@@ -78,19 +80,21 @@ from weavecolor.cli._shared import (
               help="Size of the sheet.")  # fmt: skip
 def command(
     cloth: str | None, stacks: tuple[str, ...], grain: str, layers: str, behind: str, scene: str,
-    side: str, lay: str, turn: float, observer: str, form: str, save: Path | None,
+    hung: bool, side: str, lay: str, turn: float, observer: str, form: str, save: Path | None,
     every_step: bool, out: Path | None, scale: int,
 ) -> None:  # fmt: skip
     """Compare grain, layers, backings and light for one CLOTH.
 
     CLOTH is a swatch (see weavecolor cloths) or the path of a cloth file. Every combination of
     the choices is worked out; neighbours differ in one thing. With --stack whole stacks of any
-    cloths are compared instead, over every backing and in every light.
+    cloths are compared instead, over every backing and in every light. Colours are of cloth held
+    flat, which shines at one angle; with --hung of folds, which show all: how a garment looks.
     """
     from weavecolor.decide.compare import compare, compare_stacks
     from weavecolor.errors import InputError
     from weavecolor.optics.stack import LAYS, Stack, face_called
     from weavecolor.report.comparisontable import as_csv, as_json, as_text
+    from weavecolor.scene.folds import hung as in_folds
     from weavecolor.scene.places import scene as scene_called
     from weavecolor.textile.grain import grain_deg
 
@@ -102,6 +106,8 @@ def command(
         raise InputError("name one cloth, or whole stacks with --stack", field="CLOTH")
     behinds = choices(behind, "--behind", backing_called)
     scenes = choices(scene, "--scene", scene_called)
+    if hung:
+        scenes = tuple(map(in_folds, scenes))
     told = progress_to("looking at options")
     if cloth is None:
         not_with("--stack, which tells each layer's own", "grain", "layers", "side", "turn")

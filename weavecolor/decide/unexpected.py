@@ -214,7 +214,7 @@ def _off_fan(option: Option) -> float:
     least half as strong as the strongest."""
     scene = option.scene
     front = scene.in_front
-    if not front:
+    if not front or scene.views:
         return 0.0
     strength = np.array([light.irradiance.sum() for light in front])
     sums = np.array([

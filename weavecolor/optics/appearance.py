@@ -126,11 +126,12 @@ def _laid(
     above: tuple[Named, ...],
     below: tuple[Named, ...],
     links: Links | None,
+    rays: float,
 ) -> PileOptics:
     """One layer whose warp lies at ``turn`` degrees in the stack's frame."""
     layer, turned = same.layer, float(np.radians(turn))
     flip = layer.face == "back"
-    return pile_of(layer_optics(layer.cloth, turned, flip, above, below, links=links))
+    return pile_of(layer_optics(layer.cloth, turned, flip, above, below, links=links, rays=rays))
 
 
 def _weight(pile: PileOptics) -> int:
@@ -167,7 +168,7 @@ def laid_in(stack: Stack, ways: Ways) -> list[PileOptics]:
     >>> [len(pile.members) for pile in laid_in(double, lit_by([window])[0])]
     [1, 1]
     """
-    layers, _, how, _ = _asked(stack, ways.above, ways.below, ways.links)
+    layers, _, how, _ = _asked(stack, ways.above, ways.below, ways.links, ways.rays)
     return [_kept_layer(layers[: k + 1], how) for k in range(len(layers))]
 
 
@@ -228,15 +229,16 @@ def _asked(
     above: Sequence[Way],
     below: Sequence[Way],
     links: Sequence[tuple[int, int]] | None,
+    rays: float,
 ) -> tuple[tuple[_Same, ...], str, tuple[Any, ...], bool]:
     """What the optics depend on, checked: layers, how they lie on one another, directions with
-    their links; and whether to keep it, for very many directions make large arrays."""
+    their links and rays; and whether to keep it, for very many directions make large arrays."""
     layer_count(len(stack.layers))
     turn = stack.layers[0].grain_deg
     layers = tuple(_Same(layer) for layer in stack.layers)
     directions = [tuple(named_direction(way, turn) for way in side) for side in (above, below)]
     pairs = None if links is None else tuple((int(a), int(b)) for a, b in links)
-    return layers, stack.lay, (*directions, pairs), sum(map(len, directions)) <= _FEW
+    return layers, stack.lay, (*directions, pairs, rays), sum(map(len, directions)) <= _FEW
 
 
 def seen_optics(
@@ -245,6 +247,7 @@ def seen_optics(
     below: Sequence[Way] = (),
     *,
     links: Sequence[tuple[int, int]] | None = None,
+    rays: float = 1.0,
 ) -> PileOptics:
     """Optics of the layers of ``stack``, without its backing, as a viewer needs it; labels: even
     diffuse light, then ``above``, then ``below``.
@@ -259,6 +262,8 @@ def seen_optics(
     links : sequence of (int, int), optional
         For pictures of very many directions: the pairs whose mutual light is wanted, by numbers in
         ``above`` then ``below``.
+    rays : float
+        Share of the usual rays of named directions that is followed, above 0 to 1.
 
     Raises InputError for no layer, more than twelve, a direction along the cloth, or cloth that
     cannot be woven.
@@ -268,7 +273,7 @@ def seen_optics(
     >>> seen_optics(double, [(0.0, 0.0)]).reflect.shape
     (41, 2, 2)
     """
-    return _small(*_asked(stack, above, below, links))
+    return _small(*_asked(stack, above, below, links, rays))
 
 
 def _over(pile: PileOptics, stack: Stack, backings: Sequence[Backing | None]) -> list[Array]:
@@ -459,9 +464,17 @@ def radiances(
     if not stack.layers:
         return [[_bare(scene, b) for b in backings] for scene in scenes]
 
+    if any(scene.views for scene in scenes):
+        plain = [scene for scene in scenes if not scene.views]
+        flat = iter(radiances(stack, backings, plain) if plain else ())
+        return [
+            _mean(radiances(stack, backings, scene.views)) if scene.views else next(flat)
+            for scene in scenes
+        ]
+
     def work_out() -> Array:
         ways, each = lit_by(scenes)
-        pile = seen_optics(stack, ways.above, ways.below, links=ways.links)
+        pile = seen_optics(stack, ways.above, ways.below, links=ways.links, rays=ways.rays)
         over = list(zip(backings, _over(pile, stack, backings), strict=True))
         return frozen(np.array([
             [np.maximum(radiance(pile, factors, lit, b is None), 0.0) for b, factors in over]
@@ -478,16 +491,22 @@ def radiances(
     return [list(one) for one in _got.one(asked, work_out)]
 
 
+def _mean(views: list[list[Spectrum]]) -> list[Spectrum]:
+    """What is seen of views that are all as large, by backing."""
+    return [frozen(np.mean(own, axis=0)) for own in zip(*views, strict=True)]
+
+
 @dataclass(frozen=True)
 class Ways:
     """Directions that scenes name to layers: ``above`` the eyes, then lights in front; ``below``
     the opposites of lights behind; ``links`` of each eye with its lights, by number. A direction
     that is one scene's eye and another's light stands twice, so that no answer depends on what else
-    is asked."""
+    is asked. ``rays``: the share of the usual rays that each is worth, for a view of many less."""
 
     above: tuple[Way, ...]
     below: tuple[Way, ...]
     links: tuple[tuple[int, int], ...]
+    rays: float = 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -541,7 +560,8 @@ def lit_by(scenes: Sequence[Scene]) -> tuple[Ways, list[Lit]]:
                 tuple(in_line(way, view) for way in _opposite(scene)),
             )
         )
-    return Ways((*eyes, *fronts), backs, tuple(links)), each
+    (rays,) = {scene.share for scene in scenes}
+    return Ways((*eyes, *fronts), backs, tuple(links), rays), each
 
 
 def _eye(scene: Scene) -> list[Way]:

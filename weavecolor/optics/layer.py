@@ -224,6 +224,7 @@ def layer_optics(
     below: tuple[Named, ...] = (),
     *,
     links: Links | None = None,
+    rays: float = 1.0,
 ) -> LayerOptics:
     """Radiance factors of one laid layer.
 
@@ -242,6 +243,8 @@ def layer_optics(
     links : tuple of (int, int), optional
         Pairs of named directions, by number (above, then below), whose light from one to the other
         is wanted, the one that more is asked of first; all by default. The others may stay 0.
+    rays : float
+        Share of the usual rays of named directions, above 0, at most 1.
 
     Notes
     -----
@@ -250,7 +253,7 @@ def layer_optics(
     whole turns are mixed, which keeps energy and reciprocity exact and has no preferred angle.
     Raises InputError where the cloth cannot be woven.
     """
-    return laid(solved(cloth), turn, flip, above, below, links=links)
+    return laid(solved(cloth), turn, flip, above, below, links=links, rays=rays)
 
 
 def laid(
@@ -264,8 +267,7 @@ def laid(
     rays: float = 1.0,
 ) -> LayerOptics:
     """As :func:`layer_optics`, of a cell with its dye, ``solution``; ``turn``, ``flip``, ``above``,
-    ``below`` and ``links`` as there, ``rays`` the share, above 0, at most 1, of the usual rays of
-    named directions."""
+    ``below``, ``links`` and ``rays`` as there."""
     white = solution.white
     cell, grid, half = white.cell, white.grid, white.grid.half
     labels = (*above, *below)

@@ -45,6 +45,7 @@ from weavecolor.optics.appearance import (
     viewer_pile,
 )
 from weavecolor.optics.cell import filaments
+from weavecolor.optics.cell.nodes import unit
 from weavecolor.optics.dye import dye_of, from_colour
 from weavecolor.optics.fitted import GROUNDS, Looks, left_open, looks_of, might, moves
 from weavecolor.optics.layer import Solved, content, laid, solved
@@ -194,7 +195,7 @@ def dye_slopes(
     piles = {
         one: pile_of(
             laid(made[one[0]], float(np.radians(one[1])), one[2] == "back", above, below,
-                 links=ways.links)
+                 links=ways.links, rays=ways.rays)
         )
         for one in dict.fromkeys(ones)
     }  # fmt: skip
@@ -316,7 +317,24 @@ _sent: Kept[tuple[Any, ...], _Sent] = Kept(
 
 
 def _drawn(stack: Stack, scenes: Sequence[Scene]) -> list[_Sent]:
-    """As in :data:`_sent`, held to what was photographed of each of the cloths."""
+    """As in :data:`_sent`, of scenes with views as the mean of these."""
+    plain = [scene for scene in scenes if not scene.views]
+    flat = iter(_alone(stack, plain) if plain else ())
+    return [_together(stack, scene.views) if scene.views else next(flat) for scene in scenes]
+
+
+def _together(stack: Stack, views: Sequence[Scene]) -> _Sent:
+    """As in :data:`_sent`, of views that are all as large: the means of what they send, and of what
+    they get through."""
+    dark, sent, let = map(np.stack, zip(*_alone(stack, views), strict=True))
+    got = np.array([got for _, got in sent_and_got(stack, views)])[:, None]
+    more = (got * np.exp(let)).mean(axis=0) / np.maximum(got.mean(axis=0), _LEAST)
+    return dark.mean(axis=0), sent.mean(axis=0), _logs(more)
+
+
+def _alone(stack: Stack, scenes: Sequence[Scene]) -> list[_Sent]:
+    """As in :data:`_sent`, of scenes without views, held to what was photographed of each of the
+    cloths."""
     out = _free(stack, scenes)
     for cloth in {content(x.cloth): x.cloth for x in stack.layers}.values():
         looks = looks_of(cloth)
@@ -564,7 +582,8 @@ def _errors(
             met = np.random.default_rng([_seed(cloth), 5])
             shines = met.normal(scale=glint, size=(_APART.size, _APART.size, DRAWS))
             for light in scene.in_front:
-                sheen += np.outer(_met_by(light, own_layers, shines), light.on_cloth)
+                met_ = _met_by(_straight(light, scene), own_layers, shines)
+                sheen += np.outer(met_, light.on_cloth)
         if not known.yarn_left:
             continue
         build = BUILD[known.sort]
@@ -578,14 +597,33 @@ def _errors(
         shines = shines * np.array([min(_AHEAD, build.shine), *3 * [build.shine]])[:, None, None]
         nearer = known.yarn_left * build.evened * (_logs(build.high * even) - _logs(sent))
         for moved, light, more_even in zip(shone, scene.in_front, nearer, strict=True):
-            aside = sum(share * np.square(_way(light, layer.grain_deg)[1:]).sum()
+            lies = _straight(light, scene)
+            aside = sum(share * np.square(_way(lies, layer.grain_deg)[1:]).sum()
                         for layer, share in own_layers)  # fmt: skip
-            moved += _met_by(light, own_layers, shines)[:, None] + aside * more_even
+            moved += _met_by(lies, own_layers, shines)[:, None] + aside * more_even
     sheen += np.einsum("ldb,lb->db", np.expm1(shone), sent)
     return back, let, sheen
 
 
-def _met_by(light: Light, layers: Sequence[tuple[Layer, float]], shines: Array) -> Array:
+def _straight(light: Light, scene: Scene) -> tuple[float, float]:
+    """Zenith and azimuth, degrees, of a light that an eye straight ahead would see mirrored by the
+    same slopes as the scene's does ``light``: twice as far out as what lies half way between."""
+    zenith, azimuth = light.way[:2]
+    if scene.view_zenith_deg == 0.0:
+        return zenith, azimuth
+    one, eye = (
+        np.array(unit(*np.radians(way)))
+        for way in ((zenith, azimuth), (scene.view_zenith_deg, scene.view_azimuth_deg))
+    )
+    half = (one + eye) / np.linalg.norm(one + eye)
+    out = np.degrees(np.arccos(np.clip(half[2], -1.0, 1.0)))
+    around = np.degrees(np.arctan2(-half[0], half[1]))
+    return min(2.0 * float(out), float(_APART[-1])), float(around)
+
+
+def _met_by(
+    light: tuple[float, float], layers: Sequence[tuple[Layer, float]], shines: Array
+) -> Array:
     """Of errors of sheen drawn for each of :data:`_APART` (zeniths, turns, DRAWS), those (DRAWS,)
     that a light meets in ``layers``, each with its share of what comes back."""
     way = sum(share * _way(light, layer.grain_deg, _square(layer.cloth)) for layer, share in layers)
@@ -622,14 +660,15 @@ def _glint(cloth: Cloth) -> float:
     return max(GLINT[sort_of(yarn)] for yarn in (cloth.warp, cloth.weft))
 
 
-def _way(light: Light, grain_deg: float, square: bool = False) -> Array:
+def _way(light: tuple[float, float], grain_deg: float, square: bool = False) -> Array:
     """By how much (zeniths, turns) the errors of sheen drawn for light from each of :data:`_APART`
-    take part in that of a light; squares add to 1. Light from either side of the warp is alike, and
-    light from straight ahead, which lies at no turn, is whatever the grain; of ``square`` cloth
-    light as near to the weft errs alike by :data:`ALIKE`."""
-    turn = abs((light.azimuth_deg - grain_deg + 90.0) % 180.0 - 90.0)
+    take part in that of a light at such a zenith and azimuth; squares add to 1. Light from either
+    side of the warp is alike, and light from straight ahead, which lies at no turn, is whatever the
+    grain; of ``square`` cloth light as near to the weft errs alike by :data:`ALIKE`."""
+    zenith, azimuth = light
+    turn = abs((azimuth - grain_deg + 90.0) % 180.0 - 90.0)
     near = [np.maximum(1.0 - np.abs(at - _APART) / _APART[1], 0.0)
-            for at in (light.way[0], turn)]  # fmt: skip
+            for at in (zenith, turn)]  # fmt: skip
     way = np.outer(*near)
     if square:
         one, other = (0.5 * (np.sqrt(1.0 + ALIKE) + s * np.sqrt(1.0 - ALIKE)) for s in (1, -1))
@@ -642,7 +681,7 @@ def _sent_of_each(stack: Stack, scenes: Sequence[Scene]) -> list[tuple[Array, Ar
     """In each scene (L, 41), as radiance: what a stack by itself sends back of each light in front,
     and what it would, were that light even."""
     ways, each = lit_by(scenes)
-    pile = seen_optics(stack, ways.above, ways.below, links=ways.links)
+    pile = seen_optics(stack, ways.above, ways.below, links=ways.links, rays=ways.rays)
     out = []
     for lit in each:
         front, eye = [1 + k for k in lit.front], 1 + lit.eye

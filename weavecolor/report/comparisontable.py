@@ -211,8 +211,12 @@ def _lit(comparison: Comparison) -> list[str]:
     """From where each place is lit and looked at, for one who faces the cloth."""
     scenes = {o.option.scene.name: o.option.scene for o in comparison.outcomes}
     if len(scenes) == 1:
-        return [f"Facing the cloth: {sides(*scenes.values())}."]
-    return [f"Facing the cloth, {name}: {sides(scene)}." for name, scene in scenes.items()]
+        lines = [f"Facing the cloth: {sides(*scenes.values())}."]
+    else:
+        lines = [f"Facing the cloth, {name}: {sides(scene)}." for name, scene in scenes.items()]
+    if not any(scene.views for scene in scenes.values()):
+        lines.append("Colours of cloth held flat; --hung tells them of folds, as a garment hangs.")
+    return lines
 
 
 def steps_text(comparison: Comparison, every_step: bool = False) -> list[str]:

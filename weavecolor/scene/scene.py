@@ -147,11 +147,17 @@ class Scene(ByValue):
     notes : str
     dim : bool
         So little light that the eye parts colours less finely.
+    views : tuple of Scene
+        The place as parts of the cloth meet it that lie otherwise: what is seen is their mean. The
+        lights above are as cloth meets them that is held flat, and tell what white is.
+    share : float
+        Of a view, its share of what is seen, above 0 to 1.
 
     Raises
     ------
     InputError
-        For a viewer who is not before the cloth, and for light that is none.
+        For a viewer who is not before the cloth, for light that is none, and for views that do not
+        make a whole.
 
     Examples
     --------
@@ -167,8 +173,14 @@ class Scene(ByValue):
     view_azimuth_deg: float = 0.0
     notes: str = ""
     dim: bool = False
+    views: tuple[Scene, ...] = ()
+    share: float = 1.0
 
     def __post_init__(self) -> None:
+        if not 0.0 < self.share <= 1.0 or (
+            self.views and abs(sum(view.share for view in self.views) - 1.0) > 1e-9
+        ):
+            raise InputError("the views of a place make a whole, each a share above 0 to 1")
         object.__setattr__(self, "diffuse", energy("diffuse light", self.diffuse))
         object.__setattr__(self, "white", energy("the adapting light", self.white))
         if not 0.0 <= self.view_zenith_deg < 90.0 or not np.isfinite(self.view_azimuth_deg):
@@ -199,6 +211,8 @@ class Scene(ByValue):
             self.white.tobytes(),
             self.view_zenith_deg,
             self.view_azimuth_deg,
+            *((self.share,) if self.share != 1.0 else ()),
+            *(view.told() for view in self.views),
         )
 
 
