@@ -133,11 +133,10 @@ def test_what_is_seen_is_the_mean_of_the_parts_whatever_else_is_asked():
     flat, both = radiances(stack, GROUNDS, [WINDOW, folded])
     assert np.array_equal(both, alone)
     assert np.array_equal(flat, radiances(stack, GROUNDS, [WINDOW])[0])
-    # by few rays each, and by all of them
-    some = [replace(view, share=1.0) for view in folded.views[::5]]
-    assert each[::5].mean(axis=0) == pytest.approx(
-        np.mean(radiances(stack, GROUNDS, some), axis=0), rel=0.06
-    )
+    # by few rays each, and by all of them: more is noise, over black most
+    few, all_ = each[::4], [replace(view, share=1.0) for view in folded.views[::4]]
+    off = few.mean(axis=(0, 2)) / np.mean(radiances(stack, GROUNDS, all_), axis=(0, 2)) - 1.0
+    assert np.abs(off) == pytest.approx([0.0, 0.0], abs=0.06) and abs(off[0]) < 0.01
 
 
 def test_folds_show_denser_cloth_than_a_flat_piece_does():

@@ -13,16 +13,19 @@ from typing import Any
 import numpy as np
 import streamlit as st
 
+from orders import Order, name_of
 from state import light_of, stack_key, stack_of
 from weavecolor.cache import Kept
 from weavecolor.colour.colorimetry import ciede2000, xyz
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.decide.compare import Option, Outcome, Step, evaluate, steps
 from weavecolor.decide.unexpected import unexpected
+from weavecolor.errors import InputError
 from weavecolor.making.lightchoice import LightChoice, scene_of
 from weavecolor.making.model import Making, MakingOption
 from weavecolor.optics.appearance import contrast_ratio, transmittance
 from weavecolor.optics.stack import Stack
+from weavecolor.scene.folds import hung
 from weavecolor.textile.construction import Description, describe
 
 TURN_STEP = 15
@@ -79,6 +82,23 @@ def differences(outcomes: Sequence[Outcome], first: int = 0) -> tuple[Step, ...]
     """Steps from the ``first`` outcome to every other, in their order."""
     pairs = [(first, i) for i in range(len(outcomes)) if i != first]
     return _steps.one((first, *outcomes), lambda: steps(outcomes, pairs))
+
+
+def in_folds(
+    work: Making, pair: Sequence[tuple[MakingOption, LightChoice | None]]
+) -> Order | None:
+    """The difference between two options of this ``work``, each in its light, of cloth as it hangs
+    in folds: a sentence, once it is worked out. None where light from behind shines through them.
+    """
+    asked = [(stack_of(work, option), light or light_of(work)) for option, light in pair]
+    try:
+        chosen = [Option(stack, hung(scene_of(light))) for stack, light in asked]
+    except InputError:
+        return None
+    content = [(stack_key(stack), light, _known(stack)) for stack, light in asked]
+    return Order(
+        name_of("folds", content), lambda: steps(evaluate(chosen), [(0, 1)])[0].sentence.encode()
+    )
 
 
 def wonders(outcomes: Sequence[Outcome]) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from html import escape
 
 import streamlit as st
@@ -99,7 +100,7 @@ def draw(
         if needed:
             words += enough.line(now, choice.option)
         line.html(f'<p class="wc-line">{words}</p>')
-    _answer(choices, seen, steps, takes)
+    _answer(now, choices, seen, steps, takes, waiting)
     if told is None and not any(c.light for c in choices):
         surprising = looks.wonders(seen)
         if surprising and fold("Not what one expects: why", f"why-{question}"):
@@ -182,10 +183,11 @@ def _picture(
 
 
 def _answer(
-    choices: Sequence[Choice], seen: Sequence[Outcome], steps: Sequence[Step],
-    takes: Sequence[tuple[ClothNeeded, ...] | None],
+    now: Making, choices: Sequence[Choice], seen: Sequence[Outcome], steps: Sequence[Step],
+    takes: Sequence[tuple[ClothNeeded, ...] | None], waiting: Waiting,
 ) -> None:  # fmt: skip
-    """What is chosen against the first, in one sentence; or what it takes, or how it looks."""
+    """What is chosen against the first, in one sentence, and once it is known the same of cloth in
+    folds; or what it takes, or how it looks."""
     at = next((i for i, c in enumerate(choices) if c.chosen), None)
     if at is None:
         return
@@ -197,6 +199,16 @@ def _answer(
         step = steps[at - 1] if at > 0 else max(steps, key=lambda s: s.delta)
         words = escape(step.sentence)
     st.html(f'<p class="wc-answer" role="status">{words}</p>')
+    if needs is None and steps and orders.drawing():
+        ends = [(c.option, c.light) for c in (choices[step.start], choices[step.end])]
+        order, place = looks.in_folds(now, ends), st.empty()
+        if order is not None:
+            waiting.place(order, partial(_in_folds, place))
+
+
+def _in_folds(place: DeltaGenerator, sentence: bytes) -> None:
+    told = escape(sentence.decode())
+    place.html(f'<p class="wc-told" role="status"><b>As it hangs, in folds:</b> {told}</p>')
 
 
 def _figures(
