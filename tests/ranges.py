@@ -1,7 +1,7 @@
 """Whether stated ranges hold: cloths as they might truly be, against the cloth that was described.
 
     python -m tests.ranges [--draws N] [--seed S] [--swatch NAME ...] [--dye-known]
-        [--json FILE] [--factors]
+        [--hung] [--json FILE] [--factors]
 
 For each swatch, what a description leaves open is drawn anew, within the ranges that the trade's
 usual yarns have: packing, flattening, number of filaments, twist, scattering inside, index of the
@@ -9,6 +9,8 @@ fibre, fineness of the thread (3 %, or the range of a count that nobody told), h
 shared, and the dye by its own spread. Each such cloth is worked out by the same optics, so the
 error of the optics themselves is no part of it. Prints how far colours and differences move, and in
 how many of 100 what was stated holds the truth.
+
+--hung looks at the cloth in folds, as it hangs in each place.
 
 --factors prints instead, by swatch, what ``weavecolor.optics.mightbe.BUILD`` is taken from: how the
 logarithms of what one layer sends back (a) and of what it lets through (b, as a share of the
@@ -22,6 +24,7 @@ import argparse
 import itertools
 import json
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -38,7 +41,9 @@ from weavecolor.optics.mightbe import lots_in, open_colour, open_difference
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import known_of, of_colour, of_difference
 from weavecolor.scene.backings import backing
+from weavecolor.scene.folds import hung
 from weavecolor.scene.places import scene
+from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.construction import geometry_of
 from weavecolor.textile.howknown import HowKnown
@@ -47,9 +52,16 @@ from weavecolor.textile.yarn import greatest_packing
 
 GRAINS, DEPTHS, GROUNDS = (0.0, 90.0), (1, 2), ("white", "skin medium", "black")
 PLACES = ("window at the side", "ballroom")
+HUNG = tuple(f"{place}, in folds" for place in PLACES)
 INDEX_SPREAD, TEX_SPREAD, CRIMP_SPREAD = 0.01, 0.03, 0.1
 #: Share of the variance that warp and weft of one fibre have in common; by judgement, no source.
 ALIKE = 0.7
+
+
+def _place(name: str) -> Scene:
+    """A place by its name, or as cloth in folds meets it."""
+    flat = name.removesuffix(", in folds")
+    return scene(flat) if flat == name else hung(scene(flat))
 
 
 def _within(span: Span, z: float) -> float:
@@ -136,38 +148,42 @@ def truth(cloth: Cloth, rng: np.random.Generator, dyed: bool = True) -> Cloth:
     raise AssertionError(f"{cloth.name}: nothing could be woven")
 
 
-def looks(cloth: Cloth) -> dict[tuple[str, float, int, str], np.ndarray]:
+def looks(
+    cloth: Cloth, places: Sequence[str] = PLACES
+) -> dict[tuple[str, float, int, str], np.ndarray]:
     """Lab by place, grain, layers and backing."""
     out = {}
     for grain, depth in itertools.product(GRAINS, DEPTHS):
         stack = Stack((Layer(cloth, grain),) * depth)
-        found = in_scenes(stack, [backing(g) for g in GROUNDS], [scene(p) for p in PLACES])
-        for place, seen in zip(PLACES, found, strict=True):
+        found = in_scenes(stack, [backing(g) for g in GROUNDS], [_place(p) for p in places])
+        for place, seen in zip(places, found, strict=True):
             for ground, one in zip(GROUNDS, seen, strict=True):
                 out[place, grain, depth, ground] = one.reading.Lab
     return out
 
 
-def mights(cloth: Cloth) -> dict[tuple[str, float, int, str], np.ndarray]:
+def mights(
+    cloth: Cloth, places: Sequence[str] = PLACES
+) -> dict[tuple[str, float, int, str], np.ndarray]:
     """What the tool draws for each look."""
     out = {}
     for grain, depth in itertools.product(GRAINS, DEPTHS):
         stack = Stack((Layer(cloth, grain),) * depth)
-        found = lots_in(stack, [backing(g) for g in GROUNDS], [scene(p) for p in PLACES])
-        for place, drawn in zip(PLACES, found, strict=True):
+        found = lots_in(stack, [backing(g) for g in GROUNDS], [_place(p) for p in places])
+        for place, drawn in zip(places, found, strict=True):
             out |= {(place, grain, depth, g): one for g, one in zip(GROUNDS, drawn, strict=True)}
     return out
 
 
 def _held(key: tuple[str, float, int, str], Lab: np.ndarray, kind: str) -> np.ndarray:
     """Lab as it is held against another of that kind: across lights as a settled eye sees it."""
-    white = scene(key[0]).white
+    white = _place(key[0]).white
     return settled(Lab, adopted_white(white, white, "2", True)) if kind == "scene" else Lab
 
 
-def rows(cloth: Cloth, truths: list[Cloth]) -> list[dict]:
+def rows(cloth: Cloth, truths: list[Cloth], places: Sequence[str] = PLACES) -> list[dict]:
     """One row a colour and a difference: what was said, what is true, and the range stated."""
-    base, known, drawn = looks(cloth), known_of([cloth]), mights(cloth)
+    base, known, drawn = looks(cloth, places), known_of([cloth]), mights(cloth, places)
     colours = {
         key: of_colour(known, open_colour(lab, drawn[key])).stated for key, lab in base.items()
     }
@@ -176,7 +192,7 @@ def rows(cloth: Cloth, truths: list[Cloth]) -> list[dict]:
         unlike = [k for k in range(4) if one[k] != other[k]]
         if len(unlike) != 1:
             continue
-        day = near_daylight(scene(one[0])) and near_daylight(scene(other[0]))
+        day = near_daylight(_place(one[0])) and near_daylight(_place(other[0]))
         kind = ("scene", "grain", "layers", "backing")[unlike[0]]
         light = kind != "scene"
         held = [(_held(k, base[k], kind), _held(k, drawn[k], kind)) for k in (one, other)]
@@ -185,7 +201,7 @@ def rows(cloth: Cloth, truths: list[Cloth]) -> list[dict]:
         changes.append((kind, one, other, said, stated))
     out = []
     for number, made in enumerate(truths):
-        true = looks(made)
+        true = looks(made, places)
         for key, lab in base.items():
             out.append({
                 "cloth": cloth.name, "draw": number, "kind": "colour", "place": key[0],
@@ -245,6 +261,7 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--swatch", action="append")
     parser.add_argument("--dye-known", action="store_true", help="leave the dye as told")
+    parser.add_argument("--hung", action="store_true", help="cloth in folds, as it hangs there")
     parser.add_argument("--json", type=Path)
     parser.add_argument("--factors", action="store_true", help="print what BUILD is taken from")
     asked = parser.parse_args(argv)
@@ -256,7 +273,8 @@ def main(argv: list[str]) -> int:
             truths = [truth(cloth, rng, False) for _ in range(asked.draws)]
             print(factors(cloth, truths), flush=True)
             continue
-        mine = rows(cloth, [truth(cloth, rng, not asked.dye_known) for _ in range(asked.draws)])
+        truths = [truth(cloth, rng, not asked.dye_known) for _ in range(asked.draws)]
+        mine = rows(cloth, truths, HUNG if asked.hung else PLACES)
         found += mine
         print(name, told(mine), sep="\n", flush=True)
         if asked.json:

@@ -152,6 +152,21 @@ def test_a_strip_says_what_the_command_line_says(page):
     assert f"{step.effect[:1].upper()}{step.effect[1:]}. <span" in html(page)
 
 
+def test_a_strip_says_what_the_command_line_says_of_folds(page):
+    """Worked out aside, word for word; and nothing where light shines through cloth held flat."""
+    import looks
+    import state
+
+    import weavecolor as wc
+
+    now = page.session_state["work"]
+    table = state.table_of(now)
+    pair = [(table, None), (state.table_of(state.with_now(now, backing="black")), None)]
+    made = wc.compare(load_swatch(DEMO), "straight", behind=("white", "black"), hung=True)
+    assert looks.in_folds(now, pair).make().decode() == made.steps[0].sentence
+    assert looks.in_folds(now, [(table, LightChoice("lightbox behind"))] * 2) is None
+
+
 def test_doubling_deepens_and_black_behind_darkens(page):
     to(page, "depth")
     single = lightness(page)

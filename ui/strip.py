@@ -203,7 +203,7 @@ def _answer(
         ends = [(c.option, c.light) for c in (choices[step.start], choices[step.end])]
         order, place = looks.in_folds(now, ends), st.empty()
         if order is not None:
-            waiting.place(order, partial(_in_folds, place))
+            waiting.place(order, partial(_in_folds, place), orders.SHELF)
 
 
 def _in_folds(place: DeltaGenerator, sentence: bytes) -> None:
