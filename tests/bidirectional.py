@@ -31,7 +31,7 @@ def pile_optics(
     For pictures of very many directions: ``links`` names the pairs of directions whose mutual
     light is wanted (numbers in ``above`` then ``below``).
     """
-    layers, lay, how, _ = _asked(stack, above, below, links)
+    layers, lay, how, _ = _asked(stack, above, below, links, 1.0)
     return _pile(layers, lay, how)
 
 

@@ -25,7 +25,8 @@ class Upload:
 
 
 def upload(title: str, key: str, kinds: Sequence[str]) -> Upload | None:
-    """What was given under ``title``, of one of ``kinds``, until it is taken away."""
+    """What was given under ``title``, of one of ``kinds``, until it is taken away; ``key`` names
+    it on the page."""
     shown = st.file_uploader(title, type=kinds, key=key, on_change=_take, args=(key,))
     held: Upload | None = st.session_state.get(_held(key))
     if held is not None and shown is None:

@@ -46,7 +46,8 @@ def suited(stack: Stack) -> tuple[Scene, ...]:
 
     Examples
     --------
-    >>> len(suited(single)) < len(suited(replace(single, backing=None)))
+    >>> over_white = Stack(single.layers, backing("white"))
+    >>> len(suited(over_white)) < len(suited(Stack(single.layers)))
     True
     """
     places = map(scene_called, scene_names())
