@@ -80,6 +80,7 @@ def test_places(said, meant):
 
 def test_skins_and_sides():
     assert backing("skin deep").name == backing("skin black").name == "skin deep"
+    assert backing("Dark skin").name == "skin dark"  # as show-through tells it
     assert face_called("Wrong side") == "back" and face_called("right side") == "face"
     with pytest.raises(InputError, match="use face or back"):
         face_called("left side")

@@ -120,6 +120,30 @@ def whole(text: str) -> int:
         raise InputError(f"{text[:40]!r} is not a whole number") from None
 
 
+def span(text: str) -> tuple[int, int]:
+    """Fewest and most layers of "2" or "1-3"."""
+    low, dash, high = text.partition("-")
+    try:
+        return whole(low), whole(high if dash else low)
+    except InputError as error:
+        raise InputError(f"{error.what}; write 2 or 1-3", field="--layers") from None
+
+
+def layer_counts(text: str, turn: float) -> tuple[int, ...]:
+    """Numbers of layers, of "1,3" or "1-3"; ``turn`` of one against the other asks for two."""
+    from weavecolor.optics.stack import layer_count
+
+    counts: list[int] = []
+    for low, high in choices(text, "--layers", span):
+        ends = layer_count(low, "--layers"), layer_count(high, "--layers")
+        if low > high:
+            raise InputError(f"'{low}-{high}' runs backwards; write {high}-{low}", field="--layers")
+        counts += range(ends[0], ends[1] + 1)
+    if max(counts) == 1 and turn:
+        raise InputError("does not count with one layer: leave it out", field="--turn")
+    return tuple(counts)
+
+
 def progress_to(what: str) -> Callable[[int, int], None] | None:
     """A teller of progress on standard error, if that is a terminal."""
     if not sys.stderr.isatty():

@@ -11,11 +11,11 @@ from weavecolor.cli._shared import (
     choices,
     cloth_called,
     give,
+    layer_counts,
     not_with,
     one_of,
     progress_to,
     stacks_called,
-    whole,
 )
 
 
@@ -33,7 +33,8 @@ from weavecolor.cli._shared import (
     show_default=True,
     help="straight, cross, bias, or degrees off straight; several with commas.",
 )
-@click.option("--layers", default="1,2", show_default=True, help="How many layers, 1 to 12.")
+@click.option("--layers", default="1,2", show_default=True,
+              help="How many layers, 1 to 12: 1,3 or 1-3.")  # fmt: skip
 @click.option(
     "--behind",
     default="white,black",
@@ -102,6 +103,11 @@ def command(
         raise InputError("the sheet is a PNG; give a name ending in .png", file=str(out))
     if out is not None and out == save:
         raise InputError("--out and --save name one file; give two", file=str(out))
+    if out is None:
+        not_with("no --out, the sheet that it sizes", "scale")
+    if form != "text":
+        holds = "tells every one" if form == "json" else "has no sentences"
+        not_with(f"--table {form}, which {holds}", "every_step")
     if (cloth is None) == (not stacks):
         raise InputError("name one cloth, or whole stacks with --stack", field="CLOTH")
     behinds = choices(behind, "--behind", backing_called)
@@ -118,7 +124,7 @@ def command(
         made = compare(
             cloth_called(cloth),
             choices(grain, "--grain", grain_deg),
-            choices(layers, "--layers", whole),
+            layer_counts(layers, turn),
             behinds,
             scenes,
             choices(side, "--side", face_called),

@@ -18,6 +18,7 @@ from weavecolor.cli._shared import (
     give,
     minded,
     progress_to,
+    span,
     whole,
 )
 from weavecolor.errors import InputError
@@ -89,6 +90,7 @@ def stacks(
     from weavecolor.decide.candidates import Material, candidates
     from weavecolor.decide.search import search
     from weavecolor.decide.wishes import Limits
+    from weavecolor.optics.stack import face_called
     from weavecolor.scene.places import scene as scene_called
     from weavecolor.textile.grain import grain_deg
     from weavecolor.textile.names import told_apart
@@ -113,14 +115,14 @@ def stacks(
     kept = Limits() if held is None else held.limits
     own = held is None
     limits = Limits(
-        _span(layers) if own or said("layers") else kept.layers,
+        span(layers) if own or said("layers") else kept.layers,
         tuple(
             _called(n, found).name
             for n in (choices(outside, "--outside", str) if outside else kept.outside)
         ),
         choices(grain, "--grain", grain_deg) if own or said("grain") else kept.grains,
         kept.bias and not no_bias,
-        choices(side, "--side", str) if own or said("side") else kept.faces,
+        choices(side, "--side", face_called) if own or said("side") else kept.faces,
         kept.weight_g_m2 if weight is None else weight,
         lay if own or said("lay") else kept.lay,
     )
@@ -300,14 +302,6 @@ def _stack(cloths: tuple[str, ...], grain: str, behind: str) -> Stack:
         Layer(cloth_called(name), angle) for name, angle in zip(cloths, grains, strict=True)
     )
     return Stack(layers, backing_called(behind))
-
-
-def _span(text: str) -> tuple[int, int]:
-    low, dash, high = text.partition("-")
-    try:
-        return whole(low), whole(high if dash else low)
-    except InputError as error:
-        raise InputError(f"{error.what}; write 2 or 1-3", field="--layers") from None
 
 
 def _called(name: str, found: dict[str, Any]) -> Any:

@@ -12,11 +12,11 @@ from weavecolor.cli._shared import (
     backing_called,
     choices,
     cloth_called,
+    layer_counts,
     minded,
     not_with,
     progress_to,
     stacks_called,
-    whole,
 )
 from weavecolor.errors import InputError
 
@@ -192,18 +192,17 @@ def _stacks(
 ) -> tuple[str, list[tuple[str, Stack]]]:
     """What all share in words, and every combination with its label, which tells what differs."""
     from weavecolor.decide.compare import Option
-    from weavecolor.optics.stack import Layer, Stack, layer_count
+    from weavecolor.optics.stack import Layer, Stack
     from weavecolor.textile.grain import grain_deg
 
     made = cloth_called(cloth)
     grains = choices(grain, "--grain", grain_deg)
-    counts = choices(layers, "--layers", whole)
+    counts = layer_counts(layers, turn)
     grounds = choices(behind, "--behind", backing_called)
     many = {"layers": len(counts), "grain": len(grains), "backing": len(grounds)}
     out = []
     for g in grains:
         for n in counts:
-            layer_count(n, "--layers")
             for ground in grounds:
                 stack = Stack(tuple(Layer(made, g + k * turn) for k in range(n)), ground)
                 told = {axis: Option(stack, scene).aspect(axis) for axis in many}

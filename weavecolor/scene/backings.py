@@ -73,6 +73,7 @@ SKIN_ALSO: Mapping[str, str] = MappingProxyType(
         "skin olive": "skin medium",
         "skin brown": "skin dark",
         "skin black": "skin deep",
+        **{f"{tone} skin": f"skin {tone}" for tone in SKINS},
     }
 )
 
