@@ -25,7 +25,7 @@ from weavecolor.cutting.needed import cloth_needed
 from weavecolor.cutting.pieces import Piece, named_apart, sewing_outline
 from weavecolor.cutting.piecesfile import cutting_from_toml
 from weavecolor.cutting.remnant import ClothInHand, cloth_as_folded, damage_as_folded
-from weavecolor.decide.compare import Option
+from weavecolor.decide.compare import Option, evaluate
 from weavecolor.decide.enoughcloth import fits_by_lay, stack_needs
 from weavecolor.decide.watered import watered
 from weavecolor.errors import InputError
@@ -41,6 +41,7 @@ from weavecolor.report.laydrawing import lay_page
 from weavecolor.report.sheetfrommaking import SheetChoices, making_sheet
 from weavecolor.report.sheetwords import needed_sentences
 from weavecolor.scene.backings import Backing, backing
+from weavecolor.scene.folds import hung as in_folds
 from weavecolor.scene.places import scene, with_viewer
 from weavecolor.textile.construction import describe
 from weavecolor.textile.units import length_mm, sett_per_cm
@@ -197,11 +198,19 @@ def test_page_line_sheet_search_and_reopened_file_say_the_same(tmp_path, capsys,
                 without.delattr(sheetfrommaking, slow)
             quick = making_sheet(held, SheetChoices("today"), option, whole=False)
         assert quick.needs[0].laid is sheet.needs[0].laid and quick.cautions == sheet.cautions
-        assert quick.basis == sheet.basis and sheet.colours
+        assert quick.basis == sheet.basis
+        # the main light twice, for what is gathered hangs in folds
+        flat, folds = sheet.colours
+        (looked,) = evaluate((Option(stack_of(held, option), in_folds(scene(flat.light))),))
+        assert folds.light == f"{flat.light}, in folds" and folds.words != ""
+        assert folds.lab == tuple(looked.appearance.reading.Lab)
+        assert folds.uncertainty == looked.uncertainty.stated
         assert not (quick.colours or quick.show_through or quick.swatches)
         assert [needed_sentences(one) for one in sheet.needs] == [needed_sentences(need)]
         # What fullness the sheet tells is what is cut from this cloth: 2 x (110 - 3) cm on 70.
         assert sheet.fullness[0][1].fullness == pytest.approx(214 / 70)
+    plain = making_sheet(replace(held, fullness=()), SheetChoices("today", pictures=()), option)
+    assert [row.light for row in plain.colours] == [flat.light]
     # Two layers: 2 x (2 x 86.5) cm of widths alone are more than 260.
     assert need.short_cm is not None and need.short_cm > 346 - 260
 

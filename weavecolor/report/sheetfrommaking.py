@@ -45,6 +45,7 @@ from weavecolor.report.sheetdata import (
     SheetLayer,
     SheetSwatch,
 )
+from weavecolor.scene.folds import hung
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.cloth import Cloth
@@ -113,7 +114,7 @@ def making_sheet(
     needs = needs_of(project, option, choices.tries)
     plans = planned(project, needs)
     tell(1, total)
-    colours = sheet_colours(stack, lit) if whole else ()
+    colours = sheet_colours(stack, (lit[0], *_in_folds(lit[0], plans), *lit[1:])) if whole else ()
     tell(2, total)
     seen = sheet_show_through(stack, lit) if whole else ()
     tell(3, total)
@@ -160,6 +161,14 @@ def planned(project: Making, needs: Sequence[ClothNeeded]) -> tuple[tuple[str, F
         for what, plan, _ in need.plans:
             found[f"{what}, {need.cloth}" if several else what, plan.grain_deg] = plan
     return tuple((name, plan) for (name, _), plan in found.items())
+
+
+def _in_folds(light: Lit, plans: Sequence[tuple[str, FullnessPlan]]) -> tuple[Lit, ...]:
+    """The main light as cloth in folds meets it, where any is taken in."""
+    name, place = light
+    if place.behind or all(plan.kind == "flat" for _, plan in plans):
+        return ()
+    return ((f"{name}, in folds", hung(place)),)
 
 
 def cloths_in(stack: Stack) -> tuple[Cloth, ...]:

@@ -120,9 +120,10 @@ def folds_words(plans: Sequence[tuple[str, FullnessPlan]]) -> str:
     if not taken:
         return ""
     return (
-        "Colours, and what will show through, are told of the layers lying flat. Taken in "
-        f"({', '.join(taken)}) cloth covers more: it shows more of its own colour and less of what "
-        "is behind, in pleats often by more than the \u00b1. Fold a piece so and look."
+        "Colours, but for one in folds, and what will show through, are told of the layers lying "
+        f"flat. Taken in ({', '.join(taken)}) cloth covers more: over itself it shows more of its "
+        "own colour and less of what is behind, in pleats often by more than the \u00b1. Fold a "
+        "piece so and look."
     )
 
 
