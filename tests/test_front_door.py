@@ -18,6 +18,13 @@ ROOT = Path(__file__).resolve().parents[1]
 EXAMPLES = sorted((ROOT / "swatches" / "examples").glob("*.py"))
 
 
+@pytest.mark.parametrize("work", [wc.laid, wc.appearance, wc.compare])
+@pytest.mark.parametrize("name", ["silk-chiffon-ivory", None, 3])
+def test_a_name_is_no_cloth_yet(work, name):
+    with pytest.raises(wc.InputError, match="cloth: .* is no cloth; load_cloth reads one"):
+        work(name)
+
+
 def test_importing_loads_nothing_heavy_and_is_quick():
     code = (
         "import time; t = time.process_time(); import weavecolor, sys, json;"

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from weavecolor.colour.perception import Verdict
 from weavecolor.decide.compare import Comparison, Option, evaluate, steps
 from weavecolor.decide.compare import compare as _compare
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 from weavecolor.files.atomic import write_text
 from weavecolor.files.clothfile import (
     cloth_from_toml,
@@ -217,7 +217,15 @@ def laid(
         return cloth
     layer_count(layers)
     under = behind_called(behind) if isinstance(behind, str) else behind
-    return Stack((Layer(pressed(cloth), grain_deg(grain)),) * layers, under)
+    return Stack((Layer(_woven(cloth), grain_deg(grain)),) * layers, under)
+
+
+def _woven(cloth: Cloth) -> Cloth:
+    """The cloth with its yarns pressed by their neighbours; a name is no cloth yet."""
+    if not isinstance(cloth, Cloth):
+        told = f"{shown(cloth)} is no cloth; load_cloth reads one by its name or from its file"
+        raise InputError(told, field="cloth")
+    return pressed(cloth)
 
 
 def appearance(
@@ -323,7 +331,7 @@ def compare(
     ('backing', ['scene', 'lay', 'face'])
     """
     return _compare(
-        pressed(cloth),
+        _woven(cloth),
         [grain_deg(grain) for grain in _several(grains)],
         _several(layers),
         [behind_called(one) if isinstance(one, str) else one for one in _several(behind)],
