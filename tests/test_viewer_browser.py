@@ -38,6 +38,8 @@ pytestmark = [
     ),
 ]
 WIDTH, HEIGHT = 300, 376
+#: Sweeps of a light, as in ``viewer.js``.
+SOFT = 12
 LOOK, NEAR = Sight(20.0, 6.0), Sight(20.0, 6.0, 40.0, 0.05, -0.1)
 PAGE = f"""<!doctype html><meta charset="utf-8"><style>body {{ margin: 0 }}
 canvas {{ display: block; width: {WIDTH}px; height: {HEIGHT}px }}</style>
@@ -191,6 +193,28 @@ def test_the_hand_turns_and_zooms_and_new_tables_keep_the_turn(browser):
         "const s = w.sight === view.sight; w.close(); return s"
     )
     assert shared
+
+
+def test_what_throws_the_same_shade_is_not_swept_anew(browser):
+    """A first look of the same cloth, its hems as the cloth itself, and then the whole."""
+    WebDriverWait(browser, 300, 0.5).until(lambda d: d.execute_script(SETTLED) == "yes")
+    browser.execute_script(
+        "window.swept = 0; const run = view.sweep.run;"
+        "view.sweep.run = function (...a) { swept++; return run.apply(this, a) };"
+        "const [stage, light, cloths] = shown;"
+        "window.look = (id, of) => { swept = 0; view.show(stage, { ...light, id }, of) };"
+        "look('first', light.plains.map(k => cloths[k]))"
+    )
+    told = []
+    for then in ("look('whole', shown[2])", "view.way = ''; look('alone', [0, 0, 0].map(k => "
+                 "shown[2][k]))", "look('after', shown[2])", ""):  # fmt: skip
+        WebDriverWait(browser, 300, 0.5).until(lambda d: d.execute_script(SETTLED) == "yes")
+        told.append((browser.execute_script("return swept"), pixels(browser)))
+        browser.execute_script(then)
+    sweeps, drawn = zip(*told, strict=True)
+    assert sweeps[:2] == (0, 0) and sweeps[2] == sweeps[3] == SOFT  # else its own shade is thrown
+    assert np.abs(drawn[1] - drawn[3]).max() <= 1
+    browser.execute_script("delete view.sweep.run; view.show(...shown)")
 
 
 def test_a_press_tells_colour_and_place(browser):

@@ -583,7 +583,7 @@ export class View {
       this.order = new Uint32Array(stage.quads.length / 4);
       this.depth = new Float32Array(stage.quads.length / 4);
       this.index = new Uint32Array(stage.quads.length / 4 * 6);
-      this.reachFor = null; this.shade = "";
+      this.reachFor = null; this.way = "";
       this.placed = false;
     }
     if (light !== this.light) { joined(light, cloths); this.light = light; this.reachFor = null; this.lit = false; this.fresh = true; }
@@ -668,6 +668,16 @@ export class View {
     }
   }
 
+  /** Whether what was swept is the shade of this light, too, as of a new grain or ground. A first look has the
+      cloth itself where it is doubled, and keeps the shade of that: what is whole follows. */
+  sameShade() {
+    const { dim, plains, cloths } = this.light, first = plains.every((p, k) => cloths[k] === cloths[p]);
+    return this.shade.length === dim.length && dim.every((x, i) => {
+      const k = Math.floor(i / 48);
+      return (first && plains[k] !== k) || Math.abs(x - this.shade[i]) < 0.01;   // a hem on the bias differs by less
+    });
+  }
+
   /** Light for the way it is turned now: sweep number ``k`` of SOFT, or all of them at once. */
   light_(m, first, count, fresh) {
     const s = this.stage, l = this.light, n = s.points.length / 3;
@@ -679,7 +689,7 @@ export class View {
     }
     for (let k = first; k < Math.min(first + count, each); k++) {
       lamps.forEach((lamp, i) => {
-        const got = this.sweep.run(this.turned, l.dim, softDirection(lamp.direction, l.soft_deg, k, each)), sum = this.sums[i];
+        const got = this.sweep.run(this.turned, this.shade, softDirection(lamp.direction, l.soft_deg, k, each)), sum = this.sums[i];
         for (let j = 0; j < got.length; j++) sum[j] += got[j];
       });
       this.swept++;
@@ -861,10 +871,10 @@ export class View {
     const fresh = this.fresh, coarse = this.moving || fresh ? this.scale : 1;   // what is new stands at once, then sharpens
     const m = rotation(this.sight.turn, this.sight.tilt), key = m.join() + this.light.id;
     if (this.reachFor !== key) {   // turned, or new light: one sweep now, the rest when still
-      // new grain or ground alone throws the same shade
-      const shade = [m, this.light.lamps.map(x => x.direction), this.light.soft_deg, this.light.dim].join();
-      const same = shade === this.shade;
-      this.sweptAll = this.light_(m, same ? this.swept : 0, same ? 0 : 1, !same); this.reachFor = key; this.shade = shade;
+      const way = [m, this.light.lamps.map(x => x.direction), this.light.soft_deg].join();
+      const same = way === this.way && this.sameShade();
+      if (!same) this.shade = this.light.dim;
+      this.sweptAll = this.light_(m, same ? this.swept : 0, same ? 0 : 1, !same); this.reachFor = key; this.way = way;
     } else if (!this.sweptAll) this.sweptAll = this.light_(m, this.swept, this.slow ? SOFT : this.still ? 2 : 1, false);
     const settled = this.sweptAll;
     if (!settled) this.still = 0;

@@ -96,8 +96,8 @@ def light_parcel(
         "grains": filled(np.radians(made.stage.grains)),
     }  # fmt: skip
     header = {
-        "parcel": "light", "stage": stage, "cloths": list(cloths), "space": seeing.space,
-        "exposure": made.exposure,
+        "parcel": "light", "stage": stage, "cloths": list(cloths),
+        "plains": made.stage.plains, "space": seeing.space, "exposure": made.exposure,
         "lamps": [
             {"direction": x.direction.tolist(), "white": x.white.tolist(), "body": x.body.tolist()}
             for x in made.lamps
