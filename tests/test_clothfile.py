@@ -20,6 +20,7 @@ from weavecolor.files.clothfile import (
     read_cloth,
     swatch_names,
 )
+from weavecolor.making.model import MakingCloth
 from weavecolor.optics.uncertainty import known_of, of_colour, of_difference
 from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.construction import (
@@ -33,6 +34,7 @@ from weavecolor.textile.construction import (
 )
 from weavecolor.textile.units import MOMME_G_M2
 from weavecolor.textile.usual import USUAL
+from weavecolor.textile.weaves import Weave
 
 GOOD = """
 name = "Shot organza"
@@ -251,7 +253,7 @@ def test_any_printable_name_survives(name):
 
 BAD = [
     (changed('"silk"', '"silkk"'), "warp.fibre", "'silkk' is not a known fibre; known: cotton"),
-    (changed('"40 /cm"', '"-40 /cm"'), "ends", "a sett is more than zero"),
+    (changed('"40 /cm"', '"-40 /cm"'), "ends", "from 0.2 to 500 threads/cm, got -40"),
     (changed('"40 /cm"', '"40"'), "ends", "has no unit"),
     (changed('"40 /cm"', "40"), "ends", "must be text in quotes with its unit, got the number 40"),
     (changed('"40 /cm"', '"400 /cm"'), "ends", "400 ends/cm of 2.333 tex warp is above jamming"),
@@ -299,7 +301,7 @@ BAD = [
      "belongs to reflectance, and says nothing of lab"),
     (changed('{ srgb = "#202020" }', "7"), "weft.colour", "must be a table of fields"),
     (changed("[weft]", "[weft]\npacking = 1.5"), "weft.packing", "from 0.1 to 1, got 1.5"),
-    (changed("[weft]", "[weft]\npacking = nan"), "weft.packing", "must be a finite number"),
+    (changed("[weft]", "[weft]\npacking = nan"), "weft.packing", "must be from 0.1 to 1, got nan"),
     (changed("[weft]", "[weft]\nsheen = -1"), "weft.sheen", "must be from 0 to 1, got -1"),
     (changed("[weft]", "[weft]\nscattering_m2_g = -1"), "weft.scattering_m2_g", "0 or more"),
     (changed("[weft]", "[weft]\nfilaments = 0"), "weft.filaments", "from 1 to 20000, got 0"),
@@ -311,7 +313,7 @@ BAD = [
     (changed('"21 denier"', '"23 dtex f 15"').replace("[weft]", "[weft]\nfilaments = 15"),
      "weft.filaments", "tell the number of filaments once"),
     (changed("[weft]", "[weft]\ndtex_per_filament = 0.001"), "weft.dtex_per_filament",
-     "from 0.03 to 100000, got 0.001"),
+     "from 0.03 to 100000 dtex, got 0.001"),
     (changed("[weft]", '[weft]\ngum = "sticky"'), "weft.gum", 'must be true, false, "in gum"'),
     (changed("[weft]", '[weft]\ngum = 1'), "weft.gum", 'must be true, false, "in gum"'),
     (changed('fibre = "silk"\ncount = "21 denier"',
@@ -333,7 +335,7 @@ BAD = [
     (changed("[weft]", '[weft]\ncrimp = 1.0'), "weft.crimp", "from 0 to 0.8, got 1"),
     (changed('"40 /cm"', '"0.001 /cm"'), "ends", "from 0.2 to 500 threads/cm, got 0.001"),
     (changed("[weft]", "[weft]\nflattening = 0.5"), "weft.flattening", "from 1 to 30"),
-    (changed("[weft]", "[weft]\nlustre_deg = " + "9" * 400), "weft.lustre_deg", "too large"),
+    (changed("[weft]", "[weft]\nlustre_deg = " + "9" * 400), "weft.lustre_deg", "about 401 digits"),
     (changed("[weft]", '[weft]\ncrimp = "x %"'), "weft.crimp", "not a percentage"),
     (changed("[warp]", "warp_share = 2.0\n[warp]"), "warp_share", "must be from 0 to 1"),
     (changed("[warp]", 'weight = "5"\n[warp]'), "weight", "has no unit"),
@@ -574,3 +576,52 @@ def test_a_likeness_that_is_none_is_told_before_what_it_would_have_given():
     with pytest.raises(InputError, match="warp.like: 'silk velvet' must be one of silk organza"):
         cloth_from_toml(CHARMEUSE.replace("silk satin", "silk velvet", 1).replace(
             'weight = "85 g/m2"', ""))  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "told", "says"),
+    [
+        ("warp.packing", -3, -3, "must be from 0.1 to 1, got -3"),
+        ("warp.packing", math.nan, math.nan, "must be from 0.1 to 1, got nan"),
+        ("warp.packing", "a", "a", "must be a number from 0.1 to 1, got 'a'"),
+        ("warp.packing", True, True, "must be a number from 0.1 to 1, got True"),
+        ("warp.kind", "banana", "banana", "'banana' must be one of filament, spun"),
+        ("warp.dull_per_mm", -1, -1, "must be from 0 to 100 per mm, got -1"),
+        ("warp.filaments", 2.5, 2.5, "must be a whole number, got 2.5"),
+        ("warp.tex", 0.01, "0.01 tex", "must be from 0.05 to 10000 tex, got 0.01"),
+        ("warp.twist_turns_m", 9000, "9000 /m", "must be from 0 to 5000 turns/m, got 9000"),
+        ("ends_per_cm", 0, "0 /cm", "must be from 0.2 to 500 threads/cm, got 0"),
+        ("picks_per_cm", -4.5, "-4.5 /cm", "must be from 0.2 to 500 threads/cm, got -4.5"),
+        ("declared_g_m2", 0, "0 g/m2", "must be from 1 to 10000 g/m2, got 0"),
+        ("warp_share", 2, 2, "must be from 0 to 1, got 2"),
+        ("weave", ((1, 1), (1, 1)), [[1, 1], [1, 1]], "end 1 never interlaces, so the cloth would"),
+        ("weave", ((1, 0), (1,)), [[1, 0], [1]], "every row of a lift plan has the same number"),
+        ("weave", ((2, 0), (0, 1)), [[2, 0], [0, 1]], "row 1: a lift plan holds 0 and 1, got 2"),
+        ("weave", (), [], "a lift plan is a list of rows; write"),
+    ],
+)
+def test_what_is_refused_is_refused_in_the_same_words_in_python_file_and_project(
+    field, value, told, says
+):
+    """``value`` built in Python, ``told`` where a file tells it. The page's fields go through the
+    file's reader (``ui/describing``)."""
+    organza = load_swatch("shot-organza-red-black")
+    name = field.split(".")[-1]
+    in_file = {"tex": "count", "twist_turns_m": "twist", "ends_per_cm": "ends",
+               "picks_per_cm": "picks", "declared_g_m2": "weight"}  # fmt: skip
+    table = tomllib.loads(cloth_to_toml(organza))
+    of = table["warp"] if "." in field else table
+    of[in_file.get(name, name)] = told
+    lines = []
+    for make in (
+        lambda: replace(organza, warp=replace(organza.warp, **{name: value})) if "." in field
+        else replace(organza, **{name: Weave("own", value) if name == "weave" else value}),
+        lambda: cloth_from_dict(table),
+        lambda: MakingCloth("own", table),
+    ):  # fmt: skip
+        with pytest.raises(InputError) as caught:
+            make()
+        lines.append(caught.value.what)
+    built, read, kept = lines
+    assert built == read and says in built
+    assert kept == read or (value != value and "finite" in kept)  # no JSON holds NaN at all

@@ -105,13 +105,26 @@ def test_bad_yarn_size_says_what_to_write(text):
     assert "\n" not in str(caught.value)
 
 
-@pytest.mark.parametrize("text", ["40", "-40 /cm", "0 /cm", "40 cm", "40 /mile", "40 /cm /cm"])
+@pytest.mark.parametrize("text", ["40", "40 cm", "40 /mile", "40 /cm /cm"])
 def test_bad_sett_says_what_to_write(text):
     with pytest.raises(InputError, match='"40 /cm"'):
         units.sett_per_cm(text)
 
 
-@pytest.mark.parametrize("text", ["4.5", "4.5 cm", "-1 momme", "4.5 momme g/m2"])
+@pytest.mark.parametrize(
+    ("read", "text", "range_"),
+    [
+        (units.sett_per_cm, "0 /cm", "from 0.2 to 500 threads/cm, got 0"),
+        (units.sett_per_cm, "-100 /inch", "from 0.2 to 500 threads/cm, got -39.3701"),
+        (units.areal_mass_g_m2, "-1 momme", "from 1 to 10000 g/m2, got -4.33994"),
+    ],
+)
+def test_what_no_cloth_has_is_told_with_what_one_may_have(read, text, range_):
+    with pytest.raises(InputError, match=range_):
+        read(text)
+
+
+@pytest.mark.parametrize("text", ["4.5", "4.5 cm", "4.5 momme g/m2"])
 def test_bad_weight_says_what_to_write(text):
     with pytest.raises(InputError, match='"4.5 momme"'):
         units.areal_mass_g_m2(text)

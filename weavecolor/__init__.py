@@ -65,9 +65,9 @@ if TYPE_CHECKING:
     from weavecolor.optics.stack import Layer, Stack
     from weavecolor.scene.backings import Backing
     from weavecolor.scene.scene import Light, Scene
-    from weavecolor.textile.cloth import Cloth, Weave
+    from weavecolor.textile.cloth import Cloth
     from weavecolor.textile.fibres import fibre
-    from weavecolor.textile.weaves import weave
+    from weavecolor.textile.weaves import Weave, weave
     from weavecolor.textile.yarn import Fibre, Yarn
 
 __version__ = "0.1.0"
@@ -88,9 +88,9 @@ _ROOMS = {
     "optics.stack": ("Layer", "Stack"),
     "scene.backings": ("Backing",),
     "scene.scene": ("Light", "Scene"),
-    "textile.cloth": ("Cloth", "Weave"),
+    "textile.cloth": ("Cloth",),
     "textile.fibres": ("fibre",),
-    "textile.weaves": ("weave",),
+    "textile.weaves": ("Weave", "weave"),
     "textile.yarn": ("Fibre", "Yarn"),
 }  # fmt: skip
 _WHERE = {name: room for room, names in _ROOMS.items() for name in names}

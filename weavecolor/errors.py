@@ -1,6 +1,11 @@
-"""The one error a user is meant to read. Knows nothing of cloth or optics."""
+"""The one error a user is meant to read, and the words of what is no number of its range. Knows
+nothing of cloth or optics."""
 
 from __future__ import annotations
+
+import math
+from numbers import Real
+from typing import cast
 
 #: A line that is read is no longer than this.
 LONGEST = 1000
@@ -65,3 +70,31 @@ def shown(value: object, most: int = 60) -> str:
     except ValueError:  # such a number inside a list
         return f"a {type(value).__name__}"
     return text if len(text) <= most else text[: most - 3] + "..."
+
+
+def within(what: str | None, value: object, low: float, high: float, unit: str = "") -> None:
+    """Raise InputError, in one line with what would be right, unless ``low <= value <= high``.
+
+    Parameters
+    ----------
+    what : str or None
+        The field's name.
+    value : object
+        Whatever was given for a number.
+    low, high : float
+        Both included; ``high`` may be infinite.
+    unit : str
+        Told after the range.
+
+    Examples
+    --------
+    >>> within("packing", 0.7, 0.1, 1.0)
+    """
+    span = f"{low:g} or more" if high == math.inf else f"from {low:g} to {high:g}"
+    told = f"{span}{f' {unit}' if unit else ''}, got "
+    if isinstance(value, bool) or not isinstance(value, Real):
+        raise InputError(f"must be a number {told}{shown(value, 33)}", field=what)
+    number = cast(float, value)
+    if not low <= number <= high:  # not a number is no number of the trade either
+        got = shown(value, 33) if isinstance(value, int) else f"{number:g}"
+        raise InputError(f"must be {told}{got}", field=what)

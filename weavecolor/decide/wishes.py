@@ -16,8 +16,8 @@ from weavecolor.colour.colorimetry import as_seen_in, ciede2000, daylight_white,
 from weavecolor.colour.spectra import Spectrum, frozen
 from weavecolor.errors import InputError
 from weavecolor.optics.stack import MOST_LAYERS
-from weavecolor.textile.cloth import WEIGHTS_G_M2
 from weavecolor.textile.grain import angle_deg
+from weavecolor.textile.units import WEIGHTS_G_M2
 
 Array = NDArray[np.float64]
 

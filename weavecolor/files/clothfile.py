@@ -69,7 +69,7 @@ from typing import Any
 
 from weavecolor.colour.screencolour import screen_rgb
 from weavecolor.colour.spectra import UNITS, WAVELENGTHS, Spectrum, frozen, resample
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, within
 from weavecolor.files.earlierknown import known_of_texts, plain_source
 from weavecolor.files.fields import Fields
 from weavecolor.files.spectrafile import read_spectra
@@ -95,7 +95,6 @@ from weavecolor.textile.yarn import (
     Yarn,
     filaments_of,
     greatest_packing,
-    within,
 )
 
 MAX_BYTES = 1_000_000
@@ -470,7 +469,7 @@ def _yarn(
     def usual(key: str, span: Span, most: float = math.inf) -> float:
         """The number of a field, or what is usual, which is then assumed with its range."""
         if key in fields:
-            return float(fields.number(key, *RANGES[key][:2]))
+            return float(fields.number(key, *RANGES[key][:2], unit=RANGES[key][2]))
         suppose(key, span.at_most(most))
         return span.at_most(most).usual
 
@@ -541,7 +540,7 @@ def _filaments(fields: Fields, tex: float, told: int | None) -> int | None:
     if ways == ["filaments"]:
         return int(fields.number("filaments", *RANGES["filaments"][:2], whole=True))
     if ways == ["dtex_per_filament"]:
-        return filaments_of(tex, fields.number("dtex_per_filament", *FINENESS_DTEX))
+        return filaments_of(tex, fields.number("dtex_per_filament", *FINENESS_DTEX, unit="dtex"))
     return None
 
 
@@ -560,8 +559,8 @@ def _dull(fields: Fields, sort: UsualYarn) -> Span:
     if "dull_per_mm" in fields:
         if "lustre" in fields:
             raise fields.refuse("give lustre or dull_per_mm, not both", "lustre")
-        low, high, _ = RANGES["dull_per_mm"]
-        given = float(fields.number("dull_per_mm", low, high))
+        low, high, unit = RANGES["dull_per_mm"]
+        given = float(fields.number("dull_per_mm", low, high, unit=unit))
         return Span(given, given, given)
     return LUSTRES[fields.choice("lustre", tuple(LUSTRES), default=sort.lustre)]
 

@@ -10,7 +10,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, TypeVar, cast
 
-from weavecolor.errors import InputError, shown
+from weavecolor.errors import InputError, shown, within
 from weavecolor.textile.notmodelled import elsewhere
 
 T = TypeVar("T")
@@ -116,6 +116,7 @@ class Fields:
         high: float,
         default: Any = _ASK,
         *,
+        unit: str = "",
         infinite: bool = False,
         percent: bool = False,
         whole: bool = False,
@@ -129,6 +130,8 @@ class Fields:
             Both included, in the field's own unit.
         default
             Given back where the field is missing; without it a missing field is an error.
+        unit : str
+            Told after the range in a complaint.
         infinite : bool
             "inf" will do.
         percent : bool
@@ -143,10 +146,13 @@ class Fields:
                 value = float(value.strip()[:-1]) / 100.0
             except ValueError:
                 raise self.refuse(f"{value[:40]!r} is not a percentage", key) from None
-        number = self._real(key, value, infinite)
-        if not low <= number <= high:
-            span = f"{low:g} or more" if high == math.inf else f"from {low:g} to {high:g}"
-            raise self.refuse(f"must be {span}, got {number:g}", key)
+        if value == math.inf and not infinite:
+            raise self.refuse("must be a finite number, got inf", key)
+        try:
+            within(self.place(key), value, low, high, unit)
+        except InputError as error:
+            raise error.at(file=self.file) from None
+        number = float(cast(float, value))
         if whole and number != int(number):
             raise self.refuse(f"must be a whole number, got {number:g}", key)
         return number
@@ -160,7 +166,7 @@ class Fields:
             raise self.refuse(f"holds {len(value)} numbers; at most {MAX_NUMBERS}", key)
         if exactly is not None and len(value) != exactly:
             raise self.refuse(f"must hold {exactly} numbers, got {len(value)}", key)
-        return [self._real(f"{key}[{i}]", item, False) for i, item in enumerate(value)]
+        return [self._real(f"{key}[{i}]", item) for i, item in enumerate(value)]
 
     def convert(
         self,
@@ -199,14 +205,14 @@ class Fields:
             raise self.refuse(f"is missing; write {example}" if example else "is missing", key)
         return default
 
-    def _real(self, key: str, value: object, infinite: bool) -> float:
+    def _real(self, key: str, value: object) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise self.refuse(f"must be a number, got {_kind(value)}", key)
         try:
             number = float(value)
         except OverflowError:
             raise self.refuse("is too large a number", key) from None
-        if math.isnan(number) or (math.isinf(number) and not infinite):
+        if not math.isfinite(number):
             raise self.refuse(f"must be a finite number, got {number}", key)
         return number
 

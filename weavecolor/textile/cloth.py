@@ -7,39 +7,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from weavecolor.errors import InputError, shown
+from weavecolor.errors import InputError, shown, within
 from weavecolor.textile.howknown import HowKnown, Knowledge, knowledge
-from weavecolor.textile.yarn import Fibre, Yarn, within
+from weavecolor.textile.units import SETTS_PER_CM, WEIGHTS_G_M2
+from weavecolor.textile.weaves import Weave
+from weavecolor.textile.yarn import Fibre, Yarn
 
 __all__ = ["Cloth", "Construction", "Fibre", "HowKnown", "Weave", "Yarn"]
 
-#: Threads per cm that the trade could ever meet: from hand-knotted net to the finest sieve.
-SETTS_PER_CM = (0.2, 500.0)
 #: Extra length that a crimped thread can have; crepe and seersucker stay below.
 MOST_CRIMP = 0.8
-#: g/m2, from the lightest bobbinet to felted belting.
-WEIGHTS_G_M2 = (1.0, 10_000.0)
-
-
-@dataclass(frozen=True)
-class Weave:
-    """A weave, by its lift plan.
-
-    Parameters
-    ----------
-    name : str
-    lift : tuple of tuples of int
-        Rows are picks, columns are ends, 1 where the warp is up on the face. Taken as it is;
-        ``weaves.weave`` and ``weaves.from_rows`` also look whether it holds together.
-
-    Examples
-    --------
-    >>> Weave("plain", ((1, 0), (0, 1))) == organza.weave
-    True
-    """
-
-    name: str
-    lift: tuple[tuple[int, ...], ...]
 
 
 @dataclass(frozen=True)
@@ -133,14 +110,14 @@ class Cloth:
                 key = f"{system}.{'twist' if name == 'twist_turns_m' else name}"
                 told.setdefault(key, HowKnown.assumed(span.low, span.high, why))
         object.__setattr__(self, "known", knowledge(told))
-        within("ends", self.ends_per_cm, *SETTS_PER_CM, "threads/cm")
-        within("picks", self.picks_per_cm, *SETTS_PER_CM, "threads/cm")
+        within("ends", self.ends_per_cm, *SETTS_PER_CM)
+        within("picks", self.picks_per_cm, *SETTS_PER_CM)
         within("warp.crimp", self.warp_crimp, 0.0, MOST_CRIMP)
         within("weft.crimp", self.weft_crimp, 0.0, MOST_CRIMP)
         if self.warp_share is not None:
             within("warp_share", self.warp_share, 0.0, 1.0)
         if self.declared_g_m2 is not None:
-            within("weight", self.declared_g_m2, *WEIGHTS_G_M2, "g/m2")
+            within("weight", self.declared_g_m2, *WEIGHTS_G_M2)
 
     def __repr__(self) -> str:
         return (

@@ -303,12 +303,6 @@ def check_weavable(cloth: Cloth) -> None:
     --------
     >>> check_weavable(organza)  # nothing is said of cloth that can be woven
     """
-    if not min(interlacings(cloth.weave.lift)):
-        raise InputError(
-            f"{cloth.weave.name!r} never interlaces; every end and pick must change sides at least "
-            "once",
-            field="weave",
-        )
     for field, threads, sett, yarn in (
         ("ends", "warp", cloth.ends_per_cm, cloth.warp),
         ("picks", "weft", cloth.picks_per_cm, cloth.weft),

@@ -13,8 +13,12 @@ from collections.abc import Callable, Mapping
 from fractions import Fraction
 from types import MappingProxyType
 
-from weavecolor.errors import InputError, shown
+from weavecolor.errors import InputError, shown, within
 
+#: Threads per cm that the trade could ever meet: from hand-knotted net to the finest sieve.
+SETTS_PER_CM = (0.2, 500.0, "threads/cm")
+#: g/m2, from the lightest bobbinet to felted belting.
+WEIGHTS_G_M2 = (1.0, 10_000.0, "g/m2")
 GRAMS_PER_POUND = 453.59237
 CM_PER_INCH = 2.54
 #: Ne x tex: 840 yards to the pound of cotton count 1, in g/km; of linen's lea 300, of worsted 560.
@@ -291,7 +295,9 @@ def sett_per_cm(text: str) -> float:
         length = re.fullmatch(r"(?:ends|picks|threads)?\s*(?:/|per\s)\s*(.+)", unit)
         return _PER_CM.get(length.group(1).strip()) if length else None
 
-    return _plain(text, known, what, _SETT_HINT)
+    sett = _plain(text, known, what, _SETT_HINT)
+    within(None, sett, *SETTS_PER_CM)
+    return sett
 
 
 def areal_mass_g_m2(text: str) -> float:
@@ -302,7 +308,9 @@ def areal_mass_g_m2(text: str) -> float:
     >>> round(areal_mass_g_m2("4.5 mommes"), 1)
     19.5
     """
-    return _plain(text, _G_M2.get, "cloth weight", _MASS_HINT)
+    weight = _plain(text, _G_M2.get, "cloth weight", _MASS_HINT)
+    within(None, weight, *WEIGHTS_G_M2)
+    return weight
 
 
 def length_mm(text: str) -> float:
@@ -313,7 +321,7 @@ def length_mm(text: str) -> float:
     >>> length_mm("1.5 m"), round(length_mm("2 yd"), 1)
     (1500.0, 1828.8)
     """
-    return _plain(text, _MM.get, "length", _LENGTH_HINT)
+    return _positive(_plain(text, _MM.get, "length", _LENGTH_HINT), "length", _LENGTH_HINT)
 
 
 def _plain(text: str, known: Callable[[str], float | None], what: str, hint: str) -> float:
@@ -321,7 +329,7 @@ def _plain(text: str, known: Callable[[str], float | None], what: str, hint: str
     scale = known(unit)
     if scale is None:
         raise InputError(f"{tidy!r} has no known unit of {what}; {hint}")
-    return _positive(_times(float(match["a"]), scale), what, hint)
+    return _times(float(match["a"]), scale)
 
 
 def _times(number: float, scale: float) -> float:

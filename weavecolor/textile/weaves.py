@@ -9,12 +9,13 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
+from typing import cast
 
 import numpy as np
 
 from weavecolor.errors import InputError, shown
-from weavecolor.textile.cloth import Weave
 from weavecolor.textile.notmodelled import elsewhere
 
 Lift = tuple[tuple[int, ...], ...]
@@ -31,6 +32,109 @@ _NAME = re.compile(
     r"|basket)"
     r"(?:\s+(?P<numbers>\d{1,3}(?:\s*[/x]\s*\d{1,3})*))?(?:\s+(?P<side>left|right|s|z))?"
 )
+
+
+@dataclass(frozen=True)
+class Weave:
+    """A weave, by its lift plan.
+
+    Parameters
+    ----------
+    name : str
+    lift : tuple of tuples of int
+        Rows are picks, columns are ends, 1 where the warp is up on the face; at most 128 of
+        either. As :func:`from_rows` takes them; held as tuples of 0 and 1.
+
+    Raises
+    ------
+    InputError
+        For uneven rows, other marks, an end or a pick that never interlaces, and threads that lie
+        on the rest without being tied in.
+
+    Notes
+    -----
+    A plan holds together when no set of threads lies wholly above all others: where the crossings,
+    as arrows from the upper thread to the lower, lead from every thread to every other.
+
+    References
+    ----------
+    C. R. J. Clapham, When a fabric hangs together, Bull. London Math. Soc. 12 (1980) 161, from
+    memory; ISO 3572.
+
+    Examples
+    --------
+    >>> Weave("plain", ((1, 0), (0, 1))) == organza.weave
+    True
+    """
+
+    name: str
+    lift: Lift
+
+    def __post_init__(self) -> None:
+        rows: object = self.lift
+        if isinstance(rows, str) or not isinstance(rows, Sequence) or not rows:
+            raise InputError(f"a lift plan is a list of rows; {_HINT}")
+        if len(rows) > MAX_REPEAT:
+            raise InputError(f"a lift plan has at most {MAX_REPEAT} picks, got {len(rows)}")
+        lift = tuple(_row(row, number) for number, row in enumerate(rows, 1))
+        if len({len(row) for row in lift}) != 1:
+            lengths = ", ".join(str(len(row)) for row in lift[:8])
+            raise InputError(f"every row of a lift plan has the same number of ends, got {lengths}")
+        _must_hold(lift)
+        object.__setattr__(self, "lift", lift)
+
+
+def _row(row: object, number: int) -> tuple[int, ...]:
+    marks: list[int] = []
+    if isinstance(row, str):
+        if len(row) > MAX_REPEAT:
+            raise InputError(f"row {number}: a lift plan has at most {MAX_REPEAT} ends")
+        for mark in row:
+            if mark in "X#1x":
+                marks.append(1)
+            elif mark in ".-0 _":
+                marks.append(0)
+            else:
+                raise InputError(f"row {number}: {mark!r} is not a mark; use X for up, . for down")
+    elif isinstance(row, Sequence):
+        if len(row) > MAX_REPEAT:
+            raise InputError(f"row {number}: a lift plan has at most {MAX_REPEAT} ends")
+        for mark in row:
+            if isinstance(mark, bool | str) or mark not in (0, 1):
+                raise InputError(f"row {number}: a lift plan holds 0 and 1, got {shown(mark, 33)}")
+            marks.append(int(mark))
+    else:
+        raise InputError(f"row {number}: a row is text such as 'X.' or a list of 0 and 1")
+    if not marks:
+        raise InputError(f"row {number} is empty; {_HINT}")
+    return tuple(marks)
+
+
+def _must_hold(lift: Lift) -> None:
+    plan = np.asarray(lift)
+    for threads, axis in (("end", 0), ("pick", 1)):
+        loose = np.flatnonzero(plan.min(axis=axis) == plan.max(axis=axis))
+        if loose.size:
+            raise InputError(
+                f"{threads} {loose[0] + 1} never interlaces, so the cloth would fall apart; "
+                "every end and pick must change sides at least once"
+            )
+    # A cloth holds together when no set of threads lies wholly above all the others. Of so many
+    # ends and so many picks those lie above most that cross above the most threads: they are such
+    # a set where, together, they lie above all the threads that are not among them and above or
+    # below one another (Clapham, Bull. London Math. Soc. 12, 1980; from memory). Each set further
+    # down ends one part.
+    picks, ends = plan.shape
+    pick, end = np.arange(picks + 1)[:, None], np.arange(ends + 1)
+    of_picks = np.append(0, np.sort(plan.sum(axis=1)).cumsum())  # below so many ends each
+    of_ends = np.append(0, np.sort(plan.sum(axis=0))[::-1].cumsum())  # above so many picks each
+    above = pick * ends - of_picks[:, None] + of_ends
+    parts = np.count_nonzero(above == pick * ends + end * picks - pick * end) - 1
+    if parts > 1:
+        raise InputError(
+            f"the plan weaves {parts} sets of threads that are not tied to one another, so the "
+            "cloth would fall apart; bind them with more interlacings"
+        )
 
 
 def weave(spec: str | Sequence[object]) -> Weave:
@@ -113,24 +217,14 @@ def from_rows(rows: Sequence[object], name: str = "drawn by rows") -> Weave:
     """A weave from its lift plan, one row a pick, first pick first.
 
     A row is a list of 0 and 1, or text in which ``X``, ``#`` or ``1`` is warp up and ``.``,
-    ``-``, ``0`` or a blank is warp down. Raises InputError for uneven rows, other marks, an end
-    or a pick that never interlaces, or threads that lie on the rest without being tied in.
+    ``-``, ``0`` or a blank is warp down. Raises InputError as :class:`Weave`.
 
     Examples
     --------
     >>> from_rows(["X.", ".X"]).lift
     ((1, 0), (0, 1))
     """
-    if isinstance(rows, str) or not isinstance(rows, Sequence) or not rows:
-        raise InputError(f"a lift plan is a list of rows; {_HINT}")
-    if len(rows) > MAX_REPEAT:
-        raise InputError(f"a lift plan has at most {MAX_REPEAT} picks, got {len(rows)}")
-    lift = tuple(_row(row, number) for number, row in enumerate(rows, 1))
-    if len({len(row) for row in lift}) != 1:
-        lengths = ", ".join(str(len(row)) for row in lift[:8])
-        raise InputError(f"every row of a lift plan has the same number of ends, got {lengths}")
-    _must_hold(lift)
-    return Weave(name, lift)
+    return Weave(name, cast(Lift, rows))
 
 
 def translations(lift: Lift) -> tuple[tuple[int, int], ...]:
@@ -233,56 +327,3 @@ def _blocks(text: str, kind: str, numbers: list[int]) -> list[list[int]]:
     else:
         picks, ends = [1] * second + [0] * second, [1] * first + [0] * first
     return [[1 if pick == end else 0 for end in ends] for pick in picks]
-
-
-def _row(row: object, number: int) -> tuple[int, ...]:
-    marks: list[int] = []
-    if isinstance(row, str):
-        if len(row) > MAX_REPEAT:
-            raise InputError(f"row {number}: a lift plan has at most {MAX_REPEAT} ends")
-        for mark in row:
-            if mark in "X#1x":
-                marks.append(1)
-            elif mark in ".-0 _":
-                marks.append(0)
-            else:
-                raise InputError(f"row {number}: {mark!r} is not a mark; use X for up, . for down")
-    elif isinstance(row, Sequence):
-        if len(row) > MAX_REPEAT:
-            raise InputError(f"row {number}: a lift plan has at most {MAX_REPEAT} ends")
-        for mark in row:
-            if isinstance(mark, bool | str) or mark not in (0, 1):
-                raise InputError(f"row {number}: a lift plan holds 0 and 1, got {shown(mark, 33)}")
-            marks.append(int(mark))
-    else:
-        raise InputError(f"row {number}: a row is text such as 'X.' or a list of 0 and 1")
-    if not marks:
-        raise InputError(f"row {number} is empty; {_HINT}")
-    return tuple(marks)
-
-
-def _must_hold(lift: Lift) -> None:
-    plan = np.asarray(lift)
-    for threads, axis in (("end", 0), ("pick", 1)):
-        loose = np.flatnonzero(plan.min(axis=axis) == plan.max(axis=axis))
-        if loose.size:
-            raise InputError(
-                f"{threads} {loose[0] + 1} never interlaces, so the cloth would fall apart; "
-                "every end and pick must change sides at least once"
-            )
-    # A cloth holds together when no set of threads lies wholly above all the others. Of so many
-    # ends and so many picks those lie above most that cross above the most threads: they are such
-    # a set where, together, they lie above all the threads that are not among them and above or
-    # below one another (Clapham, Bull. London Math. Soc. 12, 1980; from memory). Each set further
-    # down ends one part.
-    picks, ends = plan.shape
-    pick, end = np.arange(picks + 1)[:, None], np.arange(ends + 1)
-    of_picks = np.append(0, np.sort(plan.sum(axis=1)).cumsum())  # below so many ends each
-    of_ends = np.append(0, np.sort(plan.sum(axis=0))[::-1].cumsum())  # above so many picks each
-    above = pick * ends - of_picks[:, None] + of_ends
-    parts = np.count_nonzero(above == pick * ends + end * picks - pick * end) - 1
-    if parts > 1:
-        raise InputError(
-            f"the plan weaves {parts} sets of threads that are not tied to one another, so the "
-            "cloth would fall apart; bind them with more interlacings"
-        )

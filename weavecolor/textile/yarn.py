@@ -9,13 +9,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from numbers import Real
 from types import MappingProxyType
 
 import numpy as np
 
 from weavecolor.colour.spectra import BANDS, Spectrum, frozen
-from weavecolor.errors import InputError, shown
+from weavecolor.errors import InputError, shown, within
 from weavecolor.textile.usual import KINDS, LUSTRES, ROD, USUAL, Span, UsualYarn, usual_yarn
 
 #: Stands where nobody has told a number.
@@ -62,29 +61,6 @@ class Fibre:
     def index(self) -> float:
         """Mean refractive index (n_parallel + 2 n_perpendicular) / 3."""
         return (self.n_parallel + 2.0 * self.n_perpendicular) / 3.0
-
-
-def within(what: str, value: float, low: float, high: float, unit: str = "") -> None:
-    """Raise InputError, in one line with what would be right, unless ``low <= value <= high``.
-
-    Parameters
-    ----------
-    what : str
-        The field's name.
-    value, low, high : float
-    unit : str
-        Told after the range.
-
-    Examples
-    --------
-    >>> within("packing", 0.7, 0.1, 1.0)
-    """
-    if isinstance(value, bool) or not isinstance(value, Real):
-        told = f"must be a number from {low:g} to {high:g}{f' {unit}' if unit else ''}"
-        raise InputError(f"{told}, got {shown(value, 33)}", field=what)
-    if not low <= value <= high:  # not a number is no number of the trade either
-        tail = f" {unit}" if unit else ""
-        raise InputError(f"must be from {low:g} to {high:g}{tail}, got {value:g}", field=what)
 
 
 #: What the trade could ever meet, by field: least, greatest, unit. Finest silk is about 8 dtex and
@@ -250,7 +226,7 @@ class Yarn:
     def _agree(self) -> None:
         """Raise where fields contradict one another."""
         if self.filaments != int(self.filaments):
-            raise InputError(f"a whole number, got {self.filaments:g}", field="filaments")
+            raise InputError(f"must be a whole number, got {self.filaments:g}", field="filaments")
         within("dtex per filament", self.fineness_dtex, *FINENESS_DTEX, "dtex")
         if self.gum and (self.fibre.name != "silk" or self.kind != "filament"):
             raise InputError(
