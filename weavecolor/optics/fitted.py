@@ -374,9 +374,11 @@ def moves(cloth: Cloth, root: Array, lies: Sequence[tuple[Scene, float, str]]) -
 
     at, moving = _places(start, root)
     sheets = [laid(scene, grain, face) for scene, grain, face in lies]
-    key = content(cloth), root.tobytes(), filaments.EFFORT
+    # a view among many is seen in their mean alone, and its logarithms want some rays
+    rays = max((scene.share for scene, _, _ in lies), default=1.0) ** 0.5
+    key = content(cloth), root.tobytes(), filaments.EFFORT * rays
     made = _light.fetch([(*key, s) for s in sheets], lambda missing: _traced(
-        start, at, [one[-1] for one in missing]))  # fmt: skip
+        start, at, [one[-1] for one in missing], rays))  # fmt: skip
     mean = middle(start)[:SLOW]
     terms = np.c_[np.ones(len(at)), (at - mean)[:, moving]]
     own = np.einsum("ka,ak->k", terms, np.linalg.pinv(terms))
@@ -408,10 +410,12 @@ def _places(start: Cloth, root: Array) -> tuple[Array, NDArray[np.intp]]:
     return at, moving
 
 
-def _traced(start: Cloth, at: Array, sheets: Sequence[Laid]) -> list[Array]:
-    """Radiance factors (K, grounds, bands, lamps and even light) of constructions, by sheet."""
+def _traced(start: Cloth, at: Array, sheets: Sequence[Laid], rays: float) -> list[Array]:
+    """Radiance factors (K, grounds, bands, lamps and even light) of constructions, by sheet, by
+    that share of the ``rays`` that one sheet gets."""
     varied = Varied(start, ln_dyes(start))
     effort = _EFFORT_MANY if max(start.warp.rods, start.weft.rods) > 1 else _EFFORT
+    effort *= rays
     out: list[list[Array]] = [[] for _ in sheets]
     for slow in at:
         cloth = varied.cloth(np.concatenate([slow, np.zeros(SIZE - SLOW)]))
