@@ -432,6 +432,11 @@ def test_spectrum_file_links_and_names(tmp_path):
         read_cloth(path)
 
 
+def test_words_of_a_cloth_file_may_be_in_large_letters():
+    large = changed('"filament"', '"Filament"').replace('fibre = "silk"', 'fibre = "Silk"', 1)
+    assert cloth_from_toml(large) == cloth_from_toml(changed('"filament"', '"filament"'))
+
+
 def test_share_that_cannot_be_woven():
     tight = changed('"40 /cm"', '"130 /cm"').replace("[warp]", "warp_share = 0.1\n[warp]", 1)
     with pytest.raises(InputError, match=r"warp_share: .* 0.1 of the crimp .* 0\.\d+ to .* can;"):

@@ -135,6 +135,18 @@ def test_written_tex_comes_back_exactly(tex):
     assert units.linear_density_tex(f"{tex!r} tex") == tex
 
 
+@pytest.mark.parametrize("text", ["20-22 denier", "20 \u2013 22 den", "20/22 Denier"])
+def test_a_raw_silk_size_is_a_range_however_it_is_dashed(text):
+    assert units.linear_density_tex(text) == pytest.approx(21.0 / 9.0)
+
+
+@pytest.mark.parametrize("text", ["Ne 40/50", "40/50s", "Nm 100/60", "Ne 60/13"])
+def test_no_yarn_is_of_forty_threads(text):
+    """Two counts parted by a stroke are no ply; Ne 40/50 was read as 40 threads, 472 tex."""
+    with pytest.raises(InputError, match="threads in one; give one count, or the ply last"):
+        units.linear_density_tex(text)
+
+
 @pytest.mark.parametrize(
     ("text", "turns"),
     [

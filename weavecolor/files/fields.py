@@ -95,7 +95,7 @@ class Fields:
         return value
 
     def choice(self, key: str, options: tuple[str, ...], default: Any = _ASK) -> str:
-        """One of ``options``.
+        """One of ``options``, in small letters or large.
 
         Parameters
         ----------
@@ -105,9 +105,10 @@ class Fields:
             Given back where the field is missing; without it a missing field is an error.
         """
         value = self.text(key, 60, default)
-        if value not in options:
+        found = next((one for one in options if one.casefold() == value.casefold()), None)
+        if found is None:
             raise self.refuse(f"{value!r} must be one of {', '.join(options)}", key)
-        return value
+        return found
 
     def number(
         self,

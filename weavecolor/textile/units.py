@@ -203,6 +203,11 @@ def linear_density_tex(text: str) -> float:
                 first, second = second, first
             if second < 1 or second != int(second):
                 raise InputError(f"{tidy!r}: a ply is a whole number of threads; {_YARN_HINT}")
+            if second > _MOST_PLY:
+                raise InputError(
+                    f"{tidy!r} would be {second:g} threads in one; give one count, or the ply "
+                    'last, such as "Ne 40/2"'
+                )
             first = _positive(first, what, _YARN_HINT) / second
         if many > _MOST_PLY or (many > 1.0 and tidy[0].isalpha()):
             raise InputError(
@@ -356,6 +361,8 @@ def _split(
     if match is None:
         raise InputError(f"{tidy!r} is not a {what}; {hint}")
     tidy = re.sub(r"(?<=[^\W\d_]) ?/ (?=[^\W\d_])", "/", tidy)  # "oz / yd2"
+    # raw silk's "20-22 denier"
+    tidy = re.sub(r"(?<=\d) ?[-\u2013] ?(?=\d+ ?(?:den|td)[a-z]*$)", "/", tidy, flags=re.I)
     match = pattern.search(tidy)
     assert match is not None
     before, after = tidy[: match.start()].strip(), tidy[match.end() :].strip()
