@@ -46,7 +46,6 @@ PARTS = {
 #: Public, but an example would need a photograph or many seconds; the named file of the tests
 #: shows the use.
 SHOWN_IN_TESTS = {
-    "measure/fit": ({"fit_cloth"}, "test_measure_fit"),
     "measure/grid": ({"read_grid"}, "test_measure_grid"),
     "measure/gridwords": ({"grid_report", "grid_table"}, "test_measure_grid"),
     "measure/neutral": ({"reflectance_picture"}, "test_measure_swatchpair"),

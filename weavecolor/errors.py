@@ -21,6 +21,10 @@ class InputError(ValueError):
     file, field : str, optional
         Where it stands. Either may be added later with :meth:`at`.
 
+    Notes
+    -----
+    Its text is "file: field: what", those that are known, on one line of at most 1000 characters.
+
     Examples
     --------
     >>> print(InputError("must be above 0", file="cloth.toml", field="ends"))

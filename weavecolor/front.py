@@ -59,6 +59,15 @@ def load_cloth(name: str | os.PathLike[str]) -> Cloth:
         In one line with file and field: no such swatch or file, a field that is missing, unknown,
         out of range or contradicts another.
 
+    Notes
+    -----
+    ``weavecolor/files/clothfile.py`` tells the format in words; what it leaves out is assumed, and
+    ``Cloth.known`` says how each number is known.
+
+    References
+    ----------
+    TOML v1.0.0 (2021), toml.io.
+
     Examples
     --------
     >>> load_cloth("shot-organza-red-black").ends_per_cm
@@ -98,6 +107,14 @@ def save_cloth(path: str | os.PathLike[str], cloth: Cloth) -> Path:
         For another ending, where the file cannot be written, and for a cloth that no file can hold:
         a fibre that is not in the table, a name of several lines.
 
+    Notes
+    -----
+    Numbers are written by the fewest digits that give the same number again.
+
+    References
+    ----------
+    TOML v1.0.0 (2021), toml.io.
+
     Examples
     --------
     >>> import tempfile, pathlib
@@ -119,6 +136,10 @@ def swatches() -> tuple[str, ...]:
     -------
     tuple of str
         For :func:`load_cloth`.
+
+    Notes
+    -----
+    Invented cloths of real construction, one file each; copy one to begin your own.
 
     Examples
     --------
@@ -145,6 +166,15 @@ def named_scene(name: str) -> Scene:
     InputError
         Listing the places there are.
 
+    Notes
+    -----
+    Directions, shares and widths of lights are typical, by judgement (``scene/places.py``); spectra
+    are of published illuminants, from ``data/illuminants.csv`` or Planck's law.
+
+    References
+    ----------
+    CIE 15:2018, Colorimetry.
+
     Examples
     --------
     >>> named_scene("ballroom")
@@ -169,6 +199,15 @@ def named_backing(name: str) -> Backing:
     ------
     InputError
         Listing the backings there are.
+
+    Notes
+    -----
+    Reflectances stand in ``data/backings.csv`` (usual ones, not measured), of skin in
+    ``data/skin.csv``; a screen colour is given a smooth spectrum of that colour.
+
+    References
+    ----------
+    C. C. Cooksey, D. W. Allen, B. K. Tsai, J. Res. NIST 122 (2017) 26, of skin.
 
     Examples
     --------
@@ -205,6 +244,10 @@ def laid(
     InputError
         For a number of layers, a grain or a backing that there is none of, and for any told beside
         a stack.
+
+    Notes
+    -----
+    Layers lie "loose", as worn; "straight", "cross" and "bias" are 0, 90 and 45 degrees.
 
     Examples
     --------
@@ -376,6 +419,15 @@ def draw(
     ------
     InputError
         For a form, place or backing that there is none of, or a size out of range.
+
+    Notes
+    -----
+    A close-up's mean is the stack's colour, by the kernel's own rays (``picture/closeup.py``); what
+    hangs is coloured by tables over slopes (``picture/tables.py``).
+
+    References
+    ----------
+    IEC 61966-2-1:1999, sRGB.
 
     Examples
     --------

@@ -141,6 +141,15 @@ class Comparison:
     observer : {"2", "10"}
         CIE standard observer, degrees.
 
+    Notes
+    -----
+    A step is the CIEDE2000 difference of two neighbours, as seen by an eye settled to the light,
+    and the verdict that its uncertainty allows (:mod:`weavecolor.colour.perception`).
+
+    References
+    ----------
+    ISO/CIE 11664-6:2014, Colorimetry, CIEDE2000 colour-difference formula.
+
     Examples
     --------
     >>> compare(organza, counts=(1, 2), scenes=(window,)).varied()

@@ -253,6 +253,15 @@ def load_making(path: str | os.PathLike[str]) -> Making:
     InputError
         See :func:`from_json`.
 
+    Notes
+    -----
+    Versions 1 to 3 of the format are read; DEVELOPERS.md, "The project file", tells it in words.
+    What an older one ought to be told is given by :func:`open_making`.
+
+    References
+    ----------
+    ECMA-404, The JSON data interchange syntax.
+
     Examples
     --------
     >>> import tempfile

@@ -150,6 +150,17 @@ def fit_cloth(
     References
     ----------
     A. Tarantola, Inverse Problem Theory (2005), ch. 3, from memory.
+
+    Examples
+    --------
+    >>> from weavecolor.measure.observations import seen_spectrum
+    >>> from weavecolor.optics.appearance import appearance
+    >>> grounds, even = (backing("white"), backing("black")), scene("overcast")
+    >>> looks = [appearance(Stack((Layer(organza),), g), even).radiance_factor for g in grounds]
+    >>> read = [seen_spectrum(g.name, look, 0.01, g) for g, look in zip(grounds, looks)]
+    >>> fit = fit_cloth(organza, read)  # from its own spectra
+    >>> fit.converged, fit.residual_de < 3.0
+    (True, True)
     """
     if not seen:
         raise InputError("a fit needs at least the cloth's colour over one backing")

@@ -112,6 +112,15 @@ def sample_seen(
     InputError
         For values that are no reflectance, and for layers of several cloths.
 
+    Notes
+    -----
+    A channel is sum(c R S) / sum(c S) over wavelength: c as a camera of sRGB primaries weighs it, R
+    the radiance factor, S the light.
+
+    References
+    ----------
+    IEC 61966-2-1:1999, sRGB.
+
     Examples
     --------
     >>> sample_seen(double, [0.3, 0.05, 0.04], [0.01] * 3).paper_error

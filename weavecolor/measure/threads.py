@@ -201,6 +201,11 @@ def count_threads(
     frequencies, refined from the change of phase between neighbouring places; of several readings,
     each with its belief (head of ``measure/lattice``). What keeps no phase is no weave: refused.
 
+    References
+    ----------
+    P. D. Welch, IEEE Trans. Audio Electroacoust. 15 (1967) 70, of the spectrum; D. McFadden,
+    Conditional logit analysis (1974), of the belief in readings; both from memory.
+
     Examples
     --------
     >>> at = np.arange(400) / 20.0  # mm

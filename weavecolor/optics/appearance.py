@@ -56,6 +56,15 @@ class Appearance:
     reading : Reading
         Its colour: XYZ, Lab, LCh, screen values and words.
 
+    Notes
+    -----
+    The radiance factor is L / L0, with L the radiance to the viewer and L0 that of a perfect
+    diffuser lit alike: pi L / E, of an irradiance E on its face.
+
+    References
+    ----------
+    CIE S 017:2020, International lighting vocabulary, radiance factor, from memory; ASTM E284.
+
     Examples
     --------
     >>> appearance(single, window).reading.in_srgb

@@ -66,6 +66,15 @@ class Layer:
     InputError
         For another side, and an angle that is no number or out of range.
 
+    Notes
+    -----
+    A direction of azimuth a in the garment is a - ``grain_deg`` in the cloth; with its back out a
+    layer is turned over about its warp.
+
+    References
+    ----------
+    ASTM D123, Terminology relating to textiles (face, back, warp, weft), from memory.
+
     Examples
     --------
     >>> Layer(organza, 45.0, "back").face
@@ -122,6 +131,17 @@ class Stack:
     ------
     InputError
         For another way to lay.
+
+    Notes
+    -----
+    Layers add, over all directions between, as R = R1 + T1 R2 (1 - R1' R2)^-1 T1', with R' and T'
+    for light from below; light straight through the openings of several keeps its direction
+    (``weavecolor/optics/adding.py``).
+
+    References
+    ----------
+    G. G. Stokes, Proc. R. Soc. 11 (1862) 545; P. Kubelka, JOSA 44 (1954) 330; H. C. van de Hulst,
+    Multiple Light Scattering (1980), ch. 4.
 
     Examples
     --------

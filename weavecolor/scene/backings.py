@@ -36,6 +36,14 @@ class Backing(ByValue):
     InputError
         For another number of bands, and values outside 0 to 1.
 
+    Notes
+    -----
+    Lit by an irradiance E it sends the radiance rho E / pi to all sides, rho its reflectance.
+
+    References
+    ----------
+    ISO 80000-7:2019, Light and radiation, Lambertian surface, from memory.
+
     Examples
     --------
     >>> Backing("grey card", np.full(41, 0.18))

@@ -72,6 +72,14 @@ class Light(ByValue):
     InputError
         For a zenith outside 0 to 180, a width outside 5 to 30, and for an irradiance that is none.
 
+    Notes
+    -----
+    The plane of the cloth gets E cos(zenith) (Lambert's cosine law), E its ``irradiance``.
+
+    References
+    ----------
+    ISO 80000-7:2019, Light and radiation, irradiance, from memory.
+
     Examples
     --------
     >>> float(Light(60.0, 90.0, np.ones(41)).on_cloth[0].round(3))
@@ -158,6 +166,15 @@ class Scene(ByValue):
     InputError
         For a viewer who is not before the cloth, for light that is none, and for views that do not
         make a whole.
+
+    Notes
+    -----
+    The cloth gets sum(E_i cos(zenith_i)) + ``diffuse``; colours are told against a perfect diffuser
+    in that, to an eye adapted to ``white``.
+
+    References
+    ----------
+    CIE 15:2018, Colorimetry.
 
     Examples
     --------

@@ -77,6 +77,16 @@ class Cloth:
         In one line naming the field, for setts, crimps, shares and weights that the trade could
         never meet, and as ``howknown.knowledge`` for ``known``.
 
+    Notes
+    -----
+    Its weight, g/m2, is (n1 T1 (1 + c1) + n2 T2 (1 + c2)) / 10, with n the setts per cm, T the
+    yarns in tex and c the crimps. How closely it can be set is Peirce's jamming relation
+    (``construction.check_weavable``).
+
+    References
+    ----------
+    F. T. Peirce, The geometry of cloth structure, J. Text. Inst. 28 (1937) T45.
+
     Examples
     --------
     >>> Cloth("Plain", organza.warp, organza.weft, organza.weave, 40.0, 38.0).picks_per_cm

@@ -68,6 +68,15 @@ def fibre(name: str) -> Fibre:
     InputError
         Listing the known ones.
 
+    Notes
+    -----
+    Rows of ``data/fibres.csv``; "linen", "rayon", "polyamide" and the like are understood.
+
+    References
+    ----------
+    W. E. Morton, J. W. S. Hearle, Physical Properties of Textile Fibres (4th ed. 2008), table 24.1,
+    from memory.
+
     Examples
     --------
     >>> fibre("silk").name

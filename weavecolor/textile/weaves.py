@@ -161,6 +161,11 @@ def weave(spec: str | Sequence[object]) -> Weave:
     InputError
         For a weave that is unknown, impossible or would fall apart.
 
+    Notes
+    -----
+    Each pick of a twill is the one before, one end further; of a satin on n ends k further, with
+    1 < k < n - 1 and no common factor of k and n.
+
     References
     ----------
     ISO 3572, Weaves: definitions of general terms and basic weaves.

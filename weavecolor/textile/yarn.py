@@ -39,6 +39,15 @@ class Fibre:
     InputError
         For an index or a density that no textile fibre has.
 
+    Notes
+    -----
+    Light meets it as round and clear, of the mean index (n_parallel + 2 n_perpendicular) / 3.
+
+    References
+    ----------
+    W. E. Morton, J. W. S. Hearle, Physical Properties of Textile Fibres (4th ed. 2008), table 24.1,
+    from memory; the source of each fibre is beside it in ``data/fibres.csv``.
+
     Examples
     --------
     >>> round(Fibre("silk", 1.591, 1.538, 1.33).index, 3)
