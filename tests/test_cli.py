@@ -76,6 +76,7 @@ def test_without_a_verb_it_shows_its_help(capsys):
 
 def test_describe_gives_the_numbers_and_the_assumptions(capsys):
     text = good(capsys, "describe", CLOTH)
+    assert "of the area, between yarns" in text and "between yarns and their filaments" in text
     for word in ("momme", "cover", "openness", "crimp", "jamming", "opacity", "Assumed"):
         assert word in text
     data = json.loads(good(capsys, "describe", CLOTH, "--table", "json"))

@@ -149,11 +149,12 @@ def as_text(made: Portrait) -> str:
         ("crimp", f"warp {n.warp_crimp:.1%}, weft {n.weft_crimp:.1%}"),
         ("weight", f"{n.mass_g_m2:.1f} g/m2, {n.mass_momme:.1f} momme" + _declared(cloth)),
         ("cover", f"warp {n.warp_cover:.2f}, weft {n.weft_cover:.2f}, cloth {n.cloth_cover:.2f}"),
-        ("openness", f"{n.openness:.1%} of the area"),
+        ("openness", f"{n.openness:.1%} of the area, between yarns"),
         ("jamming", f"set at {n.jamming:.0%} of the closest that could be woven"),
         ("thickness", f"{n.thickness_mm:.3f} mm, not pressed"),
         ("opacity", f"{made.opacity:.1%} of one layer, 100 % hides all ({CONTRAST_WORDS})"),
-        ("light through", f"{made.straight:.1%} straight, {made.scattered:.1%} scattered"),
+        ("light through", f"{made.straight:.1%} straight, between yarns and their filaments; "
+         f"{made.scattered:.1%} scattered"),
     ]  # fmt: skip
     width = max(len(name) for name, _ in pairs) + 2
     rows = []
