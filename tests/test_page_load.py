@@ -33,7 +33,7 @@ from weavecolor.scene.places import scene
 
 DEMO = "shot-organza-red-black"
 PLACE = "window at the side"
-MOST_UPLOAD_MB = 40
+MOST_UPLOAD_MB = 64
 
 pytestmark = pytest.mark.browser
 

@@ -119,7 +119,7 @@ def page_command(
         "--server.port", str(port),
         "--server.headless", "false" if show else "true",
         "--server.fileWatcherType", "none",
-        "--server.maxUploadSize", "40",
+        "--server.maxUploadSize", "64",
         "--browser.gatherUsageStats", "false",
         "--client.toolbarMode", "minimal",
         "--client.showErrorDetails", "none",
