@@ -48,6 +48,13 @@ ASKED: dict[str, str] = {
     "target": "nearest to a colour",
 }
 
+#: Other words for a wish: those above, and what a maker says besides.
+ALSO_ASKED: dict[str, str] = {
+    **{words: kind for kind, words in ASKED.items() if kind != "target"},
+    "darkest": "deepest", "lightest": "brightest", "palest": "brightest",
+    "covers most": "most opaque", "hides best": "most opaque", "sheerest": "most sheer",
+}  # fmt: skip
+
 
 @dataclass(frozen=True, eq=False)
 class Wish:

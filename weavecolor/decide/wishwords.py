@@ -11,16 +11,9 @@ from weavecolor.colour.colorimetry import daylight_white, lab_from_xyz
 from weavecolor.colour.screen import decoded, space
 from weavecolor.colour.screencolour import is_screen_colour, screen_rgb
 from weavecolor.colour.spectra import Spectrum
-from weavecolor.decide.wishes import ASKED, WISHES, Wish
+from weavecolor.decide.wishes import ALSO_ASKED, WISHES, Wish
 from weavecolor.errors import InputError
 from weavecolor.textile.notmodelled import elsewhere
-
-#: Other words for a wish: those that the page asks with, and what a maker says besides.
-_ALSO = {
-    **{words: kind for kind, words in ASKED.items() if kind != "target"},
-    "darkest": "deepest", "lightest": "brightest", "palest": "brightest",
-    "covers most": "most opaque", "hides best": "most opaque", "sheerest": "most sheer",
-}  # fmt: skip
 
 
 def wish_from(text: str) -> Wish:
@@ -37,7 +30,7 @@ def wish_from(text: str) -> Wish:
     kind, _, rest = text.strip().partition(" ")
     if kind.casefold() != "target":
         words = " ".join(text.casefold().split())
-        words = _ALSO.get(words, words)
+        words = ALSO_ASKED.get(words, words)
         if words not in WISHES:
             raise InputError(
                 f"{words[:40]!r} is no wish; use {', '.join(WISHES)}{elsewhere(words)}",
