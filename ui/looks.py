@@ -18,6 +18,7 @@ from state import light_of, stack_key, stack_of
 from weavecolor.cache import Kept
 from weavecolor.colour.colorimetry import ciede2000, xyz
 from weavecolor.colour.lights import light_spectrum
+from weavecolor.colour.perception import Verdict
 from weavecolor.decide.compare import Option, Outcome, Step, evaluate, steps
 from weavecolor.decide.unexpected import unexpected
 from weavecolor.errors import InputError
@@ -85,10 +86,11 @@ def differences(outcomes: Sequence[Outcome], first: int = 0) -> tuple[Step, ...]
 
 
 def in_folds(
-    work: Making, pair: Sequence[tuple[MakingOption, LightChoice | None]]
+    work: Making, pair: Sequence[tuple[MakingOption, LightChoice | None]], flat: Step
 ) -> Order | None:
     """The difference between two options of this ``work``, each in its light, of cloth as it hangs
-    in folds: a sentence, once it is worked out. None where light from behind shines through them.
+    in folds, once it is worked out: briefly, beside that of cloth held ``flat``. None where light
+    from behind shines through them.
     """
     asked = [(stack_of(work, option), light or light_of(work)) for option, light in pair]
     try:
@@ -96,9 +98,21 @@ def in_folds(
     except InputError:
         return None
     content = [(stack_key(stack), light, _known(stack)) for stack, light in asked]
-    return Order(
-        name_of("folds", content), lambda: steps(evaluate(chosen), [(0, 1)])[0].sentence.encode()
-    )
+
+    def make() -> bytes:
+        step = steps(evaluate(chosen), [(0, 1)])[0]
+        told = f"difference {step.delta:.1f} give or take {step.uncertainty.stated:.1f}"
+        sure = judged(step.verdict)
+        same = step.effect == flat.effect and sure == judged(flat.verdict)
+        brief = "the same" if same else ". ".join(filter(None, (step.effect, sure)))
+        return f"{brief} ({told}).".encode()
+
+    return Order(name_of("folds", content, flat.sentence), make)
+
+
+def judged(verdict: Verdict | None) -> str:
+    """Whether she would see it, without why and how sure."""
+    return "" if verdict is None else verdict.words.split(" (")[0].split(":")[0].rstrip(".")
 
 
 def wonders(outcomes: Sequence[Outcome]) -> tuple[str, ...]:

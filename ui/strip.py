@@ -152,8 +152,8 @@ def line_of(step: Step | None) -> str:
     effect = escape(capital(step.effect))
     if step.verdict is None:  # each in its own light, as the answer says
         return f"{effect}."
-    sure = step.verdict.words.split(" (")[0].split(":")[0].rstrip(".")
-    return f'{effect}. <span class="wc-sure">{SIGN[step.verdict.sees]} {escape(sure)}.</span>'
+    sure = f"{SIGN[step.verdict.sees]} {escape(looks.judged(step.verdict))}."
+    return f'{effect}. <span class="wc-sure">{sure}</span>'
 
 
 def _picture(
@@ -201,7 +201,7 @@ def _answer(
     st.html(f'<p class="wc-answer" role="status">{words}</p>')
     if needs is None and steps and orders.drawing():
         ends = [(c.option, c.light) for c in (choices[step.start], choices[step.end])]
-        order, place = looks.in_folds(now, ends), st.empty()
+        order, place = looks.in_folds(now, ends, step), st.empty()
         if order is not None:
             waiting.place(order, partial(_in_folds, place), orders.SHELF)
 
