@@ -96,6 +96,10 @@ def test_grounds_at_both_sides_of_their_limits():
     with pytest.raises(InputError, match="the two names are exchanged"):
         o.check_grounds(_over(0.9, 0.03, 0.3, 0.321), 0.01)
     o.check_grounds(_over(0.9, 0.03, 0.3, 0.321)[:1], 0.01)
+    # opaque cloth reads alike, but no two readings are the same to the last digit
+    o.check_grounds(_over(0.9, 0.03, 0.3, 0.3 + 1e-6), 0.01)
+    with pytest.raises(InputError, match="the same spectrum is given for over white and over bl"):
+        o.check_grounds(_over(0.9, 0.03, 0.3, 0.3), 0.01)
 
 
 def test_bare_thread_errs_in_its_lightness_as_a_whole():

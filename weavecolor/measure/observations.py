@@ -177,10 +177,11 @@ def seen_spectrum(
 
 
 def check_grounds(seen: Sequence[Seen], uncertainty: float) -> None:
-    """Refuse spectra whose two grounds, or readings over them, are exchanged.
+    """Refuse spectra whose two grounds, or readings over them, are exchanged or one.
 
     ``seen``: over the white first; ``uncertainty``: of one reading. Raises InputError where the
-    white ground is no white, the black one is not much darker, or cloth reads darker over white.
+    white ground is no white, the black one is not much darker, or cloth reads darker over white or
+    alike to the last digit.
     """
     whites = [float(s.backing.reflectance.mean()) for s in seen if s.backing.name == "white"]
     blacks = [float(s.backing.reflectance.mean()) for s in seen if s.backing.name == "black"]
@@ -196,6 +197,11 @@ def check_grounds(seen: Sequence[Seen], uncertainty: float) -> None:
         )  # fmt: skip
     if whites and blacks:
         over = {s.backing.name: s.value for s in seen}
+        if np.array_equal(over["white"], over["black"]):  # no instrument reads so exactly
+            raise InputError(
+                "the same spectrum is given for over white and over black",
+                field="--over-white and --over-black",
+            )
         if float((over["white"] - over["black"]).mean()) < -2.0 * uncertainty:
             raise InputError(
                 "the cloth reads darker over white than over black: the two names are exchanged",
