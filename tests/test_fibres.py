@@ -3,7 +3,7 @@
 import pytest
 
 from weavecolor.errors import InputError
-from weavecolor.textile.fibres import FIBRES, fibre
+from weavecolor.textile.fibres import ALSO_CALLED, FIBRES, LABELS, fibre
 
 
 @pytest.mark.parametrize(
@@ -49,3 +49,19 @@ def test_metal_thread_is_said_not_to_be_modelled(name):
 def test_table_cannot_be_changed():
     with pytest.raises(TypeError):
         FIBRES["glass"] = fibre("silk")
+
+
+@pytest.mark.parametrize(
+    ("said", "meant"),
+    [("PES", "polyester"), ("co", "cotton"), ("SE", "silk"), ("CV", "viscose"), ("PA", "nylon"),
+     ("Cupro", "viscose"), ("Lyocell", "viscose"), ("WV", "wool")],
+)  # fmt: skip
+def test_fibres_as_labels_tell_them(said, meant):
+    """Codes of ISO 2076 and DIN 60001-4, from memory."""
+    assert fibre(said) is FIBRES[meant]
+
+
+def test_every_other_name_leads_to_a_fibre_and_hides_none():
+    for names in (ALSO_CALLED, LABELS):
+        assert set(names.values()) <= set(FIBRES) and not set(names) & set(FIBRES)
+    assert not set(ALSO_CALLED) & set(LABELS)

@@ -24,8 +24,18 @@ ALSO_CALLED: Mapping[str, str] = MappingProxyType(
         "polyamide": "nylon",
         "ramie": "flax",  # the source gives both one index
         "wild silk": "silk",
+        # regenerated cellulose as viscose is, and within 0.03 of its indices (from memory)
+        **dict.fromkeys(("cupro", "lyocell", "modal"), "viscose"),
     }
 )
+#: Fibres as labels shorten them (codes of ISO 2076 and DIN 60001-4, from memory).
+LABELS: Mapping[str, str] = MappingProxyType(
+    {
+        "co": "cotton", "li": "flax", "ra": "flax", "se": "silk", "wo": "wool", "wv": "wool",
+        "pes": "polyester", "pa": "nylon", "pan": "acrylic", "ca": "acetate", "cta": "triacetate",
+        **dict.fromkeys(("cv", "vi", "cup", "cly", "cmd"), "viscose"),
+    }
+)  # fmt: skip
 
 
 @lru_cache(maxsize=1)
@@ -70,7 +80,8 @@ def fibre(name: str) -> Fibre:
 
     Notes
     -----
-    Rows of ``data/fibres.csv``; "linen", "rayon", "polyamide" and the like are understood.
+    Rows of ``data/fibres.csv``; "linen", "rayon", "polyamide" and the like are understood, and a
+    label's "PES" or "CV".
 
     References
     ----------
@@ -83,7 +94,7 @@ def fibre(name: str) -> Fibre:
     'silk'
     """
     key = " ".join(name.split()).casefold() if isinstance(name, str) else ""
-    found = FIBRES.get(ALSO_CALLED.get(key, key))
+    found = FIBRES.get({**LABELS, **ALSO_CALLED}.get(key, key))
     if found is None:
         known = ", ".join([*FIBRES, *ALSO_CALLED])
         raise InputError(
