@@ -51,6 +51,13 @@ def test_lights_and_metamerism(capsys):
     assert "cannot be told" in told and "index" not in told and "hardly parts" not in told
 
 
+def test_of_one_stack_there_are_no_others(capsys):
+    asked = ["decide", "stacks", ORGANZA, "--want", "deepest", "--behind", "white"]
+    assert run([*asked, "--layers", "1", "--grain", "straight", "--side", "right side"]) == 0
+    told = capsys.readouterr().out
+    assert "There are no others." in told and "the rest" not in told and "All 1" not in told
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [
@@ -63,6 +70,8 @@ def test_lights_and_metamerism(capsys):
         (["stacks", ORGANZA, "--want", "brightest", "--have", "silk 2"], "not among"),
         (["stacks", "nothing-such", "--want", "brightest"], "neither a swatch"),
         (["show-through", ORGANZA, "--show"], "--hide"),
+        (["show-through", ORGANZA, "--grain", "straight,cross"], "give one grain\n"),
+        (["stacks", ORGANZA, "--want", "brightest", "--layers", "3-1"], "write 1-3"),
         (["metamerism", ORGANZA, ORGANZA], "names no yarn"),
         (["lights", ORGANZA, "--scene", "overcast"], "at least 2 scenes"),
     ],

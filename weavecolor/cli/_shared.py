@@ -124,9 +124,12 @@ def span(text: str) -> tuple[int, int]:
     """Fewest and most layers of "2" or "1-3"."""
     low, dash, high = text.partition("-")
     try:
-        return whole(low), whole(high if dash else low)
+        few, most = whole(low), whole(high if dash else low)
     except InputError as error:
         raise InputError(f"{error.what}; write 2 or 1-3", field="--layers") from None
+    if few > most:
+        raise InputError(f"{text!r} runs backwards; write {most}-{few}", field="--layers")
+    return few, most
 
 
 def layer_counts(text: str, turn: float) -> tuple[int, ...]:
@@ -135,10 +138,7 @@ def layer_counts(text: str, turn: float) -> tuple[int, ...]:
 
     counts: list[int] = []
     for low, high in choices(text, "--layers", span):
-        ends = layer_count(low, "--layers"), layer_count(high, "--layers")
-        if low > high:
-            raise InputError(f"'{low}-{high}' runs backwards; write {high}-{low}", field="--layers")
-        counts += range(ends[0], ends[1] + 1)
+        counts += range(layer_count(low, "--layers"), layer_count(high, "--layers") + 1)
     if max(counts) == 1 and turn:
         raise InputError("does not count with one layer: leave it out", field="--turn")
     return tuple(counts)

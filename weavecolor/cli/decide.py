@@ -296,7 +296,8 @@ def _stack(cloths: tuple[str, ...], grain: str, behind: str) -> Stack:
 
     grains = choices(grain, "--grain", grain_deg)
     if len(grains) not in (1, len(cloths)):
-        raise InputError(f"give one grain, or {len(cloths)}", field="--grain")
+        each = f", or {len(cloths)}" if len(cloths) > 1 else ""
+        raise InputError(f"give one grain{each}", field="--grain")
     grains = grains * (len(cloths) if len(grains) == 1 else 1)
     layers = tuple(
         Layer(cloth_called(name), angle) for name, angle in zip(cloths, grains, strict=True)

@@ -48,10 +48,12 @@ class Guarantee:
     @property
     def words(self) -> str:
         """The promise as sentences."""
+        every = self.complete and not self.stopped and self.decided == self.listed
         if self.stopped:
             said = f"Stopped early: the best of {self.screened} stacks looked at so far."
         elif self.complete:
-            said = f"All {self.decided} stacks were looked at."
+            looked = f"All {self.decided} stacks were looked at."
+            said = "There are no others." if every else looked
             if self.bounded:
                 said = (
                     f"All {self.decided} stacks were decided: {self.screened} computed, "
@@ -65,6 +67,8 @@ class Guarantee:
             )
         if self.ruled_out and self.complete and not self.stopped:
             said += f" {self.ruled_out} more were ruled out by the limits."
+        if every:
+            return said
         tested = f"{self.checked} worked out in full differed by at most {self.worst_error:.2f}"
         if self.proven:
             several = f"the rest beats the first {self.sure}"
