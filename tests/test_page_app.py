@@ -546,7 +546,7 @@ def test_a_described_cloth_is_answered_in_two_presses_and_stays_with_its_maker(p
 @pytest.mark.parametrize(
     ("key", "value", "said"),
     [
-        ("d-ends", "-3 /cm", "sett"),
+        ("d-ends", "-3 /cm", "threads/cm"),
         ("d-ends", "40", "unit"),
         ("d-picks", "900 /cm", "threads/cm"),
         ("d-warp-count", "21 stone", "yarn"),
