@@ -222,3 +222,9 @@ def test_correlations_are_checked_whatever_the_unit(spread):
     assert len(knowledge(told(-0.499))) == 3
     with pytest.raises(InputError, match="these correlations cannot hold at once"):
         knowledge(told(-0.51))
+
+
+@pytest.mark.parametrize("how", [3, "measured", None, 0.5])
+def test_how_a_number_is_known_is_no_bare_value(how):
+    with pytest.raises(InputError, match="does not tell how warp.count is known; give a HowKnown"):
+        knowledge({"warp.count": how})

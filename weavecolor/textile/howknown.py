@@ -15,7 +15,7 @@ from typing import Literal, get_args
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 
 Way = Literal["measured", "stated", "assumed", "fitted"]
 WAYS: tuple[Way, ...] = get_args(Way)
@@ -71,8 +71,8 @@ class HowKnown:
 
     def __post_init__(self) -> None:
         if self.way not in WAYS:
-            shown = repr(str(self.way)[:40])
-            raise InputError(f"{shown} must be one of {', '.join(WAYS)}", field="how")
+            told = shown(str(self.way), 42)
+            raise InputError(f"{told} must be one of {', '.join(WAYS)}", field="how")
         if self.spread is not None:
             if self.way not in ("measured", "fitted"):
                 raise InputError(f"a number that is {self.way} has no spread", field="spread")
@@ -162,8 +162,8 @@ Knowledge = tuple[tuple[str, HowKnown], ...]
 def knowledge(told: Mapping[str, HowKnown] | Iterable[tuple[str, HowKnown]]) -> Knowledge:
     """``told`` in one fixed order, so that the same content is the same value.
 
-    Raises InputError for a name not in :data:`NUMBERS`, a name told twice, and correlations that
-    no covariance has or whose two numbers have no spread.
+    Raises InputError for a name not in :data:`NUMBERS`, a name told twice, what is no
+    :class:`HowKnown`, and correlations that no covariance has or whose two numbers have no spread.
 
     Examples
     --------
@@ -174,11 +174,15 @@ def knowledge(told: Mapping[str, HowKnown] | Iterable[tuple[str, HowKnown]]) -> 
     by_name = dict(rows)
     if len(by_name) < len(rows):
         raise InputError("tells of one number twice", field="known")
-    for name in by_name:
+    for name, how in by_name.items():
         if name not in NUMBERS:
             raise InputError(
                 f"{str(name)[:40]!r} is no number of a cloth; there are {', '.join(NUMBERS)}",
                 field="known",
+            )
+        if not isinstance(how, HowKnown):
+            raise InputError(
+                f"{shown(how)} does not tell how {name} is known; give a HowKnown", field="known"
             )
     made = tuple((name, by_name[name]) for name in NUMBERS if name in by_name)
     if any(how.together for how in by_name.values()):
