@@ -32,7 +32,7 @@ HUES = [
     (293.0, "blue", "blue", "blue", None, None),
     (318.0, "violet", "violet", "lilac", None, 66.0),
     (340.0, "purple", "purple", "mauve", None, 66.0),
-    (360.0, "purplish pink", "reddish purple", "pink", 45.0, 66.0),
+    (360.0, "purplish pink", "reddish purple", "pink", 52.0, 66.0),
 ]
 
 
@@ -182,7 +182,8 @@ def test_reds_browns_and_pinks_are_named_as_a_standard_names_them(name):
      ("8b0000", "deep red"), ("800000", "deep red"), ("9a222a", "deep red"),
      ("e97d76", "pink"), ("ff7f50", "bright reddish orange"), ("703c2b", "dark reddish brown"),
      ("c27e79", "dusty pink"), ("7d6768", "greyish red"), ("bd9d8b", "beige"),
-     ("e8af9e", "light pink"), ("3c0008", "very dark red, almost black")],
+     ("e8af9e", "light pink"), ("846b73", "greyish reddish purple"),
+     ("3c0008", "very dark red, almost black")],
 )  # fmt: skip
 def test_brick_is_no_red_and_dark_red_no_brown(screen, said):
     """Everyday usage: common practice, no source."""

@@ -61,7 +61,7 @@ _HUES: tuple[_Hue, ...] = (
     _Hue(293.0, "blue", "blue", "blue", "bluish"),
     _Hue(318.0, "violet", "violet", "lilac", "purplish", light_from=66.0),
     _Hue(340.0, "purple", "magenta", "mauve", "purplish", 50.0, 66.0),
-    _Hue(360.0, "reddish purple", "purplish pink", "pink", "pinkish", 45.0, 66.0),
+    _Hue(360.0, "reddish purple", "purplish pink", "pink", "pinkish", 52.0, 66.0),
 )
 
 
