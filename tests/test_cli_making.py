@@ -295,6 +295,18 @@ def test_what_was_supposed_of_a_cloth_is_still_known_in_the_project(tmp_path):
     assert any("supposed" in b.what and b.how_known == "assumed" for b in basis)
 
 
+def test_a_lay_is_drawn_though_nobody_reads_what_is_told(tmp_path, monkeypatch):
+    def cut_off(*_args):
+        raise BrokenPipeError
+
+    monkeypatch.setattr("weavecolor.cli.lay.give", cut_off)
+    pieces = tmp_path / "p.toml"
+    pieces.write_text('unit = "cm"\n[[piece]]\nname = "band"\nacross = 30\ndown = 40\n', "utf-8")
+    drawn = tmp_path / "lay.png"
+    run(["lay", str(pieces), "--cloth", "112 x 100 cm", "--grain", "straight", "--out", str(drawn)])
+    assert drawn.read_bytes()[:4] == b"\x89PNG"
+
+
 def test_the_light_of_a_project_is_the_one_that_was_set():
     moved = LightChoice("ballroom", True, -40, 20)
     held = project(light=moved, scenes=("ballroom", "candlelit"))

@@ -114,8 +114,8 @@ def command(
             except InputError as error:
                 raise in_project(pieces, error) from None
     files = _drawn(out, found) if out is not None else {}
+    _write(files)  # before what is told, which a reader may cut off
     give(_json(found) if as_json else _text(found), save)
-    _write(files)
 
 
 def _fullness(texts: Sequence[str], hands: Sequence[ClothInHand]) -> tuple[FullnessWanted, ...]:
