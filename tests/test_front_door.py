@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import pickle
 import runpy
 import subprocess
 import sys
@@ -97,6 +98,10 @@ def test_values_compare_hash_and_print_short():
         assert len(repr(one)) < 200
     made = wc.compare(wc.load_cloth("silk-chiffon-ivory"), grains=("straight",))
     look = made.outcomes[0]
+    again = pickle.loads(pickle.dumps(made))  # same content, another object
+    assert again == made and hash(again) == hash(made) and again is not made
+    other = wc.compare(wc.load_cloth("silk-chiffon-ivory"), grains=("cross",))
+    assert other != made and other.outcomes[0].appearance != look.appearance
     for told in (made, look, look.appearance, look.appearance.reading, *made.steps):
         assert len(repr(told)) < 300 and "array(" not in repr(told)
     assert {"Any", "annotations", "TYPE_CHECKING"}.isdisjoint(dir(wc)) and "compare" in dir(wc)

@@ -30,7 +30,7 @@ from weavecolor.colour.screen import (
     to_screen_white,
 )
 from weavecolor.colour.screencolour import screen_code
-from weavecolor.colour.spectra import BANDS, Spectrum, frozen
+from weavecolor.colour.spectra import BANDS, ByValue, Spectrum, frozen
 from weavecolor.colour.tristimulus import (
     FloatArray,
     checked_spectrum,
@@ -47,7 +47,7 @@ BRIGHTEST = 1e9
 
 
 @dataclass(frozen=True, eq=False)
-class Reading:
+class Reading(ByValue):
     """What a measurement of the colour would say.
 
     XYZ on the Y = 100 scale of the perfect diffuser under the scene's light; Lab and LCh (hue in

@@ -17,6 +17,7 @@ import numpy as np
 
 from weavecolor.colour.colorimetry import adopted_white, ciede2000, daylight_white, settled
 from weavecolor.colour.perception import LOOK, Verdict, names_together, would_see
+from weavecolor.colour.spectra import ByValue
 from weavecolor.colour.tristimulus import FloatArray
 from weavecolor.colour.words import difference_words
 from weavecolor.errors import InputError
@@ -42,7 +43,7 @@ DAYLIGHT_UV = 0.03
 AXES = ("scene", "lay", "face", "layers", "grain", "stack", "backing")
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Option:
     """One way to make it up: a stack, and where it is seen.
 
@@ -84,7 +85,7 @@ class Option:
 
 
 @dataclass(frozen=True, eq=False)
-class Outcome:
+class Outcome(ByValue):
     """An option, how it looks, the uncertainty of that colour, and ``drawn`` (DRAWS, 3): Lab as it
     might truly be (:func:`weavecolor.optics.mightbe.lots`)."""
 
@@ -99,7 +100,7 @@ class Outcome:
         return f"Outcome({told}: {self.appearance.reading!r} +-{self.uncertainty.stated:.1f})"
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Step:
     """From one outcome to another, by their places in the list.
 
@@ -124,7 +125,7 @@ class Step:
         return f"Step({self.start} to {self.end}: {self.sentence!r})"
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Comparison:
     """Options side by side, as :func:`compare` makes them.
 

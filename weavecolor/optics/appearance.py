@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from weavecolor.cache import Kept, Packed
 from weavecolor.colour.colorimetry import Reading, reading, xyz
 from weavecolor.colour.lights import light_spectrum
-from weavecolor.colour.spectra import BANDS, Spectrum, frozen
+from weavecolor.colour.spectra import BANDS, ByValue, Spectrum, frozen
 from weavecolor.errors import InputError
 from weavecolor.optics.adding import GAPS, PileOptics, add, over_backings, pile_of, seen, viewed
 from weavecolor.optics.cell import filaments
@@ -44,7 +44,7 @@ CONTRAST_WHITE = 0.89
 
 
 @dataclass(frozen=True, eq=False)
-class Appearance:
+class Appearance(ByValue):
     """What the viewer gets, as :func:`appearance` computes it.
 
     Parameters
