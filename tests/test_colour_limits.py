@@ -182,7 +182,7 @@ def test_reds_browns_and_pinks_are_named_as_a_standard_names_them(name):
      ("8b0000", "deep red"), ("800000", "deep red"), ("9a222a", "deep red"),
      ("e97d76", "pink"), ("ff7f50", "bright reddish orange"), ("703c2b", "dark reddish brown"),
      ("c27e79", "dusty pink"), ("7d6768", "greyish red"), ("bd9d8b", "beige"),
-     ("e8af9e", "light pink"), ("846b73", "greyish reddish purple"),
+     ("e8af9e", "light pink"), ("846b73", "greyish reddish purple"), ("c79d9a", "light dusty pink"),
      ("3c0008", "very dark red, almost black")],
 )  # fmt: skip
 def test_brick_is_no_red_and_dark_red_no_brown(screen, said):

@@ -22,6 +22,7 @@ from weavecolor.errors import InputError
 BLACK_BELOW, WHITE_ABOVE = 10.0, 85.3
 NEUTRAL_BELOW, TINTED_BELOW, GREYISH_BELOW, VIVID_FROM = 2.5, 6.0, 13.0, 75.0
 DUSTY_BELOW, DUSTY_SHARE = 32.0, 0.6
+DUSTY_PINK_BELOW = 70.0
 #: Light reds below this are pink and salmon pink; stronger ones coral or tomato (common practice,
 #: no source).
 PINK_BELOW = 60.0
@@ -87,17 +88,20 @@ def colour_words(Lab: ArrayLike) -> str:
         return _neutral(L, "" if C < NEUTRAL_BELOW else hue.tint)
     if L < BLACK_BELOW and C < GREYISH_BELOW:
         return f"{hue.tint} black"
+    reds = ("red", "reddish orange")
     # Strong colours keep their bright name further down: a strong orange turns brown later.
     dark_below = hue.dark_below - 0.4 * max(C - 40.0, 0.0)
     name = hue.dark if L < dark_below else hue.light if L >= hue.light_from else hue.middle
-    if C >= PINK_BELOW and hue.light_from <= L < 80.0 and hue.middle in ("red", "reddish orange"):
+    if C >= PINK_BELOW and hue.light_from <= L < 80.0 and hue.middle in reds:
         name = hue.middle
     if C < 45.0 and name == "magenta":
         name = "purple"
     if C < 32.0 and name in ("orange", "golden yellow", "yellow"):
         name = "cream" if L >= 84.0 else "beige"
         return f"greyish {name}" if C < GREYISH_BELOW else name
-    reddish = name in ("red", "pinkish red", "reddish orange") or (hue is _RED and L < 66.0)
+    reddish = name in (*reds, "pinkish red") or (
+        hue.middle in reds and hue.light_from <= L < DUSTY_PINK_BELOW
+    )
     if dusty := reddish and C < DUSTY_BELOW and strong < DUSTY_SHARE:
         name = "pink" if L >= 52.0 else "red"  # a weak red is no red to anyone
     if name == "salmon pink" and C < DUSTY_BELOW:
