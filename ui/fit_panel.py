@@ -85,7 +85,7 @@ def draw(
     if pressed:
         start, known = _start(counted[1] if counted else None)
         begin(_JOB, lambda told: (of, fit_cloth(start, seen, threads, known, told)))
-    words = "Working out the cloth; this takes half a minute or more …"
+    words = "Working out the cloth; this takes 10 to 40 seconds …"
     if made := waited(_JOB, words, "Stop", "m-fit-stop"):
         st.session_state["fitted"] = made
     held = st.session_state.get("fitted")
