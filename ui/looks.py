@@ -89,8 +89,8 @@ def in_folds(
     work: Making, pair: Sequence[tuple[MakingOption, LightChoice | None]], flat: Step
 ) -> Order | None:
     """The difference between a ``pair`` of options of this ``work``, each in its light, of cloth as
-    it hangs in folds, once it is worked out: briefly, beside that of cloth held ``flat``. None where
-    light from behind shines through them.
+    it hangs in folds, once it is worked out: briefly, beside that of cloth held ``flat``. None
+    where light from behind shines through them.
     """
     asked = [(stack_of(work, option), light or light_of(work)) for option, light in pair]
     try:
