@@ -98,7 +98,10 @@ def test_colours_of_a_gathered_skirt_are_said_to_be_of_flat_cloth():
     """Plain sums: 3 to 1 in knife pleats lies three deep, and three layers look otherwise."""
     text, pages, _ = pdf_text(making_sheet_pdf(sheet()))
     assert pages == 2
-    assert "told of the layers lying flat" in text
+    assert "told of the layers lying flat" in text and "one in folds" not in text
+    hung = SheetColour("Window, in folds", "red", (40.0, 48.1, 22.9), (0.5, 0.1, 0.2), True, 2.4)
+    folded, *_ = pdf_text(making_sheet_pdf(sheet(colours=(*sheet().colours, hung))))
+    assert "Colours, but for one in folds, and what will show through, are told" in folded
     assert re.search(r"Taken in \(gathered \d\.\d to 1\) cloth", text)
     flat = plan_fullness("flat", 70, 110, 70, fullness=1.0)
     for plans in ((), (("panel", flat),)):

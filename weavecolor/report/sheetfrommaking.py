@@ -45,6 +45,7 @@ from weavecolor.report.sheetdata import (
     SheetLayer,
     SheetSwatch,
 )
+from weavecolor.report.sheetwords import IN_FOLDS
 from weavecolor.scene.folds import hung
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.assumedwords import assumed_words
@@ -168,7 +169,7 @@ def _in_folds(light: Lit, plans: Sequence[tuple[str, FullnessPlan]]) -> tuple[Li
     name, place = light
     if place.behind or all(plan.kind == "flat" for _, plan in plans):
         return ()
-    return ((f"{name}, in folds", hung(place)),)
+    return ((f"{name}{IN_FOLDS}", hung(place)),)
 
 
 def cloths_in(stack: Stack) -> tuple[Cloth, ...]:

@@ -37,6 +37,7 @@ from weavecolor.report.sheetblocks import (
 from weavecolor.report.sheetdata import MakingSheet, SheetSwatch
 from weavecolor.report.sheetdrawings import lay_drawing, layer_icon, numbered, sample_box
 from weavecolor.report.sheetwords import (
+    IN_FOLDS,
     folds_words,
     fullness_sentences,
     grain_words,
@@ -277,7 +278,8 @@ def _colours(sheet: MakingSheet, style: Style) -> list[Block]:
     if any(not colour.on_screen for colour in colours):
         says += " * The cloth is more vivid than any screen can show; chip and pictures are duller."
     blocks.append(paragraph(says, WIDTH, style.small, colour=SOFT))
-    if folds := folds_words(sheet.fullness):
+    hung = any(colour.light.endswith(IN_FOLDS) for colour in colours)
+    if folds := folds_words(sheet.fullness, hung):
         blocks.append(paragraph(folds, WIDTH, style.body))
     return blocks
 

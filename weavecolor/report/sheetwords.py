@@ -111,8 +111,13 @@ def in_hand_cm(lay: Lay) -> float:
     return (max(along) - min(along)) * (2.0 if lay.fold == "crosswise" else 1.0)
 
 
-def folds_words(plans: Sequence[tuple[str, FullnessPlan]]) -> str:
-    """That colours and what shows through are told of cloth lying flat, where any is taken in."""
+#: How the light of a colour of cloth in folds ends.
+IN_FOLDS = ", in folds"
+
+
+def folds_words(plans: Sequence[tuple[str, FullnessPlan]], hung: bool) -> str:
+    """That colours and what shows through are told of cloth lying flat, where any is taken in;
+    ``hung``: but for one of cloth in folds."""
     taken = dict.fromkeys(
         f"{KIND_WORDS[plan.kind]} {plan.fullness:.1f} to 1"
         for _, plan in plans if plan.kind != "flat"
@@ -120,10 +125,10 @@ def folds_words(plans: Sequence[tuple[str, FullnessPlan]]) -> str:
     if not taken:
         return ""
     return (
-        "Colours, but for one in folds, and what will show through, are told of the layers lying "
-        f"flat. Taken in ({', '.join(taken)}) cloth covers more: over itself it shows more of its "
-        "own colour and less of what is behind, in pleats often by more than the \u00b1. Fold a "
-        "piece so and look."
+        f"Colours{', but for one in folds,' if hung else ''} and what will show through, are told "
+        f"of the layers lying flat. Taken in ({', '.join(taken)}) cloth covers more: over itself "
+        "it shows more of its own colour and less of what is behind, in pleats often by more than "
+        "the \u00b1. Fold a piece so and look."
     )
 
 
