@@ -295,6 +295,23 @@ def test_what_was_supposed_of_a_cloth_is_still_known_in_the_project(tmp_path):
     assert any("supposed" in b.what and b.how_known == "assumed" for b in basis)
 
 
+def test_fullness_told_besides_leaves_that_of_the_file(capsys, tmp_path):
+    pieces = tmp_path / "p.toml"
+    pieces.write_text(
+        'unit = "cm"\n[[fullness]]\nwhat = "underskirt"\nkind = "gathered"\nfinished = 70\n'
+        "length = 90\nfullness = 2\n", "utf-8",
+    )  # fmt: skip
+    asked = ["lay", str(pieces), "--cloth", "112 x 900 cm", "--grain", "straight", "--json"]
+    for told, kept in (
+        ([], ["underskirt"]),
+        (["skirt: 70 x 60 cm, gathered, 2 to 1"], ["underskirt", "skirt"]),
+        (["Underskirt: 70 x 60 cm, gathered, 2 to 1"], ["Underskirt"]),  # another length of it
+    ):
+        assert run([*asked, *(word for text in told for word in ("--fullness", text))]) == 0
+        (laid,) = json.loads(capsys.readouterr().out)["lays"]
+        assert [one["what"] for one in laid["fullness"]] == kept
+
+
 def test_a_lay_is_drawn_though_nobody_reads_what_is_told(tmp_path, monkeypatch):
     def cut_off(*_args):
         raise BrokenPipeError

@@ -53,8 +53,8 @@ Laid = tuple[str, "ClothNeeded"]
               help='A damaged place: its size, then how far from the left selvedge and from the '
               'cut end, the face up: "8 x 8 cm at 70 x 190 cm".')  # fmt: skip
 @click.option("--fullness", "fulls", multiple=True,
-              help='Cut besides the pieces: "skirt: 70 x 90 cm, gathered, 2.5 to 1", '
-              '"sleeve: 30 x 50 cm, knife, 2 widths, doubled".')  # fmt: skip
+              help='Cut besides what the file tells, but for one called alike: "skirt: 70 x 90 '
+              'cm, gathered, 2.5 to 1", "sleeve: 30 x 50 cm, knife, doubled".')  # fmt: skip
 @click.option("--option", "option_name", default="", help="Option of a project to lay.")
 @click.option("--tries", type=click.IntRange(1, 100000), help="Lays to try for each grain.")
 @click.option("--out", type=click.Path(path_type=Path),
@@ -90,14 +90,14 @@ def command(
         hands = hands or told.cloth
         if not hands:
             raise InputError("say what is in hand, such as 112x250cm", field="--cloth")
-        full = _fullness(fulls, hands) or told.fullness
+        full = _fullness(told.fullness, fulls, hands)
         found = _by_grain(told.pieces, full, hands, grain, layers or 1, fold or told.fold, tries)
     else:
         project = project_called(pieces)
         if not (project.pieces or project.fullness or fulls):
             raise InputError("holds no pieces to lay and no fullness", file=pieces)
         if fulls:
-            project = replace(project, fullness=_fullness(fulls, hands))
+            project = replace(project, fullness=_fullness(project.fullness, fulls, hands))
         if hands and (layers is not None or not (option_name or project.chosen)):
             found = _by_grain(
                 project.pieces, project.fullness, hands, grain, layers or 1, fold or project.fold,
@@ -118,11 +118,16 @@ def command(
     give(_json(found) if as_json else _text(found), save)
 
 
-def _fullness(texts: Sequence[str], hands: Sequence[ClothInHand]) -> tuple[FullnessWanted, ...]:
+def _fullness(
+    told: Sequence[FullnessWanted], texts: Sequence[str], hands: Sequence[ClothInHand]
+) -> tuple[FullnessWanted, ...]:
+    """What the file tells and what is told here, which counts before a like name of the file."""
     from weavecolor.cutting.asked import fullness_from
 
     width = min((hand.usable_width_cm for hand in hands), default=110.0)
-    return tuple(fullness_from(text, "--fullness", width) for text in texts)
+    here = [fullness_from(text, "--fullness", width) for text in texts]
+    named = {wanted.what.casefold() for wanted in here}
+    return (*(wanted for wanted in told if wanted.what.casefold() not in named), *here)
 
 
 def _by_grain(
