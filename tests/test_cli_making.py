@@ -405,6 +405,8 @@ def test_pictures_that_find_no_room_are_counted():
     [
         (["fullness", "--finished", "x", "--length", "9cm", "--cloth", "9cm"], "--finished"),
         (["fullness", "--finished", "70", "--length", "9cm", "--cloth", "9cm"], "70 inch"),
+        (["fullness", "--finished", "70cm", "--length", "90cm", "--cloth", "112cm", "--doubled",
+          "yes", "--hem", "3cm"], "--hem: does not count with --doubled yes"),
         (["fullness", "--finished", "70cm", "--length", "90cm", "--cloth", "2cm"],
          "seam allowances"),
         (["fullness", "--finished", "70cm", "--length", "90cm", "--cloth", "112cm", "--kind",

@@ -79,6 +79,8 @@ def command(
         fullness = 1.0
     if not {"knife", "box"} & set(kinds):
         not_with("no pleats among --kind", "pleat")
+    if doubled == "yes":
+        not_with("--doubled yes, whose fold is the hem", "hem")
     if hem_round is None:
         not_with("no --hem-round, at which the skirt hangs", "heights")
     hands: tuple[ClothInHand, ...] = ()
