@@ -26,6 +26,8 @@ from weavecolor.textile.weaves import weave
         ("plain weave", "plain"),
         ("Plain-woven", "plain"),
         ("2/2 twill", "twill 2/2"),
+        ("Taffeta weave", "plain"),
+        ("panama", "hopsack 2/2"),
         ("3/1 twill left", "twill 3/1 left"),
         ("left-hand twill 3/1", "twill 3/1 left"),
         ("5-end satin", "satin 5"),

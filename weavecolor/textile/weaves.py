@@ -204,6 +204,10 @@ def weave(spec: str | Sequence[object]) -> Weave:
     return from_rows(rows, name=text)
 
 
+#: Weaves by the name of the cloth that is always woven so (common practice, no source).
+_ALSO = {"taffeta": "plain", "panama": "hopsack 2/2"}
+
+
 def _tidy(spec: str) -> str:
     """The name in one order: "Plain weave", "2/2 twill", "twill 2/2 weave", "5-end satin"."""
     text = re.sub(
@@ -215,7 +219,7 @@ def _tidy(spec: str) -> str:
     )
     if moved:
         return f"{moved['kind']} {moved['n']}{moved['side'] or ''}"
-    return re.sub(r"^(left|right|s|z) (twill.*)$", r"\2 \1", text)
+    return re.sub(r"^(left|right|s|z) (twill.*)$", r"\2 \1", _ALSO.get(text, text))
 
 
 def from_rows(rows: Sequence[object], name: str = "drawn by rows") -> Weave:
