@@ -271,6 +271,13 @@ def test_the_cloth_is_large_live_and_obeys_the_hand(page, tmp_path):
     page.driver.back()
     page.until(lambda: "Which way does it run" in page.text(), what="the question before")
     assert "cross grain" in page.drawn()
+    # and to where the making had no name yet; Forward leads on again
+    on = (("back", "Which cloth"), ("forward", "Which way"), ("forward", "How many"))
+    for way, heading in on:
+        getattr(page.driver, way)()
+        page.until(lambda h=heading: h in page.one(".wc-question").text, 30, heading)
+        page.settle()
+    assert "cross grain" in page.drawn()
 
 
 def page_script(asked: str) -> str:

@@ -1081,6 +1081,13 @@ function prepare(s) {
 function watchAddress() {
   if (COMMON.watched) return;
   COMMON.watched = true;
+  // a making that only gets its name is no further place: Back would lead nowhere, and going back lose Forward
+  const told = href => { const all = new URL(href, location.href).searchParams, made = all.get("making"); all.delete("making"); return [made, all.toString().split("&").sort().join()]; };
+  const push = history.pushState.bind(history), replace = history.replaceState.bind(history);
+  history.pushState = (state, title, href) => {
+    const [was, here] = told(location.href), [, there] = told(href ?? location.href);
+    (was === null && here === there ? replace : push)(state, title, href);
+  };
   let count = 0;
   addEventListener("popstate", () => COMMON.went?.({ count: ++count, search: location.search }));
 }

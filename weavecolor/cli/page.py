@@ -122,6 +122,9 @@ def page_command(
         "--server.maxUploadSize", "64",
         "--browser.gatherUsageStats", "false",
         "--client.toolbarMode", "minimal",
+        # a browser forgets what so many drawings did without; a server that hears of it late would
+        # send the name alone of what is gone
+        "--global.maxCachedMessageAge", "20",
         "--client.showErrorDetails", "none",
         *(("--browser.serverAddress", named) if named else ()),
     ]  # fmt: skip
