@@ -157,24 +157,18 @@ def test_a_strip_says_what_the_command_line_says_of_folds(page):
     held flat."""
     import looks
     import state
+    import strip
 
     import weavecolor as wc
 
     now = page.session_state["work"]
     table = state.table_of(now)
-    pair = [(table, None), (state.table_of(state.with_now(now, backing="black")), None)]
+    asked = [(table, None), (state.table_of(state.with_now(now, backing="black")), None)]
     made = wc.compare(load_swatch(DEMO), "straight", behind=("white", "black"), hung=True)
-    (step,) = made.steps
-    (flat,) = looks.differences([looks.outcome(now, option) for option, _ in pair])
-    other = replace(flat, effect="yellower")
-    told = re.search(r" \((difference .*)\)\.$", step.sentence)[1]
-    said = {w: looks.in_folds(now, pair, beside).make().decode() for w, beside in
-            (("as flat", replace(flat, effect=step.effect)), ("else", other))}  # fmt: skip
-    assert said["as flat"] == f"the same ({told})."
-    assert said["else"] == f"{step.effect}. She would see it ({told})."
-    assert f"{step.effect} (" in step.sentence and "She would see it" in step.sentence
-    behind = [(table, LightChoice("lightbox behind"))] * 2
-    assert looks.in_folds(now, behind, flat) is None
+    (told,) = json.loads(looks.in_folds(now, asked, strip._told).make())
+    assert told["sentence"] == made.steps[0].sentence
+    assert told["line"] == strip.line_of(made.steps[0]) and "Much darker" in told["line"]
+    assert looks.in_folds(now, [(table, LightChoice("lightbox behind"))] * 2, strip._told) is None
 
 
 def test_doubling_deepens_and_black_behind_darkens(page):

@@ -6,7 +6,7 @@ sessions because the same content looks the same to everyone; knows nothing of w
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -86,33 +86,20 @@ def differences(outcomes: Sequence[Outcome], first: int = 0) -> tuple[Step, ...]
 
 
 def in_folds(
-    work: Making, pair: Sequence[tuple[MakingOption, LightChoice | None]], flat: Step
+    work: Making,
+    asked: Sequence[tuple[MakingOption, LightChoice | None]],
+    told: Callable[[Sequence[Step]], bytes],
 ) -> Order | None:
-    """The difference between a ``pair`` of options of this ``work``, each in its light, of cloth as
-    it hangs in folds, once it is worked out: briefly, beside that of cloth held ``flat``. None
-    where light from behind shines through them.
-    """
-    asked = [(stack_of(work, option), light or light_of(work)) for option, light in pair]
+    """What is ``told`` of the differences between the first of some options of this ``work``, each
+    in its light, and every other, of cloth as it hangs in folds: worked out aside. None where light
+    from behind shines through them."""
+    laid = [(stack_of(work, option), light or light_of(work)) for option, light in asked]
     try:
-        chosen = [Option(stack, hung(scene_of(light))) for stack, light in asked]
+        chosen = [Option(stack, hung(scene_of(light))) for stack, light in laid]
     except InputError:
         return None
-    content = [(stack_key(stack), light, _known(stack)) for stack, light in asked]
-
-    def make() -> bytes:
-        step = steps(evaluate(chosen), [(0, 1)])[0]
-        told = f"difference {step.delta:.1f} give or take {step.uncertainty.stated:.1f}"
-        sure = judged(step.verdict)
-        same = step.effect == flat.effect and sure == judged(flat.verdict)
-        brief = "the same" if same else ". ".join(filter(None, (step.effect, sure)))
-        return f"{brief} ({told}).".encode()
-
-    return Order(name_of("folds", content, flat.sentence), make)
-
-
-def judged(verdict: Verdict | None) -> str:
-    """Whether she would see it, without why and how sure."""
-    return "" if verdict is None else verdict.words.split(" (")[0].split(":")[0].rstrip(".")
+    content = [(stack_key(stack), light, _known(stack)) for stack, light in laid]
+    return Order(name_of("folds", content), lambda: told(differences(evaluate(chosen))))
 
 
 def wonders(outcomes: Sequence[Outcome]) -> tuple[str, ...]:

@@ -6,9 +6,9 @@ line, the pictures are orders that may come later than the words.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import partial
 from html import escape
 
 import streamlit as st
@@ -35,6 +35,8 @@ EDGE = "edge-to-edge"
 AS_IT_LIES = "now"
 #: So many choices stand side by side; more stand in rows, all to be seen at once.
 IN_A_ROW = 4
+_LINE = '<p class="wc-line">{}</p>'
+_ANSWER = '<p class="wc-answer" role="status">{}</p>'
 #: Lies in what is chosen, for its look: another kind of button would lose the keyboard's place.
 CHOSEN = '<span class="wc-on"></span>'
 
@@ -92,18 +94,21 @@ def draw(
     seen = [looks.outcome(now, choice.option, choice.light) for choice in choices]
     steps = looks.differences(seen)
     takes = [told(choice) if told else None for choice in choices]
+    lines = []
     for (choice, picture, line), look, step, needs in zip(
         places, seen, (None, *steps), takes, strict=True
     ):
         words = line_of(step) if needs is None else enough.marked(needs, brief=True)
         _picture(now, choice, look, picture, edge, waiting, ground)
-        if needed:
-            words += enough.line(now, choice.option)
-        line.html(f'<p class="wc-line">{words}</p>')
-    _answer(now, choices, seen, steps, takes, waiting)
+        takes_words = enough.line(now, choice.option) if needed else ""
+        line.html(_LINE.format(words + takes_words))
+        lines.append((line, takes_words))
+    answer = _answer(choices, seen, steps, takes)
+    if answer is not None and told is None and not edge:
+        _in_folds(now, choices, lines, answer, waiting)
     if told is None and not any(c.light for c in choices):
         surprising = looks.wonders(seen)
-        if surprising and fold("Not what one expects: why", f"why-{question}"):
+        if surprising and fold("Not what one expects, held flat: why", f"why-{question}"):
             for words in surprising:
                 st.html(f'<p class="wc-told">{escape(words)}</p>')
     with st.container(horizontal=True, key=f"wc-strip-tools-{question}"):
@@ -183,14 +188,13 @@ def _picture(
 
 
 def _answer(
-    now: Making, choices: Sequence[Choice], seen: Sequence[Outcome], steps: Sequence[Step],
-    takes: Sequence[tuple[ClothNeeded, ...] | None], waiting: Waiting,
-) -> None:  # fmt: skip
-    """What is chosen against the first, in one sentence, and once it is known the same of cloth in
-    folds; or what it takes, or how it looks."""
-    at = next((i for i, c in enumerate(choices) if c.chosen), None)
+    choices: Sequence[Choice], seen: Sequence[Outcome], steps: Sequence[Step],
+    takes: Sequence[tuple[ClothNeeded, ...] | None],
+) -> Answer | None:  # fmt: skip
+    """What is chosen against the first, in one sentence; or what it takes, or how it looks."""
+    at = _chosen(choices)
     if at is None:
-        return
+        return None
     words = escape(f"{seen[at].appearance.reading.words.capitalize()}.")
     needs = takes[at]
     if needs is not None:
@@ -198,17 +202,59 @@ def _answer(
     elif steps:
         step = steps[at - 1] if at > 0 else max(steps, key=lambda s: s.delta)
         words = escape(step.sentence)
-    st.html(f'<p class="wc-answer" role="status">{words}</p>')
-    if needs is None and steps and orders.drawing():
-        ends = [(c.option, c.light) for c in (choices[step.start], choices[step.end])]
-        order, place = looks.in_folds(now, ends, step), st.empty()
-        if order is not None:
-            waiting.place(order, partial(_in_folds, place), orders.SHELF)
+    answer = Answer(st.empty(), st.empty(), words)
+    answer.main.html(_ANSWER.format(words))
+    return answer
 
 
-def _in_folds(place: DeltaGenerator, sentence: bytes) -> None:
-    told = escape(sentence.decode())
-    place.html(f'<p class="wc-told" role="status"><b>As it hangs, in folds:</b> {told}</p>')
+def _chosen(choices: Sequence[Choice]) -> int | None:
+    return next((i for i, c in enumerate(choices) if c.chosen), None)
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """Where the one answer stands, and what is said beneath it; ``flat``: of cloth held flat."""
+
+    main: DeltaGenerator
+    beneath: DeltaGenerator
+    flat: str
+
+
+def _in_folds(
+    now: Making, choices: Sequence[Choice], lines: Sequence[tuple[DeltaGenerator, str]],
+    answer: Answer, waiting: Waiting,
+) -> None:  # fmt: skip
+    """Have the lines and the answer told of cloth as it hangs, as in the pictures, once that is
+    known; of places by the answer alone, for each takes as long as all of the others."""
+    at = _chosen(choices)
+    if at is None or len(choices) < 2 or not orders.drawing():
+        return
+    places = any(choice.light for choice in choices)
+    if places and at == 0:
+        return
+    own = [choices[0], choices[at]] if places else list(choices)
+    order = looks.in_folds(now, [(choice.option, choice.light) for choice in own], _told)
+    if order is None:
+        return
+    answer.beneath.html('<p class="wc-told">Held flat. As it hangs is still to come.</p>')
+
+    def show(data: bytes) -> None:
+        steps = json.loads(data)
+        flat = f"As it hangs, in folds. Held flat: {answer.flat}"
+        first = max(steps, key=lambda step: step["delta"])
+        sentence = (steps[-1 if places else at - 1] if at > 0 else first)["sentence"]
+        answer.main.html(_ANSWER.format(escape(sentence)))
+        answer.beneath.html(f'<p class="wc-told">{flat}</p>')
+        if not places:
+            for (line, takes), step in zip(lines[1:], steps, strict=True):
+                line.html(_LINE.format(step["line"] + takes))
+
+    waiting.place(order, show, orders.SHELF)
+
+
+def _told(steps: Sequence[Step]) -> bytes:
+    kept = [{"line": line_of(s), "sentence": s.sentence, "delta": s.delta} for s in steps]
+    return json.dumps(kept).encode()
 
 
 def _figures(
@@ -226,7 +272,7 @@ def _figures(
     )
     st.html(
         '<table class="wc-table"><thead><tr><th scope=col>Choice</th><th scope=col>Screen</th>'
-        "<th scope=col>L*</th><th scope=col>CIEDE2000 from the first</th></tr></thead>"
+        "<th scope=col>L*</th><th scope=col>CIEDE2000 from the first, held flat</th></tr></thead>"
         f"<tbody>{rows}</tbody></table>"
     )
 
