@@ -250,7 +250,7 @@ def test_the_cloth_is_large_live_and_obeys_the_hand(page, tmp_path):
     page.hung("cross grain")
     assert page.cloth(SIGHT) == sight
     assert "grain" in page.answer()
-    page.until(lambda: "As it hangs, in folds." in page.text(), what="folds told")
+    page.until(lambda: "As it hangs." in page.text(), what="folds told")
     # lost graphics heal
     page.driver.execute_async_script(
         page_script("const done = arguments[0], v = cloth.view,"

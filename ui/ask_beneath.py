@@ -27,7 +27,7 @@ NAMES = {
 def draw(waiting: Waiting) -> None:
     now = work()
     strip.draw("beneath", choices(now), waiting, ground=ground())
-    if fold("By hand: any colour, how laid", "by-hand"):
+    if fold("By hand: colour, how laid", "by-hand"):
         laying.behind(now)
     if fold("What shows through", "shows-through"):
         show_panel.through()

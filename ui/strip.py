@@ -36,6 +36,7 @@ AS_IT_LIES = "now"
 #: So many choices stand side by side; more stand in rows, all to be seen at once.
 IN_A_ROW = 4
 _LINE = '<p class="wc-line">{}</p>'
+_HOW = '<p class="wc-told">{}</p>'
 _ANSWER = '<p class="wc-answer" role="status">{}</p>'
 #: Lies in what is chosen, for its look: another kind of button would lose the keyboard's place.
 CHOSEN = '<span class="wc-on"></span>'
@@ -202,7 +203,7 @@ def _answer(
     elif steps:
         step = steps[at - 1] if at > 0 else max(steps, key=lambda s: s.delta)
         words = escape(step.sentence)
-    answer = Answer(st.empty(), st.empty(), words)
+    answer = Answer(st.empty(), st.empty())
     answer.main.html(_ANSWER.format(words))
     return answer
 
@@ -213,11 +214,10 @@ def _chosen(choices: Sequence[Choice]) -> int | None:
 
 @dataclass(frozen=True, eq=False)
 class Answer:
-    """Where the one answer stands, and what is said beneath it; ``flat``: of cloth held flat."""
+    """Where the one answer stands, and what is said beneath it."""
 
     main: DeltaGenerator
     beneath: DeltaGenerator
-    flat: str
 
 
 def _in_folds(
@@ -236,15 +236,14 @@ def _in_folds(
     order = looks.in_folds(now, [(choice.option, choice.light) for choice in own], _told)
     if order is None:
         return
-    answer.beneath.html('<p class="wc-told">Held flat. As it hangs is still to come.</p>')
+    answer.beneath.html(_HOW.format("Held flat."))
 
     def show(data: bytes) -> None:
         steps = json.loads(data)
-        flat = f"As it hangs, in folds. Held flat: {answer.flat}"
         first = max(steps, key=lambda step: step["delta"])
         sentence = (steps[-1 if places else at - 1] if at > 0 else first)["sentence"]
         answer.main.html(_ANSWER.format(escape(sentence)))
-        answer.beneath.html(f'<p class="wc-told">{flat}</p>')
+        answer.beneath.html(_HOW.format("As it hangs."))
         if not places:
             for (line, takes), step in zip(lines[1:], steps, strict=True):
                 line.html(_LINE.format(step["line"] + takes))
