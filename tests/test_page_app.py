@@ -153,8 +153,7 @@ def test_a_strip_says_what_the_command_line_says(page):
 
 
 def test_a_strip_says_what_the_command_line_says_of_folds(page):
-    """Worked out aside, in the same words, briefly; and nothing where light shines through cloth
-    held flat."""
+    """Worked out aside, word for word; and nothing where light shines through cloth held flat."""
     import looks
     import state
     import strip

@@ -18,7 +18,6 @@ from state import light_of, stack_key, stack_of
 from weavecolor.cache import Kept
 from weavecolor.colour.colorimetry import ciede2000, xyz
 from weavecolor.colour.lights import light_spectrum
-from weavecolor.colour.perception import Verdict
 from weavecolor.decide.compare import Option, Outcome, Step, evaluate, steps
 from weavecolor.decide.unexpected import unexpected
 from weavecolor.errors import InputError
@@ -90,9 +89,9 @@ def in_folds(
     asked: Sequence[tuple[MakingOption, LightChoice | None]],
     told: Callable[[Sequence[Step]], bytes],
 ) -> Order | None:
-    """What is ``told`` of the differences between the first of some options of this ``work``, each
-    in its light, and every other, of cloth as it hangs in folds: worked out aside. None where light
-    from behind shines through them."""
+    """What is ``told`` of the differences between the first of the options ``asked`` of this
+    ``work``, each in its light, and every other, of cloth as it hangs in folds: worked out aside.
+    None where light from behind shines through them."""
     laid = [(stack_of(work, option), light or light_of(work)) for option, light in asked]
     try:
         chosen = [Option(stack, hung(scene_of(light))) for stack, light in laid]

@@ -158,8 +158,8 @@ def line_of(step: Step | None) -> str:
     effect = escape(capital(step.effect))
     if step.verdict is None:  # each in its own light, as the answer says
         return f"{effect}."
-    sure = f"{SIGN[step.verdict.sees]} {escape(looks.judged(step.verdict))}."
-    return f'{effect}. <span class="wc-sure">{sure}</span>'
+    sure = step.verdict.words.split(" (")[0].split(":")[0].rstrip(".")
+    return f'{effect}. <span class="wc-sure">{SIGN[step.verdict.sees]} {escape(sure)}.</span>'
 
 
 def _picture(
@@ -260,7 +260,7 @@ def _figures(
     now: Making, choices: Sequence[Choice], seen: Sequence[Outcome], steps: Sequence[Step]
 ) -> None:
     """The numbers of what is chosen; differences of all from the first."""
-    at = next((i for i, c in enumerate(choices) if c.chosen), 0)
+    at = _chosen(choices) or 0
     choice, look = choices[at], seen[at]
     st.html(figures_list(numbers_of(look, looks.hiding(now, choice.option))))
     rows = "".join(
