@@ -1,18 +1,23 @@
 """Whether stated ranges hold: cloths as they might truly be, against the cloth that was described.
 
-    python -m tests.ranges [--draws N] [--seed S] [--swatch NAME ...] [--dye-known]
-        [--hung] [--json FILE] [--factors]
+    python -m tests.ranges [--draws N] [--seed S] [--only WORDS] [--workers N] [--keep FILE]
+        [--hung] [--trace | --factors]
 
-For each swatch, what a description leaves open is drawn anew, within the ranges that the trade's
-usual yarns have: packing, flattening, number of filaments, twist, scattering inside, index of the
-fibre, fineness of the thread (3 %, or the range of a count that nobody told), how the crimp is
+For each swatch, each label of ``tests/data/labels.toml`` and each pair of :data:`PAIRS`, what its
+file leaves open is drawn anew: what was assumed within its range (packing, flattening, filaments,
+twist, scattering inside, a count that nobody told, how a weight is shared), what was measured by
+its spread; of what was stated 3 % of the count; besides the index of the fibre, how the crimp is
 shared, and the dye by its own spread. Each such cloth is worked out by the same optics, so the
-error of the optics themselves is no part of it. Prints how far colours and differences move, and in
-how many of 100 what was stated holds the truth.
+error of the optics themselves is no part of it. It is looked at by the window, in the ballroom and
+in three more places, which change from draw to draw. Prints in how many of 100 what is stated of
+colours and differences holds the truth, how wide it is in the middle, and how far it is missed.
 
 --hung looks at the cloth in folds, as it hangs in each place.
 
---factors prints instead, by swatch, what ``weavecolor.optics.mightbe.BUILD`` is taken from: how the
+--trace works out the true looks alone and keeps them in FILE; without it they are read from there,
+if it is there, so that another way to state ranges is held against the same cloths.
+
+--factors prints instead, by cloth, what ``weavecolor.optics.mightbe.BUILD`` is taken from: how the
 logarithms of what one layer sends back (a) and of what it lets through (b, as a share of the
 logarithm let through) move with the build alone, the dye's reading kept, in even light; and how
 much further what is sent back moves in light from one side.
@@ -24,44 +29,97 @@ import argparse
 import itertools
 import json
 import sys
-from collections.abc import Sequence
-from dataclasses import replace
+import tomllib
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
 
-from weavecolor.colour.colorimetry import adopted_white, ciede2000, settled
+from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.spectra import WAVELENGTHS, frozen
-from weavecolor.decide.compare import near_daylight
+from weavecolor.decide.compare import AXES, Option, evaluate, steps
+from weavecolor.decide.showthrough import DARK_TAPE
 from weavecolor.errors import InputError
-from weavecolor.files.clothfile import load_swatch, swatch_names
+from weavecolor.files.clothfile import cloth_from_dict, load_swatch, swatch_names
 from weavecolor.optics.appearance import appearances, in_scenes
 from weavecolor.optics.dye import absorption_of_wound, dye_of, from_colour
-from weavecolor.optics.mightbe import lots_in, open_colour, open_difference
-from weavecolor.optics.stack import Layer, Stack
-from weavecolor.optics.uncertainty import known_of, of_colour, of_difference
+from weavecolor.optics.stack import Layer, Stack, layers_words
 from weavecolor.scene.backings import backing
 from weavecolor.scene.folds import hung
-from weavecolor.scene.places import scene
+from weavecolor.scene.places import custom_scene, scene, scene_names, with_viewer
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth, Yarn
-from weavecolor.textile.construction import geometry_of
+from weavecolor.textile.construction import check_weavable, geometry_of
 from weavecolor.textile.howknown import HowKnown
-from weavecolor.textile.usual import LUSTRES, Span, usual_yarn
+from weavecolor.textile.usual import COUNT_OFF, Span
 from weavecolor.textile.yarn import greatest_packing
 
-GRAINS, DEPTHS, GROUNDS = (0.0, 90.0), (1, 2), ("white", "skin medium", "black")
-PLACES = ("window at the side", "ballroom")
-HUNG = tuple(f"{place}, in folds" for place in PLACES)
+LABELS = Path(__file__).parent / "data" / "labels.toml"
+#: Cloths that are laid one on the other.
+PAIRS = (
+    ("shot-organza-red-black", "silk-satin-gold"),
+    ("white-silk-chiffon", "copper-blue-taffeta"),
+    ("white-tulle", "sky-chambray"),
+    ("stage-gauze-black", "white-polyester-organza"),
+    ("rose-cotton-voile", "natural-linen"),
+    ("navy-gold-silk-organza", "dusk-georgette"),
+)
+ALWAYS = ("window at the side", "ballroom")
+ASLANT, LAMP, FOLDED = "window, seen aslant", "reading lamp", ", in folds"
+#: Places beside these a draw is looked at in, of all that there are.
+MORE = 3
+#: Layers, grain, face and lay of what is looked at; back out where face and back differ.
+LAID = (
+    (1, 0.0, "face", "loose"), (1, 45.0, "face", "loose"), (1, 90.0, "face", "loose"),
+    (2, 0.0, "face", "loose"), (2, 90.0, "face", "loose"), (2, 0.0, "face", "apart"),
+    (3, 0.0, "face", "loose"), (1, 0.0, "back", "loose"),
+)  # fmt: skip
+GROUNDS = (*map(backing, ("white", "skin medium", "black")), None, DARK_TAPE)
 INDEX_SPREAD, TEX_SPREAD, CRIMP_SPREAD = 0.01, 0.03, 0.1
 #: Share of the variance that warp and weft of one fibre have in common; by judgement, no source.
 ALIKE = 0.7
 
 
-def _place(name: str) -> Scene:
-    """A place by its name, or as cloth in folds meets it."""
-    flat = name.removesuffix(", in folds")
-    return scene(flat) if flat == name else hung(scene(flat))
+@lru_cache(maxsize=1)
+def labels() -> dict[str, dict]:
+    """The tables of :data:`LABELS`, by name."""
+    return tomllib.loads(LABELS.read_text("utf-8"))
+
+
+@lru_cache(maxsize=128)
+def described(name: str) -> Cloth:
+    """The cloth of a label, or a swatch."""
+    if name in labels():
+        return cloth_from_dict({"name": name, **labels()[name]})
+    return load_swatch(name)
+
+
+def cases() -> dict[str, tuple[Cloth, ...]]:
+    """One cloth, or two to be laid one on the other, by name."""
+    single = {name: (described(name),) for name in (*swatch_names(), *labels())}
+    return single | {" + ".join(pair): tuple(map(described, pair)) for pair in PAIRS}
+
+
+@lru_cache(maxsize=64)
+def place(name: str) -> Scene:
+    """A scene of the tool's, or one of this file's, or either as cloth in folds meets it."""
+    if name.endswith(FOLDED):
+        return hung(place(name.removesuffix(FOLDED)))
+    if name == ASLANT:
+        return replace(with_viewer(scene(ALWAYS[0]), 40.0, 300.0), name=ASLANT)
+    if name == LAMP:
+        return custom_scene("ballroom tungsten", 35.0, 290.0, 0.25, half_deg=6.0, name=LAMP)
+    return scene(name)
+
+
+def places(rng: np.random.Generator) -> tuple[str, ...]:
+    """Where a draw is looked at."""
+    others = [x for x in (*scene_names(), ASLANT, LAMP) if x not in ALWAYS]
+    return (*ALWAYS, *map(str, rng.choice(others, MORE, replace=False)))
 
 
 def _within(span: Span, z: float) -> float:
@@ -71,39 +129,80 @@ def _within(span: Span, z: float) -> float:
     return float(span.usual + z / 1.645 * side)
 
 
+def _open(how: HowKnown | None, told: float, z: float) -> float:
+    """A number of a cloth as it might truly be, by how it is known."""
+    if how is None or how.way == "stated":
+        return told
+    if how.way == "assumed" and how.low is not None and how.high is not None:
+        return _within(Span(told, min(told, how.low), max(told, how.high)), z)
+    return told + z * (how.spread or 0.0)
+
+
+def _counts(cloth: Cloth, z: Sequence[np.ndarray], shares: Sequence[float]) -> dict[str, float]:
+    """Counts of warp and weft, tex. Where only a weight was told, it is off by its own, and shared
+    as the ranges of both counts tell: what one has more the other has less."""
+    known, out = dict(cloth.known), {}
+    hows = {name: known.get(f"{name}.count") for name in ("warp", "weft")}
+    if cloth.declared_g_m2 and all(how and how.way == "assumed" for how in hows.values()):
+        per_tex = {"warp": cloth.ends_per_cm, "weft": cloth.picks_per_cm}
+        told = {name: getattr(cloth, name).tex for name in hows}
+        # all of the range but what the weight's own error makes of it is how it is shared
+        low, high = (
+            np.log(hows["weft"].high / hows["warp"].low / (told["weft"] / told["warp"]))
+            - np.log((1.0 + COUNT_OFF) / (1.0 - COUNT_OFF)),
+            np.log(told["weft"] / told["warp"] / (hows["weft"].low / hows["warp"].high))
+            - np.log((1.0 + COUNT_OFF) / (1.0 - COUNT_OFF)),
+        )
+        ratio = told["weft"] / told["warp"] * np.exp(
+            0.5 * (abs(low) + abs(high)) * shares[0] / 1.645
+        )
+        mass = sum(per_tex[name] * told[name] for name in hows) * np.exp(
+            np.log1p(COUNT_OFF) * shares[1] / 1.645
+        )
+        warp = mass / (per_tex["warp"] + per_tex["weft"] * ratio)
+        return {"warp": float(warp), "weft": float(warp * ratio)}
+    for name, own in zip(hows, z, strict=True):
+        how, tex = hows[name], getattr(cloth, name).tex
+        if how is None or how.way == "stated":
+            out[name] = tex * float(np.exp(TEX_SPREAD * own[1]))
+        elif how.low and how.high:
+            logs = np.log([tex, min(how.low, tex), max(how.high, tex)])
+            out[name] = float(np.exp(_within(Span(*logs), own[1])))
+        else:
+            out[name] = _open(how, tex, own[1])
+    return out
+
+
 def _yarn(
-    yarn: Yarn, z: np.ndarray, dye: np.ndarray, spread: np.ndarray, count: HowKnown | None
+    yarn: Yarn, system: str, known: dict[str, HowKnown], tex: float, z: np.ndarray, dye: np.ndarray
 ) -> Yarn:
-    """A yarn that ``yarn`` might truly be, for 7 and 41 normal numbers; ``count``: how its own is
-    known."""
-    usual = usual_yarn(yarn.fibre.name, yarn.kind)
+    """A yarn that ``yarn`` might truly be, for 7 normal numbers and errors of its dye."""
+
+    def left(key: str, told: float, z: float) -> float:
+        return _open(known.get(f"{system}.{key}"), told, z)
+
     index = {
         name: float(np.clip(getattr(yarn.fibre, name) + INDEX_SPREAD * z[0], 1.31, 1.89))
         for name in ("n_parallel", "n_perpendicular")
     }
-    tex, filaments = yarn.tex * float(np.exp(TEX_SPREAD * z[1])), yarn.filaments
-    if count is not None and count.low and count.high:  # told by nobody
-        tex = float(np.exp(_within(Span(*np.log([yarn.tex, count.low, count.high])), z[1])))
-        filaments = max(1, round(filaments * tex / yarn.tex))
-    if usual.fineness_dtex is not None and filaments > 1:
-        fineness = _within(usual.fineness_dtex, z[2]) / usual.fineness_dtex.usual
-        filaments = max(2, round(filaments / max(fineness, 0.3)))
+    filaments = yarn.filaments
+    if filaments > 1:
+        number = left("filaments", filaments, z[2])
+        if f"{system}.filaments" in known:  # as fine in yarn of another count
+            number *= tex / yarn.tex
+        filaments = max(2, round(number))
     most = greatest_packing(1 if yarn.gum else filaments)
-    packing = yarn.packing + _within(usual.packing, z[3]) - usual.packing.usual
-    flat = yarn.flattening * _within(usual.flattening, z[4]) / usual.flattening.usual
-    turns = usual.twist(tex)
-    near = min(LUSTRES.values(), key=lambda s: abs(s.usual - yarn.dull_per_mm))
     made = replace(
         yarn, fibre=replace(yarn.fibre, **index), tex=tex, filaments=filaments,
-        packing=float(np.clip(packing, 0.3, most)), flattening=max(1.0, flat),
-        twist_turns_m=max(0.0, yarn.twist_turns_m + _within(turns, z[5]) - turns.usual),
-        dull_per_mm=max(0.0, yarn.dull_per_mm + _within(near, z[6]) - near.usual),
+        packing=float(np.clip(left("packing", yarn.packing, z[3]), 0.3, most)),
+        flattening=max(1.0, left("flattening", yarn.flattening, z[4])),
+        twist_turns_m=max(0.0, left("twist", yarn.twist_turns_m, z[5])),
+        dull_per_mm=max(0.0, left("dull_per_mm", yarn.dull_per_mm, z[6])),
     )  # fmt: skip
     sigma = (
         absorption_of_wound(yarn.colour, made) if yarn.absorption is None else yarn.absorption
     )
-    sigma = np.clip(sigma * np.exp(spread * dye), 0.0, 9e4)
-    return replace(made, absorption=frozen(sigma))
+    return replace(made, absorption=frozen(np.clip(sigma * np.exp(dye), 0.0, 9e4)))
 
 
 def _yarns(cloth: Cloth, rng: np.random.Generator, unsure: bool = True) -> dict[str, Yarn]:
@@ -115,21 +214,24 @@ def _yarns(cloth: Cloth, rng: np.random.Generator, unsure: bool = True) -> dict[
     def draw() -> tuple[np.ndarray, np.ndarray]:
         return rng.normal(size=7), np.sqrt(0.5) * (rng.normal() + near @ rng.normal(size=len(near)))
 
-    both, warp, weft = draw(), draw(), draw()
+    both, *own = draw(), draw(), draw()
     same = (cloth.warp.fibre, cloth.warp.kind) == (cloth.weft.fibre, cloth.weft.kind)
     dyed = same and np.array_equal(cloth.warp.colour, cloth.weft.colour)
-    out = {}
-    for name, own in (("warp", warp), ("weft", weft)):
-        z, dye = (
+    (warp, warp_dye), (weft, weft_dye) = (
+        tuple(
             np.sqrt(ALIKE) * shared + np.sqrt(1.0 - ALIKE) * mine if alike else mine
-            for shared, mine, alike in zip(both, own, (same, dyed), strict=True)
+            for shared, mine, alike in zip(both, one, (same, dyed), strict=True)
         )
-        yarn = getattr(cloth, name)
-        how = dict(cloth.known).get(f"{name}.colour")
-        by_eye = how is not None and how.way == "assumed"
+        for one in own
+    )
+    known = dict(cloth.known)
+    counts = _counts(cloth, (warp, weft), rng.normal(size=2))
+    out = {}
+    for name, z, dye in (("warp", warp, warp_dye), ("weft", weft, weft_dye)):
+        yarn, how = getattr(cloth, name), known.get(f"{name}.colour")
+        by_eye = how is not None and how.way == "assumed" and yarn.absorption is None
         spread = (from_colour(yarn.colour, yarn) if by_eye else dye_of(yarn)).spread
-        count = dict(cloth.known).get(f"{name}.count")
-        out[name] = _yarn(yarn, z, dye * unsure, spread, count)
+        out[name] = _yarn(yarn, name, known, counts[name], z, spread * dye * unsure)
     return out
 
 
@@ -141,85 +243,146 @@ def truth(cloth: Cloth, rng: np.random.Generator, dyed: bool = True) -> Cloth:
             made = replace(
                 cloth, **_yarns(cloth, rng, dyed), warp_share=float(np.clip(share, 0.05, 0.95)),
             )  # fmt: skip
-            appearances(Stack((Layer(made),)), [backing("white")], scene(PLACES[0]))
+            check_weavable(made)
         except InputError:
             continue  # cannot be woven
         return made
     raise AssertionError(f"{cloth.name}: nothing could be woven")
 
 
-def looks(
-    cloth: Cloth, places: Sequence[str] = PLACES
-) -> dict[tuple[str, float, int, str], np.ndarray]:
-    """Lab by place, grain, layers and backing."""
-    out = {}
-    for grain, depth in itertools.product(GRAINS, DEPTHS):
-        stack = Stack((Layer(cloth, grain),) * depth)
-        found = in_scenes(stack, [backing(g) for g in GROUNDS], [_place(p) for p in places])
-        for place, seen in zip(places, found, strict=True):
-            for ground, one in zip(GROUNDS, seen, strict=True):
-                out[place, grain, depth, ground] = one.reading.Lab
-    return out
+def options(cloths: Sequence[Cloth], where: Sequence[str]) -> list[Option]:
+    """What is looked at: one cloth as in :data:`LAID`; of two, each over the other, and the first
+    alone and turned."""
+    if len(cloths) == 1:
+        (cloth,) = cloths
+        stacks = [
+            ("", Stack((Layer(cloth, grain, face),) * depth, None, lay))
+            for depth, grain, face, lay in LAID
+            if face == "face" or any(np.mean(row) != 0.5 for row in cloth.weave.lift)
+        ]
+    else:
+        one, other = (Layer(cloth) for cloth in cloths)
+        turned = replace(one, grain_deg=90.0)
+        stacks = [
+            (layers_words(stack), stack)
+            for stack in map(Stack, ((one, other), (other, one), (turned, other), (one,)))
+        ]
+    return [
+        Option(replace(stack, backing=ground), place(name), label)
+        for name in where
+        for label, stack in stacks
+        for ground in GROUNDS
+    ]
 
 
-def mights(
-    cloth: Cloth, places: Sequence[str] = PLACES
-) -> dict[tuple[str, float, int, str], np.ndarray]:
-    """What the tool draws for each look."""
-    out = {}
-    for grain, depth in itertools.product(GRAINS, DEPTHS):
-        stack = Stack((Layer(cloth, grain),) * depth)
-        found = lots_in(stack, [backing(g) for g in GROUNDS], [_place(p) for p in places])
-        for place, drawn in zip(places, found, strict=True):
-            out |= {(place, grain, depth, g): one for g, one in zip(GROUNDS, drawn, strict=True)}
-    return out
+def _changed(one: Option, other: Option) -> list[str]:
+    return [axis for axis in _axes(one) if one.aspect(axis) != other.aspect(axis)]
 
 
-def _held(key: tuple[str, float, int, str], Lab: np.ndarray, kind: str) -> np.ndarray:
-    """Lab as it is held against another of that kind: across lights as a settled eye sees it."""
-    white = _place(key[0]).white
-    return settled(Lab, adopted_white(white, white, "2", True)) if kind == "scene" else Lab
+def _axes(one: Option) -> tuple[str, ...]:
+    """What options differ in: whole stacks by their label alone."""
+    return ("scene", "stack", "backing") if one.label else AXES
 
 
-def rows(cloth: Cloth, truths: list[Cloth], places: Sequence[str] = PLACES) -> list[dict]:
-    """One row a colour and a difference: what was said, what is true, and the range stated."""
-    base, known, drawn = looks(cloth, places), known_of([cloth]), mights(cloth, places)
-    colours = {
-        key: of_colour(known, open_colour(lab, drawn[key])).stated for key, lab in base.items()
-    }
-    changes = []  # kind, both looks, what is said of their difference, the range stated
-    for one, other in itertools.combinations(base, 2):
-        unlike = [k for k in range(4) if one[k] != other[k]]
-        if len(unlike) != 1:
-            continue
-        day = near_daylight(_place(one[0])) and near_daylight(_place(other[0]))
-        kind = ("scene", "grain", "layers", "backing")[unlike[0]]
-        light = kind != "scene"
-        held = [(_held(k, base[k], kind), _held(k, drawn[k], kind)) for k in (one, other)]
-        said, left = float(ciede2000(held[0][0], held[1][0])), open_difference(*held)
-        stated = of_difference(said, known, left, day, same_light=light, changed=(kind,)).stated
-        changes.append((kind, one, other, said, stated))
+@dataclass(frozen=True)
+class Looks:
+    """Of one draw: where it was looked at, and how it looks, as :func:`options` has it: Lab, and
+    once the eye has settled to the light."""
+
+    where: tuple[str, ...]
+    Lab: np.ndarray
+    settled: np.ndarray
+
+
+def true_looks(cloths: Sequence[Cloth], where: Sequence[str]) -> Looks:
+    """How cloths look; each stack is laid once for all places and grounds."""
+    asked = options(cloths, where)
+    by_stack = defaultdict(list)
+    for k, option in enumerate(asked):
+        bare = replace(option.stack, backing=None)
+        by_stack[bare].append(k)
+    read = [None] * len(asked)
+    for stack, those in by_stack.items():
+        found = in_scenes(stack, GROUNDS, [place(name) for name in where])
+        for k, one in zip(those, itertools.chain(*found), strict=True):
+            read[k] = one.reading
+    return Looks(
+        tuple(where), np.array([one.Lab for one in read]), np.array([one.settled for one in read])
+    )
+
+
+def drawn(name: str, seed: int, number: int, folded: bool = False) -> Looks:
+    """Draw ``number`` of a case: the same whoever asks; ``folded``: as it hangs by the window and
+    in the ballroom."""
+    cloths, rng = cases()[name], np.random.default_rng([seed, *name.encode(), number])
+    where = places(rng)
+    if folded:
+        where = tuple(x + FOLDED for x in ALWAYS)
+    return true_looks([truth(cloth, rng) for cloth in cloths], where)
+
+
+def _drawn(asked: tuple[str, int, int, bool]) -> Looks:
+    return drawn(*asked)
+
+
+
+def rows(cloths: Sequence[Cloth], looked: Sequence[Looks]) -> list[dict]:
+    """One row a colour and a difference: what was said, how far the truth is from it, and the range
+    stated."""
+    where = tuple(dict.fromkeys(name for one in looked for name in one.where))
+    asked = options(cloths, where)
+    per_place = len(asked) // len(where)
+    outcomes = evaluate(asked)
+    pairs = [
+        (i, j, changed[0])
+        for i, j in itertools.combinations(range(len(asked)), 2)
+        if len(changed := _changed(asked[i], asked[j])) == 1
+    ]
+    told = steps(outcomes, [(i, j) for i, j, _ in pairs])
     out = []
-    for number, made in enumerate(truths):
-        true = looks(made, places)
-        for key, lab in base.items():
-            out.append({
-                "cloth": cloth.name, "draw": number, "kind": "colour", "place": key[0],
-                "look": list(map(str, key)), "miss": float(ciede2000(lab, true[key])),
-                "stated": colours[key],
-            })  # fmt: skip
-        for kind, one, other, said, stated in changes:
-            is_ = float(ciede2000(*(_held(k, true[k], kind) for k in (one, other))))
-            out.append({
-                "cloth": cloth.name, "draw": number, "kind": kind, "place": one[0], "said": said,
-                "look": list(map(str, one)), "miss": abs(said - is_), "stated": stated,
-            })  # fmt: skip
+    for number, one in enumerate(looked):
+        mine = {where.index(name): k for k, name in enumerate(one.where)}
+
+        def at(k: int, mine: dict[int, int] = mine) -> int | None:
+            there = mine.get(k // per_place)
+            return None if there is None else there * per_place + k % per_place
+
+        for k, outcome in enumerate(outcomes):
+            if (true := at(k)) is not None:
+                out.append(_row(number, "colour", asked[k], None, 0.0,
+                                float(ciede2000(outcome.appearance.reading.Lab, one.Lab[true])),
+                                outcome.uncertainty.stated))  # fmt: skip
+        chosen = [(step, axis, a, b) for (i, j, axis), step in zip(pairs, told, strict=True)
+                  if (a := at(i)) is not None and (b := at(j)) is not None]  # fmt: skip
+        if not chosen:
+            continue
+        a, b = (np.array([c[k] for c in chosen]) for k in (2, 3))
+        across = np.array([c[1] == "scene" for c in chosen])[:, None]
+        is_ = ciede2000(
+            *(np.where(across, one.settled[k], one.Lab[k]) for k in (a, b))
+        )
+        for (step, axis, *_), true in zip(chosen, is_, strict=True):
+            out.append(_row(number, axis, asked[step.start], asked[step.end], step.delta,
+                            abs(float(true) - step.delta), step.uncertainty.stated))  # fmt: skip
     return out
+
+
+def _row(
+    number: int, kind: str, one: Option, other: Option | None, said: float, miss: float,
+    stated: float,
+) -> dict:  # fmt: skip
+    def what(option: Option) -> list[str]:
+        return [option.aspect(axis) for axis in AXES]
+
+    return {
+        "draw": number, "kind": kind, "place": one.scene.name, "look": what(one),
+        "other": what(other) if other else None, "said": said, "miss": miss, "stated": stated,
+    }  # fmt: skip
 
 
 def factors(cloth: Cloth, truths: list[Cloth]) -> str:
     """Means and standard deviations of a build's factors."""
-    even, side = scene("overcast"), scene(PLACES[0])
+    even, side = scene("overcast"), scene(ALWAYS[0])
     grounds = [backing("black"), backing("white")]
 
     def logs(one: Cloth, grain: float, place) -> tuple[float, float]:
@@ -234,7 +397,7 @@ def factors(cloth: Cloth, truths: list[Cloth]) -> str:
     back = float(more @ found[:, 0] / (more @ more))
     shine = [
         np.array([logs(one, g, side)[0] for one in truths]) - logs(cloth, g, side)[0] - found[:, 0]
-        for g in GRAINS
+        for g in (0.0, 90.0)
     ]
     return (
         f"{cloth.name}: lean {more.mean():.2f} wide {more.std():.2f} back {back:.2f} "
@@ -243,45 +406,85 @@ def factors(cloth: Cloth, truths: list[Cloth]) -> str:
     )
 
 
-def told(found: list[dict]) -> str:
+def told(found: Iterable[dict]) -> str:
     """Coverage and size by kind."""
+    by_kind = defaultdict(list)
+    for one in found:
+        by_kind[one["kind"]].append((one["miss"], one["stated"]))
     lines = []
-    for kind in ("colour", "scene", "grain", "layers", "backing"):
-        own = [r for r in found if r["kind"] == kind]
-        if own:
-            held = 100.0 * np.mean([r["miss"] <= r["stated"] for r in own])
-            size = np.sqrt(np.mean([r["miss"] ** 2 for r in own]))
-            lines.append(f"{kind:8s} {len(own):5d}  {held:5.1f} of 100 held, rms {size:.2f}")
+    for kind in ("colour", *AXES):
+        if kind in by_kind:
+            miss, stated = np.array(by_kind[kind]).T
+            lines.append(
+                f"{kind:8s} {len(miss):6d}  {100 * np.mean(miss <= stated):5.1f} of 100 held, "
+                f"stated {np.median(stated):.2f}, rms {np.sqrt(np.mean(miss**2)):.2f}"
+            )
     return "\n".join(lines)
+
+
+def _judged(asked: tuple[str, list[Looks]]) -> list[dict]:
+    name, looked = asked
+    return [{"case": name, **row} for row in rows(cases()[name], looked)]
 
 
 def main(argv: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.ranges")
     parser.add_argument("--draws", type=int, default=6)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--swatch", action="append")
-    parser.add_argument("--dye-known", action="store_true", help="leave the dye as told")
+    parser.add_argument("--only", default="", help="cases whose names hold this")
+    parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--keep", type=Path, help="where true looks are kept")
     parser.add_argument("--hung", action="store_true", help="cloth in folds, as it hangs there")
-    parser.add_argument("--json", type=Path)
+    parser.add_argument("--trace", action="store_true", help="only work out true looks")
     parser.add_argument("--factors", action="store_true", help="print what BUILD is taken from")
+    parser.add_argument("--json", type=Path, help="where every row is written")
     asked = parser.parse_args(argv)
-    found: list[dict] = []
-    for number, name in enumerate(asked.swatch or swatch_names()):
-        cloth = load_swatch(name)
-        rng = np.random.default_rng([asked.seed, number])
-        if asked.factors:
-            truths = [truth(cloth, rng, False) for _ in range(asked.draws)]
-            print(factors(cloth, truths), flush=True)
-            continue
-        truths = [truth(cloth, rng, not asked.dye_known) for _ in range(asked.draws)]
-        mine = rows(cloth, truths, HUNG if asked.hung else PLACES)
-        found += mine
-        print(name, told(mine), sep="\n", flush=True)
-        if asked.json:
-            asked.json.write_text(json.dumps(found), "utf-8")
-    if found:
-        print("all", told(found), sep="\n")
+    names = [name for name in cases() if asked.only in name]
+    if asked.factors:
+        for name in names:
+            rng = np.random.default_rng([asked.seed, *name.encode()])
+            for cloth in cases()[name]:
+                truths = [truth(cloth, rng, False) for _ in range(asked.draws)]
+                print(factors(cloth, truths), flush=True)
+        return 0
+    with ProcessPoolExecutor(asked.workers) as pool:
+        if asked.keep and asked.keep.exists():
+            looked = read_looks(asked.keep)
+            names = [name for name in names if name in looked]
+        else:
+            wanted = [(name, asked.seed, k, asked.hung) for k in range(asked.draws) for name in names]
+            looked = defaultdict(list)
+            for (name, *_), one in zip(wanted, pool.map(_drawn, wanted), strict=True):
+                looked[name].append(one)
+            if asked.keep:
+                keep_looks(asked.keep, looked)
+        if asked.trace:
+            return 0
+        found: list[dict] = []
+        for name, mine in zip(
+            names, pool.map(_judged, [(name, looked[name]) for name in names]), strict=True
+        ):
+            print(name, told(mine), sep="\n", flush=True)
+            found += mine
+    print("all", told(found), sep="\n")
+    if asked.json:
+        asked.json.write_text(json.dumps(found), "utf-8")
     return 0
+
+
+def keep_looks(file: Path, looked: dict[str, list[Looks]]) -> None:
+    told = {
+        name: [[one.where, one.Lab.tolist(), one.settled.tolist()] for one in mine]
+        for name, mine in looked.items()
+    }
+    file.write_text(json.dumps(told), "utf-8")
+
+
+def read_looks(file: Path) -> dict[str, list[Looks]]:
+    return {
+        name: [Looks(tuple(where), np.array(Lab), np.array(seen)) for where, Lab, seen in mine]
+        for name, mine in json.loads(file.read_text("utf-8")).items()
+    }
 
 
 if __name__ == "__main__":

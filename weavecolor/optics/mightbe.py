@@ -22,7 +22,7 @@ goes along with it elsewhere.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from hashlib import blake2b
 from types import MappingProxyType
 from typing import Any
@@ -55,10 +55,11 @@ from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import PHOTO_SCENE, illumination
 from weavecolor.scene.places import scene as named
 from weavecolor.scene.scene import Light, Scene
-from weavecolor.textile.cloth import Cloth
-from weavecolor.textile.construction import geometry_of, pressed
+from weavecolor.textile.cloth import Cloth, Yarn
+from weavecolor.textile.construction import check_weavable, covers, geometry_of, pressed
 from weavecolor.textile.howknown import HowKnown
 from weavecolor.textile.usual import COUNT_OFF
+from weavecolor.textile.yarn import greatest_packing
 
 Array = NDArray[np.float64]
 
@@ -68,36 +69,43 @@ DRAWS = 200
 
 @dataclass(frozen=True)
 class Build:
-    """What the unknown build of a sort of yarn does to a stack, as standard deviations.
+    """What the unknown build of a sort of yarn does to a layer, in even light.
 
-    ``wide``, about a mean ``lean``: of how much more there is to hinder the light, as a share of
-    what hinders it (the logarithm of what is let through). ``back``: what is sent back grows by
-    this many times as much, and by ``own`` besides, in logarithms. What comes back of light from
-    one side moves by ``shine`` in its logarithm, after it went the part ``evened`` of the way to
-    ``high`` times what would come back of even light: yarn that lies, twists or flattens otherwise
-    than supposed throws its light elsewhere, so that what shone most or least is nearer the middle.
-    ``thick``: by how much the logarithm of what hinders the light, and of what is sent back, moves
-    with that of the yarns' linear density.
+    ``hinders`` and ``back``: by what share what hinders the light (the logarithm of what is let
+    through) grows, and by how much the logarithm of what is sent back, with each of the
+    :func:`_causes`: for black thread, and by how much more for white. ``own``: standard deviations
+    of what else moves both, as index, crimp and what no slope follows do.
     """
 
-    lean: float
-    wide: float
-    back: float
-    own: float
-    shine: float
-    evened: float
-    high: float
-    thick: tuple[float, float]
+    hinders: tuple[tuple[float, float], ...]
+    back: tuple[tuple[float, float], ...]
+    own: tuple[float, float]
 
 
+_HINDERS = (0.68, -0.07), (0.16, 0.60), (0.03, 0.46), (0.11, 0.72)
+_BACK = (0.23, 0.22), (0.74, -0.19), (-0.06, 0.36), (0.46, 0.05)
 #: By sort of yarn (:data:`weavecolor.optics.uncertainty.SORTS`).
 BUILD: Mapping[str, Build] = MappingProxyType(
     {
-        "rods": Build(0.03, 0.16, 1.7, 0.20, 0.85, 0.5, 2.2, (0.53, 0.1)),
-        "filaments": Build(0.05, 0.18, 1.4, 0.14, 0.60, 0.1, 2.2, (0.67, 0.3)),
-        "spun": Build(0.08, 0.16, 1.1, 0.10, 0.23, 0.0, 1.0, (0.74, 0.2)),
+        "rods": Build(
+            ((1.31, 0.27), (-0.30, 1.84)), ((0.54, 0.64), (0.77, 0.72)), (0.065, 0.06)
+        ),
+        "filaments": Build(_HINDERS, _BACK, (0.09, 0.085)),
+        "spun": Build(_HINDERS, _BACK, (0.07, 0.075)),
     }
 )
+#: Draws tried for each that is kept, and the cover below which cloth can always be woven.
+_TRIED, _OPEN = 3, 0.3
+#: A rod this much wider than high, and thread whose outer fibres lie this steep, tangent, go half
+#: of the way from what is round, and from fibres that lie side by side: light finds at once another
+#: way through either.
+_OVAL, _ASKEW = 0.15, 0.003
+#: Of yarn of many fibres, errors of sheen in its logarithm: untwisted, and the tangent of twist that
+#: leaves half. Steep fibres throw light over so many angles that it matters less how they lie.
+_SHEEN, _STEEP = 0.45, 0.40
+#: Of rods: what a degree or two matter where crimp is of slope 1, by that slope, and what the
+#: logarithm of how flat they are does where it is no steeper than the last.
+_SHEEN_LIES, _SHEEN_OVAL, _CRIMPED = 0.10, 5.5, 0.3
 #: What smooth yarn of a fitted cloth, by sort, may send back more or less of a light than was told,
 #: whatever its dye, standard deviation as a radiance factor: a few degrees of lamp or slope, or how
 #: wide a window was, bring what its surfaces mirror to the eye or take it away, and photographs by
@@ -112,14 +120,15 @@ ALIKE = 0.7
 _APART = np.array([0.0, 30.0, 60.0, 90.0])
 #: Warp and weft are alike where no measure of one is more times the other's (by judgement).
 _NEARLY = 1.2
-#: Of light from straight ahead no more than this comes back more or less, in logarithms, and it is
-#: not evened: however yarn lies, it meets the eye's own direction.
-_AHEAD = 0.3
+#: Of light from straight ahead this comes back more or less, in logarithms, whatever the grain, and
+#: it is not evened: however yarn lies, it meets the eye's own direction.
+_AHEAD = 0.25
 #: Over how many nm an error of a dye goes over into another.
 _NEAR = 80.0
 #: Bands at which slopes are taken; ln sigma is moved by its spread, and by this at least.
 _AT = np.arange(0, BANDS, 5)
 _MOVE = 0.25
+_SIDES = np.array([-1.0, 1.0, 2.0])
 #: Place without a light from one side.
 _EVEN = "overcast"
 #: Reflectance of the ground that tells what a stack lets through there and back.
@@ -157,10 +166,10 @@ def dye_slopes(
 
     Returns
     -------
-    ndarray, shape (S, C, 2, 2, 2, 41)
-        By scene, cloth, system (warp, weft), side (less dye, more), and what is looked at: sent
-        back by the stack alone, and got from a white ground behind it. In very dark dye the sides
-        differ.
+    ndarray, shape (S, C, 2, 3, 2, 41)
+        By scene, cloth, system (warp, weft), side (less dye, more, and what is beyond as much more),
+        and what is looked at: sent back by the stack alone, and got from a white ground behind it.
+        In very dark dye light hardly falls with more of it, in pale dye ever faster.
 
     Examples
     --------
@@ -168,12 +177,12 @@ def dye_slopes(
     ...     single, [window], [organza], [np.zeros((2, 41))], sent_and_got(single, [window])
     ... )
     >>> slopes.shape, bool(np.all(slopes.mean(axis=-1) < 0.0))  # more dye, less light
-    ((1, 1, 2, 2, 2, 41), True)
+    ((1, 1, 2, 3, 2, 41), True)
     """
     from scipy.interpolate import PchipInterpolator  # slow to load
 
     moves = np.maximum(np.array(spreads)[..., _AT], _MOVE)  # (C, 2, bands)
-    variants = 4 * len(cloths)
+    variants = 2 * _SIDES.size * len(cloths)
     number = {content(cloth): k for k, cloth in enumerate(cloths)}
     made: dict[object, Solved] = {}
     for key, cloth in {content(x.cloth): x.cloth for x in stack.layers}.items():
@@ -181,9 +190,9 @@ def dye_slopes(
         sigma = np.repeat(kept.absorption[None, _AT], variants, axis=0)
         if key in number:
             for system, move in enumerate(moves[number[key]]):
-                first = 4 * number[key] + 2 * system
-                sigma[first, :, system] *= np.exp(-move)
-                sigma[first + 1, :, system] *= np.exp(move)
+                first = _SIDES.size * (2 * number[key] + system)
+                for side, times in enumerate(_SIDES):
+                    sigma[first + side, :, system] *= np.exp(times * move)
         flat = sigma.reshape(-1, 2)
         made[key] = replace(kept, absorption=flat, node=kept.white.dyed(flat))
     ways, lit = lit_by(scenes)
@@ -210,8 +219,10 @@ def dye_slopes(
         )
         dark, light = (radiance(pile, over, each, False).reshape(variants, -1) for over in factors)
         logs = _logs(np.stack([dark, light - dark]))  # (2, V, bands)
-        gone = (logs - _logs(look[:, None, _AT])).reshape(2, len(cloths), 2, 2, _AT.size)
-        out.append(np.moveaxis(gone / np.stack([-moves, moves], axis=2), 0, 3))
+        gone = (logs - _logs(look[:, None, _AT])).reshape(2, len(cloths), 2, _SIDES.size, _AT.size)
+        less, more, much = np.moveaxis(gone, 3, 0)
+        slopes = np.stack([-less, more, much - more], axis=3) / moves[:, :, None]
+        out.append(np.moveaxis(slopes, 0, 3))
     return np.asarray(PchipInterpolator(WAVELENGTHS[_AT], np.stack(out), axis=-1)(WAVELENGTHS))
 
 
@@ -423,46 +434,51 @@ def _free(stack: Stack, scenes: Sequence[Scene]) -> list[_Sent]:
         return [(none[0], none, none)] * len(scenes)
     looks = sent_and_got(stack, scenes)
     out = []
-    for scene, (dark, got), each, slopes, (more_back, more_let) in zip(
+    for scene, (dark, _), each, slopes, (more_back, more_let) in zip(
         scenes, looks, _sent_of_each(stack, scenes), _slopes(stack, scenes, looks),
         _of_layers(stack, scenes), strict=True,
     ):  # fmt: skip
-        falls = illumination(scene)
-        passed = np.divide(got, falls, out=np.zeros(BANDS), where=falls > 0).mean() / _GROUND
-        back, let, sheen = _errors(stack, scene, slopes, float(passed), each)
+        back, let, sheen = _errors(stack, scene, slopes, each)
         back, let = back + more_back, let + more_let
         out.append((dark, np.maximum(dark * np.exp(back) + sheen, _LEFT * dark), let))
     return out
 
 
 def _of_layers(stack: Stack, scenes: Sequence[Scene]) -> list[tuple[Array, Array]]:
-    """In each scene, draws (DRAWS, 41) of what the build of fitted cloths, and counts that nobody
-    told, add to the logarithms of what a stack sends back by itself and gets from a white ground.
+    """In each scene, draws (DRAWS, 41) of what the build of the cloths adds to the logarithms of
+    what a stack sends back by itself and gets from a white ground.
 
     Each layer's own light as its cloth might be, laid one under the other as even light would be
     (P. Kubelka, JOSA 44 (1954) 330), against the same of the layers as they are.
     """
     ones = {_lies(x): x for x in stack.layers}
-    none = np.zeros((1, 1, BANDS))
-    errors = {
-        one: [build + counted for build in _by_build(x, scenes)]
-        for one, x in ones.items()
-        if (counted := _by_share(x.cloth)).any() or left_open(x.cloth) is not None
-    }
-    if not errors:
-        return [(none[0], none[0])] * len(scenes)
-    still = [none] * len(scenes)
+    if not any(known_of([x.cloth]).yarn_left or left_open(x.cloth) is not None for x in ones.values()):
+        none = np.zeros((1, 1))
+        return [(none, none)] * len(scenes)
     alone = {one: sent_and_got(Stack((x,)), scenes) for one, x in ones.items()}
+    told = {one: _by_build(x, scenes) for one, x in ones.items()}
     out = []
     for k, scene in enumerate(scenes):
         falls = np.maximum(illumination(scene), _LEAST)
-        own = [(alone[one][k] / falls / [[1.0], [_GROUND]], errors.get(one, still)[k])
-               for one in map(_lies, stack.layers)]  # fmt: skip
-        base = _one_under_the_other([light[None] for light, _ in own])
-        moved = _one_under_the_other([light * np.exp(off) for light, off in own])
+        own = {}
+        for one, x in ones.items():
+            light = alone[one][k] / falls / [[1.0], [_GROUND]]
+            own[one] = light, told[one][k] + _by_share(x.cloth) + _by_causes(x.cloth, light)
+        each = [own[_lies(x)] for x in stack.layers]
+        base = _one_under_the_other([light[None] for light, _ in each])
+        moved = _one_under_the_other([light * np.exp(off) for light, off in each])
         gone = _logs(moved) - _logs(base)
         out.append((gone[:, 0], gone[:, 1]))
     return out
+
+
+def _by_causes(cloth: Cloth, light: Array) -> Array:
+    """Draws (DRAWS, 2, 41) of errors of the logarithms of one layer's ``light`` (2, 41), sent back
+    and let through there and back, by the build of a cloth that was described."""
+    if left_open(cloth) is not None:
+        return np.zeros((1, 2, BANDS))
+    (more, back), _ = _kept_build(cloth)
+    return np.stack([back, more * np.log(np.clip(light[1], 1e-4, 1.0))], axis=1)
 
 
 def _by_share(cloth: Cloth) -> Array:
@@ -551,12 +567,11 @@ def _errors(
     stack: Stack,
     scene: Scene,
     slopes: list[tuple[Cloth, Array, Array]],
-    passed: float,
     each: tuple[Array, Array],
 ) -> tuple[Array, Array, Array]:
-    """Draws (DRAWS, 41) of errors: of the logarithms of what a stack sends back and of what it lets
-    through, which is ``passed`` of the light, there and back; and of its sheen, as radiance, where
-    of the scene's lights in front it sends back, and would were they even, ``each`` (L, 41).
+    """Draws (DRAWS, 41) of errors: by the dye, of the logarithms of what a stack sends back and of
+    what it lets through, there and back; and of its sheen, as radiance, where of the scene's lights
+    in front it sends back, and would were they even, ``each`` (L, 41).
     """
     sent, even = each
     shone = np.zeros((len(sent), DRAWS, BANDS))
@@ -564,10 +579,11 @@ def _errors(
     cloths = list({content(x.cloth): x.cloth for x in stack.layers}.values())
     for cloth, wide, slope in slopes:
         drawn = _dye_errors(cloth, wide)
-        for side, part in enumerate((np.minimum(drawn, 0.0), np.maximum(drawn, 0.0))):
+        step = np.maximum(wide, _MOVE)
+        parts = np.minimum(drawn, 0.0), np.clip(drawn, 0.0, step), np.maximum(drawn - step, 0.0)
+        for side, part in enumerate(parts):
             back += np.einsum("zsb,sb->zb", part, slope[:, side, 0])
             let += np.einsum("zsb,sb->zb", part, slope[:, side, 1])
-    hinders = -np.log(np.clip(passed, 1e-4, 1.0)) / len(stack.layers)
     # the further in a layer lies, the less of what comes back is its own
     weight = 0.5 ** np.arange(len(stack.layers))
     weight /= weight.sum()
@@ -586,21 +602,21 @@ def _errors(
                 sheen += np.outer(met_, light.on_cloth)
         if not known.yarn_left:
             continue
-        build = BUILD[known.sort]
-        whole = sum(share for _, share in own_layers)
-        drawn = known.yarn_left * _builds(cloth)
-        (more, own), shines = drawn[:2], drawn[2:].reshape(_APART.size, _APART.size, DRAWS)
-        more = known.yarn_left * build.lean + build.wide * more
-        finer, sent_back = np.outer(build.thick, _thicker(cloth))
-        let -= (len(own_layers) * hinders * (more + np.expm1(finer)))[:, None]
-        back += whole * (build.back * more + build.own * own + sent_back)[:, None]
-        shines = shines * np.array([min(_AHEAD, build.shine), *3 * [build.shine]])[:, None, None]
-        nearer = known.yarn_left * build.evened * (_logs(build.high * even) - _logs(sent))
+        _, (wide, evened, high) = _kept_build(cloth)
+        drawn = known.yarn_left * _builds(cloth)[2:].reshape(2, 2, _APART.size, _APART.size, DRAWS)
+        drawn *= np.array([_AHEAD, *3 * [wide]])[:, None, None]
+        colours = np.ones(BANDS), _tint(cloth)
+        nearer = known.yarn_left * evened * (_logs(high * even) - _logs(sent))
         for moved, light, more_even in zip(shone, scene.in_front, nearer, strict=True):
             lies = _straight(light, scene)
             aside = sum(share * np.square(_way(lies, layer.grain_deg)[1:]).sum()
                         for layer, share in own_layers)  # fmt: skip
-            moved += _met_by(lies, own_layers, shines)[:, None] + aside * more_even
+            moved += aside * more_even
+            for side, kinds in enumerate(drawn):
+                those = [one for one in own_layers if _other_side(one[0]) == side]
+                for colour, shines in zip(colours, kinds, strict=True):
+                    if those and colour.any():
+                        moved += np.outer(_met_by(lies, those, shines), colour)
     sheen += np.einsum("ldb,lb->db", np.expm1(shone), sent)
     return back, let, sheen
 
@@ -628,6 +644,11 @@ def _met_by(
     that a light meets in ``layers``, each with its share of what comes back."""
     way = sum(share * _way(light, layer.grain_deg, _square(layer.cloth)) for layer, share in layers)
     return np.asarray(np.einsum("zs,zsd->d", way, shines))
+
+
+def _other_side(layer: Layer) -> bool:
+    """Whether a layer shows a back that is built otherwise than its face, which errs by itself."""
+    return layer.face == "back" and bool(np.mean(layer.cloth.weave.lift) != 0.5)
 
 
 def _square(cloth: Cloth) -> bool:
@@ -716,25 +737,170 @@ def _seed(cloth: Cloth) -> int:
 
 
 def _builds(cloth: Cloth) -> Array:
-    """Normal draws (2 and one for each way of light, DRAWS) of a cloth's build."""
-    return np.random.default_rng([_seed(cloth), 1]).normal(size=(2 + _APART.size**2, DRAWS))
+    """Normal draws (2, and two for each way of light on either side, DRAWS) of a cloth's build."""
+    return np.random.default_rng([_seed(cloth), 1]).normal(size=(2 + 4 * _APART.size**2, DRAWS))
 
 
-def _thicker(cloth: Cloth) -> Array:
-    """Draws (DRAWS,) of the logarithm of how much heavier the yarns are than was supposed, where
-    nobody told their count: a range of nine in ten, normal to either side of what is usual; of a
-    weight that was told, of the weight."""
-    known, drawn = dict(cloth.known), np.zeros(DRAWS)
-    both, *each = np.random.default_rng([_seed(cloth), 6]).normal(size=(3, DRAWS))
-    if _shares_weight(cloth):
-        return np.asarray(both * np.log1p(COUNT_OFF) / COVERAGE)
-    for system, yarn, own in zip(("warp", "weft"), (cloth.warp, cloth.weft), each, strict=True):
-        how = known.get(f"{system}.count", HowKnown.stated())
-        if how.way == "assumed" and how.low and how.high:
-            z = (np.sqrt(ALIKE) * both + np.sqrt(1.0 - ALIKE) * own) / COVERAGE
-            to_either = np.log(how.high / yarn.tex), np.log(yarn.tex / how.low)
-            drawn += 0.5 * np.where(z > 0.0, *np.maximum(to_either, 0.0)[:, None] * z)
-    return drawn
+@dataclass(frozen=True)
+class _Built:
+    """Draws (DRAWS,) of what a yarn may be: logarithms of count, flattening, packing and number of
+    filaments, and turns a metre; ``told``: the yarn that was told."""
+
+    told: Yarn
+    tex: Array
+    flattening: Array
+    packing: Array
+    filaments: Array
+    turns: Array
+
+    @property
+    def sort(self) -> str:
+        return sort_of(self.told)
+
+    def only(self, kept: NDArray[np.int64]) -> _Built:
+        """Those draws alone."""
+        drawn = {f.name: getattr(self, f.name)[kept] for f in fields(self) if f.name != "told"}
+        return replace(self, **drawn)
+
+    def yarn(self, k: int) -> Yarn:
+        """As wide and as high as in one draw."""
+        return replace(
+            self.told, tex=float(np.exp(self.tex[k])), packing=float(np.exp(self.packing[k])),
+            flattening=float(np.exp(self.flattening[k])),
+        )  # fmt: skip
+
+    def causes(self) -> Array:
+        """By how much what matters to light is more (causes, DRAWS): of rods their width, of many
+        fibres their count, in logarithms; how far from round the yarn is; and of many fibres the
+        logarithm of their number, and how far they are from lying side by side."""
+        told = self.told
+        tex, packing = self.tex - np.log(told.tex), self.packing - np.log(told.packing)
+        flat = self.flattening - np.log(told.flattening)
+        oval = _beyond(np.exp(self.flattening) - 1.0, told.flattening - 1.0, _OVAL)
+        if self.sort == "rods":
+            return np.array([0.5 * (tex + flat - packing), oval])
+        slant = np.pi * 1e-3 * told.diameter_mm
+        askew = _beyond(slant * self.turns, slant * told.twist_turns_m, _ASKEW)
+        return np.array([tex, oval, self.filaments - np.log(told.filaments), askew])
+
+
+def _beyond(drawn: Array, told: float, half: float) -> Array:
+    """How much further a number from nought goes than was told, on a scale from 0 to 1 that is half
+    way at ``half``."""
+    return np.asarray(drawn / (drawn + half) - told / (told + half))
+
+
+def _built(cloth: Cloth) -> tuple[_Built, _Built]:
+    """Warp and weft as they may be, by how each of their numbers is known: of one kind they err
+    mostly alike. Of a weight that was told alone both are heavier together. What cannot be woven is
+    drawn anew."""
+    known, rng = dict(cloth.known), np.random.default_rng([_seed(cloth), 6])
+    both, *own = rng.normal(size=(3, 5, _TRIED * DRAWS))
+    warp, weft = cloth.warp, cloth.weft
+    alike = ALIKE if (warp.fibre, warp.kind) == (weft.fibre, weft.kind) else 0.0
+    out = []
+    for system, yarn, mine in zip(("warp", "weft"), (warp, weft), own, strict=True):
+        z = np.sqrt(alike) * both + np.sqrt(1.0 - alike) * mine
+
+        def might(key: str, told: float, z: Array, logs: bool, system: str = system) -> Array:
+            return _might(known.get(f"{system}.{key}", HowKnown.stated()), told, z, logs)
+
+        if _shares_weight(cloth):
+            tex = np.log(yarn.tex) + both[0] * np.log1p(COUNT_OFF) / COVERAGE
+        else:
+            tex = might("count", yarn.tex, z[0], True)
+        number = might("filaments", yarn.filaments, z[3], True)
+        if f"{system}.filaments" in known:  # as fine in yarn of another count
+            number = number + tex - np.log(yarn.tex)
+        most = np.log(1.0 if yarn.gum else greatest_packing(yarn.filaments))
+        out.append(_Built(
+            yarn, tex,
+            np.maximum(might("flattening", yarn.flattening, z[1], True), 0.0),
+            np.minimum(might("packing", yarn.packing, z[2], True), max(most, np.log(yarn.packing))),
+            number, np.maximum(might("twist", yarn.twist_turns_m, z[4], False), 0.0),
+        ))  # fmt: skip
+    warps, wefts = out
+    kept = np.resize(_woven(cloth, warps, wefts), DRAWS)
+    return warps.only(kept), wefts.only(kept)
+
+
+def _woven(cloth: Cloth, warps: _Built, wefts: _Built) -> NDArray[np.int64]:
+    """Which draws can be woven, as many as are asked for; of open cloth the first."""
+    if max(covers(cloth)) < _OPEN:
+        return np.arange(DRAWS)
+    found: list[int] = []
+    for k in range(warps.tex.size):
+        try:
+            check_weavable(replace(cloth, warp=warps.yarn(k), weft=wefts.yarn(k), known=()))
+        except InputError:
+            continue
+        found.append(k)
+        if len(found) == DRAWS:
+            break
+    return np.array(found or range(DRAWS))
+
+
+def _might(how: HowKnown, told: float, z: Array, logs: bool) -> Array:
+    """Draws of a number, or of its logarithm, by how it is known: a range holds nine in ten, normal
+    to either side of what was ``told``."""
+    if how.way == "assumed" and how.low is not None and how.high is not None:
+        low, high = min(how.low, told), max(how.high, told)
+    else:
+        off = COVERAGE * (how.spread or 0.0) * (how.way != "assumed")
+        low, high = told - off, told + off
+    if logs:
+        low, told, high = np.log([max(low, 0.01 * told), told, high])
+    return np.asarray(told + np.where(z > 0.0, high - told, told - low) * z / COVERAGE)
+
+
+#: Of a cloth, what :func:`_moved` and :func:`_shine` tell.
+_of_build: Kept[tuple[Any, ...], tuple[tuple[Array, Array], tuple[float, float, float]]] = Kept(16)
+
+
+def _kept_build(cloth: Cloth) -> tuple[tuple[Array, Array], tuple[float, float, float]]:
+    return _of_build.one((content(cloth), cloth.known), lambda: (_moved(cloth), _shine(cloth)))
+
+
+def _moved(cloth: Cloth) -> tuple[Array, Array]:
+    """Draws (DRAWS, 41) of by what share more hinders the light in a layer, and of the logarithm of
+    how much more it sends back, by its build."""
+    left = known_of([cloth]).yarn_left
+    pale, tint = 0.5 * (cloth.warp.colour + cloth.weft.colour), _tint(cloth)
+    yarns = _built(cloth)
+    more = np.zeros((2, DRAWS, BANDS))
+    for yarn, sent in zip(yarns, (1.0 + tint, 1.0 - tint), strict=True):
+        build, causes = BUILD[yarn.sort], yarn.causes()
+        for moved, slopes, share in zip(
+            more, (build.hinders, build.back), (1.0, sent), strict=True
+        ):
+            for (black, white), cause in zip(slopes, causes, strict=True):
+                moved += 0.5 * np.outer(cause, share * (black + white * pale))
+    own = np.mean([BUILD[yarn.sort].own for yarn in yarns], axis=0)
+    more += left * own[:, None, None] * _builds(cloth)[:2, :, None]
+    return more[0], more[1]
+
+
+def _tint(cloth: Cloth) -> Array:
+    """By how much more the warp shows than the weft, by wavelength (41,): -1 to 1."""
+    warp, weft = (np.maximum(yarn.colour, _LEAST) for yarn in (cloth.warp, cloth.weft))
+    return np.asarray((warp - weft) / (warp + weft))
+
+
+def _shine(cloth: Cloth) -> tuple[float, float, float]:
+    """How far sheen of lights from one side errs, in its logarithm, standard deviation; and which
+    part of the way it lies nearer to how many times what would come back of even light."""
+    made, out = geometry_of(cloth), []
+    slopes = np.pi * np.array(made.swings) / (made.weft_spacing, made.warp_spacing)
+    for yarn, slope in zip(_built(cloth), np.maximum(slopes, 0.05), strict=True):
+        if yarn.sort == "rods":
+            oval = float(np.std(yarn.flattening)) * min(1.0, (_CRIMPED / slope) ** 2)
+            wide = float(np.hypot(_SHEEN_LIES / slope, _SHEEN_OVAL * oval))
+            out.append((wide, 0.5 * min(1.0, wide), 0.7))
+        else:
+            slant = 0.5 * yarn.told.diameter_mm * yarn.told.twist_rad_mm
+            out.append((_SHEEN / (1.0 + (slant / _STEEP) ** 2), 0.3, 1.0))
+    wide, evened, high = np.mean(out, axis=0)
+    return float(wide), float(evened), float(high)
 
 
 def _dye_errors(cloth: Cloth, wide: Array) -> Array:
