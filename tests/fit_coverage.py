@@ -41,7 +41,7 @@ from camera import (
     photographed,
     picture_of_layers,
 )
-from ranges import rows
+from ranges import ALWAYS, rows, true_looks
 
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.errors import InputError
@@ -240,7 +240,8 @@ def looked(seed: int, kept: dict) -> dict:
     stated of them, and with what that is in the middle."""
     seen: dict[str, list[float]] = defaultdict(list)
     wide: dict[str, list[float]] = defaultdict(list)
-    for one in rows(cloth_from_toml(kept["cloth"]), [Case.of(seed, kept["number"]).cloth]):
+    true = true_looks([Case.of(seed, kept["number"]).cloth], ALWAYS)
+    for one in rows([cloth_from_toml(kept["cloth"])], [true]):
         seen[f"looks: {one['kind']}"].append(one["miss"] / one["stated"])
         wide[f"looks: {one['kind']}"].append(one["stated"])
     told = {name: float(np.median(all_)) for name, all_ in wide.items()}

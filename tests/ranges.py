@@ -452,7 +452,8 @@ def main(argv: list[str]) -> int:
             looked = read_looks(asked.keep)
             names = [name for name in names if name in looked]
         else:
-            wanted = [(name, asked.seed, k, asked.hung) for k in range(asked.draws) for name in names]
+            numbers = itertools.product(range(asked.draws), names)
+            wanted = [(name, asked.seed, k, asked.hung) for k, name in numbers]
             looked = defaultdict(list)
             for (name, *_), one in zip(wanted, pool.map(_drawn, wanted), strict=True):
                 looked[name].append(one)

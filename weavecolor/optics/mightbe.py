@@ -8,9 +8,11 @@ how sure anything is.
   with the dye of each system a little stronger, at a few wavelengths.
 * Where the weight is told and no count, how warp and weft share it: the cloth is worked out once
   more with its counts at one end of what they may be.
-* The build of the yarns, by factors on what the stack sends back and on what it lets through. How
-  far those go was found by sampling: every swatch drawn anew within the trade's ranges and worked
-  out by the same optics (``python -m tests.ranges --factors``), by sort of yarn.
+* The build of the yarns: counts, flattening, packing, filaments and twist within the ranges that
+  the cloth's own file tells, but for what cannot be woven; and what each of them does to the even
+  light of one layer, by slopes that were taken from cloths drawn so and traced (``python -m
+  tests.ranges``). Layers are then laid one under the other. Sheen errs besides, for each way of
+  light by itself.
 
 A cloth that was fitted keeps what the fit left open of dye and build together: it is drawn from
 that, and single layers of its constructions are traced (``fitted``). Such draws are by slopes, and
@@ -100,12 +102,15 @@ _TRIED, _OPEN = 3, 0.3
 #: of the way from what is round, and from fibres that lie side by side: light finds at once another
 #: way through either.
 _OVAL, _ASKEW = 0.15, 0.003
-#: Of yarn of many fibres, errors of sheen in its logarithm: untwisted, and the tangent of twist that
-#: leaves half. Steep fibres throw light over so many angles that it matters less how they lie.
+#: Of yarn of many fibres, errors of sheen in its logarithm: untwisted, and the tangent of twist
+#: that leaves half. Steep fibres throw light over so many angles that it matters less how they lie.
 _SHEEN, _STEEP = 0.45, 0.40
 #: Of rods: what a degree or two matter where crimp is of slope 1, by that slope, and what the
 #: logarithm of how flat they are does where it is no steeper than the last.
 _SHEEN_LIES, _SHEEN_OVAL, _CRIMPED = 0.10, 5.5, 0.3
+#: All of that is of light so wide, half of it, degrees; and by this power of its width less of
+#: wider light: the narrower it is, the more a degree matters.
+_WIDTH, _SHARPER = 9.0, 0.4
 #: What smooth yarn of a fitted cloth, by sort, may send back more or less of a light than was told,
 #: whatever its dye, standard deviation as a radiance factor: a few degrees of lamp or slope, or how
 #: wide a window was, bring what its surfaces mirror to the eye or take it away, and photographs by
@@ -167,8 +172,8 @@ def dye_slopes(
     Returns
     -------
     ndarray, shape (S, C, 2, 3, 2, 41)
-        By scene, cloth, system (warp, weft), side (less dye, more, and what is beyond as much more),
-        and what is looked at: sent back by the stack alone, and got from a white ground behind it.
+        By scene, cloth, system (warp, weft), side (less dye, more, and beyond as much more), and
+        what is looked at: sent back by the stack alone, and got from a white ground behind it.
         In very dark dye light hardly falls with more of it, in pale dye ever faster.
 
     Examples
@@ -452,7 +457,8 @@ def _of_layers(stack: Stack, scenes: Sequence[Scene]) -> list[tuple[Array, Array
     (P. Kubelka, JOSA 44 (1954) 330), against the same of the layers as they are.
     """
     ones = {_lies(x): x for x in stack.layers}
-    if not any(known_of([x.cloth]).yarn_left or left_open(x.cloth) is not None for x in ones.values()):
+    cloths = [x.cloth for x in ones.values()]
+    if not any(known_of([one]).yarn_left or left_open(one) is not None for one in cloths):
         none = np.zeros((1, 1))
         return [(none, none)] * len(scenes)
     alone = {one: sent_and_got(Stack((x,)), scenes) for one, x in ones.items()}
@@ -598,25 +604,24 @@ def _errors(
             met = np.random.default_rng([_seed(cloth), 5])
             shines = met.normal(scale=glint, size=(_APART.size, _APART.size, DRAWS))
             for light in scene.in_front:
-                met_ = _met_by(_straight(light, scene), own_layers, shines)
-                sheen += np.outer(met_, light.on_cloth)
+                mirrored = _met_by(_straight(light, scene), own_layers, shines)
+                sheen += np.outer(mirrored, light.on_cloth)
         if not known.yarn_left:
             continue
-        _, (wide, evened, high) = _kept_build(cloth)
+        _, (astray, evened, high) = _kept_build(cloth)
         drawn = known.yarn_left * _builds(cloth)[2:].reshape(2, 2, _APART.size, _APART.size, DRAWS)
-        drawn *= np.array([_AHEAD, *3 * [wide]])[:, None, None]
+        drawn *= np.array([_AHEAD, *3 * [astray]])[:, None, None]
         colours = np.ones(BANDS), _tint(cloth)
         nearer = known.yarn_left * evened * (_logs(high * even) - _logs(sent))
         for moved, light, more_even in zip(shone, scene.in_front, nearer, strict=True):
-            lies = _straight(light, scene)
-            aside = sum(share * np.square(_way(lies, layer.grain_deg)[1:]).sum()
-                        for layer, share in own_layers)  # fmt: skip
-            moved += aside * more_even
+            lies, sharp = _straight(light, scene), (_WIDTH / light.half_deg) ** _SHARPER
+            moved += more_even * sum(share * np.square(_way(lies, layer.grain_deg)[1:]).sum()
+                                     for layer, share in own_layers)  # fmt: skip
             for side, kinds in enumerate(drawn):
                 those = [one for one in own_layers if _other_side(one[0]) == side]
                 for colour, shines in zip(colours, kinds, strict=True):
                     if those and colour.any():
-                        moved += np.outer(_met_by(lies, those, shines), colour)
+                        moved += np.outer(sharp * _met_by(lies, those, shines), colour)
     sheen += np.einsum("ldb,lb->db", np.expm1(shone), sent)
     return back, let, sheen
 
@@ -870,11 +875,11 @@ def _moved(cloth: Cloth) -> tuple[Array, Array]:
     more = np.zeros((2, DRAWS, BANDS))
     for yarn, sent in zip(yarns, (1.0 + tint, 1.0 - tint), strict=True):
         build, causes = BUILD[yarn.sort], yarn.causes()
-        for moved, slopes, share in zip(
-            more, (build.hinders, build.back), (1.0, sent), strict=True
+        for one, (hinders, back) in zip(
+            causes, zip(build.hinders, build.back, strict=True), strict=True
         ):
-            for (black, white), cause in zip(slopes, causes, strict=True):
-                moved += 0.5 * np.outer(cause, share * (black + white * pale))
+            more[0] += 0.5 * np.outer(one, hinders[0] + hinders[1] * pale)
+            more[1] += 0.5 * np.outer(one, sent * (back[0] + back[1] * pale))
     own = np.mean([BUILD[yarn.sort].own for yarn in yarns], axis=0)
     more += left * own[:, None, None] * _builds(cloth)[:2, :, None]
     return more[0], more[1]
@@ -895,7 +900,7 @@ def _shine(cloth: Cloth) -> tuple[float, float, float]:
         if yarn.sort == "rods":
             oval = float(np.std(yarn.flattening)) * min(1.0, (_CRIMPED / slope) ** 2)
             wide = float(np.hypot(_SHEEN_LIES / slope, _SHEEN_OVAL * oval))
-            out.append((wide, 0.5 * min(1.0, wide), 0.7))
+            out.append((wide, 0.6 * min(1.0, wide), 0.85))
         else:
             slant = 0.5 * yarn.told.diameter_mm * yarn.told.twist_rad_mm
             out.append((_SHEEN / (1.0 + (slant / _STEEP) ** 2), 0.3, 1.0))
