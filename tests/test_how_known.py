@@ -193,7 +193,8 @@ def test_a_build_that_was_measured_counts_by_its_spread():
         (drawn,) = lots(stack, [ground], scene("overcast"))
         Lab = appearances(stack, [ground], scene("overcast"))[0].reading.Lab
         spreads.append(open_colour(Lab, drawn))
-    assert spreads == sorted(spreads) and spreads[-1] > 1.0 > 1e-9 > spreads[0]
+    # of many filaments packing is not among what moves light by itself: what else is open remains
+    assert spreads == sorted(spreads) and spreads[-1] > 0.3 > 1e-9 > spreads[0]
 
 
 def test_what_was_assumed_is_told_in_one_line_for_both_systems():

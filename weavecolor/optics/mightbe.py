@@ -746,7 +746,7 @@ def _builds(cloth: Cloth) -> Array:
     return np.random.default_rng([_seed(cloth), 1]).normal(size=(2 + 4 * _APART.size**2, DRAWS))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Built:
     """Draws (DRAWS,) of what a yarn may be: logarithms of count, flattening, packing and number of
     filaments, and turns a metre; ``told``: the yarn that was told."""
