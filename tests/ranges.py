@@ -1,7 +1,7 @@
 """Whether stated ranges hold: cloths as they might truly be, against the cloth that was described.
 
     python -m tests.ranges [--draws N] [--seed S] [--only WORDS] [--workers N] [--keep FILE]
-        [--hung] [--trace | --factors]
+        [--hung] [--trace | --slopes]
 
 For each swatch, each label of ``tests/data/labels.toml`` and each pair of :data:`PAIRS`, what its
 file leaves open is drawn anew: what was assumed within its range (packing, flattening, filaments,
@@ -17,10 +17,11 @@ colours and differences holds the truth, how wide it is in the middle, and how f
 --trace works out the true looks alone and keeps them in FILE; without it they are read from there,
 if it is there, so that another way to state ranges is held against the same cloths.
 
---factors prints instead, by cloth, what ``weavecolor.optics.mightbe.BUILD`` is taken from: how the
-logarithms of what one layer sends back (a) and of what it lets through (b, as a share of the
-logarithm let through) move with the build alone, the dye's reading kept, in even light; and how
-much further what is sent back moves in light from one side.
+--slopes prints instead what ``weavecolor.optics.mightbe.BUILD`` is taken from: for rods, and for
+yarns of many fibres, by least squares over cloths whose dye's reading is kept, in even light: by
+what share more hinders the light in one layer, and by how much the logarithm of what it sends back
+grows, with each cause, in black yarn and by how much more in white; and what is left. Few cloths
+alike do not tell the causes apart.
 """
 
 from __future__ import annotations
@@ -47,7 +48,9 @@ from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_from_dict, load_swatch, swatch_names
 from weavecolor.optics.appearance import appearances, in_scenes
 from weavecolor.optics.dye import absorption_of_wound, dye_of, from_colour
+from weavecolor.optics.mightbe import _Built
 from weavecolor.optics.stack import Layer, Stack, layers_words
+from weavecolor.optics.uncertainty import sort_of
 from weavecolor.scene.backings import backing
 from weavecolor.scene.folds import hung
 from weavecolor.scene.places import custom_scene, scene, scene_names, with_viewer
@@ -380,30 +383,40 @@ def _row(
     }  # fmt: skip
 
 
-def factors(cloth: Cloth, truths: list[Cloth]) -> str:
-    """Means and standard deviations of a build's factors."""
-    even, side = scene("overcast"), scene(ALWAYS[0])
+def _even(cloth: Cloth) -> np.ndarray:
+    """Logarithms of what hinders even light in one layer, and of what is sent back of it."""
     grounds = [backing("black"), backing("white")]
+    seen = appearances(Stack((Layer(cloth),)), grounds, scene("overcast"))
+    dark, light = (one.radiance_factor.mean() for one in seen)
+    return np.log([-np.log((light - dark) / grounds[1].reflectance.mean()), dark])
 
-    def logs(one: Cloth, grain: float, place) -> tuple[float, float]:
-        stack = Stack((Layer(one, grain),))
-        dark, light = (x.radiance_factor for x in appearances(stack, grounds, place))
-        return float(np.log(dark).mean()), float(np.log(light - dark).mean())
 
-    base = logs(cloth, 0.0, even)
-    found = np.array([logs(one, 0.0, even) for one in truths]) - base
-    hinders = -(base[1] - np.log(backing("white").reflectance.mean()))
-    more = -found[:, 1] / hinders
-    back = float(more @ found[:, 0] / (more @ more))
-    shine = [
-        np.array([logs(one, g, side)[0] for one in truths]) - logs(cloth, g, side)[0] - found[:, 0]
-        for g in (0.0, 90.0)
-    ]
-    return (
-        f"{cloth.name}: lean {more.mean():.2f} wide {more.std():.2f} back {back:.2f} "
-        f"own {np.std(found[:, 0] - back * more):.2f} "
-        f"from one side {np.sqrt(np.mean(np.square(shine))):.2f}"
-    )
+def _moved(asked: tuple[str, int, int]) -> tuple[np.ndarray, np.ndarray]:
+    """Of a draw: its causes, in black yarn and beyond that in white, and what they moved."""
+    name, seed, number = asked
+    (cloth,), rng = cases()[name], np.random.default_rng([seed, *name.encode(), number])
+    made, causes = truth(cloth, rng, False), []
+    for told_, true in ((cloth.warp, made.warp), (cloth.weft, made.weft)):
+        logs = (np.log([getattr(true, key)]) for key in ("tex", "flattening", "packing",
+                                                         "filaments"))  # fmt: skip
+        causes.append(_Built(told_, *logs, np.array([true.twist_turns_m])).causes()[:, 0])
+    cause = np.mean(causes, axis=0)
+    pale = 0.5 * float(np.mean(cloth.warp.colour) + np.mean(cloth.weft.colour))
+    hinders, back = _even(made) - _even(cloth)
+    return np.concatenate([cause, pale * cause]), np.array([np.expm1(hinders), back])
+
+
+def slopes(found: Sequence[tuple[np.ndarray, np.ndarray]]) -> str:
+    """By least squares, what moves with each cause, and what is left of it."""
+    causes, moved = (np.array(part) for part in zip(*found, strict=True))
+    by = np.linalg.lstsq(causes, moved, rcond=None)[0]
+    left = np.sqrt(np.mean((moved - causes @ by) ** 2, axis=0))
+    return "\n".join(
+        f"{what:8s} " + ", ".join(f"{b:.2f} {w:+.2f}" for b, w in column.reshape(2, -1).T)
+        + f"; left {rest:.3f} of {whole:.3f}"
+        for what, column, rest, whole in zip(("hinders", "back"), by.T, left, moved.std(axis=0),
+                                             strict=True)
+    )  # fmt: skip
 
 
 def told(found: Iterable[dict]) -> str:
@@ -436,18 +449,20 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--keep", type=Path, help="where true looks are kept")
     parser.add_argument("--hung", action="store_true", help="cloth in folds, as it hangs there")
     parser.add_argument("--trace", action="store_true", help="only work out true looks")
-    parser.add_argument("--factors", action="store_true", help="print what BUILD is taken from")
+    parser.add_argument("--slopes", action="store_true", help="print what BUILD is taken from")
     parser.add_argument("--json", type=Path, help="where every row is written")
     asked = parser.parse_args(argv)
     names = [name for name in cases() if asked.only in name]
-    if asked.factors:
-        for name in names:
-            rng = np.random.default_rng([asked.seed, *name.encode()])
-            for cloth in cases()[name]:
-                truths = [truth(cloth, rng, False) for _ in range(asked.draws)]
-                print(factors(cloth, truths), flush=True)
-        return 0
     with ProcessPoolExecutor(asked.workers) as pool:
+        if asked.slopes:
+            for rods in (True, False):
+                mine = [name for name in names if len(cases()[name]) == 1 and all(
+                    (sort_of(yarn) == "rods") == rods
+                    for yarn in (cases()[name][0].warp, cases()[name][0].weft))]  # fmt: skip
+                wanted = [(name, asked.seed, k) for k in range(asked.draws) for name in mine]
+                if wanted:
+                    print("rods" if rods else "many", slopes(list(pool.map(_moved, wanted))))
+            return 0
         if asked.keep and asked.keep.exists():
             looked = read_looks(asked.keep)
             names = [name for name in names if name in looked]
