@@ -11,8 +11,8 @@ how sure anything is.
 * The build of the yarns: counts, flattening, packing, filaments and twist within the ranges that
   the cloth's own file tells, but for what cannot be woven; and what each of them does to the even
   light of one layer, by slopes that were taken from cloths drawn so and traced (``python -m
-  tests.ranges --slopes``). Layers are then laid one under the other. Sheen errs besides, for each way of
-  light by itself.
+  tests.ranges --slopes``). Layers are then laid one under the other. Sheen errs besides, for each
+  way of light by itself.
 
 A cloth that was fitted keeps what the fit left open of dye and build together: it is drawn from
 that, and single layers of its constructions are traced (``fitted``). Such draws are by slopes, and
