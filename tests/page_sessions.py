@@ -129,9 +129,11 @@ class Session:
         return "\n".join(e.html.body for e in found)
 
     def errors(self) -> list[str]:
-        """What the page told in red, and anything Streamlit itself reports of a fault."""
+        """What the page told in red, by itself and beside a field, and anything Streamlit itself
+        reports of a fault."""
         told = [e.alert.body for e in self.elements.values()
                 if e.WhichOneof("type") == "alert" and e.alert.format == 1]  # fmt: skip
+        told += re.findall(r'<p class="wc-error" role="alert">(.*?)</p>', self.html(), re.S)
         faults = [e.exception.message for e in self.elements.values()
                   if e.WhichOneof("type") == "exception"]  # fmt: skip
         return told + [f"EXCEPTION {text}" for text in faults]
