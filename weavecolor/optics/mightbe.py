@@ -116,8 +116,9 @@ _WIDTH, _SHARPER = 9.0, 0.4
 #: wide a window was, bring what its surfaces mirror to the eye or take it away, and photographs by
 #: a light that nobody measured do not tell it of the next. Set on 32 fits of four swatches.
 GLINT: Mapping[str, float] = MappingProxyType({"rods": 0.04, "filaments": 0.02, "spun": 0.0})
-#: Share of the variance that errors of warp and weft have in common: one maker, one fibre, one bath
-#: (by judgement, no source).
+#: Share of the variance that errors of warp and weft have in common: one maker, one fibre, one
+#: bath; and errors of sheen of lights that come over the cloth at one turn (by judgement, no
+#: source).
 ALIKE = 0.7
 #: Sheen of lights that lie as far apart as these, in degrees of zenith and of turn from the warp,
 #: errs each by itself: crimp and twist tilt yarn by some 15 degrees, which turns what it mirrors by
@@ -609,7 +610,7 @@ def _errors(
         if not known.yarn_left:
             continue
         _, (astray, evened, high) = _kept_build(cloth)
-        drawn = known.yarn_left * _builds(cloth)[2:].reshape(2, 2, _APART.size, _APART.size, DRAWS)
+        drawn = known.yarn_left * _shines(cloth)
         drawn *= np.array([_AHEAD, *3 * [astray]])[:, None, None]
         colours = np.ones(BANDS), _tint(cloth)
         nearer = known.yarn_left * evened * (_logs(high * even) - _logs(sent))
@@ -742,8 +743,20 @@ def _seed(cloth: Cloth) -> int:
 
 
 def _builds(cloth: Cloth) -> Array:
-    """Normal draws (2, and two for each way of light on either side, DRAWS) of a cloth's build."""
-    return np.random.default_rng([_seed(cloth), 1]).normal(size=(2 + 4 * _APART.size**2, DRAWS))
+    """Normal draws (2, DRAWS) of what else of a cloth's build nobody told."""
+    return np.random.default_rng([_seed(cloth), 1]).normal(size=(2, DRAWS))
+
+
+def _shines(cloth: Cloth) -> Array:
+    """Normal draws (2, 2, zeniths, turns, DRAWS) of errors of sheen, on either side, of both
+    systems and of warp against weft, for light from each of :data:`_APART`. A cylinder mirrors all
+    of a fan square to it: light that comes across a thread shows the same thread, at any height."""
+    each = np.random.default_rng([_seed(cloth), 8]).normal(
+        size=(2, 2, 1 + _APART.size, _APART.size, DRAWS)
+    )
+    fan, own = each[:, :, :1], each[:, :, 1:]
+    own[:, :, 1:] = np.sqrt(ALIKE) * fan + np.sqrt(1.0 - ALIKE) * own[:, :, 1:]
+    return np.asarray(own)
 
 
 @dataclass(frozen=True, eq=False)
@@ -881,7 +894,7 @@ def _moved(cloth: Cloth) -> tuple[Array, Array]:
             more[0] += 0.5 * np.outer(one, hinders[0] + hinders[1] * pale)
             more[1] += 0.5 * np.outer(one, sent * (back[0] + back[1] * pale))
     own = np.mean([BUILD[yarn.sort].own for yarn in yarns], axis=0)
-    more += left * own[:, None, None] * _builds(cloth)[:2, :, None]
+    more += left * own[:, None, None] * _builds(cloth)[..., None]
     return more[0], more[1]
 
 
