@@ -98,7 +98,8 @@ def in_folds(
     except InputError:
         return None
     content = [(stack_key(stack), light, _known(stack)) for stack, light in laid]
-    return Order(name_of("folds", content), lambda: told(differences(evaluate(chosen))))
+    pairs = [(0, k) for k in range(1, len(chosen))]  # once: what is told is kept, not the steps
+    return Order(name_of("folds", content), lambda: told(steps(evaluate(chosen), pairs)))
 
 
 def wonders(outcomes: Sequence[Outcome]) -> tuple[str, ...]:

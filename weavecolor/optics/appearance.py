@@ -6,10 +6,10 @@ pictures, files or decisions.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import reduce
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +29,7 @@ from weavecolor.scene.places import illumination
 from weavecolor.scene.scene import Scene
 
 Array = NDArray[np.float64]
+_T = TypeVar("_T")
 #: A direction: zenith, azimuth and, of a light, half its angle, degrees; 1 behind that where the
 #: plane of the cloth cuts a light whose middle lies beyond it, of which this is the mirror image.
 Way = tuple[float, ...]
@@ -474,12 +475,10 @@ def radiances(
         return [[_bare(scene, b) for b in backings] for scene in scenes]
 
     if any(scene.views for scene in scenes):
-        plain = [scene for scene in scenes if not scene.views]
-        flat = iter(radiances(stack, backings, plain) if plain else ())
-        return [
-            _mean(radiances(stack, backings, scene.views)) if scene.views else next(flat)
-            for scene in scenes
-        ]
+        return by_views(
+            scenes, lambda some: radiances(stack, backings, some),
+            lambda views: _mean(radiances(stack, backings, views)),
+        )  # fmt: skip
 
     def work_out() -> Array:
         ways, each = lit_by(scenes)
@@ -498,6 +497,24 @@ def radiances(
         filaments.EFFORT,
     )
     return [list(one) for one in _got.one(asked, work_out)]
+
+
+def by_views(
+    scenes: Sequence[Scene],
+    plain: Callable[[Sequence[Scene]], list[_T]],
+    together: Callable[[Sequence[Scene]], _T],
+) -> list[_T]:
+    """What is worked out of each of ``scenes``: of those without views all at once, as ``plain``
+    does, so that none hangs on the others; of the views of any other what they make ``together``.
+
+    Examples
+    --------
+    >>> by_views([window], lambda some: [one.name for one in some], len)
+    ['window at the side']
+    """
+    flat = [scene for scene in scenes if not scene.views]
+    made = iter(plain(flat) if flat else ())
+    return [together(scene.views) if scene.views else next(made) for scene in scenes]
 
 
 def _mean(views: list[list[Spectrum]]) -> list[Spectrum]:

@@ -25,6 +25,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
+from functools import partial
 from hashlib import blake2b
 from types import MappingProxyType
 from typing import Any
@@ -39,6 +40,7 @@ from weavecolor.colour.spectra import BANDS, WAVELENGTHS, frozen
 from weavecolor.errors import InputError
 from weavecolor.optics.adding import GAPS, over_backings, pile_of
 from weavecolor.optics.appearance import (
+    by_views,
     lit_by,
     named_direction,
     radiance,
@@ -335,9 +337,7 @@ _sent: Kept[tuple[Any, ...], _Sent] = Kept(
 
 def _drawn(stack: Stack, scenes: Sequence[Scene]) -> list[_Sent]:
     """As in :data:`_sent`, of scenes with views as the mean of these."""
-    plain = [scene for scene in scenes if not scene.views]
-    flat = iter(_alone(stack, plain) if plain else ())
-    return [_together(stack, scene.views) if scene.views else next(flat) for scene in scenes]
+    return by_views(scenes, partial(_alone, stack), partial(_together, stack))
 
 
 def _together(stack: Stack, views: Sequence[Scene]) -> _Sent:
@@ -463,14 +463,15 @@ def _of_layers(stack: Stack, scenes: Sequence[Scene]) -> list[tuple[Array, Array
         none = np.zeros((1, 1))
         return [(none, none)] * len(scenes)
     alone = {one: sent_and_got(Stack((x,)), scenes) for one, x in ones.items()}
-    told = {one: _by_build(x, scenes) for one, x in ones.items()}
+    told = {one: (_by_build(x, scenes), _by_share(x.cloth)) for one, x in ones.items()}
     out = []
     for k, scene in enumerate(scenes):
         falls = np.maximum(illumination(scene), _LEAST)
         own = {}
         for one, x in ones.items():
             light = alone[one][k] / falls / [[1.0], [_GROUND]]
-            own[one] = light, told[one][k] + _by_share(x.cloth) + _by_causes(x.cloth, light)
+            build, shared = told[one]
+            own[one] = light, build[k] + shared + _by_causes(x.cloth, light)
         each = [own[_lies(x)] for x in stack.layers]
         base = _one_under_the_other([light[None] for light, _ in each])
         moved = _one_under_the_other([light * np.exp(off) for light, off in each])

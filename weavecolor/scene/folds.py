@@ -18,7 +18,8 @@ from statistics import NormalDist
 import numpy as np
 
 from weavecolor.errors import InputError
-from weavecolor.scene.scene import Scene
+from weavecolor.scene.places import GRAZING_DEG
+from weavecolor.scene.scene import Scene, toward
 
 #: Parts of folds, each as large to the eye.
 PARTS = 16
@@ -54,9 +55,9 @@ def hung(place: Scene) -> Scene:
         raise InputError(
             f"{place.name} lights cloth from behind, where it is held flat; ask without folds"
         )
-    toward = _vector(place.view_zenith_deg, place.view_azimuth_deg)
-    ahead = np.arctan2(toward[0], toward[2])
-    views = tuple(_turned(place, ahead + turn, tilt) for turn, tilt in _faces())
+    right, _, ahead = toward(place.view_zenith_deg, place.view_azimuth_deg)
+    eye = float(np.arctan2(right, ahead))
+    views = tuple(_turned(place, eye + turn, tilt) for turn, tilt in _faces())
     return replace(place, name=f"{place.name}, in folds", views=views)
 
 
@@ -73,13 +74,6 @@ def _faces() -> tuple[tuple[float, float], ...]:
     return tuple(zip(turns.tolist(), np.radians(tilts).tolist(), strict=True))
 
 
-def _vector(zenith_deg: float, azimuth_deg: float) -> np.ndarray:
-    """To the right of one who faces the cloth, up, and towards them."""
-    zenith, azimuth = np.radians(zenith_deg), np.radians(azimuth_deg)
-    flat = np.sin(zenith)
-    return np.array([flat * np.sin(azimuth), -flat * np.cos(azimuth), np.cos(zenith)])
-
-
 def _turned(place: Scene, turn: float, tilt: float) -> Scene:
     """The place about cloth that faces ``turn`` to the right and ``tilt`` up, radians."""
     level = np.array([np.sin(turn), 0.0, np.cos(turn)])
@@ -89,7 +83,7 @@ def _turned(place: Scene, turn: float, tilt: float) -> Scene:
     right = np.cross(-down, normal)
 
     def seen(zenith_deg: float, azimuth_deg: float) -> tuple[float, float]:
-        way = _vector(zenith_deg, azimuth_deg)
+        way = np.array(toward(zenith_deg, azimuth_deg))
         around = np.degrees(np.arctan2(way @ right, way @ down)) % 360.0
         return float(np.degrees(np.arccos(np.clip(way @ normal, -1.0, 1.0)))), float(around)
 
@@ -101,7 +95,7 @@ def _turned(place: Scene, turn: float, tilt: float) -> Scene:
     return replace(
         place,
         lights=tuple(lights),
-        view_zenith_deg=min(zenith, 89.0),
+        view_zenith_deg=min(zenith, GRAZING_DEG),
         view_azimuth_deg=azimuth,
         share=1.0 / PARTS,
     )

@@ -28,7 +28,7 @@ import numpy as np
 from weavecolor.colour.lights import DIM_LIGHTS, light_spectrum
 from weavecolor.colour.spectra import Spectrum, frozen
 from weavecolor.errors import InputError, shown
-from weavecolor.scene.scene import APERTURE_DEG, Light, Scene, shares
+from weavecolor.scene.scene import APERTURE_DEG, Light, Scene, shares, toward
 from weavecolor.textile.notmodelled import elsewhere
 
 #: Who looks at cloth from nearer to its plane than this sees next to nothing of it.
@@ -431,12 +431,7 @@ def sides(scene: Scene) -> str:
 
 
 def _side(zenith_deg: float, azimuth_deg: float) -> str:
-    zenith, azimuth = np.radians(zenith_deg), np.radians(azimuth_deg)
-    right, up, ahead = (
-        float(v) for v in (
-            np.sin(zenith) * np.sin(azimuth), -np.sin(zenith) * np.cos(azimuth), np.cos(zenith)
-        )
-    )  # fmt: skip
+    right, up, ahead = toward(zenith_deg, azimuth_deg)
     words = [
         word
         for there, word in (

@@ -47,6 +47,19 @@ def shares(zenith_deg: float, half_deg: float) -> tuple[float, float]:
     return max(front, 0.0), max(front - cosine, 0.0)
 
 
+def toward(zenith_deg: float, azimuth_deg: float) -> tuple[float, float, float]:
+    """A direction, degrees as above, to the right of one who faces the cloth, up, and ahead of it.
+
+    Examples
+    --------
+    >>> [round(x, 3) for x in toward(90.0, 180.0)]  # from above, along the cloth
+    [0.0, 1.0, 0.0]
+    """
+    zenith, azimuth = np.radians(zenith_deg), np.radians(azimuth_deg)
+    flat = np.sin(zenith)
+    return float(flat * np.sin(azimuth)), float(-flat * np.cos(azimuth)), float(np.cos(zenith))
+
+
 @dataclass(frozen=True, eq=False)
 class Light(ByValue):
     """A directional light.
