@@ -293,6 +293,10 @@ class _Sheet:
             y = self._lines(MARGIN, y, text, inner, 12.5) + 4
         return y
 
+    def _lies(self) -> str:
+        flat = {not o.option.scene.views for o in self.comparison.outcomes}
+        return "cloth " + " or ".join("held flat" if one else "in folds" for one in sorted(flat))
+
     def _notes(self) -> list[str]:
         outcomes = self.comparison.outcomes
         notes = []
@@ -313,7 +317,7 @@ class _Sheet:
         notes.append(
             f"A single colour is known give or take {span}"
             + (f": {assumed}." if assumed else ".")
-            + " Patches are the mean colour of the cloth from afar, without its thread or folds."
+            + f" Patches are the mean colour of {self._lies()} from afar, without its thread."
         )
         if any(not outcome.appearance.reading.in_srgb for outcome in outcomes):
             notes.append(
