@@ -26,7 +26,12 @@ from weavecolor.optics.cell import filaments
 
 sys.dont_write_bytecode = False  # as said above, in this process
 
-settings.register_profile("any machine", deadline=None)
+# the same inputs each time, so that a change is judged by what it changed; others, and more, where
+# longer was asked for
+_LONGER = float(os.environ.get("WEAVECOLOR_FUZZ", "1"))
+settings.register_profile(
+    "any machine", deadline=None, derandomize=_LONGER == 1, max_examples=max(1, int(100 * _LONGER))
+)
 settings.load_profile("any machine")
 
 filaments.EFFORT = 0.125

@@ -70,7 +70,7 @@ from typing import Any
 from weavecolor.colour.screencolour import screen_rgb
 from weavecolor.colour.spectra import UNITS, WAVELENGTHS, Spectrum, frozen, resample
 from weavecolor.errors import InputError, within
-from weavecolor.files.earlierknown import known_of_texts, plain_source
+from weavecolor.files.earlierknown import known_of_texts
 from weavecolor.files.fields import Fields
 from weavecolor.files.spectrafile import read_spectra
 from weavecolor.files.textfile import read_text, toml_table
@@ -716,7 +716,7 @@ def _known(top: Fields) -> dict[str, HowKnown]:
                 one.number("spread", 0.0, math.inf, default=None),
                 one.number("low", *ends, default=None),
                 one.number("high", *ends, default=None),
-                plain_source(one.text("source", 400, default="")),
+                one.text("source", 400, default=""),
                 tuple((other, told.number(other, -1.0, 1.0)) for other in told),
                 tuple(one.numbers("root")) if "root" in one else (),
             )

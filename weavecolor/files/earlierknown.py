@@ -20,12 +20,6 @@ _BEGINS: Mapping[Way, tuple[str, ...]] = {
 }
 _SUPPOSED = re.compile(r"(warp and weft|warp|weft): (.+) supposed(?:, (.*))?")
 _RECOVERED = re.compile(r"(warp|weft)(?: colour|:) (?:colour )?(recovered from .*)")
-_TOLD_NOW = (
-    ("recovered from sRGB", "taken from a screen colour"),
-    ("recovered from Lab", "taken from a colour in Lab"),
-    ("supposed in D65", "supposed to be by daylight (D65)"),
-    ("many spectra look so in daylight", "many dyes look so in daylight"),
-)
 # a number, or a word, as it stood in such a remark
 _PHRASES = (
     ("filaments", r"\d+ (?:filaments|staple fibres in the section)|one solid filament"),
@@ -42,19 +36,6 @@ _SHOWN_OFF = re.compile(r"(\d{1,3}(?:\.\d)?) CIEDE2000 off what was seen")
 #: ... and where a file of an earlier state did not; invented cloths, photographed and fitted, were
 #: 3 to 6 off.
 _UNTOLD_OFF = 6.0
-
-
-def plain_source(text: str) -> str:
-    """A source as it is told now, where files of before told it in words of the workshop.
-
-    Examples
-    --------
-    >>> plain_source("recovered from Lab, supposed in D65: many spectra look so in daylight")
-    'taken from a colour in Lab, supposed to be by daylight (D65): many dyes look so in daylight'
-    """
-    for before, now in _TOLD_NOW:
-        text = text.replace(before, now)
-    return text
 
 
 def known_of_texts(
@@ -82,7 +63,7 @@ def known_of_texts(
                 for system in found[1].split(" and "):
                     known[f"{system}.{key}"] = how
         elif found := _RECOVERED.fullmatch(remark):
-            known[f"{found[1]}.colour"] = HowKnown.assumed(source=plain_source(found[2])[:400])
+            known[f"{found[1]}.colour"] = HowKnown.assumed(source=found[2][:400])
         else:
             left.append(remark)
     for name, text in sources:

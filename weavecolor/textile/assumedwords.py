@@ -11,6 +11,13 @@ from weavecolor.textile.usual import LUSTRES
 from weavecolor.textile.yarn import Yarn
 
 _FILAMENTS = {"filament": "filaments", "spun": "staple fibres in the section"}
+# told in words of the workshop by files of before
+_TOLD_NOW = (
+    ("recovered from sRGB", "taken from a screen colour"),
+    ("recovered from Lab", "taken from a colour in Lab"),
+    ("supposed in D65", "supposed to be by daylight (D65)"),
+    ("many spectra look so in daylight", "many dyes look so in daylight"),
+)
 _UNITS = {"ends": " /cm", "picks": " /cm", "weight": " g/m2"}
 
 
@@ -45,7 +52,7 @@ none was measured
             lines.setdefault(text, []).append(system)
         dye = known.get(f"{system}.colour")
         if dye is not None and dye.way == "assumed":
-            lines.setdefault(f" colour {dye.source or 'supposed'}", []).append(system)
+            lines.setdefault(f" colour {_plain(dye.source) or 'supposed'}", []).append(system)
     values = {"ends": cloth.ends_per_cm, "picks": cloth.picks_per_cm,
               "weight": cloth.declared_g_m2, "warp_share": cloth.warp_share}  # fmt: skip
     for key in OF_CLOTH:
@@ -54,6 +61,12 @@ none was measured
             told = "" if value is None else f" {value:.4g}{_UNITS.get(key, '')}"
             lines.setdefault(_because(f"{told}{_range(how)} supposed", how.source), []).append(key)
     return tuple(f"{' and '.join(whose)}{text}" for text, whose in lines.items())
+
+
+def _plain(source: str) -> str:
+    for before, now in _TOLD_NOW:
+        source = source.replace(before, now)
+    return source
 
 
 def _because(text: str, source: str) -> str:
