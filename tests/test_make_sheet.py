@@ -2,6 +2,7 @@
 
 import dataclasses
 import io
+import itertools
 import re
 
 import numpy as np
@@ -9,9 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
-from shapely.geometry import Polygon, box
+from shapely.geometry import LineString, Polygon, box
 
 from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.cutting.asked import in_hand_from
 from weavecolor.cutting.fullness import FullnessWanted, plan_fullness
 from weavecolor.cutting.lay import lay
 from weavecolor.cutting.needed import cloth_needed
@@ -329,6 +331,38 @@ def test_every_piece_of_a_lay_bears_its_name_at_a_legible_size(length):
         assert 0.0 <= taken.bounds[0] and taken.bounds[2] <= 190.5
         assert taken.bounds[3] <= block.height + 1.0
         assert not any(taken.intersection(other).area > 0.05 for other in boxes[:k])
+
+
+def test_no_words_hide_a_flaw_a_piece_or_its_grain():
+    """A cutter must see all three; the cloth has room beside them, or past the pieces."""
+    pieces = [
+        Piece.rectangle("sleeve", 36, 56, quantity=2, grain="bias"),
+        Piece.rectangle("bodice back", 26, 42, quantity=2),
+        Piece.rectangle("panel", 109, 212),
+    ]
+    cloth = in_hand_from("112 x 457 cm, flaw 8 x 8 cm at 51 x 102 cm, flaw 3 x 3 cm at 52 x 116 cm")
+    made = lay(pieces, cloth, tries=5)
+    assert made.fits
+    block = lay_drawing(made, {p.name: k for k, p in enumerate(pieces, 1)}, 190.0, 80.0, Style())
+    words = [(mark.text, _text_box(mark)) for mark in block.marks if isinstance(mark, Text)]
+    assert sum(text.startswith("flaw") for text, _ in words) == 2
+    shapes = [mark for mark in block.marks if isinstance(mark, Shape)]
+    cloth, *flaws = (Polygon(shape.points) for shape in shapes[:3])
+    times = [round(cloth.area / flaw.area) for flaw in flaws]
+    assert times == [round(112 * 457 / 64), round(112 * 457 / 9)]
+    cut = [Polygon(shape.points) for shape in shapes[3:] if shape.width == 0.3]
+    assert len(cut) == 5
+    for text, room in words:
+        assert not any(room.intersects(flaw) for flaw in flaws)
+        if text.startswith("flaw"):
+            assert not any(room.intersection(piece).area > 0.05 for piece in cut)
+    arrows = [
+        LineString([(line.x0, line.y0), (line.x1, line.y1)])
+        for line, head in itertools.pairwise(block.marks)
+        if isinstance(line, Line) and isinstance(head, Shape) and len(head.points) == 3
+    ]
+    assert len(arrows) == 6  # one tells the warp
+    assert not any(room.intersects(arrow) for _, room in words for arrow in arrows)
 
 
 def _text_box(mark):

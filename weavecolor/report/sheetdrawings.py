@@ -194,12 +194,17 @@ def lay_drawing(
     for row, (word, length, at, colour) in enumerate(rows):
         y = bottom + style.mm(4.2 * (row + 1))
         marks += _measured(gutter, at, y, f"{word} {cm(length)} = {inches(length)}", colour, style)
-    for hole, words in lay.damage:
-        sizes, covered = _size_of(words, Polygon(outline(hole)), shapes, cloth, style)
-        marks += sizes
-        named.append(covered)
+    holes = [(words, Polygon(outline(hole))) for hole, words in lay.damage]
+    for words, drawn in holes:
+        told = _size_of(words, drawn, [*shapes, *named], cloth, style)
+        if told is None:
+            slim.append((words, drawn))
+        else:
+            marks += told[0]
+            named.append(told[1])
     tall = head + across * scale + foot
-    called, rows_more = _called_out(slim, shapes, named, cloth, (gutter, width, tall), style)
+    taken = [*shapes, *(drawn for _, drawn in holes)]
+    called, rows_more = _called_out(slim, taken, named, cloth, (gutter, width, tall), style)
     return Block((*marks, *called), tall + rows_more)
 
 
@@ -253,19 +258,19 @@ def _name(
         ]
         if len(split) > 2:
             tries.append((split, size))
-    spots = [(cx, cy)] + [
-        (near + (far - near) * a / 8.0, low + (high - low) * b / 8.0)
-        for b in range(1, 8)
-        for a in range(1, 8)
-    ]
-    spots.sort(key=lambda spot: math.hypot(spot[0] - cx, spot[1] - cy))
+    grid = np.meshgrid(np.linspace(near, far, 21)[1:-1], np.linspace(low, high, 21)[1:-1])
+    spots = np.vstack([[cx, cy], np.stack(grid, axis=-1).reshape(-1, 2)])
+    spots = spots[np.argsort(np.hypot(*(spots - (cx, cy)).T), kind="stable")]
+    shapely.prepare(inner)
+    laid = [(rows, size, _boxes(spots, *_room(rows, size))) for rows, size in tries]
+    inside = [shapely.contains(inner, boxes) for _, _, boxes in laid]
     for clear in (True, False):
-        for rows, size in tries:
-            wide, tall = _room(rows, size)
-            for x, y in spots:
-                box = _box(x, y, wide, tall)
-                if inner.contains(box) and not (clear and box.intersects(grain)):
-                    return _label(rows, x, y, wide, tall, size), box
+        for (rows, size, boxes), fits in zip(laid, inside, strict=True):
+            free = fits & ~shapely.intersects(boxes, grain) if clear else fits
+            if free.any():
+                at = int(free.argmax())
+                x, y = spots[at].tolist()
+                return _label(rows, x, y, *_room(rows, size), size), boxes[at]
     return None
 
 
@@ -289,8 +294,8 @@ def _called_out(
     room: tuple[float, float, float],
     style: Style,
 ) -> tuple[list[Mark], float]:
-    """The words of pieces too slim to hold them, on bare cloth near by or in rows below the
-    drawing, each with a line to its piece; and how much taller that makes it.
+    """The words of pieces and flaws too slim to hold them, on bare cloth near by or in rows below
+    the drawing, each with a line to what it names; and how much taller that makes it.
 
     ``room``: where the cloth begins, the drawing's width, and its height so far.
     """
@@ -367,50 +372,41 @@ def _dot(x: float, y: float, radius: float = 0.45) -> Shape:
 
 
 def _label(
-    rows: list[str], x: float, y: float, wide: float, tall: float, size: float
+    rows: list[str], x: float, y: float, wide: float, tall: float, size: float, bold: bool = True
 ) -> list[Mark]:
     marks: list[Mark] = [rectangle(x - wide / 2, y - tall / 2, wide, tall, fill=WHITE, stroke=None)]
     pitch = tall / len(rows)
     for number, row in enumerate(rows):
         base = y - tall / 2 + (number + 0.76) * pitch
-        marks.append(Text(x, base, row, size, True, INK, "centre"))
+        marks.append(Text(x, base, row, size, bold, INK, "centre"))
     return marks
 
 
 def _size_of(
-    words: str, drawn: Polygon, shapes: list[Polygon], cloth: Polygon, style: Style
-) -> tuple[list[Mark], Polygon]:
-    """What a crossed-out place is and how large, in it or beside it, over no piece if it can; and
-    the room that takes."""
+    words: str, drawn: Polygon, taken: list[Polygon], cloth: Polygon, style: Style
+) -> tuple[list[Mark], Polygon] | None:
+    """What a crossed-out place is and how large, in it or beside it on bare cloth, and the room
+    that takes; None where there is none."""
     first, _, rest = words.partition(" (")
     rows = [first, rest.removesuffix(")")]
     size = style.small
-    wide = max(text_width(row, size) for row in rows) + 0.8
-    tall = line_mm(size) * 0.9 * len(rows)
+    wide, tall = _room(rows, size, bold=False)
     near, low, far, high = drawn.bounds
     middle = (near + far) / 2, (low + high) / 2
-    spots = [
-        middle,
+    beside = [
         (far + wide / 2 + 0.5, middle[1]),
         (near - wide / 2 - 0.5, middle[1]),
         (middle[0], high + tall / 2 + 0.3),
         (middle[0], low - tall / 2 - 0.3),
     ]
-    taken = shapely.union_all(shapes) if shapes else Polygon()
-
-    def covered(spot: tuple[float, float]) -> float:
-        x, y = spot
-        box = shapely.box(x - wide / 2, y - tall / 2, x + wide / 2, y + tall / 2)
-        off = float(shapely.difference(box, cloth).area)
-        return float(shapely.intersection(box, taken).area) + 4.0 * off
-
-    x, y = min(spots, key=lambda spot: round(covered(spot), 2))
-    marks: list[Mark] = [rectangle(x - wide / 2, y - tall / 2, wide, tall, fill=WHITE, stroke=None)]
-    pitch = tall / len(rows)
-    for number, row in enumerate(rows):
-        base = y - tall / 2 + (number + 0.76) * pitch
-        marks.append(Text(x, base, row, size, False, INK, "centre"))
-    return marks, _box(x, y, wide, tall)
+    boxes = [_box(*spot, wide, tall) for spot in (middle, *beside)]
+    bare = shapely.difference(cloth, shapely.union_all([drawn, *taken]))
+    rooms = [drawn, *(bare for _ in beside)]
+    for box, room in zip(boxes, rooms, strict=True):
+        if room.buffer(1e-6).contains(box):
+            at = box.centroid
+            return _label(rows, at.x, at.y, wide, tall, size, bold=False), box
+    return None
 
 
 def _crossed(part: Polygon, place: Callable[[float, float], tuple[float, float]]) -> list[Mark]:
