@@ -8,7 +8,7 @@ from weavecolor.cli import run
 from weavecolor.colour.screencolour import screen_rgb
 from weavecolor.decide.wishwords import wish_from
 from weavecolor.errors import InputError
-from weavecolor.files.clothfile import cloth_from_toml, load_swatch, swatch_names
+from weavecolor.files.clothfile import cloth_from_dict, cloth_from_toml, load_swatch, swatch_names
 from weavecolor.front import save_cloth
 from weavecolor.optics.layerwords import layers_said
 from weavecolor.optics.stack import face_called
@@ -16,7 +16,7 @@ from weavecolor.optics.uncertainty import known_of, reasons
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import PLACES, custom_scene, scene, sides, with_viewer
 from weavecolor.textile.notmodelled import NOT_MODELLED, not_modelled
-from weavecolor.textile.units import areal_mass_g_m2
+from weavecolor.textile.units import areal_mass_g_m2, yarn_size
 from weavecolor.textile.weaves import weave
 
 
@@ -69,6 +69,93 @@ def test_mommes():
     """One momme is one pound in a piece of 45 inches by 100 yards: 4.34 g/m2."""
     for said in ("5 mommes", "5 momme"):
         assert areal_mass_g_m2(said) == pytest.approx(5 * 4.33994, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("said", "grams"),
+    [
+        ("45 g per m2", 45.0), ("45 grams per square metre", 45.0), ("35 gsm", 35.0),
+        ("35 g/sqm", 35.0), ("35 g/m\u00b2", 35.0), ("6 mme", 6 * 4.33994),
+        # one ounce is 28.3495 g, one square yard .836127 m2
+        ("2.5 oz per square yard", 2.5 * 28.3495 / 0.836127),
+        ("2.5 ounces / sq yd", 2.5 * 28.3495 / 0.836127), ("3 oz/yd2", 3 * 28.3495 / 0.836127),
+    ],
+)  # fmt: skip
+def test_weights_as_labels_have_them(said, grams):
+    assert areal_mass_g_m2(said) == pytest.approx(grams, rel=1e-5)
+
+
+def test_weights_that_are_of_no_area_are_refused():
+    for said in ("2.5 oz", "2 oz/yd", "45 g/m", "45 g"):
+        with pytest.raises(InputError, match="no known unit of cloth weight"):
+            areal_mass_g_m2(said)
+
+
+def test_filaments_told_in_a_way_that_could_be_a_ply():
+    assert yarn_size("60s/2") == yarn_size("Ne 60/2")
+    for said in ("75/36 denier", "75 denier/36"):
+        with pytest.raises(InputError, match=r'write for example "75 denier f 36"$'):
+            yarn_size(said)
+    with pytest.raises(InputError, match='"110 dtex f 2" or "2 x 110 dtex"'):
+        yarn_size("110 dtex/2")
+
+
+def yarn_of(**told):
+    yarn = {"count": "20 denier", "colour": "navy"} | told
+    yarn = {key: value for key, value in yarn.items() if value}
+    table = {"name": "Cloth", "weave": "plain", "ends": "20 /cm", "picks": "20 /cm"}
+    return cloth_from_dict(table | {"warp": yarn, "weft": yarn}).warp
+
+
+@pytest.mark.parametrize(
+    ("shop", "fibre", "kind", "gum", "one"),
+    [
+        ("silk gazar", "silk", "filament", True, False),
+        ("Habotai", "silk", "filament", False, False),
+        ("silk georgette", "silk", "filament", False, False),
+        ("nylon tulle", "nylon", "filament", False, True),
+        ("nylon organza", "nylon", "filament", False, True),
+        ("rayon lining", "viscose", "filament", False, False),
+        ("polyester taffeta", "polyester", "filament", False, False),
+        ("cotton lawn", "cotton", "spun", False, False),
+        ("linen", "flax", "spun", False, False),
+    ],
+)
+def test_yarn_of_cloth_as_shops_call_it(shop, fibre, kind, gum, one):
+    yarn = yarn_of(like=shop)
+    assert (yarn.fibre.name, yarn.kind, yarn.gum) == (fibre, kind, gum)
+    assert (yarn.filaments == 1) == one
+
+
+def test_a_cloth_woven_of_several_sorts_is_asked_about():
+    said = "'crystal organza' must be one of silk organza, polyester organza, nylon organza$"
+    with pytest.raises(InputError, match=said):
+        yarn_of(like="crystal organza")
+    with pytest.raises(InputError, match="'gold lame' must be .* not modelled"):
+        yarn_of(like="gold lame")
+
+
+def test_thread_of_no_usual_size_is_asked_for():
+    with pytest.raises(InputError, match="warp.count: is missing"):
+        yarn_of(like="silk gazar", count=None)
+
+
+def test_a_kind_that_all_else_tells_need_not_be_told():
+    assert yarn_of(fibre="acetate", count="75D/20F").kind == "filament"
+    assert yarn_of(fibre="cotton", count="80s").kind == "spun"
+    rod = yarn_of(fibre="nylon", kind="Monofilament")
+    assert (rod.kind, rod.filaments, rod.packing) == ("filament", 1, 1.0)
+    with pytest.raises(InputError, match="warp.kind: is missing"):
+        yarn_of(fibre="silk")
+    with pytest.raises(InputError, match="tell the number of filaments once"):
+        yarn_of(fibre="nylon", kind="monofilament", filaments=12)
+
+
+def test_blends_are_said_not_to_be_modelled():
+    for said in ("65% polyester 35% cotton", "silk/cotton", "PES/CO"):
+        with pytest.raises(InputError, match="warp.fibre: .* a blend of fibres .* not modelled"):
+            yarn_of(fibre=said, kind="spun")
+    assert yarn_of(fibre="100% silk", kind="filament").fibre.name == "silk"
 
 
 @pytest.mark.parametrize(

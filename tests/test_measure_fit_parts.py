@@ -137,7 +137,7 @@ def test_a_search_begins_with_setts_of_cloth_and_yarns_of_half_their_room():
             start_cloth("x", 10.0, 10.0, warp_tex=tex)
     with pytest.raises(InputError, match="^weft: 'felt' is no kind of yarn; use filament or spun"):
         start_cloth("x", 10.0, 10.0, weft_kind="felt")
-    with pytest.raises(InputError, match="^weft: 'felt' is no sort of yarn; use one of silk"):
+    with pytest.raises(InputError, match="^weft: 'felt' must be one of silk"):
         start_cloth("x", 10.0, 10.0, weft_like="felt")
     # the weft is as the warp where nothing else is said
     both = start_cloth("x", 30.0, 30.0, warp_fibre="cotton", warp_kind="spun")

@@ -14,7 +14,7 @@ A file looks like this (see swatches/ for more)::
     [warp]
     fibre = "silk"
     count = "20/22 denier"
-    kind = "filament"             # or "spun"
+    kind = "filament"             # or "spun", "monofilament"; needless where all else tells it
     filaments = 15                # or dtex_per_filament = 1.5, or in the count: "23 dtex f 15"
     gum = true                    # or "in gum"; false or "boiled off"
     twist = "400 /m"
@@ -28,10 +28,10 @@ A file looks like this (see swatches/ for more)::
     ...
 
 Of a yarn only fibre, count, kind and colour must be told; fibre and kind are those of what the yarn
-is ``like``, and a count that is not known is worked out from the weight and the setts, or is the
-usual one of what it is ``like``. The rest is
-assumed as usual for the fibre, with its range. Of a spun yarn, ``filaments`` are the staple fibres
-in its section. ``dull_per_mm`` is scattering inside the fibre.
+is ``like``, a sort or what shops call such cloth (textile/shopnames.py), and a count that is not
+known is worked out from the weight and the setts, or is the usual one of what it is ``like``. The
+rest is assumed as usual for the fibre, with its range. Of a spun yarn, ``filaments`` are the staple
+fibres in its section. ``dull_per_mm`` is scattering inside the fibre.
 
 A colour is one of: ``wavelengths`` and ``reflectance`` lists (``unit`` = "fraction" or
 "percent"); ``lab`` with ``illuminant`` "D65", which is supposed, or "D50"; ``srgb`` = "#rrggbb";
@@ -78,6 +78,7 @@ from weavecolor.textile import construction, units
 from weavecolor.textile.cloth import MOST_CRIMP, Cloth, Weave
 from weavecolor.textile.fibres import FIBRES, fibre
 from weavecolor.textile.howknown import NUMBERS, WAYS, HowKnown
+from weavecolor.textile.shopnames import sort_called
 from weavecolor.textile.usual import (
     COUNT_OFF,
     KINDS,
@@ -419,7 +420,7 @@ def _sizes(
         return sizes
     for name in missing:
         own = systems[name]
-        sort = USUAL[own.choice("like", tuple(USUAL))] if "like" in own else None
+        sort = own.convert("like", sort_called) if "like" in own else None
         if sort is None or sort.tex is None:
             usual = ", ".join(key for key, x in USUAL.items() if x.tex is not None)
             raise systems[name].refuse(
@@ -445,10 +446,10 @@ def _yarn(
     known: dict[str, HowKnown],
 ) -> tuple[Yarn, float | None]:
     fields.only(_YARN_KEYS)
-    like = USUAL[fields.choice("like", tuple(USUAL))] if "like" in fields else None
-    kind = like.kind if like and "kind" not in fields else fields.choice("kind", KINDS)
+    like = fields.convert("like", sort_called) if "like" in fields else None
     named = like if "fibre" not in fields else None
     made_of = fibre(named.fibre) if named else fields.convert("fibre", fibre)
+    kind = _kind(fields, like, made_of.name, size[1] is not None)
     sort = like or usual_yarn(made_of.name, kind)
     if like and (sort.fibre, sort.kind) != (made_of.name, kind):
         raise fields.refuse(
@@ -527,9 +528,28 @@ def _yarn(
     return yarn, fields.number("crimp", 0.0, MOST_CRIMP, default=None, percent=True)
 
 
+def _kind(fields: Fields, like: UsualYarn | None, fibre_name: str, counted: bool) -> str:
+    """Filament or spun: as told, or as what else is told leaves no choice."""
+    if "kind" not in fields:
+        if like:
+            return like.kind
+        if counted or "dtex_per_filament" in fields:
+            return "filament"
+        if (only := usual_yarn(fibre_name)).kind == "spun":  # cotton, flax and wool
+            return only.kind
+    return "filament" if _one(fields) else fields.choice("kind", KINDS)
+
+
+def _one(fields: Fields) -> bool:
+    """Whether the kind tells that there is one filament."""
+    return str(fields.get("kind")).casefold() == "monofilament"
+
+
 def _filaments(fields: Fields, tex: float, told: int | None) -> int | None:
     """The number of filaments, told in one of three ways, or None."""
     ways = [key for key in ("filaments", "dtex_per_filament") if key in fields]
+    if _one(fields):
+        ways.append("kind")
     if len(ways) + (told is not None) > 1:
         raise fields.refuse(
             "tell the number of filaments once: in the count, as filaments or by dtex_per_filament",
@@ -537,6 +557,8 @@ def _filaments(fields: Fields, tex: float, told: int | None) -> int | None:
         )
     if told is not None:
         return told
+    if ways == ["kind"]:
+        return 1
     if ways == ["filaments"]:
         return int(fields.number("filaments", *RANGES["filaments"][:2], whole=True))
     if ways == ["dtex_per_filament"]:

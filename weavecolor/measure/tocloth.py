@@ -23,8 +23,9 @@ from weavecolor.textile import construction
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.fibres import fibre
 from weavecolor.textile.howknown import HowKnown, Knowledge, knowledge
+from weavecolor.textile.shopnames import sort_called
 from weavecolor.textile.units import areal_mass_g_m2, check_hank, linear_density_tex, sett_per_cm
-from weavecolor.textile.usual import KINDS, LUSTRES, USUAL, usual_yarn
+from weavecolor.textile.usual import KINDS, LUSTRES, usual_yarn
 from weavecolor.textile.weaves import weave
 
 #: Cover of either system supposed before anything is measured.
@@ -105,14 +106,14 @@ def start_cloth(
             raise InputError(f"{sett:g} threads per cm; use 1 to 300", field=system)
         if kind not in KINDS:
             raise InputError(f"{kind!r} is no kind of yarn; use filament or spun", field=system)
-        if like is not None and like not in USUAL:
-            sorts = ", ".join(USUAL)
-            raise InputError(f"{str(like)[:40]!r} is no sort of yarn; use one of {sorts}",
-                             field=system)  # fmt: skip
+        try:
+            sort = None if like is None else sort_called(like)
+        except InputError as error:
+            raise error.at(field=system) from None
         grey = frozen(np.full(BANDS, 0.3))
-        made_of = fibre(fibre_name if like is None else USUAL[like].fibre)
-        usual = usual_yarn(made_of.name, kind) if like is None else USUAL[like]
-        kind = usual.kind if like is not None else kind
+        made_of = fibre(fibre_name if sort is None else sort.fibre)
+        usual = sort or usual_yarn(made_of.name, kind)
+        kind = usual.kind
         yarn = Yarn(
             made_of, 1.0, grey, usual.packing.usual, kind=kind,
             flattening=usual.flattening.usual, filaments=1, gum=usual.gum,

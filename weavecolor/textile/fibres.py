@@ -7,6 +7,7 @@ Morton and Hearle, Physical Properties of Textile Fibres, Tables 5.1 and 24.1.
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Mapping
 from functools import lru_cache
 from importlib.resources import files
@@ -94,8 +95,15 @@ def fibre(name: str) -> Fibre:
     'silk'
     """
     key = " ".join(name.split()).casefold() if isinstance(name, str) else ""
+    key = re.sub(r"^100 ?%,? ", "", key)
     found = FIBRES.get({**LABELS, **ALSO_CALLED}.get(key, key))
     if found is None:
+        called = {*FIBRES, *ALSO_CALLED, *LABELS}
+        if len(called & set(re.findall("[a-z]+", key))) > 1:
+            raise InputError(
+                f"{str(name)[:40]!r}: a blend of fibres in one yarn is not modelled: write the "
+                "fibre that it has most of, and let a piece of the cloth decide"
+            )
         known = ", ".join([*FIBRES, *ALSO_CALLED])
         raise InputError(
             f"{str(name)[:40]!r} is not a known fibre; known: {known}{elsewhere(key)}"

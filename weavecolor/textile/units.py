@@ -86,20 +86,20 @@ _PER_CM: Mapping[str, float] = MappingProxyType(
 _G_M2: Mapping[str, float] = MappingProxyType(
     {
         "g/m2": 1.0,
-        "g/m²": 1.0,
-        "g/m^2": 1.0,
         "gsm": 1.0,
-        "momme": MOMME_G_M2,
-        "mommes": MOMME_G_M2,
-        "mm": MOMME_G_M2,  # as silk is labelled; no cloth is weighed in millimetres
-        "m/m": MOMME_G_M2,
-        "g/sqm": 1.0,
-        "grams per square metre": 1.0,
-        "ounces per square yard": OZ_YD2_G_M2,
+        # "mm" as silk is labelled; no cloth is weighed in millimetres
+        **dict.fromkeys(("momme", "mommes", "mme", "mm", "m/m"), MOMME_G_M2),
         "oz/yd2": OZ_YD2_G_M2,
-        "oz/yd²": OZ_YD2_G_M2,
-        "oz/yd^2": OZ_YD2_G_M2,
-        "oz/sq yd": OZ_YD2_G_M2,
+    }
+)
+#: Ways to write the parts of a weight's unit.
+_WEIGHT_PARTS: Mapping[str, str] = MappingProxyType(
+    {
+        r"\s*(?:/|\bper\b)\s*": "/",
+        r"\b(?:grams?|grammes?|grs?)\b": "g",
+        r"\bounces?\b|\boz\.": "oz",
+        r"\b(?:m\^2|m\u00b2|(?:sq\.?|square) ?(?:m|metres?|meters?))(?!\w)": "m2",
+        r"\b(?:yd\^2|yd\u00b2|(?:sq\.?|square) ?(?:yd|yards?))(?!\w)": "yd2",
     }
 )
 _MM: Mapping[str, float] = MappingProxyType(
@@ -187,9 +187,7 @@ def linear_density_tex(text: str) -> float:
     if unit in _TEX_SCALE:
         if second is not None:
             if unit not in _DENIER or not first < second <= 1.3 * first:
-                raise InputError(
-                    f"{tidy!r} could be a range, a ply or a number of filaments; {_YARN_HINT}"
-                )
+                raise _unclear(tidy, f"{first:g} {unit}", f"{second:g}")
             first = (first + second) / 2.0
         tex = first * _TEX_SCALE[unit] if unit in _DENIER else _times(first, _TEX_SCALE[unit])
     elif unit in _COUNTS:
@@ -216,8 +214,19 @@ def linear_density_tex(text: str) -> float:
             )
         tex = _COUNTS[unit] / _positive(first, what, _YARN_HINT)
     else:
+        parts = re.fullmatch(r"([a-z]+) ?/ ?(\d+)", unit)  # "110 dtex/24"
+        if parts is not None and parts[1] in _TEX_SCALE:
+            raise _unclear(tidy, f"{first:g} {parts[1]}", parts[2])
         raise InputError(f"{tidy!r} has no known yarn unit; {_YARN_HINT}")
     return _positive(many * tex, what, _YARN_HINT)
+
+
+def _unclear(said: str, size: str, number: str) -> InputError:
+    threads = f' or "{number} x {size}"' if float(number) <= _MOST_PLY else ""
+    return InputError(
+        f"{said!r} could be a range, a ply or a number of filaments: write for example "
+        f'"{size} f {number}"{threads}'
+    )
 
 
 def check_hank(text: str, fibre: str) -> None:
@@ -252,6 +261,7 @@ def yarn_size(text: str) -> tuple[float, int | None]:
     >>> yarn_size("84 dtex f 24"), yarn_size("2 x 84 dtex f 24"), yarn_size("20 tex")
     ((8.4, 24), (16.8, 48), (20.0, None))
     """
+    text = re.sub(r"(?<=\d)s\s*/\s*(\d+)$", r"/\1 s", text.strip(), flags=re.I)  # "60s/2"
     told = r"(.*[^\W\d_])\s*(?:f\s*(\d{1,5})|/\s*(\d{1,5})\s*f)"
     found = re.fullmatch(told, text.strip(), re.IGNORECASE)
     if found is None:
@@ -313,7 +323,13 @@ def areal_mass_g_m2(text: str) -> float:
     >>> round(areal_mass_g_m2("4.5 mommes"), 1)
     19.5
     """
-    weight = _plain(text, _G_M2.get, "cloth weight", _MASS_HINT)
+
+    def known(unit: str) -> float | None:
+        for written, part in _WEIGHT_PARTS.items():
+            unit = re.sub(written, part, unit)
+        return _G_M2.get(unit)
+
+    weight = _plain(text, known, "cloth weight", _MASS_HINT)
     within(None, weight, *WEIGHTS_G_M2)
     return weight
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from weavecolor.errors import InputError
@@ -185,7 +185,15 @@ def _sorts() -> dict[str, UsualYarn]:
             )
         ),
     ]  # fmt: skip
-    return {sort.name: sort for sort in made}
+    sorts = {sort.name: sort for sort in made}
+    # thread as of another cloth, but of no one size: doubled gummed silk; thread of either twist,
+    # often of two; rods of nylon
+    for name, other, fibre in (
+        ("silk gazar", "silk organza", "silk"), ("silk georgette", "silk chiffon", "silk"),
+        ("nylon organza", "polyester organza", "nylon"),
+    ):  # fmt: skip
+        sorts[name] = replace(sorts[other], name=name, fibre=fibre, source=_PRACTICE, tex=None)
+    return sorts
 
 
 #: Sorts of yarn by the cloth they are made for; the fibre's own name, and "... spun", for the rest.

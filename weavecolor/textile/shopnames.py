@@ -1,0 +1,54 @@
+"""What shops call a cloth, and the sort of yarn that such cloth is woven of.
+
+Knows names only; what such yarn is like is in ``usual``. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from weavecolor.errors import InputError
+from weavecolor.textile.fibres import ALSO_CALLED
+from weavecolor.textile.notmodelled import elsewhere
+from weavecolor.textile.usual import USUAL, UsualYarn
+
+#: A cloth that is woven of several sorts, such as organza, is not among them.
+_CLOTHS: Mapping[str, str] = MappingProxyType(
+    {
+        **dict.fromkeys(("habotai", "habutai", "silk habotai", "silk habutai", "china silk",
+                         "pongee", "silk pongee", "dupion", "silk dupion", "silk lining"), "silk"),
+        **dict.fromkeys(("charmeuse", "silk charmeuse"), "silk satin"),
+        **dict.fromkeys(("gazar", "silk gazaar", "gazaar"), "silk gazar"),
+        **dict.fromkeys(("tulle", "nylon tulle", "net", "bobbinet"), "nylon net"),
+        **{f"{fibre}{cloth}": fibre for cloth in ("", " taffeta", " satin", " lining")
+           for fibre in ("polyester", "nylon", "viscose", "acetate", "triacetate")},
+        "polyester georgette": "polyester chiffon",
+        **dict.fromkeys(("voile", "swiss voile"), "cotton voile"),
+        **{cloth: "cotton spun" for name in ("lawn", "batiste", "muslin", "calico", "poplin")
+           for cloth in (name, f"cotton {name}")},
+        **{f"{fibre}{cloth}": f"{fibre} spun" for cloth in ("", " gauze", " lawn")
+           for fibre in ("cotton", "flax", "wool")},
+    }
+)  # fmt: skip
+
+
+def sort_called(name: str) -> UsualYarn:
+    """The sort of yarn of that name, or that cloth of that name is woven of.
+
+    Raises InputError, with the sorts that share a word with it, or else all.
+
+    Examples
+    --------
+    >>> sort_called("Silk organza").name, sort_called("linen lawn").name
+    ('silk organza', 'flax spun')
+    """
+    words = [ALSO_CALLED.get(word, word) for word in name.casefold().split()]
+    tidy = " ".join(words)
+    found = USUAL.get(_CLOTHS.get(tidy, tidy))
+    if found is None:
+        near = [sort for sort in USUAL if set(words) & set(sort.split())]
+        raise InputError(
+            f"{name[:60]!r} must be one of {', '.join(near or USUAL)}{elsewhere(name)}"
+        )
+    return found
