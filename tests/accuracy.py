@@ -28,7 +28,7 @@ import traced
 from weavecolor.optics.cell.nodes import Vector, nodes, unit
 from weavecolor.optics.cell.openness import openness
 from weavecolor.optics.cell.pairs import Distance, pairs
-from weavecolor.optics.cell.rays import blocked
+from weavecolor.optics.cell.rays import blocked, solid
 from weavecolor.optics.cell.tubes import System, Tubes, orbits, tubes
 from weavecolor.textile.cloth import Construction
 
@@ -140,7 +140,8 @@ def joint(
     through = openness(geometry, grid.vector[: grid.half])
     own = openness(geometry, np.array(vectors).reshape(-1, 3))
     beams = tuple((*v, 0.0) for v in vectors)
-    return pairs(construction, distance, beams).joint(through, own, grid.share[: grid.half])
+    counted = pairs(construction, solid(construction), distance, beams)
+    return counted.joint(through, own, grid.share[: grid.half])
 
 
 def pair_probability() -> Figure:
@@ -303,7 +304,7 @@ def _dense_return(construction: Construction, near: float, far: float) -> float:
     turn = rng.random((points, 2, rays)) / 8 + (np.arange(rays) % 8) / 8
     zenith = np.arcsin(np.sqrt(cell / rays))
     toward = unit(zenith, 2 * np.pi * turn).reshape(-1, 3).T
-    free = ~blocked(construction, np.repeat(spot, 2 * rays, axis=1), toward)
+    free = ~blocked(solid(construction), np.repeat(spot, 2 * rays, axis=1), toward)
     sky = free.reshape(points, 2, rays).mean(axis=2)
     return float(np.mean(sky[:, 0] * sky[:, 1]))
 

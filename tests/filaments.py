@@ -29,6 +29,7 @@ from weavecolor.optics.adding import PileOptics, add, over_backings, pile_of
 from weavecolor.optics.cell import filaments as cells
 from weavecolor.optics.cell.filaments import FilamentCell, Rays, Strand, follow, white_cell
 from weavecolor.optics.cell.nodes import unit
+from weavecolor.optics.cell.rays import bodies
 from weavecolor.optics.layer import LayerOptics, Lie, orders, to_cloth_frame
 from weavecolor.textile.cloth import Construction
 
@@ -161,9 +162,10 @@ class Model:
         left = cells.kept(self.cell, self.dyes)
         node = white.dyed(self.dyes)
         bundles = ([] if light is None else [self.lamp(light, turn)]) + self.sectors(turn)
-        named = ([] if light is None else [unit(*np.radians(light))])
+        # the traced light is a parallel beam
+        named = [] if light is None else [(*unit(*np.radians(light)), 0.0)]
         if self.with_bins:
-            named += [np.array(bin_middle(k)) for k in range(RINGS * SECTORS)]
+            named += [bin_middle(k) for k in range(RINGS * SECTORS)]
         count, bands = len(bundles), len(self.dyes)
         edges = cells.ring_edges(grid)
         cross = np.empty((bands, count, 2 * half))
@@ -173,7 +175,7 @@ class Model:
         size = half + count
         reflect, under, through_ = (np.zeros((bands, size, size)) for _ in range(3))
         q = slice(0, half)
-        through, open_ = np.zeros(size), np.zeros(size)
+        through = np.zeros(size)
         for order, weight in orders(grid, turn, False):
             up, down = order[:half], order[half:]
             reflect[:, q, q] += weight * node[:, up[:, None], up[None]]
@@ -182,10 +184,8 @@ class Model:
             reflect[:, half:, q] += weight * cross[:, :, up]
             through_[:, half:, q] += weight * cross[:, :, down]
             through[q] += weight * white.through[up]
-            open_[q] += weight * white.open[up]
         reflect[:, q, half:] = np.swapaxes(reflect[:, half:, q], 1, 2)
         through[half:] = [r.through for r in bundles]
-        open_[half:] = [r.open for r in bundles]
         if light is not None and self.with_bins:
             rays = bundles[0]
             place = bins_of(_turned(rays.toward, -turn))
@@ -199,7 +199,8 @@ class Model:
         depths = tuple(np.linspace(0.0, 2.0 * top, 9).round(9).tolist())
         pitch = (self.cell.warp_spacing * self.cell.weft_spacing) ** 0.5
         lie = Lie(
-            shape, turn, False, labels, True, through, open_, share, 2.0 * top, depths, pitch
+            shape, bodies(self.cell), turn, False, labels, True, through, share, 2.0 * top, depths,
+            pitch,
         )
         return LayerOptics(reflect, under, through_, lie)
 

@@ -17,7 +17,7 @@ from weavecolor.optics.cell.filaments import FilamentCell, Strand
 from weavecolor.optics.cell.nodes import cap, nodes, unit
 from weavecolor.optics.cell.openness import openness, pencils
 from weavecolor.optics.cell.pairs import Distance, Pairs, _Bundle, _spread, pairs
-from weavecolor.optics.cell.rays import blocked, first_met
+from weavecolor.optics.cell.rays import blocked, bodies, first_met, solid
 from weavecolor.optics.cell.tubes import orbits, tubes
 from weavecolor.textile.cloth import Construction
 from weavecolor.textile.weaves import weave
@@ -268,7 +268,7 @@ def _wefts(radius: float) -> Construction:
 @pytest.mark.parametrize("flip", [1.0, -1.0])
 def test_a_ray_is_blocked_where_it_passes_a_round_yarn_too_near(radius, flip):
     """In the plane across them: nearer to any axis than the radius."""
-    geometry = _wefts(radius)
+    geometry = solid(_wefts(radius))
     rng = np.random.default_rng(5)
     count = 30000
     tilt = rng.uniform(-1.2, 1.2, count)
@@ -291,7 +291,7 @@ def test_a_ray_is_blocked_where_it_passes_a_round_yarn_too_near(radius, flip):
 
 
 def test_rays_beyond_the_cloth_meet_nothing():
-    geometry = _wefts(0.4)
+    geometry = solid(_wefts(0.4))
     rng = np.random.default_rng(1)
     origin = np.stack([rng.uniform(1, 6, 200), rng.uniform(0, 9, 200), np.full(200, 0.6)])
     around = rng.uniform(0, 2 * np.pi, 200)
@@ -407,7 +407,8 @@ def test_pairs_of_directions_far_off_and_close_by():
     behind = 0.37
     vectors = tuple(tuple(float(a) for a in unit(z, 0.0)) for z in (0.0, 0.6))
     beams = tuple((*v, 0.0) for v in vectors)
-    found = pairs(made, Distance(((behind, behind),), (), 0.0), beams, False, False, True)
+    at = Distance(((behind, behind),), (), 0.0)
+    found = pairs(made, solid(made), at, beams, False, False, True)
     start = np.linspace(0.0, 1.0, 20001)
     depth = -geometry.bottom - behind - geometry.systems[1].middle.ravel()[0]
     open_ = []
@@ -418,6 +419,36 @@ def test_pairs_of_directions_far_off_and_close_by():
     both = np.array([[(a & b).mean() for b in open_] for a in open_])
     own = np.diag(both)
     assert found.named == pytest.approx(both / np.sqrt(np.outer(own, own)), abs=0.01)
+
+
+@pytest.mark.parametrize("flip", [False, True])
+def test_light_comes_back_by_the_gap_between_filaments_that_it_came_by(flip):
+    """Through straight wefts of three filaments side by side, which one outline covers: by hand,
+    from the bands of their round shadows."""
+    apart, radius, behind = 0.12, 0.04, 0.05
+    yarn = Strand(0.4, 0.08, 3, 3 * 0.08**2 / (0.4 * 0.08), index=1.7,
+                  centres=((-apart / radius, 0.0), (0.0, 0.0), (apart / radius, 0.0)))  # fmt: skip
+    assert yarn.filament_radius == pytest.approx(radius)
+    made = Construction(((1,),), 50.0, 1.0, 1e-6, 1e-6, 0.4, 0.08, 0.0)
+    cell = FilamentCell(((1,),), Strand(1e-6, 1e-6), yarn, 50.0, 1.0, 0.0, 0.0)
+    slopes = (0.0, 0.3, 1.2)
+    turn = -1.0 if flip else 1.0
+    beams = tuple((0.0, t / np.hypot(1, t), turn / np.hypot(1, t), 0.0) for t in slopes)
+    at = Distance(((behind, behind),), (), 0.0)
+    found = pairs(made, bodies(cell), at, beams, flip, False, True).named
+    down = tubes(made).bottom + behind
+    place = np.linspace(0.0, 1.0, 40001)[:-1]
+    clear = []
+    for t in slopes:
+        off = place[:, None] + down * t - apart * np.array([-1.0, 0.0, 1.0])
+        off = (off + 0.5) % 1.0 - 0.5
+        clear.append((np.abs(off) > radius * np.hypot(1.0, t)).all(axis=1))
+    both = np.array([[(a & b).mean() for b in clear] for a in clear])
+    own = np.diag(both)
+    assert found == pytest.approx(both / np.sqrt(np.outer(own, own)), abs=0.01)
+    # the outline alone would have told something else
+    whole = pairs(made, solid(made), at, beams, flip, False, True).named
+    assert np.abs(whole - found).max() > 0.03
 
 
 def test_pairs_laid_otherwise_are_the_same_pairs():
@@ -446,7 +477,9 @@ def test_rays_to_a_node_stay_within_its_share_of_the_sky(flip):
     ring = np.arange(grid.half) // grid.steps
     middle = np.arctan2(*grid.vector[: grid.half, 1::-1].T)
     for node_set in (0, 1):
-        points, toward, weight = _Bundle(made, Distance(()), flip, 377, None, node_set).rays()
+        points, toward, weight = _Bundle(
+            made, solid(made), Distance(()), flip, 377, None, node_set
+        ).rays()
         assert (weight == 1.0).all()
         assert points.shape == toward.shape
         assert np.linalg.norm(toward, axis=0) == pytest.approx(1.0)
@@ -465,7 +498,8 @@ def test_rays_to_a_node_stay_within_its_share_of_the_sky(flip):
 def test_pairs_are_of_the_directions_that_are_named(count):
     made = Construction(((1,),), 1.0, 1.0, 0.2, 0.2, 0.2, 0.2, 0.1)
     half = nodes().half
-    found = pairs(made, Distance(()), ((0.0, 0.0, 1.0),) * count, False, False, False)
+    up = ((0.0, 0.0, 1.0),) * count
+    found = pairs(made, solid(made), Distance(()), up, False, False, False)
     shapes = [x.shape for x in (found.named, found.named_node, found.gain, found.held)]
     assert shapes == [(count, count), (0, half), (0,), (half + count, half + count)]
 

@@ -7,7 +7,7 @@ import pytest
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.cell.nodes import unit
 from weavecolor.optics.cell.openness import pencils
-from weavecolor.optics.cell.rays import blocked
+from weavecolor.optics.cell.rays import blocked, solid
 from weavecolor.optics.cell.silhouette import bands, silhouette
 from weavecolor.optics.cell.tubes import tubes
 from weavecolor.textile.construction import geometry_of
@@ -58,7 +58,7 @@ def test_a_line_that_passes_passes_both(name):
     for vector in directions(16, seed=5):
         way = np.array(vector)[:, None]
         start = foot - 3.0 * geometry.top / abs(vector[2]) * way
-        met = blocked(made, start, way)
+        met = blocked(solid(made), start, way)
         found = outlines.blocked(silhouette(geometry, vector), start)
         assert np.mean(met != found) < 4e-3
         share = silhouette(geometry, vector).open_share(foot, 1e-6 * geometry.pitch)

@@ -214,7 +214,9 @@ def _joint(layer: Lie, distance: Distance, rings: Rings) -> Array:
     """As :func:`weavecolor.optics.layer.layer_pairs`, counted in the cloth's own frame once for
     all grains."""
     vectors = tuple(to_cloth_frame(tuple(v), 0.0, layer.flip) for v in ring_directions(rings))
-    made = pairs(layer.construction, distance, vectors, layer.flip, True, False)
+    made = pairs(
+        layer.construction, layer.bodies, distance, vectors, layer.flip, True, False
+    )
     half = nodes().half
     turned = _rotation(rings, layer.turn)
     held = made.held.copy()
@@ -241,18 +243,18 @@ def _rotation(rings: Rings, turn: float) -> Array:
 def _layer(layer: Layer, rings: Rings, step: int) -> AllRound:
     turn, flip = np.radians(layer.grain_deg), layer.face == "back"
     solution = solved(layer.cloth, step=step)
-    pile = pile_of(_lying(solution, float(turn), flip, rings))
-    lie = pile.members[0][0]
-    k = len(ring_directions(rings))
+    laid, slip = _lying(solution, float(turn), flip, rings)
     own = _turned(_straight(solution.construction)[:, None], layer.grain_deg, flip)[:, 0]
-    slip = spread(rings) @ ((lie.through - lie.open) / np.maximum(1.0 - lie.open, 1e-9))[-k:]
     clear = np.ones(ZENITHS * AZIMUTHS, np.float32)
     alone = Own(solution, float(turn), flip, None, clear, clear)
-    return AllRound(pile, (alone,), own + (1.0 - own) * slip)
+    return AllRound(pile_of(laid), (alone,), own + (1.0 - own) * (spread(rings) @ slip))
 
 
-def _lying(solution: Solved, turn: float, flip: bool, rings: Rings) -> LayerOptics:
-    """One layer; labels as in :class:`AllRound`."""
+def _lying(
+    solution: Solved, turn: float, flip: bool, rings: Rings
+) -> tuple[LayerOptics, Array]:
+    """One layer, labels as in :class:`AllRound`; and the share (K,) of what its yarns' outlines
+    cover that slips between their filaments."""
     white = solution.white
     grid, half = white.grid, white.grid.half
     vectors = ring_directions(rings)
@@ -273,9 +275,9 @@ def _lying(solution: Solved, turn: float, flip: bool, rings: Rings) -> LayerOpti
         np.zeros((len(solution.absorption), size, size), np.float32) for _ in range(3)
     )
     reflect, under, passed = tables
-    through, open_ = np.zeros(size), np.zeros(size)
+    through = np.zeros(size)
     q, e = slice(0, half), slice(half, size)
-    for up, down, weight in nodes_laid(solution, turn, flip, tables, through, open_):
+    for up, down, weight in nodes_laid(solution, turn, flip, tables, through):
         w = np.float32(weight)
         reflect[:, e, q] += w * from_up[:, :, up]
         under[:, e, q] += w * from_down[:, :, down]
@@ -283,16 +285,15 @@ def _lying(solution: Solved, turn: float, flip: bool, rings: Rings) -> LayerOpti
         passed[:, q, e] += w * np.swapaxes(from_down[:, :, up], 1, 2)
     reflect[:, q, e] = np.swapaxes(reflect[:, e, q], 1, 2)
     under[:, q, e] = np.swapaxes(under[:, e, q], 1, 2)
-    slip = (white.through - white.open) / np.maximum(1.0 - white.open, 1e-9)
-    own_open = _open(solution.construction, rings, flip)
-    open_[e] = np.clip(_rotation(rings, turn) @ own_open, 0.0, 1.0)
-    through[e] = open_[e] + (1.0 - open_[e]) * (at @ slip)
+    slip = at @ ((white.through - white.open) / np.maximum(1.0 - white.open, 1e-9))
+    own_open = _rotation(rings, turn) @ _open(solution.construction, rings, flip)
+    through[e] = 1.0 - (1.0 - np.clip(own_open, 0.0, 1.0)) * (1.0 - slip)
     lie = lying(
         solution.construction, white.cell, turn, flip,
         tuple((float(x), float(y), float(z)) for x, y, z in vectors.round(9) + 0.0), False,
-        through, open_, np.concatenate([grid.share[:half], np.zeros(len(vectors))]),
+        through, np.concatenate([grid.share[:half], np.zeros(len(vectors))]),
     )  # fmt: skip
-    return LayerOptics(reflect, under, passed, lie)
+    return LayerOptics(reflect, under, passed, lie), slip
 
 
 _rungs: Kept[tuple[Any, ...], NDArray[np.float32]] = Kept(4)

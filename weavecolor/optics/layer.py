@@ -27,6 +27,7 @@ from weavecolor.optics.cell.filaments import (
 from weavecolor.optics.cell.nodes import Named, Nodes
 from weavecolor.optics.cell.nodes import nodes as nodes_
 from weavecolor.optics.cell.pairs import Distance, Pairs, met_depths, pairs
+from weavecolor.optics.cell.rays import bodies
 from weavecolor.optics.dye import absorption
 from weavecolor.textile.cloth import Cloth, Construction, Yarn
 from weavecolor.textile.construction import check_weavable, geometry_of
@@ -129,19 +130,19 @@ def content(cloth: Cloth) -> tuple[Any, ...]:
 class Lie:
     """How a layer lies and where it is open: what counts where openings of layers line up.
 
-    Labels: D upper nodes, then E ``named`` directions. ``through`` (N,): beam; ``open`` (N,): share
-    of it that no yarn's outline covers; ``share`` (N,): quadrature shares, 0 for named directions.
+    Labels: D upper nodes, then E ``named`` directions. ``bodies``: what lines meet of it;
+    ``through`` (N,): beam; ``share`` (N,): quadrature shares, 0 for named directions.
     ``thickness`` mm; ``depths``: evenly spaced quantiles of how deep below its front the layer is
     met by diffuse light, mm; ``pitch``: mean yarn spacing, mm.
     """
 
     construction: Construction
+    bodies: FilamentCell
     turn: float
     flip: bool
     named: tuple[Named, ...]
     exact: bool
     through: Array
-    open: Array
     share: Array
     thickness: float
     depths: tuple[float, ...]
@@ -277,12 +278,12 @@ def laid(
     vectors += [to_cloth_frame((-v[0], -v[1], -v[2], *v[3:]), turn, flip) for v in below]
 
     reflect, under, through_scattered = (np.zeros((bands, size, size)) for _ in range(3))
-    through, open_ = np.zeros(size), np.zeros(size)
+    through = np.zeros(size)
     share = np.concatenate([grid.share[:half], np.zeros(count)])
     named = _named(solution, tuple(vectors), links, rays) if vectors else None
     q = slice(0, half)
     tables = reflect, under, through_scattered
-    for up, down, weight in nodes_laid(solution, turn, flip, tables, through, open_):
+    for up, down, weight in nodes_laid(solution, turn, flip, tables, through):
         if named is not None:
             for e in range(count):
                 k = half + e
@@ -301,10 +302,8 @@ def laid(
         reflect[:, a, a] = named.pair[:, pa, pa]
         under[:, b, b] = named.pair[:, pb, pb]
         through_scattered[:, a, b] = named.pair[:, pa, pb]
-        through[half:], open_[half:] = named.through, named.open
-    lie = lying(
-        solution.construction, cell, turn, flip, labels, rays == 1.0, through, open_, share
-    )
+        through[half:] = named.through
+    lie = lying(solution.construction, cell, turn, flip, labels, rays == 1.0, through, share)
     return LayerOptics(reflect, under, through_scattered, lie)
 
 
@@ -314,7 +313,6 @@ def nodes_laid(
     flip: bool,
     tables: tuple[NDArray[Any], ...],
     through: Array,
-    open_: Array,
 ) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp], float]]:
     """Lay what a cell does between its nodes, one whole turn of them after the other.
 
@@ -325,8 +323,8 @@ def nodes_laid(
         As in :func:`layer_optics`.
     tables : three ndarrays, shape (41, N, N)
         What is sent back above and below and let on; their first labels are the nodes' lines.
-    through, open_ : ndarray, shape (N,)
-        Shares that meet nothing and that no outline covers, 0 to 1.
+    through : ndarray, shape (N,)
+        Share that meets nothing, 0 to 1.
 
     Yields
     ------
@@ -342,7 +340,6 @@ def nodes_laid(
             block = node[:, from_[:, None], to[None]]
             table[:, q, q] += block if weight == 1.0 else block * table.dtype.type(weight)
         through[q] += weight * white.through[up]
-        open_[q] += weight * white.open[up]
         yield up, down, weight
 
 
@@ -354,7 +351,6 @@ def lying(
     named: tuple[Named, ...],
     exact: bool,
     through: Array,
-    open_: Array,
     share: Array,
 ) -> Lie:
     """How a layer of ``cell`` lies.
@@ -372,17 +368,17 @@ def lying(
         E named unit directions.
     exact : bool
         False counts openings that line up by fewer points.
-    through, open_, share : arrays, shape (N,)
+    through, share : arrays, shape (N,)
         By label, 0 to 1, as in :class:`Lie`.
     """
     return Lie(
         construction,
+        bodies(cell),
         turn,
         flip,
         named,
         exact,
         through,
-        open_,
         share,
         2.0 * cell.top,
         met_depths(construction, flip),
@@ -398,12 +394,11 @@ def pitch(cell: FilamentCell) -> float:
 @dataclass(frozen=True, eq=False)
 class _Named:
     """How E named directions meet a cell: ``cross`` (B, E, 2D) radiance factors with the nodes,
-    ``pair`` (B, E, E) with each other, ``through`` and ``open`` (E,) as in :class:`Lie`."""
+    ``pair`` (B, E, E) with each other, ``through`` (E,) as in :class:`Lie`."""
 
     cross: Array
     pair: Array
     through: Array
-    open: Array
 
 
 def _named(
@@ -412,7 +407,7 @@ def _named(
     """The traced light of named directions."""
     every = links or tuple(np.ndindex(len(vectors), len(vectors)))
     met = white_named(solution.white.cell, vectors, every, share=rays)
-    return _Named(*met.dyed(solution.absorption), met.through, met.open)
+    return _Named(*met.dyed(solution.absorption), met.through)
 
 
 def layer_pairs(layer: Lie, distance: Distance, nodes: bool = True) -> Array:
@@ -431,7 +426,9 @@ def layer_pairs(layer: Lie, distance: Distance, nodes: bool = True) -> Array:
     construction = layer.construction
     # openness is the same along a line from either side, so a flipped layer is seen from its face
     vectors = tuple(to_cloth_frame(v, layer.turn, layer.flip) for v in layer.named)
-    counted = pairs(construction, distance, vectors, layer.flip, nodes, layer.exact)
+    counted = pairs(
+        construction, layer.bodies, distance, vectors, layer.flip, nodes, layer.exact
+    )
     return joint_of(counted, layer)
 
 
@@ -444,21 +441,6 @@ def joint_of(counted: Pairs, layer: Lie) -> Array:
         (order[:half] - (half if layer.flip else 0), weight)
         for order, weight in orders(grid, layer.turn, layer.flip)
     ]
-    open_, slips = layer.open[:half], layer.open[half:]
-    node, named_node, named = counted.laid(ways).joint(open_, slips, layer.share[:half])
-    joint = np.block([[node, named_node.T], [named_node, named]])
-    return _slipped(joint, layer.open, layer.through)
-
-
-def _slipped(joint: Array, open_: Array, through: Array) -> Array:
-    """Joint share (N, N) that gets through both ways, where the outlines leave ``joint`` open both
-    ways and ``open_`` one way, and ``through`` passes one way in all: what slips between the
-    filaments of a yarn goes straight on but meets no opening again on the way back."""
-    slip = np.clip((through - open_) / np.maximum(1.0 - open_, 1e-9), 0.0, 1.0)
-    one, other = open_[:, None], open_[None, :]
-    return np.asarray(
-        joint
-        + (one - joint) * slip[None, :]
-        + (other - joint) * slip[:, None]
-        + (1.0 - one - other + joint) * np.outer(slip, slip)
-    )
+    free, own = layer.through[:half], layer.through[half:]
+    node, named_node, named = counted.laid(ways).joint(free, own, layer.share[:half])
+    return np.block([[node, named_node.T], [named_node, named]])

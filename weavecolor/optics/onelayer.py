@@ -30,6 +30,7 @@ from weavecolor.optics.cell.filaments import (
     unmet,
 )
 from weavecolor.optics.cell.nodes import Named, half_deg_of, nodes, unit
+from weavecolor.optics.cell.rays import bodies
 from weavecolor.optics.layer import Lie, pitch, strand, to_cloth_frame, woven
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth, Construction, Yarn
@@ -151,12 +152,11 @@ def _layer(
     m = count + 2
     weights, plain = np.zeros((m, m, steps)), np.zeros((m, m))
     through = np.zeros(count)
-    open_ = np.zeros(count)
     for e, vector in enumerate(vectors):
         eye = bool(links.get(e))
         rays = beam(cell, vector, looked if eye else small, half_deg_of(vector))
         weights[e, count:] = by_side(cell, vector, rays)
-        through[e], open_[e] = rays.through, rays.open
+        through[e] = rays.through
         if links.get(e):
             to = links[e]
             table, glint = looked_at(cell, vector, [vectors[n] for n in to], rays, looked)
@@ -169,7 +169,7 @@ def _layer(
     across = 0.5 * (weights[count, count + 1] + weights[count + 1, count])
     weights[count, count + 1] = weights[count + 1, count] = across
     free = unmet(cell, _UNMET)
-    met_by = {v: (float(through[e]), float(open_[e])) for e, v in enumerate(vectors)}
+    met_by = {v: float(through[e]) for e, v in enumerate(vectors)}
     return OneLayer(
         tuple(sheets),
         places,
@@ -186,8 +186,8 @@ def _openings(
     cell: FilamentCell,
     sheets: Sequence[Laid],
     lay: str | None,
-    free: tuple[Array, Array],
-    named: dict[Named, tuple[float, float]],
+    free: Array,
+    named: dict[Named, float],
     exact: bool,
 ) -> tuple[Openness, ...]:
     """Each sheet's openings, with diffuse light already summed. Colour takes no part."""
@@ -200,11 +200,10 @@ def _openings(
         if sheet.flip not in laid_down:
             side = slice(half, None) if sheet.flip else slice(0, half)
             met = np.array([named[to_cloth_frame(v, 0.0, sheet.flip)] for v in vectors])
-            through = np.concatenate([free[0][side], met[:, 0]])
-            open_ = np.concatenate([free[1][side], met[:, 1]])
+            through = np.concatenate([free[side], met])
             share = np.concatenate([grid.share[:half], np.zeros(len(vectors))])
             # nothing meets this layer below another, so how deep it is met does not count
-            lie = Lie(construction, 0.0, sheet.flip, vectors, exact, through, open_, share,
+            lie = Lie(construction, bodies(cell), 0.0, sheet.flip, vectors, exact, through, share,
                       2.0 * cell.top, (), pitch(cell))  # fmt: skip
             pile = PileOptics(none, none, none, through, share, ((lie, ()),))
             laid_down[sheet.flip] = openings(pile, None if lay is None else GAPS[lay]), share

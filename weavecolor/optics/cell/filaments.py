@@ -292,9 +292,13 @@ def ring_edges(grid: Nodes) -> Array:
 
 def into(cell: Traced, number: Array) -> Array:
     """Places (n, 2) that points (n, 2) of the unit square stand for, told out over the repeats."""
-    place = np.arange(len(number))
-    repeat = np.column_stack([place * 7919 % cell.wide, place * 104729 // 97 % cell.wide])
-    return np.asarray((number + repeat) * np.array(cell.repeat))
+    return np.asarray((number + told_out(cell, len(number))) * np.array(cell.repeat))
+
+
+def told_out(cell: Traced, count: int) -> NDArray[np.intp]:
+    """By how many repeats (``count``, 2) places are moved on, so that filaments lie every way."""
+    place = np.arange(count)
+    return np.column_stack([place * 7919 % cell.wide, place * 104729 // 97 % cell.wide])
 
 
 def node_starts(cell: Traced, grid: Nodes, each: int) -> tuple[Array, NDArray[np.int32]]:
@@ -667,7 +671,7 @@ def _closing(total: Array, share: Array, target: Array) -> Array:
 class Rays:
     """Where undyed light of one bundle went: ``start`` (n,) which of its rays it was, ``toward``
     (n, 3), ``weight`` (n,) share of the bundle, ``column`` (n,) its lengths as in ``kept``, ``met``
-    (n,) surfaces met; ``through`` share that met nothing, ``open`` share that no outline covers."""
+    (n,) surfaces met; ``through`` share that met nothing."""
 
     start: NDArray[np.int32]
     toward: NDArray[np.float32]
@@ -675,7 +679,6 @@ class Rays:
     column: NDArray[np.int32]
     met: NDArray[np.int32]
     through: float
-    open: float
 
     def table(self, place: NDArray[np.integer[Any]], count: int) -> scipy.sparse.csr_array:
         """Share of the bundle (count, levels * levels) by ``place`` (n,) and lengths; rays with a
@@ -714,9 +717,6 @@ def follow(cell: FilamentCell, toward: Array, weight: Array) -> Rays:
         found.append((leaves, paths.levels_of(leaves, ready.scale, RATIO, LEVELS)))
 
     followed(ready, starts, 2, use, None)
-    open_ = passed
-    if not cell.rods:
-        open_ = float(weight @ straight(cell, starts, True)) / total
     every = np.concatenate([leaves for leaves, _ in found])
     # what little the tracing lost goes the way of the rest
     met_share = max(float(every[:, 4].sum()), 1e-12)
@@ -727,7 +727,6 @@ def follow(cell: FilamentCell, toward: Array, weight: Array) -> Rays:
         np.concatenate([column for _, column in found]),
         every[:, 7].astype(np.int32),
         passed,
-        open_,
     )
 
 
@@ -795,8 +794,8 @@ def _standing(cell: FilamentCell, vector: Named) -> tuple[Named, Vector, list[Ar
 class WhiteNamed:
     """Undyed light of E named directions: ``cross`` (E * 2D, levels * levels), radiance factors by
     lengths with the nodes; ``pair`` (P, levels * levels) the same from one to another, by ``links``
-    (P of their numbers), ``glint`` (P,) what one clear surface alone adds; ``through``, ``open``
-    (E,) as in :class:`WhiteCell`."""
+    (P of their numbers), ``glint`` (P,) what one clear surface alone adds; ``through`` (E,)
+    as in :class:`WhiteCell`."""
 
     cell: FilamentCell
     cross: scipy.sparse.csr_array
@@ -804,7 +803,6 @@ class WhiteNamed:
     pair: scipy.sparse.csr_array
     glint: Array
     through: Array
-    open: Array
 
     def dyed(self, absorption: Array) -> tuple[Array, Array]:
         """Radiance factors (B, E, 2D) with the nodes, and (B, E, E) with each other."""
@@ -840,7 +838,7 @@ def white_named(
     asked: dict[int, list[int]] = {}
     for one, other in links:
         asked.setdefault(one, []).append(other)
-    cross, straights, openings = [], [], []
+    cross, straights = [], []
     rows: dict[tuple[int, int], scipy.sparse.csr_array] = {}
     glint = np.zeros(len(links))
     number = {link: k for k, link in enumerate(links)}
@@ -850,13 +848,12 @@ def white_named(
         count = (pair_rays if e in asked else rays_each)(cell, share)
         half_deg = half_deg_of(vector)
         first, signs, still = _standing(cell, vector)
-        table, through, open_ = _crossing.one(
+        table, through = _crossing.one(
             (cell, first, count, grid, half_deg),
             partial(_crossed, cell, first, count, grid, half_deg),
         )
         cross.append(table[ways[signs]])
         straights.append(through)
-        openings.append(open_)
         if e not in asked:
             continue
         moved = np.array([vectors[n][:3] for n in asked[e]]) * signs
@@ -879,12 +876,11 @@ def white_named(
         pairs,
         glint,
         np.array(straights),
-        np.array(openings),
     )
 
 
-def _packed_crossing(value: tuple[scipy.sparse.csr_array, float, float]) -> dict[str, Any]:
-    return {**_packed_table(value[0]), "through": value[1], "open": value[2]}
+def _packed_crossing(value: tuple[scipy.sparse.csr_array, float]) -> dict[str, Any]:
+    return {**_packed_table(value[0]), "through": value[1]}
 
 
 def _packed_looked(value: tuple[scipy.sparse.csr_array, float]) -> dict[str, Any]:
@@ -893,7 +889,7 @@ def _packed_looked(value: tuple[scipy.sparse.csr_array, float]) -> dict[str, Any
 
 #: What directions that stand for others send to the nodes, and to other directions: bytes, rows.
 _crossing: Kept[
-    tuple[FilamentCell, Named, int, Nodes, float], tuple[scipy.sparse.csr_array, float, float]
+    tuple[FilamentCell, Named, int, Nodes, float], tuple[scipy.sparse.csr_array, float]
 ] = (
     Kept(
         60_000_000,
@@ -902,7 +898,7 @@ _crossing: Kept[
             "crossing",
             lambda key: (*key[:3], key[3].rings, key[3].steps, key[4]),
             _packed_crossing,
-            lambda _, x: (_table_of(x), float(x["through"]), float(x["open"])),
+            lambda _, x: (_table_of(x), float(x["through"])),
         ),
     )
 )
@@ -920,13 +916,13 @@ _looked: Kept[_Look, tuple[scipy.sparse.csr_array, float]] = Kept(
 
 def _crossed(
     cell: FilamentCell, first: Named, count: int, grid: Nodes, half_deg: float
-) -> tuple[scipy.sparse.csr_array, float, float]:
-    """Radiance factors (2D, levels * levels) of a direction with the nodes; ``through``, ``open``
-    as in :class:`Rays`."""
+) -> tuple[scipy.sparse.csr_array, float]:
+    """Radiance factors (2D, levels * levels) of a direction with the nodes; ``through`` as in
+    :class:`Rays`."""
     rays = beam(cell, first, count, half_deg)
     place = paths.nodes_of(rays.toward.astype(float), ring_edges(grid), grid.steps)
     table = scipy.sparse.diags_array(1.0 / grid.share) @ rays.table(place, 2 * grid.half)
-    return scipy.sparse.csr_array(table), rays.through, rays.open
+    return scipy.sparse.csr_array(table), rays.through
 
 
 def _looked_at_each(keys: list[_Look]) -> list[tuple[scipy.sparse.csr_array, float]]:
@@ -1076,17 +1072,13 @@ def even(cell: FilamentCell, count: int, up: bool) -> tuple[Array, float]:
     return np.asarray(rays.table(side, 2).todense()), rays.through
 
 
-def unmet(cell: FilamentCell, each: int, rings: int = 6, steps: int = 12) -> tuple[Array, Array]:
-    """``through`` and ``open`` (2D,) of ``cell`` as in :class:`WhiteCell`, by ``each`` rays from a
-    node of ``rings`` by ``steps``."""
+def unmet(cell: FilamentCell, each: int, rings: int = 6, steps: int = 12) -> Array:
+    """``through`` (2D,) of ``cell`` as in :class:`WhiteCell`, by ``each`` rays from a node of
+    ``rings`` by ``steps``."""
     grid = nodes(rings, steps)
     starts, label = node_starts(prepared(cell), grid, each)
-    ways = symmetries(cell, grid)
-    free = [
-        np.bincount(label, straight(cell, starts, outline), 2 * grid.half) / each
-        for outline in (False, True)
-    ]
-    return _even(free[0], grid, ways), _even(free[1], grid, ways)
+    free = np.bincount(label, straight(cell, starts), 2 * grid.half) / each
+    return _even(free, grid, symmetries(cell, grid))
 
 
 def _near(

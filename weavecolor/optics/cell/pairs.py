@@ -1,9 +1,10 @@
 """Beams that go in and come out through the same openings.
 
-Knows the open part of one layer and how far behind it the next surface lies; knows nothing of
-colour. Light through a layer that comes back out of it meets the openings it came in by, so the
-two passages are not independent: the hot-spot effect, as between leaf layers (A. Kuusk, in Photon-
-Vegetation Interactions, 1991, ch. 5), here by counting over the cell instead of by a fitted law.
+Knows what one layer leaves free, beside its yarns and between their filaments, and how far behind
+it the next surface lies; knows nothing of colour. Light through a layer that comes back out of it
+meets the openings it came in by, so the two passages are not independent: the hot-spot effect, as
+between leaf layers (A. Kuusk, in Photon-Vegetation Interactions, 1991, ch. 5), here by counting
+over the cell instead of by a fitted law.
 """
 
 from __future__ import annotations
@@ -17,10 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.cache import Kept, Packed
+from weavecolor.optics.cell.filaments import FilamentCell, prepared, told_out
 from weavecolor.optics.cell.nodes import Named, Nodes, cap, half_deg_of, unit
 from weavecolor.optics.cell.nodes import nodes as nodes_
 from weavecolor.optics.cell.openness import pencils
-from weavecolor.optics.cell.rays import blocked, first_met
+from weavecolor.optics.cell.rays import blocked, first_met, solid
 from weavecolor.optics.cell.tubes import Tubes, tubes
 from weavecolor.textile.cloth import Construction
 
@@ -159,9 +161,10 @@ class _Bundle:
     """Rays out from ``count`` points behind a layer, one each somewhere into the light or eye that
     lies ``toward``; without that, one each as diffuse light is spread; or, at a ``node_set``, one
     to each node from each point, in a direction of its own within the node's share of the sky.
-    There are two independent sets, 0 and 1, of both."""
+    There are two independent sets, 0 and 1, of both. ``bodies``: what is met."""
 
     construction: Construction
+    bodies: FilamentCell
     distance: Distance
     flip: bool
     count: int
@@ -170,7 +173,12 @@ class _Bundle:
 
     def points(self) -> NDArray[Any]:
         """Where the rays start (3, points)."""
-        return _behind(self.construction, self.distance, self.count, self.flip)
+        points = _behind(self.construction, self.distance, self.count, self.flip)
+        if self.bodies.rods:
+            return points
+        cell = prepared(self.bodies)
+        on = told_out(cell, points.shape[1]) * np.array(cell.repeat)
+        return np.asarray(points + np.column_stack([on, np.zeros(len(on))]).T)
 
     def rays(self) -> tuple[NDArray[Any], NDArray[Any], Array]:
         """Points and directions, (3, rays) each, and weights (rays,), mean 1."""
@@ -208,8 +216,9 @@ def met_depths(construction: Construction, flip: bool) -> tuple[float, ...]:
     back is the front where it lies ``flip``-ped. None where it meets nothing."""
     geometry = tubes(construction)
     # what lies before the front sees it as what lies behind the layer turned over does
-    before = _Bundle(construction, Distance(()), not flip, _NAMED_POINTS)
-    z = first_met(construction, *before.rays()[:2])
+    yarns = solid(construction)
+    before = _Bundle(construction, yarns, Distance(()), not flip, _NAMED_POINTS)
+    z = first_met(yarns, *before.rays()[:2])
     if not z.size:
         return ()
     depth = z + geometry.bottom if flip else geometry.top - z
@@ -229,12 +238,12 @@ def _trace(bundles: list[_Bundle]) -> list[NDArray[np.float32]]:
     out = []
     for bundle in bundles:
         starts, ways, weight = bundle.rays()
-        free = ~blocked(bundle.construction, starts, ways)
+        free = ~blocked(bundle.bodies, starts, ways)
         out.append((free * weight).astype(np.float32))
     return out
 
 
-_Asked = tuple[Construction, Distance, tuple[Named, ...], bool, bool, bool]
+_Asked = tuple[Construction, FilamentCell, Distance, tuple[Named, ...], bool, bool, bool]
 _kept_pairs: Kept[_Asked, Pairs] = Kept(
     128, packed=Packed("pairs", lambda asked: asked, vars, lambda _, arrays: Pairs(**arrays))
 )
@@ -242,13 +251,15 @@ _kept_pairs: Kept[_Asked, Pairs] = Kept(
 
 def pairs(
     construction: Construction,
+    bodies: FilamentCell,
     distance: Distance,
     vectors: tuple[Named, ...],
     flip: bool = False,
     nodes: bool = True,
     exact: bool = True,
 ) -> Pairs:
-    """Pair probabilities for something at ``distance`` behind the layer of ``construction``.
+    """Pair probabilities for something at ``distance`` behind the layer of ``construction``, of
+    which lines meet ``bodies`` (as :func:`weavecolor.optics.cell.rays.bodies` tells).
 
     ``vectors``: named unit directions in the cloth's frame, z > 0, each with the aperture of an eye
     or that of its light; where the back lies outwards (``flip``) the directions have z < 0, and the
@@ -256,12 +267,13 @@ def pairs(
     at random, which is nearly so far behind a layer, and only the named directions are counted out.
     Not ``exact``: fewer points, for pictures. Kept, also for the next run.
     """
-    asked = construction, distance, vectors, flip, nodes, exact
+    asked = construction, bodies, distance, vectors, flip, nodes, exact
     return _kept_pairs.one(asked, lambda: _pairs(*asked))
 
 
 def _pairs(
     construction: Construction,
+    bodies: FilamentCell,
     distance: Distance,
     vectors: tuple[Named, ...],
     flip: bool,
@@ -271,7 +283,7 @@ def _pairs(
     geometry, grid = tubes(construction), nodes_()
     half = grid.half
     points = (_NAMED_POINTS if nodes else _FAR_POINTS) if exact else _QUICK_POINTS
-    outward = partial(_Bundle, construction, distance, flip)
+    outward = partial(_Bundle, construction, bodies, distance, flip)
     wanted = [outward(points, v, k) for k in (0, 1) for v in vectors]
     if nodes:
         wanted += [outward(_NODE_POINTS, v) for v in vectors]
