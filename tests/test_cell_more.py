@@ -218,6 +218,15 @@ def test_filaments_take_up_their_packing():
     assert not np.array_equal(at, filaments.arrangement(30, 0.55, 2.0, 5))
 
 
+@pytest.mark.parametrize(
+    ("count", "packing", "flat"), [(32, 0.62, 1.5), (110, 0.58, 1.5), (60, 0.65, 2.5), (24, 0.6, 2)]
+)
+def test_a_yarn_is_as_flat_as_told(count, packing, flat):
+    """Of an evenly filled ellipse the spreads across and up are as its axes."""
+    drawn = [filaments.arrangement(count, packing, flat, seed).std(axis=0) for seed in range(12)]
+    assert np.mean([across / up for across, up in drawn]) == pytest.approx(flat, rel=0.1)
+
+
 def test_what_dye_leaves_after_a_length():
     # Lambert and Beer, at the lengths that stand for the steps
     cell = FilamentCell(((1,),), Strand(0.3, 0.2), Strand(0.1, 0.1, opaque=True), 1, 1, 0.1, 0.1)

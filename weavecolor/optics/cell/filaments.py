@@ -133,17 +133,19 @@ def arrangement(filaments: int, packing: float, flat: float, seed: int = 1) -> A
     """Centres (n, 2), in filament radii, of round ``filaments`` in an ellipse of ``flat`` width
     over height at ``packing``: drawn at random, from ``seed``, about the middle and pushed apart
     until at most they touch, so that the core is the closest, as in yarn (J. W. S. Hearle, P.
-    Grosberg, S. Backer, Structural Mechanics of Fibers, Yarns, and Fabrics, 1969; from memory).
+    Grosberg, S. Backer, Structural Mechanics of Fibers, Yarns, and Fabrics, 1969; from memory);
+    then the yarn is pressed flat, and they make room for one another. Drawn in the ellipse itself,
+    they spread alike to all sides, and a yarn of 1.5 to 1 came out as one of 1.2.
     Where they are packed more closely than they can lie, they run into one another.
     """
     unit = (filaments / packing) ** 0.5
-    wide, high = unit * flat**0.5 - 1.0, unit / flat**0.5 - 1.0
-    if min(wide, high) <= 0.0:
-        high = max(high, 1e-3)
-    rng = np.random.default_rng(seed)
-    at = (rng.random((filaments, 2)) - 0.5) * [wide, high]
-    paths.push_apart(at, wide, high, 2.02, 800)
-    return np.asarray(at, float)
+    press = np.array([flat**0.5, flat**-0.5])
+    at = (np.random.default_rng(seed).random((filaments, 2)) - 0.5) * (unit - 1.0)
+    for pressed in (np.ones(2), press):
+        at *= pressed
+        wide, high = np.maximum(unit * pressed - 1.0, 1e-3)
+        paths.push_apart(at, wide, high, 2.02, 800)
+    return at
 
 
 @dataclass(frozen=True, eq=False)
