@@ -141,7 +141,9 @@ def test_sheen_is_as_narrow_as_traced_exactly(cloth, half_deg, every, rms, share
     assert mine.sum() == pytest.approx(traced.sum(), rel=share)
 
 
-def test_satin_twill_and_taffeta_shine_differently(every_ray):
+def test_satin_twill_and_taffeta_shine_differently(every_ray, monkeypatch):
+    # by the usual rays the quotients are known to a tenth
+    monkeypatch.setattr("weavecolor.optics.cell.filaments.EFFORT", 2.0)
     # the same yarns and setts. Floats lie level, so satin shines most, near the mirror angle;
     # taffeta bends at every crossing and spreads its sheen (common practice, no source)
     def flop(spec):
