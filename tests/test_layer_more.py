@@ -39,27 +39,6 @@ def test_nodes_of_a_turned_cloth(flip):
     assert np.array_equal(two, layer.orders(grid, 2 * np.pi / 12 * 4, flip)[0][0])
 
 
-def test_what_slips_between_filaments_comes_back_by_chance():
-    rng = np.random.default_rng(3)
-    open_ = rng.uniform(0.1, 0.6, 5)
-    slip = rng.uniform(0.0, 0.5, 5)
-    through = open_ + (1.0 - open_) * slip
-    by_chance = np.outer(open_, open_)
-    # openings that meet by chance: so does all of it
-    assert layer._slipped(by_chance, open_, through) == pytest.approx(np.outer(through, through))
-    # the very same openings: a simulated cell of rays, each open or not, and slipping by chance
-    same = np.minimum.outer(open_, open_)
-    count = 200_000
-    where = rng.random(count)[:, None] < open_
-    found = layer._slipped(same, open_, through)
-    for i, j in ((0, 1), (2, 4), (3, 3)):
-        slipped = rng.random((2, count)) < slip[[i, j]][:, None]
-        passes = (where[:, i] | slipped[0]) & (where[:, j] | slipped[1])
-        assert found[i, j] == pytest.approx(passes.mean(), abs=6e-3)
-    assert found == pytest.approx(found.T)
-    assert layer._slipped(same, open_, open_) == pytest.approx(same)
-
-
 def test_directions_are_asked_for_once():
     sights = [(0.0, 0.0), (30.0, 10.0), (0.0, 0.0)]
     front = {(0, 0): (40.0, 0.0), (1, 0): (0.0, 0.0), (2, 0): (40.0, 0.0)}
