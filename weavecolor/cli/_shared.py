@@ -18,6 +18,7 @@ from weavecolor.textile.notmodelled import elsewhere
 if TYPE_CHECKING:
     from weavecolor.optics.stack import Layer
     from weavecolor.scene.backings import Backing
+    from weavecolor.scene.scene import Scene
     from weavecolor.textile.cloth import Cloth
 
 T = TypeVar("T")
@@ -142,6 +143,15 @@ def layer_counts(text: str, turn: float) -> tuple[int, ...]:
     if max(counts) == 1 and turn:
         raise InputError("does not count with one layer: leave it out", field="--turn")
     return tuple(counts)
+
+
+def scenes_called(text: str, hung: bool) -> tuple[Scene, ...]:
+    """Places with commas, where ``hung`` as cloth in folds meets them."""
+    from weavecolor.scene.folds import hung as in_folds
+    from weavecolor.scene.places import scene
+
+    scenes = choices(text, "--scene", scene)
+    return tuple(map(in_folds, scenes)) if hung else scenes
 
 
 def progress_to(what: str) -> Callable[[int, int], None] | None:

@@ -15,6 +15,7 @@ from weavecolor.cli._shared import (
     not_with,
     one_of,
     progress_to,
+    scenes_called,
     stacks_called,
 )
 
@@ -95,8 +96,6 @@ def command(
     from weavecolor.errors import InputError
     from weavecolor.optics.stack import LAYS, Stack, face_called
     from weavecolor.report.comparisontable import as_csv, as_json, as_text
-    from weavecolor.scene.folds import hung as in_folds
-    from weavecolor.scene.places import scene as scene_called
     from weavecolor.textile.grain import grain_deg
 
     if out is not None and out.suffix.lower() != ".png":
@@ -111,9 +110,7 @@ def command(
     if (cloth is None) == (not stacks):
         raise InputError("name one cloth, or whole stacks with --stack", field="CLOTH")
     behinds = choices(behind, "--behind", backing_called)
-    scenes = choices(scene, "--scene", scene_called)
-    if hung:
-        scenes = tuple(map(in_folds, scenes))
+    scenes = scenes_called(scene, hung)
     told = progress_to("looking at options")
     if cloth is None:
         not_with("--stack, which tells each layer's own", "grain", "layers", "side", "turn")

@@ -18,6 +18,7 @@ from weavecolor.cli._shared import (
     give,
     minded,
     progress_to,
+    scenes_called,
     span,
     whole,
 )
@@ -31,6 +32,10 @@ if TYPE_CHECKING:
     from weavecolor.optics.stack import Stack
     from weavecolor.scene.scene import Scene
     from weavecolor.textile.cloth import Cloth
+
+
+_HUNG = click.option("--hung", is_flag=True,
+                     help="The cloth as it hangs in folds, not held flat.")  # fmt: skip
 
 
 @click.group()
@@ -56,6 +61,7 @@ def command() -> None:
               help="What may lie behind, with commas; open for nothing.")  # fmt: skip
 @click.option("--scene", default="window at the side", show_default=True,
               help="Her lights, the main one first, with commas.")  # fmt: skip
+@_HUNG
 @click.option("--layers", default="1-3", show_default=True, help="Fewest and most layers.")
 @click.option("--grain", default="straight,cross", show_default=True,
               help="Grains that cloth may be laid at, with commas.")  # fmt: skip
@@ -78,20 +84,22 @@ def command() -> None:
 @click.pass_context
 def stacks(
     context: click.Context, cloths: tuple[str, ...], project_name: str | None, keep: bool,
-    want: tuple[str, ...], behind: str, scene: str, layers: str, grain: str, no_bias: bool,
-    side: str, outside: str, weight: float | None, have: tuple[str, ...], lay: str, options: int,
-    workers: int, cluster: str, as_json: bool, out: Path | None, save: Path | None,
+    want: tuple[str, ...], behind: str, scene: str, hung: bool, layers: str, grain: str,
+    no_bias: bool, side: str, outside: str, weight: float | None, have: tuple[str, ...], lay: str,
+    options: int, workers: int, cluster: str, as_json: bool, out: Path | None, save: Path | None,
 ) -> None:  # fmt: skip
     """Rank every stack of the CLOTHS (swatches or cloth files) by what is wanted.
 
-    With --project the cloths are the project's, or those of them named here by their keys; where
-    it has pieces and amounts, stacks for which there is too little cloth are set aside.
+    Cloth is judged held flat, where it shines at one angle; with --hung as a garment hangs, in
+    folds, which show all. With --project the cloths are the project's, or those of them named here
+    by their keys; where it has pieces and amounts, stacks for which there is too little cloth are
+    set aside.
     """
     from weavecolor.decide.candidates import Material, candidates
     from weavecolor.decide.search import search
     from weavecolor.decide.wishes import Limits
     from weavecolor.optics.stack import face_called
-    from weavecolor.scene.places import scene as scene_called
+    from weavecolor.scene.folds import hung as in_folds
     from weavecolor.textile.grain import grain_deg
     from weavecolor.textile.names import told_apart
 
@@ -127,7 +135,7 @@ def stacks(
         lay if own or said("lay") else kept.lay,
     )
     behinds = choices(behind, "--behind", backing_called)
-    scenes = choices(scene, "--scene", scene_called)
+    scenes = scenes_called(scene, False)
     fits = None
     if held is not None:
         from weavecolor.making.answers import fits_of, lights_of
@@ -139,6 +147,8 @@ def stacks(
         if not said("scene"):
             scenes = tuple(scene_of(light) for light in lights_of(held))
         fits = fits_of(held)
+    if hung:
+        scenes = tuple(map(in_folds, scenes))
     wanted = want or (() if held is None else held.wishes)
     if not wanted:
         raise InputError("say what is wanted, such as brightest", field="--want")
@@ -175,17 +185,20 @@ def stacks(
               help="Grain of the layers, one for all or one each.")  # fmt: skip
 @click.option("--behind", default="white", show_default=True, help="What lies behind.")
 @click.option("--scene", default="window at the side", show_default=True, help="Where it is seen.")
+@_HUNG
 @click.option("--hide", help="Find how many outer layers hide this: dark tape, white tape, "
               "dark underwear, slip edge, lining edge, seam, pocket or skin.")  # fmt: skip
 @click.option("--show", is_flag=True, help="With --hide: make it show plainly instead.")
 def show_through(
-    cloths: tuple[str, ...], grain: str, behind: str, scene: str, hide: str | None, show: bool
-) -> None:
+    cloths: tuple[str, ...], grain: str, behind: str, scene: str, hung: bool, hide: str | None,
+    show: bool,
+) -> None:  # fmt: skip
     """What will be seen under the CLOTHS, laid outermost first."""
     from weavecolor.decide import showthrough as st
-    from weavecolor.scene.places import scene as scene_called
 
-    stack, place = _stack(cloths, grain, behind), scene_called(scene)
+    stack, (place, *more) = _stack(cloths, grain, behind), scenes_called(scene, hung)
+    if more:
+        raise InputError("name one place", field="--scene")
     if hide is None:
         if show:
             raise InputError("say with --hide what is to show", field="--show")
@@ -211,14 +224,15 @@ def show_through(
 @click.option("--behind", default="white", show_default=True, help="What lies behind.")
 @click.option("--scene", default="",
               help="Scenes with commas; all by default, or all lit in front.")  # fmt: skip
-def lights(cloths: tuple[str, ...], grain: str, behind: str, scene: str) -> None:
+@_HUNG
+def lights(cloths: tuple[str, ...], grain: str, behind: str, scene: str, hung: bool) -> None:
     """The same stack of CLOTHS, outermost first, in every light, the worst change named."""
     from weavecolor.decide.underlights import suited, under_lights
-    from weavecolor.scene.places import scene as scene_called
 
     stack = _stack(cloths, grain, behind)
-    scenes = choices(scene, "--scene", scene_called) if scene else suited(stack)
-    found = under_lights(stack, scenes)
+    scenes = scenes_called(scene, hung) if scene else suited(stack, hung)
+    told = progress_to("looking at places")
+    found = under_lights(stack, scenes, progress=told)
     width = max(map(len, found.names)) + 2
     for name, look in zip(found.names, found.looks, strict=True):
         L, a, b = look.reading.Lab
@@ -340,6 +354,7 @@ def _cloths_of(project: Making, keys: tuple[str, ...]) -> dict[str, Cloth]:
 
 def _text(found: Found) -> str:
     from weavecolor.decide.shortlist import reasons
+    from weavecolor.report.comparisontable import HELD_FLAT
 
     lines = [found.lack] if found.lack else []
     best = found.options[0] if found.options else None
@@ -350,7 +365,7 @@ def _text(found: Found) -> str:
     for one in found.too_little_cloth:
         lines.append(f"Better, but too little cloth: {one.words}")
         lines.append(f"   {one.fit.words}" if one.fit else "")
-    lines.append(found.guarantee.words)
+    lines += [found.guarantee.words, found.lying or HELD_FLAT]
     return "\n".join(lines) + "\n" + _mind(*(one.stack for one in found.options))
 
 
@@ -397,6 +412,7 @@ def _json(found: Found) -> str:
     promise = found.guarantee
     whole_ = {
         "options": rows,
+        "scenes": [scene.name for scene in found.scenes],
         "lack": found.lack,
         "guarantee": {
             "words": promise.words,

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.colour.colorimetry import lab_from_xyz
-from weavecolor.decide.evaluate import Screen, Weighed
+from weavecolor.decide.evaluate import Screen
 from weavecolor.decide.lastlayer import Behind, Lowers, Uppers, xyz
 from weavecolor.decide.wishes import Wish, target_in
 
@@ -152,14 +152,13 @@ def _ends_of_xyz(
     behind: tuple[Behind, Behind],
 ) -> tuple[Array, Array, tuple[Array, Array]]:
     """Least and greatest XYZ (n, S, 3) in the main light, and of the contrast ratio (n,)."""
-    weighed = quick.weighed
-    looks = np.array([0, weighed.columns.size - 1])
-    plus, minus = _signed(weighed, looks)
-    columns = np.tile(weighed.columns[looks], 2)
+    weighed = quick.weighed.only([0, -1])
+    columns = np.tile(weighed.columns, 2)
+    whose = np.concatenate([weighed.whose, weighed.whose + 2])
     found = [
         xyz(
             quick.tables, uppers, lowers, upper, group, held, weighed.grounds, weighed.bare,
-            columns, np.concatenate([plus[0], minus[0]]), np.concatenate([plus[1], minus[1]]),
+            columns, whose, _signed(weighed.of_diffuse), _signed(weighed.of_pairs),
         )  # fmt: skip
         for lowers, held in ((ends_of.least, behind[0]), (ends_of.most, behind[1]))
     ]
@@ -173,12 +172,9 @@ def _ends_of_xyz(
     return low[:, :-2, 0], high[:, :-2, 0], cover
 
 
-def _signed(weighed: Weighed, looks: Indices) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
-    """The weights of some looks: the part above nought, and the size of the part below."""
-    both = weighed.of_diffuse[looks], weighed.of_pairs[looks]
-    plus = np.maximum(both[0], 0.0), np.maximum(both[1], 0.0)
-    minus = np.maximum(-both[0], 0.0), np.maximum(-both[1], 0.0)
-    return plus, minus
+def _signed(weights: Array) -> Array:
+    """Of weights the part above nought, then the size of the part below."""
+    return np.concatenate([np.maximum(weights, 0.0), np.maximum(-weights, 0.0)])
 
 
 def _least(

@@ -47,7 +47,7 @@ from weavecolor.decide.tables import (
 )
 from weavecolor.decide.wishes import Measures
 from weavecolor.optics.adding import GAPS, over_backings
-from weavecolor.optics.appearance import from_surface, seen_optics
+from weavecolor.optics.appearance import by_views, from_surface, seen_optics
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.scene import Scene
@@ -55,8 +55,8 @@ from weavecolor.scene.scene import Scene
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
-#: Piles worked on side by side: bounds memory to some 100 MB.
-BATCH = 512
+#: Piles worked on side by side, by so many directions: bounds memory to some 100 MB.
+BATCH, DIRECTIONS = 512, 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,7 +147,7 @@ def screen_of(
         Of diffuse light to a side, by zenith.
     run : callable, optional
     """
-    named = labels(views.all)
+    named = labels(views.all, any(b is None for b in backings))
     tables = build(layers, named, lay, most_layers, streams, run)
     grounds = np.array([np.zeros(BANDS) if b is None else b.reflectance for b in backings])
     return Screen(
@@ -191,8 +191,9 @@ def screen(quick: Screen, layers: Indices, backings: Indices) -> Measures:
     scenes = np.zeros((n, len(views.scenes), 3))
     turns = np.zeros((n, len(views.turns), 3))
     opacity = np.zeros(n)
-    for start in range(0, piles.shape[0], BATCH):
-        part = slice(start, min(start + BATCH, piles.shape[0]))
+    batch = BATCH * DIRECTIONS // max(DIRECTIONS, quick.tables.through.shape[1])
+    for start in range(0, piles.shape[0], batch):
+        part = slice(start, min(start + batch, piles.shape[0]))
         mine = np.flatnonzero((where >= part.start) & (where < part.stop))
         inside = where[mine] - part.start
         XYZ, covers = read(quick, piles[part])
@@ -208,7 +209,7 @@ def read(quick: Screen, piles: Indices) -> tuple[Array, Array]:
     """What an eye gets of n piles (n, d) over every backing: XYZ (n, S, K, 3) in the K looks,
     scenes then turns, and the contrast ratio (n,)."""
     looks = (*quick.viewpoints.scenes, *quick.viewpoints.turns)
-    through = quick.bare.any() and any(one.behind for one in looks)
+    through = quick.bare.any() and any(x.behind for one in looks for x in one.parts)
     if piles.shape[1] == 1 or through:
         found = _piles(quick.tables, piles)
         return np.stack([_look_xyz(quick, found, one) for one in looks], axis=2), _opacity(
@@ -278,6 +279,7 @@ def _over_grounds(
         weighed.grounds,
         weighed.bare,
         weighed.columns,
+        weighed.whose,
         weighed.of_diffuse,
         weighed.of_pairs,
         wanted,
@@ -287,20 +289,25 @@ def _over_grounds(
 @dataclass(frozen=True, eq=False)
 class Weighed:
     """What the compiled sums take of a :class:`Screen`: its backings and the two grounds of the
-    contrast ratio (S + 2, B), and the weights of every look, the cover last."""
+    contrast ratio (S + 2, B), and the weights of every look, the cover last. Even light comes
+    to ``columns``, each the view of a look or of its part, ``whose`` look tells which."""
 
     grounds: Array
     bare: NDArray[np.bool_]
     columns: Indices
+    whose: Indices
     of_diffuse: Array
     of_pairs: Array
 
     def only(self, looks: list[int]) -> Weighed:
         """Some of the looks, in that order."""
+        kept = np.arange(len(self.of_pairs))[looks]
+        rows = [np.flatnonzero(self.whose == k) for k in kept]
         return replace(
             self,
-            columns=self.columns[looks],
-            of_diffuse=np.ascontiguousarray(self.of_diffuse[looks]),
+            columns=self.columns[np.concatenate(rows)],
+            whose=np.repeat(np.arange(kept.size), [own.size for own in rows]),
+            of_diffuse=np.ascontiguousarray(self.of_diffuse[np.concatenate(rows)]),
             of_pairs=np.ascontiguousarray(self.of_pairs[looks]),
         )
 
@@ -314,25 +321,33 @@ class Weighed:
 def _weighed(quick: Screen) -> Weighed:
     views, named = quick.viewpoints, quick.named
     looks = (*views.scenes, *views.turns, views.cover)
-    columns = np.array([named.views.index(place(named, one.view)) for one in looks], dtype=np.intp)
+    parts = [(k, part) for k, one in enumerate(looks) for part in one.parts]
+    views_of = [place(named, part.view) for _, part in parts]
+    columns = np.array([named.views.index(view) for view in views_of], dtype=np.intp)
     of_pairs = np.zeros((len(looks), quick.grounds.shape[1], len(named.pairs), 3))
-    for k, one in enumerate(looks):
-        view = place(named, one.view)
-        for light, weight in zip(one.front, _thinned(one.of_front), strict=True):
+    for view, (k, part) in zip(views_of, parts, strict=True):
+        for light, weight in zip(part.front, _thinned(part.of_front), strict=True):
             of_pairs[k, :, named.pairs.index((view, place(named, light)))] += weight
     grounds = np.concatenate([quick.grounds, np.stack(GROUNDS)[:, ::BAND_STEP]])
     bare = np.concatenate([quick.bare, [False, False]])
-    of_diffuse = np.stack([_thinned(one.of_diffuse) for one in looks])
-    return Weighed(grounds, bare, columns, of_diffuse, of_pairs)
+    whose = np.array([k for k, _ in parts], dtype=np.intp)
+    of_diffuse = np.stack([_thinned(part.of_diffuse) for _, part in parts])
+    return Weighed(grounds, bare, columns, whose, of_diffuse, of_pairs)
 
 
 def _look_xyz(quick: Screen, piles: Piles, one: Look) -> Array:
     """XYZ (n, S, 3) of piles over every backing, in one look."""
+    over = over_grounds(quick.tables, piles, quick.grounds)
+    return np.asarray(sum(_part_xyz(quick, piles, part, *over) for part in one.parts))
+
+
+def _part_xyz(quick: Screen, piles: Piles, one: Look, diffuse: Array, seen: Array) -> Array:
+    """As :func:`_look_xyz`, in a look without views; ``diffuse``, ``seen``: of the piles over the
+    backings."""
     named, tables = quick.named, quick.tables
     view = place(named, one.view)
     column = named.views.index(view)
     numbers = [named.pairs.index((view, place(named, light))) for light in one.front]
-    diffuse, seen = over_grounds(tables, piles, quick.grounds)
     bare = quick.bare[None, :, None]
     radiance = np.where(bare, piles.diffuse[:, None, :, column], diffuse[..., column])
     XYZ = radiance @ _thinned(one.of_diffuse)
@@ -373,14 +388,34 @@ def exact(
     lay : {"touching", "loose", "apart"}
     views : Viewpoints
     """
-    named = labels(views.all)
     stack = Stack(tuple(layers), None, lay)
-    pile = seen_optics(stack, named.above, named.below, links=links(named))
+    *seen, cover = by_views(
+        views.all, lambda looks: _exact_xyz(stack, backings, looks),
+        lambda looks: np.sum(_exact_xyz(stack, backings, looks), axis=0),
+    )  # fmt: skip
+    each = [one.lab(XYZ[:-2]) for one, XYZ in zip(views.all, seen, strict=False)]
+    labs = np.swapaxes(np.array(each), 0, 1)
+    black, white = cover[-2:, 1]
+    opacity = float(black / white) if white > 0 else 1.0
+    covers = np.full(len(backings), opacity)
+    scenes = len(views.scenes)
+    return Measures(labs[:, :scenes], labs[:, scenes:], covers, views.whites)
+
+
+def _exact_xyz(
+    stack: Stack, backings: Sequence[Backing | None], looks: Sequence[Look]
+) -> list[Array]:
+    """XYZ (S + 2, 3) of the stack over each of S backings and the two grounds of the contrast
+    ratio, in each of the looks, which have no views."""
+    named = labels(looks, any(b is None for b in backings))
+    (rays,) = {one.share for one in looks}
+    pile = seen_optics(stack, (*named.above,), (*named.below,), links=links(named), rays=rays)
     half = pile.through.size - len(named.above) - len(named.below)
     there = [b.reflectance for b in backings if b is not None]
-    over = over_backings(pile, [*there, *GROUNDS], GAPS[lay])
+    over = over_backings(pile, [*there, *GROUNDS], GAPS[stack.lay])
     made = iter(over)
-    factors = [pile.reflect if b is None else next(made) for b in backings]
+    factors = [(b is None, pile.reflect if b is None else next(made)) for b in backings]
+    factors += [(False, ground) for ground in made]
 
     def XYZ(one: Look, reflect: Array, bare: bool) -> Array:
         view = half + place(named, one.view)
@@ -395,14 +430,4 @@ def exact(
                 out = out + passed @ weight
         return out
 
-    def labs(looks: tuple[Look, ...]) -> Array:
-        rows = [
-            [one.lab(XYZ(one, r, b is None)) for one in looks]
-            for r, b in zip(factors, backings, strict=True)
-        ]
-        return np.array(rows).reshape(len(backings), len(looks), 3)
-
-    black, white = (XYZ(views.cover, r, False)[1] for r in over[-2:])
-    opacity = float(black / white) if white > 0 else 1.0
-    covers = np.full(len(backings), opacity)
-    return Measures(labs(views.scenes), labs(views.turns), covers, views.whites)
+    return [np.array([XYZ(one, reflect, bare) for bare, reflect in factors]) for one in looks]

@@ -110,6 +110,13 @@ class Found:
     scenes: tuple[Scene, ...]
 
     @property
+    def lying(self) -> str:
+        """How the cloth was judged that hangs in folds, "" of cloth held flat."""
+        if not any(scene.views for scene in self.scenes):
+            return ""
+        return "Judged as it hangs, in folds; hiding and the shot effect of cloth held flat."
+
+    @property
     def lack(self) -> str:
         """What to say, with what to do, where no stack has enough cloth; "" where one has."""
         if self.options:

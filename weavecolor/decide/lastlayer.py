@@ -112,6 +112,7 @@ def xyz(
     grounds: Array,
     bare: NDArray[np.bool_],
     columns: Indices,
+    whose: Indices,
     of_diffuse: Array,
     of_pairs: Array,
     wanted: NDArray[np.bool_] | None = None,
@@ -125,13 +126,13 @@ def xyz(
     upper, lower : (n,) which pile, and which layer under it.
     behind : of these n piles.
     grounds : (S, B) reflectances; ``bare`` (S,): nothing there at all.
-    columns : (K,) place among ``tables.views`` of each look's view.
-    of_diffuse, of_pairs : (K, B, 3) and (K, B, P, 3) weights of the radiance factors.
+    columns, whose : (Q,) place among ``tables.views`` of a look's view, and which look it is of.
+    of_diffuse, of_pairs : (Q, B, 3) and (K, B, P, 3) weights of the radiance factors.
     wanted : (n, S) which grounds under which piles (default: all); the rest is left at nought.
 
     NaN where light would grow without end between pile and ground, which no real layers do.
     """
-    out = np.empty((upper.size, grounds.shape[0], columns.size, 3))
+    out = np.empty((upper.size, grounds.shape[0], len(of_pairs), 3))
     if wanted is None:
         wanted = np.ones((upper.size, grounds.shape[0]), dtype=np.bool_)
     _xyz(
@@ -140,7 +141,7 @@ def xyz(
         uppers.joint, uppers.pairs, uppers.hit, uppers.spread,
         lowers.above, lowers.pairs, lowers.sent, lowers.through, lowers.under,
         upper, lower, behind.joint, behind.pairs, behind.hit, behind.spread,
-        np.ascontiguousarray(grounds), bare, columns, of_diffuse, of_pairs, wanted, out,
+        np.ascontiguousarray(grounds), bare, columns, whose, of_diffuse, of_pairs, wanted, out,
     )  # fmt: skip
     return out
 
@@ -152,11 +153,11 @@ def _xyz(
     u_joint: Any, u_pairs: Any, u_hit: Any, u_spread: Any,
     l_above: Any, l_pairs: Any, l_sent: Any, l_through: Any, l_under: Any,
     upper: Any, lower: Any, b_joint: Any, b_pairs: Any, b_hit: Any, b_spread: Any,
-    grounds: Any, bare: Any, columns: Any, of_diffuse: Any, of_pairs: Any, wanted: Any,
-    out: Any,
+    grounds: Any, bare: Any, columns: Any, whose: Any, of_diffuse: Any, of_pairs: Any,
+    wanted: Any, out: Any,
 ) -> None:  # fmt: skip
     bands, rows, g = u_pass.shape[1:]
-    n_views, n_pairs, n_looks = views.size, pair_views.size, columns.size
+    n_views, n_pairs, n_looks = views.size, pair_views.size, of_pairs.shape[0]
     closed = np.empty((g, g))
     inverse = np.empty((g, g))
     sent = np.empty((rows, g))
@@ -289,11 +290,12 @@ def _xyz(
                 if not wanted[n, z]:
                     continue
                 more = rho * rho * inner / loop
-                for k in range(n_looks):
-                    q = columns[k]
+                for j in range(columns.size):
+                    q = columns[j]
                     value = diffuse[q] + rho * first_v[q] + more * through_v[q] * leaving
                     for x in range(3):
-                        out[n, z, k, x] += value * of_diffuse[k, b, x]
+                        out[n, z, whose[j], x] += value * of_diffuse[j, b, x]
+                for k in range(n_looks):
                     for q in range(n_pairs):
                         value = seen[q] + rho * first_p[q] + more * through_p[q]
                         for x in range(3):

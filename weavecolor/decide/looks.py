@@ -6,7 +6,7 @@ once; knows nothing of cloth.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,7 +38,9 @@ class Look:
     lights behind the cloth, the direction straight opposite; ``in_line``: whether that is where the
     viewer stands.
     ``of_diffuse`` (41, 3), ``of_front`` (F, 41, 3), ``of_behind`` (H, 41, 3): what the radiance
-    factors of each band give to XYZ. ``white`` (3,): XYZ that Lab is relative to.
+    factors of each band give to XYZ. ``white`` (3,): XYZ that Lab is relative to. ``views``: of
+    cloth whose parts lie otherwise, as in folds, looks at these that give its XYZ together; each is
+    worth the ``share`` of the usual rays.
     """
 
     name: str
@@ -50,6 +52,13 @@ class Look:
     of_front: Array
     of_behind: Array
     white: Array
+    views: tuple[Look, ...] = ()
+    share: float = 1.0
+
+    @property
+    def parts(self) -> tuple[Look, ...]:
+        """What is looked at: its views, or itself."""
+        return self.views or (self,)
 
     def lab(self, XYZ: Array) -> Array:
         """Lab (..., 3) relative to the adopted white."""
@@ -66,10 +75,19 @@ def look(scene: Scene, observer: str = "2", name: str = "") -> Look:
     name : str
         The scene's own by default.
     """
-    front, behind = scene.in_front, scene.behind
     falls = illumination(scene)
     table = weights(observer)
     per_band = table * (100.0 / (falls @ table[:, 1]))
+    white = adopted_white(falls, scene.white, observer, True)
+    whole = _lit(scene, per_band, white, name or scene.name)
+    views = (_lit(view, per_band * view.share, white, view.name) for view in scene.views)
+    return replace(whole, views=tuple(views))
+
+
+def _lit(scene: Scene, per_band: Array, white: Array, name: str) -> Look:
+    """One look, of which every band of a perfect diffuser gives ``per_band`` (41, 3) to XYZ for
+    each unit of light."""
+    front, behind = scene.in_front, scene.behind
     view = (scene.view_zenith_deg, scene.view_azimuth_deg)
     opposite = tuple(x.way for x in behind)
 
@@ -78,7 +96,7 @@ def look(scene: Scene, observer: str = "2", name: str = "") -> Look:
         return np.stack(rows) if rows else np.zeros((0, BANDS, 3))
 
     return Look(
-        name or scene.name,
+        name,
         view,
         tuple(x.way for x in front),
         opposite,
@@ -86,12 +104,14 @@ def look(scene: Scene, observer: str = "2", name: str = "") -> Look:
         per_band * scene.diffuse[:, None],
         of(front),
         of(behind),
-        adopted_white(falls, scene.white, observer, True),
+        white,
+        share=scene.share,
     )
 
 
 def at_a_slant(scene: Scene) -> Scene:
-    """The scene as the shot effect is judged in it."""
+    """The scene as the shot effect is judged in it: of cloth held flat."""
+    scene = replace(scene, views=())
     return scene if scene.view_zenith_deg >= 30.0 else with_viewer(scene, SHOT_VIEW_DEG, 0.0)
 
 

@@ -67,28 +67,33 @@ class Tables:
 
 @dataclass(frozen=True)
 class Labels:
-    """The distinct directions of some looks, and which rows each look uses."""
+    """The distinct directions of some looks, each with the share of the usual rays that it is
+    worth, and which rows each look uses."""
 
-    above: tuple[Way, ...]
-    below: tuple[Way, ...]
+    above: dict[Way, float]
+    below: dict[Way, float]
     pairs: tuple[tuple[int, int], ...]
     views: tuple[int, ...]
 
 
-def labels(looks: Sequence[Look]) -> Labels:
-    """Every direction once. Pairs and views are counted within ``above``."""
-    above: dict[Way, int] = {}
-    below: dict[Way, int] = {}
-    pairs: dict[tuple[int, int], int] = {}
-    for one in looks:
-        v = above.setdefault(_tidy(one.view), len(above))
-        for light in one.front:
-            k = above.setdefault(_tidy(light), len(above))
-            pairs.setdefault((v, k), len(pairs))
-        for light in one.behind:
-            below.setdefault(_tidy(light), len(below))
-    views = dict.fromkeys(above[_tidy(one.view)] for one in looks)
-    return Labels(tuple(above), tuple(below), tuple(pairs), tuple(views))
+def labels(looks: Sequence[Look], through: bool = True) -> Labels:
+    """Every direction of the ``looks`` once; not ``through``: but for those behind of cloth in
+    folds, from where no light comes. Pairs and views are counted within ``above``."""
+    above: dict[Way, float] = {}
+    below: dict[Way, float] = {}
+    pairs: dict[tuple[Way, Way], None] = {}
+    for one in (part for look in looks for part in look.parts):
+        view, lights = _tidy(one.view), [_tidy(light) for light in one.front]
+        whole = one.share == 1.0
+        if not (lights or whole):
+            lights = [view]  # by as many rays as where there are some, as answers do
+        opposite = [_tidy(light) for light in one.behind] if through or whole else []
+        for side, ways in ((above, [view, *lights]), (below, opposite)):
+            side.update((way, max(one.share, side.get(way, 0.0))) for way in ways)
+        pairs.update(dict.fromkeys((view, light) for light in lights))
+    number = {way: k for k, way in enumerate(above)}
+    views = dict.fromkeys(number[_tidy(part.view)] for look in looks for part in look.parts)
+    return Labels(above, below, tuple((number[a], number[b]) for a, b in pairs), tuple(views))
 
 
 def _tidy(direction: Way) -> Way:
@@ -104,12 +109,12 @@ def links(named: Labels) -> tuple[tuple[int, int], ...] | None:
 
 def place(looks_labels: Labels, direction: Way) -> int:
     """Where a direction stands among ``above``."""
-    return looks_labels.above.index(_tidy(direction))
+    return list(looks_labels.above).index(_tidy(direction))
 
 
 def place_below(looks_labels: Labels, direction: Way) -> int:
     """Where a direction stands among ``below``."""
-    return looks_labels.below.index(_tidy(direction))
+    return list(looks_labels.below).index(_tidy(direction))
 
 
 def build(
@@ -214,10 +219,13 @@ def reduced(
     grains = [float(np.radians(layer.grain_deg)) for layer in layers]
     above: dict[Named, int] = {}
     below: dict[Named, int] = {}
+    worth: dict[tuple[bool, int], float] = {}
     for grain in grains:
         for directions, seen in ((named.above, above), (named.below, below)):
-            for direction in directions:
-                seen.setdefault(_laid(direction, grain), len(seen))
+            for direction, share_of in directions.items():
+                k = seen.setdefault(_laid(direction, grain), len(seen))
+                worth[seen is below, k] = max(share_of, worth.get((seen is below, k), 0.0))
+    each = tuple(rays * worth[key] for key in sorted(worth))  # above first
     linked: dict[tuple[int, int], None] = {}
     for grain in grains:
         number = [above[_laid(d, grain)] for d in named.above]
@@ -230,7 +238,7 @@ def reduced(
         tuple(above),
         tuple(below),
         links=tuple(linked) or None,
-        rays=rays,
+        rays=rays if set(each) == {rays} else each,
     )
     half = optics.lie.share.size - len(above) - len(below)
     streams_of = _streams(optics.lie.share[:half], streams)

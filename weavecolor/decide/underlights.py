@@ -9,7 +9,7 @@ remembered, not one seen side by side.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,6 +24,7 @@ from weavecolor.errors import InputError
 from weavecolor.optics.appearance import Appearance, appearance
 from weavecolor.optics.stack import Stack
 from weavecolor.optics.uncertainty import COVERAGE, MEASURED, RECOVERED
+from weavecolor.scene.folds import hung as in_folds
 from weavecolor.scene.places import scene as scene_called
 from weavecolor.scene.places import scene_names
 from weavecolor.scene.scene import Scene
@@ -40,9 +41,10 @@ NO_PAIR = 5.0
 PAIR_DOUBT = COVERAGE * 2.0**0.5 * MEASURED
 
 
-def suited(stack: Stack) -> tuple[Scene, ...]:
+def suited(stack: Stack, hung: bool = False) -> tuple[Scene, ...]:
     """The places in which ``stack`` can be looked at: over open air all; over what lies behind it,
-    those with no light from there, which would show nothing but darkness.
+    those with no light from there, which would show nothing but darkness. As it hangs in folds
+    where ``hung``, which is not told of light from behind.
 
     Examples
     --------
@@ -51,7 +53,8 @@ def suited(stack: Stack) -> tuple[Scene, ...]:
     True
     """
     places = map(scene_called, scene_names())
-    return tuple(place for place in places if stack.backing is None or not place.behind)
+    through = stack.backing is None and not hung
+    return tuple(in_folds(x) if hung else x for x in places if through or not x.behind)
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +76,12 @@ class UnderLights:
         return f"Changes most between {a} and {b}, by {size} to a settled eye."
 
 
-def under_lights(stack: Stack, scenes: Sequence[Scene], observer: str = "2") -> UnderLights:
+def under_lights(
+    stack: Stack,
+    scenes: Sequence[Scene],
+    observer: str = "2",
+    progress: Callable[[int, int], None] | None = None,
+) -> UnderLights:
     """How ``stack`` looks in every scene, the worst change named. Two scenes at least.
 
     Parameters
@@ -82,6 +90,8 @@ def under_lights(stack: Stack, scenes: Sequence[Scene], observer: str = "2") -> 
     scenes : sequence of Scene
         Two at least, none twice.
     observer : {"2", "10"}
+    progress : callable, optional
+        Told (done, total) along the way.
 
     Examples
     --------
@@ -89,7 +99,11 @@ def under_lights(stack: Stack, scenes: Sequence[Scene], observer: str = "2") -> 
     ('window at the side', 'candlelit')
     """
     _several(scenes, 2)
-    looks = tuple(appearance(stack, scene, observer) for scene in scenes)
+    looks: tuple[Appearance, ...] = ()
+    for scene in scenes:
+        looks += (appearance(stack, scene, observer),)
+        if progress is not None:
+            progress(len(looks), len(scenes))
     delta, first, second = widest(np.array([[x.reading.settled for x in looks]]))
     names = tuple(scene.name for scene in scenes)
     ends = int(first[0]), int(second[0])

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import reduce
-from typing import Any, TypeVar
+from typing import Any, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +30,16 @@ from weavecolor.scene.scene import Scene
 
 Array = NDArray[np.float64]
 _T = TypeVar("_T")
+
+
+class Viewed(Protocol):
+    """What may have parts that are seen otherwise."""
+
+    @property
+    def views(self) -> tuple[Any, ...]: ...
+
+
+_Viewed = TypeVar("_Viewed", bound=Viewed)
 #: A direction: zenith, azimuth and, of a light, half its angle, degrees; 1 behind that where the
 #: plane of the cloth cuts a light whose middle lies beyond it, of which this is the mirror image.
 Way = tuple[float, ...]
@@ -500,9 +510,9 @@ def radiances(
 
 
 def by_views(
-    scenes: Sequence[Scene],
-    plain: Callable[[Sequence[Scene]], list[_T]],
-    together: Callable[[Sequence[Scene]], _T],
+    scenes: Sequence[_Viewed],
+    plain: Callable[[Sequence[_Viewed]], list[_T]],
+    together: Callable[[Sequence[_Viewed]], _T],
 ) -> list[_T]:
     """What is worked out of each of ``scenes``: of those without views all at once, as ``plain``
     does, so that none hangs on the others; of the views of any other what they make ``together``.

@@ -265,10 +265,10 @@ def laid(
     below: tuple[Named, ...] = (),
     *,
     links: Links | None = None,
-    rays: float = 1.0,
+    rays: float | tuple[float, ...] = 1.0,
 ) -> LayerOptics:
     """As :func:`layer_optics`, of a cell with its dye, ``solution``; ``turn``, ``flip``, ``above``,
-    ``below``, ``links`` and ``rays`` as there."""
+    ``below``, ``links`` and ``rays`` as there, or ``rays`` of each direction."""
     white = solution.white
     cell, grid, half = white.cell, white.grid, white.grid.half
     labels = (*above, *below)
@@ -402,8 +402,9 @@ class _Named:
 
 
 def _named(
-    solution: Solved, vectors: tuple[Named, ...], links: Links | None, rays: float
-) -> _Named:
+    solution: Solved, vectors: tuple[Named, ...], links: Links | None,
+    rays: float | tuple[float, ...],
+) -> _Named:  # fmt: skip
     """The traced light of named directions."""
     every = links or tuple(np.ndindex(len(vectors), len(vectors)))
     met = white_named(solution.white.cell, vectors, every, share=rays)

@@ -25,6 +25,7 @@ from weavecolor.scene.places import sides
 #: Steps of one kind up to this many are told one by one, more are summed up.
 TELL_EACH = 3
 _SEES = {True: "yes", False: "no", None: "cannot tell"}
+HELD_FLAT = "Colours of cloth held flat; --hung tells them of folds, as a garment hangs."
 HOW_TO_READ = (
     f"Differences are CIEDE2000; about {JUST_NOTICEABLE:g} is just noticeable side by side. "
     "Give or take: nine times in ten the truth should lie that near."
@@ -215,7 +216,7 @@ def _lit(comparison: Comparison) -> list[str]:
     else:
         lines = [f"Facing the cloth, {name}: {sides(scene)}." for name, scene in scenes.items()]
     if not any(scene.views for scene in scenes.values()):
-        lines.append("Colours of cloth held flat; --hung tells them of folds, as a garment hangs.")
+        lines.append(HELD_FLAT)
     return lines
 
 

@@ -830,12 +830,13 @@ def white_named(
     links: tuple[tuple[int, int], ...],
     rings: int = 6,
     steps: int = 12,
-    share: float = 1.0,
+    share: float | tuple[float, ...] = 1.0,
 ) -> WhiteNamed:
     """Light on ``cell`` of named unit directions ``vectors`` with the nodes of ``rings`` by
     ``steps``, and from the first of each of ``links``, within :data:`APERTURE_DEG` of it, to the
-    second, as wide as that is named; by a ``share`` of the usual rays, 0 to 1."""
+    second, as wide as that is named; by a ``share`` of the usual rays, 0 to 1, or one each."""
     grid = nodes(rings, steps)
+    each = share if isinstance(share, tuple) else (share,) * len(vectors)
     links = tuple(dict.fromkeys(links))
     asked: dict[int, list[int]] = {}
     for one, other in links:
@@ -847,7 +848,7 @@ def white_named(
     ways = dict(zip(mirrors(cell), symmetries(cell, grid), strict=True))
     for e, vector in enumerate(vectors):
         # by its part alone, so that no answer depends on what else is asked
-        count = (pair_rays if e in asked else rays_each)(cell, share)
+        count = (pair_rays if e in asked else rays_each)(cell, each[e])
         half_deg = half_deg_of(vector)
         first, signs, still = _standing(cell, vector)
         table, through = _crossing.one(
