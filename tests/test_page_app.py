@@ -997,6 +997,21 @@ def test_fullness_is_kept_in_the_project_and_on_the_sheet(page):
     assert from_json(to_json(now)) == now
 
 
+def test_each_fullness_is_told_as_whole_widths_make_it(page):
+    """Two widths of 112 less four seams of 1.5 on 70 are 218 / 70, or 3.11 to 1, whether two,
+    two and a half or three were asked; one width would be 1.56. Five asks for four: 6.23."""
+    to(page, "reach", "skirt")
+    said = html(page)
+    comes_out = re.findall(r"Comes out ([\d.]+) to 1", said)
+    assert comes_out == ["3.1", "3.1", "3.1", "6.2", "3.1"]
+    assert "Whole widths make it 3.1 to 1." in said and "Drawn" not in said
+    assert any("3.11 to 1 on 70 cm" in m.value for m in page.markdown)
+    # held flat all are alike, which says nothing of how they look
+    assert "CIEDE2000 from the first" not in said and "Lightness" in said
+    press(page, "take-reach-gathered-2-organza")
+    assert "Whole widths make it 3.1 to 1. Drawn 2 to 1." in html(page)
+
+
 def test_a_project_of_somebody_else_cannot_write_markup(page):
     import state
 

@@ -33,7 +33,7 @@ from weavecolor.picture.hanging import (
     stacked,
     stage,
 )
-from weavecolor.picture.hung import ASIDE, behind_as, hung_stage, scene_round
+from weavecolor.picture.hung import ASIDE, behind_as, hung_stage, notes, scene_round
 from weavecolor.picture.shapes import load_shape, shape_names
 from weavecolor.picture.sweep import openness, soft_directions, sphere, taken
 from weavecolor.picture.threads import LAYERS, LOOSE, ROW, closely, met, threads
@@ -443,3 +443,11 @@ def test_every_second_band_tells_the_colours_of_all(place, monkeypatch):
         apart = colour.delta_E(every, some, method="CIE 2000")
         assert apart.mean() < 0.1 and apart.max() < 0.5
         assert np.abs(every - some).max() > 0.0
+
+
+def test_a_picture_tells_how_full_its_skirt_is():
+    """A making sheet may count another fullness than the shape beside it was hung at."""
+    told = {name: notes(name, scene("overcast"))[0].split(" hung once")[0] for name in shape_names()}
+    assert told["gathered-2-organza"] == "gathered skirt, 2 to 1,"
+    assert told["gathered-5-organza"] == "gathered skirt, 5 to 1,"
+    assert told["circle-bias-organza"] == "circle skirt on the bias"

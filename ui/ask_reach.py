@@ -11,10 +11,10 @@ from livepicture import ground
 from orders import Waiting
 from session import fold, guarded, work
 from state import decided_option, table_of
-from strip import Choice
-from weavecolor.cutting.needed import ClothNeeded
+from strip import Choice, Taken
 from weavecolor.making.answers import shape_of
 from weavecolor.making.model import Making
+from weavecolor.picture.shapes import load_shape
 
 #: Name, hung shape, how it is taken in, and how full.
 FULL = (
@@ -55,7 +55,16 @@ def _choice(now: Making, name: str, shape: str, kind: str, ratio: float) -> Choi
     return Choice(shape, name, table_of(now), take, chosen, shape=shape)
 
 
-def _told(choice: Choice) -> tuple[ClothNeeded, ...]:
-    """What the skirt takes if it is taken in so."""
-    taken = choice.take(work())
-    return (fullness_panel.alone(taken, decided_option(taken)),)
+def _told(choice: Choice) -> Taken:
+    """What the skirt takes if it is taken in so, how full it comes out, and how full it is drawn
+    where that is another."""
+    then = choice.take(work())
+    plan, need = fullness_panel.cut(then, decided_option(then))
+    comes_out = f"{plan.fullness:.1f} to 1"
+    brief = full = ""
+    if abs(plan.fullness - then.fullness_asked.ratio) >= 0.05:
+        brief, full = f"Comes out {comes_out}.", f"Whole widths make it {comes_out}."
+    drawn = load_shape(choice.shape or shape_of(then)).fullness
+    if abs(drawn - plan.fullness) >= 0.1 * plan.fullness:
+        full += f" Drawn {drawn:g} to 1."
+    return Taken((need,), brief, full.strip())

@@ -108,27 +108,27 @@ def draw() -> None:
 def planned(now: Making, option: MakingOption) -> tuple[FullnessPlan, tuple[str, ...]]:
     """The skirt as the outermost cloth in hand gives it, at that layer's grain; in words, with the
     bulk of all layers of that cloth and what it takes of the cloth in hand."""
-    outer = option.layers[0]
-    need = alone(now, option)
-    off = min(outer.grain_deg % 180.0, -outer.grain_deg % 180.0)
-    plan = next((plan for _, plan, _ in need.plans if abs(plan.grain_deg - off) < 1e-6), None)
-    if plan is None:  # there is no such skirt: told why
-        plan = now.fullness_asked.wanted().plan(grain_deg=outer.grain_deg)
+    plan, need = cut(now, option)
     layers = need.layers
-    cloth = cloth_called(now, outer.cloth)
+    cloth = cloth_called(now, option.layers[0].cloth)
     said = fullness_sentences("skirt", plan, describe(cloth).thickness_mm, layers)
     return plan, (*said, _skirt_alone(need, layers), *([need.largest] if need.largest else []))
 
 
-def alone(now: Making, option: MakingOption) -> ClothNeeded:
-    """What the skirt by itself takes of the outermost cloth, each layer of it as it lies."""
-    outer = option.layers[0].cloth
-    own = tuple(layer for layer in option.layers if layer.cloth == outer)
+def cut(now: Making, option: MakingOption) -> tuple[FullnessPlan, ClothNeeded]:
+    """The skirt as the outermost layer is cut, and what it takes by itself of that cloth, each
+    layer of it as it lies."""
+    outer = option.layers[0]
+    own = tuple(layer for layer in option.layers if layer.cloth == outer.cloth)
     (need,) = stack_needs(
         stack_of(now, replace(option, layers=own)), (), (now.fullness_asked.wanted(),),
         in_hand_of(now), fold=now.fold,
     )  # fmt: skip
-    return need
+    off = min(outer.grain_deg % 180.0, -outer.grain_deg % 180.0)
+    plan = next((plan for _, plan, _ in need.plans if abs(plan.grain_deg - off) < 1e-6), None)
+    if plan is None:  # there is no such skirt: told why
+        plan = now.fullness_asked.wanted().plan(grain_deg=outer.grain_deg)
+    return plan, need
 
 
 def _skirt_alone(need: ClothNeeded, layers: int) -> str:

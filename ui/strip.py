@@ -58,20 +58,29 @@ class Choice:
     shape: str = ""
 
 
+@dataclass(frozen=True, eq=False)
+class Taken:
+    """The cloth that a choice takes, and in words what it comes out at, in short and in full."""
+
+    needs: tuple[ClothNeeded, ...]
+    brief: str
+    full: str
+
+
 def draw(
     question: str,
     choices: Sequence[Choice],
     waiting: Waiting,
     *,
     needed: bool = False,
-    told: Callable[[Choice], tuple[ClothNeeded, ...]] | None = None,
+    told: Callable[[Choice], Taken] | None = None,
     ground: str = "grey",
 ) -> None:
     """The strip of ``choices`` for a ``question``, the one answer about what is chosen, and its
     figures.
 
     ``waiting``: where its pictures are ordered; ``needed``: with the cloth that each choice needs;
-    ``told``: the cloth that each choice takes, told in place of the difference in colour;
+    ``told``: the cloth that each choice takes, told in place of all differences in colour;
     ``ground`` behind the pictures.
     """
     now = work()
@@ -96,10 +105,12 @@ def draw(
     steps = looks.differences(seen)
     takes = [told(choice) if told else None for choice in choices]
     lines = []
-    for (choice, picture, line), look, step, needs in zip(
+    for (choice, picture, line), look, step, taken in zip(
         places, seen, (None, *steps), takes, strict=True
     ):
-        words = line_of(step) if needs is None else enough.marked(needs, brief=True)
+        words = line_of(step)
+        if taken is not None:
+            words = f"{enough.marked(taken.needs, brief=True)} {escape(taken.brief)}"
         _picture(now, choice, look, picture, edge, waiting, ground)
         takes_words = enough.line(now, choice.option) if needed else ""
         line.html(_LINE.format(words + takes_words))
@@ -120,7 +131,7 @@ def draw(
             st.button("Keep all", key=f"keep-all-{question}", on_click=change,
                       args=(_keep_all, options))  # fmt: skip
     if fold("Figures", f"figures-{question}"):
-        _figures(now, choices, seen, steps)
+        _figures(now, choices, seen, steps if told is None else ())
 
 
 def ahead(now: Making, choices: Sequence[Choice], waiting: Waiting, ground: str) -> None:
@@ -190,16 +201,16 @@ def _picture(
 
 def _answer(
     choices: Sequence[Choice], seen: Sequence[Outcome], steps: Sequence[Step],
-    takes: Sequence[tuple[ClothNeeded, ...] | None],
+    takes: Sequence[Taken | None],
 ) -> Answer | None:  # fmt: skip
     """What is chosen against the first, in one sentence; or what it takes, or how it looks."""
     at = _chosen(choices)
     if at is None:
         return None
     words = escape(f"{seen[at].appearance.reading.words.capitalize()}.")
-    needs = takes[at]
-    if needs is not None:
-        words = f"{escape(choices[at].name)}: {enough.marked(needs)}"
+    taken = takes[at]
+    if taken is not None:
+        words = f"{escape(choices[at].name)}:{enough.marked(taken.needs)} {escape(taken.full)}"
     elif steps:
         step = steps[at - 1] if at > 0 else max(steps, key=lambda s: s.delta)
         words = escape(step.sentence)
@@ -259,10 +270,12 @@ def _told(steps: Sequence[Step]) -> bytes:
 def _figures(
     now: Making, choices: Sequence[Choice], seen: Sequence[Outcome], steps: Sequence[Step]
 ) -> None:
-    """The numbers of what is chosen; differences of all from the first."""
+    """The numbers of what is chosen; differences of all from the first, where there are any."""
     at = _chosen(choices) or 0
     choice, look = choices[at], seen[at]
     st.html(figures_list(numbers_of(look, looks.hiding(now, choice.option))))
+    if not steps:
+        return
     rows = "".join(
         f"<tr><th scope=row>{escape(c.name)}</th><td>{o.appearance.reading.hex}</td>"
         f"<td>{o.appearance.reading.Lab[0]:.1f}</td>"

@@ -151,9 +151,10 @@ def notes(shape: str, scene: Scene) -> tuple[str, ...]:
     True
     """
     made = load_shape(shape)
+    full = f", {made.fullness:g} to 1," if made.fullness > 1.0 else ""
     told = [
-        f"{made.form} hung once by computation as {made.cloth_kind} hangs; the way your own cloth "
-        "hangs, only a sewn sample shows"
+        f"{made.form}{full} hung once by computation as {made.cloth_kind} hangs; the way your own "
+        "cloth hangs, only a sewn sample shows"
     ]
     if len(scene.lights) > 1:
         told.append("the shadows are those of all lights together")
