@@ -447,7 +447,8 @@ def test_every_second_band_tells_the_colours_of_all(place, monkeypatch):
 
 def test_a_picture_tells_how_full_its_skirt_is():
     """A making sheet may count another fullness than the shape beside it was hung at."""
-    told = {name: notes(name, scene("overcast"))[0].split(" hung once")[0] for name in shape_names()}
+    place = scene("overcast")
+    told = {name: notes(name, place)[0].split(" hung once")[0] for name in shape_names()}
     assert told["gathered-2-organza"] == "gathered skirt, 2 to 1,"
     assert told["gathered-5-organza"] == "gathered skirt, 5 to 1,"
     assert told["circle-bias-organza"] == "circle skirt on the bias"
