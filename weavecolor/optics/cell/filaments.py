@@ -140,7 +140,8 @@ def arrangement(filaments: int, packing: float, flat: float, seed: int = 1) -> A
     """
     unit = (filaments / packing) ** 0.5
     press = np.array([flat**0.5, flat**-0.5])
-    at = (np.random.default_rng(seed).random((filaments, 2)) - 0.5) * (unit - 1.0)
+    at: NDArray[np.float64] = np.random.default_rng(seed).random((filaments, 2)) - 0.5
+    at *= unit - 1.0
     for pressed in (np.ones(2), press):
         at *= pressed
         wide, high = np.maximum(unit * pressed - 1.0, 1e-3)
