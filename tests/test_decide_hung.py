@@ -23,8 +23,10 @@ from weavecolor.decide.showthrough import show_through, tape
 from weavecolor.decide.underlights import suited, under_lights
 from weavecolor.decide.wishes import Limits, Wish, total_loss
 from weavecolor.files.clothfile import load_swatch
+from weavecolor.making.file import from_json, load_making, to_json
 from weavecolor.optics.appearance import appearance, contrast_ratio
 from weavecolor.optics.stack import Layer, Stack
+from weavecolor.report.sheetfrommaking import SheetChoices, making_sheet
 from weavecolor.scene import folds
 from weavecolor.scene.backings import backing
 from weavecolor.scene.places import scene
@@ -202,3 +204,35 @@ def test_what_shows_through_and_lights_are_told_in_folds_too(capsys):
     assert contrast_ratio(stack) == pytest.approx(
         evaluate.exact(stack.layers, GROUNDS[:1], "loose", evaluate.viewpoints([HUNG], False))
         .opacity[0], abs=0.01)  # fmt: skip
+
+
+def test_a_project_keeps_how_its_wishes_are_judged(tmp_path, capsys):
+    mine = str(tmp_path / "mine.json")
+    new = (
+        f"project new {mine} --cloth shot-chiffon-rose-yellow --behind black --want deepest"
+    ).split()
+    assert run(new) == 0 and not load_making(mine).hung
+    find = ["decide", "stacks", "--project", mine, "--layers", "1", "--options", "1", "--json"]
+
+    def told(*more):
+        capsys.readouterr()
+        assert run([*find, *more]) == 0
+        return capsys.readouterr().out
+
+    flat = told()
+    folded = told("--hung", "--keep")
+    assert json.loads(flat)["scenes"] == [WINDOW.name]
+    assert json.loads(folded)["scenes"] == [HUNG.name]
+    # what is kept was judged as it hangs, and so is what is asked next, unless it says otherwise
+    kept = load_making(mine)
+    assert kept.hung and from_json(to_json(kept)) == kept
+    assert run(["project", "show", mine]) == 0
+    assert "Wanted: deepest, as it hangs in folds" in capsys.readouterr().out
+    assert told() == folded and told("--flat") == flat
+    # the sheet tells that colour, though nothing is taken in by gathers
+    sheet = making_sheet(
+        replace(kept, chosen=kept.options[0].name), SheetChoices("today", ())
+    )
+    (row,) = [row for row in sheet.colours if row.light.endswith(", in folds")]
+    assert row.lab == pytest.approx(json.loads(folded)["options"][0]["Lab"], abs=1e-9)
+    assert run([*new, "--replace", "--hung"]) == 0 and load_making(mine).hung

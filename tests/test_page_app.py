@@ -30,6 +30,7 @@ from weavecolor.making.model import Making
 from weavecolor.optics.appearance import appearance, contrast_ratio
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import backing
+from weavecolor.scene.folds import hung
 from weavecolor.scene.places import scene
 
 pytestmark = pytest.mark.usefixtures("few_lays")
@@ -689,7 +690,7 @@ def test_the_page_searches_for_the_colour_that_a_project_tells(page, wish):
     assert ciede2000(wish_from(f"target {picker.value}").target, wish_from(wish).target) < 0.5
     asked = {"want": ["target"], "cloths": [DEMO], "behind": ["white"], "grains": ["straight"],
              "outside": "any of them", "colour": picker.value, "layers": (1, 2), "sides": ["face"],
-             "weight": 0.0, "scenes": []}  # fmt: skip
+             "weight": 0.0, "scenes": [], "hung": False}  # fmt: skip
     assert search_panel.asked_of(told, asked).wishes == (wish,)
     other = search_panel.asked_of(told, {**asked, "colour": "#203040"})
     assert other.wishes == ("target #203040",)
@@ -837,12 +838,15 @@ def test_a_search_keeps_what_was_asked_in_the_making():
         "want": ["deepest", "target"], "cloths": [DEMO, "silk-chiffon-ivory"],
         "outside": "silk-chiffon-ivory", "behind": ["white", search_panel.OPEN_AIR],
         "colour": "#203040", "layers": (1, 2), "grains": ["straight"], "sides": ["face"],
-        "weight": 80.0, "scenes": ["candlelit"], "enough": False,
+        "weight": 80.0, "scenes": ["candlelit"], "hung": True, "enough": False,
     }  # fmt: skip
     made = from_json(to_json(search_panel.asked_of(state.begun(), asked)))
     assert made.wishes == ("deepest", "target #203040") and made.backings == ("white", "open")
     assert made.limits.outside == ("silk-chiffon-ivory",) and made.limits.weight_g_m2 == 80.0
-    assert made.scenes == ("candlelit",) and made.limits.layers == (1, 2)
+    assert made.scenes == ("candlelit",) and made.limits.layers == (1, 2) and made.hung
+    # a garment hangs; where wishes are told held flat they are asked so
+    assert search_panel._hangs(state.begun()) and search_panel._hangs(made)
+    assert not search_panel._hangs(replace(made, hung=False))
     assert search_panel._wanted(made) == ["deepest", "target"]
     assert search_panel._colour(made) == "#203040"
     assert search_panel._behind(made) == ["white", search_panel.OPEN_AIR]
@@ -950,7 +954,8 @@ def test_what_shows_through_and_every_light(page):
     assert "ballroom" in html(page) and "Changes most between" in html(page)
 
 
-def test_a_search_finds_what_the_core_finds(page):
+@pytest.mark.parametrize("folded", [True, False], ids=["hung", "flat"])
+def test_a_search_finds_what_the_core_finds(page, folded):
     from weavecolor.decide.candidates import Material, candidates
     from weavecolor.decide.search import search
     from weavecolor.decide.wishes import Limits, Wish
@@ -958,15 +963,23 @@ def test_a_search_finds_what_the_core_finds(page):
     to(page, "kept", "search")
     page.slider(key="s-layers").set_value((1, 2))
     page.multiselect(key="s-behind").set_value(["white", "black"])
+    if not folded:
+        page.toggle(key="s-hung").set_value(False)
     next(b for b in page.get("button") if b.label == "Search all of them").click().run()
     clean(page)
     found = page.session_state["search-found"]
+    assert page.session_state["work"].hung == folded
+    how = "Judged as it hangs, in folds" if folded else "Held flat."
+    assert any(caption.value.startswith(how) for caption in page.caption)
     cloth = load_swatch(DEMO)
     made = candidates(
         [Material(cloth)], [backing("white"), backing("black")], Limits(layers=(1, 2))
     )
-    expected = search(made, [Wish("deepest")], [scene(PLACE)], options=5)
+    place = hung(scene(PLACE)) if folded else scene(PLACE)
+    expected = search(made, [Wish("deepest")], [place], options=5)
     assert [o.words for o in found.options] == [o.words for o in expected.options]
+    assert all((o.Lab == x.Lab).all() for o, x in zip(found.options, expected.options, strict=True))
+    assert appearance(expected.options[0].stack, place).reading.hex in html(page)
     press(page, "s-pin-1")
     clean(page)
     pinned = page.session_state["work"].options[0]

@@ -59,15 +59,19 @@ class Turn:
     ends: tuple[str, str]
 
 
-def outcome(work: Making, option: MakingOption, light: LightChoice | None = None) -> Outcome:
+def outcome(
+    work: Making, option: MakingOption, light: LightChoice | None = None, folded: bool = False
+) -> Outcome:
     """How an ``option`` of this ``work`` looks in a ``light`` (the work's own where none is
-    given)."""
+    given), held flat or, ``folded``, as it hangs."""
     light = light or light_of(work)
     stack = stack_of(work, option)
-    return _outcomes.one(
-        (stack_key(stack), light, _known(stack)),
-        lambda: evaluate((Option(stack, scene_of(light)),))[0],
-    )
+
+    def look() -> Outcome:
+        place = scene_of(light)
+        return evaluate((Option(stack, hung(place) if folded else place),))[0]
+
+    return _outcomes.one((stack_key(stack), light, folded, _known(stack)), look)
 
 
 def _known(stack: Stack) -> tuple[Any, ...]:

@@ -35,11 +35,11 @@ from weavecolor.decide.candidates import Material, candidates
 from weavecolor.decide.found import Found
 from weavecolor.decide.judged import Judged
 from weavecolor.decide.search import search
-from weavecolor.decide.shortlist import reasons
+from weavecolor.decide.shortlist import Reason, reasons
 from weavecolor.decide.wishes import ASKED
 from weavecolor.decide.wishwords import wish_from
 from weavecolor.errors import InputError
-from weavecolor.making.answers import fits_of, lights_of, limits_of, option_of
+from weavecolor.making.answers import fits_of, limits_of, option_of, searched_in
 from weavecolor.making.lightchoice import scene_of
 from weavecolor.making.model import Making, backing_of
 from weavecolor.optics.stack import FACES, MOST_LAYERS
@@ -121,6 +121,13 @@ def _ask() -> None:
                 key="s-scenes",
                 help="The light you work in comes first.",
             )
+        folds = st.toggle(
+            "As it hangs in folds",
+            _hangs(now),
+            key="s-hung",
+            help="Off: held flat before the eye, where smooth yarn shines at one angle or misses "
+            "it, and where light from behind can be asked about.",
+        )
         enough = st.toggle(
             "Only where my pieces fit the cloth in hand",
             key="s-enough",
@@ -128,7 +135,8 @@ def _ask() -> None:
             help="Write the pieces under Is there cloth enough? first.",
         )
         st.form_submit_button("Search all of them", type="primary", on_click=_begin)
-    _ = (wishes, cloths, outside, behind, colour, layers, grains, sides, weight, others, enough)
+    _ = (wishes, cloths, outside, behind, colour, layers, grains, sides, weight, others, folds)
+    _ = enough
 
 
 @whole
@@ -147,6 +155,7 @@ def _begin() -> None:
             "sides",
             "weight",
             "scenes",
+            "hung",
             "enough",
         )
     }
@@ -186,6 +195,7 @@ def asked_of(now: Making, asked: dict[str, Any]) -> Making:
         made,
         wishes=tuple(target if w == "target" else w for w in asked["want"]),
         limits=limits,
+        hung=bool(asked["hung"]),
         backings=tuple("open" if b == OPEN_AIR else b for b in asked["behind"]),
         scenes=tuple(asked["scenes"]),
     )
@@ -193,6 +203,11 @@ def asked_of(now: Making, asked: dict[str, Any]) -> Making:
 
 def _wanted(now: Making) -> list[str]:
     return [wish_from(wish).kind for wish in now.wishes][:4] or ["deepest"]
+
+
+def _hangs(now: Making) -> bool:
+    """As its wishes say; a garment hangs, where none are told yet."""
+    return now.hung or not (now.wishes or scene_of(light_of(now)).behind)
 
 
 def _target(now: Making) -> str:
@@ -234,14 +249,25 @@ def task(
         [backing_of(b) for b in now.backings],
         limits_of(now),
     )
-    scenes = [scene_of(light) for light in lights_of(now)]
+    scenes = searched_in(now)
     wishes = [wish_from(text) for text in now.wishes]
     fits = None
     if asked["enough"] and now.pieces:
         fits = fits_of(now)
-    return lambda progress, stop: search(
-        made, wishes, scenes, options=MOST_SHOWN, fits=fits, progress=progress, stop=stop
-    )
+
+    def work_out(progress: Callable[[int, int], None], stop: Callable[[], bool]) -> Found:
+        found = search(
+            made, wishes, scenes, options=MOST_SHOWN, fits=fits, progress=progress, stop=stop
+        )
+        for one in found.options:  # so that no drawing waits for what is told of them
+            _reasons(found, one)
+        return found
+
+    return work_out
+
+
+def _reasons(found: Found, one: Judged) -> tuple[Reason, ...]:
+    return reasons(one, found.wishes, found.scenes, found.options[0], found.worked_out)
 
 
 @guarded
@@ -264,29 +290,29 @@ def _show() -> None:
         st.warning(
             plain(f"Better, but too little cloth: {one.words}. {one.fit.words if one.fit else ''}")
         )
-    best = found.options[0] if found.options else None
     for number, one in enumerate(found.options, 1):
         with st.container(border=True):
             st.markdown(f"**{number}. {plain(one.words)}**")
-            _picture(one)
-            said = reasons(one, found.wishes, found.scenes, best, found.worked_out)
+            _picture(one, bool(found.lying))
+            said = _reasons(found, one)
             st.markdown("\n".join(f"- {plain(reason.words)}" for reason in said))
             with st.container(horizontal=True):
                 st.button("Keep it", key=f"s-pin-{number}", on_click=change, args=(_pin, one))
                 st.button(
                     "On the table", key=f"s-table-{number}", on_click=change, args=(_to_table, one)
                 )
-    st.caption(plain(found.guarantee.words))
+    st.caption(plain(f"{found.lying or 'Held flat.'} {found.guarantee.words}"))
     with st.expander("Trade-off: how well it hides against how light it is"):
         charts.cloud(found)
 
 
 @guarded
-def _picture(one: Judged) -> None:
-    """A find as a patch and a close-up, in the light worked in."""
+def _picture(one: Judged, folded: bool) -> None:
+    """A find as a patch, as it hangs where it is ``folded``, and a close-up, in the light worked
+    in."""
     now = work()
     option = option_of(now, one.stack)
-    seen = looks.outcome(now, option).appearance.reading
+    seen = looks.outcome(now, option, folded=folded).appearance.reading
     close = orders.made(pictures.closeup(one.stack, light_of(now), now.units))
     patch = bench.swatch(seen.hex, seen.words, not seen.in_srgb)
     image = f'<img class="wc-pic" src="{pictures.uri(close)}" alt="Close to">'

@@ -28,8 +28,8 @@ def through() -> None:
     for item in shown(now):
         st.markdown(f"{SIGNS.get(item.grade, '')} {plain(item.words)}")
     st.caption(
-        "● plain, ◐ faint, ○ hidden. CIEDE2000 against the same stack without it; tapes are "
-        "taken as opaque cotton, dark or white: assumed, not measured."
+        "Held flat. ● plain, ◐ faint, ○ hidden. CIEDE2000 against the same stack without it; tapes "
+        "are taken as opaque cotton, dark or white: assumed, not measured."
     )
     with st.container(horizontal=True, vertical_alignment="bottom"):
         what = st.selectbox("How many outer layers hide", tuple(showthrough.ITEMS), key="hide-what")
@@ -74,8 +74,8 @@ def lights() -> None:
         )
     st.html(f'<div class="wc-lights">{"".join(figures)}</div>')
     st.html(
-        f'<p class="wc-told">{escape(found.words)} Each as it looks once the eye has settled '
-        "to that light.</p>"
+        f'<p class="wc-told">Held flat. {escape(found.words)} Each as it looks once the eye has '
+        "settled to that light.</p>"
     )
 
 

@@ -90,9 +90,11 @@ def own_project(name: str) -> tuple[Path, Making]:
     return path, project_called(name)
 
 
-def kept_in(path: str | Path, stacks: tuple[Stack, ...]) -> tuple[str, ...]:
+def kept_in(
+    path: str | Path, stacks: tuple[Stack, ...], hung: bool | None = None
+) -> tuple[str, ...]:
     """Their names among the options of the project file, which now holds them besides whatever was
-    written there meanwhile."""
+    written there meanwhile; and, where told, whether they were judged as they hang."""
     from weavecolor.making.answers import with_stacks
     from weavecolor.making.file import change_making
 
@@ -101,7 +103,7 @@ def kept_in(path: str | Path, stacks: tuple[Stack, ...]) -> tuple[str, ...]:
     def put(now: Making) -> Making:
         nonlocal names
         changed, names = with_stacks(now, stacks)
-        return changed
+        return changed if hung is None else replace(changed, hung=hung)
 
     change_making(path, put)
     return names

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -61,7 +62,9 @@ def command() -> None:
               help="What may lie behind, with commas; open for nothing.")  # fmt: skip
 @click.option("--scene", default="window at the side", show_default=True,
               help="Her lights, the main one first, with commas.")  # fmt: skip
-@_HUNG
+@click.option("--hung/--flat", default=None,
+              help="Judge the cloth as it hangs in folds, or held flat  [default: as the project "
+              "does, or flat]")  # fmt: skip
 @click.option("--layers", default="1-3", show_default=True, help="Fewest and most layers.")
 @click.option("--grain", default="straight,cross", show_default=True,
               help="Grains that cloth may be laid at, with commas.")  # fmt: skip
@@ -84,7 +87,7 @@ def command() -> None:
 @click.pass_context
 def stacks(
     context: click.Context, cloths: tuple[str, ...], project_name: str | None, keep: bool,
-    want: tuple[str, ...], behind: str, scene: str, hung: bool, layers: str, grain: str,
+    want: tuple[str, ...], behind: str, scene: str, hung: bool | None, layers: str, grain: str,
     no_bias: bool, side: str, outside: str, weight: float | None, have: tuple[str, ...], lay: str,
     options: int, workers: int, cluster: str, as_json: bool, out: Path | None, save: Path | None,
 ) -> None:  # fmt: skip
@@ -99,7 +102,6 @@ def stacks(
     from weavecolor.decide.search import search
     from weavecolor.decide.wishes import Limits
     from weavecolor.optics.stack import face_called
-    from weavecolor.scene.folds import hung as in_folds
     from weavecolor.textile.grain import grain_deg
     from weavecolor.textile.names import told_apart
 
@@ -135,20 +137,19 @@ def stacks(
         lay if own or said("lay") else kept.lay,
     )
     behinds = choices(behind, "--behind", backing_called)
-    scenes = scenes_called(scene, False)
+    if hung is None:
+        hung = held is not None and held.hung
+    scenes = scenes_called(scene, hung)
     fits = None
     if held is not None:
-        from weavecolor.making.answers import fits_of, lights_of
-        from weavecolor.making.lightchoice import scene_of
+        from weavecolor.making.answers import fits_of, searched_in
         from weavecolor.making.model import backing_of
 
         if held.backings and not said("behind"):
             behinds = tuple(backing_of(text) for text in held.backings)
         if not said("scene"):
-            scenes = tuple(scene_of(light) for light in lights_of(held))
+            scenes = searched_in(replace(held, hung=hung))
         fits = fits_of(held)
-    if hung:
-        scenes = tuple(map(in_folds, scenes))
     wanted = want or (() if held is None else held.wishes)
     if not wanted:
         raise InputError("say what is wanted, such as brightest", field="--want")
@@ -170,7 +171,7 @@ def stacks(
         )
     names: tuple[str, ...] = ()
     if held is not None and keep and project_name is not None:
-        names = kept_in(project_name, tuple(one.stack for one in made.options))
+        names = kept_in(project_name, tuple(one.stack for one in made.options), hung)
     if out is not None:
         _draw(made, scenes[0], out)
     give(_json(made) if as_json else _text(made), save)

@@ -47,10 +47,11 @@ def command() -> None:
 @click.option("--behind", help="What may lie behind, with commas.")
 @click.option("--scene", help="Where it is seen, with commas, the main place first.")
 @click.option("--want", "wants", multiple=True, help="A wish, as for weavecolor decide stacks.")
+@click.option("--hung", is_flag=True, help="Wishes are of cloth as it hangs in folds.")
 @click.option("--replace", "over", is_flag=True, help="Write over a file that is there.")
 def new(
     file: Path, like: str | None, title: str | None, cloths: tuple[str, ...], pieces: Path | None,
-    behind: str | None, scene: str | None, wants: tuple[str, ...], over: bool,
+    behind: str | None, scene: str | None, wants: tuple[str, ...], hung: bool, over: bool,
 ) -> None:  # fmt: skip
     """Begin a project in FILE, empty or like an example."""
     from weavecolor.making.answers import check_project
@@ -82,6 +83,8 @@ def new(
         made = replace(made, scenes=choices(scene, "--scene", str), light=None)
     if wants:
         made = replace(made, wishes=wants)
+    if hung:
+        made = replace(made, hung=True)
     missing = check_project(made)
     click.echo(f"wrote {save_making(file, made)}", err=True)
     for line in missing:
@@ -324,7 +327,8 @@ def _text(project: Making) -> str:
             lines.append(f"      in hand: {in_hand_words(hand)}")
     lines.append(f"Behind: {', '.join(project.backings) or 'not said'}")
     lines.append(f"Lights: {', '.join(light_words(light) for light in lights_of(project))}")
-    lines.append(f"Wanted: {', '.join(project.wishes) or 'not said'}")
+    hangs = ", as it hangs in folds" if project.hung else ""
+    lines.append(f"Wanted: {', '.join(project.wishes) or 'not said'}{hangs}")
     lines.append("Options:" if project.options else "Options: none yet")
     for option in project.options:
         mark = "*" if option.name == project.chosen else " "

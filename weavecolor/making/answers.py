@@ -19,7 +19,7 @@ from weavecolor.decide.wishes import Limits
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch, read_cloth, swatch_folder, swatch_names
 from weavecolor.files.textfile import read_text
-from weavecolor.making.lightchoice import LightChoice, place_name
+from weavecolor.making.lightchoice import LightChoice, place_name, scene_of
 from weavecolor.making.model import (
     FullnessAsked,
     Making,
@@ -29,6 +29,8 @@ from weavecolor.making.model import (
     backing_of,
 )
 from weavecolor.optics.stack import Layer, Stack
+from weavecolor.scene.folds import hung
+from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.names import told_apart
 
@@ -154,6 +156,20 @@ def lights_of(making: Making) -> tuple[LightChoice, ...]:
     for name in map(place_name, making.scenes):
         by_place.setdefault(name, LightChoice(place=name))
     return tuple(by_place.values()) or (LightChoice(),)
+
+
+def searched_in(making: Making) -> tuple[Scene, ...]:
+    """The places that its wishes are judged in, the main one first: as it hangs or held flat.
+
+    Raises InputError where it hangs and light comes from behind.
+
+    Examples
+    --------
+    >>> [len(place.views) for place in searched_in(Making("Cape", hung=True))]
+    [16]
+    """
+    places = map(scene_of, lights_of(making))
+    return tuple(hung(place) if making.hung else place for place in places)
 
 
 def plans_of(making: Making) -> tuple[FullnessWanted, ...]:

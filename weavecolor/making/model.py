@@ -226,6 +226,7 @@ class Making:
     scenes : further places it will be seen in.
     wishes, limits : what is wanted, in the words of ``decide.wishwords``, and what is not;
         ``limits.outside`` names cloths by key.
+    hung : whether wishes are of cloth as it hangs in folds, not held flat.
     pieces, fold : what is cut, and how the cloth is folded for it.
     fullness, fullness_asked : what is planned, and what is being asked about the skirt.
     measured : readings.
@@ -258,6 +259,7 @@ class Making:
     scenes: tuple[str, ...] = ()
     wishes: tuple[str, ...] = ()
     limits: Limits = Limits()
+    hung: bool = False
     pieces: tuple[Piece, ...] = ()
     fold: str = "open"
     fullness: tuple[FullnessWanted, ...] = ()

@@ -115,7 +115,8 @@ def making_sheet(
     needs = needs_of(project, option, choices.tries)
     plans = planned(project, needs)
     tell(1, total)
-    colours = sheet_colours(stack, (lit[0], *_in_folds(lit[0], plans), *lit[1:])) if whole else ()
+    folded = project.hung or any(plan.kind != "flat" for _, plan in plans)
+    colours = sheet_colours(stack, (lit[0], *_in_folds(lit[0], folded), *lit[1:])) if whole else ()
     tell(2, total)
     seen = sheet_show_through(stack, lit) if whole else ()
     tell(3, total)
@@ -164,10 +165,10 @@ def planned(project: Making, needs: Sequence[ClothNeeded]) -> tuple[tuple[str, F
     return tuple((name, plan) for (name, _), plan in found.items())
 
 
-def _in_folds(light: Lit, plans: Sequence[tuple[str, FullnessPlan]]) -> tuple[Lit, ...]:
-    """The main light as cloth in folds meets it, where any is taken in."""
+def _in_folds(light: Lit, folded: bool) -> tuple[Lit, ...]:
+    """The main light as cloth in folds meets it, where it is ``folded``."""
     name, place = light
-    if place.behind or all(plan.kind == "flat" for _, plan in plans):
+    if place.behind or not folded:
         return ()
     return ((f"{name}{IN_FOLDS}", hung(place)),)
 
