@@ -17,9 +17,12 @@ from numpy.typing import NDArray
 
 from weavecolor.decide.streams import Openings, Piles
 from weavecolor.decide.tables import Tables
+from weavecolor.optics.exchange import cast, rounds
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
+
+_cast, _rounds = (njit(cache=True, nogil=True, error_model="numpy")(f) for f in (cast, rounds))
 
 
 @dataclass(frozen=True, eq=False)
@@ -166,9 +169,9 @@ def _xyz(
     spread_in = np.empty(rows)
     s, w, mc, ma, bk = np.empty(g), np.empty(g), np.empty(g), np.empty(g), np.empty(g)
     all_pass, all_above, all_sent = np.empty(g), np.empty(g), np.empty(g)
-    first_v, through_v = np.empty(n_views), np.empty(n_views)
+    first_v, further_v = np.empty(n_views), np.empty(n_views)
     diffuse, seen = np.empty(n_views), np.empty(n_pairs)
-    first_p, through_p = np.empty(n_pairs), np.empty(n_pairs)
+    first_p, further_p = np.empty(n_pairs), np.empty(n_pairs)
     for n in range(upper.size):
         u, low = upper[n], lower[n]
         out[n] = 0.0
@@ -262,42 +265,31 @@ def _xyz(
             spread_all = 0.0
             for k in range(g):
                 spread_all += spread_in[k] * c[k]
-            leaving = straight_all + open_spread * spread_all
             for q in range(n_views):
                 v = views[q]
-                through_v[q] = b_hit[n, v] + open_spread * spread_in[v]
-                first_v[q] = (
-                    b_joint[n, q]
-                    + b_hit[n, v] * spread_all
-                    + spread_in[v] * straight_all
-                    + open_spread * spread_in[v] * spread_all
+                first_v[q], further_v[q] = _cast(
+                    b_joint[n, q], b_hit[n, v], spread_in[v], straight_all, spread_all, open_spread
                 )
             for q in range(n_pairs):
                 v, li = pair_views[q], pair_lights[q]
-                through_p[q] = (b_hit[n, v] + open_spread * spread_in[v]) * (
-                    b_hit[n, li] + open_spread * spread_in[li]
-                )
-                first_p[q] = (
-                    b_pairs[n, q]
-                    + b_hit[n, v] * spread_in[li]
-                    + spread_in[v] * b_hit[n, li]
-                    + open_spread * spread_in[v] * spread_in[li]
-                )
+                first_p[q], further_p[q] = _cast(
+                    b_pairs[n, q], b_hit[n, v], spread_in[v], b_hit[n, li], spread_in[li],
+                    open_spread,
+                )  # fmt: skip
             for z in range(grounds.shape[0]):
                 rho = 0.0 if bare[z] else grounds[z, b]
-                loop = 1.0 - rho * open_spread * inner
-                sound = sound and loop > 0.0
+                sound = sound and rho * open_spread * inner < 1.0
                 if not wanted[n, z]:
                     continue
-                more = rho * rho * inner / loop
+                more = _rounds(rho, inner, open_spread)
                 for j in range(columns.size):
                     q = columns[j]
-                    value = diffuse[q] + rho * first_v[q] + more * through_v[q] * leaving
+                    value = diffuse[q] + rho * first_v[q] + more * further_v[q]
                     for x in range(3):
                         out[n, z, whose[j], x] += value * of_diffuse[j, b, x]
                 for k in range(n_looks):
                     for q in range(n_pairs):
-                        value = seen[q] + rho * first_p[q] + more * through_p[q]
+                        value = seen[q] + rho * first_p[q] + more * further_p[q]
                         for x in range(3):
                             out[n, z, k, x] += value * of_pairs[k, b, q, x]
         if not sound:

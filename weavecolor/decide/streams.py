@@ -1,9 +1,9 @@
 """Many stacks at once, by the adding equations over a few streams of diffuse light and beams.
 
-The equations are those of ``adding`` (Stokes 1862, Kubelka 1954, van de Hulst 1980), with the
-directions of diffuse light gathered into the streams of ``tables`` and everything carried for
-thousands of stacks side by side. An approximation, made to be quick: what it leaves out is measured
-by whoever uses it. Knows arrays; knows nothing of cloth, wishes or colour.
+The equations are those of :mod:`weavecolor.optics.exchange`, with the directions of diffuse light
+gathered into the streams of ``tables`` and everything carried for thousands of stacks side by side.
+An approximation, made to be quick: what it leaves out is measured by whoever uses it. Knows arrays;
+knows nothing of cloth, wishes or colour.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.decide.tables import Tables
+from weavecolor.optics.exchange import between, cast, rounds
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -114,12 +115,8 @@ def lay_under(tables: Tables, upper: Piles, layers: Indices) -> Piles:
     pass1, below = upper.pass_, upper.under
     above_q = above[:, :, :g]
 
+    _, sent, inverse, again = between(pass1[..., :g], hit * above, above_q, below, c, spread)
     scattered = pass1[..., :g] * c
-    closed = np.eye(g) - spread * (c[:, None] * below[..., :g] * c) @ above_q
-    inverse = np.linalg.inv(closed)
-    sent = hit * above + spread * scattered @ above_q
-    rounds = sent @ inverse
-    again = (rounds * c) @ below
 
     # towards each view: from the other directions of a pair, and from uniform light
     seen = upper.seen + open_.pairs[:, None, :] * tables.pairs[layers]
@@ -196,31 +193,16 @@ def over_grounds(tables: Tables, piles: Piles, grounds: Array) -> tuple[Array, A
     straight = open_.hit[:, None, :]
     spread_in = piles.pass_[..., :g] @ c  # (n, B, M)
     inner = (piles.under[..., :g] @ c) @ c  # (n, B)
-    entering = straight + spread * spread_in
-    rho = grounds[None, :, :, None]  # (1, S, B, 1)
-    loop = 1.0 - rho[..., 0] * spread * inner[:, None]
-    again = (inner[:, None] / loop)[..., None]  # (n, S, B, 1)
+    more = rounds(grounds, inner[:, None], spread)[..., None]  # (n, S, B, 1)
+    rho = grounds[..., None]
 
-    def cast(first: Array, one: Array, other: Array) -> Array:
-        return rho * (first[:, None] + rho * again * (one * other)[:, None])
+    def lit(before: Array, first: Array, further: Array) -> Array:
+        return np.asarray(before[:, None] + rho * first[:, None] + more * further[:, None])
 
     straight_all = (open_.hit[:, None, :g] @ c)[..., None]  # (n, 1, 1)
     spread_all = (spread_in[..., :g] @ c)[..., None]  # (n, B, 1)
-    joint_all = (open_.joint @ c)[:, None, v]
-    first = (
-        joint_all
-        + straight[..., v] * spread_all
-        + spread_in[..., v] * straight_all
-        + spread * spread_in[..., v] * spread_all
-    )
-    diffuse = piles.diffuse[:, None] + cast(
-        first, entering[..., v], straight_all + spread * spread_all
-    )
-    first = (
-        open_.pairs[:, None, :]
-        + straight[..., pv] * spread_in[..., pl]
-        + spread_in[..., pv] * straight[..., pl]
-        + spread * spread_in[..., pv] * spread_in[..., pl]
-    )
-    seen = piles.seen[:, None] + cast(first, entering[..., pv], entering[..., pl])
-    return diffuse, seen
+    views = straight[..., v], spread_in[..., v]
+    diffuse = cast((open_.joint @ c)[:, None, v], *views, straight_all, spread_all, spread)
+    ways = (straight[..., pv], spread_in[..., pv], straight[..., pl], spread_in[..., pl])
+    pairs = cast(open_.pairs[:, None, :], *ways, spread)
+    return lit(piles.diffuse, *diffuse), lit(piles.seen, *pairs)

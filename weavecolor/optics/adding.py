@@ -1,9 +1,7 @@
 """Layers over one another and over a backing, with directions kept.
 
-Knows how two sheets exchange light; knows nothing of scenes, colour or pictures. The adding
-equations (G. G. Stokes, Proc. R. Soc. 11 (1862) 545; P. Kubelka, JOSA 44 (1954) 330) in matrix
-form over directions (H. C. van de Hulst, Multiple Light Scattering, 1980, ch. 4), with the beam
-that passes unscattered kept apart and with the joint probability that a beam comes back out of
+Knows how two sheets exchange light; knows nothing of scenes, colour or pictures. The equations are
+those of :mod:`weavecolor.optics.exchange`, with the joint probability that a beam comes back out of
 the openings it went in by. What escapes more often for that reason hits the layer's underside
 less often, by the same amount, so energy is kept.
 """
@@ -19,6 +17,7 @@ from numpy.typing import NDArray
 
 from weavecolor.colour.spectra import Spectrum
 from weavecolor.optics.cell.pairs import UNEVEN, Distance
+from weavecolor.optics.exchange import between, cast, rounds
 from weavecolor.optics.layer import LayerOptics, Lie, layer_pairs
 
 Array = NDArray[np.float64]
@@ -201,7 +200,7 @@ def add(
     def part(first: int) -> None:
         own = slice(first, first + each)
         for whole, made in zip(
-            out, _between(_cut(upper, own), _cut(lower, own), open_, kind, rows), strict=True
+            out, _added(_cut(upper, own), _cut(lower, own), open_, kind, rows), strict=True
         ):
             whole[own] = made
 
@@ -229,7 +228,7 @@ def _cut(pile: PileOptics, own: slice) -> PileOptics:
     return replace(pile, reflect=pile.reflect[own], under=pile.under[own], pass_=pile.pass_[own])
 
 
-def _between(
+def _added(
     upper: PileOptics, lower: PileOptics, open_: Openings, kind: np.dtype[Any], rows: Array | None
 ) -> tuple[Array, Array, Array]:
     """Reflected by the front, by the back, and passed, of one pile over another."""
@@ -239,9 +238,6 @@ def _between(
     pass1, pass2, above, below = upper.pass_, lower.pass_, lower.reflect, upper.under
     spread, straight = kind.type(open_.hit_spread), open_.straight.astype(kind)
     above_q, below_q = above[:, q], below[:, q]
-    between = spread * (c[:, None] * below_q[:, :, q] * c) @ above_q[:, :, q]
-    # all rounds to and fro between the two
-    closed = np.linalg.inv(np.eye(c.size, dtype=kind) - between)
 
     def wanted(table: Array, beam: Array | None = None) -> Array:
         if beam is not None:
@@ -253,9 +249,9 @@ def _between(
 
     # sent up by the lower pile towards the upper one's underside, for light from above
     pass1 = wanted(pass1)
-    scattered = (pass1[:, :, q] * c) @ above_q
-    sent = wanted(above, straight) + spread * scattered
-    again = ((sent[:, :, q] @ closed) * c) @ below_q  # and down again, to every label
+    scattered, sent, closed, again = between(
+        pass1[:, :, q], wanted(above, straight), above_q, below_q, c, spread
+    )
     reflect = (
         kept(wanted(upper.reflect + open_.joint.astype(kind) * above))
         + (sent[:, :, q] * c) @ _turned(pass1[:, :, q])
@@ -318,20 +314,17 @@ def over_backings(
     open_ = open_ or openings(pile, gap, uneven=uneven)
     share, spread = pile.share, open_.hit_spread
     kind = pile.reflect.dtype  # pictures make do with single precision
-    straight = open_.straight[None, :].astype(kind)
+    straight = open_.straight.astype(kind)
     spread_in = (pile.pass_ @ share).astype(kind)  # (41, N) scattered, to or from a diffuse surface
     inner = (pile.under @ share) @ share  # (41,)
-    entering = straight + kind.type(spread) * spread_in
-    # once off the backing: straight or scattered in, straight or scattered out
-    first = entering[:, :, None] * spread_in[:, None, :]
-    first += spread_in[:, :, None] * straight[:, None, :]
-    first += open_.joint.astype(kind)
-    rounds = entering[:, :, None] * entering[:, None, :]
+    first, further = cast(
+        open_.joint.astype(kind), straight[:, None], spread_in[:, :, None], straight,
+        spread_in[:, None], kind.type(spread),
+    )  # fmt: skip
     out = []
     for rho in (np.asarray(b, float) for b in backings):
-        more = rho**2 * inner / (1.0 - rho * spread * inner)
         seen = rho.astype(kind)[:, None, None] * first
-        seen += more.astype(kind)[:, None, None] * rounds
+        seen += rounds(rho, inner, spread).astype(kind)[:, None, None] * further
         seen += pile.reflect
         out.append(seen)
     return out

@@ -31,6 +31,7 @@ from weavecolor.optics.cell.filaments import (
 )
 from weavecolor.optics.cell.nodes import Named, half_deg_of, nodes, unit
 from weavecolor.optics.cell.rays import bodies
+from weavecolor.optics.exchange import cast, rounds
 from weavecolor.optics.layer import Lie, pitch, strand, to_cloth_frame, woven
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth, Construction, Yarn
@@ -265,23 +266,16 @@ def _over(ready: OneLayer, which: int, value: NDArray[Any], backing: NDArray[Any
     up, down = ready.count, ready.count + 1
     if ready.sheets[which].flip:
         up, down = down, up
-    eye, lamps = places[0], list(places[1:])
-    rho = np.asarray(backing)
-    loop = 1.0 - rho * open_.spread * value[:, down, down]
-    inner = value[:, down, down] / loop
-    to_eye = value[:, eye, down]
-    columns = [
-        (value[:, eye, a], value[:, a, down], open_.joint[0, k], open_.straight[k])
-        for k, a in enumerate(lamps, 1)
-    ]
-    columns.append(
-        (value[:, eye, up], value[:, up, down], open_.joint_diffuse[0], open_.straight_diffuse)
+    eye, ways = places[0], [*places[1:], up]
+    # light to the eye, by which it came
+    first, further = cast(
+        np.append(open_.joint[0, 1:], open_.joint_diffuse[0]),
+        np.append(open_.straight[1:], open_.straight_diffuse),
+        value[:, ways, down],
+        open_.straight[0],
+        value[:, eye, down, None],
+        open_.spread,
     )
-    seen = open_.straight[0] + open_.spread * to_eye
-    out = []
-    for reflected, through, joint, straight in columns:
-        first = joint + open_.straight[0] * through + to_eye * straight
-        first = first + open_.spread * to_eye * through
-        rounds = seen * (straight + open_.spread * through) * inner
-        out.append(reflected + rho * (first + rho * rounds))
-    return np.stack(out, axis=1)
+    rho = np.asarray(backing)
+    more = rounds(rho, value[:, down, down], open_.spread)
+    return np.asarray(value[:, eye, ways] + rho[:, None] * first + more[:, None] * further)
