@@ -57,7 +57,8 @@ _ROOM = 1 << 18  # leaves at once
 _GLINT_RAYS = 46368  # of a named direction, for what one surface sends back
 EFFORT = 1.0  # share of all rays that is traced: less is quicker and noisier
 _NEAR = 24  # neighbours of a filament that are looked at first
-_ARRANGEMENTS = 4  # of the filaments of a system
+#: Arrangements of a system's filaments: so many that about so many lie differently, within these.
+_LIE, _ARRANGEMENTS = 240, (4, 16)
 _WIDE = 97  # repeats that the starts are spread over, so that twisted yarns lie every way
 
 
@@ -128,7 +129,7 @@ class FilamentCell:
         return self.warp.centres is not None or self.weft.centres is not None
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=128)
 def arrangement(filaments: int, packing: float, flat: float, seed: int = 1) -> Array:
     """Centres (n, 2), in filament radii, of round ``filaments`` in an ellipse of ``flat`` width
     over height at ``packing``: drawn at random, from ``seed``, about the middle and pushed apart
@@ -146,7 +147,7 @@ def arrangement(filaments: int, packing: float, flat: float, seed: int = 1) -> A
         at *= pressed
         wide, high = np.maximum(unit * pressed - 1.0, 1e-3)
         paths.push_apart(at, wide, high, 2.02, 800)
-    return at
+    return np.asarray(at)
 
 
 @dataclass(frozen=True, eq=False)
@@ -192,8 +193,8 @@ def prepared(cell: FilamentCell, outline: bool = False) -> Traced:
             row[paths.STRETCH], flat = flat**-0.5, 1.0
         row[paths.COUNT] = count
         # neighbours are not alike, and cloth shows the mean of many
-        seeds = range(k, 2 * _ARRANGEMENTS, 2)
-        at = [arrangement(count, one.packing, flat, seed) for seed in seeds]
+        sorts = min(max(_LIE // count, _ARRANGEMENTS[0]), _ARRANGEMENTS[1])
+        at = [arrangement(count, one.packing, flat, k + 2 * sort) for sort in range(sorts)]
         if one.centres is not None:
             at = [np.array(one.centres, float)]
         centres.append(np.concatenate(at) * radius)
