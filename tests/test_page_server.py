@@ -278,7 +278,7 @@ import time
 import numpy as np
 from weavecolor.cache import Kept
 from weavecolor.cli import _pageserver
-_pageserver._EVERY, _pageserver._WORKED = 0.2, 0.05
+_pageserver._EVERY, _pageserver._WORKED = 0.2, 0.02
 kept = Kept(99)
 for key in range(9):
     kept.one(key, lambda: np.ones(5_000_000))

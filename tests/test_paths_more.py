@@ -178,7 +178,8 @@ def test_which_filament_a_point_lies_in():
         assert far == -1
     assert inside > 150
     # yarns take turns with their arrangements, also before the first
-    assert [paths._own(plan, 0, y) for y in (-1, 0, 1, 4)] == [27, 0, 9, 0]
+    assert plan[0, 3] == 16  # of nine filaments each
+    assert [paths._own(plan, 0, y) for y in (-1, 0, 1, 16)] == [135, 0, 9, 0]
 
 
 @pytest.mark.parametrize(("count", "packing"), [(7, 0.6), (40, 0.72), (60, 0.97)])

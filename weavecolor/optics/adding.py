@@ -132,10 +132,14 @@ def openings_of(joint: Array, through: Array, share: Array) -> Openings:
     share : ndarray, shape (N,)
         Quadrature shares, sum 1; 0 for named directions.
     """
-    t, mean = through, float(share @ through)
-    returned = np.divide(joint @ share, t, out=np.full_like(t, mean), where=t > 1e-9)
+    # over the nodes alone and row by row, so that no digit hangs on what else is asked
+    nodes = np.count_nonzero(share)
+    c, t = share[:nodes], through
+    mean = float(c @ t[:nodes])
+    both = (joint[:, :nodes] * c).sum(axis=1)
+    returned = np.divide(both, t, out=np.full_like(t, mean), where=t > 1e-9)
     straight = np.clip(1.0 - returned, 0.0, None) / (1.0 - mean) * t
-    spread = float(1.0 - share @ straight) / (1.0 - mean)
+    spread = float(1.0 - c @ straight[:nodes]) / (1.0 - mean)
     return Openings(joint, straight, spread)
 
 
@@ -163,9 +167,12 @@ def seen(pile: PileOptics) -> PileOptics:
 
 
 def _mixed(rows: Array, tables: NDArray[np.floating[Any]]) -> Array:
-    """``rows @ tables`` for rows as :func:`viewed` gives: one mixture, then single labels."""
-    single = rows[1:].argmax(axis=1)
-    return np.concatenate([rows[:1] @ tables, tables[..., single, :]], axis=-2)
+    """``rows @ tables`` for rows as :func:`viewed` gives: one mixture of the nodes, then single
+    labels."""
+    single, nodes = rows[1:].argmax(axis=1), np.count_nonzero(rows[0])
+    # label by label: a product of whole tables rounds one label's sum by how many there are
+    even = np.einsum("rn,...nk->...rk", rows[:1, :nodes], tables[..., :nodes, :])
+    return np.concatenate([even, tables[..., single, :]], axis=-2)
 
 
 def viewed(pile: PileOptics) -> Array:
