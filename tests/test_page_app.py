@@ -171,6 +171,23 @@ def test_a_strip_says_what_the_command_line_says_of_folds(page):
     assert looks.in_folds(now, [(table, LightChoice("lightbox behind"))] * 2, strip._told) is None
 
 
+def test_what_may_be_otherwise_in_another_light_is_told_as_perhaps(page):
+    """Nobody sees two lights side by side, so no verdict says there that it cannot be told."""
+    import strip
+
+    import weavecolor as wc
+
+    made = wc.compare(
+        load_swatch(DEMO), "straight", behind="white", places=("overcast", "stage LED", "candlelit")
+    )
+    (step, *_) = made.steps
+    assert step.verdict is None and step.delta < step.uncertainty.stated
+    assert " may make it lighter" in step.sentence and " makes " not in step.sentence
+    assert strip.line_of(step) == f"Perhaps {step.effect}."
+    to(page, "worn")
+    assert "Perhaps " in html(page)
+
+
 def test_doubling_deepens_and_black_behind_darkens(page):
     to(page, "depth")
     single = lightness(page)
@@ -649,7 +666,7 @@ def test_the_skirt_alone_takes_what_the_sum_of_its_layers_says(page):
             fullness_asked=replace(now.fullness_asked, on_sheet=True),
         )  # fmt: skip
         (need,) = needs_of(told, crossed)
-        alone = fullness_panel.alone(told, crossed)
+        alone = fullness_panel.cut(told, crossed)[1]
         assert [(layers.grain, layers.many) for layers in alone.grains] == [(0.0, 1), (90.0, 1)]
         assert (alone.verdict, alone.counted) == (need.verdict, need.counted)
         assert (alone.used_cm, alone.short_cm) == pytest.approx((need.used_cm, need.short_cm),

@@ -22,6 +22,7 @@ from bench import figures_list, numbers_of
 from orders import Waiting
 from session import change, fold, note, plain, work
 from state import pin, table_of
+from weavecolor.colour.perception import would_see
 from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.decide.compare import Outcome, Step
 from weavecolor.errors import capital
@@ -166,9 +167,10 @@ def line_of(step: Step | None) -> str:
     """A step in one line: how the colour moves, and whether she would see it."""
     if step is None:
         return "Others are told from it."
-    effect = escape(capital(step.effect))
     if step.verdict is None:  # each in its own light, as the answer says
-        return f"{effect}."
+        unsure = would_see(step.delta, step.uncertainty.stated).sees is None
+        return f"{escape(capital(f'perhaps {step.effect}' if unsure else step.effect))}."
+    effect = escape(capital(step.effect))
     sure = step.verdict.words.split(" (")[0].split(":")[0].rstrip(".")
     return f'{effect}. <span class="wc-sure">{SIGN[step.verdict.sees]} {escape(sure)}.</span>'
 
@@ -236,28 +238,22 @@ def _in_folds(
     answer: Answer, waiting: Waiting,
 ) -> None:  # fmt: skip
     """Have the lines and the answer told of cloth as it hangs, as in the pictures, once that is
-    known; of places by the answer alone, for each takes as long as all of the others."""
+    known."""
     at = _chosen(choices)
     if at is None or len(choices) < 2 or not orders.drawing():
         return
-    places = any(choice.light for choice in choices)
-    if places and at == 0:
-        return
-    own = [choices[0], choices[at]] if places else list(choices)
-    order = looks.in_folds(now, [(choice.option, choice.light) for choice in own], _told)
+    answer.beneath.html(_HOW.format("Held flat."))
+    order = looks.in_folds(now, [(choice.option, choice.light) for choice in choices], _told)
     if order is None:
         return
-    answer.beneath.html(_HOW.format("Held flat."))
 
     def show(data: bytes) -> None:
         steps = json.loads(data)
-        first = max(steps, key=lambda step: step["delta"])
-        sentence = (steps[-1 if places else at - 1] if at > 0 else first)["sentence"]
-        answer.main.html(_ANSWER.format(escape(sentence)))
+        step = steps[at - 1] if at > 0 else max(steps, key=lambda step: step["delta"])
+        answer.main.html(_ANSWER.format(escape(step["sentence"])))
         answer.beneath.html(_HOW.format("As it hangs."))
-        if not places:
-            for (line, takes), step in zip(lines[1:], steps, strict=True):
-                line.html(_LINE.format(step["line"] + takes))
+        for (line, takes), step in zip(lines[1:], steps, strict=True):
+            line.html(_LINE.format(step["line"] + takes))
 
     waiting.place(order, show, orders.SHELF)
 

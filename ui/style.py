@@ -153,6 +153,7 @@ h2.wc-question { font-size: 1.08rem; margin: .1rem 0 0; padding: 0; font-weight:
     overflow: visible; gap: .25rem !important; }
   [class*="st-key-wc-card-"], :has(> [class*="st-key-wc-card-"]) { flex: 1 0 5rem !important;
     min-width: 5rem !important; padding: .15rem; }
+  [class*="-rows"] > :has(> [class*="st-key-wc-card-"]) { flex: 0 0 32% !important; }
   [class*="st-key-wc-card-"] button { padding: .1rem; }
   [class*="st-key-wc-card-"] button p { font-size: .78rem; hyphens: auto; }
 }

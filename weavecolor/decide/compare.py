@@ -28,6 +28,7 @@ from weavecolor.optics.mightbe import lots_in, open_colour, open_difference
 from weavecolor.optics.stack import FACES, LAYS, Layer, Stack, layer_count, layers_words
 from weavecolor.optics.uncertainty import COVERAGE, Uncertainty, known_of, of_colour, of_difference
 from weavecolor.scene.backings import Backing
+from weavecolor.scene.folds import IN_FOLDS
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.grain import angle_deg, grain_words
@@ -545,8 +546,11 @@ def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float, left: float
     )
     first, second = outcomes[i].appearance.reading, outcomes[j].appearance.reading
     effect = difference_words(first.settled, second.settled)  # as its names and screen colours
-    made = "makes no difference to speak of" if effect.startswith("no ") else f"makes it {effect}"
     seen = would_see(delta, doubt.stated, _settled_by(changed, cloths), a.scene.dim)
+    # nobody sees two lights side by side, so nothing else says there that it cannot be told
+    makes = "makes" if same_light or seen.sees is not None else "may make"
+    none = effect.startswith("no ")
+    made = f"{makes} no difference to speak of" if none else f"{makes} it {effect}"
     names = names_together(first.words, second.words, seen)
     if names[0] != names[1]:
         made += f" ({names[0]} to {names[1]})"
@@ -601,7 +605,9 @@ def _around(a: Option, b: Option) -> list[str]:
         new = "nothing" if y.backing is None else y.backing.name
         parts.append(f"putting {new} behind instead of {old}")
     if a.scene.name != b.scene.name:
-        parts.append(f"going from {a.scene.name} to {b.scene.name}")
+        both = all(one.scene.name.endswith(IN_FOLDS) for one in (a, b))
+        old = a.scene.name.removesuffix(IN_FOLDS if both else "")
+        parts.append(f"going from {old} to {b.scene.name}")
     return parts
 
 

@@ -45,8 +45,7 @@ from weavecolor.report.sheetdata import (
     SheetLayer,
     SheetSwatch,
 )
-from weavecolor.report.sheetwords import IN_FOLDS
-from weavecolor.scene.folds import hung
+from weavecolor.scene.folds import IN_FOLDS, hung
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.cloth import Cloth

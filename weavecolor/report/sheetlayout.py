@@ -37,12 +37,12 @@ from weavecolor.report.sheetblocks import (
 from weavecolor.report.sheetdata import MakingSheet, SheetSwatch
 from weavecolor.report.sheetdrawings import lay_drawing, layer_icon, numbered, sample_box
 from weavecolor.report.sheetwords import (
-    IN_FOLDS,
     folds_words,
     fullness_sentences,
     grain_words,
     needed_sentences,
 )
+from weavecolor.scene.folds import IN_FOLDS
 from weavecolor.textile import grain
 
 MARGIN, BOTTOM = 14.0, 15.0

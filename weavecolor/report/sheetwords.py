@@ -111,10 +111,6 @@ def in_hand_cm(lay: Lay) -> float:
     return (max(along) - min(along)) * (2.0 if lay.fold == "crosswise" else 1.0)
 
 
-#: How the light of a colour of cloth in folds ends.
-IN_FOLDS = ", in folds"
-
-
 def folds_words(plans: Sequence[tuple[str, FullnessPlan]], hung: bool) -> str:
     """That colours and what shows through are told of cloth lying flat, where any is taken in;
     ``hung``: but for one of cloth in folds."""

@@ -25,6 +25,8 @@ from weavecolor.scene.scene import Scene, toward
 PARTS = 16
 #: Mean and standard deviation of how far they face up, degrees.
 TILT_DEG, TILTS_DEG = 3.0, 8.0
+#: How the name of a place ends as such cloth meets it.
+IN_FOLDS = ", in folds"
 
 
 def hung(place: Scene) -> Scene:
@@ -58,7 +60,7 @@ def hung(place: Scene) -> Scene:
     right, _, ahead = toward(place.view_zenith_deg, place.view_azimuth_deg)
     eye = float(np.arctan2(right, ahead))
     views = tuple(_turned(place, eye + turn, tilt) for turn, tilt in _faces())
-    return replace(place, name=f"{place.name}, in folds", views=views)
+    return replace(place, name=f"{place.name}{IN_FOLDS}", views=views)
 
 
 @lru_cache(maxsize=1)
