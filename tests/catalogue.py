@@ -1,12 +1,12 @@
 """How long a search over a catalogue takes: invented cloths, each of its own construction, one or
 two layers of any two of them, three grains, both faces, twelve backings.
 
-    python -m tests.catalogue [--cloths 200] [--workers 0 1 2]
+    python -m tests.catalogue [--cloths 200] [--workers 0 1 2] [--hung]
 
 ``--workers 0`` is the process alone, which traces on two threads; with 1 and more each worker is
 held to one core, so that two are told from one. Prints seconds by the clock and of the processor,
 of this process and its workers, how many stacks were computed, and the answer's numbers, which are
-the same however it was searched. Nothing is read from or kept on the disk.
+the same however it was searched. --hung judges them in folds. Nothing is read from or kept on the disk.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ from weavecolor.decide.search import search
 from weavecolor.decide.wishes import Limits, Wish
 from weavecolor.errors import InputError
 from weavecolor.scene.backings import backing
+from weavecolor.scene.folds import hung
 from weavecolor.scene.places import scene
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.fibres import fibre
@@ -86,10 +87,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--cloths", type=int, default=200)
     parser.add_argument("--workers", type=int, nargs="+", default=[0])
+    parser.add_argument("--hung", action="store_true")
     asked = parser.parse_args()
     allowed = catalogue(asked.cloths)
     print(f"{asked.cloths} cloths, {len(allowed.layers)} ways to lay one, {allowed.count} stacks")
     wish, place = [Wish("target", np.array([39.0, 4.0, 7.0]))], [scene("window at the side")]
+    if asked.hung:
+        place = [hung(place[0])]
     for workers in asked.workers:
         spawn = get_context("spawn")
         pool = nullcontext() if not workers else ProcessPoolExecutor(

@@ -11,11 +11,12 @@ import numpy as np
 import pytest
 from decide_samples import BLUE, PALE, RED
 
+import weavecolor as wc
 from weavecolor.cli import run
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.decide import bounds, evaluate, nearest
 from weavecolor.decide.candidates import Material, candidates
-from weavecolor.decide.compare import Option
+from weavecolor.decide.compare import Option, steps
 from weavecolor.decide.compare import evaluate as outcomes
 from weavecolor.decide.search import search
 from weavecolor.decide.shortlist import reasons
@@ -182,6 +183,9 @@ def test_one_answer_everywhere(capsys):
     said = reasons(near, [target], [HUNG])[0]
     (own,) = outcomes([Option(near.stack, HUNG)])
     assert dict(said.numbers)["give or take"] == pytest.approx(own.uncertainty.stated)
+    both = [Stack((Layer(cloth, grain),), GROUNDS[1]) for grain in (0.0, 90.0)]
+    (step,) = steps(outcomes([Option(stack, HUNG) for stack in both]), [(0, 1)])
+    assert wc.difference(*both, hung=True) == step.verdict
     assert run(asked) == 0
     assert "Judged as it hangs, in folds" in capsys.readouterr().out
     assert run([word for word in asked if word != "--hung"]) == 0

@@ -450,7 +450,7 @@ def draw(
 
 
 def difference(
-    one: Cloth | Stack, other: Cloth | Stack, place: str | Scene = USUAL_PLACE
+    one: Cloth | Stack, other: Cloth | Stack, place: str | Scene = USUAL_PLACE, hung: bool = False
 ) -> Verdict:
     """Whether a person would see the difference between two stacks, side by side in one place.
 
@@ -459,6 +459,8 @@ def difference(
     one, other : Cloth or Stack
         A cloth is laid once over white.
     place : str or Scene
+    hung : bool
+        As they hang in folds, not held flat.
 
     Returns
     -------
@@ -484,7 +486,7 @@ def difference(
     >>> difference(laid(organza, 1), laid(organza, 2)).sees
     True
     """
-    lit = scene(place) if isinstance(place, str) else place
+    lit = _seen_in(place, hung)
     outcomes = evaluate([Option(laid(what), lit) for what in (one, other)])
     (step,) = steps(outcomes, ((0, 1),))
     if step.verdict is None:

@@ -187,8 +187,8 @@ def _near(one: Judged, wish: Wish, scenes: Sequence[Scene]) -> Reason:
     doubt = of_colour(known, open_colour(one.Lab, _drawn(one, scenes[0]))).stated
     seen = would_see(value, doubt, dim=scenes[0].dim)
     return Reason(
-        f"Comes within {value:.1f} of the target colour, both as seen in {scenes[0].name} by an "
-        f"eye that has settled to it. {seen.words}",
+        f"Comes within {value:.1f} of the target colour, both as seen in {scenes[0].name}"
+        f"{',' if scenes[0].views else ''} by an eye that has settled to it. {seen.words}",
         (("CIEDE2000 to target", value), ("give or take", doubt)),
     )
 

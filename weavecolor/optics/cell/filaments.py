@@ -166,6 +166,7 @@ class Traced:
     scale: Array
 
 
+@lru_cache(maxsize=16)
 def prepared(cell: FilamentCell, outline: bool = False) -> Traced:
     """``outline``: yarns as solid bodies."""
     rows = np.zeros((2, paths.COLUMNS))
