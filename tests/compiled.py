@@ -16,7 +16,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[1]
 #: One function that is compiled late, for each module of them.
 LAST = {
-    "optics/cell/paths": "push_apart",
+    "optics/cell/paths": "push_apart", "optics/cell/rays": "_shut",
     "decide/lastlayer": "_inverted", "cutting/nesting": "_lowest_free",
     "picture/raster": "cloths", "picture/sweep": "densities", "picture/tables": "_lit",
     "picture/lookup": "sight_at", "optics/cell/flood": "_strewn",

@@ -170,7 +170,7 @@ class Model:
         edges = cells.ring_edges(grid)
         cross = np.empty((bands, count, 2 * half))
         for k, rays in enumerate(bundles):
-            place = cells.paths.nodes_of(rays.toward.astype(float), edges, grid.steps)
+            place = cells.paths.nodes_of(rays.toward, edges, grid.steps)
             cross[:, k] = (rays.gathered(place, 2 * half, left) / grid.share[:, None]).T
         size = half + count
         reflect, under, through_ = (np.zeros((bands, size, size)) for _ in range(3))

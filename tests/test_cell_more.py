@@ -299,6 +299,38 @@ def test_a_ray_is_blocked_where_it_passes_a_round_yarn_too_near(radius, flip):
     assert (found != (away < radius)[clear]).mean() < 1e-4
 
 
+@pytest.mark.parametrize("spec", ["plain", "twill 2/1"])
+def test_a_ray_is_blocked_where_it_passes_within_a_bent_yarn(spec):
+    """Looked for at twenty thousand places along each ray: its section square to the axis, which
+    is a half cosine from one crossing to the next where the yarn changes sides."""
+    made = Construction(weave(spec).lift, 0.3, 0.25, 0.12, 0.1, 0.07, 0.08, 0.4)
+    rng = np.random.default_rng(8)
+    count, up = 400, np.where(np.array(made.lift) > 0, 1.0, -1.0)
+    toward = unit(np.radians(rng.uniform(0.0, 85.0, count)), rng.uniform(0.0, 2 * np.pi, count)).T
+    origin = np.stack([*rng.uniform(-3.0, 3.0, (2, count)), np.full(count, -0.4)])
+    spacing = made.warp_spacing, made.weft_spacing
+    size = (made.warp_width, made.warp_height), (made.weft_width, made.weft_height)
+    least = np.full(count, np.inf)
+    for ray, (start, way) in enumerate(zip(origin.T, toward.T, strict=True)):
+        at = start[:, None] + way[:, None] * np.linspace(0.2, 0.6, 20001) / way[2]
+        for s, signs in enumerate((up.T, -up)):
+            place = at[1 - s] / spacing[1 - s]
+            k = np.floor(place).astype(int)
+            nearest = np.round(at[s] / spacing[s]).astype(int)
+            yarn, along = nearest % len(signs), signs.shape[1]
+            one, two = signs[yarn, k % along], signs[yarn, (k + 1) % along]
+            middle, swing = (0.5 * made.swings[s] * v for v in (one + two, one - two))
+            turn, rate = np.pi * (place - k), np.pi / spacing[1 - s]
+            high = (at[2] - middle - swing * np.cos(turn)) / np.hypot(
+                1.0, swing * rate * np.sin(turn)
+            )
+            off = 2.0 * np.stack([at[s] - nearest * spacing[s], high], axis=-1) / size[s]
+            least[ray] = min(least[ray], float(np.hypot(*off.T).min()))
+    clear = np.abs(least - 1.0) > 1e-3
+    assert clear.mean() > 0.98 and 0.2 < (least < 1.0).mean() < 0.9
+    assert np.array_equal(blocked(solid(made), origin, toward)[clear], (least < 1.0)[clear])
+
+
 def test_rays_beyond_the_cloth_meet_nothing():
     geometry = solid(_wefts(0.4))
     rng = np.random.default_rng(1)

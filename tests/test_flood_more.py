@@ -69,15 +69,17 @@ def test_samples_are_told_by_angle():
     rng = np.random.default_rng(6)
     came, went = (rng.normal(size=(400, 3)) for _ in range(2))
     came, went = (v / np.linalg.norm(v, axis=1)[:, None] for v in (came, went))
+    went[:3], went[3:6] = came[:3], -came[3:6]
     weight, column = rng.random(400).astype(np.float32), np.arange(400, dtype=np.int32)
     found = flood._samples(*(v.astype(np.float32) for v in (came, went)), weight, column)
-    order = found.column
-    assert (np.diff(found.angle) >= 0).all()
-    assert np.array_equal(found.weight, weight[order])
-    angle = np.arccos((came * went).sum(axis=1))
-    near = found.turned(1.0, 0.3)
-    assert set(near.column) == set(np.nonzero(np.abs(angle - 1.0) < 0.3)[0])
-    assert near.came == pytest.approx(came[near.column], abs=1e-6)
+    angle = np.arccos(np.clip((came * went).sum(axis=1), -1.0, 1.0))
+    for middle, wide in ((1.0, 0.3), (0.1, 0.2), (3.1, 0.2)):
+        near = found.turned(middle, wide)
+        own = near.column
+        assert set(own) == set(np.nonzero(np.abs(angle - middle) < wide)[0])
+        assert near.came == pytest.approx(came[own], abs=1e-6)
+        assert near.went == pytest.approx(went[own], abs=1e-6)
+        assert np.array_equal(near.weight, weight[own])
 
 
 def test_angles_are_told_to_a_hundred_thousandth():
@@ -186,7 +188,7 @@ def test_a_flood_sends_on_all_that_met_something():
         # read between the nodes' parts of the sphere: each sends on what it got
         size = 2 * nodes().half
         place = np.stack([
-            filaments.paths.nodes_of(v.astype(float), filaments.ring_edges(nodes()), 12)
+            filaments.paths.nodes_of(v, filaments.ring_edges(nodes()), 12)
             for v in (made.every.came, made.every.went)
         ])  # fmt: skip
         left = filaments.kept(cell, np.zeros((1, 2)))

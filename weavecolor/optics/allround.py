@@ -34,6 +34,7 @@ from weavecolor.optics.cell.flood import Flood, flood
 from weavecolor.optics.cell.nodes import nodes, unit
 from weavecolor.optics.cell.openness import QUICK_PENCILS, counted
 from weavecolor.optics.cell.pairs import Distance, Pairs, pairs
+from weavecolor.optics.cell.paths import nodes_of
 from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.layer import (
     LayerOptics,
@@ -319,13 +320,13 @@ def _parts(made: Flood, rings: Rings) -> tuple[NDArray[np.intp], Array]:
     at = np.radians(rings)
     edge = np.append(0.5 * (at[1:] + at[:-1]), 0.5 * np.pi)
     count = 1 + STEPS * (len(rings) - 1)
-    place = []
-    for v in (made.every.came, made.every.went):
-        zenith = np.arccos(np.clip(np.abs(v[:, 2]), 0.0, 1.0))
-        ring = np.minimum(np.searchsorted(edge, zenith), len(rings) - 1)
-        step = np.floor(np.arctan2(-v[:, 0], v[:, 1]) / (2.0 * np.pi) * STEPS).astype(np.intp)
-        own = np.where(ring == 0, 0, 1 + STEPS * (ring - 1) + step % STEPS)
-        place.append(own + np.where(v[:, 2] < 0.0, count, 0))
+    # rings from along the cloth up, as nodes have them; straight out is one direction
+    squares = np.append(np.cos(edge[::-1]) ** 2, 1.0)
+    squares[0] = 0.0
+    own = 1 + np.arange(STEPS) + STEPS * np.arange(len(rings) - 2, -2, -1)[:, None]
+    own[-1] = 0
+    both = np.concatenate([own.ravel(), own.ravel() + count])
+    place = [both[nodes_of(v, squares, STEPS)] for v in (made.every.came, made.every.went)]
     bands = np.diff(np.sin(edge) ** 2, prepend=0.0)
     share = np.concatenate([bands[:1], np.repeat(bands[1:] / STEPS, STEPS)])
     return np.stack(place), share

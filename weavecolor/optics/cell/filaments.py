@@ -585,7 +585,7 @@ def _table(cell: FilamentCell, rays: NodeRays, through: Array, grid: Nodes, each
     pair, shares = _pairs(grid, symmetries(cell, grid))
     own = rays.met > 0
     label = rays.label[rays.start[own]]
-    row = pair[label, paths.nodes_of(rays.toward[own].astype(float), ring_edges(grid), grid.steps)]
+    row = pair[label, paths.nodes_of(rays.toward[own], ring_edges(grid), grid.steps)]
     light = rays.weight[own] * (grid.share[label] / each).astype(np.float32)
     found = scipy.sparse.csr_array(
         (light, (row, rays.column[own])), shape=(shares.size, LEVELS * LEVELS)
@@ -926,7 +926,7 @@ def _crossed(
     """Radiance factors (2D, levels * levels) of a direction with the nodes; ``through`` as in
     :class:`Rays`."""
     rays = beam(cell, first, count, half_deg)
-    place = paths.nodes_of(rays.toward.astype(float), ring_edges(grid), grid.steps)
+    place = paths.nodes_of(rays.toward, ring_edges(grid), grid.steps)
     table = scipy.sparse.diags_array(1.0 / grid.share) @ rays.table(place, 2 * grid.half)
     return scipy.sparse.csr_array(table), rays.through
 

@@ -16,11 +16,10 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-import scipy  # its parts load slowly, where they are first used
 from numba import njit, prange
 from numpy.typing import NDArray
 
-from weavecolor.cache import Kept, breathe
+from weavecolor.cache import Kept, breathe, bytes_of
 from weavecolor.optics.cell import filaments, paths
 from weavecolor.optics.cell.aimed import MOST_MET, aimed
 from weavecolor.optics.cell.filaments import FilamentCell
@@ -35,27 +34,31 @@ _GLINT_RAYS = 200_000
 DISC, TURNS = 56, 72
 #: Least cosine of an eye to the normal: nodes farther out hold what is seen there.
 LEAST = 0.015
+#: A cosine of single precision may be off by this.
+_ROUNDED = 1e-6
 #: Of lights that are as wide, the flood alone holds enough of what single rods send.
 _WIDE_DEG = 12.0
 
 
 @dataclass(frozen=True, eq=False)
 class _Samples:
-    """Rays by the ``angle`` (n,) between where they ``came`` from and ``went`` to (n, 3), rising;
+    """Rays that ``came`` from and ``went`` to (n, 3); the ``cosine`` (n,) of the angle between;
     ``weight`` (n,) share of all light from one side; ``column`` (n,) lengths as in ``kept``."""
 
-    angle: Floats
+    cosine: Floats
     came: Floats
     went: Floats
     weight: Floats
     column: NDArray[np.int32]
 
-    def part(self, own: slice) -> _Samples:
+    def part(self, own: slice | NDArray[np.intp]) -> _Samples:
         return _Samples(*(getattr(self, f.name)[own] for f in fields(self)))
 
     def turned(self, angle: float, wide: float) -> _Samples:
         """Those that turn by ``angle`` or up to ``wide`` off it, radians."""
-        return self.part(slice(*np.searchsorted(self.angle, [angle - wide, angle + wide])))
+        least = np.float32(np.cos(min(angle + wide, np.pi)) - _ROUNDED)
+        most = np.float32(np.cos(max(angle - wide, 0.0)) + _ROUNDED)
+        return self.part(np.flatnonzero((self.cosine >= least) & (self.cosine <= most)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,21 +86,24 @@ class Flood:
         ``rings`` (2, n): part that each ray came from and went to; ``from_`` (R,): share of even
         light that each part has; ``left`` as from ``kept``.
         """
-        grid = nodes()
+        grid, rays = nodes(), self.every
         edges = filaments.ring_edges(grid)
-        size, many, rays = 2 * grid.half, from_.size, self.every
-        came, went = (paths.nodes_of(v.astype(float), edges, grid.steps) for v in
-                      (rays.came, rays.went))  # fmt: skip
+        at = np.stack([paths.nodes_of(v, edges, grid.steps) for v in (rays.went, rays.came)])
+        out = np.zeros((from_.size, 2 * grid.half, left.shape[1]), np.float32)
         # each ray once as it went and once the other way
-        row = np.concatenate([rings[0] * size + went, rings[1] * size + came])
-        twice = np.concatenate([rays.weight, rays.weight])
-        table = scipy.sparse.csr_array(
-            (twice, (row, np.concatenate([rays.column, rays.column]))),
-            shape=(many * size, left.shape[0]),
-        )
-        out = (table @ left.astype(np.float32)).reshape(many, size, -1)
+        _sent_on(rings, at, rays.weight, rays.column, left.astype(np.float32), out)
         out /= 2.0 * from_[:, None, None] * grid.share[None, :, None]
-        return np.ascontiguousarray(np.moveaxis(out, 2, 0), np.float32)
+        return np.ascontiguousarray(np.moveaxis(out, 2, 0))
+
+
+@njit(cache=True, fastmath=True)
+def _sent_on(parts, places, weight, column, left, out):  # pragma: no cover - compiled
+    """Add what is ``left`` (columns, B) of rays of a ``weight`` (n,) and ``column`` (n,) to ``out``
+    (R, 2D, B), each at two ``parts`` (2, n) and ``places`` (2, n)."""
+    for n in range(weight.shape[0]):
+        for way in range(2):
+            for b in range(left.shape[1]):
+                out[parts[way, n], places[way, n], b] += weight[n] * left[column[n], b]
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,9 +130,7 @@ def flood_rays(cell: FilamentCell) -> int:
 
 
 _floods: Kept[tuple[FilamentCell, int, float], Flood] = Kept(3)
-_aims: Kept[tuple[FilamentCell, float, float, float], _Samples] = Kept(
-    30_000_000, lambda made: 25 * len(made.angle)
-)
+_aims: Kept[tuple[FilamentCell, float, float, float], _Samples] = Kept(40_000_000, bytes_of)
 
 
 def flood(cell: FilamentCell) -> Flood:
@@ -140,19 +144,17 @@ def _flooded(cell: FilamentCell, each: int) -> Flood:
     # of rods, the very rays that their table between nodes is made of
     rays = filaments.node_rays(cell, nodes(), each, 0.0 if rods else paths.UNSPLIT)
     filaments.let_go(cell)
-    inner_ = rays.met > 0
-    start = rays.start[inner_]
-    came = rays.came[start]
-    went = np.ascontiguousarray(rays.toward[inner_])
-    column, matt = rays.column[inner_], cell.matt
-    share = (nodes().share[rays.label[start]] / each).astype(np.float32) * rays.weight[inner_]
-    share /= np.float32(max(1.0 - rays.lost, 1e-6))
-    met, apart = rays.met[inner_], np.zeros(len(share), bool)
+    matt, own = cell.matt, np.flatnonzero(rays.met > 0)
+    met, apart = rays.met[own], np.zeros(len(own), bool)
     if not matt:
-        apart = rays.one[inner_] & (met <= MOST_MET) if rods else met == 1
-    every = _samples(came, went, share, column, apart)
-    own = len(share) - np.count_nonzero(apart)
-    inner, other = every.part(slice(own)), every.part(slice(own, None))
+        apart = rays.one[own] & (met <= MOST_MET) if rods else met == 1
+    own = np.concatenate([own[~apart], own[apart]])
+    start = rays.start[own]
+    share = (nodes().share[rays.label[start]] / each).astype(np.float32) * rays.weight[own]
+    share /= np.float32(max(1.0 - rays.lost, 1e-6))
+    every = _samples(rays.came[start], rays.toward[own], share, rays.column[own])
+    most = len(own) - np.count_nonzero(apart)
+    inner, other = every.part(slice(most)), every.part(slice(most, None))
     if rods:
         return Flood(cell, every, inner, None if matt else other, None)
     return Flood(cell, every, inner, None, _first(cell, matt))
@@ -180,13 +182,9 @@ def _first(cell: FilamentCell, matt: bool) -> _Samples:
 
 
 def _samples(
-    came: Floats, went: Floats, weight: Floats, column: NDArray[np.int32],
-    apart: NDArray[np.bool_] | None = None,
+    came: Floats, went: Floats, weight: Floats, column: NDArray[np.int32]
 ) -> _Samples:  # fmt: skip
-    """By their angle; those that are to be held ``apart`` (n,) after all others."""
-    angle = np.arccos(np.clip(np.einsum("nk,nk->n", came, went), -1.0, 1.0))
-    order = np.argsort(angle, kind="stable") if apart is None else np.lexsort((angle, apart))
-    return _Samples(angle[order], came[order], went[order], weight[order], column[order])
+    return _Samples(np.einsum("nk,nk->n", came, went), came, went, weight, column)
 
 
 @njit(cache=True)

@@ -53,24 +53,35 @@ def cap(vector: Named, half_angle_deg: float, number: Array) -> tuple[Array, Arr
     """Directions (n, 3) of a cap of ``half_angle_deg`` about ``vector`` for points ``number`` (n,
     2) of the unit square, their weights, mean 1, and the cap's share of even light. What would lie
     on the other side of the cloth is left out."""
+    return cap_of(vector, half_angle_deg, disc(half_angle_deg, number))
+
+
+def disc(half_angle_deg: float, number: Array) -> Array:
+    """Directions (3, n) of a cap, as of :func:`cap`: along its middle, and along two others at
+    right angles."""
+    cosine = 1.0 - number[:, 0] * (1.0 - math.cos(math.radians(half_angle_deg)))
+    flat, around = np.sqrt(1.0 - cosine**2), 2.0 * np.pi * number[:, 1]
+    return np.stack([cosine, flat * np.cos(around), flat * np.sin(around)])
+
+
+def cap_of(vector: Named, half_angle_deg: float, own: Array) -> tuple[Array, Array, float]:
+    """As :func:`cap`, of directions that are its ``own`` (3, n) as :func:`disc` tells them."""
     x, y, z = middle(vector)
     # two more directions at right angles to it and to one another
     one = (-y, x, 0.0) if abs(z) < 0.9 else (z, 0.0, -x)
     long = math.sqrt(sum(v * v for v in one))
     a, b, c = (v / long for v in one)
     two = (y * c - z * b, z * a - x * c, x * b - y * a)
-    low = math.cos(math.radians(half_angle_deg))
-    cosine = 1.0 - number[:, 0] * (1.0 - low)
-    flat, around = np.sqrt(1.0 - cosine**2), 2.0 * np.pi * number[:, 1]
-    across, along = flat * np.cos(around), flat * np.sin(around)
-    out = np.empty((3, len(number)))
+    cosine, across, along = own
+    out = np.empty_like(own)
     for row, main, aside, up in zip(out, (x, y, z), (a, b, c), two, strict=True):
         row[:] = cosine * main + across * aside + along * up
     side = np.sign(vector[2])
     weight = np.maximum(out[2] * side, 0.0)
     out[2] = side * np.maximum(out[2] * side, 5e-3)
     mean = float(weight.mean())
-    return out.T, weight / max(mean, 1e-12), 2.0 * (1.0 - low) * mean
+    share = 2.0 * (1.0 - math.cos(math.radians(half_angle_deg))) * mean
+    return out.T, weight / max(mean, 1e-12), share
 
 
 @dataclass(frozen=True, eq=False)

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from weavecolor.cache import Kept, Packed
 from weavecolor.optics.cell.filaments import FilamentCell, prepared, told_out
-from weavecolor.optics.cell.nodes import Named, Nodes, cap, half_deg_of, unit
+from weavecolor.optics.cell.nodes import Named, Nodes, cap_of, disc, half_deg_of, unit
 from weavecolor.optics.cell.nodes import nodes as nodes_
 from weavecolor.optics.cell.openness import pencils
 from weavecolor.optics.cell.rays import blocked, first_met, solid
@@ -116,12 +116,12 @@ def _spread(count: int, which: int) -> Array:
     return out
 
 
-@lru_cache(maxsize=16)
-def _into_discs(count: int, other: bool) -> Array:
-    """Where in a disc each of ``count`` rays goes, (count, 2); an ``other`` set is as evenly
-    spread, at other points."""
+@lru_cache(maxsize=32)
+def _into_discs(count: int, other: bool, half_deg: float) -> Array:
+    """Where in a disc of ``half_deg`` each of ``count`` rays goes, as of :func:`disc`; an ``other``
+    set is as evenly spread, at other points."""
     number = np.stack([_spread(count, 2), _spread(count, 3)], axis=1)
-    return number[np.random.default_rng(1).permutation(count)] if other else number
+    return disc(half_deg, number[np.random.default_rng(1).permutation(count)] if other else number)
 
 
 @lru_cache(maxsize=16)
@@ -185,8 +185,9 @@ class _Bundle:
         points = self.points()
         n = points.shape[1]
         if self.toward is not None:
-            aim = self.toward
-            way, weight, _ = cap(aim, half_deg_of(aim), _into_discs(n, bool(self.set)))
+            half_deg = half_deg_of(self.toward)
+            own = _into_discs(n, bool(self.set), half_deg)
+            way, weight, _ = cap_of(self.toward, half_deg, own)
             return points, way.T, np.rint(weight * 1024.0) / 1024.0
         if self.set is None:
             toward = unit(np.arcsin(np.sqrt(_spread(n, 0))), 2.0 * np.pi * _spread(n, 1))
@@ -226,7 +227,8 @@ def met_depths(construction: Construction, flip: bool) -> tuple[float, ...]:
     return tuple(round(float(d), 9) for d in quantiles)
 
 
-_opened: Kept[_Bundle, NDArray[np.float32]] = Kept(256)
+#: Bytes: of all lights of a scene in folds, and of rings of directions.
+_opened: Kept[_Bundle, NDArray[np.float32]] = Kept(20_000_000, lambda one: one.nbytes)
 
 
 def _open(bundles: list[_Bundle]) -> list[NDArray[np.float32]]:

@@ -878,5 +878,6 @@ def nodes_of(vectors, edges, steps):
     out = np.empty(vectors.shape[0], np.int32)
     half = (edges.shape[0] - 1) * steps
     for n in range(vectors.shape[0]):
-        out[n] = node_of(vectors[n, 0], vectors[n, 1], vectors[n, 2], edges, steps, half)
+        x, y, z = float(vectors[n, 0]), float(vectors[n, 1]), float(vectors[n, 2])
+        out[n] = node_of(x, y, z, edges, steps, half)
     return out
