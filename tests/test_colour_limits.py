@@ -140,7 +140,7 @@ def test_weak_reds_are_dusty_and_weak_yellows_cream_or_beige():
         assert _said(60.0, 12.9, hue) == "greyish pink"
         assert _said(51.9, 20.0, hue) == "dusty red" and _said(52.0, 20.0, hue) == "dusty pink"
         assert _said(30.0, 20.0, hue) == ("dark wine red" if hue < 18.0 else "dark dusty red")
-    for hue in (70.0, 85.0, 100.0):
+    for hue in (74.0, 85.0, 100.0):
         assert _said(83.9, 31.9, hue) == "beige" and _said(84.0, 31.9, hue) == "cream"
         assert _said(70.0, 12.9, hue) == "greyish beige" and _said(70.0, 13.0, hue) == "beige"
         assert _said(90.0, 12.9, hue) == "greyish cream"
@@ -148,6 +148,29 @@ def test_weak_reds_are_dusty_and_weak_yellows_cream_or_beige():
         darkest = 66.0 if hue > 92.0 else 60.0  # where it is no more brown or olive
         assert _said(darkest - 0.1, 20.0, hue) in ("brown", "olive")
         assert _said(darkest, 20.0, hue) == "beige"
+
+
+@pytest.mark.parametrize(
+    ("screen", "said"),
+    [
+        ("ffdab9", "pale peach"),  # "peachpuff" of CSS Color Module Level 4
+        ("ffe4c4", "cream"), ("ffdead", "cream"), ("d2b48c", "beige"),  # its bisque, tan, ...
+        ("e9967a", "light salmon pink"), ("f4a460", "bright orange"),  # darksalmon, sandybrown
+        # everyday usage: common practice, no source
+        ("f0b299", "peach"), ("f7c5ac", "peach"), ("ffcba4", "pale peach"),
+    ],
+)  # fmt: skip
+def test_weak_oranges_by_red_are_peach_where_they_are_light(screen, said):
+    srgb = [int(screen[i : i + 2], 16) / 255.0 for i in (0, 2, 4)]
+    assert colour_words(colour.XYZ_to_Lab(colour.sRGB_to_XYZ(srgb), [0.3127, 0.3290])) == said
+
+
+def test_peach_ends_at_its_limits():
+    assert _said(83.9, 20.0, 60.0) == "peach" and _said(84.0, 20.0, 60.0) == "pale peach"
+    assert _said(73.9, 20.0, 60.0) == "beige" and _said(80.0, 15.9, 60.0) == "beige"
+    assert _said(80.0, 20.0, 72.9) == "peach" and _said(80.0, 20.0, 73.1) == "beige"
+    assert _said(80.0, 31.9, 60.0) == "peach" and _said(79.0, 32.0, 60.0) == "light orange"
+    assert _said(79.0, 20.0, 48.1) == "peach" and _said(79.0, 20.0, 47.9) == "light pink"
 
 
 #: ISCC-NBS names and the sRGB of their centroids, of reds, reddish oranges and browns, and pinks

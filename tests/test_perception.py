@@ -134,7 +134,7 @@ def lightness_rank(words: str) -> float:
 def test_darker_never_gets_a_lighter_word(hue, chroma):
     a, b = chroma * np.cos(np.radians(hue)), chroma * np.sin(np.radians(hue))
     said = [colour_words((L, a, b)) for L in np.arange(0.0, 100.5, 0.5)]
-    pure = [w for w in said if not any(k in w for k in ("beige", "cream"))]
+    pure = [w for w in said if not any(k in w for k in ("beige", "cream", "peach"))]
     ranks = [lightness_rank(words) for words in pure]
     assert ranks == sorted(ranks)
 

@@ -31,6 +31,11 @@ PINK_BELOW = 60.0
 #: (common practice, no source).
 RED_TO_ORANGE, RED_FROM = 16.0, 0.8
 
+#: Weak light oranges nearest to red are peach (CSS Color Module Level 4 has "peachpuff" at 69
+#: degrees, a chroma of 22 and L* 89, "tan" and "bisque" from 77; the limits common practice, no
+#: source).
+PEACH_UPPER, PEACH_FROM, PEACH_LIGHT_FROM = 73.0, 16.0, 74.0
+
 #: Lightness words from dark to light: upper limit of L* for each.
 LIGHTNESS = ((22.0, "very dark"), (42.0, "dark"), (66.0, ""), (80.0, "light"), (101.0, "pale"))
 
@@ -97,6 +102,8 @@ def colour_words(Lab: ArrayLike) -> str:
     if C < 45.0 and name == "magenta":
         name = "purple"
     if C < 32.0 and name in ("orange", "golden yellow", "yellow"):
+        if C >= PEACH_FROM and L >= PEACH_LIGHT_FROM and _angle(a, b) < PEACH_UPPER:
+            return "pale peach" if L >= 84.0 else "peach"
         name = "cream" if L >= 84.0 else "beige"
         return f"greyish {name}" if C < GREYISH_BELOW else name
     reddish = name in (*reds, "pinkish red") or (
@@ -136,8 +143,12 @@ def _neutral(L: float, tint: str) -> str:
     return f"{words}, almost black" if L < 16.0 else words
 
 
+def _angle(a: float, b: float) -> float:
+    return float(np.degrees(np.arctan2(b, a))) % 360.0
+
+
 def _hue(a: float, b: float, C: float, strong: float) -> _Hue:
-    angle = float(np.degrees(np.arctan2(b, a))) % 360.0
+    angle = _angle(a, b)
     # Blues of one hue bend towards violet in CIELAB as they get stronger; straightened here.
     bend = max(0.0, 1.0 - abs(angle - 300.0) / 30.0)
     angle = (angle - 22.0 * min(C / 130.0, 1.0) * bend) % 360.0
