@@ -6,7 +6,8 @@ two layers of any two of them, three grains, both faces, twelve backings.
 ``--workers 0`` is the process alone, which traces on two threads; with 1 and more each worker is
 held to one core, so that two are told from one. Prints seconds by the clock and of the processor,
 of this process and its workers, how many stacks were computed, and the answer's numbers, which are
-the same however it was searched. --hung judges them in folds. Nothing is read from or kept on the disk.
+the same however it was searched. --hung judges them in folds. Nothing is read from or kept on the
+disk.
 """
 
 from __future__ import annotations
