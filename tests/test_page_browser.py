@@ -538,6 +538,12 @@ def test_every_question_is_whole_legible_and_reachable(page, tmp_path, width, he
         with Image.open(file) as shot:
             assert shot.width == width
             shot.convert("P", palette=Image.Palette.ADAPTIVE, colors=256).save(file, optimize=True)
+    page.press("My cloth")
+    for way in ("Describe mine", "Measure mine", "Open a file"):
+        page.press(way)
+        words = len(re.findall(r"\w\S*", page.one(".st-key-wc-panel").text))
+        told.append((way, words))
+        assert words <= 120, (way, words)
     missing = [img.get_attribute("outerHTML")[:80] for img in page.all("img") if
                img.get_attribute("alt") is None]  # fmt: skip
     assert not missing

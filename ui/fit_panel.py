@@ -13,7 +13,7 @@ import streamlit as st
 
 from describing import WEAVES
 from jobs import Job
-from session import change, guarded, plain, waited
+from session import change, fold, guarded, plain, waited
 from state import keep_cloth
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_to_toml
@@ -37,8 +37,31 @@ def draw(
     """What is asked of the cloth beside what was ``seen`` of it and of its bare ``threads``, the
     fit, and what it found; ``arrived(making, key)`` is what the making becomes when the cloth is
     kept."""
-    st.markdown("**What you know of it**")
     counted = st.session_state.get("counted")
+    if seen:
+        st.markdown("**What you know of it**")
+    if seen or fold("What you know of it", "m-known"):
+        _asked(counted)
+    if not seen:
+        st.caption("First the pictures or the table.")
+    pressed = st.button("Work out the cloth", key="m-fit", type="primary", disabled=not seen)
+    of = _told_apart(seen, threads)
+    if st.session_state.get(_OF, of) != of and (doing := st.session_state.pop(_JOB, None)):
+        doing.stop()  # it works on other pictures
+    st.session_state[_OF] = of
+    if pressed:
+        start, known = _start(counted[1] if counted else None)
+        begin(_JOB, lambda told: (of, fit_cloth(start, seen, threads, known, told)))
+    words = "Working out the cloth; this takes 10 to 40 seconds …"
+    if made := waited(_JOB, words, "Stop", "m-fit-stop"):
+        st.session_state["fitted"] = made
+    held = st.session_state.get("fitted")
+    if held is not None and held[0] == of:
+        _show_fit(held[1], arrived)
+
+
+def _asked(counted: Any) -> None:
+    """What is known of the cloth without pictures; setts that were ``counted`` are known."""
     st.text_input("Name", "My measured cloth", key="m-name", max_chars=100)
     one, two = st.columns(2)
     with one:
@@ -75,22 +98,6 @@ def draw(
                 key=f"m-{system}-count",
                 placeholder="20/22 denier, if you know it",
             )
-    if not seen:
-        st.caption("Then come the pictures: with them the cloth can be worked out.")
-    pressed = st.button("Work out the cloth", key="m-fit", type="primary", disabled=not seen)
-    of = _told_apart(seen, threads)
-    if st.session_state.get(_OF, of) != of and (doing := st.session_state.pop(_JOB, None)):
-        doing.stop()  # it works on other pictures
-    st.session_state[_OF] = of
-    if pressed:
-        start, known = _start(counted[1] if counted else None)
-        begin(_JOB, lambda told: (of, fit_cloth(start, seen, threads, known, told)))
-    words = "Working out the cloth; this takes 10 to 40 seconds …"
-    if made := waited(_JOB, words, "Stop", "m-fit-stop"):
-        st.session_state["fitted"] = made
-    held = st.session_state.get("fitted")
-    if held is not None and held[0] == of:
-        _show_fit(held[1], arrived)
 
 
 def _told_apart(seen: tuple[Seen, ...], threads: tuple[Thread, ...]) -> tuple[Any, ...]:

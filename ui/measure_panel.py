@@ -19,8 +19,8 @@ import measured
 import sample_panel
 import wound_panel
 from pictures import uri_of
-from session import guarded, plain, whole, work
-from uploads import Upload, upload
+from session import fold, guarded, plain, whole, work
+from uploads import Upload, held, upload
 from weavecolor.colour.colorimetry import colour_words
 from weavecolor.colour.screencolour import screen_code
 from weavecolor.colour.spectra import BANDS
@@ -78,16 +78,24 @@ def draw(arrived: Callable[[Making, str], Making]) -> None:
 @guarded
 def _photographs() -> Shots | None:
     st.caption(
-        "Pictures 1 and 2 are enough to begin; one picture of the swatch across paper and card "
-        "will do as number 1 alone. The others settle more. They stay in this session only."
+        "Pictures 1 and 2 are enough, or one across paper and card as 1. They stay in this session."
     )
     uploads: dict[str, Upload] = {}
     places: dict[str, DeltaGenerator] = {}
-    for key, title in measured.PICTURES.items():
-        given = upload(title, f"m-{key}", measured.KINDS)
+
+    def asked(key: str, drawn: bool) -> None:
+        title, name = measured.PICTURES[key], f"m-{key}"
+        given = upload(title, name, measured.KINDS) if drawn else held(name)
         places[key] = st.empty()
         if given is not None:
             uploads[key] = given
+
+    enough, more = tuple(measured.PICTURES)[:2], tuple(measured.PICTURES)[2:]
+    for key in enough:
+        asked(key, drawn=True)
+    drawn = fold("Pictures 3 and 5, which settle more", "m-more")
+    for key in more:
+        asked(key, drawn)
     if not uploads:
         st.session_state.pop("measured", None)
         return None

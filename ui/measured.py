@@ -20,7 +20,7 @@ from weavecolor.measure.shots import TURNED, Shots, look
 from weavecolor.measure.threads import ThreadCount, count_threads
 from weavecolor.scene.places import scene
 
-#: Pictures of the set: key, and what it shows.
+#: Pictures of the set: key, and what it shows; the first two are enough to begin with.
 PICTURES = {
     "white": "1 Over white paper",
     "black": "2 Over black card, paper in view",

@@ -28,12 +28,18 @@ def upload(title: str, key: str, kinds: Sequence[str]) -> Upload | None:
     """What was given under ``title``, of one of ``kinds``, until it is taken away; ``key`` names
     it on the page."""
     shown = st.file_uploader(title, type=kinds, key=key, on_change=_take, args=(key,))
-    held: Upload | None = st.session_state.get(_held(key))
-    if held is not None and shown is None:
+    given = held(key)
+    if given is not None and shown is None:
         with st.container(horizontal=True):
-            st.caption(f"✔ {plain_name(held.name)} is held.")
+            st.caption(f"✔ {plain_name(given.name)} is held.")
             st.button("Take it away", key=f"away-{key}", on_click=_take, args=(key,))
-    return held
+    return given
+
+
+def held(key: str) -> Upload | None:
+    """What was given under ``key`` and not taken away, whether it is drawn or not."""
+    given: Upload | None = st.session_state.get(_held(key))
+    return given
 
 
 @whole
