@@ -541,3 +541,11 @@ def test_a_grain_that_nobody_asked_for_and_a_fold_does_not_allow_leaves_the_othe
     assert said.err.startswith("Bias: ") and "other diagonal" in said.err
     assert run([*asked, "--grain", "straight,bias"]) == 2
     assert "other diagonal" in capsys.readouterr().err
+
+
+def test_what_is_cut_for_fullness_is_told_in_inches_as_on_the_sheet(capsys):
+    """Two widths of 44 inches; 35 1/2 and 5/8 and 2 inches long: 38 1/8."""
+    asked = "fullness --finished 27.5inch --length 35.5inch --top 0.625inch --hem 2inch"
+    assert run([*asked.split(), "--cloth", "44inch", "--kind", "gathered", "--layers", "2"]) == 0
+    said = capsys.readouterr().out
+    assert "2 widths of 111.8 cm (44 in), each cut 96.8 cm (38 1/8 in) long, in each of 2" in said

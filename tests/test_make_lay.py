@@ -412,3 +412,14 @@ def test_upright_rectangles_find_the_same_place_by_either_way():
                 continue
             assert by_box == pytest.approx(by_line, abs=1e-5)
             placed.append((one, *by_box))
+
+
+def test_a_piece_wider_than_folded_cloth_is_told_to_be_laid_open():
+    panel = Piece.rectangle("panel", 70.0, 50.0, quantity=2, seam_cm=0.0)
+    hand = ClothInHand(112.0, 250.0)
+    folded = lay([panel], hand, fold="lengthwise", tries=1)
+    assert folded.verdict == CANNOT
+    assert "the cloth 56 cm (22 in) as it is folded: lay it open" in folded.reason
+    assert lay([panel], hand, tries=1).fits
+    too_wide = lay([Piece.rectangle("panel", 120.0, 50.0, seam_cm=0.0)], hand, tries=1)
+    assert too_wide.reason.endswith("the cloth 112 cm (44 1/8 in)")

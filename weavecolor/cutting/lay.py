@@ -98,7 +98,13 @@ class Lay:
         return self.verdict == FITS
 
 
-def _proof(items: list[Item], sound: BaseGeometry, straight: bool) -> tuple[float, str]:
+#: What to do where a piece is wider than folded cloth.
+OPEN_IT = " as it is folded: lay it open, and trace whole what would lie on the fold"
+
+
+def _proof(
+    items: list[Item], sound: BaseGeometry, straight: bool, folded: bool
+) -> tuple[float, str]:
     """Least length any lay can take, and why these items cannot fit ("" where they might)."""
     left, low, right, high = sound.bounds
     width, length = right - left, high - low
@@ -115,7 +121,7 @@ def _proof(items: list[Item], sound: BaseGeometry, straight: bool) -> tuple[floa
             least = min(way.form.width for way in item.ways)
             return math.inf, (
                 f"{name} is {enough_words(least)} across at this grain, "
-                f"the cloth {cm_and_inches(width)}"
+                f"the cloth {cm_and_inches(width)}{OPEN_IT if folded else ''}"
             )
         least = min(shape.height for shape in narrow)
         bound = max(bound, least)
@@ -376,7 +382,7 @@ def lay_parts(
     left, low, _, high = sound.bounds
     length = high - low
     straight = cloth.outline is None
-    bound, why = _proof(items, sound, straight)
+    bound, why = _proof(items, sound, straight, fold == "lengthwise")
     if why and not (hopeless and math.isfinite(bound)):
         return _result(cloth, sound, fold, items, [None] * len(items), CANNOT, why, bound, notes)
 

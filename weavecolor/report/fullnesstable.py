@@ -18,7 +18,7 @@ import numpy as np
 from weavecolor.cutting.folds import LayerShares, fold_profile
 from weavecolor.cutting.fullness import FullnessPlan, FullnessWanted, HeightLayers, skirt_layers
 from weavecolor.cutting.lengths import LONGEST_CM, cm, cm_and_inches, enough_words
-from weavecolor.cutting.needed import ClothNeeded, cloth_needed
+from weavecolor.cutting.needed import ClothNeeded, cloth_needed, panel_words
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.decide.compare import Option
 from weavecolor.decide.watered import watered
@@ -253,8 +253,6 @@ def as_text(table: FullnessTable) -> str:
             (
                 way.words,
                 f"{plan.fullness:.2f}",
-                f"{plan.widths} x {cm(plan.panel_cm)}",
-                cm(plan.drop_cm),
                 "none would do"
                 if way.need.needed_cm is None
                 else cm_and_inches(way.need.needed_cm),
@@ -263,11 +261,11 @@ def as_text(table: FullnessTable) -> str:
                 shares_words(_deep(plan.shares, table.layers)),
             )
         )
-    heads = ("taken in as", "fullness", "panels", "each cut", "cloth used", "cover",
-             "mean layers", "layers straight on, top")  # fmt: skip
-    lines += columns(heads, rows, {"fullness", "each cut", "cover", "mean layers"})
+    heads = ("taken in as", "fullness", "cloth used", "cover", "mean layers",
+             "layers straight on, top")  # fmt: skip
+    lines += columns(heads, rows, {"fullness", "cover", "mean layers"})
     for way in table.ways:
-        lines += _of_way(way)
+        lines += _of_way(way, table.layers)
     for line in table.refused:
         lines += ["", line]
     if table.flat_hides is not None and table.thickness_mm is not None:
@@ -289,9 +287,10 @@ def as_text(table: FullnessTable) -> str:
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _of_way(way: FullnessWay) -> list[str]:
-    """Pleats, bulk, what it hides and whether the cloth in hand is enough, in a line each."""
-    told = []
+def _of_way(way: FullnessWay, layers: int) -> list[str]:
+    """What is cut, pleats, bulk, what it hides and whether the cloth in hand is enough, in a line
+    each."""
+    told = [panel_words(way.plan, layers)]
     if way.plan.pleats is not None:
         told.append(pleat_words(way.plan))
     if way.plan.sideways:
@@ -312,9 +311,7 @@ def _of_way(way: FullnessWay) -> list[str]:
         told.append(f"in hand: {verdict}")
         if way.need.largest:
             told.append(way.need.largest.rstrip("."))
-    return ["", f"{capital(way.words)}:", *(f"   {x}" for x in told)] if (
-        told
-    ) else []  # fmt: skip
+    return ["", f"{capital(way.words)}:", *(f"   {x}" for x in told)]
 
 
 def _endless(need: ClothNeeded) -> bool:
