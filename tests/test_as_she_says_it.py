@@ -28,6 +28,8 @@ from weavecolor.textile.weaves import weave
         ("2/2 twill", "twill 2/2"),
         ("Taffeta weave", "plain"),
         ("panama", "hopsack 2/2"),
+        ("Organza", "plain"),
+        ("lawn", "plain"),
         ("3/1 twill left", "twill 3/1 left"),
         ("left-hand twill 3/1", "twill 3/1 left"),
         ("5-end satin", "satin 5"),
@@ -200,6 +202,16 @@ def test_what_is_not_modelled_is_said_by_name(asked):
     assert found.instead in str(refused.value)
 
 
+@pytest.mark.parametrize(
+    ("asked", "what"),
+    [("UV light", "ultraviolet"), ("black light", "ultraviolet"), ("haze", "haze"),
+     ("strobe", "flashing"), ("gobo", "projected"), ("rain", "wet cloth")],
+)  # fmt: skip
+def test_light_and_weather_that_are_not_modelled_are_said_so(asked, what):
+    with pytest.raises(InputError, match=f"{what}.* not modelled: "):
+        scene(asked)
+
+
 @pytest.mark.parametrize("asked", ["amber gel", "Red light", "steel blue colour filter", "gels"])
 def test_filters_before_lamps_are_not_modelled(asked):
     with pytest.raises(InputError, match="coloured filters .* not modelled: hold a piece"):
@@ -229,6 +241,9 @@ def test_nothing_known_counts_as_not_modelled():
         ("Gold lamé", "figured"), ("Printed organza", "figured"), ("Devore velvet", "pile"),
         ("Bead-embroidered voile", "embroidery"),
         ("Watered silk", "coatings"), ("Cotton net", "lace"), ("Lace", "lace"),
+        ("Glitter organza", "figured"), ("Devore satin", "figured"), ("Dotted voile", "figured"),
+        ("Striped organza", "figured"), ("Stretch mesh", "lace"),
+        ("Smoke grey organza", ""), ("Water green chiffon", ""), ("Iridescent taffeta", ""),
         ("Iron grey organza", ""), ("Sandwashed silk", ""), ("Bleached muslin", ""),
         ("Piece-dyed chiffon", ""), ("Blue light-weight organza", ""), ("Crystal organza", ""),
         ("Gunmetal taffeta", ""),
@@ -319,3 +334,9 @@ def test_a_long_wrong_colour_is_told_cut_off():
         "'the colour of the sea at Whitby in ear... is not a screen colour; write it as "
         '"#b01020" or by its CSS name, such as "navy"'
     )
+
+
+@pytest.mark.parametrize("said", ["lining", "satin", "gauze", "leno", "2/2"])
+def test_a_cloth_woven_in_more_than_one_way_is_asked_about(said):
+    with pytest.raises(InputError, match='write "plain"'):
+        weave(said)

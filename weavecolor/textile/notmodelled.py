@@ -56,14 +56,16 @@ NOT_MODELLED: tuple[NotModelled, ...] = (
         "lay a piece with the pile up and with it down, and look",
     ),
     NotModelled(
-        r"lace|leno|knit\w*|jersey|tulle|net|netting|crochet|felt\w*|nonwoven",
+        r"lace|leno|knit\w*|jersey|tulle|net|netting|mesh|bobbinet|crochet|felt\w*|nonwoven",
         "lace, net, leno, knitted and felted cloth",
         "lay a piece over the backing and look",
     ),
     NotModelled(
         r"jacquard|damask|brocade|lame|metal\w*|lurex|tinsel|wire|alumini?um|foil|printed|print"
-        r"|ombre",
-        "figured, metallic and printed cloth",
+        r"|ombre|painted|glitter\w*|sparkl\w*|pearlescent|hologra\w*|flock\w*|dotted|clip ?dots?"
+        r"|devore|burn(?:ed|t)? ?outs?|eyelets?|broderie|stripe[ds]?|check(?:s|ed)|gingham|plaid"
+        r"|tartan|ikat",
+        "figured, metallic, striped and printed cloth",
         "describe the ground alone, or lay a piece and look",
     ),
     NotModelled(
@@ -77,8 +79,9 @@ NOT_MODELLED: tuple[NotModelled, ...] = (
         f"{_SEW}",
     ),
     NotModelled(
-        r"fluo\w*|neon|day ?glo|optic\w* (?:white|bright\w*)|whitener\w*",
-        "fluorescent dyes and whiteners",
+        r"fluo\w*|neon|day ?glo|optic\w* (?:white|bright\w*)|whitener\w*|uv|ultra ?violet"
+        r"|black ?lights?|glow\w*|phosphor\w*",
+        "fluorescent dyes, whiteners and ultraviolet light",
         "look at a piece in the light where it will be worn",
     ),
     NotModelled(
@@ -88,6 +91,13 @@ NOT_MODELLED: tuple[NotModelled, ...] = (
         "hold a piece under the lamp with its filter",
         done=True,
     ),
+    NotModelled(
+        r"haz(?:e|er|y)|smok(?:e|y)|fog|strobe\w*|gobos?|project(?:ions?|ors?)",
+        "haze, projected and flashing light",
+        "look from the seats while it runs",
+        done=True,
+    ),
+    NotModelled(r"wet|damp|rain|sweat\w*|water", "wet cloth", "wet a scrap and look", done=True),
     NotModelled(
         r"dye|dyed|dyeing|bleach\w*", "dyeing and bleaching", "dye a scrap by its label", done=True
     ),

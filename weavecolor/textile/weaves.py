@@ -205,7 +205,13 @@ def weave(spec: str | Sequence[object]) -> Weave:
 
 
 #: Weaves by the name of the cloth that is always woven so (common practice, no source).
-_ALSO = {"taffeta": "plain", "panama": "hopsack 2/2"}
+_ALSO = {
+    **dict.fromkeys(
+        ("taffeta", "organza", "chiffon", "voile", "gazar", "habotai", "habutai", "pongee",
+         "dupion", "shantung", "lawn", "batiste", "muslin", "calico", "poplin"), "plain"
+    ),
+    "panama": "hopsack 2/2",
+}  # fmt: skip
 
 
 def _tidy(spec: str) -> str:
