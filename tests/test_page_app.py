@@ -168,7 +168,7 @@ def test_a_strip_says_what_the_command_line_says_of_folds(page):
     (told,) = json.loads(looks.in_folds(now, asked, strip._told).make())
     assert told["sentence"] == made.steps[0].sentence
     assert told["line"] == strip.line_of(made.steps[0]) and "Much darker" in told["line"]
-    assert looks.in_folds(now, [(table, LightChoice("lightbox behind"))] * 2, strip._told) is None
+    assert looks.hangs(now, None) and not looks.hangs(now, LightChoice("lightbox behind"))
 
 
 def test_what_may_be_otherwise_in_another_light_is_told_as_perhaps(page):
@@ -186,6 +186,10 @@ def test_what_may_be_otherwise_in_another_light_is_told_as_perhaps(page):
     assert strip.line_of(step) == f"Perhaps {step.effect}."
     to(page, "worn")
     assert "Perhaps " in html(page)
+    hung = wc.compare(
+        load_swatch(DEMO), "straight", behind="white", places=("overcast", "candlelit"), hung=True
+    )
+    assert hung.steps[0].sentence.startswith("Going from overcast to candlelit m")
 
 
 def test_doubling_deepens_and_black_behind_darkens(page):

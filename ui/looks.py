@@ -20,7 +20,6 @@ from weavecolor.colour.colorimetry import ciede2000, xyz
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.decide.compare import Option, Outcome, Step, evaluate, steps
 from weavecolor.decide.unexpected import unexpected
-from weavecolor.errors import InputError
 from weavecolor.making.lightchoice import LightChoice, scene_of
 from weavecolor.making.model import Making, MakingOption
 from weavecolor.optics.appearance import contrast_ratio, transmittance
@@ -88,19 +87,21 @@ def differences(outcomes: Sequence[Outcome], first: int = 0) -> tuple[Step, ...]
     return _steps.one((first, *outcomes), lambda: steps(outcomes, pairs))
 
 
+def hangs(work: Making, light: LightChoice | None) -> bool:
+    """Whether cloth hangs in folds in a light, or is held flat before one that shines through."""
+    return not scene_of(light or light_of(work)).behind
+
+
 def in_folds(
     work: Making,
     asked: Sequence[tuple[MakingOption, LightChoice | None]],
     told: Callable[[Sequence[Step]], bytes],
-) -> Order | None:
+) -> Order:
     """What is ``told`` of the differences between the first of the options ``asked`` of this
     ``work``, each in its light, and every other, of cloth as it hangs in folds: worked out aside.
-    None where light from behind shines through them."""
+    Raises InputError for a light in which it does not hang."""
     laid = [(stack_of(work, option), light or light_of(work)) for option, light in asked]
-    try:
-        chosen = [Option(stack, hung(scene_of(light))) for stack, light in laid]
-    except InputError:
-        return None
+    chosen = [Option(stack, hung(scene_of(light))) for stack, light in laid]
     content = [(stack_key(stack), light, _known(stack)) for stack, light in laid]
     pairs = [(0, k) for k in range(1, len(chosen))]  # once: what is told is kept, not the steps
     return Order(name_of("folds", content), lambda: told(steps(evaluate(chosen), pairs)))

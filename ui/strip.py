@@ -238,22 +238,25 @@ def _in_folds(
     answer: Answer, waiting: Waiting,
 ) -> None:  # fmt: skip
     """Have the lines and the answer told of cloth as it hangs, as in the pictures, once that is
-    known."""
+    known, but for a light that shines through cloth held flat."""
     at = _chosen(choices)
+    hung = [k for k, choice in enumerate(choices) if looks.hangs(now, choice.light)]
     if at is None or len(choices) < 2 or not orders.drawing():
         return
     answer.beneath.html(_HOW.format("Held flat."))
-    order = looks.in_folds(now, [(choice.option, choice.light) for choice in choices], _told)
-    if order is None:
+    if not {0, at} <= set(hung):
         return
+    asked = [(choices[k].option, choices[k].light) for k in hung]
+    order = looks.in_folds(now, asked, _told)
 
     def show(data: bytes) -> None:
-        steps = json.loads(data)
-        step = steps[at - 1] if at > 0 else max(steps, key=lambda step: step["delta"])
+        steps = dict(zip(hung[1:], json.loads(data), strict=True))
+        step = steps[at] if at > 0 else max(steps.values(), key=lambda step: step["delta"])
         answer.main.html(_ANSWER.format(escape(step["sentence"])))
         answer.beneath.html(_HOW.format("As it hangs."))
-        for (line, takes), step in zip(lines[1:], steps, strict=True):
-            line.html(_LINE.format(step["line"] + takes))
+        for k, told in steps.items():
+            line, takes = lines[k]
+            line.html(_LINE.format(told["line"] + takes))
 
     waiting.place(order, show, orders.SHELF)
 

@@ -605,9 +605,10 @@ def _around(a: Option, b: Option) -> list[str]:
         new = "nothing" if y.backing is None else y.backing.name
         parts.append(f"putting {new} behind instead of {old}")
     if a.scene.name != b.scene.name:
-        both = all(one.scene.name.endswith(IN_FOLDS) for one in (a, b))
-        old = a.scene.name.removesuffix(IN_FOLDS if both else "")
-        parts.append(f"going from {old} to {b.scene.name}")
+        names = [a.scene.name, b.scene.name]
+        if all(name.endswith(IN_FOLDS) for name in names):  # that is no change
+            names = [name.removesuffix(IN_FOLDS) for name in names]
+        parts.append(f"going from {' to '.join(names)}")
     return parts
 
 
