@@ -970,6 +970,14 @@ def test_what_shows_through_and_every_light(page):
     expected = show_through(item, scene(PLACE)).words
     told = [m.value.replace("\\", "") for m in page.markdown]
     assert any(line.endswith(expected) for line in told)
+    assert any(caption.value.startswith("Held flat.") for caption in page.caption)
+    import show_panel
+
+    now = page.session_state["work"]
+    folded = json.loads(show_panel.in_folds(now).make())
+    assert folded[0][1] == show_through(item, hung(scene(PLACE))).words and len(folded) > 3
+    behind = replace(now, light=LightChoice("lightbox behind"))
+    assert show_panel.in_folds(behind) is None
     to(page, "worn", "every-light")
     clean(page)
     assert "ballroom" in html(page) and "Changes most between" in html(page)

@@ -30,7 +30,7 @@ def draw(waiting: Waiting) -> None:
     if fold("By hand: colour, how laid", "by-hand"):
         laying.behind(now)
     if fold("What shows through", "shows-through"):
-        show_panel.through()
+        show_panel.through(waiting)
 
 
 def choices(now: Making) -> list[Choice]:

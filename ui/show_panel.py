@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Sequence
 from html import escape
 from typing import Any
 
 import streamlit as st
 
 import bench
+import orders
+from orders import Order, Waiting
 from session import guarded, plain, work
 from state import decided_option, digest, light_of, stack_key, stack_of
 from weavecolor.decide import showthrough
@@ -15,22 +19,35 @@ from weavecolor.decide.underlights import UnderLights, suited, under_lights
 from weavecolor.making.lightchoice import scene_of
 from weavecolor.making.model import Making
 from weavecolor.optics.stack import Stack
+from weavecolor.scene.folds import hung
 from weavecolor.scene.scene import Scene
 
 SIGNS = {"hidden": "○", "faint": "◐", "plain": "●"}
+HOW = (
+    "{}. ● plain, ◐ faint, ○ hidden. CIEDE2000 against the same stack without it; tapes are taken "
+    "as opaque cotton, dark or white: assumed, not measured."
+)
 
 
 @guarded
-def through() -> None:
-    """What shows through the choice in the light of the work."""
+def through(waiting: Waiting) -> None:
+    """What shows through the choice in the light of the work: at once of cloth held flat, as it
+    hangs once that is known."""
     now = work()
     option = decided_option(now)
-    for item in shown(now):
-        st.markdown(f"{SIGNS.get(item.grade, '')} {plain(item.words)}")
-    st.caption(
-        "Held flat. ● plain, ◐ faint, ○ hidden. CIEDE2000 against the same stack without it; tapes "
-        "are taken as opaque cotton, dark or white: assumed, not measured."
-    )
+    told = shown(now)
+    lines = [st.empty() for _ in told]
+    how = st.empty()
+
+    def tell(items: list[list[str]], lies: str) -> None:
+        for line, (grade, words) in zip(lines, items, strict=True):
+            line.markdown(f"{SIGNS.get(grade, '')} {plain(words)}")
+        how.caption(HOW.format(lies))
+
+    tell(_plainly(told), "Held flat")
+    order = in_folds(now) if orders.drawing() else None
+    if order is not None:
+        waiting.place(order, lambda data: tell(json.loads(data), "As it hangs"), orders.SHELF)
     with st.container(horizontal=True, vertical_alignment="bottom"):
         what = st.selectbox("How many outer layers hide", tuple(showthrough.ITEMS), key="hide-what")
         asked = st.button("Find out", key="hide")
@@ -39,21 +56,48 @@ def through() -> None:
         with st.spinner("Adding layers …"):
             make = showthrough.ITEMS[what]
             tried = showthrough.by_layers(stack, make, scene_of(light_of(now)), "hidden")
-        st.markdown(plain(showthrough.remedy_words(tried, "hidden")))
+        st.markdown(plain(f"Held flat. {showthrough.remedy_words(tried, 'hidden')}"))
 
 
 def shown(now: Making) -> tuple[showthrough.ShowThrough, ...]:
     """The usual things under a dress of the choice, each with its sentence."""
+    key, stack = _shown_key(now)
+    return _looked_under(key, stack, scene_of(light_of(now)))
+
+
+def in_folds(now: Making) -> Order | None:
+    """As :func:`shown`, of cloth as it hangs, grade and sentence of each: worked out aside. None
+    where light from behind shines through it."""
+    place = scene_of(light_of(now))
+    if place.behind:
+        return None
+    key, stack = _shown_key(now)
+    return Order(
+        orders.name_of("shown", key),
+        lambda: json.dumps(_plainly(_through(stack, hung(place)))).encode(),
+    )
+
+
+def _shown_key(now: Making) -> tuple[tuple[Any, ...], Stack]:
+    """What is told of things under the choice hangs on this; and the choice."""
     stack = stack_of(now, decided_option(now))
     names = tuple((digest(x.cloth), x.cloth.known) for x in stack.layers)
-    return _through((stack_key(stack), names, light_of(now)), stack, scene_of(light_of(now)))
+    return (stack_key(stack), names, light_of(now)), stack
+
+
+def _plainly(items: Sequence[showthrough.ShowThrough]) -> list[list[str]]:
+    return [[item.grade, item.words] for item in items]
 
 
 @st.cache_resource(max_entries=60, show_spinner="Looking under the cloth …")
-def _through(
+def _looked_under(
     key: tuple[Any, ...], _stack: Stack, _scene: Scene
 ) -> tuple[showthrough.ShowThrough, ...]:
-    return tuple(showthrough.show_through(item, _scene) for item in showthrough.usual_items(_stack))
+    return _through(_stack, _scene)
+
+
+def _through(stack: Stack, place: Scene) -> tuple[showthrough.ShowThrough, ...]:
+    return tuple(showthrough.show_through(item, place) for item in showthrough.usual_items(stack))
 
 
 @guarded
