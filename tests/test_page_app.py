@@ -22,6 +22,7 @@ from streamlit.testing.v1 import AppTest
 
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.decide.compare import Option, evaluate, steps
+from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_to_toml, load_swatch
 from weavecolor.making.answers import lights_of, stack_of, with_option
 from weavecolor.making.file import change_making, from_json, load_making, open_making, to_json
@@ -165,7 +166,7 @@ def test_a_strip_says_what_the_command_line_says_of_folds(page):
     table = state.table_of(now)
     asked = [(table, None), (state.table_of(state.with_now(now, backing="black")), None)]
     made = wc.compare(load_swatch(DEMO), "straight", behind=("white", "black"), hung=True)
-    (told,) = json.loads(looks.in_folds(now, asked, strip._told).make())
+    (told,) = json.loads(looks.in_folds(now, asked, strip.told_of).make())
     assert told["sentence"] == made.steps[0].sentence
     assert told["line"] == strip.line_of(made.steps[0]) and "Much darker" in told["line"]
     assert looks.hangs(now, None) and not looks.hangs(now, LightChoice("lightbox behind"))
@@ -625,6 +626,36 @@ def test_the_kept_are_ranked_the_deepest_first(page):
     lights["E"] = appearance(Stack((layer,), None), scene(PLACE)).reading.Lab[0]
     order = [re.match(r"\d\. \*\*(\w)\*\*", line)[1] for line in ranked]
     assert order == sorted(lights, key=lights.__getitem__)
+    assert any(caption.value.startswith("Held flat. Deepest") for caption in page.caption)
+
+
+def test_the_kept_are_ranked_as_they_hang_once_that_is_known(page, monkeypatch):
+    import looks
+    import side_by_side
+
+    def folded(now, asked, waiting):
+        return json.loads(asked().make())
+
+    monkeypatch.setattr(side_by_side, "_folded", folded)
+    to(page, "beneath")
+    press(page, "keep-all-beneath")
+    to(page, "kept", "kept-ranked")
+    clean(page)
+    now = page.session_state["work"]
+    seen = {
+        x.name: appearance(stack_of(now, x), hung(scene(PLACE))).reading for x in now.options
+    }
+    ranked = [m.value for m in page.markdown if re.match(r"\d\. \*\*", m.value)]
+    order = sorted(seen, key=lambda name: seen[name].Lab[0])
+    assert [re.match(r"\d\. \*\*(\w)\*\*", line)[1] for line in ranked] == order
+    assert f"L* {seen[order[0]].Lab[0]:.0f}, {seen[order[0]].words}" in ranked[0]
+    assert any(caption.value.startswith("As it hangs. Deepest") for caption in page.caption)
+    told = evaluate([Option(stack_of(now, x), hung(scene(PLACE))) for x in now.options[:2]])
+    assert steps(told, [(0, 1)])[0].sentence in html(page)  # under the slider, too
+    behind = replace(now, light=LightChoice("lightbox behind"))
+    monkeypatch.undo()
+    monkeypatch.setattr("orders.drawing", lambda: True)
+    assert side_by_side._folded(behind, lambda: looks.hung_readings(behind, ()), None) is None
 
 
 def test_pieces_are_laid_and_stand_on_the_sheet(page):
@@ -976,8 +1007,8 @@ def test_what_shows_through_and_every_light(page):
     now = page.session_state["work"]
     folded = json.loads(show_panel.in_folds(now).make())
     assert folded[0][1] == show_through(item, hung(scene(PLACE))).words and len(folded) > 3
-    behind = replace(now, light=LightChoice("lightbox behind"))
-    assert show_panel.in_folds(behind) is None
+    with pytest.raises(InputError, match="lights cloth from behind"):
+        show_panel.in_folds(replace(now, light=LightChoice("lightbox behind")))
     to(page, "worn", "every-light")
     clean(page)
     assert "ballroom" in html(page) and "Changes most between" in html(page)

@@ -6,6 +6,7 @@ sessions because the same content looks the same to everyone; knows nothing of w
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -22,7 +23,7 @@ from weavecolor.decide.compare import Option, Outcome, Step, evaluate, steps
 from weavecolor.decide.unexpected import unexpected
 from weavecolor.making.lightchoice import LightChoice, scene_of
 from weavecolor.making.model import Making, MakingOption
-from weavecolor.optics.appearance import contrast_ratio, transmittance
+from weavecolor.optics.appearance import appearance, contrast_ratio, transmittance
 from weavecolor.optics.stack import Stack
 from weavecolor.scene.folds import hung
 from weavecolor.textile.construction import Description, describe
@@ -105,6 +106,19 @@ def in_folds(
     content = [(stack_key(stack), light, _known(stack)) for stack, light in laid]
     pairs = [(0, k) for k in range(1, len(chosen))]  # once: what is told is kept, not the steps
     return Order(name_of("folds", content), lambda: told(steps(evaluate(chosen), pairs)))
+
+
+def hung_readings(work: Making, options: Sequence[MakingOption]) -> Order:
+    """L*, C* and the colour in words, as JSON, of each of the ``options`` of this ``work`` as it
+    hangs in folds: worked out aside. Raises InputError for a light in which it does not hang."""
+    light, stacks = light_of(work), [stack_of(work, option) for option in options]
+    place = hung(scene_of(light))
+
+    def told() -> bytes:
+        seen = [appearance(stack, place).reading for stack in stacks]
+        return json.dumps([[*map(float, one.LCh[:2]), one.words] for one in seen]).encode()
+
+    return Order(name_of("hung", [(stack_key(stack), light) for stack in stacks]), told)
 
 
 def wonders(outcomes: Sequence[Outcome]) -> tuple[str, ...]:

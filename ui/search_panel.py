@@ -40,7 +40,6 @@ from weavecolor.decide.wishes import ASKED
 from weavecolor.decide.wishwords import wish_from
 from weavecolor.errors import InputError
 from weavecolor.making.answers import fits_of, limits_of, option_of, searched_in
-from weavecolor.making.lightchoice import scene_of
 from weavecolor.making.model import Making, backing_of
 from weavecolor.optics.stack import FACES, MOST_LAYERS
 from weavecolor.scene.backings import backing_names
@@ -207,7 +206,7 @@ def _wanted(now: Making) -> list[str]:
 
 def _hangs(now: Making) -> bool:
     """As its wishes say; a garment hangs, where none are told yet."""
-    return now.hung or not (now.wishes or scene_of(light_of(now)).behind)
+    return now.hung or not now.wishes and looks.hangs(now, None)
 
 
 def _target(now: Making) -> str:

@@ -10,6 +10,7 @@ from typing import Any
 import streamlit as st
 
 import bench
+import looks
 import orders
 from orders import Order, Waiting
 from session import guarded, plain, work
@@ -45,8 +46,8 @@ def through(waiting: Waiting) -> None:
         how.caption(HOW.format(lies))
 
     tell(_plainly(told), "Held flat")
-    order = in_folds(now) if orders.drawing() else None
-    if order is not None:
+    if looks.hangs(now, None) and orders.drawing():
+        order = in_folds(now)
         waiting.place(order, lambda data: tell(json.loads(data), "As it hangs"), orders.SHELF)
     with st.container(horizontal=True, vertical_alignment="bottom"):
         what = st.selectbox("How many outer layers hide", tuple(showthrough.ITEMS), key="hide-what")
@@ -65,16 +66,13 @@ def shown(now: Making) -> tuple[showthrough.ShowThrough, ...]:
     return _looked_under(key, stack, scene_of(light_of(now)))
 
 
-def in_folds(now: Making) -> Order | None:
-    """As :func:`shown`, of cloth as it hangs, grade and sentence of each: worked out aside. None
-    where light from behind shines through it."""
-    place = scene_of(light_of(now))
-    if place.behind:
-        return None
-    key, stack = _shown_key(now)
+def in_folds(now: Making) -> Order:
+    """As :func:`shown`, of cloth as it hangs, grade and sentence of each: worked out aside. Raises
+    InputError for a light in which it does not hang."""
+    place, (key, stack) = hung(scene_of(light_of(now))), _shown_key(now)
     return Order(
         orders.name_of("shown", key),
-        lambda: json.dumps(_plainly(_through(stack, hung(place)))).encode(),
+        lambda: json.dumps(_plainly(_through(stack, place))).encode(),
     )
 
 

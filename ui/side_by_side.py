@@ -8,8 +8,10 @@ from __future__ import annotations
 import csv
 import io
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
 from html import escape
+from typing import Any
 
 import pandas as pd
 import streamlit as st
@@ -19,8 +21,9 @@ import looks
 import orders
 import pictures
 import search_panel
+import strip
 from livepicture import ground
-from orders import Waiting
+from orders import Order, Waiting
 from session import again, change, fold, guarded, plain, whole, work
 from state import (
     backing_words,
@@ -43,16 +46,14 @@ SEES = {True: "seen", False: "not seen", None: "cannot tell"}
 PAIR = (480, 600)
 MOST_ON_SHEET = 12
 
+#: What kept pieces are ranked by: its words, what is least of the best (L*, C* and opacity of each
+#: go in), and how that is written.
 WISHES = {
-    "deepest": ("Deepest", lambda r: r.outcome.appearance.reading.Lab[0], "L* {:.0f}"),
-    "brightest": ("Brightest", lambda r: -r.outcome.appearance.reading.Lab[0], "L* {:.0f}"),
-    "strongest": (
-        "Strongest in colour",
-        lambda r: -r.outcome.appearance.reading.LCh[1],
-        "C* {:.0f}",
-    ),
-    "opaque": ("Hides most", lambda r: -100 * r.hiding.opacity, "opacity {:.0f} %"),
-    "sheer": ("Most sheer", lambda r: 100 * r.hiding.opacity, "opacity {:.0f} %"),
+    "deepest": ("Deepest", lambda L, C, hides: L, "L* {:.0f}"),
+    "brightest": ("Brightest", lambda L, C, hides: -L, "L* {:.0f}"),
+    "strongest": ("Strongest in colour", lambda L, C, hides: -C, "C* {:.0f}"),
+    "opaque": ("Hides most", lambda L, C, hides: -100 * hides, "opacity {:.0f} %"),
+    "sheer": ("Most sheer", lambda L, C, hides: 100 * hides, "opacity {:.0f} %"),
 }
 
 
@@ -96,7 +97,7 @@ def draw(waiting: Waiting) -> None:
                     ]
                 )
         if fold("Ranked by what I want", "kept-ranked"):
-            _ranking(now, rows)
+            _ranking(now, rows, waiting)
         _clearing()
     else:
         st.info("Nothing is kept yet. Keep what lies on the table, or all of a question's choices.")
@@ -131,8 +132,28 @@ def _two(now: Making, waiting: Waiting) -> None:
         key="two",
     )
     if one != other:
-        words = escape(looks.differences(seen)[0].sentence)
-        st.html(f'<p class="wc-answer" role="status">{words}</p>')
+        asked = [(option, None) for option in pair]
+        folded = _folded(now, lambda: looks.in_folds(now, asked, strip.told_of), waiting)
+        told = looks.differences(seen)[0].sentence if folded is None else folded[0]["sentence"]
+        st.html(f'<p class="wc-answer" role="status">{escape(told)}</p>')
+        st.html(f'<p class="wc-told">{_lies(folded)}</p>')
+
+
+def _folded(now: Making, asked: Callable[[], Order], waiting: Waiting) -> Any:
+    """What was worked out aside of cloth in folds; None where it does not hang so, and until it is
+    there, which draws anew."""
+    if not (looks.hangs(now, None) and orders.drawing()):
+        return None
+    order = asked()
+    data = order.there()
+    if data is None:
+        waiting.place(order, lambda _: again(), orders.SHELF)
+        return None
+    return json.loads(data)
+
+
+def _lies(folded: object) -> str:
+    return "Held flat." if folded is None else "As it hangs."
 
 
 def _clearing() -> None:
@@ -161,7 +182,7 @@ def one_cloth(now: Making) -> bool:
 
 
 @guarded
-def _ranking(now: Making, rows: list[Row]) -> None:
+def _ranking(now: Making, rows: list[Row], waiting: Waiting) -> None:
     wish = (
         st.segmented_control(
             "Rank them by",
@@ -173,17 +194,22 @@ def _ranking(now: Making, rows: list[Row]) -> None:
         or "deepest"
     )
     title, score, form = WISHES[wish]
-    ranked = sorted(rows, key=score)
-    for place, row in enumerate(ranked[:5], 1):
-        value = form.format(abs(float(score(row))))
-        seen = row.outcome.appearance.reading
-        what = plain(short_words(now, row.option, one_cloth(now)))
-        st.markdown(f"{place}. **{plain(row.option.name)}**, {what}: {value}, {plain(seen.words)}")
-    st.caption(
-        f"{title} first, in the light you work in. Two that differ by less than their give or "
-        "take may stand the other way round in the cloth."
+    folded = _folded(now, lambda: looks.hung_readings(now, now.options), waiting)
+    flat = [row.outcome.appearance.reading for row in rows]
+    seen = [(*one.LCh[:2], one.words) for one in flat] if folded is None else folded
+    ranked = sorted(
+        (float(score(L, C, row.hiding.opacity)), place, row.option, words)
+        for place, (row, (L, C, words)) in enumerate(zip(rows, seen, strict=True))
     )
-    best = ranked[0].option.name
+    for place, (value, _, option, words) in enumerate(ranked[:5], 1):
+        what = plain(short_words(now, option, one_cloth(now)))
+        told = f"{form.format(abs(value))}, {plain(words)}"
+        st.markdown(f"{place}. **{plain(option.name)}**, {what}: {told}")
+    st.caption(
+        f"{_lies(folded)} {title} first, in the light you work in. Two that differ by less than "
+        "their give or take may stand the other way round in the cloth."
+    )
+    best = ranked[0][2].name
     st.button(
         f"Choose {plain(best)}",
         key="choose-best",
@@ -275,7 +301,7 @@ def _table(now: Making, rows: list[Row]) -> None:
             "what": st.column_config.TextColumn(width=250),
         },
     )
-    st.caption("Press a column's head to sort. Differences are told from the first.")
+    st.caption("Held flat. Press a column's head to sort. Differences are told from the first.")
     with st.container(horizontal=True):
         st.download_button(
             "Table as CSV",

@@ -247,7 +247,7 @@ def _in_folds(
     if not {0, at} <= set(hung):
         return
     asked = [(choices[k].option, choices[k].light) for k in hung]
-    order = looks.in_folds(now, asked, _told)
+    order = looks.in_folds(now, asked, told_of)
 
     def show(data: bytes) -> None:
         steps = dict(zip(hung[1:], json.loads(data), strict=True))
@@ -261,7 +261,8 @@ def _in_folds(
     waiting.place(order, show, orders.SHELF)
 
 
-def _told(steps: Sequence[Step]) -> bytes:
+def told_of(steps: Sequence[Step]) -> bytes:
+    """What is kept of steps between choices: line, sentence and size of each, as JSON."""
     kept = [{"line": line_of(s), "sentence": s.sentence, "delta": s.delta} for s in steps]
     return json.dumps(kept).encode()
 
