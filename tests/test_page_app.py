@@ -277,6 +277,17 @@ def test_all_choices_are_kept_where_they_are_different_pieces(page):
             assert "Stage LED" in [b.label for b in page.button]
 
 
+def test_what_one_would_not_expect_of_kept_ones_is_said_to_be_of_flat_cloth(page):
+    to(page, "depth")
+    press(page, "keep-all-depth")
+    to(page, "kept")
+    assert "watered pattern" not in html(page)
+    assert button(page, "turn-fold-why-kept").label.endswith("Not what one expects, held flat: why")
+    to(page, "kept", "why-kept")
+    clean(page)
+    assert "watered pattern" in html(page)
+
+
 def test_table_files_hold_what_the_board_shows(page):
     to(page, "depth")
     press(page, "keep-all-depth")

@@ -84,8 +84,7 @@ def draw(waiting: Waiting) -> None:
     if now.options:
         rows = board(now)
         _two(now, waiting)
-        for told in looks.wonders([row.outcome for row in rows]):
-            st.html(f'<p class="wc-told">{escape(told)}</p>')
+        strip.wonders([row.outcome for row in rows], "kept")
         if fold("All in a table", "kept-table"):
             _table(now, rows)
             if len(rows) > 1:

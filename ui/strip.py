@@ -120,10 +120,7 @@ def draw(
     if answer is not None and told is None and not edge:
         _in_folds(now, choices, lines, answer, waiting)
     if told is None and not any(c.light for c in choices):
-        surprising = looks.wonders(seen)
-        if surprising and fold("Not what one expects, held flat: why", f"why-{question}"):
-            for words in surprising:
-                st.html(f'<p class="wc-told">{escape(words)}</p>')
+        wonders(seen, question)
     with st.container(horizontal=True, key=f"wc-strip-tools-{question}"):
         if told is None:
             st.toggle("Edge to edge", key=EDGE, help="Flat colours side by side: the finest test.")
@@ -133,6 +130,14 @@ def draw(
                       args=(_keep_all, options))  # fmt: skip
     if fold("Figures", f"figures-{question}"):
         _figures(now, choices, seen, steps if told is None else ())
+
+
+def wonders(seen: Sequence[Outcome], question: str) -> None:
+    """What a maker would not expect of what is ``seen``, where there is anything."""
+    surprising = looks.wonders(seen)
+    if surprising and fold("Not what one expects, held flat: why", f"why-{question}"):
+        for words in surprising:
+            st.html(f'<p class="wc-told">{escape(words)}</p>')
 
 
 def ahead(now: Making, choices: Sequence[Choice], waiting: Waiting, ground: str) -> None:

@@ -10,7 +10,7 @@ import streamlit as st
 import pictures
 
 _CSS = """
-.two { position: relative; max-width: 34rem; margin: 0; color: #1b1b1b; font-family: sans-serif; }
+.two { position: relative; max-width: 34rem; margin: 0; color: #1b1b1b; font-family: inherit; }
 .two .view { position: relative; aspect-ratio: 4 / 5; overflow: hidden; border: 1px solid #767676; }
 .two .view > * { position: absolute; inset: 0; width: 100%; height: 100%; object-fit: cover; }
 .two .over { clip-path: inset(0 0 0 var(--at, 50%)); }
