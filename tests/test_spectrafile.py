@@ -277,3 +277,12 @@ def test_readings_with_the_gloss_left_out_are_told():
     assert noted("", "red", "blue") == [False, False]
     assert noted("", "scene red", "sceptre") == [False, False]
     assert noted("", "satin, specular component excluded".replace(",", "")) == [True]
+
+
+def test_readings_just_above_one_are_told_how_to_be_read():
+    """1.23 may be 1.23 % of a black thread, or a neon dye as a fraction: nothing else tells."""
+    rows = "".join(f"{nm},{0.8 + 0.001 * nm:.3f}\n" for nm in range(400, 701, 10))
+    with pytest.raises(InputError, match='by "%" in the heading; .* fluorescent dye'):
+        spectra_from_text(f"nm,thread\n{rows}", file="t.csv")
+    (black,) = spectra_from_text(f"nm,thread %\n{rows}", file="t.csv").values()
+    assert black.values.max() == pytest.approx(0.015)

@@ -166,7 +166,11 @@ def resample(
 def _fractions(refl: Spectrum, unit: str, refuse: Callable[[str], InputError]) -> Spectrum:
     peak = refl.max()
     if unit == "auto" and 1.0 < peak <= PERCENT_ABOVE:
-        raise refuse(f"the highest value is {peak:g}: say whether the unit is fraction or percent")
+        raise refuse(
+            f"the highest value is {peak:g}: say whether the unit is fraction or percent, in a "
+            'table by "%" in the heading; as a fraction it is of a whitener or fluorescent dye, '
+            "which is not modelled"
+        )
     scale = 100.0 if unit == "percent" or (unit == "auto" and peak > PERCENT_ABOVE) else 1.0
     refl = refl / scale
     if refl.min() < 0.0 or refl.max() > 1.0:
