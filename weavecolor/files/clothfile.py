@@ -542,7 +542,8 @@ def _kind(fields: Fields, like: UsualYarn | None, fibre_name: str, counted: bool
 
 def _one(fields: Fields) -> bool:
     """Whether the kind tells that there is one filament."""
-    return str(fields.get("kind")).casefold() == "monofilament"
+    kind = fields.get("kind")
+    return isinstance(kind, str) and kind.casefold() == "monofilament"
 
 
 def _filaments(fields: Fields, tex: float, told: int | None) -> int | None:
