@@ -165,22 +165,25 @@ def make_room(most: int) -> None:
                 total -= size
 
 
-def let_go() -> None:
-    """Forget all large values: for a run that has looked at cloth for the last time.
+def let_go(what_for: str = "") -> None:
+    """Forget all large values, or those that are needed for one thing alone: for a run that has
+    looked at cloth, or drawn it, for the last time.
 
     Examples
     --------
-    >>> let_go()
+    >>> let_go("hung pictures")
     """
     with _lock:
         for kept in {kept for kept, _, _ in _large.values()}:
-            kept.cache_clear()
+            if what_for in ("", kept.what_for):
+                kept.cache_clear()
 
 
 class Kept(Generic[Key, Value]):
     """The ``most`` values asked for last, by key; safe to share between threads. With ``weigh``,
     as many as together weigh at most ``most``, and the last one in any case. What is ``packed`` is
     looked for in the store, too, and kept there. All of them together hold :data:`MOST_BYTES`.
+    ``what_for``: the one thing that they are needed for, if any.
 
     Unlike a cache on one function, it asks for all that is missing at once, for work that goes
     faster together.
@@ -191,7 +194,9 @@ class Kept(Generic[Key, Value]):
         most: int,
         weigh: Callable[[Value], int] = lambda _: 1,
         packed: Packed[Key, Value] | None = None,
+        what_for: str = "",
     ) -> None:
+        self.what_for = what_for
         self._most, self._weigh, self._weight = most, weigh, 0
         self._packed = packed
         self._held: OrderedDict[Key, tuple[Value, int]] = OrderedDict()  # with its ticket, or 0

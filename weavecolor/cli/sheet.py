@@ -48,7 +48,8 @@ def command(
     held = project_called(project)
     try:
         option = chosen_option(held, option_name)
-        made = making_sheet(held, asked, option, progress_to("working out the sheet"))
+        told = progress_to("working out the sheet")
+        made = making_sheet(held, asked, option, told, once=True)
     except InputError as error:
         raise in_project(project, error) from None
     let_go()  # pages take as much room again as what the cloth was worked out with

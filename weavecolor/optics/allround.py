@@ -148,8 +148,8 @@ def spread(rings: Rings) -> Floats:
 
 
 #: Bytes: the layers of a skirt of three, and of what is doubled at its hem and seams.
-_laid: Kept[tuple[Any, ...], AllRound] = Kept(100_000_000, bytes_of)
-_piles: Kept[tuple[Any, ...], AllRound] = Kept(60_000_000, bytes_of)
+_laid: Kept[tuple[Any, ...], AllRound] = Kept(100_000_000, bytes_of, what_for="hung pictures")
+_piles: Kept[tuple[Any, ...], AllRound] = Kept(60_000_000, bytes_of, what_for="hung pictures")
 _opens: Kept[tuple[Construction, Rings, bool], Array] = Kept(24)
 
 
@@ -297,7 +297,7 @@ def _lying(
     return LayerOptics(reflect, under, passed, lie), slip
 
 
-_rungs: Kept[tuple[Any, ...], NDArray[np.float32]] = Kept(4)
+_rungs: Kept[tuple[Any, ...], NDArray[np.float32]] = Kept(4, what_for="hung pictures")
 
 
 def _rung(solution: Solved, rings: Rings) -> NDArray[np.float32]:

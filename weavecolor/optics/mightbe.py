@@ -137,6 +137,8 @@ _NEAR = 80.0
 _AT = np.arange(0, BANDS, 5)
 _MOVE = 0.25
 _SIDES = np.array([-1.0, 1.0, 2.0])
+#: With more directions than this, slopes of one system are taken at a time.
+_MANY = 64
 #: Place without a light from one side.
 _EVEN = "overcast"
 #: Reflectance of the ground that tells what a stack lets through there and back.
@@ -190,17 +192,38 @@ def dye_slopes(
     from scipy.interpolate import PchipInterpolator  # slow to load
 
     moves = np.maximum(np.array(spreads)[..., _AT], _MOVE)  # (C, 2, bands)
-    variants = 2 * _SIDES.size * len(cloths)
-    number = {content(cloth): k for k, cloth in enumerate(cloths)}
+    moved = [
+        (content(cloth), system, move)
+        for cloth, both in zip(cloths, moves, strict=True) for system, move in enumerate(both)
+    ]  # fmt: skip
+    ways, _ = lit_by(scenes)
+    # with many directions, as of folds, one at a time: together they would take much room
+    each = len(moved) if len(ways.above) + len(ways.below) <= _MANY else 1
+    logs = np.concatenate(
+        [_dyed(stack, scenes, moved[k : k + each]) for k in range(0, len(moved), each)], axis=2
+    )
+    gone = logs - _logs(np.array(looks)[..., _AT])[:, :, None, None]
+    gone = np.moveaxis(gone.reshape(len(looks), 2, len(cloths), 2, _SIDES.size, -1), 1, 3)
+    less, more, much = np.moveaxis(gone, 4, 0)
+    slopes = np.stack([-less, more, much - more], axis=3) / moves[:, :, None, None]
+    return np.asarray(PchipInterpolator(WAVELENGTHS[_AT], slopes, axis=-1)(WAVELENGTHS))
+
+
+def _dyed(
+    stack: Stack, scenes: Sequence[Scene], moved: Sequence[tuple[object, int, Array]]
+) -> Array:
+    """Logarithms (S, 2, V, sides, bands) of what a stack sends back alone and gets from a white
+    ground, where each of the V ``moved``, a cloth's content and its system, has ln sigma moved by
+    so much (bands,) to each of the sides."""
     made: dict[object, Solved] = {}
+    variants = _SIDES.size * len(moved)
     for key, cloth in {content(x.cloth): x.cloth for x in stack.layers}.items():
         kept = solved(cloth)
         sigma = np.repeat(kept.absorption[None, _AT], variants, axis=0)
-        if key in number:
-            for system, move in enumerate(moves[number[key]]):
-                first = _SIDES.size * (2 * number[key] + system)
-                for side, times in enumerate(_SIDES):
-                    sigma[first + side, :, system] *= np.exp(times * move)
+        for k, (mine, system, move) in enumerate(moved):
+            if key == mine:
+                own = slice(_SIDES.size * k, _SIDES.size * (k + 1))
+                sigma[own, :, system] *= np.exp(_SIDES[:, None] * move)
         flat = sigma.reshape(-1, 2)
         made[key] = replace(kept, absorption=flat, node=kept.white.dyed(flat))
     ways, lit = lit_by(scenes)
@@ -220,18 +243,12 @@ def dye_slopes(
     grounds = [np.full(variants * _AT.size, rho) for _, rho in _GROUNDS]
     factors = over_backings(pile, grounds, GAPS[stack.lay])
     out = []
-    for one, look in zip(lit, looks, strict=True):
-        own = one.at(_AT)
-        each = replace(
-            own, diffuse=np.tile(own.diffuse, variants), falls=np.tile(own.falls, (1, variants))
-        )
-        dark, light = (radiance(pile, over, each, False).reshape(variants, -1) for over in factors)
-        logs = _logs(np.stack([dark, light - dark]))  # (2, V, bands)
-        gone = (logs - _logs(look[:, None, _AT])).reshape(2, len(cloths), 2, _SIDES.size, _AT.size)
-        less, more, much = np.moveaxis(gone, 3, 0)
-        slopes = np.stack([-less, more, much - more], axis=3) / moves[:, :, None]
-        out.append(np.moveaxis(slopes, 0, 3))
-    return np.asarray(PchipInterpolator(WAVELENGTHS[_AT], np.stack(out), axis=-1)(WAVELENGTHS))
+    for one in (each.at(_AT) for each in lit):
+        all_ = replace(one, diffuse=np.tile(one.diffuse, variants),
+                       falls=np.tile(one.falls, (1, variants)))  # fmt: skip
+        dark, light = (radiance(pile, over, all_, False) for over in factors)
+        out.append(_logs(np.stack([dark, light - dark])).reshape(2, len(moved), _SIDES.size, -1))
+    return np.stack(out)
 
 
 def _logs(look: Array) -> Array:

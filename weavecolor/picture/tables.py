@@ -134,9 +134,9 @@ class Tables:
 
 #: Bytes: of one layer over nothing a core is small.
 _cores: Kept[tuple[object, ...], Core] = Kept(
-    100_000_000, lambda made: 1_000_000 + sum(x.nbytes for x in made.between or ())
-)
-
+    100_000_000, lambda made: 1_000_000 + sum(x.nbytes for x in made.between or ()),
+    what_for="hung pictures",
+)  # fmt: skip
 
 
 def _packed(made: Tables) -> dict[str, Any]:
@@ -152,7 +152,7 @@ _made: Kept[tuple[object, ...], Tables] = Kept(
     24, packed=Packed("tables", lambda key: (key, filaments.EFFORT), _packed, _tables_of)
 )
 _open: Kept[tuple[object, ...], Openings] = Kept(6)
-_factors: Kept[tuple[object, ...], Factors] = Kept(6)
+_factors: Kept[tuple[object, ...], Factors] = Kept(6, what_for="hung pictures")
 
 
 def stack_key(stack: Stack) -> tuple[object, ...]:

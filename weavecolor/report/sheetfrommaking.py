@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from weavecolor.cache import Kept, Packed
+from weavecolor.cache import Kept, Packed, let_go
 from weavecolor.cutting.fullness import FullnessPlan
 from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.cutting.pieces import named_apart
@@ -90,6 +90,7 @@ def making_sheet(
     progress: Callable[[int, int], None] | None = None,
     *,
     whole: bool = True,
+    once: bool = False,
 ) -> MakingSheet:
     """The sheet of the chosen option (or of ``option``) in the project's lights.
 
@@ -105,6 +106,8 @@ def making_sheet(
         Is told (done, all).
     whole : bool
         Otherwise without what takes long: colours, what will show through, pictures.
+    once : bool
+        What the picture of hung cloth was made of is then let go, for no other will be drawn.
     """
     tell = progress or (lambda done, total: None)
     option = option or chosen_option(project)
@@ -115,14 +118,16 @@ def making_sheet(
     plans = planned(project, needs)
     tell(1, total)
     folded = project.hung or any(plan.kind != "flat" for _, plan in plans)
-    colours = sheet_colours(stack, (lit[0], *_in_folds(lit[0], folded), *lit[1:])) if whole else ()
-    tell(2, total)
-    seen = sheet_show_through(stack, lit) if whole else ()
-    tell(3, total)
     pictures = choices.pictures if whole else ()
-    close = sheet_closeup(stack, lit[0]) if "close-up" in pictures else ()
-    tell(4, total)
     drape = sheet_drape(stack, lit[0], _hung_as(project)) if "drape" in pictures else ()
+    if once:
+        let_go("hung pictures")
+    tell(2, total)
+    close = sheet_closeup(stack, lit[0]) if "close-up" in pictures else ()
+    tell(3, total)
+    colours = sheet_colours(stack, (lit[0], *_in_folds(lit[0], folded), *lit[1:])) if whole else ()
+    tell(4, total)
+    seen = sheet_show_through(stack, lit) if whole else ()
     tell(total, total)
     notes = [line for line in (*project.notes.splitlines(), *option.note.splitlines())]
     cloths = cloths_in(stack)

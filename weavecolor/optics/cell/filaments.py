@@ -15,7 +15,7 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache, partial
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import scipy  # its parts load slowly, where they are first used
@@ -328,13 +328,14 @@ def followed(
     cell: Traced,
     starts: Array,
     seed: int,
-    use: Callable[[Array], None],
+    use: Callable[[Any], None],
     told: Told | None = None,
     what: int = paths.ALL,
     first: int = 0,
+    part: Callable[[Array], Any] = np.copy,
 ) -> float:
     """Trace ``starts`` (n, 5) on ``cell``, from the ``first`` on, on two threads; ``use`` gets the
-    leaves part by part.
+    leaves part by part, or what ``part`` makes of them.
 
     ``seed`` of what is drawn at random; ``told``: how much is done, 0-1; ``what`` is followed, one
     of ``paths.ALL``, ``NOTHING`` and ``FIRST``. Returns the light lost, in starts.
@@ -343,7 +344,7 @@ def followed(
     bounds = np.linspace(first, len(starts), parts + 1).astype(int)
     lost = 0.0
 
-    def one(k: int) -> tuple[list[Array], float]:
+    def one(k: int) -> tuple[list[Any], float]:
         first, last = int(bounds[k]), int(bounds[k + 1])
         found, gone = [], 0.0
         room = np.empty((min(_ROOM, 40 * (last - first) + 1024), paths.LEAF))
@@ -352,7 +353,7 @@ def followed(
                 cell.rows, cell.signs, cell.plan, cell.centres, cell.near, cell.top, starts, first,
                 last, seed, cell.least, room, what,
             )  # fmt: skip
-            found.append(room[:made].copy())
+            found.append(part(room[:made]))
             gone += away
         return found, gone
 
@@ -364,6 +365,25 @@ def followed(
             if told is not None:
                 told((k + 1) / parts)
     return lost
+
+
+class _Left(NamedTuple):
+    """Leaves, in as little room as they need: as in :class:`NodeRays`, weights in full."""
+
+    start: NDArray[np.int32]
+    toward: NDArray[np.float32]
+    weight: Array
+    column: NDArray[np.int32]
+    met: NDArray[np.uint16]
+    one: NDArray[np.bool_]
+
+
+def _left(cell: Traced, leaves: Array) -> _Left:
+    n = len(leaves)
+    start, toward, weight = np.empty(n, np.int32), np.empty((n, 3), np.float32), np.empty(n)
+    met, one = np.empty(n, np.uint16), np.empty(n, np.bool_)
+    column = paths.parted(leaves, cell.scale, RATIO, LEVELS, start, toward, weight, met, one)
+    return _Left(start, toward, weight, column, met, one)
 
 
 def at_most_one(cell: Traced, starts: Array, what: int) -> Array:
@@ -552,27 +572,18 @@ def _node_rays(
 ) -> NodeRays:
     """As :func:`node_rays`; those ``begun`` are not followed again."""
     starts, label = node_starts(ready, grid, each)
-    made = ("start", "toward", "weight", "column", "met", "one")
-    found: list[tuple[NDArray[Any], ...]] = []
+    found = []
     if begun is not None:
-        found.append(tuple(getattr(begun, name) for name in made))
+        found.append(_Left(*(getattr(begun, name) for name in _Left._fields)))
 
-    def use(leaves: Array) -> None:
-        found.append((
-            leaves[:, 0].astype(np.int32),
-            leaves[:, 1:4].astype(np.float32),
-            leaves[:, 4].astype(np.float32),
-            paths.levels_of(leaves, ready.scale, RATIO, LEVELS),
-            leaves[:, 7].astype(np.uint16),
-            leaves[:, 11] >= 0.0,
-        ))  # fmt: skip
+    def use(one: _Left) -> None:
+        found.append(one._replace(weight=one.weight.astype(np.float32)))
 
     first, lost = (0, 0.0) if begun is None else (len(begun.label), begun.lost * len(begun.label))
-    lost += followed(ready, starts, 1, use, told, first=first)
-    every = map(np.concatenate, zip(*found, strict=True))
-    whole: dict[str, Any] = dict(zip(made, every, strict=True))
+    lost += followed(ready, starts, 1, use, told, first=first, part=partial(_left, ready))
+    whole = _Left(*map(np.concatenate, zip(*found, strict=True)))
     came = (-starts[:, 2:]).astype(np.float32)
-    return NodeRays(came, label, **whole, lost=lost / len(starts))
+    return NodeRays(came, label, **whole._asdict(), lost=lost / len(starts))
 
 
 def let_go(cell: FilamentCell) -> None:
@@ -682,7 +693,7 @@ class Rays:
     toward: NDArray[np.float32]
     weight: NDArray[np.float32]
     column: NDArray[np.int32]
-    met: NDArray[np.int32]
+    met: NDArray[np.uint16]
     through: float
 
     def table(self, place: NDArray[np.integer[Any]], count: int) -> scipy.sparse.csr_array:
@@ -709,30 +720,22 @@ def follow(cell: FilamentCell, toward: Array, weight: Array) -> Rays:
     ``weight`` (n,), mean 1, to places spread over the cloth."""
     ready = prepared(cell)
     starts = _starts(ready, toward)
-    found: list[tuple[Array, NDArray[np.int32]]] = []
+    found = []
     total = len(toward)
     passed = 0.0
 
-    def use(leaves: Array) -> None:
+    def use(one: _Left) -> None:
         nonlocal passed
-        leaves[:, 4] *= weight[leaves[:, 0].astype(np.intp)] / total
-        met = leaves[:, 7] > 0.0
-        passed += float(leaves[~met, 4].sum())
-        leaves = leaves[met]
-        found.append((leaves, paths.levels_of(leaves, ready.scale, RATIO, LEVELS)))
+        light = one.weight * (weight[one.start] / total)
+        met = one.met > 0
+        passed += float(light[~met].sum())
+        found.append((one.start[met], one.toward[met], light[met], one.column[met], one.met[met]))
 
-    followed(ready, starts, 2, use, None)
-    every = np.concatenate([leaves for leaves, _ in found])
+    followed(ready, starts, 2, use, part=partial(_left, ready))
+    start, way, light, column, met = map(np.concatenate, zip(*found, strict=True))
     # what little the tracing lost goes the way of the rest
-    met_share = max(float(every[:, 4].sum()), 1e-12)
-    return Rays(
-        every[:, 0].astype(np.int32),
-        every[:, 1:4].astype(np.float32),
-        (every[:, 4] * ((1.0 - passed) / met_share)).astype(np.float32),
-        np.concatenate([column for _, column in found]),
-        every[:, 7].astype(np.int32),
-        passed,
-    )
+    light *= (1.0 - passed) / max(float(light.sum()), 1e-12)
+    return Rays(start, way, light.astype(np.float32), column, met, passed)
 
 
 def _starts(ready: Traced, toward: Array) -> Array:

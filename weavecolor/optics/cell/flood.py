@@ -129,8 +129,10 @@ def flood_rays(cell: FilamentCell) -> int:
     return (6 if filaments.split(cell) else 2) * each
 
 
-_floods: Kept[tuple[FilamentCell, int, float], Flood] = Kept(3)
-_aims: Kept[tuple[FilamentCell, float, float, float], _Samples] = Kept(40_000_000, bytes_of)
+_floods: Kept[tuple[FilamentCell, int, float], Flood] = Kept(3, what_for="hung pictures")
+_aims: Kept[tuple[FilamentCell, float, float, float], _Samples] = Kept(
+    40_000_000, bytes_of, what_for="hung pictures"
+)
 
 
 def flood(cell: FilamentCell) -> Flood:

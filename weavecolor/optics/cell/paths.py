@@ -872,6 +872,19 @@ def levels_of(leaves, scale, ratio, levels):
 
 
 @_compiled
+def parted(leaves, scale, ratio, levels, start, toward, weight, met, one):
+    """Parts of ``leaves``: to ``start`` (n,), ``toward`` (n, 3), ``weight``, ``met`` and ``one``
+    (n,: whether it only passed about inside one yarn). Returns their columns, as of
+    :func:`levels_of`."""
+    for n in range(leaves.shape[0]):
+        start[n] = leaves[n, 0]
+        for c in range(3):
+            toward[n, c] = leaves[n, 1 + c]
+        weight[n], met[n], one[n] = leaves[n, 4], leaves[n, 7], leaves[n, 11] >= 0.0
+    return levels_of(leaves, scale, ratio, levels)
+
+
+@_compiled
 def nodes_of(vectors, edges, steps):
     """The node that each of ``vectors`` (n, 3) belongs to, (n,); ``edges`` and ``steps`` as in
     :func:`node_of`."""
