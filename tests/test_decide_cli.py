@@ -22,6 +22,9 @@ def test_stacks_are_ranked(capsys, tmp_path):
     drawn = tmp_path / "found.png"
     assert run([*asked, "--json", "--save", str(saved), "--out", str(drawn)]) == 0
     assert drawn.read_bytes()[:4] == b"\x89PNG"
+    assert run([*asked, "--hung", "--save", str(saved), "--out", str(tmp_path / "hung.png")]) == 0
+    assert "in folds" in saved.read_text() and (tmp_path / "hung.png").stat().st_size > 10_000
+    assert run([*asked, "--json", "--save", str(saved)]) == 0
     found = json.loads(saved.read_text())
     losses = [row["loss"] for row in found["options"]]
     assert losses == sorted(losses) and found["guarantee"]["screened"] == 4

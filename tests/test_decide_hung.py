@@ -123,6 +123,11 @@ def test_bounds_hold_in_folds(allowed):
     )  # fmt: skip
     assert [key[1:] for key in kept] == [key[1:] for key in sorted(everything)[:10]]
     assert sum(block.bounded for block in made) > 0
+    few, every = (
+        search(allowed, wishes, [HUNG], limit=limit, wanted=6) for limit in (10, 1_000_000)
+    )
+    assert few.guarantee.decided == every.guarantee.screened == len(everything)
+    assert few.options[0].loss == every.options[0].loss and few.guarantee.bounded > 0
 
 
 @pytest.mark.usefixtures("half_rays")  # by an eighth the finer folds are known to 2 L* only

@@ -375,16 +375,18 @@ def _mind(*stacks: Stack) -> str:
 
 
 def _draw(found: Found, scene: Scene, out: Path) -> None:
-    """The options found, each as a close-up with its patch and number, in the main light."""
+    """The options found with their numbers in the main light, each as a close-up with its patch; of
+    cloth in folds as its colour alone, for a close-up lies flat."""
     from weavecolor.files.atomic import write_bytes
-    from weavecolor.picture.composite import CLOSEUP, Choice, draw_sheet
+    from weavecolor.picture.composite import CLOSEUP, FLAT, Choice, draw_sheet
     from weavecolor.picture.encode import png_bytes
 
     shown = found.options[:12]  # as many as a sheet shows
     if not shown:
         raise InputError("no option was found that could be drawn", field="--out")
     options = [Choice(f"{n}. {one.words}", one.stack) for n, one in enumerate(shown, 1)]
-    write_bytes(out, png_bytes(draw_sheet(options, scene, CLOSEUP, "A4")))
+    kind = FLAT if found.lying else CLOSEUP
+    write_bytes(out, png_bytes(draw_sheet(options, scene, kind, "A4")))
     click.echo(f"wrote {out}", err=True)
 
 
