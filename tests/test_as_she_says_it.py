@@ -13,7 +13,7 @@ from weavecolor.front import save_cloth
 from weavecolor.optics.layerwords import layers_said
 from weavecolor.optics.stack import face_called
 from weavecolor.optics.uncertainty import known_of, reasons
-from weavecolor.scene.backings import backing
+from weavecolor.scene.backings import backing, behind_called
 from weavecolor.scene.places import PLACES, custom_scene, scene, sides, with_viewer
 from weavecolor.textile.notmodelled import NOT_MODELLED, not_modelled
 from weavecolor.textile.units import areal_mass_g_m2, yarn_size
@@ -172,6 +172,12 @@ def test_places(said, meant):
 def test_skins_and_sides():
     assert backing("skin deep").name == backing("skin black").name == "skin deep"
     assert backing("Dark skin").name == "skin dark"  # as show-through tells it
+    assert backing("brown skin").name == "skin dark" and backing("fair skin").name == "skin light"
+    assert backing("White slip").name == "white" and backing("navy lining").name == "navy"
+    assert behind_called("open air") is None
+    for said in ("slip", "red velvet", "silk skin"):
+        with pytest.raises(InputError, match="not a known backing"):
+            backing(said)
     assert face_called("Wrong side") == "back" and face_called("right side") == "face"
     with pytest.raises(InputError, match="use face or back"):
         face_called("left side")

@@ -6,6 +6,7 @@ Knows backings by name; knows nothing of cloth. Spectra and their sources are in
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -75,18 +76,20 @@ SKINS: Mapping[str, str] = MappingProxyType(
 SKIN_ALSO: Mapping[str, str] = MappingProxyType(
     {
         "skin": "skin medium",
+        "skin bare": "skin medium",
         "skin fair": "skin light",
         "skin pale": "skin light",
         "skin tan": "skin medium",
         "skin olive": "skin medium",
         "skin brown": "skin dark",
         "skin black": "skin deep",
-        **{f"{tone} skin": f"skin {tone}" for tone in SKINS},
     }
 )
 
 #: Words for nothing behind.
-OPEN = ("open", "nothing")
+OPEN = ("open", "open air", "nothing")
+#: What is worn beneath, which a colour is of: taken as a matt surface of that colour.
+_WORN = ("slip", "lining", "petticoat", "underskirt", "leotard", "cotton")
 
 
 def backing_names() -> tuple[str, ...]:
@@ -126,6 +129,8 @@ def backing(spec: str) -> Backing:
     ('skin dark', (41,))
     """
     name = " ".join(spec.split()).casefold() if isinstance(spec, str) else ""
+    name = re.sub(rf"(?<=\w) (?:{'|'.join(_WORN)})$", "", name)
+    name = re.sub(r"^(\w+) skin$", r"skin \1", name)
     name = SKIN_ALSO.get(name, name)
     known = name in backing_names()
     if not known and is_screen_colour(name):
