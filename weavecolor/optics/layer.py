@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any, TypeVar
 
 import numpy as np
@@ -116,6 +117,7 @@ def solved(cloth: Cloth, rays: float = 1.0, step: int = 1) -> Solved:
 _solved: Kept[tuple[Any, ...], Solved] = Kept(8)
 
 
+@lru_cache(maxsize=64)
 def content(cloth: Cloth) -> tuple[Any, ...]:
     """Everything that the optics of a cloth depend on, hashable: equal means alike to the eye."""
     yarns = (cloth.warp, cloth.weft)
