@@ -65,7 +65,8 @@ def disc(half_angle_deg: float, number: Array) -> Array:
 
 
 def cap_of(vector: Named, half_angle_deg: float, own: Array) -> tuple[Array, Array, float]:
-    """As :func:`cap`, of directions that are its ``own`` (3, n) as :func:`disc` tells them."""
+    """As :func:`cap` of ``half_angle_deg`` about ``vector``, of directions that are its ``own`` (3,
+    n) as :func:`disc` tells them."""
     x, y, z = middle(vector)
     # two more directions at right angles to it and to one another
     one = (-y, x, 0.0) if abs(z) < 0.9 else (z, 0.0, -x)

@@ -874,8 +874,8 @@ def levels_of(leaves, scale, ratio, levels):
 @_compiled
 def parted(leaves, scale, ratio, levels, start, toward, weight, met, one):
     """Parts of ``leaves``: to ``start`` (n,), ``toward`` (n, 3), ``weight``, ``met`` and ``one``
-    (n,: whether it only passed about inside one yarn). Returns their columns, as of
-    :func:`levels_of`."""
+    (n,: whether it only passed about inside one yarn). Returns their columns, by ``scale``,
+    ``ratio`` and ``levels`` as of :func:`levels_of`."""
     for n in range(leaves.shape[0]):
         start[n] = leaves[n, 0]
         for c in range(3):
