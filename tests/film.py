@@ -40,6 +40,8 @@ def frames(page: Page, folder: Path) -> list[Image.Image]:
         page.hung(words)
         waits = '[class*="st-key-wc-card"] .wc-patch'
         page.until(lambda: not page.all(waits), what="every choice's picture")
+        told = ".st-key-wc-panel"
+        page.until(lambda: "Held flat." not in page.one(told).text, 300, "all as it hangs")
         page.settle()
         page.driver.execute_script(TOP)
         screen = Image.open(io.BytesIO(page.driver.get_screenshot_as_png())).convert("RGB")
