@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
 from scipy.optimize import brentq
 
+from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.cell import filaments as cells
 from weavecolor.optics.cell import paths
 from weavecolor.optics.cell.filaments import FilamentCell, Strand
 from weavecolor.optics.cell.nodes import nodes
+from weavecolor.optics.layer import strand as strand_of
 
 HAIR = Strand(1e-7, 1e-7)
 TWILL = ((1, 1, 0), (0, 1, 1), (1, 0, 1))
@@ -775,3 +779,33 @@ def test_steep_rods_are_met_to_their_very_outline():
     asked = np.abs(inside) > 0.02
     assert asked.sum() > 0.8 * count and passed.sum() > 10
     assert passed[asked].tolist() == (inside < 0.0)[asked].tolist()
+
+
+def test_filaments_of_a_flat_yarn_that_is_twisted_slowly_stay_round():
+    """Lines straight down on a pressed yarn meet the topmost of its circles, found by plain
+    geometry. A round yarn's section pressed flat with all that is in it has filaments 2.1 times as
+    wide as high, of which about twice as much faces nearly upwards."""
+    yarn = load_swatch("shot-taffeta-green-red").warp
+    assert yarn.twist_turns_m > 0.0 and yarn.flattening > 2.0
+    thread = strand_of(yarn)
+    count = 20000
+    x = ((np.arange(count) + 0.5) / count - 0.5) * thread.width
+    starts = np.column_stack([x, np.full(count, 37.0), np.zeros((count, 2)), np.full(count, -1.0)])
+    level = {}
+    for name, one in (("pressed", thread), ("squashed", replace(thread, twist=1.0))):
+        leaves = traced(lone(one), starts, follow=paths.MET)[0]
+        met = np.full(count, np.nan)
+        leaves = leaves[leaves[:, 11] >= 0.0]
+        met[leaves[:, 0].astype(int)] = cells.prepared(lone(one)).top - leaves[:, 10]
+        slope = np.abs(np.diff(met) / np.diff(x))
+        level[name] = np.nanmean(slope < np.tan(np.radians(10.0))), met
+    centres, radius = parts(lone(thread))[3][0, : thread.filaments], thread.filament_radius
+    off = x[:, None] - centres[:, 0]
+    top = centres[:, 1] + np.sqrt(np.maximum(radius**2 - off**2, 0.0))
+    by_hand = np.where(np.abs(off) < radius, top, -9.0).max(axis=1)
+    share, met = level["pressed"]
+    seen = ~np.isnan(met)
+    assert np.mean(seen == (by_hand > -9.0)) > 0.999
+    both = seen & (by_hand > -9.0)
+    assert np.quantile(np.abs(met - by_hand)[both], 0.999) < 0.01 * radius
+    assert share < 0.25 and 1.6 * share < level["squashed"][0]

@@ -38,15 +38,24 @@ Links = tuple[tuple[int, int], ...]
 _Way = TypeVar("_Way", bound=Named)
 
 
+#: Least slope of the outer filaments, rise over run, at which a flat yarn is traced as twisted.
+#: Its section is then a round one's pressed flat, filaments and all, which mirror so much more
+#: light upwards as they are wider than high; flatter helices turn light by less than crimp does.
+STEEP = 0.18
+
+
 def strand(yarn: Yarn) -> Strand:
     """A yarn as its light is traced."""
+    twist = yarn.twist_rad_mm
+    if yarn.flattening > 1.0 and twist * 0.5 * yarn.width_mm < STEEP:
+        twist = 0.0
     return Strand(
         yarn.width_mm,
         yarn.height_mm,
         yarn.rods,
         yarn.packing,
         yarn.fibre.index,
-        yarn.twist_rad_mm,
+        twist,
         yarn.dull_per_mm,
     )
 
