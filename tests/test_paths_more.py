@@ -116,7 +116,8 @@ def test_twist_turns_a_section_by_so_much_on_its_way(phase):
 
 
 def test_where_a_line_meets_a_bent_filament():
-    """The root of the outline along the line, by bisection."""
+    """The root of the outline along the line, by bisection: round in the section as it lies, about
+    an axis that turns as in a round yarn and is pressed flat."""
     cell = FilamentCell(TWILL, BENT, BENT, 0.3, 0.4, 0.05, 0.03)
     rows, signs, plan, centres = parts(cell)
     radius = BENT.filament_radius
@@ -135,8 +136,13 @@ def test_where_a_line_meets_a_bent_filament():
         cx, cy = centres[s, paths._own(plan, s, yarn) + k]
 
         def out(t, aim=aim, way=way, s=s, yarn=yarn, cx=cx, cy=cy):
-            a, b = paths._section(rows, signs, s, yarn, *(aim + t * way))
-            return np.hypot(a - cx, b - cy) - radius
+            v, u, z = aim + t * way
+            axis, slope, _ = paths._axis(rows, signs, s, yarn, u)
+            turn = BENT.twist * u + rows[s, paths.PHASE] * yarn
+            x = (np.cos(turn) * cx - np.sin(turn) * cy) * 2.0**0.5
+            y = (np.sin(turn) * cx + np.cos(turn) * cy) / 2.0**0.5
+            up = (z - axis) / np.hypot(1.0, slope)
+            return np.hypot(v - yarn * (0.3, 0.4)[s] - x, up - y) - radius
 
         at = np.linspace(-0.1, 0.1, 401)
         off = np.array([out(t) for t in at])
@@ -213,7 +219,9 @@ def test_what_light_meets_beside_the_filament_that_it_left(count, packing):
         half, square = off @ way, (off**2).sum(axis=1)
         root = half**2 - square + radius**2
         hit = others & (root > 0.0) & (half < 0.0)
-        far, k = paths._next(rows, plan, centres, near, 0, own, a, b, *(0.5 * way), 0.0)
+        far, k = paths._next(
+            rows, plan, centres, near, 0, 0, own, 0.0, a, b, *(0.5 * way), 0.0
+        )
         if not hit.any():
             assert k == -1
         elif k != -1 or count <= near.shape[2]:
@@ -636,9 +644,10 @@ def depth(cell, points):
                     continue
                 pressed = np.sqrt(strand.width / strand.height) if strand.twist else 1.0
                 turn = strand.twist * u + ready.rows[s, paths.PHASE] * y
-                at = (p / pressed + 1j * q * pressed) * np.exp(-1j * turn)
                 for x, w in ready.centres[s, y % ways * count : y % ways * count + count]:
-                    out = np.maximum(out, 1 - np.abs(at - x - 1j * w) / strand.filament_radius)
+                    at = (x + 1j * w) * np.exp(1j * turn)
+                    off = np.hypot(p - at.real * pressed, q - at.imag / pressed)
+                    out = np.maximum(out, 1 - off / strand.filament_radius)
     return out
 
 
@@ -781,31 +790,35 @@ def test_steep_rods_are_met_to_their_very_outline():
     assert passed[asked].tolist() == (inside < 0.0)[asked].tolist()
 
 
-def test_filaments_of_a_flat_yarn_that_is_twisted_slowly_stay_round():
+@pytest.mark.parametrize("twist", [0.0, 4.0])
+def test_filaments_of_a_flat_yarn_are_round(twist):
     """Lines straight down on a pressed yarn meet the topmost of its circles, found by plain
-    geometry. A round yarn's section pressed flat with all that is in it has filaments 2.1 times as
-    wide as high, of which about twice as much faces nearly upwards."""
-    yarn = load_swatch("shot-taffeta-green-red").warp
-    assert yarn.twist_turns_m > 0.0 and yarn.flattening > 2.0
-    thread = strand_of(yarn)
-    count = 20000
+    geometry; where it is twisted, about axes that turn as in a round yarn and are pressed flat."""
+    thread = Strand(0.2, 0.1, 30, 0.7, twist=twist)
+    count, along = 20000, 37.0
     x = ((np.arange(count) + 0.5) / count - 0.5) * thread.width
-    starts = np.column_stack([x, np.full(count, 37.0), np.zeros((count, 2)), np.full(count, -1.0)])
-    level = {}
-    for name, one in (("pressed", thread), ("squashed", replace(thread, twist=1.0))):
-        leaves = traced(lone(one), starts, follow=paths.MET)[0]
-        met = np.full(count, np.nan)
-        leaves = leaves[leaves[:, 11] >= 0.0]
-        met[leaves[:, 0].astype(int)] = cells.prepared(lone(one)).top - leaves[:, 10]
-        slope = np.abs(np.diff(met) / np.diff(x))
-        level[name] = np.nanmean(slope < np.tan(np.radians(10.0))), met
-    centres, radius = parts(lone(thread))[3][0, : thread.filaments], thread.filament_radius
-    off = x[:, None] - centres[:, 0]
-    top = centres[:, 1] + np.sqrt(np.maximum(radius**2 - off**2, 0.0))
+    starts = np.column_stack([x, np.full(count, along), np.zeros((count, 2)), np.full(count, -1.0)])
+    cell = lone(thread)
+    leaves = traced(cell, starts, follow=paths.MET)[0]
+    leaves = leaves[leaves[:, 11] >= 0.0]
+    met = np.full(count, -9.0)
+    met[leaves[:, 0].astype(int)] = cells.prepared(cell).top - leaves[:, 10]
+    across, up = parts(cell)[3][0, : thread.filaments].T
+    if twist:
+        at = (across + 1j * up) * np.exp(1j * twist * along)
+        across, up = at.real * 2.0**0.5, at.imag / 2.0**0.5
+    off, radius = x[:, None] - across, thread.filament_radius
+    top = up + np.sqrt(np.maximum(radius**2 - off**2, 0.0))
     by_hand = np.where(np.abs(off) < radius, top, -9.0).max(axis=1)
-    share, met = level["pressed"]
-    seen = ~np.isnan(met)
-    assert np.mean(seen == (by_hand > -9.0)) > 0.999
-    both = seen & (by_hand > -9.0)
-    assert np.quantile(np.abs(met - by_hand)[both], 0.999) < 0.01 * radius
-    assert share < 0.25 and 1.6 * share < level["squashed"][0]
+    seen = by_hand > -9.0
+    assert np.mean(seen == (met > -9.0)) > 0.999 and seen.mean() > 0.8
+    # at the edge of a circle one or the other
+    assert np.quantile(np.abs(met - by_hand)[seen & (met > -9.0)], 0.99) < 0.01 * radius
+
+
+def test_a_flat_yarn_of_slow_twist_is_traced_as_pressed():
+    yarn = load_swatch("shot-taffeta-green-red").warp
+    assert yarn.twist_turns_m > 0.0 and strand_of(yarn).twist == 0.0
+    assert strand_of(replace(yarn, flattening=1.0)).twist == yarn.twist_rad_mm
+    hard = replace(yarn, twist_turns_m=1500.0)
+    assert strand_of(hard).twist == hard.twist_rad_mm

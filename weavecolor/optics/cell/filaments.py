@@ -130,14 +130,17 @@ class FilamentCell:
 
 
 @lru_cache(maxsize=128)
-def arrangement(filaments: int, packing: float, flat: float, seed: int = 1) -> Array:
+def arrangement(
+    filaments: int, packing: float, flat: float, seed: int = 1, apart: float = 1.0
+) -> Array:
     """Centres (n, 2), in filament radii, of round ``filaments`` in an ellipse of ``flat`` width
     over height at ``packing``: drawn at random, from ``seed``, about the middle and pushed apart
     until at most they touch, so that the core is the closest, as in yarn (J. W. S. Hearle, P.
     Grosberg, S. Backer, Structural Mechanics of Fibers, Yarns, and Fabrics, 1969; from memory);
     then the yarn is pressed flat, and they make room for one another. Drawn in the ellipse itself,
     they spread alike to all sides, and a yarn of 1.5 to 1 came out as one of 1.2.
-    Where they are packed more closely than they can lie, they run into one another.
+    Where they are packed more closely than they can lie, they run into one another. ``apart``:
+    how many diameters they keep between their middles, where there is room.
     """
     unit = (filaments / packing) ** 0.5
     press = np.array([flat**0.5, flat**-0.5])
@@ -146,7 +149,7 @@ def arrangement(filaments: int, packing: float, flat: float, seed: int = 1) -> A
     for pressed in (np.ones(2), press):
         at *= pressed
         wide, high = np.maximum(unit * pressed - 1.0, 1e-3)
-        paths.push_apart(at, wide, high, 2.02, 800)
+        paths.push_apart(at, wide, high, 2.02 * apart, 800)
     return np.asarray(at)
 
 
@@ -188,14 +191,15 @@ def prepared(cell: FilamentCell, outline: bool = False) -> Traced:
         count = min(one.filaments, MOST_FILAMENTS)
         radius = 0.5 * (one.width * one.height) ** 0.5 * (one.packing / count) ** 0.5
         row[paths.FIL_A] = row[paths.FIL_B] = radius
-        flat = one.width / one.height
+        flat, apart = one.width / one.height, 1.0
         if flat < 1.0 + 1e-9 or (one.twist != 0.0 and one.centres is None):
             row[paths.TWIST], row[paths.PHASE] = one.twist, (1.7, 2.3)[k]
-            row[paths.STRETCH], flat = flat**-0.5, 1.0
+            # room for what pressing takes away: filaments stay round
+            row[paths.STRETCH], flat, apart = flat**-0.5, 1.0, flat**0.5
         row[paths.COUNT] = count
         # neighbours are not alike, and cloth shows the mean of many
         sorts = min(max(_LIE // count, _ARRANGEMENTS[0]), _ARRANGEMENTS[1])
-        at = [arrangement(count, one.packing, flat, k + 2 * sort) for sort in range(sorts)]
+        at = [arrangement(count, one.packing, flat, k + 2 * n, apart) for n in range(sorts)]
         if one.centres is not None:
             at = [np.array(one.centres, float)]
         centres.append(np.concatenate(at) * radius)

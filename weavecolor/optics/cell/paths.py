@@ -119,8 +119,8 @@ def _axis(rows, signs, s, yarn, u):
 
 @_inlined
 def _section(rows, signs, s, yarn, v, u, z):
-    """Where a point lies in the section of a yarn, turned with its twist. A flat yarn that is
-    twisted is turned as if round, STRETCH times as wide and as low, and pressed flat again."""
+    """Where a point lies in the section of a yarn, turned with its twist. The axes of filaments of
+    a flat yarn that is twisted are turned as if it were round, STRETCH times as wide and as low."""
     height, slope, _ = _axis(rows, signs, s, yarn, u)
     q = (z - height) * rows[s, PER_STRETCH] / math.sqrt(1.0 + slope * slope)
     p = rows[s, STRETCH] * (v - yarn * rows[s, SPACING])
@@ -152,17 +152,36 @@ def _frame(rows, signs, s, yarn, v, u, z):
 
 
 @_inlined
+def _measure(rows, s, yarn, u):
+    """The matrix by which differences in a turned section are told as they are in the cloth, across
+    and up, in half widths and heights of a filament: those of a flat, twisted yarn are as round as
+    any."""
+    ia, ib = 1.0 / rows[s, FIL_A], 1.0 / rows[s, FIL_B]
+    if rows[s, STRETCH] == 1.0:  # in a round yarn they look alike from all sides
+        return ia, 0.0, 0.0, ib
+    co, si = _turned(rows[s, TWIST] * u + rows[s, PHASE] * yarn)
+    ia *= rows[s, PER_STRETCH]
+    ib *= rows[s, STRETCH]
+    return co * ia, -si * ia, si * ib, co * ib
+
+
+@_inlined
 def _mend(rows, signs, s, yarn, ca, cb, v, u, z, dv, du, dz, t, leaving):
     """The place t on a ray where it meets one filament's true surface, near t, -1 for none;
     whether that is found as near as it should be; and the frame there, as from _frame."""
-    ia, ib = 1.0 / rows[s, FIL_A], 1.0 / rows[s, FIL_B]
     a = b = av = au = az = bv = bu = bz = 0.0
     for _ in range(4):
         a, b, av, au, az, bv, bu, bz = _frame(
             rows, signs, s, yarn, v + t * dv, u + t * du, z + t * dz
         )
         da, db = av * dv + au * du + az * dz, bv * dv + bu * du + bz * dz
-        p, q, ra, rb = (a - ca) * ia, (b - cb) * ib, da * ia, db * ib
+        m0, m1, m2, m3 = _measure(rows, s, yarn, u + t * du)
+        p, q = m0 * (a - ca) + m1 * (b - cb), m2 * (a - ca) + m3 * (b - cb)
+        ra, rb = m0 * da + m1 * db, m2 * da + m3 * db
+        if m1 != 0.0:  # as the measure itself turns on the way
+            turn = rows[s, TWIST] * du
+            ra -= turn * q * rows[s, PER_STRETCH] * rows[s, PER_STRETCH]
+            rb += turn * p * rows[s, STRETCH] * rows[s, STRETCH]
         rate = ra * ra + rb * rb
         half = p * ra + q * rb
         root = half * half - rate * (p * p + q * q - 1.0)
@@ -194,10 +213,11 @@ def _inside(rows, signs, plan, centres, s, yarn, v, u, z):
             return -1
     elif a * a + b * b > 1.02 * rows[s, HALF_A] * rows[s, HALF_B]:
         return -1
-    ia, ib = 1.0 / rows[s, FIL_A], 1.0 / rows[s, FIL_B]
+    m0, m1, m2, m3 = _measure(rows, s, yarn, u)
     first = _own(plan, s, yarn)
     for k in range(first, first + plan[s, 2]):
-        x, y = (a - centres[s, k, 0]) * ia, (b - centres[s, k, 1]) * ib
+        x, y = a - centres[s, k, 0], b - centres[s, k, 1]
+        x, y = m0 * x + m1 * y, m2 * x + m3 * y
         if x * x + y * y < 1.0 - 1e-6:
             return k
     return -1
@@ -205,9 +225,10 @@ def _inside(rows, signs, plan, centres, s, yarn, v, u, z):
 
 @_inlined
 def _apart(rows, centres, s, one, other):
-    """The square of how far apart two filaments' centres lie, in their radii."""
+    """The square of how far apart two filaments' centres lie at least, in their radii."""
     x, y = centres[s, one, 0] - centres[s, other, 0], centres[s, one, 1] - centres[s, other, 1]
-    return (x * x + y * y) / (rows[s, FIL_A] * rows[s, FIL_A])
+    near = rows[s, STRETCH] / rows[s, FIL_A]
+    return (x * x + y * y) * near * near
 
 
 @_inlined
@@ -216,10 +237,11 @@ def _beside(rows, signs, plan, centres, near, s, yarn, fil, v, u, z):
     if _apart(rows, centres, s, fil, near[s, fil, 0]) >= 4.0:
         return -1
     a, b = _section(rows, signs, s, yarn, v, u, z)
-    size = 1.0 / rows[s, FIL_A]
+    m0, m1, m2, m3 = _measure(rows, s, yarn, u)
     for n in range(near.shape[2]):
         k = near[s, fil, n]
-        x, y = (a - centres[s, k, 0]) * size, (b - centres[s, k, 1]) * size
+        x, y = a - centres[s, k, 0], b - centres[s, k, 1]
+        x, y = m0 * x + m1 * y, m2 * x + m3 * y
         if k != fil and x * x + y * y < 1.0 - 1e-6:
             return k
     return -1
@@ -278,7 +300,6 @@ def _nearest(
         return max(low, 0.0) * length, 0
     low, high = max(low, 0.0) * length, min(high, 1.0) * length
     base = _own(plan, s, yarn)
-    ia, ib = 1.0 / rows[s, FIL_A], 1.0 / rows[s, FIL_B]
     turn = abs(rows[s, TWIST] * du)
     ride = (high - low) * (high - low)
     wide = math.sqrt((p1 - p0) * (p1 - p0) + (q1 - q0) * (q1 - q0)) / length
@@ -289,11 +310,16 @@ def _nearest(
     for part in range(parts):
         end = low + step
         a1, b1 = _section(rows, signs, s, yarn, v + end * dv, u + end * du, z + end * dz)
-        va, vb = (a1 - a0) * ia, (b1 - b0) * ib
+        m0, m1, m2, m3 = _measure(rows, s, yarn, u + 0.5 * (low + end) * du)
+        va, vb = m0 * (a1 - a0) + m1 * (b1 - b0), m2 * (a1 - a0) + m3 * (b1 - b0)
         rate = va * va + vb * vb + 1e-30
         best, which = 1.0 + 1e-9, -1
         for k in range(base, base + plan[s, 2]):
-            oa, ob = (a0 - centres[s, k, 0]) * ia, (b0 - centres[s, k, 1]) * ib
+            oa, ob = a0 - centres[s, k, 0], b0 - centres[s, k, 1]
+            if m1 != 0.0:
+                oa, ob = m0 * oa + m1 * ob, m2 * oa + m3 * ob
+            else:  # nearly all yarns; this is asked most of all
+                oa, ob = m0 * oa, m3 * ob
             cross = oa * vb - ob * va
             half = oa * va + ob * vb
             if cross * cross < rate and half < 0.0 and k != skip:
@@ -304,7 +330,8 @@ def _nearest(
             return low + best * step, which
         if part == 0 and own >= 0 and own != skip:
             # a bent yarn may be met again on its hollow side
-            oa, ob = (a1 - centres[s, own, 0]) * ia, (b1 - centres[s, own, 1]) * ib
+            oa, ob = a1 - centres[s, own, 0], b1 - centres[s, own, 1]
+            oa, ob = m0 * oa + m1 * ob, m2 * oa + m3 * ob
             if oa * oa + ob * ob < 1.0 - 1e-9:
                 return end, own
         low, a0, b0 = end, a1, b1
@@ -312,7 +339,7 @@ def _nearest(
 
 
 @_inlined
-def _next(rows, plan, centres, near, s, own, a, b, va, vb, du):
+def _next(rows, plan, centres, near, s, yarn, own, u, a, b, va, vb, du):
     """The filament of the same yarn that is met next after ``own`` was left at (``a``, ``b``) of
     the section, where the ray moves by (``va``, ``vb``) a unit of its length and by ``du`` along:
     how far off, and its number; -1 where none is met before the ray bends off its line, or where
@@ -323,16 +350,19 @@ def _next(rows, plan, centres, near, s, own, a, b, va, vb, du):
     off = 0.125 * bend * bend * rows[s, SWING] + turn * (
         0.25 * wide + 0.125 * rows[s, HALF_A] * turn
     )
-    size = rows[s, FIL_A]
-    best = math.sqrt(_STRAIGHT * rows[s, STRETCH] * size / (off + 1e-30))
-    best = min(best, _BEND / (bend + 1e-30)) * wide / size
-    va, vb, size = va / wide, vb / wide, 1.0 / size
+    best = math.sqrt(_STRAIGHT * rows[s, STRETCH] * rows[s, FIL_A] / (off + 1e-30))
+    m0, m1, m2, m3 = _measure(rows, s, yarn, u)
+    va, vb = m0 * va + m1 * vb, m2 * va + m3 * vb
+    wide = math.sqrt(va * va + vb * vb) + 1e-30
+    best = min(best, _BEND / (bend + 1e-30)) * wide
+    va, vb = va / wide, vb / wide
     which = -1
     for n in range(near.shape[2]):
         k = near[s, own, n]
         if _apart(rows, centres, s, own, k) > (best + 2.0) * (best + 2.0):
             break
-        oa, ob = (a - centres[s, k, 0]) * size, (b - centres[s, k, 1]) * size
+        oa, ob = a - centres[s, k, 0], b - centres[s, k, 1]
+        oa, ob = m0 * oa + m1 * ob, m2 * oa + m3 * ob
         cross, half = oa * vb - ob * va, oa * va + ob * vb
         if cross * cross < 1.0 and half < 0.0 and k != own:
             t = -half - math.sqrt(1.0 - cross * cross)
@@ -341,7 +371,7 @@ def _next(rows, plan, centres, near, s, own, a, b, va, vb, du):
     else:
         if plan[s, 2] > near.shape[2] + 1:
             which = -1  # one that is not so near might lie before
-    return best / (wide * size), which
+    return best / wide, which
 
 
 @_compiled
@@ -440,13 +470,14 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                         free = -math.log(1.0 - _draw(state)) / rows[s, DULL]
                     cap = (capy if s == 0 else capx) / max(abs(du), 1e-9)
                     end = -1.0
-                    ia, ib = 1.0 / rows[s, FIL_A], 1.0 / rows[s, FIL_B]
                     if not framed:
                         a, b, av, au, az, bv, bu, bz = _frame(rows, signs, s, yarn, v, u, z)
                     framed = False
-                    oa, ob = (a - ca) * ia, (b - cb) * ib
-                    va = (av * dv + au * du + az * dz) * ia
-                    vb = (bv * dv + bu * du + bz * dz) * ib
+                    m0, m1, m2, m3 = _measure(rows, s, yarn, u)
+                    oa, ob = m0 * (a - ca) + m1 * (b - cb), m2 * (a - ca) + m3 * (b - cb)
+                    va = av * dv + au * du + az * dz
+                    vb = bv * dv + bu * du + bz * dz
+                    va, vb = m0 * va + m1 * vb, m2 * va + m3 * vb
                     rate = va * va + vb * vb + 1e-30
                     half = oa * va + ob * vb
                     root = half * half - rate * (oa * oa + ob * ob - 1.0)
@@ -463,8 +494,13 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                                     v + (gone + cap) * dv, u + (gone + cap) * du,
                                     z + (gone + cap) * dz,
                                 )  # fmt: skip
-                                oa, ob = (a0 - ca) * ia, (b0 - cb) * ib
-                                va, vb = (a1 - a0) * ia, (b1 - b0) * ib
+                                m0, m1, m2, m3 = _measure(
+                                    rows, s, yarn, u + (gone + 0.5 * cap) * du
+                                )
+                                oa = m0 * (a0 - ca) + m1 * (b0 - cb)
+                                ob = m2 * (a0 - ca) + m3 * (b0 - cb)
+                                va = m0 * (a1 - a0) + m1 * (b1 - b0)
+                                vb = m2 * (a1 - a0) + m3 * (b1 - b0)
                                 rate = va * va + vb * vb + 1e-30
                                 half = oa * va + ob * vb
                                 root = half * half - rate * (oa * oa + ob * ob - 1.0)
@@ -540,7 +576,9 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                         else:
                             v, u, dv, du = y, x, dy, dx
                         va, vb = av * dv + au * du + az * dz, bv * dv + bu * du + bz * dz
-                        far, other = _next(rows, plan, centres, near, s, fil, a, b, va, vb, du)
+                        far, other = _next(
+                            rows, plan, centres, near, s, yarn, fil, u, a, b, va, vb, du
+                        )
                         if other >= 0:
                             t, framed, a, b, av, au, az, bv, bu, bz = _mend(
                                 rows, signs, s, yarn, centres[s, other, 0],
@@ -723,11 +761,16 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                 if not framed:
                     a, b, av, au, az, bv, bu, bz = _frame(rows, signs, s, yarn, v, u, z)
                 framed = True
-                ga = (a - centres[s, fil, 0]) / (rows[s, FIL_A] * rows[s, FIL_A])
-                gb = (b - centres[s, fil, 1]) / (rows[s, FIL_B] * rows[s, FIL_B])
+                m0, m1, m2, m3 = _measure(rows, s, yarn, u)
+                oa, ob = a - centres[s, fil, 0], b - centres[s, fil, 1]
+                oa, ob = m0 * oa + m1 * ob, m2 * oa + m3 * ob
+                ga, gb = m0 * oa + m2 * ob, m1 * oa + m3 * ob
                 nv = ga * av + gb * bv
                 nu = ga * au + gb * bu
                 nz = ga * az + gb * bz
+                if m1 != 0.0:  # as the measure itself turns along the yarn
+                    k2 = rows[s, STRETCH] * rows[s, STRETCH]
+                    nu += rows[s, TWIST] * oa * ob * (k2 - 1.0 / k2)
                 norm = 1.0 / math.sqrt(nv * nv + nu * nu + nz * nz)
                 nv, nu, nz = nv * norm, nu * norm, nz * norm
                 if s == 0:
