@@ -399,7 +399,7 @@ def _moved(asked: tuple[str, int, int]) -> tuple[np.ndarray, np.ndarray]:
     for told_, true in ((cloth.warp, made.warp), (cloth.weft, made.weft)):
         logs = (np.log([getattr(true, key)]) for key in ("tex", "flattening", "packing",
                                                          "filaments"))  # fmt: skip
-        causes.append(_Built(told_, *logs, np.array([true.twist_turns_m])).causes()[:, 0])
+        causes.append(_Built(told_, *logs).causes()[:, 0])
     cause = np.mean(causes, axis=0)
     pale = 0.5 * float(np.mean(cloth.warp.colour) + np.mean(cloth.weft.colour))
     hinders, back = _even(made) - _even(cloth)

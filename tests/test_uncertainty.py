@@ -238,7 +238,6 @@ def test_light_moves_with_what_a_yarn_is_built_of_as_is_drawn(like, parts, colou
     built = mightbe._Built(
         yarn, *(np.log([getattr(made, key)]) for key in ("tex", "flattening", "packing",
                                                          "filaments")),
-        np.array([made.twist_turns_m]),
     )  # fmt: skip
     build, pale = mightbe.BUILD[built.sort], float(np.mean(yarn.colour))
     told = [

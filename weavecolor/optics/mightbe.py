@@ -86,24 +86,23 @@ class Build:
     own: tuple[float, float]
 
 
-_HINDERS = (0.68, -0.07), (0.16, 0.60), (0.03, 0.46), (0.11, 0.72)
-_BACK = (0.23, 0.22), (0.74, -0.19), (-0.06, 0.36), (0.46, 0.05)
+_HINDERS = (0.84, -0.62), (0.44, -0.21), (0.09, 0.34), (-0.27, 0.09)
+_BACK = (-0.06, 0.62), (0.31, -0.03), (-0.04, 0.26), (0.26, -0.41)
 #: By sort of yarn (:data:`weavecolor.optics.uncertainty.SORTS`).
 BUILD: Mapping[str, Build] = MappingProxyType(
     {
         "rods": Build(
             ((1.31, 0.27), (-0.30, 1.84)), ((0.54, 0.64), (0.77, 0.72)), (0.065, 0.06)
         ),
-        "filaments": Build(_HINDERS, _BACK, (0.09, 0.085)),
-        "spun": Build(_HINDERS, _BACK, (0.07, 0.075)),
+        "filaments": Build(_HINDERS, _BACK, (0.05, 0.055)),
+        "spun": Build(_HINDERS, _BACK, (0.045, 0.065)),
     }
 )
 #: Draws tried for each that is kept, and the cover below which cloth can always be woven.
 _TRIED, _OPEN = 3, 0.3
-#: A rod this much wider than high, and thread whose outer fibres lie this steep, tangent, go half
-#: of the way from what is round, and from fibres that lie side by side: light finds at once another
-#: way through either.
-_OVAL, _ASKEW = 0.15, 0.003
+#: A rod this much wider than high goes half of the way from what is round: light finds at once
+#: another way through it.
+_OVAL = 0.15
 #: Of yarn of many fibres, errors of sheen in its logarithm: untwisted, and the tangent of twist
 #: that leaves half. Steep fibres throw light over so many angles that it matters less how they lie.
 _SHEEN, _STEEP = 0.45, 0.40
@@ -780,14 +779,13 @@ def _shines(cloth: Cloth) -> Array:
 @dataclass(frozen=True, eq=False)
 class _Built:
     """Draws (DRAWS,) of what a yarn may be: logarithms of count, flattening, packing and number of
-    filaments, and turns a metre; ``told``: the yarn that was told."""
+    filaments; ``told``: the yarn that was told. Twist moves even light next to not."""
 
     told: Yarn
     tex: Array
     flattening: Array
     packing: Array
     filaments: Array
-    turns: Array
 
     @property
     def sort(self) -> str:
@@ -806,24 +804,17 @@ class _Built:
         )  # fmt: skip
 
     def causes(self) -> Array:
-        """By how much what matters to light is more (causes, DRAWS): of rods their width, of many
-        fibres their count, in logarithms; how far from round the yarn is; and of many fibres the
-        logarithm of their number, and how far they are from lying side by side."""
+        """By how much what matters to light is more (causes, DRAWS): of rods the logarithm of their
+        width and how far from round they are; of many fibres the logarithms of count, flattening,
+        number and packing."""
         told = self.told
         tex, packing = self.tex - np.log(told.tex), self.packing - np.log(told.packing)
         flat = self.flattening - np.log(told.flattening)
-        oval = _beyond(np.exp(self.flattening) - 1.0, told.flattening - 1.0, _OVAL)
         if self.sort == "rods":
+            wide, was = np.exp(self.flattening) - 1.0, told.flattening - 1.0
+            oval = wide / (wide + _OVAL) - was / (was + _OVAL)
             return np.array([0.5 * (tex + flat - packing), oval])
-        slant = np.pi * 1e-3 * told.diameter_mm
-        askew = _beyond(slant * self.turns, slant * told.twist_turns_m, _ASKEW)
-        return np.array([tex, oval, self.filaments - np.log(told.filaments), askew])
-
-
-def _beyond(drawn: Array, told: float, half: float) -> Array:
-    """How much further a number from nought goes than was told, on a scale from 0 to 1 that is half
-    way at ``half``."""
-    return np.asarray(drawn / (drawn + half) - told / (told + half))
+        return np.array([tex, flat, self.filaments - np.log(told.filaments), packing])
 
 
 def _built(cloth: Cloth) -> tuple[_Built, _Built]:
@@ -831,29 +822,29 @@ def _built(cloth: Cloth) -> tuple[_Built, _Built]:
     mostly alike. Of a weight that was told alone both are heavier together. What cannot be woven is
     drawn anew."""
     known, rng = dict(cloth.known), np.random.default_rng([_seed(cloth), 6])
-    both, *own = rng.normal(size=(3, 5, _TRIED * DRAWS))
+    both, *own = rng.normal(size=(3, 4, _TRIED * DRAWS))
     warp, weft = cloth.warp, cloth.weft
     alike = ALIKE if (warp.fibre, warp.kind) == (weft.fibre, weft.kind) else 0.0
     out = []
     for system, yarn, mine in zip(("warp", "weft"), (warp, weft), own, strict=True):
         z = np.sqrt(alike) * both + np.sqrt(1.0 - alike) * mine
 
-        def might(key: str, told: float, z: Array, logs: bool, system: str = system) -> Array:
-            return _might(known.get(f"{system}.{key}", HowKnown.stated()), told, z, logs)
+        def might(key: str, told: float, z: Array, system: str = system) -> Array:
+            return _might(known.get(f"{system}.{key}", HowKnown.stated()), told, z)
 
         if _shares_weight(cloth):
             tex = np.log(yarn.tex) + both[0] * np.log1p(COUNT_OFF) / COVERAGE
         else:
-            tex = might("count", yarn.tex, z[0], True)
-        number = might("filaments", yarn.filaments, z[3], True)
+            tex = might("count", yarn.tex, z[0])
+        number = might("filaments", yarn.filaments, z[3])
         if f"{system}.filaments" in known:  # as fine in yarn of another count
             number = number + tex - np.log(yarn.tex)
         most = np.log(1.0 if yarn.gum else greatest_packing(yarn.filaments))
         out.append(_Built(
             yarn, tex,
-            np.maximum(might("flattening", yarn.flattening, z[1], True), 0.0),
-            np.minimum(might("packing", yarn.packing, z[2], True), max(most, np.log(yarn.packing))),
-            number, np.maximum(might("twist", yarn.twist_turns_m, z[4], False), 0.0),
+            np.maximum(might("flattening", yarn.flattening, z[1]), 0.0),
+            np.minimum(might("packing", yarn.packing, z[2]), max(most, np.log(yarn.packing))),
+            number,
         ))  # fmt: skip
     warps, wefts = out
     kept = np.resize(_woven(cloth, warps, wefts), DRAWS)
@@ -876,16 +867,15 @@ def _woven(cloth: Cloth, warps: _Built, wefts: _Built) -> NDArray[np.int64]:
     return np.array(found or range(DRAWS))
 
 
-def _might(how: HowKnown, told: float, z: Array, logs: bool) -> Array:
-    """Draws of a number, or of its logarithm, by how it is known: a range holds nine in ten, normal
+def _might(how: HowKnown, told: float, z: Array) -> Array:
+    """Draws of the logarithm of a number, by how it is known: a range holds nine in ten, normal
     to either side of what was ``told``."""
     if how.way == "assumed" and how.low is not None and how.high is not None:
         low, high = min(how.low, told), max(how.high, told)
     else:
         off = COVERAGE * (how.spread or 0.0) * (how.way != "assumed")
         low, high = told - off, told + off
-    if logs:
-        low, told, high = np.log([max(low, 0.01 * told), told, high])
+    low, told, high = np.log([max(low, 0.01 * told), told, high])
     return np.asarray(told + np.where(z > 0.0, high - told, told - low) * z / COVERAGE)
 
 

@@ -197,9 +197,7 @@ def _texture(asked: _Asked) -> CellTexture:
     texel = _texels(cell, place, shape, size)
     texels = shape[0] * shape[1]
     seen = np.maximum(np.bincount(texel, weight, texels), 1e-9)
-    met = np.zeros(count, bool)
-    met[rays.start] = True
-    free = 1.0 - np.bincount(texel[met], weight[met], texels) / seen
+    free = np.bincount(texel[rays.clear], weight[rays.clear], texels) / seen
     own = texel[rays.start]
     light = rays.weight * count / seen[own]
     toward = rays.toward * np.array(signs)

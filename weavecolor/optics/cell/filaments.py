@@ -691,13 +691,15 @@ def _closing(total: Array, share: Array, target: Array) -> Array:
 class Rays:
     """Where undyed light of one bundle went: ``start`` (n,) which of its rays it was, ``toward``
     (n, 3), ``weight`` (n,) share of the bundle, ``column`` (n,) its lengths as in ``kept``, ``met``
-    (n,) surfaces met; ``through`` share that met nothing."""
+    (n,) surfaces met; ``clear`` (rays,) which of its rays met nothing, and ``through`` their share.
+    """
 
     start: NDArray[np.int32]
     toward: NDArray[np.float32]
     weight: NDArray[np.float32]
     column: NDArray[np.int32]
     met: NDArray[np.uint16]
+    clear: NDArray[np.bool_]
     through: float
 
     def table(self, place: NDArray[np.integer[Any]], count: int) -> scipy.sparse.csr_array:
@@ -712,7 +714,7 @@ class Rays:
     @property
     def nbytes(self) -> int:
         """Memory it takes."""
-        return sum(getattr(self, f.name).nbytes for f in fields(self)[:5])
+        return sum(getattr(self, f.name).nbytes for f in fields(self)[:6])
 
     def gathered(self, place: NDArray[np.integer[Any]], count: int, left: Array) -> Array:
         """Share of the bundle (``count``, B) by ``place``, with ``left`` as from ``kept``."""
@@ -726,20 +728,20 @@ def follow(cell: FilamentCell, toward: Array, weight: Array) -> Rays:
     starts = _starts(ready, toward)
     found = []
     total = len(toward)
-    passed = 0.0
+    clear = np.zeros(total, np.bool_)
 
     def use(one: _Left) -> None:
-        nonlocal passed
         light = one.weight * (weight[one.start] / total)
         met = one.met > 0
-        passed += float(light[~met].sum())
+        clear[one.start[~met]] = True
         found.append((one.start[met], one.toward[met], light[met], one.column[met], one.met[met]))
 
     followed(ready, starts, 2, use, part=partial(_left, ready))
     start, way, light, column, met = map(np.concatenate, zip(*found, strict=True))
+    passed = float(weight[clear].sum()) / total
     # what little the tracing lost goes the way of the rest
     light *= (1.0 - passed) / max(float(light.sum()), 1e-12)
-    return Rays(start, way, light.astype(np.float32), column, met, passed)
+    return Rays(start, way, light.astype(np.float32), column, met, clear, passed)
 
 
 def _starts(ready: Traced, toward: Array) -> Array:
