@@ -42,7 +42,7 @@ def test_unknown_fibre_lists_the_known(name):
 
 @pytest.mark.parametrize("name", ["metal", "Lurex", "aluminium wire", "metallised polyester"])
 def test_metal_thread_is_said_not_to_be_modelled(name):
-    with pytest.raises(InputError, match="known: cotton.*metallic .* not modelled: "):
+    with pytest.raises(InputError, match="known: cotton.*metallic.* not modelled: "):
         fibre(name)
 
 
