@@ -105,7 +105,7 @@ _TRIED, _OPEN = 3, 0.3
 _OVAL = 0.15
 #: Of yarn of many fibres, errors of sheen in its logarithm: untwisted, and the tangent of twist
 #: that leaves half. Steep fibres throw light over so many angles that it matters less how they lie.
-_SHEEN, _STEEP = 0.45, 0.40
+_SHEEN, _STEEP = 0.37, 0.40
 #: Of rods: what a degree or two matter where crimp is of slope 1, by that slope, and what the
 #: logarithm of how flat they are does where it is no steeper than the last.
 _SHEEN_LIES, _SHEEN_OVAL, _CRIMPED = 0.10, 5.5, 0.3
