@@ -246,3 +246,16 @@ def test_a_project_keeps_how_its_wishes_are_judged(tmp_path, capsys):
     (row,) = [row for row in sheet.colours if row.light.endswith(", in folds")]
     assert row.lab == pytest.approx(json.loads(folded)["options"][0]["Lab"], abs=1e-9)
     assert run([*new, "--replace", "--hung"]) == 0 and load_making(mine).hung
+
+
+@pytest.mark.parametrize("place", [WINDOW, HUNG])
+def test_how_sure_a_grain_is_beside_the_first_is_what_a_comparison_tells(place):
+    limits = Limits((1, 1), grains=(0.0, 90.0), faces=("face",))
+    asked = candidates([Material(load_swatch("shot-taffeta-green-red"))], GROUNDS[1:], limits)
+    found = search(asked, [Wish("deepest")], [place], options=2)
+    first, other = (one.stack for one in found.options)
+    (step,) = steps(outcomes([Option(first, place), Option(other, place)]), [(0, 1)])
+    said = reasons(found.options[1], [Wish("deepest")], [place], found.options[0])
+    (told,) = (dict(one.numbers) for one in said if one.words.startswith("Beside the first"))
+    assert told["CIEDE2000 to the first"] == pytest.approx(step.delta, abs=1e-6)
+    assert told["give or take"] == pytest.approx(step.uncertainty.stated, rel=1e-6)
