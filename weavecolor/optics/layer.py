@@ -38,9 +38,9 @@ Links = tuple[tuple[int, int], ...]
 _Way = TypeVar("_Way", bound=Named)
 
 
-#: Least slope of the outer filaments, rise over run, at which a flat yarn is traced as twisted.
-#: Its section is then a round one's pressed flat, filaments and all, which mirror so much more
-#: light upwards as they are wider than high; flatter helices turn light by less than crimp does.
+#: Least slope of the outer filaments, rise over run, at which a flat yarn is traced as twisted: its
+#: filaments then run into one another where their axes are pressed flat. By flatter helices light
+#: is turned less than by crimp, and untwisted ones make room for one another.
 STEEP = 0.18
 
 
