@@ -134,8 +134,10 @@ def _ask() -> None:
             help="Write the pieces under Is there cloth enough? first.",
         )
         st.form_submit_button("Search all of them", type="primary", on_click=_begin)
-    _ = (wishes, cloths, outside, behind, colour, layers, grains, sides, weight, others, folds)
-    _ = enough
+    _ = (
+        wishes, cloths, outside, behind, colour, layers, grains, sides, weight, others, folds,
+        enough,
+    )  # fmt: skip
 
 
 @whole

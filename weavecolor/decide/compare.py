@@ -76,6 +76,10 @@ class Option:
             return grain_words(layers[0].grain_deg)
         raise InputError(f"{axis!r} is nothing to choose; there are {', '.join(AXES)}")
 
+    def unlike(self, other: Option) -> list[str]:
+        """Which of :data:`AXES` it differs in from an ``other``."""
+        return [axis for axis in AXES if self.aspect(axis) != other.aspect(axis)]
+
     def _turned(self) -> str:
         """How layers lie to one another, where nothing else tells that they do not lie alike."""
         grains = [layer.grain_deg for layer in self.stack.layers]
@@ -526,7 +530,7 @@ def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float, left: float
     one_set = set(map(content, _cloths(a))) == set(map(content, _cloths(b)))
     daylight = near_daylight(a.scene) and near_daylight(b.scene)
     whole = ("lay", "face", "layers", "grain") if a.label and b.label else ()
-    changed = [axis for axis in AXES if axis not in whole and a.aspect(axis) != b.aspect(axis)]
+    changed = [axis for axis in a.unlike(b) if axis not in whole]
     if "lay" in changed and any(
         x.stack.lay == "touching" and x.stack.backing is not None for x in (a, b)
     ):

@@ -409,7 +409,9 @@ def _exact_xyz(
     ratio, in each of the looks, which have no views."""
     named = labels(looks, any(b is None for b in backings))
     (rays,) = {one.share for one in looks}
-    pile = seen_optics(stack, (*named.above,), (*named.below,), links=links(named), rays=rays)
+    pile = seen_optics(
+        stack, tuple(named.above), tuple(named.below), links=links(named), rays=rays
+    )
     half = pile.through.size - len(named.above) - len(named.below)
     there = [b.reflectance for b in backings if b is not None]
     over = over_backings(pile, [*there, *GROUNDS], GAPS[stack.lay])

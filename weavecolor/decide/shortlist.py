@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from weavecolor.colour.colorimetry import ciede2000, colour_words
 from weavecolor.colour.perception import JUST_NOTICEABLE, would_see
 from weavecolor.colour.tristimulus import FloatArray
-from weavecolor.decide.compare import AXES, Option, near_daylight, step_between
+from weavecolor.decide.compare import Option, near_daylight, step_between
 from weavecolor.decide.judged import Judged
 from weavecolor.decide.looks import SHOT_TURNS, at_a_slant
 from weavecolor.decide.wishes import Wish, loss, widest
@@ -262,10 +262,10 @@ def _against(one: Judged, best: Judged, scene: Scene) -> Reason:
     cloths = [{content(layer.cloth) for layer in j.stack.layers} for j in (one, best)]
     known = known_of([layer.cloth for j in (one, best) for layer in j.stack.layers])
     left = open_difference(*((j.Lab, _drawn(j, scene)) for j in (one, best)))
-    ways = [Option(j.stack, scene) for j in (one, best)]
+    changed = Option(one.stack, scene).unlike(Option(best.stack, scene))
     doubt = of_difference(
         delta, known, float(left), near_daylight(scene), same_cloth=cloths[0] == cloths[1],
-        changed=[axis for axis in AXES if ways[0].aspect(axis) != ways[1].aspect(axis)],
+        changed=changed,
     )  # fmt: skip
     return Reason(
         f"Beside the first option: {would_see(delta, doubt.stated, dim=scene.dim).words}",

@@ -215,9 +215,7 @@ def _joint(layer: Lie, distance: Distance, rings: Rings) -> Array:
     """As :func:`weavecolor.optics.layer.layer_pairs`, counted in the cloth's own frame once for
     all grains."""
     vectors = tuple(to_cloth_frame(tuple(v), 0.0, layer.flip) for v in ring_directions(rings))
-    made = pairs(
-        layer.construction, layer.bodies, distance, vectors, layer.flip, True, False
-    )
+    made = pairs(layer.construction, layer.bodies, distance, vectors, layer.flip, True, False)
     half = nodes().half
     turned = _rotation(rings, layer.turn)
     held = made.held.copy()

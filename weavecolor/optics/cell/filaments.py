@@ -169,7 +169,7 @@ class Traced:
     scale: Array
 
 
-@lru_cache(maxsize=16)
+@lru_cache(maxsize=32)
 def prepared(cell: FilamentCell, outline: bool = False) -> Traced:
     """``outline``: yarns as solid bodies."""
     rows = np.zeros((2, paths.COLUMNS))
@@ -197,11 +197,12 @@ def prepared(cell: FilamentCell, outline: bool = False) -> Traced:
             # room for what pressing takes away: filaments stay round
             row[paths.STRETCH], flat, apart = flat**-0.5, 1.0, flat**0.5
         row[paths.COUNT] = count
+        if one.centres is not None:
+            centres.append(np.array(one.centres, float) * radius)
+            continue
         # neighbours are not alike, and cloth shows the mean of many
         sorts = min(max(_LIE // count, _ARRANGEMENTS[0]), _ARRANGEMENTS[1])
         at = [arrangement(count, one.packing, flat, k + 2 * n, apart) for n in range(sorts)]
-        if one.centres is not None:
-            at = [np.array(one.centres, float)]
         centres.append(np.concatenate(at) * radius)
     up = np.where(np.array(cell.lift) > 0, 1.0, -1.0)
     picks, ends = up.shape

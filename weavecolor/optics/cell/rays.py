@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import replace
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -53,9 +52,6 @@ def _body(one: Strand) -> Strand:
     return replace(one, index=Strand.index, dull=0.0)
 
 
-_ready = lru_cache(maxsize=16)(prepared)
-
-
 def _parts(
     cell: Traced, origin: NDArray[Any], toward: NDArray[Any], what: int
 ) -> Iterator[tuple[NDArray[np.intp], NDArray[Any], NDArray[Any]]]:
@@ -75,7 +71,7 @@ def _parts(
 def blocked(cell: FilamentCell, origin: NDArray[Any], toward: NDArray[Any]) -> NDArray[np.bool_]:
     """Whether each ray meets anything of ``cell``, (n,). ``origin`` (3, n) mm, above or below the
     cloth, ``toward`` (3, n) or (3, 1) unit."""
-    ready, start = _ready(cell), np.ascontiguousarray(origin, float)
+    ready, start = prepared(cell), np.ascontiguousarray(origin, float)
     way = np.ascontiguousarray(np.broadcast_to(np.asarray(toward, float), start.shape))
     shut = np.empty(start.shape[1], np.bool_)
     rows = ready.rows.copy()
@@ -192,7 +188,7 @@ def _shut(rows, signs, top, origin, toward, shut):  # pragma: no cover - compile
 def first_met(cell: FilamentCell, origin: NDArray[Any], toward: NDArray[Any]) -> NDArray[Any]:
     """Heights (m,), mm above the mid-plane, where those rays that meet anything of ``cell`` first
     do; ``origin`` and ``toward`` as for :func:`blocked`."""
-    ready = _ready(cell)
+    ready = prepared(cell)
     heights = [np.zeros(0)]
     for _, starts, left in _parts(ready, origin, toward, paths.MET):
         met = left[left[:, 11] >= 0.0]
