@@ -217,6 +217,32 @@ def test_what_throws_the_same_shade_is_not_swept_anew(browser):
     browser.execute_script("delete view.sweep.run; view.show(...shown)")
 
 
+@pytest.mark.parametrize("change", [
+    "view.canvas.style.height = '450px'",
+    "view.show(stage, { ...shown[1], id: 'other', ground: [.1, .1, .1] }, shown[2])",
+])  # fmt: skip
+def test_what_changes_while_it_is_drawn_leaves_nothing_of_what_was(browser, change):
+    """The picture of another size, or of another light, is the mean of its own frames."""
+    drawing = (
+        "const gl = view.gl, real = gl.clientWaitSync.bind(gl), end = performance.now() + 500;"
+        "view.moved(false); const until = setInterval(() => { if (view.waiting) {"
+        f"clearInterval(until); {change} }} }}, 1);"
+        "gl.clientWaitSync = (...a) => performance.now() < end ? gl.TIMEOUT_EXPIRED : real(...a);"
+        "setTimeout(arguments[0], 600)"
+    )
+    browser.execute_async_script(drawing)
+    WebDriverWait(browser, 300, 0.5).until(lambda d: d.execute_script(SETTLED) == "yes")
+    ground = browser.execute_script("return view.light.ground.map(x => x * view.light.exposure)")
+    expected = np.rint(255.0 * encoded(np.array(ground)))
+    try:
+        assert np.abs(pixels(browser)[:20, :20] - expected).max() <= 1
+    finally:
+        browser.execute_script(
+            "delete view.gl.clientWaitSync; view.canvas.style.height = ''; view.show(...shown)"
+        )
+        WebDriverWait(browser, 300, 0.5).until(lambda d: d.execute_script(SETTLED) == "yes")
+
+
 def test_a_press_tells_colour_and_place(browser):
     browser.execute_script("Object.assign(view.sight, {turn: 20, tilt: 6, zoom: 1}); view.moved()")
     WebDriverWait(browser, 300, 0.5).until(lambda d: d.execute_script(SETTLED) == "yes")

@@ -514,7 +514,7 @@ export class View {
     this.sight.views.add(this);
     this.scale = 0.5; this.frames = []; this.waiting = false;
     this.patience = 300; this.slow = false;   // ms: where a whole frame takes longer, fewer make the still
-    this.still = 0;
+    this.still = this.asked = 0;
     this.pressed = null; this.stops = []; this.graphics();
     this.hands();
     this.watch = new ResizeObserver(() => this.moved(false));
@@ -848,7 +848,7 @@ export class View {
 
   /** Something changed: draw soon, coarser while it goes on. */
   moved(moving = true, others = false, now = false) {
-    this.still = 0; this.moving = moving; this.lastMoved = performance.now();
+    this.still = 0; this.asked++; this.moving = moving; this.lastMoved = performance.now();
     if (others) for (const v of this.sight.views) if (v !== this) v.moved(moving);
     if (now && !this.waiting) this.frame(); else this.soon();   // the graphics work while the page is still built
   }
@@ -866,8 +866,8 @@ export class View {
 
   frame() {
     if (!this.stage || !this.light || this.gl.isContextLost() || this.gone) return;
-    const began = performance.now(), of = this.light, [w, h] = this.size();
-    if (this.canvas.width !== w || this.canvas.height !== h) { this.canvas.width = w; this.canvas.height = h; }
+    const began = performance.now(), of = this.light, { asked } = this, [w, h] = this.size();
+    if (this.canvas.width !== w || this.canvas.height !== h) { this.canvas.width = w; this.canvas.height = h; this.still = 0; }
     const fresh = this.fresh, coarse = this.moving || fresh ? this.scale : 1;   // what is new stands at once, then sharpens
     const m = rotation(this.sight.turn, this.sight.tilt), key = m.join() + this.light.id;
     if (this.reachFor !== key) {   // turned, or new light: one sweep now, the rest when still
@@ -892,7 +892,7 @@ export class View {
         this.soon();
         return;
       }
-      if (fresh) { this.soon(); return; }
+      if (fresh || asked !== this.asked) { this.soon(); return; }   // what changed meanwhile begins a mean of its own
       this.slow = took > this.patience;
       this.scale = Math.min(1, Math.max(0.3, Math.sqrt(45 / took)));
       if (!settled) this.soon();
