@@ -8,6 +8,7 @@ from decide_samples import BLUE, PALE, RED
 from hypothesis import given
 from hypothesis import strategies as some
 
+from weavecolor.decide.compare import Option, compare, compare_stacks, step_between
 from weavecolor.decide.judged import Judged, stack_words
 from weavecolor.decide.shortlist import near_copy, order, pick, reasons, simpler
 from weavecolor.decide.tradeoff import edge
@@ -93,3 +94,60 @@ def test_words_count_equal_layers():
     assert stack_words(stack) == (
         "2 x red and black, straight grain over pale, cross grain, back out; nothing behind"
     )
+
+
+WINDOW = scene("window at the side")
+WHITE = backing("white")
+FIRST = Stack((Layer(RED), Layer(RED)), WHITE)
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        FIRST.turned(90.0),
+        Stack((Layer(RED), Layer(RED, 90.0)), WHITE),
+        Stack((Layer(RED), Layer(RED, 0.0, "back")), WHITE),
+        Stack((Layer(RED),), WHITE),
+        Stack(FIRST.layers, backing("black")),
+        Stack(FIRST.layers, WHITE, "touching"),
+        Stack((Layer(RED, 90.0), Layer(RED)), WHITE, "touching"),
+        Stack((Layer(BLUE), Layer(RED)), WHITE),
+    ],
+    ids=["grain", "grain within", "face", "layers", "ground", "lay", "lay and grain", "cloth"],
+)
+def test_a_ranking_and_a_comparison_tell_a_difference_alike(other):
+    """Beside the first of a ranking, between two options, and where whole stacks are compared by
+    their names: one difference, as sure, in the same words."""
+    measures = Measures(np.zeros((1, 1, 3)), np.zeros((1, 0, 3)), np.array([0.5]))
+    first, second = (
+        Judged((len(x.layers), k), x, measures, float(k), True, 20.0)
+        for k, x in enumerate((FIRST, other))
+    )
+    said = reasons(second, [Wish("deepest")], [WINDOW], first)
+    (told,) = (one for one in said if one.words.startswith("Beside the first option: "))
+    step = step_between(Option(FIRST, WINDOW), Option(other, WINDOW))
+    assert told.words == f"Beside the first option: {step.verdict.words}"
+    named = [Option(x, WINDOW, f"stack {k}") for k, x in enumerate((FIRST, other))]
+    for delta, stated in (
+        [number for _, number in told.numbers],
+        [(by_name := step_between(*named)).delta, by_name.uncertainty.stated],
+    ):
+        assert delta == pytest.approx(step.delta, abs=1e-9)
+        assert stated == pytest.approx(step.uncertainty.stated, abs=1e-9)
+
+
+def test_a_grain_is_as_sure_where_whole_stacks_are_compared():
+    one = compare(RED, (0.0, 90.0), backings=(WHITE,), scenes=(WINDOW,))
+    stacks = [Stack((Layer(RED, grain),)) for grain in (0.0, 90.0)]
+    whole = compare_stacks(stacks, (WHITE,), (WINDOW,))
+    (step,), (other,) = one.steps, whole.steps
+    assert (step.axis, other.axis) == ("grain", "stack")
+    assert other.uncertainty.stated == pytest.approx(step.uncertainty.stated, abs=1e-9)
+
+
+def test_cloth_that_touches_its_ground_may_look_as_if_it_lay_loose_whoever_tells_it():
+    """A difference of lay over a ground reaches down to nought where the cloth touches it."""
+    lies = [Stack(FIRST.layers, WHITE, lay) for lay in ("loose", "touching")]
+    loose, touching = (Option(x, WINDOW, x.lay) for x in lies)
+    step = step_between(loose, touching)
+    assert step.uncertainty.stated >= step.delta > 0.0

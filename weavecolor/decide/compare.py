@@ -523,14 +523,25 @@ def _settled_by(changed: Sequence[str], cloths: Sequence[Cloth]) -> str:
     return LOOK
 
 
+def _changed(a: Option, b: Option) -> list[str]:
+    """Which of :data:`AXES` differ in what is laid, whatever it is called: grain and face of any
+    cloth in it, at any depth."""
+    bare, other = (replace(x, label="") for x in (a, b))
+    lies = [
+        [{(content(x.cloth), x.grain_deg % 360.0) for x in option.stack.layers},
+         {(content(x.cloth), x.face) for x in option.stack.layers}] for option in (a, b)
+    ]  # fmt: skip
+    turned = [axis for axis, one, two in zip(("grain", "face"), *lies, strict=True) if one != two]
+    return [axis for axis in bare.unlike(other) if axis not in ("grain", "face")] + turned
+
+
 def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float, left: float) -> Step:
     a, b = outcomes[i].option, outcomes[j].option
     same_light = _same_light(a, b)
     cloths = _cloths(a) + _cloths(b)
     one_set = set(map(content, _cloths(a))) == set(map(content, _cloths(b)))
     daylight = near_daylight(a.scene) and near_daylight(b.scene)
-    whole = ("lay", "face", "layers", "grain") if a.label and b.label else ()
-    changed = [axis for axis in a.unlike(b) if axis not in whole]
+    changed = _changed(a, b)
     if "lay" in changed and any(
         x.stack.lay == "touching" and x.stack.backing is not None for x in (a, b)
     ):
@@ -567,7 +578,9 @@ def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float, left: float
             f"{done} {made} (difference {size}, each to an eye that has settled to its light; "
             "nobody sees the two side by side)."
         )
-    axis = changed[0] if len(changed) == 1 else ""
+    whole = ("lay", "face", "layers", "grain") if a.label and b.label else ()
+    told = [axis for axis in a.unlike(b) if axis not in whole]
+    axis = told[0] if len(told) == 1 else ""
     verdict = seen if same_light else None
     return Step(i, j, axis, delta, doubt, verdict, done, effect, names, sentence)
 

@@ -16,15 +16,14 @@ from dataclasses import dataclass
 from weavecolor.colour.colorimetry import ciede2000, colour_words
 from weavecolor.colour.perception import JUST_NOTICEABLE, would_see
 from weavecolor.colour.tristimulus import FloatArray
-from weavecolor.decide.compare import Option, near_daylight, step_between
+from weavecolor.decide.compare import Option, step_between
 from weavecolor.decide.judged import Judged
 from weavecolor.decide.looks import SHOT_TURNS, at_a_slant
 from weavecolor.decide.wishes import Wish, loss, widest
 from weavecolor.optics.appearance import CONTRAST_WORDS
-from weavecolor.optics.layer import content
-from weavecolor.optics.mightbe import lots, open_colour, open_difference
+from weavecolor.optics.mightbe import lots, open_colour
 from weavecolor.optics.multiangle import travel
-from weavecolor.optics.uncertainty import known_of, of_colour, of_difference
+from weavecolor.optics.uncertainty import known_of, of_colour
 from weavecolor.scene.scene import Scene
 
 #: CIEDE2000: two to three times what is just noticeable, since folds of two dresses are never seen
@@ -258,16 +257,9 @@ def _drawn(one: Judged, scene: Scene) -> FloatArray:
 
 
 def _against(one: Judged, best: Judged, scene: Scene) -> Reason:
-    delta = float(ciede2000(one.Lab, best.Lab))
-    cloths = [{content(layer.cloth) for layer in j.stack.layers} for j in (one, best)]
-    known = known_of([layer.cloth for j in (one, best) for layer in j.stack.layers])
-    left = open_difference(*((j.Lab, _drawn(j, scene)) for j in (one, best)))
-    changed = Option(one.stack, scene).unlike(Option(best.stack, scene))
-    doubt = of_difference(
-        delta, known, float(left), near_daylight(scene), same_cloth=cloths[0] == cloths[1],
-        changed=changed,
-    )  # fmt: skip
+    step = step_between(Option(best.stack, scene), Option(one.stack, scene))
+    assert step.verdict is not None  # one light
     return Reason(
-        f"Beside the first option: {would_see(delta, doubt.stated, dim=scene.dim).words}",
-        (("CIEDE2000 to the first", delta), ("give or take", doubt.stated)),
+        f"Beside the first option: {step.verdict.words}",
+        (("CIEDE2000 to the first", step.delta), ("give or take", step.uncertainty.stated)),
     )
