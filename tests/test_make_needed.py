@@ -98,6 +98,14 @@ def test_the_largest_that_still_fits_is_told_both_ways():
     assert more.fits and "4.16 to 1" in more.largest and "239.5 cm" in more.largest
 
 
+def test_a_hem_that_takes_too_many_widths_is_told_with_the_widths_there_are():
+    # A hem of 380 takes 4 widths of 97: 4 x 66.5 = 266 of 150. Two widths, 133, reach 194.
+    wide = replace(SKIRT, hem_round_cm=380.0)
+    made = cloth_needed("silk", STRAIGHT, (), [wide], [ClothInHand(100, 150)], tries=5)
+    assert not made.fits and "2 widths of 100 cm" in made.largest
+    assert "194 cm (76 3/8 in) round the hem, taking 133 cm" in made.largest
+
+
 def test_layers_at_two_grains_are_laid_together():
     strip = Piece.rectangle("strip", 20.0, 90.0, seam_cm=0.0)
     both = cloth_needed("silk", ((0.0, 1), (90.0, 1)), [strip], (), [ClothInHand(100, 300)])

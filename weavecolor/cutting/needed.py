@@ -575,9 +575,11 @@ def _with_less(
                 full, too_full.get(wanted.what, full), found, wanted.what,
             )  # fmt: skip
             plan = next(plan for what, plan, _ in found.plans if what == wanted.what)
+            hem = wanted.hem_round_cm
+            round_ = f", {cm_and_inches(plan.joined_cm)} round the hem" if hem is not None else ""
             said.append(
-                f"{wanted.what} {plan.fullness:.2f} to 1 instead, {panel_words(plan)}, taking "
-                f"{cm_and_inches(found.used_cm)} in all"
+                f"{wanted.what} {plan.fullness:.2f} to 1 instead, {panel_words(plan)}{round_}, "
+                f"taking {cm_and_inches(found.used_cm)} in all"
             )
             break
     while sum(layers.many for layers in grains) > 1:
@@ -596,8 +598,8 @@ def _with_less(
 def _as_full(
     fullness: tuple[FullnessWanted, ...], wanted: FullnessWanted, full: float
 ) -> tuple[FullnessWanted, ...]:
-    """All of it, with ``full`` to 1 for ``wanted``."""
-    other = replace(wanted, fullness=full - 1e-9, widths=None)
+    """All of it, with ``full`` to 1 for ``wanted``, however far that goes round the hem."""
+    other = replace(wanted, fullness=full - 1e-9, widths=None, hem_round_cm=None)
     return tuple(other if one is wanted else one for one in fullness)
 
 
