@@ -87,7 +87,7 @@ def test_screen_colour_comes_back():
     assert backing("#d8c9a0").name == "#d8c9a0"
 
 
-@pytest.mark.parametrize("spec", ["", "mauve", "skin pink", "#12345", "#gggggg", None, 3, "../x"])
+@pytest.mark.parametrize("spec", ["", "mauvy", "skin pink", "#12345", "#gggggg", None, 3, "../x"])
 def test_unknown_backing(spec):
     with pytest.raises(InputError, match='known backing; use white, black|write it as "#b01020"'):
         backing(spec)

@@ -723,7 +723,7 @@ def test_the_skirt_alone_takes_what_the_sum_of_its_layers_says(page):
 
 @pytest.mark.parametrize(
     ("told", "choice", "code"),
-    [("navy", "a colour of your own", "#000080"), ("#abc", "a colour of your own", "#aabbcc"),
+    [("navy", "a colour of your own", "#01153e"), ("#abc", "a colour of your own", "#aabbcc"),
      ("White", "white", None), ("skin black", "skin deep", None),
      ("open", "nothing (open air)", None), ("nothing", "nothing (open air)", None)],
 )  # fmt: skip

@@ -36,6 +36,11 @@ RED_TO_ORANGE, RED_FROM = 16.0, 0.8
 #: source).
 PEACH_UPPER, PEACH_FROM, PEACH_LIGHT_FROM = 73.0, 16.0, 74.0
 
+#: Weak light colours are cream up to here: CSS Color Module Level 4 has "beige" at 109 degrees and
+#: "ivory" at 110, the names of data/colournames.csv "ivory" at 108, "off white" at 109; from
+#: PALE_CREAM_FROM on they are not called greyish (common practice, no source).
+CREAM_UPPER, CREAM_FROM, PALE_CREAM_FROM = 111.0, 84.0, 92.0
+
 #: Lightness words from dark to light: upper limit of L* for each.
 LIGHTNESS = ((22.0, "very dark"), (42.0, "dark"), (66.0, ""), (80.0, "light"), (101.0, "pale"))
 
@@ -101,11 +106,16 @@ def colour_words(Lab: ArrayLike) -> str:
         name = hue.middle
     if C < 45.0 and name == "magenta":
         name = "purple"
-    if C < 32.0 and name in ("orange", "golden yellow", "yellow"):
+    creamy = name in ("orange", "golden yellow", "yellow") or (
+        L >= CREAM_FROM and 90.0 < _angle(a, b) < CREAM_UPPER
+    )
+    if C < 32.0 and creamy:
         if C >= PEACH_FROM and L >= PEACH_LIGHT_FROM and _angle(a, b) < PEACH_UPPER:
-            return "pale peach" if L >= 84.0 else "peach"
-        name = "cream" if L >= 84.0 else "beige"
-        return f"greyish {name}" if C < GREYISH_BELOW else name
+            return "pale peach" if L >= CREAM_FROM else "peach"
+        name = "cream" if L >= CREAM_FROM else "beige"
+        if C >= GREYISH_BELOW:
+            return name
+        return "pale cream" if L >= PALE_CREAM_FROM else f"greyish {name}"
     reddish = name in (*reds, "pinkish red") or (
         hue.middle in reds and hue.light_from <= L < DUSTY_PINK_BELOW
     )

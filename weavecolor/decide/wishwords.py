@@ -12,7 +12,7 @@ from weavecolor.colour.screen import decoded, space
 from weavecolor.colour.screencolour import is_screen_colour, screen_rgb
 from weavecolor.colour.spectra import Spectrum
 from weavecolor.decide.wishes import ALSO_ASKED, WISHES, Wish
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 from weavecolor.textile.notmodelled import elsewhere
 
 
@@ -20,7 +20,7 @@ def wish_from(text: str) -> Wish:
     """The wish that ``text`` names, in small letters or large. Raises InputError listing the wishes
     there are.
 
-    A target is a screen colour ("#rrggbb" or a CSS name), taken as sRGB, or three numbers L* a* b*.
+    A target is a screen colour ("#rrggbb" or a name), taken as sRGB, or three numbers L* a* b*.
 
     Examples
     --------
@@ -51,6 +51,8 @@ def _target(text: str) -> Spectrum:
         values = []
     if len(values) != 3:
         raise InputError(
-            'a target is "#rrggbb", a CSS name or three numbers L* a* b*', field="wish"
+            f'{shown(text, 42)} is no target; write "#rrggbb", a common name of a colour, such as '
+            '"navy" or "dusty rose", or three numbers L* a* b*',
+            field="wish",
         )
     return np.array(values)

@@ -34,10 +34,11 @@ rest is assumed as usual for the fibre, with its range. Of a spun yarn, ``filame
 fibres in its section. ``dull_per_mm`` is scattering inside the fibre.
 
 A colour is one of: ``wavelengths`` and ``reflectance`` lists (``unit`` = "fraction" or
-"percent"); ``lab`` with ``illuminant`` "D65", which is supposed, or "D50"; ``srgb`` = "#rrggbb";
-``spectrum_file``, a CSV, TSV or CGATS file in the same folder, with ``spectrum`` naming which, and
-``unit`` as before. It is the colour of closely wound thread. Beside ``reflectance`` a list
-``absorption``, 1/mm inside the fibre, may stand: then that is the dye.
+"percent"); ``lab`` with ``illuminant`` "D65", which is supposed, or "D50"; ``srgb`` = "#rrggbb" or
+a name (colour/screencolour.py); ``spectrum_file``, a CSV, TSV or CGATS file in the same folder,
+with ``spectrum`` naming which, and ``unit`` as before. It is the colour of closely wound thread.
+Beside ``reflectance`` a list ``absorption``, 1/mm inside the fibre, may stand: then that is the
+dye.
 
 How a number is known may be told, and always is in a file that the tool wrote; what is not told
 counts as stated. Names are those of the fields, and of a fit also ``cover`` of a system and
@@ -50,7 +51,8 @@ counts as stated. Names are those of the fields, and of a fit also ``cover`` of 
     "warp.colour" = { how = "fitted", spread = 1.2, together = { "weft.colour" = 0.4 } }
 
 ``spread`` is a standard uncertainty in the number's unit (of a colour CIEDE2000), ``low`` to
-``high`` hold nine times in ten, ``together`` are correlations between fitted numbers.
+``high`` hold nine times in ten (of a colour its L*), ``together`` are correlations between fitted
+numbers.
 ``root`` of ``foretold`` keeps all that a fit left open, and of ``photographed`` how the cloth
 looked in its pictures, in numbers of their own. A file without this table is read by its sources
 and remarks, as ``earlierknown`` says.
@@ -67,7 +69,9 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from weavecolor.colour.screencolour import screen_rgb
+import numpy as np
+
+from weavecolor.colour.screencolour import NAMED_OFF, is_colour_name, screen_code, screen_rgb
 from weavecolor.colour.spectra import UNITS, WAVELENGTHS, Spectrum, frozen, resample
 from weavecolor.errors import InputError, within
 from weavecolor.files.earlierknown import known_of_texts
@@ -627,16 +631,26 @@ def _colour(
         return found.values, _absorption(fields), name
     # Recovery loads the colour library: only when a file needs it.
     from weavecolor.colour.colorimetry import spectrum_from_lab, spectrum_from_srgb
+    from weavecolor.colour.screen import decoded, space
 
-    told = "screen colour" if ways == ["srgb"] else "colour in Lab"
+    told = "a screen colour" if ways == ["srgb"] else "a colour in Lab"
     if ways == ["lab"] and "illuminant" not in fields:
         told += ", supposed to be by daylight (D65)"
-    known[f"{system}.colour"] = HowKnown.assumed(
-        source=f"taken from a {told}: many dyes look so in daylight, and they differ in other light"
-    )
+    low = high = None
+    beware = "many dyes look so in daylight, and they differ in other light"
     try:
         if ways == ["srgb"]:
-            return spectrum_from_srgb(screen_rgb(fields.text("srgb", 20))), None, name
+            said = fields.text("srgb", 40)
+            rgb = screen_rgb(said)
+            if is_colour_name(said):
+                lightness = 116.0 * float(np.cbrt(space("sRGB").to_xyz[1] @ decoded(rgb))) - 16.0
+                low, high = max(0.0, lightness - NAMED_OFF), min(100.0, lightness + NAMED_OFF)
+                told = f"its name ({said}, on a screen {screen_code(rgb)})"
+                beware = f"cloths of one name differ, {beware}"
+        source = f"taken from {told}: {beware}"
+        known[f"{system}.colour"] = HowKnown.assumed(low, high, source)
+        if ways == ["srgb"]:
+            return spectrum_from_srgb(rgb), None, name
         lab = fields.numbers("lab", exactly=3)
         if not (0.0 <= lab[0] <= 100.0 and max(abs(lab[1]), abs(lab[2])) <= 150.0):
             raise InputError("L lies within 0-100, a and b within -150 and 150")

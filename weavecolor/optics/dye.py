@@ -284,7 +284,11 @@ def from_wound(reflectance: ArrayLike, yarn: Yarn, reading: ArrayLike | None = N
     )  # fmt: skip
 
 
-def from_colour(recovered: ArrayLike, yarn: Yarn, known_to: float = 5.0) -> Dye:
+#: How far a colour that was told by eye may be off, a standard error in L*.
+BY_EYE = 5.0
+
+
+def from_colour(recovered: ArrayLike, yarn: Yarn, known_to: float = BY_EYE) -> Dye:
     """The dye of wound thread of ``yarn`` of which only a colour is known, seen in daylight.
 
     ``recovered`` (41,): a spectrum of that colour, 0-1 (one of many, see

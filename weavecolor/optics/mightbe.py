@@ -50,7 +50,7 @@ from weavecolor.optics.appearance import (
 )
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.cell.nodes import unit
-from weavecolor.optics.dye import dye_of, from_colour
+from weavecolor.optics.dye import BY_EYE, dye_of, from_colour
 from weavecolor.optics.fitted import GROUNDS, Looks, left_open, looks_of, might, moves
 from weavecolor.optics.layer import Solved, content, laid, solved
 from weavecolor.optics.stack import Layer, Stack
@@ -745,7 +745,8 @@ def _spreads(cloth: Cloth) -> Array:
     for row, system, yarn in zip(out, ("warp", "weft"), (cloth.warp, cloth.weft), strict=True):
         how = known.get(f"{system}.colour", HowKnown.stated())
         if how.way == "assumed" and yarn.absorption is None:
-            row[:] = from_colour(yarn.colour, yarn).spread
+            off = 0.0 if how.low is None or how.high is None else 0.5 * (how.high - how.low)
+            row[:] = from_colour(yarn.colour, yarn, max(BY_EYE, off / COVERAGE)).spread
         elif how.way != "fitted" and not how.spread:
             row[:] = dye_of(yarn).spread
     return out

@@ -45,7 +45,8 @@ class HowKnown:
         Standard uncertainty in the number's own unit (of colours and ``shown``: CIEDE2000), from
         0; None where it was not told. Of what was measured or fitted only.
     low, high : float, optional
-        Of what was assumed, the range it lies in nine times in ten; both or neither.
+        Of what was assumed, the range it lies in nine times in ten; both or neither. Of a colour
+        that of its L*.
     source : str
         Where it comes from, one line of at most 400 characters.
     together : tuple of (str, float)
