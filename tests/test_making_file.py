@@ -256,7 +256,7 @@ def test_of_an_older_file_it_is_said_what_is_worked_out_anew(version, tmp_path, 
     assert "matt" in said and "clear filaments" in said and said.count(".") == 1
     assert "(kept: A, B, C)" in said and "fit again" not in said
     fitted = replace(made, cloths=(replace(made.cloths[0], origin="measured"), *made.cloths[1:]))
-    text = to_json(fitted).replace('"weavecolor_project": 3', '"weavecolor_project": 2')
+    text = to_json(fitted).replace('"weavecolor_project": 4', '"weavecolor_project": 2')
     assert f"fit again what was fitted to measurements ({made.cloths[0].key})" in open_json(text)[1]
     # the command line says the same sentence, and a file saved anew has nothing more to say
     file = tmp_path / "mine.json"
@@ -267,6 +267,20 @@ def test_of_an_older_file_it_is_said_what_is_worked_out_anew(version, tmp_path, 
     assert run(["project", "show", str(file)]) == 0
     assert "matt" not in capsys.readouterr().err
     assert open_making(file)[1] == "" and open_json(to_json(fitted))[1] == ""
+
+
+def test_a_file_of_version_3_is_read_and_nothing_is_to_be_said_of_it():
+    """It is one of today, but that those of before cloth in folds was ranked do not tell of it."""
+    told = {**to_dict(example()), "weavecolor_project": 3}
+    assert open_json(json.dumps(told)) == (example(), "")
+    del told["hung"]
+    assert open_json(json.dumps(told)) == (example(), "")
+    told["hung"] = True
+    assert open_json(json.dumps(told)) == (replace(example(), hung=True), "")
+    # a tool that does not know a field of a later version says that, not that the field is unknown
+    told |= {"weavecolor_project": 5, "turned": 3}
+    with pytest.raises(InputError, match=r"newer weavecolor \(project version 5, this one reads 4"):
+        from_json(json.dumps(told))
 
 
 def test_the_example_in_the_documentation_is_read():
@@ -304,7 +318,7 @@ def changed(**changes):
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        (changed(weavecolor_project=4), "newer weavecolor"),
+        (changed(weavecolor_project=5), "newer weavecolor"),
         (changed(weavecolor_project="1"), "whole number"),
         (changed(weavecolor_project=True), "whole number"),
         ('{"title": "x"}', "not a project file"),

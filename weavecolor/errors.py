@@ -1,5 +1,5 @@
-"""The one error a user is meant to read, and the words of what is no number of its range. Knows
-nothing of cloth or optics."""
+"""The one error a user is meant to read, and the words of what is no number of its range, and of
+what is no plain text. Knows nothing of cloth or optics."""
 
 from __future__ import annotations
 
@@ -102,3 +102,50 @@ def within(what: str | None, value: object, low: float, high: float, unit: str =
     if not low <= number <= high:  # not a number is no number of the trade either
         got = shown(value, 33) if isinstance(value, int) else f"{number:g}"
         raise InputError(f"must be {told}{got}", field=what)
+
+
+def one_line(text: object, field: str, most: int, empty: bool = False) -> None:
+    """Refuse what is no plain text of one line.
+
+    Parameters
+    ----------
+    text : object
+    field : str
+        What the complaint calls it.
+    most : int
+        Characters.
+    empty : bool
+        Whether no text will do.
+
+    Examples
+    --------
+    >>> one_line("Shot organza", "name", 200)
+    """
+    lines(text, field, most, "")
+    if not empty and isinstance(text, str) and not text.strip():
+        raise InputError("must not be empty", field=field)
+
+
+def lines(text: object, field: str, most: int = 20_000, allowed: str = "\n\t") -> None:
+    """Refuse what is no plain text of at most ``most`` characters.
+
+    Parameters
+    ----------
+    text : object
+    field : str
+        What the complaint calls it.
+    most : int
+        Characters.
+    allowed : str
+        Characters that do not print and will do.
+
+    Examples
+    --------
+    >>> lines("cut on Friday\\nsew on Saturday", "notes")
+    """
+    if not isinstance(text, str):
+        raise InputError("must be text in quotes", field=field)
+    if len(text) > most:
+        raise InputError(f"is longer than {most} characters", field=field)
+    if any(not c.isprintable() and c not in allowed for c in text):
+        raise InputError("must be plain text without control characters", field=field)

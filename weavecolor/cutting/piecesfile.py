@@ -51,35 +51,160 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import TypeVar
+from typing import Annotated, Any, ClassVar, TypeVar
+
+from msgspec import Meta, Struct
 
 from weavecolor.cutting.folds import KINDS, MOST_FULLNESS
 from weavecolor.cutting.fullness import FullnessWanted
 from weavecolor.cutting.lengths import LONGEST_CM, UNITS, WIDEST_CM
 from weavecolor.cutting.pieces import (
+    LARGEST_CM,
     WIDEST_SEAM_CM,
     Piece,
     Points,
-    check_outline,
     named_apart,
 )
 from weavecolor.cutting.remnant import FOLDS, ClothInHand, damage_words
-from weavecolor.errors import InputError
-from weavecolor.files.fields import Fields
+from weavecolor.errors import InputError, one_line, within
+from weavecolor.files.schema import Finite, Meant, chosen, fit
 from weavecolor.files.textfile import read_text, toml_table
 
 T = TypeVar("T")
 
 MAX_BYTES = 1_000_000
-_KEYS = (
-    "name", "across", "down", "corners", "quantity", "seam", "grain_line", "fold_edge", "pair",
-    "grain",
-)  # fmt: skip
 #: Edges of a piece told by across and down, in the order of its corners.
 _SIDES = ("top", "right", "bottom", "left")
 _LENGTHS = ("finished", "length", "cloth_width", "seam", "top", "hem", "hem_round", "pleat")
 #: Width of cloth that is meant where neither the file nor the cloth in hand tells, cm.
 _USUAL_WIDTH = 110.0
+
+
+class Unit(Meant[str]):
+    """Of every length in the file."""
+
+
+class Fold(Meant[str]):
+    """How the cloth lies."""
+
+
+class Kind(Meant[str]):
+    """How fullness is taken in."""
+
+
+_READ = {Unit: chosen(UNITS), Fold: chosen(FOLDS), Kind: chosen(KINDS)}
+#: What to write where a field is missing, or holds something else.
+_EXAMPLES = {
+    "unit": 'unit = "cm" or unit = "inch", of every length',
+    "corners": "them as corners = [[0, 0], [70, 0], [70, 95]]",
+    **{name: f"tables, each under [[{name}]]" for name in ("cloth", "fullness")},
+    **{name: f"tables, each under [[cloth.{name}]]" for name in ("flaw", "bite")},
+}
+_MANY = Meta(max_length=500)
+
+
+class Outlined(Struct, frozen=True, kw_only=True):
+    """What is told by two sides, or by its corners; lengths are in the file's unit."""
+
+    sides: ClassVar[tuple[str, str]]
+    corners: Annotated[tuple[tuple[Finite, Finite], ...], _MANY] | None = None
+
+    def __post_init__(self) -> None:
+        told = [side for side in self.sides if getattr(self, side) is not None]
+        if self.corners is not None and told:
+            raise InputError(
+                f"give corners, or {' and '.join(self.sides)}, not both", field="corners"
+            )
+        for side in self.sides:
+            if self.corners is None and side not in told:
+                raise InputError("is missing", field=side)
+
+
+class PieceTold(Outlined, frozen=True, kw_only=True):
+    """A table ``piece``."""
+
+    sides = ("across", "down")
+    name: str
+    across: float | None = None
+    down: float | None = None
+    quantity: int = 1
+    seam: float | None = None
+    grain_line: float = 0.0
+    fold_edge: int | str | None = None
+    pair: bool = False
+    grain: str = ""
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        one_line(self.name, "name", 200)
+        within("grain_line", self.grain_line, -360.0, 360.0)
+        if isinstance(self.fold_edge, str) and (self.corners or self.fold_edge not in _SIDES):
+            raise InputError(
+                f"write {', '.join(_SIDES)} of a piece told by across and down; of corners the "
+                "number of the one that it begins at, the first being 0",
+                field="fold_edge",
+            )
+
+
+class SpotTold(Outlined, frozen=True, kw_only=True):
+    """A table ``flaw`` or ``bite`` of a cloth."""
+
+    sides = ("across", "along")
+    across: float | None = None
+    along: float | None = None
+    from_left: float | None = None
+    from_end: float | None = None
+
+
+class ClothTold(Outlined, frozen=True, kw_only=True):
+    """A table ``cloth``."""
+
+    sides = ("width", "length")
+    name: str = ""
+    width: float | None = None
+    length: float | None = None
+    selvedge: float | None = None
+    one_way: bool = False
+    flaw: Annotated[tuple[SpotTold, ...], _MANY] = ()
+    bite: Annotated[tuple[SpotTold, ...], _MANY] = ()
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        one_line(self.name, "name", 200, empty=True)
+
+
+class FullnessTold(Struct, frozen=True, kw_only=True):
+    """A table ``fullness``."""
+
+    what: str
+    kind: Kind = Kind("", "gathered")
+    finished: float
+    length: float
+    fullness: float | None = None
+    widths: int | None = None
+    doubled: bool = False
+    cloth_width: float | None = None
+    seam: float | None = None
+    top: float | None = None
+    hem: float | None = None
+    hem_round: float | None = None
+    pleat: float | None = None
+
+    def __post_init__(self) -> None:
+        one_line(self.what, "what", 60)
+        if self.fullness is not None:
+            within("fullness", self.fullness, 1.0, MOST_FULLNESS)
+
+
+class FileTold(Struct, frozen=True, kw_only=True):
+    """The whole file."""
+
+    unit: Unit
+    seam: float | None = None
+    fold: Fold = Fold("", "")
+    piece: Annotated[tuple[PieceTold, ...], _MANY] = ()
+    cloth: Annotated[tuple[ClothTold, ...], _MANY] = ()
+    fullness: Annotated[tuple[FullnessTold, ...], _MANY] = ()
 
 
 @dataclass(frozen=True)
@@ -116,176 +241,114 @@ def cutting_from_toml(text: str, file: str = "pieces") -> CuttingFile:
     >>> round(cutting_from_toml(text).fullness[0].finished_cm, 2)
     71.12
     """
-    top = Fields(toml_table(text, "file of pieces", file=file), file)
-    top.only(("unit", "seam", "fold", "piece", "cloth", "fullness"))
-    if "unit" not in top and any(key in top for key in ("piece", "cloth", "fullness")):
-        raise top.refuse('is missing; write unit = "cm" or unit = "inch", of every length', "unit")
-    unit = UNITS[top.choice("unit", tuple(UNITS), "cm")]
-    seam = top.number("seam", 0.0, WIDEST_SEAM_CM / unit, 1.5 / unit) * unit
-    fold = top.choice("fold", FOLDS, "") if "fold" in top else ""
-    if "fullness" not in top or "piece" in top:
-        rows = top.get("piece")
-        if not isinstance(rows, list) or not rows:
-            raise top.refuse("give at least one piece, each under [[piece]]", "piece")
-    pieces = tuple(_piece(row, unit, seam) for row in _tables(top, "piece"))
-    cloth = tuple(_cloth(row, unit) for row in _tables(top, "cloth"))
-    width = min((hand.usable_width_cm for hand in cloth), default=_USUAL_WIDTH)
-    fullness = tuple(_fullness(row, unit, width) for row in _tables(top, "fullness"))
-    return CuttingFile(named_apart(pieces), cloth, fullness, fold)
+    data = toml_table(text, "file of pieces", file=file)
+    rows = data.get("piece")
+    if not (isinstance(rows, list) and rows) and (rows is not None or "fullness" not in data):
+        raise InputError("give at least one piece, each under [[piece]]", file=file, field="piece")
+    told = fit(data, FileTold, file, read=_READ, examples=_EXAMPLES)
+    unit = UNITS[told.unit.value]
+    try:
+        seam = _cm(told, "", "seam", unit, WIDEST_SEAM_CM, 1.5)
+        pieces = [_piece(x, f"piece[{i}]", unit, seam) for i, x in enumerate(told.piece)]
+        cloth = tuple(_cloth(x, f"cloth[{i}]", unit) for i, x in enumerate(told.cloth))
+        width = min((hand.usable_width_cm for hand in cloth), default=_USUAL_WIDTH)
+        fullness = tuple(
+            _fullness(x, f"fullness[{i}]", unit, width) for i, x in enumerate(told.fullness)
+        )
+    except InputError as error:
+        raise error.at(file=file) from None
+    return CuttingFile(named_apart(pieces), cloth, fullness, told.fold.value)
 
 
-def _tables(fields: Fields, key: str) -> list[Fields]:
-    rows = fields.get(key) if key in fields else []
-    if not isinstance(rows, list):
-        raise fields.refuse(f"must be tables, each under [[{fields.place(key)}]]", key)
-    if len(rows) > 500:
-        raise fields.refuse("holds more than 500 of them", key)
-    return [
-        Fields(row, fields.file, fields.place(f"{key}[{number}]"))
-        for number, row in enumerate(rows)
-    ]
+def _cm(
+    row: Struct, place: str, key: str, unit: float, most: float, usual: float = 0.0
+) -> float:
+    """The length in a field, from 0 to ``most`` cm; ``usual`` where none is told."""
+    told = getattr(row, key)
+    if told is None:
+        return usual
+    within(f"{place}.{key}".lstrip("."), told, 0.0, most / unit)
+    return float(told * unit)
 
 
-def _made(row: Fields, name: str, make: Callable[[], T]) -> T:
-    """What ``make`` makes; a complaint of its own gets the file and the table's place."""
+def _made(place: str, name: str, make: Callable[[], T]) -> T:
+    """What ``make`` makes; a complaint of its own gets the table's place."""
     try:
         return make()
     except InputError as error:
-        if error.file:
-            raise
-        inner = f" {error.field}" if error.field else ""
-        place = f"{row.prefix} {name!r}" if name else f"{row.prefix}{inner}"
-        raise InputError(error.what, file=row.file, field=place) from None
+        inner = repr(name) if name else (error.field or "").removeprefix("cloth in hand").strip()
+        raise InputError(error.what, field=f"{place} {inner}".strip()) from None
 
 
-def _cloth(row: Fields, unit: float) -> ClothInHand:
-    row.only(("name", "width", "length", "corners", "selvedge", "one_way", "flaw", "bite"))
-    name = row.text("name", 200, "")
-    selvedge = row.number("selvedge", 0.0, 100.0 / unit, 0.0) * unit
-    one_way = _flag(row, "one_way")
-    outline, width, length = None, 0.0, 0.0
-    if "corners" in row:
-        if "width" in row or "length" in row:
-            raise row.refuse("give corners, or width and length, not both", "corners")
-        outline = _corners(row, unit)
-    else:
-        width = row.number("width", 0.0, WIDEST_CM / unit) * unit
-        length = row.number("length", 0.0, LONGEST_CM / unit) * unit
+def _outline(
+    row: Outlined, place: str, unit: float, most: float, left: float = 0.0, end: float = 0.0
+) -> Points:
+    """The corners in cm; those of two sides from the one that lies at ``left`` and ``end``."""
+    if row.corners is not None:
+        return tuple((x * unit, y * unit) for x, y in row.corners)
+    across, along = (_cm(row, place, side, unit, most) for side in row.sides)
+    right, far = left + across, end + along
+    return ((left, end), (right, end), (right, far), (left, far))
+
+
+def _cloth(row: ClothTold, place: str, unit: float) -> ClothInHand:
     hand = _made(
-        row, name, lambda: ClothInHand(width, length, outline, (), selvedge, one_way, name)
+        place,
+        row.name,
+        partial(
+            ClothInHand,
+            _cm(row, place, "width", unit, WIDEST_CM),
+            _cm(row, place, "length", unit, LONGEST_CM),
+            None if row.corners is None else _outline(row, place, unit, LONGEST_CM),
+            (),
+            _cm(row, place, "selvedge", unit, 100.0),
+            row.one_way,
+            row.name,
+        ),
     )
-    for kind in ("flaw", "bite"):
-        for place in _tables(row, kind):
-            spot = _spot(place, unit)
-            hand = _made(place, "", partial(replace, hand, damage=(*hand.damage, spot)))
-            words = damage_words(spot, hand.edge)
-            if not words.startswith(kind):
-                raise place.refuse(
+    for kind, spots in (("flaw", row.flaw), ("bite", row.bite)):
+        for number, spot in enumerate(spots):
+            at = f"{place}.{kind}[{number}]"
+            left, end = (_cm(spot, at, x, unit, LONGEST_CM) for x in ("from_left", "from_end"))
+            outline = _outline(spot, at, unit, LONGEST_CM, left, end)
+            hand = _made(at, "", partial(replace, hand, damage=(*hand.damage, outline)))
+            if not damage_words(outline, hand.edge).startswith(kind):
+                raise InputError(
                     "lies inside the cloth: call it a flaw" if kind == "bite"
-                    else "reaches an edge of the cloth: call it a bite"
+                    else "reaches an edge of the cloth: call it a bite",
+                    field=at,
                 )  # fmt: skip
     return hand
 
 
-def _spot(row: Fields, unit: float) -> Points:
-    row.only(("across", "along", "from_left", "from_end", "corners"))
-    if "corners" in row:
-        outline = _corners(row, unit)
-        _made(row, "", lambda: check_outline(outline, LONGEST_CM))
-        return outline
-    across, along = (row.number(key, 0.0, LONGEST_CM / unit) * unit for key in ("across", "along"))
-    left, end = (
-        row.number(key, 0.0, LONGEST_CM / unit, 0.0) * unit for key in ("from_left", "from_end")
-    )
-    spot = ((left, end), (left + across, end), (left + across, end + along), (left, end + along))
-    _made(row, "", lambda: check_outline(spot, LONGEST_CM))
-    return spot
-
-
-def _fullness(row: Fields, unit: float, width: float) -> FullnessWanted:
-    row.only(("what", "kind", "fullness", "widths", "doubled", *_LENGTHS))
-    what = row.text("what", 60)
-    sizes = {f"{key}_cm": row.number(key, 0.0, 1e5 / unit) * unit for key in _LENGTHS if key in row}
-    for key in ("finished", "length"):
-        if key not in row:
-            row.number(key, 0.0, 1e5)  # complains that it is missing
-    kind = row.choice("kind", KINDS, "gathered")
-    full = row.number("fullness", 1.0, MOST_FULLNESS) if "fullness" in row else None
-    widths = _whole(row, "widths") if "widths" in row else None
-    if full is None and widths is None:
+def _fullness(row: FullnessTold, place: str, unit: float, width: float) -> FullnessWanted:
+    sizes: dict[str, Any] = {
+        f"{key}_cm": _cm(row, place, key, unit, 1e5)
+        for key in _LENGTHS
+        if getattr(row, key) is not None
+    }
+    full, kind = row.fullness, row.kind.value
+    if full is None and row.widths is None:
         full = 1.0 if kind == "flat" else 2.5
+    told = {"what": row.what, "kind": kind, "fullness": full, "widths": row.widths}
+    wanted = {"cloth_width_cm": width, **sizes, **told, "doubled": row.doubled}
+    return _made(place, row.what, lambda: FullnessWanted(**wanted))
+
+
+def _piece(row: PieceTold, place: str, unit: float, seam: float) -> Piece:
+    edge = row.fold_edge
     return _made(
-        row,
-        what,
-        lambda: FullnessWanted(
-            what=what,
-            kind=kind,
-            fullness=full,
-            widths=widths,
-            doubled=_flag(row, "doubled"),
-            **{"cloth_width_cm": width, **sizes},
+        place,
+        row.name,
+        partial(
+            Piece,
+            row.name,
+            _outline(row, place, unit, LARGEST_CM),
+            row.quantity,
+            row.grain_line,
+            _cm(row, place, "seam", unit, WIDEST_SEAM_CM, seam),
+            _SIDES.index(edge) if isinstance(edge, str) else edge,
+            row.pair,
+            row.grain,
         ),
     )
-
-
-def _flag(row: Fields, key: str) -> bool:
-    value = row.get(key) or False
-    if not isinstance(value, bool):
-        raise row.refuse("must be true or false", key)
-    return value
-
-
-def _piece(row: Fields, unit: float, seam: float) -> Piece:
-    row.only(_KEYS)
-    name = row.text("name", 200)
-    if "corners" in row:
-        if "across" in row or "down" in row:
-            raise row.refuse("give corners, or across and down, not both", "corners")
-        outline = _corners(row, unit)
-    else:
-        wide, tall = (row.number(key, 0.0, 2000.0 / unit) * unit for key in ("across", "down"))
-        outline = ((0.0, 0.0), (wide, 0.0), (wide, tall), (0.0, tall))
-    fold = _fold_edge(row) if "fold_edge" in row else None
-    pair = _flag(row, "pair")
-    own_seam = row.number("seam", 0.0, WIDEST_SEAM_CM / unit) * unit if "seam" in row else seam
-    quantity = _whole(row, "quantity") if "quantity" in row else 1
-    grain_line = row.number("grain_line", -360.0, 360.0, 0.0)
-    grain = row.text("grain", 20, "")
-    return _made(
-        row,
-        name,
-        lambda: Piece(name, outline, quantity, grain_line, own_seam, fold, pair, grain),
-    )
-
-
-def _fold_edge(row: Fields) -> int:
-    """The edge on the fold by its side, or by its number, the first corner's being 0."""
-    said = row.get("fold_edge")
-    if "corners" not in row and said in _SIDES:
-        return _SIDES.index(str(said))
-    if isinstance(said, bool) or not isinstance(said, int):
-        raise row.refuse(
-            f"write {', '.join(_SIDES)} of a piece told by across and down; of corners the number "
-            "of the one that it begins at, the first being 0",
-            "fold_edge",
-        )
-    return said
-
-
-def _corners(row: Fields, unit: float) -> tuple[tuple[float, float], ...]:
-    value = row.get("corners")
-    if not isinstance(value, list) or len(value) > 500:
-        raise row.refuse("must be a list of at most 500 corners [x, y]", "corners")
-    found = []
-    for number, corner in enumerate(value):
-        key = f"corners[{number}]"
-        x, y = Fields({key: corner}, row.file, row.prefix).numbers(key, 2)
-        found.append((x * unit, y * unit))
-    return tuple(found)
-
-
-def _whole(row: Fields, key: str) -> int:
-    value = row.get(key)
-    if isinstance(value, bool) or not isinstance(value, int):
-        raise row.refuse("must be a whole number", key)
-    return value

@@ -1,4 +1,4 @@
-"""What the types of a making refuse: texts, names, numbers and plain data, each in one place.
+"""What the types of a making refuse: names, numbers and plain data, each in one place.
 
 Each check raises InputError naming ``field``, or gives nothing back.
 """
@@ -14,49 +14,10 @@ from weavecolor.errors import InputError
 
 T = TypeVar("T")
 
-NAME_LONGEST, TEXT_LONGEST = 200, 20_000
+NAME_LONGEST = 200
 MOST_ROWS = 20_000
 _MOST_NESTING = 60
 _MOST_BITS = 1000
-
-
-def one_line(text: object, field: str, most: int, empty: bool = False) -> None:
-    """Refuse what is no plain text of one line.
-
-    Parameters
-    ----------
-    text : object
-    field : str
-        What the complaint calls it.
-    most : int
-        Characters.
-    empty : bool
-        Whether no text will do.
-    """
-    lines(text, field, most, "")
-    if not empty and isinstance(text, str) and not text.strip():
-        raise InputError("must not be empty", field=field)
-
-
-def lines(text: object, field: str, most: int = TEXT_LONGEST, allowed: str = "\n\t") -> None:
-    """Refuse what is no plain text of at most ``most`` characters.
-
-    Parameters
-    ----------
-    text : object
-    field : str
-        What the complaint calls it.
-    most : int
-        Characters.
-    allowed : str
-        Characters that do not print and will do.
-    """
-    if not isinstance(text, str):
-        raise InputError("must be text in quotes", field=field)
-    if len(text) > most:
-        raise InputError(f"is longer than {most} characters", field=field)
-    if any(not c.isprintable() and c not in allowed for c in text):
-        raise InputError("must be plain text without control characters", field=field)
 
 
 def one_of(value: object, field: str, allowed: tuple[str, ...]) -> None:

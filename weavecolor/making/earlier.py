@@ -1,8 +1,8 @@
 """Project files of earlier versions, told anew in the fields of today.
 
 Knows what version 1 kept where: pins beside options, what lay on the page's table as an option of
-that name, and the page's light, form and fullness under "settings". Version 2 has the fields of
-today; both were saved when yarns were taken as matt.
+that name, and the page's light, form and fullness under "settings". Versions 2 and 3 have fields of
+today; 1 and 2 were saved when yarns were taken as matt.
 """
 
 from __future__ import annotations
@@ -11,9 +11,8 @@ from collections.abc import Mapping
 from dataclasses import asdict, fields
 from typing import Any
 
-import msgspec
-
 from weavecolor.errors import InputError
+from weavecolor.files.schema import fit
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.making.model import FullnessAsked, Making
 from weavecolor.picture.forms import known_forms
@@ -107,6 +106,6 @@ def _sound(table: Mapping[str, Any], kind: type) -> Any:
     names = {field.name for field in fields(kind)}
     kept = {key: value for key, value in table.items() if key in names}
     try:
-        return asdict(msgspec.convert(kept, kind))
-    except msgspec.ValidationError:
+        return asdict(fit(kept, kind, ""))
+    except InputError:
         return {}

@@ -1,18 +1,16 @@
 """A making in one file: saved as JSON and reopened as it was, or refused with the reason.
 
 The file is the fields of ``model.Making``, written down in DEVELOPERS.md with an example, under a
-version of their own. ``msgspec`` fits the JSON to the types; each type says itself what it cannot
-hold. Files of versions 1 and 2 are read too; what is to be said of them is ``earlier.older_words``.
+version of their own. ``files/schema`` fits the JSON to the types; each type says itself what it
+cannot hold. Files of earlier versions are read too; what is to be said of them is
+``earlier.older_words``.
 """
 
 from __future__ import annotations
 
-import difflib
 import json
 import math
 import os
-import re
-import threading
 from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import asdict
@@ -23,22 +21,16 @@ import msgspec
 
 from weavecolor.errors import InputError, shown
 from weavecolor.files.atomic import one_at_a_time, write_text
+from weavecolor.files.schema import fit
 from weavecolor.files.textfile import read_text
 from weavecolor.making.earlier import from_version_1, older_words
 from weavecolor.making.model import Making
 
-VERSION = 3
+VERSION = 4
+#: Files of before were saved when yarns were taken as matt.
+_CLEAR = 3
 MARK = "weavecolor_project"
 MAX_BYTES = 10_000_000
-
-#: Two threads that fit their first project to the types at once bring the interpreter down.
-_fitting = threading.Lock()
-
-#: A type as msgspec calls it, and as a maker reads it.
-_KINDS = {
-    "str": "text in quotes", "int": "a whole number", "float": "a number",
-    "bool": "true or false", "array": "a list", "object": "a table of fields", "null": "null",
-}  # fmt: skip
 
 
 def to_dict(making: Making) -> dict[str, Any]:
@@ -89,53 +81,10 @@ def _opened(data: object, file: str) -> tuple[Making, str]:
         )
     told = {key: value for key, value in data.items() if key != MARK}
     try:
-        if version == 1:
-            told = from_version_1(told)
-        with _fitting:
-            made = msgspec.convert(told, Making)
-        _only_known(told, asdict(made), "")
-    except msgspec.ValidationError as error:
-        raise _complaint(error, file) from None
+        made = fit(from_version_1(told) if version == 1 else told, Making, file)
     except InputError as error:
         raise error.at(file=file) from None
-    return made, older_words(made) if version < VERSION else ""
-
-
-def _only_known(told: object, kept: object, place: str) -> None:
-    """Refuse a field that the types have no place for: a slip of the pen would be lost unsaid."""
-    if isinstance(told, Mapping) and isinstance(kept, Mapping):
-        for key in told:
-            if key not in kept:
-                near = difflib.get_close_matches(str(key)[:60], kept, 1, 0.7)
-                hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(kept)}"
-                field = ".".join(filter(None, (place, str(key)[:60])))
-                raise InputError(f"is not a known field; {hint}", field=field)
-            _only_known(told[key], kept[key], f"{place}.{key}" if place else key)
-    elif isinstance(told, list) and isinstance(kept, list | tuple):
-        for number, (one, other) in enumerate(zip(told, kept, strict=True)):
-            _only_known(one, other, f"{place}[{number}]")
-
-
-def _complaint(error: msgspec.ValidationError, file: str) -> InputError:
-    """What msgspec, or one of the types, has against a file, in this tool's own words."""
-    text, _, path = str(error).partition(" - at `")
-    place = path.rstrip("`").removeprefix("$").removeprefix(".")
-    cause = error.__cause__
-    if isinstance(cause, InputError):
-        inner = ": ".join(filter(None, (cause.file, cause.field)))
-        joint = "." if re.fullmatch(r"[\w.\[\]]+", inner) and not cause.file else " "
-        return InputError(cause.what, file=file, field=joint.join(filter(None, (place, inner))))
-    missing = re.fullmatch(r"Object missing required field `(.+)`", text)
-    if missing:
-        field = ".".join(filter(None, (place, missing[1])))
-        return InputError("is missing", file=file, field=field)
-    wrong = re.fullmatch(r"Expected `(.+?)`(?: of length (\d+))?, got (.+)", text)
-    if wrong:
-        kinds = " or ".join(_KINDS.get(kind.strip(), kind) for kind in wrong[1].split("|"))
-        many = f" of {wrong[2]}" if wrong[2] else ""
-        got = _KINDS.get(wrong[3].strip("`"), wrong[3])
-        text = f"must be {kinds}{many}, got {got}"
-    return InputError(text, file=file, field=place or None)
+    return made, older_words(made) if version < _CLEAR else ""
 
 
 def to_json(making: Making) -> str:
@@ -144,7 +93,7 @@ def to_json(making: Making) -> str:
     Examples
     --------
     >>> print(to_json(Making("Cape")).splitlines()[1].strip())
-    "weavecolor_project": 3,
+    "weavecolor_project": 4,
     """
     text = json.dumps(to_dict(making), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
     if len(text.encode("utf-8", "surrogatepass")) > MAX_BYTES:
@@ -255,7 +204,7 @@ def load_making(path: str | os.PathLike[str]) -> Making:
 
     Notes
     -----
-    Versions 1 to 3 of the format are read; DEVELOPERS.md, "The project file", tells it in words.
+    Versions 1 to 4 of the format are read; DEVELOPERS.md, "The project file", tells it in words.
     What an older one ought to be told is given by :func:`open_making`.
 
     References

@@ -21,20 +21,10 @@ from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import FOLDS, ClothInHand
 from weavecolor.decide.wishes import Limits
 from weavecolor.decide.wishwords import wish_from
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, lines, one_line
 from weavecolor.files.clothfile import cloth_from_dict
 from weavecolor.files.textfile import toml_table
-from weavecolor.making.checks import (
-    NAME_LONGEST,
-    lines,
-    one_line,
-    one_of,
-    placed,
-    plain,
-    rows,
-    unique,
-    within,
-)
+from weavecolor.making.checks import NAME_LONGEST, one_of, placed, plain, rows, unique, within
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.optics.stack import FACES, LAYS, layer_count
 from weavecolor.picture.forms import known_forms
