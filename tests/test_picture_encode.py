@@ -9,17 +9,20 @@ import pytest
 from PIL import Image, ImageCms
 
 from weavecolor.colour.colorimetry import icc_profile
-from weavecolor.colour.screen import decoded
+from weavecolor.colour.screen import decoded, space
 from weavecolor.errors import InputError
 from weavecolor.picture.encode import (
     AS_SEEN,
+    SHOULDER,
     Seeing,
+    before_easing,
+    eased,
     exposure_for,
     loop_bytes,
     png_bytes,
     to_image,
 )
-from weavecolor.scene.places import scene
+from weavecolor.scene.places import scene, scene_names
 
 
 def level(value: float | tuple[float, float, float], size: int = 64) -> np.ndarray:
@@ -66,6 +69,31 @@ def test_what_does_not_fit_is_told_and_marked() -> None:
     assert changed[:, :32].sum() == 0
     assert 0.08 < changed[:, 32:].mean() < 0.25
     assert to_image(level(0.4)).info["notes"] == ()
+
+
+def test_light_beyond_the_shoulder_keeps_its_order_and_its_hue() -> None:
+    rng = np.random.default_rng(5)
+    light = rng.uniform(0.0, 2.0, (400, 3)).astype(np.float32)
+    for screen in ("sRGB", "Display P3"):
+        to_y = space(screen).to_xyz[1]
+        before, shown = light @ to_y, eased(light, Seeing(screen)) @ to_y
+        low = before <= SHOULDER
+        assert 0 < low.sum() < 400
+        np.testing.assert_array_equal(eased(light, Seeing(screen))[low], light[low])
+        assert shown.max() < 1.0
+        order = np.argsort(before)
+        assert np.all(np.diff(shown[order]) > -1e-6)  # but for rounding
+        ratio = eased(light, Seeing(screen)) / light
+        np.testing.assert_allclose(ratio, ratio[:, :1].repeat(3, 1), rtol=1e-5)
+    for target in (0.036, 0.437, 0.82, 0.97):
+        grey = np.full((1, 3), before_easing(target), np.float32)
+        assert eased(grey)[0] == pytest.approx(target, abs=1e-5)
+
+
+@pytest.mark.parametrize("place", scene_names())
+def test_hung_cloth_is_exposed_alike_in_every_place(place) -> None:
+    """So that pictures of two places stand to each other as the words of the two do."""
+    assert exposure_for(scene(place), AS_SEEN) == pytest.approx(1.0, abs=1e-6)
 
 
 def test_exposure_lets_a_white_card_fit() -> None:

@@ -25,7 +25,7 @@ from selenium.webdriver.support.ui import WebDriverWait
 from weavecolor.colour.screen import decoded, encoded, space
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.stack import Layer, Stack
-from weavecolor.picture.encode import Seeing
+from weavecolor.picture.encode import Seeing, eased
 from weavecolor.picture.hanging import Lit, Sight, lit_stage, picture
 from weavecolor.picture.hung import hung_stage
 from weavecolor.picture.parcels import cloth_parcels, light_parcel, stage_parcel
@@ -115,6 +115,7 @@ def pixels(driver) -> np.ndarray:
 
 def codes(made: Lit, screen: str, sight: Sight = LOOK, **how: object) -> np.ndarray:
     linear = picture(made, WIDTH, HEIGHT, sight, **how)  # type: ignore[arg-type]
+    linear = eased(linear, Seeing(screen))
     # what the screen cannot show goes towards the grey of its luminance, as in the shader
     grey = np.clip(linear @ space(screen).to_xyz[1], 0.0, 1.0)[..., None]
     most, least = linear.max(axis=2, keepdims=True), linear.min(axis=2, keepdims=True)

@@ -129,14 +129,13 @@ def still(asked: Worn, size: tuple[int, int] = STILL) -> Order:
 
 def still_image(asked: Worn, size: tuple[int, int]) -> Image.Image:
     """A still of it, drawn now."""
-    from weavecolor.picture.encode import to_image
     from weavecolor.picture.hanging import FRONT, picture
-    from weavecolor.picture.hung import notes
+    from weavecolor.picture.hung import image_of
 
     made = _lit(asked)
     orders.give_way()
     linear = picture(made, *size, FRONT)
-    return to_image(linear, notes=notes(asked.shape, scene_of(asked.light)))
+    return image_of(linear, asked.shape, scene_of(asked.light))
 
 
 def closeup(stack: Stack, light: LightChoice, units: str) -> Order:

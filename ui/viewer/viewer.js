@@ -454,11 +454,14 @@ precision highp float; uniform sampler2D r, g, b; uniform float share; out vec4 
 void main() { ivec2 p = ivec2(gl_FragCoord.xy);
   colour = vec4(texelFetch(r, p, 0).r, texelFetch(g, p, 0).r, texelFetch(b, p, 0).r, share); }`;
 const SHOW_FRAGMENT = `#version 300 es
-precision highp float; uniform sampler2D gathered; uniform float exposure; uniform vec3 luminance; uniform vec2 ratio;
+precision highp float; uniform sampler2D gathered; uniform float exposure, shoulder; uniform vec3 luminance; uniform vec2 ratio;
 out vec4 colour;
 void main() {
   vec3 c = texture(gathered, gl_FragCoord.xy * ratio).rgb * exposure;
-  float y = clamp(dot(c, luminance), 0.0, 1.0), most = max(c.r, max(c.g, c.b)), least = min(c.r, min(c.g, c.b));
+  float y = dot(c, luminance), room = 1.0 - shoulder;
+  if (y > shoulder) c *= (1.0 - room * exp((shoulder - y) / room)) / y;   // as eased in encode.py
+  y = clamp(dot(c, luminance), 0.0, 1.0);
+  float most = max(c.r, max(c.g, c.b)), least = min(c.r, min(c.g, c.b));
   float s = 1.0;   // towards the grey of the same luminance, just until the screen can show it
   if (most > 1.0) s = min(s, (1.0 - y) / max(most - y, 1e-6));
   if (least < 0.0) s = min(s, y / max(y - least, 1e-6));
@@ -841,7 +844,7 @@ export class View {
     gl.bindFramebuffer(gl.FRAMEBUFFER, null); gl.viewport(0, 0, this.canvas.width, this.canvas.height);
     program = this.programs.show; gl.useProgram(program.made);
     gl.activeTexture(gl.TEXTURE0); gl.bindTexture(gl.TEXTURE_2D, t.gathered); gl.uniform1i(program.at.gathered, 0);
-    gl.uniform1f(program.at.exposure, l.exposure); gl.uniform3fv(program.at.luminance, l.luminance);
+    gl.uniform1f(program.at.exposure, l.exposure); gl.uniform1f(program.at.shoulder, l.shoulder); gl.uniform3fv(program.at.luminance, l.luminance);
     gl.uniform2f(program.at.ratio, 1 / this.canvas.width, 1 / this.canvas.height);
     gl.drawArrays(gl.TRIANGLES, 0, 3);
   }
@@ -1013,8 +1016,9 @@ export class View {
   }
 }
 
-function shade(linear) {
-  const code = linear.map(v => Math.round(255 * (v <= 0.0031308 ? 12.92 * v : 1.055 * Math.min(v, 1) ** (1 / 2.4) - 0.055)));
+function shade(linear, shoulder) {
+  const room = 1 - shoulder, eased = v => v > shoulder ? 1 - room * Math.exp((shoulder - v) / room) : v;
+  const code = linear.map(eased).map(v => Math.round(255 * (v <= 0.0031308 ? 12.92 * v : 1.055 * Math.min(v, 1) ** (1 / 2.4) - 0.055)));
   return `rgb(${code.join(" ")})`;
 }
 
@@ -1128,7 +1132,7 @@ export default function (component) {
   slot.light.share = head.share; slot.light.words = head.words;
   if (slot.told !== null && slot.view.light === slot.light) slot.told = head.words;
   slot.view?.join(head.share);
-  if (head.ground) root.style.setProperty("--ground", shade(head.ground.map(v => v * head.exposure)));
+  if (head.ground) root.style.setProperty("--ground", shade(head.ground.map(v => v * head.exposure), head.shoulder));
   canvas.setAttribute("aria-label", head.words);
   root.classList.toggle("waiting", !!head.dimmed); root.classList.toggle("first", !!head.waiting && !head.dimmed);
   wait.hidden = !head.waiting; wait.textContent = head.waiting;

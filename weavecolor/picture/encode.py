@@ -6,6 +6,7 @@ perfect diffuser being 1.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -69,16 +70,49 @@ def on_screen(
     )
 
 
-def exposure_for(scene: Scene, seeing: Seeing, brightest: float = 1.0) -> float:
-    """The exposure of ``seeing``, or the largest up to 1 at which a white card in ``scene`` would
-    still fit.
-
-    ``brightest``: how much more light than the flat cloth the best lit part of the form gets.
-    """
+def exposure_for(scene: Scene, seeing: Seeing) -> float:
+    """The exposure of ``seeing``, or the largest up to 1 at which a white card that faces the eye
+    in ``scene`` would still fit."""
     if seeing.exposure is not None:
         return seeing.exposure
     card = float(on_screen(illumination(scene), scene, seeing).max())
-    return min(1.0, 1.0 / max(card * brightest, 1e-9))
+    return min(1.0, 1.0 / max(card, 1e-9))
+
+
+#: Luminance up to which hung cloth is shown as it is, a white card's that faces the eye being 1.
+#: Folds turned to a lamp have more light than the card: from here on it is eased, as by the
+#: shoulder of film, so that they keep their shape and nothing else grows darker for their sake
+#: (common practice, no source).
+SHOULDER = 0.7
+
+
+def eased(linear: Picture, seeing: Seeing = AS_SEEN) -> Picture:
+    """Exposed linear light (..., 3) with all luminance beyond :data:`SHOULDER` brought below 1, in
+    its order and of its own hue.
+
+    Examples
+    --------
+    >>> [round(float(eased(np.full(3, grey, np.float32))[0]), 2) for grey in (0.6, 1.5)]
+    [0.6, 0.98]
+    """
+    luminance = linear @ known_space(seeing.space).to_xyz[1].astype(np.float32)
+    bright = luminance > SHOULDER
+    out = linear.copy()
+    over, room = luminance[bright][:, None], 1.0 - SHOULDER
+    out[bright] *= (1.0 - room * np.exp((SHOULDER - over) / room)) / over
+    return out
+
+
+def before_easing(shown: float) -> float:
+    """The luminance that :func:`eased` makes ``shown`` of, below 1.
+
+    Examples
+    --------
+    >>> round(before_easing(0.82), 3)
+    0.853
+    """
+    room = 1.0 - SHOULDER
+    return shown if shown <= SHOULDER else SHOULDER - room * math.log((1.0 - shown) / room)
 
 
 def check_size(width_px: int, height_px: int) -> None:

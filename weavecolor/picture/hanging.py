@@ -22,7 +22,7 @@ from weavecolor.cache import Kept, Packed, breathe
 from weavecolor.errors import InputError
 from weavecolor.optics.stack import MOST_LAYERS, MOST_TURNED_DEG, Layer, Stack
 from weavecolor.picture import raster
-from weavecolor.picture.encode import AS_SEEN, Seeing
+from weavecolor.picture.encode import AS_SEEN, Seeing, before_easing, exposure_for
 from weavecolor.picture.shapes import Form, Shape
 from weavecolor.picture.sweep import densities, openness, soft_directions, taken
 from weavecolor.picture.tables import (
@@ -392,7 +392,7 @@ def lit_stage(
         light[k, 2] = _BENEATH * colour * (through + 0.3)
     first = light[0]
     met = np.stack([np.ones(3), first[1], first[1] ** 2, 0.5 * colour])
-    exposure = seeing.exposure or 1.0 / max(1.0, _brightest(lamps, level))
+    exposure = exposure_for(scene, seeing)
     sent = rgb_matrix(illumination(scene), scene, seeing, observer)
     return Lit(
         staged,
@@ -401,23 +401,11 @@ def lit_stage(
         light,
         (reflectance @ room)[:, None] * met,
         np.stack([np.ones(3), first[1], first[1] ** 2, np.full(3, 0.25)]),
-        np.full(3, GROUNDS[ground] / exposure),
+        np.full(3, before_easing(GROUNDS[ground]) / exposure),
         exposure,
         np.array([_uneven(s) for s in staged.stacks]),
         sent,
     )
-
-
-def _brightest(lamps: Sequence[Lamp], level: Array) -> float:
-    """Light on a white card turned where it is lit best, the flat card's being 1."""
-    if not lamps:
-        return float(level.max())
-    ways = np.array([x.direction for x in lamps])
-    tried = [ways[i] + s * ways[j] for i in range(len(ways)) for j in range(len(ways))
-             for s in (0.0, 0.5, 1.0)]  # fmt: skip
-    turns = np.array([t / np.linalg.norm(t) for t in tried if np.linalg.norm(t) > 1e-6])
-    falls = np.maximum(turns @ ways.T, 0.0) @ np.array([x.white for x in lamps])
-    return float((falls + level).max())
 
 
 #: Coefficient of variation of a thread's mass over short lengths, and the length in mm over which

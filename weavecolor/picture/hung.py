@@ -15,7 +15,7 @@ from PIL import Image
 
 from weavecolor.errors import InputError
 from weavecolor.optics.stack import Stack
-from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, to_image
+from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, eased, to_image
 from weavecolor.picture.hanging import (
     FRONT,
     Cover,
@@ -139,7 +139,21 @@ def draw_hung(
         hung_stage(stack, shape, inner, bare=bare, lined=lined), scene, form, beneath=stack.backing,
         ground=ground, seeing=seeing, observer=observer, coarse=coarse,
     )  # fmt: skip
-    return to_image(picture(made, width_px, height_px, sight), seeing, notes(shape, scene))
+    return image_of(picture(made, width_px, height_px, sight), shape, scene, seeing)
+
+
+def image_of(
+    linear: Floats, shape: str, scene: Scene, seeing: Seeing = AS_SEEN
+) -> Image.Image:
+    """The image of what ``hanging.picture`` gives, ``linear`` light (h, w, 3) of ``shape`` in
+    ``scene``, on the screen of ``seeing``, with what to tell of it.
+
+    Examples
+    --------
+    >>> image_of(np.full((8, 9, 3), 0.3, np.float32), "gathered-3-organza", window).size
+    (9, 8)
+    """
+    return to_image(eased(linear, seeing), seeing, notes(shape, scene))
 
 
 def notes(shape: str, scene: Scene) -> tuple[str, ...]:
@@ -197,14 +211,13 @@ def hung_frames(
         raise InputError(f"a loop has 2 to 180 frames, got {frames}")
     lined, stack, form = behind_as(stack, behind)
     staged = hung_stage(stack, shape, bare=bare, lined=lined)
-    told = notes(shape, scene)
     out = []
     for n, (made, way) in enumerate(
         _moved(staged, scene, frames, moving, sight, (form, stack.backing), ground, seeing,
                observer)
     ):
         linear: Floats = picture(made, width_px, height_px, way, soft=4)
-        out.append(to_image(linear, seeing, told))
+        out.append(image_of(linear, shape, scene, seeing))
         if progress:
             progress((n + 1) / frames)
     return out

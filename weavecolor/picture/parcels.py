@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from weavecolor.colour.screen import space
 from weavecolor.picture.celltexture import LIGHT_DEG
-from weavecolor.picture.encode import AS_SEEN, Seeing
+from weavecolor.picture.encode import AS_SEEN, SHOULDER, Seeing
 from weavecolor.picture.framing import parcel
 from weavecolor.picture.hanging import (
     AHEAD_MM,
@@ -98,6 +98,7 @@ def light_parcel(
     header = {
         "parcel": "light", "stage": stage, "cloths": list(cloths),
         "plains": made.stage.plains, "space": seeing.space, "exposure": made.exposure,
+        "shoulder": SHOULDER,
         "lamps": [
             {"direction": x.direction.tolist(), "white": x.white.tolist(), "body": x.body.tolist()}
             for x in made.lamps
