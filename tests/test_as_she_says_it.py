@@ -33,6 +33,8 @@ from weavecolor.textile.weaves import weave
         ("panama", "hopsack 2/2"),
         ("Organza", "plain"),
         ("lawn", "plain"),
+        ("faille", "plain"),
+        ("serge", "twill 2/2"),
         ("3/1 twill left", "twill 3/1 left"),
         ("left-hand twill 3/1", "twill 3/1 left"),
         ("5-end satin", "satin 5"),
@@ -112,7 +114,7 @@ def test_mommes():
     ("said", "grams"),
     [
         ("45 g per m2", 45.0), ("45 grams per square metre", 45.0), ("35 gsm", 35.0),
-        ("35 g/sqm", 35.0), ("35 g/m\u00b2", 35.0), ("6 mme", 6 * 4.33994),
+        ("35 g/sqm", 35.0), ("35 gm/m2", 35.0), ("35 g/m\u00b2", 35.0), ("6 mme", 6 * 4.33994),
         # one ounce is 28.3495 g, one square yard .836127 m2
         ("2.5 oz per square yard", 2.5 * 28.3495 / 0.836127),
         ("2.5 ounces / sq yd", 2.5 * 28.3495 / 0.836127), ("3 oz/yd2", 3 * 28.3495 / 0.836127),
@@ -156,6 +158,8 @@ def yarn_of(**told):
         ("polyester taffeta", "polyester", "filament", False, False),
         ("cotton lawn", "cotton", "spun", False, False),
         ("linen", "flax", "spun", False, False),
+        ("linen scrim", "flax", "spun", False, False),
+        ("wool challis", "wool", "spun", False, False),
     ],
 )
 def test_yarn_of_cloth_as_shops_call_it(shop, fibre, kind, gum, one):
@@ -168,6 +172,8 @@ def test_a_cloth_woven_of_several_sorts_is_asked_about():
     said = "'crystal organza' must be one of silk organza, polyester organza, nylon organza$"
     with pytest.raises(InputError, match=said):
         yarn_of(like="crystal organza")
+    with pytest.raises(InputError, match="'wool flannel' must be wool spun; pile and raised"):
+        yarn_of(like="wool flannel")
     with pytest.raises(InputError, match="'gold lame' must be .* not modelled"):
         yarn_of(like="gold lame")
 

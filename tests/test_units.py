@@ -43,6 +43,14 @@ def test_ounce_per_square_yard():
         ("Ne 40", 590.5415 / 40),
         ("40s", 590.5415 / 40),
         ("Ne 60/2", 590.5415 / 30),
+        # raw silk of two and three threads, as mills write it; ISO 1139 for tex
+        *((said, 2 * 21.0 / 9.0) for said in ("20/22 den x 2", "2 x 20/22 den", "2/20/22 denier",
+                                              "2/20-22 den", "20/22 denier 2 ply", "20/22D 2-ply",
+                                              "20/22 den \u00d7 2")),
+        ("20 tex x 2", 40.0),
+        ("R 40 tex/2", 40.0),
+        ("R40 tex", 40.0),
+        ("60s 2 ply", 590.5415 / 30),
     ],
 )
 def test_yarn_sizes(text, tex):
@@ -64,6 +72,7 @@ def test_yarn_sizes(text, tex):
         ("101.6 /inch", 40.0),
         ("101.6 picks/inch", 40.0),
         ("101.6 epi", 40.0),
+        ("101.6 tpi", 40.0),
         ("101.6 ends per inch", 40.0),
     ],
 )
@@ -105,6 +114,22 @@ def test_bad_yarn_size_says_what_to_write(text):
     told = str(caught.value)
     assert re.search('write for example "(21 denier|75 denier f 36|84 dtex f 2)"', told)
     assert "\n" not in str(caught.value)
+
+
+def test_a_monofilament_is_one():
+    assert units.yarn_size("20D mono") == units.yarn_size("20 denier f 1") == (20 / 9, 1)
+    assert units.yarn_size("20D monofilament") == units.yarn_size("20D/1F")
+
+
+def test_a_count_of_both_systems_is_asked_about():
+    """A label's "110 x 90" is ends and picks; a "thread count" adds both (common practice)."""
+    with pytest.raises(InputError, match='ends = "110 /inch" and picks = "90 /inch", or /cm'):
+        units.sett_per_cm("110 x 90")
+    with pytest.raises(InputError, match='ends = "44 /cm" and picks = "40 /cm"$'):
+        units.sett_per_cm("44x40 per cm")
+    for said in ("180 thread count", "TC 180", "180TC"):
+        with pytest.raises(InputError, match="ends and picks of a square inch together"):
+            units.sett_per_cm(said)
 
 
 @pytest.mark.parametrize("text", ["40", "40 cm", "40 /mile", "40 /cm /cm"])

@@ -25,10 +25,12 @@ _CLOTHS: Mapping[str, str] = MappingProxyType(
            for fibre in ("polyester", "nylon", "viscose", "acetate", "triacetate")},
         "polyester georgette": "polyester chiffon",
         **dict.fromkeys(("voile", "swiss voile"), "cotton voile"),
-        **{cloth: "cotton spun" for name in ("lawn", "batiste", "muslin", "calico", "poplin")
+        **{cloth: "cotton spun" for name in ("lawn", "batiste", "muslin", "calico", "poplin",
+                                             "tarlatan", "cheesecloth", "mull", "cambric")
            for cloth in (name, f"cotton {name}")},
-        **{f"{fibre}{cloth}": f"{fibre} spun" for cloth in ("", " gauze", " lawn")
+        **{f"{fibre}{cloth}": f"{fibre} spun" for cloth in ("", " gauze", " lawn", " scrim")
            for fibre in ("cotton", "flax", "wool")},
+        **dict.fromkeys(("challis", "wool challis", "serge", "wool serge"), "wool spun"),
     }
 )  # fmt: skip
 
@@ -48,7 +50,6 @@ def sort_called(name: str) -> UsualYarn:
     found = USUAL.get(_CLOTHS.get(tidy, tidy))
     if found is None:
         near = [sort for sort in USUAL if set(words) & set(sort.split())]
-        raise InputError(
-            f"{name[:60]!r} must be one of {', '.join(near or USUAL)}{elsewhere(name)}"
-        )
+        wanted = f"one of {', '.join(near or USUAL)}" if len(near) != 1 else near[0]
+        raise InputError(f"{name[:60]!r} must be {wanted}{elsewhere(name)}")
     return found

@@ -96,7 +96,7 @@ _G_M2: Mapping[str, float] = MappingProxyType(
 _WEIGHT_PARTS: Mapping[str, str] = MappingProxyType(
     {
         r"\s*(?:/|\bper\b)\s*": "/",
-        r"\b(?:grams?|grammes?|grs?)\b": "g",
+        r"\b(?:grams?|grammes?|grs?|gms?)\b": "g",
         r"\bounces?\b|\boz\.": "oz",
         r"\b(?:m\^2|m\u00b2|(?:sq\.?|square) ?(?:m|metres?|meters?))(?!\w)": "m2",
         r"\b(?:yd\^2|yd\u00b2|(?:sq\.?|square) ?(?:yd|yards?))(?!\w)": "yd2",
@@ -170,8 +170,9 @@ def linear_density_tex(text: str) -> float:
 
     Takes tex, dtex, denier, cotton count ("Ne 40", "40s", plied "Ne 60/2" or "2/60s"), metric
     count ("Nm 60"), linen's ("40 lea") and worsted's ("2/48 worsted"). A raw-silk size
-    given as a range, "20/22 denier", is taken at its middle; "3 x 20/22 denier" is three threads of
-    it. Raises InputError for anything else.
+    given as a range, "20/22 denier", is taken at its middle; "3 x 20/22 denier",
+    "20/22 denier x 3", "3/20/22 denier" and "20/22 denier 3 ply" are three threads of it,
+    "R 40 tex/2" is what both make (ISO 1139). Raises InputError for anything else.
 
     Examples
     --------
@@ -181,7 +182,7 @@ def linear_density_tex(text: str) -> float:
     10.0
     """
     what = "yarn size"
-    match, tidy, unit = _split(text, _YARN_VALUE, what, _YARN_HINT)
+    match, tidy, unit = _split(_threads_first(text), _YARN_VALUE, what, _YARN_HINT)
     many, first = float(match["many"] or 1.0), float(match["a"])
     second = float(match["b"]) if match["b"] else None
     if unit in _TEX_SCALE:
@@ -221,6 +222,25 @@ def linear_density_tex(text: str) -> float:
     return _positive(many * tex, what, _YARN_HINT)
 
 
+def _threads_first(text: str) -> str:
+    """``text`` with its number of threads first, as "2 x 20/22 den", wherever it stood.
+
+    Examples
+    --------
+    >>> _threads_first("20/22 den x 2"), _threads_first("60s 2-ply"), _threads_first("R 40 tex/2")
+    ('2 x 20/22 den', '2 x 60s', '40 tex')
+    """
+    if not isinstance(text, str):
+        return text
+    tidy = " ".join(text.split())
+    if resultant := re.fullmatch(r"R ?(\d[\d.]* ?d?tex)(?: ?/ ?\d{1,2})?", tidy, re.I):
+        return resultant[1]
+    last = re.fullmatch(r"(\d.*[a-z]),? ?(?:[x\u00d7] ?(\d{1,2})|(\d{1,2})[ -]?ply)", tidy, re.I)
+    if last:
+        return f"{last[2] or last[3]} x {last[1]}"
+    return re.sub(r"^(\d) ?/ ?(?=\d+ ?[/-] ?\d+ ?(?:den|td|d))", r"\1 x ", tidy, flags=re.I)
+
+
 def _unclear(said: str, size: str, number: str) -> InputError:
     threads = f' or "{number} x {size}"' if float(number) <= _MOST_PLY else ""
     return InputError(
@@ -238,7 +258,7 @@ def check_hank(text: str, fibre: str) -> None:
     >>> check_hank("40s", "cotton"), check_hank("40 lea", "flax")
     (None, None)
     """
-    match, tidy, unit = _split(text, _YARN_VALUE, "yarn size", _YARN_HINT)
+    match, tidy, unit = _split(_threads_first(text), _YARN_VALUE, "yarn size", _YARN_HINT)
     silk = _FOLDED_SILK_S if fibre == "silk" and match["b"] else None
     told = _OTHER_S.get(fibre, silk)
     if unit == "s" and told:
@@ -254,7 +274,7 @@ def yarn_size(text: str) -> tuple[float, int | None]:
     """Linear density in tex and, where it is told, the number of filaments: ``"84 dtex f 24"``.
 
     The number follows an f, as in ISO 2947, or stands before it on a label, "75D/36F"; of each
-    thread, where there are several; the rest as in :func:`linear_density_tex`.
+    thread, where there are several; "mono" is one; the rest as in :func:`linear_density_tex`.
 
     Examples
     --------
@@ -262,6 +282,7 @@ def yarn_size(text: str) -> tuple[float, int | None]:
     ((8.4, 24), (16.8, 48), (20.0, None))
     """
     text = re.sub(r"(?<=\d)s\s*/\s*(\d+)$", r"/\1 s", text.strip(), flags=re.I)  # "60s/2"
+    text = re.sub(r"\s*\bmono(?:filament)?s?$", " f 1", _threads_first(text), flags=re.I)
     told = r"(.*[^\W\d_])\s*(?:f\s*(\d{1,5})|/\s*(\d{1,5})\s*f)"
     found = re.fullmatch(told, text.strip(), re.IGNORECASE)
     if found is None:
@@ -305,11 +326,23 @@ def sett_per_cm(text: str) -> float:
     what = "sett"
 
     def known(unit: str) -> float | None:
-        if unit in ("epi", "ppi"):
+        if unit in ("epi", "ppi", "tpi"):  # a sett has no turns
             return 1 / CM_PER_INCH
         length = re.fullmatch(r"(?:ends|picks|threads)?\s*(?:/|per\s)\s*(.+)", unit)
         return _PER_CM.get(length.group(1).strip()) if length else None
 
+    told = text if isinstance(text, str) else ""
+    if both := re.fullmatch(r"(\d+) ?[x\u00d7] ?(\d+)(?: ?(?:/|per) ?(\w+))?", told.strip()):
+        each, other = both[3] or "inch", "" if both[3] else ", or /cm where it is so counted"
+        raise InputError(
+            f"{both[0]!r} is ends and picks in one: write ends = \"{both[1]} /{each}\" and "
+            f'picks = "{both[2]} /{each}"{other}'
+        )
+    if re.search(r"thread ?count|(?<![a-z])tc\b", told.casefold()):
+        raise InputError(
+            f"{shown(told)}: a thread count is ends and picks of a square inch together: count "
+            'each over one inch, and write for example "100 /inch"'
+        )
     sett = _plain(text, known, what, _SETT_HINT)
     within(None, sett, *SETTS_PER_CM)
     return sett

@@ -208,8 +208,11 @@ def weave(spec: str | Sequence[object]) -> Weave:
 _ALSO = {
     **dict.fromkeys(
         ("taffeta", "organza", "chiffon", "voile", "gazar", "habotai", "habutai", "pongee",
-         "dupion", "shantung", "lawn", "batiste", "muslin", "calico", "poplin"), "plain"
+         "dupion", "shantung", "lawn", "batiste", "muslin", "calico", "poplin", "faille", "poult",
+         "grosgrain", "tarlatan", "cheesecloth", "mull", "challis", "cambric", "percale",
+         "organdie", "organdy", "sheeting"), "plain"
     ),
+    "serge": "twill 2/2",
     "panama": "hopsack 2/2",
 }  # fmt: skip
 
