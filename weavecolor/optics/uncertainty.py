@@ -143,6 +143,29 @@ def sort_of(yarn: Yarn) -> str:
     return "rods" if yarn.rods <= 2 else "filaments"
 
 
+def may_be_lobed(yarn: Yarn) -> bool:
+    """Whether filaments of a yarn, here taken as round, are as often trilobal: bright ones of
+    nylon and polyester (common practice, no source).
+
+    Examples
+    --------
+    >>> may_be_lobed(organza.warp)  # silk
+    False
+    """
+    bright = yarn.dull_per_mm < LUSTRES["semi-dull"].low
+    return bright and yarn.fibre.name in ("nylon", "polyester") and sort_of(yarn) == "filaments"
+
+
+def _section_doubt(cloth: Cloth) -> str:
+    lobed = {yarn.fibre.name for yarn in (cloth.warp, cloth.weft) if may_be_lobed(yarn)}
+    if not lobed:
+        return ""
+    return (
+        f"{cloth.name}: bright {' and '.join(sorted(lobed))} is as often trilobal as round, and is "
+        "told as round: trilobal it sends back more and lets less through, which the ranges count"
+    )
+
+
 #: What makes up a yarn's build.
 BUILD = ("count", "filaments", "gum", "packing", "flattening", "twist", "dull_per_mm")
 _COLOURS = ("warp.colour", "weft.colour")
@@ -172,7 +195,7 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
     told: set[str] = set()
     for cloth in cloths:
         names = (cloth.name, cloth.warp.colour_name, cloth.weft.colour_name)
-        told |= {*doubts_of(cloth), *map(named_so, names)} - {""}
+        told |= {*doubts_of(cloth), *map(named_so, names), _section_doubt(cloth)} - {""}
         known = dict(cloth.known)
         for system, yarn in (("warp", cloth.warp), ("weft", cloth.weft)):
             sorts.add(sort_of(yarn))

@@ -79,6 +79,11 @@ NOT_MODELLED: tuple[NotModelled, ...] = (
         f"{_SEW}",
     ),
     NotModelled(
+        r"tri ?lob\w*|multi ?lob\w*|octa ?lob\w*|lobed",
+        "lobed filaments, which send back more and let less through than round ones,",
+        "lay a piece over black and over white, and look",
+    ),
+    NotModelled(
         r"fluo\w*|neon|day ?glo|optic\w* (?:white|bright\w*)|whitener\w*|uv|ultra ?violet"
         r"|black ?lights?|glow\w*|phosphor\w*",
         "fluorescent dyes, whiteners and ultraviolet light",
