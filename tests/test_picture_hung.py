@@ -15,12 +15,13 @@ from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.adding import GAPS, add, pile_of
 from weavecolor.optics.allround import COARSE, all_round
+from weavecolor.optics.appearance import appearance
 from weavecolor.optics.cell.filaments import kept, white_named
 from weavecolor.optics.cell.flood import DISC, TURNS, eye_at, factors, flood
 from weavecolor.optics.cell.nodes import nodes
 from weavecolor.optics.layer import laid, solved
 from weavecolor.optics.stack import Layer, Stack
-from weavecolor.picture import raster, tables
+from weavecolor.picture import hanging, raster, tables
 from weavecolor.picture.encode import AS_SEEN, Seeing
 from weavecolor.picture.hanging import (
     Cover,
@@ -38,7 +39,8 @@ from weavecolor.picture.shapes import load_shape, shape_names
 from weavecolor.picture.sweep import openness, soft_directions, sphere, taken
 from weavecolor.picture.threads import LAYERS, LOOSE, ROW, closely, met, threads
 from weavecolor.scene.backings import backing
-from weavecolor.scene.places import scene
+from weavecolor.scene.folds import hung
+from weavecolor.scene.places import scene, scene_names, with_viewer
 from weavecolor.textile.construction import geometry_of
 
 WINDOW = scene("window at the side")
@@ -61,6 +63,48 @@ def test_light_let_through_never_exceeds_what_falls():
     assert (made.dim >= 0).all() and (made.dim <= 1).all()
     # channel by channel a vivid colour may exceed it, its luminance may not
     assert made.even.sum(axis=0) @ [0.2126, 0.7152, 0.0722] <= 1.0
+
+
+@pytest.mark.parametrize("place", scene_names())
+def test_as_much_light_falls_on_upright_cloth_as_where_the_viewer_stands(place):
+    """By Lambert's cosine law, from wherever the scene is looked at."""
+    usual = Sight()
+    front = rotation(usual.turn_deg, usual.tilt_deg) @ [0.0, 1.0, 0.0]
+    for lit in (scene(place), with_viewer(scene(place), 10.0, 0.0)):
+        for lamp in lit.lights:
+            falls = np.cos(np.radians(lamp.zenith_deg))
+            drawn = front @ tables.view_vector(lamp, lit)
+            assert drawn == pytest.approx(falls, abs=0.006)  # one behind stays straight behind
+    # one who goes round sees the cloth turned, and the light from where it was
+    aside, lamp = with_viewer(scene("ballroom"), 40.0, 90.0), scene("ballroom").lights[1]
+    turned = rotation(-40.0, usual.tilt_deg) @ [0.0, 1.0, 0.0]
+    assert turned @ tables.view_vector(lamp, aside) == pytest.approx(
+        np.cos(np.radians(lamp.zenith_deg)), abs=1e-9
+    )
+
+
+def test_cloth_is_drawn_as_light_as_it_is_told(monkeypatch):
+    """A panel sewn to white, as it hangs, without the shade of its folds, which is not told. It
+    leans back some 4 degrees from what is told: by lamps from above and from below that cancels."""
+    white = Stack(organza().layers, backing("white"))
+    lined, outer, form = behind_as(white, backing("white"))
+    staged = hung_stage(outer, "panel-organza", lined=lined, bare=True)
+    staged = replace(staged, opens=np.ones_like(staged.opens))
+    all_, others = (np.ones((n, 3), np.float32)
+                    for n in (len(staged.points), len(staged.body) + len(staged.floor)))
+    monkeypatch.setattr(hanging, "reach", lambda lit, *_: (all_, [others] * len(lit.lamps)))
+    apart = []
+    for place in (scene("stage LED"), scene("footlights")):
+        made = lit_stage(staged, place, form, beneath=outer.backing, coarse=True)
+        drawn, before = (
+            picture(replace(made, ground=np.full(3, ground)), 90, 110) for ground in (0.1, 0.6)
+        )
+        cloth = np.abs(drawn - before).max(axis=2) < 1e-3
+        assert cloth.mean() > 0.3
+        luminance = drawn[cloth].mean(axis=0) @ [0.2126, 0.7152, 0.0722]
+        told = appearance(white, hung(place)).reading.Lab[0]
+        apart.append(116.0 * np.cbrt(luminance) - 16.0 - told)
+    assert np.abs(apart).max() < 4.0 and abs(np.mean(apart)) < 1.5, apart
 
 
 def test_a_laid_backing_lets_nothing_through():

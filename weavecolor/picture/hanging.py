@@ -26,6 +26,7 @@ from weavecolor.picture.encode import AS_SEEN, Seeing, before_easing, exposure_f
 from weavecolor.picture.shapes import Form, Shape
 from weavecolor.picture.sweep import densities, openness, soft_directions, taken
 from weavecolor.picture.tables import (
+    RAISED_DEG,
     SOFT_DEG,
     Tables,
     check_layers,
@@ -441,10 +442,11 @@ def rotation(turn_deg: float, tilt_deg: float) -> Array:
 @dataclass(frozen=True)
 class Sight:
     """How a stage is looked at: turn and tilt in degrees, zoom (1: all of it), and the middle
-    moved by shares of the picture's height."""
+    moved by shares of the picture's height. Another tilt than the usual tips the garment, not the
+    lights."""
 
     turn_deg: float = 0.0
-    tilt_deg: float = 6.0
+    tilt_deg: float = RAISED_DEG
     zoom: float = 1.0
     right: float = 0.0
     up: float = 0.0

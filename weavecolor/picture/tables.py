@@ -60,6 +60,8 @@ from weavecolor.scene.scene import Light, Scene, shares
 Array = NDArray[np.float64]
 Half = NDArray[np.float16]
 
+#: How far above the level a picture is seen from where nothing else is asked.
+RAISED_DEG = 6.0
 #: Half the width of a light as shadows show it, degrees: a window or lamp is not a point.
 SOFT_DEG = 9.0
 #: Nodes across the disc of eyes where light is even.
@@ -274,23 +276,22 @@ def rgb_matrix(light: Array, scene: Scene, seeing: Seeing, observer: str) -> Arr
 
 
 def view_vector(light: Light, scene: Scene) -> Array:
-    """Direction of a light in the view's frame, the scene's viewer being the eye."""
-    return about_view(_up_right(light.zenith_deg, light.azimuth_deg), scene)
+    """Direction of a light in the view's frame: the viewer of the scene stands before us, our eye
+    is :data:`RAISED_DEG` above the level, and the light keeps its place to the plumb line, so that
+    as much falls on upright cloth as where that viewer stands. What shines through from straight
+    behind is a surface wide enough to stay there."""
+    right, _, out = _up_right(scene.view_zenith_deg, scene.view_azimuth_deg)
+    x, y, z = _up_right(light.zenith_deg, light.azimuth_deg)
+    behind = z < -np.cos(np.radians(light.half_deg))
+    t, e = np.arctan2(right, out), np.radians(0.0 if behind else RAISED_DEG)
+    x, z = np.cos(t) * x - np.sin(t) * z, np.cos(t) * z + np.sin(t) * x
+    return np.array([x, np.cos(e) * y - np.sin(e) * z, np.sin(e) * y + np.cos(e) * z])
 
 
 def _up_right(zenith_deg: float, azimuth_deg: float) -> Array:
     """A scene's direction as right, up, out of the picture: azimuth 0 is down, 90 to the right."""
     z, a = np.radians(zenith_deg), np.radians(azimuth_deg)
     return np.array([np.sin(z) * np.sin(a), -np.sin(z) * np.cos(a), np.cos(z)])
-
-
-def about_view(vector: Array, scene: Scene) -> Array:
-    """A vector (..., 3) of the scene turned the shortest way that brings its eye before us."""
-    eye = _up_right(scene.view_zenith_deg, scene.view_azimuth_deg)
-    half = eye + np.array([0.0, 0.0, 1.0])
-    half /= np.linalg.norm(half)
-    twice = 2.0 * (vector @ half)[..., None] * half - vector  # half a turn about the middle
-    return np.asarray(twice * np.array([-1.0, -1.0, 1.0]))  # and half a turn about the eye
 
 
 def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
