@@ -74,9 +74,19 @@ def test_without_a_verb_it_shows_its_help(capsys):
     assert good(capsys) == good(capsys, "--help")
 
 
+def test_describe_says_what_hairs_would_take(capsys):
+    text = good(capsys, "describe", "cotton-voile-white")
+    (few, many) = json.loads(good(capsys, "describe", "cotton-voile-white", "--table", "json"))[
+        "one_layer"
+    ]["straight_light_hairs_would_scatter"]
+    assert 0.05 < few < many < 0.5
+    assert f"(hairs, not counted, scatter {few:.0%} to {many:.0%} of the straight)" in text
+
+
 def test_describe_gives_the_numbers_and_the_assumptions(capsys):
     text = good(capsys, "describe", CLOTH)
     assert "of the area, between yarns" in text and "between yarns and their filaments" in text
+    assert "hairs" not in text  # of silk that is not spun
     for word in ("momme", "cover", "openness", "crimp", "jamming", "opacity", "Assumed"):
         assert word in text
     data = json.loads(good(capsys, "describe", CLOTH, "--table", "json"))
@@ -86,6 +96,7 @@ def test_describe_gives_the_numbers_and_the_assumptions(capsys):
     # Seen straight on, light passes where neither yarn is: (1 - c1)(1 - c2) (ISO 9044).
     open_area = (1 - numbers["warp_cover"]) * (1 - numbers["weft_cover"])
     assert data["one_layer"]["light_straight_through"] == pytest.approx(open_area, abs=2e-3)
+    assert data["one_layer"]["straight_light_hairs_would_scatter"] == [0.0, 0.0]
     looks = data["one_layer"]["looks"]
     assert [(look["side"], look["behind"]) for look in looks] == [
         ("face", "white"), ("face", "black"), ("back", "white"), ("back", "black"),

@@ -33,7 +33,8 @@ HELP = {
     "opacity": "How well it hides what is behind: over black against over white "
     "(contrast ratio, ISO 2471). 100 % hides all.",
     "straight": "Share of light that goes straight through the openings, seen square on. As sure "
-    "as yarn size and sett are.",
+    "as yarn size and sett are; hairs of spun yarn are not counted, which scatter 1 to 3 tenths of "
+    "it.",
     "sheer": "Share of all-round light that comes through, both straight and scattered. As sure "
     "as the yarn's translucency is.",
     "ends": "Threads along the cloth, counted side by side: 40 /cm or 100 /inch.",

@@ -22,7 +22,7 @@ from weavecolor.scene.backings import backing
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.cloth import Cloth
-from weavecolor.textile.construction import Description, describe
+from weavecolor.textile.construction import HAIRINESS, Description, describe, hairs_take
 from weavecolor.textile.howknown import HowKnown
 from weavecolor.textile.weaves import weave
 
@@ -35,7 +35,8 @@ class Portrait:
 
     ``looks``: face over white, face over black, back over white, back over black. ``opacity``:
     contrast ratio of one layer, 0-1. ``straight``: share of light straight through at right
-    angles; ``scattered``: share of daylight (Y) scattered through.
+    angles; ``scattered``: share of daylight (Y) scattered through; ``hairs``: least and greatest
+    share of the straight light that hairs of spun yarn, which nothing here counts, would scatter.
     """
 
     cloth: Cloth
@@ -44,6 +45,7 @@ class Portrait:
     opacity: float
     straight: float
     scattered: float
+    hairs: tuple[float, float]
 
 
 def portrait(cloth: Cloth, scene: Scene, observer: str = "2") -> Portrait:
@@ -75,6 +77,7 @@ def portrait(cloth: Cloth, scene: Scene, observer: str = "2") -> Portrait:
         contrast_ratio(one),
         through.straight,
         float(xyz(np.asarray(through.scattered) * light, light)[1]) / 100.0,
+        (hairs_take(cloth, HAIRINESS[0]), hairs_take(cloth, HAIRINESS[1])),
     )
 
 
@@ -96,6 +99,7 @@ def as_data(made: Portrait) -> dict[str, Any]:
             "opacity": rounded(made.opacity, 4),
             "light_straight_through": rounded(made.straight, 4),
             "daylight_scattered_through": rounded(made.scattered, 4),
+            "straight_light_hairs_would_scatter": [rounded(share, 4) for share in made.hairs],
             "scene": made.looks[0].option.scene.name,
             "looks": [
                 {
@@ -154,7 +158,7 @@ def as_text(made: Portrait) -> str:
         ("thickness", f"{n.thickness_mm:.3f} mm, not pressed"),
         ("opacity", f"{made.opacity:.1%} of one layer, 100 % hides all ({CONTRAST_WORDS})"),
         ("light through", f"{made.straight:.1%} straight, between yarns and their filaments; "
-         f"{made.scattered:.1%} scattered"),
+         f"{made.scattered:.1%} scattered" + _hairs_words(made.hairs)),
     ]  # fmt: skip
     width = max(len(name) for name, _ in pairs) + 2
     rows = []
@@ -187,6 +191,11 @@ def as_text(made: Portrait) -> str:
     if cloth.notes:
         lines += ["", " ".join(cloth.notes.split())]
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _hairs_words(hairs: tuple[float, float]) -> str:
+    few, many = hairs
+    return f" (hairs, not counted, scatter {few:.0%} to {many:.0%} of the straight)" if many else ""
 
 
 def assumed(made: Portrait) -> tuple[str, ...]:

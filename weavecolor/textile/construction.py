@@ -55,6 +55,43 @@ def covers(cloth: Cloth) -> tuple[float, float]:
     )
 
 
+#: Hairiness of spun yarn, cm of fibre that stand off from a cm of it: singed or combed, and carded
+#: (from memory of what usual testers tell of ring-spun yarn).
+HAIRINESS = (2.0, 6.0)
+
+
+def hairs_take(cloth: Cloth, hairiness: float) -> float:
+    """Share of light straight through a cloth that hairs of its spun yarns would scatter.
+
+    Parameters
+    ----------
+    cloth : Cloth
+    hairiness : float
+        From 0: length of fibre that stands off from a length of yarn, over that length.
+
+    Returns
+    -------
+    float
+        0 to 1; 0 where neither yarn is spun.
+
+    Notes
+    -----
+    Hairs lie anyhow, so light meets none with the probability of no hit, exp(-n), n the shadow of
+    all of them over the area (Poisson; Beer's law of a sparse layer).
+
+    Examples
+    --------
+    >>> hairs_take(organza, 3.0)
+    0.0
+    """
+    met = sum(
+        hairiness * 0.1 * per_cm * yarn.diameter_mm * math.sqrt(yarn.packing / yarn.filaments)
+        for per_cm, yarn in ((cloth.ends_per_cm, cloth.warp), (cloth.picks_per_cm, cloth.weft))
+        if yarn.kind == "spun"
+    )
+    return 1.0 - math.exp(-met)
+
+
 def openness(cloth: Cloth) -> float:
     """Share of the area that is open seen straight on, (1 - c1)(1 - c2).
 
