@@ -13,6 +13,7 @@ from scipy.spatial import ConvexHull, cKDTree
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.stack import Layer, Stack
+from weavecolor.picture.forms import shape_called
 from weavecolor.picture.hanging import FLOOR_STEPS, Cover, stage
 from weavecolor.picture.hung import hung_stage
 from weavecolor.picture.shapes import (
@@ -48,6 +49,13 @@ def test_a_shape_is_small_whole_and_sound(name):
             cut = np.linalg.norm(shape.cloth_mm[a] - shape.cloth_mm[b], axis=-1)
             hung = np.linalg.norm(shape.vertices[a] - shape.vertices[b], axis=-1)
             assert abs(np.median(hung / cut) - 1.0) < 0.03
+
+
+def test_a_form_is_the_same_by_any_of_its_words():
+    stack = Stack((Layer(load_swatch("silk-chiffon-ivory")),))
+    for said, shape in (("Curtain", "panel-chiffon"), ("cloak", "cape-chiffon"),
+                        ("skirt", "gathered-3-chiffon")):  # fmt: skip
+        assert shape_called(said, stack) == shape
 
 
 @pytest.mark.parametrize("name", form_names())

@@ -27,10 +27,12 @@ FORMS: Mapping[str, tuple[str, str]] = MappingProxyType({
     "cape": ("cape-chiffon", "cape-chiffon"),
     "swatch over a hand": ("swatch-hand-organza", "swatch-hand-chiffon"),
 })  # fmt: skip
-#: Words that makings were saved with before.
-EARLIER: Mapping[str, str] = MappingProxyType({
+#: Other words for them, some of which makings were saved with before.
+_ALSO: Mapping[str, str] = MappingProxyType({
     "cylinder": "hanging panel", "hanging fold": "hanging panel", "pleated skirt": "knife pleats",
     "doubled skirt": "full gathered skirt",
+    **dict.fromkeys(("curtain", "drape", "panel"), "hanging panel"), "cloak": "cape",
+    "skirt": "gathered skirt",
 })  # fmt: skip
 #: Filament yarn twisted less than this lies flat and stands crisp, where the cloth is no lighter
 #: than this. Common practice, no source.
@@ -49,14 +51,14 @@ def form_names() -> tuple[str, ...]:
 
 
 def known_forms() -> tuple[str, ...]:
-    """As :func:`form_names`, with the words of earlier makings.
+    """As :func:`form_names`, with other words for them.
 
     Examples
     --------
     >>> "cylinder" in known_forms()
     True
     """
-    return (*FORMS, *EARLIER)
+    return (*FORMS, *_ALSO)
 
 
 def crisp(cloth: Cloth) -> bool:
@@ -91,7 +93,7 @@ def shape_called(form: str, stack: Stack) -> str:
     if form in shape_names():
         return form
     words = " ".join(form.split()).casefold()
-    words = EARLIER.get(words, words)
+    words = _ALSO.get(words, words)
     if words not in FORMS:
         raise InputError(
             f"no form called {shown(form)}; use {', '.join(FORMS)}, or a shape's own name: "
