@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 
 from weavecolor.cli import run
+from weavecolor.colour.colorimetry import reading
+from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.screencolour import screen_rgb
 from weavecolor.colour.words import colour_words
 from weavecolor.decide.wishwords import wish_from
@@ -74,6 +76,16 @@ def test_a_colour_s_name_means_what_people_call_so(name, said):
     ISCC-NBS centroids. CSS has a deep red under "brown" and a light mauve under "plum"."""
     Lab = wish_from(f"target {name}").target
     assert said in colour_words(Lab)
+
+
+def test_no_cloth_called_by_a_name_is_lighter_than_white_lining():
+    """A screen shows ivory at L* 99; white lining is 94.5 (data/backings.csv)."""
+    daylight = light_spectrum("daylight")
+    white = reading(backing("white").reflectance * daylight, daylight).Lab[0]
+    for name in ("white", "ivory", "cream", "off white", "mint", "yellow", "snow"):
+        assert wish_from(f"target {name}").target[0] <= white + 0.1, name
+    assert wish_from("target white").target[0] == pytest.approx(white, abs=0.2)
+    assert wish_from("target #ffffff").target[0] == pytest.approx(100.0, abs=0.01)
 
 
 def test_grey_is_lighter_than_dark_grey_and_darker_than_light_grey():

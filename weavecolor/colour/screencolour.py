@@ -2,7 +2,8 @@
 
 A name means what people call so (data/colournames.csv, a survey); one that is not there, what CSS
 Color Module Level 4 has under it. Where both have it they differ, by L* 7.5 in the middle of 95:
-brown is a deep red in CSS, plum a light mauve, and darkgrey lighter than grey.
+brown is a deep red in CSS, plum a light mauve, and darkgrey lighter than grey. A screen's white is
+lighter than any cloth, and so are its ivory and cream: by name they are as light as white lining.
 """
 
 from __future__ import annotations
@@ -19,6 +20,8 @@ from weavecolor.errors import InputError, shown
 #: How far the L* of a cloth may lie from its name's, nine times in ten: two lists of names differ
 #: by 7.5 in the middle (a spread of 11 between them, so 8 of each).
 NAMED_OFF = 13.0
+#: Y of white lining (data/backings.csv), which no cloth called by a name exceeds.
+WHITE_CLOTH = 0.865
 
 
 def screen_rgb(text: str) -> tuple[float, float, float]:
@@ -52,6 +55,13 @@ def screen_rgb(text: str) -> tuple[float, float, float]:
             '"navy" or "dusty rose"'
         )
     red, green, blue = (int(found[i : i + 2], 16) / 255.0 for i in (0, 2, 4))
+    if is_colour_name(text):
+        from weavecolor.colour.screen import decoded, encoded, space  # only for names
+
+        light = decoded([red, green, blue])
+        share = min(1.0, WHITE_CLOTH / max(float(space().to_xyz[1] @ light), 1e-9))
+        if share < 1.0:
+            red, green, blue = encoded(share * light).tolist()
     return red, green, blue
 
 
