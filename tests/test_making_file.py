@@ -18,6 +18,7 @@ from weavecolor.decide.wishes import Limits
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_from_dict, cloth_to_toml, load_swatch, swatch_names
 from weavecolor.making.answers import (
+    asked_of,
     check_project,
     cloths_of,
     in_hand_of,
@@ -454,3 +455,16 @@ def test_the_picture_hangs_as_the_skirt_is_planned(plan, shape):
     asked = FullnessAsked(kind="box")
     assert shape_of(Making("m", fullness=(skirt,), fullness_asked=asked)) == "pleated-box-taffeta"
     assert shape_of(Making("m", fullness=(skirt,), shape="cape-chiffon")) == "cape-chiffon"
+
+
+def test_the_page_asks_about_the_skirt_that_was_planned():
+    """A project told of a skirt on the command line: not about one of 70 by 90 that nobody has."""
+    skirt = FullnessWanted("overskirt", "knife", 72.0, 138.0, 105.0, fullness=2.5, doubled=True)
+    made = Making("m", fullness=(skirt,))
+    assert asked_of(made) == FullnessAsked("knife", 2.5, True, 72.0, 138.0, 105.0)
+    assert asked_of(made).wanted().plan() == skirt.plan()
+    by_widths = replace(skirt, fullness=None, widths=2)  # 276 of 72
+    assert asked_of(Making("m", fullness=(by_widths,))).ratio == pytest.approx(276.0 / 72.0)
+    asked = FullnessAsked(finished_cm=80.0)
+    assert asked_of(replace(made, fullness_asked=asked)) == asked
+    assert asked_of(Making("m", fullness=(replace(skirt, what="sleeve"),))) == FullnessAsked()

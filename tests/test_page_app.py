@@ -695,6 +695,30 @@ def test_pieces_are_laid_and_stand_on_the_sheet(page):
     assert "wc-enough-no" in html(page)  # three layers of it are too much for 250 cm
 
 
+def test_of_two_cloths_it_is_told_which_is_short(page):
+    import enough
+
+    from weavecolor.cutting.fullness import FullnessWanted
+    from weavecolor.cutting.remnant import ClothInHand
+    from weavecolor.making.answers import swatch_cloth
+    from weavecolor.making.model import MakingLayer
+
+    now = page.session_state["work"]
+    own = replace(now.cloths[0], in_hand=(ClothInHand(112.0, 500.0),))
+    slip = swatch_cloth("slip-white", (ClothInHand(112.0, 50.0),))
+    both = replace(now.table, layers=(MakingLayer(own.key), MakingLayer(slip.key)))
+    skirt = FullnessWanted("skirt", "gathered", 60.0, 112.0, 80.0, fullness=3.0)
+    told = replace(now, cloths=(own, slip), table=both, pieces=(), fullness=(skirt,))
+    said = enough.line(told, both)
+    one, other = (made["name"] for made in (own.definition, slip.definition))
+    assert re.search(rf"{one}: <b class=.wc-enough-yes.*{other}: <b class=.wc-enough-no", said)
+    alone = replace(both, layers=both.layers[:1])
+    assert one not in enough.line(told, alone)  # of one cloth there is nothing to tell apart
+    page.session_state["work"] = told
+    to(page, "reach")
+    assert f"the skirt alone, of {one}: all that is cut is told under Pieces" in html(page)
+
+
 def test_the_skirt_alone_takes_what_the_sum_of_its_layers_says(page):
     import fullness_panel
 

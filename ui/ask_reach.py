@@ -12,7 +12,7 @@ from orders import Waiting
 from session import fold, guarded, work
 from state import decided_option, table_of
 from strip import Choice, Taken
-from weavecolor.making.answers import shape_of
+from weavecolor.making.answers import asked_of, plans_of, shape_of
 from weavecolor.making.model import Making
 from weavecolor.picture.shapes import load_shape
 
@@ -37,17 +37,17 @@ def draw(waiting: Waiting) -> None:
 
 def choices(now: Making) -> list[Choice]:
     """How full, and how taken in."""
-    asked = now.fullness_asked
+    asked = asked_of(now)
     name = f"{fullness_panel.KIND_WORDS[asked.kind].capitalize()}, {asked.ratio:g} to 1"
     return strip.as_it_lies(table_of(now), [_choice(now, *one) for one in FULL], name)
 
 
 def _choice(now: Making, name: str, shape: str, kind: str, ratio: float) -> Choice:
-    asked = now.fullness_asked
+    asked = asked_of(now)
 
     def take(then: Making) -> Making:
         return replace(
-            then, shape=shape, fullness_asked=replace(then.fullness_asked, kind=kind, ratio=ratio)
+            then, shape=shape, fullness_asked=replace(asked_of(then), kind=kind, ratio=ratio)
         )
 
     same = asked.kind == kind and abs(asked.ratio - ratio) < 0.05
@@ -59,12 +59,19 @@ def _told(choice: Choice) -> Taken:
     """What the skirt takes if it is taken in so, how full it comes out, and how full it is drawn
     where that is another."""
     then = choice.take(work())
-    plan, need = fullness_panel.cut(then, decided_option(then))
+    option = decided_option(then)
+    plan, need = fullness_panel.cut(then, option)
     comes_out = f"{plan.fullness:.1f} to 1"
     brief = full = ""
-    if abs(plan.fullness - then.fullness_asked.ratio) >= 0.05:
+    if abs(plan.fullness - asked_of(then).ratio) >= 0.05:
         brief, full = f"Comes out {comes_out}.", f"Whole widths make it {comes_out}."
     drawn = load_shape(choice.shape or shape_of(then)).fullness
     if abs(drawn - plan.fullness) >= 0.1 * plan.fullness:
         full += f" Drawn {drawn:g} to 1."
+    alone = {layer.cloth for layer in option.layers} == {option.layers[0].cloth}
+    if then.pieces or plans_of(then) or not alone:
+        full += (
+            f" That is the skirt alone, of {need.cloth}: all that is cut is told under Pieces, "
+            "cloth in hand."
+        )
     return Taken((need,), brief, full.strip())

@@ -27,9 +27,12 @@ def line(now: Making, option: MakingOption) -> str:
 
 def marked(needed: Iterable[ClothNeeded], brief: bool = False) -> str:
     """HTML of what each cloth must give, in a few words, with a sign where it is enough or short;
-    ``brief``: where it stands beside the same told in full."""
+    ``brief``: where it stands beside the same told in full. Several cloths are told by name."""
     told = []
+    needed = tuple(needed)
     for need in needed:
+        if len(needed) > 1:
+            told.append(("of", need.cloth))
         if need.fits:
             told.append(("yes", f"✓ enough: takes {cm_and_inches(need.used_cm)}"))
         elif need.short_cm is not None:
@@ -39,7 +42,10 @@ def marked(needed: Iterable[ClothNeeded], brief: bool = False) -> str:
             told.append(("perhaps", f"takes {cm_and_inches(need.needed_cm)}{why}"))
         else:
             told.append(("no", f"✗ {need.verdict}"))
-    return "".join(f' <b class="wc-enough-{kind}">{escape(text)}.</b>' for kind, text in told)
+    return "".join(
+        f" {escape(text)}:" if kind == "of" else f' <b class="wc-enough-{kind}">{escape(text)}.</b>'
+        for kind, text in told
+    )
 
 
 def needs(now: Making, option: MakingOption) -> tuple[ClothNeeded, ...]:

@@ -20,7 +20,7 @@ from weavecolor.cutting.fullness import FullnessPlan
 from weavecolor.cutting.lengths import cm_and_inches, enough_words
 from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.decide.enoughcloth import stack_needs
-from weavecolor.making.answers import in_hand_of
+from weavecolor.making.answers import asked_of, in_hand_of
 from weavecolor.making.model import Making, MakingOption
 from weavecolor.report.sheetwords import fullness_sentences
 from weavecolor.textile.construction import describe
@@ -30,7 +30,7 @@ KIND_WORDS = {"flat": "flat", "gathered": "gathered", "knife": "knife pleats", "
 
 @guarded
 def draw() -> None:
-    asked = work().fullness_asked
+    asked = asked_of(work())
     one, two = st.columns(2)
     with one:
         bound(
@@ -101,7 +101,9 @@ def draw() -> None:
         "full-on-sheet",
         asked.on_sheet,
         _set("on_sheet"),
-        help="Its widths are then laid with the pieces, in every layer.",
+        help="Its widths are then laid with the pieces, in every layer"
+        + "".join(f", and besides the {plan.what}" for plan in now.fullness)
+        + ".",
     )
 
 
@@ -121,13 +123,13 @@ def cut(now: Making, option: MakingOption) -> tuple[FullnessPlan, ClothNeeded]:
     outer = option.layers[0]
     own = tuple(layer for layer in option.layers if layer.cloth == outer.cloth)
     (need,) = stack_needs(
-        stack_of(now, replace(option, layers=own)), (), (now.fullness_asked.wanted(),),
+        stack_of(now, replace(option, layers=own)), (), (asked_of(now).wanted(),),
         in_hand_of(now), fold=now.fold,
     )  # fmt: skip
     off = min(outer.grain_deg % 180.0, -outer.grain_deg % 180.0)
     plan = next((plan for _, plan, _ in need.plans if abs(plan.grain_deg - off) < 1e-6), None)
     if plan is None:  # there is no such skirt: told why
-        plan = now.fullness_asked.wanted().plan(grain_deg=outer.grain_deg)
+        plan = asked_of(now).wanted().plan(grain_deg=outer.grain_deg)
     return plan, need
 
 
@@ -143,7 +145,7 @@ def _skirt_alone(need: ClothNeeded, layers: int) -> str:
 
 def _set(name: str) -> Callable[[Making, Any], Making]:
     return lambda now, value: replace(
-        now, fullness_asked=replace(now.fullness_asked, **{name: value})
+        now, fullness_asked=replace(asked_of(now), **{name: value})
     )
 
 

@@ -185,9 +185,27 @@ def plans_of(making: Making) -> tuple[FullnessWanted, ...]:
     return (*making.fullness, *([asked.wanted()] if asked.on_sheet else []))
 
 
+def asked_of(making: Making) -> FullnessAsked:
+    """The skirt asked about; where nothing was asked, the first skirt that is planned.
+
+    Examples
+    --------
+    >>> asked_of(Making("Cape")).finished_cm
+    70.0
+    """
+    asked = making.fullness_asked
+    skirt = next((plan for plan in making.fullness if "skirt" in plan.what.casefold()), None)
+    if skirt is None or asked != FullnessAsked():
+        return asked
+    full = skirt.fullness or (skirt.widths or 0) * skirt.cloth_width_cm / skirt.finished_cm
+    return FullnessAsked(
+        skirt.kind, min(max(full, 1.0), 6.0), skirt.doubled, skirt.finished_cm,
+        skirt.cloth_width_cm, skirt.length_cm,
+    )  # fmt: skip
+
+
 def shape_of(making: Making) -> str:
-    """The hung shape to look at it in: the one kept, or the nearest to the skirt asked about;
-    where nothing was asked, to the first skirt that is planned.
+    """The hung shape to look at it in: the one kept, or the nearest to the skirt asked about.
 
     Examples
     --------
@@ -196,13 +214,10 @@ def shape_of(making: Making) -> str:
     """
     if making.shape:
         return making.shape
-    asked = making.fullness_asked
-    kind, ratio = asked.kind, asked.ratio
-    skirt = next((plan for plan in making.fullness if "skirt" in plan.what.casefold()), None)
-    if skirt is not None and asked == FullnessAsked():
-        widths = (skirt.widths or 0) * skirt.cloth_width_cm
-        kind, ratio = skirt.kind, skirt.fullness or widths / skirt.finished_cm
-    return _PLEATED.get(kind) or min(_GATHERED, key=lambda name: abs(_GATHERED[name] - ratio))
+    asked = asked_of(making)
+    return _PLEATED.get(asked.kind) or min(
+        _GATHERED, key=lambda name: abs(_GATHERED[name] - asked.ratio)
+    )
 
 
 def chosen_option(making: Making, name: str = "") -> MakingOption:
