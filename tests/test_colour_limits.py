@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import struct
+from importlib.resources import files
 
 import colour
 import numpy as np
@@ -13,6 +15,7 @@ from weavecolor.colour.colorimetry import ciede2000, lab_from_xyz
 from weavecolor.colour.iccprofile import icc_profile
 from weavecolor.colour.screen import _DARKER, _nearest, _oklab, fit_to_gamut, in_gamut, space
 from weavecolor.colour.words import colour_words, difference_words
+from weavecolor.decide.wishwords import wish_from
 
 # --- words ------------------------------------------------------------------------------------
 
@@ -41,11 +44,12 @@ def _said(L, C, hue):
     return colour_words([L, C * np.cos(a), C * np.sin(a)])
 
 
-def _seen_at(limit, C):
-    """Where a limit lies in CIELAB: blues bend by 22 degrees at a chroma of 130, most at 300."""
+def _seen_at(limit, C, L=100.0):
+    """Where a limit lies in CIELAB: blues bend by 22 degrees at a chroma of 130, or at the strength
+    of a screen's blue, most at 300."""
     def off(hue):
         bend = max(0.0, 1.0 - abs(hue - 300.0) / 30.0)
-        return hue - 22.0 * min(C / 130.0, 1.0) * bend - limit
+        return hue - 22.0 * min(max(C / 130.0, C / (L + 16.0) / 2.77), 1.0) * bend - limit
 
     return brentq(off, limit - 1.0, limit + 25.0)
 
@@ -57,7 +61,7 @@ def test_hues_change_their_names_at_their_limits(L, which, light):
     if L == 61.0:
         names[1], names[5] = "pink", "olive"
     for k, (limit, *_) in enumerate(HUES):
-        at = _seen_at(limit, 38.0)
+        at = _seen_at(limit, 38.0, L)
         if names[k] == "red":  # a strong one for its lightness goes on towards orange
             at += 16.0 * max(38.0 / (L + 16.0) - 0.8, 0.0)
         assert _said(L, 38.0, at - 0.2) == light + names[k]
@@ -69,6 +73,20 @@ def test_strong_blues_are_blue_for_longer(C):
     at = _seen_at(293.0, C)
     assert at > 293.0 + 5.0
     assert "blue" in _said(40.0, C, at - 0.2) and "violet" in _said(40.0, C, at + 0.2)
+
+
+def test_blues_that_people_call_blue_are_blue_however_dark():
+    """The survey of data/colournames.csv: screen blue dimmed to dark blue, navy, night blue."""
+    text = (files("weavecolor") / "data" / "colournames.csv").read_text()
+    names = [line.partition(",")[0] for line in text.splitlines() if ",#" in line]
+    other = re.compile("purpl|violet|indigo|green|foam|egg|periwinkle")
+    blues = [n for n in names if n.endswith("blue") and not other.search(n)]
+    violets = [n for n in names if n.endswith(("purple", "violet")) and "blue" not in n]
+    assert len(blues) > 80 and len(violets) > 40
+    said = {n: colour_words(wish_from(f"target {n}").target) for n in (*blues, *violets, "navy")}
+    assert {n: w for n, w in said.items() if n not in violets
+            and not re.search("blue|turquoise", w)} == {}  # fmt: skip
+    assert {n: w for n, w in said.items() if n in violets and "blue" in w} == {}
 
 
 @pytest.mark.parametrize("row", HUES, ids=[row[1] for row in HUES])

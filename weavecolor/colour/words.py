@@ -31,6 +31,10 @@ PINK_BELOW = 60.0
 #: (common practice, no source).
 RED_TO_ORANGE, RED_FROM = 16.0, 0.8
 
+#: C / (L + 16) of the pure blue of a screen, which keeps its hue as it is dimmed to navy and stays
+#: blue (so do the blues of data/colournames.csv).
+PURE_BLUE = 2.77
+
 #: Weak light oranges nearest to red are peach (CSS Color Module Level 4 has "peachpuff" at 69
 #: degrees, a chroma of 22 and L* 89, "tan" and "bisque" from 77; the limits common practice, no
 #: source).
@@ -159,9 +163,10 @@ def _angle(a: float, b: float) -> float:
 
 def _hue(a: float, b: float, C: float, strong: float) -> _Hue:
     angle = _angle(a, b)
-    # Blues of one hue bend towards violet in CIELAB as they get stronger; straightened here.
+    # Blues of one hue bend towards violet in CIELAB as they get stronger, dark ones at less chroma;
+    # straightened here.
     bend = max(0.0, 1.0 - abs(angle - 300.0) / 30.0)
-    angle = (angle - 22.0 * min(C / 130.0, 1.0) * bend) % 360.0
+    angle = (angle - 22.0 * min(max(C / 130.0, strong / PURE_BLUE), 1.0) * bend) % 360.0
     found = next(hue for hue in _HUES if angle < hue.upper)
     further = RED_TO_ORANGE * max(strong - RED_FROM, 0.0)
     return _RED if found.middle == "reddish orange" and angle < _RED.upper + further else found
