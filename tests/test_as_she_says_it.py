@@ -103,6 +103,9 @@ def test_a_colour_by_its_name_is_less_sure_than_one_held_to_the_screen():
     one, other = (dict(cloth.known)["warp.colour"] for cloth in (named, held))
     assert one.low is not None and one.high - one.low == pytest.approx(26.0) and other.low is None
     assert "teal, on a screen #029386" in one.source
+    for said, low, high in (("black", 0.0, 13.0), ("white", 94.5 - 13.0, 100.0)):
+        how = dict(yarn_of(colour=said, like="silk organza", cloth=True).known)["warp.colour"]
+        assert (how.low, how.high) == pytest.approx((low, high), abs=0.2)
     unsure, surer = mightbe._spreads(named), mightbe._spreads(held)
     assert np.all(unsure >= surer) and unsure[0].min() > 1.05 * surer[0].min()
 
@@ -151,11 +154,12 @@ def test_filaments_told_in_a_way_that_could_be_a_ply():
         yarn_size("110 dtex/2")
 
 
-def yarn_of(**told):
+def yarn_of(cloth=False, **told):
     yarn = {"count": "20 denier", "colour": "navy"} | told
     yarn = {key: value for key, value in yarn.items() if value}
     table = {"name": "Cloth", "weave": "plain", "ends": "20 /cm", "picks": "20 /cm"}
-    return cloth_from_dict(table | {"warp": yarn, "weft": yarn}).warp
+    made = cloth_from_dict(table | {"warp": yarn, "weft": yarn})
+    return made if cloth else made.warp
 
 
 @pytest.mark.parametrize(

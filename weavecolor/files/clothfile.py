@@ -69,8 +69,6 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from weavecolor.colour.screencolour import NAMED_OFF, is_colour_name, screen_code, screen_rgb
 from weavecolor.colour.spectra import UNITS, WAVELENGTHS, Spectrum, frozen, resample
 from weavecolor.errors import InputError, within
@@ -630,7 +628,12 @@ def _colour(
         remarks.extend(f"{system} colour: {note}" for note in found.notes)
         return found.values, _absorption(fields), name
     # Recovery loads the colour library: only when a file needs it.
-    from weavecolor.colour.colorimetry import spectrum_from_lab, spectrum_from_srgb
+    from weavecolor.colour.colorimetry import (
+        daylight_white,
+        lab_from_xyz,
+        spectrum_from_lab,
+        spectrum_from_srgb,
+    )
     from weavecolor.colour.screen import decoded, space
 
     told = "a screen colour" if ways == ["srgb"] else "a colour in Lab"
@@ -643,7 +646,8 @@ def _colour(
             said = fields.text("srgb", 40)
             rgb = screen_rgb(said)
             if is_colour_name(said):
-                lightness = 116.0 * float(np.cbrt(space("sRGB").to_xyz[1] @ decoded(rgb))) - 16.0
+                seen = space("sRGB").to_xyz @ decoded(rgb) * 100.0
+                lightness = float(lab_from_xyz(seen, daylight_white("2"))[0])
                 low, high = max(0.0, lightness - NAMED_OFF), min(100.0, lightness + NAMED_OFF)
                 told = f"its name ({said}, on a screen {screen_code(rgb)})"
                 beware = f"cloths of one name differ, {beware}"
