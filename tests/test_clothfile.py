@@ -255,7 +255,8 @@ BAD = [
     (changed('"silk"', '"silkk"'), "warp.fibre", "'silkk' is not a known fibre; known: cotton"),
     (changed('"40 /cm"', '"-40 /cm"'), "ends", "from 0.2 to 500 threads/cm, got -40"),
     (changed('"40 /cm"', '"40"'), "ends", "has no unit"),
-    (changed('"40 /cm"', "40"), "ends", "must be text in quotes with its unit, got the number 40"),
+    (changed('"40 /cm"', "40"), "ends", "must be text in quotes, got the number 40; write how "
+     'many ends there are, for example ends = "40 /cm" or "100 /inch"'),
     (changed('"40 /cm"', '"400 /cm"'), "ends", "400 ends/cm of 2.333 tex warp is above jamming"),
     (changed('"40 /cm"', '"130 /cm"').replace("38 /cm", "130 /cm"), "ends, picks",
      "130 ends/cm of 2.333 tex with 130 picks/cm of 2.333 tex is above jamming for plain"),
@@ -265,7 +266,8 @@ BAD = [
     (changed("fibre =", "fiber ="), "warp.fiber", "did you mean fibre?"),
     (changed('"plain"', '"plane"'), "weave", "'plane' is not a known weave"),
     (changed('"plain"', '["XX", ".X"]'), "weave", "end 2 never interlaces"),
-    (changed('"plain"', "7"), "weave", "must be text or a list of rows, got the number 7"),
+    (changed('"plain"', "7"), "weave", "must be text in quotes or a list, got the number 7; write "
+     'for example weave = "plain"'),
     (changed('"filament"', '"wool"'), "warp.kind", "'wool' must be one of filament, spun"),
     (changed('"20/22 denier"', '"20 stone"'), "warp.count", "no known yarn unit"),
     (changed("0.77]", "nan]"), "warp.colour.reflectance[20]", "must be a finite number, got nan"),
@@ -299,7 +301,8 @@ BAD = [
      "weft.colour.illuminant", "belongs to lab, and says nothing of srgb"),
     (changed('srgb = "#202020"', 'lab = [40, 1, 2], unit = "percent"'), "weft.colour.unit",
      "belongs to reflectance, and says nothing of lab"),
-    (changed('{ srgb = "#202020" }', "7"), "weft.colour", "must be a table of fields"),
+    (changed('{ srgb = "#202020" }', "7"), "weft.colour",
+     'must be text in quotes or a table of fields, got the number 7; write for example colour ='),
     (changed("[weft]", "[weft]\npacking = 1.5"), "weft.packing", "from 0.1 to 1, got 1.5"),
     (changed("[weft]", "[weft]\npacking = nan"), "weft.packing", "must be from 0.1 to 1, got nan"),
     (changed("[weft]", "[weft]\nsheen = -1"), "weft.sheen", "must be from 0 to 1, got -1"),
@@ -368,7 +371,7 @@ def test_bad_fields_are_named(tmp_path, text, field, complaint):
         ("x = " + "[" * 5000 + "]" * 5000, "is nested too deeply"),
         ("x = " + "9" * 5000, "is not valid TOML: "),
         ("name = 'a'\nname = 'b'", "is not valid TOML: "),
-        ("", "warp: is missing"),
+        ("", 'name: is missing; write for example name = "Shot organza"'),
     ],
 )
 def test_bad_toml_names_the_file(text, complaint):

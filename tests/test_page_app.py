@@ -1143,7 +1143,7 @@ def test_a_project_of_somebody_else_cannot_write_markup(page):
 @pytest.mark.parametrize(
     ("name", "data", "said"),
     [
-        ("a.toml", b"name = 3", "is missing"),
+        ("a.toml", b"name = 3", "name: must be text in quotes, got the number 3; write for"),
         ("b.toml", b"[" * 50_000, "TOML"),
         ("../../c.toml", b"\xff\xfe", "UTF-8"),
         ("d.toml", b"x = 1\n" * 200_000, "1 MB"),

@@ -144,7 +144,7 @@ def lines(text: object, field: str, most: int = 20_000, allowed: str = "\n\t") -
     >>> lines("cut on Friday\\nsew on Saturday", "notes")
     """
     if not isinstance(text, str):
-        raise InputError("must be text in quotes", field=field)
+        raise InputError(f"must be text in quotes, got {shown(text, 33)}", field=field)
     if len(text) > most:
         raise InputError(f"is longer than {most} characters", field=field)
     if any(not c.isprintable() and c not in allowed for c in text):

@@ -51,7 +51,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import Annotated, Any, ClassVar, TypeVar
+from typing import Annotated, Any, ClassVar, Literal, TypeVar
 
 from msgspec import Meta, Struct
 
@@ -67,7 +67,7 @@ from weavecolor.cutting.pieces import (
 )
 from weavecolor.cutting.remnant import FOLDS, ClothInHand, damage_words
 from weavecolor.errors import InputError, one_line, within
-from weavecolor.files.schema import Finite, Meant, chosen, fit
+from weavecolor.files.schema import Finite, Meant, chosen, fit, inside, value_of
 from weavecolor.files.textfile import read_text, toml_table
 
 T = TypeVar("T")
@@ -78,27 +78,22 @@ _SIDES = ("top", "right", "bottom", "left")
 _LENGTHS = ("finished", "length", "cloth_width", "seam", "top", "hem", "hem_round", "pleat")
 #: Width of cloth that is meant where neither the file nor the cloth in hand tells, cm.
 _USUAL_WIDTH = 110.0
-
-
-class Unit(Meant[str]):
-    """Of every length in the file."""
-
-
-class Fold(Meant[str]):
-    """How the cloth lies."""
-
-
-class Kind(Meant[str]):
-    """How fullness is taken in."""
-
-
-_READ = {Unit: chosen(UNITS), Fold: chosen(FOLDS), Kind: chosen(KINDS)}
+#: How words are read.
+_READ = {
+    name: partial(chosen, options)
+    for name, options in (("unit", UNITS), ("fold", FOLDS), ("kind", KINDS))
+}
 #: What to write where a field is missing, or holds something else.
 _EXAMPLES = {
     "unit": 'unit = "cm" or unit = "inch", of every length',
-    "corners": "them as corners = [[0, 0], [70, 0], [70, 95]]",
-    **{name: f"tables, each under [[{name}]]" for name in ("cloth", "fullness")},
-    **{name: f"tables, each under [[cloth.{name}]]" for name in ("flaw", "bite")},
+    **{
+        f"{shape}.corners": "corners = [[0, 0], [70, 0], [70, 95]]"
+        for shape in ("piece", "cloth", "cloth.flaw", "cloth.bite")
+    },
+    **{
+        table: f"tables, each under [[{table}]]"
+        for table in ("piece", "cloth", "cloth.flaw", "cloth.bite", "fullness")
+    },
 }
 _MANY = Meta(max_length=500)
 
@@ -115,9 +110,8 @@ class Outlined(Struct, frozen=True, kw_only=True):
             raise InputError(
                 f"give corners, or {' and '.join(self.sides)}, not both", field="corners"
             )
-        for side in self.sides:
-            if self.corners is None and side not in told:
-                raise InputError("is missing", field=side)
+        if self.corners is None and len(told) < 2:
+            raise InputError("is missing", field=next(x for x in self.sides if x not in told))
 
 
 class PieceTold(Outlined, frozen=True, kw_only=True):
@@ -177,7 +171,7 @@ class FullnessTold(Struct, frozen=True, kw_only=True):
     """A table ``fullness``."""
 
     what: str
-    kind: Kind = Kind("", "gathered")
+    kind: Meant[Literal["kind"], str] | None = None
     finished: float
     length: float
     fullness: float | None = None
@@ -199,9 +193,9 @@ class FullnessTold(Struct, frozen=True, kw_only=True):
 class FileTold(Struct, frozen=True, kw_only=True):
     """The whole file."""
 
-    unit: Unit
+    unit: Meant[Literal["unit"], str]
     seam: float | None = None
-    fold: Fold = Fold("", "")
+    fold: Meant[Literal["fold"], str] | None = None
     piece: Annotated[tuple[PieceTold, ...], _MANY] = ()
     cloth: Annotated[tuple[ClothTold, ...], _MANY] = ()
     fullness: Annotated[tuple[FullnessTold, ...], _MANY] = ()
@@ -247,7 +241,7 @@ def cutting_from_toml(text: str, file: str = "pieces") -> CuttingFile:
         raise InputError("give at least one piece, each under [[piece]]", file=file, field="piece")
     told = fit(data, FileTold, file, read=_READ, examples=_EXAMPLES)
     unit = UNITS[told.unit.value]
-    try:
+    with inside(file=file):
         seam = _cm(told, "", "seam", unit, WIDEST_SEAM_CM, 1.5)
         pieces = [_piece(x, f"piece[{i}]", unit, seam) for i, x in enumerate(told.piece)]
         cloth = tuple(_cloth(x, f"cloth[{i}]", unit) for i, x in enumerate(told.cloth))
@@ -255,9 +249,7 @@ def cutting_from_toml(text: str, file: str = "pieces") -> CuttingFile:
         fullness = tuple(
             _fullness(x, f"fullness[{i}]", unit, width) for i, x in enumerate(told.fullness)
         )
-    except InputError as error:
-        raise error.at(file=file) from None
-    return CuttingFile(named_apart(pieces), cloth, fullness, told.fold.value)
+    return CuttingFile(named_apart(pieces), cloth, fullness, value_of(told.fold) or "")
 
 
 def _cm(
@@ -327,12 +319,13 @@ def _fullness(row: FullnessTold, place: str, unit: float, width: float) -> Fulln
         for key in _LENGTHS
         if getattr(row, key) is not None
     }
-    full, kind = row.fullness, row.kind.value
+    full, kind = row.fullness, value_of(row.kind) or "gathered"
     if full is None and row.widths is None:
         full = 1.0 if kind == "flat" else 2.5
-    told = {"what": row.what, "kind": kind, "fullness": full, "widths": row.widths}
-    wanted = {"cloth_width_cm": width, **sizes, **told, "doubled": row.doubled}
-    return _made(place, row.what, lambda: FullnessWanted(**wanted))
+    told = {"cloth_width_cm": width, **sizes, "widths": row.widths, "doubled": row.doubled}
+    return _made(
+        place, row.what, lambda: FullnessWanted(what=row.what, kind=kind, fullness=full, **told)
+    )
 
 
 def _piece(row: PieceTold, place: str, unit: float, seam: float) -> Piece:

@@ -63,23 +63,35 @@ from __future__ import annotations
 import json
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
+
+from msgspec import Struct
 
 from weavecolor.colour.screencolour import NAMED_OFF, is_colour_name, screen_code, screen_rgb
-from weavecolor.colour.spectra import UNITS, WAVELENGTHS, Spectrum, frozen, resample
-from weavecolor.errors import InputError, within
+from weavecolor.colour.spectra import UNITS, WAVELENGTHS, Resampled, Spectrum, frozen, resample
+from weavecolor.errors import InputError, lines, one_line, within
 from weavecolor.files.earlierknown import known_of_texts
-from weavecolor.files.fields import Fields
+from weavecolor.files.schema import (
+    Bare,
+    Finite,
+    Meant,
+    Numbers,
+    chosen,
+    fit,
+    inside,
+    not_known,
+    value_of,
+)
 from weavecolor.files.spectrafile import read_spectra
 from weavecolor.files.textfile import read_text, toml_table
 from weavecolor.textile import construction, units
 from weavecolor.textile.cloth import MOST_CRIMP, Cloth, Weave
 from weavecolor.textile.fibres import FIBRES, fibre
-from weavecolor.textile.howknown import NUMBERS, WAYS, HowKnown
+from weavecolor.textile.howknown import NUMBERS, WAYS, HowKnown, Way
 from weavecolor.textile.shopnames import sort_called
 from weavecolor.textile.usual import (
     COUNT_OFF,
@@ -95,6 +107,7 @@ from weavecolor.textile.weaves import weave
 from weavecolor.textile.yarn import (
     FINENESS_DTEX,
     RANGES,
+    Fibre,
     Yarn,
     filaments_of,
     greatest_packing,
@@ -102,37 +115,170 @@ from weavecolor.textile.yarn import (
 
 MAX_BYTES = 1_000_000
 #: Read from older files, checked and left alone: they follow from the filaments now.
-_OLD_RANGES: Mapping[str, tuple[float, float]] = {
-    "lustre_deg": (0.5, 60.0),
-    "scattering_m2_g": (0.0, math.inf),
-    "sheen": (0.0, 1.0),
+_OLD = {
+    "lustre_deg": (0.5, 60.0, ""),
+    "scattering_m2_g": (0.0, math.inf, ""),
+    "sheen": (0.0, 1.0, ""),
 }
-_CLOTH_KEYS = (
-    "name", "weave", "ends", "picks", "weight", "warp_share", "notes", "remarks", "warp", "weft",
-    "source", "known",
-)  # fmt: skip
-_YARN_KEYS = (
-    "fibre", "count", "kind", "like", "filaments", "dtex_per_filament", "gum", "twist", "packing",
-    "flattening", "lustre", "dull_per_mm", "crimp", "colour", *_OLD_RANGES,
-)  # fmt: skip
+_RANGES: Mapping[str, tuple[float, float, str]] = {
+    **{key: RANGES[key] for key in ("packing", "flattening", "filaments", "dull_per_mm")},
+    "dtex_per_filament": (*FINENESS_DTEX, "dtex"),
+    "warp_share": (0.0, 1.0, ""),
+    **_OLD,
+}
 #: What a field of the file is called in the yarn.
 _FIELD_OF = {"tex": "count", "dtex per filament": "filaments", "twist_turns_m": "twist"}
 _GUM_WORDS = {"in gum": True, "in the gum": True, "boiled off": False, "degummed": False}
-_COLOUR_KEYS = (
-    "name", "wavelengths", "reflectance", "absorption", "unit", "lab", "illuminant", "observer",
-    "srgb", "spectrum_file", "spectrum",
-)  # fmt: skip
-#: What to write where a field is missing.
+#: What to write where a field is missing, or holds something else.
+_OF_YARN = {
+    "fibre": 'for example fibre = "silk", or what the yarn is like: like = "silk organza"',
+    "kind": 'kind = "filament" or "spun", or what the yarn is like: like = "silk organza"',
+    "colour": 'for example colour = "navy" or "#b01020"',
+    "count": 'it with its unit, for example count = "20/22 denier"',
+    "twist": 'it with its unit, for example twist = "600 /m"',
+    "colour.wavelengths": "numbers, for example wavelengths = [400, 420, 440]",
+    "colour.reflectance": "numbers, for example reflectance = [0.05, 0.06, 0.08]",
+    "colour.absorption": "numbers, for example absorption = [20, 18, 15]",
+    "colour.lab": "numbers, for example lab = [40, 30, -10]",
+}
 _EXAMPLES = {
     "name": 'for example name = "Shot organza"',
     "weave": 'for example weave = "plain"',
     "ends": 'how many ends there are, for example ends = "40 /cm" or "100 /inch"',
     "picks": 'how many picks there are, for example picks = "38 /cm" or "96 /inch"',
+    "weight": 'it with its unit, for example weight = "4.3 momme"',
     "warp": "a table [warp] with the fibre, count, kind and colour of its yarn",
     "weft": "a table [weft] with the fibre, count, kind and colour of its yarn",
-    "fibre": 'for example fibre = "silk", or what the yarn is like: like = "silk organza"',
-    "kind": 'kind = "filament" or "spun", or what the yarn is like: like = "silk organza"',
-    "colour": 'for example colour = "navy" or "#b01020"',
+    **{f"{system}.{key}": text for system in ("warp", "weft") for key, text in _OF_YARN.items()},
+}
+
+
+class HowTold(Struct, frozen=True):
+    """A number's table in ``known``."""
+
+    how: Meant[Literal["how"], Way]
+    spread: float | None = None
+    low: float | None = None
+    high: float | None = None
+    source: str = ""
+    together: dict[str, Any] = {}
+    root: Numbers = ()
+
+
+class ColourTold(Struct, frozen=True):
+    """A yarn's table ``colour``."""
+
+    name: str = ""
+    wavelengths: Numbers | None = None
+    reflectance: Numbers | None = None
+    absorption: Numbers | None = None
+    unit: Meant[Literal["unit"], str] | None = None
+    lab: tuple[Finite, Finite, Finite] | None = None
+    illuminant: Meant[Literal["illuminant"], str] | None = None
+    observer: Meant[Literal["observer"], str] | None = None
+    srgb: str | None = None
+    spectrum_file: str | None = None
+    spectrum: str | None = None
+
+    def __post_init__(self) -> None:
+        one_line(self.name, "name", 80, empty=True)
+
+
+class YarnTold(Struct, frozen=True, kw_only=True):
+    """The tables ``warp`` and ``weft``."""
+
+    fibre: Meant[Literal["fibre"], Fibre] | None = None
+    count: Meant[Literal["count"], tuple[float, int | None]] | None = None
+    kind: Meant[Literal["kind"], str] | None = None
+    like: Meant[Literal["like"], UsualYarn] | None = None
+    filaments: Bare[Literal["filaments"], float] | None = None
+    dtex_per_filament: Bare[Literal["dtex_per_filament"], float] | None = None
+    gum: Bare[Literal["gum"], bool] | None = None
+    twist: Meant[Literal["twist"], float] | None = None
+    packing: Bare[Literal["packing"], float] | None = None
+    flattening: Bare[Literal["flattening"], float] | None = None
+    lustre: Meant[Literal["lustre"], str] | None = None
+    dull_per_mm: Bare[Literal["dull_per_mm"], float] | None = None
+    crimp: Bare[Literal["crimp"], float] | None = None
+    colour: ColourTold | str
+    lustre_deg: Bare[Literal["lustre_deg"], float] | None = None
+    scattering_m2_g: Bare[Literal["scattering_m2_g"], float] | None = None
+    sheen: Bare[Literal["sheen"], float] | None = None
+
+
+class ClothTold(Struct, frozen=True, kw_only=True):
+    """The whole file."""
+
+    name: str
+    weave: str | list[Any]
+    ends: Meant[Literal["sett"], float]
+    picks: Meant[Literal["sett"], float]
+    weight: Meant[Literal["weight"], float] | None = None
+    warp_share: Bare[Literal["warp_share"], float] | None = None
+    notes: str = ""
+    remarks: str = ""
+    warp: YarnTold
+    weft: YarnTold
+    source: dict[str, Any] = {}
+    known: dict[str, Any] | None = None
+
+    def __post_init__(self) -> None:
+        one_line(self.name, "name", 200)
+        lines(self.notes, "notes", 5000)
+        lines(self.remarks, "remarks", 5000)
+        for key, text in self.source.items():
+            one_line(text, f"source.{key}", 400, empty=True)
+
+
+def _number(low: float, high: float, unit: str, told: Any) -> float:
+    within(None, told, low, high, unit)
+    return float(min(told, 1e308))  # a whole number may be longer than any float
+
+
+def _size(told: str) -> tuple[float, int | None]:
+    size = units.yarn_size(told)
+    within(None, size[0], *RANGES["tex"])
+    return size
+
+
+def _crimp(told: object) -> float:
+    """A crimp as a share, or in percent."""
+    share: object = told
+    if isinstance(told, str) and told.strip().endswith("%"):
+        try:
+            share = float(told.strip()[:-1]) / 100.0
+        except ValueError:
+            raise InputError(f"{told[:40]!r} is not a percentage") from None
+    return _number(0.0, MOST_CRIMP, "", share)
+
+
+def _gum(told: object) -> bool:
+    word = told.strip().casefold() if isinstance(told, str) else ""
+    gum = told if isinstance(told, bool) else _GUM_WORDS.get(word)
+    if gum is None:
+        raise InputError('must be true, false, "in gum" or "boiled off"')
+    return gum
+
+
+#: Kind of a yarn of one filament.
+_ONE = "monofilament"
+#: What texts mean.
+_READ: Mapping[str, Callable[[Any], Any]] = {
+    **{key: partial(_number, *span) for key, span in _RANGES.items()},
+    "sett": units.sett_per_cm,
+    "weight": units.areal_mass_g_m2,
+    "fibre": fibre,
+    "count": _size,
+    "like": sort_called,
+    "kind": lambda told: _ONE if told.casefold() == _ONE else chosen(KINDS, told),
+    "gum": _gum,
+    "twist": units.turns_per_m,
+    "lustre": partial(chosen, LUSTRES),
+    "crimp": _crimp,
+    "unit": partial(chosen, UNITS),
+    "illuminant": partial(chosen, ("D65", "D50")),
+    "observer": partial(chosen, ("2", "10")),
+    "how": partial(chosen, WAYS),
 }
 _WRITTEN = ("packing", "flattening", "dull_per_mm")
 #: How a colour may be told, and what may stand beside it.
@@ -197,50 +343,48 @@ def cloth_from_dict(
     >>> cloth_from_dict({**cloth, 'warp': yarn, 'weft': yarn}).ends_per_cm
     40.0
     """
-    top = Fields(data, file, examples=_EXAMPLES)
-    top.only(_CLOTH_KEYS)
-    try:
-        systems = {name: top.table(name) for name in ("warp", "weft")}
+    top = fit(data, ClothTold, file, read=_READ, examples=_EXAMPLES)
+    with inside(file=file):
         try:
-            return _cloth(top, systems, _THICKER, folder)
+            return _cloth(top, _THICKER, folder)
         except InputError:
-            if "weight" not in top or any("count" in system for system in systems.values()):
+            if top.weight is None or top.warp.count or top.weft.count:
                 raise
         # what was supposed may leave no room where one yarn both ways does
-        return _cloth(top, systems, 0.0, folder)
-    except InputError as error:
-        raise error.at(file=file) from None
+        return _cloth(top, 0.0, folder)
 
 
-def _cloth(
-    top: Fields, systems: Mapping[str, Fields], thicker: float, folder: Path | None
-) -> Cloth:
+def _cloth(top: ClothTold, thicker: float, folder: Path | None) -> Cloth:
     """The cloth in the fields; ``thicker`` as :data:`_THICKER`, where no count is told."""
-    remarks = top.text("remarks", 5000, default="", lines=True).splitlines()
-    sources = _sources(top)
+    remarks = top.remarks.splitlines()
+    sources = tuple(top.source.items())
     known: dict[str, HowKnown] = {}
-    if "known" not in top:
+    if top.known is None:
         remarks, known = known_of_texts(remarks, sources)
-    sizes = _sizes(top, systems, thicker, known)
-    warp, warp_crimp = _yarn(systems["warp"], "warp", sizes["warp"], folder, remarks, known)
-    weft, weft_crimp = _yarn(systems["weft"], "weft", sizes["weft"], folder, remarks, known)
-    known |= _known(top)
+    sizes = _sizes(top, thicker, known)
+    yarns = {}
+    for system, told in (("warp", top.warp), ("weft", top.weft)):
+        with inside(system, _FIELD_OF):
+            yarns[system] = _yarn(told, system, sizes[system], folder, remarks, known)
+    known |= _known(top.known or {})
+    with inside("weave"):
+        plan = weave(top.weave)
     cloth = Cloth(
-        name=top.text("name", 200),
-        warp=warp,
-        weft=weft,
-        weave=top.convert("weave", weave, (str, list)),
-        ends_per_cm=top.convert("ends", units.sett_per_cm),
-        picks_per_cm=top.convert("picks", units.sett_per_cm),
-        warp_share=top.number("warp_share", 0.0, 1.0, default=None),
-        notes=top.text("notes", 5000, default="", lines=True),
-        declared_g_m2=top.convert("weight", units.areal_mass_g_m2, default=None),
+        name=top.name,
+        warp=yarns["warp"],
+        weft=yarns["weft"],
+        weave=plan,
+        ends_per_cm=top.ends.value,
+        picks_per_cm=top.picks.value,
+        warp_share=value_of(top.warp_share),
+        notes=top.notes,
+        declared_g_m2=value_of(top.weight),
         sources=sources,
         known=tuple(known.items()),
     )
     cloth = construction.pressed(cloth)
     construction.check_weavable(cloth)
-    cloth = _with_crimp(cloth, warp_crimp, weft_crimp)
+    cloth = _with_crimp(cloth, value_of(top.warp.crimp), value_of(top.weft.crimp))
     return replace(cloth, remarks=tuple(dict.fromkeys(remarks)))
 
 
@@ -365,7 +509,7 @@ _SPLIT_OFF, _SPLIT_MORE = 0.22, 0.7
 
 
 def _sizes(
-    top: Fields, systems: Mapping[str, Fields], thicker: float, known: dict[str, HowKnown]
+    top: ClothTold, thicker: float, known: dict[str, HowKnown]
 ) -> dict[str, tuple[float, int | None]]:
     """Linear density, tex, and number of filaments if told, of each system's yarn.
 
@@ -373,28 +517,20 @@ def _sizes(
     setts where both are missing, or is the usual one of the cloth the yarn is ``like``; either is
     assumed, with its range.
     """
-    sizes = {
-        name: fields.convert("count", units.yarn_size)
-        for name, fields in systems.items()
-        if "count" in fields
-    }
-    for name, (tex, _filaments) in sizes.items():
-        within(systems[name].place("count"), tex, *RANGES["tex"])
+    systems = {"warp": top.warp, "weft": top.weft}
+    sizes = {name: yarn.count.value for name, yarn in systems.items() if yarn.count}
     missing = [name for name in systems if name not in sizes]
     if not missing:
         return sizes
-    if "weight" in top:
-        mass = top.convert("weight", units.areal_mass_g_m2)
-        sett = {
-            "warp": top.convert("ends", units.sett_per_cm),
-            "weft": top.convert("picks", units.sett_per_cm),
-        }
+    if top.weight is not None:
+        mass = top.weight.value
+        sett = {"warp": top.ends.value, "weft": top.picks.value}
         per_tex = {name: sett[name] * (1.0 + _USUAL_CRIMP) / 10.0 for name in systems}
         rest = mass - sum(per_tex[name] * tex for name, (tex, _) in sizes.items())
         if rest < 0.1 * mass * sum(per_tex[name] for name in missing) / sum(per_tex.values()):
-            raise systems[missing[0]].refuse(
+            raise InputError(
                 "is missing, and the other yarn alone makes nearly the stated weight; give it",
-                "count",
+                field=f"{missing[0]}.count",
             )
         unlike = math.log(sett["warp"] / sett["weft"]) if len(missing) == 2 else 0.0
         beyond = math.copysign(max(0.0, abs(unlike) - math.log(_SET_ALIKE)), unlike)
@@ -421,14 +557,13 @@ def _sizes(
             )  # fmt: skip
         return sizes
     for name in missing:
-        own = systems[name]
-        sort = own.convert("like", sort_called) if "like" in own else None
+        sort = value_of(systems[name].like)
         if sort is None or sort.tex is None:
             usual = ", ".join(key for key, x in USUAL.items() if x.tex is not None)
-            raise systems[name].refuse(
+            raise InputError(
                 'is missing; write for example "21 denier", or give the cloth\'s weight, from '
                 f"which it is worked out, or say what the yarn is like: {usual}",
-                "count",
+                field=f"{name}.count",
             )
         sizes[name] = sort.tex.usual, None
         known[f"{name}.count"] = _usual(sort.tex, sort.name)
@@ -440,29 +575,31 @@ def _usual(span: Span, sort: str) -> HowKnown:
 
 
 def _yarn(
-    fields: Fields,
+    told: YarnTold,
     system: str,
     size: tuple[float, int | None],
     folder: Path | None,
     remarks: list[str],
     known: dict[str, HowKnown],
-) -> tuple[Yarn, float | None]:
-    fields.only(_YARN_KEYS)
-    like = fields.convert("like", sort_called) if "like" in fields else None
-    named = like if "fibre" not in fields else None
-    made_of = fibre(named.fibre) if named else fields.convert("fibre", fibre)
-    kind = _kind(fields, like, made_of.name, size[1] is not None)
+) -> Yarn:
+    like = value_of(told.like)
+    made_of = value_of(told.fibre) or (fibre(like.fibre) if like else None)
+    if made_of is None:
+        raise InputError(f"is missing; write {_OF_YARN['fibre']}", field="fibre")
+    kind = _kind(told, made_of.name, size[1] is not None)
     sort = like or usual_yarn(made_of.name, kind)
     if like and (sort.fibre, sort.kind) != (made_of.name, kind):
-        raise fields.refuse(
-            f"{sort.name!r} is {sort.kind} {sort.fibre}, the yarn {kind} {made_of.name}", "like"
+        raise InputError(
+            f"{sort.name!r} is {sort.kind} {sort.fibre}, the yarn {kind} {made_of.name}",
+            field="like",
         )
-    if "count" in fields:
-        fields.convert("count", lambda text: units.check_hank(text, made_of.name))
-    tex, told = size
-    filaments = _filaments(fields, tex, told)
-    gum = _gum(fields)
-    if gum and not sort.gum and "like" not in fields and made_of.name == "silk":
+    tex, many = size
+    if told.count:
+        with inside("count"):
+            units.check_hank(told.count.told, made_of.name)
+    filaments = _filaments(told, tex, many)
+    gum = value_of(told.gum)
+    if gum and not sort.gum and like is None and made_of.name == "silk":
         sort = USUAL["silk organza"]
     usually = sort.name or f"{made_of.name} {kind}"
 
@@ -471,15 +608,15 @@ def _yarn(
 
     def usual(key: str, span: Span, most: float = math.inf) -> float:
         """The number of a field, or what is usual, which is then assumed with its range."""
-        if key in fields:
-            return float(fields.number(key, *RANGES[key][:2], unit=RANGES[key][2]))
+        if (given := getattr(told, key)) is not None:
+            return float(given.value)
         suppose(key, span.at_most(most))
         return span.at_most(most).usual
 
     if filaments is None:
         filaments = sort.filaments(tex)
         range_of = sort.filaments_span(tex, filaments)
-        packing = fields.number("packing", *RANGES["packing"][:2], default=0.0)
+        packing = value_of(told.packing) or 0.0
         if packing > greatest_packing(filaments) and not (gum or sort.gum) and packing >= 0.85:
             filaments, range_of = 1, Span(1, 1, 1)  # only one solid filament is so close
         suppose("filaments", range_of)
@@ -490,143 +627,107 @@ def _yarn(
     most = 1.0 if gum else greatest_packing(filaments)
     packing = usual("packing", sort.packing if filaments > 1 or gum else ROD, most)
     flattening = usual("flattening", sort.flattening)
-    if "twist" in fields:
-        twist = fields.convert("twist", units.turns_per_m)
+    if told.twist is not None:
+        twist = told.twist.value
     else:
         turns = sort.twist(tex)
         twist = float(f"{turns.usual:.3g}")
         if filaments > 1 and not gum:
             suppose("twist", turns)
-    dull = _dull(fields, sort)
-    if "dull_per_mm" not in fields and ("lustre" not in fields or dull.usual > 0.0):
+    dull = _dull(told, sort)
+    if told.dull_per_mm is None and (told.lustre is None or dull.usual > 0.0):
         suppose("dull_per_mm", dull)
-    unused = [key for key in _OLD_RANGES if key in fields]
-    for key in unused:
-        fields.number(key, *_OLD_RANGES[key], infinite=key == "scattering_m2_g")
-    if unused:
+    if unused := [key for key in _OLD if getattr(told, key) is not None]:
         remarks.append(
             f"{system}: {', '.join(unused)} no longer used; "
             "they follow from filaments, gum and lustre"
         )
-    colour, absorption, name = _colour(fields, system, folder, remarks, known)
-    try:
-        yarn = Yarn(
-            fibre=made_of,
-            tex=tex,
-            colour=colour,
-            absorption=absorption,
-            kind=kind,
-            colour_name=name,
-            packing=packing,
-            flattening=flattening,
-            filaments=filaments,
-            gum=gum,
-            twist_turns_m=twist,
-            dull_per_mm=dull.usual,
-        )
-    except InputError as error:
-        field = _FIELD_OF.get(error.field or "", error.field)
-        raise fields.refuse(error.what, field) from None
-    return yarn, fields.number("crimp", 0.0, MOST_CRIMP, default=None, percent=True)
+    with inside("colour"):
+        colour, absorption, name = _colour(told.colour, system, folder, remarks, known)
+    return Yarn(
+        fibre=made_of,
+        tex=tex,
+        colour=colour,
+        absorption=absorption,
+        kind=kind,
+        colour_name=name,
+        packing=packing,
+        flattening=flattening,
+        filaments=filaments,
+        gum=gum,
+        twist_turns_m=twist,
+        dull_per_mm=dull.usual,
+    )
 
 
-def _kind(fields: Fields, like: UsualYarn | None, fibre_name: str, counted: bool) -> str:
+def _kind(told: YarnTold, fibre_name: str, counted: bool) -> str:
     """Filament or spun: as told, or as what else is told leaves no choice."""
-    if "kind" not in fields:
-        if like:
-            return like.kind
-        if counted or "dtex_per_filament" in fields:
-            return "filament"
-        if (only := usual_yarn(fibre_name)).kind == "spun":  # cotton, flax and wool
-            return only.kind
-    return "filament" if _one(fields) else fields.choice("kind", KINDS)
+    if told.kind:
+        return "filament" if told.kind.value == _ONE else told.kind.value
+    if told.like:
+        return told.like.value.kind
+    if counted or told.dtex_per_filament is not None:
+        return "filament"
+    if usual_yarn(fibre_name).kind == "spun":  # cotton, flax and wool
+        return "spun"
+    raise InputError(f"is missing; write {_OF_YARN['kind']}", field="kind")
 
 
-def _one(fields: Fields) -> bool:
-    """Whether the kind tells that there is one filament."""
-    kind = fields.get("kind")
-    return isinstance(kind, str) and kind.casefold() == "monofilament"
-
-
-def _filaments(fields: Fields, tex: float, told: int | None) -> int | None:
+def _filaments(told: YarnTold, tex: float, counted: int | None) -> int | None:
     """The number of filaments, told in one of three ways, or None."""
-    ways = [key for key in ("filaments", "dtex_per_filament") if key in fields]
-    if _one(fields):
-        ways.append("kind")
-    if len(ways) + (told is not None) > 1:
-        raise fields.refuse(
+    number, fineness = value_of(told.filaments), value_of(told.dtex_per_filament)
+    one = 1 if value_of(told.kind) == _ONE else None
+    ways = {"count": counted, "filaments": number, "dtex_per_filament": fineness, "kind": one}
+    given = [key for key, value in ways.items() if value is not None]
+    if len(given) > 1:
+        raise InputError(
             "tell the number of filaments once: in the count, as filaments or by dtex_per_filament",
-            ways[-1],
+            field=given[-1],
         )
-    if told is not None:
-        return told
-    if ways == ["kind"]:
-        return 1
-    if ways == ["filaments"]:
-        return int(fields.number("filaments", *RANGES["filaments"][:2], whole=True))
-    if ways == ["dtex_per_filament"]:
-        return filaments_of(tex, fields.number("dtex_per_filament", *FINENESS_DTEX, unit="dtex"))
-    return None
+    if number is not None and number != int(number):
+        raise InputError(f"must be a whole number, got {number:g}", field="filaments")
+    if fineness is not None:
+        return filaments_of(tex, fineness)
+    return next((int(ways[key] or 0) for key in given), None)
 
 
-def _gum(fields: Fields) -> bool | None:
-    value = fields.get("gum")
-    if value is None or isinstance(value, bool):
-        return value
-    word = value.strip().casefold() if isinstance(value, str) else ""
-    if word not in _GUM_WORDS:
-        raise fields.refuse('must be true, false, "in gum" or "boiled off"', "gum")
-    return _GUM_WORDS[word]
-
-
-def _dull(fields: Fields, sort: UsualYarn) -> Span:
+def _dull(told: YarnTold, sort: UsualYarn) -> Span:
     """Scattering inside the fibre, 1/mm, from its number or its word."""
-    if "dull_per_mm" in fields:
-        if "lustre" in fields:
-            raise fields.refuse("give lustre or dull_per_mm, not both", "lustre")
-        low, high, unit = RANGES["dull_per_mm"]
-        given = float(fields.number("dull_per_mm", low, high, unit=unit))
-        return Span(given, given, given)
-    return LUSTRES[fields.choice("lustre", tuple(LUSTRES), default=sort.lustre)]
+    if told.dull_per_mm is None:
+        return LUSTRES[value_of(told.lustre) or sort.lustre]
+    if told.lustre:
+        raise InputError("give lustre or dull_per_mm, not both", field="lustre")
+    return Span(*[told.dull_per_mm.value] * 3)
 
 
 def _colour(
-    fields: Fields,
+    told: ColourTold | str,
     system: str,
     folder: Path | None,
     remarks: list[str],
     known: dict[str, HowKnown],
 ) -> tuple[Spectrum, Spectrum | None, str]:
     """Spectrum, absorption and name of a yarn's colour; a recovered one counts as assumed."""
-    named = isinstance(fields.get("colour"), str)
-    if named:
-        fields = Fields({"srgb": fields.get("colour")}, fields.file, fields.place("colour"))
-    else:
-        fields = fields.table("colour")
-    fields.only(_COLOUR_KEYS)
-    name = fields.text("name", 80, default="")
-    ways = [key for key in _COLOUR_WAYS if key in fields]
+    colour = ColourTold(srgb=told) if isinstance(told, str) else told
+    given = [key for key in colour.__struct_fields__[1:] if getattr(colour, key) is not None]
+    ways = [key for key in _COLOUR_WAYS if key in given]
     if ways not in (["wavelengths", "reflectance"], ["lab"], ["srgb"], ["spectrum_file"]):
-        raise fields.refuse(
+        raise InputError(
             f"give the colour one way, got {' and '.join(ways) or 'none'}: wavelengths with "
             "reflectance, lab, srgb or spectrum_file"
         )
-    for key in fields:
-        if key not in ("name", *ways, *_COLOUR_WAYS[ways[-1]]):
+    for key in given:
+        if key not in (*ways, *_COLOUR_WAYS[ways[-1]]):
             owner = next(way for way, beside in _COLOUR_WAYS.items() if key in beside)
-            raise fields.refuse(f"belongs to {owner}, and says nothing of {ways[-1]}", key)
-    if ways == ["spectrum_file"]:
-        return _from_spectrum_file(fields, folder, system, remarks), None, name
-    if ways == ["wavelengths", "reflectance"]:
-        found = resample(
-            fields.numbers("wavelengths"),
-            fields.numbers("reflectance"),
-            unit=fields.choice("unit", UNITS, default="auto"),
-            file=fields.file,
-            field=fields.place("reflectance"),
-        )
+            raise InputError(f"belongs to {owner}, and says nothing of {ways[-1]}", field=key)
+    unit, found = value_of(colour.unit) or "auto", None
+    if colour.spectrum_file is not None:
+        found = _from_spectrum_file(colour.spectrum_file, colour.spectrum, unit, folder)
+    if colour.wavelengths is not None and colour.reflectance is not None:
+        found = resample(colour.wavelengths, colour.reflectance, unit=unit, field="reflectance")
+    if found is not None:
         remarks.extend(f"{system} colour: {note}" for note in found.notes)
-        return found.values, _absorption(fields), name
+        return found.values, _absorption(colour), colour.name
     # Recovery loads the colour library: only when a file needs it.
     from weavecolor.colour.colorimetry import (
         daylight_white,
@@ -636,79 +737,68 @@ def _colour(
     )
     from weavecolor.colour.screen import decoded, space
 
-    told = "a screen colour" if ways == ["srgb"] else "a colour in Lab"
-    if ways == ["lab"] and "illuminant" not in fields:
-        told += ", supposed to be by daylight (D65)"
     low = high = None
     beware = "many dyes look so in daylight, and they differ in other light"
-    try:
-        if ways == ["srgb"]:
-            said = fields.text("srgb", 40)
+    with inside("" if isinstance(told, str) else ways[0]):
+        if colour.lab is None:
+            said, source = colour.srgb or "", "a screen colour"
+            one_line(said, "", 40)
             rgb = screen_rgb(said)
             if is_colour_name(said):
                 seen = space("sRGB").to_xyz @ decoded(rgb) * 100.0
                 lightness = float(lab_from_xyz(seen, daylight_white("2"))[0])
                 low, high = max(0.0, lightness - NAMED_OFF), min(100.0, lightness + NAMED_OFF)
-                told = f"its name ({said}, on a screen {screen_code(rgb)})"
+                source = f"its name ({said}, on a screen {screen_code(rgb)})"
                 beware = f"cloths of one name differ, {beware}"
-        source = f"taken from {told}: {beware}"
-        known[f"{system}.colour"] = HowKnown.assumed(low, high, source)
-        if ways == ["srgb"]:
-            return spectrum_from_srgb(rgb), None, name
-        lab = fields.numbers("lab", exactly=3)
-        if not (0.0 <= lab[0] <= 100.0 and max(abs(lab[1]), abs(lab[2])) <= 150.0):
-            raise InputError("L lies within 0-100, a and b within -150 and 150")
-        illuminant = fields.choice("illuminant", ("D65", "D50"), default="D65")
-        observer = fields.choice("observer", ("2", "10"), default="2")
-        return spectrum_from_lab(lab, illuminant, observer), None, name
-    except InputError as error:
-        field = fields.prefix if named else fields.place(ways[0])
-        raise error.at(file=fields.file, field=field) from None
+            spectrum = spectrum_from_srgb(rgb)
+        else:
+            if not (0.0 <= colour.lab[0] <= 100.0 and max(map(abs, colour.lab[1:])) <= 150.0):
+                raise InputError("L lies within 0-100, a and b within -150 and 150")
+            supposed = "" if colour.illuminant else ", supposed to be by daylight (D65)"
+            source = f"a colour in Lab{supposed}"
+            by = value_of(colour.illuminant) or "D65", value_of(colour.observer) or "2"
+            spectrum = spectrum_from_lab(colour.lab, *by)
+    known[f"{system}.colour"] = HowKnown.assumed(low, high, f"taken from {source}: {beware}")
+    return spectrum, None, colour.name
 
 
-def _absorption(fields: Fields) -> Spectrum | None:
+def _absorption(colour: ColourTold) -> Spectrum | None:
     """Absorption inside the fibre, 1/mm, where the file gives it."""
-    if "absorption" not in fields:
+    if colour.absorption is None or colour.wavelengths is None:
         return None
-    values = fields.numbers("absorption")
-    most = max(values, default=0.0)
+    most = max(colour.absorption, default=0.0)
     if most <= 0.0:
-        if any(value < 0.0 for value in values):
-            raise fields.refuse("absorption is zero or more", "absorption")
+        if any(value < 0.0 for value in colour.absorption):
+            raise InputError("absorption is zero or more", field="absorption")
         most = 1.0
     most = math.ldexp(1.0, math.frexp(most)[1])  # a power of two: no digit is lost
-    shares = resample(
-        fields.numbers("wavelengths"),
-        [value / most for value in values],
-        unit="fraction",
-        file=fields.file,
-        field=fields.place("absorption"),
-    )
+    parts = [value / most for value in colour.absorption]
+    shares = resample(colour.wavelengths, parts, unit="fraction", field="absorption")
     return frozen(shares.values * most)
 
 
 def _from_spectrum_file(
-    fields: Fields, folder: Path | None, system: str, remarks: list[str]
-) -> Spectrum:
-    wanted = fields.text("spectrum_file", 120)
-    if folder is None:
-        raise fields.refuse("a spectrum file is read only beside a cloth file", "spectrum_file")
-    if not re.fullmatch(r"[\w][\w .()+-]*", wanted) or wanted != Path(wanted).name:
-        raise fields.refuse(
-            f"{wanted!r} must be the plain name of a file in the same folder", "spectrum_file"
-        )
-    path = folder / wanted
-    if path.exists() and path.resolve().parent != folder.resolve():
-        raise fields.refuse(f"{wanted!r} leads out of the folder", "spectrum_file")
-    spectra = read_spectra(path, fields.choice("unit", UNITS, default="auto"))
+    wanted: str, name: str | None, unit: str, folder: Path | None
+) -> Resampled:
+    with inside("spectrum_file"):
+        one_line(wanted, "", 120)
+        if folder is None:
+            raise InputError("a spectrum file is read only beside a cloth file")
+        if not re.fullmatch(r"[\w][\w .()+-]*", wanted) or wanted != Path(wanted).name:
+            raise InputError(f"{wanted!r} must be the plain name of a file in the same folder")
+        path = folder / wanted
+        if path.exists() and path.resolve().parent != folder.resolve():
+            raise InputError(f"{wanted!r} leads out of the folder")
+        spectra = read_spectra(path, unit)
     choices = ", ".join(list(spectra)[:12])
-    if "spectrum" not in fields and len(spectra) > 1:
-        raise fields.refuse(f"is missing; {wanted} has {choices}", "spectrum")
-    name = fields.text("spectrum", 100, default=next(iter(spectra)))
+    if name is None and len(spectra) > 1:
+        raise InputError(f"is missing; {wanted} has {choices}", field="spectrum")
+    name = next(iter(spectra)) if name is None else name
     if name not in spectra:
-        raise fields.refuse(f"{name!r} is not in {wanted}, which has {choices}", "spectrum")
-    remarks.extend(f"{system} colour: {note}" for note in spectra[name].notes)
-    return spectra[name].values
+        raise InputError(
+            f"{name[:100]!r} is not in {wanted}, which has {choices}", field="spectrum"
+        )
+    return spectra[name]
 
 
 def _with_crimp(cloth: Cloth, warp_crimp: float | None, weft_crimp: float | None) -> Cloth:
@@ -732,37 +822,20 @@ def _with_crimp(cloth: Cloth, warp_crimp: float | None, weft_crimp: float | None
     )
 
 
-def _sources(top: Fields) -> tuple[tuple[str, str], ...]:
-    if "source" not in top:
-        return ()
-    table = top.table("source")
-    return tuple((key, table.text(key, 400, default="")) for key in table)
-
-
-def _known(top: Fields) -> dict[str, HowKnown]:
+def _known(told: Mapping[str, Any]) -> dict[str, HowKnown]:
     """How numbers are known, as the file tells."""
-    if "known" not in top:
-        return {}
-    table = top.table("known")
-    table.only(NUMBERS)
     made = {}
-    for name in table:
-        one = table.table(name)
-        one.only(("how", "spread", "low", "high", "source", "together", "root"))
-        ends = (-math.inf, math.inf)
-        told = one.table("together") if "together" in one else Fields({}, one.file, one.prefix)
-        try:
+    for name, table in told.items():
+        if name not in NUMBERS:
+            raise not_known(name, NUMBERS, table, "known")
+        one = fit(table, HowTold, "", f"known.{name}", read=_READ)
+        with inside(f"known.{name}"):
+            for other, share in one.together.items():
+                within(f"together.{other[:60]}", share, -1.0, 1.0)
+            together = tuple((other, float(share)) for other, share in one.together.items())
             made[name] = HowKnown(
-                next(way for way in WAYS if way == one.choice("how", WAYS)),
-                one.number("spread", 0.0, math.inf, default=None),
-                one.number("low", *ends, default=None),
-                one.number("high", *ends, default=None),
-                one.text("source", 400, default=""),
-                tuple((other, told.number(other, -1.0, 1.0)) for other in told),
-                tuple(one.numbers("root")) if "root" in one else (),
+                one.how.value, one.spread, one.low, one.high, one.source, together, one.root
             )
-        except InputError as error:
-            raise error if error.file else one.refuse(error.what, error.field) from None
     return made
 
 

@@ -10,9 +10,10 @@ import difflib
 import re
 import sys
 import threading
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from functools import lru_cache
-from typing import Annotated, Any, ClassVar, Generic, TypeVar
+from typing import Annotated, Any, Generic, TypeVar, get_args, get_origin
 
 import msgspec
 from msgspec import inspect
@@ -20,6 +21,7 @@ from msgspec import inspect
 from weavecolor.errors import InputError, shown
 from weavecolor.textile.notmodelled import elsewhere
 
+Name = TypeVar("Name")
 T = TypeVar("T")
 
 #: Two threads that fit their first data to the types at once bring the interpreter down.
@@ -34,26 +36,29 @@ _KINDS = {
     "str": "text in quotes", "int": "a whole number", "float": "a number",
     "bool": "true or false", "array": "a list", "object": "a table of fields",
 }  # fmt: skip
-#: What is given instead, where it is not shown itself.
-_CALLED = ((bool, "true or false"), (list | tuple, "a list"), (Mapping, "a table"),
-           (type(None), "null"))  # fmt: skip
+#: What is given instead: in a word, as it stands or by its type.
+_CALLED: tuple[tuple[Any, str], ...] = (
+    (bool, "true or false"), (str, "text {}"), (int | float, "the number {}"),
+    (list | tuple, "a list"), (Mapping, "a table"), (type(None), "null"), (object, "{1}"),
+)  # fmt: skip
 #: How msgspec ends a complaint that has a place.
 _PLACE = re.compile(r" - at (?:`key` in )?`\$\.?([\w.\[\]]*)`\Z")
 _NONE: Mapping[Any, Any] = {}
 
 
-class Meant(Generic[T]):
-    """What a field of a file means once its words are read: ``value``, and as it was ``told``.
+class Meant(Generic[Name, T]):
+    """What a text in a file means once it is read: ``value``, and the text as it was ``told``.
 
-    Subclasses name a meaning. Only what is among their ``kinds`` is read, others are told
-    ``wanted``.
+    ``Meant[Literal["sett"], float]`` is a field whose text the reader called "sett" turns into a
+    float.
     """
-
-    kinds: ClassVar[tuple[type, ...]] = (str,)
-    wanted: ClassVar[str] = "text in quotes"
 
     def __init__(self, told: Any, value: T) -> None:
         self.told, self.value = told, value
+
+
+class Bare(Meant[Name, T]):
+    """The same of what need not be text; its reader says what it had to be."""
 
 
 def fit(
@@ -62,7 +67,7 @@ def fit(
     file: str,
     field: str = "",
     *,
-    read: Mapping[Any, Callable[[Any], Any]] = _NONE,
+    read: Mapping[str, Callable[[Any], Any]] = _NONE,
     examples: Mapping[str, str] = _NONE,
 ) -> T:
     """``data``, plain tables, lists, texts and numbers, as the frozen type ``kind``.
@@ -76,10 +81,12 @@ def fit(
         What complaints call the file.
     field : str
         Where in the file ``data`` stands.
-    read : mapping of type to callable
-        How each meaning among the fields is read; refuses by InputError.
+    read : mapping of str to callable
+        What turns a text into what it means, by the name that :class:`Meant` calls it; refuses by
+        InputError.
     examples : mapping of str to str
-        What to write where a field of that name is missing, or something else stands there.
+        What to write where a field is missing, or something else stands there, by its full name
+        without the numbers of lists.
 
     Raises
     ------
@@ -99,38 +106,78 @@ def fit(
 width?
     """
 
-    def meant(sort: type[Meant[Any]], told: Any) -> Meant[Any]:
-        if not isinstance(told, sort.kinds):
-            raise InputError(f"must be {sort.wanted}, got {_got(told)}")
-        return sort(told, read[sort](told))
+    def meant(sort: Any, told: Any) -> Any:
+        if get_origin(sort) is Meant and not isinstance(told, str):
+            raise TypeError("Expected `str`")  # as msgspec says it, and told like that
+        (name,) = get_args(get_args(sort)[0])
+        return get_origin(sort)(told, read[name](told))
 
-    try:
+    with inside(file=file):
         with _fitting:
             shape = _shape(kind)  # type: ignore[arg-type]  # a type can be hashed
         _only_known(data, shape, field)
-        return msgspec.convert(data, kind, dec_hook=meant)
-    except msgspec.ValidationError as error:
-        raise _complaint(error, data, field, examples).at(file=file) from None
-    except InputError as error:
-        raise error.at(file=file) from None
+        try:
+            return msgspec.convert(data, kind, dec_hook=meant)
+        except msgspec.ValidationError as error:
+            raise _complaint(error, data, field, examples) from None
+        except UnicodeEncodeError:  # half of a pair, which JSON can tell by its number
+            raise InputError("holds text that cannot be written as UTF-8", field=field) from None
 
 
-def chosen(options: Iterable[str]) -> Callable[[str], str]:
-    """A reader of one of ``options``, in small letters or large.
+@contextmanager
+def inside(
+    table: str = "", called: Mapping[str, str] = _NONE, file: str | None = None
+) -> Iterator[None]:
+    """Give what is refused within, where no file is named yet, the full name of its field.
+
+    Parameters
+    ----------
+    table : str
+        The field's table; "" for the field alone.
+    called : mapping of str to str
+        What the file calls a field where that differs.
+    file : str, optional
+        The file, where it is known here.
 
     Examples
     --------
-    >>> chosen(["cm", "inch"])("Inch")
+    >>> with inside("warp", {"tex": "count"}):
+    ...     raise InputError("must be above 0", field="tex")
+    Traceback (most recent call last):
+    weavecolor.errors.InputError: warp.count: must be above 0
+    """
+    try:
+        yield
+    except InputError as error:
+        if error.file:
+            raise
+        field = called.get(error.field or "", error.field or "")
+        raise InputError(error.what, file=file, field=_joined(table, field)) from None
+
+
+def chosen(options: Iterable[str], told: str) -> str:
+    """The one of ``options`` that was ``told``, in small letters or large; InputError for none.
+
+    Examples
+    --------
+    >>> chosen(["cm", "inch"], "Inch")
     'inch'
     """
-    known = {one.casefold(): one for one in options}
+    found = next((one for one in options if one.casefold() == told.casefold()), None)
+    if found is None:
+        raise InputError(f"{told[:60]!r} must be one of {', '.join(options)}")
+    return found
 
-    def choice(told: str) -> str:
-        if told.casefold() not in known:
-            raise InputError(f"{told[:60]!r} must be one of {', '.join(known.values())}")
-        return known[told.casefold()]
 
-    return choice
+def value_of(told: Meant[Any, T] | None) -> T | None:
+    """What a field means, None where it is not told.
+
+    Examples
+    --------
+    >>> value_of(Meant("40 /cm", 40.0)), value_of(None)
+    (40.0, None)
+    """
+    return None if told is None else told.value
 
 
 def not_known(key: object, known: Iterable[str], said: object = "", table: str = "") -> InputError:
@@ -154,8 +201,8 @@ def not_known(key: object, known: Iterable[str], said: object = "", table: str =
     name = str(key)[:60]
     near = difflib.get_close_matches(name, known, 1, 0.7)
     hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(known)}"
-    more = elsewhere(f"{key} {said if isinstance(said, str) else ''}"[:120])
-    return InputError(f"is not a known field; {hint}{more}", field=_joined(table, name))
+    hint += elsewhere(f"{name} {said if isinstance(said, str) else ''}"[:120])
+    return InputError(f"is not a known field; {hint}", field=_joined(table, name))
 
 
 @lru_cache(maxsize=64)
@@ -202,7 +249,7 @@ def _complaint(
         for index, name in re.findall(r"\[(\d+)\]|(\w+)", found[1] if found else ""):
             value = value[int(index) if index else name]  # type: ignore[index]
         what = _wrong(text, value)
-    example = examples.get(re.split(r"\W", place)[-1])
+    example = examples.get(re.sub(r"\[\d+\]", "", place))
     return InputError(f"{what}; write {example}" if example else what, field=place or None)
 
 
@@ -223,13 +270,6 @@ def _wrong(text: str, value: Any) -> str:
 
 
 def _got(value: object) -> str:
-    """What was given, in a word or as it stands."""
-    for kind, words in _CALLED:
-        if isinstance(value, kind):
-            return words
-    text = shown(value, 33)
-    if isinstance(value, str):
-        return f"text {value[:30]!r}"
-    if isinstance(value, int | float):
-        return text if text.startswith("a number") else f"the number {text}"
-    return type(value).__name__
+    words = next(words for kind, words in _CALLED if isinstance(value, kind))
+    told = words.format(shown(value, 33), type(value).__name__)
+    return told.removeprefix("the number ") if "of about" in told else told

@@ -21,7 +21,7 @@ import msgspec
 
 from weavecolor.errors import InputError, shown
 from weavecolor.files.atomic import one_at_a_time, write_text
-from weavecolor.files.schema import fit
+from weavecolor.files.schema import fit, inside
 from weavecolor.files.textfile import read_text
 from weavecolor.making.earlier import from_version_1, older_words
 from weavecolor.making.model import Making
@@ -80,10 +80,8 @@ def _opened(data: object, file: str) -> tuple[Making, str]:
             file=file,
         )
     told = {key: value for key, value in data.items() if key != MARK}
-    try:
+    with inside(file=file):
         made = fit(from_version_1(told) if version == 1 else told, Making, file)
-    except InputError as error:
-        raise error.at(file=file) from None
     return made, older_words(made) if version < _CLEAR else ""
 
 
@@ -162,10 +160,8 @@ def save_making(path: str | os.PathLike[str], making: Making) -> Path:
     >>> save_making(Path(tempfile.mkdtemp()) / "cape.json", Making("Cape")).name
     'cape.json'
     """
-    try:
+    with inside(file=str(path)):
         return write_text(path, to_json(making))
-    except InputError as error:
-        raise error.at(file=str(path)) from None
 
 
 def change_making(path: str | os.PathLike[str], change: Callable[[Making], Making]) -> Making:

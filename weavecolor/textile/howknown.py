@@ -78,7 +78,7 @@ class HowKnown:
             if self.way not in ("measured", "fitted"):
                 raise InputError(f"a number that is {self.way} has no spread", field="spread")
             if not (math.isfinite(self.spread) and self.spread >= 0.0):
-                raise InputError(f"a number from 0, got {self.spread:g}", field="spread")
+                raise InputError(f"must be 0 or more, got {self.spread:g}", field="spread")
         if (self.low is None) != (self.high is None):
             raise InputError("give both ends of the range, or neither", field="low")
         if self.low is not None and self.high is not None:
