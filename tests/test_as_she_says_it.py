@@ -67,7 +67,8 @@ def test_screen_colours_as_written():
 @pytest.mark.parametrize(
     ("name", "said"),
     [("navy", "blue"), ("brown", "brown"), ("chocolate brown", "brown"), ("plum", "purple"),
-     ("dark grey", "dark grey"), ("Dusty Rose", "pinkish red"), ("burgundy", "wine red"),
+     ("dark grey", "dark grey"), ("Dusty Rose", "pink"),
+     ("old rose", "dusty pink"), ("pale red", "red"), ("burgundy", "wine red"),
      ("bottle-green", "green"), ("ivory", "cream"), ("off white", "cream"), ("ecru", "beige"),
      ("beige", "cream"), ("forest green", "green"), ("charcoal gray", "grey")],
 )  # fmt: skip

@@ -22,8 +22,8 @@ from weavecolor.decide.wishwords import wish_from
 #: The scheme: upper hue limit, degrees; names of middling, dark and light colours of middling
 #: strength; L* below which it is dark and from which it is light.
 HUES = [
-    (18.0, "pinkish red", "wine red", "pink", 40.0, 62.0),
-    (34.0, "red", "red", "pink", None, 60.0),
+    (18.0, "pinkish red", "wine red", "pink", 40.0, 55.0),
+    (34.0, "red", "red", "pink", None, 55.0),
     (48.0, "reddish orange", "reddish brown", "salmon pink", 56.0, 66.0),
     (76.0, "orange", "brown", "orange", 60.0, None),
     (92.0, "golden yellow", "brown", "golden yellow", 60.0, None),
@@ -59,7 +59,7 @@ def _seen_at(limit, C, L=100.0):
 def test_hues_change_their_names_at_their_limits(L, which, light):
     names = [row[which] for row in HUES]
     if L == 61.0:
-        names[1], names[5] = "pink", "olive"
+        names[0], names[1], names[5] = "pink", "pink", "olive"
     for k, (limit, *_) in enumerate(HUES):
         at = _seen_at(limit, 38.0, L)
         if names[k] == "red":  # a strong one for its lightness goes on towards orange
@@ -102,7 +102,7 @@ def test_names_change_with_lightness_at_their_limits(row):
         return words
 
     if below is None:
-        assert name(44.0) == name(46.0) == name(58.0) == dark == middle
+        assert name(44.0) == name(46.0) == name(54.5) == dark == middle
     else:
         assert (name(below - 0.1), name(below + 0.1)) == (dark, middle)
         assert _said(below - 2.1, 45.0, hue).endswith(dark)  # 0.4 lower by each step above 40

@@ -23,7 +23,7 @@ from weavecolor.cli._shared import (
     span,
     whole,
 )
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 
 if TYPE_CHECKING:
     from weavecolor.decide.found import Found
@@ -322,7 +322,9 @@ def _stack(cloths: tuple[str, ...], grain: str, behind: str) -> Stack:
 
 def _called(name: str, found: dict[str, Any]) -> Any:
     if name not in found:
-        raise InputError(f"{name[:60]!r} is not among the cloths given; write it as there")
+        raise InputError(
+            f"{shown(name, 62)} is not among the cloths given; there are {', '.join(found)}"
+        )
     return found[name]
 
 

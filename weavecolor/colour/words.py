@@ -5,7 +5,7 @@ CIELAB hue angle (brown, olive, pink and the like by lightness), a lightness wor
 word, each by fixed limits, so that the same Lab always gives the same words and a darker colour
 never gets a lighter word. Where reds end, and below which strength they are dusty, is settled by
 the centroids of the ISCC-NBS names (K. L. Kelly, J. Res. NBS 61 (1958) 427, from memory) as screen
-colours.
+colours: moderate red has L* 45, dark pink 59, deep pink 62.
 """
 
 from __future__ import annotations
@@ -63,8 +63,8 @@ class _Hue:
 
 
 _HUES: tuple[_Hue, ...] = (
-    _Hue(18.0, "wine red", "pinkish red", "pink", "pinkish", 40.0, 62.0),
-    _Hue(34.0, "red", "red", "pink", "reddish", light_from=60.0),
+    _Hue(18.0, "wine red", "pinkish red", "pink", "pinkish", 40.0, 55.0),
+    _Hue(34.0, "red", "red", "pink", "reddish", light_from=55.0),
     _Hue(48.0, "reddish brown", "reddish orange", "salmon pink", "reddish", 56.0, 66.0),
     _Hue(76.0, "brown", "orange", "orange", "brownish", 60.0),
     _Hue(92.0, "brown", "golden yellow", "golden yellow", "yellowish", 60.0),
@@ -121,7 +121,7 @@ def colour_words(Lab: ArrayLike) -> str:
             return name
         return "pale cream" if L >= PALE_CREAM_FROM else f"greyish {name}"
     reddish = name in (*reds, "pinkish red") or (
-        hue.middle in reds and hue.light_from <= L < DUSTY_PINK_BELOW
+        hue.middle in (*reds, "pinkish red") and hue.light_from <= L < DUSTY_PINK_BELOW
     )
     if dusty := reddish and C < DUSTY_BELOW and strong < DUSTY_SHARE:
         name = "pink" if L >= 52.0 else "red"  # a weak red is no red to anyone
