@@ -54,7 +54,7 @@ from weavecolor.optics.dye import BY_EYE, dye_of, from_colour
 from weavecolor.optics.fitted import GROUNDS, Looks, left_open, looks_of, might, moves
 from weavecolor.optics.layer import Solved, content, laid, solved, strand
 from weavecolor.optics.stack import Layer, Stack
-from weavecolor.optics.uncertainty import COVERAGE, known_of, may_be_lobed, sort_of
+from weavecolor.optics.uncertainty import COVERAGE, known_of, lobes, sort_of
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import PHOTO_SCENE, illumination
 from weavecolor.scene.places import scene as named
@@ -98,10 +98,10 @@ BUILD: Mapping[str, Build] = MappingProxyType(
         "spun": Build(_HINDERS, _BACK, (0.045, 0.065)),
     }
 )
-#: The same of lobed filaments against round ones of their mass, radius 1 + .2 cos(3 a) of its mean:
-#: explicit filaments traced in even light, two cloths, three dyes (tests/data/lobed.json); and how
-#: many of 100 yarns that may be lobed are (by judgement, no source).
-_LOBED, _LOBED_OFTEN = ((0.22, 0.34), (0.23, 0.12)), 50
+#: The same of lobed filaments against round ones of their mass (:func:`uncertainty.lobes`, 1), by
+#: the reflectance of their wound thread, which is told and so has more dye in it: explicit
+#: filaments traced in even light, mean of two cloths (tests/data/lobed.json).
+_WOUND, _LOBED = (0.16, 0.36, 0.72), ((0.40, 0.73, 0.68), (-0.11, 0.02, 0.34))
 #: Draws tried for each that is kept, and the cover below which cloth can always be woven.
 _TRIED, _OPEN = 3, 0.3
 #: A rod this much wider than high goes half of the way from what is round: light finds at once
@@ -943,20 +943,25 @@ def _moved(cloth: Cloth) -> tuple[Array, Array]:
         ):
             more[0] += 0.5 * np.outer(one, hinders[0] + hinders[1] * pale)
             more[1] += 0.5 * np.outer(one, sent * (back[0] + back[1] * pale))
+    darker, brighter = (np.interp(pale, _WOUND, told) for told in _LOBED)
     for lobed, sent in zip(_lobed(cloth), (1.0 + tint, 1.0 - tint), strict=True):
-        for k, (dark, paler) in enumerate(_LOBED):
-            more[k] += 0.5 * np.outer(lobed, (sent if k else 1.0) * (dark + paler * pale))
+        more[0] += 0.5 * np.outer(lobed, darker)
+        more[1] += 0.5 * np.outer(lobed, sent * brighter)
     own = np.mean([BUILD[yarn.sort].own for yarn in yarns], axis=0)
     more += left * own[:, None, None] * _builds(cloth)[..., None]
     return more[0], more[1]
 
 
 def _lobed(cloth: Cloth) -> Array:
-    """Draws (2, DRAWS) of whether the filaments of warp and weft are lobed: of one fibre alike."""
-    drawn = np.random.default_rng([_seed(cloth), 10]).integers(100, size=(2, DRAWS)) < _LOBED_OFTEN
-    yarns = (cloth.warp, cloth.weft)
-    which = (0, 0 if yarns[0].fibre == yarns[1].fibre else 1)
-    return np.array([drawn[k] * float(may_be_lobed(y)) for k, y in zip(which, yarns, strict=True)])
+    """Draws (2, DRAWS) of how far the filaments of warp and weft are lobed: of one fibre alike."""
+    rng = np.random.default_rng([_seed(cloth), 10])
+    whether, far = rng.random((2, 2, DRAWS))
+    out = []
+    for k, yarn in enumerate((cloth.warp, cloth.weft)):
+        which = 0 if cloth.warp.fibre == cloth.weft.fibre else k
+        often, least, most = lobes(yarn)
+        out.append((whether[which] < often) * (least + (most - least) * far[which]))
+    return np.array(out)
 
 
 def _tint(cloth: Cloth) -> Array:
