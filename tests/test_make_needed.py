@@ -88,6 +88,27 @@ def test_what_is_short_is_never_told_as_less_than_would_do():
     assert 30.0 + 4 * 2.54 >= 40.01 > 30.0 + 3.875 * 2.54 and 15.875 * 2.54 >= 40.01
 
 
+@pytest.mark.parametrize(
+    ("said", "width", "length", "selvedge"),
+    [
+        ("3.2 m of 140 cm", 140.0, 320.0, 0.0),
+        ("2 yards of 45 inch wide, selvage 1/2 in each", 114.3, 182.88, 1.27),
+        ("112 cm wide, 2 m long", 112.0, 200.0, 0.0),
+        ("2 m long, 112 cm wide, selvedges 1 cm", 112.0, 200.0, 1.0),
+    ],
+)
+def test_cloth_in_hand_as_a_shop_says_it(said, width, length, selvedge):
+    hand = in_hand_from(said)
+    assert hand.edge.bounds == pytest.approx((0.0, 0.0, width, length))
+    assert hand.selvedge_cm == pytest.approx(selvedge)
+
+
+@pytest.mark.parametrize("said", ["3.2 of 140 cm", "3.2 m of 140", "3.2 m of cloth", "of"])
+def test_an_amount_without_its_unit_is_asked_about(said):
+    with pytest.raises(InputError, match="of what[?] write 140 cm x 3.2 m|write"):
+        in_hand_from(said)
+
+
 def test_the_largest_that_still_fits_is_told_both_ways():
     # One width of 97 on 70 is 1.39 to 1: 40 + 66.5 = 106.5 cm fit in 150, two widths (173) do not.
     scant = cloth_needed("silk", STRAIGHT, [BAND], [SKIRT], [ClothInHand(100, 150)], tries=5)

@@ -16,6 +16,7 @@ from weavecolor.cutting.pieces import (
     sewing_outline,
     warp_angles,
 )
+from weavecolor.cutting.piecesfile import cutting_from_toml
 from weavecolor.errors import InputError
 
 SQUARE = ((0.0, 0.0), (10.0, 0.0), (10.0, 20.0), (0.0, 20.0))
@@ -109,3 +110,11 @@ def test_bad_pieces_are_refused_with_a_reason(make, says):
     with pytest.raises(InputError, match=says) as caught:
         make()
     assert "\n" not in str(caught.value)
+
+
+def test_a_grain_in_degrees_is_a_grain_where_it_has_a_name():
+    text = 'unit = "cm"\n[[piece]]\nname = "sash"\nacross = 20\ndown = 90\ngrain = '
+    for said, meant in (("45", "bias"), ("-45", "bias"), ("90", "cross"), ("0.0", "straight")):
+        assert cutting_from_toml(text + said).pieces[0].grain == meant
+    with pytest.raises(InputError, match="use straight, cross, bias or either, got 30"):
+        cutting_from_toml(text + "30")

@@ -14,6 +14,7 @@ import gc
 import importlib
 import os
 import pkgutil
+import re
 import sys
 import traceback
 from collections.abc import Sequence
@@ -142,6 +143,8 @@ def _fault(error: Exception, debug: bool) -> int:
 
 def _usage(error: click.ClickException) -> str:
     text = error.format_message().rstrip(".")
+    for kind, told in (("integer", "whole number"), ("float", "number")):
+        text = re.sub(rf"a valid {kind}(?: range)?", f"a {told}", text)
     if isinstance(error, click.UsageError) and error.ctx is not None:
         text += f"; see {error.ctx.command_path} --help"
     return text

@@ -4,8 +4,8 @@ Knows the wording; what is meant by it is in ``remnant`` and ``fullness``. A num
 is asked about, never guessed: 112 could be centimetres, 60 inches, 3.5 yards.
 
 A length: ``112 cm``, ``44 1/2 inch``, ``44½"``, ``5' 6"``, ``1.2 m``, ``3 yd``, ``8 dm``. A size:
-``112 x 250 cm`` (one unit for both), ``60 inch x 3.5 yd``, the width first, or ``3.5 yd long x 60
-inch wide``.
+``112 x 250 cm`` (one unit for both), ``60 inch x 3.5 yd``, the width first, ``3.5 yd long x 60
+inch wide`` or ``3.5 yd of 60 inch``.
 Cloth in hand is a size and, after commas, what is to be known of it::
 
     112 x 250 cm, selvedge 1 cm, one way, flaw 8 x 8 cm at 70 x 190 cm, bite 30 x 40 cm at far left
@@ -89,7 +89,8 @@ def length_from(text: str, field: str, *, zero: bool = False) -> float:
 
 
 def size_from(text: str, field: str) -> tuple[float, float]:
-    """Width and length in cm of "112 x 250 cm", "60 inch x 3.5 yd", "3 yd long x 60 inch wide".
+    """Width and length in cm of "112 x 250 cm", "60 inch x 3.5 yd", "3 yd long x 60 inch wide",
+    "3.2 m of 140 cm".
 
     Raises InputError naming ``field``, saying what would be right.
 
@@ -98,7 +99,8 @@ def size_from(text: str, field: str) -> tuple[float, float]:
     >>> size_from("150 cm x 3.2 m", "--cloth")
     (150.0, 320.0)
     """
-    sides = re.split(r"\s*[x\u00d7]\s*|\s+by\s+", text.strip().casefold())
+    said = re.sub(r"^(.+?) of (.+?)(?: wide)?$", r"\2 wide x \1 long", text.strip().casefold())
+    sides = re.split(r"\s*[x\u00d7]\s*|\s+by\s+", said)
     if len(sides) != 2:
         raise InputError(f"{shown(text.strip())} is no size; {_SIZE_HINT}", field=field)
     found_words = [re.search(r"\s(wide|long)$", side) for side in sides]
@@ -158,6 +160,8 @@ def in_hand_from(text: str, field: str = "cloth in hand") -> ClothInHand:
     (1.0, (((0.0, 210.0), (30.0, 210.0), (30.0, 250.0), (0.0, 250.0)),))
     """
     first, *rest = _parts(text, field)
+    if rest and {first.split()[-1], rest[0].split()[-1]} == {"wide", "long"}:
+        first = f"{first} x {rest.pop(0)}"
     width, length = size_from(first, field)
     selvedge, one_way = 0.0, False
     places = []
@@ -165,8 +169,8 @@ def in_hand_from(text: str, field: str = "cloth in hand") -> ClothInHand:
         word, _, value = part.partition(" ")
         if part in ("one way", "one-way", "nap"):
             one_way = True
-        elif word in ("selvedge", "selvedges"):
-            selvedge = length_from(value, f"{field} selvedge", zero=True)
+        elif word in ("selvedge", "selvedges", "selvage", "selvages"):
+            selvedge = length_from(value.removesuffix(" each"), f"{field} selvedge", zero=True)
         elif word in ("bite", "flaw"):
             places.append((word, value))
         else:

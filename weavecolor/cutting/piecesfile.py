@@ -69,12 +69,14 @@ from weavecolor.cutting.remnant import FOLDS, ClothInHand, damage_words
 from weavecolor.errors import InputError, one_line, within
 from weavecolor.files.schema import Finite, Meant, chosen, fit, inside, value_of
 from weavecolor.files.textfile import read_text, toml_table
+from weavecolor.textile.grain import GRAINS
 
 T = TypeVar("T")
 
 MAX_BYTES = 1_000_000
 #: Edges of a piece told by across and down, in the order of its corners.
 _SIDES = ("top", "right", "bottom", "left")
+_GRAIN_AT = {degrees: name for name, degrees in GRAINS.items()}
 _LENGTHS = ("finished", "length", "cloth_width", "seam", "top", "hem", "hem_round", "pleat")
 #: Width of cloth that is meant where neither the file nor the cloth in hand tells, cm.
 _USUAL_WIDTH = 110.0
@@ -126,11 +128,17 @@ class PieceTold(Outlined, frozen=True, kw_only=True):
     grain_line: float = 0.0
     fold_edge: int | str | None = None
     pair: bool = False
-    grain: str = ""
+    grain: str | float = ""
 
     def __post_init__(self) -> None:
         super().__post_init__()
         one_line(self.name, "name", 200)
+        if not isinstance(self.grain, str) and abs(self.grain) not in _GRAIN_AT:
+            raise InputError(
+                f"use straight, cross, bias or either, got {self.grain:g}; a line drawn aslant on "
+                "the piece is its grain_line, in degrees",
+                field="grain",
+            )
         within("grain_line", self.grain_line, -360.0, 360.0)
         if isinstance(self.fold_edge, str) and (self.corners or self.fold_edge not in _SIDES):
             raise InputError(
@@ -342,6 +350,6 @@ def _piece(row: PieceTold, place: str, unit: float, seam: float) -> Piece:
             _cm(row, place, "seam", unit, WIDEST_SEAM_CM, seam),
             _SIDES.index(edge) if isinstance(edge, str) else edge,
             row.pair,
-            row.grain,
+            row.grain if isinstance(row.grain, str) else _GRAIN_AT[abs(row.grain)],
         ),
     )
