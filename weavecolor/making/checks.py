@@ -35,22 +35,6 @@ def one_of(value: object, field: str, allowed: tuple[str, ...]) -> None:
         raise InputError(f"{str(value)[:40]!r} must be one of {known}", field=field)
 
 
-def within(value: float, field: str, low: float, high: float) -> None:
-    """Refuse what is no number from ``low`` to ``high``.
-
-    Parameters
-    ----------
-    value : float
-    field : str
-        What the complaint calls it.
-    low, high : float
-        Both included, in the unit of ``value``.
-    """
-    number = isinstance(value, int | float) and not isinstance(value, bool)
-    if not (number and low <= value <= high):
-        raise InputError(f"must be a number from {low:g} to {high:g}", field=field)
-
-
 def rows(value: object, field: str, most: int = MOST_ROWS) -> None:
     """Refuse what is no tuple of at most ``most`` entries.
 

@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 
 from weavecolor.colour.lights import lamp
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, within
 from weavecolor.scene.places import custom_scene, known_scene, scene, with_light_from, with_viewer
 from weavecolor.scene.scene import APERTURE_DEG, WIDEST_DEG, Scene
 
@@ -52,8 +52,7 @@ class LightChoice:
             whole = isinstance(angle, int) and not isinstance(angle, bool)
             if not (whole and least <= angle <= most):
                 raise InputError(f"must be a whole number from {least} to {most}", field=name)
-        if not 0.0 <= self.soft <= 1.0:
-            raise InputError("must be a number from 0 to 1", field="soft")
+        within("soft", self.soft, 0.0, 1.0)
         lamp(self.lamp)
         if self.place != OWN_LIGHT:
             known_scene(self.place)

@@ -21,10 +21,10 @@ from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import FOLDS, ClothInHand
 from weavecolor.decide.wishes import Limits
 from weavecolor.decide.wishwords import wish_from
-from weavecolor.errors import InputError, lines, one_line
+from weavecolor.errors import InputError, lines, one_line, within
 from weavecolor.files.clothfile import cloth_from_dict
 from weavecolor.files.textfile import toml_table
-from weavecolor.making.checks import NAME_LONGEST, one_of, placed, plain, rows, unique, within
+from weavecolor.making.checks import NAME_LONGEST, one_of, placed, plain, rows, unique
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.optics.stack import FACES, LAYS, layer_count
 from weavecolor.picture.forms import known_forms
@@ -113,7 +113,7 @@ class MakingLayer:
 
     def __post_init__(self) -> None:
         one_line(self.cloth, "cloth", NAME_LONGEST)
-        within(self.grain_deg, "grain_deg", -3600.0, 3600.0)
+        within("grain_deg", self.grain_deg, -3600.0, 3600.0)
         one_of(self.face, "face", FACES)
 
 
@@ -179,9 +179,9 @@ class FullnessAsked:
 
     def __post_init__(self) -> None:
         one_of(self.kind, "kind", KINDS)
-        within(self.ratio, "ratio", 1.0, 6.0)
+        within("ratio", self.ratio, 1.0, 6.0)
         for name in ("finished_cm", "width_cm", "drop_cm"):
-            within(getattr(self, name), name, 1.0, 5000.0)
+            within(name, getattr(self, name), 1.0, 5000.0)
 
     def wanted(self) -> FullnessWanted:
         """The plan it asks for; flat takes as many whole widths as it needs."""
