@@ -12,7 +12,7 @@ import pytest
 
 from weavecolor.cutting.piecesfile import cutting_from_toml
 from weavecolor.errors import InputError, within
-from weavecolor.files.clothfile import cloth_from_dict
+from weavecolor.files.clothfile import cloth_from_dict, cloth_from_toml
 from weavecolor.files.schema import Bare, Finite, Meant, Numbers, chosen, fit, inside
 from weavecolor.making.file import from_json
 from weavecolor.textile.units import sett_per_cm
@@ -122,6 +122,44 @@ def test_a_complaint_that_names_a_file_keeps_it():
     with pytest.raises(InputError, match="^a.toml: warp.count: too thick$"), \
             inside(file="a.toml"), inside("warp", {"tex": "count"}):  # fmt: skip
         raise InputError("too thick", field="tex")
+
+
+PIECE = 'unit = "cm"\n[[piece]]\nname = "a"\n'
+SIDES = f"{PIECE}across = 9\ndown = 9\n"
+YARN = 'fibre = "silk"\ncount = "20 denier"\nkind = "filament"\ncolour = "#102030"\n'
+CLOTH = 'name = "x"\nweave = "plain"\nends = "40 /cm"\npicks = "38 /cm"\n'
+CLOTH += f"[warp]\n{YARN}[weft]\n{YARN}"
+PIECES, CLOTHS = cutting_from_toml, cloth_from_toml
+NINES, LONG = "9" * 400, "k" * 500_000
+
+
+@pytest.mark.parametrize(
+    ("read", "text", "line"),
+    [
+        (PIECES, f"{PIECE}corners = {'[' * 1_000_000}", "nested too deeply"),
+        (PIECES, f"{PIECE}corners = {'[' * 300}{']' * 300}", "piece[0].corners[0]: must h"),
+        (PIECES, f"{PIECE}corners = [{'[0, 0],' * 501}]", "hold at most 500, got 501"),
+        (PIECES, f"{PIECE}across = {NINES}\ndown = 9", "piece[0].across: is too large: a "),
+        (PIECES, f"{PIECE}across = nan\ndown = 9", "across: must be from 0 to 2000, got n"),
+        (PIECES, f"{SIDES}quantity = {NINES}", "quantity a number of about 401 digits"),
+        (PIECES, f"{SIDES}fold_edge = {NINES}", "edge a number of about 401 digits is"),
+        (PIECES, f'{SIDES}grain = "{LONG}"', "is not a grain; use straight, cross, bias"),
+        (PIECES, f"{SIDES}pair = 0", "pair: must be true or false, got the number 0"),
+        (PIECES, f'{SIDES}"{LONG}" = 1', "k: is not a known field; known are corners"),
+        (PIECES, f"{SIDES}[[cloth]]\nwidth = 90\nlength = 90\n[[cloth.flaw]]\nacross = 3\n"
+         "along = 3\ncorners = [[3, 3], [9, 3], [9, 9]]", "flaw[0].corners: give corners, or"),
+        (CLOTHS, f"{CLOTH}[source]\n{LONG} = 3", "k: must be text in quotes, got 3"),
+        (CLOTHS, f"{CLOTH}[known]\n{LONG} = 3", "k: is not a known field; known are ends"),
+        (CLOTHS, f"{CLOTH}lustre_deg = {NINES}", "lustre_deg: must be from 0.5 to 60, got a n"),
+        (CLOTHS, f'{CLOTH}gum = "{LONG}"', "gum: must be true, false, "),
+        (CLOTHS, f'{CLOTH}like = "silk\\u0007"', "'silk\\x07' must be one of silk organza"),
+    ],
+)  # fmt: skip
+def test_what_is_made_to_hurt_is_told_in_a_short_line(read, text, line):
+    with pytest.raises(InputError) as caught:
+        read(text)
+    said = str(caught.value)
+    assert line in said and "\n" not in said and len(said) < 500
 
 
 def test_two_first_files_of_different_kinds_may_be_read_at_once():

@@ -15,7 +15,7 @@ from shapely import affinity
 from shapely.geometry import LineString, Polygon
 
 from weavecolor.cutting.lengths import positive, unit_cm
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 from weavecolor.textile.grain import angle_deg
 
 GRAINS = {"straight": 0.0, "cross": 90.0, "bias": 45.0}
@@ -80,7 +80,7 @@ class Piece:
         check_outline(self.outline)
         quantity = self.quantity
         if isinstance(quantity, bool) or not isinstance(quantity, int) or not 1 <= quantity <= 500:
-            raise InputError(f"quantity {quantity!r} will not do; cut 1 to 500")
+            raise InputError(f"quantity {shown(quantity)} will not do; cut 1 to 500")
         if self.pair and self.quantity % 2:
             raise InputError(f"a pair is cut in even numbers, not {self.quantity}")
         if self.pair and self.fold_edge is not None:
@@ -92,11 +92,14 @@ class Piece:
             )
         if self.grain not in ("", "either", *GRAINS):
             raise InputError(
-                f"{self.grain!r} is not a grain; use straight, cross, bias, either or leave empty"
+                f"{shown(self.grain)} is not a grain; use straight, cross, bias, either or leave "
+                "empty"
             )
         if self.fold_edge is not None:
             if isinstance(self.fold_edge, bool) or not 0 <= self.fold_edge < len(self.outline):
-                raise InputError(f"edge {self.fold_edge!r} is not one of the {len(self.outline)}")
+                raise InputError(
+                    f"edge {shown(self.fold_edge)} is not one of the {len(self.outline)}"
+                )
             _unfold(self)
 
     @classmethod

@@ -227,7 +227,7 @@ class ClothTold(Struct, frozen=True, kw_only=True):
         lines(self.notes, "notes", 5000)
         lines(self.remarks, "remarks", 5000)
         for key, text in self.source.items():
-            one_line(text, f"source.{key}", 400, empty=True)
+            one_line(text, f"source.{key[:60]}", 400, empty=True)
 
 
 def _number(low: float, high: float, unit: str, told: Any) -> float:
