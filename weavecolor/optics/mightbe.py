@@ -58,9 +58,15 @@ from weavecolor.optics.uncertainty import COVERAGE, known_of, lobes, sort_of
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import PHOTO_SCENE, illumination
 from weavecolor.scene.places import scene as named
-from weavecolor.scene.scene import Light, Scene
+from weavecolor.scene.scene import APERTURE_DEG, Light, Scene
 from weavecolor.textile.cloth import Cloth, Yarn
-from weavecolor.textile.construction import check_weavable, covers, geometry_of, pressed
+from weavecolor.textile.construction import (
+    check_weavable,
+    covers,
+    geometry_of,
+    pressed,
+    share_range,
+)
 from weavecolor.textile.howknown import HowKnown
 from weavecolor.textile.usual import COUNT_OFF
 from weavecolor.textile.yarn import greatest_packing
@@ -107,12 +113,19 @@ _TRIED, _OPEN = 3, 0.3
 #: A rod this much wider than high goes half of the way from what is round: light finds at once
 #: another way through it.
 _OVAL = 0.15
-#: Of yarn of many fibres, errors of sheen in its logarithm: untwisted, and the tangent of twist
-#: that leaves half. Steep fibres throw light over so many angles that it matters less how they lie.
-_SHEEN, _STEEP = 0.37, 0.40
-#: Of rods: what a degree or two matter where crimp is of slope 1, by that slope, and what the
-#: logarithm of how flat they are does where it is no steeper than the last.
-_SHEEN_LIES, _SHEEN_OVAL, _CRIMPED = 0.10, 5.5, 0.3
+#: Standard deviation of the warp's share of the crimp, where nobody measured it (by judgement, no
+#: source).
+_CRIMP_SHARED = 0.1
+#: Of sheen, per degree of slope: what comes back whatever the slopes of the yarns; and the share of
+#: the twist of the outer fibres that blurs the slopes they mirror by.
+_WHATEVER, _BLUR = 0.002, 0.5
+#: What slopes do not tell of sheen, in its logarithm: of many fibres untwisted, and the tangent of
+#: twist that leaves half: steep fibres throw light over so many angles that it matters less how
+#: they lie.
+_SHEEN, _STEEP = 0.25, 0.60
+#: Of rods, as round as told, and by how far the logarithm of how flat they are lies off: then they
+#: throw what they refract elsewhere, and part of the way nearer to even light, whole at a fifth.
+_SHEEN_ROUND, _SHEEN_OVAL, _EVENED, _WHOLE = 0.15, 7.0, 0.5, 0.2
 #: All of that is of light so wide, half of it, degrees; and by this power of its width less of
 #: wider light: the narrower it is, the more a degree matters.
 _WIDTH, _SHARPER = 9.0, 0.4
@@ -133,7 +146,7 @@ _APART = np.array([0.0, 30.0, 60.0, 90.0])
 _NEARLY = 1.2
 #: Of light from straight ahead this comes back more or less, in logarithms, whatever the grain, and
 #: it is not evened: however yarn lies, it meets the eye's own direction.
-_AHEAD = 0.25
+_AHEAD = 0.11
 #: Logarithm of how much more light from one side a yarn sends back once it is twisted to the other
 #: hand, were it white and the light's turn right, and the slant of its outer fibres from which that
 #: much: from chiffon and voile traced either way, at 30 to 75 degrees of zenith.
@@ -642,18 +655,21 @@ def _errors(
                 moved += np.einsum("s,sdb->db", aslant, hands)
         if not known.yarn_left:
             continue
-        _, (astray, evened, high) = _kept_build(cloth)
+        _, shine = _kept_build(cloth)
         drawn = known.yarn_left * _shines(cloth)
-        drawn *= np.array([_AHEAD, *3 * [astray]])[:, None, None]
-        colours = np.ones(BANDS), _tint(cloth)
-        nearer = known.yarn_left * evened * (_logs(high * even) - _logs(sent))
-        for moved, light, more_even in zip(shone, scene.in_front, nearer, strict=True):
+        drawn[:, :, 0] *= _AHEAD
+        drawn[:, :, 1:] *= shine.astray
+        tint = _tint(cloth)
+        nearer = _logs(even) - _logs(sent)
+        for moved, light, more in zip(shone, scene.in_front, nearer, strict=True):
             lies, sharp = _straight(light, scene), (_WIDTH / light.half_deg) ** _SHARPER
-            moved += more_even * sum(share * np.square(_way(lies, layer.grain_deg)[1:]).sum()
-                                     for layer, share in own_layers)  # fmt: skip
+            for layer, share in own_layers:
+                aside = float(np.square(_way(lies, layer.grain_deg)[1:]).sum())
+                told = shine.mirrored(lies, light.half_deg, layer, tint)
+                moved += share * aside * (np.outer(shine.evened, more) + told)
             for side, kinds in enumerate(drawn):
                 those = [one for one in own_layers if _other_side(one[0]) == side]
-                for colour, shines in zip(colours, kinds, strict=True):
+                for colour, shines in zip((np.ones(BANDS), tint), kinds, strict=True):
                     if those and colour.any():
                         moved += np.outer(sharp * _met_by(lies, those, shines), colour)
     sheen += np.einsum("ldb,lb->db", np.expm1(shone), sent)
@@ -922,19 +938,22 @@ def _might(how: HowKnown, told: float, z: Array) -> Array:
 
 
 #: Of a cloth, what :func:`_moved` and :func:`_shine` tell.
-_of_build: Kept[tuple[Any, ...], tuple[tuple[Array, Array], tuple[float, float, float]]] = Kept(16)
+_of_build: Kept[tuple[Any, ...], tuple[tuple[Array, Array], _Shine]] = Kept(16)
 
 
-def _kept_build(cloth: Cloth) -> tuple[tuple[Array, Array], tuple[float, float, float]]:
-    return _of_build.one((content(cloth), cloth.known), lambda: (_moved(cloth), _shine(cloth)))
+def _kept_build(cloth: Cloth) -> tuple[tuple[Array, Array], _Shine]:
+    def make() -> tuple[tuple[Array, Array], _Shine]:
+        yarns = _built(cloth)
+        return _moved(cloth, yarns), _shine(cloth, yarns)
+
+    return _of_build.one((content(cloth), cloth.known), make)
 
 
-def _moved(cloth: Cloth) -> tuple[Array, Array]:
+def _moved(cloth: Cloth, yarns: tuple[_Built, _Built]) -> tuple[Array, Array]:
     """Draws (DRAWS, 41) of by what share more hinders the light in a layer, and of the logarithm of
     how much more it sends back, by its build."""
     left = known_of([cloth]).yarn_left
     pale, tint = 0.5 * (cloth.warp.colour + cloth.weft.colour), _tint(cloth)
-    yarns = _built(cloth)
     more = np.zeros((2, DRAWS, BANDS))
     for yarn, sent in zip(yarns, (1.0 + tint, 1.0 - tint), strict=True):
         build, causes = BUILD[yarn.sort], yarn.causes()
@@ -970,21 +989,97 @@ def _tint(cloth: Cloth) -> Array:
     return np.asarray((warp - weft) / (warp + weft))
 
 
-def _shine(cloth: Cloth) -> tuple[float, float, float]:
-    """How far sheen of lights from one side errs, in its logarithm, standard deviation; and which
-    part of the way it lies nearer to how many times what would come back of even light."""
-    made, out = geometry_of(cloth), []
-    slopes = np.pi * np.array(made.swings) / (made.weft_spacing, made.warp_spacing)
-    for yarn, slope in zip(_built(cloth), np.maximum(slopes, 0.05), strict=True):
+@dataclass(frozen=True, eq=False)
+class _Shine:
+    """Draws of what sheen of warp and weft hangs on, and of how far it errs besides.
+
+    A thread sends light on along a cone about its axis, whatever its section, for along a cylinder
+    nothing changes the angle to the axis (any textbook of optics). So it sends a light to the eye
+    where its crimp tilts it by just so much, and how much of it lies so is told by its slopes.
+
+    ``slopes``, ``covers`` (2, 1 + DRAWS): greatest slope of warp and weft, degrees, and their
+    covers, first as told; ``crossing``, ``blur`` (2,): the share of their length that goes from one
+    side to the other, and by how much twist blurs slopes, degrees; ``over``: how often the warp is
+    on top; ``astray`` (DRAWS,): standard deviation of what slopes do not tell, in logarithms;
+    ``evened`` (DRAWS,): the part of the way that sheen lies nearer to what even light sends back.
+    """
+
+    slopes: Array
+    covers: Array
+    crossing: Array
+    blur: Array
+    over: float
+    astray: Array
+    evened: Array
+
+    def mirrored(
+        self, light: tuple[float, float], half_deg: float, layer: Layer, tint: Array
+    ) -> Array:
+        """By how much the logarithm of sheen moves with the slopes (DRAWS, 41), of a ``light`` so
+        wide, half of it, from such a zenith and azimuth to an eye straight ahead, degrees."""
+        zenith, turn = np.radians(light[0]), np.radians(light[1] - layer.grain_deg)
+        over = self.over if layer.face == "face" else 1.0 - self.over
+        top = np.array([[over], [1.0 - over]])
+        shows = self.covers * (top + (1.0 - top) * (1.0 - self.covers[::-1]))
+        along = np.array([np.cos(turn), np.sin(turn)])
+        tilts = np.degrees(np.arctan(np.tan(0.5 * zenith) * along))
+        # a thread turns what it sends by twice its tilt; discs count by their second moments
+        wide = np.sqrt((half_deg**2 + APERTURE_DEG**2) / 16.0 + self.blur**2)
+        sent = np.full((self.slopes.shape[1], BANDS), _WHATEVER)
+        for k, colour in enumerate((1.0 + tint, 1.0 - tint)):
+            off = (tilts[k] - self.slopes[k, :, None] * _PHASES) / wide[k]
+            met = self.crossing[k] * np.exp(-0.5 * off**2).mean(axis=1)
+            met += (1.0 - self.crossing[k]) * np.exp(-0.5 * (tilts[k] / wide[k]) ** 2)
+            sent += np.outer(shows[k] * met / wide[k], colour)
+        return np.asarray(np.log(sent[1:] / sent[0]))
+
+
+#: Along half a wave of crimp, its slope in shares of the greatest.
+_PHASES = np.cos((np.arange(48) + 0.5) / 48 * np.pi)
+
+
+def _shine(cloth: Cloth, yarns: tuple[_Built, _Built]) -> _Shine:
+    """How sheen of lights from one side errs, by draws of the ``yarns`` and of how warp and weft
+    share their crimp."""
+    made, told = geometry_of(cloth), (cloth.warp, cloth.weft)
+    low, high = share_range(cloth)
+    measured = dict(cloth.known).get("warp_share", HowKnown.stated()).spread
+    spread = measured or known_of([cloth]).yarn_left * _CRIMP_SHARED
+    drawn = np.random.default_rng([_seed(cloth), 11]).normal(size=1 + DRAWS)
+    share = made.warp_share + spread * drawn
+    share = np.clip(share, max(low, 0.05), max(min(high, 0.95), low))
+    share[0] = made.warp_share
+    area, flat = np.zeros((2, 2, 1 + DRAWS))  # logarithms, less what was told
+    for k, yarn in enumerate(yarns):
+        area[k, 1:] = yarn.tex - yarn.packing - np.log(told[k].tex / told[k].packing)
+        flat[k, 1:] = yarn.flattening - np.log(told[k].flattening)
+    spacings = np.array([[made.warp_spacing], [made.weft_spacing]])
+    widths = np.array([[made.warp_width], [made.weft_width]]) * np.exp(0.5 * (area + flat))
+    heights = np.array([[made.warp_height], [made.weft_height]]) * np.exp(0.5 * (area - flat))
+    swings = 0.5 * heights.sum(axis=0) * np.array([share, 1.0 - share])
+    lift = np.array(made.lift)
+    astray, evened = np.zeros((2, 2, DRAWS))
+    for k, yarn in enumerate(yarns):
         if yarn.sort == "rods":
-            oval = float(np.std(yarn.flattening)) * min(1.0, (_CRIMPED / slope) ** 2)
-            wide = float(np.hypot(_SHEEN_LIES / slope, _SHEEN_OVAL * oval))
-            out.append((wide, 0.6 * min(1.0, wide), 0.85))
+            off = np.abs(flat[k, 1:])
+            astray[k] = np.hypot(_SHEEN_ROUND, _SHEEN_OVAL * off)
+            evened[k] = _EVENED * np.minimum(off / _WHOLE, 1.0)
         else:
-            slant = 0.5 * yarn.told.diameter_mm * yarn.told.twist_rad_mm
-            out.append((_SHEEN / (1.0 + (slant / _STEEP) ** 2), 0.3, 1.0))
-    wide, evened, high = np.mean(out, axis=0)
-    return float(wide), float(evened), float(high)
+            astray[k] = _SHEEN / (1.0 + (_slant(yarn.told) / _STEEP) ** 2)
+    return _Shine(
+        np.degrees(np.arctan(np.pi * swings / spacings[::-1])),
+        np.minimum(widths / spacings, 1.0),
+        np.array([np.mean(lift != np.roll(lift, 1, axis=k)) for k in (0, 1)]),
+        _BLUR * np.degrees(np.arctan([_slant(yarn) for yarn in told])),
+        float(lift.mean()),
+        astray.mean(axis=0),
+        evened.mean(axis=0),
+    )
+
+
+def _slant(yarn: Yarn) -> float:
+    """Tangent of how steep twist lays the outer fibres of a yarn."""
+    return 0.5 * yarn.diameter_mm * yarn.twist_rad_mm
 
 
 def _dye_errors(cloth: Cloth, wide: Array) -> Array:

@@ -42,9 +42,8 @@ MEASURED_SHARE = 0.03
 #: Widens a standard uncertainty to what is said aloud (nine times in ten, were errors normal).
 COVERAGE = 1.645
 #: How much further than its draws tell cloth goes that was described, drawn anew and traced: slopes
-#: follow its build and dye not all the way, and least where it is turned, since warp and weft shine
-#: each along its own way (``python -m tests.ranges --seed 101``).
-DRAWN, TURNED = 1.1, 1.25
+#: follow its build and dye not all the way (``python -m tests.ranges --seed 101``).
+DRAWN = 1.1
 #: Cloth that was fitted is drawn from what its fit left open, turned as it is. Slopes follow that
 #: less than all the way in a colour, and least in what shows through of the ground. Counted on 62
 #: invented cloths, photographed and fitted (``python -m tests.fit_coverage``).
@@ -305,8 +304,13 @@ def of_colour(known: Known, left: float) -> Uncertainty:
     >>> of_colour(Known(False, False), 0.0).stated < of_colour(Known(True, False), 3.0).stated
     True
     """
-    left *= COLOUR_FITTED if known.fitted else DRAWN
+    left *= _widened(known)
     return Uncertainty(MODEL, math.hypot(known.read, left), reasons(known))
+
+
+def _widened(known: Known) -> float:
+    """How much further colours go than draws of their cloths tell."""
+    return COLOUR_FITTED if known.fitted else DRAWN
 
 
 def of_difference(
@@ -349,12 +353,13 @@ def of_difference(
     """
     both = math.sqrt(2.0)
     if not same_cloth:
+        left *= _widened(known)  # each errs as a colour by itself does
         return Uncertainty(both * MODEL, math.hypot(both * known.read, left), reasons(known))
     model = math.hypot(MODEL_DIFFERENCE, MODEL_SHARE * delta) if same_light else both * MODEL
     if known.all_fitted:
         left *= BENEATH_FITTED if "backing" in changed else 1.0
     else:
-        left *= TURNED if {"grain", "face"} & set(changed) else DRAWN
+        left *= DRAWN
     terms = [MEASURED_SHARE * delta, known.colours_of(changed, delta), left]
     if delta >= NOUGHT:
         terms.append(known.off)  # how much of it two options share is not known
