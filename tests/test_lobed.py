@@ -64,6 +64,7 @@ def test_bright_nylon_and_polyester_may_be_lobed_and_silk_is_somewhat():
     assert often == 1.0 and least == 0.0 < most < 1.0
     assert not any(lobes(filaments(fibre_name="silk", filaments=1).warp))
     assert lobes(filaments(fibre_name="viscose").warp) == (often, least, most)
+    assert 0.0 < lobes(filaments(fibre_name="cotton").warp)[2] < 0.5 * most
     assert not any(lobes(filaments(fibre_name="wool").warp))
 
 
