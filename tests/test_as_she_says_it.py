@@ -10,6 +10,7 @@ from weavecolor.colour.colorimetry import reading
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.screencolour import screen_rgb
 from weavecolor.colour.words import colour_words
+from weavecolor.decide.showthrough import ITEMS, item_called
 from weavecolor.decide.wishwords import wish_from
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_from_dict, cloth_from_toml, load_swatch, swatch_names
@@ -405,3 +406,12 @@ def test_a_long_wrong_colour_is_told_cut_off():
 def test_a_cloth_woven_in_more_than_one_way_is_asked_about(said):
     with pytest.raises(InputError, match='write "plain"'):
         weave(said)
+
+
+@pytest.mark.parametrize(
+    ("said", "meant"),
+    [("person", "skin"), ("Knickers", "dark underwear"), ("boning", "dark tape"),
+     ("seam allowance", "seam"), ("lining", "lining edge"), ("White  tape", "white tape")],
+)  # fmt: skip
+def test_what_is_to_be_hidden_by_its_own_word(said, meant):
+    assert item_called(said) is ITEMS[meant]

@@ -207,9 +207,9 @@ def show_through(
             click.echo(st.show_through(item, place).words)
         click.echo(_mind(stack), nl=False)
         return
-    if hide not in st.ITEMS:
-        raise InputError(f"{hide[:40]!r} is not one of {', '.join(st.ITEMS)}", field="--hide")
-    make = st.ITEMS[hide]
+    make, *others = choices(hide, "--hide", st.item_called)
+    if others:
+        raise InputError("name one thing", field="--hide")
     want = "plain" if show else "hidden"
     tried = st.by_layers(stack, make, place, want)
     for one in tried:

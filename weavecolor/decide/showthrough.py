@@ -22,7 +22,7 @@ from weavecolor.colour.perception import DIM_SHARE, JUST_NOTICEABLE
 from weavecolor.colour.spectra import BANDS
 from weavecolor.colour.words import difference_words
 from weavecolor.decide.compare import behind, near_daylight
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 from weavecolor.optics.appearance import in_scenes
 from weavecolor.optics.mightbe import lots_in, open_difference
 from weavecolor.optics.stack import MOST_LAYERS, Layer, Stack
@@ -30,6 +30,7 @@ from weavecolor.optics.uncertainty import known_of, of_difference
 from weavecolor.scene.backings import SKINS, Backing, backing
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth
+from weavecolor.textile.notmodelled import elsewhere
 
 #: A look, and draws of what its Lab might be.
 _Seen = tuple[Reading, NDArray[np.float64]]
@@ -197,6 +198,31 @@ ITEMS: dict[str, Callable[[Stack], Item]] = {
     "pocket": pocket,
     "skin": _skin_asked,
 }
+
+
+#: Other words for them.
+_ALSO = {
+    **dict.fromkeys(("person", "body", "legs", "medium skin"), "skin"),
+    **dict.fromkeys(("underwear", "knickers", "pants"), "dark underwear"),
+    **dict.fromkeys(("tape", "bone channel", "boning"), "dark tape"),
+    "slip": "slip edge", "lining": "lining edge", "seam allowance": "seam", "seams": "seam",
+    "pockets": "pocket",
+}  # fmt: skip
+
+
+def item_called(words: str) -> Callable[[Stack], Item]:
+    """What of :data:`ITEMS` is called so. Raises InputError with all of them.
+
+    Examples
+    --------
+    >>> item_called("Person") is ITEMS["skin"]
+    True
+    """
+    tidy = " ".join(words.casefold().split())
+    found = ITEMS.get(_ALSO.get(tidy, tidy))
+    if found is None:
+        raise InputError(f"{shown(words, 42)} is not one of {', '.join(ITEMS)}{elsewhere(tidy)}")
+    return found
 
 
 def usual_items(stack: Stack) -> tuple[Item, ...]:
