@@ -113,6 +113,13 @@ def test_names_change_with_lightness_at_their_limits(row):
         assert (name(above - 0.1), name(above)) == (middle, light)
 
 
+def test_what_is_brighter_than_white_shines():
+    """L* of a perfect reflecting diffuser is 100 by definition (CIE 15)."""
+    assert colour_words([154.0, -0.4, 10.9]) == "pale cream, shining"
+    assert colour_words([110.5, 0.0, 0.0]) == "white, shining"
+    assert colour_words([109.5, 0.0, 0.0]) == "white"
+
+
 def test_magenta_is_strong_purple():
     hue = _seen_at(329.0, 45.0)
     assert _said(55.0, 44.9, hue) == "purple" and _said(55.0, 45.1, hue) == "magenta"
@@ -248,7 +255,7 @@ def test_what_is_black_and_what_almost():
     assert _said(15.9, 39.9, 145.0) == "very dark green, almost black"
     assert _said(15.9, 40.0, 145.0) == _said(16.0, 39.9, 145.0) == "very dark green"
     assert _said(-3.0, 1.0, 0.0) == "black" and _said(104.0, 1.0, 0.0) == "white"
-    assert _said(124.0, 20.0, 145.0) == "pale green"
+    assert _said(109.9, 20.0, 145.0) == "pale green"
     assert _said(-20.0, 20.0, 145.0) == "very dark green, almost black"
     assert _said(85.2, 1.0, 0.0) == "pale grey" and _said(85.3, 1.0, 0.0) == "white"
 

@@ -20,6 +20,8 @@ from weavecolor.errors import InputError
 #: White begins at Munsell value 8.5 (K. L. Kelly, D. B. Judd, Color, NBS Special Publication 440,
 #: 1976; from memory), L* by ASTM D1535.
 BLACK_BELOW, WHITE_ABOVE = 10.0, 85.3
+#: Matt white that sends all light back has L* 100; a quarter more light than that mirrors a lamp.
+SHINES_ABOVE = 110.0
 NEUTRAL_BELOW, TINTED_BELOW, GREYISH_BELOW, VIVID_FROM = 2.5, 6.0, 13.0, 75.0
 DUSTY_BELOW, DUSTY_SHARE = 32.0, 0.6
 DUSTY_PINK_BELOW = 70.0
@@ -95,6 +97,8 @@ def colour_words(Lab: ArrayLike) -> str:
     """
     L, a, b = _checked(Lab)
     C = float(np.hypot(a, b))
+    if L > SHINES_ABOVE:
+        return f"{colour_words([100.0, a, b])}, shining"
     L = min(max(L, 0.0), 100.0)
     strong = C / (L + 16.0)
     hue = _hue(a, b, C, strong)

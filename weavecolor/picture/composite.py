@@ -227,7 +227,7 @@ def _foot(
     told = "Neutral greys of that L*. If they look tinted, so does everything else."
     beyond = [n for n in notes if "beyond what" in n]
     if beyond:
-        told += " Some colours are beyond this screen: the cloth is more vivid there."
+        told += " Some colours are beyond this screen: the cloth is brighter or more vivid there."
     write_lines(draw, x, y - 0.1 * text, told, paper.margin + inner - x, 0.78 * text, grey=QUIET,
                 most=4)  # fmt: skip
 

@@ -276,7 +276,10 @@ def _colours(sheet: MakingSheet, style: Style) -> list[Block]:
     if any(colour.uncertainty is not None for colour in colours):
         says += " \u00b1 \u0394E00: how far off (CIEDE2000) the cloth may be, nine times in ten."
     if any(not colour.on_screen for colour in colours):
-        says += " * The cloth is more vivid than any screen can show; chip and pictures are duller."
+        says += (
+            " * The cloth is brighter or more vivid than a screen shows; chip and pictures are "
+            "duller."
+        )
     blocks.append(paragraph(says, WIDTH, style.small, colour=SOFT))
     hung = any(colour.light.endswith(IN_FOLDS) for colour in colours)
     if folds := folds_words(sheet.fullness, hung):

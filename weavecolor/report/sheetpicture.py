@@ -322,7 +322,7 @@ class _Sheet:
         if any(not outcome.appearance.reading.in_srgb for outcome in outcomes):
             notes.append(
                 "Hatched corner: beyond what this screen's range (sRGB) can show; the patch is "
-                "the nearest colour of the same hue, and the cloth is more vivid."
+                "the nearest colour of the same hue, and the cloth is brighter or more vivid."
             )
         scenes = {o.option.scene.name: o.option.scene.notes for o in outcomes}
         notes += [f"{name[0].upper() + name[1:]}: {text}" for name, text in scenes.items() if text]
