@@ -13,8 +13,16 @@ from weavecolor.colour.words import colour_words
 from weavecolor.decide.showthrough import ITEMS, item_called
 from weavecolor.decide.wishwords import wish_from
 from weavecolor.errors import InputError
-from weavecolor.files.clothfile import cloth_from_dict, cloth_from_toml, load_swatch, swatch_names
-from weavecolor.front import save_cloth
+from weavecolor.files.clothfile import (
+    cloth_from_dict,
+    cloth_from_toml,
+    load_swatch,
+    swatch_called,
+    swatch_names,
+)
+from weavecolor.front import load_cloth, save_cloth
+from weavecolor.making.answers import check_project
+from weavecolor.making.model import Making
 from weavecolor.optics import mightbe
 from weavecolor.optics.layerwords import layers_said
 from weavecolor.optics.stack import face_called
@@ -379,6 +387,29 @@ def test_a_side_of_a_layer_by_any_of_its_words(said, face, grain, name):
 
     (layer,) = layers_said(said, called)
     assert (layer.face, layer.grain_deg, asked) == (face, grain, [name])
+
+
+def test_several_alike_as_answers_write_them():
+    said = "2 x Muslin white cross back + 3 x muslin-white"
+    layers = layers_said(said, lambda name: load_swatch(swatch_called(name)))
+    assert [(x.grain_deg, x.face) for x in layers] == 2 * [(90.0, "back")] + 3 * [(0.0, "face")]
+    for many in ("0", "13", "99"):
+        with pytest.raises(InputError, match=f"--stack: {many} layers will not do; use 1 to 12"):
+            layers_said(f"{many} x muslin-white", load_swatch)
+    with pytest.raises(InputError, match="--stack: 14 layers will not do"):
+        layers_said("7 x muslin-white + 7 x muslin-white", load_swatch)
+
+
+def test_a_swatch_by_its_name_with_blanks():
+    assert load_cloth("Silk satin gold") == load_swatch("silk-satin-gold")
+    with pytest.raises(InputError, match="'silk' is not a swatch"):
+        load_cloth("silk")
+
+
+def test_a_project_that_wants_opposite_things_says_so():
+    made = Making("Cape", wishes=("deepest", "palest"))
+    assert any("Brightest and deepest cancel out" in line for line in check_project(made))
+    assert not any("cancel" in line for line in check_project(Making("Cape", wishes=("deepest",))))
 
 
 def test_a_finish_and_a_cloth_that_are_not_modelled_are_said_by_name(capsys):

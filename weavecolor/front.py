@@ -21,6 +21,7 @@ from weavecolor.files.clothfile import (
     cloth_to_toml,
     load_swatch,
     read_cloth,
+    swatch_called,
     swatch_names,
 )
 from weavecolor.optics.appearance import Appearance
@@ -74,8 +75,8 @@ def load_cloth(name: str | os.PathLike[str]) -> Cloth:
     40.0
     """
     text = os.fspath(name)
-    if text in swatch_names():
-        return load_swatch(text)
+    if swatch := swatch_called(text):
+        return load_swatch(swatch)
     if not text.endswith(".toml"):
         raise InputError(
             f"{text[:60]!r} is not a swatch, nor a cloth file ending in .toml; swatches are "

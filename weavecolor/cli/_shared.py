@@ -27,10 +27,10 @@ MOST_CHOICES = 60
 
 def cloth_called(name: str) -> Cloth:
     """The cloth of a swatch's name, or of the cloth file at that path."""
-    from weavecolor.files.clothfile import load_swatch, read_cloth, swatch_names
+    from weavecolor.files.clothfile import load_swatch, read_cloth, swatch_called
 
-    if name in swatch_names():
-        return load_swatch(name)
+    if swatch := swatch_called(name):
+        return load_swatch(swatch)
     path = Path(name)
     if path.suffix == ".toml" or path.exists() or path.name != name:
         return read_cloth(path)

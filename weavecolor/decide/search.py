@@ -51,7 +51,7 @@ from weavecolor.decide.running import Executor, Ticker, in_order, shared
 from weavecolor.decide.shortlist import order, pick
 from weavecolor.decide.tables import STREAMS
 from weavecolor.decide.tradeoff import Cloud
-from weavecolor.decide.wishes import OPPOSITES, Measures, Wish, total_loss
+from weavecolor.decide.wishes import Measures, Wish, cancel_out, total_loss
 from weavecolor.errors import InputError
 from weavecolor.optics.stack import Stack
 from weavecolor.scene.scene import Scene
@@ -144,13 +144,8 @@ def search(
     if min(budget, sample, limit, wanted, beam) < 1:
         raise InputError("limit, wanted, beam, budget and sample are at least 1")
     kinds = {wish.kind for wish in wishes}
-    for one, other in OPPOSITES:
-        if {one, other} <= kinds:
-            raise InputError(
-                f"{one} and {other} cancel out, so that all stacks serve alike: wish for one of "
-                "them, or for a target colour",
-                field="wishes",
-            )
+    if told := cancel_out(kinds):
+        raise InputError(told, field="wishes")
     if "most even" in kinds and len(scenes) < 2:
         raise InputError("evenness under all lights needs two scenes at least", field="scenes")
     if shot is None:

@@ -6,7 +6,7 @@ computes no optics.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,6 +35,25 @@ WISHES: dict[str, str] = {
 
 #: Wishes of which the one asks for what the other will not have, and both by the same scale.
 OPPOSITES = (("brightest", "deepest"), ("most shot", "least shot"), ("most opaque", "most sheer"))
+
+
+
+def cancel_out(kinds: Collection[str]) -> str:
+    """Which two of the wishes of these ``kinds`` cancel out, as a complaint; or "".
+
+    Examples
+    --------
+    >>> cancel_out(["deepest", "brightest"])[:33], cancel_out(["deepest", "most sheer"])
+    ('brightest and deepest cancel out,', '')
+    """
+    for one, other in OPPOSITES:
+        if one in kinds and other in kinds:
+            return (
+                f"{one} and {other} cancel out, so that all stacks serve alike: wish for one of "
+                "them, or for a target colour"
+            )
+    return ""
+
 
 #: The same as a maker would say it.
 ASKED: dict[str, str] = {

@@ -481,6 +481,18 @@ def swatch_names() -> tuple[str, ...]:
     return tuple(sorted(path.stem for path in swatch_folder().glob("*.toml")))
 
 
+def swatch_called(name: str) -> str:
+    """The swatch that ``name`` is, with blanks or capitals, or "".
+
+    Examples
+    --------
+    >>> swatch_called("Silk satin gold"), swatch_called("silk")
+    ('silk-satin-gold', '')
+    """
+    tidy = "-".join(name.casefold().split())
+    return tidy if tidy in swatch_names() else ""
+
+
 @lru_cache(maxsize=64)
 def load_swatch(name: str) -> Cloth:
     """The swatch called ``name``. Raises InputError listing the swatches there are.

@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING
 from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.cutting.fullness import FullnessWanted
 from weavecolor.cutting.remnant import ClothInHand
-from weavecolor.decide.wishes import Limits
-from weavecolor.errors import InputError
+from weavecolor.decide.wishes import Limits, cancel_out
+from weavecolor.decide.wishwords import wish_from
+from weavecolor.errors import InputError, capital
 from weavecolor.files.clothfile import load_swatch, read_cloth, swatch_folder, swatch_names
 from weavecolor.files.textfile import read_text
 from weavecolor.making.lightchoice import LightChoice, place_name, scene_of
@@ -431,6 +432,8 @@ def check_project(project: Making) -> tuple[str, ...]:
         said.append("No option is chosen yet: weavecolor project choose FILE NAME.")
     if not project.wishes:
         said.append("No wish is kept; give --want when ranking.")
+    if told := cancel_out({wish_from(text).kind for text in project.wishes}):
+        said.append(f"{capital(told)}.")
     if not project.pieces:
         said.append("No pattern pieces: there will be no cutting list and no lay.")
     for kept in project.cloths:

@@ -5,6 +5,7 @@ Knows layers; knows nothing of where cloths are kept.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 from weavecolor.errors import InputError
@@ -12,6 +13,8 @@ from weavecolor.optics.stack import FACE_ALSO, FACES, Layer, face_called, layer_
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.grain import grain_deg
 
+#: Several alike, as answers write them: "2 x silk-chiffon-ivory cross".
+_MANY = re.compile(r"\s*(\d{1,3})\s*[x\u00d7]\s+(?=\S)")
 #: Words of the longest grain: "straight of grain upside down".
 _MOST_OF_GRAIN = 5
 
@@ -20,20 +23,23 @@ def layers_said(text: str, cloth: Cloth | Callable[[str], Cloth]) -> tuple[Layer
     """The layers of "cloth cross back + other-cloth bias", outermost first.
 
     Each layer is the name of a cloth, which ``cloth`` finds, then its grain (straight where nothing
-    is said) and the side that is out (the face where nothing is said), in either order. Where
-    ``cloth`` is one itself all layers are of it, and grain and side are all that is read: "straight
-    + cross back".
-    Raises InputError for layers that are not so written, and for too many.
+    is said) and the side that is out (the face where nothing is said), in either order; "2 x"
+    before it makes two of it. Where ``cloth`` is one itself all layers are of it, and grain and
+    side are all that is read: "straight + cross back". Raises InputError for layers that are not so written, and for too many.
 
     Examples
     --------
     >>> [(layer.grain_deg, layer.face) for layer in layers_said("straight + cross back", organza)]
     [(0.0, 'face'), (90.0, 'back')]
+    >>> len(layers_said("2 x bias + cross", organza))
+    3
     """
     one = cloth if isinstance(cloth, Cloth) else None
     field = "--stack" if one is None else "--laid"
     made = []
-    for part in text.split("+"):
+    for said in text.split("+"):
+        many = _MANY.match(said)
+        part = said[many.end() :] if many else said
         words, grain, face = _lying(part.replace(",", " ").split(), one is None)
         if one is None and not words:
             raise InputError("names no cloth; write outermost first, such as "
@@ -44,7 +50,7 @@ def layers_said(text: str, cloth: Cloth | Callable[[str], Cloth]) -> tuple[Layer
                              'each, outermost first, such as "straight + cross back"',
                              field=field)  # fmt: skip
         found = cloth if isinstance(cloth, Cloth) else cloth(" ".join(words))
-        made.append(Layer(found, grain, face))
+        made += [Layer(found, grain, face)] * (layer_count(int(many[1]), field) if many else 1)
     layer_count(len(made), field)
     return tuple(made)
 

@@ -206,8 +206,9 @@ def _range_note(share: float, seeing: Seeing) -> tuple[str, ...]:
         return ()
     part = "under 1 %" if share < 0.01 else f"{100 * share:.0f} %"
     marked = ", hatched" if seeing.mark else ""
+    a = "an" if seeing.space == "sRGB" else "a"
     return (
-        f"{part} of the picture is beyond what a {seeing.space} screen shows{marked}: "
+        f"{part} of the picture is beyond what {a} {seeing.space} screen shows{marked}: "
         "the cloth itself is more vivid or brighter there",
     )
 
