@@ -25,7 +25,8 @@ def layers_said(text: str, cloth: Cloth | Callable[[str], Cloth]) -> tuple[Layer
     Each layer is the name of a cloth, which ``cloth`` finds, then its grain (straight where nothing
     is said) and the side that is out (the face where nothing is said), in either order; "2 x"
     before it makes two of it. Where ``cloth`` is one itself all layers are of it, and grain and
-    side are all that is read: "straight + cross back". Raises InputError for layers that are not so written, and for too many.
+    side are all that is read: "straight + cross back". Raises InputError for layers that are not
+    so written, and for too many.
 
     Examples
     --------
