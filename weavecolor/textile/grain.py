@@ -14,8 +14,10 @@ GRAINS = {"straight": 0.0, "cross": 90.0, "bias": 45.0}
 #: Other words for them. "On the cross" is not here: of a cut it means the bias.
 _ALSO = {
     "lengthwise": "straight", "straight of": "straight", "crosswise": "cross",
-    "true bias": "bias", "on the bias": "bias",
+    "true bias": "bias", "on the bias": "bias", "the other bias": "other bias",
 }  # fmt: skip
+#: As answers tell them; of the two biases the one not meant by the word alone.
+_TOLD = {**GRAINS, "other bias": -45.0}
 _TURNED = "upside down"
 
 
@@ -38,7 +40,7 @@ def grain_deg(text: str | float) -> float:
     for unit in ("°", "degrees", "deg"):
         word = word.removesuffix(unit).strip()
     try:
-        angle = GRAINS[word] if word in GRAINS else float(word)
+        angle = _TOLD[word] if word in _TOLD else float(word)
     except ValueError:
         angle = math.nan
     if turned:
@@ -66,17 +68,16 @@ def angle_deg(angle: float, field: str | None = None) -> float:
 
 
 def grain_words(degrees: float) -> str:
-    """ "straight grain", "cross grain", "bias" (45), or "warp 30° off straight".
+    """ "straight grain", "cross grain", "bias" (45), "other bias" (-45), "warp 30° off straight".
 
     Examples
     --------
-    >>> grain_words(90.0), grain_words(30.0)
-    ('cross grain', 'warp 30° off straight')
+    >>> grain_words(90.0), grain_words(-45.0), grain_words(30.0)
+    ('cross grain', 'other bias', 'warp 30° off straight')
     """
-    angle = degrees % 180.0
-    for name, known in GRAINS.items():
-        if abs(angle - known) < 1e-9:
-            turned = "" if abs(degrees % 360.0 - known) < 1e-9 else f", {_TURNED}"
-            return (name if name == "bias" else f"{name} grain") + turned
+    for name, known in _TOLD.items():
+        if abs((degrees - known + 90.0) % 180.0 - 90.0) < 1e-9:
+            turned = "" if abs((degrees - known + 180.0) % 360.0 - 180.0) < 1e-9 else f", {_TURNED}"
+            return (name if name.endswith("bias") else f"{name} grain") + turned
     shown = (degrees + 180.0) % 360.0 - 180.0
     return f"warp {shown:.4g}° off straight"
