@@ -177,7 +177,7 @@ def _grain_sentence(
     own, straight, cross = (parts(o, observer) for o in (outcome, *square))
     option, up = outcome.option, word == "lighter"
     turned = grain_words(option.stack.layers[0].grain_deg)
-    turned = "On the bias" if turned == "bias" else f"With the {turned}"
+    turned = f"{'On' if 'bias' in turned else 'With'} the {turned}"
     start = f"{turned} it is {word} than on straight and cross grain alike"
     start += _where(option, option.aspect("layers")) + _doubt(outcome, *square)
     cloth = own.cloth - 0.5 * (straight.cloth + cross.cloth)
