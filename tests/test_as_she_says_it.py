@@ -1,14 +1,16 @@
 """What a maker writes is understood as the trade means it, or refused with what to do."""
 
 from dataclasses import replace
+from importlib.resources import files
 
 import numpy as np
 import pytest
+from PIL.ImageColor import colormap, getrgb
 
 from weavecolor.cli import run
 from weavecolor.colour.colorimetry import reading
 from weavecolor.colour.lights import light_spectrum
-from weavecolor.colour.screencolour import screen_rgb
+from weavecolor.colour.screencolour import NAMED_OFF, screen_rgb
 from weavecolor.colour.words import colour_words
 from weavecolor.decide.showthrough import ITEMS, item_called
 from weavecolor.decide.wishwords import wish_from
@@ -98,6 +100,20 @@ def test_no_cloth_called_by_a_name_is_lighter_than_white_lining():
     assert wish_from("target #ffffff").target[0] == pytest.approx(100.0, abs=0.01)
 
 
+def test_two_lists_of_names_differ_by_what_is_stated_of_a_name():
+    """CSS Color Module Level 4 against the survey: L* of nine names in ten that both have."""
+    text = (files("weavecolor") / "data" / "colournames.csv").read_text(encoding="utf-8")
+    survey = dict(line.split(",#") for line in text.splitlines() if ",#" in line)
+    both = [(name.replace(" ", ""), code) for name, code in survey.items()]
+    codes = [("".join(f"{v:02x}" for v in getrgb(css)[:3]), code) for css, code in both
+             if css in colormap]  # fmt: skip
+    apart = [wish_from(f"target {a}").target[0] - wish_from(f"target {b}").target[0]
+             for a, b in codes]  # fmt: skip
+    assert len(apart) > 85
+    stated = NAMED_OFF * np.sqrt(2.0)
+    assert 0.88 < np.mean(np.abs(apart) <= stated) < 0.95
+
+
 def test_grey_is_lighter_than_dark_grey_and_darker_than_light_grey():
     dark, mid, light = (wish_from(f"target {n}grey").target[0] for n in ("dark ", "", "light "))
     assert dark < mid < light
@@ -111,9 +127,9 @@ def test_a_colour_by_its_name_is_less_sure_than_one_held_to_the_screen():
     )  # fmt: skip
     assert np.array_equal(named.warp.colour, held.warp.colour)
     one, other = (dict(cloth.known)["warp.colour"] for cloth in (named, held))
-    assert one.low is not None and one.high - one.low == pytest.approx(26.0) and other.low is None
+    assert one.low is not None and one.high - one.low == pytest.approx(38.0) and other.low is None
     assert "teal, on a screen #029386" in one.source
-    for said, low, high in (("black", 0.0, 13.0), ("white", 94.5 - 13.0, 100.0)):
+    for said, low, high in (("black", 0.0, 19.0), ("white", 94.5 - 19.0, 100.0)):
         how = dict(yarn_of(colour=said, like="silk organza", cloth=True).known)["warp.colour"]
         assert (how.low, how.high) == pytest.approx((low, high), abs=0.2)
     unsure, surer = mightbe._spreads(named), mightbe._spreads(held)

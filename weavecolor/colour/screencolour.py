@@ -17,9 +17,9 @@ from types import MappingProxyType
 
 from weavecolor.errors import InputError, shown
 
-#: How far the L* of a cloth may lie from its name's, nine times in ten: two lists of names differ
-#: by 7.5 in the middle (a spread of 11 between them, so 8 of each).
-NAMED_OFF = 13.0
+#: How far the L* of a cloth may lie from its name's, nine times in ten: of 95 names nine in ten
+#: differ by less than 26.4 between the two lists, of which each has its part.
+NAMED_OFF = 19.0
 #: Y of white lining (data/backings.csv), which no cloth called by a name exceeds.
 WHITE_CLOTH = 0.865
 
