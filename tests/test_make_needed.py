@@ -103,6 +103,11 @@ def test_cloth_in_hand_as_a_shop_says_it(said, width, length, selvedge):
     assert hand.selvedge_cm == pytest.approx(selvedge)
 
 
+def test_a_selvedge_as_wide_as_the_cloth_is_refused_by_its_own_word():
+    with pytest.raises(InputError, match="--cloth: selvedge: the selvedges take the whole width"):
+        in_hand_from("140 cm x 3 m, selvedge 80 cm", "--cloth")
+
+
 @pytest.mark.parametrize("said", ["3.2 of 140 cm", "3.2 m of 140", "3.2 m of cloth", "of"])
 def test_an_amount_without_its_unit_is_asked_about(said):
     with pytest.raises(InputError, match="of what[?] write 140 cm x 3.2 m|write"):

@@ -398,4 +398,5 @@ def _made(make: Callable[[], T], field: str) -> T:
         return make()
     except InputError as error:
         inner = (error.field or "").removeprefix("cloth in hand").strip()
+        inner = inner.removesuffix("_cm").replace("_", " ")
         raise InputError(f"{inner}: {error.what}" if inner else error.what, field=field) from None
