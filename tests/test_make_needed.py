@@ -103,6 +103,13 @@ def test_cloth_in_hand_as_a_shop_says_it(said, width, length, selvedge):
     assert hand.selvedge_cm == pytest.approx(selvedge)
 
 
+@pytest.mark.parametrize(
+    ("said", "kind"), [("knife pleats", "knife"), ("Box pleat", "box"), ("gathers", "gathered")]
+)
+def test_fullness_is_taken_in_by_any_of_its_words(said, kind):
+    assert fullness_from(f"skirt: 70 x 90 cm, {said}, 3 to 1").kind == kind
+
+
 def test_a_selvedge_as_wide_as_the_cloth_is_refused_by_its_own_word():
     with pytest.raises(InputError, match="--cloth: selvedge: the selvedges take the whole width"):
         in_hand_from("140 cm x 3 m, selvedge 80 cm", "--cloth")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from weavecolor.cli._shared import choices, cloth_called, give, minded, not_with, one_of
+from weavecolor.cli._shared import choices, cloth_called, give, minded, not_with
 from weavecolor.errors import InputError
 
 if TYPE_CHECKING:
@@ -64,14 +64,14 @@ def command(
 ) -> None:  # fmt: skip
     """Pleats against gathers at a finished width: widths, cloth, pleats, bulk, layers by height."""
     from weavecolor.cutting.asked import in_hand_from, length_from
-    from weavecolor.cutting.fullness import KINDS
+    from weavecolor.cutting.folds import kind_called
     from weavecolor.report import fullnesstable as written
 
     if fullness is not None and widths is not None:
         raise InputError("give one of them", field="--fullness and --widths")
     if fullness is None and widths is None:
         fullness = 2.5
-    kinds = choices(kind, "--kind", one_of(KINDS))
+    kinds = choices(kind, "--kind", kind_called)
     if "flat" in kinds and len(kinds) > 1:
         raise InputError("flat cloth takes nothing in; ask for it alone", field="--kind")
     if kinds == ("flat",) and widths is None:

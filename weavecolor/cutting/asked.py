@@ -27,7 +27,7 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import TypeVar
 
-from weavecolor.cutting.folds import KINDS
+from weavecolor.cutting.folds import KINDS, KINDS_ALSO, kind_called
 from weavecolor.cutting.fullness import FullnessWanted
 from weavecolor.cutting.lengths import LONGEST_CM, WIDEST_CM
 from weavecolor.cutting.pieces import Points
@@ -296,8 +296,8 @@ def fullness_from(
         ratio = re.fullmatch(rf"(?:fullness\s+)?({_NUMBER})(?:\s*(?:to|:)\s*1)?", part)
         widths = re.fullmatch(r"(\d+)\s+widths?", part)
         named = re.fullmatch(r"(pleat|hem round|hem|seam|top)\s+(.+)", part)
-        if part in KINDS:
-            kind = part
+        if part in KINDS or part in KINDS_ALSO:
+            kind = kind_called(part)
         elif part in ("doubled", "double"):
             said["doubled"] = True
         elif widths:

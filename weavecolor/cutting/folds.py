@@ -20,11 +20,31 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.cutting.lengths import positive
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 
 KINDS = ("flat", "gathered", "knife", "box")
+#: Other words for them.
+KINDS_ALSO = {
+    **dict.fromkeys(("gather", "gathers", "gathering"), "gathered"),
+    **{f"{kind} {pleat}": kind for kind in ("knife", "box") for pleat in ("pleat", "pleats")},
+}
 MOST_FULLNESS = 9.0  # neighbouring loops of the meander touch near 9
 _J0_ZERO = 2.404825557695773
+
+
+def kind_called(words: str) -> str:
+    """The way to take in fullness that is called so. Raises InputError with all of them.
+
+    Examples
+    --------
+    >>> kind_called("Knife pleats"), kind_called("gathers")
+    ('knife', 'gathered')
+    """
+    tidy = " ".join(words.casefold().split())
+    found = KINDS_ALSO.get(tidy, tidy)
+    if found not in KINDS:
+        raise InputError(f"{shown(words, 42)} is not one of {', '.join(KINDS)}")
+    return found
 
 
 @dataclass(frozen=True)
