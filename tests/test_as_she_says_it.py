@@ -246,7 +246,9 @@ def test_blends_are_said_not_to_be_modelled():
 @pytest.mark.parametrize(
     ("said", "meant"),
     [("candle", "candlelit"), ("Stage", "stage from above"), ("LED", "stage LED"),
-     ("window", "window at the side"), ("flash", "flash on camera")],
+     ("window", "window at the side"), ("flash", "flash on camera"),
+     ("fluorescent light", "workroom"), ("strip lighting", "workroom"),
+     ("Theatre", "stage from above")],
 )  # fmt: skip
 def test_places(said, meant):
     assert scene(said) is scene(meant)

@@ -186,6 +186,12 @@ ALSO_CALLED: Mapping[str, str] = MappingProxyType(
         "footlight": "footlights",
         "stage": "stage from above",
         "on stage": "stage from above",
+        "theatre": "stage from above",
+        "theater": "stage from above",
+        **dict.fromkeys(
+            ("fluorescent", "fluorescent light", "fluorescent tubes", "fluorescent lighting",
+             "tubes", "strip light", "strip lighting", "office"), "workroom"
+        ),  # fmt: skip
         "led": "stage LED",
         "flash": "flash on camera",
         "camera": "flash on camera",
