@@ -8,7 +8,8 @@ file leaves open is drawn anew: what was assumed within its range (packing, flat
 twist, scattering inside, a count that nobody told, how a weight is shared), what was measured by
 its spread; of what was stated 3 % of the count; besides the index of the fibre, how the crimp is
 shared, and the dye by its own spread. Each such cloth is worked out by the same optics, so the
-error of the optics themselves is no part of it. It is looked at by the window, in the ballroom and
+error of the optics themselves is no part of it, nor is what ranges count of lobed filaments and
+of the other hand of twist. It is looked at by the window, in the ballroom and
 in three more places, which change from draw to draw. Prints in how many of 100 what is stated of
 colours and differences holds the truth, how wide it is in the middle, and how far it is missed.
 

@@ -146,7 +146,7 @@ _APART = np.array([0.0, 30.0, 60.0, 90.0])
 _NEARLY = 1.2
 #: Of light from straight ahead this comes back more or less, in logarithms, whatever the grain, and
 #: it is not evened: however yarn lies, it meets the eye's own direction.
-_AHEAD = 0.11
+_AHEAD = 0.18
 #: Logarithm of how much more light from one side a yarn sends back once it is twisted to the other
 #: hand, were it white and the light's turn right, and the slant of its outer fibres from which that
 #: much: from chiffon and voile traced either way, at 30 to 75 degrees of zenith.
