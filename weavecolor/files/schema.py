@@ -117,7 +117,7 @@ width?
             shape = _shape(kind)  # type: ignore[arg-type]  # a type can be hashed
         _only_known(data, shape, field)
         try:
-            return msgspec.convert(data, kind, dec_hook=meant)
+            return msgspec.convert(_plain(data), kind, dec_hook=meant)
         except msgspec.ValidationError as error:
             raise _complaint(error, data, field, examples) from None
         except UnicodeEncodeError:  # half of a pair, which JSON can tell by its number
@@ -225,6 +225,15 @@ def _only_known(told: object, shape: object, place: str) -> None:
         elif isinstance(told, list | tuple) and hasattr(one, "item_type"):
             for number, inner in enumerate(told):
                 _only_known(inner, one.item_type, f"{place}[{number}]")
+
+
+def _plain(told: object) -> object:
+    """The same with every number of a kind of float, as NumPy's are, as a plain one."""
+    if isinstance(told, Mapping):
+        return {key: _plain(value) for key, value in told.items()}
+    if isinstance(told, list | tuple):
+        return [_plain(value) for value in told]
+    return float(told) if isinstance(told, float) else told
 
 
 def _joined(*places: str) -> str:
