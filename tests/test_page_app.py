@@ -1047,6 +1047,12 @@ def test_what_shows_through_and_every_light(page):
     to(page, "worn", "every-light")
     clean(page)
     assert "ballroom" in html(page) and "Changes most between" in html(page)
+    stack = Stack((Layer(load_swatch(DEMO)),), backing("white"))
+    figures, words = json.loads(show_panel.lights_in_folds(stack).make())
+    alone = appearance(stack, hung(scene(PLACE)))
+    shown = next(one for one in figures if one[0] == hung(scene(PLACE)).name)
+    assert shown[1:3] == [alone.reading.hex, alone.reading.words]
+    assert ", in folds" in words and not any("lightbox" in one[0] for one in figures)
 
 
 @pytest.mark.parametrize("folded", [True, False], ids=["hung", "flat"])

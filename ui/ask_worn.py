@@ -35,7 +35,7 @@ def draw(waiting: Waiting) -> None:
     if fold("By hand: light and lamp", "by-hand"):
         light_panel.draw()
     if fold("From light to light", "every-light"):
-        show_panel.lights()
+        show_panel.lights(waiting)
 
 
 def choices(now: Making) -> list[Choice]:

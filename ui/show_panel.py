@@ -99,28 +99,52 @@ def _through(stack: Stack, place: Scene) -> tuple[showthrough.ShowThrough, ...]:
 
 
 @guarded
-def lights() -> None:
-    """The choice in every place, the worst change named."""
+def lights(waiting: Waiting) -> None:
+    """The choice in every place, the worst change named: at once held flat, as it hangs once that
+    is known."""
     now = work()
     stack = stack_of(now, decided_option(now))
-    found = _lights((stack_key(stack),), stack)
-    figures = []
-    for name, look in zip(found.names, found.looks, strict=True):
-        r = look.reading
-        figures.append(
+    key = stack_key(stack)
+    place = st.empty()
+
+    def tell(told: list[Any], lies: str) -> None:
+        figures, words = told
+        shown = "".join(
             bench.figure(
-                bench.swatch(r.hex, r.words, not r.in_srgb),
-                name,
-                f"{r.words}, {r.hex} · L*\u00a0{r.Lab[0]:.0f}",
+                bench.swatch(code, said, beyond), where, f"{said}, {code} · L*\u00a0{L:.0f}"
             )
+            for where, code, said, beyond, L in figures
         )
-    st.html(f'<div class="wc-lights">{"".join(figures)}</div>')
-    st.html(
-        f'<p class="wc-told">Held flat. {escape(found.words)} Each as it looks once the eye has '
-        "settled to that light.</p>"
+        place.html(
+            f'<div class="wc-lights">{shown}</div><p class="wc-told">{lies}. {escape(words)} Each '
+            "as it looks once the eye has settled to that light.</p>"
+        )
+
+    tell(_lit((key,), stack), "Held flat")
+    if orders.drawing():
+        order = lights_in_folds(stack)
+        waiting.place(order, lambda data: tell(json.loads(data), "As it hangs"), orders.SHELF)
+
+
+def lights_in_folds(stack: Stack) -> Order:
+    """What is told of ``stack`` in every place it hangs in: worked out aside."""
+    names = tuple((digest(x.cloth), x.cloth.known) for x in stack.layers)
+    return Order(
+        orders.name_of("lights", stack_key(stack), names),
+        lambda: json.dumps(_told(under_lights(stack, suited(stack, hung=True)))).encode(),
     )
 
 
+def _told(found: UnderLights) -> list[Any]:
+    """Place, code, words, whether the screen shows it, and L* of each look; the worst change."""
+    seen = [look.reading for look in found.looks]
+    figures = [
+        [name, r.hex, r.words, not r.in_srgb, float(r.Lab[0])]
+        for name, r in zip(found.names, seen, strict=True)
+    ]
+    return [figures, found.words]
+
+
 @st.cache_resource(max_entries=30, show_spinner="Carrying it from light to light …")
-def _lights(key: tuple[Any, ...], _stack: Stack) -> UnderLights:
-    return under_lights(_stack, suited(_stack))
+def _lit(key: tuple[Any, ...], _stack: Stack) -> list[Any]:
+    return _told(under_lights(_stack, suited(_stack)))
