@@ -27,7 +27,7 @@ import traced
 
 from weavecolor.optics.cell.nodes import Vector, nodes, unit
 from weavecolor.optics.cell.openness import openness
-from weavecolor.optics.cell.pairs import Distance, pairs
+from weavecolor.optics.cell.pairs import Distance, joint_gaps
 from weavecolor.optics.cell.rays import blocked, solid
 from weavecolor.optics.cell.tubes import System, Tubes, orbits, tubes
 from weavecolor.textile.cloth import Construction
@@ -140,7 +140,7 @@ def joint(
     through = openness(geometry, grid.vector[: grid.half])
     own = openness(geometry, np.array(vectors).reshape(-1, 3))
     beams = tuple((*v, 0.0) for v in vectors)
-    counted = pairs(construction, solid(construction), distance, beams)
+    counted = joint_gaps(construction, solid(construction), distance, beams)
     return counted.joint(through, own, grid.share[: grid.half])
 
 

@@ -18,7 +18,7 @@ import numpy as np
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics import appearance as looks
 from weavecolor.optics import layer as layeroptics
-from weavecolor.optics.adding import GAPS, add, over_backings, pile_of, viewed
+from weavecolor.optics.adding import GAPS, add, as_stack, over_backings, viewed
 from weavecolor.optics.cell import filaments, nodes, pairs
 from weavecolor.optics.cell.nodes import unit as toward
 from weavecolor.optics.stack import Layer, Stack
@@ -131,7 +131,7 @@ def clear_cell() -> list[tuple[str, float]]:
         def stack(cell=cell, shape=shape) -> None:
             made = layeroptics.solve(shape, cell, np.full((41, 2), next(shades)))
             upper, lower = (
-                pile_of(layeroptics.laid(made, turn, False, directions))
+                as_stack(layeroptics.laid(made, turn, False, directions))
                 for turn in (0.0, np.pi / 2)
             )
             over_backings(

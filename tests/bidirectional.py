@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.optics.adding import PileOptics
+from weavecolor.optics.adding import StackOptics
 from weavecolor.optics.appearance import _asked, _over, _pile, seen_optics
 from weavecolor.optics.stack import Stack
 
@@ -20,7 +20,7 @@ def pile_optics(
     below: Sequence[tuple[float, float]] = (),
     *,
     links: Sequence[tuple[int, int]] | None = None,
-) -> PileOptics:
+) -> StackOptics:
     """Optics of the layers of ``stack``, without its backing.
 
     ``above`` (zenith, azimuth) in degrees of named directions in front of the cloth; ``below`` of

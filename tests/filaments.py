@@ -25,12 +25,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.optics.adding import PileOptics, add, over_backings, pile_of
+from weavecolor.optics.adding import StackOptics, add, as_stack, over_backings
 from weavecolor.optics.cell import filaments as cells
 from weavecolor.optics.cell.filaments import FilamentCell, Rays, Strand, follow, white_cell
 from weavecolor.optics.cell.nodes import unit
 from weavecolor.optics.cell.rays import bodies
-from weavecolor.optics.layer import LayerOptics, Lie, orders, to_cloth_frame
+from weavecolor.optics.layer import LayerOptics, Placement, orders, to_cloth_frame
 from weavecolor.textile.cloth import Construction
 
 DATA = Path(__file__).parent / "data" / "filaments.json.gz"
@@ -198,11 +198,11 @@ class Model:
         top = self.cell.top
         depths = tuple(np.linspace(0.0, 2.0 * top, 9).round(9).tolist())
         pitch = (self.cell.warp_spacing * self.cell.weft_spacing) ** 0.5
-        lie = Lie(
+        placement = Placement(
             shape, bodies(self.cell), turn, False, labels, True, through, share, 2.0 * top, depths,
             pitch,
         )
-        return LayerOptics(reflect, under, through_, lie)
+        return LayerOptics(reflect, under, through_, placement)
 
 
 @dataclass(frozen=True)
@@ -259,9 +259,9 @@ def _answer(model: Model, row: dict[str, Any]) -> Answer:
     light = None if row["light"] == "diffuse" else tuple(row["light"])
     pitch = (model.cell.warp_spacing * model.cell.weft_spacing) ** 0.5
     gap = (GAP_MM[0] / pitch, GAP_MM[1] / pitch)
-    pile = pile_of(model.layer(light, 0.0))
+    pile = as_stack(model.layer(light, 0.0))
     if row["layers"] == 2:
-        under = pile_of(model.layer(light, float(row["turn_deg"])))
+        under = as_stack(model.layer(light, float(row["turn_deg"])))
         pile = add(pile, under, gap, uneven=0.0)
     white = over_backings(pile, [np.full(len(model.dyes), WHITE)], gap, uneven=0.0)[0]
     half = np.count_nonzero(pile.share)
@@ -288,10 +288,10 @@ def _answer(model: Model, row: dict[str, Any]) -> Answer:
     )
 
 
-def _through(pile: PileOptics, beam: bool, half: int) -> Array:
+def _through(pile: StackOptics, beam: bool, half: int) -> Array:
     if beam:
-        return pile.pass_[:, half] @ pile.share + pile.through[half]
-    return (pile.pass_ @ pile.share) @ pile.share + pile.share @ pile.through
+        return pile.transmit[:, half] @ pile.share + pile.through[half]
+    return (pile.transmit @ pile.share) @ pile.share + pile.share @ pile.through
 
 
 def figures(found: Sequence[Answer]) -> dict[str, float]:

@@ -9,7 +9,7 @@ from bidirectional import brf, pile_optics
 from test_layer_optics import cloth
 
 from weavecolor.colour.spectra import BANDS
-from weavecolor.optics.adding import GAPS, PileOptics, add, over_backing, over_backings
+from weavecolor.optics.adding import GAPS, StackOptics, add, over_backing, over_backings
 from weavecolor.optics.appearance import appearance, transmittance
 from weavecolor.optics.cell.nodes import nodes
 from weavecolor.optics.stack import Layer, Stack
@@ -30,7 +30,7 @@ def even(reflect, transmit, under=None, straight=0.0, share=SHARE):
         return np.broadcast_to(np.asarray(value, float), (BANDS, n, n)).copy()
 
     plate = SimpleNamespace(thickness=0.1, pitch=0.1, depths=())
-    return PileOptics(
+    return StackOptics(
         full(reflect), full(reflect if under is None else under), full(transmit - straight),
         np.full(n, straight), share, ((plate, ()),),
     )  # fmt: skip
@@ -41,7 +41,7 @@ def all_round(pile):
     c = pile.share
     return (
         c @ pile.reflect[0] @ c,
-        c @ pile.pass_[0] @ c + c @ pile.through,
+        c @ pile.transmit[0] @ c + c @ pile.through,
         c @ pile.under[0] @ c,
     )
 
@@ -73,7 +73,8 @@ def test_pile_of_diffusing_layers(count, reflectance, passed, straight):
 def test_adding_is_associative():
     a, b, c = even(0.3, 0.5, 0.2, 0.1), even(0.1, 0.6, 0.15, 0.3), even(0.5, 0.2)
     one, other = add(add(a, b, None), c, None), add(a, add(b, c, None), None)
-    for x, y in ((one.reflect, other.reflect), (one.under, other.under), (one.pass_, other.pass_)):
+    for what in ("reflect", "under", "transmit"):
+        x, y = getattr(one, what), getattr(other, what)
         assert x == pytest.approx(y, rel=1e-9)
 
 
@@ -115,7 +116,7 @@ def _slab(iad, albedo, thickness, g=0.0, points=16):
     def bands(m):
         return np.broadcast_to(m, (BANDS, n, n)).copy()
 
-    pile = PileOptics(bands(reflect), bands(reflect), bands(scattered), straight, share,
+    pile = StackOptics(bands(reflect), bands(reflect), bands(scattered), straight, share,
                       ((plate, ()),))  # fmt: skip
     return pile, sample
 
@@ -130,12 +131,12 @@ def test_two_half_slabs_are_the_whole_slab(albedo, g):
     pile = add(half, half, None)
     assert pile.through == pytest.approx(whole.through, rel=1e-9)
     assert pile.reflect[0] == pytest.approx(whole.reflect[0], rel=2e-4, abs=2e-5)
-    assert pile.pass_[0] == pytest.approx(whole.pass_[0], rel=2e-4, abs=2e-5)
+    assert pile.transmit[0] == pytest.approx(whole.transmit[0], rel=2e-4, abs=2e-5)
     beam_r, beam_t, diffuse_r, diffuse_t = sample.rt()
     assert all_round(pile)[:2] == pytest.approx((diffuse_r, diffuse_t), abs=2e-4)
     normal = -1  # its last direction is the normal
     assert pile.reflect[0, normal] @ pile.share == pytest.approx(beam_r, abs=2e-4)
-    through = pile.pass_[0, normal] @ pile.share + pile.through[normal]
+    through = pile.transmit[0, normal] @ pile.share + pile.through[normal]
     assert through == pytest.approx(beam_t, abs=2e-4)
 
 
@@ -199,9 +200,9 @@ def test_white_furnace_of_a_stack(lay):
     stack = _pair(lay, white=True)
     pile = pile_optics(stack, AIM, AIM)
     share, n = pile.share, len(AIM)
-    above = (pile.reflect[0] + pile.pass_[0]) @ share + pile.through
+    above = (pile.reflect[0] + pile.transmit[0]) @ share + pile.through
     assert above[:-n] == pytest.approx(np.ones(above.size - n), abs=5e-3)
-    below = (pile.under[0] + pile.pass_[0].T) @ share + pile.through
+    below = (pile.under[0] + pile.transmit[0].T) @ share + pile.through
     half = below.size - 2 * n
     assert np.delete(below, slice(half, half + n)) == pytest.approx(1.0, abs=5e-3)
     over = over_backing(pile, np.ones(BANDS), GAPS[lay])[0] @ share
@@ -293,6 +294,6 @@ def test_what_a_viewer_gets_is_what_all_directions_give(lay, count):
     assert look == pytest.approx(over[:, 1 - n] @ share, rel=1e-6)
     through = transmittance(stack, *AIM[2])
     assert through.straight == pytest.approx(pile.through[2 - n], rel=1e-6)
-    assert through.scattered == pytest.approx(pile.pass_[:, 2 - n] @ share, rel=1e-6)
-    both = (pile.pass_ @ share) @ share + pile.through @ share
+    assert through.scattered == pytest.approx(pile.transmit[:, 2 - n] @ share, rel=1e-6)
+    both = (pile.transmit @ share) @ share + pile.through @ share
     assert through.diffuse == pytest.approx(both, rel=1e-6)

@@ -23,7 +23,7 @@ from click.testing import CliRunner
 from weavecolor.cli import backings, lights
 from weavecolor.colour.lights import light_spectrum
 import numpy as np
-from weavecolor.decide.judged import Judged
+from weavecolor.decide.judged import Evaluation
 from weavecolor.decide.shortlist import reasons
 from weavecolor.decide.wishes import ASKED, Measures, total_loss
 from weavecolor.decide.wishwords import wish_from
@@ -40,7 +40,7 @@ cloth = cloth_from_dict({**told, "warp": yarn, "weft": yarn})
 making = from_json(to_json(Making(backings=("felt",), wishes=("strongest colour",))))
 wish = wish_from(making.wishes[0])
 seen = Measures(np.array([[[50.0, 30.0, -40.0]]]), np.zeros((1, 0, 3)), np.array([0.5]))
-one = Judged((1, 0), Stack((Layer(cloth),)), seen, 1.0, True, 20.0)
+one = Evaluation((1, 0), Stack((Layer(cloth),)), seen, 1.0, True, 20.0)
 said = [CliRunner().invoke(one.command).output for one in (backings, lights)]
 print(json.dumps([describe(cloth).mass_g_m2, cloth_from_toml(cloth_to_toml(cloth)) == cloth,
                   float(backing("felt").reflectance.max()), making.backings[0],

@@ -161,12 +161,12 @@ def test_light_slips_between_filaments_as_much_as_named_directions_tell(face):
     stack = Stack((Layer(sheer, 0.0, face),))
     made = al.all_round(stack, al.COARSE)
     k = len(al.ring_directions(al.COARSE))
-    lie = made.pile.members[0][0]
+    placement = made.pile.members[0][0]
     chosen = [0, 1 + 2, 1 + 24 + 7, 1 + 48 + 20]
     v = al.ring_directions(al.COARSE)[chosen]
     named = [(float(a), float(b)) for a, b in zip(*angles(v), strict=True)]
     aside = seen_optics(stack, tuple(named))
-    found = lie.through[-k:][chosen]
+    found = placement.through[-k:][chosen]
     white = solved(sheer).white
     assert (white.through - white.open).max() > 0.1  # much slips through yarns, not beside them
     assert found == pytest.approx(aside.through[-4:], abs=0.03)
@@ -174,7 +174,7 @@ def test_light_slips_between_filaments_as_much_as_named_directions_tell(face):
     flip = face == "back"
     slip = al._lying(solved(sheer), 0.0, flip, al.COARSE)[1]
     free = np.clip(al._open(geometry_of(sheer), al.COARSE, flip), 0.0, 1.0)
-    assert lie.through[-k:] == pytest.approx(free + (1.0 - free) * slip, abs=1e-12)
+    assert placement.through[-k:] == pytest.approx(free + (1.0 - free) * slip, abs=1e-12)
     level = (white.through - white.open) / (1.0 - white.open)
     about = white.grid.about(al.ring_directions(al.COARSE)) @ level
     assert slip == pytest.approx(about, abs=0.5 * np.ptp(level) + 1e-6)

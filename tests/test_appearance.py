@@ -279,7 +279,7 @@ def test_hung_cloth_before_a_light_box_is_lit_from_all_sides_behind(organza):
     made = tables(Stack((Layer(organza),)), box, coarse=True)
     pile = seen_optics(Stack((Layer(organza),)), [(0.0, 0.0)])
     light = box.lights[0].on_cloth
-    passed = xyz((pile.pass_[:, 1, 0]) * light, illumination(box))[1] / 100.0
+    passed = xyz((pile.transmit[:, 1, 0]) * light, illumination(box))[1] / 100.0
     middle = np.asarray(made.key, float)[0, 0, DISC // 2, DISC // 2]
     # Y of linear sRGB: IEC 61966-2-1
     assert middle @ [0.2126, 0.7152, 0.0722] == pytest.approx(passed, rel=0.08)

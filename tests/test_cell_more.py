@@ -16,7 +16,7 @@ from weavecolor.optics.cell import filaments, paths, silhouette
 from weavecolor.optics.cell.filaments import FilamentCell, Strand
 from weavecolor.optics.cell.nodes import cap, nodes, unit
 from weavecolor.optics.cell.openness import openness, pencils
-from weavecolor.optics.cell.pairs import Distance, Pairs, _Bundle, _spread, pairs
+from weavecolor.optics.cell.pairs import Distance, JointGaps, _Bundle, _spread, joint_gaps
 from weavecolor.optics.cell.rays import blocked, bodies, first_met, solid
 from weavecolor.optics.cell.tubes import orbits, tubes
 from weavecolor.textile.cloth import Construction
@@ -449,7 +449,7 @@ def test_pairs_of_directions_far_off_and_close_by():
     vectors = tuple(tuple(float(a) for a in unit(z, 0.0)) for z in (0.0, 0.6))
     beams = tuple((*v, 0.0) for v in vectors)
     at = Distance(((behind, behind),), (), 0.0)
-    found = pairs(made, solid(made), at, beams, False, False, True)
+    found = joint_gaps(made, solid(made), at, beams, False, False, True)
     start = np.linspace(0.0, 1.0, 20001)
     depth = -geometry.bottom - behind - geometry.systems[1].middle.ravel()[0]
     open_ = []
@@ -476,7 +476,7 @@ def test_light_comes_back_by_the_gap_between_filaments_that_it_came_by(flip):
     turn = -1.0 if flip else 1.0
     beams = tuple((0.0, t / np.hypot(1, t), turn / np.hypot(1, t), 0.0) for t in slopes)
     at = Distance(((behind, behind),), (), 0.0)
-    found = pairs(made, bodies(cell), at, beams, flip, False, True).named
+    found = joint_gaps(made, bodies(cell), at, beams, flip, False, True).named
     down = tubes(made).bottom + behind
     place = np.linspace(0.0, 1.0, 40001)[:-1]
     clear = []
@@ -488,14 +488,14 @@ def test_light_comes_back_by_the_gap_between_filaments_that_it_came_by(flip):
     own = np.diag(both)
     assert found == pytest.approx(both / np.sqrt(np.outer(own, own)), abs=0.01)
     # the outline alone would have told something else
-    whole = pairs(made, solid(made), at, beams, flip, False, True).named
+    whole = joint_gaps(made, solid(made), at, beams, flip, False, True).named
     assert np.abs(whole - found).max() > 0.03
 
 
 def test_pairs_laid_otherwise_are_the_same_pairs():
     rng = np.random.default_rng(1)
     node, named, held = (rng.random(s) for s in ((4, 4), (2, 4), (6, 6)))
-    one = Pairs(node, named, rng.random((2, 2)), rng.random(2), held)
+    one = JointGaps(node, named, rng.random((2, 2)), rng.random(2), held)
     order = np.array([2, 0, 3, 1])
     laid = one.laid([(order, 1.0)])
     back = laid.laid([(np.argsort(order), 1.0)])
@@ -540,7 +540,7 @@ def test_pairs_are_of_the_directions_that_are_named(count):
     made = Construction(((1,),), 1.0, 1.0, 0.2, 0.2, 0.2, 0.2, 0.1)
     half = nodes().half
     up = ((0.0, 0.0, 1.0),) * count
-    found = pairs(made, solid(made), Distance(()), up, False, False, False)
+    found = joint_gaps(made, solid(made), Distance(()), up, False, False, False)
     shapes = [x.shape for x in (found.named, found.named_node, found.gain, found.held)]
     assert shapes == [(count, count), (0, half), (0,), (half + count, half + count)]
 

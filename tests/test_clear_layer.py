@@ -9,7 +9,7 @@ import pytest
 import traced
 
 from weavecolor.errors import InputError
-from weavecolor.optics.adding import over_backings, pile_of
+from weavecolor.optics.adding import as_stack, over_backings
 from weavecolor.optics.cell.filaments import FilamentCell, Strand, white_cell
 from weavecolor.optics.layer import layer_optics, solved
 from weavecolor.textile.cloth import Cloth, Yarn
@@ -45,11 +45,11 @@ UNDYED = {
 @pytest.mark.parametrize("flip", [False, True])
 @pytest.mark.parametrize("name", UNDYED)
 def test_undyed_cloth_loses_no_light(name, flip):
-    pile = pile_of(layer_optics(UNDYED[name], 0.4, flip, DIRECTIONS, DIRECTIONS))
+    pile = as_stack(layer_optics(UNDYED[name], 0.4, flip, DIRECTIONS, DIRECTIONS))
     n = len(DIRECTIONS)
-    from_above = (pile.reflect[0] + pile.pass_[0]) @ pile.share + pile.through
+    from_above = (pile.reflect[0] + pile.transmit[0]) @ pile.share + pile.through
     assert from_above[:-n] == pytest.approx(1.0, abs=5e-3)
-    from_below = (pile.under[0] + pile.pass_[0].T) @ pile.share + pile.through
+    from_below = (pile.under[0] + pile.transmit[0].T) @ pile.share + pile.through
     assert np.delete(from_below, slice(-2 * n, -n)) == pytest.approx(1.0, abs=5e-3)
 
 
@@ -61,7 +61,7 @@ def test_light_goes_the_same_both_ways():
         assert (np.abs(table - other) <= np.maximum(1e-6 * np.abs(other), 1e-9)).all()
     n = 72
     # turned over about the warp the same nodes look at the other side
-    share = face.lie.share[:n]
+    share = face.placement.share[:n]
     for one, other in ((face.reflect, back.under), (face.under, back.reflect)):
         mean, same = (share @ t[0, :n, :n] @ share for t in (one, other))
         assert mean == pytest.approx(same, rel=1e-6)
@@ -77,7 +77,7 @@ def test_turning_the_cloth_is_turning_light_and_eye_back():
         traced.vector(z, a + 30.0) for z, a in ways))  # fmt: skip
     n = len(ways)
     assert turned.reflect[:, -n:, -n:] == pytest.approx(back.reflect[:, -n:, -n:], rel=1e-5)
-    assert turned.lie.through[-n:] == pytest.approx(back.lie.through[-n:], rel=1e-6)
+    assert turned.placement.through[-n:] == pytest.approx(back.placement.through[-n:], rel=1e-6)
 
 
 def test_more_dye_is_never_lighter():
@@ -94,7 +94,7 @@ def test_cloth_that_cannot_be_woven_is_refused():
 
 
 def test_backings_show_through():
-    pile = pile_of(layer_optics(cloth(dye=(5.0, 5.0)), 0.0, False, DIRECTIONS[:2]))
+    pile = as_stack(layer_optics(cloth(dye=(5.0, 5.0)), 0.0, False, DIRECTIONS[:2]))
     black, white = over_backings(pile, [np.zeros(41), np.full(41, 0.85)], (0.0, 2.0))
     assert black == pytest.approx(pile.reflect)
     assert np.all(white[:, -1, -2] > 2.0 * black[:, -1, -2])

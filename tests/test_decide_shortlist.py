@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as some
 
 from weavecolor.decide.compare import Option, compare, compare_stacks, step_between
-from weavecolor.decide.judged import Judged, stack_words
+from weavecolor.decide.judged import Evaluation, stack_words
 from weavecolor.decide.shortlist import near_copy, order, pick, reasons, simpler
 from weavecolor.decide.tradeoff import edge
 from weavecolor.decide.wishes import Measures, Wish, loss, total_loss, widest
@@ -22,7 +22,8 @@ from weavecolor.scene.places import scene
 def judged(number, cloths, Lab, value, opacity=0.5, depth=None):
     stack = Stack(tuple(Layer(c) for c in cloths), backing("white"))
     measures = Measures(np.array([[Lab]], float), np.zeros((1, 0, 3)), np.array([opacity]))
-    return Judged((depth or len(cloths), number), stack, measures, value, True, 20.0 * len(cloths))
+    key = depth or len(cloths), number
+    return Evaluation(key, stack, measures, value, True, 20.0 * len(cloths))
 
 
 def test_near_copies_are_left_out():
@@ -120,7 +121,7 @@ def test_a_ranking_and_a_comparison_tell_a_difference_alike(other):
     their names: one difference, as sure, in the same words."""
     measures = Measures(np.zeros((1, 1, 3)), np.zeros((1, 0, 3)), np.array([0.5]))
     first, second = (
-        Judged((len(x.layers), k), x, measures, float(k), True, 20.0)
+        Evaluation((len(x.layers), k), x, measures, float(k), True, 20.0)
         for k, x in enumerate((FIRST, other))
     )
     said = reasons(second, [Wish("deepest")], [WINDOW], first)

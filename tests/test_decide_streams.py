@@ -51,7 +51,7 @@ def test_piles_of_equal_layers_follow_stokes():
             R, T = known[count]
             assert pile.diffuse.item() == pytest.approx(R, abs=1e-6)
             assert pile.under.item() == pytest.approx(R, abs=1e-6)
-            assert pile.pass_[0, 0, 1, 0] == pytest.approx(T, abs=1e-6)
+            assert pile.transmit[0, 0, 1, 0] == pytest.approx(T, abs=1e-6)
 
 
 def test_a_layer_over_grounds_follows_kubelka():
@@ -154,5 +154,5 @@ def test_both_faces_of_a_cloth_are_one_task(setting):
     for cloth, of in zip((RED, BLUE), asked, strict=True):
         assert sorted(of) == 2 * [(cloth.name, "back")] + 2 * [(cloth.name, "face")]
     other = evaluate.screen_of(layers[::-1], backings, views, "loose", 2).tables
-    for name in ("pass_", "under", "above", "pairs", "through"):
+    for name in ("transmit", "under", "above", "pairs", "through"):
         assert getattr(other, name)[::-1] == pytest.approx(getattr(made, name), abs=1e-9), name

@@ -123,7 +123,7 @@ def test_numbers_of_any_cloth_that_can_be_woven(cloth):
 def _passive(stack: Stack, lights, views) -> None:
     """Nothing is negative, nothing comes from nothing, light and eye may be swapped."""
     pile = pile_optics(stack)
-    for table in (pile.reflect, pile.pass_, pile.through):
+    for table in (pile.reflect, pile.transmit, pile.through):
         assert np.all(np.isfinite(table)) and np.all(table >= -ROUNDING)
     through = transmittance(stack)
     out = (pile.reflect @ pile.share) @ pile.share  # of uniform light, by band

@@ -39,9 +39,9 @@ def test_white_furnace(name, face):
     # its back up, from below; on its back likewise: each direction meets each side once
     pile = pile_optics(Stack((Layer(FURNACE[name], 25.0, face),)), *HALVES)
     share, n = pile.share, len(DIRECTIONS) // 2
-    from_above = (pile.reflect[0] + pile.pass_[0]) @ share + pile.through
+    from_above = (pile.reflect[0] + pile.transmit[0]) @ share + pile.through
     assert np.delete(from_above, slice(-n, None)) == pytest.approx(1.0, abs=5e-3)
-    from_below = (pile.under[0] + pile.pass_[0].T) @ share + pile.through
+    from_below = (pile.under[0] + pile.transmit[0].T) @ share + pile.through
     half = from_below.size - 2 * n
     assert np.delete(from_below, slice(half, half + n)) == pytest.approx(1.0, abs=5e-3)
 
@@ -52,11 +52,11 @@ def test_dyed_cloth_absorbs_and_never_makes_light():
     for face in ("face", "back"):
         pile = pile_optics(Stack((Layer(dyed, 25.0, face),)), *HALVES)
         n = len(HALVES[1])
-        above = (pile.reflect + pile.pass_) @ pile.share + pile.through
-        below = (pile.under + np.swapaxes(pile.pass_, 1, 2)) @ pile.share + pile.through
+        above = (pile.reflect + pile.transmit) @ pile.share + pile.through
+        below = (pile.under + np.swapaxes(pile.transmit, 1, 2)) @ pile.share + pile.through
         assert above[:, :-n].max() <= 1.0 + 5e-3
         assert np.delete(below, slice(-2 * n, -n), axis=1).max() <= 1.0 + 5e-3
-        assert min(pile.reflect.min(), pile.under.min(), pile.pass_.min()) > -1e-7
+        assert min(pile.reflect.min(), pile.under.min(), pile.transmit.min()) > -1e-7
         assert pile.through.min() >= 0 and pile.through.max() <= 1
 
 
@@ -81,7 +81,7 @@ def test_scattered_light_passes_alike_both_ways():
     over = pile_optics(Stack((Layer(layer, 0.0, "back"),)), [(20, 80)], [(40, 150)])
     # the same two lines through the same cloth, seen from either side (turned over about the warp,
     # azimuth a becomes 180 - a for a line and its opposite)
-    assert up.pass_[:, -2, -1] == pytest.approx(over.pass_[:, -2, -1], rel=1e-6)
+    assert up.transmit[:, -2, -1] == pytest.approx(over.transmit[:, -2, -1], rel=1e-6)
 
 
 @pytest.mark.parametrize("angle", [10.0, 45.0, 133.7])
@@ -140,7 +140,7 @@ def test_laws_hold_for_any_cloth(seed):
     both = over_backing(pile, stack.backing.reflectance, (0.0, 2.0))[:, -5:, -5:]
     assert np.all(np.isfinite(both)) and both.min() >= 0
     assert _relative(both, np.swapaxes(both, 1, 2)) < 1e-6
-    out = (pile.reflect + pile.pass_) @ pile.share + pile.through
+    out = (pile.reflect + pile.transmit) @ pile.share + pile.through
     assert out.max() <= 1.0 + 5e-3
 
 

@@ -65,7 +65,7 @@ def _alike(one, other, aim):
     """Two ways to lay the same cloth: rays are drawn anew, so they agree but for their noise."""
     piles = [pile_optics(Stack((layer,)), aim) for layer in (one, other)]
     n = len(aim)
-    sent = [(p.reflect[:, -n:] @ p.share, p.pass_[:, -n:] @ p.share) for p in piles]
+    sent = [(p.reflect[:, -n:] @ p.share, p.transmit[:, -n:] @ p.share) for p in piles]
     for mine, theirs in zip(*sent, strict=True):
         assert np.abs(theirs / mine - 1.0).max() < 0.12
         assert theirs.mean() == pytest.approx(mine.mean(), rel=0.02)

@@ -63,7 +63,7 @@ def test_light_is_kept_on_a_long_repeat():
         },
     )
     pile = pile_optics(Stack((Layer(white),)), [(0.0, 0.0), (50.0, 30.0)])
-    back = (pile.reflect[:, -2:] @ pile.share) + (pile.pass_[:, -2:] @ pile.share)
+    back = (pile.reflect[:, -2:] @ pile.share) + (pile.transmit[:, -2:] @ pile.share)
     assert back + pile.through[-2:] == pytest.approx(1.0, abs=1e-3)
 
 

@@ -11,7 +11,7 @@ from weavecolor.decide.compare import Option, compare, evaluate
 from weavecolor.decide.unexpected import unexpected
 from weavecolor.decide.watered import watered
 from weavecolor.files.clothfile import load_swatch
-from weavecolor.optics.adding import pile_of
+from weavecolor.optics.adding import as_stack
 from weavecolor.optics.appearance import Lit, radiances
 from weavecolor.optics.layer import solved
 from weavecolor.optics.moire import LEAST_MM, _threads, bands, in_step, joint_factors, swing
@@ -154,7 +154,7 @@ def test_lightest_and_darkest_are_as_traced_in_and_out_of_step(cloth, every_ray)
     built = table["cloths"][cloth]
     dyes = np.array(table["dyes"]) / built["warp_diameter_mm"]
     cell = filaments.cell_of(built)
-    layer = pile_of(filaments.Model(cell, dyes, False).layer((0.0, 0.0), 0.0))
+    layer = as_stack(filaments.Model(cell, dyes, False).layer((0.0, 0.0), 0.0))
     gap = (0.0, 0.5 / layer.members[0][0].pitch)
     factors = np.prod([
         joint_factors(1.0 - w, 1.0 - w, 1, 1)

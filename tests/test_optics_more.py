@@ -150,7 +150,7 @@ def test_paths_do_not_ask_how_large_the_cloth_is(times):
 def test_all_round_a_layer_lies_as_its_directions_tell(lay):
     turn, flip = lay
     one = solved(cloth(ends=20.0, picks=20.0))
-    made = allround._lying(one, turn, flip, allround.COARSE)[0].lie
+    made = allround._lying(one, turn, flip, allround.COARSE)[0].placement
     wanted = allround.ring_directions(allround.COARSE)
     assert np.asarray(made.named) == pytest.approx(wanted, abs=1e-8)
     assert np.linalg.norm(made.named, axis=1) == pytest.approx(np.ones(len(wanted)), abs=1e-8)

@@ -33,7 +33,7 @@ def test_a_texture_is_what_its_cell_does(name: str, face: str) -> None:
     pile = pile_optics(Stack((layer,), None), [(30.0, 50.0)], links=[(0, 0)])
     left = _left(layer)
     assert float(made.open.mean(dtype=float)) == pytest.approx(pile.through[-1], rel=0.01)
-    for leaves, table in ((made.back, pile.reflect), (made.on, pile.pass_)):
+    for leaves, table in ((made.back, pile.reflect), (made.on, pile.transmit)):
         np.testing.assert_allclose(
             leaves.lengths(made.open.size) @ left, table[:, -1] @ pile.share, rtol=0.01
         )

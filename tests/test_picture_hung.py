@@ -13,7 +13,7 @@ from lookedup import looked_up
 
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
-from weavecolor.optics.adding import GAPS, add, pile_of
+from weavecolor.optics.adding import GAPS, add, as_stack
 from weavecolor.optics.allround import COARSE, all_round
 from weavecolor.optics.appearance import appearance
 from weavecolor.optics.cell.filaments import kept, white_named
@@ -322,11 +322,11 @@ def test_many_directions_are_added_as_few_are():
     cloth = load_swatch("shot-organza-red-black")
     made = all_round(Stack((Layer(cloth), Layer(cloth, 90.0, "back")))).pile
     piles = [
-        pile_of(laid(solved(cloth), turn, flip, ()))
+        as_stack(laid(solved(cloth), turn, flip, ()))
         for turn, flip in ((0.0, False), (0.5 * np.pi, True))
     ]
     few = add(*piles, GAPS["loose"])
-    for name in ("reflect", "under", "pass_"):
+    for name in ("reflect", "under", "transmit"):
         got, want = ((getattr(p, name) @ p.share) @ p.share for p in (made, few))
         np.testing.assert_allclose(got, want, atol=2e-3)
     assert made.through @ made.share == pytest.approx(few.through @ few.share, abs=1e-9)

@@ -121,7 +121,7 @@ def test_sheen_takes_from_the_colour_what_it_adds_on_top():
         for dull in (0.0, 20.0):
             cloth = _cloth(spec, warp=1.0, weft=1.0, dull=dull)
             pile = pile_optics(Stack((Layer(cloth),)), [light])
-            scattered = (pile.reflect[0, -1] + pile.pass_[0, -1]) @ pile.share
+            scattered = (pile.reflect[0, -1] + pile.transmit[0, -1]) @ pile.share
             back.append(scattered + pile.through[-1])
         assert back == pytest.approx([1.0, 1.0], abs=5e-3)
 

@@ -16,7 +16,7 @@ from weavecolor.optics import layer
 from weavecolor.optics.appearance import in_scenes, lit_by, radiance, radiances, seen_optics
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.cell.nodes import cap, unit
-from weavecolor.optics.cell.pairs import Distance, pairs
+from weavecolor.optics.cell.pairs import Distance, joint_gaps
 from weavecolor.optics.cell.rays import solid
 from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.layer import solved
@@ -122,7 +122,7 @@ def test_openings_are_as_wide_as_the_light(half_deg, behind):
     zenith = np.radians(40.0)
     eye, light = (0.0, 0.0, 1.0), (float(np.sin(zenith)), 0.0, float(np.cos(zenith)), half_deg)
     even = Distance(((behind, behind),), (), 0.0)
-    got = pairs(made, solid(made), even, (eye, light), False, False, True)
+    got = joint_gaps(made, solid(made), even, (eye, light), False, False, True)
     depth = behind + tubes(made).bottom
 
     rng = np.random.default_rng(4)

@@ -21,7 +21,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.optics.adding import PileOptics, add, over_backing, pile_of
+from weavecolor.optics.adding import StackOptics, add, as_stack, over_backing
 from weavecolor.optics.cell.filaments import Strand
 from weavecolor.optics.cell.nodes import Named, Vector, unit
 from weavecolor.optics.layer import Solved, laid, solve, woven
@@ -160,7 +160,7 @@ class Answer:
         return self.brf / self.row.brf - 1.0
 
 
-def _answer(row: Row, pile: PileOptics, named: tuple[Vector, ...]) -> Answer:
+def _answer(row: Row, pile: StackOptics, named: tuple[Vector, ...]) -> Answer:
     share = pile.share
     half = pile.through.size - len(named)
     label = {v: half + k for k, v in enumerate(named)}
@@ -170,11 +170,11 @@ def _answer(row: Row, pile: PileOptics, named: tuple[Vector, ...]) -> Answer:
     if row.inc is None:
         brf = np.einsum("bvn,n->vb", both[:, views], share)
         up = np.einsum("m,bmn,n->b", share, both, share)
-        down = np.einsum("m,bmn,n->b", share, pile.pass_[:4], share) + share @ pile.through
+        down = np.einsum("m,bmn,n->b", share, pile.transmit[:4], share) + share @ pile.through
     else:
         k = label[beam(*row.inc)]
         brf, up = both[:, k, views].T, both[:, k] @ share
-        down = pile.pass_[:4, k] @ share + pile.through[k]
+        down = pile.transmit[:4, k] @ share + pile.through[k]
     return Answer(row, brf, up, down)
 
 
@@ -190,7 +190,7 @@ def answers(rows: Iterable[Row]) -> list[Answer]:
 
         def single(turn, named, cloth=cloth, piles=piles):
             if (turn, named) not in piles:
-                piles[turn, named] = pile_of(laid(cloth, -np.radians(turn), False, named))
+                piles[turn, named] = as_stack(laid(cloth, -np.radians(turn), False, named))
             return piles[turn, named]
 
         for row in group:

@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 import looks
-from weavecolor.decide.found import Found
+from weavecolor.decide.found import SearchResult
 from weavecolor.decide.tradeoff import MEASURES, edge
 
 INK, SOFT, TEAL, RUST = "#221f1a", "#5a5346", "#1d5566", "#9a4a12"
@@ -109,7 +109,7 @@ def trade_off(points: list[tuple[str, float, object]]) -> None:
     )
 
 
-def cloud(found: Found) -> None:
+def cloud(found: SearchResult) -> None:
     """Every screened stack as a faint dot, the options named."""
     titles = tuple(MEASURES)
     x, y = (found.cloud.values[:, titles.index(name)] for name in ("opacity", "lightness"))

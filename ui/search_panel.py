@@ -32,8 +32,8 @@ from weavecolor.colour.screen import daylight_white, srgb_from_xyz
 from weavecolor.colour.screencolour import screen_code
 from weavecolor.colour.tristimulus import xyz_from_lab
 from weavecolor.decide.candidates import Material, candidates
-from weavecolor.decide.found import Found
-from weavecolor.decide.judged import Judged
+from weavecolor.decide.found import SearchResult
+from weavecolor.decide.judged import Evaluation
 from weavecolor.decide.search import search
 from weavecolor.decide.shortlist import Reason, reasons
 from weavecolor.decide.wishes import ASKED
@@ -241,7 +241,7 @@ def _grains(now: Making) -> list[str]:
 
 def task(
     now: Making, asked: dict[str, Any]
-) -> Callable[[Callable[[int, int], None], Callable[[], bool]], Found]:
+) -> Callable[[Callable[[int, int], None], Callable[[], bool]], SearchResult]:
     """The search that was asked for, ready to run. Raises InputError for what cannot be."""
     keys = dict.fromkeys((*asked["cloths"], *now.limits.outside))
     cloths = {key: cloth_called(now, key) for key in keys}
@@ -256,7 +256,7 @@ def task(
     if asked["enough"] and now.pieces:
         fits = fits_of(now)
 
-    def work_out(progress: Callable[[int, int], None], stop: Callable[[], bool]) -> Found:
+    def work_out(progress: Callable[[int, int], None], stop: Callable[[], bool]) -> SearchResult:
         found = search(
             made, wishes, scenes, options=MOST_SHOWN, fits=fits, progress=progress, stop=stop
         )
@@ -267,7 +267,7 @@ def task(
     return work_out
 
 
-def _reasons(found: Found, one: Judged) -> tuple[Reason, ...]:
+def _reasons(found: SearchResult, one: Evaluation) -> tuple[Reason, ...]:
     return reasons(one, found.wishes, found.scenes, found.options[0], found.worked_out)
 
 
@@ -282,7 +282,7 @@ def _wait() -> None:
 
 @guarded
 def _show() -> None:
-    found: Found | None = st.session_state.get("search-found")
+    found: SearchResult | None = st.session_state.get("search-found")
     if found is None:
         return
     if not found.options:
@@ -308,7 +308,7 @@ def _show() -> None:
 
 
 @guarded
-def _picture(one: Judged, folded: bool) -> None:
+def _picture(one: Evaluation, folded: bool) -> None:
     """A find as a patch, as it hangs where it is ``folded``, and a close-up, in the light worked
     in."""
     now = work()
@@ -323,12 +323,12 @@ def _picture(one: Judged, folded: bool) -> None:
     )
 
 
-def _pin(now: Making, one: Judged) -> Making:
+def _pin(now: Making, one: Evaluation) -> Making:
     made = pin(now, option_of(now, one.stack))
     note("Kept already." if made is now else f"Kept as {made.options[-1].name}.")
     return made
 
 
-def _to_table(now: Making, one: Judged) -> Making:
+def _to_table(now: Making, one: Evaluation) -> Making:
     note("It lies on the table now.")
     return to_table(now, option_of(now, one.stack))

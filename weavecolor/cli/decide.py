@@ -26,7 +26,7 @@ from weavecolor.cli._shared import (
 from weavecolor.errors import InputError, shown
 
 if TYPE_CHECKING:
-    from weavecolor.decide.found import Found
+    from weavecolor.decide.found import SearchResult
     from weavecolor.decide.running import Executor
     from weavecolor.decide.wishes import Wish
     from weavecolor.making.model import Making
@@ -355,7 +355,7 @@ def _cloths_of(project: Making, keys: tuple[str, ...]) -> dict[str, Cloth]:
     return {key: cloth for key, cloth in all_.items() if not keys or key in keys}
 
 
-def _text(found: Found) -> str:
+def _text(found: SearchResult) -> str:
     from weavecolor.decide.shortlist import reasons
     from weavecolor.report.comparisontable import HELD_FLAT
 
@@ -376,7 +376,7 @@ def _mind(*stacks: Stack) -> str:
     return minded(layer.cloth for stack in stacks for layer in stack.layers)
 
 
-def _draw(found: Found, scene: Scene, out: Path) -> None:
+def _draw(found: SearchResult, scene: Scene, out: Path) -> None:
     """The options found with their numbers in the main light, each as a close-up with its patch; of
     cloth in folds as its colour alone, for a close-up lies flat."""
     from weavecolor.files.atomic import write_bytes
@@ -392,7 +392,7 @@ def _draw(found: Found, scene: Scene, out: Path) -> None:
     click.echo(f"wrote {out}", err=True)
 
 
-def _json(found: Found) -> str:
+def _json(found: SearchResult) -> str:
     from weavecolor.decide.shortlist import reasons
 
     best = found.options[0] if found.options else None

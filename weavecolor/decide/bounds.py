@@ -46,7 +46,7 @@ def groups(quick: Screen, most: int = GROUP) -> list[Indices]:
     features = np.concatenate(
         [
             np.cbrt(np.maximum(tables.above.mean(axis=(2, 3)), 0.0)),
-            np.cbrt(np.maximum(tables.pass_.mean(axis=(2, 3)), 0.0)),
+            np.cbrt(np.maximum(tables.transmit.mean(axis=(2, 3)), 0.0)),
             tables.through.mean(axis=1)[:, None],
         ],
         axis=1,

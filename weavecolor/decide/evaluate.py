@@ -27,12 +27,12 @@ from weavecolor.decide.lastlayer import (
 from weavecolor.decide.looks import (
     GROUNDS,
     NORMAL,
-    Look,
+    ViewingCondition,
     cover_look,
     look,
     shot_looks,
 )
-from weavecolor.decide.streams import Piles, lay_under, openness, over_grounds, single
+from weavecolor.decide.streams import StackBatch, lay_under, openness, over_grounds, single
 from weavecolor.decide.tables import (
     BAND_STEP,
     STREAMS,
@@ -64,12 +64,12 @@ class Viewpoints:
     """Every look that is judged: ``scenes``, the main one first, ``turns`` for the shot effect
     (empty: not asked), and ``cover``, the look of the contrast ratio."""
 
-    scenes: tuple[Look, ...]
-    turns: tuple[Look, ...]
-    cover: Look
+    scenes: tuple[ViewingCondition, ...]
+    turns: tuple[ViewingCondition, ...]
+    cover: ViewingCondition
 
     @property
-    def all(self) -> tuple[Look, ...]:
+    def all(self) -> tuple[ViewingCondition, ...]:
         return (*self.scenes, *self.turns, self.cover)
 
     @property
@@ -164,7 +164,7 @@ def _thinned(weights: Array) -> Array:
     return thinned(weights, BAND_STEP)
 
 
-def _piles(tables: Tables, layers: Indices) -> Piles:
+def _piles(tables: Tables, layers: Indices) -> StackBatch:
     """Piles (n, d) that share their outer layers are worked out once."""
     depth = layers.shape[1]
     if depth == 1:
@@ -335,13 +335,15 @@ def _weighed(quick: Screen) -> Weighed:
     return Weighed(grounds, bare, columns, whose, of_diffuse, of_pairs)
 
 
-def _look_xyz(quick: Screen, piles: Piles, one: Look) -> Array:
+def _look_xyz(quick: Screen, piles: StackBatch, one: ViewingCondition) -> Array:
     """XYZ (n, S, 3) of piles over every backing, in one look."""
     over = over_grounds(quick.tables, piles, quick.grounds)
     return np.asarray(sum(_part_xyz(quick, piles, part, *over) for part in one.parts))
 
 
-def _part_xyz(quick: Screen, piles: Piles, one: Look, diffuse: Array, seen: Array) -> Array:
+def _part_xyz(
+    quick: Screen, piles: StackBatch, one: ViewingCondition, diffuse: Array, seen: Array
+) -> Array:
     """As :func:`_look_xyz`, in a look without views; ``diffuse``, ``seen``: of the piles over the
     backings."""
     named, tables = quick.named, quick.tables
@@ -360,14 +362,15 @@ def _part_xyz(quick: Screen, piles: Piles, one: Look, diffuse: Array, seen: Arra
             one.behind, one.in_line, _thinned(one.of_behind), strict=True
         ):
             if in_line:
-                passed = piles.pass_[:, :, row, :count] @ tables.share + piles.through[:, row, None]
+                passed = piles.transmit[:, :, row, :count] @ tables.share
+                passed += piles.through[:, row, None]
             else:
-                passed = piles.pass_[:, :, row, count + place_below(named, direction)]
+                passed = piles.transmit[:, :, row, count + place_below(named, direction)]
             XYZ += np.where(quick.bare[None, :, None], (passed @ weight)[:, None], 0.0)
     return XYZ
 
 
-def _opacity(quick: Screen, piles: Piles) -> Array:
+def _opacity(quick: Screen, piles: StackBatch) -> Array:
     grounds = np.stack(GROUNDS)[:, ::BAND_STEP]
     column = quick.named.views.index(place(quick.named, NORMAL))
     diffuse, _ = over_grounds(quick.tables, piles, grounds)
@@ -403,7 +406,7 @@ def exact(
 
 
 def _exact_xyz(
-    stack: Stack, backings: Sequence[Backing | None], looks: Sequence[Look]
+    stack: Stack, backings: Sequence[Backing | None], looks: Sequence[ViewingCondition]
 ) -> list[Array]:
     """XYZ (S + 2, 3) of the stack over each of S backings and the two grounds of the contrast
     ratio, in each of the looks, which have no views."""
@@ -419,7 +422,7 @@ def _exact_xyz(
     factors = [(b is None, pile.reflect if b is None else next(made)) for b in backings]
     factors += [(False, ground) for ground in made]
 
-    def XYZ(one: Look, reflect: Array, bare: bool) -> Array:
+    def XYZ(one: ViewingCondition, reflect: Array, bare: bool) -> Array:
         view = half + place(named, one.view)
         out = (reflect[:, view] @ pile.share) @ one.of_diffuse
         for light, weight in zip(one.front, one.of_front, strict=True):
@@ -428,7 +431,7 @@ def _exact_xyz(
             first_below = half + len(named.above)
             for light, in_line, weight in zip(one.behind, one.in_line, one.of_behind, strict=True):
                 below = first_below + place_below(named, light)
-                passed = from_surface(pile, view) if in_line else pile.pass_[:, view, below]
+                passed = from_surface(pile, view) if in_line else pile.transmit[:, view, below]
                 out = out + passed @ weight
         return out
 

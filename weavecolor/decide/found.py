@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from weavecolor.decide.judged import Judged
+from weavecolor.decide.judged import Evaluation
 from weavecolor.decide.tradeoff import Cloud
 from weavecolor.decide.wishes import Wish
 from weavecolor.scene.scene import Scene
@@ -93,7 +93,7 @@ class Guarantee:
 
 
 @dataclass(frozen=True, eq=False)
-class Found:
+class SearchResult:
     """The result of ``search.search``.
 
     ``options``: truly different ones, best first. ``too_little_cloth``: options that would stand
@@ -101,11 +101,11 @@ class Found:
     trade-off chart. ``worked_out``: every stack evaluated by the full model, best first.
     """
 
-    options: tuple[Judged, ...]
-    too_little_cloth: tuple[Judged, ...]
+    options: tuple[Evaluation, ...]
+    too_little_cloth: tuple[Evaluation, ...]
     guarantee: Guarantee
     cloud: Cloud
-    worked_out: tuple[Judged, ...]
+    worked_out: tuple[Evaluation, ...]
     wishes: tuple[Wish, ...]
     scenes: tuple[Scene, ...]
 

@@ -29,7 +29,7 @@ Fits = Callable[[Stack], Fit]
 
 
 @dataclass(frozen=True, eq=False)
-class Judged:
+class Evaluation:
     """A stack and what it measures.
 
     ``key``: (layers, number) in the order of the candidates. ``measures`` of this one stack

@@ -15,7 +15,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from weavecolor.decide.streams import Openings, Piles
+from weavecolor.decide.streams import Openings, StackBatch
 from weavecolor.decide.tables import Tables
 from weavecolor.optics.exchange import cast, rounds
 
@@ -45,7 +45,7 @@ def lowers_of(tables: Tables) -> Lowers:
     return Lowers(
         np.ascontiguousarray(tables.above[..., :g]),
         np.ascontiguousarray(tables.pairs),
-        np.ascontiguousarray(tables.pass_[..., :g] @ c),
+        np.ascontiguousarray(tables.transmit[..., :g] @ c),
         np.ascontiguousarray(tables.through[:, :g]),
         np.ascontiguousarray((tables.under[:, :, :g, :g] @ c) @ c),
     )
@@ -55,7 +55,7 @@ def lowers_of(tables: Tables) -> Lowers:
 class Uppers:
     """Piles to lay something under, with their openness before it."""
 
-    pass_: Array  # (n, B, M, G)
+    transmit: Array  # (n, B, M, G)
     under: Array  # (n, B, G, G)
     through: Array  # (n, M)
     diffuse: Array  # (n, B, V)
@@ -66,13 +66,13 @@ class Uppers:
     spread: Array  # (n,)
 
 
-def uppers_of(tables: Tables, piles: Piles, before: Openings) -> Uppers:
+def uppers_of(tables: Tables, piles: StackBatch, before: Openings) -> Uppers:
     """The ``piles`` of laid layers of ``tables``; ``before``: their openness before a further
     layer."""
     g = tables.share.size
     held = np.ascontiguousarray
     return Uppers(
-        held(piles.pass_[..., :g]),
+        held(piles.transmit[..., :g]),
         held(piles.under[:, :, :g, :g]),
         held(piles.through),
         held(piles.diffuse),
@@ -140,7 +140,7 @@ def xyz(
         wanted = np.ones((upper.size, grounds.shape[0]), dtype=np.bool_)
     _xyz(
         tables.share, tables.views, tables.pair_views, tables.pair_lights,
-        uppers.pass_, uppers.under, uppers.through, uppers.diffuse, uppers.seen,
+        uppers.transmit, uppers.under, uppers.through, uppers.diffuse, uppers.seen,
         uppers.joint, uppers.pairs, uppers.hit, uppers.spread,
         lowers.above, lowers.pairs, lowers.sent, lowers.through, lowers.under,
         upper, lower, behind.joint, behind.pairs, behind.hit, behind.spread,

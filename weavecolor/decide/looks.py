@@ -31,7 +31,7 @@ NORMAL: Way = (0.0, 0.0)
 
 
 @dataclass(frozen=True, eq=False)
-class Look:
+class ViewingCondition:
     """A scene ready for judging stacks.
 
     ``view``: (zenith, azimuth) in degrees; ``front``: the same with half the angle; ``behind``: for
@@ -52,11 +52,11 @@ class Look:
     of_front: Array
     of_behind: Array
     white: Array
-    views: tuple[Look, ...] = ()
+    views: tuple[ViewingCondition, ...] = ()
     share: float = 1.0
 
     @property
-    def parts(self) -> tuple[Look, ...]:
+    def parts(self) -> tuple[ViewingCondition, ...]:
         """What is looked at: its views, or itself."""
         return self.views or (self,)
 
@@ -65,7 +65,7 @@ class Look:
         return lab_from_xyz(np.maximum(XYZ, 0.0), self.white)
 
 
-def look(scene: Scene, observer: str = "2", name: str = "") -> Look:
+def look(scene: Scene, observer: str = "2", name: str = "") -> ViewingCondition:
     """The look at a stack that ``appearance.appearance`` takes in ``scene``.
 
     Parameters
@@ -84,7 +84,7 @@ def look(scene: Scene, observer: str = "2", name: str = "") -> Look:
     return replace(whole, views=tuple(views))
 
 
-def _lit(scene: Scene, per_band: Array, white: Array, name: str) -> Look:
+def _lit(scene: Scene, per_band: Array, white: Array, name: str) -> ViewingCondition:
     """One look, of which every band of a perfect diffuser gives ``per_band`` (41, 3) to XYZ for
     each unit of light."""
     front, behind = scene.in_front, scene.behind
@@ -95,7 +95,7 @@ def _lit(scene: Scene, per_band: Array, white: Array, name: str) -> Look:
         rows = [per_band * x.on_cloth[:, None] for x in lights]
         return np.stack(rows) if rows else np.zeros((0, BANDS, 3))
 
-    return Look(
+    return ViewingCondition(
         name,
         view,
         tuple(x.way for x in front),
@@ -115,7 +115,7 @@ def at_a_slant(scene: Scene) -> Scene:
     return scene if scene.view_zenith_deg >= 30.0 else with_viewer(scene, SHOT_VIEW_DEG, 0.0)
 
 
-def shot_looks(scene: Scene, observer: str = "2") -> tuple[Look, ...]:
+def shot_looks(scene: Scene, observer: str = "2") -> tuple[ViewingCondition, ...]:
     """The looks at a cloth that is turned by :data:`SHOT_TURNS` in the same light, at a slant."""
     scene = at_a_slant(scene)
     # Turning the cloth by an angle is turning light and eye the other way.
@@ -124,7 +124,7 @@ def shot_looks(scene: Scene, observer: str = "2") -> tuple[Look, ...]:
     )
 
 
-def cover_look() -> Look:
+def cover_look() -> ViewingCondition:
     """Diffuse daylight seen along the normal: the geometry of the contrast ratio."""
     light = light_spectrum("D65")
     scene = Scene("contrast ratio", (), light, light)

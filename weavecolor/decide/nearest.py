@@ -44,7 +44,7 @@ def can_bound(quick: Screen, wishes: tuple[Wish, ...]) -> bool:
     tables = quick.tables
     sound = all(
         float(table.min(initial=0.0)) >= 0.0
-        for table in (tables.above, tables.pass_, tables.under, tables.pairs, tables.through)
+        for table in (tables.above, tables.transmit, tables.under, tables.pairs, tables.through)
     )
     lit_through = quick.bare.any() and any(x.behind for x in quick.viewpoints.scenes[0].parts)
     return sound and not lit_through and bounded_wishes(wishes)

@@ -37,8 +37,8 @@ from weavecolor.decide.evaluate import (
     screen_of,
     viewpoints,
 )
-from weavecolor.decide.found import Found, Guarantee
-from weavecolor.decide.judged import Fit, Fits, Judged
+from weavecolor.decide.found import Guarantee, SearchResult
+from weavecolor.decide.judged import Evaluation, Fit, Fits
 from weavecolor.decide.nearest import (
     Start,
     bounded_wishes,
@@ -97,7 +97,7 @@ def search(
     sample: int = SAMPLE,
     streams: int = STREAMS,
     shot: bool | None = None,
-) -> Found:
+) -> SearchResult:
     """Find the stacks that come nearest to the wishes.
 
     Parameters
@@ -186,7 +186,7 @@ def search(
     )
     cloud = run.cloud(blocks, guarantee.decided)
     ticker.finish()
-    return Found(
+    return SearchResult(
         tuple(shortlist), tuple(short), guarantee, cloud, tuple(order(list(run.worked.values()))),
         wishes, scenes,
     )  # fmt: skip
@@ -212,9 +212,9 @@ class _Run:
         self.executor, self.budget = executor, budget
         self.quick: Screen | None = None
         self.errors: list[float] = []
-        self.worked: dict[Key, Judged] = {}
+        self.worked: dict[Key, Evaluation] = {}
         self.answers: dict[Key, Fit] = {}
-        self.misfits: dict[Key, Judged] = {}
+        self.misfits: dict[Key, Evaluation] = {}
         self.bounding = False
         self.start: Start | None = None
 
@@ -379,7 +379,7 @@ class _Run:
             Task(depth, outer=piles[k : k + each]) for k in range(0, piles.shape[0], each)
         ]
 
-    def pool(self, blocks: list[Block]) -> list[Judged]:
+    def pool(self, blocks: list[Block]) -> list[Evaluation]:
         """The best of what was screened, and the best of each kind, as judged by screening."""
         depth = np.concatenate([np.full(b.numbers.size, b.depth) for b in blocks])
         number = np.concatenate([b.numbers for b in blocks])
@@ -397,10 +397,10 @@ class _Run:
         self.exhausted = bool(keep.all()) and sum(b.count for b in blocks) == loss.size
         return self.screened(keys)
 
-    def screened(self, keys: list[Key]) -> list[Judged]:
+    def screened(self, keys: list[Key]) -> list[Evaluation]:
         """Stacks by number, judged by screening, in the order given."""
         assert self.quick is not None
-        judged: dict[Key, Judged] = {}
+        judged: dict[Key, Evaluation] = {}
         for depth in sorted({d for d, _ in keys}):
             mine = [key for key in keys if key[0] == depth]
             layers, grounds = self.space.decode(depth, np.array([n for _, n in mine]))
@@ -413,14 +413,14 @@ class _Run:
 
     def _judged(
         self, key: Key, layers: np.ndarray, ground: int, row: Measures, loss: float, exact: bool
-    ) -> Judged:
+    ) -> Evaluation:
         mass = float(self.space.mass[layers].sum())
         stack = self.candidates.stack([int(k) for k in layers], ground)
-        return Judged(key, stack, row, loss, exact, mass, self.answers.get(key))
+        return Evaluation(key, stack, row, loss, exact, mass, self.answers.get(key))
 
-    def in_full(self, some: Sequence[Judged], ticker: Ticker) -> None:
+    def in_full(self, some: Sequence[Evaluation], ticker: Ticker) -> None:
         """Work stacks out by the full model, and note how far screening was off."""
-        piles: dict[tuple[Any, ...], list[Judged]] = {}
+        piles: dict[tuple[Any, ...], list[Evaluation]] = {}
         for one in some:
             if one.key not in self.worked:
                 layers, _ = self.space.decode(one.key[0], np.array([one.key[1]]))
@@ -461,7 +461,7 @@ class _Run:
                 keys[(depth, number)] = None
         self.in_full(self.screened(list(keys)), ticker)
 
-    def enough(self, one: Judged) -> bool:
+    def enough(self, one: Evaluation) -> bool:
         """Ask about the cloth in hand; what does not fit is set aside."""
         if self.fits is None:
             return True
@@ -480,7 +480,7 @@ class _Run:
         fine = [j.loss for j in self.worked.values() if self.enough(j)]
         return min(fine, default=np.inf)
 
-    def work_out(self, pool: list[Judged], ticker: Ticker) -> tuple[bool, float]:
+    def work_out(self, pool: list[Evaluation], ticker: Ticker) -> tuple[bool, float]:
         """Work out the best in full until no other can be better; whether so, and the margin."""
         spent, at = 0, 0
         while at < len(pool):
@@ -489,7 +489,7 @@ class _Run:
                 return True, pool[at].loss - best
             if spent >= self.budget or ticker.stop():
                 return False, pool[at].loss - best
-            batch: list[Judged] = []
+            batch: list[Evaluation] = []
             while at < len(pool) and len(batch) < min(_TOGETHER, self.budget - spent):
                 one = pool[at]
                 at += 1
@@ -499,7 +499,7 @@ class _Run:
             spent += len(batch)
         return self.exhausted, 0.0
 
-    def sure(self, chosen: Sequence[Judged], pool: Sequence[Judged]) -> int:
+    def sure(self, chosen: Sequence[Evaluation], pool: Sequence[Evaluation]) -> int:
         """How many of the first options no stack left to the screening can beat within its error:
         of the best screened, those left over here are the best that are left at all."""
         left = [j.loss for j in pool if j.key not in self.worked and j.key not in self.misfits]
@@ -507,8 +507,8 @@ class _Run:
         return next((k for k, one in enumerate(chosen) if one.loss > least), len(chosen))
 
     def shortlist(
-        self, pool: list[Judged], most: int, ticker: Ticker
-    ) -> tuple[list[Judged], list[Judged]]:
+        self, pool: list[Evaluation], most: int, ticker: Ticker
+    ) -> tuple[list[Evaluation], list[Evaluation]]:
         """Truly different options, worked out in full, and better ones that do not fit."""
         by_key = {one.key: one for one in pool}
         spare = 8 * most

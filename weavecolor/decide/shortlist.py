@@ -17,7 +17,7 @@ from weavecolor.colour.colorimetry import ciede2000, colour_words
 from weavecolor.colour.perception import JUST_NOTICEABLE, would_see
 from weavecolor.colour.tristimulus import FloatArray
 from weavecolor.decide.compare import Option, step_between
-from weavecolor.decide.judged import Judged
+from weavecolor.decide.judged import Evaluation
 from weavecolor.decide.looks import SHOT_TURNS, at_a_slant
 from weavecolor.decide.wishes import Wish, loss, widest
 from weavecolor.optics.appearance import CONTRAST_WORDS
@@ -31,15 +31,15 @@ from weavecolor.scene.scene import Scene
 ALIKE = 2.5
 
 
-def near_copy(one: Judged, other: Judged) -> bool:
+def near_copy(one: Evaluation, other: Evaluation) -> bool:
     """Whether two options are not truly different.
 
     Examples
     --------
     >>> from weavecolor.decide.wishes import Measures
     >>> measures = Measures(np.array([[[40.0, 20.0, 10.0]]]), np.zeros((1, 0, 3)), np.array([0.5]))
-    >>> one = Judged((1, 0), single, measures, 1.0, True, 19.0)
-    >>> other = Judged((2, 0), double, measures, 1.1, True, 38.0)
+    >>> one = Evaluation((1, 0), single, measures, 1.0, True, 19.0)
+    >>> other = Evaluation((2, 0), double, measures, 1.1, True, 38.0)
     >>> near_copy(one, other)
     True
     """
@@ -51,7 +51,7 @@ def near_copy(one: Judged, other: Judged) -> bool:
     return not mine.turns.size or bool(ciede2000(mine.turns, theirs.turns).max() < ALIKE)
 
 
-def simpler(one: Judged, others: Sequence[Judged]) -> Judged | None:
+def simpler(one: Evaluation, others: Sequence[Evaluation]) -> Evaluation | None:
     """The best near copy with fewer layers whose loss is less than one just noticeable difference
     (one point) more, or None.
 
@@ -59,8 +59,8 @@ def simpler(one: Judged, others: Sequence[Judged]) -> Judged | None:
     --------
     >>> from weavecolor.decide.wishes import Measures
     >>> measures = Measures(np.array([[[40.0, 20.0, 10.0]]]), np.zeros((1, 0, 3)), np.array([0.5]))
-    >>> more = Judged((2, 0), double, measures, 1.0, True, 38.0)
-    >>> less = Judged((1, 0), single, measures, 1.2, True, 19.0)
+    >>> more = Evaluation((2, 0), double, measures, 1.0, True, 38.0)
+    >>> less = Evaluation((1, 0), single, measures, 1.2, True, 19.0)
     >>> simpler(more, [less]) is less
     True
     """
@@ -75,33 +75,33 @@ def simpler(one: Judged, others: Sequence[Judged]) -> Judged | None:
     return min(fewer, key=lambda j: len(j.stack.layers), default=None)
 
 
-def order(judged: Sequence[Judged]) -> list[Judged]:
+def order(judged: Sequence[Evaluation]) -> list[Evaluation]:
     """Best first; a tie (to a millionth) goes to fewer layers, then to the lower number.
 
     Examples
     --------
     >>> from weavecolor.decide.wishes import Measures
     >>> measures = Measures(np.array([[[40.0, 20.0, 10.0]]]), np.zeros((1, 0, 3)), np.array([0.5]))
-    >>> one = Judged((1, 0), single, measures, 3.0, True, 19.0)
-    >>> better = Judged((2, 0), double, measures, 1.0, True, 38.0)
+    >>> one = Evaluation((1, 0), single, measures, 3.0, True, 19.0)
+    >>> better = Evaluation((2, 0), double, measures, 1.0, True, 38.0)
     >>> order([one, better])[0] is better
     True
     """
     return sorted(judged, key=lambda j: (round(j.loss, 6), j.key))
 
 
-def pick(judged: Sequence[Judged], most: int) -> list[Judged]:
+def pick(judged: Sequence[Evaluation], most: int) -> list[Evaluation]:
     """At most ``most`` truly different options, best first.
 
     Examples
     --------
     >>> from weavecolor.decide.wishes import Measures
     >>> measures = Measures(np.array([[[40.0, 20.0, 10.0]]]), np.zeros((1, 0, 3)), np.array([0.5]))
-    >>> one = Judged((1, 0), single, measures, 3.0, True, 19.0)
+    >>> one = Evaluation((1, 0), single, measures, 3.0, True, 19.0)
     >>> len(pick([one], 5))
     1
     """
-    chosen: list[Judged] = []
+    chosen: list[Evaluation] = []
     for one in order(judged):
         if len(chosen) == most:
             break
@@ -119,29 +119,29 @@ class Reason:
 
 
 def reasons(
-    one: Judged,
+    one: Evaluation,
     wishes: Sequence[Wish],
     scenes: Sequence[Scene],
-    best: Judged | None = None,
-    others: Sequence[Judged] = (),
+    best: Evaluation | None = None,
+    others: Sequence[Evaluation] = (),
 ) -> tuple[Reason, ...]:
     """Why this option stands where it does. ``best``: the first of the list, to compare with;
     ``others``: where to look for a simpler way to the same.
 
     Parameters
     ----------
-    one : Judged
+    one : Evaluation
     wishes : sequence of Wish
     scenes : sequence of Scene
         Her lights, the main one first.
-    best : Judged, optional
-    others : sequence of Judged
+    best : Evaluation, optional
+    others : sequence of Evaluation
 
     Examples
     --------
     >>> from weavecolor.decide.wishes import Measures, Wish
     >>> measures = Measures(np.array([[[40.0, 20.0, 10.0]]]), np.zeros((1, 0, 3)), np.array([0.5]))
-    >>> one = Judged((1, 0), single, measures, 3.0, True, 19.0)
+    >>> one = Evaluation((1, 0), single, measures, 3.0, True, 19.0)
     >>> reasons(one, [Wish("deepest")], [window])[0].words
     'As deep as L* 40.0 in window at the side.'
     """
@@ -180,7 +180,7 @@ def reasons(
     return tuple(said)
 
 
-def _near(one: Judged, wish: Wish, scenes: Sequence[Scene]) -> Reason:
+def _near(one: Evaluation, wish: Wish, scenes: Sequence[Scene]) -> Reason:
     value = float(loss(wish, one.measures)[0])
     known = known_of([layer.cloth for layer in one.stack.layers])
     doubt = of_colour(known, open_colour(one.Lab, _drawn(one, scenes[0]))).stated
@@ -192,13 +192,13 @@ def _near(one: Judged, wish: Wish, scenes: Sequence[Scene]) -> Reason:
     )
 
 
-def _lightness(one: Judged, wish: Wish, scenes: Sequence[Scene]) -> Reason:
+def _lightness(one: Evaluation, wish: Wish, scenes: Sequence[Scene]) -> Reason:
     L = float(one.Lab[0])
     word = "light" if wish.kind == "brightest" else "deep"
     return Reason(f"As {word} as L* {L:.1f} in {scenes[0].name}.", (("L*", L),))
 
 
-def _cover(one: Judged, *_: object) -> Reason:
+def _cover(one: Evaluation, *_: object) -> Reason:
     hides = 100.0 * one.opacity
     return Reason(
         f"Hides {hides:.0f} % ({CONTRAST_WORDS}).",
@@ -206,7 +206,7 @@ def _cover(one: Judged, *_: object) -> Reason:
     )
 
 
-def _shot(one: Judged, _: object, scenes: Sequence[Scene]) -> Reason:
+def _shot(one: Evaluation, _: object, scenes: Sequence[Scene]) -> Reason:
     gone = travel(one.measures.turns[0])
     a, b = (SHOT_TURNS[k] for k in gone.between)
     lit = at_a_slant(scenes[0])
@@ -226,7 +226,7 @@ def _shot(one: Judged, _: object, scenes: Sequence[Scene]) -> Reason:
     )
 
 
-def _even(one: Judged, _: object, scenes: Sequence[Scene]) -> Reason:
+def _even(one: Evaluation, _: object, scenes: Sequence[Scene]) -> Reason:
     delta, first, second = widest(one.measures.settled)
     worst = float(delta[0])
     ends = [scenes[int(k[0])] for k in (first, second)]
@@ -240,7 +240,7 @@ def _even(one: Judged, _: object, scenes: Sequence[Scene]) -> Reason:
 
 
 #: What is told of each wish.
-_REASONS: dict[str, Callable[[Judged, Wish, Sequence[Scene]], Reason]] = {
+_REASONS: dict[str, Callable[[Evaluation, Wish, Sequence[Scene]], Reason]] = {
     "target": _near,
     "brightest": _lightness,
     "deepest": _lightness,
@@ -252,11 +252,11 @@ _REASONS: dict[str, Callable[[Judged, Wish, Sequence[Scene]], Reason]] = {
 }
 
 
-def _drawn(one: Judged, scene: Scene) -> FloatArray:
+def _drawn(one: Evaluation, scene: Scene) -> FloatArray:
     return lots(one.stack, [one.stack.backing], scene)[0]
 
 
-def _against(one: Judged, best: Judged, scene: Scene) -> Reason:
+def _against(one: Evaluation, best: Evaluation, scene: Scene) -> Reason:
     step = step_between(Option(best.stack, scene), Option(one.stack, scene))
     assert step.verdict is not None  # one light
     return Reason(

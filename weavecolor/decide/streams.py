@@ -21,24 +21,24 @@ Indices = NDArray[np.intp]
 
 
 @dataclass(frozen=True, eq=False)
-class Piles:
+class StackBatch:
     """n piles, outermost layer first, without a backing; axes as in ``tables.Tables`` with n in
     place of L. ``members`` (n, d): their laid layers. ``diffuse`` (n, B, V): reflected towards
     each view from uniform light; ``seen`` (n, B, P): from beam to view."""
 
     members: Indices
-    pass_: Array
+    transmit: Array
     under: Array
     through: Array
     through_below: Array
     diffuse: Array
     seen: Array
 
-    def taken(self, index: Indices) -> Piles:
+    def taken(self, index: Indices) -> StackBatch:
         """The piles at these places, which may repeat."""
-        return Piles(
+        return StackBatch(
             self.members[index],
-            self.pass_[index],
+            self.transmit[index],
             self.under[index],
             self.through[index],
             self.through_below[index],
@@ -58,11 +58,11 @@ class Openings:
     spread: Array
 
 
-def single(tables: Tables, layers: Indices) -> Piles:
+def single(tables: Tables, layers: Indices) -> StackBatch:
     """Piles of one laid layer each, (n,)."""
-    return Piles(
+    return StackBatch(
         layers[:, None],
-        tables.pass_[layers],
+        tables.transmit[layers],
         tables.under[layers],
         tables.through[layers],
         tables.through_below[layers],
@@ -94,13 +94,13 @@ def openness(tables: Tables, members: Indices, through: Array, backing: bool) ->
     return Openings(np.asarray(joint), np.asarray(pairs), hit, spread)
 
 
-def lay_under(tables: Tables, upper: Piles, layers: Indices) -> Piles:
+def lay_under(tables: Tables, upper: StackBatch, layers: Indices) -> StackBatch:
     """Each pile with one more laid layer under it.
 
     Parameters
     ----------
     tables : Tables
-    upper : Piles
+    upper : StackBatch
         n of them.
     layers : ndarray of int, shape (n,)
     """
@@ -110,9 +110,9 @@ def lay_under(tables: Tables, upper: Piles, layers: Indices) -> Piles:
     open_ = openness(tables, upper.members, upper.through, False)
     spread = open_.spread[:, None, None, None]
     hit = open_.hit[:, None, :, None]
-    pass2, above, below2 = tables.pass_[layers], tables.above[layers], tables.under[layers]
+    pass2, above, below2 = tables.transmit[layers], tables.above[layers], tables.under[layers]
     beam2 = np.concatenate([tables.through[layers][:, :g], tables.through_below[layers]], axis=1)
-    pass1, below = upper.pass_, upper.under
+    pass1, below = upper.transmit, upper.under
     above_q = above[:, :, :g]
 
     _, sent, inverse, again = between(pass1[..., :g], hit * above, above_q, below, c, spread)
@@ -161,7 +161,7 @@ def lay_under(tables: Tables, upper: Piles, layers: Indices) -> Piles:
         @ (c[:, None] * above_q[:, :, :g] * c)
         @ np.swapaxes(met_all, -1, -2)
     )
-    return Piles(
+    return StackBatch(
         np.concatenate([upper.members, layers[:, None]], axis=1),
         passed,
         under,
@@ -172,15 +172,15 @@ def lay_under(tables: Tables, upper: Piles, layers: Indices) -> Piles:
     )
 
 
-def over_grounds(tables: Tables, piles: Piles, grounds: Array) -> tuple[Array, Array]:
+def over_grounds(tables: Tables, piles: StackBatch, grounds: Array) -> tuple[Array, Array]:
     """Radiance factors over Lambertian grounds of reflectance (S, B).
 
-    Returns ``diffuse`` (n, S, B, V) and ``seen`` (n, S, B, P), as in :class:`Piles`.
+    Returns ``diffuse`` (n, S, B, V) and ``seen`` (n, S, B, P), as in :class:`StackBatch`.
 
     Parameters
     ----------
     tables : Tables
-    piles : Piles
+    piles : StackBatch
         n of them.
     grounds : ndarray, shape (S, B)
         0 to 1.
@@ -191,7 +191,7 @@ def over_grounds(tables: Tables, piles: Piles, grounds: Array) -> tuple[Array, A
     open_ = openness(tables, piles.members, piles.through, True)
     spread = open_.spread[:, None, None]
     straight = open_.hit[:, None, :]
-    spread_in = piles.pass_[..., :g] @ c  # (n, B, M)
+    spread_in = piles.transmit[..., :g] @ c  # (n, B, M)
     inner = (piles.under[..., :g] @ c) @ c  # (n, B)
     more = rounds(grounds, inner[:, None], spread)[..., None]  # (n, S, B, 1)
     rho = grounds[..., None]

@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.decide.looks import Look
-from weavecolor.optics.adding import GAPS, openings, pile_of
+from weavecolor.decide.looks import ViewingCondition
+from weavecolor.optics.adding import GAPS, as_stack, openings
 from weavecolor.optics.appearance import Way, named_direction
 from weavecolor.optics.cell.nodes import Named
 from weavecolor.optics.layer import LayerOptics, laid, solved, strand, to_cloth_frame
@@ -45,14 +45,14 @@ class Tables:
     """Screening tables of L laid layers. G streams, E named directions above, H below; M = G + E
     rows, C = G + H columns, B bands, P pairs of named directions that are looked at.
 
-    ``share`` (G,); ``pass_`` (L, B, M, C) scattered through; ``under`` (L, B, G, C); ``above``
+    ``share`` (G,); ``transmit`` (L, B, M, C) scattered through; ``under`` (L, B, G, C); ``above``
     (L, B, M, G) reflected; ``pairs`` (L, B, P) reflected between named directions; ``through``
     (L, M) and ``through_below`` (L, H) beams; ``joint`` (K, L, M, G) and ``joint_pairs`` (K, L, P)
     joint openness before the k-th layer further in, the last entry before a backing.
     """
 
     share: Array
-    pass_: Array
+    transmit: Array
     under: Array
     above: Array
     pairs: Array
@@ -76,7 +76,7 @@ class Labels:
     views: tuple[int, ...]
 
 
-def labels(looks: Sequence[Look], through: bool = True) -> Labels:
+def labels(looks: Sequence[ViewingCondition], through: bool = True) -> Labels:
     """Every direction of the ``looks`` once; not ``through``: but for those behind of cloth in
     folds, from where no light comes. Pairs and views are counted within ``above``."""
     above: dict[Way, float] = {}
@@ -240,29 +240,29 @@ def reduced(
         links=tuple(linked) or None,
         rays=rays if set(each) == {rays} else each,
     )
-    half = optics.lie.share.size - len(above) - len(below)
-    streams_of = _streams(optics.lie.share[:half], streams)
-    share = streams_of @ optics.lie.share[:half]
-    mean = streams_of * optics.lie.share[:half] / share[:, None]  # (G, D), rows sum to 1
+    half = optics.placement.share.size - len(above) - len(below)
+    streams_of = _streams(optics.placement.share[:half], streams)
+    share = streams_of @ optics.placement.share[:half]
+    mean = streams_of * optics.placement.share[:half] / share[:, None]  # (G, D), rows sum to 1
     joints = _joints(optics, lay, most_layers, pitch, thick)
     out = []
     for grain in grains:
         up = [half + above[_laid(d, grain)] for d in named.above]
         down = [half + len(above) + below[_laid(d, grain)] for d in named.below]
-        rows = _gather(mean, up, optics.lie.share.size)
-        columns = _gather(mean, down, optics.lie.share.size)
-        into = _gather(mean, [], optics.lie.share.size)
+        rows = _gather(mean, up, optics.placement.share.size)
+        columns = _gather(mean, down, optics.placement.share.size)
+        into = _gather(mean, [], optics.placement.share.size)
         a = [up[v] for v, _ in named.pairs]
         b = [up[k] for _, k in named.pairs]
         out.append(
             {
                 "share": share,
-                "pass_": rows @ optics.pass_ @ columns.T,
+                "transmit": rows @ optics.transmit @ columns.T,
                 "under": into @ optics.under @ columns.T,
                 "above": rows @ optics.reflect @ into.T,
                 "pairs": optics.reflect[:, a, b],
-                "through": rows @ optics.lie.through,
-                "through_below": optics.lie.through[down],
+                "through": rows @ optics.placement.through,
+                "through_below": optics.placement.through[down],
                 "joint": np.stack([rows @ j @ into.T for j in joints]),
                 "joint_pairs": np.stack([j[a, b] for j in joints]),
             }
@@ -303,10 +303,10 @@ def _joints(
     gap = GAPS[lay]
     apart = min(most_layers - 1, _MOST_APART)
     between = () if gap is None else ((gap[0] * pitch, gap[1] * pitch), (thick, thick))
-    met = tuple(thick / optics.lie.thickness * depth for depth in optics.lie.depths)
-    single = pile_of(optics)
+    met = tuple(thick / optics.placement.thickness * depth for depth in optics.placement.depths)
+    single = as_stack(optics)
     out = []
     for k, depths in (*((k, met) for k in range(apart + 1)), (0, ())):
-        pile = replace(single, members=((optics.lie, between * k),))
+        pile = replace(single, members=((optics.placement, between * k),))
         out.append(openings(pile, gap, depths).joint)
     return out

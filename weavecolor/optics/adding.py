@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from weavecolor.colour.spectra import Spectrum
 from weavecolor.optics.cell.pairs import UNEVEN, Distance
 from weavecolor.optics.exchange import between, cast, rounds
-from weavecolor.optics.layer import LayerOptics, Lie, layer_pairs
+from weavecolor.optics.layer import LayerOptics, Placement, layer_pairs
 
 Array = NDArray[np.float64]
 Spans = tuple[tuple[float, float], ...]
@@ -45,7 +45,7 @@ class Openings:
 
 
 @dataclass(frozen=True, eq=False)
-class PileOptics:
+class StackOptics:
     """One or more layers in the stack's frame; arrays as in :class:`LayerOptics`.
 
     ``members``: each layer with what lies between its back and the pile's back: (least, greatest)
@@ -55,10 +55,10 @@ class PileOptics:
 
     reflect: Array
     under: Array
-    pass_: Array
+    transmit: Array
     through: Array
     share: Array
-    members: tuple[tuple[Lie, Spans], ...]
+    members: tuple[tuple[Placement, Spans], ...]
     rows: Array | None = None
 
 
@@ -66,18 +66,20 @@ class PileOptics:
 _FAR = (0.0, 50.0)
 
 
-def gap_mm(layer: Lie, gap: tuple[float, float] | None) -> tuple[float, float]:
+def gap_mm(layer: Placement, gap: tuple[float, float] | None) -> tuple[float, float]:
     return _FAR if gap is None else (gap[0] * layer.pitch, gap[1] * layer.pitch)
 
 
-def pile_of(layer: LayerOptics) -> PileOptics:
+def as_stack(layer: LayerOptics) -> StackOptics:
     """A pile of one layer."""
-    lie = layer.lie
-    return PileOptics(layer.reflect, layer.under, layer.pass_, lie.through, lie.share, ((lie, ()),))
+    at = layer.placement
+    return StackOptics(
+        layer.reflect, layer.under, layer.transmit, at.through, at.share, ((at, ()),)
+    )
 
 
 def openings(
-    pile: PileOptics,
+    pile: StackOptics,
     gap: tuple[float, float] | None,
     depths: tuple[float, ...] = (),
     uneven: float = UNEVEN,
@@ -90,7 +92,7 @@ def openings(
 
     Parameters
     ----------
-    pile : PileOptics
+    pile : StackOptics
         Of N labels.
     gap : (float, float) or None
         Nearest and farthest distance behind each layer in yarn spacings, from 0; None: what lies
@@ -147,18 +149,18 @@ def _turned(matrices: NDArray[Any]) -> NDArray[Any]:
     return np.swapaxes(matrices, -1, -2)
 
 
-def seen(pile: PileOptics) -> PileOptics:
+def seen(pile: StackOptics) -> StackOptics:
     """A pile as a viewer gets it, small: label 0 is even diffuse light, then the named directions
     follow."""
     rows = viewed(pile)
-    reflect, under, pass_ = (
+    reflect, under, transmit = (
         _turned(_mixed(rows, _turned(_mixed(rows, t))))
-        for t in (pile.reflect, pile.under, pile.pass_)
+        for t in (pile.reflect, pile.under, pile.transmit)
     )
-    return PileOptics(
+    return StackOptics(
         reflect,
         under,
-        pass_,
+        transmit,
         rows @ pile.through,
         np.eye(len(rows))[0],
         pile.members,
@@ -175,20 +177,20 @@ def _mixed(rows: Array, tables: NDArray[np.floating[Any]]) -> Array:
     return np.concatenate([even, tables[..., single, :]], axis=-2)
 
 
-def viewed(pile: PileOptics) -> Array:
+def viewed(pile: StackOptics) -> Array:
     """The mixtures of a pile's labels (R, N) that :func:`seen` keeps."""
     one = np.eye(pile.share.size)
     return np.concatenate([pile.share[None], one[np.count_nonzero(pile.share) :]])
 
 
 def add(
-    upper: PileOptics,
-    lower: PileOptics,
+    upper: StackOptics,
+    lower: StackOptics,
     gap: tuple[float, float] | None,
     uneven: float = UNEVEN,
     rows: Array | None = None,
     open_: Openings | None = None,
-) -> PileOptics:
+) -> StackOptics:
     """Lay ``upper`` over ``lower``; ``gap`` as in :data:`GAPS`, ``uneven`` the variation of yarn
     spacing (see :class:`weavecolor.optics.cell.pairs.Distance`). Reciprocal, and keeps energy.
 
@@ -224,25 +226,26 @@ def add(
     share = upper.share if rows is None else np.eye(len(rows))[0]
     through = upper.through * lower.through
     through = through if rows is None else rows @ through
-    return PileOptics(out[0], out[1], out[2], through, share, members, rows)
+    return StackOptics(out[0], out[1], out[2], through, share, members, rows)
 
 
 #: Numbers of a table of labels that are worked on at once.
 _AT_ONCE = 2.0e5
 
 
-def _cut(pile: PileOptics, own: slice) -> PileOptics:
-    return replace(pile, reflect=pile.reflect[own], under=pile.under[own], pass_=pile.pass_[own])
+def _cut(pile: StackOptics, own: slice) -> StackOptics:
+    rows = {what: getattr(pile, what)[own] for what in ("reflect", "under", "transmit")}
+    return replace(pile, **rows)
 
 
 def _added(
-    upper: PileOptics, lower: PileOptics, open_: Openings, kind: np.dtype[Any], rows: Array | None
+    upper: StackOptics, lower: StackOptics, open_: Openings, kind: np.dtype[Any], rows: Array | None
 ) -> tuple[Array, Array, Array]:
     """Reflected by the front, by the back, and passed, of one pile over another."""
     t1, t2 = upper.through.astype(kind), lower.through.astype(kind)
     q = slice(0, np.count_nonzero(upper.share))  # nodes carry light on; named ones end paths
     c = upper.share[q].astype(kind)
-    pass1, pass2, above, below = upper.pass_, lower.pass_, lower.reflect, upper.under
+    pass1, pass2, above, below = upper.transmit, lower.transmit, lower.reflect, upper.under
     spread, straight = kind.type(open_.hit_spread), open_.straight.astype(kind)
     above_q, below_q = above[:, q], below[:, q]
 
@@ -282,7 +285,7 @@ def _added(
 
 
 def over_backing(
-    pile: PileOptics,
+    pile: StackOptics,
     backing: Spectrum,
     gap: tuple[float, float] | None,
     uneven: float = UNEVEN,
@@ -291,7 +294,7 @@ def over_backing(
 
     Parameters
     ----------
-    pile : PileOptics
+    pile : StackOptics
         Of N labels.
     backing : ndarray, shape (41,)
         Reflectance, 0 to 1.
@@ -302,7 +305,7 @@ def over_backing(
 
 
 def over_backings(
-    pile: PileOptics,
+    pile: StackOptics,
     backings: list[Spectrum],
     gap: tuple[float, float] | None,
     uneven: float = UNEVEN,
@@ -322,7 +325,8 @@ def over_backings(
     share, spread = pile.share, open_.hit_spread
     kind = pile.reflect.dtype  # pictures make do with single precision
     straight = open_.straight.astype(kind)
-    spread_in = (pile.pass_ @ share).astype(kind)  # (41, N) scattered, to or from a diffuse surface
+    # (41, N) scattered, to or from a diffuse surface
+    spread_in = (pile.transmit @ share).astype(kind)
     inner = (pile.under @ share) @ share  # (41,)
     first, further = cast(
         open_.joint.astype(kind), straight[:, None], spread_in[:, :, None], straight,

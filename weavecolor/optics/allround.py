@@ -22,23 +22,23 @@ from weavecolor.cache import Kept, bytes_of
 from weavecolor.optics.adding import (
     GAPS,
     Openings,
-    PileOptics,
+    StackOptics,
     add,
+    as_stack,
     gap_mm,
     openings_of,
-    pile_of,
 )
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.cell.filaments import kept, mirrors, mirrors_of
 from weavecolor.optics.cell.flood import Flood, flood
 from weavecolor.optics.cell.nodes import nodes, unit
 from weavecolor.optics.cell.openness import QUICK_PENCILS, counted
-from weavecolor.optics.cell.pairs import Distance, Pairs, pairs
+from weavecolor.optics.cell.pairs import Distance, JointGaps, joint_gaps
 from weavecolor.optics.cell.paths import nodes_of
 from weavecolor.optics.cell.tubes import tubes
 from weavecolor.optics.layer import (
     LayerOptics,
-    Lie,
+    Placement,
     Solved,
     content,
     joint_of,
@@ -92,7 +92,7 @@ class AllRound:
     layer by layer. ``straight`` (M,): share that passes unscattered along the regular angles.
     """
 
-    pile: PileOptics
+    pile: StackOptics
     own: tuple[Own, ...]
     straight: Array
 
@@ -196,7 +196,7 @@ def _added(upper: AllRound, lower: AllRound, lay: str, rings: Rings) -> AllRound
 
 
 def _openings(
-    pile: PileOptics, gap: tuple[float, float] | None, depths: tuple[float, ...], rings: Rings
+    pile: StackOptics, gap: tuple[float, float] | None, depths: tuple[float, ...], rings: Rings
 ) -> Openings:
     """As :func:`weavecolor.optics.adding.openings`; further off than the next layer openings are
     taken to line up by chance."""
@@ -211,17 +211,17 @@ def _openings(
     return openings_of(joint, t, share)
 
 
-def _joint(layer: Lie, distance: Distance, rings: Rings) -> Array:
+def _joint(layer: Placement, distance: Distance, rings: Rings) -> Array:
     """As :func:`weavecolor.optics.layer.layer_pairs`, counted in the cloth's own frame once for
     all grains."""
     vectors = tuple(to_cloth_frame(tuple(v), 0.0, layer.flip) for v in ring_directions(rings))
-    made = pairs(layer.construction, layer.bodies, distance, vectors, layer.flip, True, False)
+    made = joint_gaps(layer.construction, layer.bodies, distance, vectors, layer.flip, True, False)
     half = nodes().half
     turned = _rotation(rings, layer.turn)
     held = made.held.copy()
     held[half:] = turned @ held[half:]
     held[:, half:] = held[:, half:] @ turned.T
-    made = Pairs(made.node, turned @ made.named_node, turned @ made.named @ turned.T,
+    made = JointGaps(made.node, turned @ made.named_node, turned @ made.named @ turned.T,
                  turned @ made.gain, held)  # fmt: skip
     return joint_of(made, layer)
 
@@ -246,7 +246,7 @@ def _layer(layer: Layer, rings: Rings, step: int) -> AllRound:
     own = _turned(_straight(solution.construction)[:, None], layer.grain_deg, flip)[:, 0]
     clear = np.ones(ZENITHS * AZIMUTHS, np.float32)
     alone = Own(solution, float(turn), flip, None, clear, clear)
-    return AllRound(pile_of(laid), (alone,), own + (1.0 - own) * (spread(rings) @ slip))
+    return AllRound(as_stack(laid), (alone,), own + (1.0 - own) * (spread(rings) @ slip))
 
 
 def _lying(
@@ -287,12 +287,12 @@ def _lying(
     slip = at @ ((white.through - white.open) / np.maximum(1.0 - white.open, 1e-9))
     own_open = _rotation(rings, turn) @ _open(solution.construction, rings, flip)
     through[e] = 1.0 - (1.0 - np.clip(own_open, 0.0, 1.0)) * (1.0 - slip)
-    lie = lying(
+    placement = lying(
         solution.construction, white.cell, turn, flip,
         tuple((float(x), float(y), float(z)) for x, y, z in vectors.round(9) + 0.0), False,
         through, np.concatenate([grid.share[:half], np.zeros(len(vectors))]),
     )  # fmt: skip
-    return LayerOptics(reflect, under, passed, lie), slip
+    return LayerOptics(reflect, under, passed, placement), slip
 
 
 _rungs: Kept[tuple[Any, ...], NDArray[np.float32]] = Kept(4, what_for="hung pictures")

@@ -19,7 +19,7 @@ from weavecolor.colour.colorimetry import Reading, reading, xyz
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.spectra import BANDS, ByValue, Spectrum, frozen
 from weavecolor.errors import InputError
-from weavecolor.optics.adding import GAPS, PileOptics, add, over_backings, pile_of, seen, viewed
+from weavecolor.optics.adding import GAPS, StackOptics, add, as_stack, over_backings, seen, viewed
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.cell.nodes import Named, Vector, half_deg_of, middle, unit
 from weavecolor.optics.layer import Links, content, layer_optics
@@ -147,21 +147,21 @@ def _laid(
     below: tuple[Named, ...],
     links: Links | None,
     rays: float,
-) -> PileOptics:
+) -> StackOptics:
     """One layer whose warp lies at ``turn`` degrees in the stack's frame."""
     layer, turned = same.layer, float(np.radians(turn))
     flip = layer.face == "back"
-    return pile_of(layer_optics(layer.cloth, turned, flip, above, below, links=links, rays=rays))
+    return as_stack(layer_optics(layer.cloth, turned, flip, above, below, links=links, rays=rays))
 
 
-def _weight(pile: PileOptics) -> int:
+def _weight(pile: StackOptics) -> int:
     return 3 * pile.reflect.nbytes
 
 
 #: Bytes: the layers and piles that a search works out in full lie on one another many ways.
-_layers: Kept[tuple[Any, ...], PileOptics] = Kept(120_000_000, _weight)
-_piles: Kept[tuple[Any, ...], PileOptics] = Kept(60_000_000, _weight)
-_seen: Kept[tuple[Any, ...], PileOptics] = Kept(20_000_000, _weight)
+_layers: Kept[tuple[Any, ...], StackOptics] = Kept(120_000_000, _weight)
+_piles: Kept[tuple[Any, ...], StackOptics] = Kept(60_000_000, _weight)
+_seen: Kept[tuple[Any, ...], StackOptics] = Kept(20_000_000, _weight)
 #: Radiances (scenes, backings, 41) towards the eye, for other runs, too.
 _got: Kept[tuple[Any, ...], Array] = Kept(
     400, packed=Packed("looks", lambda key: key, lambda x: {"x": x}, lambda _, a: frozen(a["x"]))
@@ -174,12 +174,12 @@ def _one(layers: tuple[_Same, ...], how: tuple[Any, ...]) -> tuple[Any, ...]:
     return (layers[-1], turn, *how)
 
 
-def _kept_layer(layers: tuple[_Same, ...], how: tuple[Any, ...]) -> PileOptics:
+def _kept_layer(layers: tuple[_Same, ...], how: tuple[Any, ...]) -> StackOptics:
     one = _one(layers, how)
     return _layers.one(one, lambda: _laid(*one))
 
 
-def laid_in(stack: Stack, ways: Ways) -> list[PileOptics]:
+def laid_in(stack: Stack, ways: Ways) -> list[StackOptics]:
     """Every layer of ``stack`` by itself, in the frame of the outermost, with the directions of
     ``ways`` named.
 
@@ -192,21 +192,21 @@ def laid_in(stack: Stack, ways: Ways) -> list[PileOptics]:
     return [_kept_layer(layers[: k + 1], how) for k in range(len(layers))]
 
 
-def _each(layers: tuple[_Same, ...], how: tuple[Any, ...]) -> list[PileOptics]:
+def _each(layers: tuple[_Same, ...], how: tuple[Any, ...]) -> list[StackOptics]:
     """Every layer in the frame of the outermost, alike ones once; not kept."""
     ones = [_one(layers[: k + 1], how) for k in range(len(layers))]
     laid = {one: _laid(*one) for one in dict.fromkeys(ones)}
     return [laid[one] for one in ones]
 
 
-def _piled(laid: list[PileOptics], lay: str) -> PileOptics:
+def _piled(laid: list[StackOptics], lay: str) -> StackOptics:
     return reduce(lambda upper, lower: add(upper, lower, GAPS[lay]), laid)
 
 
-def _pile(layers: tuple[_Same, ...], lay: str, how: tuple[Any, ...]) -> PileOptics:
+def _pile(layers: tuple[_Same, ...], lay: str, how: tuple[Any, ...]) -> StackOptics:
     """All ``layers``, outermost first, one laid under the other."""
 
-    def build() -> PileOptics:
+    def build() -> StackOptics:
         last = _kept_layer(layers, how)
         if len(layers) == 1:
             return last
@@ -215,19 +215,19 @@ def _pile(layers: tuple[_Same, ...], lay: str, how: tuple[Any, ...]) -> PileOpti
     return _piles.one((layers, lay, how), build)
 
 
-def _small(layers: tuple[_Same, ...], lay: str, how: tuple[Any, ...], keep: bool) -> PileOptics:
+def _small(layers: tuple[_Same, ...], lay: str, how: tuple[Any, ...], keep: bool) -> StackOptics:
     """As :func:`_pile`, with only what a viewer needs of it."""
     if not keep:
         return viewer_pile(_each(layers, how), lay)
 
-    def build() -> PileOptics:
+    def build() -> StackOptics:
         last = _kept_layer(layers, how)
         return _under(_pile(layers[:-1], lay, how) if len(layers) > 1 else None, last, lay)
 
     return _seen.one((layers, lay, how), build)
 
 
-def viewer_pile(laid: Sequence[PileOptics], lay: str) -> PileOptics:
+def viewer_pile(laid: Sequence[StackOptics], lay: str) -> StackOptics:
     """Laid layers, outermost first, one under the other, with only what a viewer needs of it.
 
     Examples
@@ -239,7 +239,7 @@ def viewer_pile(laid: Sequence[PileOptics], lay: str) -> PileOptics:
     return _under(_piled(upper, lay) if upper else None, last, lay)
 
 
-def _under(upper: PileOptics | None, last: PileOptics, lay: str) -> PileOptics:
+def _under(upper: StackOptics | None, last: StackOptics, lay: str) -> StackOptics:
     """The last layer laid under the others, if any, with only what a viewer needs of it all."""
     return seen(last) if upper is None else add(upper, last, GAPS[lay], rows=viewed(last))
 
@@ -268,7 +268,7 @@ def seen_optics(
     *,
     links: Sequence[tuple[int, int]] | None = None,
     rays: float = 1.0,
-) -> PileOptics:
+) -> StackOptics:
     """Optics of the layers of ``stack``, without its backing, as a viewer needs it; labels: even
     diffuse light, then ``above``, then ``below``.
 
@@ -296,7 +296,7 @@ def seen_optics(
     return _small(*_asked(stack, above, below, links, rays))
 
 
-def _over(pile: PileOptics, stack: Stack, backings: Sequence[Backing | None]) -> list[Array]:
+def _over(pile: StackOptics, stack: Stack, backings: Sequence[Backing | None]) -> list[Array]:
     there = [b.reflectance for b in backings if b is not None]
     made = iter(over_backings(pile, there, GAPS[stack.lay]) if there else ())
     return [pile.reflect if b is None else next(made) for b in backings]
@@ -336,8 +336,8 @@ def transmittance(stack: Stack, zenith_deg: float = 0.0, azimuth_deg: float = 0.
     share = pile.share
     return Transmittance(
         float(pile.through[-1]),
-        pile.pass_[:, -1] @ share,
-        (pile.pass_ @ share) @ share + float(pile.through @ share),
+        pile.transmit[:, -1] @ share,
+        (pile.transmit @ share) @ share + float(pile.through @ share),
     )
 
 
@@ -612,12 +612,12 @@ def _opposite(scene: Scene) -> list[Way]:
     return [x.way for x in scene.behind]
 
 
-def radiance(pile: PileOptics, factors: Array, lit: Lit, bare: bool) -> Array:
+def radiance(pile: StackOptics, factors: Array, lit: Lit, bare: bool) -> Array:
     """Radiance times pi towards the eye, (B,).
 
     Parameters
     ----------
-    pile : PileOptics
+    pile : StackOptics
         As from :func:`seen_optics`, of the directions that ``lit`` numbers.
     factors : ndarray, shape (B, N, N)
         Of the pile over what is behind it.
@@ -639,12 +639,12 @@ def radiance(pile: PileOptics, factors: Array, lit: Lit, bare: bool) -> Array:
         total = total + factors[:, eye, 1 + k] * falls
     if bare:
         for k, falls, in_line in zip(lit.behind, lit.falls[front:], lit.in_line, strict=True):
-            passed = from_surface(pile, eye) if in_line else pile.pass_[:, eye, 1 + k]
+            passed = from_surface(pile, eye) if in_line else pile.transmit[:, eye, 1 + k]
             total = total + passed * falls
     return np.asarray(total)
 
 
-def from_surface(pile: PileOptics, eye: int) -> Array:
+def from_surface(pile: StackOptics, eye: int) -> Array:
     """Radiance factors (B,) towards the label ``eye`` of even light from behind, scattered on and
     straight through: of a luminous surface there, whose light is no lamp's. Undyed cloth before it
     is nowhere brighter than it (radiance is kept along rays: W. T. Welford, R. Winston, The Optics
@@ -656,7 +656,7 @@ def from_surface(pile: PileOptics, eye: int) -> Array:
     >>> bool((from_surface(pile, 1) < 1.0).all())
     True
     """
-    return np.asarray(pile.pass_[:, eye] @ pile.share + pile.through[eye])
+    return np.asarray(pile.transmit[:, eye] @ pile.share + pile.through[eye])
 
 
 def _bare(scene: Scene, backing: Backing | None) -> Array:

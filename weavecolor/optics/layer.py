@@ -27,7 +27,7 @@ from weavecolor.optics.cell.filaments import (
 )
 from weavecolor.optics.cell.nodes import Named, Nodes
 from weavecolor.optics.cell.nodes import nodes as nodes_
-from weavecolor.optics.cell.pairs import Distance, Pairs, met_depths, pairs
+from weavecolor.optics.cell.pairs import Distance, JointGaps, joint_gaps, met_depths
 from weavecolor.optics.cell.rays import bodies
 from weavecolor.optics.dye import absorption
 from weavecolor.textile.cloth import Cloth, Construction, Yarn
@@ -138,7 +138,7 @@ def content(cloth: Cloth) -> tuple[Any, ...]:
 
 
 @dataclass(frozen=True, eq=False)
-class Lie:
+class Placement:
     """How a layer lies and where it is open: what counts where openings of layers line up.
 
     Labels: D upper nodes, then E ``named`` directions. ``bodies``: what lines meet of it;
@@ -162,17 +162,17 @@ class Lie:
 
 @dataclass(frozen=True, eq=False)
 class LayerOptics:
-    """A laid layer in the stack's frame. Labels as in :class:`Lie`; a label below stands for
+    """A laid layer in the stack's frame. Labels as in :class:`Placement`; a label below stands for
     light travelling along the same line, so the label's opposite.
 
-    ``reflect`` (41, N, N) from above, ``under`` from below, ``pass_`` (41, N, N) scattered
+    ``reflect`` (41, N, N) from above, ``under`` from below, ``transmit`` (41, N, N) scattered
     through (from above by row label, leaving below by column label).
     """
 
     reflect: Array
     under: Array
-    pass_: Array
-    lie: Lie
+    transmit: Array
+    placement: Placement
 
 
 def to_cloth_frame(vector: _Way, turn: float, flip: bool) -> _Way:
@@ -314,8 +314,8 @@ def laid(
         under[:, b, b] = named.pair[:, pb, pb]
         through_scattered[:, a, b] = named.pair[:, pa, pb]
         through[half:] = named.through
-    lie = lying(solution.construction, cell, turn, flip, labels, rays == 1.0, through, share)
-    return LayerOptics(reflect, under, through_scattered, lie)
+    placement = lying(solution.construction, cell, turn, flip, labels, rays == 1.0, through, share)
+    return LayerOptics(reflect, under, through_scattered, placement)
 
 
 def nodes_laid(
@@ -363,7 +363,7 @@ def lying(
     exact: bool,
     through: Array,
     share: Array,
-) -> Lie:
+) -> Placement:
     """How a layer of ``cell`` lies.
 
     Parameters
@@ -380,9 +380,9 @@ def lying(
     exact : bool
         False counts openings that line up by fewer points.
     through, share : arrays, shape (N,)
-        By label, 0 to 1, as in :class:`Lie`.
+        By label, 0 to 1, as in :class:`Placement`.
     """
-    return Lie(
+    return Placement(
         construction,
         bodies(cell),
         turn,
@@ -405,7 +405,7 @@ def pitch(cell: FilamentCell) -> float:
 @dataclass(frozen=True, eq=False)
 class _Named:
     """How E named directions meet a cell: ``cross`` (B, E, 2D) radiance factors with the nodes,
-    ``pair`` (B, E, E) with each other, ``through`` (E,) as in :class:`Lie`."""
+    ``pair`` (B, E, E) with each other, ``through`` (E,) as in :class:`Placement`."""
 
     cross: Array
     pair: Array
@@ -422,13 +422,13 @@ def _named(
     return _Named(*met.dyed(solution.absorption), met.through)
 
 
-def layer_pairs(layer: Lie, distance: Distance, nodes: bool = True) -> Array:
+def layer_pairs(layer: Placement, distance: Distance, nodes: bool = True) -> Array:
     """Joint openness (N, N) of the labels of one layer, for something at ``distance`` behind it;
-    see :func:`weavecolor.optics.cell.pairs.pairs`.
+    see :func:`weavecolor.optics.cell.pairs.joint_gaps`.
 
     Parameters
     ----------
-    layer : Lie
+    layer : Placement
         Of N labels.
     distance : Distance
         In mm.
@@ -438,13 +438,13 @@ def layer_pairs(layer: Lie, distance: Distance, nodes: bool = True) -> Array:
     construction = layer.construction
     # openness is the same along a line from either side, so a flipped layer is seen from its face
     vectors = tuple(to_cloth_frame(v, layer.turn, layer.flip) for v in layer.named)
-    counted = pairs(
+    counted = joint_gaps(
         construction, layer.bodies, distance, vectors, layer.flip, nodes, layer.exact
     )
     return joint_of(counted, layer)
 
 
-def joint_of(counted: Pairs, layer: Lie) -> Array:
+def joint_of(counted: JointGaps, layer: Placement) -> Array:
     """Joint openness (N, N) of a layer's labels from what was counted for its named directions and
     the nodes of its cloth."""
     grid = nodes_()

@@ -38,7 +38,7 @@ from weavecolor.colour.colorimetry import ciede2000, readings_lab
 from weavecolor.colour.screen import camera_channels, channels_in_light
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS, frozen
 from weavecolor.errors import InputError
-from weavecolor.optics.adding import GAPS, over_backings, pile_of
+from weavecolor.optics.adding import GAPS, as_stack, over_backings
 from weavecolor.optics.appearance import (
     by_views,
     lit_by,
@@ -253,7 +253,7 @@ def _dyed(
     )
     ones = [(content(x.cloth), (x.grain_deg - start) % 360.0, x.face) for x in stack.layers]
     piles = {
-        one: pile_of(
+        one: as_stack(
             laid(made[one[0]], float(np.radians(one[1])), one[2] == "back", above, below,
                  links=ways.links, rays=ways.rays)
         )

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.optics.adding import GAPS, PileOptics, openings
+from weavecolor.optics.adding import GAPS, StackOptics, openings
 from weavecolor.optics.cell.filaments import (
     FilamentCell,
     Strand,
@@ -32,7 +32,7 @@ from weavecolor.optics.cell.filaments import (
 from weavecolor.optics.cell.nodes import Named, half_deg_of, nodes, unit
 from weavecolor.optics.cell.rays import bodies
 from weavecolor.optics.exchange import cast, rounds
-from weavecolor.optics.layer import Lie, pitch, strand, to_cloth_frame, woven
+from weavecolor.optics.layer import Placement, pitch, strand, to_cloth_frame, woven
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth, Construction, Yarn
 from weavecolor.textile.construction import geometry_of
@@ -204,9 +204,11 @@ def _openings(
             through = np.concatenate([free[side], met])
             share = np.concatenate([grid.share[:half], np.zeros(len(vectors))])
             # nothing meets this layer below another, so how deep it is met does not count
-            lie = Lie(construction, bodies(cell), 0.0, sheet.flip, vectors, exact, through, share,
-                      2.0 * cell.top, (), pitch(cell))  # fmt: skip
-            pile = PileOptics(none, none, none, through, share, ((lie, ()),))
+            placement = Placement(
+                construction, bodies(cell), 0.0, sheet.flip, vectors, exact, through, share,
+                2.0 * cell.top, (), pitch(cell),
+            )  # fmt: skip
+            pile = StackOptics(none, none, none, through, share, ((placement, ()),))
             laid_down[sheet.flip] = openings(pile, None if lay is None else GAPS[lay]), share
         made, share = laid_down[sheet.flip]
         at = [half + vectors.index(v) for v in (sheet.eye, *sheet.lamps)]

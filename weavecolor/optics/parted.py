@@ -20,7 +20,7 @@ from weavecolor.colour.spectra import Spectrum
 from weavecolor.optics.adding import (
     GAPS,
     Openings,
-    PileOptics,
+    StackOptics,
     add,
     mixed,
     openings,
@@ -72,7 +72,7 @@ def parted(stack: Stack, scene: Scene) -> tuple[tuple[LayerSeen, ...], Spectrum]
 
 
 def ways_of(
-    piles: Sequence[PileOptics],
+    piles: Sequence[StackOptics],
     lit: Lit,
     backing: Spectrum | None,
     gap: tuple[float, float] | None,
@@ -82,7 +82,7 @@ def ways_of(
 
     Parameters
     ----------
-    piles : sequence of PileOptics
+    piles : sequence of StackOptics
         Each layer by itself, outermost first, at B wavelengths.
     lit : Lit
         At the same wavelengths, of the directions that the layers name.
@@ -110,7 +110,7 @@ def ways_of(
         np.full(count, len(piles)), np.repeat(np.arange(len(piles)), each), [len(piles)]
     ])  # fmt: skip
 
-    def own(number: int) -> PileOptics:
+    def own(number: int) -> StackOptics:
         """A layer as the ways meet it."""
         pile = piles[number]
         first = count + each * number
@@ -118,7 +118,7 @@ def ways_of(
         for table, to in (
             (pile.reflect, [(0, nodes), *lights[: len(lit.front)]]),
             (pile.under, []),
-            (pile.pass_, [(1, nodes), *lights[len(lit.front) :]]),
+            (pile.transmit, [(1, nodes), *lights[len(lit.front) :]]),
         ):
             made = np.zeros((len(table), label.size, label.size), table.dtype)
             made[:, :count, :count] = table
@@ -127,9 +127,9 @@ def ways_of(
             whole.append(made)
         share = np.concatenate([pile.share, np.zeros(label.size - count)])
         through = pile.through[label] * (ends > number)
-        return PileOptics(whole[0], whole[1], whole[2], through, share, pile.members)
+        return StackOptics(whole[0], whole[1], whole[2], through, share, pile.members)
 
-    def open_(pile: PileOptics, number: int, depths: tuple[float, ...] = ()) -> Openings:
+    def open_(pile: StackOptics, number: int, depths: tuple[float, ...] = ()) -> Openings:
         """How the openings of a pile down to layer ``number`` line up for the ways."""
         through = np.prod([one.through for one in piles[: number + 1]], axis=0)
         plain = replace(pile, through=through, share=piles[0].share, rows=None)

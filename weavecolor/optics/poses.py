@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.colour.spectra import BANDS
-from weavecolor.optics.adding import GAPS, PileOptics, over_backings
+from weavecolor.optics.adding import GAPS, StackOptics, over_backings
 from weavecolor.optics.appearance import Way, from_surface, in_line, seen_optics
 from weavecolor.optics.stack import Stack
 
@@ -94,7 +94,7 @@ def _asked(sights: Sequence[Way], front: Aims, back: Aims) -> _Asked:
 
 
 def _read(
-    pile: PileOptics,
+    pile: StackOptics,
     over: Array,
     asked: _Asked,
     sights: Sequence[Way],
@@ -113,7 +113,7 @@ def _read(
         at = nodes + eye[n]
         surface = in_line(d, sights[n])
         behind[n, k] = (
-            from_surface(pile, at) if surface else pile.pass_[:, at, nodes + asked.under[d]]
+            from_surface(pile, at) if surface else pile.transmit[:, at, nodes + asked.under[d]]
         )
     even = np.stack([over[:, nodes + e] @ share for e in eye])
     return Poses(factors, behind, even, (over @ share) @ share)

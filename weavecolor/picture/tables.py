@@ -87,7 +87,7 @@ class Core:
     alone sends. ``even_face``, ``even_back`` (B, K): in even light on the side
     of the eye; ``to_face``, ``to_back``: in even light on the other side. ``straight`` (M,):
     unscattered share along the regular angles.
-    ``reflect``, ``pass_`` (B,): shares of even light sent back by the face and let through in
+    ``reflect``, ``transmit`` (B,): shares of even light sent back by the face and let through in
     all. ``alike``: the same after half a turn.
     """
 
@@ -100,7 +100,7 @@ class Core:
     to_back: Array
     straight: Array
     reflect: Array
-    pass_: Array
+    transmit: Array
     alike: bool
 
 
@@ -201,7 +201,7 @@ def _core(stack: Stack, rings: Rings) -> Core:
     made = all_round(stack, rings, BAND_STEP)
     pile, own = made.pile, made.own
     share, e = pile.share, slice(-len(ring_directions(rings)), None)
-    reflect, under, passed = pile.reflect, pile.under, pile.pass_
+    reflect, under, passed = pile.reflect, pile.under, pile.transmit
     straight = made.straight
     mean = (passed @ share) @ share + pile.through @ share
     if stack.backing is not None:
@@ -351,7 +351,7 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
         room.astype(np.float16),
         glow.astype(np.float16),
         _dim(made, white),
-        np.array([made.reflect @ white / total, made.pass_ @ white / total], np.float32),
+        np.array([made.reflect @ white / total, made.transmit @ white / total], np.float32),
         even.sum(axis=0).astype(np.float32),
         made.alike,
     )

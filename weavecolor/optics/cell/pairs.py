@@ -35,7 +35,7 @@ _QUICK_POINTS = 987
 
 
 @dataclass(frozen=True, eq=False)
-class Pairs:
+class JointGaps:
     """How both of two directions are open from one point behind the layer, as counted.
 
     ``node`` (D, D) between upper nodes, ``named_node`` (E, D), ``named`` (E, E): joint shares over
@@ -50,7 +50,7 @@ class Pairs:
     gain: Array
     held: Array
 
-    def laid(self, orders: Sequence[tuple[NDArray[np.intp], float]]) -> Pairs:
+    def laid(self, orders: Sequence[tuple[NDArray[np.intp], float]]) -> JointGaps:
         """The same by other nodes: for each way to name them (D,), its weight."""
         count = self.held.shape[0] - orders[0][0].size
         node, named, held = (np.zeros_like(a) for a in (self.node, self.named_node, self.held))
@@ -60,7 +60,7 @@ class Pairs:
                 named += weight * self.named_node[:, order]
             every = np.concatenate([order, order.size + np.arange(count)])
             held += weight * self.held[np.ix_(every, every)]
-        return Pairs(node, named, self.named, self.gain, held)
+        return JointGaps(node, named, self.named, self.gain, held)
 
     def joint(self, through: Array, own: Array, share: Array) -> tuple[Array, Array, Array]:
         """Joint shares (D, D), (E, D), (E, E) where the nodes' own are ``through`` (D,) and the
@@ -246,12 +246,12 @@ def _trace(bundles: list[_Bundle]) -> list[NDArray[np.float32]]:
 
 
 _Asked = tuple[Construction, FilamentCell, Distance, tuple[Named, ...], bool, bool, bool]
-_kept_pairs: Kept[_Asked, Pairs] = Kept(
-    128, packed=Packed("pairs", lambda asked: asked, vars, lambda _, arrays: Pairs(**arrays))
+_kept_pairs: Kept[_Asked, JointGaps] = Kept(
+    128, packed=Packed("pairs", lambda asked: asked, vars, lambda _, arrays: JointGaps(**arrays))
 )
 
 
-def pairs(
+def joint_gaps(
     construction: Construction,
     bodies: FilamentCell,
     distance: Distance,
@@ -259,7 +259,7 @@ def pairs(
     flip: bool = False,
     nodes: bool = True,
     exact: bool = True,
-) -> Pairs:
+) -> JointGaps:
     """Pair probabilities for something at ``distance`` behind the layer of ``construction``, of
     which lines meet ``bodies`` (as :func:`weavecolor.optics.cell.rays.bodies` tells).
 
@@ -281,7 +281,7 @@ def _pairs(
     flip: bool,
     nodes: bool,
     exact: bool,
-) -> Pairs:
+) -> JointGaps:
     geometry, grid = tubes(construction), nodes_()
     half = grid.half
     points = (_NAMED_POINTS if nodes else _FAR_POINTS) if exact else _QUICK_POINTS
@@ -300,7 +300,7 @@ def _pairs(
         pair = _counted(fine, other)
         pair = 0.5 * (pair + pair.T)
     if not nodes:
-        return Pairs(np.zeros((0, 0)), named, pair, gain, held)
+        return JointGaps(np.zeros((0, 0)), named, pair, gain, held)
     coarse = [next(opened) for _ in vectors]
     node, again = (next(opened).reshape(-1, half) for _ in range(2))
     if vectors:
@@ -313,7 +313,7 @@ def _pairs(
     if geometry.half_turn:  # half a turn changes nothing: twice the points
         turn = grid.turned(grid.steps // 2)[:half]
         joint = 0.5 * (joint + joint[np.ix_(turn, turn)])
-    return Pairs(joint, named, pair, gain, held)
+    return JointGaps(joint, named, pair, gain, held)
 
 
 def _held_register(
