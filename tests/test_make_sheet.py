@@ -152,6 +152,9 @@ def test_the_same_sheet_gives_the_same_bytes():
 def test_other_scripts_are_kept_or_shown_as_missing():
     text, _, _ = pdf_text(making_sheet_pdf(sheet(title="Платье Ωραία č \u821e")))
     assert "Платье Ωραία č \u25a1" in text
+    assert "\u25a1 stands for a letter that there is no type for" in text
+    whole, _, _ = pdf_text(making_sheet_pdf(sheet(title="Платье Ωραία č")))
+    assert "stands for a letter" not in whole
 
 
 def test_png_pages_are_a4_at_the_resolution_asked(tmp_path):

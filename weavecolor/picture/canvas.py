@@ -131,11 +131,16 @@ def _advances(bold: bool) -> tuple[dict[int, int], int]:
     return table, int(font["head"].unitsPerEm)
 
 
+#: Stands for a sign that the font lacks.
+LACKING = "\u25a1"
+
+
 def printable(text: str, bold: bool = False) -> str:
-    """``text`` on one line; a sign the font lacks becomes a square, so that none is lost unseen."""
+    """``text`` on one line; a sign the font lacks becomes :data:`LACKING`, so that none is lost
+    unseen."""
     table, _ = _advances(bold)
     one_line = " ".join(text.split())
-    return one_line.translate({x: "\u25a1" for x in map(ord, set(one_line)) if x not in table})
+    return one_line.translate({x: LACKING for x in map(ord, set(one_line)) if x not in table})
 
 
 def text_width(text: str, size: float, bold: bool = False) -> float:

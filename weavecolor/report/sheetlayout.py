@@ -13,7 +13,7 @@ from weavecolor.cutting.lengths import cm, inches
 from weavecolor.cutting.needed import ClothNeeded, panels
 from weavecolor.cutting.pieces import Piece, cut_outline
 from weavecolor.errors import InputError, capital
-from weavecolor.picture.canvas import A4, Line, Mark, Page, Picture, Text, rectangle
+from weavecolor.picture.canvas import A4, LACKING, Line, Mark, Page, Picture, Text, rectangle
 from weavecolor.report.sheetblocks import (
     INK,
     RULE,
@@ -70,6 +70,9 @@ LISTS: tuple[str, ...] = (
 Drawn = dict[tuple[int, float, float], Block]
 
 
+_LACKING = f"{LACKING} stands for a letter that there is no type for here: write it in by hand."
+
+
 def sheet_pages(sheet: MakingSheet) -> tuple[Page, ...]:
     """The sheet as one or two pages of marks."""
     styles = [Style(scale) for scale in (1.0, 0.94, 0.88, 0.82)]
@@ -98,10 +101,14 @@ def sheet_pages(sheet: MakingSheet) -> tuple[Page, ...]:
         longer = fitted(more)
         if longer:
             style, pages = more, longer
-    return tuple(
+    made = tuple(
         Page((*marks, *_footer(sheet, number + 1, len(pages))))
         for number, marks in enumerate(pages)
     )
+    lacking = any(LACKING in m.text for page in made for m in page.marks if isinstance(m, Text))
+    if not lacking or _LACKING in sheet.notes:
+        return made
+    return sheet_pages(replace(sheet, notes=(*sheet.notes, _LACKING)))
 
 
 def _footer(sheet: MakingSheet, number: int, total: int) -> list[Mark]:
