@@ -79,8 +79,12 @@ def in_folds(now: Making) -> Order:
 def _shown_key(now: Making) -> tuple[tuple[Any, ...], Stack]:
     """What is told of things under the choice hangs on this; and the choice."""
     stack = stack_of(now, decided_option(now))
-    names = tuple((digest(x.cloth), x.cloth.known) for x in stack.layers)
-    return (stack_key(stack), names, light_of(now)), stack
+    return (*_content(stack), light_of(now)), stack
+
+
+def _content(stack: Stack) -> tuple[Any, ...]:
+    """Its look, and how its cloths are known and called."""
+    return stack_key(stack), tuple((digest(x.cloth), x.cloth.known) for x in stack.layers)
 
 
 def _plainly(items: Sequence[showthrough.ShowThrough]) -> list[list[str]]:
@@ -104,7 +108,6 @@ def lights(waiting: Waiting) -> None:
     is known."""
     now = work()
     stack = stack_of(now, decided_option(now))
-    key = stack_key(stack)
     place = st.empty()
 
     def tell(told: list[Any], lies: str) -> None:
@@ -120,7 +123,7 @@ def lights(waiting: Waiting) -> None:
             "as it looks once the eye has settled to that light.</p>"
         )
 
-    tell(_lit((key,), stack), "Held flat")
+    tell(_lit(_content(stack), stack), "Held flat")
     if orders.drawing():
         order = lights_in_folds(stack)
         waiting.place(order, lambda data: tell(json.loads(data), "As it hangs"), orders.SHELF)
@@ -128,9 +131,8 @@ def lights(waiting: Waiting) -> None:
 
 def lights_in_folds(stack: Stack) -> Order:
     """What is told of ``stack`` in every place it hangs in: worked out aside."""
-    names = tuple((digest(x.cloth), x.cloth.known) for x in stack.layers)
     return Order(
-        orders.name_of("lights", stack_key(stack), names),
+        orders.name_of("lights", _content(stack)),
         lambda: json.dumps(_told(under_lights(stack, suited(stack, hung=True)))).encode(),
     )
 
