@@ -246,12 +246,20 @@ def test_page_line_sheet_search_and_reopened_file_say_the_same(tmp_path, capsys,
         assert folds.light == f"{flat.light}, in folds" and folds.words != ""
         assert folds.lab == tuple(looked.appearance.reading.Lab)
         assert folds.uncertainty == looked.uncertainty.stated
+        # as it hangs is told of every place, and of what is under it: as `decide` and the page do
+        assert sheet.show_through and all(", in folds" in one for one in sheet.show_through)
         assert not (quick.colours or quick.show_through or quick.swatches)
         assert [needed_sentences(one) for one in sheet.needs] == [needed_sentences(need)]
         # What fullness the sheet tells is what is cut from this cloth: 2 x (110 - 3) cm on 70.
         assert sheet.fullness[0][1].fullness == pytest.approx(214 / 70)
+    rooms = replace(held, scenes=("overcast", "lightbox behind", "workroom"))
+    told = making_sheet(rooms, SheetChoices("today", pictures=()), option).colours
+    assert [row.light for row in told] == [
+        "overcast", "overcast, in folds", "lightbox behind", "workroom, in folds",
+    ]  # fmt: skip
     plain = making_sheet(replace(held, fullness=()), SheetChoices("today", pictures=()), option)
     assert [row.light for row in plain.colours] == [flat.light]
+    assert not any("in folds" in one for one in plain.show_through)
     # Two layers: 2 x (2 x 86.5) cm of widths alone are more than 260.
     assert need.short_cm is not None and need.short_cm > 346 - 260
 

@@ -93,17 +93,23 @@ def test_panels_of_two_grains_are_told_apart_and_cut_once_for_their_layer():
     text, _, _ = pdf_text(making_sheet_pdf(sheet(layers=layers, pieces=(), needs=(need,))))
     assert "skirt panel, straight grain 2 112 cm" in text
     assert "skirt panel, cross grain 1 183 cm" in text  # 2.5 x 72 and a seam at both ends
+    # 60 + 1.5 + 5 cm down: the allowances are in the size, and are told as those of pieces are
+    assert "112 cm \u00d7 66.5 cm" in text and text.count("1.5 cm hem 5 cm, top 1.5 cm") == 2
     assert "each of the 2 layers, and panels in the layers of the cloth or grain named" in text
+    skirt = dataclasses.replace(skirt, doubled=True)
+    need = cloth_needed("organza", ((0.0, 1),), (), [skirt], [ClothInHand(112, 900)], tries=2)
+    text, _, _ = pdf_text(making_sheet_pdf(sheet(pieces=(), needs=(need,))))
+    assert "112 cm \u00d7 123 cm" in text and "1.5 cm hem on the fold, top 1.5 cm" in text
 
 
-def test_colours_of_a_gathered_skirt_are_said_to_be_of_flat_cloth():
+def test_colours_of_a_gathered_skirt_are_said_to_be_of_one_layer_of_it():
     """Plain sums: 3 to 1 in knife pleats lies three deep, and three layers look otherwise."""
     text, pages, _ = pdf_text(making_sheet_pdf(sheet()))
     assert pages == 2
-    assert "told of the layers lying flat" in text and "one in folds" not in text
+    assert "told of the layers lying flat" in text and "in folds" not in text
     hung = SheetColour("Window, in folds", "red", (40.0, 48.1, 22.9), (0.5, 0.1, 0.2), True, 2.4)
     folded, *_ = pdf_text(making_sheet_pdf(sheet(colours=(*sheet().colours, hung))))
-    assert "Colours, but for one in folds, and what will show through, are told" in folded
+    assert "in folds and what will show through are told of one fold over what is" in folded
     assert re.search(r"Taken in \(gathered \d\.\d to 1\) cloth", text)
     flat = plan_fullness("flat", 70, 110, 70, fullness=1.0)
     for plans in ((), (("panel", flat),)):

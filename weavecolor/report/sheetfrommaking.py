@@ -6,7 +6,7 @@ Knows what goes on the sheet and where it is worked out; how it is set is ``shee
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -125,9 +125,11 @@ def making_sheet(
     tell(2, total)
     close = sheet_closeup(stack, lit[0]) if "close-up" in pictures else ()
     tell(3, total)
-    colours = sheet_colours(stack, (lit[0], *_in_folds(lit[0], folded), *lit[1:])) if whole else ()
+    worn = [_in_folds(one) for one in lit] if folded else lit
+    # the main light held flat besides, as cloth in the hand is looked at
+    colours = sheet_colours(stack, dict.fromkeys((lit[0], *worn))) if whole else ()
     tell(4, total)
-    seen = sheet_show_through(stack, lit) if whole else ()
+    seen = sheet_show_through(stack, worn) if whole else ()
     tell(total, total)
     notes = [line for line in (*project.notes.splitlines(), *option.note.splitlines())]
     cloths = cloths_in(stack)
@@ -169,12 +171,10 @@ def planned(project: Making, needs: Sequence[ClothNeeded]) -> tuple[tuple[str, F
     return tuple((name, plan) for (name, _), plan in found.items())
 
 
-def _in_folds(light: Lit, folded: bool) -> tuple[Lit, ...]:
-    """The main light as cloth in folds meets it, where it is ``folded``."""
+def _in_folds(light: Lit) -> Lit:
+    """The light as cloth in folds meets it; as it is, where it shines through cloth held flat."""
     name, place = light
-    if place.behind or not folded:
-        return ()
-    return ((f"{name}{IN_FOLDS}", hung(place)),)
+    return light if place.behind else (f"{name}{IN_FOLDS}", hung(place))
 
 
 def cloths_in(stack: Stack) -> tuple[Cloth, ...]:
@@ -182,8 +182,9 @@ def cloths_in(stack: Stack) -> tuple[Cloth, ...]:
     return tuple(dict.fromkeys(layer.cloth for layer in stack.layers))
 
 
-def sheet_colours(stack: Stack, lit: Sequence[Lit]) -> tuple[SheetColour, ...]:
+def sheet_colours(stack: Stack, lit: Iterable[Lit]) -> tuple[SheetColour, ...]:
     """The predicted colour in each light."""
+    lit = tuple(lit)
     return tuple(
         colour_row(name, outcome)
         for (name, _), outcome in zip(lit, evaluate(_options(stack, lit)), strict=True)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from weavecolor.cutting.fullness import FullnessPlan
 from weavecolor.cutting.lengths import cm, inches
 from weavecolor.cutting.needed import ClothNeeded, panels
 from weavecolor.cutting.pieces import Piece, cut_outline
@@ -326,15 +327,16 @@ def _verdict(style: Style) -> Block:
     return Block(tuple(marks), tall)
 
 
-def _cut_pieces(sheet: MakingSheet) -> list[tuple[Piece, str]]:
-    """Pieces, then the panels of each fullness, for one layer; the layer of panels that differ."""
-    found: list[tuple[Piece, str]] = [(piece, "") for piece in sheet.pieces]
+def _cut_pieces(sheet: MakingSheet) -> list[tuple[Piece, str, FullnessPlan | None]]:
+    """Pieces, then the panels of each fullness with its plan, for one layer; the layer of panels
+    that differ."""
+    found: list[tuple[Piece, str, FullnessPlan | None]] = [(p, "", None) for p in sheet.pieces]
     for need in sheet.needs:
         for what, plan, _ in need.plans:
             whose = [need.cloth] if len(sheet.needs) > 1 else []
             if len(need.grains) > 1:
                 whose.append(grain.grain_words(plan.grain_deg))
-            row = panels(what, plan), ", ".join(whose)
+            row = panels(what, plan), ", ".join(whose), plan
             if row not in found:
                 found.append(row)
     return found
@@ -343,9 +345,9 @@ def _cut_pieces(sheet: MakingSheet) -> list[tuple[Piece, str]]:
 def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
     listed = _cut_pieces(sheet)
     shown, rest = shortened(listed, style.of("cutting"))
-    numbers = numbered([piece for piece, _ in listed])
+    numbers = numbered([piece for piece, *_ in listed])
     rows = []
-    for piece, whose in shown:
+    for piece, whose, plan in shown:
         left, low, right, high = cut_outline(piece).bounds
         how = []
         if piece.fold_edge is not None:
@@ -358,6 +360,12 @@ def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
             )
         if abs(piece.grain_deg) > 0.05:
             how.append(f"grain line {piece.grain_deg:g}\u00b0 off")
+        seam = piece.seam_cm
+        if plan is not None:  # its panels are cut to a size that holds all this
+            seam = plan.seam_cm
+            down = plan.drop_cm / 2.0 if plan.doubled else plan.drop_cm - plan.hem_cm
+            how.append("hem on the fold" if plan.doubled else f"hem {cm(plan.hem_cm)}")
+            how.append(f"top {cm(down - plan.length_cm)}")
         rows.append(
             [
                 str(numbers[piece.name]),
@@ -365,7 +373,7 @@ def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
                 str(piece.quantity),
                 f"{cm(right - left)} \u00d7 {cm(high - low)}",
                 f"{inches(right - left)} \u00d7 {inches(high - low)}",
-                cm(piece.seam_cm) if piece.seam_cm else "none",
+                cm(seam) if seam else "none",
                 ", ".join(how),
             ]
         )
@@ -381,7 +389,7 @@ def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
     blocks = [*table(layout, rows, style), *rest_note(rest, WIDTH, style)]
     layers = len(sheet.layers)
     if layers > 1:
-        named = any(whose for _, whose in listed)
+        named = any(whose for _, whose, _ in listed)
         note = f"The numbers are for one layer: cut every piece once in each of the {layers} layers"
         note += ", and panels in the layers of the cloth or grain named." if named else "."
         blocks.append(paragraph(note, WIDTH, style.body, bold=True))
@@ -392,7 +400,7 @@ def _lays(sheet: MakingSheet, style: Style, drawn: Drawn) -> list[Block]:
     """One cloth across the page, several in two columns."""
     shown, rest = shortened(sheet.needs, style.of("needs"))
     width = WIDTH if len(shown) <= 1 else HALF
-    numbers = numbered([piece for piece, _ in _cut_pieces(sheet)])
+    numbers = numbered([piece for piece, *_ in _cut_pieces(sheet)])
     each = [stacked(_need(need, numbers, style, width, drawn)) for need in shown]
     blocks = list(each) if len(each) <= 1 else [
         columns(each[start : start + 2], [0.0, HALF + GUTTER][: len(each[start : start + 2])])

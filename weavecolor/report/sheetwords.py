@@ -112,19 +112,20 @@ def in_hand_cm(lay: Lay) -> float:
 
 
 def folds_words(plans: Sequence[tuple[str, FullnessPlan]], hung: bool) -> str:
-    """That colours and what shows through are told of cloth lying flat, where any is taken in;
-    ``hung``: but for one of cloth in folds."""
+    """What colours and what shows through are told of, where any cloth is taken in; ``hung``: of
+    folds."""
     taken = dict.fromkeys(
         f"{KIND_WORDS[plan.kind]} {plan.fullness:.1f} to 1"
         for _, plan in plans if plan.kind != "flat"
     )  # fmt: skip
     if not taken:
         return ""
+    of = "one fold over what is behind" if hung else "the layers lying flat"
     return (
-        f"Colours{', but for one in folds,' if hung else ''} and what will show through, are told "
-        f"of the layers lying flat. Taken in ({', '.join(taken)}) cloth covers more: over itself "
-        "it shows more of its own colour and less of what is behind, in pleats often by more than "
-        "the \u00b1. Fold a piece so and look."
+        f"Colours{' in folds' if hung else ''} and what will show through are told of {of}. "
+        f"Taken in ({', '.join(taken)}) cloth covers more: over itself it shows more of its own "
+        "colour and less of what is behind, in pleats often by more than the \u00b1. Fold a piece "
+        "so and look."
     )
 
 
