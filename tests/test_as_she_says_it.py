@@ -53,6 +53,8 @@ from weavecolor.textile.weaves import weave
         ("5-end satin", "satin 5"),
         ("8/3 satin weave", "satin 8/3"),
         ("2/2 warp rib", "warp rib 2/2"),
+        ("dupioni", "plain"),
+        ("surah", "twill 2/2"),
     ],
 )
 def test_a_weave_is_the_same_however_it_is_said(said, meant):
@@ -202,6 +204,11 @@ def yarn_of(cloth=False, **told):
         ("linen", "flax", "spun", False, False),
         ("linen scrim", "flax", "spun", False, False),
         ("wool challis", "wool", "spun", False, False),
+        ("100% silk organza", "silk", "filament", True, False),
+        ("Pure organza silk", "silk", "filament", True, False),
+        ("silk dupioni", "silk", "filament", False, False),
+        ("poly organza", "polyester", "filament", False, True),
+        ("silk noil", "silk", "spun", False, False),
     ],
 )
 def test_yarn_of_cloth_as_shops_call_it(shop, fibre, kind, gum, one):
@@ -214,6 +221,12 @@ def test_a_cloth_woven_of_several_sorts_is_asked_about():
     said = "'crystal organza' must be one of silk organza, polyester organza, nylon organza$"
     with pytest.raises(InputError, match=said):
         yarn_of(like="crystal organza")
+    # not silk alone is woven as taffeta and satin
+    for cloth in ("taffeta", "duchess satin"):
+        one = cloth.split()[-1]
+        said = f"{cloth}' must be one of silk {one}, polyester {one}, .*acetate {one}"
+        with pytest.raises(InputError, match=said):
+            yarn_of(like=cloth)
     with pytest.raises(InputError, match="'wool flannel' must be wool spun; pile and raised"):
         yarn_of(like="wool flannel")
     with pytest.raises(InputError, match="'gold lame' must be .* not modelled"):
@@ -248,7 +261,8 @@ def test_blends_are_said_not_to_be_modelled():
     [("candle", "candlelit"), ("Stage", "stage from above"), ("LED", "stage LED"),
      ("window", "window at the side"), ("flash", "flash on camera"),
      ("fluorescent light", "workroom"), ("strip lighting", "workroom"),
-     ("Theatre", "stage from above")],
+     ("Theatre", "stage from above"), ("north light", "window at the side"),
+     ("outside", "noon outdoors"), ("Light from behind", "lightbox behind")],
 )  # fmt: skip
 def test_places(said, meant):
     assert scene(said) is scene(meant)
@@ -259,7 +273,10 @@ def test_skins_and_sides():
     assert backing("Dark skin").name == "skin dark"  # as show-through tells it
     assert backing("brown skin").name == "skin dark" and backing("fair skin").name == "skin light"
     assert backing("White slip").name == "white" and backing("navy lining").name == "navy"
-    assert behind_called("open air") is None
+    assert backing("very dark skin").name == "skin deep"
+    assert backing("unbleached calico") == backing("calico")
+    for said in ("open air", "none", "unlined"):
+        assert behind_called(said) is None
     for said in ("slip", "red velvet", "silk skin"):
         with pytest.raises(InputError, match="not a known backing"):
             backing(said)
@@ -392,6 +409,10 @@ def test_on_the_command_line(capsys):
         ("muslin-white, straight grain, upside down, back out", "back", 180.0, "muslin-white"),
         ("muslin-white upside down", "face", 180.0, "muslin-white"),
         ("muslin-white on the bias", "face", 45.0, "muslin-white"),
+        ("muslin-white on the straight grain", "face", 0.0, "muslin-white"),
+        # the selvedge is along the warp: laid along the hem it runs across the garment
+        ("muslin-white selvedge as hem", "face", 90.0, "muslin-white"),
+        ("muslin-white back selvedge along the hem", "back", 90.0, "muslin-white"),
         ("muslin-white warp -30\u00b0 off straight", "face", -30.0, "muslin-white"),
         ("inside out", "face", 0.0, "inside out"),  # a cloth of that name, and no side
     ],
@@ -405,6 +426,24 @@ def test_a_side_of_a_layer_by_any_of_its_words(said, face, grain, name):
 
     (layer,) = layers_said(said, called)
     assert (layer.face, layer.grain_deg, asked) == (face, grain, [name])
+
+
+@pytest.mark.parametrize(
+    "between", ["+", " over ", " underlined with ", " flat-lined with ", " Lined with "]
+)
+def test_a_layer_under_another_by_any_of_the_words(between):
+    said = f"Muslin white, cross grain{between}Slip white back"
+    layers = layers_said(said, lambda name: load_swatch(swatch_called(name)))
+    assert [(x.cloth, x.grain_deg, x.face) for x in layers] == [
+        (load_swatch("muslin-white"), 90.0, "face"), (load_swatch("slip-white"), 0.0, "back"),
+    ]  # fmt: skip
+    with pytest.raises(InputError, match='"on the cross" means the bias: write bias, or cross'):
+        layers_said(f"muslin-white on the cross{between}slip-white", load_swatch)
+
+
+def test_what_lies_behind_is_no_layer(capsys):
+    assert run(["compare", "--stack", "muslin-white over white lining"]) != 0
+    assert "what lies behind is told by --behind 'white lining'" in capsys.readouterr().err
 
 
 def test_several_alike_as_answers_write_them():

@@ -80,7 +80,7 @@ def test_describe_says_what_hairs_would_take(capsys):
         "one_layer"
     ]["straight_light_hairs_would_scatter"]
     assert 0.05 < few < many < 0.5
-    assert f"(hairs, not counted, scatter {few:.0%} to {many:.0%} of the straight)" in text
+    assert f"hairs of the yarn, which are left out, scatter {few:.0%} to {many:.0%} of what" in text
 
 
 def test_describe_gives_the_numbers_and_the_assumptions(capsys):

@@ -882,6 +882,14 @@ def test_both_diagonals_are_told_where_bias_took_them():
     # warp 45 degrees to the left of the piece's grain line, so that to the right of the warp
     assert {turn % 180 for turn in kept.directions} == {135}
     assert not kept.notes
+    # mirrored with its grain line, the left half has its warp leaning the other way
+    half = replace(gore, name="skirt half", grain_deg=45.0)
+    pair = cloth_needed("silk", STRAIGHT, [front, half], (), hand, tries=20)
+    assert pair.fits
+    assert any("Left and right of skirt half lie on both diagonals" in one for one in pair.notes)
+    alike = (replace(half, grain_deg=90.0), replace(half, pair=False))
+    for other in alike:
+        assert not cloth_needed("silk", STRAIGHT, [front, other], (), hand, tries=20).notes
 
 
 def test_the_drawing_tells_lengths_bite_warp_fold_and_names():

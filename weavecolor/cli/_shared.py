@@ -34,9 +34,14 @@ def cloth_called(name: str) -> Cloth:
     path = Path(name)
     if path.suffix == ".toml" or path.exists() or path.name != name:
         return read_cloth(path)
+    try:
+        backing_called(name)
+        more = f"; what lies behind is told by --behind {name[:60]!r}"
+    except InputError:
+        more = elsewhere(name)
     raise InputError(
         f"{name[:60]!r} is neither a swatch nor a cloth file; see weavecolor cloths, or give a "
-        f"path ending in .toml{elsewhere(name)}",
+        f"path ending in .toml{more}",
         field="CLOTH",
     )
 

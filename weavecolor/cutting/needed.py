@@ -244,7 +244,7 @@ def cloth_needed(
     alike = _face_up(layers, apart, any(hand.one_way for hand in hands))
     asked = (alike, apart, tuple(fullness), hands, fold, tries, largest)
     made = _needed(*asked) if stop is None else _work_out(*asked, stop)
-    notes = (*made.notes, *_on_both_diagonals(made))
+    notes = (*made.notes, *_on_both_diagonals(made, apart))
     if any(each.back for each in layers):
         notes += ("The cloth lies face up; patterns of what goes back out lie face down on it.",)
     return replace(made, cloth=cloth, grains=layers, notes=notes)
@@ -265,14 +265,21 @@ def _face_up(
     return tuple(Layers(grain, many, back) for (grain, back), many in counts.items())
 
 
-def _on_both_diagonals(made: ClothNeeded) -> tuple[str, ...]:
-    """What to mind where the word "bias" let pieces lie on either diagonal."""
+def _on_both_diagonals(made: ClothNeeded, pieces: Sequence[Piece]) -> tuple[str, ...]:
+    """What to mind where the word "bias" let pieces lie on either diagonal, or a slanting grain
+    line is mirrored."""
     asked = [*(layers.grain for layers in made.grains), *(part.grain for part in made.parts)]
-    if "bias" not in asked or not {45, 135} <= {angle % 180 for angle in made.directions}:
+    halves = [piece.name for piece in pieces if piece.pair and piece.grain_deg % 90.0]
+    if "bias" in asked and {45, 135} <= {angle % 180 for angle in made.directions}:
+        what, instead = "Pieces", "lay them at 45 degrees"
+    elif halves:
+        what = f"Left and right of {' and of '.join(halves)}"
+        instead = "tell left and right as two pieces"
+    else:
         return ()
     return (
-        "Pieces lie on both diagonals, which look different in a twill or in hard twisted yarn; "
-        "lay them at 45 degrees to keep to one.",
+        f"{what} lie on both diagonals, which look different in shot cloth, in a twill and in hard "
+        f"twisted yarn: compare bias and other bias; to keep to one, {instead}.",
     )
 
 

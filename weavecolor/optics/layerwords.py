@@ -15,6 +15,8 @@ from weavecolor.textile.grain import grain_deg
 
 #: Several alike, as answers write them: "2 x silk-chiffon-ivory cross".
 _MANY = re.compile(r"\s*(\d{1,3})\s*[x\u00d7]\s+(?=\S)")
+#: What stands between a layer and the next further in.
+_UNDER = re.compile(r"\+|\s(?:over|(?:under|inter|flat[ -]?)?lined with)\s", re.IGNORECASE)
 #: Words of the longest grain: "straight of grain upside down".
 _MOST_OF_GRAIN = 5
 
@@ -38,13 +40,16 @@ def layers_said(text: str, cloth: Cloth | Callable[[str], Cloth]) -> tuple[Layer
     one = cloth if isinstance(cloth, Cloth) else None
     field = "--stack" if one is None else "--laid"
     made = []
-    for said in text.split("+"):
+    for said in _UNDER.split(text):
         many = _MANY.match(said)
         part = said[many.end() :] if many else said
         words, grain, face = _lying(part.replace(",", " ").split(), one is None)
         if one is None and not words:
             raise InputError("names no cloth; write outermost first, such as "
                              '"shot-organza-teal-copper cross + silk-chiffon-ivory"',
+                             field=field)  # fmt: skip
+        if words[-2:] == ["on", "the"]:
+            raise InputError('of a cut "on the cross" means the bias: write bias, or cross grain',
                              field=field)  # fmt: skip
         if one is not None and (words or not part.split()):
             raise InputError(f"{part.strip()[:40]!r} tells of no layer; write grain and side of "

@@ -195,7 +195,12 @@ def as_text(made: Portrait) -> str:
 
 def _hairs_words(hairs: tuple[float, float]) -> str:
     few, many = hairs
-    return f" (hairs, not counted, scatter {few:.0%} to {many:.0%} of the straight)" if many else ""
+    if not many:
+        return ""
+    return (
+        f"; loose hairs of the yarn, which are left out, scatter {few:.0%} to {many:.0%} of what "
+        "goes straight through"
+    )
 
 
 def assumed(made: Portrait) -> tuple[str, ...]:

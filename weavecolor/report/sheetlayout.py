@@ -51,8 +51,9 @@ WIDTH = A4[0] - 2 * MARGIN
 GUTTER = 8.0
 HALF = (WIDTH - GUTTER) / 2.0
 LAY_KEY = (
-    "Arrows run down the garment; broken lines are sewing lines; crossed-out parts are not to be "
-    "used. The cloth lies face up: of what goes back out the pieces are seen from their inside."
+    "Arrows are the pieces' grain lines, pointing to the hem; broken lines are sewing lines; "
+    "crossed-out parts are not to be used. The cloth lies face up: of what goes back out the "
+    "pieces are seen from their inside."
 )
 GUIDE = "A guide: a sewn sample in the real light decides."
 LAYS_IN_WORDS = {

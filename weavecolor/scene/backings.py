@@ -83,11 +83,12 @@ SKIN_ALSO: Mapping[str, str] = MappingProxyType(
         "skin olive": "skin medium",
         "skin brown": "skin dark",
         "skin black": "skin deep",
+        "skin very dark": "skin deep",
     }
 )
 
 #: Words for nothing behind.
-OPEN = ("open", "open air", "nothing")
+OPEN = ("open", "open air", "air", "nothing", "none", "no lining", "unlined")
 #: What is worn beneath, which a colour is of: taken as a matt surface of that colour.
 _WORN = ("slip", "lining", "petticoat", "underskirt", "leotard", "cotton")
 
@@ -130,7 +131,7 @@ def backing(spec: str) -> Backing:
     """
     name = " ".join(spec.split()).casefold() if isinstance(spec, str) else ""
     name = re.sub(rf"(?<=\w) (?:{'|'.join(_WORN)})$", "", name)
-    name = re.sub(r"^(\w+) skin$", r"skin \1", name)
+    name = re.sub(r"^((?:very )?\w+) skin$", r"skin \1", name).removeprefix("unbleached ")
     name = SKIN_ALSO.get(name, name)
     known = name in backing_names()
     if not known and is_screen_colour(name):

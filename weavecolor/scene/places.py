@@ -167,12 +167,14 @@ ALSO_CALLED: Mapping[str, str] = MappingProxyType(
     {
         "window": "window at the side",
         "by the window": "window at the side",
+        "window light": "window at the side",
+        "north light": "window at the side",
         "wide window": "wide window near by",
         "large window": "wide window near by",
         "small window": "small window far off",
         "daylight": "window at the side",
         "noon": "noon outdoors",
-        "outdoors": "noon outdoors",
+        **dict.fromkeys(("outdoors", "outside", "out of doors", "garden"), "noon outdoors"),
         "sun": "noon outdoors",
         "sunlight": "noon outdoors",
         "overcast sky": "overcast",
@@ -193,12 +195,15 @@ ALSO_CALLED: Mapping[str, str] = MappingProxyType(
              "tubes", "strip light", "strip lighting", "office"), "workroom"
         ),  # fmt: skip
         "led": "stage LED",
+        "led stage": "stage LED",
         "flash": "flash on camera",
         "camera": "flash on camera",
         "45/0": "45:0",
         "d/8": "d:8",
         "lightbox": "lightbox behind",
         "light box": "lightbox behind",
+        "backlit": "lightbox behind",
+        "light from behind": "lightbox behind",
     }
 )
 

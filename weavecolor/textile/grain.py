@@ -14,6 +14,9 @@ GRAINS = {"straight": 0.0, "cross": 90.0, "bias": 45.0}
 #: Other words for them. "On the cross" is not here: of a cut it means the bias.
 _ALSO = {
     "lengthwise": "straight", "straight of": "straight", "crosswise": "cross",
+    "on the straight": "straight", "on": "straight", "warp down": "straight",
+    **dict.fromkeys(("warp across", "railroaded", *(f"selvedge {at} hem" for at in
+                     ("as", "as the", "at", "at the", "along the"))), "cross"),
     "true bias": "bias", "on the bias": "bias", "the other bias": "other bias",
 }  # fmt: skip
 #: As answers tell them; of the two biases the one not meant by the word alone.

@@ -5,6 +5,7 @@ Knows names only; what such yarn is like is in ``usual``. Common practice, no so
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from types import MappingProxyType
 
@@ -17,7 +18,10 @@ from weavecolor.textile.usual import USUAL, UsualYarn
 _CLOTHS: Mapping[str, str] = MappingProxyType(
     {
         **dict.fromkeys(("habotai", "habutai", "silk habotai", "silk habutai", "china silk",
-                         "pongee", "silk pongee", "dupion", "silk dupion", "silk lining"), "silk"),
+                         "pongee", "silk pongee", "silk lining", "silk twill", "silk faille",
+                         *(f"{fibre}{cloth}" for fibre in ("", "silk ")
+                           for cloth in ("dupion", "dupioni", "shantung"))), "silk"),
+        "silk noil": "silk spun",
         **dict.fromkeys(("charmeuse", "silk charmeuse"), "silk satin"),
         **dict.fromkeys(("gazar", "silk gazaar", "gazaar"), "silk gazar"),
         **dict.fromkeys(("tulle", "nylon tulle", "net", "bobbinet"), "nylon net"),
@@ -26,7 +30,8 @@ _CLOTHS: Mapping[str, str] = MappingProxyType(
         "polyester georgette": "polyester chiffon",
         **dict.fromkeys(("voile", "swiss voile"), "cotton voile"),
         **{cloth: "cotton spun" for name in ("lawn", "batiste", "muslin", "calico", "poplin",
-                                             "tarlatan", "cheesecloth", "mull", "cambric")
+                                             "tarlatan", "cheesecloth", "mull", "cambric",
+                                             "organdie", "organdy", "butter muslin")
            for cloth in (name, f"cotton {name}")},
         **{f"{fibre}{cloth}": f"{fibre} spun" for cloth in ("", " gauze", " lawn", " scrim")
            for fibre in ("cotton", "flax", "wool")},
@@ -38,18 +43,22 @@ _CLOTHS: Mapping[str, str] = MappingProxyType(
 def sort_called(name: str) -> UsualYarn:
     """The sort of yarn of that name, or that cloth of that name is woven of.
 
-    Raises InputError, with the sorts that share a word with it, or else all.
+    What a label adds ("100 %", "pure", "shot") is left out, and the fibre may come last. Raises
+    InputError, with the sorts that share a word with it and the cloths that end alike, or else all
+    sorts.
 
     Examples
     --------
     >>> sort_called("Silk organza").name, sort_called("linen lawn").name
     ('silk organza', 'flax spun')
     """
-    words = [ALSO_CALLED.get(word, word) for word in name.casefold().split()]
-    tidy = " ".join(words)
-    found = USUAL.get(_CLOTHS.get(tidy, tidy))
+    told = re.sub(r"\b100 ?%|\b(?:pure|real|shot)\b", " ", name.casefold()).split()
+    words = [{"poly": "polyester", **ALSO_CALLED}.get(word, word) for word in told]
+    called = (" ".join(order) for order in (words, words[::-1]))
+    found = next((USUAL[x] for tidy in called if (x := _CLOTHS.get(tidy, tidy)) in USUAL), None)
     if found is None:
         near = [sort for sort in USUAL if set(words) & set(sort.split())]
+        near += [cloth for cloth in _CLOTHS if " " in cloth and cloth.split()[-1:] == words[-1:]]
         wanted = f"one of {', '.join(near or USUAL)}" if len(near) != 1 else near[0]
         raise InputError(f"{name[:60]!r} must be {wanted}{elsewhere(name)}")
     return found

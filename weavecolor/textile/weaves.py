@@ -210,9 +210,10 @@ _ALSO = {
         ("taffeta", "organza", "chiffon", "voile", "gazar", "habotai", "habutai", "pongee",
          "dupion", "shantung", "lawn", "batiste", "muslin", "calico", "poplin", "faille", "poult",
          "grosgrain", "tarlatan", "cheesecloth", "mull", "challis", "cambric", "percale",
-         "organdie", "organdy", "sheeting"), "plain"
+         "organdie", "organdy", "sheeting", "dupioni", "broadcloth", "chambray", "canvas",
+         "butter muslin", "ottoman", "bengaline"), "plain"
     ),
-    "serge": "twill 2/2",
+    **dict.fromkeys(("serge", "surah", "foulard", "gabardine"), "twill 2/2"),
     "panama": "hopsack 2/2",
 }  # fmt: skip
 
