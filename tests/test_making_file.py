@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from weavecolor.cli import run
 from weavecolor.cli._making import example_projects
+from weavecolor.colour.screencolour import screen_code, screen_rgb
 from weavecolor.cutting.fullness import FullnessWanted
 from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import ClothInHand
@@ -282,6 +283,29 @@ def test_a_file_of_version_3_is_read_and_nothing_is_to_be_said_of_it():
     told |= {"weavecolor_project": 5, "turned": 3}
     with pytest.raises(InputError, match=r"newer weavecolor \(project version 5, this one reads 4"):
         from_json(json.dumps(told))
+
+
+def test_of_a_file_of_version_3_it_is_said_which_named_colours_moved(tmp_path, capsys):
+    """CSS Color Module Level 4, section 6.1: navy is #000080, brown #a52a2a, black #000000; until
+    version 4 a name meant that."""
+    yarn = {"like": "silk organza", "colour": "Navy"}
+    table = {"name": "C", "weave": "plain", "ends": "40 /cm", "picks": "38 /cm", "warp": yarn,
+             "weft": {**yarn, "colour": {"name": "coal", "srgb": "black"}}}  # fmt: skip
+    made = Making(
+        cloths=(MakingCloth("c", table),),
+        options=(MakingOption("A", (MakingLayer("c"),), "white"),),
+        backings=("#000080", "calico", "dusty rose"),
+        wishes=("target brown", "deepest"),
+    )
+    old = to_json(made).replace('"weavecolor_project": 4', '"weavecolor_project": 3')
+    said = open_json(old)[1]
+    assert f"(Navy: {screen_code(screen_rgb('navy'))}, was #000080; brown: " in said
+    assert "was #a52a2a)" in said and said.count("was #") == 2
+    assert open_json(to_json(made))[1] == ""
+    file = tmp_path / "mine.json"
+    file.write_text(old)
+    assert run(["project", "show", str(file)]) == 0
+    assert capsys.readouterr().err.count(said) == 1
 
 
 def test_the_example_in_the_documentation_is_read():

@@ -98,6 +98,25 @@ def is_colour_name(text: str) -> bool:
     return _tidy(text) in _names()
 
 
+def moved_name(text: str) -> tuple[str, str] | None:
+    """What a colour's name means, and what it did while names were those of CSS: "#rrggbb" each;
+    None for what is no name of CSS, or means the same.
+
+    Examples
+    --------
+    >>> moved_name("Navy"), moved_name("#01153e"), moved_name("rebeccapurple")
+    (('#01153e', '#000080'), None, None)
+    """
+    from PIL.ImageColor import getrgb
+
+    try:
+        once = screen_code(value / 255.0 for value in getrgb(_tidy(text))[:3])
+    except ValueError:
+        return None
+    now = screen_code(screen_rgb(text))
+    return None if now == once else (now, once)
+
+
 def _tidy(text: str) -> str:
     return re.sub(r"[\s'\u2019-]", "", str(text)).casefold().replace("gray", "grey")
 

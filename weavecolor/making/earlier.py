@@ -11,11 +11,13 @@ from collections.abc import Mapping
 from dataclasses import asdict, fields
 from typing import Any
 
+from weavecolor.colour.screencolour import moved_name
 from weavecolor.errors import InputError
 from weavecolor.files.schema import fit
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.making.model import FullnessAsked, Making
 from weavecolor.picture.forms import known_forms
+from weavecolor.scene.backings import backing_names
 
 #: What the page called the option on its table.
 _TABLE = "on the table"
@@ -98,6 +100,33 @@ yarns as clear filaments, so look again at what was decided on sheer cloth.
         + (f" (kept: {kept})" if kept else "")
         + (f", and fit again what was fitted to measurements ({fitted})" if fitted else "")
         + "."
+    )
+
+
+def renamed_words(making: Making) -> str:
+    """What is to be said of colours told by a name in a making saved before version 4, when names
+    were those of CSS, in one sentence; "" where none has moved.
+
+    Examples
+    --------
+    >>> print(renamed_words(Making("Cape", backings=("navy",))))
+    Colours told by a name are taken as people call so, no longer as on web pages (navy: #01153e, \
+was #000080): look again at what was decided by them.
+    """
+    yarns = (cloth.definition[system] for cloth in making.cloths for system in ("warp", "weft"))
+    colours = (yarn.get("colour") for yarn in yarns)
+    kept = (*making.options, *([making.table] if making.table else []))
+    behind = {*(option.backing for option in kept), *making.backings} - {*backing_names()}
+    told = (
+        *(one.get("srgb") if isinstance(one, Mapping) else one for one in colours),
+        *sorted(behind),
+        *(wish.casefold().removeprefix("target ") for wish in making.wishes),
+    )
+    moved = {name: codes for name in told if name and (codes := moved_name(name))}
+    said = "; ".join(f"{name}: {now}, was {once}" for name, (now, once) in moved.items())
+    return said and (
+        f"Colours told by a name are taken as people call so, no longer as on web pages ({said}): "
+        "look again at what was decided by them."
     )
 
 

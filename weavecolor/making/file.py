@@ -3,7 +3,7 @@
 The file is the fields of ``model.Making``, written down in DEVELOPERS.md with an example, under a
 version of their own. ``files/schema`` fits the JSON to the types; each type says itself what it
 cannot hold. Files of earlier versions are read too; what is to be said of them is
-``earlier.older_words``.
+``earlier.older_words`` and ``earlier.renamed_words``.
 """
 
 from __future__ import annotations
@@ -23,12 +23,14 @@ from weavecolor.errors import InputError, shown
 from weavecolor.files.atomic import one_at_a_time, write_text
 from weavecolor.files.schema import fit, inside
 from weavecolor.files.textfile import read_text
-from weavecolor.making.earlier import from_version_1, older_words
+from weavecolor.making.earlier import from_version_1, older_words, renamed_words
 from weavecolor.making.model import Making
 
 VERSION = 4
 #: Files of before were saved when yarns were taken as matt.
 _CLEAR = 3
+#: Files of before were saved when colours' names were those of CSS.
+_NAMED = 4
 MARK = "weavecolor_project"
 MAX_BYTES = 10_000_000
 
@@ -82,7 +84,8 @@ def _opened(data: object, file: str) -> tuple[Making, str]:
     told = {key: value for key, value in data.items() if key != MARK}
     with inside(file=file):
         made = fit(from_version_1(told) if version == 1 else told, Making, file)
-    return made, older_words(made) if version < _CLEAR else ""
+    older = older_words(made) if version < _CLEAR else ""
+    return made, " ".join(filter(None, (older, renamed_words(made) if version < _NAMED else "")))
 
 
 def to_json(making: Making) -> str:
