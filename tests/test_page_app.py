@@ -172,6 +172,16 @@ def test_a_strip_says_what_the_command_line_says_of_folds(page):
     assert looks.hangs(now, None) and not looks.hangs(now, LightChoice("lightbox behind"))
 
 
+def test_the_other_side_is_called_by_its_grain_where_it_is_told_from_another(page):
+    import ask_facing
+    import state
+
+    now = page.session_state["work"]
+    assert [one.name for one in ask_facing.choices(now)][-1] == "Back out"
+    crossed = state.with_now(now, layers=ask_facing.turned(state.table_of(now), 90.0).layers)
+    assert [one.name for one in ask_facing.choices(crossed)][-1] == "Back out, cross grain"
+
+
 def test_what_may_be_otherwise_in_another_light_is_told_as_perhaps(page):
     """Nobody sees two lights side by side, so no verdict says there that it cannot be told."""
     import strip

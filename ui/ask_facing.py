@@ -15,7 +15,7 @@ from session import fold, guarded, work
 from state import table_of, with_now
 from strip import Choice
 from weavecolor.making.model import Making, MakingOption
-from weavecolor.textile.grain import GRAINS
+from weavecolor.textile.grain import GRAINS, grain_words
 
 NAMES = {"straight": "Straight grain", "cross": "Cross grain", "bias": "Bias"}
 
@@ -40,7 +40,10 @@ def choices(now: Making) -> list[Choice]:
     table = table_of(now)
     made = [_choice(table, key, name, turned(table, GRAINS[key])) for key, name in NAMES.items()]
     other = "face" if table.layers[0].face == "back" else "back"
-    made.append(_choice(table, other, f"{other.capitalize()} out", faced(table, other)))
+    # told from the first, straight grain: where it runs otherwise, so does the other side
+    grain = table.layers[0].grain_deg
+    runs = f", {grain_words(grain)}" if grain % 180.0 else ""
+    made.append(_choice(table, other, f"{other.capitalize()} out{runs}", faced(table, other)))
     return strip.as_it_lies(table, made)
 
 
