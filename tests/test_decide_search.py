@@ -229,7 +229,10 @@ def test_how_far_it_shoots_is_told_as_surely_as_that_turn_in_a_comparison():
     assert numbers["CIEDE2000 travel"] == pytest.approx(step.delta, abs=0.3)
     assert numbers["give or take"] == pytest.approx(step.uncertainty.stated)
     told = f"{numbers['CIEDE2000 travel']:.1f} give or take {step.uncertainty.stated:.1f}"
-    assert f"it travels {told}, most between" in said.words
+    assert f"held flat and seen at a slant, its colour moves by {told}, most between" in said.words
+    # a move that is less than how far off it may be is not told as if it were sure
+    unsure = step.verdict is not None and step.verdict.sees is None
+    assert said.words.endswith("turn a piece and look.") == unsure
 
 
 def test_a_screen_colour_is_sought_as_it_looks_by_candle():

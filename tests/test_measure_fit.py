@@ -235,6 +235,9 @@ def test_file_holds_the_cloth_and_what_was_not_settled(one_fit):
     text = report(fit)
     assert "not settled" in text and "What was given can tell:" in text
     assert all(len(line) <= 110 for line in text.splitlines())
+    # what a search leaves of nothing is told as nothing
+    bare = [replace(q, value=7.4e-15) for q in fit.quantities if q.name == "dullness"]
+    assert "how milky the fibre is: 0 per mm" in report(replace(fit, quantities=tuple(bare)))
 
 
 def test_advice_never_asks_for_what_was_given(one_fit):

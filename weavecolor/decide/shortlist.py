@@ -206,12 +206,21 @@ def _cover(one: Evaluation, *_: object) -> Reason:
     )
 
 
+#: Whether the colour's move as cloth is turned would be seen.
+_SHOT_SEEN = {
+    True: "",
+    False: " She would not see it.",
+    None: " That may be too little to see: turn a piece and look.",
+}
+
+
 def _shot(one: Evaluation, _: object, scenes: Sequence[Scene]) -> Reason:
     gone = travel(one.measures.turns[0])
     a, b = (SHOT_TURNS[k] for k in gone.between)
     lit = at_a_slant(scenes[0])
     first, second = (Option(one.stack.turned(angle), lit) for angle in (a, b))
     doubt = step_between(first, second).uncertainty.stated
+    seen = would_see(gone.colour, doubt, dim=lit.dim)
     hue = "too grey to have a hue" if gone.hue_deg is None else f"{gone.hue_deg:.0f} degrees of hue"
     numbers = [
         ("CIEDE2000 travel", gone.colour), ("give or take", doubt), ("L* travel", gone.lightness),
@@ -219,9 +228,9 @@ def _shot(one: Evaluation, _: object, scenes: Sequence[Scene]) -> Reason:
     if gone.hue_deg is not None:
         numbers.append(("hue travel", gone.hue_deg))
     return Reason(
-        f"Turned in the light, seen at a slant, it travels {gone.colour:.1f} give or take "
-        f"{doubt:.1f}, most between {a:g} and {b:g} degrees ({gone.lightness:.1f} in lightness; "
-        f"{hue}).",
+        f"Turned in the light, held flat and seen at a slant, its colour moves by "
+        f"{gone.colour:.1f} give or take {doubt:.1f}, most between {a:g} and {b:g} degrees "
+        f"({gone.lightness:.1f} in lightness; {hue}).{_SHOT_SEEN[seen.sees]}",
         tuple(numbers),
     )
 

@@ -290,7 +290,8 @@ def report(fit: Fit) -> str:
             text = f"L* {q.value:.0f}, within {q.around[1]:.1f} CIEDE2000 in 19 of 20"
         else:
             low, high = q.around
-            text = f"{q.value:.3g} {q.unit}".rstrip() + f", {low:.2g} to {high:.2g} in 19 of 20"
+            value = f"{round(q.value, 9):.3g} {q.unit}".rstrip()
+            text = f"{value}, {low:.2g} to {high:.2g} in 19 of 20"
         open_ = "" if q.settled else "  (not settled)"
         lines.append(f"  {_PLAIN.get(q.name, q.name)}: {text}{open_}")
     if fit.trades:
