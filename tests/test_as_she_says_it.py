@@ -459,6 +459,8 @@ def test_several_alike_as_answers_write_them():
 
 def test_a_swatch_by_its_name_with_blanks():
     assert load_cloth("Silk satin gold") == load_swatch("silk-satin-gold")
+    for name in swatch_names():  # as answers call it
+        assert load_cloth(load_swatch(name).name) == load_swatch(name)
     with pytest.raises(InputError, match="'silk' is not a swatch"):
         load_cloth("silk")
 

@@ -477,6 +477,12 @@ def test_a_stack_of_ones_own_is_kept_and_its_fullness_told_as_it_is_cut(tmp_path
         ("c", 90.0, "back"), ("o", 30.0, "face")
     ]  # fmt: skip
     assert kept.backing == "black" and not load_making(file).chosen
+    # a stack that answers told is read again by the cloths' own names, and is the same one
+    one, other = (load_making(file).cloth(key).cloth.name for key in ("c", "o"))
+    again = f"{one}, cross grain, back out over {other}, warp 30\u00b0 off straight"
+    assert run(["project", "keep", file, again]) == 0
+    assert load_making(file).options[-1] == kept
+    capsys.readouterr()
     assert run(["project", "choose", file, "B"]) == 0
     # sideways 175 and two seams go round in one
     told = shown()

@@ -139,6 +139,7 @@ def keep(file: str, stack: str, behind: str | None, lay: str) -> None:
 
     STACK is written as for weavecolor compare, outermost first, by the project's own names.
     """
+    from weavecolor.files.clothfile import tidy_name
     from weavecolor.making.answers import cloths_of
     from weavecolor.optics.layerwords import layers_said
     from weavecolor.optics.stack import Stack
@@ -146,13 +147,16 @@ def keep(file: str, stack: str, behind: str | None, lay: str) -> None:
     path, held = own_project(file)
     cloths = cloths_of(held)
 
+    named = {tidy_name(cloth.name): cloth for cloth in cloths.values()}
+    named |= {tidy_name(key): cloth for key, cloth in cloths.items()}
+
     def called(key: str) -> Cloth:
-        if key not in cloths:
+        if key not in cloths and tidy_name(key) not in named:
             raise InputError(
                 f"{key[:60]!r} is no cloth of {path}; there are {', '.join(cloths) or 'none'}",
                 field="STACK",
             )
-        return cloths[key]
+        return cloths.get(key) or named[tidy_name(key)]
 
     ground = behind if behind is not None else (*held.backings, "white")[0]
     made = Stack(layers_said(stack, called), backing_called(ground), lay)

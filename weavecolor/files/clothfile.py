@@ -482,15 +482,32 @@ def swatch_names() -> tuple[str, ...]:
 
 
 def swatch_called(name: str) -> str:
-    """The swatch that ``name`` is, with blanks or capitals, or "".
+    """The swatch that ``name`` is, with blanks or capitals, or by the cloth's own name as answers
+    tell it, or "".
 
     Examples
     --------
-    >>> swatch_called("Silk satin gold"), swatch_called("silk")
-    ('silk-satin-gold', '')
+    >>> swatch_called("Silk satin gold"), swatch_called("Silk satin, gold"), swatch_called("silk")
+    ('silk-satin-gold', 'silk-satin-gold', '')
     """
-    tidy = "-".join(name.casefold().split())
-    return tidy if tidy in swatch_names() else ""
+    tidy = tidy_name(name)
+    return tidy if tidy in swatch_names() else _by_own_name().get(tidy, "")
+
+
+def tidy_name(name: str) -> str:
+    """A cloth's name in one way of writing, by which it is looked for.
+
+    Examples
+    --------
+    >>> tidy_name("Silk satin, gold")
+    'silk-satin-gold'
+    """
+    return "-".join(name.casefold().replace(",", " ").split())
+
+
+@lru_cache(maxsize=1)
+def _by_own_name() -> Mapping[str, str]:
+    return {tidy_name(load_swatch(name).name): name for name in swatch_names()}
 
 
 @lru_cache(maxsize=64)
