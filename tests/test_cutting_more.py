@@ -13,7 +13,7 @@ import shapely
 from shapely import affinity
 from shapely.geometry import Polygon
 
-from weavecolor.cutting.asked import fullness_from, with_damage
+from weavecolor.cutting.asked import fullness_from, in_hand_from, with_damage
 from weavecolor.cutting.folds import fold_profile
 from weavecolor.cutting.fullness import FullnessWanted, plan_fullness, skirt_layers
 from weavecolor.cutting.lay import CANNOT, lay
@@ -374,6 +374,26 @@ def test_a_bite_may_reach_each_of_the_four_edges(place):
 @pytest.mark.parametrize(("said", "full"), [("flat", 1.0), ("knife", 2.5), ("flat, 1 to 1", 1.0)])
 def test_cloth_said_to_lie_flat_is_as_wide_as_what_it_covers(said, full):
     assert fullness_from(f"yoke: 70 x 30 cm, {said}").fullness == full
+
+
+@pytest.mark.parametrize(
+    ("said", "full"),
+    [("2.5x", 2.5), ("2 1/2 times", 2.5), ("double fullness", 2.0), ("triple fullness", 3.0)],
+)
+def test_how_full_a_frill_is_by_any_of_its_words(said, full):
+    """Longer round than down: a frill is no cloth, whose width comes first."""
+    for size in ("3 m x 12 cm", "300 x 12 cm"):
+        frill = fullness_from(f"frill: {size}, gathered, {said}")
+        assert (frill.finished_cm, frill.length_cm) == (300.0, 12.0)
+        assert (frill.fullness, frill.doubled) == (full, False)
+    # of fullness or of a fold at the hem: it is asked which
+    with pytest.raises(InputError, match="2.5 to 1 or 3 widths, doubled"):
+        fullness_from("frill: 300 x 12 cm, gathered, double")
+
+
+def test_a_streak_across_the_cloth_is_a_flaw():
+    hand = in_hand_from("200 x 300 cm, flaw 180 x 2 cm at 10 x 40 cm")
+    assert np.ptp(np.array(hand.damage[0]), axis=0) == pytest.approx((180.0, 2.0))
 
 
 @pytest.mark.parametrize("more", ["", "width = 110\n", "length = 90\n"])

@@ -88,11 +88,17 @@ def length_from(text: str, field: str, *, zero: bool = False) -> float:
     return _in_cm(number, unit, field)
 
 
-def size_from(text: str, field: str) -> tuple[float, float]:
+def size_from(text: str, field: str, *, cloth: bool = True) -> tuple[float, float]:
     """Width and length in cm of "112 x 250 cm", "60 inch x 3.5 yd", "3 yd long x 60 inch wide",
     "3.2 m of 140 cm".
 
     Raises InputError naming ``field``, saying what would be right.
+
+    Parameters
+    ----------
+    text, field : str
+    cloth : bool
+        Whether it is of cloth, which is longer than wide; a frill is not, nor a streak across.
 
     Examples
     --------
@@ -135,13 +141,14 @@ def size_from(text: str, field: str) -> tuple[float, float]:
             field=field,
         )
     swapped = wide_unit in _LONG_UNITS and long_unit not in _LONG_UNITS and found[0] > found[1]
-    if swapped and not any(words):
+    if cloth and swapped and not any(words):
         raise InputError(
             f"{shown(text.strip())}: the width comes first; write {long:g} {long_unit} x {wide:g} "
             f"{wide_unit}, or {wide:g} {wide_unit} wide x {long:g} {long_unit} long",
             field=field,
         )
-    if max(found[1], _USUALLY_WIDE_CM) < found[0] <= WIDEST_CM and not any(words):
+    broad = max(found[1], _USUALLY_WIDE_CM) < found[0] <= WIDEST_CM
+    if cloth and broad and not any(words):
         raise InputError(
             f"{shown(text.strip())}: {wide:g} {wide_unit} wide? write {wide:g} {wide_unit} wide x "
             f"{long:g} {long_unit} long, or {long:g} {long_unit} x {wide:g} {wide_unit}",
@@ -208,7 +215,7 @@ def with_damage(cloth: ClothInHand, kind: str, text: str, field: str) -> ClothIn
     (((70.0, 190.0), (78.0, 190.0), (78.0, 198.0), (70.0, 198.0)),)
     """
     size, _, place = text.strip().casefold().partition(" at ")
-    across, along = size_from(size, field)
+    across, along = size_from(size, field, cloth=False)
     place = place.strip()
     left, low, right, high = cloth.edge.bounds
     if place in _CORNERS:
@@ -289,17 +296,20 @@ def fullness_from(
             field=field,
         )
     first, *rest = _parts(how, field)
-    finished, length = size_from(first, field)
+    finished, length = size_from(first, field, cloth=False)
     said: dict[str, object] = {}
     kind = "gathered"
     for part in rest:
-        ratio = re.fullmatch(rf"(?:fullness\s+)?({_NUMBER})(?:\s*(?:to|:)\s*1)?", part)
+        ratio = re.fullmatch(rf"(?:fullness\s+)?({_NUMBER})(?:\s*(?:(?:to|:)\s*1|x|times))?", part)
+        many = re.fullmatch(r"(double|treble|triple) fullness", part)
         widths = re.fullmatch(r"(\d+)\s+widths?", part)
         named = re.fullmatch(r"(pleat|hem round|hem|seam|top)\s+(.+)", part)
         if part in KINDS or part in KINDS_ALSO:
             kind = kind_called(part)
-        elif part in ("doubled", "double"):
+        elif part == "doubled":
             said["doubled"] = True
+        elif many:
+            said["fullness"] = 2.0 if many[1] == "double" else 3.0
         elif widths:
             said["widths"] = int(widths[1][:6])
         elif ratio:
