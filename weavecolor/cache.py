@@ -206,26 +206,26 @@ class Kept(Generic[Key, Value]):
     ) -> list[Value]:
         """The values of ``keys``; those not held come from one call of ``make``."""
         wanted = list(keys)
-        found: dict[Key, Value] = {}
+        found: dict[int, Value] = {}  # by number: keys may be long to hash
         with _lock:
-            for key in wanted:
-                if key in self._held:
+            for n, key in enumerate(wanted):
+                if (held := self._held.get(key)) is not None:
                     self._held.move_to_end(key)
-                    found[key], ticket = self._held[key]
+                    found[n], ticket = held
                     if ticket:
                         _large.move_to_end(ticket)
-        missing = list(dict.fromkeys(key for key in wanted if key not in found))
-        if missing:
-            new = self._stored(missing, make)
-            found |= new
-            with _lock:
-                for key, value in new.items():
-                    if key not in self._held:  # another thread may have been quicker
-                        self._hold(key, value)
-                while self._weight > self._most and self.forget(next(iter(self._held))):
-                    pass
-                make_room(MOST_BYTES)
-        return [found[key] for key in wanted]
+        if len(found) == len(wanted):
+            return list(found.values())
+        missing = list(dict.fromkeys(key for n, key in enumerate(wanted) if n not in found))
+        new = self._stored(missing, make)
+        with _lock:
+            for key, value in new.items():
+                if key not in self._held:  # another thread may have been quicker
+                    self._hold(key, value)
+            while self._weight > self._most and self.forget(next(iter(self._held))):
+                pass
+            make_room(MOST_BYTES)
+        return [found[n] if n in found else new[key] for n, key in enumerate(wanted)]
 
     def _hold(self, key: Key, value: Value) -> None:
         size = bytes_of(value)

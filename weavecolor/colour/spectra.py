@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -64,6 +65,7 @@ def thinned(weights: Spectrum, step: int) -> Spectrum:
 class ByValue:
     """Equality and hash by the fields of a frozen dataclass, arrays by what they hold."""
 
+    @cached_property
     def _held(self) -> tuple[object, ...]:
         values = (getattr(self, field.name) for field in fields(self))  # type: ignore[arg-type]
         return tuple(
@@ -73,10 +75,10 @@ class ByValue:
     def __eq__(self, other: object) -> bool:
         if type(other) is not type(self):
             return NotImplemented
-        return self is other or self._held() == other._held()
+        return self is other or self._held == other._held
 
     def __hash__(self) -> int:
-        return hash(self._held())
+        return hash(self._held)
 
 
 @dataclass(frozen=True, eq=False)

@@ -260,7 +260,7 @@ def reduced(
                 "transmit": rows @ optics.transmit @ columns.T,
                 "under": into @ optics.under @ columns.T,
                 "above": rows @ optics.reflect @ into.T,
-                "pairs": optics.reflect[:, a, b],
+                "pairs": optics.reflect[:, a, b].astype(float),
                 "through": rows @ optics.placement.through,
                 "through_below": optics.placement.through[down],
                 "joint": np.stack([rows @ j @ into.T for j in joints]),

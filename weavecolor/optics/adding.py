@@ -248,6 +248,7 @@ def _added(
     pass1, pass2, above, below = upper.transmit, lower.transmit, lower.reflect, upper.under
     spread, straight = kind.type(open_.hit_spread), open_.straight.astype(kind)
     above_q, below_q = above[:, q], below[:, q]
+    rows = rows if rows is None else rows.astype(kind)
 
     def wanted(table: Array, beam: Array | None = None) -> Array:
         if beam is not None:

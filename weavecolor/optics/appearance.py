@@ -47,7 +47,7 @@ Way = tuple[float, ...]
 #: Directions nearer than this to the plane of the cloth are refused.
 GRAZING_DEG = 89.5
 
-#: With more named directions than this a pile's optics is not kept.
+#: With more named directions than this, or twice as many of views, a pile's optics is not kept.
 _FEW = 64
 
 #: White ground of the contrast ratio (TAPPI T 425, ISO 2471 use 0.89); the black one reflects 0.
@@ -258,7 +258,8 @@ def _asked(
     layers = tuple(_Same(layer) for layer in stack.layers)
     directions = [tuple(named_direction(way, turn) for way in side) for side in (above, below)]
     pairs = None if links is None else tuple((int(a), int(b)) for a, b in links)
-    return layers, stack.lay, (*directions, pairs, rays), sum(map(len, directions)) <= _FEW
+    few = _FEW if rays == 1.0 else 2 * _FEW
+    return layers, stack.lay, (*directions, pairs, rays), sum(map(len, directions)) <= few
 
 
 def seen_optics(

@@ -288,7 +288,9 @@ def laid(
     vectors = [to_cloth_frame(v, turn, flip) for v in above]
     vectors += [to_cloth_frame((-v[0], -v[1], -v[2], *v[3:]), turn, flip) for v in below]
 
-    reflect, under, through_scattered = (np.zeros((bands, size, size)) for _ in range(3))
+    # what few rays tell is no finer than single precision, and views have many directions
+    kind = np.float64 if rays == 1.0 else np.float32
+    reflect, under, through_scattered = (np.zeros((bands, size, size), kind) for _ in range(3))
     through = np.zeros(size)
     share = np.concatenate([grid.share[:half], np.zeros(count)])
     named = _named(solution, tuple(vectors), links, rays) if vectors else None
