@@ -16,7 +16,7 @@ from weavecolor.optics.cell import filaments, paths, silhouette
 from weavecolor.optics.cell.filaments import FilamentCell, Strand
 from weavecolor.optics.cell.nodes import cap, nodes, unit
 from weavecolor.optics.cell.openness import openness, pencils
-from weavecolor.optics.cell.pairs import Distance, JointGaps, _Bundle, _spread, joint_gaps
+from weavecolor.optics.cell.pairs import Distance, JointGaps, _Bundle, _Place, _spread, joint_gaps
 from weavecolor.optics.cell.rays import blocked, bodies, first_met, solid
 from weavecolor.optics.cell.tubes import orbits, tubes
 from weavecolor.textile.cloth import Construction
@@ -518,10 +518,8 @@ def test_rays_to_a_node_stay_within_its_share_of_the_sky(flip):
     ring = np.arange(grid.half) // grid.steps
     middle = np.arctan2(*grid.vector[: grid.half, 1::-1].T)
     for node_set in (0, 1):
-        points, toward, weight = _Bundle(
-            made, solid(made), Distance(()), flip, 377, None, node_set
-        ).rays()
-        assert (weight == 1.0).all()
+        place = _Place(made, solid(made), Distance(()), flip)
+        points, toward = _Bundle(place, 377, None, node_set).rays()
         assert points.shape == toward.shape
         assert np.linalg.norm(toward, axis=0) == pytest.approx(1.0)
         assert (toward[2] < 0.0).all() if flip else (toward[2] > 0.0).all()

@@ -8,6 +8,7 @@ the face (y along the warp, z out of the face).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -67,22 +68,31 @@ def disc(half_angle_deg: float, number: Array) -> Array:
 def cap_of(vector: Named, half_angle_deg: float, own: Array) -> tuple[Array, Array, float]:
     """As :func:`cap` of ``half_angle_deg`` about ``vector``, of directions that are its ``own`` (3,
     n) as :func:`disc` tells them."""
-    x, y, z = middle(vector)
-    # two more directions at right angles to it and to one another
-    one = (-y, x, 0.0) if abs(z) < 0.9 else (z, 0.0, -x)
-    long = math.sqrt(sum(v * v for v in one))
-    a, b, c = (v / long for v in one)
-    two = (y * c - z * b, z * a - x * c, x * b - y * a)
+    way, weight, share = caps_of([vector], half_angle_deg, own)
+    return way[:, 0].T, weight[0], float(share[0])
+
+
+def caps_of(
+    vectors: Sequence[Named], half_angle_deg: float, own: Array
+) -> tuple[Array, Array, Array]:
+    """As :func:`cap_of` of ``half_angle_deg`` about each of ``vectors`` (v), of directions that are
+    their ``own`` (3, n): directions (3, v, n), weights (v, n) and shares (v,)."""
+    x, y, z = np.array([middle(vector) for vector in vectors]).T
+    # two more directions at right angles to each and to one another
+    low, none = np.abs(z) < 0.9, np.zeros_like(z)
+    one = np.where(low, [-y, x, none], [z, none, -x])
+    a, b, c = one / np.sqrt((one**2).sum(axis=0))
+    two = y * c - z * b, z * a - x * c, x * b - y * a
     cosine, across, along = own
-    out = np.empty_like(own)
+    out = np.empty((3, len(vectors), len(cosine)))
     for row, main, aside, up in zip(out, (x, y, z), (a, b, c), two, strict=True):
-        row[:] = cosine * main + across * aside + along * up
-    side = np.sign(vector[2])
+        row[:] = cosine * main[:, None] + across * aside[:, None] + along * up[:, None]
+    side = np.sign([vector[2] for vector in vectors])[:, None]
     weight = np.maximum(out[2] * side, 0.0)
     out[2] = side * np.maximum(out[2] * side, 5e-3)
-    mean = float(weight.mean())
+    mean = weight.mean(axis=1)
     share = 2.0 * (1.0 - math.cos(math.radians(half_angle_deg))) * mean
-    return out.T, weight / max(mean, 1e-12), share
+    return out, weight / np.maximum(mean, 1e-12)[:, None], share
 
 
 @dataclass(frozen=True, eq=False)

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from weavecolor.cache import Kept, Packed
 from weavecolor.optics.cell.filaments import FilamentCell, prepared, told_out
-from weavecolor.optics.cell.nodes import Named, Nodes, cap_of, disc, half_deg_of, unit
+from weavecolor.optics.cell.nodes import Named, Nodes, caps_of, disc, half_deg_of, unit
 from weavecolor.optics.cell.nodes import nodes as nodes_
 from weavecolor.optics.cell.openness import pencils
 from weavecolor.optics.cell.rays import blocked, first_met, solid
@@ -156,45 +156,51 @@ def _joint(counted: Array, through_a: Array, through_b: Array) -> Array:
     return np.asarray(np.minimum(joint, np.minimum.outer(through_a, through_b)))
 
 
-@dataclass(frozen=True)
-class _Bundle:
-    """Rays out from ``count`` points behind a layer, one each somewhere into the light or eye that
-    lies ``toward``; without that, one each as diffuse light is spread; or, at a ``node_set``, one
-    to each node from each point, in a direction of its own within the node's share of the sky.
-    There are two independent sets, 0 and 1, of both. ``bodies``: what is met."""
+@dataclass(frozen=True, eq=False)
+class _Place:
+    """What lies at a ``distance`` behind a layer, and what lines from there meet: ``bodies``. One
+    value for each such place, so that it is looked up by what it is, not by all its numbers."""
 
     construction: Construction
     bodies: FilamentCell
     distance: Distance
     flip: bool
-    count: int
-    toward: Named | None = None
-    set: int | None = None
 
-    def points(self) -> NDArray[Any]:
-        """Where the rays start (3, points)."""
-        points = _behind(self.construction, self.distance, self.count, self.flip)
+    def points(self, count: int) -> NDArray[Any]:
+        """Where ``count`` rays start (3, points)."""
+        points = _behind(self.construction, self.distance, count, self.flip)
         if self.bodies.rods:
             return points
         cell = prepared(self.bodies)
         on = told_out(cell, points.shape[1]) * np.array(cell.repeat)
         return np.asarray(points + np.column_stack([on, np.zeros(len(on))]).T)
 
-    def rays(self) -> tuple[NDArray[Any], NDArray[Any], Array]:
-        """Points and directions, (3, rays) each, and weights (rays,), mean 1."""
-        points = self.points()
+
+_place = lru_cache(maxsize=256)(_Place)
+
+
+@dataclass(frozen=True)
+class _Bundle:
+    """Rays out from ``count`` points at a place behind a layer, one each somewhere into the light
+    or eye that lies ``toward``; without that, one each as diffuse light is spread; or, at a
+    ``node_set``, one to each node from each point, in a direction of its own within the node's
+    share of the sky. There are two independent sets, 0 and 1, of both."""
+
+    place: _Place
+    count: int
+    toward: Named | None = None
+    set: int | None = None
+
+    def rays(self) -> tuple[NDArray[Any], NDArray[Any]]:
+        """Points and directions, (3, rays) each, of light that goes to no named direction."""
+        points = self.place.points(self.count)
         n = points.shape[1]
-        if self.toward is not None:
-            half_deg = half_deg_of(self.toward)
-            own = _into_discs(n, bool(self.set), half_deg)
-            way, weight, _ = cap_of(self.toward, half_deg, own)
-            return points, way.T, np.rint(weight * 1024.0) / 1024.0
         if self.set is None:
             toward = unit(np.arcsin(np.sqrt(_spread(n, 0))), 2.0 * np.pi * _spread(n, 1))
         else:
             points, toward = self._to_nodes(points, self.set)
-        toward = toward * np.array([1.0, 1.0, -1.0 if self.flip else 1.0])
-        return points, toward.T, np.ones(points.shape[1])
+        toward = toward * np.array([1.0, 1.0, -1.0 if self.place.flip else 1.0])
+        return points, toward.T
 
     def _to_nodes(self, points: NDArray[Any], which: int) -> tuple[NDArray[Any], NDArray[Any]]:
         grid = nodes_()
@@ -218,8 +224,8 @@ def met_depths(construction: Construction, flip: bool) -> tuple[float, ...]:
     geometry = tubes(construction)
     # what lies before the front sees it as what lies behind the layer turned over does
     yarns = solid(construction)
-    before = _Bundle(construction, yarns, Distance(()), not flip, _NAMED_POINTS)
-    z = first_met(yarns, *before.rays()[:2])
+    before = _Bundle(_place(construction, yarns, Distance(()), not flip), _NAMED_POINTS)
+    z = first_met(yarns, *before.rays())
     if not z.size:
         return ()
     depth = z + geometry.bottom if flip else geometry.top - z
@@ -229,6 +235,8 @@ def met_depths(construction: Construction, flip: bool) -> tuple[float, ...]:
 
 #: Bytes: of all lights of a scene in folds, and of rings of directions.
 _opened: Kept[_Bundle, NDArray[np.float32]] = Kept(20_000_000, lambda one: one.nbytes)
+#: Rays that are followed at once.
+_AT_ONCE = 8_000
 
 
 def _open(bundles: list[_Bundle]) -> list[NDArray[np.float32]]:
@@ -237,12 +245,32 @@ def _open(bundles: list[_Bundle]) -> list[NDArray[np.float32]]:
 
 
 def _trace(bundles: list[_Bundle]) -> list[NDArray[np.float32]]:
-    out = []
-    for bundle in bundles:
-        starts, ways, weight = bundle.rays()
-        free = ~blocked(bundle.bodies, starts, ways)
-        out.append((free * weight).astype(np.float32))
+    alike: dict[tuple[object, ...], list[int]] = {}
+    for k, one in enumerate(bundles):  # named lights as wide as each other from the same points
+        wide = k if one.toward is None else half_deg_of(one.toward)
+        alike.setdefault((one.place, one.count, one.set, one.toward is None, wide), []).append(k)
+    out = [np.zeros(0, np.float32)] * len(bundles)
+    for numbers in alike.values():
+        each = max(1, _AT_ONCE // bundles[numbers[0]].count)
+        for first in range(0, len(numbers), each):
+            part = numbers[first : first + each]
+            for k, made in zip(part, _let_out([bundles[k] for k in part]), strict=True):
+                out[k] = made
     return out
+
+
+def _let_out(bundles: list[_Bundle]) -> NDArray[np.float32]:
+    """As :func:`_open` (b, rays), of one bundle or of some that differ in their directions alone,
+    named ones of lights that are as wide."""
+    place, named = bundles[0].place, [one.toward for one in bundles if one.toward is not None]
+    if not named:
+        return (~blocked(place.bodies, *bundles[0].rays()))[None].astype(np.float32)
+    points, half_deg = place.points(bundles[0].count), half_deg_of(named[0])
+    own = _into_discs(points.shape[1], bool(bundles[0].set), half_deg)
+    way, weight, _ = caps_of(named, half_deg, own)
+    starts = np.broadcast_to(points[:, None], way.shape).reshape(3, -1)
+    free = ~blocked(place.bodies, starts, way.reshape(3, -1))
+    return (free.reshape(weight.shape) * np.rint(weight * 1024.0) / 1024.0).astype(np.float32)
 
 
 _Asked = tuple[Construction, FilamentCell, Distance, tuple[Named, ...], bool, bool, bool]
@@ -285,7 +313,7 @@ def _pairs(
     geometry, grid = tubes(construction), nodes_()
     half = grid.half
     points = (_NAMED_POINTS if nodes else _FAR_POINTS) if exact else _QUICK_POINTS
-    outward = partial(_Bundle, construction, bodies, distance, flip)
+    outward = partial(_Bundle, _place(construction, bodies, distance, flip))
     wanted = [outward(points, v, k) for k in (0, 1) for v in vectors]
     if nodes:
         wanted += [outward(_NODE_POINTS, v) for v in vectors]
