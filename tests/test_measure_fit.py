@@ -235,9 +235,12 @@ def test_file_holds_the_cloth_and_what_was_not_settled(one_fit):
     text = report(fit)
     assert "not settled" in text and "What was given can tell:" in text
     assert all(len(line) <= 110 for line in text.splitlines())
-    # what a search leaves of nothing is told as nothing
+    # what a search leaves of nothing is told as nothing, and no number as a power of ten
     bare = [replace(q, value=7.4e-15) for q in fit.quantities if q.name == "dullness"]
-    assert "how milky the fibre is: 0 per mm" in report(replace(fit, quantities=tuple(bare)))
+    heavy = replace(bare[0], name="weight", value=104.2, around=(20.0, 1234.0), unit="g/m2")
+    text = report(replace(fit, quantities=(*bare, heavy)))
+    assert "how milky the fibre is: 0 per mm" in text
+    assert "weight: 104 g/m2, 20 to 1200 in 19 of 20" in text
 
 
 def test_advice_never_asks_for_what_was_given(one_fit):
@@ -405,6 +408,13 @@ def test_command_line_refuses_in_one_line(words, told, capsys):
     assert run(["measure", *words]) == 2
     out, err = capsys.readouterr()
     assert out == "" and err.count("\n") == 1 and told in err
+
+
+def test_a_table_of_spectra_says_what_it_holds(tmp_path, capsys):
+    table = tmp_path / "seen.csv"
+    table.write_text("nm,on paper,on card\n400,.5,.1\n700,.6,.2\n")
+    assert run(["measure", "spectra", str(table), "--ends", "40 /cm", "--picks", "38 /cm"]) == 2
+    assert "holds 'on paper', 'on card': say which is of the cloth" in capsys.readouterr().err
 
 
 def test_command_line_card(capsys):

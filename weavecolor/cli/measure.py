@@ -396,8 +396,11 @@ def spectra(
         behind = Backing("black", ground(black_ground, "--black-ground"))
         seen.append(seen_spectrum("over black", called(on_black), uncertainty, behind, light=scene))
     if not seen:
-        raise InputError("name a spectrum of the cloth: --over-white, --over-black or both",
-                         field="TABLE")  # fmt: skip
+        raise InputError(
+            f"holds {', '.join(map(repr, there))}: say which is of the cloth, by --over-white, "
+            "--over-black or both",
+            file=str(table),
+        )
     check_grounds(seen, uncertainty)
     hanks: list[Thread] = [
         thread_spectrum(system, called(name), uncertainty)

@@ -274,6 +274,11 @@ _PLAIN = {
 }
 
 
+def _plainly(value: float, digits: int) -> str:
+    """A number to so many digits, without powers of ten; what is next to nothing is nothing."""
+    return f"{float(f'{round(value, 9):.{digits}g}'):g}"
+
+
 def report(fit: Fit) -> str:
     """The fit in plain lines: what was seen and shown, what is settled, what to look at next."""
     made = fit.cloth
@@ -290,8 +295,8 @@ def report(fit: Fit) -> str:
             text = f"L* {q.value:.0f}, within {q.around[1]:.1f} CIEDE2000 in 19 of 20"
         else:
             low, high = q.around
-            value = f"{round(q.value, 9):.3g} {q.unit}".rstrip()
-            text = f"{value}, {low:.2g} to {high:.2g} in 19 of 20"
+            value = f"{_plainly(q.value, 3)} {q.unit}".rstrip()
+            text = f"{value}, {_plainly(low, 2)} to {_plainly(high, 2)} in 19 of 20"
         open_ = "" if q.settled else "  (not settled)"
         lines.append(f"  {_PLAIN.get(q.name, q.name)}: {text}{open_}")
     if fit.trades:
