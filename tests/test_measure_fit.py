@@ -412,7 +412,8 @@ def test_command_line_refuses_in_one_line(words, told, capsys):
 
 def test_a_table_of_spectra_says_what_it_holds(tmp_path, capsys):
     table = tmp_path / "seen.csv"
-    table.write_text("nm,on paper,on card\n400,.5,.1\n700,.6,.2\n")
+    rows = [f"{nm},.5,.1" for nm in range(380, 790, 10)]
+    table.write_text("\n".join(["nm,on paper,on card", *rows]))
     assert run(["measure", "spectra", str(table), "--ends", "40 /cm", "--picks", "38 /cm"]) == 2
     assert "holds 'on paper', 'on card': say which is of the cloth" in capsys.readouterr().err
 
