@@ -87,6 +87,17 @@ def test_verbs_draw(tmp_path: Path) -> None:
     assert not (tmp_path / "b.png").exists()
 
 
+def test_a_picture_lit_from_behind_says_what_keeps_that_light_out(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As a comparison does: gauze before white lining is dark there, and before nothing light."""
+    asked = ["draw", "close-up", "stage-gauze-black", "--size", "64", "--scene", "backlit",
+             "--out", str(tmp_path / "a.png"), "--behind"]  # fmt: skip
+    for behind, told in (("white", True), ("none", False)):
+        assert run([*asked, behind]) == 0
+        assert ("(white) is taken to let no light through" in capsys.readouterr().err) == told
+
+
 def two_sheers() -> Image.Image:
     layers = (*ORGANZA.layers, Layer(load_swatch("shot-organza-teal-copper"), 4.0))
     return draw_closeup(Stack(layers, backing("white")), WINDOW, 96, 96, 0.12)

@@ -126,7 +126,11 @@ def command(
         image = draw_closeup(stack, lit, width, round(width * 0.75), scale, seeing=seeing)
         write_bytes(out, png_bytes(image))
     click.echo(f"wrote {out}", err=True)
-    for note in image.info.get("notes", ()):
+    from weavecolor.decide.compare import Option
+    from weavecolor.decide.unexpected import kept_out
+
+    dark = kept_out([Option(one, lit) for _, one in stacks])
+    for note in (*image.info.get("notes", ()), *([dark] if dark else [])):
         click.echo(note, err=True)
     mind = minded((layer.cloth for _, one in stacks for layer in one.layers), all_=False)
     click.echo(mind, err=True, nl=False)

@@ -105,18 +105,27 @@ def unexpected(outcomes: Sequence[Outcome], observer: str = "2") -> tuple[str, .
             found[case.kind] = case
     chosen = [outcome.option for outcome in outcomes]
     told = [case.told(observer) for case in found.values()]
-    return (*told, *filter(None, (_kept_out(chosen), watered(chosen, observer))))
+    return (*told, *filter(None, (kept_out(chosen), watered(chosen, observer))))
 
 
-def _kept_out(options: Sequence[Option]) -> str:
-    """That what lies behind is taken to let nothing through, where light comes from there."""
+def kept_out(options: Sequence[Option]) -> str:
+    """That what lies behind is taken to let nothing through, where light comes from there.
+
+    Examples
+    --------
+    >>> from weavecolor.scene.places import scene
+    >>> kept_out([Option(single, scene("lightbox"))])[:29]
+    'What lies behind (white) is t'
+    >>> kept_out([Option(single, window)])
+    ''
+    """
     kept = [x for x in options if x.scene.behind and x.stack.backing is not None]
     if not kept:
         return ""
     names = ", ".join(dict.fromkeys(x.stack.backing.name for x in kept if x.stack.backing))
     return (
         f"What lies behind ({names}) is taken to let no light through, so what comes from behind "
-        f"in {kept[0].scene.name} is not in these colours: lay a lining or slip as the innermost "
+        f"in {kept[0].scene.name} is not in this: lay a lining or slip as the innermost "
         "layer, over nothing."
     )
 
