@@ -240,7 +240,8 @@ def test_lines_that_meet_but_for_a_hair_cross(turn, gap):
     for _ in range(turn):
         points = np.column_stack([-points[:, 1], points[:, 0]])
     for order in (1, -1):
-        found = _crossings(points.reshape(-1, 4)[::order].copy())
+        lines = points.reshape(-1, 4)[::order].copy()
+        found = _crossings(lines, np.arange(len(lines) + 1), np.inf)
         wanted = np.array([[5.0, 0.0], [2.0, 0.0]])
         for _ in range(turn):
             wanted = np.column_stack([-wanted[:, 1], wanted[:, 0]])

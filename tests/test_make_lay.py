@@ -391,11 +391,11 @@ def test_crossings_are_those_of_plain_geometry():
             if one.intersects(two):
                 point = one.intersection(two)
                 wanted.add((round(point.x, 6), round(point.y, 6)))
-    found = {(round(x, 6), round(y, 6)) for x, y in _crossings(lines)}
+    found = {(round(x, 6), round(y, 6)) for x, y in _crossings(lines, np.arange(len(lines) + 1), np.inf)}
     assert found == wanted and len(wanted) > 64  # more than the first room there is for them
     # ends that touch count, lines that run alike do not
     touch = np.array([[0.0, 0, 5, 0], [5, 0, 5, 5], [0, 0, 9, 0], [7, 1, 7, 5]])
-    assert {(x, y) for x, y in _crossings(touch)} == {(5.0, 0.0)}
+    assert {(x, y) for x, y in _crossings(touch, np.arange(len(touch) + 1), np.inf)} == {(5.0, 0.0)}
 
 
 def test_upright_rectangles_find_the_same_place_by_either_way():

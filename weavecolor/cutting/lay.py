@@ -146,9 +146,10 @@ Score = tuple[float, float, float]
 
 
 def _decode(
-    nest: Nest, items: list[Item], order: list[int], choice: list[int]
-) -> tuple[Score, Layout]:
-    """Place the items one by one, low and left, each in its chosen or its best turn."""
+    nest: Nest, items: list[Item], order: list[int], choice: list[int], best: Score | None
+) -> tuple[Score, Layout] | None:
+    """Place the items one by one, low and left, each in its chosen or its best turn; None as soon
+    as it is worse than the ``best`` score, for no number of it ever falls."""
     placed: list[tuple[Form, float, float]] = []
     layout: Layout = [None] * len(items)
     missing = top = weight = 0.0
@@ -157,22 +158,24 @@ def _decode(
         ways = item.ways
         if choice[index] >= 0:
             ways = (ways[choice[index] % len(ways)],)
-        best: tuple[float, float, Turned, float] | None = None
+        low: tuple[float, float, Turned, float] | None = None
         for way in ways:
             spot = nest.lowest(placed, way.form)
             if spot is None:
                 continue
             x, y = spot
-            if best is None or (y + way.form.height, x) < (best[0] - TOLERANCE, best[1]):
-                best = (y + way.form.height, x, way, y)
-        if best is None:
+            if low is None or (y + way.form.height, x) < (low[0] - TOLERANCE, low[1]):
+                low = (y + way.form.height, x, way, y)
+        if low is None:
             missing += ways[0].form.polygon.area
-            continue
-        high, x, way, y = best
-        placed.append((way.form, x, y))
-        layout[index] = (way, x, y)
-        top = max(top, high)
-        weight += high * way.form.polygon.area
+        else:
+            high, x, way, y = low
+            placed.append((way.form, x, y))
+            layout[index] = (way, x, y)
+            top = max(top, high)
+            weight += high * way.form.polygon.area
+        if best is not None and (missing, round(top, 6), weight) > best:
+            return None
     return (missing, round(top, 6), weight), layout
 
 
@@ -210,10 +213,11 @@ def _search(
             order, choice = list(best[1]), list(best[2])
             for _ in range(rng.choice((1, 1, 2, 3))):
                 _nudge(rng, items, order, choice)
-        score, layout = _decode(nest, items, order, choice)
+        made = _decode(nest, items, order, choice, best and best[0])
         done = number + 1
-        if best is None or score <= best[0]:
-            best = score, order, choice, layout
+        if made is not None:
+            best = made[0], order, choice, made[1]
+        assert best is not None
         missing, top, _ = best[0]
         if progress is not None:
             progress(done, tries, top)

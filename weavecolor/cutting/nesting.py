@@ -290,82 +290,109 @@ def _lowest_free(
     lines[0, 2] = lines[1, 0] = lines[1, 2] = lines[2, 0] = right
     lines[1, 3] = lines[2, 1] = lines[2, 3] = lines[3, 1] = top
     count = 4
+    first = np.zeros(which.size + 2, np.int64)  # where the box's own and each wall's lines begin
+    first[1] = 4
     for n in range(which.size):
         if near[n]:
             for row in range(first_edge[which[n]], first_edge[which[n] + 1]):
                 for axis in range(4):
                     lines[count, axis] = edges[row, axis] + at[n, axis % 2]
                 count += 1
-    met = _crossings(lines)
+        first[n + 2] = count
     found, level, best_x, best_y = False, 0.0, 0.0, 0.0
-    for point in range(count + met.shape[0]):
-        if point < count:
-            x, y = lines[point, 0], lines[point, 1]
-        else:
-            x, y = met[point - count, 0], met[point - count, 1]
-        if x < -slack or y < -slack or x > right + slack or y > top + slack:
-            continue
-        x, y = min(max(x, 0.0), right), min(max(y, 0.0), top)
-        own = np.rint(y * 1e7)
-        if found and (own > level or (own == level and x >= best_x)):
-            continue
-        free = True
-        for n in range(which.size):
-            if not near[n]:
+    for crossed in range(2):  # corners first: what crosses above the best of them is not asked for
+        points = _crossings(lines, first, best_y if found else top) if crossed else lines
+        for point in range(points.shape[0]):
+            x, y = points[point, 0], points[point, 1]
+            if x < -slack or y < -slack or x > right + slack or y > top + slack:
                 continue
-            for hull in range(first_hull[which[n]], first_hull[which[n] + 1]):
-                inside = True
-                for row in range(first_plane[hull], first_plane[hull + 1]):
-                    along = planes[row, 0] * (x - at[n, 0]) + planes[row, 1] * (y - at[n, 1])
-                    if along - planes[row, 2] <= slack:
-                        inside = False
+            x, y = min(max(x, 0.0), right), min(max(y, 0.0), top)
+            own = np.rint(y * 1e7)
+            if found and (own > level or (own == level and x >= best_x)):
+                continue
+            free = True
+            for n in range(which.size):
+                if not near[n]:
+                    continue
+                for hull in range(first_hull[which[n]], first_hull[which[n] + 1]):
+                    inside = True
+                    for row in range(first_plane[hull], first_plane[hull + 1]):
+                        along = planes[row, 0] * (x - at[n, 0]) + planes[row, 1] * (y - at[n, 1])
+                        if along - planes[row, 2] <= slack:
+                            inside = False
+                            break
+                    if inside:
+                        free = False
                         break
-                if inside:
-                    free = False
+                if not free:
                     break
-            if not free:
-                break
-        if free:
-            found, level, best_x, best_y = True, own, x, y
+            if free:
+                found, level, best_x, best_y = True, own, x, y
     return found, best_x, best_y
 
 
 @njit(cache=True, error_model="numpy")
-def _crossings(lines: Any) -> Any:
-    """Where the segments (n, 4) cross or touch one another, shape (m, 2)."""
-    n, slack = lines.shape[0], TOLERANCE
+def _crossings(lines: Any, first: Any, highest: float) -> Any:
+    """Where segments (n, 4) that begin no higher than ``highest`` cross or touch those of another
+    outline, shape (m, 2); ``first`` (outlines + 1,): where the lines of each begin, and the end.
+    """
+    slack = TOLERANCE
     found = np.empty((64, 2))
     count = 0
-    for i in range(n):
-        px, py, rx, ry = lines[i, 0], lines[i, 1], lines[i, 2], lines[i, 3]
-        left, right = min(px, rx) - slack, max(px, rx) + slack
-        low, high = min(py, ry) - slack, max(py, ry) + slack
-        rx -= px
-        ry -= py
-        long = math.hypot(rx, ry)
-        for j in range(i + 1, n):
-            qx, qy, sx, sy = lines[j, 0], lines[j, 1], lines[j, 2], lines[j, 3]
-            if max(qx, sx) + slack < left or min(qx, sx) - slack > right:
+    boxes = np.empty((first.size - 1, 4))
+    for n in range(first.size - 1):
+        boxes[n, 0] = boxes[n, 1] = np.inf
+        boxes[n, 2] = boxes[n, 3] = -np.inf
+        for i in range(first[n], first[n + 1]):
+            for end in range(4):
+                boxes[n, end % 2] = min(boxes[n, end % 2], lines[i, end])
+                boxes[n, 2 + end % 2] = max(boxes[n, 2 + end % 2], lines[i, end])
+    for n in range(first.size - 1):
+        for other in range(n + 1, first.size - 1):
+            if _apart(boxes[n], boxes[other], slack):
                 continue
-            if max(qy, sy) + slack < low or min(qy, sy) - slack > high:
-                continue
-            sx -= qx
-            sy -= qy
-            turn = rx * sy - ry * sx
-            if abs(turn) <= 1e-12 * long * math.hypot(sx, sy):
-                continue
-            t = ((qx - px) * sy - (qy - py) * sx) / turn
-            u = ((qx - px) * ry - (qy - py) * rx) / turn
-            if -1e-9 < t < 1 + 1e-9 and -1e-9 < u < 1 + 1e-9:
-                if count == found.shape[0]:
-                    more = np.empty((2 * count, 2))
-                    for k in range(count):  # a slice would take seconds to compile
-                        more[k, 0], more[k, 1] = found[k, 0], found[k, 1]
-                    found = more
-                found[count, 0] = px + t * rx
-                found[count, 1] = py + t * ry
-                count += 1
+            for i in range(first[n], first[n + 1]):
+                px, py, rx, ry = lines[i, 0], lines[i, 1], lines[i, 2], lines[i, 3]
+                left, right = min(px, rx) - slack, max(px, rx) + slack
+                low, high = min(py, ry) - slack, min(max(py, ry) + slack, highest)
+                own = (left, low, right, high)
+                if low > highest or _apart(own, boxes[other], slack):
+                    continue
+                rx -= px
+                ry -= py
+                long = math.hypot(rx, ry)
+                for j in range(first[other], first[other + 1]):
+                    qx, qy, sx, sy = lines[j, 0], lines[j, 1], lines[j, 2], lines[j, 3]
+                    if max(qx, sx) + slack < left or min(qx, sx) - slack > right:
+                        continue
+                    if max(qy, sy) + slack < low or min(qy, sy) - slack > high:
+                        continue
+                    sx -= qx
+                    sy -= qy
+                    turn = rx * sy - ry * sx
+                    if abs(turn) <= 1e-12 * long * math.hypot(sx, sy):
+                        continue
+                    t = ((qx - px) * sy - (qy - py) * sx) / turn
+                    u = ((qx - px) * ry - (qy - py) * rx) / turn
+                    if -1e-9 < t < 1 + 1e-9 and -1e-9 < u < 1 + 1e-9:
+                        if count == found.shape[0]:
+                            more = np.empty((2 * count, 2))
+                            for k in range(count):  # a slice would take seconds to compile
+                                more[k, 0], more[k, 1] = found[k, 0], found[k, 1]
+                            found = more
+                        found[count, 0] = px + t * rx
+                        found[count, 1] = py + t * ry
+                        count += 1
     return found[:count]
+
+
+@njit(cache=True, error_model="numpy")
+def _apart(one: Any, other: Any, slack: float) -> Any:
+    """Whether boxes (left, low, right, high) lie farther apart than ``slack``."""
+    return (
+        one[0] > other[2] + slack or other[0] > one[2] + slack
+        or one[1] > other[3] + slack or other[1] > one[3] + slack
+    )  # fmt: skip
 
 
 def largest_rectangle(
