@@ -39,8 +39,9 @@ from weavecolor.picture.shapes import load_shape, shape_names
 from weavecolor.picture.sweep import openness, soft_directions, sphere, taken
 from weavecolor.picture.threads import LAYERS, LOOSE, ROW, closely, met, threads
 from weavecolor.scene.backings import backing
-from weavecolor.scene.folds import hung
+from weavecolor.scene.folds import TILT_DEG, hung
 from weavecolor.scene.places import scene, scene_names, with_viewer
+from weavecolor.scene.scene import toward
 from weavecolor.textile.construction import geometry_of
 
 WINDOW = scene("window at the side")
@@ -68,28 +69,43 @@ def test_light_let_through_never_exceeds_what_falls():
 @pytest.mark.parametrize("place", scene_names())
 def test_as_much_light_falls_on_upright_cloth_as_where_the_viewer_stands(place):
     """By Lambert's cosine law, from wherever the scene is looked at."""
-    usual = Sight()
-    front = rotation(usual.turn_deg, usual.tilt_deg) @ [0.0, 1.0, 0.0]
     for lit in (scene(place), with_viewer(scene(place), 10.0, 0.0)):
+        front = rotation(0.0, tables.raised_deg(lit)) @ [0.0, 1.0, 0.0]
         for lamp in lit.lights:
             falls = np.cos(np.radians(lamp.zenith_deg))
             drawn = front @ tables.view_vector(lamp, lit)
-            assert drawn == pytest.approx(falls, abs=0.006)  # one behind stays straight behind
+            assert drawn == pytest.approx(falls, abs=1e-9)
     # one who goes round sees the cloth turned, and the light from where it was
     aside, lamp = with_viewer(scene("ballroom"), 40.0, 90.0), scene("ballroom").lights[1]
-    turned = rotation(-40.0, usual.tilt_deg) @ [0.0, 1.0, 0.0]
+    turned = rotation(-40.0, tables.raised_deg(aside)) @ [0.0, 1.0, 0.0]
     assert turned @ tables.view_vector(lamp, aside) == pytest.approx(
         np.cos(np.radians(lamp.zenith_deg)), abs=1e-9
     )
 
 
+def test_a_place_is_drawn_as_its_viewer_sees_it():
+    """Level in a room, from the stalls before a stage; where an eye is told, from there."""
+    assert tables.raised_deg(WINDOW) == pytest.approx(0.0)
+    assert tables.raised_deg(scene("stage LED")) == pytest.approx(-10.0)
+    assert tables.raised_deg(with_viewer(WINDOW, 25.0, 180.0)) == pytest.approx(25.0)
+    assert tables.raised_deg(with_viewer(WINDOW, 25.0, 90.0)) == pytest.approx(0.0)
+    # a lamp is as far from the eye as the scene has it
+    for place in (scene("stage LED"), with_viewer(scene("ballroom"), 30.0, 160.0)):
+        eye = np.array(toward(place.view_zenith_deg, place.view_azimuth_deg))
+        for lamp in place.lights:
+            way = np.array(toward(lamp.zenith_deg, lamp.azimuth_deg))
+            assert tables.view_vector(lamp, place)[2] == pytest.approx(eye @ way, abs=1e-9)
+
+
 def test_cloth_is_drawn_as_light_as_it_is_told(monkeypatch):
     """A panel sewn to white, as it hangs, without the shade of its folds, which is not told. It
-    leans back some 4 degrees from what is told: by lamps from above and from below that cancels."""
+    leans back from what is told, and is tipped as far for that: by lamps from above and below."""
     white = Stack(organza().layers, backing("white"))
     lined, outer, form = behind_as(white, backing("white"))
     staged = hung_stage(outer, "panel-organza", lined=lined, bare=True)
     staged = replace(staged, opens=np.ones_like(staged.opens))
+    up = staged.normals[staged.normals[:, 1] > 0.0, 2]
+    sight = Sight(tilt_deg=float(np.degrees(np.arcsin(up.mean()))) - TILT_DEG)
     all_, others = (np.ones((n, 3), np.float32)
                     for n in (len(staged.points), len(staged.body) + len(staged.floor)))
     monkeypatch.setattr(hanging, "reach", lambda lit, *_: (all_, [others] * len(lit.lamps)))
@@ -97,7 +113,8 @@ def test_cloth_is_drawn_as_light_as_it_is_told(monkeypatch):
     for place in (scene("stage LED"), scene("footlights")):
         made = lit_stage(staged, place, form, beneath=outer.backing, coarse=True)
         drawn, before = (
-            picture(replace(made, ground=np.full(3, ground)), 90, 110) for ground in (0.1, 0.6)
+            picture(replace(made, ground=np.full(3, ground)), 90, 110, sight)
+            for ground in (0.1, 0.6)
         )
         cloth = np.abs(drawn - before).max(axis=2) < 1e-3
         assert cloth.mean() > 0.3
@@ -202,7 +219,8 @@ def test_layers_add_and_multiply_channel_by_channel():
     vertex[:, 2] = vertex[:, 4] = 1.0  # faces the eye, warp upright
     vertex[:, 6:9], vertex[:, 9], vertex[:, 11], vertex[:, 15] = 1.0, 0.7, 0.4, 9.0
     vertex[:, 10], vertex[:, 12] = 0.1, 0.2
-    light = np.array([[made.level, [0.5, 0.4, 0.3], [0.2, 0.2, 0.2], [0, 0, 0]]])
+    vertex[:, 16:19], vertex[:, 19:22] = 1.0 / 3.0, 0.2
+    light = np.array([[made.level, [0.5, 0.4, 0.3], [0.2, 0.2, 0.2], [0.1, 0.3, 0.2]]])
     out = np.broadcast_to(ground, (32, 32, 1, 3)).copy()
     depth = np.full((32, 32, 1), -1e9, np.float32)
     quads, order = np.arange(12, dtype=np.int32).reshape(3, 4), np.arange(3)
@@ -212,9 +230,12 @@ def test_layers_add_and_multiply_channel_by_channel():
         raster.SAMPLES[1], out, depth, 2,
     )  # fmt: skip
     got = looked_up(made, np.array([[0.0, 0, 1]]), np.array([[0.0, 1, 0]]), np.array([0]))[0]
-    cloth = np.array([0.5, 0.4, 0.3])
-    sent = got[:3] + got[3:6] * (0.7 + 0.2 * cloth + 0.1 * 0.2)
-    sent = sent + got[6:9] * made.level * (0.4 + 0.4 * cloth)
+    # a third falls before the cloth that is met, a fifth behind it, besides the room
+    on, back = np.array([0.5, 0.4, 0.3]), np.array([0.1, 0.3, 0.2])
+    near = raster.INSIDE * on * (1.0 + 0.2) + back * (raster.INSIDE + 1.0 / 3.0)
+    far = raster.INSIDE * on * (1.0 + 1.0 / 3.0) + back * (raster.INSIDE + 0.2)
+    sent = got[:3] + got[3:6] * (0.7 + 0.2 * near + 0.1 * 0.2)
+    sent = sent + got[6:9] * made.level * (0.4 + 0.4 * far)
     passed = got[9] + 0.2 * got[6:9]
     expected = ground.astype(float)
     for _ in range(3):

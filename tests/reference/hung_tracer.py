@@ -36,7 +36,8 @@ class Tracer:
     def __init__(self, made: Lit, sight: Sight = FRONT, seed: int = 1) -> None:
         mi.set_variant("llvm_ad_rgb")
         s = made.stage
-        self.made, self.sight, self.turned = made, sight, rotation(sight.turn_deg, sight.tilt_deg)
+        self.made, self.sight = made, sight
+        self.turned = rotation(sight.turn_deg, made.raised_deg + sight.tilt_deg)
         self.rng = np.random.default_rng(seed)
         q = s.quads
         self.faces = np.concatenate([q[:, [0, 1, 2]], q[:, [0, 2, 3]]])
@@ -170,6 +171,8 @@ class Tracer:
             eye[alive[~cloth]] = False
             dark = w[alive].max(axis=1) < 1e-4
             alive = alive[~dark]
+            if not alive.size:
+                break
         return total
 
     def _on_body(self, i, face, weight, total, w, start, way):
@@ -225,7 +228,7 @@ class Tracer:
 
     def picture(self, width: int, height: int, samples: int) -> np.ndarray:
         """(height, width, 3), exposed, by ``samples`` paths a pixel."""
-        x, y, step = framing(self.made.stage, width, height, self.sight)
+        x, y, step = framing(self.made.stage, width, height, self.sight, self.made.raised_deg)
         row, column = np.divmod(np.arange(width * height), width)
         out = np.zeros((width * height, 3))
         for _ in range(samples):

@@ -196,12 +196,16 @@ const CLOTH_VERTEX = `#version 300 es
 uniform mat3 turn; uniform vec3 frame; uniform vec2 size; uniform vec2 jitter; uniform float before; uniform float grains[12];
 layout(location = 0) in vec3 point; layout(location = 1) in vec3 normal; layout(location = 2) in vec3 warp; layout(location = 3) in vec3 reach;
 layout(location = 4) in vec4 open; layout(location = 5) in vec2 place; layout(location = 6) in float fold; layout(location = 7) in float kind;
-out vec3 vNormal; out vec3 vWarp; out vec3 vReach; out vec4 vOpen; out vec2 vPlace; out float vFold; flat out float vKind;
+uniform vec4 fallen[6];   // what falls from the lights on cloth about a place: before it and behind it, by channel
+out vec3 vNormal; out vec3 vWarp; out vec3 vReach; out vec3 vBefore; out vec3 vBehind; out vec4 vOpen; out vec2 vPlace; out float vFold; flat out float vKind;
 void main() {
   vec3 v = turn * point;
   gl_Position = vec4(2.0 * (v.xy - frame.xy) / frame.z / size + jitter, -(v.z + before) / 4000.0, 1.0);
   float g = grains[int(kind + 0.5)], c = cos(g), s = sin(g);   // as the cloth lies
   vNormal = turn * normal; vWarp = turn * (c * warp + s * cross(normal, warp)); vReach = reach; vOpen = open;
+  vec4 about = vec4(1.0, 0.001 * point);
+  vBefore = max(vec3(dot(fallen[0], about), dot(fallen[1], about), dot(fallen[2], about)), 0.0);
+  vBehind = max(vec3(dot(fallen[3], about), dot(fallen[4], about), dot(fallen[5], about)), 0.0);
   vPlace = vec2(c * place.x - s * place.y, s * place.x + c * place.y); vFold = fold; vKind = kind;
 }`;
 // graphics in software go through every line for every point, taken or not: threads only where they can be seen
@@ -210,11 +214,11 @@ ${near ? "#define NEAR" : ""}
 precision highp float; precision highp int; precision highp sampler3D; precision highp sampler2DArray;
 uniform sampler3D keys; uniform sampler2DArray rooms; uniform sampler2DArray glows;
 uniform vec4 sizes;            // disc, turns + 1, sights, kinds
-uniform float spans[12]; uniform vec3 lights[36]; uniform vec4 uneven[12]; uniform float lengths[12];
+uniform float spans[12]; uniform vec3 lights[48]; uniform float inside; uniform vec4 uneven[12]; uniform float lengths[12];
 uniform float mmPixel; uniform float least; uniform float frontOnly;
 uniform highp sampler2D weave; uniform vec3 lampWay[6]; uniform vec3 lampShine[6]; uniform int lampCount;
 uniform vec4 nearness;         // half a light's width in degrees, pixels a thread: beginning, whole; how far threads lie off
-in vec3 vNormal; in vec3 vWarp; in vec3 vReach; in vec4 vOpen; in vec2 vPlace; in float vFold; flat in float vKind;
+in vec3 vNormal; in vec3 vWarp; in vec3 vReach; in vec3 vBefore; in vec3 vBehind; in vec4 vOpen; in vec2 vPlace; in float vFold; flat in float vKind;
 layout(location = 0) out vec4 red; layout(location = 1) out vec4 green; layout(location = 2) out vec4 blue;
 
 float hashed(int i, int j) {
@@ -424,9 +428,10 @@ void main() {
   vec2 p = (0.5 * eye + 0.5) * (sizes.z - 1.0);
   vec4 room = texture(rooms, vec3((p + 0.5) / sizes.z, slab));
   vec3 glow = texture(glows, vec3((p + 0.5) / sizes.z, slab)).rgb;
-  vec3 level = lights[3 * kind], cloth = lights[3 * kind + 1], body = lights[3 * kind + 2];
-  vec3 back = key * vReach + room.rgb * (near.x + clothNear * cloth + near.y * body);
-  vec3 on = glow * level * (far.x + clothFar * cloth), sent = (back + on) * more;
+  vec3 level = lights[4 * kind], on_ = lights[4 * kind + 1], body = lights[4 * kind + 2], back_ = lights[4 * kind + 3];
+  vec3 before = side == 0 ? vBefore : vBehind, behind = side == 0 ? vBehind : vBefore;
+  vec3 back = key * vReach + room.rgb * (near.x + clothNear * (inside * on_ * (1.0 + behind) + back_ * (inside + before)) + near.y * body);
+  vec3 on = glow * level * (far.x + clothFar * (inside * on_ * (1.0 + before) + back_ * (inside + behind))), sent = (back + on) * more;
   float straight = clamp(room.a, 0.0, 1.0), own = clamp(1.0 - (1.0 - straight) * more, 0.0, 1.0);
 #ifdef NEAR
   int first = 6 * kind;
@@ -471,9 +476,9 @@ void main() {
 
 // --- the view ---
 
-/** Sights that views share by name: turn and tilt in degrees, zoom, and how far moved. */
+/** Sights that views share by name: turn and tilt in degrees from how the place's viewer looks, zoom, and how far moved. */
 function sightOf(name, first) {
-  if (!COMMON.sights.has(name)) COMMON.sights.set(name, { turn: 0, tilt: 6, zoom: 1, right: 0, up: 0, ...first, ...remembered(name), views: new Set() });
+  if (!COMMON.sights.has(name)) COMMON.sights.set(name, { turn: 0, tilt: 0, zoom: 1, right: 0, up: 0, ...first, ...remembered(name), views: new Set() });
   return COMMON.sights.get(name);
 }
 
@@ -703,12 +708,28 @@ export class View {
       for (let k = 0; k < lamps.length; k++) v += lamps[k].white[c] / Math.max(total[c], 1e-9) * (this.sums[k][3 * i + c] * share - 1);
       this.reach[3 * i + c] = v;
     }
+    // what falls on the cloth about each place, as ``bounced`` in hanging.py
+    const sums = new Float64Array(24), about = [1, 0, 0, 0], falls = new Float64Array(6), level = [0, 1, 2].map(c => l.light[c]);
+    const ways = lamps.map(({ direction: d }) => [0, 1, 2].map(c => m[c] * d[0] + m[3 + c] * d[1] + m[6 + c] * d[2]));   // in the stage's own frame
+    for (let i = 0; i < n; i++) {
+      falls.fill(0);
+      for (let k = 0; k < lamps.length; k++) {
+        const w = ways[k], cosine = w[0] * s.normals[3 * i] + w[1] * s.normals[3 * i + 1] + w[2] * s.normals[3 * i + 2], side = cosine > 0 ? 0 : 3;
+        for (let c = 0; c < 3; c++) falls[side + c] += Math.abs(cosine) * lamps[k].white[c] * this.reach[3 * i + c];
+      }
+      for (let a = 1; a < 4; a++) about[a] = 0.001 * s.points[3 * i + a - 1];
+      for (let f = 0; f < 6; f++) for (let a = 0; a < 4; a++) sums[4 * f + a] += falls[f] * about[a];
+    }
+    const high = Math.max(...level);
+    this.fallen = Float32Array.from({ length: 24 }, (_, j) => {
+      const f = j >> 2, a = j & 3, over = level[f % 3];
+      return over > 1e-3 * high ? (s.fit[4 * a] * sums[4 * f] + s.fit[4 * a + 1] * sums[4 * f + 1] + s.fit[4 * a + 2] * sums[4 * f + 2] + s.fit[4 * a + 3] * sums[4 * f + 3]) / over : 0;
+    });
     // body and floor by their corners, as in hanging.py
     const b = s.body.length / 3, f = s.floor.length / 3, soft = l.soft_deg * Math.PI / 180, quarter = Math.PI / 2;
     this.bodyColour ??= new Float32Array(0);
     if (this.bodyColour.length !== 3 * b) this.bodyColour = new Float32Array(3 * b);
-    // the lamps as the body's own frame sees them
-    const ways = lamps.map(({ direction: d }) => [0, 1, 2].map(c => m[c] * d[0] + m[3 + c] * d[1] + m[6 + c] * d[2])), facing = [];
+    const facing = [];
     for (let i = 0; i < b; i++) {
       const part = s.body_part[i], x = s.body_normals[3 * i], y = s.body_normals[3 * i + 1], z = s.body_normals[3 * i + 2];
       for (let k = 0; k < lamps.length; k++) {
@@ -739,9 +760,12 @@ export class View {
     return first + count >= each;
   }
 
+  /** How far above the level it is looked at from, degrees: the place's viewer, and how it is tipped. */
+  above() { return this.light.raised_deg + this.sight.tilt; }
+
   /** Middle and mm a pixel, as ``framing`` in hanging.py. */
   framing(width, height) {
-    const v = this.stage.view, s = this.sight, e = s.tilt * Math.PI / 180;
+    const v = this.stage.view, s = this.sight, e = this.above() * Math.PI / 180;
     const middle = 0.5 * (v.lowest + v.highest) * Math.cos(e);
     const tall = (v.highest - v.lowest) * Math.cos(e) + 0.6 * v.reach * Math.abs(Math.sin(e));
     const step = Math.max(tall / height, 2.16 * v.reach / width) / s.zoom;
@@ -779,7 +803,7 @@ export class View {
   draw(width, height, shift, share) {
     const gl = this.gl, s = this.stage, l = this.light;
     this.load();
-    const t = this.target(width, height), m = rotation(this.sight.turn, this.sight.tilt);
+    const t = this.target(width, height), m = rotation(this.sight.turn, this.above());
     const [x, y, step] = this.framing(width, height);
     const columns = [m[0], m[3], m[6], m[1], m[4], m[7], m[2], m[5], m[8]];
     // farthest first
@@ -807,7 +831,7 @@ export class View {
     };
     let program = this.programs.body;
     gl.useProgram(program.made); place(program);
-    if (s.tiles.length && this.sight.tilt > 0) {
+    if (s.tiles.length && this.above() > 0) {
       gl.disable(gl.DEPTH_TEST); gl.uniform1f(program.at.flat_, 1);
       gl.bindVertexArray(this.arrays.floor); gl.drawElements(gl.TRIANGLES, s.tiles.length, gl.UNSIGNED_INT, 0);
       gl.enable(gl.DEPTH_TEST);
@@ -827,7 +851,7 @@ export class View {
     gl.uniform3fv(at.lampWay, six("direction")); gl.uniform3fv(at.lampShine, six("white")); gl.uniform1i(at.lampCount, lamps.length);
     gl.uniform4fv(at.nearness, l.nearness);
     gl.uniform4f(at.sizes, l.disc, l.turns, l.sights, l.cloths.length);
-    gl.uniform1fv(at.spans, l.spans); gl.uniform1fv(at.grains, l.grains); gl.uniform3fv(at.lights, l.light); gl.uniform4fv(at.uneven, l.uneven); gl.uniform1fv(at.lengths, l.lengths);
+    gl.uniform1fv(at.spans, l.spans); gl.uniform1fv(at.grains, l.grains); gl.uniform3fv(at.lights, l.light); gl.uniform1f(at.inside, l.inside); gl.uniform4fv(at.fallen, this.fallen); gl.uniform4fv(at.uneven, l.uneven); gl.uniform1fv(at.lengths, l.lengths);
     gl.uniform1f(at.mmPixel, step); gl.uniform1f(at.least, l.least); gl.uniform1f(at.before, l.ahead_mm);
     gl.uniform1f(at.frontOnly, this.frontOnly ? 1 : 0);
     gl.enable(gl.BLEND); gl.blendFunc(gl.ONE, gl.SRC_ALPHA); gl.depthMask(false);
@@ -872,7 +896,7 @@ export class View {
     const began = performance.now(), of = this.light, { asked } = this, [w, h] = this.size();
     if (this.canvas.width !== w || this.canvas.height !== h) { this.canvas.width = w; this.canvas.height = h; this.still = 0; }
     const fresh = this.fresh, coarse = this.moving || fresh ? this.scale : 1;   // what is new stands at once, then sharpens
-    const m = rotation(this.sight.turn, this.sight.tilt), key = m.join() + this.light.id;
+    const m = rotation(this.sight.turn, this.above()), key = m.join() + this.light.id;
     if (this.reachFor !== key) {   // turned, or new light: one sweep now, the rest when still
       const way = [m, this.light.lamps.map(x => x.direction), this.light.soft_deg].join();
       const same = way === this.way && this.sameShade();
@@ -926,7 +950,7 @@ export class View {
     const c = this.canvas, s = this.sight, down = new Map();
     let start = null, travelled = 0, span = 0;
     const on = (kind, act, options) => { c.addEventListener(kind, act, options); this.stops.push(() => c.removeEventListener(kind, act, options)); };
-    const bounded = () => { s.tilt = Math.min(40, Math.max(-10, s.tilt)); s.zoom = Math.min(40, Math.max(0.6, s.zoom)); s.turn = (s.turn % 360 + 360) % 360; };
+    const bounded = () => { s.tilt = Math.min(40, Math.max(-20, s.tilt)); s.zoom = Math.min(40, Math.max(0.6, s.zoom)); s.turn = (s.turn % 360 + 360) % 360; };
     on("pointerdown", e => {
       c.setPointerCapture?.(e.pointerId); down.set(e.pointerId, [e.clientX, e.clientY]); c.focus({ preventScroll: true });
       if (down.size === 1) { start = [e.clientX, e.clientY]; travelled = 0; }
@@ -956,7 +980,7 @@ export class View {
     on("keydown", e => {
       const acts = { ArrowLeft: () => s.turn += 5, ArrowRight: () => s.turn -= 5, ArrowUp: () => s.tilt += 3, ArrowDown: () => s.tilt -= 3,
         "+": () => s.zoom *= 1.15, "=": () => s.zoom *= 1.15, "-": () => s.zoom /= 1.15,
-        Home: () => Object.assign(s, { turn: 0, tilt: 6, zoom: 1, right: 0, up: 0 }) };
+        Home: () => Object.assign(s, { turn: 0, tilt: 0, zoom: 1, right: 0, up: 0 }) };
       if (e.key === "Enter" || e.key === " ") { const b = c.getBoundingClientRect(); this.press(b.left + b.width / 2, b.top + b.height / 2); }
       else if (acts[e.key]) acts[e.key](); else return;
       e.preventDefault(); bounded(); this.moved(true, true);

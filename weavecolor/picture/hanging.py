@@ -26,10 +26,10 @@ from weavecolor.picture.encode import AS_SEEN, Seeing, before_easing, exposure_f
 from weavecolor.picture.shapes import Form, Shape
 from weavecolor.picture.sweep import densities, openness, soft_directions, taken
 from weavecolor.picture.tables import (
-    RAISED_DEG,
     SOFT_DEG,
     Tables,
     check_layers,
+    raised_deg,
     rgb_matrix,
     tables,
     view_vector,
@@ -50,9 +50,7 @@ FLOOR_MM, FLOOR_STEPS = 1100.0, 45
 #: How far cloth is drawn before what it touches, mm.
 AHEAD_MM = 3.0
 _STRIPS = 16
-#: Radiance of cloth met by cloth, of what falls on it: it lies half in its own shade. Assumed.
-_INSIDE = 0.6
-#: The same for a body under cloth.
+#: Radiance of a body under cloth, of what falls on it. Assumed.
 _BENEATH = 0.5
 
 
@@ -109,6 +107,16 @@ class Stage:
     def lifts(self) -> tuple[float, float]:
         """How far nearer a light the places of cloth, and of body and floor, are read, mm."""
         return _edge(self.points, self.quads), _edge(self.body, self.triangles)
+
+    @cached_property
+    def about(self) -> Array:
+        """What is linear in the place (N, 4): 1, and where each point is, m."""
+        return np.concatenate([np.ones((len(self.points), 1)), 1e-3 * self.points], axis=1)
+
+    @cached_property
+    def fit(self) -> Array:
+        """Matrix (4, 4) that makes sums of :attr:`about` times values the line through these."""
+        return np.asarray(np.linalg.pinv(self.about.T @ self.about))
 
     @cached_property
     def _turned(self) -> tuple[Array, Array]:
@@ -310,7 +318,8 @@ class Lit:
     it is open;
     ``floor_room`` (4, 3): the same over a bare floor's; ``ground`` (3,): the ground before
     exposure; ``uneven`` (kinds, 5) as in ``raster.unevenness``; ``sent`` (41, 3): radiance factor
-    to linear RGB in all of the light.
+    to linear RGB in all of the light; ``raised_deg``: how far above the level its viewer looks
+    from.
     """
 
     stage: Stage
@@ -323,6 +332,7 @@ class Lit:
     exposure: float
     uneven: Array
     sent: Array
+    raised_deg: float
 
     @cached_property
     def stacked(self) -> tuple[Floats, Floats, Floats, Array]:
@@ -389,10 +399,11 @@ def lit_stage(
     colour = np.clip((reflectance[1] @ whole) / np.maximum(whole.sum(axis=0), 1e-9), 0.0, 1.0)
     for k, t in enumerate(found):
         back, through = np.clip(t.even, 0.0, 1.0)
-        light[k, 0], light[k, 1] = level, through + _INSIDE * back
+        rounds = 1.0 - (1.0 - raster.INSIDE) * np.minimum(back + through, 1.0)
+        light[k, 0], light[k, 1], light[k, 3] = level, through / rounds, back / rounds
         light[k, 2] = _BENEATH * colour * (through + 0.3)
-    first = light[0]
-    met = np.stack([np.ones(3), first[1], first[1] ** 2, 0.5 * colour])
+    one = raster.INSIDE * (light[0, 1] + light[0, 3])  # layer of cloth
+    met = np.stack([np.ones(3), one, one**2, 0.5 * colour])
     exposure = exposure_for(scene, seeing)
     sent = rgb_matrix(illumination(scene), scene, seeing, observer)
     return Lit(
@@ -401,11 +412,12 @@ def lit_stage(
         lamps,
         light,
         (reflectance @ room)[:, None] * met,
-        np.stack([np.ones(3), first[1], first[1] ** 2, np.full(3, 0.25)]),
+        np.stack([np.ones(3), one, one**2, np.full(3, 0.25)]),
         np.full(3, before_easing(GROUNDS[ground]) / exposure),
         exposure,
         np.array([_uneven(s) for s in staged.stacks]),
         sent,
+        raised_deg(scene),
     )
 
 
@@ -442,11 +454,11 @@ def rotation(turn_deg: float, tilt_deg: float) -> Array:
 @dataclass(frozen=True)
 class Sight:
     """How a stage is looked at: turn and tilt in degrees, zoom (1: all of it), and the middle
-    moved by shares of the picture's height. Another tilt than the usual tips the garment, not the
-    lights."""
+    moved by shares of the picture's height. A tilt tips the garment, not the lights, from how the
+    place's viewer sees it, who looks from as high as the scene tells."""
 
     turn_deg: float = 0.0
-    tilt_deg: float = RAISED_DEG
+    tilt_deg: float = 0.0
     zoom: float = 1.0
     right: float = 0.0
     up: float = 0.0
@@ -474,11 +486,14 @@ def extent(staged: Stage) -> tuple[float, float, float]:
     return float(np.hypot(p[:, 0], p[:, 1]).max()), lowest, highest
 
 
-def framing(staged: Stage, width: int, height: int, sight: Sight) -> tuple[float, float, float]:
+def framing(
+    staged: Stage, width: int, height: int, sight: Sight, raised: float = 0.0
+) -> tuple[float, float, float]:
     """Middle of the picture in the view's frame (x, y), mm, and mm a pixel, so that all of
-    ``staged`` stands in ``width`` by ``height`` pixels where ``sight`` does not zoom."""
+    ``staged`` stands in ``width`` by ``height`` pixels where ``sight`` does not zoom; ``raised``:
+    degrees above the level of a viewer who does not tip it."""
     widest, lowest, highest = extent(staged)
-    e = np.radians(sight.tilt_deg)
+    e = np.radians(raised + sight.tilt_deg)
     middle = 0.5 * (lowest + highest) * np.cos(e)
     tall = (highest - lowest) * np.cos(e) + 0.6 * widest * abs(np.sin(e))
     step = max(tall / height, 2.16 * widest / width) / sight.zoom
@@ -525,6 +540,22 @@ def reach(made: Lit, turned: Array, soft: int) -> tuple[Floats, list[Floats]]:
     return cloth, others
 
 
+def bounced(made: Lit, cloth: Floats, turned: Array) -> Array:
+    """What falls from the lights on the cloth about a place, before it and behind it, over the
+    room's level: coefficients (2, 4, 3) of :attr:`Stage.about`.
+
+    ``made``; ``cloth`` (N, 3) as from :func:`reach`, and ``turned`` as there. Folds throw it on one
+    another.
+    """
+    s, level = made.stage, made.light[0, 0]
+    ways = np.array([x.direction for x in made.lamps]).reshape(-1, 3) @ turned
+    cosines = s.normals @ ways.T
+    white = np.array([x.white for x in made.lamps]).reshape(-1, 3)
+    falls = np.stack([np.maximum(sign * cosines, 0.0) @ white for sign in (1.0, -1.0)]) * cloth
+    over = np.divide(falls, level, out=np.zeros_like(falls), where=level > 1e-3 * level.max())
+    return np.asarray(s.fit @ (s.about.T @ over))
+
+
 def _edge(points: Floats, faces: NDArray[Any]) -> float:
     """A usual length across a face, mm."""
     if not len(faces):
@@ -543,9 +574,10 @@ def picture(
     the eye.
     """
     s = made.stage
-    turned = rotation(sight.turn_deg, sight.tilt_deg)
+    tilt = made.raised_deg + sight.tilt_deg
+    turned = rotation(sight.turn_deg, tilt)
     cloth, others = reach(made, turned, soft)
-    x, y, step = framing(s, width, height, sight)
+    x, y, step = framing(s, width, height, sight, made.raised_deg)
 
     def on_pixels(points: Floats) -> Array:
         v = points @ turned.T
@@ -557,7 +589,7 @@ def picture(
     out = np.empty((height, width, samples, 3), np.float32)
     out[:] = made.ground
     depth = np.full((height, width, samples), -1e9, np.float32)
-    if len(s.floor) and sight.tilt_deg > 0.0:
+    if len(s.floor) and tilt > 0.0:
         colours = floor_colour(made, others)
         raster.bodies(on_pixels(s.floor), s.tiles, colours, spots, out, depth, _STRIPS)
         depth[:] = -1e9  # it lies behind everything
@@ -568,6 +600,8 @@ def picture(
     vertex[:, 0:3], vertex[:, 3:6] = s.normals @ turned.T, s.warps @ turned.T
     vertex[:, 6:9], vertex[:, 9:13], vertex[:, 13:15] = cloth, s.opens, s.places
     vertex[:, 15] = s.folds
+    fallen = np.einsum("nk,skc->snc", s.about, bounced(made, cloth, turned))
+    vertex[:, 16:19], vertex[:, 19:22] = np.maximum(fallen, 0.0)
     xyz = on_pixels(s.points)
     order = np.argsort(xyz[s.quads, 2].sum(axis=1))
     key, room, glow, round_ = made.stacked

@@ -25,7 +25,7 @@ from weavecolor.picture.hanging import (
     Stage,
     extent,
 )
-from weavecolor.picture.raster import LEAST
+from weavecolor.picture.raster import INSIDE, LEAST
 from weavecolor.picture.tables import SOFT_DEG
 from weavecolor.picture.threads import BEGIN, LOOSE, WHOLE
 
@@ -55,6 +55,7 @@ def stage_parcel(staged: Stage) -> tuple[str, bytes]:
         "floor": staged.floor, "tiles": staged.tiles, "floor_open": _share(staged.floor_open),
     }  # fmt: skip
     header = {"parcel": "stage", "floor_mm": FLOOR_MM, "lift_mm": staged.lifts,
+              "fit": staged.fit.ravel().tolist(),
               "view": {"reach": reach, "lowest": lowest, "highest": highest}}  # fmt: skip
     return _named(header, arrays)
 
@@ -91,21 +92,22 @@ def light_parcel(
         return out
 
     arrays: dict[str, NDArray[Any]] = {
-        "light": filled(made.light[:, :3]), "uneven": filled(made.uneven[:, :4]),
+        "light": filled(made.light), "uneven": filled(made.uneven[:, :4]),
         "lengths": filled(made.uneven[:, 4]),
         "grains": filled(np.radians(made.stage.grains)),
     }  # fmt: skip
     header = {
         "parcel": "light", "stage": stage, "cloths": list(cloths),
         "plains": made.stage.plains, "space": seeing.space, "exposure": made.exposure,
-        "shoulder": SHOULDER,
+        "shoulder": SHOULDER, "inside": INSIDE,
         "lamps": [
             {"direction": x.direction.tolist(), "white": x.white.tolist(), "body": x.body.tolist()}
             for x in made.lamps
         ],
         "body_room": made.body_room.ravel().tolist(),
         "floor_room": made.floor_room.ravel().tolist(),
-        "ground": made.ground.tolist(), "soft_deg": SOFT_DEG, "least": LEAST, "ahead_mm": AHEAD_MM,
+        "raised_deg": made.raised_deg, "ground": made.ground.tolist(), "soft_deg": SOFT_DEG,
+        "least": LEAST, "ahead_mm": AHEAD_MM,
         "nearness": [LIGHT_DEG, BEGIN, WHOLE, LOOSE],
         "luminance": space(seeing.space).to_xyz[1].tolist(),
     }  # fmt: skip

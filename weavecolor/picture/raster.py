@@ -15,8 +15,11 @@ from weavecolor.picture.threads import BEGIN, SPACING, WHOLE, closely, hashed
 
 #: Columns of a cloth vertex: normal, warp, light that reaches it (3 each), open and body's share
 #: before the face, the same behind it (4), place on the cloth (2), mm from where it is doubled
-#: (below 0: it is).
-COLUMNS = 16
+#: (below 0: it is), what falls on cloth about it from the lights, before the face and behind it
+#: (3 each, over the room's level).
+COLUMNS = 22
+#: Share of the room that cloth which is met by cloth has before it. Assumed.
+INSIDE = 0.6
 #: Least cosine of a normal to the sight: beyond it the silhouette is drawn as if at it.
 LEAST = 0.04
 #: Where a pixel is sampled: once, or four times on a turned square (clean edges at any slope).
@@ -114,11 +117,12 @@ def shaded(
     key, room, glow, round_, light, side, at, move, step, uneven, rows, lamps, shine, sent, passed,
     four, on
 ):  # pragma: no cover - compiled
-    """What cloth sends to the eye and lets through at a place ``at`` (16,), see :data:`COLUMNS`.
+    """What cloth sends to the eye and lets through at a place ``at`` (22,), see :data:`COLUMNS`.
 
     ``key``, ``room``, ``glow``: the stack's tables, read on that ``side`` (0 face, 1 back),
-    ``round_`` radians that all turns of ``key`` span. ``light`` (4, 3): room light's level,
-    radiance of cloth and of the body as seen by cloth (over that level), nothing. ``move`` (4,):
+    ``round_`` radians that all turns of ``key`` span. ``light`` (4, 3): room light's level; what
+    cloth that is met by cloth sends on of what falls behind it, to and fro; radiance of the body as
+    seen by cloth (over that level); what it sends back of what falls before it. ``move`` (4,):
     how its place on the cloth changes to the next pixel right and down, ``step`` mm a pixel;
     ``uneven`` as in :func:`unevenness`; ``rows``: the stack's threads, ``lamps`` (n, 3) directions
     to the lights and ``shine`` (n, 3) their RGB. Results to ``sent`` (3,) and ``passed`` (3,);
@@ -138,6 +142,7 @@ def shaded(
     wx, wy, wz = wx * long_, wy * long_, wz * long_
     near = 9 if side == 0 else 11
     far = 11 if side == 0 else 9
+    lit_near, lit_far = (16, 19) if side == 0 else (19, 16)
     cloth_near = max(1.0 - at[near] - at[near + 1], 0.0)
     cloth_far = max(1.0 - at[far] - at[far + 1], 0.0)
     seen = step / max(nz, 0.2)
@@ -148,10 +153,15 @@ def shaded(
     sight_at(room, side, nx, ny, nz, wx, wy, wz, four)
     straight = min(max(four[3], 0.0), 1.0)
     for c in range(3):
-        sent[c] += four[c] * (at[near] + cloth_near * light[1, c] + at[near + 1] * light[2, c])
+        # a beam through cloth goes on in the sweep: of what is scattered a part is counted there
+        met = INSIDE * light[1, c] * (1.0 + at[lit_far + c])
+        met += light[3, c] * (INSIDE + at[lit_near + c])
+        sent[c] += four[c] * (at[near] + cloth_near * met + at[near + 1] * light[2, c])
     sight_at(glow, side, nx, ny, nz, wx, wy, wz, four)
     for c in range(3):
-        on[c] = four[c] * light[0, c] * (at[far] + cloth_far * light[1, c])
+        met = INSIDE * light[1, c] * (1.0 + at[lit_near + c])
+        met += light[3, c] * (INSIDE + at[lit_far + c])
+        on[c] = four[c] * light[0, c] * (at[far] + cloth_far * met)
     close = 0.0
     if rows[0, SPACING] > 0.0:
         close = (min(uneven[0], uneven[1]) / max(seen, 1e-9) - BEGIN) / (WHOLE - BEGIN)
@@ -210,7 +220,7 @@ def cloths(
 
     ``xyz``, ``samples``, ``picture``, ``depth``, ``strips`` as in :func:`bodies`; ``quads`` (M, 4)
     in their ``order`` (M,); ``kind`` (M,) numbers the tables' first axis, the doubled cloth's
-    following it; ``vertex`` (N, 16), see :data:`COLUMNS`; ``key``, ``room``, ``glow`` and
+    following it; ``vertex`` (N, 22), see :data:`COLUMNS`; ``key``, ``room``, ``glow`` and
     ``round_`` (kinds, ...), ``light`` (kinds, 4, 3), ``uneven`` (kinds, 5), ``rows`` (kinds, ., .),
     ``lamps`` and ``shine`` as in :func:`shaded`; ``step``: mm a pixel; ``ahead``: mm that cloth is
     drawn before what it touches; ``front``: nothing is seen through it. A pixel's samples share the

@@ -60,8 +60,6 @@ from weavecolor.scene.scene import Light, Scene, shares
 Array = NDArray[np.float64]
 Half = NDArray[np.float16]
 
-#: How far above the level a picture is seen from where nothing else is asked.
-RAISED_DEG = 6.0
 #: Half the width of a light as shadows show it, degrees: a window or lamp is not a point.
 SOFT_DEG = 9.0
 #: Nodes across the disc of eyes where light is even.
@@ -276,16 +274,19 @@ def rgb_matrix(light: Array, scene: Scene, seeing: Seeing, observer: str) -> Arr
 
 
 def view_vector(light: Light, scene: Scene) -> Array:
-    """Direction of a light in the view's frame: the viewer of the scene stands before us, our eye
-    is :data:`RAISED_DEG` above the level, and the light keeps its place to the plumb line, so that
-    as much falls on upright cloth as where that viewer stands. What shines through from straight
-    behind is a surface wide enough to stay there."""
+    """Direction of a light in the frame of the view that the scene's viewer has."""
     right, _, out = _up_right(scene.view_zenith_deg, scene.view_azimuth_deg)
     x, y, z = _up_right(light.zenith_deg, light.azimuth_deg)
-    behind = z < -np.cos(np.radians(light.half_deg))
-    t, e = np.arctan2(right, out), np.radians(0.0 if behind else RAISED_DEG)
+    t, e = np.arctan2(right, out), np.radians(raised_deg(scene))
     x, z = np.cos(t) * x - np.sin(t) * z, np.cos(t) * z + np.sin(t) * x
     return np.array([x, np.cos(e) * y - np.sin(e) * z, np.sin(e) * y + np.cos(e) * z])
+
+
+def raised_deg(scene: Scene) -> float:
+    """How far above the level the viewer of a scene looks from, degrees: 0 in a room, below 0 from
+    before a stage."""
+    _, up, _ = _up_right(scene.view_zenith_deg, scene.view_azimuth_deg)
+    return float(np.degrees(np.arcsin(np.clip(up, -1.0, 1.0))))
 
 
 def _up_right(zenith_deg: float, azimuth_deg: float) -> Array:
