@@ -330,7 +330,9 @@ def test_filters_before_lamps_are_not_modelled(asked):
     ("said", "kind"),
     [("Deepest", "deepest"), ("darkest", "deepest"), ("palest", "brightest"),
      ("Most  Opaque", "most opaque"), ("hides most", "most opaque"), ("sheerest", "most sheer"),
-     ("Target Navy", "target"), ("alike in all my lights", "most even")],
+     ("Target Navy", "target"), ("as dark as possible", "deepest"), ("see-through", "most sheer"),
+     ("iridescent", "most shot"), ("same in every light", "most even"), ("opaque", "most opaque"),
+     ("alike in all my lights", "most even")],
 )  # fmt: skip
 def test_wishes(said, kind):
     assert wish_from(said).kind == kind
@@ -501,7 +503,8 @@ def test_a_cloth_woven_in_more_than_one_way_is_asked_about(said):
 @pytest.mark.parametrize(
     ("said", "meant"),
     [("person", "skin"), ("Knickers", "dark underwear"), ("boning", "dark tape"),
-     ("seam allowance", "seam"), ("lining", "lining edge"), ("White  tape", "white tape")],
+     ("seam allowance", "seam"), ("French seam", "seam"), ("lining", "lining edge"),
+     ("White  tape", "white tape")],
 )  # fmt: skip
 def test_what_is_to_be_hidden_by_its_own_word(said, meant):
     assert item_called(said) is ITEMS[meant]

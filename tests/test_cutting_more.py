@@ -394,6 +394,7 @@ def test_how_full_a_frill_is_by_any_of_its_words(said, full):
 
 def test_a_streak_across_the_cloth_is_a_flaw():
     hand = in_hand_from("200 x 300 cm, flaw 180 x 2 cm at 10 x 40 cm")
+    assert hand == in_hand_from("200 x 300 cms, stain 180 x 2 cm at 10 x 40 cm")
     assert np.ptp(np.array(hand.damage[0]), axis=0) == pytest.approx((180.0, 2.0))
 
 

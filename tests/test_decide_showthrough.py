@@ -143,6 +143,17 @@ def test_usual_items_fit_the_stack():
     assert "pocket" not in [item.name for item in st.usual_items(stacked(12))]
 
 
+def test_a_hem_turned_up_twice_is_the_cloth_three_deep():
+    """Folded up, the wrong side looks out and the warp leans the other way; folded again, as at
+    first."""
+    one = stacked(1)
+    hem = st.item_called("hem")(replace(one, layers=(replace(one.layers[0], grain_deg=30.0),)))
+    assert [(x.face, x.grain_deg) for x in hem.there.layers] == [
+        ("face", 30.0), ("back", -30.0), ("face", 30.0)
+    ]  # fmt: skip
+    assert len(hem.beside.layers) == 1 and hem.name.startswith("hem")
+
+
 @pytest.mark.parametrize(
     ("call", "words"),
     [

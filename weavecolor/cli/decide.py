@@ -188,7 +188,7 @@ def stacks(
 @click.option("--scene", default="window at the side", show_default=True, help="Where it is seen.")
 @_HUNG
 @click.option("--hide", help="Find how many outer layers hide this: dark tape, white tape, "
-              "dark underwear, slip edge, lining edge, seam, pocket or skin.")  # fmt: skip
+              "dark underwear, slip edge, lining edge, seam, hem, pocket or skin.")  # fmt: skip
 @click.option("--show", is_flag=True, help="With --hide: make it show plainly instead.")
 def show_through(
     cloths: tuple[str, ...], grain: str, behind: str, scene: str, hung: bool, hide: str | None,

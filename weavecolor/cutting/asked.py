@@ -177,9 +177,10 @@ def in_hand_from(text: str, field: str = "cloth in hand") -> ClothInHand:
         if part in ("one way", "one-way", "nap"):
             one_way = True
         elif word in ("selvedge", "selvedges", "selvage", "selvages"):
-            selvedge = length_from(value.removesuffix(" each"), f"{field} selvedge", zero=True)
-        elif word in ("bite", "flaw"):
-            places.append((word, value))
+            each = re.sub(" each( side)?$", "", value)
+            selvedge = length_from(each, f"{field} selvedge", zero=True)
+        elif word in ("bite", "flaw", "hole", "stain"):
+            places.append(("bite" if word == "bite" else "flaw", value))
         else:
             raise InputError(
                 f"{shown(part)} is not known of cloth; after the size: selvedge 1 cm, one way, "

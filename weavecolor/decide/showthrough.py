@@ -195,6 +195,8 @@ ITEMS: dict[str, Callable[[Stack], Item]] = {
     "slip edge": slip_edge,
     "lining edge": lining_edge,
     "seam": seam_allowance,
+    # folded up twice it lies as a seam pressed to one side does
+    "hem": lambda stack: replace(seam_allowance(stack), name="hem, turned up twice"),
     "pocket": pocket,
     "skin": _skin_asked,
 }
@@ -205,8 +207,8 @@ _ALSO = {
     **dict.fromkeys(("person", "body", "legs", "medium skin"), "skin"),
     **dict.fromkeys(("underwear", "knickers", "pants"), "dark underwear"),
     **dict.fromkeys(("tape", "bone channel", "boning"), "dark tape"),
-    "slip": "slip edge", "lining": "lining edge", "seam allowance": "seam", "seams": "seam",
-    "pockets": "pocket",
+    "slip": "slip edge", "lining": "lining edge", "pocket bag": "pocket", "pockets": "pocket",
+    **dict.fromkeys(("seam allowance", "seam allowances", "seams", "french seam"), "seam"),
 }  # fmt: skip
 
 

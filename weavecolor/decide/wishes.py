@@ -70,8 +70,13 @@ ASKED: dict[str, str] = {
 #: Other words for a wish: those above, and what a maker says besides.
 ALSO_ASKED: dict[str, str] = {
     **{words: kind for kind, words in ASKED.items() if kind != "target"},
-    "darkest": "deepest", "lightest": "brightest", "palest": "brightest",
-    "covers most": "most opaque", "hides best": "most opaque", "sheerest": "most sheer",
+    **dict.fromkeys(("darkest", "dark", "as dark as possible"), "deepest"),
+    **dict.fromkeys(("lightest", "palest"), "brightest"),
+    **dict.fromkeys(("covers most", "hides best", "opaque", "least sheer"), "most opaque"),
+    **dict.fromkeys(("sheerest", "sheer", "see-through", "most see-through", "most transparent"),
+                    "most sheer"),
+    **dict.fromkeys(("iridescent", "most iridescent"), "most shot"),
+    **dict.fromkeys(("same in every light", "alike in every light"), "most even"),
 }  # fmt: skip
 
 

@@ -110,6 +110,7 @@ _MM: Mapping[str, float] = MappingProxyType(
         "millimetres": 1.0,
         "millimeters": 1.0,
         "cm": 10.0,
+        "cms": 10.0,
         "centimetres": 10.0,
         "centimeters": 10.0,
         "dm": 100.0,
