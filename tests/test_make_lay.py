@@ -391,7 +391,8 @@ def test_crossings_are_those_of_plain_geometry():
             if one.intersects(two):
                 point = one.intersection(two)
                 wanted.add((round(point.x, 6), round(point.y, 6)))
-    found = {(round(x, 6), round(y, 6)) for x, y in _crossings(lines, np.arange(len(lines) + 1), np.inf)}
+    each = np.arange(len(lines) + 1)
+    found = {(round(x, 6), round(y, 6)) for x, y in _crossings(lines, each, np.inf)}
     assert found == wanted and len(wanted) > 64  # more than the first room there is for them
     # ends that touch count, lines that run alike do not
     touch = np.array([[0.0, 0, 5, 0], [5, 0, 5, 5], [0, 0, 9, 0], [7, 1, 7, 5]])

@@ -58,7 +58,7 @@ def test_a_stack_is_laid_and_added_once_for_all_scenes_and_backings(counted):
     assert counted["laid"] == 6 + 2 and counted["add"] == 4
     counted.clear()
     for item in usual_items(Stack(layers[:2], backing("white"))):
-        shown_in(item, PLACES)
+        shown_in([item], PLACES)
     # looks lay the organza's back for the seam, and add 1 (as it is) + 3 (seam) + 2 (pocket); draws
     # lay 2 + 3 (seam) + 2 (pocket) + 1 (lining's edge) unlike layers, and add 1 + 3 + 3
     assert (counted["laid"], counted["add"]) == (1 + 8, 6 + 7)

@@ -99,7 +99,7 @@ def _looked_under(
 
 
 def _through(stack: Stack, place: Scene) -> tuple[showthrough.ShowThrough, ...]:
-    return tuple(showthrough.show_through(item, place) for item in showthrough.usual_items(stack))
+    return tuple(told for (told,) in showthrough.shown_in(showthrough.usual_items(stack), [place]))
 
 
 @guarded

@@ -203,8 +203,8 @@ def show_through(
     if hide is None:
         if show:
             raise InputError("say with --hide what is to show", field="--show")
-        for item in st.usual_items(stack):
-            click.echo(st.show_through(item, place).words)
+        for (told,) in st.shown_in(st.usual_items(stack), [place]):
+            click.echo(told.words)
         click.echo(_mind(stack), nl=False)
         return
     make, *others = choices(hide, "--hide", st.item_called)

@@ -290,38 +290,51 @@ def show_through(item: Item, scene: Scene, observer: str = "2") -> ShowThrough:
     >>> show_through(tape(single), window).delta > show_through(tape(double), window).delta
     True
     """
-    return shown_in(item, [scene], observer)[0]
+    return shown_in([item], [scene], observer)[0][0]
 
 
-def shown_in(item: Item, scenes: Sequence[Scene], observer: str = "2") -> tuple[ShowThrough, ...]:
-    """As :func:`show_through`, in several scenes at little more than the cost of one.
+def shown_in(
+    items: Sequence[Item], scenes: Sequence[Scene], observer: str = "2"
+) -> tuple[tuple[ShowThrough, ...], ...]:
+    """As :func:`show_through`, of several items in several scenes: the same layers are worked out
+    once for all that lies behind them.
 
     Parameters
     ----------
-    item : Item
+    items : sequence of Item
     scenes : sequence of Scene
     observer : {"2", "10"}
 
     Returns
     -------
-    tuple of ShowThrough
-        By scene.
+    tuple of tuples of ShowThrough
+        By item, then by scene.
 
     Examples
     --------
-    >>> [one.name for one in shown_in(tape(single), [window])]
-    ['dark bone channel tape, 3/8 inch']
+    >>> [[one.name for one in told] for told in shown_in([tape(single)], [window])]
+    [['dark bone channel tape, 3/8 inch']]
     """
-    both = (item.there, item.beside)
-    looks, drawn = (
-        [of(stack, [stack.backing], scenes, observer) for stack in both]
-        for of in (in_scenes, lots_in)
-    )
+    grounds: dict[Stack, dict[Backing | None, int]] = {}
+    for stack in (stack for item in items for stack in (item.there, item.beside)):
+        behind_it = grounds.setdefault(replace(stack, backing=None), {})
+        behind_it.setdefault(stack.backing, len(behind_it))
+    seen = {
+        bare: (in_scenes(bare, *asked), lots_in(bare, *asked))
+        for bare, asked in ((b, (list(g), scenes, observer)) for b, g in grounds.items())
+    }
+
+    def look(stack: Stack, place: int) -> _Seen:
+        bare = replace(stack, backing=None)
+        (looks, drawn), ground = seen[bare], grounds[bare][stack.backing]
+        return looks[place][ground].reading, drawn[place][ground]
+
     return tuple(
-        _shown(item, scene, (there.reading, might), (beside.reading, else_))
-        for scene, (there,), (beside,), (might,), (else_,) in zip(
-            scenes, *looks, *drawn, strict=True
+        tuple(
+            _shown(item, scene, look(item.there, k), look(item.beside, k))
+            for k, scene in enumerate(scenes)
         )
+        for item in items
     )
 
 

@@ -214,8 +214,8 @@ def sheet_show_through(stack: Stack, lit: Sequence[Lit]) -> tuple[str, ...]:
     """For each thing usually under such a stack, a sentence for the light where it shows most; and
     the bands that its layers show."""
     said = []
-    for item in usual_items(stack):
-        worst = max(shown_in(item, [scene for _, scene in lit]), key=lambda one: one.delta)
+    for told in shown_in(usual_items(stack), [scene for _, scene in lit]):
+        worst = max(told, key=lambda one: one.delta)
         said.append(worst.words if len(lit) == 1 else f"{worst.words} Shows most there.")
     pattern = watered(_options(stack, lit))
     return (*said, *([pattern] if pattern else []))
