@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 import weavecolor as wc
+from weavecolor.cli import run
 
 ROOT = Path(__file__).resolve().parents[1]
 EXAMPLES = sorted((ROOT / "swatches" / "examples").glob("*.py"))
@@ -78,6 +79,18 @@ def test_one_choice_by_itself_is_compared_as_a_list_of_one():
     (one,), (other,) = alone.outcomes, listed.outcomes
     assert one.option.stack == other.option.stack and one.option.scene == other.option.scene
     assert wc.compare(cloth, 45.0, 1, None, "overcast").outcomes[0].option.stack.backing is None
+
+
+def test_the_side_that_is_out_is_asked_here_as_on_the_command_line(capsys):
+    satin = wc.load_cloth("silk-satin-gold")
+    made = wc.compare(satin, "straight", 1, "black", "overcast", sides=("face", "wrong side"))
+    assert run(["compare", "silk-satin-gold", "--grain", "straight", "--layers", "1", "--behind",
+                "black", "--scene", "overcast", "--side", "face,wrong side"]) == 0  # fmt: skip
+    assert made.steps[0].sentence in capsys.readouterr().out
+    back = wc.laid(satin, behind="black", side="back")
+    assert back == made.outcomes[1].option.stack
+    with pytest.raises(wc.InputError, match="change them in it"):
+        wc.laid(back, side="back")
 
 
 def test_values_compare_hash_and_print_short():

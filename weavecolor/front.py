@@ -26,7 +26,7 @@ from weavecolor.files.clothfile import (
 )
 from weavecolor.optics.appearance import Appearance
 from weavecolor.optics.appearance import appearance as _appearance
-from weavecolor.optics.stack import Layer, Stack, layer_count
+from weavecolor.optics.stack import Layer, Stack, face_called, layer_count
 from weavecolor.scene.backings import Backing, backing, behind_called
 from weavecolor.scene.folds import hung as in_folds
 from weavecolor.scene.places import scene
@@ -223,6 +223,7 @@ def laid(
     layers: int = 1,
     grain: str | float = "straight",
     behind: str | Backing | None = "white",
+    side: str = "face",
 ) -> Stack:
     """Layers of one cloth over a backing; a stack is given back as it is.
 
@@ -235,6 +236,8 @@ def laid(
         "straight", "cross", "bias", or degrees of the warp off the straight, -180 to 180.
     behind : str, Backing or None
         What lies behind; None or "open": nothing.
+    side : str
+        Which is out: "face", "back", or "wrong side".
 
     Returns
     -------
@@ -243,8 +246,8 @@ def laid(
     Raises
     ------
     InputError
-        For a number of layers, a grain or a backing that there is none of, and for any told beside
-        a stack.
+        For a number of layers, a grain, a backing or a side that there is none of, and for any told
+        beside a stack.
 
     Notes
     -----
@@ -256,12 +259,12 @@ def laid(
     45.0
     """
     if isinstance(cloth, Stack):
-        if (layers, grain, behind) != (1, "straight", "white"):
+        if (layers, grain, behind, side) != (1, "straight", "white", "face"):
             raise InputError("a stack has its own layers, grain and backing; change them in it")
         return cloth
     layer_count(layers)
     under = behind_called(behind) if isinstance(behind, str) else behind
-    return Stack((Layer(_woven(cloth), grain_deg(grain)),) * layers, under)
+    return Stack((Layer(_woven(cloth), grain_deg(grain), face_called(side)),) * layers, under)
 
 
 def _woven(cloth: Cloth) -> Cloth:
@@ -335,6 +338,7 @@ def compare(
     places: str | Scene | Sequence[str | Scene] = (USUAL_PLACE,),
     progress: Callable[[int, int], None] | None = None,
     hung: bool = False,
+    sides: str | Sequence[str] = "face",
 ) -> Comparison:
     """Every combination of the choices side by side, and whether a person would see the steps.
 
@@ -348,6 +352,8 @@ def compare(
         Told (done, total) along the way.
     hung : bool
         As cloth hangs in folds, which show all its colours; held flat it shines at one angle.
+    sides : str or sequence of str
+        Which side is out, as in :func:`laid`.
 
     Returns
     -------
@@ -380,6 +386,7 @@ def compare(
         _several(layers),
         [behind_called(one) if isinstance(one, str) else one for one in _several(behind)],
         [_seen_in(one, hung) for one in _several(places)],
+        [face_called(side) for side in _several(sides)],
         progress=progress,
     )
 
