@@ -39,7 +39,7 @@ from weavecolor.report import sheetfrommaking
 from weavecolor.report.fullnesstable import as_data, as_text, fullness_table
 from weavecolor.report.laydrawing import lay_page
 from weavecolor.report.sheetfrommaking import SheetChoices, making_sheet
-from weavecolor.report.sheetwords import needed_sentences
+from weavecolor.report.sheetwords import lay_sentences, needed_sentences
 from weavecolor.scene.backings import Backing, backing
 from weavecolor.scene.folds import hung as in_folds
 from weavecolor.scene.places import scene, with_viewer
@@ -890,6 +890,14 @@ def test_both_diagonals_are_told_where_bias_took_them():
     alike = (replace(half, grain_deg=90.0), replace(half, pair=False))
     for other in alike:
         assert not cloth_needed("silk", STRAIGHT, [front, other], (), hand, tries=20).notes
+
+
+def test_a_lay_tells_what_is_left_over_between_the_pieces():
+    """30 x 60 of 40 x 60 cut out leave a quarter."""
+    made = lay([Piece.rectangle("panel", 30, 60, seam_cm=0.0)], ClothInHand(40, 100), tries=2)
+    (told, *_) = lay_sentences(made)
+    assert told.startswith("It fits: 60 cm (23 5/8 in) of the 100 cm (39 3/8 in) in hand, 25 % of")
+    assert "left over between pieces" in told
 
 
 def test_the_drawing_tells_lengths_bite_warp_fold_and_names():

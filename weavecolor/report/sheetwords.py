@@ -82,7 +82,8 @@ def lay_sentences(lay: Lay, hand: ClothInHand | None = None) -> tuple[str, ...]:
     if lay.fits:
         lines.append(
             f"It fits: {cm_and_inches(lay.used_cm)} of the {cm_and_inches(in_hand_cm(lay))} in "
-            f"hand, {100 * lay.used_share:.0f} % of that in the pieces; {lay.reason}."
+            f"hand, {100 - 100 * lay.used_share:.0f} % of that left over between pieces; "
+            f"{lay.reason}."
         )
     else:
         lines.append(f"{capital(lay.verdict)}: {lay.reason}.")
@@ -154,7 +155,7 @@ def fullness_sentences(
     )
     lines = [
         f"{name}: {KIND_WORDS[plan.kind]}, {plan.fullness:.2f} to 1 on "
-        f"{cm_and_inches(plan.finished_cm)}{doubled}{side}. Straight on: {shares}.",
+        f"{cm_and_inches(plan.finished_cm)}{doubled}{side}. Seen straight on: {shares}.",
         f"{name}: {panel_words(plan)}: {cm_and_inches(plan.cloth_length_cm)} of cloth "
         f"{cm_and_inches(plan.cloth_width_cm)} wide.",
     ]
