@@ -13,6 +13,7 @@ from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.screen import camera_channels, channels_in_light
 from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
+from weavecolor.files.clothfile import load_swatch
 from weavecolor.measure import observations as o
 from weavecolor.measure.neutral import (
     _basis,
@@ -26,7 +27,7 @@ from weavecolor.measure.neutral import (
 from weavecolor.measure.opening import open_share
 from weavecolor.measure.photograph import read_photograph
 from weavecolor.measure.regions import Region
-from weavecolor.measure.shots import look
+from weavecolor.measure.shots import look, look_wound
 from weavecolor.measure.swatchpair import (
     _mean,
     _opacity,
@@ -178,7 +179,15 @@ def test_the_picture_that_is_wrong_is_named():
         ).linear
         for layout in ("white", "black")
     )
-    assert look(white, black, white).seen[2].grain_deg == 90.0
+    assert look(white, black, white[::-1]).seen[2].grain_deg == 90.0
+    # the first given twice would tell that warp and weft look alike
+    with pytest.raises(InputError, match="^picture over white, turned a quarter: is the very pict"):
+        look(white, black, white)
+    grey = np.repeat(white[..., 1:2], 3, axis=2)
+    with pytest.raises(InputError, match="^picture over white: is in black and white; take it in"):
+        look(grey, black)
+    with pytest.raises(InputError, match="^picture over black: is in black and white"):
+        look_wound(load_swatch("silk-chiffon-ivory").warp, 40.0, white, grey)
     with pytest.raises(InputError, match="^picture over white, turned a quarter: "):
         look(white, black, black)
     with pytest.raises(InputError, match="^picture of the sample: "):

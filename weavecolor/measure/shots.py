@@ -77,8 +77,13 @@ def look(
     Raises
     ------
     InputError
-        As ``swatchpair.measure_pair``; frayed pictures without boxes.
+        As ``swatchpair.measure_pair``; frayed pictures without boxes; a picture without colour, or
+        given twice.
     """
+    _in_colour({"over white": white, "over black": black, TURNED: turned, "frayed": frayed})
+    if turned is not None and np.array_equal(np.asarray(turned), np.asarray(white)):
+        raise InputError("is the very picture over white; turn the swatch and take it again",
+                         field=f"picture {TURNED}")  # fmt: skip
     marked = dict(marks or {})
     pair = measure_pair(
         white, black, marked_white=marked.get("white"), marked_black=marked.get("black"),
@@ -130,8 +135,9 @@ def look_wound(
     paper in view, linear light (rows, columns, 3); one picture with both if ``black`` is left out.
     ``yarn`` and ``threads_per_cm`` as in ``grid.read_grid``; ``marks`` by "white" and "black";
     ``paper``: its kind, or its Y or (Y, standard uncertainty), 0 to 1. Raises InputError as
-    ``swatchpair.measure_pair`` and ``grid.read_grid``.
+    ``swatchpair.measure_pair`` and ``grid.read_grid``, and for a picture without colour.
     """
+    _in_colour({"over white": white, "over black": black})
     marked = dict(marks or {})
     pair = measure_pair(
         white, black, marked_white=marked.get("white"),
@@ -143,6 +149,14 @@ def look_wound(
     ]
     layer = (pair.R, pair.R_uncertainty, pair.T, pair.T_uncertainty)
     return read_grid(yarn, threads_per_cm, seen, layer), pair
+
+
+def _in_colour(pictures: Mapping[str, ArrayLike | None]) -> None:
+    """Refuses a picture without colour."""
+    for name, picture in pictures.items():
+        image = np.zeros(()) if picture is None else np.asarray(picture)
+        if image.ndim == 3 and (image == image[..., :1]).all():
+            raise InputError("is in black and white; take it in colour", field=f"picture {name}")
 
 
 def _even(
