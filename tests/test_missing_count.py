@@ -28,7 +28,7 @@ def label(weight=None, warp=None, weft=None, like=None):
 def test_from_the_weight_both_yarns_alike_and_the_weight_comes_out():
     cloth = cloth_from_dict(label(weight="4.3 momme"))
     assert cloth.warp.tex == cloth.weft.tex
-    assert cloth_mass_g_m2(cloth) == pytest.approx(4.3 * 4.33994, rel=0.1)
+    assert cloth_mass_g_m2(cloth) == pytest.approx(4.3 * 4.33994, rel=0.01)
     known = dict(cloth.known)
     assert known["warp.count"] == known["weft.count"]
     assert known["warp.count"].way == "assumed"
@@ -91,7 +91,7 @@ def test_what_share_of_the_weight_is_weft_is_not_known_to_be_half(ends, picks, w
     for system, yarn in (("warp", true.warp), ("weft", true.weft)):
         how = known[f"{system}.count"]
         assert how.low < yarn.tex < how.high
-    assert cloth_mass_g_m2(made) == pytest.approx(cloth_mass_g_m2(true), rel=0.1)
+    assert cloth_mass_g_m2(made) == pytest.approx(cloth_mass_g_m2(true), rel=0.03)
 
 
 def test_cloth_that_has_no_room_for_thicker_yarn_the_one_way_is_of_one_yarn():

@@ -354,14 +354,18 @@ def cloth_from_dict(
         return _cloth(top, 0.0, folder)
 
 
-def _cloth(top: ClothTold, thicker: float, folder: Path | None) -> Cloth:
-    """The cloth in the fields; ``thicker`` as :data:`_THICKER`, where no count is told."""
+def _cloth(
+    top: ClothTold, thicker: float, folder: Path | None, crimps: tuple[float, float] | None = None
+) -> Cloth:
+    """The cloth in the fields; ``thicker`` as :data:`_THICKER`, where no count is told. A count
+    from the weight goes by ``crimps``; where they are not given, by those that the cloth then has.
+    """
     remarks = top.remarks.splitlines()
     sources = tuple(top.source.items())
     known: dict[str, HowKnown] = {}
     if top.known is None:
         remarks, known = known_of_texts(remarks, sources)
-    sizes = _sizes(top, thicker, known)
+    sizes = _sizes(top, thicker, known, crimps or (_USUAL_CRIMP, _USUAL_CRIMP))
     yarns = {}
     for system, told in (("warp", top.warp), ("weft", top.weft)):
         with inside(system, _FIELD_OF):
@@ -385,6 +389,8 @@ def _cloth(top: ClothTold, thicker: float, folder: Path | None) -> Cloth:
     cloth = construction.pressed(cloth)
     construction.check_weavable(cloth)
     cloth = _with_crimp(cloth, value_of(top.warp.crimp), value_of(top.weft.crimp))
+    if crimps is None and top.weight is not None and not (top.warp.count and top.weft.count):
+        return _cloth(top, thicker, folder, (cloth.warp_crimp, cloth.weft_crimp))
     return replace(cloth, remarks=tuple(dict.fromkeys(remarks)))
 
 
@@ -525,7 +531,7 @@ def load_swatch(name: str) -> Cloth:
     return read_cloth(swatch_folder() / f"{name}.toml")
 
 
-#: Crimp taken where a count is worked out from the weight (common practice, no source).
+#: Crimp from which the search for a count begins (common practice, no source).
 _USUAL_CRIMP = 0.06
 #: The weight tells the sum of the yarns only. Cloth set nearly alike, within this ratio, has the
 #: same yarn both ways; of cloth set more unlike, the system of fewer threads has the thicker ones,
@@ -538,7 +544,7 @@ _SPLIT_OFF, _SPLIT_MORE = 0.22, 0.7
 
 
 def _sizes(
-    top: ClothTold, thicker: float, known: dict[str, HowKnown]
+    top: ClothTold, thicker: float, known: dict[str, HowKnown], crimps: tuple[float, float]
 ) -> dict[str, tuple[float, int | None]]:
     """Linear density, tex, and number of filaments if told, of each system's yarn.
 
@@ -554,7 +560,8 @@ def _sizes(
     if top.weight is not None:
         mass = top.weight.value
         sett = {"warp": top.ends.value, "weft": top.picks.value}
-        per_tex = {name: sett[name] * (1.0 + _USUAL_CRIMP) / 10.0 for name in systems}
+        longer = dict(zip(systems, crimps, strict=True))
+        per_tex = {name: sett[name] * (1.0 + longer[name]) / 10.0 for name in systems}
         rest = mass - sum(per_tex[name] * tex for name, (tex, _) in sizes.items())
         if rest < 0.1 * mass * sum(per_tex[name] for name in missing) / sum(per_tex.values()):
             raise InputError(
