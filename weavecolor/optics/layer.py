@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any, TypeVar
 
 import numpy as np
@@ -158,6 +158,12 @@ class Placement:
     thickness: float
     depths: tuple[float, ...]
     pitch: float
+
+    @cached_property
+    def lines(self) -> tuple[Named, ...]:
+        """The named directions in the cloth's own frame. Openness is the same along a line from
+        either side, so a flipped layer is seen from its face."""
+        return tuple(to_cloth_frame(v, self.turn, self.flip) for v in self.named)
 
 
 @dataclass(frozen=True, eq=False)
@@ -437,11 +443,8 @@ def layer_pairs(layer: Placement, distance: Distance, nodes: bool = True) -> Arr
     nodes : bool
         False: diffuse light meets the openings at random, as nearly holds far behind.
     """
-    construction = layer.construction
-    # openness is the same along a line from either side, so a flipped layer is seen from its face
-    vectors = tuple(to_cloth_frame(v, layer.turn, layer.flip) for v in layer.named)
     counted = joint_gaps(
-        construction, layer.bodies, distance, vectors, layer.flip, nodes, layer.exact
+        layer.construction, layer.bodies, distance, layer.lines, layer.flip, nodes, layer.exact
     )
     return joint_of(counted, layer)
 

@@ -7,6 +7,7 @@ the outward normal of the cloth, azimuth anticlockwise from "down the garment" (
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -219,12 +220,12 @@ class Scene(ByValue):
     def __repr__(self) -> str:
         return f"Scene({self.name!r}, {len(self.lights)} lights)"
 
-    @property
+    @cached_property
     def in_front(self) -> tuple[Light, ...]:
         """Lights, or what there is of them, that fall on the outside."""
         return tuple(x for light in self.lights for x in light.parts() if x.before)
 
-    @property
+    @cached_property
     def behind(self) -> tuple[Light, ...]:
         """Lights, or what there is of them, that fall on the inside."""
         return tuple(x for light in self.lights for x in light.parts() if not x.before)
