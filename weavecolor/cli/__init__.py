@@ -17,7 +17,7 @@ import pkgutil
 import re
 import sys
 import traceback
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from threading import Timer
 
@@ -76,7 +76,9 @@ def run(arguments: Sequence[str]) -> int:
     words = list(arguments)
     debug = "--debug" in words
     words = [word for word in words if word != "--debug"]
-    _lean()
+    heaps(1)
+    # what is left in circles is next to nothing, and each look for it goes over all that is loaded
+    gc.set_threshold(70_000)
     first = Timer(3.0, _tell_first_run)
     first.daemon = True
     first.start()
@@ -107,17 +109,22 @@ def run(arguments: Sequence[str]) -> int:
         keep_on(None)
 
 
-#: For the GNU C library: which number says how many heaps there are.
-_ARENA_MAX = -8
+#: For the GNU C library: which numbers say how many heaps there are, and from how many bytes on
+#: something lies in none and is handed back at once; and from how many.
+_ARENA_MAX, _MMAP_THRESHOLD, _LARGE = -8, -3, 8_000_000
 
 
-def _lean() -> None:
-    """One heap for all threads, for each would keep what is freed in it; and look for what is left
-    in circles a hundredth as often, for that is next to nothing and each look goes over all that is
-    loaded."""
-    gc.set_threshold(70_000)
-    with contextlib.suppress(AttributeError, OSError, TypeError):  # another library
-        ctypes.CDLL(None).mallopt(_ARENA_MAX, 1)
+def heaps(count: int) -> Callable[[int], int] | None:
+    """So many heaps for all threads, for each would keep what is freed in it, and nothing large in
+    them. Returns what hands back the free parts of them (but so many bytes); None where another C
+    library is left as it is."""
+    try:
+        library = ctypes.CDLL(None)
+        library.mallopt(_ARENA_MAX, count)
+        library.mallopt(_MMAP_THRESHOLD, _LARGE)
+        return library.malloc_trim
+    except (AttributeError, OSError, TypeError):
+        return None
 
 
 def _tell_first_run() -> None:

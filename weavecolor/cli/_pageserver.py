@@ -6,7 +6,6 @@ Started by ``weavecolor page`` as ``python -m weavecolor.cli._pageserver run ui/
 from __future__ import annotations
 
 import contextlib
-import ctypes
 import importlib
 import sys
 import threading
@@ -14,6 +13,7 @@ import time
 from collections.abc import Callable
 
 from weavecolor.cache import hold_at_most, keep_on, make_room
+from weavecolor.cli import heaps
 from weavecolor.files.store import on_this_machine, source
 
 #: What the first picture needs, in the order in which the page comes to it; then what its answers
@@ -73,10 +73,9 @@ def _unsearched() -> None:
         delta_generator._use_warning_has_been_displayed = True
 
 
-#: For the C library: how many heaps there are, and from how many bytes on something lies in none
-#: and is handed back at once; which numbers say so; and how often what is free in heaps is handed
-#: back, s, where so much was worked meanwhile, s.
-_HEAPS, _LARGE, _ARENA_MAX, _MMAP_THRESHOLD, _EVERY, _WORKED = 2, 8_000_000, -8, -3, 5.0, 0.2
+#: How many heaps there are; and how often what is free in them is handed back, s, where so much was
+#: worked meanwhile, s.
+_HEAPS, _EVERY, _WORKED = 2, 5.0, 0.2
 #: Bytes that all stores hold together; and while nobody asks for anything: what lay on the table
 #: last.
 AT_WORK, AT_REST = 330_000_000, 200_000_000
@@ -87,13 +86,7 @@ def lean() -> None:
     C library keeps it, in heaps of as many as eight threads a core, to 200 MB in all; another is
     left as it is."""
     hold_at_most(AT_WORK)
-    try:
-        library = ctypes.CDLL(None)
-        library.mallopt(_ARENA_MAX, _HEAPS)
-        library.mallopt(_MMAP_THRESHOLD, _LARGE)
-        hand_back = library.malloc_trim
-    except (AttributeError, OSError, TypeError):
-        hand_back = None
+    hand_back = heaps(_HEAPS)
 
     def from_time_to_time() -> None:
         worked, much = 0.0, False
