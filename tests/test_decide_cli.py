@@ -31,6 +31,26 @@ def test_stacks_are_ranked(capsys, tmp_path):
     assert found["options"][0]["reasons"][0]["numbers"]["CIEDE2000 to target"] == losses[0]
 
 
+@pytest.mark.parametrize(
+    "asked",
+    [
+        ["describe"],
+        ["decide", "show-through", "--behind", "white"],
+        ["decide", "lights", "--behind", "white"],
+        ["decide", "stacks", "--want", "most sheer", "--layers", "1", "--behind", "white"],
+    ],
+)
+def test_what_keeps_light_from_behind_out_is_said_wherever_it_is_asked(asked, capsys):
+    """As by compare: gauze before white lining looks dark there, which it does not on a stage."""
+    place = "lightbox behind,overcast" if "lights" in asked else "lightbox behind"
+    told = [*asked, "stage-gauze-black", "--scene"]
+    assert run([*told, place]) == 0
+    assert "white" in (said := capsys.readouterr().out) and "to let no light through" in said
+    if asked[0] == "decide":
+        assert run([*(x.replace("white", "open") for x in told), place]) == 0
+        assert "to let no light through" not in capsys.readouterr().out
+
+
 def test_show_through_and_what_hides(capsys):
     assert run(["decide", "show-through", ORGANZA, ORGANZA, "--scene", "overcast"]) == 0
     lines = capsys.readouterr().out.splitlines()

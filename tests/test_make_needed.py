@@ -253,7 +253,9 @@ def test_page_line_sheet_search_and_reopened_file_say_the_same(tmp_path, capsys,
         # What fullness the sheet tells is what is cut from this cloth: 2 x (110 - 3) cm on 70.
         assert sheet.fullness[0][1].fullness == pytest.approx(214 / 70)
     rooms = replace(held, scenes=("overcast", "lightbox behind", "workroom"))
-    told = making_sheet(rooms, SheetChoices("today", pictures=()), option).colours
+    in_rooms = making_sheet(rooms, SheetChoices("today", pictures=()), option)
+    assert "is taken to let no light through" in in_rooms.show_through[-1]
+    told = in_rooms.colours
     assert [row.light for row in told] == [
         "overcast", "overcast, in folds", "lightbox behind", "workroom, in folds",
     ]  # fmt: skip

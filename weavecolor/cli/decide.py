@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -205,7 +205,7 @@ def show_through(
             raise InputError("say with --hide what is to show", field="--show")
         for (told,) in st.shown_in(st.usual_items(stack), [place]):
             click.echo(told.words)
-        click.echo(_mind(stack), nl=False)
+        click.echo(_mind([stack], [place]), nl=False)
         return
     make, *others = choices(hide, "--hide", st.item_called)
     if others:
@@ -215,7 +215,7 @@ def show_through(
     for one in tried:
         click.echo(f"{one.label}. {one.result.words}")
     click.echo(st.remedy_words(tried, want))
-    click.echo(_mind(stack), nl=False)
+    click.echo(_mind([stack], [place]), nl=False)
 
 
 @command.command("lights")
@@ -240,7 +240,7 @@ def lights(cloths: tuple[str, ...], grain: str, behind: str, scene: str, hung: b
         lab = f"L* {L:5.1f}  a* {a:6.1f}  b* {b:6.1f}"
         click.echo(f"{name.ljust(width)}{lab}  {look.reading.hex}  {look.reading.words}")
     click.echo(f"{found.words} (L*, a* and b* are relative to each light.)")
-    click.echo(_mind(stack), nl=False)
+    click.echo(_mind([stack], scenes), nl=False)
 
 
 @command.command("metamerism")
@@ -369,11 +369,17 @@ def _text(found: SearchResult) -> str:
         lines.append(f"Better, but too little cloth: {one.words}")
         lines.append(f"   {one.fit.words}" if one.fit else "")
     lines += [found.guarantee.words, found.lying or HELD_FLAT]
-    return "\n".join(lines) + "\n" + _mind(*(one.stack for one in found.options))
+    return "\n".join(lines) + "\n" + _mind([one.stack for one in found.options], found.scenes)
 
 
-def _mind(*stacks: Stack) -> str:
-    return minded(layer.cloth for stack in stacks for layer in stack.layers)
+def _mind(stacks: Sequence[Stack], scenes: Sequence[Scene]) -> str:
+    """What to mind of the cloths, and of what lies behind them before light from there."""
+    from weavecolor.decide.compare import Option
+    from weavecolor.decide.unexpected import kept_out
+
+    dark = kept_out([Option(stack, scene) for stack in stacks for scene in scenes])
+    mind = minded(layer.cloth for stack in stacks for layer in stack.layers)
+    return f"{dark}\n{mind}" if dark else mind
 
 
 def _draw(found: SearchResult, scene: Scene, out: Path) -> None:

@@ -14,6 +14,7 @@ import numpy as np
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.tristimulus import xyz
 from weavecolor.decide.compare import Outcome, compare
+from weavecolor.decide.unexpected import kept_out
 from weavecolor.optics.appearance import CONTRAST_WORDS, contrast_ratio, transmittance
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import known_of
@@ -183,6 +184,8 @@ def as_text(made: Portrait) -> str:
     ]
     if any(not look.appearance.reading.in_srgb for look in made.looks):
         lines.append("* beyond what an sRGB screen can show: the screen colour is the nearest.")
+    if dark := kept_out([look.option for look in made.looks]):
+        lines.append(dark)
     for doubtful in known_of([cloth]).contradictions:
         lines += ["", f"Mind: {doubtful}"]
     known = assumed(made)

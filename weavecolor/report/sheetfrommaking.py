@@ -20,6 +20,7 @@ from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.cutting.pieces import named_apart
 from weavecolor.decide.compare import Option, Outcome, evaluate
 from weavecolor.decide.showthrough import shown_in, usual_items
+from weavecolor.decide.unexpected import kept_out
 from weavecolor.decide.watered import watered
 from weavecolor.errors import InputError, capital
 from weavecolor.files.clothfile import cloth_to_toml
@@ -212,13 +213,13 @@ def colour_row(light: str, outcome: Outcome) -> SheetColour:
 
 def sheet_show_through(stack: Stack, lit: Sequence[Lit]) -> tuple[str, ...]:
     """For each thing usually under such a stack, a sentence for the light where it shows most; and
-    the bands that its layers show."""
+    the bands that its layers show; and what keeps light from behind out."""
     said = []
     for told in shown_in(usual_items(stack), [scene for _, scene in lit]):
         worst = max(told, key=lambda one: one.delta)
         said.append(worst.words if len(lit) == 1 else f"{worst.words} Shows most there.")
-    pattern = watered(_options(stack, lit))
-    return (*said, *([pattern] if pattern else []))
+    seen = _options(stack, lit)
+    return (*said, *filter(None, (watered(seen), kept_out(seen))))
 
 
 def sheet_closeup(stack: Stack, light: Lit) -> tuple[SheetSwatch, ...]:
