@@ -16,7 +16,14 @@ from weavecolor.optics.cell import filaments, paths, silhouette
 from weavecolor.optics.cell.filaments import FilamentCell, Strand
 from weavecolor.optics.cell.nodes import cap, nodes, unit
 from weavecolor.optics.cell.openness import openness, pencils
-from weavecolor.optics.cell.pairs import Distance, JointGaps, _Bundle, _Place, _spread, joint_gaps
+from weavecolor.optics.cell.pairs import (
+    Distance,
+    JointGaps,
+    _Bundle,
+    _Place,
+    joint_gaps,
+    radical_inverses,
+)
 from weavecolor.optics.cell.rays import blocked, bodies, first_met, solid
 from weavecolor.optics.cell.tubes import orbits, tubes
 from weavecolor.textile.cloth import Construction
@@ -93,8 +100,8 @@ def test_symmetries_move_the_nodes_as_the_mirrors_say():
 def test_spread_numbers_are_haltons():
     halton = qmc.Halton(d=20, scramble=False).random(300)[1:]
     for which in range(20):
-        assert _spread(299, which) == pytest.approx(halton[:, which], abs=1e-12)
-    assert np.array_equal(_spread(50, 21), _spread(50, 1))
+        assert radical_inverses(299, which) == pytest.approx(halton[:, which], abs=1e-12)
+    assert np.array_equal(radical_inverses(50, 21), radical_inverses(50, 1))
 
 
 def test_even_points_are_more_even_than_chance():

@@ -24,7 +24,7 @@ from math import gcd
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft, ndimage, stats
+from scipy import fft, ndimage, special
 
 Array = NDArray[np.float64]
 
@@ -145,7 +145,8 @@ def find_peaks(spec: Spectrum, lowest: float, most: int = 48) -> tuple[Array, Ar
     """
     ratio, tile = spec.ratio, spec.tile
     shape = max(1.0, 0.8 * spec.tiles)
-    threshold = 1.5 * stats.gamma.isf(1e-3 / ratio.size, shape) / stats.gamma.median(shape)
+    threshold = 1.5 * special.gammainccinv(shape, 1e-3 / ratio.size)
+    threshold /= special.gammaincinv(shape, 0.5)
     top = (ndimage.maximum_filter(ratio, 5) == ratio) & (ratio > threshold)
     row, column = np.nonzero(top)
     fy, fx = (row - tile // 2) / tile, (column - tile // 2) / tile

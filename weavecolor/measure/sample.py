@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import f
+from scipy.special import fdtri
 
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.screen import camera_channels, channels_in_light
@@ -343,7 +343,7 @@ class _Rough:
         (B. L. Welch, Biometrika 34 (1947) 28)."""
         along = np.linalg.solve(spread, off)
         owed = float(along @ self.covariance @ along / max(along @ off, 1e-12))
-        return float(3.0 * f.isf(share, 3, self.free / max(owed, 1e-3) ** 2))
+        return float(3.0 * fdtri(3, self.free / max(owed, 1e-3) ** 2, 1.0 - share))
 
 
 def _by_ground(sample: Sample, unknowns: p.Unknowns) -> Array:

@@ -104,7 +104,7 @@ _PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59, 61, 6
 
 
 @lru_cache(maxsize=64)
-def _spread(count: int, which: int) -> Array:
+def radical_inverses(count: int, which: int) -> Array:
     """An evenly spread set of ``count`` numbers 0-1; different sets do not run together (radical
     inverses in prime bases: J. H. Halton, Numerische Mathematik 2 (1960) 84)."""
     base = _PRIMES[which % len(_PRIMES)]
@@ -120,7 +120,7 @@ def _spread(count: int, which: int) -> Array:
 def _into_discs(count: int, other: bool, half_deg: float) -> Array:
     """Where in a disc of ``half_deg`` each of ``count`` rays goes, as of :func:`disc`; an ``other``
     set is as evenly spread, at other points."""
-    number = np.stack([_spread(count, 2), _spread(count, 3)], axis=1)
+    number = np.stack([radical_inverses(count, 2), radical_inverses(count, 3)], axis=1)
     return disc(half_deg, number[np.random.default_rng(1).permutation(count)] if other else number)
 
 
@@ -134,9 +134,9 @@ def _behind(construction: Construction, distance: Distance, count: int, flip: bo
     beyond = np.zeros(n)
     if distance.depths:
         levels = np.linspace(0.0, 1.0, len(distance.depths))
-        beyond += np.interp(_spread(n, 4), levels, distance.depths)
+        beyond += np.interp(radical_inverses(n, 4), levels, distance.depths)
     for k, (least, most) in enumerate(distance.spans):
-        beyond += least + (most - least) * _spread(n, 5 + k)
+        beyond += least + (most - least) * radical_inverses(n, 5 + k)
     foot[2] = geometry.top + beyond if flip else -geometry.bottom - beyond
     return foot
 
@@ -196,7 +196,8 @@ class _Bundle:
         points = self.place.points(self.count)
         n = points.shape[1]
         if self.set is None:
-            toward = unit(np.arcsin(np.sqrt(_spread(n, 0))), 2.0 * np.pi * _spread(n, 1))
+            high, around = radical_inverses(n, 0), radical_inverses(n, 1)
+            toward = unit(np.arcsin(np.sqrt(high)), 2.0 * np.pi * around)
         else:
             points, toward = self._to_nodes(points, self.set)
         toward = toward * np.array([1.0, 1.0, -1.0 if self.place.flip else 1.0])
@@ -206,8 +207,8 @@ class _Bundle:
         grid = nodes_()
         half, n = grid.half, points.shape[1]
         shift = np.arange(half)[None, :]
-        a = (_spread(n, 2 * which)[:, None] + shift * 0.6180339887) % 1.0
-        b = (_spread(n, 2 * which + 1)[:, None] + shift * 0.7548776662) % 1.0
+        a = (radical_inverses(n, 2 * which)[:, None] + shift * 0.6180339887) % 1.0
+        b = (radical_inverses(n, 2 * which + 1)[:, None] + shift * 0.7548776662) % 1.0
         # rings share out sin^2 (zenith), which diffuse light fills evenly, in the nodes' order
         rings = grid.share[:half].reshape(grid.rings, -1).sum(axis=1)
         edges = np.concatenate([[0.0], np.cumsum(rings)])
