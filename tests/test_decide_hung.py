@@ -147,10 +147,11 @@ def test_held_flat_one_grain_of_taffeta_is_far_lighter_and_hung_both_are_as_ligh
             folds._turned(
                 WINDOW, float(np.arcsin((2.0 * k + 1.0) / many - 1.0)),
                 np.radians(tilts.inv_cdf((0.5 + k * 0.6180339887) % 1.0)),
+                [x.reach for x in part.lights],
             ),
-            share=1.0 / many,
+            share=1.0 / many, diffuse=part.diffuse, around=part.around,
         )
-        for k in range(many)
+        for k, part in enumerate(np.repeat(HUNG.views, many // folds.PARTS))
     ))  # fmt: skip
     lightness = [
         [appearance(one.stack, place).reading.Lab[0] for one in sorted(

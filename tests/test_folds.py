@@ -22,7 +22,7 @@ from weavecolor.report.sheetpicture import _Sheet
 from weavecolor.scene.backings import backing
 from weavecolor.scene.folds import PARTS, hung
 from weavecolor.scene.places import scene, with_viewer
-from weavecolor.scene.scene import Light
+from weavecolor.scene.scene import Light, toward
 
 WINDOW = scene("window at the side")
 GROUNDS = [backing("white"), backing("black")]
@@ -109,7 +109,8 @@ def test_light_and_eye_keep_their_places_to_one_another():
 @pytest.mark.parametrize("aside", [0.0, 40.0, 80.0, 120.0])
 def test_a_level_light_falls_on_folds_as_on_an_upright_cylinder(aside):
     """Mean over its projected area of what falls on a cylinder, seen ``aside`` of the light: the
-    integral of cos(t - a) cos(t) / 2 over what is lit and seen, (sin a + (pi - a) cos a) / 4."""
+    integral of cos(t - a) cos(t) / 2 over what is lit and seen, (sin a + (pi - a) cos a) / 4; the
+    shade of folds apart."""
     place = replace(WINDOW, lights=(Light(min(aside, 89.0), 90.0, np.ones(41)),))
     if aside >= 90.0:
         turned_eye = with_viewer(
@@ -119,10 +120,65 @@ def test_a_level_light_falls_on_folds_as_on_an_upright_cylinder(aside):
     a = np.radians(place.lights[0].zenith_deg + place.view_zenith_deg)
     wanted = (np.sin(a) + (np.pi - a) * np.cos(a)) / 4.0
     falls = [
-        sum(x.on_cloth[0] for x in light.parts() if x.before)
+        sum(replace(x, reach=1.0).on_cloth[0] for x in light.parts() if x.before)
         for view in hung(place).views for light in view.lights
     ]  # fmt: skip
     assert np.mean(falls) == pytest.approx(wanted, abs=0.025)
+
+
+def _blocked(corner, start, ways):
+    """Whether triangles (M, 3, 3) lie before places (n, 3) in ``ways`` (n, 3) or (3,)."""
+    a, one, two = corner[:, 0], corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+    out = []
+    for place, way in zip(start, np.broadcast_to(ways, start.shape), strict=True):
+        p = np.cross(way, two)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            inverse = 1.0 / (one * p).sum(axis=1)
+            off = place - a
+            u = (off * p).sum(axis=1) * inverse
+            q = np.cross(off, one)
+            v, t = (q @ way) * inverse, (q * two).sum(axis=1) * inverse
+            out.append(bool(((u >= 0.0) & (v >= 0.0) & (u + v <= 1.0) & (t > 0.0)).any()))
+    return np.array(out)
+
+
+def test_folds_shade_one_another_as_the_shapes_that_hang_do():
+    """Of what is told, against shapes as they are shipped: the share of cloth before what is seen,
+    and what of a light arrives, by rays from places drawn on what is seen (T. Moeller, B. Trumbore,
+    J. Graphics Tools 2 (1997) 21, from memory)."""
+    rng = np.random.default_rng(5)
+    lit = (scene("window at the side"), scene("footlights"), scene("flash on camera"))
+    told = [(np.mean([v.lights[0].reach for v in hung(x).views])) for x in lit]
+    met = 1.0 - np.mean([v.diffuse[20] for v in hung(WINDOW).views]) / WINDOW.diffuse[20]
+    found, share = [], []
+    for name in ("gathered-3-organza", "gathered-3-chiffon", "pleated-box-taffeta",
+                 "panel-organza", "panel-chiffon", "circle-straight-organza"):  # fmt: skip
+        shape = load_shape(name)
+        quads = shape.quads[~shape.band[shape.quads[:, 0]]]
+        p = shape.vertices.astype(float) * [-1.0, 1.0, 1.0]  # right, ahead, up
+        corner = p[np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])]
+        middle = p[quads].mean(axis=1)
+        across = np.cross(p[quads[:, 2]] - p[quads[:, 0]], p[quads[:, 3]] - p[quads[:, 1]])
+        n = across / np.linalg.norm(across, axis=1, keepdims=True)
+        front = shape.normals[quads].mean(axis=1) * [-1.0, 1.0, 1.0]
+        n *= np.sign((n * front).sum(axis=1))[:, None]
+        chance = np.linalg.norm(across, axis=1) * np.maximum(n[:, 1], 0.0)
+        some = rng.choice(len(quads), 120, p=chance / chance.sum())
+        start, out = middle[some] + 2.0 * n[some], n[some]
+
+        seen = ~_blocked(corner, start, np.array([0.0, 1.0, 0.0]))
+        start, out = start[seen], out[seen]
+        way = rng.normal(size=out.shape)
+        way = out + way / np.linalg.norm(way, axis=1, keepdims=True)
+        share.append(_blocked(corner, start, way).mean())
+        row = []
+        for x in lit:
+            right, up, ahead = toward(x.lights[0].zenith_deg, x.lights[0].azimuth_deg)
+            to = np.array([right, ahead, up])
+            row.append(np.mean(~_blocked(corner, start, to)))
+        found.append(row)
+    assert np.mean(share) == pytest.approx(met, abs=0.06)
+    assert np.mean(found, axis=0) == pytest.approx(told, abs=0.08)
 
 
 def test_what_is_seen_is_the_mean_of_the_parts_whatever_else_is_asked():

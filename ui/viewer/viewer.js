@@ -8,7 +8,7 @@
 const COMMON = globalThis.__hungCloth ??= { sights: new Map(), parts: { stage: new Map(), cloth: new Map() }, views: new Map() };
 const KEPT = { stage: 6, cloth: 24 };   // parcels of each sort
 const TYPES = { f4: Float32Array, f2: Uint16Array, u1: Uint8Array, i2: Int16Array, i4: Int32Array };
-const GRID = 288, READ = 0.8, OPAQUE = 60, SOFT = 12, STILL = 16, STILL_SLOW = 4;
+const GRID = 288, READ = 0.8, SLOPED = 2, STEEPEST = 5, OPAQUE = 60, SOFT = 12, STILL = 16, STILL_SLOW = 4;
 
 /** A parcel: eight bytes, length of the header, header in JSON, arrays each on a multiple of 8. */
 export function unpacked(bytes) {
@@ -80,7 +80,7 @@ function softDirection(direction, half, k, count) {
 /** One sweep of a light through everything: e to the minus what was taken before each place. */
 class Sweep {
   constructor(stage) {
-    this.quads = stage.faces; this.kind = stage.face_kind; this.lift = stage.lift;
+    this.quads = stage.faces; this.kind = stage.face_kind; this.lift = stage.lift; this.facing = stage.facing;
     this.clothPoints = stage.points.length / 3; this.corners = stage.cornerCount;
     this.count = stage.placeCount;
     this.seen = new Float32Array(3 * this.count);
@@ -92,8 +92,9 @@ class Sweep {
     this.out = new Float32Array(3 * this.count);
   }
 
-  run(points, dim, direction) {
-    const { quads, kind, seen, ahead, take } = this, faces = ahead.length;
+  /** ``own``: the direction in the stage's own frame. */
+  run(points, dim, direction, own) {
+    const { quads, kind, seen, ahead, take, facing } = this, faces = ahead.length;
     turnedBy(axes(direction), points, seen);
     let l = Infinity, r = -Infinity, b = Infinity, t = -Infinity;
     for (let i = 0; i < this.corners; i++) {
@@ -120,7 +121,10 @@ class Sweep {
       }
     }
     sorted(ahead, faces, this.order, true);
-    for (let i = 0; i < this.count; i++) this.near[i] = seen[3 * i + 2] + this.lift[i];
+    for (let i = 0; i < this.count; i++) {   // aslant to the light they are read nearer to it
+      const cosine = Math.min(Math.abs(facing[3 * i] * own[0] + facing[3 * i + 1] * own[1] + facing[3 * i + 2] * own[2]), 1);
+      this.near[i] = seen[3 * i + 2] + this.lift[i] + SLOPED / scale * Math.min(Math.sqrt(1 - cosine * cosine) / Math.max(cosine, 1e-9), STEEPEST);
+    }
     sorted(this.near, this.count, this.turn, true);
     let done = 0;
     for (let n = 0; n < this.count; n++) {
@@ -140,10 +144,10 @@ class Sweep {
         const x0 = qx | 0, y0 = qy | 0, fx = qx - x0, fy = qy - y0;
         for (let c = 0; c < 3; c++) {
           const o = (y0 * columns + x0) * 3 + c, d = o + columns * 3;
-          sum[c] += 0.25 * ((plane[o] * (1 - fx) + plane[o + 3] * fx) * (1 - fy) + (plane[d] * (1 - fx) + plane[d + 3] * fx) * fy);
+          sum[c] += 0.25 * Math.exp(-((plane[o] * (1 - fx) + plane[o + 3] * fx) * (1 - fy) + (plane[d] * (1 - fx) + plane[d + 3] * fx) * fy));
         }
       }
-      for (let c = 0; c < 3; c++) this.out[3 * p + c] = Math.exp(-sum[c]);
+      for (let c = 0; c < 3; c++) this.out[3 * p + c] = sum[c];
     }
     return this.out;
   }
@@ -697,7 +701,8 @@ export class View {
     }
     for (let k = first; k < Math.min(first + count, each); k++) {
       lamps.forEach((lamp, i) => {
-        const got = this.sweep.run(this.turned, this.shade, softDirection(lamp.direction, l.soft_deg, k, each)), sum = this.sums[i];
+        const way = softDirection(lamp.direction, l.soft_deg, k, each), own = [0, 1, 2].map(c => m[c] * way[0] + m[3 + c] * way[1] + m[6 + c] * way[2]);
+        const got = this.sweep.run(this.turned, this.shade, way, own), sum = this.sums[i];
         for (let j = 0; j < got.length; j++) sum[j] += got[j];
       });
       this.swept++;
@@ -1069,7 +1074,8 @@ function joined(light, cloths) {
   light.dim = new Float32Array(cloths.length * 48);
   cloths.forEach((x, k) => {
     light.spans[k] = x.span * (light.turns - 1) / (x.key.shape[1] - 1);
-    light.dim.set(x.dim, 48 * k);
+    if (light.bands.includes(k)) light.dim.fill(1, 48 * k, 48 * (k + 1));   // close on a body they shade nothing
+    else light.dim.set(x.dim, 48 * k);
   });
 }
 
@@ -1098,6 +1104,9 @@ function prepare(s) {
     for (let k = 0; k < 3; k++) s.faces[4 * (m + i) + k] = n + s.triangles[3 * i + k];
     s.faces[4 * (m + i) + 3] = s.faces[4 * (m + i) + 2];
   }
+  s.facing = new Float32Array(3 * s.placeCount);
+  s.facing.set(s.normals); s.facing.set(s.body_normals, 3 * n);
+  for (let i = n + b; i < n + b + f; i++) s.facing[3 * i + 2] = 1;
   s.lift = new Float32Array(s.placeCount).fill(s.lift_mm[1]).fill(s.lift_mm[0], 0, n);
   s.triangles = Uint32Array.from(s.triangles); s.tiles = Uint32Array.from(s.tiles);
   s.ready = true;

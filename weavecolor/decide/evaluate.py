@@ -47,7 +47,7 @@ from weavecolor.decide.tables import (
 )
 from weavecolor.decide.wishes import Measures
 from weavecolor.optics.adding import GAPS, over_backings
-from weavecolor.optics.appearance import by_views, from_surface, seen_optics
+from weavecolor.optics.appearance import by_views, from_folds, from_surface, seen_optics
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.scene import Scene
@@ -331,7 +331,7 @@ def _weighed(quick: Screen) -> Weighed:
     grounds = np.concatenate([quick.grounds, np.stack(GROUNDS)[:, ::BAND_STEP]])
     bare = np.concatenate([quick.bare, [False, False]])
     whose = np.array([k for k, _ in parts], dtype=np.intp)
-    of_diffuse = np.stack([_thinned(part.of_diffuse) for _, part in parts])
+    of_diffuse = np.stack([_thinned(part.of_even) for _, part in parts])
     return Weighed(grounds, bare, columns, whose, of_diffuse, of_pairs)
 
 
@@ -352,7 +352,7 @@ def _part_xyz(
     numbers = [named.pairs.index((view, place(named, light))) for light in one.front]
     bare = quick.bare[None, :, None]
     radiance = np.where(bare, piles.diffuse[:, None, :, column], diffuse[..., column])
-    XYZ = radiance @ _thinned(one.of_diffuse)
+    XYZ = radiance @ _thinned(one.of_even)
     for number, weight in zip(numbers, _thinned(one.of_front), strict=True):
         radiance = np.where(bare, piles.seen[:, None, :, number], seen[..., number])
         XYZ += radiance @ weight
@@ -424,7 +424,10 @@ def _exact_xyz(
 
     def XYZ(one: ViewingCondition, reflect: Array, bare: bool) -> Array:
         view = half + place(named, one.view)
-        out = (reflect[:, view] @ pile.share) @ one.of_diffuse
+        even = reflect[:, view] @ pile.share
+        out = even @ one.of_diffuse
+        if one.of_around is not None:
+            out = out + (even * from_folds(pile, reflect, bare)) @ one.of_around
         for light, weight in zip(one.front, one.of_front, strict=True):
             out = out + reflect[:, view, half + place(named, light)] @ weight
         if bare:

@@ -28,6 +28,8 @@ SHOT_TURNS = (0.0, 45.0, 90.0, 135.0)
 #: is seen. A viewer who already looks slantwise keeps his place.
 SHOT_VIEW_DEG = 45.0
 NORMAL: Way = (0.0, 0.0)
+#: What folds send on in a quick look, to and fro: of cloth that sends back a third of even light.
+_SENT = 0.38
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,7 +42,8 @@ class ViewingCondition:
     ``of_diffuse`` (41, 3), ``of_front`` (F, 41, 3), ``of_behind`` (H, 41, 3): what the radiance
     factors of each band give to XYZ. ``white`` (3,): XYZ that Lab is relative to. ``views``: of
     cloth whose parts lie otherwise, as in folds, looks at these that give its XYZ together; each is
-    worth the ``share`` of the usual rays.
+    worth the ``share`` of the usual rays. ``of_around`` (41, 3): as ``of_diffuse``, of what falls
+    on folds about it and is sent on by them.
     """
 
     name: str
@@ -54,6 +57,13 @@ class ViewingCondition:
     white: Array
     views: tuple[ViewingCondition, ...] = ()
     share: float = 1.0
+    of_around: Array | None = None
+
+    @property
+    def of_even(self) -> Array:
+        """``of_diffuse``, with what folds of a usual cloth send on, for a quick look."""
+        around = 0.0 if self.of_around is None else _SENT * self.of_around
+        return np.asarray(self.of_diffuse + around)
 
     @property
     def parts(self) -> tuple[ViewingCondition, ...]:
@@ -106,6 +116,7 @@ def _lit(scene: Scene, per_band: Array, white: Array, name: str) -> ViewingCondi
         of(behind),
         white,
         share=scene.share,
+        of_around=None if scene.around is None else per_band * scene.around[:, None],
     )
 
 

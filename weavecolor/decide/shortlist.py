@@ -183,7 +183,8 @@ def reasons(
 def _near(one: Evaluation, wish: Wish, scenes: Sequence[Scene]) -> Reason:
     value = float(loss(wish, one.measures)[0])
     known = known_of([layer.cloth for layer in one.stack.layers])
-    doubt = of_colour(known, open_colour(one.Lab, _drawn(one, scenes[0]))).stated
+    left = open_colour(one.Lab, _drawn(one, scenes[0]))
+    doubt = of_colour(known, left, bool(scenes[0].views)).stated
     seen = would_see(value, doubt, dim=scenes[0].dim)
     return Reason(
         f"Comes within {value:.1f} of the target colour, both as seen in {scenes[0].name}"

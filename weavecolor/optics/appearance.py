@@ -25,6 +25,7 @@ from weavecolor.optics.cell.nodes import Named, Vector, half_deg_of, middle, uni
 from weavecolor.optics.layer import Links, content, layer_optics
 from weavecolor.optics.stack import Layer, Stack, layer_count
 from weavecolor.scene.backings import Backing
+from weavecolor.scene.folds import sent_on
 from weavecolor.scene.places import illumination
 from weavecolor.scene.scene import Scene
 
@@ -550,7 +551,8 @@ class Ways:
 class Lit:
     """A scene as layers meet it, its directions by their numbers in :class:`Ways`: the ``eye``,
     lights in ``front`` and ``behind``; ``diffuse`` (B,), ``falls`` (K, B): irradiance of each light
-    on the cloth; ``in_line``: whether the eye looks into a light behind, for each of those."""
+    on the cloth; ``in_line``: whether the eye looks into a light behind, for each of those;
+    ``around`` (B,) as of the scene."""
 
     eye: int
     front: tuple[int, ...]
@@ -558,10 +560,18 @@ class Lit:
     diffuse: Array
     falls: Array
     in_line: tuple[bool, ...]
+    around: Array | None = None
 
     def at(self, bands: NDArray[np.intp]) -> Lit:
         """The same at some of its wavelengths."""
-        return replace(self, diffuse=self.diffuse[bands], falls=self.falls[:, bands])
+        around = None if self.around is None else self.around[bands]
+        return replace(
+            self, diffuse=self.diffuse[bands], falls=self.falls[:, bands], around=around
+        )
+
+    def repeated(self, times: int) -> Lit:
+        """The same for each of so many dyeings, one after the other."""
+        return self.at(np.tile(np.arange(self.diffuse.size), times))
 
 
 def lit_by(scenes: Sequence[Scene]) -> tuple[Ways, list[Lit]]:
@@ -595,6 +605,7 @@ def lit_by(scenes: Sequence[Scene]) -> tuple[Ways, list[Lit]]:
                 np.asarray(scene.diffuse),
                 np.array([x.on_cloth for x in sides]).reshape(-1, BANDS),
                 tuple(in_line(way, view) for way in _opposite(scene)),
+                scene.around,
             )
         )
     (rays,) = {scene.share for scene in scenes}
@@ -635,7 +646,10 @@ def radiance(pile: StackOptics, factors: Array, lit: Lit, bare: bool) -> Array:
     (41,)
     """
     eye, front = 1 + lit.eye, len(lit.front)  # label 0 is even light
-    total = (factors[:, eye] @ pile.share) * lit.diffuse
+    even = factors[:, eye] @ pile.share
+    total = even * lit.diffuse
+    if lit.around is not None:
+        total = total + even * lit.around * from_folds(pile, factors, bare)
     for k, falls in zip(lit.front, lit.falls[:front], strict=True):
         total = total + factors[:, eye, 1 + k] * falls
     if bare:
@@ -643,6 +657,30 @@ def radiance(pile: StackOptics, factors: Array, lit: Lit, bare: bool) -> Array:
             passed = from_surface(pile, eye) if in_line else pile.transmit[:, eye, 1 + k]
             total = total + passed * falls
     return np.asarray(total)
+
+
+def from_folds(pile: StackOptics, factors: Array, bare: bool) -> Array:
+    """What folds of a stack send on (B,) of what falls on them, to and fro.
+
+    Parameters
+    ----------
+    pile : StackOptics
+        As from :func:`seen_optics`.
+    factors : ndarray, shape (B, N, N)
+        Of the pile over what is behind it.
+    bare : bool
+        Nothing is behind, so that what comes through goes on, too.
+
+    Examples
+    --------
+    >>> pile = seen_optics(single, [(0.0, 0.0)])
+    >>> bool((from_folds(pile, pile.reflect, True) > from_folds(pile, pile.reflect, False)).all())
+    True
+    """
+    sent = factors[:, 0] @ pile.share
+    if bare:
+        sent = sent + from_surface(pile, 0)
+    return sent_on(sent, sent)
 
 
 def from_surface(pile: StackOptics, eye: int) -> Array:

@@ -263,8 +263,7 @@ def _dyed(
     factors = over_backings(pile, grounds, GAPS[stack.lay])
     out = []
     for one in (each.at(_AT) for each in lit):
-        all_ = replace(one, diffuse=np.tile(one.diffuse, variants),
-                       falls=np.tile(one.falls, (1, variants)))  # fmt: skip
+        all_ = one.repeated(variants)
         dark, light = (radiance(pile, over, all_, False) for over in factors)
         out.append(_logs(np.stack([dark, light - dark])).reshape(2, len(moved), _SIDES.size, -1))
     return np.stack(out)

@@ -36,6 +36,7 @@ from weavecolor.picture.tables import (
 )
 from weavecolor.picture.threads import BEGIN, LAYERS, ROW, threads
 from weavecolor.scene.backings import Backing, backing
+from weavecolor.scene.folds import INSIDE, sent_on
 from weavecolor.scene.places import illumination
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.construction import geometry_of
@@ -102,6 +103,11 @@ class Stage:
     floor: Floats
     tiles: NDArray[np.int32]
     floor_open: Floats
+
+    @property
+    def bands(self) -> list[int]:
+        """Kinds that lie close on a body, and shade nothing but what they hide."""
+        return [k for k, plain in enumerate(self.plains) if k == plain + 2]
 
     @cached_property
     def lifts(self) -> tuple[float, float]:
@@ -210,11 +216,12 @@ def stage(
     points, normals, warps, opens, places, folds, quads, kinds = (
         np.concatenate(x) for x in zip(*parts, strict=True)
     )
+    close = np.concatenate([cover.shape.band[cover.shape.quads[:, 0]] for cover in covers])
     form, normals_, triangles, part = _solid(body, beneath)
     solid = form, normals_, triangles
     ground, tiles = _floor(points, form) if floor else (np.zeros((0, 3)), np.zeros((0, 3), int))
     bare, under = (
-        _openness(points, quads, solid, ground) if open_ is None else
+        _openness(points, quads[~close], solid, ground) if open_ is None else
         (open_[: len(form)], open_[len(form) :])
     )  # fmt: skip
     return Stage(
@@ -399,10 +406,10 @@ def lit_stage(
     colour = np.clip((reflectance[1] @ whole) / np.maximum(whole.sum(axis=0), 1e-9), 0.0, 1.0)
     for k, t in enumerate(found):
         back, through = np.clip(t.even, 0.0, 1.0)
-        rounds = 1.0 - (1.0 - raster.INSIDE) * np.minimum(back + through, 1.0)
-        light[k, 0], light[k, 1], light[k, 3] = level, through / rounds, back / rounds
+        light[k, 0] = level
+        light[k, 1], light[k, 3] = (sent_on(x, back + through) for x in (through, back))
         light[k, 2] = _BENEATH * colour * (through + 0.3)
-    one = raster.INSIDE * (light[0, 1] + light[0, 3])  # layer of cloth
+    one = INSIDE * (light[0, 1] + light[0, 3])  # layer of cloth
     met = np.stack([np.ones(3), one, one**2, 0.5 * colour])
     exposure = exposure_for(scene, seeing)
     sent = rgb_matrix(illumination(scene), scene, seeing, observer)
@@ -508,12 +515,15 @@ def reach(made: Lit, turned: Array, soft: int) -> tuple[Floats, list[Floats]]:
     """
     s = made.stage
     everything = np.concatenate([s.points, s.body]).astype(float) @ turned.T
+    up = np.broadcast_to([0.0, 0.0, 1.0], s.floor.shape)
+    normals = np.concatenate([s.normals, s.body_normals, up]) @ turned.T
     places = np.concatenate([everything, s.floor @ turned.T])
     faces = np.concatenate([s.quads, _quadded(s.triangles) + len(s.points)]).astype(np.int64)
     kind = np.concatenate([s.kind, np.full(len(s.triangles), -1)]).astype(np.int64)
     lift = np.full(len(places), s.lifts[1])
     lift[: len(s.points)] = s.lifts[0]
     dim = np.stack([t.dim for t in made.tables]).astype(float)
+    dim[s.bands] = 1.0
     cloth = np.ones((len(s.points), 3), np.float32)
     others = []
     total = np.zeros(3)
@@ -522,7 +532,7 @@ def reach(made: Lit, turned: Array, soft: int) -> tuple[Floats, list[Floats]]:
         ways = soft_directions(lamp.direction, SOFT_DEG, each)
 
         def left(way: Array, take: Floats) -> Floats:
-            return np.exp(-taken(everything, faces, take, places, lift, way))
+            return np.exp(-taken(everything, faces, take, places, lift, way, normals))
 
         got: Floats = np.zeros((len(places), 3), np.float32)
         with ThreadPoolExecutor(2) as pool:

@@ -25,9 +25,10 @@ from weavecolor.picture.hanging import (
     Stage,
     extent,
 )
-from weavecolor.picture.raster import INSIDE, LEAST
+from weavecolor.picture.raster import LEAST
 from weavecolor.picture.tables import SOFT_DEG
 from weavecolor.picture.threads import BEGIN, LOOSE, WHOLE
+from weavecolor.scene.folds import INSIDE
 
 #: Kinds of laid cloth that the browser's drawing can hold at once: with their turns, as deep as
 #: graphics hold tables (2048).
@@ -98,8 +99,8 @@ def light_parcel(
     }  # fmt: skip
     header = {
         "parcel": "light", "stage": stage, "cloths": list(cloths),
-        "plains": made.stage.plains, "space": seeing.space, "exposure": made.exposure,
-        "shoulder": SHOULDER, "inside": INSIDE,
+        "plains": made.stage.plains, "bands": made.stage.bands, "space": seeing.space,
+        "exposure": made.exposure, "shoulder": SHOULDER, "inside": INSIDE,
         "lamps": [
             {"direction": x.direction.tolist(), "white": x.white.tolist(), "body": x.body.tolist()}
             for x in made.lamps

@@ -12,14 +12,13 @@ from numba import njit, prange
 
 from weavecolor.picture.lookup import key_at, sight_at
 from weavecolor.picture.threads import BEGIN, SPACING, WHOLE, closely, hashed
+from weavecolor.scene.folds import INSIDE
 
 #: Columns of a cloth vertex: normal, warp, light that reaches it (3 each), open and body's share
 #: before the face, the same behind it (4), place on the cloth (2), mm from where it is doubled
 #: (below 0: it is), what falls on cloth about it from the lights, before the face and behind it
 #: (3 each, over the room's level).
 COLUMNS = 22
-#: Share of the room that cloth which is met by cloth has before it. Assumed.
-INSIDE = 0.6
 #: Least cosine of a normal to the sight: beyond it the silhouette is drawn as if at it.
 LEAST = 0.04
 #: Where a pixel is sampled: once, or four times on a turned square (clean edges at any slope).

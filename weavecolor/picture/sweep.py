@@ -21,6 +21,9 @@ Floats = NDArray[np.float32]
 PLANE = 288
 #: How far about a place its pixels are read, so that few sweeps of a soft light leave no edges.
 READ = 0.8
+#: How much nearer the light a place that lies aslant to it is read besides, pixels for each unit of
+#: its slope, and the steepest slope: what is read about a place is not shade of its own cloth.
+SLOPED, STEEPEST = 2.0, 5.0
 #: What an opaque quad takes away, as a natural logarithm.
 OPAQUE = 60.0
 
@@ -97,7 +100,9 @@ def _sweep(points, quads, order, take, places, turn, ahead, frame, out):  # prag
             for c in range(3):
                 a = plane[y0, x0, c] * (1 - fx) + plane[y0, x0 + 1, c] * fx
                 b = plane[y0 + 1, x0, c] * (1 - fx) + plane[y0 + 1, x0 + 1, c] * fx
-                out[place, c] += np.float32(0.25) * (a * (1 - fy) + b * fy)
+                out[place, c] += np.float32(0.25) * np.exp(-(a * (1 - fy) + b * fy))
+        for c in range(3):
+            out[place, c] = -np.log(out[place, c] + np.float32(1e-30))
 
 
 def axes(direction: Array) -> Array:
@@ -116,6 +121,7 @@ def taken(
     places: Array,
     lift: Array,
     direction: Array,
+    normals: Array | None = None,
 ) -> Floats:
     """What quads take of the light from a direction before it reaches places, as logarithms.
 
@@ -131,6 +137,8 @@ def taken(
         How far nearer the light a place is read, mm, so that it is not shaded by its own quads.
     direction : ndarray, shape (3,)
         Towards the light.
+    normals : ndarray, shape (n, 3), optional
+        Of the surfaces that places lie on; places that lie aslant are then read nearer the light.
 
     Returns
     -------
@@ -152,6 +160,10 @@ def taken(
     scale = (PLANE - 4) / max(float((high - low).max()), 1.0)
     columns, rows = (np.ceil((high - low) * scale) + 4).astype(int)
     frame = np.array([low[0] - 2 / scale, high[1] + 2 / scale, scale, rows, columns])
+    if normals is not None:
+        cosine = np.minimum(np.abs(normals @ turned[2]), 1.0)
+        slope = np.sqrt(1.0 - cosine**2) / np.maximum(cosine, 1e-9)
+        read[:, 2] += SLOPED / scale * np.minimum(slope, STEEPEST)
     near = seen[:, 2]
     ahead = 0.25 * (near[quads[:, 0]] + near[quads[:, 1]] + near[quads[:, 2]] + near[quads[:, 3]])
     out = np.zeros((len(places), 3), np.float32)
@@ -247,8 +259,10 @@ def openness(
                 take = cloth.copy()
                 take[opaque, 1] = np.where(facing @ way < 0.0, OPAQUE, 0.0)
                 takes.append(take)
-            mets = pool.map(lambda way, take: taken(points, quads, take, places, lifts, way),
-                            pair, takes)  # fmt: skip
+            mets = pool.map(
+                lambda way, take: taken(points, quads, take, places, lifts, way, normals),
+                pair, takes,
+            )  # fmt: skip
             for way, met in zip(pair, mets, strict=True):
                 cosine = normals @ way
                 weight = np.abs(cosine)

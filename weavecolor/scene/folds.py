@@ -7,24 +7,38 @@ over the sine of the turn from it (each strip by its projected area), and so is 
 pleat or a fold, of which a cylinder is the plainest; cloth stands out a little towards the hem, and
 here and there falls back. Widths and tilts are by judgement (common practice, no source); the
 shapes that hang by physics agree within some degrees (``tests/test_folds.py``).
+
+Folds shade one another: what part of the room and of each light arrives, by how far a part is
+turned, is the mean of the shapes (``data/folds.npz``, made by ``swatches/shapes/parts.py``), of
+cloth that lets nothing through; and they throw light on one another, as in pictures of hung cloth.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
+from importlib.resources import files
 from statistics import NormalDist
 
 import numpy as np
+from numpy.typing import NDArray
 
+from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
 from weavecolor.scene.places import GRAZING_DEG
-from weavecolor.scene.scene import Scene, toward
+from weavecolor.scene.scene import Light, Scene, toward
+
+Array = NDArray[np.float64]
 
 #: Parts of folds, each as large to the eye.
 PARTS = 16
 #: Mean and standard deviation of how far they face up, degrees.
 TILT_DEG, TILTS_DEG = 3.0, 8.0
+#: Share of the room that cloth which is met by cloth has before it. Assumed.
+INSIDE = 0.6
+#: Directions that light on folds is told of: above the level, degrees, and evenly round the eye.
+HEIGHTS, AZIMUTHS = tuple(range(-80, 81, 20)), 24
 #: How the name of a place ends as such cloth meets it.
 IN_FOLDS = ", in folds"
 
@@ -59,8 +73,61 @@ def hung(place: Scene) -> Scene:
         )
     right, _, ahead = toward(place.view_zenith_deg, place.view_azimuth_deg)
     eye = float(np.arctan2(right, ahead))
-    views = tuple(_turned(place, eye + turn, tilt) for turn, tilt in _faces())
-    return replace(place, name=f"{place.name}{IN_FOLDS}", views=views)
+    shade = _shade()
+    views = [
+        _turned(place, eye + turn, tilt, [_read(free, x, eye) for x in place.lights])
+        for (turn, tilt), free in zip(_faces(), shade[1], strict=True)
+    ]
+    # what falls from lights on all that is seen, by its area, falls on what lies before it, too
+    area = 1.0 / np.cos([turn for turn, _ in _faces()])
+    each = [sum((x.on_cloth for x in view.in_front), np.zeros(BANDS)) for view in views]
+    falls = np.average(each, axis=0, weights=area)
+    views = [
+        replace(v, diffuse=(1.0 - met) * v.diffuse, around=met * (INSIDE * v.diffuse + falls))
+        for v, met in zip(views, shade[0], strict=True)
+    ]
+    return replace(place, name=f"{place.name}{IN_FOLDS}", views=tuple(views))
+
+
+def sent_on(share: Array, sent: Array) -> Array:
+    """Of light that falls on folds the ``share`` of it that goes on, sent to and fro between them,
+    of cloth that sends on ``sent`` of even light in all, back and through; 0 to 1.
+
+    Examples
+    --------
+    >>> sent_on(np.array([0.5]), np.array([0.5])).tolist()
+    [0.625]
+    """
+    return np.asarray(share / (1.0 - (1.0 - INSIDE) * np.minimum(sent, 1.0)))
+
+
+@lru_cache(maxsize=1)
+def _shade() -> tuple[Array, Array]:
+    """Of each part: the share of its hemisphere that is other cloth (PARTS,), and what of a light
+    is free to it (PARTS, heights, azimuths), from :data:`HEIGHTS` and round the eye to the right.
+    """
+    data = files("weavecolor").joinpath("data", "folds.npz")
+    with data.open("rb") as file, np.load(file, allow_pickle=False) as held:
+        return held["met"] / 255.0, held["free"] / 255.0
+
+
+def _read(free: Array, light: Light, eye: float) -> float:
+    """What of a ``light`` of a place is ``free`` to a part, for an eye at that azimuth, radians."""
+    right, up, ahead = toward(light.zenith_deg, light.azimuth_deg)
+    above = float(np.degrees(np.arcsin(np.clip(up, -1.0, 1.0))))
+    aside = float(np.degrees(np.arctan2(right, ahead) - eye))
+    # four places that lie as far out as its disc does in the mean
+    out = light.half_deg / np.sqrt(2.0) * np.array([[1, 0], [0, 1], [-1, 0], [0, -1]])
+    row = np.interp(above + out[:, 0], HEIGHTS, range(len(HEIGHTS)))
+    column = (aside + out[:, 1] / max(np.cos(np.radians(above)), 0.2)) / 360.0 * AZIMUTHS
+    low = np.minimum(row.astype(int), len(HEIGHTS) - 2), np.floor(column).astype(int)
+    rest = row - low[0], column - low[1]
+    total = 0.0
+    for i in range(2):
+        for j in range(2):
+            share = np.abs(1 - i - rest[0]) * np.abs(1 - j - rest[1])
+            total += float(share @ free[low[0] + i, (low[1] + j) % AZIMUTHS])
+    return total / len(out)
 
 
 @lru_cache(maxsize=1)
@@ -76,8 +143,9 @@ def _faces() -> tuple[tuple[float, float], ...]:
     return tuple(zip(turns.tolist(), np.radians(tilts).tolist(), strict=True))
 
 
-def _turned(place: Scene, turn: float, tilt: float) -> Scene:
-    """The place about cloth that faces ``turn`` to the right and ``tilt`` up, radians."""
+def _turned(place: Scene, turn: float, tilt: float, reach: Sequence[float]) -> Scene:
+    """The place about cloth that faces ``turn`` to the right and ``tilt`` up, radians, and that
+    such shares of its lights ``reach``."""
     level = np.array([np.sin(turn), 0.0, np.cos(turn)])
     up = np.array([0.0, 1.0, 0.0])
     normal = np.cos(tilt) * level + np.sin(tilt) * up
@@ -90,9 +158,9 @@ def _turned(place: Scene, turn: float, tilt: float) -> Scene:
         return float(np.degrees(np.arccos(np.clip(way @ normal, -1.0, 1.0)))), float(around)
 
     lights = []
-    for light in place.lights:
+    for light, share in zip(place.lights, reach, strict=True):
         zenith, azimuth = seen(light.zenith_deg, light.azimuth_deg)
-        lights.append(replace(light, zenith_deg=zenith, azimuth_deg=azimuth))
+        lights.append(replace(light, zenith_deg=zenith, azimuth_deg=azimuth, reach=share))
     zenith, azimuth = seen(place.view_zenith_deg, place.view_azimuth_deg)
     return replace(
         place,

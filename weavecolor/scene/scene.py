@@ -80,6 +80,8 @@ class Light(ByValue):
     side : int
         0 all of it; 1 or -1 only what lies before or behind the plane of the cloth, of a light
         that the plane cuts.
+    reach : float
+        Share of it that other cloth does not take before, 0 to 1.
 
     Raises
     ------
@@ -105,6 +107,7 @@ class Light(ByValue):
     irradiance: Spectrum
     half_deg: float = APERTURE_DEG
     side: int = 0
+    reach: float = 1.0
 
     def __post_init__(self) -> None:
         if not APERTURE_DEG <= self.half_deg <= WIDEST_DEG:
@@ -114,6 +117,8 @@ class Light(ByValue):
             )
         if not (0.0 <= self.zenith_deg <= 180.0 and np.isfinite(self.azimuth_deg)):
             raise InputError("a light's zenith is 0 to 180 degrees, its azimuth any number of them")
+        if not 0.0 <= self.reach <= 1.0:
+            raise InputError(f"of a light a share of 0 to 1 arrives, got {self.reach:g}")
         if self.side not in (-1, 0, 1):
             raise InputError("a light's side is 1 (before the cloth), -1 (behind it) or 0 (both)")
         object.__setattr__(self, "irradiance", energy("a light's irradiance", self.irradiance))
@@ -142,7 +147,8 @@ class Light(ByValue):
     def on_cloth(self) -> Spectrum:
         """Irradiance on the plane of the cloth, (41,), from whichever side it comes."""
         front, back = shares(self.zenith_deg, self.half_deg)
-        return np.asarray(self.irradiance * (front * (self.side >= 0) + back * (self.side <= 0)))
+        on = self.reach * (front * (self.side >= 0) + back * (self.side <= 0))
+        return np.asarray(self.irradiance * on)
 
     def parts(self) -> tuple[Light, ...]:
         """The light, or what lies before and what behind the plane of the cloth if it is cut."""
@@ -174,6 +180,9 @@ class Scene(ByValue):
         lights above are as cloth meets them that is held flat, and tell what white is.
     share : float
         Of a view, its share of what is seen, above 0 to 1.
+    around : ndarray, shape (41,), optional
+        Irradiance on other cloth, folds of the same, times the share of the hemisphere that they
+        take before this part: what they send on of it arrives as even light. None: there is none.
 
     Raises
     ------
@@ -206,6 +215,7 @@ class Scene(ByValue):
     dim: bool = False
     views: tuple[Scene, ...] = ()
     share: float = 1.0
+    around: Spectrum | None = None
 
     def __post_init__(self) -> None:
         if not 0.0 < self.share <= 1.0 or (
@@ -214,6 +224,8 @@ class Scene(ByValue):
             raise InputError("the views of a place make a whole, each a share above 0 to 1")
         object.__setattr__(self, "diffuse", energy("diffuse light", self.diffuse))
         object.__setattr__(self, "white", energy("the adapting light", self.white))
+        if self.around is not None:
+            object.__setattr__(self, "around", energy("light on cloth around", self.around))
         if not 0.0 <= self.view_zenith_deg < 90.0 or not np.isfinite(self.view_azimuth_deg):
             raise InputError("the viewer is in front of the cloth: zenith 0 to below 90 degrees")
 
@@ -235,7 +247,8 @@ class Scene(ByValue):
         ``repr`` tells scenes apart."""
         return (
             tuple(
-                (x.zenith_deg, x.azimuth_deg, x.half_deg, x.side, x.irradiance.tobytes())
+                (x.zenith_deg, x.azimuth_deg, x.half_deg, x.side, x.irradiance.tobytes(),
+                 *((x.reach,) if x.reach != 1.0 else ()))
                 for x in self.lights
             ),
             self.diffuse.tobytes(),
@@ -243,6 +256,7 @@ class Scene(ByValue):
             self.view_zenith_deg,
             self.view_azimuth_deg,
             *((self.share,) if self.share != 1.0 else ()),
+            *(() if self.around is None else (self.around.tobytes(),)),
             *(view.told() for view in self.views),
         )
 
