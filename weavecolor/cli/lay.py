@@ -41,8 +41,8 @@ Laid = tuple[str, "ClothNeeded"]
 @click.option("--grain", help="Grains to try, with commas: straight, cross, bias, either, degrees  "
               "[default: straight,cross,bias; of a project, its chosen option's]")  # fmt: skip
 @click.option("--layers", type=click.IntRange(1, 12),
-              help="How many layers, each with all of it  [default: 1; a project's option "
-              "has its own]")  # fmt: skip
+              help="How many layers, each with all of it; what some have only, count in its "
+              "quantity  [default: 1; a project's option has its own]")  # fmt: skip
 @click.option("--fold", help="How the cloth lies: open, lengthwise, crosswise  [default: open]")
 @click.option("--selvedge", help='Strip to leave at both edges: 1cm, "3/8 inch".')
 @click.option("--one-way", is_flag=True, help="Nap, or a shot that differs up and down.")
