@@ -109,7 +109,7 @@ def test_colours_of_a_gathered_skirt_are_said_to_be_of_one_layer_of_it():
     assert "told of the layers lying flat" in text and "in folds" not in text
     hung = SheetColour("Window, in folds", "red", (40.0, 48.1, 22.9), (0.5, 0.1, 0.2), True, 2.4)
     folded, *_ = pdf_text(making_sheet_pdf(sheet(colours=(*sheet().colours, hung))))
-    assert "in folds and what will show through are told of one fold over what is" in folded
+    assert "in folds and what will show through are told of one surface over" in folded
     assert re.search(r"Taken in \(gathered \d\.\d to 1\) cloth", text)
     flat = plan_fullness("flat", 70, 110, 70, fullness=1.0)
     for plans in ((), (("panel", flat),)):

@@ -121,7 +121,7 @@ def folds_words(plans: Sequence[tuple[str, FullnessPlan]], hung: bool) -> str:
     )  # fmt: skip
     if not taken:
         return ""
-    of = "one fold over what is behind" if hung else "the layers lying flat"
+    of = "one surface over what is behind" if hung else "the layers lying flat"
     return (
         f"Colours{' in folds' if hung else ''} and what will show through are told of {of}. "
         f"Taken in ({', '.join(taken)}) cloth covers more: over itself it shows more of its own "
