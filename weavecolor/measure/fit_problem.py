@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import CubicSpline
 from scipy.linalg import block_diag, solve_triangular
 
-from weavecolor.colour.curves import spline
 from weavecolor.colour.screen import channels_in_light
 from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.colour.tristimulus import weights
@@ -41,7 +41,7 @@ from weavecolor.textile.cloth import Cloth, Yarn
 
 Array = NDArray[np.float64]
 
-_FROM_COARSE = spline(WAVELENGTHS[p.COARSE], WAVELENGTHS)
+_FROM_COARSE = CubicSpline(WAVELENGTHS[p.COARSE], np.eye(WAVELENGTHS[p.COARSE].size))(WAVELENGTHS)
 _NUDGE = 1e-4
 #: Rays of one construction, as a share of an appearance's: of single rods, and of yarns of many.
 _EFFORT, _EFFORT_MANY = 0.15, 0.25

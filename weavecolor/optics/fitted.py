@@ -21,7 +21,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from weavecolor.cache import Kept, Packed
-from weavecolor.colour.curves import spline
 from weavecolor.colour.spectra import WAVELENGTHS, frozen
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.cell.pairs import radical_inverses
@@ -76,8 +75,10 @@ _LEAST = 1e-6
 @lru_cache(maxsize=1)
 def basis() -> Array:
     """Matrix (41, knots): what numbers at ``KNOTS`` add to each band."""
+    from scipy.interpolate import CubicSpline  # slow to load
+
     inside = np.clip(WAVELENGTHS, KNOTS[0], KNOTS[-1])
-    return frozen(spline(KNOTS, inside, natural=True))
+    return frozen(CubicSpline(KNOTS, np.eye(KNOTS.size), bc_type="natural")(inside))
 
 
 def logit(share: ArrayLike) -> Array:
@@ -328,8 +329,7 @@ def places(middle: Array, width: Array, count: int, skip: int = 0) -> Array:
     """Slow numbers (``count``, k) of constructions to trace about ``middle`` (k,), evenly spread
     over :data:`SPAN` of ``width`` (k,) to each side; ``skip`` of the sequence were used before."""
     each = [radical_inverses(skip + count, k)[skip:] for k in range(middle.size)]
-    number = np.stack(each, axis=1)
-    return np.asarray(middle + SPAN * width * (2.0 * number - 1.0))
+    return np.asarray(middle + SPAN * width * (2.0 * np.stack(each, axis=1) - 1.0))
 
 
 def still_numbers(cloth: Cloth, lamp: bool) -> list[int]:
@@ -368,6 +368,8 @@ def moves(cloth: Cloth, root: Array, lies: Sequence[tuple[Scene, float, str]]) -
     eye at one build and not at the next, which no slope shows.
     """
     start = replace(cloth, warp_share=None)
+    from scipy.interpolate import CubicSpline  # slow to load
+
     at, moving = _places(start, root)
     sheets = [laid(scene, grain, face) for scene, grain, face in lies]
     # a view among many is seen in their mean alone, and its logarithms want some rays
@@ -385,7 +387,7 @@ def moves(cloth: Cloth, root: Array, lies: Sequence[tuple[Scene, float, str]]) -
         falls = falls if falls.any() else np.ones_like(falls)
         dark, light = np.moveaxis(np.einsum("kgbl,lb->kgb", factors, falls), 1, 0)
         logs = np.log(np.maximum(np.stack([dark, light - dark], axis=1), _LEAST))
-        logs = logs @ spline(WAVELENGTHS[COARSE], WAVELENGTHS).T
+        logs = CubicSpline(WAVELENGTHS[COARSE], logs, axis=-1)(WAVELENGTHS)
         flat = logs.reshape(len(at), -1)
         plane = np.linalg.lstsq(terms, flat, rcond=None)[0]
         slopes = np.zeros((SLOW, *logs.shape[1:]))

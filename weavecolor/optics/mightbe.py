@@ -35,7 +35,6 @@ from numpy.typing import NDArray
 
 from weavecolor.cache import Kept, Packed
 from weavecolor.colour.colorimetry import ciede2000, readings_lab
-from weavecolor.colour.curves import steady
 from weavecolor.colour.screen import camera_channels, channels_in_light
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS, frozen
 from weavecolor.errors import InputError
@@ -210,6 +209,8 @@ def dye_slopes(
     >>> slopes.shape, bool(np.all(slopes.mean(axis=-1) < 0.0))  # more dye, less light
     ((1, 1, 2, 3, 2, 41), True)
     """
+    from scipy.interpolate import PchipInterpolator  # slow to load
+
     moves = np.maximum(np.array(spreads)[..., _AT], _MOVE)  # (C, 2, bands)
     moved = [
         (content(cloth), system, move)
@@ -225,7 +226,7 @@ def dye_slopes(
     gone = np.moveaxis(gone.reshape(len(looks), 2, len(cloths), 2, _SIDES.size, -1), 1, 3)
     less, more, much = np.moveaxis(gone, 4, 0)
     slopes = np.stack([-less, more, much - more], axis=3) / moves[:, :, None, None]
-    return steady(WAVELENGTHS[_AT], slopes, WAVELENGTHS)
+    return np.asarray(PchipInterpolator(WAVELENGTHS[_AT], slopes, axis=-1)(WAVELENGTHS))
 
 
 def _dyed(

@@ -15,7 +15,6 @@ from typing import Any
 
 import numpy as np
 
-from weavecolor.colour.curves import steady
 from weavecolor.cutting.folds import LayerShares, fold_profile
 from weavecolor.cutting.fullness import FullnessPlan, FullnessWanted, HeightLayers, skirt_layers
 from weavecolor.cutting.lengths import LONGEST_CM, cm, cm_and_inches, enough_words
@@ -214,6 +213,8 @@ def _hides(cloth: Cloth, plan: FullnessPlan, layers: int, grain: float) -> float
         parts = zip(plan.shares.layers, plan.shares.share, strict=True)
         return sum(share * contrast_ratio(_deep_stack(cloth, n * layers, grain))
                    for n, share in parts)  # fmt: skip
+    from scipy.interpolate import PchipInterpolator  # slow to load
+
     folds = fold_profile("gathered", plan.fullness)
     slants = np.minimum(folds.slant_deg, _SLANTS[-1])
     total = 0.0
@@ -221,8 +222,7 @@ def _hides(cloth: Cloth, plan: FullnessPlan, layers: int, grain: float) -> float
         deep = _deep_stack(cloth, int(count) * layers * (2 if plan.doubled else 1), grain)
         # folds run down the garment, so cloth slopes to either side
         hides = contrast_ratios(deep, [(slant, 90.0) for slant in _SLANTS])
-        own = slants[folds.layers == count]
-        total += float(steady(np.array(_SLANTS), np.array(hides), own).sum())
+        total += float(PchipInterpolator(_SLANTS, hides)(slants[folds.layers == count]).sum())
     return total / folds.layers.size
 
 
