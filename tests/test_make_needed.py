@@ -242,8 +242,10 @@ def test_page_line_sheet_search_and_reopened_file_say_the_same(tmp_path, capsys,
         assert quick.basis == sheet.basis
         # the main light twice, for what is gathered hangs in folds
         flat, folds = sheet.colours
-        (looked,) = evaluate((Option(stack_of(held, option), in_folds(scene(flat.light))),))
-        assert folds.light == f"{flat.light}, in folds" and folds.words != ""
+        main = flat.light.removesuffix(", held flat")
+        (looked,) = evaluate((Option(stack_of(held, option), in_folds(scene(main))),))
+        assert main != flat.light
+        assert folds.light == f"{main}, in folds" and folds.words != ""
         assert folds.lab == tuple(looked.appearance.reading.Lab)
         assert folds.uncertainty == looked.uncertainty.stated
         # as it hangs is told of every place, and of what is under it: as `decide` and the page do
@@ -257,10 +259,10 @@ def test_page_line_sheet_search_and_reopened_file_say_the_same(tmp_path, capsys,
     assert "is taken to let no light through" in in_rooms.show_through[-1]
     told = in_rooms.colours
     assert [row.light for row in told] == [
-        "overcast", "overcast, in folds", "lightbox behind", "workroom, in folds",
+        "overcast, held flat", "overcast, in folds", "lightbox behind", "workroom, in folds",
     ]  # fmt: skip
     plain = making_sheet(replace(held, fullness=()), SheetChoices("today", pictures=()), option)
-    assert [row.light for row in plain.colours] == [flat.light]
+    assert [row.light for row in plain.colours] == [main]
     assert not any("in folds" in one for one in plain.show_through)
     # Two layers: 2 x (2 x 86.5) cm of widths alone are more than 260.
     assert need.short_cm is not None and need.short_cm > 346 - 260

@@ -6,7 +6,7 @@ Knows what goes on the sheet and where it is worked out; how it is set is ``shee
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -127,8 +127,10 @@ def making_sheet(
     close = sheet_closeup(stack, lit[0]) if "close-up" in pictures else ()
     tell(3, total)
     worn = [_in_folds(one) for one in lit] if folded else lit
-    # the main light held flat besides, as cloth in the hand is looked at
-    colours = sheet_colours(stack, dict.fromkeys((lit[0], *worn))) if whole else ()
+    name, place = lit[0]
+    # besides, as cloth in the hand is looked at
+    flat = [(f"{name}, held flat", place)] if worn[0] != lit[0] else []
+    colours = sheet_colours(stack, (*flat, *worn)) if whole else ()
     tell(4, total)
     seen = sheet_show_through(stack, worn) if whole else ()
     tell(total, total)
@@ -183,9 +185,8 @@ def cloths_in(stack: Stack) -> tuple[Cloth, ...]:
     return tuple(dict.fromkeys(layer.cloth for layer in stack.layers))
 
 
-def sheet_colours(stack: Stack, lit: Iterable[Lit]) -> tuple[SheetColour, ...]:
+def sheet_colours(stack: Stack, lit: Sequence[Lit]) -> tuple[SheetColour, ...]:
     """The predicted colour in each light."""
-    lit = tuple(lit)
     return tuple(
         colour_row(name, outcome)
         for (name, _), outcome in zip(lit, evaluate(_options(stack, lit)), strict=True)
