@@ -110,8 +110,9 @@ def _fresnel(cosine: Array, index: float) -> Array:
 
 
 def thrown(
-    ratios: Sequence[float] | Array, index: float, slant: float, turn: float, blur: float, depth: Array
-) -> Array:
+    ratios: Sequence[float] | Array, index: float, slant: float, turn: float, blur: float,
+    depth: Array,
+) -> Array:  # fmt: skip
     """How much of the light on a rod it throws to a turn round it.
 
     Parameters
