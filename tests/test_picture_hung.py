@@ -233,8 +233,8 @@ def test_layers_add_and_multiply_channel_by_channel():
     got = looked_up(made, np.array([[0.0, 0, 1]]), np.array([[0.0, 1, 0]]), np.array([0]))[0]
     # a third falls before the cloth that is met, a fifth behind it, besides the room
     on, back = np.array([0.5, 0.4, 0.3]), np.array([0.1, 0.3, 0.2])
-    near = INSIDE * on * (1.0 + 0.2) + back * (INSIDE + 1.0 / 3.0)
-    far = INSIDE * on * (1.0 + 1.0 / 3.0) + back * (INSIDE + 0.2)
+    near = INSIDE * on * (1.0 + raster.SCATTERED * 0.2) + back * (INSIDE + 1.0 / 3.0)
+    far = INSIDE * on * (1.0 + raster.SCATTERED / 3.0) + back * (INSIDE + 0.2)
     sent = got[:3] + got[3:6] * (0.7 + 0.2 * near + 0.1 * 0.2)
     sent = sent + got[6:9] * made.level * (0.4 + 0.4 * far)
     passed = got[9] + 0.2 * got[6:9]

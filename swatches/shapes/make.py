@@ -252,7 +252,8 @@ def waistband(body_name="figure", tall=30.0, columns=120):
     """A band on the waist: places, place on the cloth (warp round the body), openness."""
     angle = -np.pi / 2 + np.linspace(0, 2 * np.pi, columns + 1)
     rows = np.linspace(0, 1, 5)
-    z = bodies.WAIST_Z + 0.4 + tall * (1 - rows)
+    # its seam lies on the gathers: beside them the body would show through the gap
+    z = bodies.WAIST_Z - 2.5 + (tall + 2.9) * (1 - rows)
     # flat against the body above, over the thickness of the gathers below
     away = 2.5 + 4.0 * rows**2
     r = np.stack(

@@ -218,7 +218,7 @@ ${near ? "#define NEAR" : ""}
 precision highp float; precision highp int; precision highp sampler3D; precision highp sampler2DArray;
 uniform sampler3D keys; uniform sampler2DArray rooms; uniform sampler2DArray glows;
 uniform vec4 sizes;            // disc, turns + 1, sights, kinds
-uniform float spans[12]; uniform vec3 lights[48]; uniform float inside; uniform vec4 uneven[12]; uniform float lengths[12];
+uniform float spans[12]; uniform vec3 lights[48]; uniform vec2 inside; uniform vec4 uneven[12]; uniform float lengths[12];
 uniform float mmPixel; uniform float least; uniform float frontOnly;
 uniform highp sampler2D weave; uniform vec3 lampWay[6]; uniform vec3 lampShine[6]; uniform int lampCount;
 uniform vec4 nearness;         // half a light's width in degrees, pixels a thread: beginning, whole; how far threads lie off
@@ -434,8 +434,8 @@ void main() {
   vec3 glow = texture(glows, vec3((p + 0.5) / sizes.z, slab)).rgb;
   vec3 level = lights[4 * kind], on_ = lights[4 * kind + 1], body = lights[4 * kind + 2], back_ = lights[4 * kind + 3];
   vec3 before = side == 0 ? vBefore : vBehind, behind = side == 0 ? vBehind : vBefore;
-  vec3 back = key * vReach + room.rgb * (near.x + clothNear * (inside * on_ * (1.0 + behind) + back_ * (inside + before)) + near.y * body);
-  vec3 on = glow * level * (far.x + clothFar * (inside * on_ * (1.0 + before) + back_ * (inside + behind))), sent = (back + on) * more;
+  vec3 back = key * vReach + room.rgb * (near.x + clothNear * (inside.x * on_ * (1.0 + inside.y * behind) + back_ * (inside.x + before)) + near.y * body);
+  vec3 on = glow * level * (far.x + clothFar * (inside.x * on_ * (1.0 + inside.y * before) + back_ * (inside.x + behind))), sent = (back + on) * more;
   float straight = clamp(room.a, 0.0, 1.0), own = clamp(1.0 - (1.0 - straight) * more, 0.0, 1.0);
 #ifdef NEAR
   int first = 6 * kind;
@@ -856,7 +856,7 @@ export class View {
     gl.uniform3fv(at.lampWay, six("direction")); gl.uniform3fv(at.lampShine, six("white")); gl.uniform1i(at.lampCount, lamps.length);
     gl.uniform4fv(at.nearness, l.nearness);
     gl.uniform4f(at.sizes, l.disc, l.turns, l.sights, l.cloths.length);
-    gl.uniform1fv(at.spans, l.spans); gl.uniform1fv(at.grains, l.grains); gl.uniform3fv(at.lights, l.light); gl.uniform1f(at.inside, l.inside); gl.uniform4fv(at.fallen, this.fallen); gl.uniform4fv(at.uneven, l.uneven); gl.uniform1fv(at.lengths, l.lengths);
+    gl.uniform1fv(at.spans, l.spans); gl.uniform1fv(at.grains, l.grains); gl.uniform3fv(at.lights, l.light); gl.uniform2fv(at.inside, l.inside); gl.uniform4fv(at.fallen, this.fallen); gl.uniform4fv(at.uneven, l.uneven); gl.uniform1fv(at.lengths, l.lengths);
     gl.uniform1f(at.mmPixel, step); gl.uniform1f(at.least, l.least); gl.uniform1f(at.before, l.ahead_mm);
     gl.uniform1f(at.frontOnly, this.frontOnly ? 1 : 0);
     gl.enable(gl.BLEND); gl.blendFunc(gl.ONE, gl.SRC_ALPHA); gl.depthMask(false);

@@ -25,7 +25,7 @@ from weavecolor.picture.hanging import (
     Stage,
     extent,
 )
-from weavecolor.picture.raster import LEAST
+from weavecolor.picture.raster import LEAST, SCATTERED
 from weavecolor.picture.tables import SOFT_DEG
 from weavecolor.picture.threads import BEGIN, LOOSE, WHOLE
 from weavecolor.scene.folds import INSIDE
@@ -100,7 +100,7 @@ def light_parcel(
     header = {
         "parcel": "light", "stage": stage, "cloths": list(cloths),
         "plains": made.stage.plains, "bands": made.stage.bands, "space": seeing.space,
-        "exposure": made.exposure, "shoulder": SHOULDER, "inside": INSIDE,
+        "exposure": made.exposure, "shoulder": SHOULDER, "inside": [INSIDE, SCATTERED],
         "lamps": [
             {"direction": x.direction.tolist(), "white": x.white.tolist(), "body": x.body.tolist()}
             for x in made.lamps
