@@ -63,7 +63,7 @@ from weavecolor.textile.construction import (
     covers,
     openness,
 )
-from weavecolor.textile.usual import USUAL
+from weavecolor.textile.usual import USUAL, usual_section
 from weavecolor.textile.yarn import greatest_packing
 
 #: Sorts of yarn, with the setts and covers of sheer cloth made of them (invented).
@@ -99,7 +99,11 @@ def invented(rng: np.random.Generator) -> tuple[str, Cloth]:
                     count = max(2, round(10 * tex / dtex))
                 share = min(packing, greatest_packing(1 if yarn.gum else count))
                 tex = 1e3 * np.pi / 4 * width**2 / flat * yarn.fibre.density_g_cm3 * share
-                yarn = replace(yarn, tex=tex, filaments=count, packing=share, flattening=flat)
+                lobed = usual_section(yarn.fibre.name, yarn.kind, yarn.dull_per_mm, yarn.rods)
+                section = rng.uniform(lobed.low, lobed.high)
+                yarn = replace(
+                    yarn, tex=tex, filaments=count, packing=share, flattening=flat, section=section
+                )
                 made.append(replace(yarn, colour=dyed(rng)))
             cloth = replace(plain, warp=made[0], weft=made[1])
             check_weavable(cloth)

@@ -5,11 +5,11 @@
 
 For each swatch, each label of ``tests/data/labels.toml`` and each pair of :data:`PAIRS`, what its
 file leaves open is drawn anew: what was assumed within its range (packing, flattening, filaments,
-twist, scattering inside, a count that nobody told, how a weight is shared), what was measured by
-its spread; of what was stated 3 % of the count; besides the index of the fibre, how the crimp is
-shared, and the dye by its own spread. Each such cloth is worked out by the same optics, so the
-error of the optics themselves is no part of it, nor is what ranges count of lobed filaments and
-of the other hand of twist. It is looked at by the window, in the ballroom and
+their section, twist, scattering inside, a count that nobody told, how a weight is shared), what was
+measured by its spread; of what was stated 3 % of the count; besides the index of the fibre, how the
+crimp is shared, and the dye by its own spread. Each such cloth is worked out by the same optics, so
+the error of the optics themselves is no part of it, nor is what ranges count of the other hand of
+twist. It is looked at by the window, in the ballroom and
 in three more places, which change from draw to draw. Prints in how many of 100 what is stated of
 colours and differences holds the truth, how wide it is in the middle, and how far it is missed.
 
@@ -60,7 +60,7 @@ from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.construction import check_weavable, geometry_of
 from weavecolor.textile.howknown import HowKnown
 from weavecolor.textile.usual import COUNT_OFF, Span
-from weavecolor.textile.yarn import greatest_packing
+from weavecolor.textile.yarn import RANGES, greatest_packing
 
 LABELS = Path(__file__).parent / "data" / "labels.toml"
 #: Cloths that are laid one on the other.
@@ -180,7 +180,7 @@ def _counts(cloth: Cloth, z: Sequence[np.ndarray], shares: Sequence[float]) -> d
 def _yarn(
     yarn: Yarn, system: str, known: dict[str, HowKnown], tex: float, z: np.ndarray, dye: np.ndarray
 ) -> Yarn:
-    """A yarn that ``yarn`` might truly be, for 7 normal numbers and errors of its dye."""
+    """A yarn that ``yarn`` might truly be, for 8 normal numbers and errors of its dye."""
 
     def left(key: str, told: float, z: float) -> float:
         return _open(known.get(f"{system}.{key}"), told, z)
@@ -202,6 +202,7 @@ def _yarn(
         flattening=max(1.0, left("flattening", yarn.flattening, z[4])),
         twist_turns_m=max(0.0, left("twist", yarn.twist_turns_m, z[5])),
         dull_per_mm=max(0.0, left("dull_per_mm", yarn.dull_per_mm, z[6])),
+        section=float(np.clip(left("section", yarn.section, z[7]), *RANGES["section"][:2])),
     )  # fmt: skip
     sigma = (
         absorption_of_wound(yarn.colour, made) if yarn.absorption is None else yarn.absorption
@@ -216,7 +217,7 @@ def _yarns(cloth: Cloth, rng: np.random.Generator, unsure: bool = True) -> dict[
     near = np.linalg.cholesky(np.exp(-0.5 * apart**2) + 1e-6 * np.eye(len(apart)))
 
     def draw() -> tuple[np.ndarray, np.ndarray]:
-        return rng.normal(size=7), np.sqrt(0.5) * (rng.normal() + near @ rng.normal(size=len(near)))
+        return rng.normal(size=8), np.sqrt(0.5) * (rng.normal() + near @ rng.normal(size=len(near)))
 
     both, *own = draw(), draw(), draw()
     same = (cloth.warp.fibre, cloth.warp.kind) == (cloth.weft.fibre, cloth.weft.kind)

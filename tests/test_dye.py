@@ -95,7 +95,8 @@ def bed_errors(**wanted):
         surface = dye.surface_share(bed["index"], bed["packing"])
         r = (seen - surface) / (1.0 - surface)
         light = (r > 0.03) & (r < 0.97)
-        found = dye.depth_of_wound(seen, bed["index"], bed["packing"])
+        section = bed["modification"]
+        found = dye.depth_of_wound(seen, bed["index"], bed["packing"], section=section)
         out.append(np.log(found / depths)[light])
     assert out
     return np.concatenate(out)
@@ -106,6 +107,31 @@ def test_the_whole_range_of_index_and_packing():
     errors = bed_errors(dull=0.0, arrangement="lattice")
     assert np.sqrt(np.mean(errors**2)) < 0.03
     assert np.abs(errors).max() < 0.11
+
+
+def test_rods_that_are_not_round():
+    """Rounded triangles, turned any way, of index 1.47 to 1.65 and packing 0.45 to 0.75."""
+    for section, spread in ((1.05, 0.06), (1.1, 0.06), (1.2, 0.06), (1.35, 0.06), (1.6, 0.08)):
+        errors = bed_errors(dull=0.0, arrangement="any way", modification=section)
+        assert errors.std() < spread, section
+        # like round rods in no rows they ask for a little more dye
+        assert -0.1 < errors.mean() < 0.01, section
+
+
+def test_dull_rods_that_are_not_round():
+    depths, errors = np.array(BEDS["depths"]), []
+    for bed in BEDS["beds"]:
+        if bed["dull"] == 0.0 or bed["modification"] == 1.0:
+            continue
+        thread = bed["index"], bed["packing"]
+        surface = dye.surface_share(*thread)
+        seen = np.array(bed["reflectance"])
+        r = (seen - surface) / (1.0 - surface)
+        found = dye.depth_of_wound(seen, *thread, bed["dull"], bed["modification"])
+        errors.append(np.log(found / depths)[(r > dye.DARKEST_TOLD) & (r < 0.93)])
+    assert len(errors) == 10
+    together = np.concatenate(errors)
+    assert np.sqrt(np.mean(together**2)) < 0.15 and np.abs(together).max() < 0.35
 
 
 def test_thread_that_lies_in_no_rows_is_within_what_is_said():
@@ -122,7 +148,7 @@ def test_dull_thread(dull):
     depths = np.array(BEDS["depths"])
     errors = []
     for bed in BEDS["beds"]:
-        if bed["dull"] != dull:
+        if bed["dull"] != dull or bed["modification"] > 1.0:
             continue
         seen = np.array(bed["reflectance"])
         surface = dye.surface_share(bed["index"], bed["packing"])
@@ -138,7 +164,9 @@ def test_dull_thread(dull):
 def test_the_surface_sends_back_what_was_traced():
     for bed in BEDS["beds"]:
         surface = dye.surface_share(bed["index"], bed["packing"])
-        if bed["arrangement"] == "lattice":
+        if bed["modification"] > 1.0:  # what even light meets first it meets alike
+            assert surface - 0.03 < bed["surface"] < surface + 0.004
+        elif bed["arrangement"] == "lattice":
             assert surface == pytest.approx(bed["surface"], abs=0.006)
         else:  # in no rows, the uppermost rods stand apart
             assert 0.7 * surface < bed["surface"] < surface
@@ -187,8 +215,8 @@ def test_black_thread_tells_that_it_does_not_tell():
 
 
 def test_what_is_told_holds_the_truth():
-    """9 to 98 of 100 within 1.645 spreads, by drawing index, packing and reading anew: wound beds
-    of other fibre and packing than supposed, read with an error."""
+    """9 to 98 of 100 within 1.645 spreads, by drawing index, packing, section and reading anew:
+    wound beds of other fibre and packing than supposed, read with an error."""
     rng = np.random.default_rng(5)
     inside = []
     for _ in range(300):
@@ -196,7 +224,8 @@ def test_what_is_told_holds_the_truth():
         packing = dye.bed_packing(SILK) + rng.normal(0.0, dye.BED_ERROR)
         truth = np.exp(rng.uniform(np.log(0.003), np.log(0.8), BANDS))
         depth = truth * np.exp(rng.normal(0.0, dye.FORMULA_ERROR))
-        shown = dye.wound_of_depth(depth, index, packing)
+        section = SILK.section + rng.normal(0.0, dye.SECTION_ERROR)
+        shown = dye.wound_of_depth(depth, index, packing, section=section)
         read = shown * (1 + rng.normal(0.0, dye.READING_SHARE)) + rng.normal(0.0, dye.READING_EVEN)
         found = dye.from_wound(np.clip(read, 0.0, 1.0), SILK)
         miss = np.log(found.absorption * SILK.rod_diameter_mm / truth)
@@ -299,7 +328,7 @@ def test_dull_thread_on_average_of_beds(dull, most):
     2 % where scattering is middling, to 7 % where it is next to none or very strong."""
     misses = []
     for bed in BEDS["beds"]:
-        if bed["dull"] == dull:
+        if bed["dull"] == dull and bed["modification"] == 1.0:
             seen = np.array(bed["reflectance"])
             surface = dye.surface_share(bed["index"], bed["packing"])
             r = (seen - surface) / (1.0 - surface)

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy import stats
+from scipy.interpolate import CubicSpline
 from scipy.optimize import brentq
 
 from weavecolor.files.clothfile import load_swatch
@@ -133,7 +134,8 @@ def test_where_a_line_meets_a_bent_filament():
             continue
         aim = np.array([yarn * spacing, u, paths._axis(rows, signs, s, yarn, u)[0]])
         aim += rng.uniform(-0.03, 0.03, 3) * [1, 0, 1]
-        cx, cy = centres[s, paths._own(plan, s, yarn) + k]
+        own = paths._own(plan, s, yarn) + k
+        cx, cy = centres[s, own, :2]
 
         def out(t, aim=aim, way=way, s=s, yarn=yarn, cx=cx, cy=cy):
             v, u, z = aim + t * way
@@ -153,7 +155,7 @@ def test_where_a_line_meets_a_bent_filament():
         for found, leaving in ((enters[0], False), (leaves[0], True)):
             exact = brentq(out, at[found], at[found + 1], xtol=1e-14)
             near = exact + (0.2 if leaving else -0.2) * radius
-            told = paths._mend(rows, signs, s, yarn, cx, cy, *aim, *way, near, leaving)
+            told = paths._mend(rows, signs, s, yarn, centres, own, *aim, *way, near, leaving)
             assert told[0] == pytest.approx(exact, abs=1e-4 * radius)
             # where it is near enough, so is the frame that goes with it
             if told[1]:
@@ -162,7 +164,9 @@ def test_where_a_line_meets_a_bent_filament():
                 assert told[2:4] == pytest.approx(there[:2], abs=1e-7 * radius)
                 assert told[4:] == pytest.approx(there[2:], rel=1e-4, abs=1e-4)
     assert met > 12 and settled > met
-    far, *_ = paths._mend(rows, signs, 0, 0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, False)
+    far, *_ = paths._mend(
+        rows, signs, 0, 0, centres, 0, 1.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, False
+    )
     assert far == -1.0
 
 
@@ -177,7 +181,7 @@ def test_which_filament_a_point_lies_in():
         for _ in range(400):
             v, z = rng.uniform(-0.6, 0.6) * wide, z0 + rng.uniform(-0.6, 0.6) * high
             a, b = paths._section(rows, signs, s, 0, v, 0.0, z)
-            own = np.hypot(*(centres[s, :count] - [a, b]).T)
+            own = np.hypot(*(centres[s, :count, :2] - [a, b]).T)
             k = int(own.argmin())
             if abs(own[k] - radius) < 1e-3 * radius or (own < radius).sum() > 1:
                 continue
@@ -197,7 +201,7 @@ def test_what_light_meets_beside_the_filament_that_it_left(count, packing):
     """In a straight yarn, against every circle of its section met by a line in the plane."""
     ready = cells.prepared(lone(Strand(0.3, 0.15, count, packing)))
     rows, plan, centres, near = ready.rows, ready.plan, ready.centres, ready.near
-    radius, at = rows[0, paths.FIL_A], centres[0, :count]
+    radius, at = rows[0, paths.FIL_A], centres[0, :count, :2]
     rng = np.random.default_rng(8)
     met = grown = 0
     for _ in range(300):
@@ -644,14 +648,34 @@ def depth(cell, points):
                     continue
                 pressed = np.sqrt(strand.width / strand.height) if strand.twist else 1.0
                 turn = strand.twist * u + ready.rows[s, paths.PHASE] * y
-                for x, w in ready.centres[s, y % ways * count : y % ways * count + count]:
+                for x, w, *cubic in ready.centres[s, y % ways * count : y % ways * count + count]:
                     at = (x + 1j * w) * np.exp(1j * turn)
-                    off = np.hypot(p - at.real * pressed, q - at.imag / pressed)
-                    out = np.maximum(out, 1 - off / strand.filament_radius)
+                    off = p - at.real * pressed + 1j * (q - at.imag / pressed)
+                    # corners turn with the twist, but for a yarn pressed flat
+                    corner = np.arctan2(cubic[1], cubic[0]) / 3 + turn * (pressed == 1.0)
+                    far = outline(strand.section, np.angle(off) - corner) * strand.filament_radius
+                    out = np.maximum(out, 1 - np.abs(off) / far)
     return out
 
 
-@pytest.mark.parametrize("kind", ["rods", "flat", "yarns", "twisted"])
+def outline(section, angle):
+    """Radius, of the circle of its area, of a rounded triangle whose greatest over its least is
+    ``section``, by the angle from a corner: r^2 - k r^3 cos 3a = 1, k and r by bisection."""
+    if section == 1.0:
+        return 1.0
+
+    def radius(k, cosine):
+        return brentq(lambda r: r * r - k * cosine * r**3 - 1.0, 0.5, np.sqrt(3.0))
+
+    k = brentq(lambda k: radius(k, 1.0) / radius(k, -1.0) - section, 1e-6, 0.3849)
+    around = np.linspace(0.0, 2 * np.pi, 721)
+    r = np.array([radius(k, c) for c in np.cos(3 * around)])
+    r[-1] = r[0]
+    size = np.sqrt(np.mean(r[:-1] ** 2))
+    return CubicSpline(around, r / size, bc_type="periodic")(angle % (2 * np.pi))
+
+
+@pytest.mark.parametrize("kind", ["rods", "flat", "yarns", "twisted", "lobed", "lobed twisted"])
 def test_what_a_ray_meets_first_in_woven_yarn(kind):
     """Small steps along each ray through the plain formulas: whether it meets anything, and by the
     gradient there, where the first surface sends it and how much of it (Fresnel)."""
@@ -661,6 +685,11 @@ def test_what_a_ray_meets_first_in_woven_yarn(kind):
         "flat": (Strand(0.24, 0.09), Strand(0.15, 0.11)),
         "yarns": (Strand(0.2, 0.2, 5, 0.5), Strand(0.12, 0.12)),
         "twisted": (Strand(0.2, 0.1, 5, 0.5, twist=5.0), Strand(0.14, 0.14, 4, 0.5, twist=-7.0)),
+        "lobed": (Strand(0.2, 0.2, 5, 0.5, section=1.4), Strand(0.24, 0.09, 3, 0.4, section=1.8)),
+        "lobed twisted": (
+            Strand(0.2, 0.1, 5, 0.5, twist=5.0, section=1.6),
+            Strand(0.14, 0.14, 4, 0.5, twist=-7.0, section=1.3),
+        ),
     }[kind]
     drop = 0.5 * (strands[0].height + strands[1].height) + 0.002
     cell = FilamentCell(lift, *strands, 0.4, 0.45, 0.4 * drop, 0.6 * drop)
@@ -767,7 +796,7 @@ def test_a_bent_rod_is_met_again_on_its_hollow_side(reach):
         rows, signs, plan, centres, 0, 0, *start, 0.0, 1.0, 0.0, length, p0, q0, p1, q1, bent, 0, -1
     )
     assert k == 0 and 0.0 < t <= length
-    back, *_ = paths._mend(rows, signs, 0, 0, *centres[0, 0], *start, 0.0, 1.0, 0.0, t, False)
+    back, *_ = paths._mend(rows, signs, 0, 0, centres, 0, *start, 0.0, 1.0, 0.0, t, False)
     assert back == pytest.approx(2.0 * reach, rel=1e-3)
 
 
@@ -803,7 +832,7 @@ def test_filaments_of_a_flat_yarn_are_round(twist):
     leaves = leaves[leaves[:, 11] >= 0.0]
     met = np.full(count, -9.0)
     met[leaves[:, 0].astype(int)] = cells.prepared(cell).top - leaves[:, 10]
-    across, up = parts(cell)[3][0, : thread.filaments].T
+    across, up = parts(cell)[3][0, : thread.filaments, :2].T
     if twist:
         at = (across + 1j * up) * np.exp(1j * twist * along)
         across, up = at.real * 2.0**0.5, at.imag / 2.0**0.5

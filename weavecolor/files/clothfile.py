@@ -21,6 +21,8 @@ A file looks like this (see swatches/ for more)::
     packing = 0.85                # share of the section that is fibre
     flattening = 1.1              # width over height of the section
     lustre = "bright"             # or "semi-dull", "dull"; or dull_per_mm = 4.0
+    section = "round"             # of a filament; or "rounded triangle", "trilobal"; or section =
+                                  # 1.3, the ratio of the circles about it and in it
     like = "silk organza"         # where what is not given is taken from; see textile/usual.py
     colour = { name = "red", srgb = "#b01020" }
 
@@ -69,7 +71,7 @@ from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any, Literal
 
-from msgspec import Struct
+from msgspec import Struct, structs
 
 from weavecolor.colour.screencolour import NAMED_OFF, is_colour_name, screen_code, screen_rgb
 from weavecolor.colour.spectra import UNITS, WAVELENGTHS, Resampled, Spectrum, frozen, resample
@@ -98,9 +100,12 @@ from weavecolor.textile.usual import (
     KINDS,
     LUSTRES,
     ROD,
+    ROUND,
+    SECTIONS,
     USUAL,
     Span,
     UsualYarn,
+    usual_section,
     usual_yarn,
 )
 from weavecolor.textile.weaves import weave
@@ -128,6 +133,8 @@ _RANGES: Mapping[str, tuple[float, float, str]] = {
 }
 #: What a field of the file is called in the yarn.
 _FIELD_OF = {"tex": "count", "dtex per filament": "filaments", "twist_turns_m": "twist"}
+#: The section by which cloth was fitted before its file told of one.
+_FITTED_AS = Bare[Literal["section"], Span]("round", ROUND)
 _GUM_WORDS = {"in gum": True, "in the gum": True, "boiled off": False, "degummed": False}
 #: What to write where a field is missing, or holds something else.
 _OF_YARN = {
@@ -199,6 +206,7 @@ class YarnTold(Struct, frozen=True, kw_only=True):
     flattening: Bare[Literal["flattening"], float] | None = None
     lustre: Meant[Literal["lustre"], str] | None = None
     dull_per_mm: Bare[Literal["dull_per_mm"], float] | None = None
+    section: Bare[Literal["section"], Span] | None = None
     crimp: Bare[Literal["crimp"], float] | None = None
     colour: ColourTold | str
     lustre_deg: Bare[Literal["lustre_deg"], float] | None = None
@@ -252,6 +260,14 @@ def _crimp(told: object) -> float:
     return _number(0.0, MOST_CRIMP, "", share)
 
 
+def _section(told: object) -> Span:
+    """A filament's section by its word, or by the ratio of its circles."""
+    if isinstance(told, str):
+        return SECTIONS[chosen(SECTIONS, told)]
+    ratio = _number(*RANGES["section"], told)
+    return Span(ratio, ratio, ratio)
+
+
 def _gum(told: object) -> bool:
     word = told.strip().casefold() if isinstance(told, str) else ""
     gum = told if isinstance(told, bool) else _GUM_WORDS.get(word)
@@ -275,12 +291,13 @@ _READ: Mapping[str, Callable[[Any], Any]] = {
     "twist": units.turns_per_m,
     "lustre": partial(chosen, LUSTRES),
     "crimp": _crimp,
+    "section": _section,
     "unit": partial(chosen, UNITS),
     "illuminant": partial(chosen, ("D65", "D50")),
     "observer": partial(chosen, ("2", "10")),
     "how": partial(chosen, WAYS),
 }
-_WRITTEN = ("packing", "flattening", "dull_per_mm")
+_WRITTEN = ("packing", "flattening", "dull_per_mm", "section")
 #: How a colour may be told, and what may stand beside it.
 _COLOUR_WAYS: Mapping[str, tuple[str, ...]] = {
     "wavelengths": (),
@@ -368,6 +385,8 @@ def _cloth(
     sizes = _sizes(top, thicker, known, crimps or (_USUAL_CRIMP, _USUAL_CRIMP))
     yarns = {}
     for system, told in (("warp", top.warp), ("weft", top.weft)):
+        if told.section is None and "foretold" in (top.known or {}):
+            told = structs.replace(told, section=_FITTED_AS)
         with inside(system, _FIELD_OF):
             yarns[system] = _yarn(told, system, sizes[system], folder, remarks, known)
     known |= _known(top.known or {})
@@ -673,6 +692,11 @@ def _yarn(
     dull = _dull(told, sort)
     if told.dull_per_mm is None and (told.lustre is None or dull.usual > 0.0):
         suppose("dull_per_mm", dull)
+    section = value_of(told.section) or usual_section(
+        made_of.name, kind, dull.usual, 1 if gum else filaments
+    )
+    if section.low < section.high:
+        suppose("section", section)
     if unused := [key for key in _OLD if getattr(told, key) is not None]:
         remarks.append(
             f"{system}: {', '.join(unused)} no longer used; "
@@ -693,6 +717,7 @@ def _yarn(
         gum=gum,
         twist_turns_m=twist,
         dull_per_mm=dull.usual,
+        section=section.usual,
     )
 
 

@@ -28,6 +28,7 @@ _PHRASES = (
     ("flattening", r"flattening"),
     ("twist", r"twist"),
     ("dull_per_mm", r"dull_per_mm|bright|semi-dull|dull"),
+    ("section", r"(?:round|rounded triangle|trilobal|section [\d.]+) filaments"),
     ("count", r"count"),
 )
 _RANGE = re.compile(r"\(([-+.\de]+) to ([-+.\de]+)\)")

@@ -25,7 +25,7 @@ from weavecolor.textile.fibres import fibre
 from weavecolor.textile.howknown import HowKnown, Knowledge, knowledge
 from weavecolor.textile.shopnames import sort_called
 from weavecolor.textile.units import areal_mass_g_m2, check_hank, linear_density_tex, sett_per_cm
-from weavecolor.textile.usual import KINDS, LUSTRES, usual_yarn
+from weavecolor.textile.usual import KINDS, LUSTRES, usual_section, usual_yarn
 from weavecolor.textile.weaves import weave
 
 #: Cover of either system supposed before anything is measured.
@@ -123,9 +123,12 @@ def start_cloth(
             raise InputError(f"{tex:g} tex is no yarn of cloth; use 0.05 to 5000", field=system)
         # a yarn's width goes with the root of its linear density
         size = tex or (USUAL_COVER * 10.0 / sett / yarn.width_mm) ** 2
+        many = usual.filaments(size)
+        lies = kind, yarn.dull_per_mm, 1 if usual.gum else many
         try:
-            made.append(replace(yarn, tex=float(size), filaments=usual.filaments(size),
-                                twist_turns_m=usual.twist(size).usual))  # fmt: skip
+            made.append(replace(yarn, tex=float(size), filaments=many,
+                                twist_turns_m=usual.twist(size).usual,
+                                section=usual_section(made_of.name, *lies).usual))  # fmt: skip
         except InputError:
             if tex is not None:
                 raise

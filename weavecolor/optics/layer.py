@@ -57,6 +57,7 @@ def strand(yarn: Yarn) -> Strand:
         yarn.fibre.index,
         twist,
         yarn.dull_per_mm,
+        section=yarn.section,
     )
 
 

@@ -55,7 +55,7 @@ from weavecolor.optics.fitted import GROUNDS, Looks, left_open, looks_of, might,
 from weavecolor.optics.layer import Solved, content, laid, solved, strand
 from weavecolor.optics.ovalrod import thrown
 from weavecolor.optics.stack import Layer, Stack
-from weavecolor.optics.uncertainty import COVERAGE, known_of, lobes, sort_of
+from weavecolor.optics.uncertainty import COVERAGE, known_of, lobed, sort_of
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.places import PHOTO_SCENE, illumination
 from weavecolor.scene.places import scene as named
@@ -105,7 +105,7 @@ BUILD: Mapping[str, Build] = MappingProxyType(
         "spun": Build(_HINDERS, _BACK, (0.045, 0.065)),
     }
 )
-#: The same of lobed filaments against round ones of their mass (:func:`uncertainty.lobes`, 1), by
+#: The same of lobed filaments against round ones of their mass (:func:`uncertainty.lobed`, 1), by
 #: the reflectance of their wound thread, which is told and so has more dye in it: explicit
 #: filaments traced in even light, mean of two cloths (tests/data/lobed.json).
 _WOUND, _LOBED = (0.16, 0.36, 0.72), ((0.40, 0.73, 0.68), (-0.11, 0.02, 0.34))
@@ -973,23 +973,25 @@ def _moved(cloth: Cloth, yarns: tuple[_Built, _Built]) -> tuple[Array, Array]:
             more[0] += 0.5 * np.outer(one, hinders[0] + hinders[1] * pale)
             more[1] += 0.5 * np.outer(one, sent * (back[0] + back[1] * pale))
     darker, brighter = (np.interp(pale, _WOUND, told) for told in _LOBED)
-    for lobed, sent in zip(_lobed(cloth), (1.0 + tint, 1.0 - tint), strict=True):
-        more[0] += 0.5 * np.outer(lobed, darker)
-        more[1] += 0.5 * np.outer(lobed, sent * brighter)
+    for far, sent in zip(_lobed(cloth), (1.0 + tint, 1.0 - tint), strict=True):
+        more[0] += 0.5 * np.outer(far, darker)
+        more[1] += 0.5 * np.outer(far, sent * brighter)
     own = np.mean([BUILD[yarn.sort].own for yarn in yarns], axis=0)
     more += left * own[:, None, None] * _builds(cloth)[..., None]
     return more[0], more[1]
 
 
 def _lobed(cloth: Cloth) -> Array:
-    """Draws (2, DRAWS) of how far the filaments of warp and weft are lobed: of one fibre alike."""
-    rng = np.random.default_rng([_seed(cloth), 10])
-    whether, far = rng.random((2, 2, DRAWS))
+    """Draws (2, DRAWS) of how much more lobed the filaments of warp and weft are than told: of one
+    fibre alike."""
+    known, rng = dict(cloth.known), np.random.default_rng([_seed(cloth), 10])
+    z = rng.normal(size=(2, DRAWS))
     out = []
-    for k, yarn in enumerate((cloth.warp, cloth.weft)):
+    for k, (system, yarn) in enumerate((("warp", cloth.warp), ("weft", cloth.weft))):
         which = 0 if cloth.warp.fibre == cloth.weft.fibre else k
-        often, least, most = lobes(yarn)
-        out.append((whether[which] < often) * (least + (most - least) * far[which]))
+        how = known.get(f"{system}.section", HowKnown.stated())
+        drawn = np.exp(_might(how, yarn.section, z[which]))
+        out.append((lobed(drawn) - lobed(yarn.section)) * (yarn.rods > 2))
     return np.array(out)
 
 

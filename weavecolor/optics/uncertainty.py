@@ -20,6 +20,9 @@ import math
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.construction import doubts_of
 from weavecolor.textile.howknown import HowKnown, covariance
@@ -145,47 +148,37 @@ def sort_of(yarn: Yarn) -> str:
     return "rods" if yarn.rods <= 2 else "filaments"
 
 
-#: Fibres that are never round, and how far at most.
-_UNEVEN = {"silk": 0.75, "viscose": 0.75, "acetate": 0.75, "triacetate": 0.75, "cotton": 0.25}
+#: How much a section does to light, 1 what trilobal filaments with hollow sides do, by the ratio of
+#: the circles about it and in it (traced).
+_SECTION = (1.0, 1.05, 1.1, 1.2, 1.3, 1.45), (0.0, 0.03, 0.2, 0.65, 0.85, 0.95)
 
 
-def lobes(yarn: Yarn) -> tuple[float, float, float]:
-    """What nobody tells of how far filaments, here taken as round, are lobed.
-
-    Parameters
-    ----------
-    yarn : Yarn
-
-    Returns
-    -------
-    often, least, most : float
-        Of how many of one such yarns are lobed, and how far, 1 being trilobal as spun (a radius of
-        1 + .2 cos 3a of its mean). Bright nylon and polyester of many filaments is trilobal as
-        often as not (common practice, no source); boiled-off silk is a rounded triangle, viscose
-        and acetate are serrated (W. E. Morton and J. W. S. Hearle, Physical Properties of Textile
-        Fibres, from memory), of up to .1, and .08 eight times around, by judgement; cotton is a
-        flat ribbon (1 + .25 cos 2a, traced), which does a quarter of what trilobal does.
+def lobed(section: ArrayLike) -> NDArray[np.float64]:
+    """How much a ``section`` of filaments, as in :class:`weavecolor.textile.yarn.Yarn`, does to
+    light, 0 (round) to 1 (as trilobal filaments do whose radius is 1 + .2 cos 3a of its mean).
 
     Examples
     --------
-    >>> lobes(organza.warp)  # two rods of silk in its gum
-    (0.0, 0.0, 0.0)
+    >>> lobed([1.0, 1.2, 1.9]).tolist()
+    [0.0, 0.65, 0.95]
     """
-    if sort_of(yarn) != "rods" and yarn.fibre.name in _UNEVEN:
-        return (1.0, 0.0, _UNEVEN[yarn.fibre.name])
-    bright = yarn.dull_per_mm < LUSTRES["semi-dull"].low
-    if bright and yarn.fibre.name in ("nylon", "polyester") and sort_of(yarn) == "filaments":
-        return (0.5, 1.0, 1.0)
-    return (0.0, 0.0, 0.0)
+    return np.asarray(np.interp(np.asarray(section, float), *_SECTION))
 
 
 def _section_doubt(cloth: Cloth) -> str:
-    lobed = {yarn.fibre.name for yarn in (cloth.warp, cloth.weft) if 0.0 < lobes(yarn)[0] < 1.0}
-    if not lobed:
+    known = dict(cloth.known)
+    perhaps = {
+        yarn.fibre.name
+        for system, yarn in (("warp", cloth.warp), ("weft", cloth.weft))
+        if (how := known.get(f"{system}.section"))
+        and how.way == "assumed" and yarn.section == 1.0 and (how.high or 1.0) > 1.3
+    }  # fmt: skip
+    if not perhaps:
         return ""
     return (
-        f"{cloth.name}: bright {' and '.join(sorted(lobed))} is as often trilobal as round, and is "
-        "told as round: trilobal it sends back more and lets less through, which the ranges count"
+        f"{cloth.name}: bright {' and '.join(sorted(perhaps))} is as often trilobal as round, and "
+        "is told as round: trilobal it sends back more and lets less through, which the ranges "
+        'count; where it is known, write section = "trilobal" or "round"'
     )
 
 

@@ -59,6 +59,7 @@ _FIELD_WORDS = {
     "lustre": "how bright the fibre is",
     "flattening": "how flat it lies",
     "packing": "how tightly it is packed",
+    "section": "the shape of its filaments",
 }
 _STAGE = ("stage", "footlights", "candle")
 

@@ -5,9 +5,11 @@ Knows the words for a yarn's numbers; decides nothing.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.howknown import OF_CLOTH, OF_YARN, HowKnown
-from weavecolor.textile.usual import LUSTRES
+from weavecolor.textile.usual import LUSTRES, SECTIONS, Span
 from weavecolor.textile.yarn import Yarn
 
 _FILAMENTS = {"filament": "filaments", "spun": "staple fibres in the section"}
@@ -83,11 +85,14 @@ def _phrase(key: str, yarn: Yarn, cloth: Cloth, system: str, how: HowKnown) -> s
         case "gum":
             return "in gum" if yarn.gum else "boiled off (organza is woven in the gum)"
         case "dull_per_mm":
-            word = next((w for w, s in LUSTRES.items() if s.usual == yarn.dull_per_mm), "")
+            word = _named(LUSTRES, yarn.dull_per_mm)
             if word == "bright":
                 return "bright fibre"
             number = f"dull_per_mm {yarn.dull_per_mm:g}{span}"
             return f"{word}, {number}" if word else number
+        case "section":
+            word = _named(SECTIONS, yarn.section) or f"section {yarn.section:g}"
+            return f"{word} filaments{span}"
         case "count":
             return f"count {yarn.tex:.3g} tex{span}"
         case "twist":
@@ -97,6 +102,10 @@ def _phrase(key: str, yarn: Yarn, cloth: Cloth, system: str, how: HowKnown) -> s
         case "packing" | "flattening":
             return f"{key} {getattr(yarn, key):.3g}{span}"
     return f"{key}{span}"
+
+
+def _named(words: Mapping[str, Span], value: float) -> str:
+    return next((word for word, span in words.items() if span.usual == value), "")
 
 
 def _range(how: HowKnown) -> str:

@@ -22,8 +22,8 @@ WAYS: tuple[Way, ...] = get_args(Way)
 
 #: What can be told of a yarn, by the cloth file's fields; ``cover`` is the share of the cloth's
 #: width that the system's yarns cover, ``colour`` is in CIEDE2000.
-OF_YARN = ("count", "filaments", "gum", "packing", "flattening", "twist", "dull_per_mm", "crimp",
-           "colour", "cover")  # fmt: skip
+OF_YARN = ("count", "filaments", "gum", "packing", "flattening", "twist", "dull_per_mm",
+           "section", "crimp", "colour", "cover")  # fmt: skip
 #: ... and of the cloth. ``shown``: how far answers show the cloth from what it was fitted to,
 #: CIEDE2000. ``foretold``: what a fit left open, by which answers are drawn; ``photographed``: how
 #: it looked in its pictures, which draws leave by no more than the pictures were unsure.

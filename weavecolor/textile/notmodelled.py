@@ -79,8 +79,8 @@ NOT_MODELLED: tuple[NotModelled, ...] = (
         f"{_SEW}",
     ),
     NotModelled(
-        r"tri ?lob\w*|multi ?lob\w*|octa ?lob\w*|lobed",
-        "lobed filaments, which send back more and let less through than round ones,",
+        r"multi ?lob\w*|octa ?lob\w*",
+        "filaments of many lobes, which send back more and let less through than round ones,",
         "lay a piece over black and over white, and look",
     ),
     NotModelled(

@@ -118,6 +118,30 @@ LUSTRES: Mapping[str, Span] = MappingProxyType(
     }
 )
 
+#: Sections of filaments by the trade's words: ratio of the circles about them and in them. Silk
+#: boiled off is a triangle with rounded corners; bright nylon and polyester are spun trilobal, too
+#: (W. E. Morton, J. W. S. Hearle, Physical Properties of Textile Fibres, 2008, ch. 1, from memory;
+#: the ratios by judgement, no source). Beyond 1.35 it hardly matters to light.
+SECTIONS: Mapping[str, Span] = MappingProxyType(
+    {
+        "round": Span(1.0, 1.0, 1.0),
+        "rounded triangle": Span(1.3, 1.1, 1.6),
+        "trilobal": Span(1.5, 1.3, 1.9),
+    }
+)
+ROUND = SECTIONS["round"]
+#: Viscose and acetate are serrated all around, cotton is a flat ribbon: each stands as a triangle
+#: that does as much, more or less (by judgement; a ribbon of 1 + .25 cos 2a was traced).
+_OF_FIBRE: Mapping[str, Span] = MappingProxyType(
+    {
+        "silk": SECTIONS["rounded triangle"],
+        **dict.fromkeys(("viscose", "acetate", "triacetate"), Span(1.15, 1.0, 1.4)),
+        "cotton": Span(1.0, 1.0, 1.1),
+    }
+)
+#: Bright nylon and polyester of many filaments are round as often as not (common practice).
+_PERHAPS_LOBED = Span(1.0, 1.0, SECTIONS["trilobal"].usual)
+
 _SILK = Span(1.45, 1.1, 1.9)
 _NO_TWIST = Span(0.0, 0.0, 300.0)
 _FLAT = Span(2.0, 1.3, 3.0)
@@ -198,6 +222,31 @@ def _sorts() -> dict[str, UsualYarn]:
 
 #: Sorts of yarn by the cloth they are made for; the fibre's own name, and "... spun", for the rest.
 USUAL: Mapping[str, UsualYarn] = MappingProxyType(_sorts())
+
+def usual_section(fibre: str, kind: str, dull_per_mm: float, rods: int) -> Span:
+    """The section that filaments of ``fibre`` usually have, as in
+    :class:`weavecolor.textile.yarn.Yarn`.
+
+    Parameters
+    ----------
+    fibre : str
+    kind : {"filament", "spun"}
+    dull_per_mm : float
+    rods : int
+        How many light meets in the yarn's section; of one or two the section is the yarn's own.
+
+    Examples
+    --------
+    >>> usual_section("silk", "filament", 0.0, 15) == SECTIONS["rounded triangle"]
+    True
+    """
+    if rods <= 2:
+        return ROUND
+    spun_round = kind == "spun" or dull_per_mm >= LUSTRES["semi-dull"].low
+    if fibre in ("nylon", "polyester") and not spun_round:
+        return _PERHAPS_LOBED
+    return _OF_FIBRE.get(fibre, ROUND)
+
 
 _UNKNOWN = {
     "filament": UsualYarn("", "", "filament", None, ROD, _NO_TWIST),

@@ -15,7 +15,17 @@ import numpy as np
 
 from weavecolor.colour.spectra import BANDS, Spectrum, frozen
 from weavecolor.errors import InputError, shown, within
-from weavecolor.textile.usual import KINDS, LUSTRES, ROD, USUAL, Span, UsualYarn, usual_yarn
+from weavecolor.textile.usual import (
+    KINDS,
+    LUSTRES,
+    ROD,
+    ROUND,
+    USUAL,
+    Span,
+    UsualYarn,
+    usual_section,
+    usual_yarn,
+)
 
 #: Stands where nobody has told a number.
 _UNTOLD = float("nan")
@@ -41,7 +51,7 @@ class Fibre:
 
     Notes
     -----
-    Light meets it as round and clear, of the mean index (n_parallel + 2 n_perpendicular) / 3.
+    Light meets it as clear, of the mean index (n_parallel + 2 n_perpendicular) / 3.
 
     References
     ----------
@@ -83,6 +93,7 @@ RANGES: Mapping[str, tuple[float, float, str]] = MappingProxyType(
         "filaments": (1, 20_000, ""),
         "twist_turns_m": (0.0, 5000.0, "turns/m"),
         "dull_per_mm": (0.0, 100.0, "per mm"),
+        "section": (1.0, 1.9, ""),  # at 2 the sides of a triangle are straight
     }
 )
 #: Fineness of one filament, dtex: from microfibre to the thickest woven rod.
@@ -140,6 +151,10 @@ class Yarn:
         Turns per metre, 0 to 5000.
     dull_per_mm : float
         Scattering inside the fibre, 1/mm, as if even to all sides; 0 is bright.
+    section : float
+        Modification ratio of a filament's section, 1 to 1.9: of the circle about it to the circle
+        in it. 1 is round; else it is a triangle rounded so far, turned any way in the yarn. Of
+        single rods it is not asked.
     absorption : ndarray, shape (41,), optional
         Absorption coefficient inside the fibre (of natural logarithms), 1/mm. Where it is given,
         it is the dye, and ``colour`` is only what the thread looks like.
@@ -178,6 +193,7 @@ class Yarn:
     gum: bool = False
     twist_turns_m: float = _UNTOLD
     dull_per_mm: float = _UNTOLD
+    section: float = _UNTOLD
     absorption: Spectrum | None = None
     supposed: tuple[tuple[str, Span], ...] = ()
 
@@ -212,10 +228,14 @@ class Yarn:
             ("flattening", sort.flattening),
             ("twist_turns_m", sort.twist(self.tex)),
             ("dull_per_mm", LUSTRES[sort.lustre]),
+            ("section", None),
         ):
             if getattr(self, name) is _UNTOLD:
+                if span is None:  # hangs on what was taken before
+                    usual = self.fibre.name, self.kind, self.dull_per_mm, self.rods
+                    span = usual_section(*usual)
                 object.__setattr__(self, name, span.usual)
-                if name != "twist_turns_m" or self.rods > 1:
+                if (name != "twist_turns_m" or self.rods > 1) and span != ROUND:
                     kept.append((name, span))
         object.__setattr__(self, "supposed", tuple(kept))
 
@@ -263,7 +283,7 @@ class Yarn:
         return (
             self.fibre, self.tex, self.colour.tobytes(), self.packing, self.flattening, self.kind,
             self.colour_name, self.filaments,
-            self.gum, self.twist_turns_m, self.dull_per_mm, dye,
+            self.gum, self.twist_turns_m, self.dull_per_mm, self.section, dye,
         )  # fmt: skip
 
     def __repr__(self) -> str:

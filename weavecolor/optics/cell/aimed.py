@@ -175,7 +175,7 @@ def _entered(rows, signs, plan, centres, number, which, repeat, least, most, out
             if s == 1:
                 v, u, dv, du = y, x, dy, dx
             t, _, p, q, av, au, az, bv, bu, bz = _mend(
-                rows, signs, s, yarn, 0.0, 0.0, v, u, z, dv, du, dz, 0.0, True
+                rows, signs, s, yarn, centres, 0, v, u, z, dv, du, dz, 0.0, True
             )
             if t <= 0.0:
                 break

@@ -66,10 +66,13 @@ _WIDE = 97  # repeats that the starts are spread over, so that twisted yarns lie
 class Strand:
     """One yarn system as it is traced.
 
-    ``width`` and ``height`` of the yarn, mm; ``filaments`` round ones at ``packing`` in it, or one
+    ``width`` and ``height`` of the yarn, mm; ``filaments`` at ``packing`` in it, or one
     solid rod; ``index`` of refraction; ``twist`` rad/mm;
     ``dull`` 1/mm, even scattering inside the fibre; ``opaque``: a matt surface that nothing enters,
-    and lengths are then numbers of meetings. ``centres``: across and up in filament radii.
+    and lengths are then numbers of meetings. ``centres``: across and up in filament radii, and of
+    filaments that are not round their turns, radians.
+    ``section``: ratio of the circles about a filament's outline and in it, 1 round, else a triangle
+    rounded so far (:func:`rounded_triangle`); of one solid rod it is not asked.
     """
 
     width: float
@@ -80,7 +83,8 @@ class Strand:
     twist: float = 0.0
     dull: float = 0.0
     opaque: bool = False
-    centres: tuple[tuple[float, float], ...] | None = None
+    centres: tuple[tuple[float, ...], ...] | None = None
+    section: float = 1.0
 
     @property
     def single(self) -> bool:
@@ -129,28 +133,86 @@ class FilamentCell:
         return self.warp.centres is not None or self.weft.centres is not None
 
 
+class Outline(NamedTuple):
+    """A filament's section, a triangle rounded more or less, as curve of the third degree.
+
+    In polar coordinates about its centre, in radii of the circle of its area: ``square`` r^2 -
+    ``cubic`` r^3 cos 3a = 1. ``reach`` (m,): r by a, over the whole turn.
+    """
+
+    square: float
+    cubic: float
+    reach: Array
+
+
+@lru_cache(maxsize=32)
+def rounded_triangle(section: float) -> Outline:
+    """The outline whose circles, about it and in it, have radii of the ratio ``section``: 1
+    (round) to below 2 (at which its sides are straight)."""
+    around = np.linspace(0.0, 2.0 * np.pi, 720, endpoint=False)
+    low, high = 0.0, 2.0 / math.sqrt(27.0)  # beyond, it is not closed
+    for _ in range(60):
+        cubic = 0.5 * (low + high)
+        r = _radius(cubic, np.cos([0.0, np.pi]))
+        low, high = (cubic, high) if r[0] < section * r[1] else (low, cubic)
+    reach = _radius(low, np.cos(3.0 * around))
+    square = float(np.mean(reach**2))
+    return Outline(square, low * square**1.5, reach / math.sqrt(square))
+
+
+def _radius(cubic: float, cosine: Array) -> Array:
+    """The least r above 0 of r^2 - ``cubic`` r^3 ``cosine`` = 1, by Newton's steps from within."""
+    r = np.ones_like(cosine) * 0.8
+    for _ in range(200):
+        step = (1.0 - r**2 + cubic * cosine * r**3) / (2.0 * r - 3.0 * cubic * cosine * r**2)
+        r = r + step
+    return r
+
+
 @lru_cache(maxsize=128)
 def arrangement(
-    filaments: int, packing: float, flat: float, seed: int = 1, apart: float = 1.0
+    filaments: int,
+    packing: float,
+    flat: float,
+    seed: int = 1,
+    apart: float = 1.0,
+    section: float = 1.0,
 ) -> Array:
-    """Centres (n, 2), in filament radii, of round ``filaments`` in an ellipse of ``flat`` width
+    """Centres (n, 2), in filament radii, of ``filaments`` in an ellipse of ``flat`` width
     over height at ``packing``: drawn at random, from ``seed``, about the middle and pushed apart
     until at most they touch, so that the core is the closest, as in yarn (J. W. S. Hearle, P.
     Grosberg, S. Backer, Structural Mechanics of Fibers, Yarns, and Fabrics, 1969; from memory);
     then the yarn is pressed flat, and they make room for one another. Drawn in the ellipse itself,
     they spread alike to all sides, and a yarn of 1.5 to 1 came out as one of 1.2.
     Where they are packed more closely than they can lie, they run into one another. ``apart``:
-    how many diameters they keep between their middles, where there is room.
+    how many diameters they keep between their middles, where there is room. Of a ``section``
+    other than 1 they are turned at random: (n, 3), with their turns, radians.
     """
     unit = (filaments / packing) ** 0.5
     press = np.array([flat**0.5, flat**-0.5])
-    at: NDArray[np.float64] = np.random.default_rng(seed).random((filaments, 2)) - 0.5
+    rng = np.random.default_rng(seed)
+    at: NDArray[np.float64] = rng.random((filaments, 2)) - 0.5
     at *= unit - 1.0
+    lie, reach = None, np.ones(1)
+    if section > 1.0:
+        lie, reach = rng.random(filaments), rounded_triangle(section).reach
     for pressed in (np.ones(2), press):
         at *= pressed
-        wide, high = np.maximum(unit * pressed - 1.0, 1e-3)
-        paths.push_apart(at, wide, high, 2.02 * apart, 800)
-    return np.asarray(at)
+        wide, high = np.maximum(unit * pressed - reach.max(), 1e-3)
+        paths.push_apart(at, wide, high, 2.02 * apart, 800, lie, reach)
+    return at if lie is None else np.column_stack([at, 2.0 * np.pi * lie])
+
+
+def _laid(at: Array, radius: float, section: float) -> Array:
+    """Rows of the tracer (n, 4) of filaments at ``at`` (n, 2 or 3: their turn) of ``radius``."""
+    out = np.zeros((len(at), 4))
+    out[:, :2] = radius * at[:, :2]
+    if section > 1.0:
+        turned = 3.0 * at[:, 2]
+        out[:, 2:] = rounded_triangle(section).cubic * np.column_stack(
+            [np.cos(turned), np.sin(turned)]
+        )
+    return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -183,10 +245,10 @@ def prepared(cell: FilamentCell, outline: bool = False) -> Traced:
         row[paths.SWING] = swing[k]
         a, b = row[paths.HALF_A], row[paths.HALF_B] = 0.5 * one.width, 0.5 * one.height
         row[paths.INDEX], row[paths.DULL], row[paths.OPAQUE] = one.index, one.dull, one.opaque
-        row[paths.STRETCH] = 1.0
+        row[paths.STRETCH] = row[paths.SQUARE] = row[paths.REACH] = 1.0
         if one.single or outline:
             row[paths.FIL_A], row[paths.FIL_B], row[paths.COUNT] = a, b, 1
-            centres.append(np.zeros((1, 2)))
+            centres.append(np.zeros((1, 4)))
             continue
         count = min(one.filaments, MOST_FILAMENTS)
         radius = 0.5 * (one.width * one.height) ** 0.5 * (one.packing / count) ** 0.5
@@ -197,13 +259,19 @@ def prepared(cell: FilamentCell, outline: bool = False) -> Traced:
             # room for what pressing takes away: filaments stay round
             row[paths.STRETCH], flat, apart = flat**-0.5, 1.0, flat**0.5
         row[paths.COUNT] = count
+        if one.section > 1.0:
+            shape = rounded_triangle(one.section)
+            row[paths.SQUARE], row[paths.REACH] = shape.square, shape.reach.max() ** 2
         if one.centres is not None:
-            centres.append(np.array(one.centres, float) * radius)
+            centres.append(_laid(np.array(one.centres, float), radius, one.section))
             continue
         # neighbours are not alike, and cloth shows the mean of many
         sorts = min(max(_LIE // count, _ARRANGEMENTS[0]), _ARRANGEMENTS[1])
-        at = [arrangement(count, one.packing, flat, k + 2 * n, apart) for n in range(sorts)]
-        centres.append(np.concatenate(at) * radius)
+        at = [
+            arrangement(count, one.packing, flat, k + 2 * n, apart, one.section)
+            for n in range(sorts)
+        ]
+        centres.append(_laid(np.concatenate(at), radius, one.section))
     up = np.where(np.array(cell.lift) > 0, 1.0, -1.0)
     picks, ends = up.shape
     many = rows[:, paths.COUNT].max()
@@ -242,7 +310,7 @@ def _neighbours(centres: list[Array], counts: list[int]) -> NDArray[np.intp]:
     out = np.zeros((2, max(map(len, centres)), _NEAR), np.intp)
     for near, all_, count in zip(out, centres, counts, strict=True):
         for first in range(0, len(all_), count):
-            at = all_[first : first + count]
+            at = all_[first : first + count, :2]
             order = cKDTree(at).query(at, k=min(count, _NEAR + 1))[1].reshape(count, -1)[:, 1:]
             if count > 1:
                 near[first : first + count] = first + np.pad(

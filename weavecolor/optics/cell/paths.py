@@ -9,8 +9,10 @@ followed while they carry enough light, and one is drawn below (splitting and ro
 P. A. Whitlock, Monte Carlo Methods, 2008, ch. 5).
 
 A yarn's axis lies in an upright plane; ``u`` is the place along it, ``v`` across, ``z`` up. A
-filament is met where a ray, linear in short stretches of the yarn's own section, meets its round
-outline, and the place is then mended on the true surface.
+filament is met where a ray, linear in short stretches of the yarn's own section, meets its outline,
+and the place is then mended on the true surface. Outlines are round, or triangles rounded more or
+less: of all curves of third degree those that are closed and alike from three sides, so that a line
+meets them where a cubic is nought.
 """
 
 from __future__ import annotations
@@ -25,7 +27,11 @@ from numba import njit
 SPACING, PITCH, SWING, HALF_A, HALF_B, FIL_A, FIL_B = range(7)
 TWIST, PHASE, INDEX, DULL, OPAQUE, COUNT, STRETCH = range(7, 14)
 PER_PITCH, MANY, PER_MANY, LONG, PER_LONG, PER_STRETCH = range(14, 20)
-COLUMNS = 20
+# Of an outline that is not round (see _height): its square term, and the square of its circle.
+SQUARE, REACH = 20, 21
+COLUMNS = 22
+#: One row a filament: its centre, and of an outline that is not round the cubic terms.
+X, Y, CUBIC, OTHER = range(4)
 
 #: What is followed; MET: to the first surface alone.
 ALL, NOTHING, FIRST, MET = range(4)
@@ -166,9 +172,105 @@ def _measure(rows, s, yarn, u):
 
 
 @_inlined
-def _mend(rows, signs, s, yarn, ca, cb, v, u, z, dv, du, dz, t, leaving):
+def _height(rows, s, cubic, other, x, y):
+    """Of a place in radii from a filament's centre: 1 on its outline, less within. An outline is
+    g r^2 - k r^3 cos 3(a - a0) = 1, whose terms are SQUARE, CUBIC and OTHER; its own branch lies
+    within the circle REACH."""
+    far = x * x + y * y
+    if rows[s, REACH] == 1.0:
+        return far
+    if far > 1.001 * rows[s, REACH]:
+        return 2.0
+    return (
+        rows[s, SQUARE] * far
+        - cubic * x * (x * x - 3.0 * y * y)
+        - other * y * (3.0 * x * x - y * y)
+    )
+
+
+@_inlined
+def _uphill(rows, s, cubic, other, x, y):
+    """Half the gradient of _height."""
+    if rows[s, REACH] == 1.0:
+        return x, y
+    g, two, less = rows[s, SQUARE], 2.0 * x * y, x * x - y * y
+    return (
+        g * x - 1.5 * (cubic * less + other * two),
+        g * y - 1.5 * (other * less - cubic * two),
+    )
+
+
+@_inlined
+def _crossing(rows, s, cubic, other, x, y, dx, dy, leaving):
+    """How far along (``dx``, ``dy``) from (``x``, ``y``) a line comes out of an outline, or goes
+    into it; 1e300 for never."""
+    rate = dx * dx + dy * dy
+    half = x * dx + y * dy
+    reach = rows[s, REACH]
+    root = half * half - rate * (x * x + y * y - reach)
+    if root < 0.0 or rate < 1e-30:
+        return 1e300
+    root = math.sqrt(root)
+    if reach == 1.0:
+        return (-half + root) / rate if leaving else (-half - root) / rate
+    # along the line the height is a cubic: c1 t + c2 t^2 + c3 t^3 more than here
+    gx, gy = _uphill(rows, s, cubic, other, x, y)
+    c1 = 2.0 * (gx * dx + gy * dy)
+    less, two = dx * dx - dy * dy, 2.0 * dx * dy
+    c2 = rows[s, SQUARE] * rate - 3.0 * (
+        cubic * (x * less - y * two) + other * (y * less + x * two)
+    )
+    c3 = -cubic * dx * (dx * dx - 3.0 * dy * dy) - other * dy * (3.0 * dx * dx - dy * dy)
+    under = c2 * c2 - 3.0 * c1 * c3
+    if under <= 0.0:
+        return 1e300
+    under = math.sqrt(under)
+    # its lowest place: there the second derivative is 2 under
+    low = -c1 / (c2 + under) if c2 > 0.0 else (under - c2) / (3.0 * c3)
+    first, last = (-half - root) / rate, (-half + root) / rate
+    depth = _height(rows, s, cubic, other, x + low * dx, y + low * dy) - 1.0
+    if not first < low < last or depth >= 0.0:
+        return 1e300
+    # from there it is depth + under w^2 + c3 w^3; the outline's own root lies nearest
+    end = last - low if leaving else first - low
+    near, far = 0.0, end
+    w = math.sqrt(-depth / under)
+    w = min(w, end) if leaving else max(-w, end)
+    for _ in range(40):
+        value = depth + w * w * (under + c3 * w)
+        if value < 0.0:
+            near = w
+        else:
+            far = w
+        slope = w * (2.0 * under + 3.0 * c3 * w)
+        step = value / slope if slope != 0.0 else 1e300
+        after = w - step
+        if not min(near, far) <= after <= max(near, far):
+            after = 0.5 * (near + far)
+        if abs(after - w) < 1e-5 * abs(w):  # and next to nothing after it
+            w = after
+            break
+        w = after
+    return low + w
+
+
+@_inlined
+def _ahead(rows, s, centres, k, x, y, dx, dy):
+    """How far ahead a line goes into a filament's outline, less than nought within; else 1e300."""
+    cubic, other = centres[s, k, CUBIC], centres[s, k, OTHER]
+    t = _crossing(rows, s, cubic, other, x, y, dx, dy, False)
+    if t < 0.0:
+        gx, gy = _uphill(rows, s, cubic, other, x, y)
+        if gx * dx + gy * dy >= 0.0 or _height(rows, s, cubic, other, x, y) > 1.0:
+            return 1e300
+    return t
+
+
+@_inlined
+def _mend(rows, signs, s, yarn, centres, fil, v, u, z, dv, du, dz, t, leaving):
     """The place t on a ray where it meets one filament's true surface, near t, -1 for none;
     whether that is found as near as it should be; and the frame there, as from _frame."""
+    ca, cb = centres[s, fil, X], centres[s, fil, Y]
     a = b = av = au = az = bv = bu = bz = 0.0
     for _ in range(4):
         a, b, av, au, az, bv, bu, bz = _frame(
@@ -182,13 +284,11 @@ def _mend(rows, signs, s, yarn, ca, cb, v, u, z, dv, du, dz, t, leaving):
             turn = rows[s, TWIST] * du
             ra -= turn * q * rows[s, PER_STRETCH] * rows[s, PER_STRETCH]
             rb += turn * p * rows[s, STRETCH] * rows[s, STRETCH]
-        rate = ra * ra + rb * rb
-        half = p * ra + q * rb
-        root = half * half - rate * (p * p + q * q - 1.0)
-        if root < 0.0 or rate < 1e-30:
+        step = _crossing(
+            rows, s, centres[s, fil, CUBIC], centres[s, fil, OTHER], p, q, ra, rb, leaving
+        )
+        if step >= 1e300:
             return -1.0, False, a, b, av, au, az, bv, bu, bz
-        root = math.sqrt(root)
-        step = (-half + root) / rate if leaving else (-half - root) / rate
         t += step
         a, b = a + step * da, b + step * db
         # what is left is of the order of the step's square over the radius
@@ -216,9 +316,9 @@ def _inside(rows, signs, plan, centres, s, yarn, v, u, z):
     m0, m1, m2, m3 = _measure(rows, s, yarn, u)
     first = _own(plan, s, yarn)
     for k in range(first, first + plan[s, 2]):
-        x, y = a - centres[s, k, 0], b - centres[s, k, 1]
+        x, y = a - centres[s, k, X], b - centres[s, k, Y]
         x, y = m0 * x + m1 * y, m2 * x + m3 * y
-        if x * x + y * y < 1.0 - 1e-6:
+        if _height(rows, s, centres[s, k, CUBIC], centres[s, k, OTHER], x, y) < 1.0 - 1e-6:
             return k
     return -1
 
@@ -226,7 +326,7 @@ def _inside(rows, signs, plan, centres, s, yarn, v, u, z):
 @_inlined
 def _apart(rows, centres, s, one, other):
     """The square of how far apart two filaments' centres lie at least, in their radii."""
-    x, y = centres[s, one, 0] - centres[s, other, 0], centres[s, one, 1] - centres[s, other, 1]
+    x, y = centres[s, one, X] - centres[s, other, X], centres[s, one, Y] - centres[s, other, Y]
     near = rows[s, STRETCH] / rows[s, FIL_A]
     return (x * x + y * y) * near * near
 
@@ -234,15 +334,16 @@ def _apart(rows, centres, s, one, other):
 @_inlined
 def _beside(rows, signs, plan, centres, near, s, yarn, fil, v, u, z):
     """The neighbour of a filament that a point on its surface lies in; -1 for none."""
-    if _apart(rows, centres, s, fil, near[s, fil, 0]) >= 4.0:
+    if _apart(rows, centres, s, fil, near[s, fil, 0]) >= 4.0 * rows[s, REACH]:
         return -1
     a, b = _section(rows, signs, s, yarn, v, u, z)
     m0, m1, m2, m3 = _measure(rows, s, yarn, u)
     for n in range(near.shape[2]):
         k = near[s, fil, n]
-        x, y = a - centres[s, k, 0], b - centres[s, k, 1]
+        x, y = a - centres[s, k, X], b - centres[s, k, Y]
         x, y = m0 * x + m1 * y, m2 * x + m3 * y
-        if k != fil and x * x + y * y < 1.0 - 1e-6:
+        height = _height(rows, s, centres[s, k, CUBIC], centres[s, k, OTHER], x, y)
+        if k != fil and height < 1.0 - 1e-6:
             return k
     return -1
 
@@ -281,6 +382,7 @@ def _nearest(
     (p0, q0), (p1, q1): the ends of the stretch in the yarn's section; ``bent``: how far its middle
     may lie off the straight line between them. ``own``: the filament that the ray just left.
     """
+    reach = rows[s, REACH]
     ha, hb = rows[s, HALF_A] + bent, rows[s, HALF_B] + bent
     sa, sb = 1.0 / (1.0005 * ha), 1.0 / (1.0005 * hb)
     oa, ob, va, vb = p0 * sa, q0 * sb, (p1 - p0) * sa, (q1 - q0) * sb
@@ -315,24 +417,27 @@ def _nearest(
         rate = va * va + vb * vb + 1e-30
         best, which = 1.0 + 1e-9, -1
         for k in range(base, base + plan[s, 2]):
-            oa, ob = a0 - centres[s, k, 0], b0 - centres[s, k, 1]
+            oa, ob = a0 - centres[s, k, X], b0 - centres[s, k, Y]
             if m1 != 0.0:
                 oa, ob = m0 * oa + m1 * ob, m2 * oa + m3 * ob
             else:  # nearly all yarns; this is asked most of all
                 oa, ob = m0 * oa, m3 * ob
             cross = oa * vb - ob * va
             half = oa * va + ob * vb
-            if cross * cross < rate and half < 0.0 and k != skip:
-                t = (-half - math.sqrt(rate - cross * cross)) / rate
+            if cross * cross < rate * reach and (half < 0.0 or reach > 1.0) and k != skip:
+                t = (-half - math.sqrt(rate * reach - cross * cross)) / rate
+                if reach > 1.0 and t < best:  # so far off is its circle
+                    t = _ahead(rows, s, centres, k, oa, ob, va, vb)
                 if t < best and not (part == 0 and k == own):
                     best, which = max(t, 0.0), k
         if which >= 0:
             return low + best * step, which
         if part == 0 and own >= 0 and own != skip:
             # a bent yarn may be met again on its hollow side
-            oa, ob = a1 - centres[s, own, 0], b1 - centres[s, own, 1]
+            oa, ob = a1 - centres[s, own, X], b1 - centres[s, own, Y]
             oa, ob = m0 * oa + m1 * ob, m2 * oa + m3 * ob
-            if oa * oa + ob * ob < 1.0 - 1e-9:
+            height = _height(rows, s, centres[s, own, CUBIC], centres[s, own, OTHER], oa, ob)
+            if height < 1.0 - 1e-9:
                 return end, own
         low, a0, b0 = end, a1, b1
     return 1e300, -1
@@ -357,15 +462,19 @@ def _next(rows, plan, centres, near, s, yarn, own, u, a, b, va, vb, du):
     best = min(best, _BEND / (bend + 1e-30)) * wide
     va, vb = va / wide, vb / wide
     which = -1
+    reach = rows[s, REACH]
+    wider = 2.0 * math.sqrt(reach)
     for n in range(near.shape[2]):
         k = near[s, own, n]
-        if _apart(rows, centres, s, own, k) > (best + 2.0) * (best + 2.0):
+        if _apart(rows, centres, s, own, k) > (best + wider) * (best + wider):
             break
-        oa, ob = a - centres[s, k, 0], b - centres[s, k, 1]
+        oa, ob = a - centres[s, k, X], b - centres[s, k, Y]
         oa, ob = m0 * oa + m1 * ob, m2 * oa + m3 * ob
         cross, half = oa * vb - ob * va, oa * va + ob * vb
-        if cross * cross < 1.0 and half < 0.0 and k != own:
-            t = -half - math.sqrt(1.0 - cross * cross)
+        if cross * cross < reach and (half < 0.0 or reach > 1.0) and k != own:
+            t = -half - math.sqrt(reach - cross * cross)
+            if reach > 1.0 and t < best:  # so far off is its circle
+                t = _ahead(rows, s, centres, k, oa, ob, va, vb)
             if t < best:
                 best, which = max(t, 0.0), k
     else:
@@ -460,7 +569,8 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                     break
                 hit = False
                 if within:
-                    ca, cb = centres[s, fil, 0], centres[s, fil, 1]
+                    ca, cb = centres[s, fil, X], centres[s, fil, Y]
+                    cubic, side = centres[s, fil, CUBIC], centres[s, fil, OTHER]
                     if s == 0:
                         v, u, dv, du = x, y, dx, dy
                     else:
@@ -478,14 +588,11 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                     va = av * dv + au * du + az * dz
                     vb = bv * dv + bu * du + bz * dz
                     va, vb = m0 * va + m1 * vb, m2 * va + m3 * vb
-                    rate = va * va + vb * vb + 1e-30
-                    half = oa * va + ob * vb
-                    root = half * half - rate * (oa * oa + ob * ob - 1.0)
+                    far = _crossing(rows, s, cubic, side, oa, ob, va, vb, True)
                     gone = 0.0
-                    if root <= 0.0:
+                    if far >= 1e300 and va * va + vb * vb > 1e-30:
                         end = 0.0  # grazes out
                     else:
-                        far = (-half + math.sqrt(root)) / rate
                         if far >= cap:  # far along the fibre: step by step
                             a0, b0 = a, b
                             for _ in range(400):
@@ -501,14 +608,11 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                                 ob = m2 * (a0 - ca) + m3 * (b0 - cb)
                                 va = m0 * (a1 - a0) + m1 * (b1 - b0)
                                 vb = m2 * (a1 - a0) + m3 * (b1 - b0)
-                                rate = va * va + vb * vb + 1e-30
-                                half = oa * va + ob * vb
-                                root = half * half - rate * (oa * oa + ob * ob - 1.0)
-                                far = -1.0
-                                if root <= 0.0:
+                                far = _crossing(rows, s, cubic, side, oa, ob, va, vb, True)
+                                if far >= 1e300 and va * va + vb * vb > 1e-30:
                                     end = gone  # grazes out
+                                    far = -1.0
                                     break
-                                far = (-half + math.sqrt(root)) / rate
                                 if far <= 1.0:
                                     far = gone + max(far, 0.0) * cap
                                     break
@@ -519,7 +623,7 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                                     break
                         if far >= 0.0:
                             end, framed, a, b, av, au, az, bv, bu, bz = _mend(
-                                rows, signs, s, yarn, ca, cb, v, u, z, dv, du, dz, far, True
+                                rows, signs, s, yarn, centres, fil, v, u, z, dv, du, dz, far, True
                             )
                             if end < far - rows[s, FIL_B]:
                                 end = far
@@ -581,8 +685,8 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                         )
                         if other >= 0:
                             t, framed, a, b, av, au, az, bv, bu, bz = _mend(
-                                rows, signs, s, yarn, centres[s, other, 0],
-                                centres[s, other, 1], v, u, z, dv, du, dz, far, False,
+                                rows, signs, s, yarn, centres, other, v, u, z, dv, du, dz, far,
+                                False,
                             )  # fmt: skip
                             if t > -rows[s, FIL_B] and t < far + rows[s, FIL_B]:
                                 hit = True
@@ -709,8 +813,8 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                                 else:
                                     cv, cu, cdv, cdu = y, x, dy, dx
                                 t, framed, a, b, av, au, az, bv, bu, bz = _mend(
-                                    rows, signs, bs, by, centres[bs, bk, 0],
-                                    centres[bs, bk, 1], cv, cu, z, cdv, cdu, dz, best, False,
+                                    rows, signs, bs, by, centres, bk, cv, cu, z, cdv, cdu, dz, best,
+                                    False,
                                 )  # fmt: skip
                                 if t > -rows[bs, FIL_B] and t < 1.5 * length + rows[bs, FIL_B]:
                                     hit = True
@@ -762,15 +866,18 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
                     a, b, av, au, az, bv, bu, bz = _frame(rows, signs, s, yarn, v, u, z)
                 framed = True
                 m0, m1, m2, m3 = _measure(rows, s, yarn, u)
-                oa, ob = a - centres[s, fil, 0], b - centres[s, fil, 1]
+                oa, ob = a - centres[s, fil, X], b - centres[s, fil, Y]
                 oa, ob = m0 * oa + m1 * ob, m2 * oa + m3 * ob
-                ga, gb = m0 * oa + m2 * ob, m1 * oa + m3 * ob
+                va, vb = _uphill(
+                    rows, s, centres[s, fil, CUBIC], centres[s, fil, OTHER], oa, ob
+                )
+                ga, gb = m0 * va + m2 * vb, m1 * va + m3 * vb
                 nv = ga * av + gb * bv
                 nu = ga * au + gb * bu
                 nz = ga * az + gb * bz
                 if m1 != 0.0:  # as the measure itself turns along the yarn
                     k2 = rows[s, STRETCH] * rows[s, STRETCH]
-                    nu += rows[s, TWIST] * oa * ob * (k2 - 1.0 / k2)
+                    nu += rows[s, TWIST] * (vb * oa * k2 - va * ob / k2)
                 norm = 1.0 / math.sqrt(nv * nv + nu * nu + nz * nz)
                 nv, nu, nz = nv * norm, nu * norm, nz * norm
                 if s == 0:
@@ -852,9 +959,11 @@ def trace(rows, signs, plan, centres, near, top, starts, first, last, seed, leas
 
 
 @_compiled
-def push_apart(at, wide, high, least, times):
+def push_apart(at, wide, high, least, times, lie=None, reach=None):
     """Push places ``at`` (n, 2) apart, in place, until next to none are nearer than ``least``, or
-    so many ``times``; all stay within the ellipse of half axes ``wide`` and ``high``."""
+    so many ``times``; all stay within the ellipse of half axes ``wide`` and ``high``. Of what is
+    not round: ``lie`` (n,), by how much it is turned, 0-1 of a turn, and ``reach`` (m,), how far it
+    reaches by direction, over the whole turn; they keep ``least`` times the half of both."""
     n = at.shape[0]
     move = np.empty((n, 2))
     for _ in range(times):
@@ -864,8 +973,15 @@ def push_apart(at, wide, high, least, times):
             for j in range(i):
                 x, y = at[i, 0] - at[j, 0], at[i, 1] - at[j, 1]
                 far = math.sqrt(x * x + y * y)
-                if far < least:
-                    near = (least - far) / max(far, 1e-9)
+                between = least
+                if lie is not None and far < 2.0 * least:
+                    m = reach.shape[0]
+                    toward = math.atan2(y, x) / (2.0 * math.pi)
+                    one = int((toward + 2.0 - lie[j]) * m) % m
+                    other = int((toward + 2.5 - lie[i]) * m) % m
+                    between = 0.5 * least * (reach[one] + reach[other])
+                if far < between:
+                    near = (between - far) / max(far, 1e-9)
                     worst = max(worst, near)
                     move[i, 0] += near * x
                     move[i, 1] += near * y
