@@ -216,8 +216,11 @@ def _yarns(cloth: Cloth, rng: np.random.Generator, unsure: bool = True) -> dict[
     apart = (WAVELENGTHS[:, None] - WAVELENGTHS[None]) / 80.0
     near = np.linalg.cholesky(np.exp(-0.5 * apart**2) + 1e-6 * np.eye(len(apart)))
 
+    (lies,) = rng.spawn(1)
+
     def draw() -> tuple[np.ndarray, np.ndarray]:
-        return rng.normal(size=8), np.sqrt(0.5) * (rng.normal() + near @ rng.normal(size=len(near)))
+        build = np.append(rng.normal(size=7), lies.normal())
+        return build, np.sqrt(0.5) * (rng.normal() + near @ rng.normal(size=len(near)))
 
     both, *own = draw(), draw(), draw()
     same = (cloth.warp.fibre, cloth.warp.kind) == (cloth.weft.fibre, cloth.weft.kind)

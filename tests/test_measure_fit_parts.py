@@ -456,7 +456,7 @@ def test_what_is_written_and_what_is_counted_begin_a_fit():
         start_told("x", {"weight": "heavy"}, count, lambda key: f"--{key}")
 
 
-@pytest.mark.usefixtures("half_rays")
+@pytest.mark.usefixtures("every_ray")
 def test_draws_of_a_fitted_cloth_are_looks_of_the_cloths_it_might_be():
     """A weft cover and a warp dye that err together, against such a cloth worked out by itself, one
     layer and two; the draws of other numbers stay."""

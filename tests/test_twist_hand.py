@@ -42,6 +42,7 @@ def other_hand(monkeypatch):
     return twisted
 
 
+@pytest.mark.usefixtures("every_ray")
 @pytest.mark.parametrize("name", ["silk-chiffon-ivory", "cotton-voile-white"])
 @pytest.mark.parametrize("system", [0, 1])
 def test_light_aslant_moves_with_the_hand_as_is_drawn(other_hand, name, system):
@@ -65,7 +66,7 @@ def test_light_aslant_moves_with_the_hand_as_is_drawn(other_hand, name, system):
 
 
 def test_what_is_told_of_two_biases_holds_if_the_weft_is_twisted_the_other_way(other_hand):
-    """Some 3 CIEDE2000, where .4 give or take .6 was told before."""
+    """Some 1.2 CIEDE2000 (3 while its filaments were round), where .4 give or take .6 was told."""
     cloth = wc.load_cloth("silk-chiffon-ivory")
     (step,) = wc.compare(cloth, grains=(45.0, -45.0), layers=(1,), behind=("black",)).steps
     other = other_hand(cloth, "weft")
@@ -74,7 +75,7 @@ def test_what_is_told_of_two_biases_holds_if_the_weft_is_twisted_the_other_way(o
         for grain in (45.0, -45.0)
     )
     truth = float(ciede2000(one, two))
-    assert truth > 2.0
+    assert truth > 1.0
     assert abs(truth - step.delta) < step.uncertainty.stated < 2.0 * truth
 
 

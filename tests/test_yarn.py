@@ -247,7 +247,7 @@ def test_a_number_told_is_no_longer_supposed():
     told = replace(bare, packing=0.55, filaments=24)
     assert [name for name, _ in told.supposed] == ["flattening", "twist_turns_m", "dull_per_mm"]
     all_told = Yarn(fibre("polyester"), 75 / 9, GREY, 0.6, 1.0, filaments=36, twist_turns_m=0.0,
-                    dull_per_mm=0.0)  # fmt: skip
+                    dull_per_mm=0.0, section=1.0)  # fmt: skip
     cloth = Cloth("own", all_told, told, weave("plain"), 20.0, 18.0)
     assert [name for name, _ in cloth.known] == [
         "weft.flattening", "weft.twist", "weft.dull_per_mm"

@@ -158,6 +158,8 @@ _AHEAD = 0.18
 #: hand, were it white and the light's turn right, and the slant of its outer fibres from which that
 #: much: from chiffon and voile traced either way, at 30 to 75 degrees of zenith.
 _HAND, _SLANT = 0.35, 0.25
+#: Of that, what corners of filaments take, which send light on to all sides.
+_CORNERS = 0.65
 #: Over how many nm an error of a dye goes over into another.
 _NEAR = 80.0
 #: Bands at which slopes are taken; ln sigma is moved by its spread, and by this at least.
@@ -839,7 +841,7 @@ def _hands(cloth: Cloth) -> Array:
     for k, (yarn, sent) in enumerate(((cloth.warp, 1.0 + tint), (cloth.weft, 1.0 - tint))):
         if sort_of(yarn) != "rods":
             slant = 0.5 * yarn.diameter_mm * abs(strand(yarn).twist)
-            most = _HAND * min(1.0, slant / _SLANT)
+            most = _HAND * min(1.0, slant / _SLANT) * (1.0 - _CORNERS * float(lobed(yarn.section)))
             out[k] = np.outer(drawn[k], most * sent * (0.5 + 0.5 * yarn.colour))
     return out
 
@@ -982,8 +984,10 @@ def _moved(cloth: Cloth, yarns: tuple[_Built, _Built]) -> tuple[Array, Array]:
 
 
 def _lobed(cloth: Cloth) -> Array:
-    """Draws (2, DRAWS) of how much more lobed the filaments of warp and weft are than told: of one
-    fibre alike."""
+    """Draws (2, DRAWS) of how much more lobed the filaments of warp and weft of a described cloth
+    are than told: of one fibre alike."""
+    if left_open(cloth) is not None:
+        return np.zeros((2, DRAWS))
     known, rng = dict(cloth.known), np.random.default_rng([_seed(cloth), 10])
     z = rng.normal(size=(2, DRAWS))
     out = []
