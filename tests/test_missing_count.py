@@ -130,3 +130,12 @@ def test_what_a_count_may_be_is_in_the_range_of_the_answer():
     assert 2.0 < miss < told.uncertainty.stated
     # and where counts are told, nothing of them is left open
     assert mightbe._by_share(supposed).any() and not mightbe._by_share(true).any()
+
+
+def test_close_cloth_known_by_its_weight_is_answered_though_one_end_of_its_range_cannot_be_woven():
+    yarn = {"like": "silk satin", "colour": "#a3122a"}
+    told = {"name": "Own", "weave": "satin 8/3", "ends": "300 /inch", "picks": "110 /inch",
+            "weight": "25 momme", "warp": yarn, "weft": yarn}  # fmt: skip
+    stack = Stack((Layer(cloth_from_dict(told)),))
+    (lab,) = mightbe.lots(stack, [backing("white")], scene("overcast"))
+    assert 0.5 < lab[:, 0].std() < 15.0

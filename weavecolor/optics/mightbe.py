@@ -572,7 +572,7 @@ def _woven_nearest(cloth: Cloth, warp_tex: float, weft_tex: float) -> Cloth:
                 for yarn, tex in ((cloth.warp, warp_tex), (cloth.weft, weft_tex))
             )  # fmt: skip
             made = pressed(replace(cloth, warp=warp, weft=weft, warp_share=None))
-            geometry_of(made)
+            check_weavable(made)
         except InputError:
             continue
         return made
