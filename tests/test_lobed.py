@@ -5,9 +5,9 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import accuracy
 import numpy as np
 import pytest
-from filaments import cell_of, load
 from test_layer_optics import cloth
 
 from weavecolor.errors import InputError
@@ -142,28 +142,8 @@ def test_rods_that_are_not_round_send_back_as_traced_elsewhere(section, traced):
 
 
 def test_cloth_of_lobed_filaments_moves_as_traced():
-    """What comes back and goes through in even light, more than of round filaments of the same dye:
-    mean of two cloths, whose filaments lie otherwise there (radius 1 + .1 cos 3a)."""
-    known = load(Path(__file__).parent / "data" / "filaments.json.gz")["cloths"]
-    round_, lobed = TRACED["kinds"][0]["sections"][0], TRACED["kinds"][0]["sections"][2]
-    assert lobed["lobe"] == 0.1
-    moved, wanted = [], []
-    for name, was in round_["cloths"].items():
-        now, cloth_, sent = lobed["cloths"][name], known[name], []
-        for section in (1.0, 1.1 / 0.9):
-            build = {"index": 1.5557, "packing": 0.5, "section": section, "centres": None}
-            cell = cell_of(cloth_)
-            cell = replace(
-                cell, warp=replace(cell.warp, **build), weft=replace(cell.weft, **build)
-            )
-            across = [cloth_[f"{way}_diameter_mm"] for way in ("warp", "weft")]
-            dye = np.outer(TRACED["dyes"], 1.0 / np.array(across))
-            table, through = even(cell, 60_000, True)
-            sent.append(table @ kept(cell, dye) + [[0.0], [through]])
-        moved.append(sent[1] - sent[0])
-        wanted.append([np.subtract(now[k], was[k]) for k in ("reflected", "transmitted")])
-    assert np.mean(moved, axis=0) == pytest.approx(np.mean(wanted, axis=0), abs=0.012)
-    assert np.mean(wanted, axis=0)[0, 0] > 0.06
+    figure = accuracy.lobed()
+    assert figure.holds, figure
 
 
 @pytest.mark.parametrize("section", [1.1, 1.4, 1.8])
