@@ -158,7 +158,8 @@ def _ends_of_xyz(
     found = [
         xyz(
             quick.tables, uppers, lowers, upper, group, held, weighed.grounds, weighed.bare,
-            columns, whose, _signed(weighed.of_diffuse), _signed(weighed.of_pairs),
+            columns, whose, _signed(weighed.of_diffuse), _signed(weighed.of_around),
+            _signed(weighed.of_pairs),
         )  # fmt: skip
         for lowers, held in ((ends_of.least, behind[0]), (ends_of.most, behind[1]))
     ]

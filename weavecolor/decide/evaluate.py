@@ -50,6 +50,7 @@ from weavecolor.optics.adding import GAPS, over_backings
 from weavecolor.optics.appearance import by_views, from_folds, from_surface, seen_optics
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
+from weavecolor.scene.folds import sent_on
 from weavecolor.scene.scene import Scene
 
 Array = NDArray[np.float64]
@@ -281,6 +282,7 @@ def _over_grounds(
         weighed.columns,
         weighed.whose,
         weighed.of_diffuse,
+        weighed.of_around,
         weighed.of_pairs,
         wanted,
     )
@@ -297,17 +299,20 @@ class Weighed:
     columns: Indices
     whose: Indices
     of_diffuse: Array
+    of_around: Array
     of_pairs: Array
 
     def only(self, looks: list[int]) -> Weighed:
         """Some of the looks, in that order."""
         kept = np.arange(len(self.of_pairs))[looks]
-        rows = [np.flatnonzero(self.whose == k) for k in kept]
+        each = [np.flatnonzero(self.whose == k) for k in kept]
+        rows = np.concatenate(each)
         return replace(
             self,
-            columns=self.columns[np.concatenate(rows)],
-            whose=np.repeat(np.arange(kept.size), [own.size for own in rows]),
-            of_diffuse=np.ascontiguousarray(self.of_diffuse[np.concatenate(rows)]),
+            columns=self.columns[rows],
+            whose=np.repeat(np.arange(kept.size), [own.size for own in each]),
+            of_diffuse=np.ascontiguousarray(self.of_diffuse[rows]),
+            of_around=np.ascontiguousarray(self.of_around[rows]),
             of_pairs=np.ascontiguousarray(self.of_pairs[looks]),
         )
 
@@ -331,8 +336,12 @@ def _weighed(quick: Screen) -> Weighed:
     grounds = np.concatenate([quick.grounds, np.stack(GROUNDS)[:, ::BAND_STEP]])
     bare = np.concatenate([quick.bare, [False, False]])
     whose = np.array([k for k, _ in parts], dtype=np.intp)
-    of_diffuse = np.stack([_thinned(part.of_even) for _, part in parts])
-    return Weighed(grounds, bare, columns, whose, of_diffuse, of_pairs)
+    of_diffuse = np.stack([_thinned(part.of_diffuse) for _, part in parts])
+    of_around = np.zeros_like(of_diffuse)
+    for row, (_, part) in zip(of_around, parts, strict=True):
+        if part.of_around is not None:
+            row[:] = _thinned(part.of_around)
+    return Weighed(grounds, bare, columns, whose, of_diffuse, of_around, of_pairs)
 
 
 def _look_xyz(quick: Screen, piles: StackBatch, one: ViewingCondition) -> Array:
@@ -352,21 +361,23 @@ def _part_xyz(
     numbers = [named.pairs.index((view, place(named, light))) for light in one.front]
     bare = quick.bare[None, :, None]
     radiance = np.where(bare, piles.diffuse[:, None, :, column], diffuse[..., column])
-    XYZ = radiance @ _thinned(one.of_even)
+    XYZ = radiance @ _thinned(one.of_diffuse)
+    row, count = tables.share.size + view, tables.share.size
+    passed = piles.transmit[:, :, row, :count] @ tables.share + piles.through[:, row, None]
+    if one.of_around is not None:
+        sent = radiance + np.where(bare, passed[:, None], 0.0)
+        XYZ += (radiance * sent_on(sent, sent)) @ _thinned(one.of_around)
     for number, weight in zip(numbers, _thinned(one.of_front), strict=True):
         radiance = np.where(bare, piles.seen[:, None, :, number], seen[..., number])
         XYZ += radiance @ weight
     if quick.bare.any():
-        row, count = tables.share.size + view, tables.share.size
         for direction, in_line, weight in zip(
             one.behind, one.in_line, _thinned(one.of_behind), strict=True
         ):
-            if in_line:
-                passed = piles.transmit[:, :, row, :count] @ tables.share
-                passed += piles.through[:, row, None]
-            else:
-                passed = piles.transmit[:, :, row, count + place_below(named, direction)]
-            XYZ += np.where(quick.bare[None, :, None], (passed @ weight)[:, None], 0.0)
+            light = passed
+            if not in_line:
+                light = piles.transmit[:, :, row, count + place_below(named, direction)]
+            XYZ += np.where(quick.bare[None, :, None], (light @ weight)[:, None], 0.0)
     return XYZ
 
 

@@ -2,8 +2,9 @@
 
 The same sums as ``streams.lay_under`` and ``streams.over_grounds``, of which only what an eye gets
 is kept: XYZ of each pile over each ground. Knows arrays alone. Every quantity that goes in is at
-least nought and enters by sums and products of such, so that XYZ grows with each of them: larger
-tables, grounds or openness never make it smaller. ``bounds`` rests on that.
+least nought and enters by sums and products of such, or by what grows with it, so that XYZ grows
+with each of them: larger tables, grounds or openness never make it smaller. ``bounds`` rests on
+that.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 from weavecolor.decide.streams import Openings, StackBatch
 from weavecolor.decide.tables import Tables
 from weavecolor.optics.exchange import cast, rounds
+from weavecolor.scene.folds import INSIDE
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -117,6 +119,7 @@ def xyz(
     columns: Indices,
     whose: Indices,
     of_diffuse: Array,
+    of_around: Array,
     of_pairs: Array,
     wanted: NDArray[np.bool_] | None = None,
 ) -> Array:
@@ -130,7 +133,8 @@ def xyz(
     behind : of these n piles.
     grounds : (S, B) reflectances; ``bare`` (S,): nothing there at all.
     columns, whose : (Q,) place among ``tables.views`` of a look's view, and which look it is of.
-    of_diffuse, of_pairs : (Q, B, 3) and (K, B, P, 3) weights of the radiance factors.
+    of_diffuse, of_around, of_pairs : (Q, B, 3), (Q, B, 3) and (K, B, P, 3) weights of the radiance
+        factors: of even light, of what folds send on of it, and of lights.
     wanted : (n, S) which grounds under which piles (default: all); the rest is left at nought.
 
     NaN where light would grow without end between pile and ground, which no real layers do.
@@ -144,7 +148,8 @@ def xyz(
         uppers.joint, uppers.pairs, uppers.hit, uppers.spread,
         lowers.above, lowers.pairs, lowers.sent, lowers.through, lowers.under,
         upper, lower, behind.joint, behind.pairs, behind.hit, behind.spread,
-        np.ascontiguousarray(grounds), bare, columns, whose, of_diffuse, of_pairs, wanted, out,
+        np.ascontiguousarray(grounds), bare, columns, whose, of_diffuse, of_around,
+        of_pairs, wanted, out,
     )  # fmt: skip
     return out
 
@@ -156,8 +161,8 @@ def _xyz(
     u_joint: Any, u_pairs: Any, u_hit: Any, u_spread: Any,
     l_above: Any, l_pairs: Any, l_sent: Any, l_through: Any, l_under: Any,
     upper: Any, lower: Any, b_joint: Any, b_pairs: Any, b_hit: Any, b_spread: Any,
-    grounds: Any, bare: Any, columns: Any, whose: Any, of_diffuse: Any, of_pairs: Any,
-    wanted: Any, out: Any,
+    grounds: Any, bare: Any, columns: Any, whose: Any, of_diffuse: Any, of_around: Any,
+    of_pairs: Any, wanted: Any, out: Any,
 ) -> None:  # fmt: skip
     bands, rows, g = u_pass.shape[1:]
     n_views, n_pairs, n_looks = views.size, pair_views.size, of_pairs.shape[0]
@@ -285,8 +290,14 @@ def _xyz(
                 for j in range(columns.size):
                     q = columns[j]
                     value = diffuse[q] + rho * first_v[q] + more * further_v[q]
+                    # as folds.sent_on, of what this view sees sent on
+                    on = value
+                    if bare[z]:
+                        on += b_hit[n, views[q]] + spread_in[views[q]]
+                    on /= 1.0 - (1.0 - INSIDE) * min(on, 1.0)
                     for x in range(3):
-                        out[n, z, whose[j], x] += value * of_diffuse[j, b, x]
+                        weight = of_diffuse[j, b, x] + on * of_around[j, b, x]
+                        out[n, z, whose[j], x] += value * weight
                 for k in range(n_looks):
                     for q in range(n_pairs):
                         value = seen[q] + rho * first_p[q] + more * further_p[q]

@@ -28,8 +28,6 @@ SHOT_TURNS = (0.0, 45.0, 90.0, 135.0)
 #: is seen. A viewer who already looks slantwise keeps his place.
 SHOT_VIEW_DEG = 45.0
 NORMAL: Way = (0.0, 0.0)
-#: What folds send on in a quick look, to and fro: of cloth that sends back a third of even light.
-_SENT = 0.38
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,12 +56,6 @@ class ViewingCondition:
     views: tuple[ViewingCondition, ...] = ()
     share: float = 1.0
     of_around: Array | None = None
-
-    @property
-    def of_even(self) -> Array:
-        """``of_diffuse``, with what folds of a usual cloth send on, for a quick look."""
-        around = 0.0 if self.of_around is None else _SENT * self.of_around
-        return np.asarray(self.of_diffuse + around)
 
     @property
     def parts(self) -> tuple[ViewingCondition, ...]:
