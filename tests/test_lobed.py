@@ -11,6 +11,7 @@ import pytest
 from test_layer_optics import cloth
 
 from weavecolor.errors import InputError
+from weavecolor.files.clothfile import cloth_from_dict, cloth_from_toml, cloth_to_toml
 from weavecolor.optics import mightbe
 from weavecolor.optics.cell.filaments import FilamentCell, Strand, even, follow, kept
 from weavecolor.optics.uncertainty import known_of
@@ -158,3 +159,18 @@ def test_clear_lobed_filaments_lose_no_light_and_are_seen_alike_both_ways(sectio
     sent, got = above @ kept(cell, absorption), below @ kept(cell, absorption)
     assert sent[:, 0].sum() + free == pytest.approx(1.0, abs=2e-3)
     assert sent[1] + free == pytest.approx(got[0] + free_, abs=0.008)
+
+
+def test_a_file_tells_a_section_by_its_word_or_its_ratio():
+    """A word leaves open how far; a ratio is that."""
+    yarn = {"fibre": "polyester", "count": "75D/36F", "lustre": "bright", "colour": "#3050c0"}
+    told = {"name": "Own", "weave": "satin 5/2", "ends": "60 /cm", "picks": "36 /cm"}
+    made = cloth_from_dict({**told, "warp": {**yarn, "section": "trilobal"},
+                            "weft": {**yarn, "section": 1.4}})  # fmt: skip
+    known = dict(made.known)
+    assert (made.warp.section, made.weft.section) == (1.5, 1.4)
+    assert known["warp.section"].way == "assumed" and "weft.section" not in known
+    assert not known_of([made]).contradictions
+    assert cloth_from_toml(cloth_to_toml(made)) == made
+    with pytest.raises(InputError, match=r"warp\.section: .*trilobal, or a ratio such as"):
+        cloth_from_dict({**told, "warp": {**yarn, "section": "starry"}, "weft": yarn})

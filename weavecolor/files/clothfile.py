@@ -263,7 +263,10 @@ def _crimp(told: object) -> float:
 def _section(told: object) -> Span:
     """A filament's section by its word, or by the ratio of its circles."""
     if isinstance(told, str):
-        return SECTIONS[chosen(SECTIONS, told)]
+        try:
+            return SECTIONS[chosen(SECTIONS, told)]
+        except InputError as error:
+            raise InputError(f"{error}, or a ratio such as section = 1.3") from None
     ratio = _number(*RANGES["section"], told)
     return Span(ratio, ratio, ratio)
 
@@ -697,6 +700,9 @@ def _yarn(
     )
     if section.low < section.high:
         suppose("section", section)
+        if told.section:
+            why = "as the word has it"
+            known[f"{system}.section"] = HowKnown.assumed(section.low, section.high, why)
     if unused := [key for key in _OLD if getattr(told, key) is not None]:
         remarks.append(
             f"{system}: {', '.join(unused)} no longer used; "
