@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 import pytest
@@ -660,9 +661,13 @@ def depth(cell, points):
 
 def outline(section, angle):
     """Radius, of the circle of its area, of a rounded triangle whose greatest over its least is
-    ``section``, by the angle from a corner: r^2 - k r^3 cos 3a = 1, k and r by bisection."""
-    if section == 1.0:
-        return 1.0
+    ``section``, by the angle from a corner."""
+    return 1.0 if section == 1.0 else curve(section)(angle % (2 * np.pi))
+
+
+@lru_cache
+def curve(section):
+    """r^2 - k r^3 cos 3a = 1, k and r by bisection."""
 
     def radius(k, cosine):
         return brentq(lambda r: r * r - k * cosine * r**3 - 1.0, 0.5, np.sqrt(3.0))
@@ -671,8 +676,7 @@ def outline(section, angle):
     around = np.linspace(0.0, 2 * np.pi, 721)
     r = np.array([radius(k, c) for c in np.cos(3 * around)])
     r[-1] = r[0]
-    size = np.sqrt(np.mean(r[:-1] ** 2))
-    return CubicSpline(around, r / size, bc_type="periodic")(angle % (2 * np.pi))
+    return CubicSpline(around, r / np.sqrt(np.mean(r[:-1] ** 2)), bc_type="periodic")
 
 
 @pytest.mark.parametrize("kind", ["rods", "flat", "yarns", "twisted", "lobed", "lobed twisted"])
