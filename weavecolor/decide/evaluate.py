@@ -363,7 +363,9 @@ def _part_xyz(
     radiance = np.where(bare, piles.diffuse[:, None, :, column], diffuse[..., column])
     XYZ = radiance @ _thinned(one.of_diffuse)
     row, count = tables.share.size + view, tables.share.size
-    passed = piles.transmit[:, :, row, :count] @ tables.share + piles.through[:, row, None]
+    passed = np.zeros(piles.diffuse.shape[:2])  # of even light from behind, where it is open
+    if quick.bare.any():
+        passed = piles.transmit[:, :, row, :count] @ tables.share + piles.through[:, row, None]
     if one.of_around is not None:
         sent = radiance + np.where(bare, passed[:, None], 0.0)
         XYZ += (radiance * sent_on(sent, sent)) @ _thinned(one.of_around)

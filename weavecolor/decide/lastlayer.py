@@ -19,12 +19,14 @@ from numpy.typing import NDArray
 from weavecolor.decide.streams import Openings, StackBatch
 from weavecolor.decide.tables import Tables
 from weavecolor.optics.exchange import cast, rounds
-from weavecolor.scene.folds import INSIDE
+from weavecolor.scene.folds import sent_on
 
 Array = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
-_cast, _rounds = (njit(cache=True, nogil=True, error_model="numpy")(f) for f in (cast, rounds))
+_cast, _rounds, _sent_on = (
+    njit(cache=True, nogil=True, error_model="numpy")(f) for f in (cast, rounds, sent_on)
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -290,11 +292,10 @@ def _xyz(
                 for j in range(columns.size):
                     q = columns[j]
                     value = diffuse[q] + rho * first_v[q] + more * further_v[q]
-                    # as folds.sent_on, of what this view sees sent on
-                    on = value
+                    on = value  # as much as this view sees
                     if bare[z]:
                         on += b_hit[n, views[q]] + spread_in[views[q]]
-                    on /= 1.0 - (1.0 - INSIDE) * min(on, 1.0)
+                    on = _sent_on(on, on)
                     for x in range(3):
                         weight = of_diffuse[j, b, x] + on * of_around[j, b, x]
                         out[n, z, whose[j], x] += value * weight

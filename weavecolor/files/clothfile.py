@@ -698,11 +698,11 @@ def _yarn(
     section = value_of(told.section) or usual_section(
         made_of.name, kind, dull.usual, 1 if gum else filaments
     )
-    if section.low < section.high:
+    if told.section is None and section.low < section.high:
         suppose("section", section)
-        if told.section:
-            why = "as the word has it"
-            known[f"{system}.section"] = HowKnown.assumed(section.low, section.high, why)
+    elif section.low < section.high:
+        how = HowKnown.assumed(section.low, section.high, "as the word has it")
+        known[f"{system}.section"] = how
     if unused := [key for key in _OLD if getattr(told, key) is not None]:
         remarks.append(
             f"{system}: {', '.join(unused)} no longer used; "

@@ -680,7 +680,7 @@ def from_folds(pile: StackOptics, factors: Array, bare: bool) -> Array:
     sent = factors[:, 0] @ pile.share
     if bare:
         sent = sent + from_surface(pile, 0)
-    return sent_on(sent, sent)
+    return np.asarray(sent_on(sent, sent))
 
 
 def from_surface(pile: StackOptics, eye: int) -> Array:

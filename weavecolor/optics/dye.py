@@ -13,6 +13,7 @@ with the product of sigma and the rods' diameter. The formula was fitted to beds
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -60,13 +61,14 @@ _SECTIONS = (1.0, 1.05, 1.1, 1.2, 1.35, 1.6)
 _CORNERS = 1.2  # from here on a section counts as one with corners
 _SECTION_Y = (0.1, 0.2, 0.4, 0.7, 1.0, 1.5, 2.0, 3.0)
 _SECTION_LN = (
-    (0.0,) * 10,
-    (-0.076, -0.079, -0.081, -0.079, -0.078, -0.079, -0.082, -0.091, -0.50, 0.0),
-    (0.043, 0.045, 0.044, 0.045, 0.044, 0.037, 0.024, -0.007, -0.95, 0.10),
-    (0.373, 0.371, 0.373, 0.378, 0.372, 0.338, 0.288, 0.182, -0.70, 0.20),
-    (0.591, 0.593, 0.594, 0.590, 0.571, 0.514, 0.442, 0.303, -0.10, 0.26),
-    (0.560, 0.569, 0.583, 0.600, 0.603, 0.577, 0.525, 0.394, -0.26, 0.24),
+    (0.0,) * 8,
+    (-0.076, -0.079, -0.081, -0.079, -0.078, -0.079, -0.082, -0.091),
+    (0.043, 0.045, 0.044, 0.045, 0.044, 0.037, 0.024, -0.007),
+    (0.373, 0.371, 0.373, 0.378, 0.372, 0.338, 0.288, 0.182),
+    (0.591, 0.593, 0.594, 0.590, 0.571, 0.514, 0.442, 0.303),
+    (0.560, 0.569, 0.583, 0.600, 0.603, 0.577, 0.525, 0.394),
 )
+_SECTION_BY = (0.0, -0.50, -0.95, -0.70, -0.10, -0.26), (0.0, 0.0, 0.10, 0.20, 0.26, 0.24)
 
 
 #: Steps of y that wound thread is looked up between, and how often they are halved then.
@@ -114,11 +116,16 @@ def _lobed(y: Array, a: float, b: float, section: float) -> Array:
     """ln of what a ``section`` does to sigma of thread that looks the same."""
     if section <= 1.0:
         return np.zeros_like(y)
+    by_a, by_b = (np.interp(section, _SECTIONS, by) for by in _SECTION_BY)
     place = np.interp(section, _SECTIONS, np.arange(len(_SECTIONS)))
-    low = min(int(place), len(_SECTIONS) - 2)
-    one, two = (np.array(_SECTION_LN[low + step]) for step in (0, 1))
-    *by_y, by_a, by_b = one + (place - low) * (two - one)
-    return np.asarray(np.interp(y, _SECTION_Y, by_y) + a * by_a + b * by_b)
+    return _between(place, y, _SECTION_Y, _SECTION_LN) + a * by_a + b * by_b
+
+
+def _between(place: float, y: Array, at: Sequence[float], rows: Sequence[Sequence[float]]) -> Array:
+    """A table by ``y`` (columns, ``at``) so many ``rows`` down."""
+    low = min(int(place), len(rows) - 2)
+    one, two = (np.interp(y, at, rows[low + step]) for step in (0, 1))
+    return np.asarray(one + (two - one) * (place - low))
 
 
 def _dulled(y: Array, dull: float) -> Array:
@@ -129,9 +136,7 @@ def _dulled(y: Array, dull: float) -> Array:
     place = np.interp(np.log(dull), np.log(_DULL[1:]), np.arange(1.0, len(_DULL)))
     if dull < _DULL[1]:
         place = np.float64(dull / _DULL[1])
-    low = min(int(place), len(_DULL) - 2)
-    rows = [np.interp(y, _DULL_Y, _DULL_LN[low + step]) for step in (0, 1)]
-    return np.asarray(rows[0] + (rows[1] - rows[0]) * (place - low))
+    return _between(place, y, _DULL_Y, _DULL_LN)
 
 
 def depth_of_wound(

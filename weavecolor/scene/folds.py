@@ -20,6 +20,7 @@ from dataclasses import replace
 from functools import lru_cache
 from importlib.resources import files
 from statistics import NormalDist
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,7 +90,7 @@ def hung(place: Scene) -> Scene:
     return replace(place, name=f"{place.name}{IN_FOLDS}", views=tuple(views))
 
 
-def sent_on(share: Array, sent: Array) -> Array:
+def sent_on(share: Any, sent: Any) -> Any:
     """Of light that falls on folds the ``share`` of it that goes on, sent to and fro between them,
     of cloth that sends on ``sent`` of even light in all, back and through; 0 to 1.
 
@@ -98,7 +99,7 @@ def sent_on(share: Array, sent: Array) -> Array:
     >>> sent_on(np.array([0.5]), np.array([0.5])).tolist()
     [0.625]
     """
-    return np.asarray(share / (1.0 - (1.0 - INSIDE) * np.minimum(sent, 1.0)))
+    return share / (1.0 - (1.0 - INSIDE) * np.minimum(sent, 1.0))
 
 
 @lru_cache(maxsize=1)

@@ -150,23 +150,14 @@ def rounded_triangle(section: float) -> Outline:
     """The outline whose circles, about it and in it, have radii of the ratio ``section``: 1
     (round) to below 2 (at which its sides are straight)."""
     around = np.linspace(0.0, 2.0 * np.pi, 720, endpoint=False)
-    low, high = 0.0, 2.0 / math.sqrt(27.0)  # beyond, it is not closed
-    for _ in range(60):
-        cubic = 0.5 * (low + high)
-        r = _radius(cubic, np.cos([0.0, np.pi]))
-        low, high = (cubic, high) if r[0] < section * r[1] else (low, cubic)
-    reach = _radius(low, np.cos(3.0 * around))
+    # r^2 - k r^3 = 1 at a corner and r^2 + k r^3 = 1 half way between, one r so much the other
+    least = (section**2 - 1.0) / (section**3 + 1.0)
+    cubic = least * math.sqrt(1.0 + least)
+    # 1/r solves a cubic without a square, by the cosine of a third of an angle
+    cosine = np.clip(-0.5 * math.sqrt(27.0) * cubic * np.cos(3.0 * around), -1.0, 1.0)
+    reach = 0.5 * math.sqrt(3.0) / np.cos(np.arccos(cosine) / 3.0)
     square = float(np.mean(reach**2))
-    return Outline(square, low * square**1.5, reach / math.sqrt(square))
-
-
-def _radius(cubic: float, cosine: Array) -> Array:
-    """The least r above 0 of r^2 - ``cubic`` r^3 ``cosine`` = 1, by Newton's steps from within."""
-    r = np.ones_like(cosine) * 0.8
-    for _ in range(200):
-        step = (1.0 - r**2 + cubic * cosine * r**3) / (2.0 * r - 3.0 * cubic * cosine * r**2)
-        r = r + step
-    return r
+    return Outline(square, cubic * square**1.5, reach / math.sqrt(square))
 
 
 @lru_cache(maxsize=128)
