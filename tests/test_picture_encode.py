@@ -80,7 +80,7 @@ def test_light_beyond_the_shoulder_keeps_its_order_and_its_hue() -> None:
         low = before <= SHOULDER
         assert 0 < low.sum() < 400
         np.testing.assert_array_equal(eased(light, Seeing(screen))[low], light[low])
-        assert shown.max() < 1.0
+        assert shown.max() <= 1.0 + 1e-6
         order = np.argsort(before)
         assert np.all(np.diff(shown[order]) > -1e-6)  # but for rounding
         ratio = eased(light, Seeing(screen)) / light
@@ -88,6 +88,19 @@ def test_light_beyond_the_shoulder_keeps_its_order_and_its_hue() -> None:
     for target in (0.036, 0.437, 0.82, 0.97):
         grey = np.full((1, 3), before_easing(target), np.float32)
         assert eased(grey)[0] == pytest.approx(target, abs=1e-5)
+
+
+def test_folds_brighter_than_a_card_keep_relief_evenly() -> None:
+    """Steps in light are shown whole up to the shoulder, and by a share that falls evenly to none
+    where white cloth is turned to the window: from a card on, to 1.25 of it, 3.5 of L*."""
+    light = np.linspace(SHOULDER - 0.05, 1.6, 331)
+    grey = np.repeat(light[:, None], 3, axis=1).astype(np.float32)
+    shown = eased(grey)[:, 0].astype(float)
+    share = np.gradient(shown, light)
+    wanted = np.clip((2.0 - SHOULDER - light) / (2.0 - 2.0 * SHOULDER), 0.0, 1.0)
+    assert share == pytest.approx(wanted, abs=6e-3)
+    bright = 116.0 * np.cbrt(np.interp([1.0, 1.25], light, shown)) - 16.0
+    assert np.diff(bright)[0] > 3.4
 
 
 @pytest.mark.parametrize("place", scene_names())

@@ -125,6 +125,22 @@ def test_cloth_is_drawn_as_light_as_it_is_told(name):
     assert 116.0 * np.cbrt(luminance) - 16.0 == pytest.approx(told, abs=2.5)
 
 
+@pytest.mark.parametrize("cloth", ["stage-gauze-black", "silk-chiffon-ivory"])
+def test_cloth_before_a_light_behind_is_drawn_as_it_is_told(cloth):
+    """Where it lies flat, in one layer: its openings show the light, which is what it stands
+    before; folds are darker. By a lamp in front the ground stays as it was asked for."""
+    stack, place = Stack((Layer(load_swatch(cloth)),)), scene("lightbox behind")
+    staged = stage([Cover(load_shape("panel-organza"), stack)], floor=False)
+    made = lit_stage(staged, place, coarse=True, ground="dark")
+    drawn = picture(made, 60, 72) @ [0.2126, 0.7152, 0.0722]
+    cloth_ = drawn[np.abs(drawn - drawn[0, 0]) > 1e-3]
+    told = appearance(stack, place).reading.Lab[0]
+    assert 116.0 * np.cbrt(np.percentile(cloth_, 75)) - 16.0 == pytest.approx(told, abs=2.0)
+    assert drawn[0, 0] == pytest.approx(0.9, abs=1e-3) and cloth_.max() < 0.9
+    front = lit_stage(staged, WINDOW, coarse=True, ground="dark")
+    assert front.ground == pytest.approx(0.036)
+
+
 def test_a_laid_backing_lets_nothing_through():
     stack = Stack(chiffon().layers, backing("white"))
     made = tables.tables(stack, WINDOW, coarse=True)

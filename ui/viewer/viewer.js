@@ -468,7 +468,8 @@ out vec4 colour;
 void main() {
   vec3 c = texture(gathered, gl_FragCoord.xy * ratio).rgb * exposure;
   float y = dot(c, luminance), room = 1.0 - shoulder;
-  if (y > shoulder) c *= (1.0 - room * exp((shoulder - y) / room)) / y;   // as eased in encode.py
+  float past = min(y - shoulder, 2.0 * room);   // as eased in encode.py
+  if (past > 0.0) c *= (shoulder + past * (1.0 - 0.25 * past / room)) / y;
   y = clamp(dot(c, luminance), 0.0, 1.0);
   float most = max(c.r, max(c.g, c.b)), least = min(c.r, min(c.g, c.b));
   float s = 1.0;   // towards the grey of the same luminance, just until the screen can show it
@@ -1046,7 +1047,8 @@ export class View {
 }
 
 function shade(linear, shoulder) {
-  const room = 1 - shoulder, eased = v => v > shoulder ? 1 - room * Math.exp((shoulder - v) / room) : v;
+  const room = 1 - shoulder, past = v => Math.min(v - shoulder, 2 * room);
+  const eased = v => v > shoulder ? shoulder + past(v) * (1 - 0.25 * past(v) / room) : v;
   const code = linear.map(eased).map(v => Math.round(255 * (v <= 0.0031308 ? 12.92 * v : 1.055 * Math.min(v, 1) ** (1 / 2.4) - 0.055)));
   return `rgb(${code.join(" ")})`;
 }

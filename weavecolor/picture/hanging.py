@@ -31,6 +31,7 @@ from weavecolor.picture.tables import (
     check_layers,
     raised_deg,
     rgb_matrix,
+    shines_through,
     tables,
     view_vector,
 )
@@ -374,6 +375,7 @@ def lit_stage(
     body_colour, beneath : Backing, optional
         Of the form (calico if left out), and of what it wears (the form's).
     ground : {"grey", "light", "dark"}
+        What it stands before, where no light shines straight from behind.
     seeing : Seeing
     observer : "2" or "10"
     coarse : bool
@@ -412,6 +414,9 @@ def lit_stage(
     one = INSIDE * (light[0, 1] + light[0, 3])  # layer of cloth
     met = np.stack([np.ones(3), one, one**2, 0.5 * colour])
     exposure = exposure_for(scene, seeing)
+    # a luminous surface behind is what all stands before
+    lights = zip(scene.lights, lamps, strict=True)
+    surface = [lamp.white for light, lamp in lights if shines_through(light, lamp.direction)]
     sent = rgb_matrix(illumination(scene), scene, seeing, observer)
     return Lit(
         staged,
@@ -420,6 +425,7 @@ def lit_stage(
         light,
         (reflectance @ room)[:, None] * met,
         np.stack([np.ones(3), one, one**2, np.full(3, 0.25)]),
+        np.sum(surface, axis=0) if surface else
         np.full(3, before_easing(GROUNDS[ground]) / exposure),
         exposure,
         np.array([_uneven(s) for s in staged.stacks]),

@@ -119,6 +119,7 @@ def draw_hung(
         form beneath a skirt, sewn to the cloth of any other shape.
     inner : pairs of an inner shape's name and its stack
     ground : {"grey", "light", "dark"}
+        Before a light straight behind that surface itself, as bright as it is.
     seeing : Seeing
     observer : "2" or "10"
     coarse : bool
@@ -237,8 +238,9 @@ def _moved(
             yield still, replace(sight, turn_deg=(sight.turn_deg + turn) % 360.0)
         else:
             lit = scene_round(scene, turn)
-            yield lit_stage(staged, lit, form, beneath=worn, ground=ground, seeing=own,
-                            observer=observer), sight  # fmt: skip
+            made = lit_stage(staged, lit, form, beneath=worn, ground=ground, seeing=own,
+                             observer=observer)  # fmt: skip
+            yield replace(made, ground=still.ground), sight
 
 
 def scene_round(scene: Scene, turn_deg: float) -> Scene:

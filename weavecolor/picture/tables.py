@@ -282,6 +282,12 @@ def view_vector(light: Light, scene: Scene) -> Array:
     return np.array([x, np.cos(e) * y - np.sin(e) * z, np.sin(e) * y + np.cos(e) * z])
 
 
+def shines_through(light: Light, toward: Array) -> bool:
+    """Whether a light that lies ``toward`` (3,) in the view's frame is a luminous surface straight
+    behind, as in every answer."""
+    return bool(toward[2] < -np.cos(np.radians(light.half_deg)))
+
+
 def raised_deg(scene: Scene) -> float:
     """How far above the level the viewer of a scene looks from, degrees: 0 in a room, below 0 from
     before a stage."""
@@ -308,7 +314,7 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
     for lamp in scene.lights:
         matrix = told(lamp.irradiance)
         toward, onto = view_vector(lamp, scene), _onto(lamp.half_deg)
-        if toward[2] < -np.cos(np.radians(lamp.half_deg)):  # as in every answer
+        if shines_through(lamp, toward):
             for side, values in enumerate((made.to_face, made.to_back)):
                 seen = (wide @ (values.T @ matrix)).reshape(*size, 3)
                 key[side] += _sights(seen, side, DISC)
