@@ -1,5 +1,6 @@
 """What a maker writes is understood as the trade means it, or refused with what to do."""
 
+import json
 from dataclasses import replace
 from importlib.resources import files
 
@@ -18,6 +19,7 @@ from weavecolor.errors import InputError
 from weavecolor.files.clothfile import (
     cloth_from_dict,
     cloth_from_toml,
+    cloth_to_toml,
     load_swatch,
     swatch_called,
     swatch_names,
@@ -441,6 +443,44 @@ def test_a_layer_under_another_by_any_of_the_words(between):
     ]  # fmt: skip
     with pytest.raises(InputError, match='"on the cross" means the bias: write bias, or cross'):
         layers_said(f"muslin-white on the cross{between}slip-white", load_swatch)
+
+
+def test_a_cloth_whose_own_name_holds_what_parts_layers():
+    own = {"muslin over calico": "muslin-white", "silk+cotton": "slip-white",
+           "voile": "cotton-voile-white", "muslin": "calico-unbleached"}  # fmt: skip
+
+    def called(name):
+        if name not in own:
+            raise InputError(f"{name} is no cloth")
+        return load_swatch(own[name])
+
+    said = "muslin over calico cross back over 2 x voile + silk+cotton bias over muslin over voile"
+    layers = layers_said(said, called)
+    assert [(x.cloth, x.grain_deg, x.face) for x in layers] == [
+        (load_swatch(name), grain, face)
+        for name, grain, face in (
+            ("muslin-white", 90.0, "back"), ("cotton-voile-white", 0.0, "face"),
+            ("cotton-voile-white", 0.0, "face"), ("slip-white", 45.0, "face"),
+            ("calico-unbleached", 0.0, "face"), ("cotton-voile-white", 0.0, "face"),
+        )
+    ]  # fmt: skip
+    with pytest.raises(InputError, match="^calico is no cloth"):
+        layers_said("voile over calico", called)
+
+
+def test_a_project_keeps_a_stack_of_a_cloth_with_over_in_its_file_s_name(tmp_path, capsys):
+    path, other = tmp_path / "gauze over net.toml", tmp_path / "own.json"
+    text = cloth_to_toml(load_swatch("stage-gauze-black"))
+    path.write_text(text.replace("Stage gauze, black", "Gauze over net"))
+    assert run(["project", "new", str(other), "--cloth", str(path), "--cloth", "slip-white"]) == 0
+    assert run(["project", "keep", str(other), "Gauze over net cross over Slip white"]) == 0
+    laid = json.loads(other.read_text())["options"][0]["layers"]
+    assert [(x["cloth"], x["grain_deg"]) for x in laid] == [
+        ("gauze-over-net", 90.0), ("slip-white", 0.0)
+    ]  # fmt: skip
+    capsys.readouterr()
+    assert run(["compare", "--stack", f"{path} bias over slip-white"]) == 0
+    assert "Gauze over net, bias over White slip cloth, cotton lawn, straight" in capsys.readouterr().out
 
 
 def test_what_lies_behind_is_no_layer(capsys):

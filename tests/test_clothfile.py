@@ -83,7 +83,7 @@ def test_a_cloth_is_read(tmp_path):
 def test_what_was_supposed_is_said():
     told = " | ".join(assumed_words(cloth_from_toml(GOOD)))
     assert "16 filaments (12 to 21), boiled off (organza is woven in the gum)" in told
-    assert "packing 0.62 (0.5 to 0.72)" in told and "as usual for silk yarn" in told
+    assert "packed to 0.62 (0.5 to 0.72) of full" in told and "as usual for silk yarn" in told
     assert "weft colour taken from a screen colour" in told
     assert "warp colour" not in told
 

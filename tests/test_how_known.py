@@ -204,7 +204,7 @@ def test_what_was_assumed_is_told_in_one_line_for_both_systems():
     told["weft.twist"] = HowKnown.assumed(0.0, 1234.0)
     told["ends"] = HowKnown.assumed(38.0, 42.0, "a guess")
     assert assumed_words(replace(PLAIN, known=told)) == (
-        "warp and weft: packing 0.8 (0.7 to 0.95) supposed, by feel",
+        "warp and weft: packed to 0.8 (0.7 to 0.95) of full supposed, by feel",
         "weft: twist 0 /m (0 to 1230) supposed",
         "ends 40 /cm (38 to 42) supposed, a guess",
     )

@@ -10,8 +10,8 @@ from scipy.special import spherical_jn, spherical_yn
 
 from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
-from weavecolor.files.clothfile import load_swatch
-from weavecolor.textile.assumedwords import _phrase
+from weavecolor.files.clothfile import cloth_from_dict, load_swatch
+from weavecolor.textile.assumedwords import _phrase, assumed_words
 from weavecolor.textile.construction import cloth_cover
 from weavecolor.textile.fibres import fibre
 from weavecolor.textile.howknown import HowKnown
@@ -69,13 +69,31 @@ def test_no_yarn_of_filaments_is_twisted_steeper_than_it_could_be(filaments):
 
 @pytest.mark.parametrize(
     ("dull", "said"),
-    [(0.0, "bright fibre"), (4.0, "semi-dull, dull_per_mm 4"), (20.0, "dull, dull_per_mm 20"),
-     (7.0, "dull_per_mm 7")],
+    [(0.0, "bright fibre"), (4.0, "semi-dull fibre, scattering 4 /mm inside"),
+     (20.0, "dull fibre, scattering 20 /mm inside"),
+     (7.0, "dulled fibre, scattering 7 /mm inside")],
 )  # fmt: skip
 def test_a_lustre_is_told_by_its_word_where_it_has_one(dull, said):
     cloth = load_swatch("shot-organza-teal-copper")
     yarn = Yarn(fibre("polyester"), 5.0, GREY, dull_per_mm=dull)
     assert _phrase("dull_per_mm", yarn, cloth, "warp", HowKnown.stated()) == said
+
+
+@pytest.mark.parametrize(
+    ("name", "kind", "said"),
+    [("silk", "filament", "filaments three-sided with rounded corners, these 1.3 (1.1 to 1.6) "
+      "times as far from the middle as the sides"),
+     ("viscose", "filament", "filaments as if three-sided with rounded corners, these 1.15 (1 to "
+      "1.4) times as far from the middle as the sides"),
+     ("cotton", "spun", "round fibres, or with corners up to 1.1 times as far from the middle as "
+      "the sides")],
+)  # fmt: skip
+def test_a_section_is_told_as_one_could_draw_it(name, kind, said):
+    yarn = {"fibre": name, "kind": kind, "count": "10 tex", "colour": "teal"}
+    cloth = cloth_from_dict({"name": "C", "weave": "plain", "ends": "20 /cm", "picks": "20 /cm",
+                             "warp": yarn, "weft": yarn})  # fmt: skip
+    told = " ".join(assumed_words(cloth))
+    assert f"bright fibre, {said} supposed, as usual for {name}" in told
 
 
 def test_usual_yarns_are_yarns_that_there_can_be():

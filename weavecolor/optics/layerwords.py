@@ -16,7 +16,9 @@ from weavecolor.textile.grain import grain_deg
 #: Several alike, as answers write them: "2 x silk-chiffon-ivory cross".
 _MANY = re.compile(r"\s*(\d{1,3})\s*[x\u00d7]\s+(?=\S)")
 #: What stands between a layer and the next further in.
-_UNDER = re.compile(r"\+|\s(?:over|(?:under|inter|flat[ -]?)?lined with)\s", re.IGNORECASE)
+_UNDER = re.compile(r"(\+|\s(?:over|(?:under|inter|flat[ -]?)?lined with)\s)", re.IGNORECASE)
+#: A cloth's own name may hold so many of these.
+_MOST_IN_NAME = 3
 #: Words of the longest grain: "straight of grain upside down".
 _MOST_OF_GRAIN = 5
 
@@ -26,9 +28,10 @@ def layers_said(text: str, cloth: Cloth | Callable[[str], Cloth]) -> tuple[Layer
 
     Each layer is the name of a cloth, which ``cloth`` finds, then its grain (straight where nothing
     is said) and the side that is out (the face where nothing is said), in either order; "2 x"
-    before it makes two of it. Where ``cloth`` is one itself all layers are of it, and grain and
-    side are all that is read: "straight + cross back". Raises InputError for layers that are not
-    so written, and for too many.
+    before it makes two of it. A name that holds "over" or "+" itself is that cloth's where
+    ``cloth`` finds it so. Where ``cloth`` is one itself all layers are of it, and grain and side
+    are all that is read: "straight + cross back". Raises InputError for layers that are not so
+    written, and for too many.
 
     Examples
     --------
@@ -40,7 +43,7 @@ def layers_said(text: str, cloth: Cloth | Callable[[str], Cloth]) -> tuple[Layer
     one = cloth if isinstance(cloth, Cloth) else None
     field = "--stack" if one is None else "--laid"
     made = []
-    for said in _UNDER.split(text):
+    for said in _one_by_one(text, None if isinstance(cloth, Cloth) else cloth):
         many = _MANY.match(said)
         part = said[many.end() :] if many else said
         words, grain, face = _lying(part.replace(",", " ").split(), one is None)
@@ -59,6 +62,30 @@ def layers_said(text: str, cloth: Cloth | Callable[[str], Cloth]) -> tuple[Layer
         made += [Layer(found, grain, face)] * (layer_count(int(many[1]), field) if many else 1)
     layer_count(len(made), field)
     return tuple(made)
+
+
+def _one_by_one(text: str, cloth: Callable[[str], Cloth] | None) -> list[str]:
+    """The text of each layer, those parts joined again that make a cloth's name together."""
+    parts = _UNDER.split(text)
+    if cloth is None or len(parts) == 1:
+        return parts[::2]
+    layers, begin = [], 0
+    while begin < len(parts):
+        ends = range(min(begin + 2 * _MOST_IN_NAME, len(parts) - 1), begin, -2)
+        end = next((e for e in ends if _names("".join(parts[begin : e + 1]), cloth)), begin)
+        layers.append("".join(parts[begin : end + 1]))
+        begin = end + 2
+    return layers
+
+
+def _names(said: str, cloth: Callable[[str], Cloth]) -> bool:
+    """Whether one layer of a cloth that ``cloth`` finds is written so."""
+    many = _MANY.match(said)
+    try:
+        cloth(" ".join(_lying(said[many.end() if many else 0 :].replace(",", " ").split(), 1)[0]))
+    except InputError:
+        return False
+    return True
 
 
 def _lying(words: list[str], kept: int) -> tuple[list[str], float, str]:

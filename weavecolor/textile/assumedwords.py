@@ -38,8 +38,8 @@ def assumed_words(cloth: Cloth) -> tuple[str, ...]:
     Examples
     --------
     >>> print(assumed_words(organza)[0])
-    warp and weft: packing 0.8 (0.7 to 0.95), flattening 1.35 (1 to 1.6), bright fibre supposed, \
-none was measured
+    warp and weft: packed to 0.8 (0.7 to 0.95) of full, 1.35 (1 to 1.6) times as wide as high, \
+bright fibre supposed, none was measured
     """
     known = dict(cloth.known)
     lines: dict[str, list[str]] = {}
@@ -88,20 +88,33 @@ def _phrase(key: str, yarn: Yarn, cloth: Cloth, system: str, how: HowKnown) -> s
             word = _named(LUSTRES, yarn.dull_per_mm)
             if word == "bright":
                 return "bright fibre"
-            number = f"dull_per_mm {yarn.dull_per_mm:g}{span}"
-            return f"{word}, {number}" if word else number
+            return f"{word or 'dulled'} fibre, scattering {yarn.dull_per_mm:g} /mm{span} inside"
         case "section":
-            word = _named(SECTIONS, yarn.section) or f"section {yarn.section:g}"
-            return f"{word} filaments{span}"
+            return _section(yarn, how, span)
         case "count":
             return f"count {yarn.tex:.3g} tex{span}"
         case "twist":
             return f"twist {yarn.twist_turns_m:g} /m{span}"
         case "crimp":
             return f"crimp {getattr(cloth, f'{system}_crimp'):.3g}{span}"
-        case "packing" | "flattening":
-            return f"{key} {getattr(yarn, key):.3g}{span}"
+        case "packing":
+            return f"packed to {yarn.packing:.3g}{span} of full"
+        case "flattening":
+            return f"{yarn.flattening:.3g}{span} times as wide as high"
     return f"{key}{span}"
+
+
+def _section(yarn: Yarn, how: HowKnown, span: str) -> str:
+    """What filaments are like in section; one of many notches stands as a triangle."""
+    what = "filaments" if yarn.kind == "filament" else "fibres"
+    name, out = _named(SECTIONS, yarn.section), "times as far from the middle as the sides"
+    if name == "round":
+        most = f", or with corners up to {how.high:.3g} {out}" if (how.high or 1.0) > 1.0 else ""
+        return f"round {what}{most}"
+    if name == "trilobal":
+        return f"trilobal {what}, their lobes {yarn.section:g}{span} {out}"
+    like = "three-sided" if name else "as if three-sided"
+    return f"{what} {like} with rounded corners, these {yarn.section:.3g}{span} {out}"
 
 
 def _named(words: Mapping[str, Span], value: float) -> str:
