@@ -1,6 +1,7 @@
 """What a maker writes is understood as the trade means it, or refused with what to do."""
 
 import json
+import math
 from dataclasses import replace
 from importlib.resources import files
 
@@ -27,10 +28,11 @@ from weavecolor.files.clothfile import (
 from weavecolor.front import load_cloth, save_cloth
 from weavecolor.making.answers import check_project
 from weavecolor.making.model import Making
+from weavecolor.measure.threads import NINETEEN_OF_TWENTY, stated
 from weavecolor.optics import mightbe
 from weavecolor.optics.layerwords import layers_said
 from weavecolor.optics.stack import face_called
-from weavecolor.optics.uncertainty import known_of, reasons
+from weavecolor.optics.uncertainty import COVERAGE, known_of, reasons
 from weavecolor.scene.backings import backing, behind_called
 from weavecolor.scene.places import PLACES, custom_scene, scene, sides, with_viewer
 from weavecolor.textile.notmodelled import NOT_MODELLED, not_modelled
@@ -170,7 +172,7 @@ def test_weights_as_labels_have_them(said, grams):
 
 
 def test_weights_that_are_of_no_area_are_refused():
-    for said in ("2.5 oz", "2 oz/yd", "45 g/m", "45 g"):
+    for said in ("2.5 oz", "45 g"):
         with pytest.raises(InputError, match="no known unit of cloth weight"):
             areal_mass_g_m2(said)
 
@@ -231,8 +233,32 @@ def test_a_cloth_woven_of_several_sorts_is_asked_about():
             yarn_of(like=cloth)
     with pytest.raises(InputError, match="'wool flannel' must be wool spun; pile and raised"):
         yarn_of(like="wool flannel")
-    with pytest.raises(InputError, match="'gold lame' must be .* not modelled"):
+    with pytest.raises(InputError, match="'gold lame' is no yarn that is known; .* not modelled"):
         yarn_of(like="gold lame")
+
+
+def test_net_is_not_modelled_whatever_its_cloth_is_called():
+    """Of a cloth likened to net it is said with every answer; none is offered in net's place."""
+    net = yarn_of(like="nylon tulle", cloth=True)
+    said = "nylon tulle: lace, net, leno, knitted and felted cloth are not modelled: lay a piece"
+    assert any(text.startswith(said) for text in known_of([net]).contradictions)
+    again = cloth_from_toml(cloth_to_toml(net))
+    assert known_of([net]).contradictions == known_of([again]).contradictions
+    other = known_of([yarn_of(like="silk organza", cloth=True)]).contradictions
+    assert not any("modelled" in text for text in other)
+    with pytest.raises(InputError, match="'silk tulle' must be one of silk organza") as refused:
+        yarn_of(like="silk tulle")
+    assert "net, leno" in str(refused.value) and "nylon tulle" not in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("label", "name"),
+    [("PA 6.6", "nylon"), ("polyamide 6", "nylon"), ("Nylon 66", "nylon"), ("PET", "polyester"),
+     ("100 % PL", "polyester")],
+)
+def test_fibres_as_mills_label_them(label, name):
+    """Nylon 6 and 6.6 by their polymers, PET and PL for polyester: trade practice, from memory."""
+    assert yarn_of(fibre=label, kind="filament").fibre.name == name
 
 
 def test_thread_of_no_usual_size_is_asked_for():
@@ -480,7 +506,19 @@ def test_a_project_keeps_a_stack_of_a_cloth_with_over_in_its_file_s_name(tmp_pat
     ]  # fmt: skip
     capsys.readouterr()
     assert run(["compare", "--stack", f"{path} bias over slip-white"]) == 0
-    assert "Gauze over net, bias over White slip cloth, cotton lawn, straight" in capsys.readouterr().out
+    said = "Gauze over net, bias over White slip cloth, cotton lawn, straight"
+    assert said in capsys.readouterr().out
+
+
+def test_how_often_ranges_hold_is_told_in_one_wording(capsys):
+    """19 of 20 of a fit or a count (1.96 deviations) and nine in ten of an answer (1.645) are both
+    at least nine in ten: math.erf tells how much of a normal law lies within."""
+    assert math.erf(NINETEEN_OF_TWENTY / math.sqrt(2.0)) == pytest.approx(0.95, abs=1e-4)
+    assert math.erf(COVERAGE / math.sqrt(2.0)) == pytest.approx(0.90, abs=1e-4)
+    assert run(["compare", "muslin-white", "--behind", "white,black"]) == 0
+    told = capsys.readouterr().out
+    assert "Give or take: at least nine times in ten the truth should lie that near." in told
+    assert stated(20.0, (19.0, 21.0))[1].endswith("(19.0 to 21.0 at least nine times in ten)")
 
 
 def test_what_lies_behind_is_no_layer(capsys):

@@ -240,7 +240,7 @@ def test_file_holds_the_cloth_and_what_was_not_settled(one_fit):
     heavy = replace(bare[0], name="weight", value=104.2, around=(20.0, 1234.0), unit="g/m2")
     text = report(replace(fit, quantities=(*bare, heavy)))
     assert "how milky the fibre is: 0 per mm" in text
-    assert "weight: 104 g/m2, 20 to 1200 in 19 of 20" in text
+    assert "weight: 104 g/m2, 20 to 1200 at least nine times in ten" in text
 
 
 def test_advice_never_asks_for_what_was_given(one_fit):

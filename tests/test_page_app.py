@@ -1295,7 +1295,7 @@ def test_a_wound_card_is_told_as_on_the_command_line_and_colours_a_described_clo
     work = page.session_state["work"]
     cloth = state.cloth_called(work, work.table.layers[0].cloth)
     known = dict(cloth.known)["warp.colour"]
-    within = float(re.search(r"within ([\d.]+) CIEDE2000 in 19 of 20", line)[1])
+    within = float(re.search(r"within ([\d.]+) CIEDE2000 at least nine times in ten", line)[1])
     assert known.way == "measured" and known.spread == pytest.approx(within / 1.96, abs=0.05)
     assert getattr(dict(cloth.known).get("weft.colour"), "way", "") != "measured"
 

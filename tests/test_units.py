@@ -271,6 +271,23 @@ def test_labels_as_mills_and_shops_write_them():
     assert units.areal_mass_g_m2("1.9 oz / yd2") == units.areal_mass_g_m2("1.9 oz/yd2")
 
 
+def test_data_as_mills_write_them():
+    """ISO 2947: dtex, then f and the number of filaments, then the threads folded together."""
+    for text in ("167 dtex f 48 x 2", "dtex 167 f 48 x 2", "dtex 167f48x2", "167 dtex f48x2"):
+        assert units.yarn_size(text) == (pytest.approx(33.4), 96), text
+    assert units.yarn_size("50 dtex f 72x1") == (pytest.approx(5.0), 72)
+    assert units.yarn_size("dtex 167 f 48") == (pytest.approx(16.7), 48)
+    for text in ("330 dtex Z120", "84 dtex SD"):
+        size = " ".join(text.split()[:2])
+        with pytest.raises(InputError, match=f'write "{size}", and by itself .* twist = "120 /m"'):
+            units.yarn_size(text)
+    # a weight of the running length is one of the area only with the width: 185 / 1.48
+    assert 185.0 / 1.48 == pytest.approx(125.0)
+    for text in ("185 g/m", "185 g/lm", "12 oz / running yd", "9 oz/yd"):
+        with pytest.raises(InputError, match="running length: divide it by the width, .* 125 g/m2"):
+            units.areal_mass_g_m2(text)
+
+
 def test_folded_yarn_has_the_filaments_of_all_its_threads():
     # ISO 1139 writes a folded yarn by its singles; two threads of 24 filaments have 48
     for text in ("2 x 84 dtex f 24", "2x84dtex/24f"):

@@ -39,6 +39,7 @@ from weavecolor.decide.compare import Outcome, Step
 from weavecolor.making.lightchoice import light_words, scene_of
 from weavecolor.making.model import Making, MakingOption
 from weavecolor.optics.appearance import CONTRAST_WORDS
+from weavecolor.optics.uncertainty import HELD
 from weavecolor.report.comparisontable import safe_cell
 
 SEES = {True: "seen", False: "not seen", None: "cannot tell"}
@@ -278,7 +279,7 @@ COLUMN_HELP = {
     "hue": "0 red, 90 yellow, 180 green, 270 blue",
     "opacity %": f"100 hides all ({CONTRAST_WORDS})",
     "straight through %": "Share of light through the openings",
-    "give or take": "Of the colour itself, CIEDE2000, nine times in ten",
+    "give or take": f"Of the colour itself, CIEDE2000, {HELD}",
     "difference": "CIEDE2000 from the first; about 1 is just noticeable",
     "difference give or take": "Of the difference; much is shared between options of one cloth",
     "seen": "Whether she would see the difference side by side",

@@ -94,6 +94,7 @@ from weavecolor.textile import construction, units
 from weavecolor.textile.cloth import MOST_CRIMP, Cloth, Weave
 from weavecolor.textile.fibres import FIBRES, fibre
 from weavecolor.textile.howknown import NUMBERS, WAYS, HowKnown, Way
+from weavecolor.textile.notmodelled import named_so
 from weavecolor.textile.shopnames import sort_called
 from weavecolor.textile.usual import (
     COUNT_OFF,
@@ -151,8 +152,13 @@ _OF_YARN = {
 _EXAMPLES = {
     "name": 'for example name = "Shot organza"',
     "weave": 'for example weave = "plain"',
-    "ends": 'how many ends there are, for example ends = "40 /cm" or "100 /inch"',
-    "picks": 'how many picks there are, for example picks = "38 /cm" or "96 /inch"',
+    "ends": 'how many ends there are, for example ends = "40 /cm" or "100 /inch"; '
+    "weavecolor measure threads counts them in a close-up",
+    "picks": 'how many picks there are, for example picks = "38 /cm" or "96 /inch"; '
+    "weavecolor measure threads counts them in a close-up",
+    # no fields of a cloth: of a length of it
+    **dict.fromkeys(("width", "length"), "it where the cloth in hand is told, such as --cloth "
+                    '"150 x 300 cm"'),
     "weight": 'it with its unit, for example weight = "4.3 momme"',
     "warp": "a table [warp] with the fibre, count, kind and colour of its yarn",
     "weft": "a table [weft] with the fibre, count, kind and colour of its yarn",
@@ -655,6 +661,8 @@ def _yarn(
     if told.count:
         with inside("count"):
             units.check_hank(told.count.told, made_of.name)
+    if told.like is not None:
+        remarks += filter(None, [named_so(told.like.told)])
     filaments = _filaments(told, tex, many)
     gum = value_of(told.gum)
     if gum and not sort.gum and like is None and made_of.name == "silk":

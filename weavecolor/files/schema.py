@@ -115,7 +115,12 @@ width?
     with inside(file=file):
         with _fitting:
             shape = _shape(kind)  # type: ignore[arg-type]  # a type can be hashed
-        _only_known(data, shape, field)
+        try:
+            _only_known(data, shape, field)
+        except InputError as error:  # a field that stands elsewhere has its example, too
+            more = examples.get(error.field or "")
+            raise InputError(f"{error.what}; write {more}" if more else error.what,
+                             field=error.field) from None  # fmt: skip
         try:
             return msgspec.convert(_plain(data), kind, dec_hook=meant)
         except msgspec.ValidationError as error:

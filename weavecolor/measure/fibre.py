@@ -18,6 +18,7 @@ from weavecolor.measure.observations import colour_of
 from weavecolor.measure.parameters import linear_of
 from weavecolor.measure.threads import NINETEEN_OF_TWENTY
 from weavecolor.optics.dye import Dye, from_fibre, wound_colour
+from weavecolor.optics.uncertainty import HELD
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.howknown import HowKnown
 from weavecolor.textile.yarn import Yarn
@@ -93,7 +94,7 @@ def fibre_report(found: FibreRead) -> str:
     Lab = colour_of(linear_of(found.wound))
     return (
         f"Closely wound the thread looks {colour_words(Lab)} (L* {Lab[0]:.0f}, a* {Lab[1]:.0f}, "
-        f"b* {Lab[2]:.0f}), within {found.within:.1f} CIEDE2000 in 19 of 20.\n"
+        f"b* {Lab[2]:.0f}), within {found.within:.1f} CIEDE2000 {HELD}.\n"
         "Known from the spectrum of one fibre, its thickness taken as good to 10 %: read several, "
         "and let a wound sample in the real light decide.\n"
     )

@@ -7,6 +7,7 @@ from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.measure.grid import Array, Grid
 from weavecolor.measure.observations import colour_of
 from weavecolor.measure.parameters import linear_of
+from weavecolor.optics.uncertainty import HELD
 
 
 def grid_report(found: Grid) -> str:
@@ -18,7 +19,7 @@ def grid_report(found: Grid) -> str:
         "  sends back  " + _three(found.R, found.R_uncertainty),
         "  lets through " + _three(found.T, found.T_uncertainty),
         f"Closely wound it looks {colour_words(Lab)} (L* {Lab[0]:.0f}, a* {Lab[1]:.0f}, "
-        f"b* {Lab[2]:.0f}), within {found.within:.1f} CIEDE2000 in 19 of 20.",
+        f"b* {Lab[2]:.0f}), within {found.within:.1f} CIEDE2000 {HELD}.",
         f"Its dye shows the photographs within {found.missed:.1f} CIEDE2000.",
     ]
     lines += [f"Note: {note}" for note in found.dye.notes]

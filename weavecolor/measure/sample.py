@@ -35,6 +35,7 @@ from weavecolor.optics.appearance import appearance
 from weavecolor.optics.dye import absorption
 from weavecolor.optics.fitted import LEAST_WIDTHS, looks_of, places, still_numbers
 from weavecolor.optics.stack import MOST_LAYERS, Stack
+from weavecolor.optics.uncertainty import HELD
 from weavecolor.scene.backings import Backing, backing
 from weavecolor.scene.places import PHOTO_SCENE, scene
 from weavecolor.scene.scene import Light, Scene
@@ -438,21 +439,21 @@ def lesson_words(lesson: Lesson) -> str:
     lines = [
         f"{lesson.fit.cloth.name}, corrected by a sample",
         f"Seen {delta:.1f} CIEDE2000 from what was foretold; foretold to "
-        f"{lesson.within:.1f} in 19 of 20. Shown now {after:.1f} off.",
+        f"{lesson.within:.1f} {HELD}. Shown now {after:.1f} off.",
         "Learnt (before in brackets):",
     ]
     for now, was in zip(lesson.fit.quantities, lesson.before, strict=True):
         if now.name.endswith("colour"):
             lines.append(
                 f"  {now.name}: L* {now.value:.0f} ({was.value:.0f}), within {now.around[1]:.1f} "
-                f"({was.around[1]:.1f}) CIEDE2000 in 19 of 20"
+                f"({was.around[1]:.1f}) CIEDE2000 {HELD}"
             )
         else:
             low, high = now.around
             lines.append(
                 f"  {now.name}: {now.value:.3g} ({was.value:.3g}) {now.unit}".rstrip()
                 + f", {low:.2g} to {high:.2g} ({was.around[0]:.2g} to {was.around[1]:.2g})"
-                " in 19 of 20"
+                f" {HELD}"
             )
     lines.append("The sample itself decides; what else is made of the cloth is foretold.")
     return "\n".join(lines) + "\n"

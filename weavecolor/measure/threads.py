@@ -18,6 +18,7 @@ from scipy.ndimage import gaussian_filter, map_coordinates
 from weavecolor.errors import InputError
 from weavecolor.measure.lattice import Frame, Reading, find_frames, spectrum, weighed
 from weavecolor.measure.opening import open_share
+from weavecolor.optics.uncertainty import HELD
 
 Array = NDArray[np.float64]
 
@@ -133,15 +134,15 @@ def stated(value: float, around: tuple[float, float], size: float = 1.0) -> tupl
     Examples
     --------
     >>> stated(20.04, (19.9, 20.3))
-    ('20.0', 'give or take 0.3 (19.9 to 20.3 in 19 of 20)')
+    ('20.0', 'give or take 0.3 (19.9 to 20.3 at least nine times in ten)')
     >>> stated(20.04, (20.0, 20.08))
-    ('20.04', 'give or take 0.04 (20.00 to 20.08 in 19 of 20)')
+    ('20.04', 'give or take 0.04 (20.00 to 20.08 at least nine times in ten)')
     """
     value, low, high = (size * v for v in (value, *around))
     half = max(high - value, value - low)
     digits = 1 if half >= 0.095 else 2
     return f"{value:.{digits}f}", (
-        f"give or take {half:.{digits}f} ({low:.{digits}f} to {high:.{digits}f} in 19 of 20)"
+        f"give or take {half:.{digits}f} ({low:.{digits}f} to {high:.{digits}f} {HELD})"
     )
 
 

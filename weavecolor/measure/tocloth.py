@@ -19,6 +19,7 @@ from weavecolor.measure.fit_report import TELLS
 from weavecolor.measure.observations import Known
 from weavecolor.measure.threads import ThreadCount
 from weavecolor.optics.fitted import root_told
+from weavecolor.optics.uncertainty import HELD
 from weavecolor.textile import construction
 from weavecolor.textile.cloth import Cloth, Yarn
 from weavecolor.textile.fibres import fibre
@@ -295,11 +296,11 @@ def report(fit: Fit) -> str:
     lines.append("Found:")
     for q in fit.quantities:
         if q.name.endswith("colour"):
-            text = f"L* {q.value:.0f}, within {q.around[1]:.1f} CIEDE2000 in 19 of 20"
+            text = f"L* {q.value:.0f}, within {q.around[1]:.1f} CIEDE2000 {HELD}"
         else:
             low, high = q.around
             value = f"{_plainly(q.value, 3)} {q.unit}".rstrip()
-            text = f"{value}, {_plainly(low, 2)} to {_plainly(high, 2)} in 19 of 20"
+            text = f"{value}, {_plainly(low, 2)} to {_plainly(high, 2)} {HELD}"
         open_ = "" if q.settled else "  (not settled)"
         lines.append(f"  {_PLAIN.get(q.name, q.name)}: {text}{open_}")
     if fit.trades:

@@ -20,6 +20,7 @@ from weavecolor.colour.perception import JUST_NOTICEABLE
 from weavecolor.decide.compare import AXES, Comparison, Option, Outcome, Step
 from weavecolor.decide.unexpected import unexpected
 from weavecolor.errors import InputError
+from weavecolor.optics.uncertainty import HELD
 from weavecolor.scene.places import sides
 
 #: Steps of one kind up to this many are told one by one, more are summed up.
@@ -28,7 +29,7 @@ _SEES = {True: "yes", False: "no", None: "cannot tell"}
 HELD_FLAT = "Colours of cloth held flat; --hung tells them of folds, as a garment hangs."
 HOW_TO_READ = (
     f"Differences are CIEDE2000; about {JUST_NOTICEABLE:g} is just noticeable side by side. "
-    "Give or take: nine times in ten the truth should lie that near."
+    f"Give or take: {HELD} the truth should lie that near."
 )
 
 

@@ -25,6 +25,7 @@ from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.construction import HAIRINESS, Description, describe, hairs_take
 from weavecolor.textile.howknown import HowKnown
+from weavecolor.textile.notmodelled import remarked_so
 from weavecolor.textile.weaves import weave
 
 GROUNDS = ("white", "black")
@@ -221,7 +222,8 @@ def assumed(made: Portrait) -> tuple[str, ...]:
         for key, text in cloth.sources
         if key in known and known[key].way == "assumed" and known[key].source != text
     ]
-    return (*assumed_words(cloth), *cloth.remarks, *owner)
+    remarks = [text for text in cloth.remarks if text not in remarked_so(cloth.remarks)]
+    return (*assumed_words(cloth), *remarks, *owner)
 
 
 def _how(how: HowKnown) -> dict[str, Any]:

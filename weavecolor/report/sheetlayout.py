@@ -14,6 +14,7 @@ from weavecolor.cutting.lengths import cm, inches
 from weavecolor.cutting.needed import ClothNeeded, panels
 from weavecolor.cutting.pieces import Piece, cut_outline
 from weavecolor.errors import InputError, capital
+from weavecolor.optics.uncertainty import HELD
 from weavecolor.picture.canvas import A4, LACKING, Line, Mark, Page, Picture, Text, rectangle
 from weavecolor.report.sheetblocks import (
     INK,
@@ -283,7 +284,7 @@ def _colours(sheet: MakingSheet, style: Style) -> list[Block]:
     blocks += rest_note(rest, WIDTH, style)
     says = "Chips and pictures depend on screen and printer: go by the numbers and the words."
     if any(colour.uncertainty is not None for colour in colours):
-        says += " \u00b1 \u0394E00: how far off (CIEDE2000) the cloth may be, nine times in ten."
+        says += f" \u00b1 \u0394E00 (CIEDE2000): {HELD} the cloth is no further off."
     if any(not colour.on_screen for colour in colours):
         says += (
             " * The cloth is brighter or more vivid than a screen shows; chip and pictures are "

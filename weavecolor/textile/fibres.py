@@ -33,7 +33,8 @@ ALSO_CALLED: Mapping[str, str] = MappingProxyType(
 LABELS: Mapping[str, str] = MappingProxyType(
     {
         "co": "cotton", "li": "flax", "ra": "flax", "se": "silk", "wo": "wool", "wv": "wool",
-        "pes": "polyester", "pa": "nylon", "pan": "acrylic", "ca": "acetate", "cta": "triacetate",
+        **dict.fromkeys(("pes", "pet", "pl"), "polyester"),
+        "pa": "nylon", "pan": "acrylic", "ca": "acetate", "cta": "triacetate",
         **dict.fromkeys(("cv", "vi", "cup", "cly", "cmd"), "viscose"),
     }
 )  # fmt: skip
@@ -96,6 +97,7 @@ def fibre(name: str) -> Fibre:
     """
     key = " ".join(name.split()).casefold() if isinstance(name, str) else ""
     key = re.sub(r"^100 ?%,? ", "", key)
+    key = re.sub(r"^(pa|polyamide|nylon) ?(?:6|6[./]?6)$", r"\1", key)
     found = FIBRES.get({**LABELS, **ALSO_CALLED}.get(key, key))
     if found is None:
         called = {*FIBRES, *ALSO_CALLED, *LABELS}

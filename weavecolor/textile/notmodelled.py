@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 
@@ -141,6 +141,18 @@ def named_so(name: str) -> str:
     """
     found = next((x for x in _found(name) if not x.done), None)
     return f"{name}: {found.what} are not modelled: {found.instead}" if found else ""
+
+
+def remarked_so(remarks: Iterable[str]) -> set[str]:
+    """Those of a cloth's ``remarks`` that :func:`named_so` said of what its yarn was likened to.
+
+    Examples
+    --------
+    >>> remarked_so([named_so("nylon tulle"), "counted twice"]) == {named_so("nylon tulle")}
+    True
+    """
+    ends = tuple(f": {x.what} are not modelled: {x.instead}" for x in NOT_MODELLED)
+    return {remark for remark in remarks if remark.endswith(ends)}
 
 
 def elsewhere(text: str) -> str:

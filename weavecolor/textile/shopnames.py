@@ -58,7 +58,11 @@ def sort_called(name: str) -> UsualYarn:
     found = next((USUAL[x] for tidy in called if (x := _CLOTHS.get(tidy, tidy)) in USUAL), None)
     if found is None:
         near = [sort for sort in USUAL if set(words) & set(sort.split())]
-        near += [cloth for cloth in _CLOTHS if " " in cloth and cloth.split()[-1:] == words[-1:]]
+        beyond = elsewhere(name)
+        if beyond and not near:
+            raise InputError(f"{name[:60]!r} is no yarn that is known{beyond}")
+        if not beyond:  # what is not modelled is not called by its like either
+            near += [x for x in _CLOTHS if " " in x and x.split()[-1:] == words[-1:]]
         wanted = f"one of {', '.join(near or USUAL)}" if len(near) != 1 else near[0]
-        raise InputError(f"{name[:60]!r} must be {wanted}{elsewhere(name)}")
+        raise InputError(f"{name[:60]!r} must be {wanted}{beyond}")
     return found

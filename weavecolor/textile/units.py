@@ -219,6 +219,12 @@ def linear_density_tex(text: str) -> float:
         parts = re.fullmatch(r"([a-z]+) ?/ ?(\d+)", unit)  # "110 dtex/24"
         if parts is not None and parts[1] in _TEX_SCALE:
             raise _unclear(tidy, f"{first:g} {parts[1]}", parts[2])
+        known = re.match(r"(d?tex|den|denier|td) (?=.)", unit)
+        if known is not None and second is None:  # "330 dtex Z 120", "84 dtex SD"
+            raise InputError(
+                f"{tidy!r} tells more than a size: write \"{first:g} {known[1]}\", and by itself "
+                'what else is known, such as twist = "120 /m" or lustre = "semi-dull"'
+            )
         raise InputError(f"{tidy!r} has no known yarn unit; {_YARN_HINT}")
     return _positive(many * tex, what, _YARN_HINT)
 
@@ -230,13 +236,17 @@ def _threads_first(text: str) -> str:
     --------
     >>> _threads_first("20/22 den x 2"), _threads_first("60s 2-ply"), _threads_first("R 40 tex/2")
     ('2 x 20/22 den', '2 x 60s', '40 tex')
+    >>> _threads_first("dtex 167 f 48 x 2")
+    '2 x 167 dtex f 48'
     """
     if not isinstance(text, str):
         return text
     tidy = " ".join(text.split())
     if resultant := re.fullmatch(r"R ?(\d[\d.]* ?d?tex)(?: ?/ ?\d{1,2})?", tidy, re.I):
         return resultant[1]
-    last = re.fullmatch(r"(\d.*[a-z]),? ?(?:[x\u00d7] ?(\d{1,2})|(\d{1,2})[ -]?ply)", tidy, re.I)
+    tidy = re.sub(r"^(d?tex|den|td) ?(\d[\d.]*) ?(?=f ?\d)", r"\2 \1 ", tidy, flags=re.I)
+    one = r"\d.*[a-z](?: ?f ?\d{1,5})?"
+    last = re.fullmatch(rf"({one}),? ?(?:[x\u00d7] ?(\d{{1,2}})|(\d{{1,2}})[ -]?ply)", tidy, re.I)
     if last:
         return f"{last[2] or last[3]} x {last[1]}"
     return re.sub(r"^(\d) ?/ ?(?=\d+ ?[/-] ?\d+ ?(?:den|td|d))", r"\1 x ", tidy, flags=re.I)
@@ -361,6 +371,11 @@ def areal_mass_g_m2(text: str) -> float:
     def known(unit: str) -> float | None:
         for written, part in _WEIGHT_PARTS.items():
             unit = re.sub(written, part, unit)
+        if re.fullmatch(r"(?:k?g|oz)/(?:l|lin|linear|running)?\.? ?(?:m|met[er]{2}|yd|yard)", unit):
+            raise InputError(
+                f"{shown(text)} is of a running length: divide it by the width, as 185 g/m of "
+                "cloth 1.48 m wide are 125 g/m2"
+            )
         return _G_M2.get(unit)
 
     weight = _plain(text, known, "cloth weight", _MASS_HINT)
