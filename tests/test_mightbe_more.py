@@ -465,3 +465,18 @@ def test_a_grain_that_no_picture_showed_is_answered_with_the_picture_to_take():
     assert said[1:] == [LOOK, LOOK] and _settled_by(["layers"], [mine]) == LOOK
     verdict = would_see(1.0, 5.0, said[0])
     assert verdict.sees is None and "photograph it turned a quarter too, or lay" in verdict.words
+
+
+def test_a_step_that_leads_away_is_halved():
+    """Where what is left answers a step threefold, whole steps leave more each time (-2, 4, -8); in
+    one row it answers as told, in one it runs beyond all numbers, in one nothing helps."""
+    wanted = np.array([[1.0], [1.0], [1.0], [1.0]])
+
+    def left(at):
+        return wanted - np.concatenate(
+            [at[:1], 3.0 * at[1:2], np.expm1(1e4 * at[2:3]), 0.0 * at[3:]]
+        )
+
+    ended = mightbe._ended(left, wanted)
+    assert ended[0] == pytest.approx(1.0)
+    assert abs(left(ended)[1, 0]) <= 0.25 and np.all(ended[2:] == 0.0)

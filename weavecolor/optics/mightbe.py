@@ -23,7 +23,7 @@ goes along with it elsewhere.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import partial
 from hashlib import blake2b
@@ -177,8 +177,8 @@ _GROUNDS = tuple(zip(("nothing", "white ground"), GROUNDS, strict=True))
 _LEAST = 1e-6
 #: However dull a cloth may be, it sends back this share of what is foretold.
 _LEFT = 0.25
-#: Steps in which draws are brought to what was photographed.
-_TIMES = 3
+#: Steps in which draws are brought to what was photographed; one that leads away is halved.
+_TIMES = 4
 
 
 def dye_slopes(
@@ -472,10 +472,25 @@ def _held(cloth: Cloth, looks: Looks) -> tuple[Array, Array]:
     value, vector = np.linalg.eigh(as_wide)
     kept = (vector * np.sqrt(np.clip(value, 0.0, 1.0))) @ vector.T
     wanted = np.linalg.solve(root, shown.T).T @ kept @ root.T
-    beyond = shown - wanted
+
+    def left(beyond: Array) -> Array:
+        return np.asarray(seen([_without(one, shown, beyond) for one in free]) - wanted)
+
+    return shown, _ended(left, shown - wanted)
+
+
+def _ended(left: Callable[[Array], Array], off: Array) -> Array:
+    """What brings each row of ``off`` (n, p), which is ``left`` of nought, nearest to nought, by
+    steps as long as what is left; of one that leads away, or nowhere, half is tried."""
+    at, step = np.zeros_like(off), np.ones((len(off), 1))
     for _ in range(_TIMES):  # looks are no straight line in what is drawn
-        beyond = beyond + seen([_without(one, shown, beyond) for one in free]) - wanted
-    return shown, beyond
+        tried = at + step * off
+        with np.errstate(over="ignore", invalid="ignore"):
+            then = left(tried)
+        took = (np.linalg.norm(then, axis=1) < np.linalg.norm(off, axis=1))[:, None]
+        at, off = np.where(took, tried, at), np.where(took, then, off)
+        step = np.where(took, 1.0, 0.5 * step)
+    return at
 
 
 def _free(stack: Stack, scenes: Sequence[Scene]) -> list[_Sent]:
