@@ -1030,13 +1030,22 @@ class _Oval:
     ratios: Array
 
     def thrown(self, slant: float, turn: float, blur: float) -> Array:
-        """As :func:`ovalrod.thrown`, of each draw (1 + DRAWS, 41)."""
+        """As :func:`ovalrod.thrown`, of each draw (1 + DRAWS, 41); layers, parts of folds and
+        questions ask for the same again and again."""
         logs = np.log(self.ratios)
         at = np.linspace(logs.min(), logs.max(), _OVALS)
-        found = thrown(np.exp(at), self.index, slant, turn, blur, self.depth)
+        slant, turn, blur = (round(float(angle), 9) for angle in (slant, turn, blur))
+        found = _thrown.one(
+            (self, slant, turn, blur),
+            lambda: thrown(np.exp(at), self.index, slant, turn, blur, self.depth),
+        )
         below = np.clip(np.searchsorted(at, logs) - 1, 0, _OVALS - 2)
         part = ((logs - at[below]) / max(at[1] - at[0], _LEAST))[:, None]
         return np.asarray((1.0 - part) * found[below] + part * found[below + 1])
+
+
+#: Of a rod, where it throws light at such a slant, turn and blur, for :data:`_OVALS` of its ratios.
+_thrown: Kept[tuple[_Oval, float, float, float], Array] = Kept(1024)
 
 
 @dataclass(frozen=True, eq=False)

@@ -50,6 +50,7 @@ _PENDING = 256
 _BORDER = 1e-9  # so near a border of the cell lies on it, over the cell
 _BEND = 0.3  # of a yarn's undulation that a ray crosses at once, radians
 _BENT = 0.125 * _BEND * _BEND  # so much of its swing the middle of such a stretch lies off at most
+_OWN = 2.0 / math.sqrt(27.0)  # a cubic that bends more is no closed outline's
 _STRAIGHT = 0.02  # how far off a stretch may lie, over a filament's half height
 
 _compiled = njit(cache=True, nogil=True, fastmath=True, error_model="numpy")
@@ -201,17 +202,18 @@ def _uphill(rows, s, cubic, other, x, y):
 
 
 @_inlined
-def _crossing(rows, s, cubic, other, x, y, dx, dy, leaving):
+def _crossing(rows, s, cubic, other, x, y, dx, dy, leaving, ahead=False):
     """How far along (``dx``, ``dy``) from (``x``, ``y``) a line comes out of an outline, or goes
-    into it; 1e300 for never."""
+    into it; 1e300 for never. ``ahead``: of one not round, nor where its lowest place is behind."""
     rate = dx * dx + dy * dy
     half = x * dx + y * dy
     reach = rows[s, REACH]
-    root = half * half - rate * (x * x + y * y - reach)
+    far = x * x + y * y
+    root = half * half - rate * (far - reach)
     if root < 0.0 or rate < 1e-30:
         return 1e300
-    root = math.sqrt(root)
     if reach == 1.0:
+        root = math.sqrt(root)
         return (-half + root) / rate if leaving else (-half - root) / rate
     # along the line the height is a cubic: c1 t + c2 t^2 + c3 t^3 more than here
     gx, gy = _uphill(rows, s, cubic, other, x, y)
@@ -221,49 +223,38 @@ def _crossing(rows, s, cubic, other, x, y, dx, dy, leaving):
         cubic * (x * less - y * two) + other * (y * less + x * two)
     )
     c3 = -cubic * dx * (dx * dx - 3.0 * dy * dy) - other * dy * (3.0 * dx * dx - dy * dy)
+    above = (rows[s, SQUARE] * far + 2.0 * (gx * x + gy * y)) / 3.0 - 1.0
+    if far < reach and (c1 > 0.0 if leaving else c1 < 0.0):  # near by a short series tells it
+        each = 1.0 / c1
+        step = -above * each
+        bend = c2 * step * each
+        if abs(bend) < 0.03:
+            return step * (1.0 - bend + 2.0 * bend * bend - c3 * step * step * each)
     under = c2 * c2 - 3.0 * c1 * c3
     if under <= 0.0:
         return 1e300
     under = math.sqrt(under)
     # its lowest place: there the second derivative is 2 under
     low = -c1 / (c2 + under) if c2 > 0.0 else (under - c2) / (3.0 * c3)
-    first, last = (-half - root) / rate, (-half + root) / rate
-    depth = _height(rows, s, cubic, other, x + low * dx, y + low * dy) - 1.0
-    if not first < low < last or depth >= 0.0:
+    if (ahead and low < 0.0) or far + low * (2.0 * half + low * rate) > reach:
         return 1e300
-    # from there it is depth + under w^2 + c3 w^3; the outline's own root lies nearest
-    end = last - low if leaving else first - low
-    near, far = 0.0, end
-    w = math.sqrt(-depth / under)
-    w = min(w, end) if leaving else max(-w, end)
-    for _ in range(40):
-        value = depth + w * w * (under + c3 * w)
-        if value < 0.0:
-            near = w
-        else:
-            far = w
-        slope = w * (2.0 * under + 3.0 * c3 * w)
-        step = value / slope if slope != 0.0 else 1e300
-        after = w - step
-        if not min(near, far) <= after <= max(near, far):
-            after = 0.5 * (near + far)
-        if abs(after - w) < 1e-5 * abs(w):  # and next to nothing after it
-            w = after
-            break
-        w = after
-    return low + w
-
-
-@_inlined
-def _ahead(rows, s, centres, k, x, y, dx, dy):
-    """How far ahead a line goes into a filament's outline, less than nought within; else 1e300."""
-    cubic, other = centres[s, k, CUBIC], centres[s, k, OTHER]
-    t = _crossing(rows, s, cubic, other, x, y, dx, dy, False)
-    if t < 0.0:
-        gx, gy = _uphill(rows, s, cubic, other, x, y)
-        if gx * dx + gy * dy >= 0.0 or _height(rows, s, cubic, other, x, y) > 1.0:
-            return 1e300
-    return t
+    depth = -above - low * (2.0 * c1 + c2 * low) / 3.0
+    if depth <= 0.0:
+        return 1e300
+    # from there it is under w^2 + c3 w^3 - depth: with w = wide / r, the greatest r of
+    # r^3 - r = bent: its series, and a step of Halley's to 1e-7 of it; more where it bends more
+    each = 1.0 / under
+    wide = math.sqrt(depth * each)
+    if not leaving:
+        wide = -wide
+    bent = c3 * wide * each
+    if abs(bent) > _OWN:
+        return 1e300
+    r = 1.0 + bent * (0.5 + bent * (0.5 * bent - 0.375))
+    for _ in range(1 if abs(bent) < 0.2 else 5):
+        rest, slope = r * (r * r - 1.0) - bent, 3.0 * r * r - 1.0
+        r -= rest * slope / (slope * slope - 3.0 * r * rest)
+    return low + wide / r
 
 
 @_inlined
@@ -334,12 +325,15 @@ def _apart(rows, centres, s, one, other):
 @_inlined
 def _beside(rows, signs, plan, centres, near, s, yarn, fil, v, u, z):
     """The neighbour of a filament that a point on its surface lies in; -1 for none."""
-    if _apart(rows, centres, s, fil, near[s, fil, 0]) >= 4.0 * rows[s, REACH]:
+    most = 4.0 * rows[s, REACH]
+    if _apart(rows, centres, s, fil, near[s, fil, 0]) >= most:
         return -1
     a, b = _section(rows, signs, s, yarn, v, u, z)
     m0, m1, m2, m3 = _measure(rows, s, yarn, u)
     for n in range(near.shape[2]):
         k = near[s, fil, n]
+        if _apart(rows, centres, s, fil, k) >= most:
+            break
         x, y = a - centres[s, k, X], b - centres[s, k, Y]
         x, y = m0 * x + m1 * y, m2 * x + m3 * y
         height = _height(rows, s, centres[s, k, CUBIC], centres[s, k, OTHER], x, y)
@@ -427,7 +421,10 @@ def _nearest(
             if cross * cross < rate * reach and (half < 0.0 or reach > 1.0) and k != skip:
                 t = (-half - math.sqrt(rate * reach - cross * cross)) / rate
                 if reach > 1.0 and t < best:  # so far off is its circle
-                    t = _ahead(rows, s, centres, k, oa, ob, va, vb)
+                    t = _crossing(
+                        rows, s, centres[s, k, CUBIC], centres[s, k, OTHER], oa, ob, va, vb,
+                        False, True,
+                    )  # fmt: skip
                 if t < best and not (part == 0 and k == own):
                     best, which = max(t, 0.0), k
         if which >= 0:
@@ -474,7 +471,10 @@ def _next(rows, plan, centres, near, s, yarn, own, u, a, b, va, vb, du):
         if cross * cross < reach and (half < 0.0 or reach > 1.0) and k != own:
             t = -half - math.sqrt(reach - cross * cross)
             if reach > 1.0 and t < best:  # so far off is its circle
-                t = _ahead(rows, s, centres, k, oa, ob, va, vb)
+                t = _crossing(
+                        rows, s, centres[s, k, CUBIC], centres[s, k, OTHER], oa, ob, va, vb,
+                        False, True,
+                    )  # fmt: skip
             if t < best:
                 best, which = max(t, 0.0), k
     else:
