@@ -21,16 +21,18 @@ from weavecolor.optics.cell.flood import DISC, TURNS, eye_at, factors, flood
 from weavecolor.optics.cell.nodes import nodes
 from weavecolor.optics.layer import laid, solved
 from weavecolor.optics.stack import Layer, Stack
-from weavecolor.picture import raster, tables
+from weavecolor.picture import hanging, raster, tables
 from weavecolor.picture.encode import AS_SEEN, Seeing
 from weavecolor.picture.hanging import (
     Cover,
     Sight,
     doubled,
+    eye,
     framing,
     lit_stage,
     picture,
     rotation,
+    seen_from,
     stacked,
     stage,
 )
@@ -296,10 +298,42 @@ def test_every_shape_fills_its_frame_and_stays_within_it(name):
     staged = hung_stage(Stack((chiffon().layers[0],)), name)
     for width, height in ((400, 500), (850, 700)):  # as a file, and on the page
         x, y, step = framing(staged, width, height, ASIDE)
-        seen = staged.points @ rotation(ASIDE.turn_deg, ASIDE.tilt_deg).T
+        seen = seen_from(
+            eye(staged, ASIDE), staged.points @ rotation(ASIDE.turn_deg, ASIDE.tilt_deg).T
+        )  # fmt: skip
         at = (seen[:, :2] - [x, y]) / step / [width, height]
         assert np.abs(at).max() < 0.5
         assert np.ptp(at, axis=0).max() > 0.66
+
+
+def test_one_who_stands_sees_a_hem_from_above():
+    """By similar triangles: from 4 m, 1.6 m up, the near side of a hem lower than the far side, and
+    what is as high as the eye where it is. Only in a room, and only what is worn."""
+    ring = np.array([[0.0, 400.0, 300.0], [300.0, 400.0, 0.0], [0.0, 400.0, -300.0],
+                     [0.0, 1600.0, 300.0]])  # fmt: skip
+    worn, hangs = (hung_stage(chiffon(), name) for name in ("gathered-3-organza", "panel-organza"))
+    assert eye(worn, Sight()) == (4000.0, pytest.approx(1600.0))
+    near, side, far, level = seen_from(eye(worn, Sight()), ring)
+    assert 1600.0 - near[1] == pytest.approx(1200.0 * 4000.0 / 3700.0)
+    assert 1600.0 - far[1] == pytest.approx(1200.0 * 4000.0 / 4300.0)
+    assert side[:2] == pytest.approx([300.0, 400.0]) and level[1] == pytest.approx(1600.0)
+    for staged, raised in ((hangs, 0.0), (worn, -10.0)):
+        x, y, _ = framing(staged, 300, 300, Sight(), raised)
+        assert (x, y) == pytest.approx((0.0, eye(staged, Sight(), raised)[1]))
+
+
+def test_where_one_stands_moves_the_mean_colour_little(monkeypatch):
+    """The light of folds is looked up for the eye of every answer, wherever they are seen."""
+    white = Stack(organza().layers, backing("white"))
+    staged = stage([Cover(load_shape("gathered-3-organza"), white, lined=True)], floor=False)
+    made, means = lit_stage(staged, scene("footlights"), coarse=True), []
+    for away in (4000.0, 1e9):
+        monkeypatch.setattr(hanging, "AWAY_MM", away)
+        drawn = picture(made, 60, 75)
+        own = np.abs(drawn - drawn[0, 0]).max(axis=2) > 1e-3
+        means.append(colour.XYZ_to_Lab(colour.RGB_to_XYZ(drawn[own].mean(axis=0), "sRGB")))
+    assert np.abs(means[0] - means[1]).max() > 0.01
+    assert colour.delta_E(*means, method="CIE 2000") < 1.5
 
 
 def test_lights_carried_half_round_stand_behind():

@@ -336,9 +336,10 @@ NECK_Z = 1446.0
 
 
 def cape(columns, rows, seed, length=470.0, hem=14.0):
-    """A cape cut as a full circle, open at the front; starts laid out flat at the neck."""
+    """A cape cut as a circle less a wedge, open at the front; starts laid out flat at the neck. Of
+    a whole circle the front edges fall across one another and turn their wrong side out."""
     random = np.random.default_rng(seed)
-    gap = np.radians(7.0)
+    gap = np.radians(50.0)
     angle = np.pi / 2 + gap / 2 + np.linspace(0, 2 * np.pi - gap, columns)
     down = np.append(np.linspace(0, length - hem, rows - 1), length)
     fine = np.pi / 2 + np.linspace(0, 2 * np.pi, 1441)

@@ -528,7 +528,7 @@ SHAPES = {
     "pleated-box-taffeta": pleated("box", 14, "taffeta", 16),
     "pleated-knife-chiffon": pleated("knife", 24, "chiffon", 17),
     "cape-organza": cape("organza", 18),
-    "cape-chiffon": cape("chiffon", 19),
+    "cape-chiffon": cape("chiffon", 23),
     "gathered-3-taffeta": gathered(3.0, "taffeta", 350, 36, 20),
     "gathered-3-voile": gathered(3.0, "voile", 350, 36, 21),
 }

@@ -12,7 +12,7 @@ import mitsuba as mi
 import numpy as np
 from lookedup import looked_up
 
-from weavecolor.picture.hanging import FRONT, Lit, Sight, framing, rotation
+from weavecolor.picture.hanging import FRONT, Lit, Sight, eye, framing, rotation
 from weavecolor.picture.raster import LEAST
 from weavecolor.picture.sweep import axes
 from weavecolor.picture.tables import SOFT_DEG
@@ -229,12 +229,14 @@ class Tracer:
     def picture(self, width: int, height: int, samples: int) -> np.ndarray:
         """(height, width, 3), exposed, by ``samples`` paths a pixel."""
         x, y, step = framing(self.made.stage, width, height, self.sight, self.made.raised_deg)
+        away, high = eye(self.made.stage, self.sight, self.made.raised_deg)
         row, column = np.divmod(np.arange(width * height), width)
         out = np.zeros((width * height, 3))
         for _ in range(samples):
             right = (column + self.rng.random(column.size) - 0.5 * width) * step + x
             up = y - (row + self.rng.random(row.size) - 0.5 * height) * step
-            start = np.stack([right, up, np.full(right.size, 5000.0)], axis=1)
-            way = np.tile([0.0, 0.0, -1.0], (right.size, 1))
+            start = np.tile([0.0, high, away], (right.size, 1))
+            way = np.stack([right, up, np.zeros(right.size)], axis=1) - start
+            way /= np.linalg.norm(way, axis=1, keepdims=True)
             out += self.radiance(start, way)
         return out.reshape(height, width, 3) * (self.made.exposure / samples)

@@ -182,11 +182,14 @@ class Sweep {
 
 // --- shaders ---
 
+// as seen_from in hanging.py; the eye is so far away and so high
+const SEEN = `vec3 seen(vec3 v) { float near = eye.x / (eye.x - v.z); return vec3(near * v.x, eye.y + near * (v.y - eye.y), v.z); }
+`;
 const BODY_VERTEX = `#version 300 es
-uniform mat3 turn; uniform vec3 frame; uniform vec2 size; uniform vec2 jitter; uniform float flat_;
+uniform mat3 turn; uniform vec3 frame; uniform vec2 size; uniform vec2 jitter; uniform vec2 eye; uniform float flat_;
 in vec3 point; in vec3 colour; out vec3 shade;
-void main() {
-  vec3 v = turn * point;
+${SEEN}void main() {
+  vec3 v = seen(turn * point);
   gl_Position = vec4(2.0 * (v.xy - frame.xy) / frame.z / size + jitter, flat_ > 0.5 ? 0.999 : -v.z / 4000.0, 1.0);
   shade = colour;
 }`;
@@ -197,13 +200,13 @@ layout(location = 0) out vec4 red; layout(location = 1) out vec4 green; layout(l
 void main() { red = vec4(shade.r, 0, 0, 0); green = vec4(shade.g, 0, 0, 0); blue = vec4(shade.b, 0, 0, 0); }`;
 
 const CLOTH_VERTEX = `#version 300 es
-uniform mat3 turn; uniform vec3 frame; uniform vec2 size; uniform vec2 jitter; uniform float before; uniform float grains[12];
+uniform mat3 turn; uniform vec3 frame; uniform vec2 size; uniform vec2 jitter; uniform vec2 eye; uniform float before; uniform float grains[12];
 layout(location = 0) in vec3 point; layout(location = 1) in vec3 normal; layout(location = 2) in vec3 warp; layout(location = 3) in vec3 reach;
 layout(location = 4) in vec4 open; layout(location = 5) in vec2 place; layout(location = 6) in float fold; layout(location = 7) in float kind;
 uniform vec4 fallen[6];   // what falls from the lights on cloth about a place: before it and behind it, by channel
 out vec3 vNormal; out vec3 vWarp; out vec3 vReach; out vec3 vBefore; out vec3 vBehind; out vec4 vOpen; out vec2 vPlace; out float vFold; flat out float vKind;
-void main() {
-  vec3 v = turn * point;
+${SEEN}void main() {
+  vec3 v = seen(turn * point);
   gl_Position = vec4(2.0 * (v.xy - frame.xy) / frame.z / size + jitter, -(v.z + before) / 4000.0, 1.0);
   float g = grains[int(kind + 0.5)], c = cos(g), s = sin(g);   // as the cloth lies
   vNormal = turn * normal; vWarp = turn * (c * warp + s * cross(normal, warp)); vReach = reach; vOpen = open;
@@ -778,6 +781,18 @@ export class View {
     return [s.right * step * height, middle + s.up * step * height, step];
   }
 
+  /** How far away the eye is and how high, as ``eye`` in hanging.py. */
+  eye() {
+    const { lowest, highest } = this.stage.view, [away, above] = this.light.eye;
+    return [away, 0.5 * (lowest + highest) * Math.cos(this.above() * Math.PI / 180) + above];
+  }
+
+  /** Whether it looks down onto the floor. */
+  overFloor(m) {
+    const [away, up] = this.eye(), z = this.stage.floor[2];
+    return -m[2] * m[2] * z + (up - m[5] * z) * m[5] + (away - m[8] * z) * m[8] > 0;
+  }
+
   target(width, height) {
     const gl = this.gl;
     if (this.targets && this.targets.width === width && this.targets.height === height) return this.targets;
@@ -834,10 +849,11 @@ export class View {
     const place = ({ at }) => {
       gl.uniformMatrix3fv(at.turn, false, columns); gl.uniform3f(at.frame, x, y, step);
       gl.uniform2f(at.size, width, height); gl.uniform2f(at.jitter, 2 * shift[0] / width, 2 * shift[1] / height);
+      gl.uniform2fv(at.eye, this.eye());
     };
     let program = this.programs.body;
     gl.useProgram(program.made); place(program);
-    if (s.tiles.length && this.above() > 0) {
+    if (s.tiles.length && this.overFloor(m)) {
       gl.disable(gl.DEPTH_TEST); gl.uniform1f(program.at.flat_, 1);
       gl.bindVertexArray(this.arrays.floor); gl.drawElements(gl.TRIANGLES, s.tiles.length, gl.UNSIGNED_INT, 0);
       gl.enable(gl.DEPTH_TEST);
@@ -1011,7 +1027,11 @@ export class View {
   /** What lies foremost at a share of the picture's width and height. */
   at(fx, fy) {
     const s = this.stage, [w, h] = [this.canvas.width, this.canvas.height], [x, y, step] = this.framing(w, h);
-    const px = x + (fx - 0.5) * w * step, py = y - (fy - 0.5) * h * step, p = this.turned, q = s.quads;
+    const px = x + (fx - 0.5) * w * step, py = y - (fy - 0.5) * h * step, p = this.turned.slice(), q = s.quads, [away, up] = this.eye();
+    for (let i = 0; i < p.length; i += 3) {
+      const near = away / (away - p[i + 2]);
+      p[i] *= near; p[i + 1] = up + near * (p[i + 1] - up);
+    }
     const hit = (a, b, c) => {
       const d = (p[3 * b] - p[3 * a]) * (p[3 * c + 1] - p[3 * a + 1]) - (p[3 * c] - p[3 * a]) * (p[3 * b + 1] - p[3 * a + 1]);
       const u = ((p[3 * c] - p[3 * b]) * (py - p[3 * b + 1]) - (p[3 * c + 1] - p[3 * b + 1]) * (px - p[3 * b])) / d;

@@ -49,6 +49,9 @@ Floats = NDArray[np.float32]
 GROUNDS = {"grey": 0.437, "light": 0.82, "dark": 0.036}
 #: Half the side of the floor, mm, and vertices along it.
 FLOOR_MM, FLOOR_STEPS = 1100.0, 45
+#: How far from a garment one stands, and how high the eye of one who stands is, mm (common
+#: practice, no source).
+AWAY_MM, EYE_MM = 4000.0, 1600.0
 #: How far cloth is drawn before what it touches, mm.
 AHEAD_MM = 3.0
 _STRIPS = 16
@@ -82,7 +85,8 @@ class Stage:
     turned by. ``body`` (B, 3)
     with ``body_normals``, ``triangles`` (T, 3), ``body_part`` (B,) 0 the form, 1 what it wears
     beneath, and ``body_open`` (B, 4): open, one layer, more, body;
-    ``floor`` (F, 3) with ``tiles`` (., 3) and ``floor_open`` (F, 4).
+    ``floor`` (F, 3) with ``tiles`` (., 3) and ``floor_open`` (F, 4). ``worn``: on a figure that
+    stands there; else it hangs before the eye.
     """
 
     points: Floats
@@ -104,6 +108,7 @@ class Stage:
     floor: Floats
     tiles: NDArray[np.int32]
     floor_open: Floats
+    worn: bool
 
     @property
     def bands(self) -> list[int]:
@@ -231,7 +236,7 @@ def stage(
         quads.astype(np.int32), kinds,
         tuple(stacks), tuple(plains), tuple(stacks[k].layers[0].grain_deg for k in plains),
         form, normals_, triangles, part, bare, ground.astype(np.float32),
-        tiles.astype(np.int32), under,
+        tiles.astype(np.int32), under, any(cover.shape.body == "figure" for cover in covers),
     )  # fmt: skip
 
 
@@ -513,6 +518,44 @@ def framing(
     return sight.right * step * height, middle + sight.up * step * height, step
 
 
+def over_middle(staged: Stage, raised: float) -> float:
+    """How far above the middle of what is shown of ``staged`` the eye is, mm. One who looks level
+    (``raised`` 0, degrees) stands before what is worn, and sees a hem from above; what hangs
+    otherwise, or is looked at from elsewhere, has the eye before its middle.
+    """
+    return EYE_MM - _middle(staged) if staged.worn and abs(raised) < 1e-6 else 0.0
+
+
+def _middle(staged: Stage) -> float:
+    _, lowest, highest = extent(staged)
+    return 0.5 * (lowest + highest)
+
+
+def eye(staged: Stage, sight: Sight, raised: float = 0.0) -> tuple[float, float]:
+    """Where the eye is in the view's frame, mm: away from the axis of ``staged``, and up; ``sight``
+    tips what is seen, ``raised``: degrees above the level of a viewer who does not tip it.
+    """
+    tipped = float(np.cos(np.radians(raised + sight.tilt_deg)))
+    return AWAY_MM, _middle(staged) * tipped + over_middle(staged, raised)
+
+
+def seen_from(place: tuple[float, float], points: Array) -> Array:
+    """Points (N, 3) of the view's frame where an eye at a ``place`` as of :func:`eye` sees them
+    before the axis: right and up, mm, upright lines upright; and as near as they are.
+
+    Examples
+    --------
+    >>> seen_from((4000.0, 1600.0), np.array([[10.0, 600.0, 400.0]]))[0].round(1).tolist()
+    [11.1, 488.9, 400.0]
+    """
+    away, up = place
+    out = points.copy()
+    out[:, 1] -= up
+    out[:, :2] *= (away / (away - points[:, 2]))[:, None]
+    out[:, 1] += up
+    return out
+
+
 def reach(made: Lit, turned: Array, soft: int) -> tuple[Floats, list[Floats]]:
     """What of the lights of ``made`` reaches places through everything.
 
@@ -595,8 +638,10 @@ def picture(
     cloth, others = reach(made, turned, soft)
     x, y, step = framing(s, width, height, sight, made.raised_deg)
 
+    place = eye(s, sight, made.raised_deg)
+
     def on_pixels(points: Floats) -> Array:
-        v = points @ turned.T
+        v = seen_from(place, points @ turned.T)
         right, down = (v[:, 0] - x) / step + 0.5 * width, (y - v[:, 1]) / step + 0.5 * height
         return np.stack([right, down, v[:, 2]], axis=1)
 
@@ -605,7 +650,7 @@ def picture(
     out = np.empty((height, width, samples, 3), np.float32)
     out[:] = made.ground
     depth = np.full((height, width, samples), -1e9, np.float32)
-    if len(s.floor) and tilt > 0.0:
+    if len(s.floor) and _over_floor(s, place, turned):
         colours = floor_colour(made, others)
         raster.bodies(on_pixels(s.floor), s.tiles, colours, spots, out, depth, _STRIPS)
         depth[:] = -1e9  # it lies behind everything
@@ -630,6 +675,13 @@ def picture(
     )  # fmt: skip
     made_: Floats = raster.averaged(out, made.exposure)
     return made_
+
+
+def _over_floor(staged: Stage, place: tuple[float, float], turned: Array) -> bool:
+    """Whether an eye at a ``place`` as of :func:`eye` looks down onto the floor."""
+    away, up = place
+    off = np.array([0.0, up, away]) - turned @ [0.0, 0.0, staged.floor[0, 2]]
+    return bool(off @ turned[:, 2] > 0.0)
 
 
 def shining(made: Lit) -> tuple[Array, Array]:

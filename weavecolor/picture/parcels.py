@@ -20,10 +20,12 @@ from weavecolor.picture.encode import AS_SEEN, SHOULDER, Seeing
 from weavecolor.picture.framing import parcel
 from weavecolor.picture.hanging import (
     AHEAD_MM,
+    AWAY_MM,
     FLOOR_MM,
     Lit,
     Stage,
     extent,
+    over_middle,
 )
 from weavecolor.picture.raster import LEAST, SCATTERED
 from weavecolor.picture.tables import SOFT_DEG
@@ -107,7 +109,8 @@ def light_parcel(
         ],
         "body_room": made.body_room.ravel().tolist(),
         "floor_room": made.floor_room.ravel().tolist(),
-        "raised_deg": made.raised_deg, "ground": made.ground.tolist(), "soft_deg": SOFT_DEG,
+        "raised_deg": made.raised_deg, "eye": [AWAY_MM, over_middle(made.stage, made.raised_deg)],
+        "ground": made.ground.tolist(), "soft_deg": SOFT_DEG,
         "least": LEAST, "ahead_mm": AHEAD_MM,
         "nearness": [LIGHT_DEG, BEGIN, WHOLE, LOOSE],
         "luminance": space(seeing.space).to_xyz[1].tolist(),
