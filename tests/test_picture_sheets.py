@@ -21,6 +21,7 @@ from weavecolor.picture.composite import CLOSEUP, FLAT, PAGES, Choice, draw_shee
 from weavecolor.picture.encode import png_bytes
 from weavecolor.picture.lettering import GREYS, GROUND_CODE, grey_code
 from weavecolor.scene.backings import backing
+from weavecolor.scene.folds import hung
 from weavecolor.scene.places import scene
 
 GOLDEN = Path(__file__).parent / "data" / "golden"
@@ -59,6 +60,16 @@ def test_sheet(page: str) -> None:
         code = np.rint(255 * appearance(option.stack, WINDOW).reading.srgb).astype(int)
         near = [c for c in seen if np.abs(np.array(c) - code).max() <= 1]
         assert near, option.label
+
+
+def test_squares_beside_pictures_of_folds_are_of_folds() -> None:
+    """Held flat before a window taffeta misses its sheen, which its folds show."""
+    stack = Stack((Layer(load_swatch("shot-taffeta-green-red")),), backing("black"))
+    picture = np.asarray(draw_sheet([Choice("a", stack)], WINDOW, "hanging panel", "telephone"))
+    right = picture[:, 600:].reshape(-1, 3).astype(int)  # a square is of one colour
+    for place, there in ((hung(WINDOW), True), (WINDOW, False)):
+        code = np.rint(255 * appearance(stack, place).reading.srgb).astype(int)
+        assert ((np.abs(right - code).max(axis=1) <= 1).sum() > 5000) == there
 
 
 @pytest.mark.parametrize(

@@ -21,6 +21,7 @@ from weavecolor.picture.encode import AS_SEEN, Seeing, exposure_for, on_screen, 
 from weavecolor.picture.forms import FORMS, form_names, shape_called
 from weavecolor.picture.hung import ASIDE, draw_hung, shape_names
 from weavecolor.picture.lettering import QUIET, grey_reference, sheet, write, write_lines
+from weavecolor.scene.folds import hung
 from weavecolor.scene.scene import Scene
 
 Progress = Callable[[float], None]
@@ -123,6 +124,10 @@ def draw_sheet(
     seen = "as seen once used to the light" if seeing.adapt else "with the cast of the light"
     told = f"{capital(shared)}. " if shared else ""
     told += f"In the light of {scene.name}, {seen}; one exposure for all."
+    flat = kind in (CLOSEUP, FLAT) or bool(scene.behind)
+    met = scene if flat else hung(scene)  # as cloth in the pictures meets it
+    if kind != FLAT:
+        told += f" Words and squares: the mean colour {'held flat' if flat else 'of its folds'}."
     y = write_lines(draw, paper.margin, y + 0.2 * text, told, inner, text, grey=QUIET, most=5)
     top = y + 0.8 * text
     foot = paper.height - paper.margin - 5.6 * text
@@ -144,10 +149,10 @@ def draw_sheet(
         x = paper.margin + column * cell_w + 0.5 * gap
         at = top + row * cell_h
         image.paste(picture, (round(x), round(at)))
-        words = appearance(option.stack, scene, observer).reading.words
+        words = appearance(option.stack, met, observer).reading.words
         wide, under = size[0], at + size[1] + 0.25 * text
         if kind != FLAT:  # its patch stands beside its words
-            patch = _picture(option.stack, scene, FLAT, _patch(text), scale, seeing, observer)
+            patch = _picture(option.stack, met, FLAT, _patch(text), scale, seeing, observer)
             wide -= round(patch.width + 0.5 * text)
             image.paste(patch, (round(x) + size[0] - patch.width, round(under)))
         end = write_lines(draw, x, under, option.label, wide, text, bold=True, most=2)
