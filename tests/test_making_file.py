@@ -30,6 +30,7 @@ from weavecolor.making.answers import (
     stack_of,
 )
 from weavecolor.making.file import (
+    VERSION,
     from_json,
     load_making,
     open_json,
@@ -258,7 +259,7 @@ def test_of_an_older_file_it_is_said_what_is_worked_out_anew(version, tmp_path, 
     assert "matt" in said and "clear filaments" in said and said.count(".") == 1
     assert "(kept: A, B, C)" in said and "fit again" not in said
     fitted = replace(made, cloths=(replace(made.cloths[0], origin="measured"), *made.cloths[1:]))
-    text = to_json(fitted).replace('"weavecolor_project": 4', '"weavecolor_project": 2')
+    text = to_json(fitted).replace(f'"weavecolor_project": {VERSION}', '"weavecolor_project": 2')
     assert f"fit again what was fitted to measurements ({made.cloths[0].key})" in open_json(text)[1]
     # the command line says the same sentence, and a file saved anew has nothing more to say
     file = tmp_path / "mine.json"
@@ -280,9 +281,17 @@ def test_a_file_of_version_3_is_read_and_nothing_is_to_be_said_of_it():
     told["hung"] = True
     assert open_json(json.dumps(told)) == (replace(example(), hung=True), "")
     # a tool that does not know a field of a later version says that, not that the field is unknown
-    told |= {"weavecolor_project": 5, "turned": 3}
-    with pytest.raises(InputError, match=r"newer weavecolor \(project version 5, this one reads 4"):
+    told |= {"weavecolor_project": 6, "turned": 3}
+    with pytest.raises(InputError, match=r"newer weavecolor \(project version 6, this one reads 5"):
         from_json(json.dumps(told))
+
+
+def test_a_file_of_version_4_cuts_all_in_every_layer():
+    """The example as it was: nothing is said of it, and saved anew it is the example of today."""
+    old = Path(__file__).parent / "data" / "projects" / "version-4.json"
+    made, said = open_making(old)
+    assert said == "" and {one.layers for one in (*made.pieces, *made.fullness)} == {None}
+    assert made == load_making(example_projects()["two-skirt-evening"])
 
 
 def test_of_a_file_of_version_3_it_is_said_which_named_colours_moved(tmp_path, capsys):
@@ -297,7 +306,7 @@ def test_of_a_file_of_version_3_it_is_said_which_named_colours_moved(tmp_path, c
         backings=("#000080", "calico", "dusty rose"),
         wishes=("target brown", "deepest"),
     )
-    old = to_json(made).replace('"weavecolor_project": 4', '"weavecolor_project": 3')
+    old = to_json(made).replace(f'"weavecolor_project": {VERSION}', '"weavecolor_project": 3')
     said = open_json(old)[1]
     assert f"(Navy: {screen_code(screen_rgb('navy'))}, was #000080; brown: " in said
     assert "was #a52a2a)" in said and said.count("was #") == 2
@@ -343,7 +352,7 @@ def changed(**changes):
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        (changed(weavecolor_project=5), "newer weavecolor"),
+        (changed(weavecolor_project=6), "newer weavecolor"),
         (changed(weavecolor_project="1"), "whole number"),
         (changed(weavecolor_project=True), "whole number"),
         ('{"title": "x"}', "not a project file"),

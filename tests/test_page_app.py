@@ -1000,6 +1000,23 @@ def test_pieces_survive_their_table():
         for one, other in zip(enough_panel.demo_pieces(), back, strict=True):
             assert np.allclose(one.outline, other.outline, atol=0.02)
             assert (one.quantity, one.fold_edge) == (other.quantity, other.fold_edge)
+            assert one.layers is other.layers is None
+
+
+def test_in_which_layers_a_piece_is_cut_survives_the_table():
+    import enough_panel
+
+    told = tuple(
+        replace(piece, layers=layers)
+        for piece, layers in zip(enough_panel.demo_pieces(), (1, 2, 11, None), strict=True)
+    )
+    frame = enough_panel.pieces_frame(told, "cm")
+    assert list(frame["layers"]) == ["outermost", "outer 2", "outer 11", "all"]
+    back = enough_panel.pieces_from(frame, "cm")
+    assert [piece.layers for piece in back] == [1, 2, 11, None]
+    frame.loc[0, "layers"] = "all"
+    rows = enough_panel.kept_rows(told, enough_panel.pieces_from(frame, "cm"), "cm")
+    assert [piece.layers for piece in rows] == [None, 2, 11, None]
 
 
 def test_a_table_in_inches_changes_nothing_that_was_told_in_the_project():

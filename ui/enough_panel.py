@@ -36,6 +36,7 @@ from weavecolor.cutting.remnant import FOLDS, ClothInHand
 from weavecolor.errors import InputError, capital
 from weavecolor.making.answers import needs_of, plans_of
 from weavecolor.making.model import Making, MakingOption
+from weavecolor.optics.stack import MOST_LAYERS
 from weavecolor.picture.canvas import Page
 from weavecolor.picture.canvaspng import page_image
 from weavecolor.report.sheetblocks import Style
@@ -50,7 +51,9 @@ FOLD_WORDS = {
     "crosswise": "folded across",
 }
 
-_COLUMNS = ("piece", "across", "down", "quantity", "on fold", "pair", "grain")
+_COLUMNS = ("piece", "across", "down", "quantity", "on fold", "pair", "grain", "layers")
+#: What is cut in the outer layers alone, by how many.
+LAYERS = {"all": None, **{f"outer {n}" if n > 1 else "outermost": n for n in range(1, MOST_LAYERS)}}
 _SPOT = ("across", "along", "from left", "from end")
 
 
@@ -79,9 +82,15 @@ def pieces_frame(pieces: tuple[Piece, ...], units: str) -> pd.DataFrame:
                 piece.fold_edge is not None,
                 piece.pair,
                 piece.grain or "as the choice",
+                layers_word(piece.layers),
             )
         )
     return pd.DataFrame(rows, columns=list(_COLUMNS))
+
+
+def layers_word(layers: int | None) -> str:
+    """In which layers a thing is cut, as the table and the skirt's own list tell it."""
+    return next((word for word, outer in LAYERS.items() if outer == layers), "all")
 
 
 def pieces_from(frame: pd.DataFrame, units: str) -> tuple[Piece, ...]:
@@ -106,6 +115,7 @@ def pieces_from(frame: pd.DataFrame, units: str) -> tuple[Piece, ...]:
                 fold_edge=3 if not pd.isna(on_fold) and bool(on_fold) else None,
                 pair=not pd.isna(row["pair"]) and bool(row["pair"]),
                 grain="" if pd.isna(grain) or grain == "as the choice" else str(grain),
+                layers=LAYERS.get(row["layers"]),
             )
         )
     if len(made) > MOST_PIECES:
@@ -211,6 +221,9 @@ def draw(option: MakingOption) -> None:
             "pair": st.column_config.CheckboxColumn("Pair", help="Half of them mirrored."),
             "grain": st.column_config.SelectboxColumn(
                 "Grain", options=["as the choice", "straight", "cross", "bias", "either"]
+            ),
+            "layers": st.column_config.SelectboxColumn(
+                "Layers", options=[*LAYERS], help="Cut in all layers, or in the outer ones alone."
             ),
         },
     )

@@ -13,6 +13,7 @@ import streamlit as st
 
 import bench
 import looks
+from enough_panel import LAYERS, layers_word
 from lengths_input import length_input
 from session import bound, guarded, plain, work
 from state import cloth_called, decided_option, stack_of
@@ -22,6 +23,7 @@ from weavecolor.cutting.needed import ClothNeeded
 from weavecolor.decide.enoughcloth import stack_needs
 from weavecolor.making.answers import asked_of, in_hand_of
 from weavecolor.making.model import Making, MakingOption
+from weavecolor.optics.stack import MOST_LAYERS
 from weavecolor.report.sheetwords import fullness_sentences
 from weavecolor.textile.construction import describe
 
@@ -65,6 +67,16 @@ def draw() -> None:
             _set("doubled"),
             help="Twice the length; no hem; every layer is two.",
         )
+        bound(
+            st.selectbox,
+            "Layers it is cut in",
+            "full-layers",
+            layers_word(asked.layers),
+            lambda now, word: _set("layers")(now, LAYERS[word]),
+            options=[*LAYERS],
+            help="All layers of the stack, or the outer ones alone, where only a bodice has the "
+            "rest. The large picture shows them all.",
+        )
     with two:
         length_input(
             "Finished width",
@@ -101,7 +113,7 @@ def draw() -> None:
         "full-on-sheet",
         asked.on_sheet,
         _set("on_sheet"),
-        help="Its widths are then laid with the pieces, in every layer"
+        help="Its widths are then laid with the pieces, in the layers it is cut in"
         + "".join(f", and besides the {plan.what}" for plan in now.fullness)
         + ".",
     )
@@ -119,17 +131,18 @@ def planned(now: Making, option: MakingOption) -> tuple[FullnessPlan, tuple[str,
 
 def cut(now: Making, option: MakingOption) -> tuple[FullnessPlan, ClothNeeded]:
     """The skirt as the outermost layer is cut, and what it takes by itself of that cloth, each
-    layer of it as it lies."""
+    layer that it is cut in as it lies."""
     outer = option.layers[0]
-    own = tuple(layer for layer in option.layers if layer.cloth == outer.cloth)
+    asked = asked_of(now)
+    own = tuple(x for x in option.layers[: asked.layers] if x.cloth == outer.cloth)
     (need,) = stack_needs(
-        stack_of(now, replace(option, layers=own)), (), (asked_of(now).wanted(),),
+        stack_of(now, replace(option, layers=own)), (), (replace(asked.wanted(), layers=None),),
         in_hand_of(now), fold=now.fold,
     )  # fmt: skip
     off = min(outer.grain_deg % 180.0, -outer.grain_deg % 180.0)
     plan = next((plan for _, plan, _ in need.plans if abs(plan.grain_deg - off) < 1e-6), None)
     if plan is None:  # there is no such skirt: told why
-        plan = asked_of(now).wanted().plan(grain_deg=outer.grain_deg)
+        plan = asked.wanted().plan(grain_deg=outer.grain_deg)
     return plan, need
 
 
@@ -156,9 +169,10 @@ def _fold_colours(plan: FullnessPlan) -> None:
     option = decided_option(now)
     figures = []
     for count, share in zip(plan.shares.layers, plan.shares.share, strict=True):
-        if share < 0.005 or count * len(option.layers) > 12:
+        layers = option.layers[: asked_of(now).layers] * count
+        if share < 0.005 or len(layers) > MOST_LAYERS:
             continue
-        piled = replace(option, layers=option.layers * count)
+        piled = replace(option, layers=layers)
         seen = looks.outcome(now, piled).appearance.reading
         figures.append(
             bench.figure(

@@ -41,8 +41,8 @@ Laid = tuple[str, "ClothNeeded"]
 @click.option("--grain", help="Grains to try, with commas: straight, cross, bias, either, degrees  "
               "[default: straight,cross,bias; of a project, its chosen option's]")  # fmt: skip
 @click.option("--layers", type=click.IntRange(1, 12),
-              help="How many layers, each with all of it; what some have only, count in its "
-              "quantity  [default: 1; a project's option has its own]")  # fmt: skip
+              help="How many layers, each with all of it but what its file cuts in the outer ones "
+              "alone  [default: 1; a project's option has its own]")  # fmt: skip
 @click.option("--fold", help="How the cloth lies: open, lengthwise, crosswise  [default: open]")
 @click.option("--selvedge", help='Strip to leave at both edges: 1cm, "3/8 inch".')
 @click.option("--one-way", is_flag=True, help="Nap, or a shot that differs up and down.")
@@ -71,8 +71,8 @@ def command(
 
     PIECES is a TOML file of pieces, cloth in hand and fullness (README tells its fields), a project
     file, or the name of an example project. A project's chosen option is laid on the cloths the
-    project has, or on the --cloth told here, every layer with every piece and fullness; with
-    --layers so many of --cloth, whatever is chosen.
+    project has, or on the --cloth told here, every layer with every piece and fullness
+    but those told for the outer layers alone; with --layers so many of --cloth, whatever is chosen.
     """
     from weavecolor.cutting.remnant import FOLDS
 
@@ -231,7 +231,7 @@ def _json(found: Sequence[Laid]) -> str:
             "reason": made.reason,
             "layers": [
                 {"grain": grain, "layers": count, "back_out": back}
-                for grain, count, back in made.grains
+                for grain, count, back, _ in made.grains
             ],
             "counted": made.counted,
             "used_cm": _finite(made.used_cm),

@@ -315,6 +315,7 @@ def _cut_from(project: Making) -> dict[tuple[float, float, float], list[str]]:
 
 
 def _text(project: Making) -> str:
+    from weavecolor.cutting.needed import in_outer_layers, outer_words
     from weavecolor.cutting.remnant import in_hand_words
     from weavecolor.decide.judged import stack_words
     from weavecolor.making.answers import cloths_of, lights_of, plans_of, stack_of
@@ -341,6 +342,8 @@ def _text(project: Making) -> str:
     if project.pieces:
         names = ", ".join(f"{p.quantity} x {p.name}" for p in project.pieces)
         lines.append(f"Pieces: {count} to cut for each layer: {names}")
+    for outer, own in in_outer_layers(project.pieces, plans_of(project)).items():
+        lines.append(f"Cut {outer_words(outer)}: {', '.join(own)}")
     cut_from = _cut_from(project)
     for wanted in plans_of(project):
         if not cut_from:

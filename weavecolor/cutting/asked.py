@@ -304,6 +304,8 @@ def fullness_from(
         ratio = re.fullmatch(rf"(?:fullness\s+)?({_NUMBER})(?:\s*(?:(?:to|:)\s*1|x|times))?", part)
         many = re.fullmatch(r"(double|treble|triple) fullness", part)
         widths = re.fullmatch(r"(\d+)\s+widths?", part)
+        layers = re.fullmatch(r"(?:in )?(?:the )?(?:outermost layer|(?:outer )?(\d+) layers?)",
+                              part)  # fmt: skip
         named = re.fullmatch(r"(pleat|hem round|hem|seam|top)\s+(.+)", part)
         if part in KINDS or part in KINDS_ALSO:
             kind = kind_called(part)
@@ -311,6 +313,8 @@ def fullness_from(
             said["doubled"] = True
         elif many:
             said["fullness"] = 2.0 if many[1] == "double" else 3.0
+        elif layers:
+            said["layers"] = int((layers[1] or "1")[:6])
         elif widths:
             said["widths"] = int(widths[1][:6])
         elif ratio:
@@ -323,7 +327,8 @@ def fullness_from(
         else:
             raise InputError(
                 f"{shown(part)} is not known of fullness; after the size: {', '.join(KINDS)}, "
-                "2.5 to 1 or 3 widths, doubled, pleat 3 cm, hem round 260 cm, hem, seam, top",
+                "2.5 to 1 or 3 widths, doubled, pleat 3 cm, hem round 260 cm, hem, seam, top, "
+                "1 layer (the outermost alone)",
                 field=field,
             )
     if "fullness" not in said and "widths" not in said:

@@ -28,6 +28,7 @@ from weavecolor.cutting.folds import (
 )
 from weavecolor.cutting.lengths import WIDEST_CM, cm_and_inches, positive
 from weavecolor.errors import InputError
+from weavecolor.optics.stack import layer_count
 from weavecolor.textile.grain import angle_deg
 
 __all__ = [
@@ -424,7 +425,8 @@ class FullnessWanted:
 
     ``what``: what it is for, such as "skirt". ``widths`` None: as many as ``fullness`` needs. The
     cloth it is cut from decides in the end: ``plan`` takes that cloth's usable width instead of
-    ``cloth_width_cm``. Raises InputError where no plan can be made of it.
+    ``cloth_width_cm``. ``layers``: in how many layers of a stack it is cut at most, from the
+    outermost; None: in all. Raises InputError where no plan can be made of it.
     """
 
     what: str
@@ -440,8 +442,11 @@ class FullnessWanted:
     doubled: bool = False
     hem_round_cm: float | None = None
     pleat_cm: float | None = None
+    layers: int | None = None
 
     def __post_init__(self) -> None:
+        if self.layers is not None:
+            layer_count(self.layers)
         if not self.what.strip():
             raise InputError("say what the fullness is for, such as skirt", field="what")
         if len(self.what) > 60 or not self.what.isprintable():

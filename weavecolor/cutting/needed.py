@@ -1,9 +1,9 @@
 """Cloth needed: one sum of all that is cut from one cloth, laid on what there is of it.
 
 Every layer of the cloth takes every piece and the panels of every fullness (skirts, sleeves), at
-that layer's grain; all of it is laid together on the lengths in hand, on one where one holds it,
-else filling one after another. Whatever asks whether there is cloth enough asks here. Knows
-lengths and shapes; nothing of stacks or colour.
+that layer's grain, but for what is cut in the outer layers alone; all of it is laid together on
+the lengths in hand, on one where one holds it, else filling one after another. Whatever asks
+whether there is cloth enough asks here. Knows lengths and shapes; nothing of stacks or colour.
 """
 
 from __future__ import annotations
@@ -29,11 +29,19 @@ NOT_GIVEN = "the amount in hand is not given"
 
 class Layers(NamedTuple):
     """Layers of a cloth that lie alike: their grain, degrees as seen from outside or a word of
-    ``lay.lay``, how many there are, and whether the cloth's back is out."""
+    ``lay.lay``, how many there are, whether the cloth's back is out, and their places in the stack,
+    the outermost 1; none where layers are only counted, or all take the same."""
 
     grain: float | str
     many: int
     back: bool = False
+    depths: tuple[int, ...] = ()
+
+    def taking(self, outer: int | None) -> int:
+        """How many of them are among the ``outer`` layers of the stack; None: all."""
+        if outer is None or not self.depths:
+            return self.many
+        return sum(depth <= outer for depth in self.depths)
 
 
 #: Of one cloth; a pair of grain and number will do for layers that go face out.
@@ -140,7 +148,7 @@ def layer_words(grains: Grains) -> str:
     ('2 layers, straight grain', '1 layer, straight grain, and 1, cross grain, back out')
     """
     laid = [Layers(*layers) for layers in grains]
-    parts = [f"{n}, {_grain(angle)}{', back out' if back else ''}" for angle, n, back in laid]
+    parts = [f"{n}, {_grain(angle)}{', back out' if back else ''}" for angle, n, back, _ in laid]
     first = laid[0].many
     parts[0] = parts[0].replace(f"{first},", f"{first} layer{'s' if first > 1 else ''},", 1)
     return ", and ".join(parts)
@@ -237,17 +245,94 @@ def cloth_needed(
     """
     if not pieces and not fullness:
         raise InputError("there are no pieces to lay, and no fullness", field="pieces")
-    layers = tuple(Layers(*each) for each in grains)
+    layers = _in_their_places(grains, pieces, fullness)
     if not layers or any(each.many < 1 for each in layers):
         raise InputError("there is no layer of it", field=cloth)
+    if not is_cut(layers, pieces, fullness):
+        raise InputError("nothing is cut in its layers", field=cloth)
     apart, hands = named_apart(pieces), tuple(in_hand)
     alike = _face_up(layers, apart, any(hand.one_way for hand in hands))
     asked = (alike, apart, tuple(fullness), hands, fold, tries, largest)
     made = _needed(*asked) if stop is None else _work_out(*asked, stop)
-    notes = (*made.notes, *_on_both_diagonals(made, apart))
+    some = _in_some_alone(layers, apart, fullness)
+    notes = (*made.notes, *some, *_on_both_diagonals(made, apart))
     if any(each.back for each in layers):
         notes += ("The cloth lies face up; patterns of what goes back out lie face down on it.",)
     return replace(made, cloth=cloth, grains=layers, notes=notes)
+
+
+def _in_their_places(
+    grains: Grains, pieces: Sequence[Piece], fullness: Sequence[FullnessWanted]
+) -> tuple[Layers, ...]:
+    """The layers with their places, one after another where none are told; without any where all
+    layers take the same."""
+    layers = tuple(Layers(*each) for each in grains)
+    if not in_outer_layers(pieces, fullness):
+        return tuple(each._replace(depths=()) for each in layers)
+    ends = [sum(each.many for each in layers[: i + 1]) for i in range(len(layers))]
+    return tuple(
+        each if each.depths else each._replace(depths=tuple(range(end - each.many + 1, end + 1)))
+        for each, end in zip(layers, ends, strict=True)
+    )
+
+
+def is_cut(
+    grains: Grains, pieces: Sequence[Piece], fullness: Sequence[FullnessWanted]
+) -> bool:
+    """Whether any of ``pieces`` or ``fullness`` is cut in layers that lie so.
+
+    Parameters
+    ----------
+    grains : sequence of Layers
+    pieces : sequence of Piece
+    fullness : sequence of FullnessWanted
+
+    Examples
+    --------
+    >>> outer = Piece.rectangle("overskirt", 40.0, 60.0, layers=1)
+    >>> is_cut([Layers(0.0, 1, depths=(2,))], [outer], [])
+    False
+    """
+    layers = _in_their_places(grains, pieces, fullness)
+    outer = {*(piece.layers for piece in pieces), *(wanted.layers for wanted in fullness)}
+    return any(each.taking(many) for each in layers for many in outer)
+
+
+def in_outer_layers(
+    pieces: Sequence[Piece], fullness: Sequence[FullnessWanted]
+) -> dict[int, list[str]]:
+    """What is cut in so many outer layers of a stack alone, by their number.
+
+    Examples
+    --------
+    >>> in_outer_layers([Piece.rectangle("overskirt", 40.0, 60.0, layers=1)], [])
+    {1: ['overskirt']}
+    """
+    own = [(piece.layers, piece.name) for piece in pieces]
+    own += [(wanted.layers, wanted.what) for wanted in fullness]
+    told = sorted({outer for outer, _ in own if outer is not None})
+    return {outer: [name for many, name in own if many == outer] for outer in told}
+
+
+def outer_words(outer: int) -> str:
+    """In which layers alone a thing is cut.
+
+    Examples
+    --------
+    >>> outer_words(1), outer_words(2)
+    ('in the outermost layer alone', 'in the outer 2 layers alone')
+    """
+    return f"in the outer{'most layer' if outer == 1 else f' {outer} layers'} alone"
+
+
+def _in_some_alone(
+    layers: tuple[Layers, ...], pieces: Sequence[Piece], fullness: Sequence[FullnessWanted]
+) -> Iterator[str]:
+    """What is cut in some layers of a stack alone, where that leaves out a layer of this cloth."""
+    deepest = max((depth for each in layers for depth in each.depths), default=0)
+    for outer, names in in_outer_layers(pieces, fullness).items():
+        if outer < deepest:
+            yield f"Cut {outer_words(outer)}: {', '.join(names)}."
 
 
 def _face_up(
@@ -257,12 +342,13 @@ def _face_up(
     if not any(each.back for each in layers):
         return layers
     either = all(mirrors_itself(piece, one_way) for piece in pieces)
-    counts: dict[tuple[float | str, bool], int] = {}
-    for grain, many, back in layers:
+    alike: dict[tuple[float | str, bool], Layers] = {}
+    for grain, many, back, depths in layers:
         turned = isinstance(grain, str) or grain % (180.0 if one_way else 90.0) > 1e-9
         key = grain, back and (turned or not either)
-        counts[key] = counts.get(key, 0) + many
-    return tuple(Layers(grain, many, back) for (grain, back), many in counts.items())
+        before = alike.get(key, Layers(grain, 0))
+        alike[key] = Layers(grain, before.many + many, key[1], before.depths + depths)
+    return tuple(alike.values())
 
 
 def _on_both_diagonals(made: ClothNeeded, pieces: Sequence[Piece]) -> tuple[str, ...]:
@@ -342,25 +428,29 @@ def _planned(
     panels_of: list[Part] = []
     for wanted in fullness:
         for layers in grains:
+            if not (many := layers.taking(wanted.layers)):
+                continue
             try:
                 degrees = _degrees(layers.grain)
                 plan = wanted.plan(width, degrees, longest, joined if degrees % 180.0 else 1)
             except InputError as error:
                 raise InputError(error.what, field=wanted.what) from None
-            plans.append((wanted.what, plan, layers.many))
-            panels_of.append(Part(panels(wanted.what, plan, layers.many), _on_face(layers)))
+            plans.append((wanted.what, plan, many))
+            piece = replace(panels(wanted.what, plan, many), layers=wanted.layers)
+            panels_of.append(Part(piece, _on_face(layers)))
     return tuple(plans), tuple(panels_of)
 
 
 def _parts(grains: tuple[Layers, ...], pieces: tuple[Piece, ...]) -> _Parts:
     return tuple(
         Part(
-            replace(piece, quantity=piece.quantity * layers.many),
+            replace(piece, quantity=piece.quantity * many),
             _on_face(layers),
             True if layers.back and not piece.pair else None,
         )
         for layers in grains
         for piece in pieces
+        if (many := layers.taking(piece.layers))
     )
 
 
@@ -571,6 +661,8 @@ def _with_less(
     grains = made.grains
     too_full = {what: plan.fullness for what, plan, _ in made.plans}
     for wanted, full, less in _less_full(fullness, hands, grains):
+        if all(not each.taking(wanted.layers) for each in grains):
+            continue  # it is cut of another cloth
         found = _fits(grains, pieces, less, hands, fold)
         if found is None:
             too_full[wanted.what] = full
@@ -590,9 +682,7 @@ def _with_less(
             )
             break
     while sum(layers.many for layers in grains) > 1:
-        last = grains[-1]
-        fewer = (last._replace(many=last.many - 1),) if last.many > 1 else ()
-        grains = (*grains[:-1], *fewer)
+        grains = _one_less(grains)
         found = _fits(grains, pieces, fullness, hands, fold)
         if found is not None:
             said.append(f"{layer_words(grains)}, taking {cm_and_inches(found.used_cm)}")
@@ -600,6 +690,14 @@ def _with_less(
     if not said and (made.layers > 1 or fullness):
         return replace(made, largest="Nothing less of it was found to fit.")
     return replace(made, largest=f"Largest that still fits: {'; or '.join(said)}." if said else "")
+
+
+def _one_less(grains: tuple[Layers, ...]) -> tuple[Layers, ...]:
+    """The layers but the innermost, or one of the last named where their places are not told."""
+    last = max(range(len(grains)), key=lambda i: (max(grains[i].depths, default=0), i))
+    of = grains[last]
+    less = of._replace(many=of.many - 1, depths=tuple(sorted(of.depths))[:-1])
+    return tuple(each for each in (*grains[:last], less, *grains[last + 1 :]) if each.many)
 
 
 def _as_full(
@@ -668,7 +766,8 @@ def _with_largest(
     fold: str,
 ) -> ClothNeeded:
     """With the most that the same cloth would still give: more panels of the first fullness."""
-    wanted = next((wanted for wanted in fullness if wanted.kind != "flat"), None)
+    cut = {what for what, _, _ in made.plans}
+    wanted = next((one for one in fullness if one.kind != "flat" and one.what in cut), None)
     if wanted is None:
         return made
     plan = next(plan for what, plan, _ in made.plans if what == wanted.what)

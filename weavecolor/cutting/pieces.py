@@ -16,6 +16,7 @@ from shapely.geometry import LineString, Polygon
 
 from weavecolor.cutting.lengths import positive, unit_cm
 from weavecolor.errors import InputError, shown
+from weavecolor.optics.stack import layer_count
 from weavecolor.textile.grain import angle_deg
 
 GRAINS = {"straight": 0.0, "cross": 90.0, "bias": 45.0}
@@ -52,6 +53,9 @@ class Piece:
     grain : {"", "straight", "cross", "bias", "either"}
         A grain this piece must have whatever the option says ("either": straight or cross).
         "": as the option says.
+    layers : int, optional
+        In how many layers of a stack it is cut at most, 1 to 12, counted from the outermost; None:
+        in all.
 
     Raises
     ------
@@ -67,6 +71,7 @@ class Piece:
     fold_edge: int | None = None
     pair: bool = False
     grain: str = ""
+    layers: int | None = None
 
     def __post_init__(self) -> None:
         try:
@@ -95,6 +100,8 @@ class Piece:
                 f"{shown(self.grain)} is not a grain; use straight, cross, bias, either or leave "
                 "empty"
             )
+        if self.layers is not None:
+            layer_count(self.layers)
         if self.fold_edge is not None:
             if isinstance(self.fold_edge, bool) or not 0 <= self.fold_edge < len(self.outline):
                 raise InputError(

@@ -40,9 +40,10 @@ like this::
 
 Further fields of a piece: ``seam``, ``grain_line`` (degrees anticlockwise from straight down),
 ``pair`` (half of them mirrored), ``grain`` ("straight", "cross", "bias" or "either": whatever the
-choice says). Of a cloth: ``corners`` of an odd remnant, warp along y, instead of width and length.
+choice says), ``layers`` (in how many layers it is cut at most, from the outermost; left out, in
+all). Of a cloth: ``corners`` of an odd remnant, warp along y, instead of width and length.
 Of a flaw or bite: ``corners`` instead of the rest. Of a fullness: ``cloth_width``, ``seam``,
-``top``, ``hem``, ``doubled``, ``hem_round``, ``pleat``.
+``top``, ``hem``, ``doubled``, ``hem_round``, ``pleat``, ``layers``.
 """
 
 from __future__ import annotations
@@ -129,6 +130,7 @@ class PieceTold(Outlined, frozen=True, kw_only=True):
     fold_edge: int | str | None = None
     pair: bool = False
     grain: str | float = ""
+    layers: int | None = None
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -191,6 +193,7 @@ class FullnessTold(Struct, frozen=True, kw_only=True):
     hem: float | None = None
     hem_round: float | None = None
     pleat: float | None = None
+    layers: int | None = None
 
     def __post_init__(self) -> None:
         one_line(self.what, "what", 60)
@@ -330,7 +333,8 @@ def _fullness(row: FullnessTold, place: str, unit: float, width: float) -> Fulln
     full, kind = row.fullness, value_of(row.kind) or "gathered"
     if full is None and row.widths is None:
         full = 1.0 if kind == "flat" else 2.5
-    told = {"cloth_width_cm": width, **sizes, "widths": row.widths, "doubled": row.doubled}
+    told = {"cloth_width_cm": width, **sizes, "widths": row.widths, "doubled": row.doubled,
+            "layers": row.layers}
     return _made(
         place, row.what, lambda: FullnessWanted(what=row.what, kind=kind, fullness=full, **told)
     )
@@ -351,5 +355,6 @@ def _piece(row: PieceTold, place: str, unit: float, seam: float) -> Piece:
             _SIDES.index(edge) if isinstance(edge, str) else edge,
             row.pair,
             row.grain if isinstance(row.grain, str) else _GRAIN_AT[abs(row.grain)],
+            row.layers,
         ),
     )

@@ -1,19 +1,27 @@
 """Whether the cloth in hand is enough for a stack: one sum for each cloth of it.
 
-Knows which layers are of which cloth; the sum and its laying are ``cutting.needed``. Every layer
-of the stack is taken to need every piece, and the panels of every fullness.
+Knows which layers are of which cloth, and their places; the sum and its laying are
+``cutting.needed``. Every layer of the stack takes every piece, and the panels of every fullness,
+but for what is cut in the outer layers alone.
 """
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from weavecolor.cutting.fullness import FullnessWanted
 from weavecolor.cutting.lay import CANNOT
 from weavecolor.cutting.lengths import cm_and_inches, enough_words
-from weavecolor.cutting.needed import NOT_GIVEN, ClothNeeded, Layers, cloth_needed, layer_words
+from weavecolor.cutting.needed import (
+    NOT_GIVEN,
+    ClothNeeded,
+    Layers,
+    cloth_needed,
+    in_outer_layers,
+    is_cut,
+    layer_words,
+)
 from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.decide.judged import Fit, Fits
@@ -65,6 +73,7 @@ def fits_by_lay(
     """
     if not pieces and not fullness:
         raise InputError("there are no pieces to lay, and no fullness", field="pieces")
+    alike = not in_outer_layers(pieces, fullness)
     answers: dict[tuple[str, tuple[Layers, ...]], tuple[bool | None, str]] = {}
 
     def one_cloth(name: str, grains: tuple[Layers, ...]) -> tuple[bool | None, str]:
@@ -74,6 +83,8 @@ def fits_by_lay(
                 stop=stop, largest=False,
             )  # fmt: skip
 
+        if alike:
+            grains = tuple(layers._replace(depths=()) for layers in grains)
         key = (name, grains)
         if key not in answers:
             answers[key] = _answer(sum_at, grains, stop)
@@ -87,6 +98,10 @@ def fits_by_lay(
                 words.append(f"{name}: {NOT_GIVEN}, taken as enough")
                 found.append(True)
                 continue
+            if not is_cut(use, pieces, fullness):
+                words.append(f"{name}: nothing is cut of it")
+                found.append(True)
+                continue
             enough, text = one_cloth(name, use)
             found.append(enough)
             words.append(f"{name}: {text}")
@@ -98,25 +113,26 @@ def fits_by_lay(
 
 def grains_used(stack: Stack) -> dict[str, tuple[Layers, ...]]:
     """For each cloth of a stack, by name: the grains it is laid at, 0 to below 360 degrees, with
-    which side out, and how many layers so.
+    which side out, how many layers so, and their places.
 
     Raises InputError where two different cloths have one name: their lengths would be mixed up.
 
     Examples
     --------
     >>> grains_used(double)[organza.name]
-    (Layers(grain=0.0, many=2, back=False),)
+    (Layers(grain=0.0, many=2, back=False, depths=(1, 2)),)
     """
-    uses: dict[str, Counter[tuple[float, bool]]] = {}
+    uses: dict[str, dict[tuple[float, bool], tuple[int, ...]]] = {}
     called: dict[str, Cloth] = {}
-    for layer in stack.layers:
+    for depth, layer in enumerate(stack.layers, 1):
         name = layer.cloth.name
         if called.setdefault(name, layer.cloth) != layer.cloth:
             raise InputError(f"two cloths are called {name!r}; name them apart", field="cloths")
         lies = layer.grain_deg % 360.0, layer.face == "back"
-        uses.setdefault(name, Counter())[lies] += 1
+        use = uses.setdefault(name, {})
+        use[lies] = (*use.get(lies, ()), depth)
     return {
-        name: tuple(Layers(grain, count, back) for (grain, back), count in sorted(use.items()))
+        name: tuple(Layers(grain, len(at), back, at) for (grain, back), at in sorted(use.items()))
         for name, use in uses.items()
     }
 
@@ -133,14 +149,15 @@ def stack_needs(
 ) -> tuple[ClothNeeded, ...]:
     """The sum of each cloth of a stack, outermost first, with the largest that still fits.
 
-    None where there is nothing to cut. Raises InputError as ``needed.cloth_needed``.
+    None where there is nothing to cut; none of a cloth of which nothing is cut. Raises InputError
+    as ``needed.cloth_needed``.
 
     Parameters
     ----------
     stack : Stack
     pieces : sequence of Piece
     fullness : sequence of FullnessWanted
-        Every layer needs all of both.
+        Every layer takes all of both, but for what is cut in the outer layers alone.
     in_hand : mapping of str to sequence of ClothInHand
         By the cloth's name; a cloth not listed is said not to have been given.
     fold : {"open", "lengthwise", "crosswise"}
@@ -158,7 +175,9 @@ def stack_needs(
     """
     if not pieces and not fullness:
         return ()
-    uses = grains_used(stack)
+    uses = {
+        name: use for name, use in grains_used(stack).items() if is_cut(use, pieces, fullness)
+    }
     made = []
     weaves = {layer.cloth.name: layer.cloth.weave for layer in stack.layers}
     for done, (name, grains) in enumerate(uses.items(), 1):

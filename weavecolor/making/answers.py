@@ -201,7 +201,7 @@ def asked_of(making: Making) -> FullnessAsked:
     full = skirt.fullness or (skirt.widths or 0) * skirt.cloth_width_cm / skirt.finished_cm
     return FullnessAsked(
         skirt.kind, min(max(full, 1.0), 6.0), skirt.doubled, skirt.finished_cm,
-        skirt.cloth_width_cm, skirt.length_cm,
+        skirt.cloth_width_cm, skirt.length_cm, layers=skirt.layers,
     )  # fmt: skip
 
 
@@ -287,7 +287,8 @@ def needs_of(
     tries: int | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> tuple[ClothNeeded, ...]:
-    """What each cloth of the option must give, every layer of it with every piece and fullness.
+    """What each cloth of the option must give, every layer of it with every piece and fullness but
+    those of the outer layers alone.
 
     None without pieces and fullness. Raises InputError as ``needed.cloth_needed``.
 

@@ -166,7 +166,8 @@ class FullnessAsked:
     """What is being asked about pleats and gathers of the skirt; lengths in cm.
 
     ``ratio``: cloth to finished width, 1 to 6. ``on_sheet``: whether it is planned, and so stands
-    on the making sheet. Raises InputError for a length that is none.
+    on the making sheet. ``layers``: in how many layers of a stack it is cut at most, from the
+    outermost; None: in all. Raises InputError for a length that is none.
     """
 
     kind: str = "gathered"
@@ -176,8 +177,11 @@ class FullnessAsked:
     width_cm: float = 112.0
     drop_cm: float = 90.0
     on_sheet: bool = False
+    layers: int | None = None
 
     def __post_init__(self) -> None:
+        if self.layers is not None:
+            layer_count(self.layers)
         one_of(self.kind, "kind", KINDS)
         within("ratio", self.ratio, 1.0, 6.0)
         for name in ("finished_cm", "width_cm", "drop_cm"):
@@ -196,6 +200,7 @@ class FullnessAsked:
             fullness=None if flat else self.ratio,
             widths=widths if flat else None,
             doubled=self.doubled,
+            layers=self.layers,
         )
 
 

@@ -16,7 +16,7 @@ from PIL import Image
 
 from weavecolor.cache import Kept, Packed, let_go
 from weavecolor.cutting.fullness import FullnessPlan
-from weavecolor.cutting.needed import ClothNeeded
+from weavecolor.cutting.needed import ClothNeeded, in_outer_layers, outer_words
 from weavecolor.cutting.pieces import named_apart
 from weavecolor.decide.compare import Option, Outcome, evaluate
 from weavecolor.decide.showthrough import shown_in, usual_items
@@ -121,7 +121,9 @@ def making_sheet(
     tell(1, total)
     folded = project.hung or any(plan.kind != "flat" for _, plan in plans)
     pictures = choices.pictures if whole else ()
-    drape = sheet_drape(stack, lit[0], _hung_as(project)) if "drape" in pictures else ()
+    fewer = _in_fewer(project, stack)
+    skirt = next((part for names, _, part in fewer if "skirt" in names.casefold()), stack)
+    drape = sheet_drape(skirt, lit[0], _hung_as(project)) if "drape" in pictures else ()
     if once:
         let_go("hung pictures")
     tell(2, total)
@@ -132,10 +134,18 @@ def making_sheet(
     # besides, as cloth in the hand is looked at
     flat = [(f"{name}, held flat", place)] if worn[0] != lit[0] else []
     colours = sheet_colours(stack, (*flat, *worn)) if whole else ()
+    for _, where, part in fewer if whole else ():
+        name, place = worn[0]
+        colours += sheet_colours(part, [(f"{name}, {where.removeprefix('in the ')}", place)])
     tell(4, total)
     seen = sheet_show_through(stack, worn) if whole else ()
     tell(total, total)
     notes = [line for line in (*project.notes.splitlines(), *option.note.splitlines())]
+    notes += [
+        f"{capital(names)} is cut {where}: of that the colour is told by itself; what will show "
+        f"through is told of all {len(stack.layers)} layers, and more will there."
+        for names, where, _ in fewer
+    ]
     cloths = cloths_in(stack)
     return MakingSheet(
         title=project.title.strip() or "My making",
@@ -161,6 +171,15 @@ def making_sheet(
         basis=sheet_basis(cloths, project.measured),
         notes=tuple(line.strip() for line in notes if line.strip()),
     )
+
+
+def _in_fewer(project: Making, stack: Stack) -> list[tuple[str, str, Stack]]:
+    """What is cut in the outer layers of the stack alone: its names, in which, and these layers."""
+    return [
+        (" and ".join(names), outer_words(outer), replace(stack, layers=stack.layers[:outer]))
+        for outer, names in in_outer_layers(project.pieces, plans_of(project)).items()
+        if outer < len(stack.layers)
+    ]
 
 
 def planned(project: Making, needs: Sequence[ClothNeeded]) -> tuple[tuple[str, FullnessPlan], ...]:

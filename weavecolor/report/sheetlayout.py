@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from weavecolor.cutting.fullness import FullnessPlan
 from weavecolor.cutting.lengths import cm, inches
-from weavecolor.cutting.needed import ClothNeeded, panels
+from weavecolor.cutting.needed import ClothNeeded, outer_words, panels
 from weavecolor.cutting.pieces import Piece, cut_outline
 from weavecolor.errors import InputError, capital
 from weavecolor.optics.uncertainty import HELD
@@ -334,11 +334,11 @@ def _cut_pieces(sheet: MakingSheet) -> list[tuple[Piece, str, FullnessPlan | Non
     that differ."""
     found: list[tuple[Piece, str, FullnessPlan | None]] = [(p, "", None) for p in sheet.pieces]
     for need in sheet.needs:
-        for what, plan, _ in need.plans:
+        for (what, plan, _), part in zip(need.plans, need.parts, strict=False):
             whose = [need.cloth] if len(sheet.needs) > 1 else []
             if len(need.grains) > 1:
                 whose.append(grain.grain_words(plan.grain_deg))
-            row = panels(what, plan), ", ".join(whose), plan
+            row = replace(panels(what, plan), layers=part.layers), ", ".join(whose), plan
             if row not in found:
                 found.append(row)
     return found
@@ -360,6 +360,8 @@ def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
             how.append(
                 "straight or cross grain" if piece.grain == "either" else f"{piece.grain} grain"
             )
+        if piece.layers is not None and piece.layers < len(sheet.layers):
+            how.append(outer_words(piece.layers))
         if abs(piece.grain_deg) > 0.05:
             how.append(f"grain line {piece.grain_deg:g}\u00b0 off")
         seam = piece.seam_cm
@@ -393,6 +395,8 @@ def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
     if layers > 1:
         named = any(whose for _, whose, _ in listed)
         note = f"The numbers are for one layer: cut every piece once in each of the {layers} layers"
+        if any(piece.layers is not None and piece.layers < layers for piece, *_ in listed):
+            note += ", but what is said to be of the outer ones alone"
         note += ", and panels in the layers of the cloth or grain named." if named else "."
         blocks.append(paragraph(note, WIDTH, style.body, bold=True))
     return blocks
