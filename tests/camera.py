@@ -26,7 +26,7 @@ from weavecolor.optics.appearance import appearance
 from weavecolor.optics.dye import absorption
 from weavecolor.optics.onelayer import Laid, between, grid_layer, over_backing
 from weavecolor.optics.stack import Layer, Stack
-from weavecolor.scene.backings import Backing
+from weavecolor.scene.backings import PAPER, Backing
 from weavecolor.scene.places import custom_scene
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth, Yarn
@@ -131,7 +131,7 @@ def picture_of(
 def picture_of_layers(layers: tuple[Layer, ...], over: str, room: Room) -> np.ndarray:
     """The same of a piece laid up, without threads."""
     ground = room.paper if over == "white" else room.card
-    behind = Backing(over, frozen(np.full(BANDS, ground)))
+    behind = Backing(over, frozen(np.full(BANDS, ground)), PAPER)
     shown = appearance(Stack(layers, behind), room.scene()).radiance_factor
     picture = np.full((ROWS, COLUMNS, 3), ground)
     _paint(picture, SWATCH, colour_in(shown, light_spectrum(room.light)))

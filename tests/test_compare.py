@@ -26,7 +26,7 @@ from weavecolor.optics.appearance import appearance
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.report.comparisontable import as_csv, as_data, as_json, as_text, rounded, steps_text
 from weavecolor.report.sheetpicture import GROUND, PATCH, _Sheet, font, sheet_image, sheet_png
-from weavecolor.scene.backings import backing
+from weavecolor.scene.backings import Backing, backing
 from weavecolor.scene.places import custom_scene, scene
 from weavecolor.textile.grain import grain_deg, grain_words
 
@@ -65,17 +65,19 @@ def test_two_lights_are_held_together_by_a_settled_eye():
     assert grain.delta == pytest.approx(float(ciede2000(Labs[0], Labs[1])))
 
 
-def test_cloth_that_touches_a_ground_is_not_surely_lighter():
+def test_cloth_that_touches_skin_looks_as_if_it_lay_loose():
     """Light that enters skin or lining comes out beside the opening, under the threads too (its
-    mean way is .3 to 1 mm in skin, threads lie .25 mm apart): as if the cloth lay loose."""
+    mean way is .3 to 1 mm in skin, threads lie .25 mm apart); of a matt surface it does not."""
     organza = load_swatch("shot-organza-red-black")
-    grounds = (backing("skin light"), WHITE)
+    matt = Backing("matt", backing("skin light").reflectance)
+    grounds = (backing("skin light"), WHITE, matt)
     made = compare(organza, (0.0,), (1,), grounds, (scene("overcast"),), lays=("touching", "loose"))
-    lays = [x for x in made.steps if x.axis == "lay"]
-    assert len(lays) == 2 and all(x.delta > 1.5 for x in lays)
-    assert all(x.verdict.sees is None for x in lays)
-    beneath = [x for x in made.steps if x.axis == "backing"]
-    assert all(x.verdict.sees for x in beneath)
+    on_skin, on_white, on_matt = (x for x in made.steps if x.axis == "lay")
+    assert on_skin.delta < 0.4 and on_skin.verdict.sees is not True
+    assert on_skin.delta < on_white.delta < on_matt.delta and on_matt.delta > 1.5
+    assert on_white.verdict.sees is not True
+    beneath = [x for x in made.steps if x.axis == "backing" and x.delta > 2.0]
+    assert len(beneath) == 4 and all(x.verdict.sees for x in beneath)
 
 
 def test_a_ground_that_keeps_out_the_light_behind_is_said():

@@ -144,11 +144,3 @@ def test_a_grain_is_as_sure_where_whole_stacks_are_compared():
     (step,), (other,) = one.steps, whole.steps
     assert (step.axis, other.axis) == ("grain", "stack")
     assert other.uncertainty.stated == pytest.approx(step.uncertainty.stated, abs=1e-9)
-
-
-def test_cloth_that_touches_its_ground_may_look_as_if_it_lay_loose_whoever_tells_it():
-    """A difference of lay over a ground reaches down to nought where the cloth touches it."""
-    lies = [Stack(FIRST.layers, WHITE, lay) for lay in ("loose", "touching")]
-    loose, touching = (Option(x, WINDOW, x.lay) for x in lies)
-    step = step_between(loose, touching)
-    assert step.uncertainty.stated >= step.delta > 0.0

@@ -14,7 +14,7 @@ from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.appearance import appearance
 from weavecolor.optics.stack import Layer, Stack
-from weavecolor.scene.backings import Backing, backing
+from weavecolor.scene.backings import CLOTH, Backing, backing
 from weavecolor.scene.places import scene
 
 OVERCAST = scene("overcast")
@@ -67,7 +67,7 @@ def test_what_is_faint_by_day_may_be_hidden_by_candle():
 
 
 def test_tape_like_the_backing_is_hidden():
-    grey = Backing("grey", np.full(41, 0.04))
+    grey = Backing("grey", np.full(41, 0.04), CLOTH)
     result = st.show_through(st.tape(stacked(1, behind=grey), "dark"), OVERCAST)
     assert result.delta == pytest.approx(0.0, abs=1e-9)
     assert result.grade == "hidden" and "hidden" in result.words

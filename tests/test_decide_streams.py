@@ -37,6 +37,7 @@ def scalar_tables(reflect: float, transmit: float) -> Tables:
         np.array([1]),
         np.zeros(0, dtype=np.intp),
         np.zeros(0, dtype=np.intp),
+        1,
     )
 
 
@@ -58,7 +59,7 @@ def test_a_layer_over_grounds_follows_kubelka():
     # R .3, T .5 over Rg .05, .50, .89 (Kubelka, JOSA 44 (1954) 330).
     tables = scalar_tables(0.3, 0.5)
     grounds = np.array([[0.05], [0.50], [0.89]])
-    diffuse, _ = over_grounds(tables, single(tables, np.array([0])), grounds)
+    diffuse, _ = over_grounds(tables, single(tables, np.array([0])), grounds, np.ones(3, np.intp))
     assert diffuse.ravel() == pytest.approx([0.312690, 0.447059, 0.603547], abs=1e-6)
 
 

@@ -16,7 +16,7 @@ from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics import fitted, mightbe
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import Known, known_of
-from weavecolor.scene.backings import Backing, backing
+from weavecolor.scene.backings import PAPER, Backing, backing
 from weavecolor.scene.places import scene
 from weavecolor.textile.construction import covers, natural_share, share_range
 from weavecolor.textile.fibres import fibre
@@ -25,7 +25,8 @@ from weavecolor.textile.howknown import HowKnown
 pytestmark = pytest.mark.usefixtures("few_rays")
 
 WINDOW = scene("window at the side")
-WHITE, PALE = (Backing(name, np.full(41, rho)) for name, rho in (("white", 0.87), ("pale", 0.8)))
+PAPERS = ("white", 0.87), ("pale", 0.8)  # as cloth is photographed on
+WHITE, PALE = (Backing(name, np.full(41, rho), replace(PAPER, doubt=1.0)) for name, rho in PAPERS)
 
 
 def _way(light, grain_deg, square=False):
@@ -385,7 +386,7 @@ def test_what_smooth_yarn_mirrors_stays_open_where_it_was_photographed(
     open_, filaments, monkeypatch
 ):
     """Of a deep dye, pictures sure to a thousandth: what is left is the share of the light that
-    comes from the window times what is left open of it; in even light nothing more than before."""
+    comes from the window times what is left open of it; in even light hardly more than before."""
 
     def left(ends):
         made = cloth(warp=0.03, weft=0.03, ends=ends, picks=36.0, tex=4.0, filaments=filaments)
@@ -401,7 +402,7 @@ def test_what_smooth_yarn_mirrors_stays_open_where_it_was_photographed(
     assert window == pytest.approx(np.hypot(0.00075, 0.7 * open_), rel=0.25)
     monkeypatch.setattr(mightbe, "GLINT", dict.fromkeys(mightbe.GLINT, 0.0))
     before = left(40.001)  # no kept answer is of it
-    assert even == pytest.approx(before[1], rel=0.3)
+    assert even < max(1.3 * before[1], np.hypot(before[1], 0.2 * window))
     assert before[0] < 0.2 * window
 
 

@@ -211,7 +211,7 @@ def stack_of(making: Making, option: MakingOption) -> Stack:
 
 def stack_key(stack: Stack) -> tuple[Any, ...]:
     """The content of a stack, for caches."""
-    behind = None if stack.backing is None else stack.backing.reflectance.tobytes()
+    behind = None if stack.backing is None else stack.backing.optics
     layers = tuple(
         (digest(layer.cloth), round(layer.grain_deg % 360.0, 6), layer.face)
         for layer in stack.layers

@@ -8,7 +8,6 @@ between two lights, of what looks so by daylight once the eye has settled to eac
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -26,7 +25,7 @@ from weavecolor.optics.fitted import looks_of
 from weavecolor.optics.layer import content
 from weavecolor.optics.mightbe import lots_in, open_colour, open_difference
 from weavecolor.optics.stack import FACES, LAYS, Layer, Stack, layer_count, layers_words
-from weavecolor.optics.uncertainty import COVERAGE, Uncertainty, known_of, of_colour, of_difference
+from weavecolor.optics.uncertainty import Uncertainty, known_of, of_colour, of_difference
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.folds import IN_FOLDS
 from weavecolor.scene.scene import Scene
@@ -545,14 +544,6 @@ def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float, left: float
     one_set = set(map(content, _cloths(a))) == set(map(content, _cloths(b)))
     daylight = near_daylight(a.scene) and near_daylight(b.scene)
     changed = _changed(a, b)
-    if "lay" in changed and any(
-        x.stack.lay == "touching" and x.stack.backing is not None for x in (a, b)
-    ):
-        # A ground is computed as a surface, lit where the openings are. Skin and lining are not:
-        # light comes out of them some tenths of a millimetre to millimetres aside, under the
-        # threads too (S. L. Jacques, Phys. Med. Biol. 58 (2013) R37, of skin; from memory), as if
-        # the cloth lay loose. So this difference may be anything down to nought.
-        left = math.hypot(left, delta / COVERAGE)
     doubt = of_difference(
         delta,
         known_of(cloths),

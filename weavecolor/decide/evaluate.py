@@ -48,6 +48,7 @@ from weavecolor.decide.tables import (
 from weavecolor.decide.wishes import Measures
 from weavecolor.optics.adding import GAPS, over_backings
 from weavecolor.optics.appearance import by_views, from_folds, from_surface, seen_optics
+from weavecolor.optics.sideways import sideways
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.folds import sent_on
@@ -101,7 +102,8 @@ class Screen:
     """All that judging stacks quickly needs; plain arrays, so that it can be sent to a worker.
 
     ``grounds`` (S, B): the backings' reflectances at the screened bands, 0 where there is none;
-    ``bare`` (S,): which of them are no backing at all.
+    ``bare`` (S,): which of them are no backing at all; ``matters`` (S,): what light goes sideways
+    in there, by its number in ``tables.joint``.
     """
 
     viewpoints: Viewpoints
@@ -109,6 +111,7 @@ class Screen:
     tables: Tables
     grounds: Array
     bare: NDArray[np.bool_]
+    matters: Indices
 
     def __getstate__(self) -> dict[str, object]:
         """What is worked out on first use is not sent along."""
@@ -149,7 +152,10 @@ def screen_of(
     run : callable, optional
     """
     named = labels(views.all, any(b is None for b in backings))
-    tables = build(layers, named, lay, most_layers, streams, run)
+    inside = [None if b is None else sideways(b) for b in backings]
+    one = [x.at(_MOST_SEEN) for x in inside if x is not None]
+    tables = build(layers, named, lay, most_layers, streams, run, one)
+    number = np.cumsum([x is not None for x in inside])
     grounds = np.array([np.zeros(BANDS) if b is None else b.reflectance for b in backings])
     return Screen(
         views,
@@ -157,7 +163,12 @@ def screen_of(
         tables,
         grounds[:, ::BAND_STEP],
         np.array([b is None for b in backings]),
+        tables.apart + np.where([x is None for x in inside], 0, number),
     )
+
+
+#: The band, 560 nm, by which screening tells how far light goes sideways.
+_MOST_SEEN = slice(18, 19)
 
 
 def _thinned(weights: Array) -> Array:
@@ -256,9 +267,9 @@ def outer_piles(quick: Screen, outer: Indices, piles: Indices) -> tuple[Uppers, 
     above = _piles(tables, outer)
     each = piles.shape[0] // outer.shape[0]
     through = np.repeat(above.through, each, axis=0) * tables.through[piles[:, -1]]
-    whole = openness(tables, piles, through, True)
-    before = openness(tables, outer, above.through, False)
-    return uppers_of(tables, above, before), behind_of(tables, whole)
+    before = openness(tables, outer, above.through)
+    matters = quick.weighed.matters
+    return uppers_of(tables, above, before), behind_of(tables, piles, through, matters)
 
 
 def _over_grounds(
@@ -269,14 +280,14 @@ def _over_grounds(
     above = _piles(tables, outer)
     upper = upper.reshape(-1).astype(np.intp)
     lower = np.ascontiguousarray(piles[:, -1])
-    whole = openness(tables, piles, above.through[upper] * tables.through[lower], True)
+    through = above.through[upper] * tables.through[lower]
     return xyz(
         tables,
-        uppers_of(tables, above, openness(tables, outer, above.through, False)),
+        uppers_of(tables, above, openness(tables, outer, above.through)),
         quick.lowers,
         upper,
         lower,
-        behind_of(tables, whole),
+        behind_of(tables, piles, through, weighed.matters),
         weighed.grounds,
         weighed.bare,
         weighed.columns,
@@ -291,11 +302,13 @@ def _over_grounds(
 @dataclass(frozen=True, eq=False)
 class Weighed:
     """What the compiled sums take of a :class:`Screen`: its backings and the two grounds of the
-    contrast ratio (S + 2, B), and the weights of every look, the cover last. Even light comes
-    to ``columns``, each the view of a look or of its part, ``whose`` look tells which."""
+    contrast ratio (S + 2, B), which are matt, and the weights of every look, the cover last. Even
+    light comes to ``columns``, each the view of a look or of its part, ``whose`` look tells
+    which."""
 
     grounds: Array
     bare: NDArray[np.bool_]
+    matters: Indices
     columns: Indices
     whose: Indices
     of_diffuse: Array
@@ -341,12 +354,13 @@ def _weighed(quick: Screen) -> Weighed:
     for row, (_, part) in zip(of_around, parts, strict=True):
         if part.of_around is not None:
             row[:] = _thinned(part.of_around)
-    return Weighed(grounds, bare, columns, whose, of_diffuse, of_around, of_pairs)
+    matters = np.concatenate([quick.matters, [quick.tables.apart] * 2])
+    return Weighed(grounds, bare, matters, columns, whose, of_diffuse, of_around, of_pairs)
 
 
 def _look_xyz(quick: Screen, piles: StackBatch, one: ViewingCondition) -> Array:
     """XYZ (n, S, 3) of piles over every backing, in one look."""
-    over = over_grounds(quick.tables, piles, quick.grounds)
+    over = over_grounds(quick.tables, piles, quick.grounds, quick.matters)
     return np.asarray(sum(_part_xyz(quick, piles, part, *over) for part in one.parts))
 
 
@@ -386,7 +400,8 @@ def _part_xyz(
 def _opacity(quick: Screen, piles: StackBatch) -> Array:
     grounds = np.stack(GROUNDS)[:, ::BAND_STEP]
     column = quick.named.views.index(place(quick.named, NORMAL))
-    diffuse, _ = over_grounds(quick.tables, piles, grounds)
+    matt = np.full(len(grounds), quick.tables.apart)
+    diffuse, _ = over_grounds(quick.tables, piles, grounds, matt)
     Y = diffuse[..., column] @ _thinned(quick.viewpoints.cover.of_diffuse)[:, 1]
     return np.divide(Y[:, 0], Y[:, 1], out=np.ones(Y.shape[0]), where=Y[:, 1] > 0)
 
@@ -429,8 +444,11 @@ def _exact_xyz(
         stack, tuple(named.above), tuple(named.below), links=links(named), rays=rays
     )
     half = pile.through.size - len(named.above) - len(named.below)
-    there = [b.reflectance for b in backings if b is not None]
-    over = over_backings(pile, [*there, *GROUNDS], GAPS[stack.lay])
+    there = [b for b in backings if b is not None]
+    over = over_backings(
+        pile, [*(b.reflectance for b in there), *GROUNDS], GAPS[stack.lay],
+        matters=[*map(sideways, there), *(None for _ in GROUNDS)],
+    )  # fmt: skip
     made = iter(over)
     factors = [(b is None, pile.reflect if b is None else next(made)) for b in backings]
     factors += [(False, ground) for ground in made]

@@ -16,7 +16,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from weavecolor.decide.streams import Openings, StackBatch
+from weavecolor.decide.streams import Openings, StackBatch, openness
 from weavecolor.decide.tables import Tables
 from weavecolor.optics.exchange import cast, rounds
 from weavecolor.scene.folds import sent_on
@@ -90,8 +90,8 @@ def uppers_of(tables: Tables, piles: StackBatch, before: Openings) -> Uppers:
 
 @dataclass(frozen=True, eq=False)
 class Behind:
-    """The openness of n whole piles before a ground: ``joint`` (n, V) towards each view, ``pairs``
-    (n, P), ``hit`` (n, M), ``spread`` (n,)."""
+    """The openness of n whole piles before each of S grounds: ``joint`` (n, S, V) towards each
+    view, ``pairs`` (n, S, P), ``hit`` (n, S, M), ``spread`` (n, S)."""
 
     joint: Array
     pairs: Array
@@ -99,13 +99,25 @@ class Behind:
     spread: Array
 
 
-def behind_of(tables: Tables, whole: Openings) -> Behind:
-    """``whole``: the piles' openness before a ground."""
+def behind_of(tables: Tables, members: Indices, through: Array, matters: Indices) -> Behind:
+    """Of n piles of laid layers.
+
+    Parameters
+    ----------
+    tables : Tables
+    members : ndarray of int, shape (n, d)
+    through : ndarray, shape (n, M)
+        Shares of beams that pass the whole pile.
+    matters : ndarray of int, shape (S,)
+        What each ground is, by its number in ``tables.joint``.
+    """
+    apart = {int(m): openness(tables, members, through, int(m)) for m in dict.fromkeys(matters)}
+    whole = [apart[int(m)] for m in matters]
     return Behind(
-        np.ascontiguousarray((whole.joint @ tables.share)[:, tables.views]),
-        np.ascontiguousarray(whole.pairs),
-        np.ascontiguousarray(whole.hit),
-        np.ascontiguousarray(whole.spread),
+        np.stack([(one.joint @ tables.share)[:, tables.views] for one in whole], axis=1),
+        np.stack([one.pairs for one in whole], axis=1),
+        np.stack([one.hit for one in whole], axis=1),
+        np.stack([one.spread for one in whole], axis=1),
     )
 
 
@@ -182,10 +194,7 @@ def _xyz(
     for n in range(upper.size):
         u, low = upper[n], lower[n]
         out[n] = 0.0
-        spread, open_spread = u_spread[u], b_spread[n]
-        straight_all = 0.0
-        for k in range(g):
-            straight_all += b_hit[n, k] * c[k]
+        spread = u_spread[u]
         sound = True
         for b in range(bands):
             above, below, p1 = l_above[low, b], u_under[u, b], u_pass[u, b]
@@ -272,29 +281,33 @@ def _xyz(
             spread_all = 0.0
             for k in range(g):
                 spread_all += spread_in[k] * c[k]
-            for q in range(n_views):
-                v = views[q]
-                first_v[q], further_v[q] = _cast(
-                    b_joint[n, q], b_hit[n, v], spread_in[v], straight_all, spread_all, open_spread
-                )
-            for q in range(n_pairs):
-                v, li = pair_views[q], pair_lights[q]
-                first_p[q], further_p[q] = _cast(
-                    b_pairs[n, q], b_hit[n, v], spread_in[v], b_hit[n, li], spread_in[li],
-                    open_spread,
-                )  # fmt: skip
             for z in range(grounds.shape[0]):
                 rho = 0.0 if bare[z] else grounds[z, b]
+                hit, open_spread = b_hit[n, z], b_spread[n, z]
                 sound = sound and rho * open_spread * inner < 1.0
                 if not wanted[n, z]:
                     continue
                 more = _rounds(rho, inner, open_spread)
+                straight_all = 0.0
+                for k in range(g):
+                    straight_all += hit[k] * c[k]
+                for q in range(n_views):
+                    v = views[q]
+                    first_v[q], further_v[q] = _cast(
+                        b_joint[n, z, q], hit[v], spread_in[v], straight_all, spread_all,
+                        open_spread,
+                    )  # fmt: skip
+                for q in range(n_pairs):
+                    v, li = pair_views[q], pair_lights[q]
+                    first_p[q], further_p[q] = _cast(
+                        b_pairs[n, z, q], hit[v], spread_in[v], hit[li], spread_in[li], open_spread
+                    )
                 for j in range(columns.size):
                     q = columns[j]
                     value = diffuse[q] + rho * first_v[q] + more * further_v[q]
                     on = value  # as much as this view sees
                     if bare[z]:
-                        on += b_hit[n, views[q]] + spread_in[views[q]]
+                        on += hit[views[q]] + spread_in[views[q]]
                     on = _sent_on(on, on)
                     for x in range(3):
                         weight = of_diffuse[j, b, x] + on * of_around[j, b, x]

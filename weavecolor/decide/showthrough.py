@@ -27,7 +27,7 @@ from weavecolor.optics.appearance import in_scenes
 from weavecolor.optics.mightbe import lots_in, open_difference
 from weavecolor.optics.stack import MOST_LAYERS, Layer, Stack
 from weavecolor.optics.uncertainty import known_of, of_difference
-from weavecolor.scene.backings import SKINS, Backing, backing
+from weavecolor.scene.backings import CLOTH, SKINS, Backing, backing
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.notmodelled import elsewhere
@@ -39,10 +39,10 @@ GRADES = ("hidden", "faint", "plain")
 PLAIN = 2.5
 
 #: Flat reflectances of dyed cotton tape: assumed, not measured.
-DARK_TAPE = Backing("dark tape", np.full(BANDS, 0.04))
-WHITE_TAPE = Backing("white tape", np.full(BANDS, 0.80))
+DARK_TAPE = Backing("dark tape", np.full(BANDS, 0.04), CLOTH)
+WHITE_TAPE = Backing("white tape", np.full(BANDS, 0.80), CLOTH)
 #: Flat reflectance of black knitted underwear: assumed, not measured.
-UNDERWEAR = Backing("dark underwear", np.full(BANDS, 0.05))
+UNDERWEAR = Backing("dark underwear", np.full(BANDS, 0.05), CLOTH)
 
 
 @dataclass(frozen=True, eq=False)

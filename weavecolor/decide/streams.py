@@ -71,17 +71,18 @@ def single(tables: Tables, layers: Indices) -> StackBatch:
     )
 
 
-def openness(tables: Tables, members: Indices, through: Array, backing: bool) -> Openings:
+def openness(
+    tables: Tables, members: Indices, through: Array, ground: int | None = None
+) -> Openings:
     """Of n piles of laid layers ``members`` (n, d) of ``tables``, that beams pass by ``through``
-    (n, M), before a ``backing`` or before a further layer."""
+    (n, M), before the ``ground`` of that number in ``tables.joint`` or (None) a further layer."""
     c, t = tables.share, through
-    last = tables.joint.shape[0] - 1
     joint: Array | float = 1.0
     pairs: Array | float = 1.0
     depth = members.shape[1]
     for place in range(depth):
         further = depth - 1 - place
-        k = last if backing and further == 0 else min(further, last - 1)
+        k = min(further, tables.apart - 1) if ground is None or further else ground
         layer = members[:, place]
         joint = joint * tables.joint[k, layer]
         pairs = pairs * tables.joint_pairs[k, layer]
@@ -107,7 +108,7 @@ def lay_under(tables: Tables, upper: StackBatch, layers: Indices) -> StackBatch:
     c = tables.share
     g = c.size
     v, pv, pl = tables.views, tables.pair_views, tables.pair_lights
-    open_ = openness(tables, upper.members, upper.through, False)
+    open_ = openness(tables, upper.members, upper.through)
     spread = open_.spread[:, None, None, None]
     hit = open_.hit[:, None, :, None]
     pass2, above, below2 = tables.transmit[layers], tables.above[layers], tables.under[layers]
@@ -172,8 +173,10 @@ def lay_under(tables: Tables, upper: StackBatch, layers: Indices) -> StackBatch:
     )
 
 
-def over_grounds(tables: Tables, piles: StackBatch, grounds: Array) -> tuple[Array, Array]:
-    """Radiance factors over Lambertian grounds of reflectance (S, B).
+def over_grounds(
+    tables: Tables, piles: StackBatch, grounds: Array, matters: Indices
+) -> tuple[Array, Array]:
+    """Radiance factors over grounds of reflectance (S, B), which send light evenly to all sides.
 
     Returns ``diffuse`` (n, S, B, V) and ``seen`` (n, S, B, P), as in :class:`StackBatch`.
 
@@ -184,11 +187,25 @@ def over_grounds(tables: Tables, piles: StackBatch, grounds: Array) -> tuple[Arr
         n of them.
     grounds : ndarray, shape (S, B)
         0 to 1.
+    matters : ndarray of int, shape (S,)
+        What each is, by its number in ``tables.joint``.
     """
-    c = tables.share
+    each = [
+        _over_ground(tables, piles, ground, int(matter))
+        for ground, matter in zip(grounds, matters, strict=True)
+    ]
+    diffuse, seen = (np.concatenate(part, axis=1) for part in zip(*each, strict=True))
+    return diffuse, seen
+
+
+def _over_ground(
+    tables: Tables, piles: StackBatch, ground: Array, matter: int
+) -> tuple[Array, Array]:
+    """As :func:`over_grounds`, of one ground (B,)."""
+    c, grounds = tables.share, ground[None]
     g = c.size
     v, pv, pl = tables.views, tables.pair_views, tables.pair_lights
-    open_ = openness(tables, piles.members, piles.through, True)
+    open_ = openness(tables, piles.members, piles.through, matter)
     spread = open_.spread[:, None, None]
     straight = open_.hit[:, None, :]
     spread_in = piles.transmit[..., :g] @ c  # (n, B, M)

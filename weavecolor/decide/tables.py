@@ -20,6 +20,7 @@ from weavecolor.optics.adding import GAPS, as_stack, openings
 from weavecolor.optics.appearance import Way, named_direction
 from weavecolor.optics.cell.nodes import Named
 from weavecolor.optics.layer import LayerOptics, laid, solved, strand, to_cloth_frame
+from weavecolor.optics.sideways import Sideways
 from weavecolor.optics.stack import Layer
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.construction import geometry_of
@@ -48,7 +49,8 @@ class Tables:
     ``share`` (G,); ``transmit`` (L, B, M, C) scattered through; ``under`` (L, B, G, C); ``above``
     (L, B, M, G) reflected; ``pairs`` (L, B, P) reflected between named directions; ``through``
     (L, M) and ``through_below`` (L, H) beams; ``joint`` (K, L, M, G) and ``joint_pairs`` (K, L, P)
-    joint openness before the k-th layer further in, the last entry before a backing.
+    joint openness before the k-th layer further in, the last entries before what is behind:
+    ``apart`` is the number of the first of them, a matt surface; then each matter asked for.
     """
 
     share: Array
@@ -63,6 +65,7 @@ class Tables:
     views: NDArray[np.intp]
     pair_views: NDArray[np.intp]
     pair_lights: NDArray[np.intp]
+    apart: int
 
 
 @dataclass(frozen=True)
@@ -124,6 +127,7 @@ def build(
     most_layers: int,
     streams: int = STREAMS,
     run: Running | None = None,
+    matters: Sequence[Sideways] = (),
 ) -> Tables:
     """Tables of all laid layers; ``run`` works the cloths out, wherever it likes (default: here).
 
@@ -141,6 +145,8 @@ def build(
     streams : int
         Of diffuse light to a side, by zenith.
     run : callable, optional
+    matters : sequence of Sideways
+        What light goes sideways in behind a stack, at one wavelength each.
     """
     groups: dict[int, dict[str, list[int]]] = {}
     for index, layer in enumerate(layers):
@@ -152,7 +158,7 @@ def build(
     found: list[dict[str, Array]] = [{}] * len(layers)
     arguments = [
         ([[layers[m] for m in members] for members in each], named, lay, most_layers, streams,
-         pitch, thick, rays)
+         pitch, thick, rays, tuple(matters))
         for each in faces
     ]  # fmt: skip
     results = (both_faces(*one) for one in arguments) if run is None else run(both_faces, arguments)
@@ -166,7 +172,10 @@ def build(
     count = share.size
     pairs = np.array(named.pairs, dtype=np.intp).reshape(-1, 2) + count
     views = np.array(named.views, dtype=np.intp) + count
-    return Tables(share, **fields, views=views, pair_views=pairs[:, 0], pair_lights=pairs[:, 1])
+    return Tables(
+        share, **fields, views=views, pair_views=pairs[:, 0], pair_lights=pairs[:, 1],
+        apart=fields["joint"].shape[0] - 1 - len(matters),
+    )  # fmt: skip
 
 
 def ray_share(cloths: Sequence[Cloth]) -> float:
@@ -204,12 +213,13 @@ def reduced(
     pitch: float,
     thick: float,
     rays: float = 1.0,
+    matters: tuple[Sideways, ...] = (),
 ) -> list[dict[str, Array]]:
     """The rows of :class:`Tables` for one cloth and face, laid at several grains.
 
     Parameters
     ----------
-    layers, named, lay, most_layers, streams
+    layers, named, lay, most_layers, streams, matters
         As for :func:`build`.
     pitch, thick : float
         Typical yarn spacing and thickness of what else is in a stack, mm.
@@ -244,7 +254,7 @@ def reduced(
     streams_of = _streams(optics.placement.share[:half], streams)
     share = streams_of @ optics.placement.share[:half]
     mean = streams_of * optics.placement.share[:half] / share[:, None]  # (G, D), rows sum to 1
-    joints = _joints(optics, lay, most_layers, pitch, thick)
+    joints = _joints(optics, lay, most_layers, pitch, thick, matters)
     out = []
     for grain in grains:
         up = [half + above[_laid(d, grain)] for d in named.above]
@@ -293,9 +303,11 @@ def _gather(mean: Array, labels_: list[int], size: int) -> Array:
 
 
 def _joints(
-    optics: LayerOptics, lay: str, most_layers: int, pitch: float, thick: float
-) -> list[Array]:
-    """Joint openness of the layer before the k-th layer further in, and before a backing.
+    optics: LayerOptics, lay: str, most_layers: int, pitch: float, thick: float,
+    matters: tuple[Sideways, ...],
+) -> list[Array]:  # fmt: skip
+    """Joint openness of the layer before the k-th layer further in, before a matt surface and
+    before each of ``matters``.
 
     What lies between, and how deep a further layer is met, is not known yet: typical ones are
     taken.
@@ -309,4 +321,5 @@ def _joints(
     for k, depths in (*((k, met) for k in range(apart + 1)), (0, ())):
         pile = replace(single, members=((optics.placement, between * k),))
         out.append(openings(pile, gap, depths).joint)
-    return out
+    before = (openings(single, gap, matter=one).joint for one in matters)
+    return [*out, *(one.reshape(one.shape[-2:]) for one in before)]

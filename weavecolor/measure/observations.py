@@ -18,7 +18,7 @@ from weavecolor.colour.spectra import BANDS, Spectrum, frozen
 from weavecolor.errors import InputError
 from weavecolor.measure.swatchpair import MeasuredColour, SwatchPair, lab_of
 from weavecolor.optics.stack import FACES
-from weavecolor.scene.backings import Backing
+from weavecolor.scene.backings import PAPER, Backing
 from weavecolor.scene.places import PHOTO_SCENE, scene
 from weavecolor.scene.scene import Scene
 
@@ -328,7 +328,7 @@ def pair_seen(
             name,
             colour.linear,
             own_uncertainty(colour, wide),
-            Backing(name.split()[-1], frozen(np.full(BANDS, ground))),
+            Backing(name.split()[-1], frozen(np.full(BANDS, ground)), PAPER),
             grain_deg=grain_deg,
             light=light,
             paper_error=wide,

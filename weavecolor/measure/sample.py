@@ -36,7 +36,7 @@ from weavecolor.optics.dye import absorption
 from weavecolor.optics.fitted import LEAST_WIDTHS, looks_of, places, still_numbers
 from weavecolor.optics.stack import MOST_LAYERS, Stack
 from weavecolor.optics.uncertainty import HELD
-from weavecolor.scene.backings import Backing, backing
+from weavecolor.scene.backings import EITHER, PAPER, Backing, backing
 from weavecolor.scene.places import PHOTO_SCENE, scene
 from weavecolor.scene.scene import Light, Scene
 from weavecolor.textile.cloth import Cloth
@@ -154,10 +154,10 @@ def sample_of(one: OneColour, stack: Stack, light: Scene | str = PHOTO_SCENE) ->
     wide, behind, unsure = one.paper_uncertainty / one.paper, stack.backing, NAMED_GROUND
     read = behind is None
     if behind is None and one.ground is not None:
-        behind = Backing("the ground", one.ground.spectrum())
+        behind = Backing("the ground", one.ground.spectrum(), EITHER)
         unsure = float(own_uncertainty(one.ground, wide).mean() / one.ground.linear.mean())
     elif behind is None:
-        behind, unsure = Backing("the paper", frozen(np.full(BANDS, one.paper))), 0.0
+        behind, unsure = Backing("the paper", frozen(np.full(BANDS, one.paper)), PAPER), 0.0
     own = own_uncertainty(one.colour, wide)
     return sample_seen(replace(stack, backing=behind), one.colour.linear, own, light=light,
                        paper_error=wide, ground_read=read, ground_error=unsure)  # fmt: skip
@@ -279,7 +279,7 @@ def _lit(sample: Sample, cloth: Cloth, x: Array, pile: Stack) -> tuple[Array, Ar
     )
     behind = pile.backing
     if behind is not None and sample.ground_read:
-        behind = Backing(behind.name, np.clip(lift * behind.reflectance, 0.0, 1.0))
+        behind = replace(behind, reflectance=np.clip(lift * behind.reflectance, 0.0, 1.0))
     pile = replace(
         pile, layers=tuple(replace(layer, cloth=cloth) for layer in pile.layers), backing=behind
     )
@@ -353,7 +353,7 @@ def _by_ground(sample: Sample, unknowns: p.Unknowns) -> Array:
     if ground is None or not sample.ground_error:
         return np.zeros((3, 3))
     lighter = np.clip((1.0 + sample.ground_error) * ground.reflectance, 0.0, 1.0)
-    moved = replace(sample.stack, backing=Backing(ground.name, lighter))
+    moved = replace(sample.stack, backing=replace(ground, reflectance=lighter))
     mean = unknowns.prior_mean()
     off = _read(sample, unknowns, mean, moved) - _read(sample, unknowns, mean)
     return np.outer(off, off)

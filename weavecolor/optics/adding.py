@@ -8,6 +8,7 @@ less often, by the same amount, so energy is kept.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Any
@@ -19,6 +20,7 @@ from weavecolor.colour.spectra import Spectrum
 from weavecolor.optics.cell.pairs import UNEVEN, Distance
 from weavecolor.optics.exchange import between, cast, rounds
 from weavecolor.optics.layer import LayerOptics, Placement, layer_pairs
+from weavecolor.optics.sideways import Sideways, register
 
 Array = NDArray[np.float64]
 Spans = tuple[tuple[float, float], ...]
@@ -37,11 +39,11 @@ class Openings:
     """How often labels are open together: ``joint`` (N, N); ``straight`` (N,): share of each
     label's beam that comes straight through and, sent back evenly, hits the underside; and
     ``hit_spread``: how much of the light coming back from behind does, over its uncorrelated
-    share."""
+    share. Each with bands first, before what light goes sideways in."""
 
     joint: Array
     straight: Array
-    hit_spread: float
+    hit_spread: float | Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,6 +85,7 @@ def openings(
     gap: tuple[float, float] | None,
     depths: tuple[float, ...] = (),
     uneven: float = UNEVEN,
+    matter: Sideways | None = None,
 ) -> Openings:
     """Joint openness of a pile before something that is met ``depths`` mm below its front
     (quantiles; none for a plane).
@@ -101,6 +104,8 @@ def openings(
         How deep below its front the thing is met, mm, as evenly spaced quantiles.
     uneven : float
         Variation of the yarn spacing as a fraction of it, 0 to 1.
+    matter : Sideways, optional
+        What light goes sideways in, behind the pile; a matt surface if left out.
     """
     t, share = pile.through, pile.share
     mean = float(share @ t)
@@ -112,14 +117,20 @@ def openings(
     joint = np.ones((t.size, t.size))
     for layer, spans in pile.members:
         distance = Distance((*spans, gap_mm(layer, gap)), depths, uneven)
-        joint *= layer_pairs(layer, distance, nodes=not spans)
+        own = layer_pairs(layer, distance, nodes=not spans)
+        if matter is not None:
+            by_chance = np.outer(layer.through, layer.through)
+            left = register(layer.construction, matter)[:, None, None]
+            own = by_chance + left * (own - by_chance)
+        joint = joint * own
     made = openings_of(joint, t, share)
     return made if pile.rows is None else mixed(made, pile.rows)
 
 
 def mixed(open_: Openings, rows: Array) -> Openings:
     """The openings of mixtures of labels, ``rows`` (R, N)."""
-    return Openings(rows @ open_.joint @ rows.T, rows @ open_.straight, open_.hit_spread)
+    straight = (rows @ open_.straight[..., None])[..., 0]
+    return Openings(rows @ open_.joint @ rows.T, straight, open_.hit_spread)
 
 
 def openings_of(joint: Array, through: Array, share: Array) -> Openings:
@@ -127,7 +138,7 @@ def openings_of(joint: Array, through: Array, share: Array) -> Openings:
 
     Parameters
     ----------
-    joint : ndarray, shape (N, N)
+    joint : ndarray, shape (N, N) or (B, N, N)
         Share of the area open along both labels at once, 0 to 1.
     through : ndarray, shape (N,)
         Beam transmittance along each, 0 to 1.
@@ -138,11 +149,11 @@ def openings_of(joint: Array, through: Array, share: Array) -> Openings:
     nodes = np.count_nonzero(share)
     c, t = share[:nodes], through
     mean = float(c @ t[:nodes])
-    both = (joint[:, :nodes] * c).sum(axis=1)
-    returned = np.divide(both, t, out=np.full_like(t, mean), where=t > 1e-9)
+    both = (joint[..., :nodes] * c).sum(axis=-1)
+    returned = np.divide(both, t, out=np.full_like(both, mean), where=t > 1e-9)
     straight = np.clip(1.0 - returned, 0.0, None) / (1.0 - mean) * t
-    spread = float(1.0 - c @ straight[:nodes]) / (1.0 - mean)
-    return Openings(joint, straight, spread)
+    spread = (1.0 - straight[..., :nodes] @ c) / (1.0 - mean)
+    return Openings(joint, straight, float(spread) if spread.ndim == 0 else spread)
 
 
 def _turned(matrices: NDArray[Any]) -> NDArray[Any]:
@@ -246,7 +257,7 @@ def _added(
     q = slice(0, np.count_nonzero(upper.share))  # nodes carry light on; named ones end paths
     c = upper.share[q].astype(kind)
     pass1, pass2, above, below = upper.transmit, lower.transmit, lower.reflect, upper.under
-    spread, straight = kind.type(open_.hit_spread), open_.straight.astype(kind)
+    spread, straight = kind.type(float(open_.hit_spread)), open_.straight.astype(kind)
     above_q, below_q = above[:, q], below[:, q]
     rows = rows if rows is None else rows.astype(kind)
 
@@ -310,7 +321,8 @@ def over_backings(
     backings: list[Spectrum],
     gap: tuple[float, float] | None,
     uneven: float = UNEVEN,
-    open_: Openings | None = None,
+    matters: Sequence[Sideways | None] | None = None,
+    opened: Callable[[Sideways | None], Openings] | None = None,
 ) -> list[Array]:
     """As :func:`over_backing`, for several backings at little more than the cost of one.
 
@@ -319,22 +331,33 @@ def over_backings(
     pile, gap, uneven
         As for :func:`over_backing`.
     backings : list of ndarray, shape (41,)
-    open_
-        How the openings line up, where that is known already.
+    matters : sequence of Sideways or None
+        What light goes sideways in, in each; None, and if left out: matt surfaces.
+    opened
+        How the openings line up before each matter, where that is known already.
     """
-    open_ = open_ or openings(pile, gap, uneven=uneven)
-    share, spread = pile.share, open_.hit_spread
+    if opened is None:
+
+        def opened(matter: Sideways | None) -> Openings:
+            return openings(pile, gap, uneven=uneven, matter=matter)
+
+    share = pile.share
     kind = pile.reflect.dtype  # pictures make do with single precision
-    straight = open_.straight.astype(kind)
     # (41, N) scattered, to or from a diffuse surface
     spread_in = (pile.transmit @ share).astype(kind)
     inner = (pile.under @ share) @ share  # (41,)
-    first, further = cast(
-        open_.joint.astype(kind), straight[:, None], spread_in[:, :, None], straight,
-        spread_in[:, None], kind.type(spread),
-    )  # fmt: skip
-    out = []
-    for rho in (np.asarray(b, float) for b in backings):
+    out: list[Array] = []
+    lit: dict[int, tuple[Any, ...]] = {}  # alike before all that is of one matter
+    for given, matter in zip(backings, matters or [None] * len(backings), strict=True):
+        rho = np.asarray(given, float)
+        if id(matter) not in lit:
+            open_ = opened(matter)
+            straight, spread = open_.straight.astype(kind), np.asarray(open_.hit_spread)
+            lit[id(matter)] = spread, *cast(
+                open_.joint.astype(kind), straight[..., :, None], spread_in[:, :, None],
+                straight[..., None, :], spread_in[:, None], spread.astype(kind)[..., None, None],
+            )  # fmt: skip
+        spread, first, further = lit[id(matter)]
         seen = rho.astype(kind)[:, None, None] * first
         seen += rounds(rho, inner, spread).astype(kind)[:, None, None] * further
         seen += pile.reflect

@@ -23,6 +23,7 @@ from weavecolor.optics.adding import GAPS, StackOptics, add, as_stack, over_back
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.cell.nodes import Named, Vector, half_deg_of, middle, unit
 from weavecolor.optics.layer import Links, content, layer_optics
+from weavecolor.optics.sideways import sideways
 from weavecolor.optics.stack import Layer, Stack, layer_count
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.folds import sent_on
@@ -299,8 +300,9 @@ def seen_optics(
 
 
 def _over(pile: StackOptics, stack: Stack, backings: Sequence[Backing | None]) -> list[Array]:
-    there = [b.reflectance for b in backings if b is not None]
-    made = iter(over_backings(pile, there, GAPS[stack.lay]) if there else ())
+    there = [b for b in backings if b is not None]
+    grounds, matters = [b.reflectance for b in there], [sideways(b) for b in there]
+    made = iter(over_backings(pile, grounds, GAPS[stack.lay], matters=matters) if there else ())
     return [pile.reflect if b is None else next(made) for b in backings]
 
 
@@ -504,7 +506,7 @@ def radiances(
     asked = (
         tuple(_Same(layer).key for layer in stack.layers),
         stack.lay,
-        tuple(None if b is None else b.reflectance.tobytes() for b in backings),
+        tuple(None if b is None else b.optics for b in backings),
         tuple(scene.told() for scene in scenes),
         filaments.EFFORT,
     )

@@ -36,7 +36,7 @@ from numpy.typing import NDArray
 from weavecolor.cache import Kept, Packed
 from weavecolor.colour.colorimetry import ciede2000, readings_lab
 from weavecolor.colour.screen import camera_channels, channels_in_light
-from weavecolor.colour.spectra import BANDS, WAVELENGTHS, frozen
+from weavecolor.colour.spectra import BANDS, WAVELENGTHS, Spectrum, frozen
 from weavecolor.errors import InputError
 from weavecolor.optics.adding import GAPS, as_stack, over_backings
 from weavecolor.optics.appearance import (
@@ -56,7 +56,7 @@ from weavecolor.optics.layer import Solved, content, laid, solved, strand
 from weavecolor.optics.ovalrod import thrown
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import COVERAGE, known_of, lobed, sort_of
-from weavecolor.scene.backings import Backing
+from weavecolor.scene.backings import PAPER, Backing
 from weavecolor.scene.places import PHOTO_SCENE, illumination
 from weavecolor.scene.places import scene as named
 from weavecolor.scene.scene import APERTURE_DEG, Light, Scene
@@ -355,15 +355,37 @@ def lots_in(
         lambda missing: _drawn(stack, [key[-1] for key in missing]),
     )
     out = []
-    seen = radiances(stack, backings, scenes)
+    count = len(backings)
+    sides_of = [_sides_of(behind, side) for side in (0, 1) for behind in backings]
+    seen = radiances(stack, [*backings, *sides_of], scenes)
     for scene, looks, (dark, sent, let) in zip(scenes, seen, drawn, strict=True):
         falls, own = illumination(scene), []
-        for look, behind in zip(looks, backings, strict=True):
+        for k, behind in enumerate(backings):
+            look, *sides = looks[k::count]
             once = 0.5 if behind is None else 1.0  # light from behind goes through but once
-            might = sent + (look - dark) * np.exp(once * let)
+            might = sent + (look - dark) * np.exp(once * let) + _aside(behind, look, sides)
             own.append(readings_lab(might, falls, scene.white, observer))
         out.append(own)
     return out
+
+
+def _sides_of(behind: Backing | None, side: int) -> Backing | None:
+    """A backing in which light goes as far aside as it may, or as little."""
+    if behind is None or behind.inside is None:
+        return behind
+    return replace(behind, inside=behind.inside.times(behind.inside.doubt ** (2 * side - 1)))
+
+
+def _aside(behind: Backing | None, look: Spectrum, sides: Sequence[Spectrum]) -> Array:
+    """By how much a look (41,) might be otherwise, (DRAWS, 41), for light goes further aside in
+    what is behind, or less far; ``sides``: the look where it goes furthest and least. One matter
+    errs alike, whatever lies on it."""
+    if behind is None or behind.inside is None:
+        return np.zeros((1, 1))
+    matter = [int(1e6 * x) for x in behind.inside.scattering[:1]]
+    drawn = np.random.default_rng([*matter, 12]).normal(size=(DRAWS, 1)) / COVERAGE
+    far, near = (side - look for side in sides)
+    return np.asarray(np.where(drawn < 0.0, -drawn * far, drawn * near))
 
 
 _Sent = tuple[Array, Array, Array]
@@ -443,7 +465,7 @@ def _held(cloth: Cloth, looks: Looks) -> tuple[Array, Array]:
     own = []
     bare: dict[tuple[float, bool], _Sent] = {}  # over however many grounds
     for grain, face, ground in looks.lies:
-        behind = Backing("the paper", frozen(np.full(BANDS, ground)))
+        behind = Backing("the paper", frozen(np.full(BANDS, ground)), PAPER)
         stack = Stack((Layer(cloth, grain, "face" if face else "back"),), behind)
         if (grain, face) not in bare:
             (bare[grain, face],) = _free(stack, [place])

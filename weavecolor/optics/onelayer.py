@@ -11,11 +11,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from weavecolor.colour.spectra import BANDS
 from weavecolor.optics.adding import GAPS, StackOptics, openings
 from weavecolor.optics.cell.filaments import (
     FilamentCell,
@@ -33,6 +35,8 @@ from weavecolor.optics.cell.nodes import Named, half_deg_of, nodes, unit
 from weavecolor.optics.cell.rays import bodies
 from weavecolor.optics.exchange import cast, rounds
 from weavecolor.optics.layer import Placement, pitch, strand, to_cloth_frame, woven
+from weavecolor.optics.sideways import Sideways, sideways
+from weavecolor.scene.backings import PAPER, Backing
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth, Construction, Yarn
 from weavecolor.textile.construction import geometry_of
@@ -182,6 +186,14 @@ def _layer(
     )
 
 
+@lru_cache(maxsize=1)
+def _paper() -> Sideways:
+    """What cloth is photographed or measured on, at one wavelength."""
+    made = sideways(Backing("white paper", np.full(BANDS, 0.8), PAPER))
+    assert made is not None
+    return made.at(slice(0, 1))
+
+
 def _openings(
     construction: Construction,
     cell: FilamentCell,
@@ -209,16 +221,18 @@ def _openings(
                 2.0 * cell.top, (), pitch(cell),
             )  # fmt: skip
             pile = StackOptics(none, none, none, through, share, ((placement, ()),))
-            laid_down[sheet.flip] = openings(pile, None if lay is None else GAPS[lay]), share
+            gap = None if lay is None else GAPS[lay]
+            made = openings(pile, gap, matter=None if lay is None else _paper())
+            laid_down[sheet.flip] = made, share
         made, share = laid_down[sheet.flip]
         at = [half + vectors.index(v) for v in (sheet.eye, *sheet.lamps)]
         out.append(
             Openness(
-                made.joint[np.ix_(at, at)],
-                made.joint[at] @ share,
-                made.straight[at],
-                float(made.straight @ share),
-                made.hit_spread,
+                made.joint[..., np.ix_(at, at)[0], at].reshape(len(at), -1),
+                (made.joint[..., at, :] @ share).ravel(),
+                made.straight[..., at].ravel(),
+                np.asarray(made.straight @ share).item(),
+                np.asarray(made.hit_spread).item(),
             )
         )
     return tuple(out)

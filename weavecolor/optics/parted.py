@@ -30,6 +30,7 @@ from weavecolor.optics.adding import (
 )
 from weavecolor.optics.appearance import Lit, laid_in, lit_by, radiance
 from weavecolor.optics.cell.pairs import UNEVEN
+from weavecolor.optics.sideways import Sideways, sideways
 from weavecolor.optics.stack import Stack
 from weavecolor.scene.scene import Scene
 
@@ -67,8 +68,10 @@ def parted(stack: Stack, scene: Scene) -> tuple[tuple[LayerSeen, ...], Spectrum]
     (1, True)
     """
     ways, (lit,) = lit_by([scene])
-    backing = None if stack.backing is None else stack.backing.reflectance
-    return ways_of(laid_in(stack, ways), lit, backing, GAPS[stack.lay])
+    laid, gap = laid_in(stack, ways), GAPS[stack.lay]
+    if stack.backing is None:
+        return ways_of(laid, lit, None, gap)
+    return ways_of(laid, lit, stack.backing.reflectance, gap, matter=sideways(stack.backing))
 
 
 def ways_of(
@@ -77,6 +80,7 @@ def ways_of(
     backing: Spectrum | None,
     gap: tuple[float, float] | None,
     uneven: float = UNEVEN,
+    matter: Sideways | None = None,
 ) -> tuple[tuple[LayerSeen, ...], Spectrum]:
     """As :func:`parted`, of layers that are laid in one frame already.
 
@@ -88,7 +92,7 @@ def ways_of(
         At the same wavelengths, of the directions that the layers name.
     backing : ndarray, shape (B,), or None
         Reflectance, 0 to 1; None: nothing behind.
-    gap, uneven
+    gap, uneven, matter
         As for :func:`weavecolor.optics.adding.openings`.
 
     Examples
@@ -129,13 +133,16 @@ def ways_of(
         through = pile.through[label] * (ends > number)
         return StackOptics(whole[0], whole[1], whole[2], through, share, pile.members)
 
-    def open_(pile: StackOptics, number: int, depths: tuple[float, ...] = ()) -> Openings:
+    def open_(
+        pile: StackOptics, number: int, depths: tuple[float, ...] = (),
+        matter: Sideways | None = None,
+    ) -> Openings:  # fmt: skip
         """How the openings of a pile down to layer ``number`` line up for the ways."""
         through = np.prod([one.through for one in piles[: number + 1]], axis=0)
         plain = replace(pile, through=through, share=piles[0].share, rows=None)
-        made, goes = openings(plain, gap, depths, uneven), ends > number
-        joint = made.joint[np.ix_(label, label)] * np.outer(goes, goes)
-        return Openings(joint, made.straight[label] * goes, made.hit_spread)
+        made, goes = openings(plain, gap, depths, uneven, matter), ends > number
+        joint = made.joint[..., label[:, None], label] * np.outer(goes, goes)
+        return Openings(joint, made.straight[..., label] * goes, made.hit_spread)
 
     pile = lower = own(0)
     for number in range(1, len(piles)):
@@ -146,8 +153,8 @@ def ways_of(
     pile = seen(pile) if len(piles) == 1 else pile
     factors = pile.reflect
     if backing is not None:
-        last = mixed(open_(pile, len(piles) - 1), viewed(lower))
-        (factors,) = over_backings(pile, [backing], gap, uneven, last)
+        last = mixed(open_(pile, len(piles) - 1, (), matter), viewed(lower))
+        (factors,) = over_backings(pile, [backing], gap, matters=[matter], opened=lambda _: last)
     first = 1 + count - nodes.stop  # label 0 is even light
     got = [
         radiance(pile, factors, replace(lit, eye=k - 1), backing is None)

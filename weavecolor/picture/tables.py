@@ -35,7 +35,7 @@ from weavecolor.cache import Kept, Packed, breathe
 from weavecolor.colour.colorimetry import linear_rgb
 from weavecolor.colour.spectra import thinned
 from weavecolor.errors import InputError
-from weavecolor.optics.adding import GAPS, Openings, openings, over_backings
+from weavecolor.optics.adding import GAPS, over_backings
 from weavecolor.optics.allround import AZIMUTHS as _AZIMUTHS
 from weavecolor.optics.allround import (
     COARSE,
@@ -52,6 +52,7 @@ from weavecolor.optics.cell.filaments import kept
 from weavecolor.optics.cell.flood import DISC, TURNS, Factors, arctan2_about, eye_at, factors, flood
 from weavecolor.optics.cell.nodes import nodes
 from weavecolor.optics.layer import Solved, content
+from weavecolor.optics.sideways import sideways
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.encode import AS_SEEN, Seeing
 from weavecolor.scene.places import illumination
@@ -151,7 +152,6 @@ def _tables_of(_: object, arrays: Mapping[str, NDArray[Any]]) -> Tables:
 _made: Kept[tuple[object, ...], Tables] = Kept(
     24, packed=Packed("tables", lambda key: (key, filaments.EFFORT), _packed, _tables_of)
 )
-_open: Kept[tuple[object, ...], Openings] = Kept(6)
 _factors: Kept[tuple[object, ...], Factors] = Kept(6, what_for="hung pictures")
 
 
@@ -163,7 +163,7 @@ def stack_key(stack: Stack) -> tuple[object, ...]:
             (content(x.cloth), round((x.grain_deg - first) % 360.0, 6), x.face)
             for x in stack.layers
         ),
-        None if stack.backing is None else stack.backing.reflectance.tobytes(),
+        None if stack.backing is None else stack.backing.optics,
         stack.lay,
     )
 
@@ -203,12 +203,9 @@ def _core(stack: Stack, rings: Rings) -> Core:
     straight = made.straight
     mean = (passed @ share) @ share + pile.through @ share
     if stack.backing is not None:
-        ground = stack.backing.reflectance[::BAND_STEP]
-        open_ = _open.one(
-            (stack_key(replace(stack, backing=None)), rings, filaments.EFFORT),
-            lambda: openings(pile, GAPS[stack.lay]),
-        )
-        reflect = over_backings(pile, [ground], GAPS[stack.lay], open_=open_)[0]
+        ground, whole = stack.backing.reflectance[::BAND_STEP], sideways(stack.backing)
+        matter = None if whole is None else whole.at(slice(None, None, BAND_STEP))
+        (reflect,) = over_backings(pile, [ground], GAPS[stack.lay], matters=[matter])
         passed, mean = np.zeros_like(passed), np.zeros_like(mean)
         straight = np.zeros_like(straight)
         under = np.broadcast_to(ground[:, None, None], under.shape).astype(np.float32)

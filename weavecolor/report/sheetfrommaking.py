@@ -274,7 +274,7 @@ def sheet_drape(stack: Stack, light: Lit, form: str) -> tuple[SheetSwatch, ...]:
     asked = (
         tuple((cloth_to_toml(x.cloth), x.grain_deg, x.face) for x in stack.layers),
         stack.lay,
-        stack.backing and (stack.backing.name, stack.backing.reflectance.tobytes()),
+        stack.backing and (stack.backing.name, stack.backing.optics),
         scene.told(),
         shape,
         filaments.EFFORT,
