@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 from dataclasses import replace
 from importlib.resources import files
 
@@ -508,6 +509,18 @@ def test_a_project_keeps_a_stack_of_a_cloth_with_over_in_its_file_s_name(tmp_pat
     assert run(["compare", "--stack", f"{path} bias over slip-white"]) == 0
     said = "Gauze over net, bias over White slip cloth, cotton lawn, straight"
     assert said in capsys.readouterr().out
+
+
+def test_hiding_is_told_of_cloth_held_flat_where_all_else_is_of_folds(capsys):
+    asked = ["decide", "stacks", "muslin-white", "slip-white", "--hung", "--layers", "1",
+             "--want", "most opaque", "--want", "most shot", "--options", "1"]  # fmt: skip
+    assert run(asked) == 0
+    told = capsys.readouterr().out
+    assert re.search(r"Hides \d+ % \(.*, held flat and seen square on\)", told)
+    assert "Turned in the light, held flat and seen at a slant, its colour moves" in told
+    assert "in folds; hiding and the shot effect of cloth held flat." in told
+    assert run(["describe", "muslin-white"]) == 0
+    assert re.search(r"opacity +[\d.]+% .*held flat and seen square on", capsys.readouterr().out)
 
 
 def test_how_often_ranges_hold_is_told_in_one_wording(capsys):

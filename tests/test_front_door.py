@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import pickle
 import runpy
@@ -70,6 +71,24 @@ def test_a_first_colour_takes_three_lines_and_a_comparison_six():
     # one colour, the same from both doors
     over_white = table[(table.grain == "straight grain") & (table.backing == "white behind")]
     assert over_white["L"].item() == pytest.approx(wc.appearance(cloth).reading.Lab[0], abs=1e-9)
+
+
+def test_what_would_be_seen_is_told_here_as_in_the_table_of_the_command_line(capsys):
+    cloth = wc.load_cloth("muslin-white")
+    table = wc.compare(cloth, behind=("white", "black")).to_frame()
+    asked = ["compare", "muslin-white", "--behind", "white,black", "--grain", "straight,cross",
+             "--layers", "1"]  # fmt: skip
+    assert run([*asked, "--table", "csv"]) == 0
+    rows = list(csv.DictReader(capsys.readouterr().out.splitlines()))
+    assert list(table["seen"]) == [row["seen"] for row in rows] and "yes" in list(table["seen"])
+    assert table["seen"][0] == ""
+    # JSON by the option of the other verbs, too
+    assert run([*asked, "--json"]) == 0
+    told = capsys.readouterr().out
+    assert run([*asked, "--table", "json"]) == 0
+    assert json.loads(told) == json.loads(capsys.readouterr().out)
+    assert run(["describe", "muslin-white", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["weave"] == "plain"
 
 
 def test_one_choice_by_itself_is_compared_as_a_list_of_one():

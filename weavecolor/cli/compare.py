@@ -75,6 +75,7 @@ from weavecolor.cli._shared import (
     show_default=True,
     help="How the table is written.",
 )
+@click.option("--json", "form", flag_value="json", help="The same as --table json.")
 @click.option("--save", type=click.Path(path_type=Path), help="Write the table to this file.")
 @click.option("--every-step", is_flag=True, help="Tell every difference in a sentence.")
 @click.option("--out", type=click.Path(path_type=Path), help="Write a sheet of patches, a PNG.")

@@ -20,6 +20,7 @@ from weavecolor.cli._shared import cloth_called, give
     show_default=True,
     help="How it is written.",
 )
+@click.option("--json", "form", flag_value="json", help="The same as --table json.")
 @click.option("--save", type=click.Path(path_type=Path), help="Write to this file.")  # fmt: skip
 def command(cloth: str, scene: str, form: str, save: Path | None) -> None:
     """Describe one CLOTH: weight, cover, yarn, crimp, and how face and back look.

@@ -47,6 +47,11 @@ class Verdict:
     def __str__(self) -> str:
         return self.words
 
+    @property
+    def seen(self) -> str:
+        """ "yes", "no" or "cannot tell", as tables have it."""
+        return "cannot tell" if self.sees is None else "yes" if self.sees else "no"
+
 
 #: What settles a difference that cannot be told.
 LOOK = "lay a piece and look"

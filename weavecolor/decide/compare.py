@@ -177,7 +177,8 @@ class Comparison:
 
     def to_frame(self) -> DataFrame:
         """One row an option, as a pandas table: its choices, Lab and LCh, ``give_or_take`` and
-        the difference to the first option of its scene (CIEDE2000), screen colour and words.
+        the difference to the first option of its scene (CIEDE2000) and whether it would be seen
+        beside that ("yes", "no", "cannot tell", "" where nobody sees both), screen colour, words.
 
         Examples
         --------
@@ -196,6 +197,7 @@ class Comparison:
             row["give_or_take"] = outcome.uncertainty.stated
             row["difference"] = step.delta if step else 0.0
             row["difference_give_or_take"] = step.uncertainty.stated if step else 0.0
+            row["seen"] = step.verdict.seen if step and step.verdict else ""
             row |= {"screen": seen.hex, "words": seen.words}
             rows.append(row)
         return pd.DataFrame(rows)

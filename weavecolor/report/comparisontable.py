@@ -25,7 +25,6 @@ from weavecolor.scene.places import sides
 
 #: Steps of one kind up to this many are told one by one, more are summed up.
 TELL_EACH = 3
-_SEES = {True: "yes", False: "no", None: "cannot tell"}
 HELD_FLAT = "Colours of cloth held flat; --hung tells them of folds, as a garment hangs."
 HOW_TO_READ = (
     f"Differences are CIEDE2000; about {JUST_NOTICEABLE:g} is just noticeable side by side. "
@@ -138,7 +137,7 @@ def as_csv(comparison: Comparison) -> str:
                 colour["words"],
                 rounded(step.delta) if step else "",
                 rounded(step.uncertainty.stated) if step else "",
-                _SEES[verdict.sees] if verdict else "",
+                verdict.seen if verdict else "",
             ]
         )  # fmt: skip
     return out.getvalue()
@@ -343,7 +342,7 @@ def _difference(step: Step) -> dict[str, Any]:
     return {
         "delta": rounded(step.delta),
         "uncertainty": rounded(step.uncertainty.stated),
-        "seen": _SEES[step.verdict.sees] if step.verdict else "not side by side",
+        "seen": step.verdict.seen if step.verdict else "not side by side",
         "effect": step.effect,
         "sentence": step.sentence,
     }
