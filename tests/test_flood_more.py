@@ -6,7 +6,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from weavecolor.optics.cell import filaments, flood
+from weavecolor.optics.cell import filaments, flood, paths
 from weavecolor.optics.cell.filaments import FilamentCell, Strand
 from weavecolor.optics.cell.nodes import nodes, unit
 
@@ -84,7 +84,7 @@ def test_samples_are_told_by_angle():
 
 def test_angles_are_told_to_a_hundred_thousandth():
     for y, x in np.random.default_rng(2).normal(size=(300, 2)):
-        assert flood.arctan2_about(y, x) == pytest.approx(np.arctan2(y, x), abs=1.2e-5)
+        assert paths.arctan2_about(y, x) == pytest.approx(np.arctan2(y, x), abs=1.2e-5)
 
 
 @pytest.mark.parametrize("degrees", [3.0, 55.0, 125.0])

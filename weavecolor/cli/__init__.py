@@ -109,9 +109,10 @@ def run(arguments: Sequence[str]) -> int:
         keep_on(None)
 
 
-#: For the GNU C library: which numbers say how many heaps there are, and from how many bytes on
-#: something lies in none and is handed back at once; and from how many.
-_ARENA_MAX, _MMAP_THRESHOLD, _LARGE = -8, -3, 8_000_000
+#: For the GNU C library: which numbers say how many heaps there are, from how many bytes on
+#: something lies in none and is handed back at once, and from how many on the free end of a heap
+#: is; and from how many. What was handed back comes again page by page, each to be wiped.
+_ARENA_MAX, _MMAP_THRESHOLD, _TRIM_THRESHOLD, _LARGE, _END = -8, -3, -1, 8_000_000, 32_000_000
 
 
 def heaps(count: int) -> Callable[[int], int] | None:
@@ -122,6 +123,7 @@ def heaps(count: int) -> Callable[[int], int] | None:
         library = ctypes.CDLL(None)
         library.mallopt(_ARENA_MAX, count)
         library.mallopt(_MMAP_THRESHOLD, _LARGE)
+        library.mallopt(_TRIM_THRESHOLD, _END)
         return library.malloc_trim
     except (AttributeError, OSError, TypeError):
         return None

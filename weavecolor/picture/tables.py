@@ -49,8 +49,9 @@ from weavecolor.optics.allround import (
 from weavecolor.optics.allround import ZENITHS as _ZENITHS
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.cell.filaments import kept
-from weavecolor.optics.cell.flood import DISC, TURNS, Factors, arctan2_about, eye_at, factors, flood
+from weavecolor.optics.cell.flood import DISC, TURNS, Factors, eye_at, factors, flood
 from weavecolor.optics.cell.nodes import nodes
+from weavecolor.optics.cell.paths import arctan2_about
 from weavecolor.optics.layer import Solved, content
 from weavecolor.optics.sideways import sideways
 from weavecolor.optics.stack import Layer, Stack

@@ -24,6 +24,7 @@ from weavecolor.optics.cell import filaments, paths
 from weavecolor.optics.cell.aimed import MOST_MET, aimed
 from weavecolor.optics.cell.filaments import FilamentCell
 from weavecolor.optics.cell.nodes import nodes
+from weavecolor.optics.cell.paths import arctan2_about
 from weavecolor.scene.scene import APERTURE_DEG
 
 Array = NDArray[np.float64]
@@ -205,21 +206,6 @@ def eye_at(x, y, size):  # pragma: no cover - compiled
     one = (1.0 - nx * nx / (1.0 + nz), -nx * ny / (1.0 + nz), -nx)
     two = (-nx * ny / (1.0 + nz), 1.0 - ny * ny / (1.0 + nz), -ny)
     return (nx, ny, nz), one, two
-
-
-@njit(cache=True, fastmath=True)
-def arctan2_about(y, x):  # pragma: no cover - compiled
-    """arctan2 to 1e-5, quickly (M. Abramowitz, I. A. Stegun, Handbook of Mathematical Functions,
-    1964, 4.4.49; from memory)."""
-    a, b = abs(x), abs(y)
-    t = min(a, b) / max(max(a, b), 1e-30)
-    q = t * t
-    out = t * (0.9998660 + q * (-0.3302995 + q * (0.1801410 + q * (-0.0851330 + q * 0.0208351))))
-    if b > a:
-        out = 0.5 * np.pi - out
-    if x < 0.0:
-        out = np.pi - out
-    return -out if y < 0.0 else out
 
 
 @njit(cache=True, parallel=True, fastmath=True)
