@@ -548,6 +548,7 @@ def _of_layers(stack: Stack, scenes: Sequence[Scene]) -> list[tuple[Array, Array
         none = np.zeros((1, 1))
         return [(none, none)] * len(scenes)
     alone = {one: sent_and_got(Stack((x,)), scenes) for one, x in ones.items()}
+    even = {one: _sent_of_each(Stack((x,)), scenes) for one, x in ones.items()}
     told = {one: (_by_build(x, scenes), _by_share(x.cloth)) for one, x in ones.items()}
     out = []
     for k, scene in enumerate(scenes):
@@ -556,7 +557,8 @@ def _of_layers(stack: Stack, scenes: Sequence[Scene]) -> list[tuple[Array, Array
         for one, x in ones.items():
             light = alone[one][k] / falls / [[1.0], [_GROUND]]
             build, shared = told[one]
-            own[one] = light, build[k] + shared + _by_causes(x.cloth, light)
+            off = build[k] + shared + _by_causes(x.cloth, light)
+            own[one] = np.vstack([light, even[one][k][1]]), off[:, [0, 1, 0]]
         each = [own[_lies(x)] for x in stack.layers]
         base = _one_under_the_other([light[None] for light, _ in each])
         moved = _one_under_the_other([light * np.exp(off) for light, off in each])
@@ -634,12 +636,14 @@ def _by_build(layer: Layer, scenes: Sequence[Scene]) -> list[Array]:
 
 
 def _one_under_the_other(layers: Sequence[Array]) -> Array:
-    """What layers (Z, 2, 41) send back and let through there and back, together."""
-    *upper, last = layers
-    back, let = last[:, 0], last[:, 1]
-    for layer in reversed(upper):
-        again = 1.0 / (1.0 - np.minimum(layer[:, 0] * back, 0.9))
-        back, let = layer[:, 0] + layer[:, 1] * back * again, layer[:, 1] * let * again**2
+    """What layers (Z, 3, 41) send back and let through there and back, together (Z, 2, 41), where
+    each also tells what it would send back of even light, as that is which goes to and fro."""
+    *upper, last = (np.moveaxis(layer, 1, 0) for layer in layers)
+    back, let, even = last
+    for sends, lets, evenly in reversed(upper):
+        again = 1.0 / (1.0 - np.minimum(evenly * even, 0.9))
+        back, let = sends + lets * back * again, lets * let * again**2
+        even = evenly + lets * even * again
     return np.stack([back, let], axis=1)
 
 
@@ -664,7 +668,7 @@ def _errors(
 ) -> tuple[Array, Array, Array, Array]:
     """Draws (DRAWS, 41) of errors: by the dye, of the logarithms of what a stack sends back and of
     what it lets through, there and back; of its sheen, as radiance, where of the scene's lights in
-    front it sends back, and would were they even, ``each`` (L, 41); and of glints.
+    front it sends back, and its share of even light, ``each`` (L, 41), (41,); and of glints.
     """
     sent, even = each
     shone = np.zeros((len(sent), DRAWS, BANDS))
@@ -705,13 +709,12 @@ def _errors(
         drawn[:, :, 0] *= shine.ahead / shine.astray
         tint, whole = _tint(cloth), sum(share for _, share in own_layers)
         eye = scene.view_zenith_deg, scene.view_azimuth_deg
-        for moved, light, round_about in zip(shone, scene.in_front, even, strict=True):
+        for moved, light in zip(shone, scene.in_front, strict=True):
             lies, sharp = _straight(light, scene), (_WIDTH / light.half_deg) ** _SHARPER
-            factor = round_about / np.maximum(light.on_cloth, _LEAST)
             sends, aside = np.zeros((1 + DRAWS, BANDS)), 0.0
             for layer, share in own_layers:
                 aside += share * np.square(_way(lies, layer.grain_deg)[1:]).sum()
-                sends = sends + share * shine.sends(light, eye, layer, factor)
+                sends = sends + share * shine.sends(light, eye, layer, even)
             told = np.log(sends[1:] / sends[0])
             moved += (aside + (whole - aside) * shine.solid) * told - whole * shine.solid * by_build
             low = _SHEEN_LOW * shine.solid * (1.0 - np.cos(np.radians(lies[0])))
@@ -812,8 +815,8 @@ def _aslant(light: tuple[float, float], grain_deg: float) -> Array:
 
 
 def _sent_of_each(stack: Stack, scenes: Sequence[Scene]) -> list[tuple[Array, Array]]:
-    """In each scene (L, 41), as radiance: what a stack by itself sends back of each light in front,
-    and what it would, were that light even."""
+    """In each scene: what a stack by itself sends back of each light in front (L, 41), as radiance,
+    and what share it would of even light (41,)."""
     ways, each = lit_by(scenes)
     pile = seen_optics(stack, ways.above, ways.below, links=ways.links, rays=ways.rays)
     out = []
@@ -821,7 +824,7 @@ def _sent_of_each(stack: Stack, scenes: Sequence[Scene]) -> list[tuple[Array, Ar
         front, eye = [1 + k for k in lit.front], 1 + lit.eye
         falls = lit.falls[: len(front)]
         sent = pile.reflect[:, eye, front].T * falls
-        out.append((sent, (pile.reflect[:, eye] @ pile.share) * falls))
+        out.append((sent, pile.reflect[:, eye] @ pile.share))
     return out
 
 
