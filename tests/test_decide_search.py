@@ -122,7 +122,8 @@ def test_options_are_truly_different_and_in_order(found):
         assert not near_copy(a, b)
     words = " ".join(r.words for r in reasons(made.options[1], made.wishes, made.scenes,
                                               made.options[0], made.worked_out))  # fmt: skip
-    assert f"within {losses[1]:.1f} of the target" in words and "Beside the first option" in words
+    assert f"within {losses[1]:.1f} CIEDE2000 of the target" in words
+    assert "Beside the first option" in words
 
 
 def test_progress_runs_up_to_the_end(found):
@@ -207,7 +208,7 @@ def test_even_needs_two_lights_and_names_the_worst():
     doubt = dict(said.numbers)["give or take"]  # as surely as in a comparison of those two
     pair = evaluate([Option(made.options[0].stack, scenes[k]) for k in (a, b)])
     assert doubt == pytest.approx(steps(pair, [(0, 1)])[0].uncertainty.stated)
-    assert f"at most, give or take {doubt:.1f};" in said.words
+    assert f"{worst.max():.1f} CIEDE2000 at most, give or take {doubt:.1f};" in said.words
 
 
 def test_how_far_it_shoots_is_told_as_surely_as_that_turn_in_a_comparison():
@@ -228,7 +229,8 @@ def test_how_far_it_shoots_is_told_as_surely_as_that_turn_in_a_comparison():
     assert step.axis == "grain"
     assert numbers["CIEDE2000 travel"] == pytest.approx(step.delta, abs=0.3)
     assert numbers["give or take"] == pytest.approx(step.uncertainty.stated)
-    told = f"{numbers['CIEDE2000 travel']:.1f} give or take {step.uncertainty.stated:.1f}"
+    far = f"{numbers['CIEDE2000 travel']:.1f} CIEDE2000"
+    told = f"{far}, give or take {step.uncertainty.stated:.1f}"
     assert f"held flat and seen at a slant, its colour moves by {told}, most between" in said.words
     # a move that is less than how far off it may be is not told as if it were sure
     unsure = step.verdict is not None and step.verdict.sees is None
@@ -247,8 +249,14 @@ def test_a_screen_colour_is_sought_as_it_looks_by_candle():
         assert best.loss < 0.5  # an eighth bit
         assert best.stack.layers[0].cloth == cloth and best.stack.backing == stack.backing
         (near, looks, *_) = reasons(best, made.wishes, made.scenes)
-        assert near.words.startswith(f"Comes within {best.loss:.1f} of the target colour")
-        assert looks.words == f"Looks {seen.words} in candlelit."
+        assert near.words.startswith(f"Comes within {best.loss:.1f} CIEDE2000 of the target")
+        # as sure as a comparison says of the same stack
+        (outcome,) = evaluate([Option(best.stack, candles)])
+        doubt = outcome.uncertainty.stated
+        assert looks.words == (
+            f"Looks {seen.words} in candlelit, give or take {doubt:.1f} CIEDE2000."
+        )
+        assert dict(looks.numbers)["give or take"] == pytest.approx(doubt)
 
 
 def test_cloth_that_does_not_go_round_is_set_aside():

@@ -144,6 +144,13 @@ def test_a_project_keeps_it_and_says_it_wherever_it_is_asked(tmp_path, capsys):
     assert json.loads(capsys.readouterr().out)["lays"][0]["used_cm"] == pytest.approx(213.0)
     assert run(["project", "show", str(file)]) == 0
     assert "Cut in the outermost layer alone: skirt\n" in capsys.readouterr().out
+    # over a lining the skirt is planned of the outer cloth alone
+    lined = replace(made.option("A"), layers=(MakingLayer(ORGANZA), MakingLayer(CHIFFON)))
+    cloths = (*made.cloths, swatch_cloth(CHIFFON, (ROOMY,)))
+    save_making(file, replace(made, cloths=cloths, options=(lined,)))
+    assert run(["project", "show", str(file)]) == 0
+    told = capsys.readouterr().out
+    assert f"Skirt, {ORGANZA}: gathered" in told and f"Skirt, {CHIFFON}" not in told
 
 
 def test_the_sheet_says_what_has_fewer_layers_and_how_that_looks():

@@ -298,11 +298,11 @@ def _with_cutting(project: Making, path: Path) -> Making:
     )
 
 
-def _cut_from(project: Making) -> dict[tuple[float, float, float], list[str]]:
+def _cut_from(project: Making, outer: int | None) -> dict[tuple[float, float, float], list[str]]:
     """Usable width, grain and length of what fullness is cut from, and the cloths' keys: of the
-    chosen option's layers, else of every cloth in hand on straight grain."""
+    chosen option's ``outer`` layers (None: all), else of every cloth in hand on straight grain."""
     laid = [(layer.cloth, layer.grain_deg) for one in project.options if one.name == project.chosen
-            for layer in one.layers]  # fmt: skip
+            for layer in one.layers[:outer]]  # fmt: skip
     hands = {kept.key: kept.in_hand for kept in project.cloths if kept.in_hand}
     found: dict[tuple[float, float, float], list[str]] = {}
     for key, grain in dict.fromkeys(laid or [(key, 0.0) for key in hands]):
@@ -344,8 +344,8 @@ def _text(project: Making) -> str:
         lines.append(f"Pieces: {count} to cut for each layer: {names}")
     for outer, own in in_outer_layers(project.pieces, plans_of(project)).items():
         lines.append(f"Cut {outer_words(outer)}: {', '.join(own)}")
-    cut_from = _cut_from(project)
     for wanted in plans_of(project):
+        cut_from = _cut_from(project, wanted.layers)
         if not cut_from:
             lines += fullness_sentences(wanted.what, wanted.plan())
         for (width, grain, longest), keys in cut_from.items():

@@ -148,10 +148,12 @@ def reasons(
     said = [_REASONS[wish.kind](one, wish, scenes) for wish in wishes]
     kinds = {wish.kind for wish in wishes}
     L, a, b = one.Lab
+    doubt = _doubt(one, scenes[0])
     said.append(
         Reason(
-            f"Looks {colour_words(one.measures.settled[0, 0])} in {scenes[0].name}.",
-            (("L*", float(L)), ("a*", float(a)), ("b*", float(b))),
+            f"Looks {colour_words(one.measures.settled[0, 0])} in {scenes[0].name}, give or take "
+            f"{doubt:.1f} CIEDE2000.",
+            (("L*", float(L)), ("a*", float(a)), ("b*", float(b)), ("give or take", doubt)),
         )
     )
     if not kinds & {"most opaque", "most sheer"}:
@@ -182,15 +184,19 @@ def reasons(
 
 def _near(one: Evaluation, wish: Wish, scenes: Sequence[Scene]) -> Reason:
     value = float(loss(wish, one.measures)[0])
-    known = known_of([layer.cloth for layer in one.stack.layers])
-    left = open_colour(one.Lab, _drawn(one, scenes[0]))
-    doubt = of_colour(known, left, bool(scenes[0].views)).stated
+    doubt = _doubt(one, scenes[0])
     seen = would_see(value, doubt, dim=scenes[0].dim)
     return Reason(
-        f"Comes within {value:.1f} of the target colour, both as seen in {scenes[0].name}"
+        f"Comes within {value:.1f} CIEDE2000 of the target colour, both as seen in {scenes[0].name}"
         f"{',' if scenes[0].views else ''} by an eye that has settled to it. {seen.words}",
         (("CIEDE2000 to target", value), ("give or take", doubt)),
     )
+
+
+def _doubt(one: Evaluation, place: Scene) -> float:
+    """How far off the colour told of it may be, as a comparison states it."""
+    known = known_of([layer.cloth for layer in one.stack.layers])
+    return of_colour(known, open_colour(one.Lab, _drawn(one, place)), bool(place.views)).stated
 
 
 def _lightness(one: Evaluation, wish: Wish, scenes: Sequence[Scene]) -> Reason:
@@ -222,7 +228,9 @@ def _shot(one: Evaluation, _: object, scenes: Sequence[Scene]) -> Reason:
     first, second = (Option(one.stack.turned(angle), lit) for angle in (a, b))
     doubt = step_between(first, second).uncertainty.stated
     seen = would_see(gone.colour, doubt, dim=lit.dim)
-    hue = "too grey to have a hue" if gone.hue_deg is None else f"{gone.hue_deg:.0f} degrees of hue"
+    turned = f"{gone.hue_deg or 0.0:.0f}"
+    turned += " degree of hue" if turned == "1" else " degrees of hue"
+    hue = "too grey to have a hue" if gone.hue_deg is None else turned
     numbers = [
         ("CIEDE2000 travel", gone.colour), ("give or take", doubt), ("L* travel", gone.lightness),
     ]  # fmt: skip
@@ -230,8 +238,8 @@ def _shot(one: Evaluation, _: object, scenes: Sequence[Scene]) -> Reason:
         numbers.append(("hue travel", gone.hue_deg))
     return Reason(
         f"Turned in the light, held flat and seen at a slant, its colour moves by "
-        f"{gone.colour:.1f} give or take {doubt:.1f}, most between {a:g} and {b:g} degrees "
-        f"({gone.lightness:.1f} in lightness; {hue}).{_SHOT_SEEN[seen.sees]}",
+        f"{gone.colour:.1f} CIEDE2000, give or take {doubt:.1f}, most between {a:g} and {b:g} "
+        f"degrees ({gone.lightness:.1f} in lightness, L*; {hue}).{_SHOT_SEEN[seen.sees]}",
         tuple(numbers),
     )
 
@@ -243,7 +251,8 @@ def _even(one: Evaluation, _: object, scenes: Sequence[Scene]) -> Reason:
     here, there = (Option(one.stack, scene) for scene in ends)
     doubt = step_between(here, there).uncertainty.stated
     return Reason(
-        f"From light to light it changes by {worst:.1f} at most, give or take {doubt:.1f}; "
+        f"From light to light it changes by {worst:.1f} CIEDE2000 at most, give or take "
+        f"{doubt:.1f}; "
         f"furthest apart are {ends[0].name} and {ends[1].name}.",
         (("worst CIEDE2000 between lights", worst), ("give or take", doubt)),
     )
