@@ -191,7 +191,7 @@ def test_a_build_that_was_measured_counts_by_its_spread():
     spreads = []
     for share in (0.0, 0.3, 0.6, 1.0):
         cloth = replace(PLAIN, known={"warp.packing": HowKnown.fitted(share * usual), **DYED})
-        stack, ground = Stack((Layer(cloth),)), backing("black")
+        stack, ground = Stack((Layer(cloth),)), replace(backing("black"), inside=None)
         (drawn,) = lots(stack, [ground], scene("overcast"))
         Lab = appearances(stack, [ground], scene("overcast"))[0].reading.Lab
         spreads.append(open_colour(Lab, drawn))

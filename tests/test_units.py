@@ -196,7 +196,7 @@ def test_twists(text, turns):
 
 @pytest.mark.parametrize("text", ["600", "600 m", "600 tex", "600 /acre", "-1 /m", "1e999 tpm"])
 def test_bad_twist_says_what_to_write(text):
-    with pytest.raises(InputError, match='write for example "600 /m" or "15 /inch"'):
+    with pytest.raises(InputError, match='write for example "600 /m", "15 /inch" or "S 600"'):
         units.turns_per_m(text)
 
 

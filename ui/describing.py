@@ -64,6 +64,8 @@ def draw(take: Callable[[Making, dict[str, object]], Making]) -> None:
               options=list(USUAL), help=HELP["like"])  # fmt: skip
         field(where, f"{system}.count", st.text_input, f"Size of the {system}, if known",
               value="", placeholder="20/22 denier", help=HELP["count"])  # fmt: skip
+        field(where, f"{system}.hand", st.selectbox, f"Twist of the {system}, if known",
+              options=("", "S", "Z"), format_func=_hand, help=HELP["hand"])  # fmt: skip
         if f"d-{system}-wound" in st.session_state:
             with where:
                 st.html(f'<p class="wc-told">Colour of the {system}: ✔ from the wound card.</p>')
@@ -107,12 +109,18 @@ def described() -> dict[str, object]:
         yarn: dict[str, object] = {"fibre": sort.fibre, "kind": sort.kind, "like": sort.name}
         if count := str(st.session_state.get(f"d-{system}-count") or "").strip():
             yarn["count"] = count
+        if hand := st.session_state.get(f"d-{system}-hand"):
+            yarn["hand"] = hand
         wound = st.session_state.get(f"d-{system}-wound")
         if wound is not None:
             known[f"{system}.colour"] = wound["known"]
         by_eye = {"srgb": st.session_state.get(f"d-{system}-colour") or usual}
         table[system] = {**yarn, "colour": by_eye if wound is None else wound["colour"]}
     return {**table, "known": known} if known else table
+
+
+def _hand(told: str) -> str:
+    return told or "not known"
 
 
 @whole

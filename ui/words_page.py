@@ -44,6 +44,8 @@ HELP = {
     "range, and stays so to the last answer.",
     "count": "With its unit: 21 denier, 20 tex, 84 dtex, Ne 40 or Nm 60. Empty: worked out from "
     "the weight, else as is usual.",
+    "hand": "Hold a thread upright under a glass: its fibres slope as the middle stroke of S or "
+    "of Z. It tells which bias is lighter in light from the side.",
     "dye": "The colour of a thick hank in daylight. Many dyes look so in daylight and differ under "
     "lamps.",
     "sett": "Threads side by side. From the description; count again if it matters.",

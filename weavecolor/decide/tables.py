@@ -19,7 +19,7 @@ from weavecolor.decide.looks import ViewingCondition
 from weavecolor.optics.adding import GAPS, as_stack, openings
 from weavecolor.optics.appearance import Way, named_direction
 from weavecolor.optics.cell.nodes import Named
-from weavecolor.optics.layer import LayerOptics, laid, solved, strand, to_cloth_frame
+from weavecolor.optics.layer import LayerOptics, laid, solved, strands, to_cloth_frame
 from weavecolor.optics.sideways import Sideways
 from weavecolor.optics.stack import Layer
 from weavecolor.textile.cloth import Cloth
@@ -186,7 +186,7 @@ def ray_share(cloths: Sequence[Cloth]) -> float:
     ----------
     cloths : sequence of Cloth
     """
-    built = {(geometry_of(c), strand(c.warp), strand(c.weft)) for c in cloths}
+    built = {(geometry_of(c), *strands(c)) for c in cloths}
     return float(np.clip(_TRACED / max(len(built), 1), _LEAST_RAYS, 1.0))
 
 

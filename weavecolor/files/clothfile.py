@@ -17,7 +17,7 @@ A file looks like this (see swatches/ for more)::
     kind = "filament"             # or "spun", "monofilament"; needless where all else tells it
     filaments = 15                # or dtex_per_filament = 1.5, or in the count: "23 dtex f 15"
     gum = true                    # or "in gum"; false or "boiled off"
-    twist = "400 /m"
+    twist = "400 /m"              # or "S 400", with its hand; or hand = "S", "Z"
     packing = 0.85                # share of the section that is fibre
     flattening = 1.1              # width over height of the section
     lustre = "bright"             # or "semi-dull", "dull"; or dull_per_mm = 4.0
@@ -112,6 +112,7 @@ from weavecolor.textile.usual import (
 from weavecolor.textile.weaves import weave
 from weavecolor.textile.yarn import (
     FINENESS_DTEX,
+    HANDS,
     RANGES,
     Fibre,
     Yarn,
@@ -143,7 +144,8 @@ _OF_YARN = {
     "kind": 'kind = "filament" or "spun", or what the yarn is like: like = "silk organza"',
     "colour": 'for example colour = "navy" or "#b01020"',
     "count": 'it with its unit, for example count = "20/22 denier"',
-    "twist": 'it with its unit, for example twist = "600 /m"',
+    "twist": 'it with its unit, for example twist = "600 /m", or "S 600" with its hand',
+    "hand": 'the hand of its twist, hand = "S" or "Z"',
     "colour.wavelengths": "numbers, for example wavelengths = [400, 420, 440]",
     "colour.reflectance": "numbers, for example reflectance = [0.05, 0.06, 0.08]",
     "colour.absorption": "numbers, for example absorption = [20, 18, 15]",
@@ -207,7 +209,8 @@ class YarnTold(Struct, frozen=True, kw_only=True):
     filaments: Bare[Literal["filaments"], float] | None = None
     dtex_per_filament: Bare[Literal["dtex_per_filament"], float] | None = None
     gum: Bare[Literal["gum"], bool] | None = None
-    twist: Meant[Literal["twist"], float] | None = None
+    twist: Meant[Literal["twist"], tuple[float, str]] | None = None
+    hand: Meant[Literal["hand"], str] | None = None
     packing: Bare[Literal["packing"], float] | None = None
     flattening: Bare[Literal["flattening"], float] | None = None
     lustre: Meant[Literal["lustre"], str] | None = None
@@ -297,7 +300,8 @@ _READ: Mapping[str, Callable[[Any], Any]] = {
     "like": sort_called,
     "kind": lambda told: _ONE if told.casefold() == _ONE else chosen(KINDS, told),
     "gum": _gum,
-    "twist": units.turns_per_m,
+    "twist": units.twist,
+    "hand": lambda told: chosen(HANDS, told.strip().upper()),
     "lustre": partial(chosen, LUSTRES),
     "crimp": _crimp,
     "section": _section,
@@ -468,6 +472,7 @@ def cloth_to_toml(cloth: Cloth) -> str:
             f"filaments = {yarn.filaments}",
             f"gum = {str(yarn.gum).lower()}",
             f"twist = {_quoted(f'{float(yarn.twist_turns_m)!r} /m')}",
+            *(f"hand = {_quoted(yarn.hand)}" for _ in yarn.hand),
             *(f"{key} = {float(getattr(yarn, key))!r}" for key in _WRITTEN),
             "",
             f"[{name}.colour]",
@@ -693,8 +698,12 @@ def _yarn(
     most = 1.0 if gum else greatest_packing(filaments)
     packing = usual("packing", sort.packing if filaments > 1 or gum else ROD, most)
     flattening = usual("flattening", sort.flattening)
+    hand = value_of(told.hand) or ""
     if told.twist is not None:
-        twist = told.twist.value
+        twist, own = told.twist.value
+        if hand and own and hand != own:
+            raise InputError(f"{hand} contradicts a twist of {own}", field="hand")
+        hand = hand or own
     else:
         turns = sort.twist(tex)
         twist = float(f"{turns.usual:.3g}")
@@ -732,6 +741,7 @@ def _yarn(
         twist_turns_m=twist,
         dull_per_mm=dull.usual,
         section=section.usual,
+        hand=hand,
     )
 
 

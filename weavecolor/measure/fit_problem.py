@@ -23,7 +23,7 @@ from weavecolor.measure.fit_surface import Smooth, Traced
 from weavecolor.measure.observations import Known, Seen, Thread, with_lamp
 from weavecolor.optics.dye import wound_colour
 from weavecolor.optics.fitted import still_numbers
-from weavecolor.optics.layer import strand, woven
+from weavecolor.optics.layer import strands, woven
 from weavecolor.optics.onelayer import (
     SQUARE,
     Laid,
@@ -203,7 +203,7 @@ class Problem:
         cells = []
         for x in many:
             cloth = unknowns.shaped(x)
-            own = [woven(construction.geometry_of(cloth), strand(cloth.warp), strand(cloth.weft))]
+            own = [woven(construction.geometry_of(cloth), *strands(cloth))]
             own += [thread_grid(yarn, yarn.width_mm)[1] for yarn in self._bare(cloth)]
             cells.append(own)
         return self._held.at(many[:, : p.SLOW], cells)

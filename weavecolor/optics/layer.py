@@ -32,22 +32,23 @@ from weavecolor.optics.cell.rays import bodies
 from weavecolor.optics.dye import absorption
 from weavecolor.textile.cloth import Cloth, Construction, Yarn
 from weavecolor.textile.construction import check_weavable, geometry_of
+from weavecolor.textile.yarn import STEEP
 
 Array = NDArray[np.float64]
 Links = tuple[tuple[int, int], ...]
 _Way = TypeVar("_Way", bound=Named)
 
 
-#: Least slope of the outer filaments, rise over run, at which a flat yarn is traced as twisted: its
-#: filaments then run into one another where their axes are pressed flat. By flatter helices light
-#: is turned less than by crimp, and untwisted ones make room for one another.
-STEEP = 0.18
+def strands(cloth: Cloth) -> tuple[Strand, Strand]:
+    """Warp and weft as their light is traced."""
+    warp, weft = cloth.hands
+    return strand(cloth.warp, warp), strand(cloth.weft, weft)
 
 
-def strand(yarn: Yarn) -> Strand:
-    """A yarn as its light is traced."""
-    twist = yarn.twist_rad_mm
-    if yarn.flattening > 1.0 and twist * 0.5 * yarn.width_mm < STEEP:
+def strand(yarn: Yarn, hand: str = "S") -> Strand:
+    """A yarn as its light is traced, twisted to that ``hand``."""
+    twist = yarn.twist_rad_mm if hand == "S" else 0.0 - yarn.twist_rad_mm
+    if yarn.flattening > 1.0 and abs(twist) * 0.5 * yarn.width_mm < STEEP:
         twist = 0.0
     return Strand(
         yarn.width_mm,
@@ -62,8 +63,8 @@ def strand(yarn: Yarn) -> Strand:
 
 
 def woven(construction: Construction, warp: Strand, weft: Strand) -> FilamentCell:
-    """The cell of two strands in a construction, both twisted to one hand, as most yarn is
-    (ISO 2:1973 has S and Z; that both systems are alike is common practice, no source).
+    """The cell of two strands in a construction, twisted S where their twist is above nought, Z
+    where it is below (ISO 2:1973).
 
     Parameters
     ----------
@@ -117,7 +118,7 @@ def solved(cloth: Cloth, rays: float = 1.0, step: int = 1) -> Solved:
     def make() -> Solved:
         check_weavable(cloth)
         construction = geometry_of(cloth)
-        cell = woven(construction, strand(cloth.warp), strand(cloth.weft))
+        cell = woven(construction, *strands(cloth))
         both = np.stack([absorption(y) for y in (cloth.warp, cloth.weft)], axis=1)
         return solve(construction, cell, both[::step], rays)
 
@@ -133,7 +134,7 @@ def content(cloth: Cloth) -> tuple[Any, ...]:
     yarns = (cloth.warp, cloth.weft)
     return (
         geometry_of(cloth),
-        *(strand(y) for y in yarns),
+        *strands(cloth),
         *(absorption(y).tobytes() for y in yarns),
     )
 

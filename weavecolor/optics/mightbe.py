@@ -619,7 +619,9 @@ def _woven_nearest(cloth: Cloth, warp_tex: float, weft_tex: float) -> Cloth:
 
 
 def _lies(layer: Layer) -> tuple[Any, ...]:
-    return content(layer.cloth), layer.cloth.known, layer.grain_deg, layer.face
+    cloth = layer.cloth
+    told = cloth.warp.hand, cloth.weft.hand
+    return content(cloth), cloth.known, told, layer.grain_deg, layer.face
 
 
 def _by_build(layer: Layer, scenes: Sequence[Scene]) -> list[Array]:
@@ -873,13 +875,13 @@ def _shines(cloth: Cloth) -> Array:
 def _hands(cloth: Cloth) -> Array:
     """Draws (2, DRAWS, 41) of by how much more warp and weft of a described cloth send back, in
     logarithms, of light that shows the hand of their twist most: as it is traced, the other, or
-    both by turns, which nobody tells, alike likely (by judgement, no source)."""
+    both by turns, alike likely (by judgement, no source) where nobody told it."""
     drawn = np.random.default_rng([_seed(cloth), 9]).integers(3, size=(2, DRAWS)) / 2.0
     out, tint = np.zeros((2, DRAWS, BANDS)), _tint(cloth)
     if left_open(cloth) is not None:
         return out
     for k, (yarn, sent) in enumerate(((cloth.warp, 1.0 + tint), (cloth.weft, 1.0 - tint))):
-        if sort_of(yarn) != "rods":
+        if sort_of(yarn) != "rods" and not yarn.hand:
             slant = 0.5 * yarn.diameter_mm * abs(strand(yarn).twist)
             most = _HAND * min(1.0, slant / _SLANT) * (1.0 - _CORNERS * float(lobed(yarn.section)))
             out[k] = np.outer(drawn[k], most * sent * (0.5 + 0.5 * yarn.colour))

@@ -34,7 +34,7 @@ from weavecolor.optics.cell.filaments import (
 from weavecolor.optics.cell.nodes import Named, half_deg_of, nodes, unit
 from weavecolor.optics.cell.rays import bodies
 from weavecolor.optics.exchange import cast, rounds
-from weavecolor.optics.layer import Placement, pitch, strand, to_cloth_frame, woven
+from weavecolor.optics.layer import Placement, pitch, strand, strands, to_cloth_frame, woven
 from weavecolor.optics.sideways import Sideways, sideways
 from weavecolor.scene.backings import PAPER, Backing
 from weavecolor.scene.scene import Scene
@@ -111,7 +111,7 @@ class OneLayer:
 def one_layer(cloth: Cloth, sheets: Sequence[Laid], effort: float = 1.0) -> OneLayer:
     """Prepare ``cloth``'s geometry for what is seen in ``sheets``, by ``effort`` times the rays
     that an appearance takes."""
-    cell = woven(geometry_of(cloth), strand(cloth.warp), strand(cloth.weft))
+    cell = woven(geometry_of(cloth), *strands(cloth))
     return _layer(geometry_of(cloth), cell, sheets, "loose", effort)
 
 

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.howknown import OF_CLOTH, OF_YARN, HowKnown
 from weavecolor.textile.usual import LUSTRES, SECTIONS, Span
-from weavecolor.textile.yarn import Yarn
+from weavecolor.textile.yarn import STEEP, Yarn
 
 _FILAMENTS = {"filament": "filaments", "spun": "staple fibres in the section"}
 # told in words of the workshop by files of before
@@ -49,6 +49,11 @@ bright fibre supposed, none was measured
             how = known.get(f"{system}.{key}")
             if how is not None and how.way == "assumed" and key != "colour":
                 groups.setdefault(how.source, []).append(_phrase(key, yarn, cloth, system, how))
+        # of filaments that lie less aslant, light tells no hand
+        steep = 0.5 * yarn.width_mm * yarn.twist_rad_mm
+        if yarn.rods > 1 and not yarn.hand and steep >= STEEP:
+            hand = cloth.hands[("warp", "weft").index(system)]
+            lines.setdefault(f": twisted {hand} supposed, S or Z was not told", []).append(system)
         for source, phrases in groups.items():
             text = _because(f": {', '.join(phrases)} supposed", source)
             lines.setdefault(text, []).append(system)

@@ -129,6 +129,13 @@ class Cloth:
         if self.declared_g_m2 is not None:
             within("weight", self.declared_g_m2, *WEIGHTS_G_M2)
 
+    @property
+    def hands(self) -> tuple[str, str]:
+        """To which hand, "S" or "Z", warp and weft are twisted, as told or, where nobody did, as
+        the other is, or S; that both are alike, as most are, is common practice, no source."""
+        warp, weft = self.warp.hand, self.weft.hand
+        return warp or weft or "S", weft or warp or "S"
+
     def __repr__(self) -> str:
         return (
             f"Cloth({self.name!r}, {self.weave.name}, {self.ends_per_cm:.4g} x "

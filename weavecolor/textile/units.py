@@ -138,7 +138,7 @@ _MM: Mapping[str, float] = MappingProxyType(
 _YARN_HINT = 'write for example "21 denier", "20 tex", "84 dtex", "Ne 40" or "Nm 60"'
 _SETT_HINT = 'write for example "40 /cm" or "100 /inch"'
 _MASS_HINT = 'write for example "20 g/m2", "4.5 momme" or "3 oz/yd2"'
-_TWIST_HINT = 'write for example "600 /m" or "15 /inch"'
+_TWIST_HINT = 'write for example "600 /m", "15 /inch" or "S 600"'
 _LENGTH_HINT = 'write for example "12 mm", "1.5 m", "45 inch" or "2 yd"'
 
 
@@ -324,6 +324,26 @@ def turns_per_m(text: str) -> float:
     if not (math.isfinite(turns) and turns >= 0.0):
         raise InputError(f"a {what} is zero or more, got {turns:g}; {_TWIST_HINT}")
     return turns
+
+
+def twist(text: str) -> tuple[float, str]:
+    """Turns per metre and the hand, "S", "Z" or "" where it is not told, of a twist such as
+    ``"600 /m"``, ``"S 600"`` (turns a metre, as beside a count: ISO 1139, from memory), ``"15 tpi
+    Z"``.
+
+    Examples
+    --------
+    >>> twist("S 600"), twist("20 tpm Z"), twist("600 /m")
+    ((600.0, 'S'), (20.0, 'Z'), (600.0, ''))
+    """
+    told = text.strip() if isinstance(text, str) else ""
+    match = re.fullmatch(r"([sz])[ -]?(?=[\d.])(.+)|(.*\S) ?\b([sz])", told, re.IGNORECASE)
+    if match is None:
+        return turns_per_m(text), ""
+    turns = (match[2] or match[3]).strip()
+    if re.fullmatch(_NUMBER, turns):
+        turns += " /m"
+    return turns_per_m(turns), (match[1] or match[4]).upper()
 
 
 def sett_per_cm(text: str) -> float:

@@ -101,6 +101,13 @@ FINENESS_DTEX = (0.03, 100_000.0)
 #: Steepest lie of the outermost filaments, degrees from the yarn's axis; cord is not laid steeper.
 STEEPEST_TWIST_DEG = 65.0
 
+#: Least slope of the outer filaments, rise over run, at which a flat yarn is traced as twisted: its
+#: filaments then run into one another where their axes are pressed flat. By flatter helices light
+#: is turned less than by crimp, and untwisted ones make room for one another.
+STEEP = 0.18
+#: The hand of a yarn's twist (ISO 2:1973): as the middle stroke of the letter, held upright.
+HANDS = ("S", "Z")
+
 # Densest known packings of 2 to 20 equal circles in a circle (Graham and others, Discrete Math.
 # 181 (1998) 139; from memory), cut off to three places.
 _CLOSEST = (0.5, 0.646, 0.686, 0.685, 0.666, 0.777, 0.732, 0.689, 0.687, 0.714, 0.739, 0.724,
@@ -149,6 +156,8 @@ class Yarn:
         Silk thread in its gum: to light one rod as thick as the yarn.
     twist_turns_m : float
         Turns per metre, 0 to 5000.
+    hand : {"S", "Z", ""}
+        To which hand it is twisted; "": not told.
     dull_per_mm : float
         Scattering inside the fibre, 1/mm, as if even to all sides; 0 is bright.
     section : float
@@ -195,11 +204,14 @@ class Yarn:
     dull_per_mm: float = _UNTOLD
     section: float = _UNTOLD
     absorption: Spectrum | None = None
+    hand: str = ""
     supposed: tuple[tuple[str, Span], ...] = ()
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
             raise InputError(f"{str(self.kind)[:40]!r} must be one of filament, spun", field="kind")
+        if self.hand not in ("", *HANDS):
+            raise InputError(f"{shown(self.hand)} is not a hand of twist; use S or Z", field="hand")
         if not isinstance(self.fibre, Fibre):
             raise InputError(f"a Fibre, such as fibre('silk'), got {shown(self.fibre, 33)}",
                              field="fibre")  # fmt: skip
@@ -283,7 +295,7 @@ class Yarn:
         return (
             self.fibre, self.tex, self.colour.tobytes(), self.packing, self.flattening, self.kind,
             self.colour_name, self.filaments,
-            self.gum, self.twist_turns_m, self.dull_per_mm, self.section, dye,
+            self.gum, self.twist_turns_m, self.dull_per_mm, self.section, dye, self.hand,
         )  # fmt: skip
 
     def __repr__(self) -> str:
