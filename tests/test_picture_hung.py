@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from lookedup import looked_up
 
+from weavecolor.colour.screen import space
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.adding import GAPS, add, as_stack
@@ -184,6 +185,22 @@ def test_tables_of_half_a_turn_are_the_same_beside_those_of_a_whole_one():
     assert got == pytest.approx(looked_up(half, n, w, np.arange(100) % 2), abs=1e-6)
     alone = stacked([half, half])
     assert np.array_equal(alone[0][1], half.key) and alone[3] == pytest.approx(np.pi)
+
+
+@pytest.mark.parametrize("place", ["stage LED", "candlelit"])
+def test_colours_beyond_a_screen_are_kept_until_they_are_shown(place):
+    """Tables for two screens hold the same light, by the matrix of each: green of taffeta lies
+    beyond sRGB, and with what is below nought cut off told and drawn colours were 5 to 6 CIEDE2000
+    apart in the mean."""
+    stack = Stack((Layer(load_swatch("shot-taffeta-green-red")),), backing("white"))
+    one, other = (
+        tables.tables(stack, scene(place), Seeing(screen), coarse=True).key.astype(float)
+        for screen in ("sRGB", "Display P3")
+    )
+    assert one.min() < -0.01
+    two = [x.mean(axis=(0, 1, 2, 3)) @ space(name).to_xyz.T
+           for x, name in ((one, "sRGB"), (other, "Display P3"))]  # fmt: skip
+    assert two[0] == pytest.approx(two[1], rel=0.01)
 
 
 def test_a_new_grain_needs_no_new_tables():

@@ -71,6 +71,8 @@ _COSINES = 721
 BAND_STEP = 2
 _STEP_DEG = 90.0 / (_ZENITHS - 1)
 _STEP = np.radians(_STEP_DEG)
+#: How much more than a node's own value may be where all about it is dark: as :func:`_to_mix` adds.
+_MOST = 1.5
 #: A cloth whose factors change by less than this (of their mean) with half a turn has no sense.
 _SAME = 2e-3
 
@@ -371,13 +373,16 @@ def _again(key: NDArray[np.float32], alike: bool) -> NDArray[np.float32]:
 def _to_mix(key: NDArray[np.float32], alike: bool) -> NDArray[np.float32]:
     """Nodes (2, turns, DISC, DISC, 3) that are right in the mean of what is mixed linearly between
     them: mixed between true values, it is off by a twelfth of the second difference in the mean.
+    Where it swings through nought it stays there; a channel below is of a colour that the screen
+    cannot show, and not of less light.
     """
     y, x = (np.pad(key, [(0, 0)] * axis + [(1, 1)] + [(0, 0)] * (4 - axis), mode="edge")
             for axis in (2, 3))  # fmt: skip
     turns = np.concatenate([_again(key[:, ::-1], alike), key, _again(key, alike)], axis=1)
     beside = (turns[:, 2:] + turns[:, :-2] + y[:, :, :-2] + y[:, :, 2:]
               + x[:, :, :, :-2] + x[:, :, :, 2:])  # fmt: skip
-    return np.asarray(np.maximum(key - (beside - 6.0 * key) / 12.0, 0.0), np.float32)
+    return np.asarray(np.maximum(key - (beside - 6.0 * key) / 12.0, _MOST * np.minimum(key, 0.0)),
+                      np.float32)  # fmt: skip
 
 
 @lru_cache(maxsize=8)

@@ -357,7 +357,7 @@ def _gathered(
         tinted = near.weight[:, None] * left[near.column]
         _strewn(near.came, near.went, tinted, ways, angle, eye, light, changes)
     found = _mirrored(cell, np.cumsum(changes[..., :turns, :], axis=4))
-    return np.asarray(np.maximum(found / _even(angle, *wide, size, turns), 0.0), np.float32)
+    return np.asarray(found / _even(angle, *wide, size, turns), np.float32)
 
 
 def _finer(values: Floats) -> Floats:
