@@ -19,6 +19,7 @@ import pytest
 from streamlit.components.v2 import manifest_scanner
 from streamlit.runtime.scriptrunner import RerunData, RerunException
 from streamlit.testing.v1 import AppTest
+from streamlit.testing.v1.element_tree import Selectbox
 
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.decide.compare import Option, evaluate, steps
@@ -578,6 +579,42 @@ def test_a_described_cloth_is_answered_in_two_presses_and_stays_with_its_maker(p
     other.run()
     assert "Secret" not in html(other)
     assert [c.key for c in other.session_state["work"].cloths] == [DEMO]
+
+
+def test_a_cloth_is_described_as_shops_call_it_and_what_is_not_modelled_is_said(page, monkeypatch):
+    """The sentences are those that the command line ends every answer with."""
+    listed = Selectbox.index.fget
+
+    def index(box):
+        if box.value not in box.options:  # the test's own page knows of no word that is written
+            box.options.append(box.value)
+        return listed(box)
+
+    monkeypatch.setattr(Selectbox, "index", property(index))
+
+    def written(at, word):
+        for system in ("warp", "weft"):
+            at.selectbox(key=f"d-{system}-like").set_value(word).run()
+
+    press(page, "way-describe")
+    for key, told in (("d-name", "Overlay"), ("d-ends", "8 /cm"), ("d-picks", "8 /cm")):
+        page.text_input(key=key).set_value(told).run()
+    written(page, "silk flannel")
+    clean(page)
+    assert re.search('role="alert">.*silk flannel.* must be one of', html(page))
+    assert button(page, "take-described").disabled
+    page.text_input(key="d-weight").set_value("12 gsm").run()
+    written(page, "nylon tulle")
+    clean(page)
+    said = "nylon tulle: lace, net, leno, knitted and felted cloth are not modelled"
+    assert f"<b>Mind</b><ul><li>{said}" in html(page)
+    assert re.search(r"So described, .*, give or take [\d.]+ \(CIEDE2000\)", html(page))
+    press(page, "take-described")
+    clean(page)
+    assert page.session_state["asked"] == "facing" and f"<b>Mind</b><ul><li>{said}" in html(page)
+    cloth = page.session_state["work"].cloths[0].cloth
+    assert cloth.name == "Overlay"
+    assert (cloth.warp.fibre.name, cloth.warp.filaments) == ("nylon", 1)
 
 
 @pytest.mark.parametrize(

@@ -48,6 +48,7 @@ from weavecolor.colour.lights import light_spectrum
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import MAX_BYTES, cloth_from_toml, cloth_to_toml
 from weavecolor.making.model import Making, MakingLayer, MakingOption
+from weavecolor.optics.uncertainty import known_of
 from weavecolor.report.cautions import cautions
 from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.cloth import Cloth, Yarn
@@ -129,6 +130,7 @@ def _shelf(waiting: Waiting) -> None:
     st.html(
         f'<p class="wc-answer" role="status">{escape(labels[on_table])}: '
         f"{escape(look.words)} as it lies.</p>"
+        f"{bench.mind(known_of([cloth_called(now, on_table)]).contradictions)}"
     )
 
 
@@ -240,8 +242,7 @@ def caution_box(*cloths: Cloth) -> str:
     """Cautions that fit these cloths."""
     fibres = {yarn.fibre.name for cloth in cloths for yarn in (cloth.warp, cloth.weft)}
     said = cautions(fibres, sheer=any(looks.facts(digest(cloth), cloth).sheer for cloth in cloths))
-    items = "".join(f"<li>{escape(line)}</li>" for line in said)
-    return f'<div class="wc-caution" role="note"><b>Mind</b><ul>{items}</ul></div>'
+    return bench.mind(said)
 
 
 @guarded

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from html import escape
 
 from looks import Hiding
@@ -45,6 +46,13 @@ def numbers_of(seen: Outcome, hides: Hiding) -> list[tuple[str, str, str]]:
         ("Straight through", f"{100 * hides.straight:.0f} %", HELP["straight"]),
         ("Light through in all", f"{100 * hides.sheer:.0f} %", HELP["sheer"]),
     ]
+
+
+def mind(told: Iterable[str]) -> str:
+    """A box of what is to be minded; nothing where nothing is."""
+    items = "".join(f"<li>{escape(line)}</li>" for line in told)
+    box = '<div class="wc-caution" role="note"><b>Mind</b><ul>'
+    return f"{box}{items}</ul></div>" if items else ""
 
 
 def figures_list(rows: list[tuple[str, str, str]], kind: str = "") -> str:

@@ -14,10 +14,11 @@ import streamlit as st
 import bench
 import looks
 from session import change, guarded, whole, work
-from state import keep_cloth
+from state import cloth_called, keep_cloth
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_from_dict
 from weavecolor.making.model import Making, MakingLayer, MakingOption
+from weavecolor.optics.uncertainty import known_of
 from weavecolor.textile.usual import USUAL
 from words_page import HELP
 
@@ -61,7 +62,7 @@ def draw(take: Callable[[Making, dict[str, object]], Making]) -> None:
         field(where, name, st.text_input, label, value="", placeholder=such, help=HELP[name])
     for where, (system, colour) in zip(st.columns(2), _COLOURS.items(), strict=True):
         field(where, f"{system}.like", st.selectbox, f"Yarn of the {system}, as in",
-              options=list(USUAL), help=HELP["like"])  # fmt: skip
+              options=list(USUAL), accept_new_options=True, help=HELP["like"])  # fmt: skip
         field(where, f"{system}.count", st.text_input, f"Size of the {system}, if known",
               value="", placeholder="20/22 denier", help=HELP["count"])  # fmt: skip
         field(where, f"{system}.hand", st.selectbox, f"Twist of the {system}, if known",
@@ -105,8 +106,8 @@ def described() -> dict[str, object]:
     table: dict[str, object] = {name: text for name, text in given.items() if text.strip()}
     known: dict[str, object] = {}
     for system, usual in _COLOURS.items():
-        sort = USUAL[st.session_state.get(f"d-{system}-like") or next(iter(USUAL))]
-        yarn: dict[str, object] = {"fibre": sort.fibre, "kind": sort.kind, "like": sort.name}
+        said = str(st.session_state.get(f"d-{system}-like") or next(iter(USUAL)))
+        yarn: dict[str, object] = {"like": said}
         if count := str(st.session_state.get(f"d-{system}-count") or "").strip():
             yarn["count"] = count
         if hand := st.session_state.get(f"d-{system}-hand"):
@@ -140,9 +141,12 @@ def _preview(table: dict[str, object]) -> None:
     """The cloth as it comes out, in the light worked in, over white."""
     tried, key = keep_cloth(work(), table, "described")
     option = MakingOption("tried", (MakingLayer(key),), "white")
-    reading = looks.outcome(tried, option).appearance.reading
+    outcome = looks.outcome(tried, option)
+    reading = outcome.appearance.reading
     patch = bench.swatch(reading.hex, reading.words, not reading.in_srgb, small=True)
     st.html(
         f'<div class="wc-preview" role="status">{patch}<p>So described, single over white: '
-        f"<b>{escape(reading.words)}</b> {reading.hex}.</p></div>"
+        f"<b>{escape(reading.words)}</b> {reading.hex}, give or take "
+        f"{outcome.uncertainty.stated:.1f} (CIEDE2000).</p></div>"
+        f"{bench.mind(known_of([cloth_called(tried, key)]).contradictions)}"
     )

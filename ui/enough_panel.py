@@ -189,7 +189,8 @@ def draw(option: MakingOption) -> None:
     )
     st.markdown(
         "**Pieces of one layer** (finished size; a seam allowance of 1.5 cm, 5/8 inch, is added "
-        "all round, or what the project says)"
+        "all round, or what the project says). What is cut in the outer layers alone is told in "
+        "the table's last column."
     )
     for wanted in plans_of(now):
         st.caption(f"Counted besides: the {plain(wanted.what)}, planned under fullness.")
@@ -207,23 +208,26 @@ def draw(option: MakingOption) -> None:
             + ", ".join(plain(p.name) for p in shaped)
         )
     frame = pieces_frame(tuple(p for p in now.pieces if rectangular(p)), now.units)
+    column = st.column_config
     edited = st.data_editor(
         frame,
         num_rows="dynamic",
         hide_index=True,
         key=f"pieces-{now.units}-{len(now.pieces)}",
         column_config={
-            "piece": st.column_config.TextColumn("Piece", width="medium", max_chars=60),
-            "across": st.column_config.NumberColumn(f"Across, {now.units}", min_value=0.1),
-            "down": st.column_config.NumberColumn(f"Down, {now.units}", min_value=0.1),
-            "quantity": st.column_config.NumberColumn("Cut", min_value=1, max_value=99, step=1),
-            "on fold": st.column_config.CheckboxColumn("On fold", help="The size is one half."),
-            "pair": st.column_config.CheckboxColumn("Pair", help="Half of them mirrored."),
-            "grain": st.column_config.SelectboxColumn(
+            "piece": column.TextColumn("Piece", width=110, max_chars=60),
+            "across": column.NumberColumn(f"Across, {now.units}", min_value=0.1),
+            "down": column.NumberColumn(f"Down, {now.units}", min_value=0.1),
+            "quantity": column.NumberColumn("Cut", min_value=1, max_value=99, step=1),
+            "on fold": column.CheckboxColumn("On fold", help="The size is one half."),
+            "pair": column.CheckboxColumn("Pair", help="Half of them mirrored."),
+            "grain": column.SelectboxColumn(
                 "Grain", options=["as the choice", "straight", "cross", "bias", "either"]
             ),
-            "layers": st.column_config.SelectboxColumn(
-                "Layers", options=[*LAYERS], help="Cut in all layers, or in the outer ones alone."
+            "layers": column.SelectboxColumn(
+                "Layers",
+                options=[*LAYERS],
+                help="Cut in all layers, or in the outer ones alone.",
             ),
         },
     )
@@ -297,10 +301,11 @@ def _length(now: Making, key: str, index: int, hand: ClothInHand) -> pd.DataFram
     with two:
         bound(
             st.toggle,
-            "One-way cloth (nap, or shot that differs seen up and down)",
+            "One-way cloth",
             f"hand-way-{own}",
             hand.one_way,
             _hand(key, index, "one_way"),
+            help="Nap, or shot that differs seen up and down: all pieces lie one way up.",
         )
         st.markdown("Flaws to keep clear of, and bites already cut out at an edge")
         edited: pd.DataFrame = st.data_editor(

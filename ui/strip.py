@@ -18,7 +18,7 @@ import enough
 import looks
 import orders
 import pictures
-from bench import figures_list, numbers_of
+from bench import figures_list, mind, numbers_of
 from orders import Waiting
 from session import change, fold, note, plain, work
 from state import pin, table_of
@@ -28,6 +28,7 @@ from weavecolor.decide.compare import Outcome, Step
 from weavecolor.errors import capital
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.making.model import Making, MakingOption
+from weavecolor.optics.uncertainty import known_of
 
 #: A sign beside each word, so that a strip can be read without colour.
 SIGN = {True: "●", False: "○", None: "◐"}
@@ -121,6 +122,9 @@ def draw(
         _in_folds(now, choices, lines, answer, waiting)
     if told is None and not any(c.light for c in choices):
         wonders(seen, question)
+    layers = [layer.cloth for look in seen for layer in look.option.stack.layers]
+    if minded := mind(known_of(dict.fromkeys(layers)).contradictions):
+        st.html(minded)
     with st.container(horizontal=True, key=f"wc-strip-tools-{question}"):
         if told is None:
             st.toggle("Edge to edge", key=EDGE, help="Flat colours side by side: the finest test.")

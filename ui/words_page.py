@@ -40,8 +40,8 @@ HELP = {
     "ends": "Threads along the cloth, counted side by side: 40 /cm or 100 /inch.",
     "picks": "Threads across the cloth, counted side by side: 38 /cm or 96 /inch.",
     "weight": "4.3 momme, 19 g/m2 or 3 oz/yd2. A yarn size not known is worked out from it.",
-    "like": "What you do not tell of the yarn is supposed as is usual in such cloth, with its "
-    "range, and stays so to the last answer.",
+    "like": "Choose, or write what the shop calls it: cotton lawn, habotai, rayon lining. What you "
+    "do not tell of the yarn is supposed as is usual in such cloth; its range is in every answer.",
     "count": "With its unit: 21 denier, 20 tex, 84 dtex, Ne 40 or Nm 60. Empty: worked out from "
     "the weight, else as is usual.",
     "hand": "Hold a thread upright under a glass: its fibres slope as the middle stroke of S or "
