@@ -6,7 +6,9 @@ import json
 
 import pytest
 
+import weavecolor as wc
 from weavecolor.cli import run
+from weavecolor.decide.compare import Option, evaluate
 
 ORGANZA = "shot-organza-red-black"
 
@@ -54,18 +56,43 @@ def test_what_keeps_light_from_behind_out_is_said_wherever_it_is_asked(asked, ca
 def test_show_through_and_what_hides(capsys):
     assert run(["decide", "show-through", ORGANZA, ORGANZA, "--scene", "overcast"]) == 0
     lines = capsys.readouterr().out.splitlines()
-    assert len(lines) == 9 and lines[-1].startswith("Mind: ")
+    assert len(lines) == 10 and lines[-1].startswith("Mind: ")
+    assert lines[-2].startswith("Colours of cloth held flat")
     assert lines[0].startswith("Dark bone channel tape, 3/8 inch: ")
     # Where it was asked: in what light, and over what.
     assert all("; overcast, " in line and "white behind" in line for line in lines[:3])
     asked = ["decide", "show-through", ORGANZA, "--scene", "overcast", "--hide", "white tape"]
     assert run([*asked, "--behind", "black", "--show"]) == 0
-    assert "plain" in capsys.readouterr().out.splitlines()[-2]
+    assert "plain" in capsys.readouterr().out.splitlines()[-3]
 
 
 def test_lights_and_metamerism(capsys):
-    assert run(["decide", "lights", ORGANZA, "--scene", "overcast,candlelit"]) == 0
-    assert "between" in capsys.readouterr().out.splitlines()[-2]
+    asked = ["decide", "lights", ORGANZA, "--scene", "overcast,candlelit"]
+    assert run([*asked, "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert [row["scene"] for row in told["lights"]] == ["overcast", "candlelit"]
+    stack = wc.laid(wc.load_cloth(ORGANZA))
+    for row in told["lights"]:  # as sure as a comparison of the same states
+        (one,) = evaluate([Option(stack, wc.named_scene(row["scene"]))])
+        assert row["uncertainty"] == pytest.approx(one.uncertainty.stated)
+        assert row["Lab"] == pytest.approx(one.appearance.reading.Lab.tolist())
+    flat = "Colours of cloth held flat; --hung tells them of folds, as a garment hangs."
+    assert told["held"] == flat and told["mind"]
+    assert told["most"]["words"].endswith("to a settled eye.")
+    assert run(["decide", "show-through", ORGANZA, "--hide", "skin", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["wanted"] == "hidden" and told["tried"][0]["grade"] == "plain"
+    assert run(["decide", "show-through", ORGANZA, "--json"]) == 0
+    items = json.loads(capsys.readouterr().out)["items"]
+    assert run(["decide", "show-through", ORGANZA]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[: len(items)] == [item["words"] for item in items] and flat in lines
+    # light from behind shows no folds, so they are not offered
+    assert run(["compare", ORGANZA, "--scene", "lightbox behind", "--behind", "open"]) == 0
+    told = capsys.readouterr().out
+    assert "Colours of cloth held flat.\n" in told and "--hung" not in told
+    assert run(asked) == 0
+    assert "between" in capsys.readouterr().out.splitlines()[-3]
     assert run(["decide", "metamerism", f"{ORGANZA}:warp", f"{ORGANZA}:weft"]) == 0
     assert "index" in capsys.readouterr().out
     by_eye = "shot-chiffon-rose-yellow"  # its file gives screen colours

@@ -49,7 +49,8 @@ def test_the_worst_light_is_named():
     pair = [Option(STACK, scene(name)) for name in found.worst]
     (step,) = steps(evaluate(pair), [(0, 1)])  # said as in a comparison, and as surely
     assert (found.change, found.doubt) == pytest.approx((step.delta, step.uncertainty.stated))
-    assert f"by {step.delta:.1f} give or take {step.uncertainty.stated:.1f}" in found.words
+    doubt = step.uncertainty.stated
+    assert f"by {step.delta:.1f} CIEDE2000, give or take {doubt:.1f}, to" in found.words
     assert step.uncertainty.stated > 1.0  # what nobody measured of the yarns is open in every light
 
 

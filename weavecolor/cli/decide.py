@@ -28,6 +28,7 @@ from weavecolor.errors import InputError, shown
 if TYPE_CHECKING:
     from weavecolor.decide.found import SearchResult
     from weavecolor.decide.running import Executor
+    from weavecolor.decide.showthrough import ShowThrough
     from weavecolor.decide.wishes import Wish
     from weavecolor.making.model import Making
     from weavecolor.optics.stack import Stack
@@ -190,9 +191,10 @@ def stacks(
 @click.option("--hide", help="Find how many outer layers hide this: dark tape, white tape, "
               "dark underwear, slip edge, lining edge, seam, hem, pocket or skin.")  # fmt: skip
 @click.option("--show", is_flag=True, help="With --hide: make it show plainly instead.")
+@click.option("--json", "as_json", is_flag=True, help="Write all numbers as JSON.")
 def show_through(
     cloths: tuple[str, ...], grain: str, behind: str, scene: str, hung: bool, hide: str | None,
-    show: bool,
+    show: bool, as_json: bool,
 ) -> None:  # fmt: skip
     """What will be seen under the CLOTHS, laid outermost first."""
     from weavecolor.decide import showthrough as st
@@ -203,19 +205,19 @@ def show_through(
     if hide is None:
         if show:
             raise InputError("say with --hide what is to show", field="--show")
-        for (told,) in st.shown_in(st.usual_items(stack), [place]):
-            click.echo(told.words)
-        click.echo(_mind([stack], [place]), nl=False)
+        seen = [told for (told,) in st.shown_in(st.usual_items(stack), [place])]
+        _tell([told.words for told in seen], {"items": [_shown(told) for told in seen]},
+              [stack], [place], as_json)  # fmt: skip
         return
     make, *others = choices(hide, "--hide", st.item_called)
     if others:
         raise InputError("name one thing", field="--hide")
     want = "plain" if show else "hidden"
     tried = st.by_layers(stack, make, place, want)
-    for one in tried:
-        click.echo(f"{one.label}. {one.result.words}")
-    click.echo(st.remedy_words(tried, want))
-    click.echo(_mind([stack], [place]), nl=False)
+    words = st.remedy_words(tried, want)
+    rows = [{"layers": one.label, **_shown(one.result), "surely": one.surely} for one in tried]
+    _tell([*(f"{one.label}. {one.result.words}" for one in tried), words],
+          {"wanted": want, "tried": rows, "words": words}, [stack], [place], as_json)  # fmt: skip
 
 
 @command.command("lights")
@@ -226,7 +228,10 @@ def show_through(
 @click.option("--scene", default="",
               help="Scenes with commas; all by default, or all lit in front.")  # fmt: skip
 @_HUNG
-def lights(cloths: tuple[str, ...], grain: str, behind: str, scene: str, hung: bool) -> None:
+@click.option("--json", "as_json", is_flag=True, help="Write all numbers as JSON.")
+def lights(
+    cloths: tuple[str, ...], grain: str, behind: str, scene: str, hung: bool, as_json: bool
+) -> None:
     """The same stack of CLOTHS, outermost first, in every light, the worst change named."""
     from weavecolor.decide.underlights import suited, under_lights
 
@@ -235,12 +240,19 @@ def lights(cloths: tuple[str, ...], grain: str, behind: str, scene: str, hung: b
     told = progress_to("looking at places")
     found = under_lights(stack, scenes, progress=told)
     width = max(map(len, found.names)) + 2
-    for name, look in zip(found.names, found.looks, strict=True):
-        L, a, b = look.reading.Lab
-        lab = f"L* {L:5.1f}  a* {a:6.1f}  b* {b:6.1f}"
-        click.echo(f"{name.ljust(width)}{lab}  {look.reading.hex}  {look.reading.words}")
-    click.echo(f"{found.words} (L*, a* and b* are relative to each light.)")
-    click.echo(_mind([stack], scenes), nl=False)
+    lines, rows = [], []
+    for name, look, doubt in zip(found.names, found.looks, found.doubts, strict=True):
+        seen = look.reading
+        L, a, b = map(float, seen.Lab)
+        lab = f"L* {L:5.1f}  a* {a:6.1f}  b* {b:6.1f}  give or take {doubt:4.1f}"
+        lines.append(f"{name.ljust(width)}{lab}  {seen.hex}  {seen.words}")
+        rows.append({"scene": name, "Lab": [L, a, b], "uncertainty": doubt, "screen": seen.hex,
+                     "words": seen.words})  # fmt: skip
+    lines.append(f"{found.words} (L*, a* and b* are relative to each light, give or take is "
+                 "CIEDE2000.)")  # fmt: skip
+    change = {"between": found.worst, "delta": found.change, "uncertainty": found.doubt,
+              "words": found.words}  # fmt: skip
+    _tell(lines, {"lights": rows, "most": change}, [stack], scenes, as_json)
 
 
 @command.command("metamerism")
@@ -372,6 +384,35 @@ def _text(found: SearchResult) -> str:
     return "\n".join(lines) + "\n" + _mind([one.stack for one in found.options], found.scenes)
 
 
+def _tell(
+    lines: Sequence[str], told: dict[str, Any], stacks: Sequence[Stack], scenes: Sequence[Scene],
+    as_json: bool,
+) -> None:  # fmt: skip
+    """Lines, or the same as JSON; then how the cloth was held, and what to mind."""
+    from weavecolor.report.comparisontable import held_words
+
+    flat = held_words(scenes)
+    mind = _mind(stacks, scenes)
+    if as_json:
+        held = flat or "as the scenes say"
+        data = {"difference": "CIEDE2000", **told, "held": held, "mind": mind.splitlines()}
+        click.echo(json.dumps(data, indent=1, ensure_ascii=False))
+        return
+    click.echo("\n".join(filter(None, (*lines, flat))))
+    click.echo(mind, nl=False)
+
+
+def _shown(told: ShowThrough) -> dict[str, Any]:
+    return {
+        "name": told.name,
+        "delta": told.delta,
+        "uncertainty": told.uncertainty,
+        "grade": told.grade,
+        "possible": list(told.possible),
+        "words": told.words,
+    }
+
+
 def _mind(stacks: Sequence[Stack], scenes: Sequence[Scene]) -> str:
     """What to mind of the cloths, and of what lies behind them before light from there."""
     from weavecolor.decide.compare import Option
@@ -400,6 +441,7 @@ def _draw(found: SearchResult, scene: Scene, out: Path) -> None:
 
 def _json(found: SearchResult) -> str:
     from weavecolor.decide.shortlist import reasons
+    from weavecolor.report.comparisontable import HELD_FLAT
 
     best = found.options[0] if found.options else None
     rows = [
@@ -424,6 +466,8 @@ def _json(found: SearchResult) -> str:
     whole_ = {
         "options": rows,
         "scenes": [scene.name for scene in found.scenes],
+        "held": found.lying or HELD_FLAT,
+        "mind": _mind([one.stack for one in found.options], found.scenes).splitlines(),
         "lack": found.lack,
         "guarantee": {
             "words": promise.words,

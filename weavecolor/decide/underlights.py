@@ -18,10 +18,10 @@ from numpy.typing import ArrayLike
 from weavecolor.colour.colorimetry import ciede2000, metamerism_index, readings_lab
 from weavecolor.colour.lights import DIM_LIGHTS, light_spectrum
 from weavecolor.colour.perception import would_see
-from weavecolor.decide.compare import Option, step_between
+from weavecolor.decide.compare import Option, Outcome, evaluate, step_between
 from weavecolor.decide.wishes import widest
 from weavecolor.errors import InputError
-from weavecolor.optics.appearance import Appearance, appearance
+from weavecolor.optics.appearance import Appearance
 from weavecolor.optics.stack import Stack
 from weavecolor.optics.uncertainty import COVERAGE, MEASURED, RECOVERED
 from weavecolor.scene.folds import hung as in_folds
@@ -59,11 +59,12 @@ def suited(stack: Stack, hung: bool = False) -> tuple[Scene, ...]:
 
 @dataclass(frozen=True, eq=False)
 class UnderLights:
-    """One stack under several lights: ``looks`` in the order of ``names``; the greatest change,
-    CIEDE2000 and give or take ``doubt``, and between which two lights."""
+    """One stack under several lights: ``looks`` in the order of ``names``, and how far off each may
+    be, CIEDE2000; the greatest change and its give or take ``doubt``, between which two lights."""
 
     names: tuple[str, ...]
     looks: tuple[Appearance, ...]
+    doubts: tuple[float, ...]
     change: float
     doubt: float
     worst: tuple[str, str]
@@ -72,7 +73,7 @@ class UnderLights:
     def words(self) -> str:
         """The worst case as a sentence."""
         a, b = self.worst
-        size = f"{self.change:.1f} give or take {self.doubt:.1f}"
+        size = f"{self.change:.1f} CIEDE2000, give or take {self.doubt:.1f},"
         return f"Changes most between {a} and {b}, by {size} to a settled eye."
 
 
@@ -99,19 +100,22 @@ def under_lights(
     ('window at the side', 'candlelit')
     """
     _several(scenes, 2)
-    looks: tuple[Appearance, ...] = ()
-    for scene in scenes:
-        looks += (appearance(stack, scene, observer),)
+    found: tuple[Outcome, ...] = ()
+    for scene in scenes:  # one by one: who waits is told how far it is
+        found += evaluate([Option(stack, scene)], observer)
         if progress is not None:
-            progress(len(looks), len(scenes))
+            progress(len(found), len(scenes))
+    looks = tuple(one.appearance for one in found)
+    doubts = tuple(one.uncertainty.stated for one in found)
     delta, first, second = widest(np.array([[x.reading.settled for x in looks]]))
     names = tuple(scene.name for scene in scenes)
     ends = int(first[0]), int(second[0])
     one, other = (Option(stack, scenes[k]) for k in ends)
     step = step_between(one, other, observer)
     return UnderLights(
-        names, looks, float(delta[0]), step.uncertainty.stated, (names[ends[0]], names[ends[1]])
-    )
+        names, looks, doubts, float(delta[0]), step.uncertainty.stated,
+        (names[ends[0]], names[ends[1]]),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)

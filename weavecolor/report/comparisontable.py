@@ -22,10 +22,12 @@ from weavecolor.decide.unexpected import unexpected
 from weavecolor.errors import InputError
 from weavecolor.optics.uncertainty import HELD
 from weavecolor.scene.places import sides
+from weavecolor.scene.scene import Scene
 
 #: Steps of one kind up to this many are told one by one, more are summed up.
 TELL_EACH = 3
-HELD_FLAT = "Colours of cloth held flat; --hung tells them of folds, as a garment hangs."
+_HELD = "Colours of cloth held flat"
+HELD_FLAT = f"{_HELD}; --hung tells them of folds, as a garment hangs."
 HOW_TO_READ = (
     f"Differences are CIEDE2000; about {JUST_NOTICEABLE:g} is just noticeable side by side. "
     f"Give or take: {HELD} the truth should lie that near."
@@ -215,9 +217,22 @@ def _lit(comparison: Comparison) -> list[str]:
         lines = [f"Facing the cloth: {sides(*scenes.values())}."]
     else:
         lines = [f"Facing the cloth, {name}: {sides(scene)}." for name, scene in scenes.items()]
-    if not any(scene.views for scene in scenes.values()):
-        lines.append(HELD_FLAT)
-    return lines
+    return [*lines, *filter(None, [held_words(list(scenes.values()))])]
+
+
+def held_words(scenes: Sequence[Scene]) -> str:
+    """That colours in ``scenes`` are of cloth held flat, and what tells them of folds where light
+    from behind does not forbid it; "" where any is of folds, which its name says.
+
+    Examples
+    --------
+    >>> from weavecolor.scene.places import scene
+    >>> held_words([scene("lightbox behind")])
+    'Colours of cloth held flat.'
+    """
+    if any(scene.views for scene in scenes):
+        return ""
+    return f"{_HELD}." if all(scene.behind for scene in scenes) else HELD_FLAT
 
 
 def steps_text(comparison: Comparison, every_step: bool = False) -> list[str]:
