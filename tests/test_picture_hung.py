@@ -337,6 +337,7 @@ def test_one_who_stands_sees_a_hem_from_above():
     for staged, raised in ((hangs, 0.0), (worn, -10.0)):
         x, y, _ = framing(staged, 300, 300, Sight(), raised)
         assert (x, y) == pytest.approx((0.0, eye(staged, Sight(), raised)[1]))
+    assert len(worn.floor) and not len(hung_stage(chiffon(), "swatch-hand-organza").floor)
 
 
 def test_where_one_stands_moves_the_mean_colour_little(monkeypatch):

@@ -228,7 +228,7 @@ def stage(
     ground, tiles = _floor(points, form) if floor else (np.zeros((0, 3)), np.zeros((0, 3), int))
     bare, under = (
         _openness(points, quads[~close], solid, ground) if open_ is None else
-        (open_[: len(form)], open_[len(form) :])
+        (open_[: len(form)], open_[len(form) :][: len(ground)])
     )  # fmt: skip
     return Stage(
         points.astype(np.float32), normals.astype(np.float32), warps.astype(np.float32),

@@ -67,7 +67,8 @@ def hung_stage(
     known = None if covers else load_openness(
         shape, body.name if body else "", worn.name if worn else ""
     )  # fmt: skip
-    return stage([*covers, Cover(made, stack, lined and not own)], body, beneath=worn, open_=known)
+    return stage([*covers, Cover(made, stack, lined and not own)], body, beneath=worn,
+                 floor=made.body != "hand", open_=known)  # fmt: skip
 
 
 def behind_as(stack: Stack, behind: Backing | None) -> tuple[bool, Stack, Backing | None]:
