@@ -18,11 +18,11 @@ colours and differences holds the truth, how wide it is in the middle, and how f
 --trace works out the true looks alone and keeps them in FILE; without it they are read from there,
 if it is there, so that another way to state ranges is held against the same cloths.
 
---slopes prints instead what ``weavecolor.optics.mightbe.BUILD`` is taken from: for rods, and for
-yarns of many fibres, by least squares over cloths whose dye's reading is kept, in even light: by
-what share more hinders the light in one layer, and by how much the logarithm of what it sends back
-grows, with each cause, in black yarn and by how much more in white; and what is left. Few cloths
-alike do not tell the causes apart.
+--slopes prints instead what ``weavecolor.optics.mightbe_build.BUILD`` is taken from: for rods, and
+for yarns of many fibres, by least squares over cloths whose dye's reading is kept, in even light:
+by what share more hinders the light in one layer, and by how much the logarithm of what it sends
+back grows, with each cause, in black yarn and by how much more in white; and what is left. Few
+cloths alike do not tell the causes apart.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_from_dict, load_swatch, swatch_names
 from weavecolor.optics.appearance import appearances, in_scenes
 from weavecolor.optics.dye import absorption_of_wound, dye_of, from_colour
-from weavecolor.optics.mightbe import _Built
+from weavecolor.optics.mightbe_build import Built
 from weavecolor.optics.stack import Layer, Stack, layers_words
 from weavecolor.optics.uncertainty import sort_of
 from weavecolor.scene.backings import backing
@@ -404,7 +404,7 @@ def _moved(asked: tuple[str, int, int]) -> tuple[np.ndarray, np.ndarray]:
     for told_, true in ((cloth.warp, made.warp), (cloth.weft, made.weft)):
         logs = (np.log([getattr(true, key)]) for key in ("tex", "flattening", "packing",
                                                          "filaments"))  # fmt: skip
-        causes.append(_Built(told_, *logs).causes()[:, 0])
+        causes.append(Built(told_, *logs).causes()[:, 0])
     cause = np.mean(causes, axis=0)
     pale = 0.5 * float(np.mean(cloth.warp.colour) + np.mean(cloth.weft.colour))
     hinders, back = _even(made) - _even(cloth)

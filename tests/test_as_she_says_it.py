@@ -30,7 +30,7 @@ from weavecolor.front import load_cloth, save_cloth
 from weavecolor.making.answers import check_project
 from weavecolor.making.model import Making
 from weavecolor.measure.threads import NINETEEN_OF_TWENTY, stated
-from weavecolor.optics import mightbe
+from weavecolor.optics import mightbe_build
 from weavecolor.optics.layerwords import layers_said
 from weavecolor.optics.stack import face_called
 from weavecolor.optics.uncertainty import COVERAGE, known_of, reasons
@@ -139,7 +139,7 @@ def test_a_colour_by_its_name_is_less_sure_than_one_held_to_the_screen():
     for said, low, high in (("black", 0.0, 19.0), ("white", 94.5 - 19.0, 100.0)):
         how = dict(yarn_of(colour=said, like="silk organza", cloth=True).known)["warp.colour"]
         assert (how.low, how.high) == pytest.approx((low, high), abs=0.2)
-    unsure, surer = mightbe._spreads(named), mightbe._spreads(held)
+    unsure, surer = mightbe_build.dye_spreads(named), mightbe_build.dye_spreads(held)
     assert np.all(unsure >= surer) and unsure[0].min() > 1.05 * surer[0].min()
 
 

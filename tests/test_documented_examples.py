@@ -26,7 +26,7 @@ FOLDERS = (
 #: Parts that other modules of the package are made of; nobody else calls them.
 PARTS = {
     "colour/library", "optics/adding", "optics/allround", "optics/fitted", "optics/layer",
-    "optics/onelayer", "optics/poses",
+    "optics/mightbe_build", "optics/mightbe_sheen", "optics/onelayer", "optics/poses",
     "cutting/nesting", "cutting/turns", "making/checks", "making/earlier",
     "picture/hanging", "picture/lookup", "picture/parcels", "picture/raster", "picture/sweep",
     "picture/tables", "picture/threads",

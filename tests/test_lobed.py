@@ -12,7 +12,7 @@ from test_layer_optics import cloth
 
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_from_dict, cloth_from_toml, cloth_to_toml
-from weavecolor.optics import mightbe
+from weavecolor.optics import mightbe_build
 from weavecolor.optics.cell.filaments import FilamentCell, Strand, even, follow, kept
 from weavecolor.optics.uncertainty import known_of
 from weavecolor.textile.fibres import fibre
@@ -59,8 +59,9 @@ def test_lobes_move_light_as_is_drawn(kind, section, size):
             )
         ]  # fmt: skip
         moved.append((let[1] / let[0] - 1.0, now["reflected"] - np.log(was["reflected"])))
-    for traced, drawn in zip(np.mean(moved, axis=0), mightbe._LOBED, strict=True):
-        assert size * np.interp(told, mightbe._WOUND, drawn) == pytest.approx(traced, abs=0.09)
+    for traced, drawn in zip(np.mean(moved, axis=0), mightbe_build._LOBED, strict=True):
+        at = np.interp(told, mightbe_build._WOUND, drawn)
+        assert size * at == pytest.approx(traced, abs=0.09)
 
 
 def test_bright_nylon_and_polyester_may_be_lobed_and_silk_is_somewhat():
@@ -85,16 +86,16 @@ def test_what_lobes_would_do_is_said_and_lies_in_the_range():
     said = known_of([told]).contradictions
     assert len(said) == 1 and "as often trilobal as round" in said[0]
     assert not known_of([filaments(dull=4.0)]).contradictions
-    (hinders, back), _ = mightbe._kept_build(told)
+    hinders, back = mightbe_build.moved_by_build(told)
     more = hinders[:, 20] > 0.0
     assert 0.35 < more.mean() < 0.65 and not back[~more].any()
     # two fibres may differ in it, one fibre does not
     mixed = replace(told, weft=filaments(fibre_name="nylon").weft)
-    one, other = mightbe._lobed(mixed)
+    one, other = mightbe_build.more_lobed(mixed)
     assert (one > 0.0).any() and not np.array_equal(one > 0.0, other > 0.0)
-    assert np.array_equal(*mightbe._lobed(told))
+    assert np.array_equal(*mightbe_build.more_lobed(told))
     # silk is told as lobed, and lies to both sides of it
-    silk = mightbe._lobed(filaments(fibre_name="silk"))
+    silk = mightbe_build.more_lobed(filaments(fibre_name="silk"))
     assert np.array_equal(*silk) and silk.min() < -0.4 and 0.02 < silk.max() < 0.2
     # and where the mill tells its section nothing is left open
     for section in (1.0, 1.5):
@@ -102,7 +103,7 @@ def test_what_lobes_would_do_is_said_and_lies_in_the_range():
             system: replace(getattr(told, system), section=section, supposed=())
             for system in ("warp", "weft")
         }, known=())  # fmt: skip
-        assert not known_of([stated]).contradictions and not mightbe._lobed(stated).any()
+        assert not known_of([stated]).contradictions and not mightbe_build.more_lobed(stated).any()
 
 
 def test_a_name_that_tells_of_many_lobes_is_answered():

@@ -59,7 +59,8 @@ from weavecolor.optics.appearance import appearance
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.dye import absorption
 from weavecolor.optics.fitted import places
-from weavecolor.optics.mightbe import GLINT, lots, lots_in, open_colour
+from weavecolor.optics.mightbe import lots, lots_in, open_colour
+from weavecolor.optics.mightbe_sheen import GLINT
 from weavecolor.optics.onelayer import between, laid, one_layer, over_backing
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import known_of, of_colour, of_difference, reasons

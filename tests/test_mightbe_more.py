@@ -13,7 +13,7 @@ from weavecolor.colour.perception import LOOK, would_see
 from weavecolor.colour.screen import camera_channels, channels_in_light
 from weavecolor.decide.compare import _settled_by
 from weavecolor.files.clothfile import load_swatch
-from weavecolor.optics import fitted, mightbe
+from weavecolor.optics import fitted, mightbe, mightbe_build, mightbe_sheen
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import Known, known_of
 from weavecolor.scene.backings import PAPER, Backing, backing
@@ -30,7 +30,7 @@ WHITE, PALE = (Backing(name, np.full(41, rho), replace(PAPER, doubt=1.0)) for na
 
 
 def _way(light, grain_deg, square=False):
-    return mightbe._way(light.way[:2], grain_deg, square)
+    return mightbe_sheen._way(light.way[:2], grain_deg, square)
 
 
 def test_more_dye_is_a_darker_look_and_less_a_lighter():
@@ -40,7 +40,7 @@ def test_more_dye_is_a_darker_look_and_less_a_lighter():
         known={f"{s}.colour": HowKnown.assumed(0.0, 1.0) for s in ("warp", "weft")},
     )
     over = [backing("black"), backing("white")]
-    more = mightbe._dyes(made).mean(axis=(1, 2))
+    more = mightbe_build._dyes(made).mean(axis=(1, 2))
     for drawn in mightbe.lots(Stack((Layer(made),)), over, WINDOW):
         assert np.ptp(drawn[:, 0]) > 2.0
         assert np.corrcoef(more, drawn[:, 0])[0, 1] < -0.8
@@ -94,19 +94,19 @@ def test_errors_of_sheen_go_with_the_slope_that_mirrors_a_light_to_the_eye():
     textbook of optics): eye and light turned apart about that line are met by the same slopes."""
     lamp = replace(WINDOW.lights[0], zenith_deg=50.0, azimuth_deg=90.0)
     ahead = replace(WINDOW, view_zenith_deg=0.0)
-    assert mightbe._straight(lamp, ahead) == (50.0, 90.0)
+    assert mightbe_sheen._straight(lamp, ahead) == (50.0, 90.0)
     for eye, light in ((10.0, 40.0), (20.0, 30.0), (25.0, 25.0)):
         seen = replace(WINDOW, view_zenith_deg=eye, view_azimuth_deg=90.0)
-        found = mightbe._straight(replace(lamp, zenith_deg=light), seen)
+        found = mightbe_sheen._straight(replace(lamp, zenith_deg=light), seen)
         assert found == pytest.approx((50.0, 90.0))
     # light and eye as far to either side: the cloth itself is the mirror
     facing = replace(WINDOW, view_zenith_deg=50.0, view_azimuth_deg=270.0)
-    assert mightbe._straight(lamp, facing)[0] == pytest.approx(0.0, abs=1e-6)
+    assert mightbe_sheen._straight(lamp, facing)[0] == pytest.approx(0.0, abs=1e-6)
 
 
 def _shines(told, other):
     """What sheen of ``told`` hangs on, and as the only draw that of ``other``."""
-    one, two = (mightbe._shine(each, mightbe._built(each)) for each in (told, other))
+    one, two = (mightbe_sheen._shine_of(each) for each in (told, other))
     pairs = {key: np.stack([getattr(one, key)[:, 0], getattr(two, key)[:, 0]], axis=1)
              for key in ("slopes", "covers")}  # fmt: skip
     yarns = tuple(
@@ -228,15 +228,15 @@ def test_cloth_that_is_the_same_mirrored_in_its_bias_errs_alike_straight_and_cro
         assert np.square(one).sum() == pytest.approx(1.0)
         assert other[1:] == pytest.approx(one[1:, ::-1])
     straight, cross = (_way(lamp, grain, True) for grain in (0.0, 90.0))
-    assert (straight * cross).sum() == pytest.approx(mightbe.ALIKE, abs=0.02)
+    assert (straight * cross).sum() == pytest.approx(mightbe_build.ALIKE, abs=0.02)
     assert (_way(lamp, 0.0) * _way(lamp, 90.0)).sum() == pytest.approx(0.0)
     plain, satin = load_swatch("silk-chiffon-ivory"), load_swatch("silk-satin-gold")
     taffeta, dupion = load_swatch("shot-taffeta-green-red"), load_swatch("shot-dupion-blue-gold")
-    assert mightbe._square(plain)
-    assert not any(map(mightbe._square, (satin, taffeta, dupion)))
+    assert mightbe_sheen._square(plain)
+    assert not any(map(mightbe_sheen._square, (satin, taffeta, dupion)))
     rods, spun = load_swatch("polyester-organza-blue"), load_swatch("cotton-voile-white")
-    assert not mightbe._square(rods) and not mightbe._square(spun)
-    assert not mightbe._square(replace(plain, picks_per_cm=0.7 * plain.ends_per_cm))
+    assert not mightbe_sheen._square(rods) and not mightbe_sheen._square(spun)
+    assert not mightbe_sheen._square(replace(plain, picks_per_cm=0.7 * plain.ends_per_cm))
 
 
 def test_a_light_half_behind_the_cloth_adds_its_front_half_wherever_it_is_told():
@@ -281,9 +281,9 @@ def test_draws_have_the_spread_and_the_kinship_that_is_said():
     apart = cloth(warp=0.3, weft=0.6)
     # a dye goes otherwise onto another fibre, also where it looks the same
     union = replace(same, weft=replace(same.weft, fibre=fibre("polyester")))
-    for made, alike in ((same, mightbe.ALIKE), (apart, 0.0), (union, 0.0)):
-        drawn = mightbe._dyes(made)
-        assert drawn.shape == (mightbe.DRAWS, 2, 41)
+    for made, alike in ((same, mightbe_build.ALIKE), (apart, 0.0), (union, 0.0)):
+        drawn = mightbe_build._dyes(made)
+        assert drawn.shape == (mightbe_build.DRAWS, 2, 41)
         assert drawn.std() == pytest.approx(1.0, abs=0.12)
         assert abs(drawn.mean()) < 0.2
         together = np.mean(drawn[:, 0] * drawn[:, 1])
@@ -292,7 +292,7 @@ def test_draws_have_the_spread_and_the_kinship_that_is_said():
         far = np.mean(drawn[:, :, 0] * drawn[:, :, -1])
         assert far == pytest.approx(0.5, abs=0.2)
         assert np.mean(drawn[:, :, 0] * drawn[:, :, 1]) > 0.8
-    assert np.array_equal(mightbe._dyes(same), mightbe._dyes(cloth(warp=0.3, weft=0.3)))
+    assert np.array_equal(mightbe_build._dyes(same), mightbe_build._dyes(cloth(warp=0.3, weft=0.3)))
 
 
 def test_the_ninth_tenth_of_draws_is_what_is_stated():
@@ -361,7 +361,7 @@ def test_draws_keep_to_the_pictures_and_to_what_goes_with_them(monkeypatch):
     """A conditional normal distribution (any textbook of statistics): where it was seen a cloth is
     no wider than it was seen, and over a ground where it looks much the same hardly wider; pictures
     that are less sure than the draws change nothing."""
-    monkeypatch.setattr(mightbe, "GLINT", dict.fromkeys(mightbe.GLINT, 0.0))
+    monkeypatch.setattr(mightbe_sheen, "GLINT", dict.fromkeys(mightbe_sheen.GLINT, 0.0))
     made = cloth(warp=0.5, weft=0.3, ends=40.0, picks=36.0, filaments=12)
     spread = {}
     for wide in (0.002, 0.006, 9.0):
@@ -399,7 +399,7 @@ def test_what_smooth_yarn_mirrors_stays_open_where_it_was_photographed(
 
     window, even = left(40.0)
     assert window == pytest.approx(np.hypot(0.00075, 0.7 * open_), rel=0.25)
-    monkeypatch.setattr(mightbe, "GLINT", dict.fromkeys(mightbe.GLINT, 0.0))
+    monkeypatch.setattr(mightbe_sheen, "GLINT", dict.fromkeys(mightbe_sheen.GLINT, 0.0))
     before = left(40.001)  # no kept answer is of it
     assert even < max(1.3 * before[1], np.hypot(before[1], 0.2 * window))
     assert before[0] < 0.2 * window
@@ -408,8 +408,9 @@ def test_what_smooth_yarn_mirrors_stays_open_where_it_was_photographed(
 def test_what_is_not_smooth_or_was_not_fitted_mirrors_as_it_is_told():
     root = np.diag(np.r_[np.full(fitted.SLOW, 1e-3), np.full(2 * fitted.KNOTS.size, 0.1)])
     voile, organza = load_swatch("cotton-voile-white"), load_swatch("shot-organza-red-black")
-    assert mightbe._glint(fitted_from(voile, root)) == 0.0 == mightbe._glint(organza)
-    assert mightbe._glint(fitted_from(organza, root)) == 0.04
+    glint_of = mightbe_sheen.glint_of
+    assert glint_of(fitted_from(voile, root)) == 0.0 == glint_of(organza)
+    assert glint_of(fitted_from(organza, root)) == 0.04
 
 
 def test_what_was_photographed_is_kept_in_numbers_and_odd_numbers_are_nothing():

@@ -11,7 +11,7 @@ from test_layer_optics import cloth
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS
 from weavecolor.errors import InputError
 from weavecolor.measure.tocloth import start_cloth
-from weavecolor.optics import dye, fitted, mightbe
+from weavecolor.optics import dye, fitted, mightbe_build
 from weavecolor.optics.appearance import radiances
 from weavecolor.optics.cell import filaments, flood
 from weavecolor.optics.cell.filaments import FilamentCell, Strand
@@ -110,17 +110,17 @@ def test_errors_of_dyes_have_the_spread_and_the_likeness_they_are_told_to(one_ba
     together by so much, others each by itself."""
     drawn = []
     for grey in np.linspace(0.2, 0.6, 60):
-        drawn.append(mightbe._dyes(cloth(warp=grey, weft=grey if one_bath else 0.9 * grey)))
+        drawn.append(mightbe_build._dyes(cloth(warp=grey, weft=grey if one_bath else 0.9 * grey)))
     every = np.concatenate(drawn)
     assert every.shape[1:] == (2, BANDS)
     assert every.mean() == pytest.approx(0.0, abs=0.03)
     assert (every**2).mean() == pytest.approx(1.0, abs=0.03)
     far = (every[:, :, 0] * every[:, :, -1]).mean()
     near = (every[:, :, 20] * every[:, :, 21]).mean()
-    step = 0.5 * (1.0 + np.exp(-0.5 * (10.0 / mightbe._NEAR) ** 2))
+    step = 0.5 * (1.0 + np.exp(-0.5 * (10.0 / mightbe_build._NEAR) ** 2))
     assert far == pytest.approx(0.5, abs=0.04) and near == pytest.approx(step, abs=0.03)
     together = (every[:, 0] * every[:, 1]).mean()
-    assert together == pytest.approx(mightbe.ALIKE if one_bath else 0.0, abs=0.03)
+    assert together == pytest.approx(mightbe_build.ALIKE if one_bath else 0.0, abs=0.03)
 
 
 # --- layers in words --------------------------------------------------------------------------

@@ -10,7 +10,7 @@ import pytest
 from weavecolor.colour.spectra import frozen
 from weavecolor.decide.compare import compare, compare_stacks, near_daylight
 from weavecolor.files.clothfile import cloth_from_dict, load_swatch
-from weavecolor.optics import mightbe
+from weavecolor.optics import mightbe_build
 from weavecolor.optics import uncertainty as u
 from weavecolor.optics.appearance import appearances
 from weavecolor.optics.dye import absorption
@@ -236,11 +236,11 @@ def test_light_moves_with_what_a_yarn_is_built_of_as_is_drawn(like, parts, colou
         logs.append((np.log(-np.log(got.sum() / light.sum() / 0.85)), np.log(sent.sum())))
     true = np.diff(logs, axis=0)[0]
     yarn, made = cloth.warp, yarns["warp"]
-    built = mightbe._Built(
+    built = mightbe_build.Built(
         yarn, *(np.log([getattr(made, key)]) for key in ("tex", "flattening", "packing",
                                                          "filaments")),
     )  # fmt: skip
-    build, pale = mightbe.BUILD[built.sort], float(np.mean(yarn.colour))
+    build, pale = mightbe_build.BUILD[built.sort], float(np.mean(yarn.colour))
     told = [
         sum((black + white * pale) * one[0]
             for (black, white), one in zip(slopes, built.causes(), strict=True))
@@ -271,7 +271,7 @@ def test_a_count_that_nobody_told_is_drawn_from_its_range():
     source) about 21; warp and weft, which are of one kind, are mostly alike."""
 
     def drawn(cloth):
-        return np.array([one.tex - np.log(one.told.tex) for one in mightbe._built(cloth)])
+        return np.array([one.tex - np.log(one.told.tex) for one in mightbe_build.built(cloth)])
 
     wide = drawn(untold("silk chiffon"))
     for one in wide:
@@ -291,7 +291,7 @@ def test_what_is_drawn_can_be_woven():
     setts = {"ends": "100 /cm", "picks": "46 /cm", "weight": "19 momme"}
     weave = {"name": "x", "weave": "satin 5/2"}
     cloth = cloth_from_dict({**weave, **setts, "warp": yarn, "weft": yarn})
-    warp, weft = mightbe._built(cloth)
-    for k in range(mightbe.DRAWS):
+    warp, weft = mightbe_build.built(cloth)
+    for k in range(mightbe_build.DRAWS):
         assert max(covers(replace(cloth, warp=warp.yarn(k), weft=weft.yarn(k)))) <= 1.0 + 1e-9
     assert np.std(warp.flattening) > 0.02
