@@ -15,6 +15,7 @@ from weavecolor.colour.colorimetry import reading
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.screencolour import NAMED_OFF, screen_rgb
 from weavecolor.colour.words import colour_words
+from weavecolor.cutting.asked import in_hand_from
 from weavecolor.decide.showthrough import ITEMS, item_called
 from weavecolor.decide.wishwords import wish_from
 from weavecolor.errors import InputError
@@ -532,6 +533,21 @@ def test_how_often_ranges_hold_is_told_in_one_wording(capsys):
     told = capsys.readouterr().out
     assert "Give or take: at least nine times in ten the truth should lie that near." in told
     assert stated(20.0, (19.0, 21.0))[1].endswith("(19.0 to 21.0 at least nine times in ten)")
+
+
+def test_complaints_say_what_would_be_right_of_what_is_nearly_so(tmp_path, monkeypatch, capsys):
+    assert wish_from("The most changeant").kind == wish_from("two-tone").kind == "most shot"
+    assert wish_from("not see-through").kind == "most opaque"
+    with pytest.raises(InputError, match=r"is no wish; use target, .* \(a target with its colour: "):
+        wish_from("looks like emerald")
+    with pytest.raises(InputError, match="washing, cleaning and shrinkage are not modelled"):
+        in_hand_from("112 x 250 cm, shrinkage 5 %")
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "mine.toml").write_text(cloth_to_toml(load_swatch("muslin-white")))
+    assert run(["describe", "mine"]) == 2
+    told = capsys.readouterr().err
+    assert "give a path ending in .toml: mine.toml is there" in told
+    assert run(["describe", "mine.toml"]) == 0
 
 
 def test_what_lies_behind_is_no_layer(capsys):

@@ -39,6 +39,8 @@ def cloth_called(name: str) -> Cloth:
         more = f"; what lies behind is told by --behind {name[:60]!r}"
     except InputError:
         more = elsewhere(name)
+    if Path(f"{name}.toml").exists():
+        more = f": {name[:60]}.toml is there"
     raise InputError(
         f"{name[:60]!r} is neither a swatch nor a cloth file; see weavecolor cloths, or give a "
         f"path ending in .toml{more}",

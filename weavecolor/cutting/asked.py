@@ -33,6 +33,7 @@ from weavecolor.cutting.lengths import LONGEST_CM, WIDEST_CM
 from weavecolor.cutting.pieces import Points
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError, shown
+from weavecolor.textile.notmodelled import elsewhere
 from weavecolor.textile.units import length_mm, typed
 
 T = TypeVar("T")
@@ -184,7 +185,7 @@ def in_hand_from(text: str, field: str = "cloth in hand") -> ClothInHand:
         else:
             raise InputError(
                 f"{shown(part)} is not known of cloth; after the size: selvedge 1 cm, one way, "
-                "flaw SIZE at PLACE, bite SIZE at PLACE",
+                f"flaw SIZE at PLACE, bite SIZE at PLACE{elsewhere(part)}",
                 field=field,
             )
     cloth = _made(lambda: ClothInHand(width, length, selvedge_cm=selvedge, one_way=one_way), field)

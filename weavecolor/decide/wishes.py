@@ -72,10 +72,12 @@ ALSO_ASKED: dict[str, str] = {
     **{words: kind for kind, words in ASKED.items() if kind != "target"},
     **dict.fromkeys(("darkest", "dark", "as dark as possible"), "deepest"),
     **dict.fromkeys(("lightest", "palest"), "brightest"),
-    **dict.fromkeys(("covers most", "hides best", "opaque", "least sheer"), "most opaque"),
+    **dict.fromkeys(("covers most", "hides best", "opaque", "least sheer", "not see-through",
+                     "least see-through"), "most opaque"),
     **dict.fromkeys(("sheerest", "sheer", "see-through", "most see-through", "most transparent"),
                     "most sheer"),
-    **dict.fromkeys(("iridescent", "most iridescent"), "most shot"),
+    **{f"{most}{word}": "most shot" for most in ("", "most ")
+       for word in ("iridescent", "changeant", "changeable", "two-tone")},
     **dict.fromkeys(("same in every light", "alike in every light"), "most even"),
 }  # fmt: skip
 

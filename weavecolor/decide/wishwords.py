@@ -29,11 +29,12 @@ def wish_from(text: str) -> Wish:
     """
     kind, _, rest = text.strip().partition(" ")
     if kind.casefold() != "target":
-        words = " ".join(text.casefold().split())
+        words = " ".join(text.casefold().split()).removeprefix("the ")
         words = ALSO_ASKED.get(words, words)
         if words not in WISHES:
             raise InputError(
-                f"{words[:40]!r} is no wish; use {', '.join(WISHES)}{elsewhere(words)}",
+                f"{words[:40]!r} is no wish; use {', '.join(WISHES)} (a target with its colour: "
+                f"target teal){elsewhere(words)}",
                 field="wish",
             )
         return Wish(words)
