@@ -538,7 +538,7 @@ def test_how_often_ranges_hold_is_told_in_one_wording(capsys):
 def test_complaints_say_what_would_be_right_of_what_is_nearly_so(tmp_path, monkeypatch, capsys):
     assert wish_from("The most changeant").kind == wish_from("two-tone").kind == "most shot"
     assert wish_from("not see-through").kind == "most opaque"
-    with pytest.raises(InputError, match=r"is no wish; use target, .* \(a target with its colour: "):
+    with pytest.raises(InputError, match=r"is no wish; use target, .* \(a target with its colour:"):
         wish_from("looks like emerald")
     with pytest.raises(InputError, match="washing, cleaning and shrinkage are not modelled"):
         in_hand_from("112 x 250 cm, shrinkage 5 %")
