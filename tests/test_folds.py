@@ -163,7 +163,7 @@ def test_folds_shade_one_another_as_the_shapes_that_hang_do():
         front = shape.normals[quads].mean(axis=1) * [-1.0, 1.0, 1.0]
         n *= np.sign((n * front).sum(axis=1))[:, None]
         chance = np.linalg.norm(across, axis=1) * np.maximum(n[:, 1], 0.0)
-        some = rng.choice(len(quads), 120, p=chance / chance.sum())
+        some = rng.choice(len(quads), 200, p=chance / chance.sum())
         start, out = middle[some] + 2.0 * n[some], n[some]
 
         seen = ~_blocked(corner, start, np.array([0.0, 1.0, 0.0]))

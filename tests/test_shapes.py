@@ -263,8 +263,21 @@ def test_how_open_what_stands_under_a_shape_is_comes_with_it(name):
 
 def test_what_comes_with_a_shape_is_what_would_be_worked_out():
     cloth = Stack((Layer(load_swatch("muslin-white")),))
-    read = hung_stage(cloth, "swatch-hand-organza")
+    read, floor = (hung_stage(cloth, name) for name in ("swatch-hand-organza", "panel-organza"))
     made = stage([Cover(load_shape("swatch-hand-organza"), cloth)], load_form("hand"))
-    for one, other in ((read.body_open, made.body_open), (read.floor_open, made.floor_open)):
-        assert np.abs(one - other).max() < 0.01
+    below = stage([Cover(load_shape("panel-organza"), cloth)])
+    for one, other in ((read.body_open, made.body_open), (floor.floor_open, below.floor_open)):
+        assert len(one) and np.abs(one - other).max() < 0.01
     assert made.body_open[:, 0].std() > 0.1
+
+
+@pytest.mark.parametrize("name", [n for n in shape_names() if n.startswith("gathered")])
+def test_gathers_are_sewn_close_under_their_band(name):
+    """What is gathered stands off no further than a few thicknesses where the band ends."""
+    shape = load_shape(name)
+    band, cloth = (shape.vertices[mask].astype(float) for mask in (shape.band, ~shape.band))
+    edge = band[band[:, 2] < band[:, 2].min() + 0.5]
+    top = cloth[cloth[:, 2] > band[:, 2].min()]
+    around, far = np.arctan2(edge[:, 1], edge[:, 0]), np.hypot(edge[:, 0], edge[:, 1])
+    own = np.interp(np.arctan2(top[:, 1], top[:, 0]), around, far, period=2.0 * np.pi)
+    assert len(top) > 200 and (np.hypot(top[:, 0], top[:, 1]) - own).max() < 3.0

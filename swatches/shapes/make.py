@@ -3,6 +3,7 @@
     python swatches/shapes/make.py             all of them (an hour of one core)
     python swatches/shapes/make.py NAME...     these
     python swatches/shapes/make.py --mend NAME...   smooth away what still pierces in these
+    python swatches/shapes/make.py --draw-in NAME...   sew gathers of these close under their bands
     python swatches/shapes/make.py --open NAME...   how open what these hang on is to the room
     python swatches/shapes/make.py --list
 
@@ -128,10 +129,16 @@ def mend(name):
         n = (at + np.arange(g.columns)) % whole.shape[1]
         vertices[g.start : g.start + g.rows * g.columns] = whole[:, n].reshape(-1, 3)
         at += g.columns - 1
+    about = {"pierced_share": left / (3 * len(shape.quads)), "mended": before}
+    rewrite(file, data, shape, vertices, about)
+    say(f"{name}: {before} edges pierced, {left} after mending")
+
+
+def rewrite(file, data, shape, vertices, about):
+    """Write a shape that was read from ``data`` with other ``vertices``, and more ``about`` it."""
     header = json.loads(data[12 : 12 + int.from_bytes(data[8:12], "little")])
     header.pop("arrays")
-    header["about"]["pierced_share"] = left / (3 * len(shape.quads))
-    header["about"]["mended"] = before
+    header["about"].update(about)
     file.write_bytes(
         pack.shape_file(
             header, vertices, shape.cloth_mm,
@@ -139,7 +146,37 @@ def mend(name):
             {k: getattr(shape, k) for k in ("to_hem_mm", "to_seam_mm", "to_selvedge_mm")},
         )  # fmt: skip
     )
-    say(f"{name}: {before} edges pierced, {left} after mending")
+
+
+def drawn_in(places, tight=0.2, over=40.0):
+    """Places (..., 3) with gathers drawn in to a share ``tight`` of their depth where they are sewn
+    under a band, and free ``over`` mm further down: along straight lines out of the body, so that
+    nothing pierces that did not."""
+    angle, z = np.arctan2(places[..., 1], places[..., 0]), places[..., 2]
+    body = bodies.torso_radius(angle, z)
+    away = np.hypot(places[..., 0], places[..., 1])
+    sewn = bodies.WAIST_Z - 4.0
+    # what lies on the lining stays there
+    least = np.interp(z, [sewn - 46.0, sewn - 16.0, sewn, sewn + 4.0], [6.7, 5.5, 5.0, 2.5])
+    down = np.clip((sewn - z) / over, 0.0, 1.0)
+    share = tight + (1.0 - tight) * down**2 * (3.0 - 2.0 * down)
+    off = away - body
+    off = np.where((off > least) & (down < 1.0), least + (off - least) * share, off)
+    return places * np.stack([(body + off) / away] * 2 + [np.ones_like(z)], -1)
+
+
+def draw_in(name):
+    """Draw gathers of a shape that is shipped in, in place."""
+    file = OUT / f"{name}.shape"
+    data = file.read_bytes()
+    shape = read_shape(data)
+    if "drawn_in" in shape.about:
+        sys.exit(f"{name}: its gathers are drawn in")
+    vertices = shape.vertices.astype(float)
+    cloth = ~shape.band
+    vertices[cloth] = drawn_in(vertices[cloth])
+    rewrite(file, data, shape, vertices, {"drawn_in": True})
+    say(f"{name}: gathers drawn in")
 
 
 def write(name, form, cloth, fullness, pattern, hanging, *, seam, body, about, band=None,
@@ -559,6 +596,11 @@ def main(names):
         for name in names[1:]:
             mend(name)
         return
+    if names[:1] == ["--draw-in"]:
+        for name in names[1:]:
+            draw_in(name)
+            open_places(name)
+        return
     if names[:1] == ["--open"]:
         for name in names[1:] or shape_names():
             open_places(name)
@@ -571,6 +613,8 @@ def main(names):
             body(name)
         else:
             SHAPES[name](name)
+            if name.startswith("gathered"):
+                draw_in(name)
             open_places(name)
 
 
