@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from weavecolor.cli import run
 from weavecolor.cutting.asked import fullness_from
@@ -24,7 +25,8 @@ from weavecolor.making.file import VERSION, from_json, open_json, save_making, t
 from weavecolor.making.model import FullnessAsked, Making, MakingLayer, MakingOption
 from weavecolor.optics.appearance import appearance
 from weavecolor.optics.stack import Layer, Stack
-from weavecolor.report.makingsheet import making_sheet_images
+from weavecolor.report import sheetfrommaking
+from weavecolor.report.makingsheet import SheetSwatch, making_sheet_images
 from weavecolor.report.sheetfrommaking import SheetChoices, making_sheet
 from weavecolor.report.sheetlayout import sheet_pages
 from weavecolor.report.sheetwords import needed_sentences
@@ -153,7 +155,7 @@ def test_a_project_keeps_it_and_says_it_wherever_it_is_asked(tmp_path, capsys):
     assert f"Skirt, {ORGANZA}: gathered" in told and f"Skirt, {CHIFFON}" not in told
 
 
-def test_the_sheet_says_what_has_fewer_layers_and_how_that_looks():
+def test_the_sheet_says_what_has_fewer_layers_and_how_that_looks(monkeypatch):
     made = _making()
     sheet = making_sheet(made, SheetChoices("today", pictures=(), tries=5))
     text = " ".join(
@@ -167,6 +169,17 @@ def test_the_sheet_says_what_has_fewer_layers_and_how_that_looks():
     one = Stack((Layer(load_swatch(ORGANZA)),), backing("white"))
     assert np.allclose(row.lab, appearance(one, hung(scene("ballroom"))).reading.Lab, atol=1e-6)
     assert len(making_sheet_images(sheet)) in (1, 2)
+    # the skirt is drawn as it is cut, and that is said beside it
+    drawn = []
+
+    def drape(stack, light, form):
+        drawn.append(len(stack.layers))
+        return (SheetSwatch(Image.new("RGB", (8, 8)), "Ballroom: a skirt."),)
+
+    monkeypatch.setattr(sheetfrommaking, "sheet_drape", drape)
+    (picture,) = making_sheet(made, SheetChoices("today", tries=5)).swatches
+    assert drawn == [1]
+    assert picture.caption == "The outermost layer alone. Ballroom: a skirt."
     # where all is cut in every layer nothing is said of it
     every = making_sheet(_making(fullness=(replace(SKIRT, layers=2),)),
                          SheetChoices("today", pictures=(), tries=5), whole=False)  # fmt: skip

@@ -122,8 +122,12 @@ def making_sheet(
     folded = project.hung or any(plan.kind != "flat" for _, plan in plans)
     pictures = choices.pictures if whole else ()
     fewer = _in_fewer(project, stack)
-    skirt = next((part for names, _, part in fewer if "skirt" in names.casefold()), stack)
+    skirts = [(where, part) for names, where, part in fewer if "skirt" in names.casefold()]
+    where, skirt = (*skirts, ("", stack))[0]
     drape = sheet_drape(skirt, lit[0], _hung_as(project)) if "drape" in pictures else ()
+    if where:
+        alone = capital(where.removeprefix("in "))  # first: long captions are cut off
+        drape = tuple(replace(x, caption=f"{alone}. {x.caption}") for x in drape)
     if once:
         let_go("hung pictures")
     tell(2, total)
@@ -143,7 +147,7 @@ def making_sheet(
     notes = [line for line in (*project.notes.splitlines(), *option.note.splitlines())]
     notes += [
         f"{capital(names)} is cut {where}: of that the colour is told by itself; what will show "
-        f"through is told of all {len(stack.layers)} layers, and more will there."
+        f"through is told of {len(stack.layers)} layers, and more will show there."
         for names, where, _ in fewer
     ]
     cloths = cloths_in(stack)
