@@ -89,6 +89,7 @@ def test_short_instrument_range_is_held_and_said():
     [
         (np.arange(420, 781, 10), None, "stops short: it runs from 420 to 780 nm"),
         (np.arange(380, 681, 10), None, "stops short: it runs from 380 to 680 nm"),
+        (np.arange(0.38, 0.781, 0.01), None, "0.38 to 0.78 look like micrometres"),
         ([380, 400, 390] + list(range(400, 781, 10)), None, "390 nm follows 400 nm"),
         ([400, 400] + list(range(410, 781, 10)), None, "400 nm follows 400 nm"),
         ([380, 420] + list(range(430, 781, 10)), None, "gap from 380 to 420 nm"),

@@ -206,6 +206,10 @@ FIELDS = ["SAMPLE_ID", *(f"SPECTRAL_NM{nm:g}" for nm in WAVELENGTHS)]
         ("380\n390", "^dye.csv: line 1: needs a column of wavelengths"),
         (table().replace("480,", "480,x"), r"^dye.csv: line 12, red: 'x0\.05\d+' is not a number"),
         (table().replace("\n480,", "\n480,,"), "^dye.csv: line 12: 4 values under 3 headings"),
+        ('"Measured","D65/10"\nnm,a,b\n400,1,2', "^dye.csv: line 2: 3 values under 2 headings; "
+         "write the heading in the first line: take out what stands above it$"),
+        ("Cone 12, D65, SCI\nnm,a,b\n400,1,2", "^dye.csv: line 2, Cone 12: 'nm' is not a number; "
+         "write the heading in the first line"),
         ("nm,a,b\n380,,0.2\n390,0.1,0.2", "^dye.csv: line 2, a: a value is missing"),
         (table().replace("0.250000000", "nan", 3), "^dye.csv: column 'grey': reading 1 is not a"),
         (table().replace("\n480,", "\n380,"), "^dye.csv: column 'red': wavelengths must rise"),

@@ -149,6 +149,10 @@ def resample(
         bad = int(np.flatnonzero(steps <= 0.0)[0])
         raise refuse(f"wavelengths must rise, but {nm[bad + 1]:g} nm follows {nm[bad]:g} nm")
     if nm[0] > MUST_COVER[0] or nm[-1] < MUST_COVER[1]:
+        if nm[-1] < 10.0:  # micrometres: 0.4 to 0.7
+            raise refuse(
+                f"wavelengths from {nm[0]:g} to {nm[-1]:g} look like micrometres: write them in nm"
+            )
         raise refuse(
             f"the spectrum stops short: it runs from {nm[0]:g} to {nm[-1]:g} nm and must cover "
             f"{MUST_COVER[0]:g}-{MUST_COVER[1]:g} nm at least, better 380-780 nm"

@@ -39,6 +39,7 @@ _NO_SHARE: Sequence[tuple[re.Pattern[str], str]] = (
      "10^-A"),
     (re.compile(r"\bK ?/ ?S\b|kubelka", re.IGNORECASE), "1 + A - sqrt(A^2 + 2 A)"),
 )
+_HEADING = "heading in the first line: take out what stands above it"
 _TOKEN = re.compile(r'"([^"]*)"|(\S+)')
 #: Fewest wavelength columns that make a row-wise table: 400-700 nm in steps of 20.
 _FEWEST = 16
@@ -165,7 +166,7 @@ def _table(text: str) -> list[_Column]:
     if width < 2 or len(names) < 2:
         raise InputError(
             "needs a column of wavelengths in nm and at least one of reflectance, with their "
-            "heading in the first line: take out what stands above it",
+            f"{_HEADING}",
             field=f"line {rows[0][0]}",
         )
     if width - 1 > MAX_SPECTRA:
@@ -175,12 +176,14 @@ def _table(text: str) -> list[_Column]:
         _is_share(name, first_line)
     table: list[list[float]] = []
     for line, cells in rows:
+        # what is no reading below a first line of text may be the heading, which comes first
+        more = "" if table or heading is None else f"; write the {_HEADING}"
         if len(cells) > len(names):
             raise InputError(
-                f"{len(cells)} values under {len(names)} headings", field=f"line {line}"
+                f"{len(cells)} values under {len(names)} headings{more}", field=f"line {line}"
             )
         cells = cells + [""] * (len(names) - len(cells))
-        table.append([_reading(cell, line, names[i]) for i, cell in enumerate(cells)])
+        table.append([_reading(cell, line, names[i], more) for i, cell in enumerate(cells)])
     by_column = list(zip(*table, strict=True))
     return [
         _Column(
@@ -363,10 +366,10 @@ def _number(cell: str) -> float | None:
         return None
 
 
-def _reading(cell: str, line: int, column: str) -> float:
+def _reading(cell: str, line: int, column: str, more: str = "") -> float:
     value = _number(cell)
     if value is None:
-        what = f"{cell[:40]!r} is not a number" if cell else "a value is missing"
+        what = f"{cell[:40]!r} is not a number{more}" if cell else "a value is missing"
         raise InputError(what, field=f"line {line}, {column[:60]}")
     return value
 
