@@ -186,6 +186,21 @@ def test_the_sheet_says_what_has_fewer_layers_and_how_that_looks(monkeypatch):
     assert every.notes == () and not every.colours
 
 
+def test_an_option_is_named_in_small_letters_or_large(tmp_path, capsys):
+    one = _making().option("A")
+    made = _making(options=(one, replace(one, name="b")), chosen="")
+    assert made.option(" a").name == "A" and made.option("B").name == "b"
+    both = _making(options=(one, replace(one, name="a")))
+    assert (both.option("a").name, both.option("A").name) == ("a", "A")
+    with pytest.raises(InputError, match="there is no option 'C'; there are: A, a"):
+        both.option("C")
+    file = tmp_path / "mine.json"
+    save_making(file, made)
+    assert run(["project", "choose", str(file), "a"]) == 0
+    assert "chosen A in" in capsys.readouterr().err
+    assert json.loads(file.read_text())["chosen"] == "A"
+
+
 def test_it_is_told_in_a_file_on_the_line_and_of_the_skirt_asked_about():
     told = cutting_from_toml("""unit = "cm"
 [[piece]]

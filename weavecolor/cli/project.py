@@ -174,7 +174,7 @@ def choose(file: str, option: str | None, nothing: bool) -> None:
     from weavecolor.making.answers import stack_of
     from weavecolor.making.file import change_making
 
-    path, _ = own_project(file)
+    path, held = own_project(file)
     if nothing == (option is not None):
         raise InputError("name one option to choose, or --nothing to take the choice back",
                          field="OPTION")  # fmt: skip
@@ -184,14 +184,16 @@ def choose(file: str, option: str | None, nothing: bool) -> None:
         return
 
     def chosen(now: Making) -> Making:
-        stack_of(now, now.option(option))
-        return replace(now, chosen=option)
+        one = now.option(option)
+        stack_of(now, one)
+        return replace(now, chosen=one.name)
 
     try:
         change_making(path, chosen)
+        name = held.option(option).name
     except InputError as error:
         raise in_project(file, error) from None
-    click.echo(f"chosen {option} in {path}", err=True)
+    click.echo(f"chosen {name} in {path}", err=True)
 
 
 @command.command("clear")

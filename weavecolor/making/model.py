@@ -301,10 +301,11 @@ class Making:
             raise InputError("holds more than one step back", field="before")
 
     def option(self, name: str) -> MakingOption:
-        """The option of that name. Raises InputError where there is none."""
-        for option in self.options:
-            if option.name == name:
-                return option
+        """The option of that name, in small letters or large where only one is so called. Raises
+        InputError where there is none."""
+        like = [one for one in self.options if one.name.casefold() == name.strip().casefold()]
+        if found := [one for one in like if one.name == name] or like[: len(like) == 1]:
+            return found[0]
         known = ", ".join(option.name for option in self.options) or "none yet"
         raise InputError(f"there is no option {name!r}; there are: {known}")
 
