@@ -44,6 +44,20 @@ def test_a_satin_has_ends_and_one_counter(text):
         weave(text)
 
 
+@pytest.mark.parametrize("said", ["satin", "charmeuse", "satin-back chiffon", "crepe-back satin"])
+def test_a_satin_without_its_number_is_told_how_to_find_it(said):
+    """ISO 3572: in a satin of n ends each end lies over n - 1 picks and under one."""
+    with pytest.raises(InputError, match="over four others .* over seven") as refused:
+        weave(said)
+    assert "\n" not in str(refused.value)
+    for name, floats in (("satin 5/2", 4), ("satin 8/3", 7)):
+        assert f'"{name}"' in str(refused.value)
+        assert {column.count(1) for column in zip(*weave(name).lift, strict=True)} == {floats}
+    with pytest.raises(InputError, match='over two and under one write "twill 2/1", over two and '):
+        weave("twill")
+    assert weave("twill 2/1").lift[0] == (1, 1, 0) and weave("twill 2/2").lift[0] == (1, 1, 0, 0)
+
+
 def test_filaments_that_nobody_tells_are_the_usual_ones():
     for tex in (1.5, 2.33, 6.0, 30.0):
         yarn = Yarn(fibre("silk"), tex, GREY, packing=0.6)

@@ -27,6 +27,10 @@ _HINT = (
     'write "plain", "twill 2/2", "twill 3/1 left", "satin 8/3", "sateen 5/2", "warp rib 2/2", '
     '"weft rib 2/2", "hopsack 2/2", or rows such as ["X.", ".X"]'
 )
+_SATINS = (
+    'a satin is ends/counter: where threads lie over four others write "satin 5/2", over seven '
+    '"satin 8/3"'
+)
 _NAME = re.compile(
     r"(?P<kind>plain|tabby|twill|satin|sateen|warp satin|weft satin|warp rib|weft rib|hopsack"
     r"|basket)"
@@ -180,7 +184,8 @@ def weave(spec: str | Sequence[object]) -> Weave:
     text = _tidy(spec)
     match = _NAME.fullmatch(text)
     if match is None:
-        raise InputError(f"{spec[:60]!r} is not a known weave; {_HINT}{elsewhere(text)}")
+        told = f"{_SATINS}; {_HINT}" if re.search("satin|charmeuse", text) else _HINT
+        raise InputError(f"{spec[:60]!r} is not a known weave; {told}{elsewhere(text)}")
     kind, side = match["kind"], match["side"]
     numbers = [int(n) for n in re.findall(r"\d+", match["numbers"] or "")]
     if side and kind != "twill":
@@ -305,7 +310,10 @@ def interlacings(lift: Lift) -> tuple[int, int]:
 
 def _twill(text: str, numbers: list[int], step: int) -> list[list[int]]:
     if len(numbers) < 2 or len(numbers) % 2:
-        raise InputError(f'{text!r}: a twill is over/under, such as "twill 2/1"; {_HINT}')
+        raise InputError(
+            f"{text!r}: a twill is over/under: where threads go over two and under one write "
+            f'"twill 2/1", over two and under two "twill 2/2"; {_HINT}'
+        )
     line = [1 - i % 2 for i, n in enumerate(numbers) for _ in range(n)]
     if len(line) < 3:
         raise InputError(f'{text!r}: the smallest twill has 3 ends ("twill 2/1"); {_HINT}')
@@ -315,7 +323,7 @@ def _twill(text: str, numbers: list[int], step: int) -> list[list[int]]:
 
 def _satin(text: str, numbers: list[int], *, warp_faced: bool) -> list[list[int]]:
     if not 1 <= len(numbers) <= 2:
-        raise InputError(f'{text!r}: a satin is ends/counter, such as "satin 8/3"; {_HINT}')
+        raise InputError(f"{text!r}: {_SATINS}; {_HINT}")
     ends = numbers[0]
     counters = [k for k in range(2, ends - 1) if math.gcd(k, ends) == 1]
     if not counters:
