@@ -9,12 +9,14 @@ from scipy.special import j0
 from test_layer_optics import cloth
 
 from weavecolor.colour.colorimetry import ciede2000
+from weavecolor.decide.evaluate import exact, screen, screen_of, viewpoints
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics.adding import GAPS, openings
-from weavecolor.optics.appearance import appearance, appearances, laid_in, lit_by
+from weavecolor.optics.appearance import appearance, appearances, laid_in, lit_by, radiances
 from weavecolor.optics.cell.pairs import Distance, _place
 from weavecolor.optics.cell.rays import blocked, bodies
 from weavecolor.optics.layer import solved
+from weavecolor.optics.parted import parted
 from weavecolor.optics.sideways import Sideways, in_step, register, sideways
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import CLOTH, PAPER, Backing, backing
@@ -121,7 +123,7 @@ def test_a_grating_on_a_half_space_lets_out_what_light_followed_does(pitch, widt
     assert told == pytest.approx(seen, abs=0.015)
 
 
-@pytest.mark.all_rays
+@pytest.mark.usefixtures("every_ray")
 @pytest.mark.parametrize("name", ["shot-organza-red-black", "cotton-voile-white"])
 @pytest.mark.parametrize("lay", ["touching", "loose"])
 def test_lines_through_cloth_that_part_behind_it_are_open_together_as_told(name, lay):
@@ -192,6 +194,24 @@ def test_a_flash_lights_skin_less_where_it_is_seen(name):
     assert ciede2000(loose.reading.Lab, straight.reading.Lab) < 0.4
     touching = appearance(replace(stack, lay="touching", backing=skin), window)
     assert ciede2000(touching.reading.Lab, loose.reading.Lab) < 0.5
+
+
+def test_searches_and_close_ups_follow_by_flash():
+    """The same stack over the same skin: told whole, by the ways of the eye, and screened (at one
+    wavelength, so within a just noticeable difference; a matt surface would be 3 to 7 off)."""
+    made, flash = load_swatch("shot-organza-red-black"), scene("flash on camera")
+    skin, matt = backing("skin medium"), replace(backing("skin medium"), inside=None)
+    stack = Stack((Layer(made),), skin)
+    layers, straight = parted(stack, flash)
+    ((whole, flat),) = radiances(stack, [skin, matt], [flash])
+    assert sum(layer.all for layer in layers) + straight == pytest.approx(whole, rel=1e-9)
+    assert np.all(flat > 1.1 * whole)
+    views = viewpoints([flash], False)
+    quick = screen_of([stack.layers[0]], [matt, skin, None], views, "loose", 1)
+    both = screen(quick, np.zeros((2, 1), np.intp), np.arange(2)).scenes[:, 0]
+    full = exact(stack.layers, [matt, skin], "loose", views).scenes[:, 0]
+    assert ciede2000(both, full).max() < 1.0
+    assert both[0, 0] - both[1, 0] > 3.0
 
 
 def test_wider_threads_and_finer_setts_keep_less_register():
