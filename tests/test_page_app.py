@@ -1116,6 +1116,10 @@ def test_what_shows_through_and_every_light(page):
     alone = appearance(stack, hung(scene(PLACE)))
     shown = next(one for one in figures if one[0] == hung(scene(PLACE)).name)
     assert shown[1:3] == [alone.reading.hex, alone.reading.words]
+    # as sure as a comparison says
+    (one,) = evaluate([Option(stack, hung(scene(PLACE)))])
+    assert shown[5] == pytest.approx(one.uncertainty.stated)
+    assert re.search(r"L\*\xa0\d+, give or take \d+ \(CIEDE2000\)", html(page))
     assert ", in folds" in words and not any("lightbox" in one[0] for one in figures)
 
 

@@ -114,9 +114,11 @@ def lights(waiting: Waiting) -> None:
         figures, words = told
         shown = "".join(
             bench.figure(
-                bench.swatch(code, said, beyond), where, f"{said}, {code} · L*\u00a0{L:.0f}"
+                bench.swatch(code, said, beyond),
+                where,
+                f"{said}, {code} · L*\u00a0{L:.0f}, give or take {doubt:.0f} (CIEDE2000)",
             )
-            for where, code, said, beyond, L in figures
+            for where, code, said, beyond, L, doubt in figures
         )
         place.html(
             f'<div class="wc-lights">{shown}</div><p class="wc-told">{lies}. {escape(words)} Each '
@@ -138,11 +140,12 @@ def lights_in_folds(stack: Stack) -> Order:
 
 
 def _told(found: UnderLights) -> list[Any]:
-    """Place, code, words, whether the screen shows it, and L* of each look; the worst change."""
+    """Place, code, words, whether the screen shows it, L* and how far off each look may be; the
+    worst change."""
     seen = [look.reading for look in found.looks]
     figures = [
-        [name, r.hex, r.words, not r.in_srgb, float(r.Lab[0])]
-        for name, r in zip(found.names, seen, strict=True)
+        [name, r.hex, r.words, not r.in_srgb, float(r.Lab[0]), doubt]
+        for name, r, doubt in zip(found.names, seen, found.doubts, strict=True)
     ]
     return [figures, found.words]
 
