@@ -54,6 +54,9 @@ WIDE_DEG = 20.0
 _WIDER_DEG = (20.0, 10.0)
 _FEW = 8  # filaments; among more a second way at a surface would cost as much as another ray
 _ROOM = 1 << 18  # leaves at once
+#: Of a start's light, what both ways at a surface must carry where only sums over all sides count:
+#: to follow less tells those no better.
+_SUMS = 0.02
 _GLINT_RAYS = 46368  # of a named direction, for what one surface sends back
 EFFORT = 1.0  # share of all rays that is traced: less is quicker and noisier
 _NEAR = 24  # neighbours of a filament that are looked at first
@@ -266,7 +269,7 @@ def prepared(cell: FilamentCell, outline: bool = False) -> Traced:
     up = np.where(np.array(cell.lift) > 0, 1.0, -1.0)
     picks, ends = up.shape
     many = rows[:, paths.COUNT].max()
-    least = 0.005 if many == 1 else 0.02 if many <= _FEW else paths.UNSPLIT
+    least = 0.01 if many == 1 else _SUMS if many <= _FEW else paths.UNSPLIT
     wide = 1 if cell.alike else _WIDE
     scale = np.array([0.0 if s.opaque else _SHORTEST * s.height for s in strands])
     counts = [int(row[paths.COUNT]) for row in rows]
@@ -781,10 +784,12 @@ class Rays:
         return np.asarray(self.table(place, count) @ left)
 
 
-def follow(cell: FilamentCell, toward: Array, weight: Array) -> Rays:
+def follow(cell: FilamentCell, toward: Array, weight: Array, least: float = 0.0) -> Rays:
     """Trace a bundle on ``cell``: one ray from each direction ``toward`` (n, 3) its source, of
-    ``weight`` (n,), mean 1, to places spread over the cloth."""
+    ``weight`` (n,), mean 1, to places spread over the cloth; ``least`` as in ``paths.trace``, or
+    what is usual where that is more."""
     ready = prepared(cell)
+    ready = replace(ready, least=max(ready.least, least))
     starts = _starts(ready, toward)
     found = []
     total = len(toward)
@@ -1142,7 +1147,7 @@ def even(cell: FilamentCell, count: int, up: bool) -> tuple[Array, float]:
     flat, around = np.sqrt(number[:, 0]), 2.0 * np.pi * number[:, 1]
     high = np.sqrt(np.maximum(1.0 - number[:, 0], 1e-6)) * (1.0 if up else -1.0)
     toward = np.column_stack([flat * np.cos(around), flat * np.sin(around), high])
-    rays = follow(cell, toward, np.ones(count))
+    rays = follow(cell, toward, np.ones(count), _SUMS)
     side = np.where(rays.toward[:, 2] > 0.0, 0, 1)
     return np.asarray(rays.table(side, 2).todense()), rays.through
 
