@@ -418,7 +418,7 @@ def _nearest(
                 oa, ob = m0 * oa, m3 * ob
             cross = oa * vb - ob * va
             half = oa * va + ob * vb
-            if cross * cross < rate * reach and (half < 0.0 or reach > 1.0) and k != skip:
+            if cross * cross < rate * reach and (half < 0.0 or (reach > 1.0 and oa * oa + ob * ob < reach)) and k != skip:
                 t = (-half - math.sqrt(rate * reach - cross * cross)) / rate
                 if reach > 1.0 and t < best:  # so far off is its circle
                     t = _crossing(
@@ -468,7 +468,7 @@ def _next(rows, plan, centres, near, s, yarn, own, u, a, b, va, vb, du):
         oa, ob = a - centres[s, k, X], b - centres[s, k, Y]
         oa, ob = m0 * oa + m1 * ob, m2 * oa + m3 * ob
         cross, half = oa * vb - ob * va, oa * va + ob * vb
-        if cross * cross < reach and (half < 0.0 or reach > 1.0) and k != own:
+        if cross * cross < reach and (half < 0.0 or (reach > 1.0 and oa * oa + ob * ob < reach)) and k != own:
             t = -half - math.sqrt(reach - cross * cross)
             if reach > 1.0 and t < best:  # so far off is its circle
                 t = _crossing(
@@ -966,6 +966,7 @@ def push_apart(at, wide, high, least, times, lie=None, reach=None):
     reaches by direction, over the whole turn; they keep ``least`` times the half of both."""
     n = at.shape[0]
     move = np.empty((n, 2))
+    most = least if reach is None else least * reach.max()
     for _ in range(times):
         move[:] = 0.0
         worst = 0.0
@@ -973,8 +974,10 @@ def push_apart(at, wide, high, least, times, lie=None, reach=None):
             for j in range(i):
                 x, y = at[i, 0] - at[j, 0], at[i, 1] - at[j, 1]
                 far = math.sqrt(x * x + y * y)
+                if far >= most:
+                    continue
                 between = least
-                if lie is not None and far < 2.0 * least:
+                if lie is not None:
                     m = reach.shape[0]
                     toward = math.atan2(y, x) / (2.0 * math.pi)
                     one = int((toward + 2.0 - lie[j]) * m) % m
