@@ -556,7 +556,7 @@ def test_even_light_falls_evenly(up, monkeypatch):
     quarter, and no side is before another."""
     fell = []
 
-    def follow(_, toward, weight):
+    def follow(_, toward, weight, least):
         fell.append(toward)
         raise KeyboardInterrupt
 
