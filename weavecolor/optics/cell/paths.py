@@ -418,7 +418,11 @@ def _nearest(
                 oa, ob = m0 * oa, m3 * ob
             cross = oa * vb - ob * va
             half = oa * va + ob * vb
-            if cross * cross < rate * reach and (half < 0.0 or (reach > 1.0 and oa * oa + ob * ob < reach)) and k != skip:
+            if (
+                cross * cross < rate * reach
+                and (half < 0.0 or (reach > 1.0 and oa * oa + ob * ob < reach))
+                and k != skip
+            ):
                 t = (-half - math.sqrt(rate * reach - cross * cross)) / rate
                 if reach > 1.0 and t < best:  # so far off is its circle
                     t = _crossing(
@@ -468,7 +472,11 @@ def _next(rows, plan, centres, near, s, yarn, own, u, a, b, va, vb, du):
         oa, ob = a - centres[s, k, X], b - centres[s, k, Y]
         oa, ob = m0 * oa + m1 * ob, m2 * oa + m3 * ob
         cross, half = oa * vb - ob * va, oa * va + ob * vb
-        if cross * cross < reach and (half < 0.0 or (reach > 1.0 and oa * oa + ob * ob < reach)) and k != own:
+        if (
+            cross * cross < reach
+            and (half < 0.0 or (reach > 1.0 and oa * oa + ob * ob < reach))
+            and k != own
+        ):
             t = -half - math.sqrt(reach - cross * cross)
             if reach > 1.0 and t < best:  # so far off is its circle
                 t = _crossing(
