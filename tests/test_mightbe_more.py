@@ -504,3 +504,20 @@ def test_what_satin_mirrors_to_the_eye_does_not_go_to_and_fro_between_its_layers
     assert single.mean() > 95.0
     assert np.std(thrice) < 1.5 * np.std(single)
     assert np.std(thrice - single) < np.std(single)
+
+
+def test_light_from_behind_makes_what_comes_through_no_less_sure():
+    """What a layer hinders is a share of what falls on it: a light box behind, with a little even
+    light in front or none at all, is no light on the side that is seen. By symmetry as in even
+    light."""
+    gauze = replace(load_swatch("stage-gauze-black"), known={
+        f"{s}.flattening": HowKnown.assumed(1.0, 1.6) for s in ("warp", "weft")
+    })  # fmt: skip
+    boxed = scene("lightbox behind")
+    alone = replace(boxed, diffuse=np.zeros(41))
+    (_, usual), (_, little), (_, none) = mightbe._of_layers(
+        Stack((Layer(gauze),) * 2), [scene("overcast"), boxed, alone]
+    )
+    assert np.std(usual) > 1e-3
+    assert little == pytest.approx(usual, rel=0.02, abs=1e-6)
+    assert none == pytest.approx(usual, rel=1e-6, abs=1e-9)

@@ -455,12 +455,14 @@ def _of_layers(stack: Stack, scenes: Sequence[Scene]) -> list[tuple[Array, Array
     ):
         none = np.zeros((1, 1))
         return [(none, none)] * len(scenes)
-    alone = {one: sent_and_got(Stack((x,)), scenes) for one, x in ones.items()}
+    dark = [not _from_the_front(scene).any() for scene in scenes]  # all comes from behind
+    lit = [named(_EVEN) if one else scene for one, scene in zip(dark, scenes, strict=True)]
+    alone = {one: sent_and_got(Stack((x,)), lit) for one, x in ones.items()}
     even = {one: _sent_of_each(Stack((x,)), scenes) for one, x in ones.items()}
     told = {one: (_by_build(x, scenes), _by_share(x.cloth)) for one, x in ones.items()}
     out = []
-    for k, scene in enumerate(scenes):
-        falls = np.maximum(illumination(scene), LEAST)
+    for k, scene in enumerate(lit):
+        falls = np.maximum(_from_the_front(scene), LEAST)
         own = {}
         for one, x in ones.items():
             light = alone[one][k] / falls / [[1.0], [_GROUND]]
@@ -473,6 +475,11 @@ def _of_layers(stack: Stack, scenes: Sequence[Scene]) -> list[tuple[Array, Array
         gone = _logs(moved) - _logs(base)
         out.append((gone[:, 0], gone[:, 1]))
     return out
+
+
+def _from_the_front(scene: Scene) -> Array:
+    """Irradiance (41,) of the side that is seen."""
+    return np.asarray(scene.diffuse + sum(x.on_cloth for x in scene.in_front))
 
 
 def _by_causes(cloth: Cloth, light: Array) -> Array:
