@@ -238,8 +238,9 @@ def _yarns(cloth: Cloth, rng: np.random.Generator, unsure: bool = True) -> dict[
     for name, z, dye in (("warp", warp, warp_dye), ("weft", weft, weft_dye)):
         yarn, how = getattr(cloth, name), known.get(f"{name}.colour")
         by_eye = how is not None and how.way == "assumed" and yarn.absorption is None
-        spread = (from_colour(yarn.colour, yarn) if by_eye else dye_of(yarn)).spread
-        out[name] = _yarn(yarn, name, known, counts[name], z, spread * dye * unsure)
+        less, more = (from_colour(yarn.colour, yarn) if by_eye else dye_of(yarn)).sides
+        error = np.where(dye < 0.0, less, more) * dye * unsure
+        out[name] = _yarn(yarn, name, known, counts[name], z, error)
     return out
 
 

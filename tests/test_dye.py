@@ -228,8 +228,8 @@ def test_what_is_told_holds_the_truth():
         shown = dye.wound_of_depth(depth, index, packing, section=section)
         read = shown * (1 + rng.normal(0.0, dye.READING_SHARE)) + rng.normal(0.0, dye.READING_EVEN)
         found = dye.from_wound(np.clip(read, 0.0, 1.0), SILK)
-        miss = np.log(found.absorption * SILK.rod_diameter_mm / truth)
-        inside.append(np.abs(miss) < 1.645 * found.spread)
+        miss = np.log(truth / (found.absorption * SILK.rod_diameter_mm))
+        inside.append(np.abs(miss) < 1.645 * np.where(miss < 0.0, *found.sides))
     assert 0.86 < np.mean(inside) < 0.98
 
 
@@ -252,7 +252,8 @@ def test_a_colour_alone_leaves_the_choice_of_spectrum_open():
         lab = reading(shown * daylight, daylight).Lab
         found = dye.from_colour(spectrum_from_lab(lab, "D65"), ROD, known_to=0.0)
         truth = dye.absorption_of_wound(shown, ROD)
-        inside.append(np.abs(np.log(found.absorption / truth)) < 1.645 * found.spread)
+        miss = np.log(truth / found.absorption)
+        inside.append(np.abs(miss) < 1.645 * np.where(miss < 0.0, *found.sides))
     assert 0.88 < np.mean(inside) < 0.99
 
 
@@ -340,3 +341,19 @@ def test_dull_thread_on_average_of_beds(dull, most):
     assert np.abs(mean).max() < most
 
 
+def test_pale_thread_tells_how_much_dye_there_is_at_most_better_than_at_least():
+    """The dye of thread whose reading is one standard error darker or lighter, taken from that
+    reading: of white, lighter is next to no dye; of middling thread both sides are alike."""
+    yarn = load_swatch("shot-organza-red-black").warp
+
+    def sigma(rho):
+        return np.log(dye.absorption_of_wound(np.full(BANDS, rho), yarn))
+
+    for rho, off in ((0.9, 0.08), (0.8, 0.1), (0.3, 0.02)):
+        less, more = dye.from_wound(np.full(BANDS, rho), yarn, off).sides
+        _, own = dye.from_wound(np.full(BANDS, rho), yarn, 0.0).sides  # what else is unsure
+        assert more == pytest.approx(np.hypot(sigma(rho - off) - sigma(rho), own), rel=1e-6)
+        wanted = np.minimum(np.hypot(sigma(rho) - sigma(min(rho + off, 1.0)), own), 2.5)
+        assert less == pytest.approx(wanted, rel=1e-6)
+        assert less.mean() / more.mean() > (1.3 if rho > 0.7 else 0.9)
+    assert less.mean() == pytest.approx(more.mean(), rel=0.1)

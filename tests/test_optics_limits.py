@@ -42,6 +42,8 @@ def test_a_colour_s_doubt_is_by_the_slope_of_lightness(known_to):
     spread = np.minimum(np.hypot(base.spread, np.interp(WAVELENGTHS, *dye._METAMERS)), 2.5)
     found = from_colour(told, yarn, known_to)
     assert found.spread == pytest.approx(spread, rel=1e-4)
+    less = np.minimum(np.hypot(base.less, np.interp(WAVELENGTHS, *dye._METAMERS)), 2.5)
+    assert found.sides == pytest.approx(np.array([less, spread]), rel=1e-4)
     assert found.absorption == pytest.approx(base.absorption)
     # the darkest are taken as at the foot of the cube root
     dark = from_colour(np.full(BANDS, 0.008), yarn, known_to).spread

@@ -149,10 +149,10 @@ def test_a_stronger_dye_is_foretold_by_its_slopes(place):
     for layers in (1, 2, 3):
         stack = Stack((Layer(cloth, 30.0),) * layers)
         ((slopes,),) = dye_slopes(
-            stack, [lit], [cloth], [np.zeros((2, 41))], sent_and_got(stack, [lit])
+            stack, [lit], [cloth], [np.zeros((2, 2, 41))], sent_and_got(stack, [lit])
         )
         true = look(replace(cloth, **yarns), layers) - look(cloth, layers)
-        told = moved[0] * slopes[0, 1] + moved[1] * slopes[1, 0]
+        told = moved[0] * slopes[0, 2] + moved[1] * slopes[1, 1]
         off, most = np.abs(told - true), np.abs(true).max()
         assert np.sqrt(np.mean(off**2)) < 0.1 * most
         # between the nine wavelengths a steep edge is told less well, the more so of pale sheen
@@ -256,12 +256,12 @@ def test_much_more_of_a_pale_dye_darkens_ever_faster_as_is_drawn():
     cloth, times = load_swatch("silk-chiffon-ivory"), np.exp(1.9)
     yarns = {name: replace(y, absorption=frozen(times * absorption(y)))
              for name, y in (("warp", cloth.warp), ("weft", cloth.weft))}  # fmt: skip
-    even, spread = scene("overcast"), np.ones((2, 41))
+    even, spread = scene("overcast"), np.ones((2, 2, 41))
     looks = [sent_and_got(Stack((Layer(one),)), [even]) for one in (cloth, replace(cloth, **yarns))]
     ((slopes,),) = dye_slopes(Stack((Layer(cloth),)), [even], [cloth], [spread], looks[0])
     true = np.log(looks[1][0] / looks[0][0])
-    bent = (slopes[:, 1] + 0.9 * slopes[:, 2]).sum(axis=0)
-    straight = 1.9 * slopes[:, 1].sum(axis=0)
+    bent = (slopes[:, 2] + 0.9 * slopes[:, 3]).sum(axis=0)
+    straight = 1.9 * slopes[:, 2].sum(axis=0)
     assert np.sqrt(np.mean((bent - true) ** 2)) < 0.05 * np.abs(true).max()
     assert np.sqrt(np.mean((straight - true) ** 2)) > 0.1 * np.abs(true).max()
 

@@ -264,16 +264,24 @@ class Dye:
     """A yarn's dye and how it is known.
 
     ``absorption`` (41,), 1/mm; ``spread`` (41,): standard error of its natural logarithm, so that
-    0.1 is a tenth more or less; ``way``: what it was found from; ``notes``: what could not be told.
+    0.1 is a tenth more or less; ``less`` (41,): that towards less dye, where it is another, as of
+    pale thread, which may hold next to none; ``way``: what it was found from; ``notes``: what could
+    not be told.
     """
 
     absorption: Spectrum
     spread: Spectrum
     way: str
     notes: tuple[str, ...] = ()
+    less: Spectrum | None = None
+
+    @property
+    def sides(self) -> Array:
+        """Standard errors (2, 41) towards less dye, and towards more."""
+        return np.array([self.spread if self.less is None else self.less, self.spread])
 
     def __post_init__(self) -> None:
-        for what in (self.absorption, self.spread):
+        for what in (self.absorption, *self.sides):
             if what.shape != (BANDS,) or not np.all(np.isfinite(what)) or np.any(what < 0.0):
                 raise InputError(f"a dye has {BANDS} bands, each zero or more")
 
@@ -309,16 +317,19 @@ def from_wound(reflectance: ArrayLike, yarn: Yarn, reading: ArrayLike | None = N
     ) -> Array:
         return np.asarray(np.log(np.maximum(depth_of_wound(seen, n, p, dull, lobed), 1e-12)))
 
-    # how far one standard error of each input moves the answer, to either side
+    # how far one standard error of each input moves the answer, to either side; of what was read
+    # to each by itself, for in pale thread it tells whether there is any dye
+    seen = ln_depth(told)
+    less = seen - ln_depth(np.minimum(told + error, 1.0))
+    more = ln_depth(np.maximum(told - error, 0.0)) - seen
     moved = [
-        0.5 * (ln_depth(np.maximum(told - error, 0.0)) - ln_depth(np.minimum(told + error, 1.0))),
         0.5 * (ln_depth(told, n=index + INDEX_ERROR) - ln_depth(told, n=index - INDEX_ERROR)),
         0.5 * (ln_depth(told, p=packing + BED_ERROR) - ln_depth(told, p=packing - BED_ERROR)),
         np.full(BANDS, FORMULA_ERROR),
     ]
     if section > 1.0:
-        more, less = (ln_depth(told, lobed=section + k * SECTION_ERROR) for k in (1.0, -1.0))
-        moved.append(0.5 * (more - less))
+        out, in_ = (ln_depth(told, lobed=section + k * SECTION_ERROR) for k in (1.0, -1.0))
+        moved.append(0.5 * (out - in_))
     surface = surface_share(index, packing)
     share = (told - surface) / (1.0 - surface)
     dark = share < DARKEST_TOLD
@@ -331,10 +342,13 @@ def from_wound(reflectance: ArrayLike, yarn: Yarn, reading: ArrayLike | None = N
         notes.append(
             f"too dark to tell how dark at {_spans(dark)} nm: wound thread of black looks like this"
         )
-    spread = np.minimum(np.sqrt(np.sum(np.square(moved), axis=0)), _WIDEST)
+    less, more = (
+        np.minimum(np.sqrt(np.sum(np.square([side, *moved]), axis=0)), _WIDEST)
+        for side in (less, more)
+    )
     return Dye(
-        frozen(absorption_of_wound(told, yarn)), frozen(spread), "closely wound thread",
-        tuple(notes),
+        frozen(absorption_of_wound(told, yarn)), frozen(more), "closely wound thread",
+        tuple(notes), frozen(less),
     )  # fmt: skip
 
 
@@ -364,10 +378,11 @@ def from_colour(recovered: ArrayLike, yarn: Yarn, known_to: float = BY_EYE) -> D
     lightness = 116.0 * np.cbrt(np.maximum(told, 0.008856)) - 16.0
     slope = 3.0 * (lightness + 16.0) ** 2 / 116.0**3
     base = from_wound(told, yarn, READING_EVEN + known_to * slope)
-    spread = np.hypot(base.spread, np.interp(WAVELENGTHS, *_METAMERS))
+    many = np.interp(WAVELENGTHS, *_METAMERS)
+    less, more = (frozen(np.minimum(np.hypot(side, many), _WIDEST)) for side in base.sides)
     return Dye(
-        base.absorption, frozen(np.minimum(spread, _WIDEST)),
-        "a colour by eye or on a screen, its spectrum recovered", base.notes,
+        base.absorption, more, "a colour by eye or on a screen, its spectrum recovered",
+        base.notes, less,
     )  # fmt: skip
 
 

@@ -75,7 +75,7 @@ Array = NDArray[np.float64]
 #: Bands at which slopes are taken; ln sigma is moved by its spread, and by this at least.
 _AT = np.arange(0, BANDS, 5)
 _MOVE = 0.25
-_SIDES = np.array([-1.0, 1.0, 2.0])
+_SIDES = np.array([-2.0, -1.0, 1.0, 2.0])
 #: With more directions than this, slopes of one system are taken at a time.
 _MANY = 64
 #: Place without a light from one side.
@@ -106,29 +106,32 @@ def dye_slopes(
         S of them.
     cloths : sequence of Cloth
         C of the stack's.
-    spreads : sequence of ndarray, shape (2, 41)
-        Of each of them, how far ln sigma of warp and weft is moved to either side, 0.25 at least.
+    spreads : sequence of ndarray, shape (2, 2, 41)
+        Of each of them, how far ln sigma of warp and weft is moved, towards less dye and towards
+        more, 0.25 at least.
     looks : sequence of ndarray, shape (2, 41)
         In each scene, what slopes are taken of, with the dye as it is.
 
     Returns
     -------
-    ndarray, shape (S, C, 2, 3, 2, 41)
-        By scene, cloth, system (warp, weft), side (less dye, more, and beyond as much more), and
-        what is looked at: sent back by the stack alone, and got from a white ground behind it.
-        In very dark dye light hardly falls with more of it, in pale dye ever faster.
+    ndarray, shape (S, C, 2, 4, 2, 41)
+        By scene, cloth, system (warp, weft), side (beyond as much less dye, less, more, and beyond
+        as much more), and what is looked at: sent back by the stack alone, and got from a white
+        ground behind it. In very dark dye light hardly falls with more of it, in pale dye ever
+        faster, and where hardly any is left it hardly grows with less.
 
     Examples
     --------
     >>> slopes = dye_slopes(
-    ...     single, [window], [organza], [np.zeros((2, 41))], sent_and_got(single, [window])
+    ...     single, [window], [organza], [np.zeros((2, 2, 41))], sent_and_got(single, [window])
     ... )
     >>> slopes.shape, bool(np.all(slopes.mean(axis=-1) < 0.0))  # more dye, less light
-    ((1, 1, 2, 3, 2, 41), True)
+    ((1, 1, 2, 4, 2, 41), True)
     """
     from scipy.interpolate import PchipInterpolator  # slow to load
 
-    moves = np.maximum(np.array(spreads)[..., _AT], _MOVE)  # (C, 2, bands)
+    # (C, 2, sides, bands)
+    moves = np.maximum(np.array(spreads)[..., _AT], _MOVE)[:, :, [0, 0, 1, 1]]
     moved = [
         (content(cloth), system, move)
         for cloth, both in zip(cloths, moves, strict=True) for system, move in enumerate(both)
@@ -141,8 +144,8 @@ def dye_slopes(
     )
     gone = logs - _logs(np.array(looks)[..., _AT])[:, :, None, None]
     gone = np.moveaxis(gone.reshape(len(looks), 2, len(cloths), 2, _SIDES.size, -1), 1, 3)
-    less, more, much = np.moveaxis(gone, 4, 0)
-    slopes = np.stack([-less, more, much - more], axis=3) / moves[:, :, None, None]
+    little, less, more, much = np.moveaxis(gone, 4, 0)
+    slopes = np.stack([less - little, -less, more, much - more], axis=3) / moves[:, :, :, None]
     return np.asarray(PchipInterpolator(WAVELENGTHS[_AT], slopes, axis=-1)(WAVELENGTHS))
 
 
@@ -151,7 +154,7 @@ def _dyed(
 ) -> Array:
     """Logarithms (S, 2, V, sides, bands) of what a stack sends back alone and gets from a white
     ground, where each of the V ``moved``, a cloth's content and its system, has ln sigma moved by
-    so much (bands,) to each of the sides."""
+    so much (sides, bands) to each of the sides."""
     made: dict[object, Solved] = {}
     variants = _SIDES.size * len(moved)
     for key, cloth in {content(x.cloth): x.cloth for x in stack.layers}.items():
@@ -560,7 +563,7 @@ def _one_under_the_other(layers: Sequence[Array]) -> Array:
 def _slopes(
     stack: Stack, scenes: Sequence[Scene], looks: Sequence[Array]
 ) -> list[list[tuple[Cloth, Array, Array]]]:
-    """In each scene, of each cloth whose dye is not told: it, its spreads (2, 41), its slopes."""
+    """In each scene, of each cloth whose dye is not told: it, its spreads and its slopes."""
     cloths = {content(x.cloth): x.cloth for x in stack.layers}.values()
     open_ = [(cloth, spread) for cloth in cloths if (spread := dye_spreads(cloth)).any()]
     if not open_:
@@ -584,8 +587,11 @@ def _errors(
     back, let = np.zeros((2, DRAWS, BANDS))
     for cloth, wide, slope in slopes:
         drawn = dye_errors(cloth, wide)
-        step = np.maximum(wide, _MOVE)
-        parts = np.minimum(drawn, 0.0), np.clip(drawn, 0.0, step), np.maximum(drawn - step, 0.0)
+        less, more = np.maximum(np.moveaxis(wide, 1, 0), _MOVE)
+        parts = (
+            np.minimum(drawn + less, 0.0), np.clip(drawn, -less, 0.0),
+            np.clip(drawn, 0.0, more), np.maximum(drawn - more, 0.0),
+        )  # fmt: skip
         for side, part in enumerate(parts):
             back += np.einsum("zsb,sb->zb", part, slope[:, side, 0])
             let += np.einsum("zsb,sb->zb", part, slope[:, side, 1])

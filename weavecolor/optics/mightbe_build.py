@@ -126,19 +126,20 @@ def shares_weight(cloth: Cloth) -> bool:
 
 
 def dye_spreads(cloth: Cloth) -> Array:
-    """Standard errors (2, 41) of ln sigma of warp and weft, 0 where what is known of the colour
-    tells its own: a reading with its spread, or a fit that does not keep what it left open."""
+    """Standard errors (2, 2, 41) of ln sigma of warp and weft, towards less dye and towards more, 0
+    where what is known of the colour tells its own: a reading with its spread, or a fit that does
+    not keep what it left open."""
     known, drawn = dict(cloth.known), drawn_of_fit(cloth)
     if drawn is not None:
-        return np.asarray(drawn[1].std(axis=0))
-    out = np.zeros((2, BANDS))
+        return np.repeat(drawn[1].std(axis=0)[:, None], 2, axis=1)
+    out = np.zeros((2, 2, BANDS))
     for row, system, yarn in zip(out, ("warp", "weft"), (cloth.warp, cloth.weft), strict=True):
         how = known.get(f"{system}.colour", HowKnown.stated())
         if how.way == "assumed" and yarn.absorption is None:
             off = 0.0 if how.low is None or how.high is None else 0.5 * (how.high - how.low)
-            row[:] = from_colour(yarn.colour, yarn, max(BY_EYE, off / COVERAGE)).spread
+            row[:] = from_colour(yarn.colour, yarn, max(BY_EYE, off / COVERAGE)).sides
         elif how.way != "fitted" and not how.spread:
-            row[:] = dye_of(yarn).spread
+            row[:] = dye_of(yarn).sides
     return out
 
 
@@ -276,9 +277,13 @@ def tint_of(cloth: Cloth) -> Array:
 
 
 def dye_errors(cloth: Cloth, wide: Array) -> Array:
-    """Draws (DRAWS, 2, 41) of errors of ln sigma, of standard errors ``wide`` (2, 41)."""
+    """Draws (DRAWS, 2, 41) of errors of ln sigma, of standard errors ``wide`` (2, 2, 41) as
+    :func:`dye_spreads` has them."""
     drawn = drawn_of_fit(cloth)
-    return _dyes(cloth) * wide if drawn is None else drawn[1]
+    if drawn is not None:
+        return drawn[1]
+    z = _dyes(cloth)
+    return np.where(z < 0.0, z * wide[:, 0], z * wide[:, 1])
 
 
 def drawn_of_fit(cloth: Cloth) -> tuple[Array, Array] | None:
