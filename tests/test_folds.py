@@ -129,17 +129,20 @@ def test_a_level_light_falls_on_folds_as_on_an_upright_cylinder(aside):
 def _blocked(corner, start, ways):
     """Whether triangles (M, 3, 3) lie before places (n, 3) in ``ways`` (n, 3) or (3,)."""
     a, one, two = corner[:, 0], corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
+    normal, first, second = np.cross(one, two), np.cross(a, one), np.cross(two, a)
     out = []
-    for place, way in zip(start, np.broadcast_to(ways, start.shape), strict=True):
-        p = np.cross(way, two)
+    for places, way in zip(
+        np.array_split(start, 20), np.array_split(np.broadcast_to(ways, start.shape), 20),
+        strict=True,
+    ):  # fmt: skip
+        turned = np.cross(way, places).T
         with np.errstate(divide="ignore", invalid="ignore"):
-            inverse = 1.0 / (one * p).sum(axis=1)
-            off = place - a
-            u = (off * p).sum(axis=1) * inverse
-            q = np.cross(off, one)
-            v, t = (q @ way) * inverse, (q * two).sum(axis=1) * inverse
-            out.append(bool(((u >= 0.0) & (v >= 0.0) & (u + v <= 1.0) & (t > 0.0)).any()))
-    return np.array(out)
+            inverse = -1.0 / (normal @ way.T)
+            u = -(two @ turned + second @ way.T) * inverse
+            v = (one @ turned - first @ way.T) * inverse
+            t = (normal @ places.T - (a * normal).sum(axis=1)[:, None]) * inverse
+        out.append(((u >= 0.0) & (v >= 0.0) & (u + v <= 1.0) & (t > 0.0)).any(axis=0))
+    return np.concatenate(out)
 
 
 def test_folds_shade_one_another_as_the_shapes_that_hang_do():
