@@ -153,7 +153,8 @@ def test_satin_twill_and_taffeta_shine_differently(every_ray, monkeypatch, secti
         cloth = _cloth(spec, warp=0.2, weft=0.2, ends=80.0, picks=40.0)
         made = {x: replace(getattr(cloth, x), section=section) for x in ("warp", "weft")}
         cloth = replace(cloth, **made)
-        return _factor(cloth, (45, 0), (45, 180))[20], _factor(cloth, (45, 0), (0, 0))[20]
+        seen = brf(Stack((Layer(cloth),), BLACK), [(45, 0)], [(45, 180), (0, 0)])
+        return seen[0, 0, 20], seen[0, 1, 20]
 
     taffeta, twill, satin = shine("plain"), shine("twill 3/1"), shine("satin 8/3")
     assert satin[0] > 1.1 * twill[0] > 1.1**2 * taffeta[0]
