@@ -141,7 +141,7 @@ def _blocked(corner, start, ways):
             u = -(two @ turned + second @ way.T) * inverse
             v = (one @ turned - first @ way.T) * inverse
             t = (normal @ places.T - (a * normal).sum(axis=1)[:, None]) * inverse
-        out.append(((u >= 0.0) & (v >= 0.0) & (u + v <= 1.0) & (t > 0.0)).any(axis=0))
+            out.append(((u >= 0.0) & (v >= 0.0) & (u + v <= 1.0) & (t > 0.0)).any(axis=0))
     return np.concatenate(out)
 
 
