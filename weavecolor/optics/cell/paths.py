@@ -480,9 +480,8 @@ def _next(rows, plan, centres, near, s, yarn, own, u, a, b, va, vb, du):
             t = -half - math.sqrt(reach - cross * cross)
             if reach > 1.0 and t < best:  # so far off is its circle
                 t = _crossing(
-                        rows, s, centres[s, k, CUBIC], centres[s, k, OTHER], oa, ob, va, vb,
-                        False, True,
-                    )  # fmt: skip
+                    rows, s, centres[s, k, CUBIC], centres[s, k, OTHER], oa, ob, va, vb, False, True
+                )
             if t < best:
                 best, which = max(t, 0.0), k
     else:
