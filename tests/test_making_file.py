@@ -49,7 +49,8 @@ from weavecolor.making.model import (
     Measured,
 )
 from weavecolor.optics.layer import content
-from weavecolor.optics.stack import FACES, LAYS
+from weavecolor.optics.stack import FACES, LAYS, Layer, Stack
+from weavecolor.picture.forms import shape_called
 from weavecolor.report.cautions import FLAME, cautions
 from weavecolor.scene.places import scene, scene_names
 
@@ -482,12 +483,24 @@ def test_the_picture_hangs_as_the_skirt_is_planned(plan, shape):
     skirt = FullnessWanted("over skirt", finished_cm=90.0, cloth_width_cm=110.0, length_cm=95.0,
                            **plan)  # fmt: skip
     sleeve = replace(skirt, what="sleeve", kind="gathered", fullness=5.0, widths=None)
-    assert shape_of(Making("m", fullness=(sleeve, skirt))) == shape
-    assert shape_of(Making("m", fullness=(sleeve,))) == shape_of(Making("m"))
+    crisp = Stack((Layer(load_swatch("shot-organza-red-black")),))
+    assert shape_of(Making("m", fullness=(sleeve, skirt)), crisp) == shape
+    assert shape_of(Making("m", fullness=(sleeve,)), crisp) == shape_of(Making("m"), crisp)
     # what was asked at the page, or picked there, comes first
-    asked = FullnessAsked(kind="box")
-    assert shape_of(Making("m", fullness=(skirt,), fullness_asked=asked)) == "pleated-box-taffeta"
-    assert shape_of(Making("m", fullness=(skirt,), shape="cape-chiffon")) == "cape-chiffon"
+    asked = Making("m", fullness=(skirt,), fullness_asked=FullnessAsked(kind="box"))
+    assert shape_of(asked, crisp) == "pleated-box-taffeta"
+    kept = Making("m", fullness=(skirt,), shape="cape-chiffon")
+    assert shape_of(kept, crisp) == "cape-chiffon"
+
+
+@pytest.mark.parametrize("form", ["", "hanging panel"])
+@pytest.mark.parametrize("name", swatch_names())
+def test_a_making_hangs_as_the_command_line_hangs_its_cloth(name, form):
+    stack = Stack((Layer(load_swatch(name)),))
+    said = shape_called(form or "gathered skirt", stack)
+    assert shape_of(Making("m", form=form), stack) == said
+    soft = "chiffon" in name or "gauze" in name
+    assert not soft or said.endswith("-chiffon")
 
 
 def test_the_page_asks_about_the_skirt_that_was_planned():

@@ -20,7 +20,7 @@ from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.decide.enoughcloth import fits_by_lay, stack_needs
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
-from weavecolor.making.answers import fits_of, needs_of, stack_of, swatch_cloth
+from weavecolor.making.answers import as_cut, fits_of, needs_of, stack_of, swatch_cloth
 from weavecolor.making.file import VERSION, from_json, open_json, save_making, to_json
 from weavecolor.making.model import FullnessAsked, Making, MakingLayer, MakingOption
 from weavecolor.optics.appearance import appearance
@@ -184,6 +184,24 @@ def test_the_sheet_says_what_has_fewer_layers_and_how_that_looks(monkeypatch):
     every = making_sheet(_making(fullness=(replace(SKIRT, layers=2),)),
                          SheetChoices("today", pictures=(), tries=5), whole=False)  # fmt: skip
     assert every.notes == () and not every.colours
+
+
+def test_a_skirt_hangs_in_the_layers_it_is_cut_in():
+    """And all else in all: a cape, a panel, a skirt that is cut in every layer."""
+    double = _stack(ORGANZA, CHIFFON)
+    skirt, cape = "gathered-3-organza", "cape-chiffon"
+    alone = (Stack(double.layers[:1], double.backing), "in the outermost layer alone")
+    assert as_cut(_making(), double, skirt) == alone
+    assert as_cut(_making(), double, cape) == (double, "")
+    assert as_cut(_making(), Stack(double.layers[:1]), skirt)[1] == ""
+    under = replace(SKIRT, what="underskirt", layers=None)
+    assert as_cut(_making(fullness=(SKIRT, under)), double, skirt) == (double, "")
+    # asked about at the page alone, or told as a piece
+    asked = _making(fullness=(), fullness_asked=FullnessAsked(layers=1))
+    assert as_cut(asked, double, skirt) == alone
+    over = Piece.rectangle("overskirt", 40.0, 60.0, layers=1)
+    pieces = (BODICE, over)
+    assert as_cut(_making(fullness=(), pieces=pieces), double, skirt) == alone
 
 
 def test_an_option_is_named_in_small_letters_or_large(tmp_path, capsys):

@@ -1190,8 +1190,32 @@ def test_each_fullness_is_told_as_whole_widths_make_it(page):
     assert any("3.11 to 1 on 70 cm" in m.value for m in page.markdown)
     # held flat all are alike, which says nothing of how they look
     assert "CIEDE2000 from the first" not in said and "Lightness" in said
-    press(page, "take-reach-gathered-2-organza")
+    press(page, "take-reach-slightly-gathered-skirt")
     assert "Whole widths make it 3.1 to 1. Drawn 2 to 1." in html(page)
+
+
+def test_the_picture_is_of_the_cloth_and_of_the_layers_that_hang(page):
+    """Soft cloth hangs soft, also where it comes after crisp cloth; a skirt in its own layers."""
+    import livepicture
+    import pictures
+    import state
+
+    now = page.session_state["work"]
+    crisp = pictures.worn(now, now.table)
+    assert (crisp.shape, crisp.alone, len(crisp.stack.layers)) == ("gathered-3-organza", "", 1)
+    for take in ("gathered-skirt", "slightly-gathered-skirt"):
+        press(to(page, "reach"), f"take-reach-{take}")
+    now = page.session_state["work"]
+    assert pictures.worn(now, now.table).shape == "gathered-2-organza"
+    layers = 2 * (replace(now.table.layers[0], cloth="silk-chiffon-ivory"),)
+    soft = state.with_now(now, layers=layers)
+    worn = pictures.worn(soft, soft.table)
+    assert (worn.shape, len(worn.stack.layers)) == ("gathered-2-chiffon", 2)
+    outer = replace(soft, fullness_asked=replace(soft.fullness_asked, layers=1))
+    worn = pictures.worn(outer, outer.table)
+    assert len(worn.stack.layers) == 1
+    words = livepicture.shape_words(worn.shape, worn.alone)
+    assert words == "Gathered skirt as chiffon hangs, 2 to 1, in the outermost layer alone"
 
 
 def test_a_project_of_somebody_else_cannot_write_markup(page):

@@ -10,18 +10,19 @@ import strip
 from livepicture import ground
 from orders import Waiting
 from session import fold, guarded, work
-from state import decided_option, table_of
+from state import decided_option, stack_of, table_of
 from strip import Choice, Taken
 from weavecolor.making.answers import asked_of, plans_of, shape_of
 from weavecolor.making.model import Making
+from weavecolor.picture.forms import shape_called
 from weavecolor.picture.shapes import load_shape
 
-#: Name, hung shape, how it is taken in, and how full.
+#: Name, form, how it is taken in, and how full.
 FULL = (
-    ("Gathered, 2 to 1", "gathered-2-organza", "gathered", 2.0),
-    ("Gathered, 3 to 1", "gathered-3-organza", "gathered", 3.0),
-    ("Gathered, 5 to 1", "gathered-5-organza", "gathered", 5.0),
-    ("Knife pleats", "pleated-knife-taffeta", "knife", 3.0),
+    ("Gathered, 2 to 1", "slightly gathered skirt", "gathered", 2.0),
+    ("Gathered, 3 to 1", "gathered skirt", "gathered", 3.0),
+    ("Gathered, 5 to 1", "full gathered skirt", "gathered", 5.0),
+    ("Knife pleats", "knife pleats", "knife", 3.0),
 )
 
 
@@ -42,17 +43,18 @@ def choices(now: Making) -> list[Choice]:
     return strip.as_it_lies(table_of(now), [_choice(now, *one) for one in FULL], name)
 
 
-def _choice(now: Making, name: str, shape: str, kind: str, ratio: float) -> Choice:
-    asked = asked_of(now)
+def _choice(now: Making, name: str, form: str, kind: str, ratio: float) -> Choice:
+    asked, table = asked_of(now), table_of(now)
 
-    def take(then: Making) -> Making:
-        return replace(
-            then, shape=shape, fullness_asked=replace(asked_of(then), kind=kind, ratio=ratio)
-        )
+    def take(then: Making) -> Making:  # hung by its fullness, as crisp as whatever is laid
+        skirt = replace(asked_of(then), kind=kind, ratio=ratio)
+        return replace(then, shape="", form="", fullness_asked=skirt)
 
     same = asked.kind == kind and abs(asked.ratio - ratio) < 0.05
-    chosen = same and shape_of(now) == shape
-    return Choice(shape, name, table_of(now), take, chosen, shape=shape)
+    stack = stack_of(now, table)
+    shape = shape_called(form, stack)
+    chosen = same and shape_of(now, stack) == shape
+    return Choice(form.replace(" ", "-"), name, table, take, chosen, shape=shape)
 
 
 def _told(choice: Choice) -> Taken:
@@ -65,7 +67,7 @@ def _told(choice: Choice) -> Taken:
     brief = full = ""
     if abs(plan.fullness - asked_of(then).ratio) >= 0.05:
         brief, full = f"Comes out {comes_out}.", f"Whole widths make it {comes_out}."
-    drawn = load_shape(choice.shape or shape_of(then)).fullness
+    drawn = load_shape(choice.shape or shape_of(then, stack_of(then, option))).fullness
     if abs(drawn - plan.fullness) >= 0.1 * plan.fullness:
         full += f" Drawn {drawn:g} to 1."
     alone = {layer.cloth for layer in option.layers} == {option.layers[0].cloth}

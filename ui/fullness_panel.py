@@ -75,7 +75,7 @@ def draw() -> None:
             lambda now, word: _set("layers")(now, LAYERS[word]),
             options=[*LAYERS],
             help="All layers of the stack, or the outer ones alone, where only a bodice has the "
-            "rest. The large picture shows them all.",
+            "rest: the large picture hangs these.",
         )
     with two:
         length_input(

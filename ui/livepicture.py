@@ -50,7 +50,7 @@ def draw(waiting: Waiting) -> None:
     order = pictures.still(asked, PLAIN_PX) if plain else pictures.live(asked)
     first = order if plain else pictures.live(asked, first=True)
     where = capital(light_words(light))
-    words = f"{option_words(now, option)}. {shape_words(asked.shape)}. {where}."
+    words = f"{option_words(now, option)}. {shape_words(asked.shape, asked.alone)}. {where}."
     name, told, as_still = st.session_state.get(_DRAWN, ("", "", plain))
     # what was drawn last may be what cannot be drawn here
     before = orders.kept(name) if name and as_still == plain else None
@@ -136,11 +136,11 @@ def _set_ground() -> None:
     st.session_state[GROUND] = "" if chosen == "grey" else chosen
 
 
-def shape_words(name: str) -> str:
-    """A hung shape in words."""
+def shape_words(name: str, alone: str = "") -> str:
+    """A hung shape in words, with the layers it is cut in where these are not all."""
     form, cloth_kind, fullness = shape_heading(name)
     full = f", {fullness:g} to 1" if fullness > 1 else ""
-    return f"{form.capitalize()} as {cloth_kind} hangs{full}"
+    return f"{form.capitalize()} as {cloth_kind} hangs{full}{alone and f', {alone}'}"
 
 
 def _tools(now: Making) -> None:
@@ -149,7 +149,7 @@ def _tools(now: Making) -> None:
             st.selectbox,
             "It hangs as",
             "shape",
-            shape_of(now),
+            shape_of(now, stack_of(now, table_of(now))),
             with_shape,
             options=shape_names(),
             format_func=shape_words,

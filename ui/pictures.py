@@ -17,7 +17,7 @@ from PIL import Image, WebPImagePlugin  # noqa: F401  (named, the others need no
 import orders
 from orders import Order, name_of
 from state import light_of, stack_key, stack_of
-from weavecolor.making.answers import shape_of
+from weavecolor.making.answers import as_cut, shape_of
 from weavecolor.making.lightchoice import LightChoice, scene_of
 from weavecolor.making.model import Making, MakingOption, backing_of
 from weavecolor.optics.stack import Stack
@@ -60,13 +60,15 @@ def parts_of(data: bytes) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class Worn:
-    """Everything a picture of hung cloth depends on; ``backing``: what lies behind."""
+    """Everything a picture of hung cloth depends on; ``backing``: what lies behind; ``alone``: in
+    which layers of the option a skirt is cut, where not in all."""
 
     stack: Stack
     backing: str
     light: LightChoice
     shape: str
     ground: str = "grey"
+    alone: str = ""
 
     def key(self) -> tuple[object, ...]:
         """Its content, for names."""
@@ -80,8 +82,10 @@ def worn(
 ) -> Worn:  # fmt: skip
     """An ``option`` of the making ``now`` as it hangs before ``ground`` in ``shape``, in that
     ``light``; in the shape and the light worked in where none is given."""
-    return Worn(stack_of(now, option), option.backing, light or light_of(now),
-                shape or shape_of(now), ground)  # fmt: skip
+    stack = stack_of(now, option)
+    shape = shape or shape_of(now, stack)
+    hangs, alone = as_cut(now, stack, shape)
+    return Worn(hangs, option.backing, light or light_of(now), shape, ground, alone)
 
 
 def _lit(asked: Worn, first: bool = False) -> Lit:

@@ -262,12 +262,18 @@ def _in_folds(
         steps = dict(zip(hung[1:], json.loads(data), strict=True))
         step = steps[at] if at > 0 else max(steps.values(), key=lambda step: step["delta"])
         answer.main.html(_ANSWER.format(escape(step["sentence"])))
-        answer.beneath.html(_HOW.format("As it hangs."))
+        answer.beneath.html(_HOW.format(f"As it hangs.{escape(_alone(now, choices))}"))
         for k, told in steps.items():
             line, takes = lines[k]
             line.html(_LINE.format(told["line"] + takes))
 
     waiting.place(order, show, orders.SHELF)
+
+
+def _alone(now: Making, choices: Sequence[Choice]) -> str:
+    """That what is told is of more layers than hang in the pictures, where it is."""
+    worn = [pictures.worn(now, c.option, shape=c.shape).alone for c in choices]
+    return next((f" Told of all layers; the skirt is cut {one}." for one in worn if one), "")
 
 
 def told_of(steps: Sequence[Step]) -> bytes:

@@ -317,7 +317,8 @@ def _cut_from(project: Making, outer: int | None) -> dict[tuple[float, float, fl
 
 
 def _text(project: Making) -> str:
-    from weavecolor.cutting.needed import in_outer_layers, outer_words
+    from weavecolor.cutting.needed import in_outer_layers
+    from weavecolor.cutting.pieces import outer_words
     from weavecolor.cutting.remnant import in_hand_words
     from weavecolor.decide.judged import stack_words
     from weavecolor.making.answers import cloths_of, lights_of, plans_of, stack_of

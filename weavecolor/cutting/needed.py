@@ -18,7 +18,7 @@ from weavecolor.cutting.folds import MOST_FULLNESS
 from weavecolor.cutting.fullness import FullnessPlan, FullnessWanted
 from weavecolor.cutting.lay import CANNOT, FITS, NO_LAY, Lay, lay_parts
 from weavecolor.cutting.lengths import LONGEST_CM, cm_and_inches
-from weavecolor.cutting.pieces import Piece, cut_area_cm2, named_apart
+from weavecolor.cutting.pieces import Piece, cut_area_cm2, named_apart, outer_words
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.cutting.turns import Part, mirrors_itself
 from weavecolor.errors import InputError
@@ -312,17 +312,6 @@ def in_outer_layers(
     own += [(wanted.layers, wanted.what) for wanted in fullness]
     told = sorted({outer for outer, _ in own if outer is not None})
     return {outer: [name for many, name in own if many == outer] for outer in told}
-
-
-def outer_words(outer: int) -> str:
-    """In which layers alone a thing is cut.
-
-    Examples
-    --------
-    >>> outer_words(1), outer_words(2)
-    ('in the outermost layer alone', 'in the outer 2 layers alone')
-    """
-    return f"in the outer{'most layer' if outer == 1 else f' {outer} layers'} alone"
 
 
 def _in_some_alone(

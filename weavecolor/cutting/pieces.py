@@ -377,3 +377,14 @@ def cut_area_cm2(piece: Piece) -> float:
     800.0
     """
     return float(cut_outline(piece).area)
+
+
+def outer_words(outer: int) -> str:
+    """In which layers alone a thing is cut.
+
+    Examples
+    --------
+    >>> outer_words(1), outer_words(2)
+    ('in the outermost layer alone', 'in the outer 2 layers alone')
+    """
+    return f"in the outer{'most layer' if outer == 1 else f' {outer} layers'} alone"

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from weavecolor.colour.spectra import WAVELENGTHS
 from weavecolor.cutting.fullness import FullnessWanted
+from weavecolor.cutting.pieces import outer_words
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.decide.wishes import Limits, cancel_out
 from weavecolor.decide.wishwords import wish_from
@@ -30,6 +31,8 @@ from weavecolor.making.model import (
     backing_of,
 )
 from weavecolor.optics.stack import Layer, Stack
+from weavecolor.picture.forms import shape_called
+from weavecolor.picture.shapes import shape_heading
 from weavecolor.scene.folds import hung
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth
@@ -41,9 +44,9 @@ if TYPE_CHECKING:  # lays are loaded for whoever asks for one
 
 #: Options that are added are called so.
 LETTERS = (*"ABCDEFGHIJKLMNOPQRSTUVWXYZ", *(f"A{i}" for i in range(99)))
-#: Gathered skirts that hang ready, by their fullness; of two as near the fuller.
-_GATHERED = {"gathered-5-organza": 5.0, "gathered-3-organza": 3.0, "gathered-2-organza": 2.0}
-_PLEATED = {"knife": "pleated-knife-taffeta", "box": "pleated-box-taffeta", "flat": "panel-organza"}
+#: Gathered skirts by their fullness; of two as near the fuller.
+_GATHERED = {"full gathered skirt": 5.0, "gathered skirt": 3.0, "slightly gathered skirt": 2.0}
+_PLEATED = {"knife": "knife pleats", "box": "box pleats", "flat": "hanging panel"}
 
 
 def project_cloth(key: str, path: str | Path, in_hand: tuple[ClothInHand, ...] = ()) -> MakingCloth:
@@ -205,20 +208,50 @@ def asked_of(making: Making) -> FullnessAsked:
     )  # fmt: skip
 
 
-def shape_of(making: Making) -> str:
-    """The hung shape to look at it in: the one kept, or the nearest to the skirt asked about.
+def shape_of(making: Making, stack: Stack) -> str:
+    """The hung shape to look at a stack in, as crisp or soft as that is: the one kept, or the
+    nearest to the skirt asked about.
 
     Examples
     --------
-    >>> shape_of(Making("Cape"))
+    >>> shape_of(Making("Cape"), single)
     'gathered-3-organza'
     """
-    if making.shape:
-        return making.shape
     asked = asked_of(making)
-    return _PLEATED.get(asked.kind) or min(
+    skirt = _PLEATED.get(asked.kind) or min(
         _GATHERED, key=lambda name: abs(_GATHERED[name] - asked.ratio)
     )
+    return shape_called(making.shape or making.form or skirt, stack)
+
+
+def as_cut(making: Making, stack: Stack, shape: str) -> tuple[Stack, str]:
+    """The layers of a stack that hang in a shape, and in words in which layers alone a skirt is
+    cut, "" where it is cut in all.
+
+    Parameters
+    ----------
+    making : Making
+    stack : Stack
+    shape : str
+        A hung shape's name.
+
+    Examples
+    --------
+    >>> outer = FullnessAsked(layers=1)
+    >>> double = Stack(single.layers * 2)
+    >>> as_cut(Making("Cape", fullness_asked=outer), double, "gathered-3-organza")[1]
+    'in the outermost layer alone'
+    """
+    told = [(piece.layers, piece.name) for piece in making.pieces]
+    told += [(plan.layers, plan.what) for plan in plans_of(making)]
+    if making.fullness_asked.layers is not None:
+        told.append((making.fullness_asked.layers, "skirt"))
+    every = len(stack.layers)
+    skirts = [every if most is None else most for most, what in told if "skirt" in what.casefold()]
+    outer = max(skirts, default=every)
+    if outer >= every or "skirt" not in shape_heading(shape)[0]:
+        return stack, ""
+    return replace(stack, layers=stack.layers[:outer]), outer_words(outer)
 
 
 def chosen_option(making: Making, name: str = "") -> MakingOption:

@@ -16,8 +16,8 @@ from PIL import Image
 
 from weavecolor.cache import Kept, Packed, let_go
 from weavecolor.cutting.fullness import FullnessPlan
-from weavecolor.cutting.needed import ClothNeeded, in_outer_layers, outer_words
-from weavecolor.cutting.pieces import named_apart
+from weavecolor.cutting.needed import ClothNeeded, in_outer_layers
+from weavecolor.cutting.pieces import named_apart, outer_words
 from weavecolor.decide.compare import Option, Outcome, evaluate
 from weavecolor.decide.showthrough import shown_in, usual_items
 from weavecolor.decide.unexpected import kept_out
@@ -25,6 +25,7 @@ from weavecolor.decide.watered import watered
 from weavecolor.errors import InputError, capital
 from weavecolor.files.clothfile import cloth_to_toml
 from weavecolor.making.answers import (
+    as_cut,
     chosen_option,
     lights_of,
     needs_of,
@@ -122,9 +123,9 @@ def making_sheet(
     folded = project.hung or any(plan.kind != "flat" for _, plan in plans)
     pictures = choices.pictures if whole else ()
     fewer = _in_fewer(project, stack)
-    skirts = [(where, part) for names, where, part in fewer if "skirt" in names.casefold()]
-    where, skirt = (*skirts, ("", stack))[0]
-    drape = sheet_drape(skirt, lit[0], _hung_as(project)) if "drape" in pictures else ()
+    shape = shape_of(project, stack)
+    hangs, where = as_cut(project, stack, shape)
+    drape = sheet_drape(hangs, lit[0], shape) if "drape" in pictures else ()
     if where:
         alone = capital(where.removeprefix("in "))  # first: long captions are cut off
         drape = tuple(replace(x, caption=f"{alone}. {x.caption}") for x in drape)
@@ -255,11 +256,6 @@ def sheet_closeup(stack: Stack, light: Lit) -> tuple[SheetSwatch, ...]:
     scale = closeup_scale(stack, 480)
     image = draw_closeup(stack, scene, 480, 360, mm_per_px=scale)
     return (SheetSwatch(image, f"{capital(name)}: close-up, {scale * 480:.1f} mm wide"),)
-
-
-def _hung_as(project: Making) -> str:
-    """The shape looked at on the page, or the form that was kept before there were shapes."""
-    return project.form if project.form and not project.shape else shape_of(project)
 
 
 def sheet_drape(stack: Stack, light: Lit, form: str) -> tuple[SheetSwatch, ...]:

@@ -11,8 +11,8 @@ from dataclasses import replace
 
 from weavecolor.cutting.fullness import FullnessPlan
 from weavecolor.cutting.lengths import cm, inches
-from weavecolor.cutting.needed import ClothNeeded, outer_words, panels
-from weavecolor.cutting.pieces import Piece, cut_outline
+from weavecolor.cutting.needed import ClothNeeded, panels
+from weavecolor.cutting.pieces import Piece, cut_outline, outer_words
 from weavecolor.errors import InputError, capital
 from weavecolor.optics.uncertainty import HELD
 from weavecolor.picture.canvas import A4, LACKING, Line, Mark, Page, Picture, Text, rectangle
