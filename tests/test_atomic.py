@@ -2,6 +2,7 @@
 
 import errno
 import os
+import threading
 
 import pytest
 
@@ -65,3 +66,20 @@ def test_a_full_disk_says_so(tmp_path, monkeypatch):
     with pytest.raises(InputError, match="the disk is full .No space left on device.; make room"):
         write_text(tmp_path / "cape.json", "x" * 1000)
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs pipes that have a name")
+def test_what_is_no_file_is_written_to_and_stays(tmp_path):
+    pipe, link, read = tmp_path / "pipe", tmp_path / "link.csv", []
+    os.mkfifo(pipe)
+    link.symlink_to(pipe)
+    for way in (pipe, link):
+        reader = threading.Thread(target=lambda: read.append(pipe.read_bytes()), daemon=True)
+        reader.start()
+        writer = threading.Thread(target=write_text, args=(way, "all of it"), daemon=True)
+        writer.start()
+        writer.join(10)
+        reader.join(10)
+    assert read == [b"all of it"] * 2
+    assert pipe.is_fifo() and link.is_symlink()
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["link.csv", "pipe"]

@@ -24,8 +24,9 @@ def write_bytes(path: str | os.PathLike[str], data: bytes, *, synced: bool = Tru
     """Write ``data`` to ``path``, replacing what is there only when all of it is on disk; or, not
     ``synced``, when the system has taken all of it: sooner, for what can be made again.
 
-    A file reached through a link is written where the link leads, and the link stays. Raises
-    InputError naming the file when its folder is missing or cannot be written, or the disk is full.
+    A file reached through a link is written where the link leads, and the link stays; what is no
+    file, such as a pipe, holds nothing to lose and is written to. Raises InputError naming the file
+    when its folder is missing or cannot be written, or the disk is full.
 
     Examples
     --------
@@ -38,6 +39,9 @@ def write_bytes(path: str | os.PathLike[str], data: bytes, *, synced: bool = Tru
     try:
         if target.is_dir():
             raise InputError("is a folder; give a file name", file=str(target))
+        if target.exists() and not target.is_file():
+            target.write_bytes(data)
+            return target
         real = target.resolve() if target.is_symlink() else target
         handle, temporary = tempfile.mkstemp(prefix=".part-", dir=real.parent)
         with os.fdopen(handle, "wb") as stream:
