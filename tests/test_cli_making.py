@@ -30,6 +30,7 @@ from weavecolor.making.answers import (
     needs_of,
     project_cloth,
     stack_of,
+    with_option,
     with_stacks,
 )
 from weavecolor.making.file import (
@@ -278,6 +279,19 @@ def test_a_project_is_begun_shown_and_chosen_in(tmp_path, capsys):
     same = Stack((*stack_of(project(), project().options[0]).layers[:1],))
     both, names = with_stacks(project(), (same, same))
     assert names == ("B", "B") and both.option("B").backing == "" and both.chosen == "A"
+
+
+def test_there_is_a_name_for_every_option_that_is_kept():
+    first = project().options[0]
+    turned = (replace(first.layers[0], grain_deg=float(k)) for k in range(1, 200))
+    many = tuple(replace(first, name=f"own {k}", layers=(x,)) for k, x in enumerate(turned))
+    made, name = with_option(replace(project(), options=many, chosen=""), first)
+    assert (name, made.option(name)) == ("A", replace(first, name="A"))
+    for k in range(130):
+        backing = f"#{k:02x}4444"
+        made, name = with_option(made, replace(first, backing=backing))
+        assert made.option(name).backing == backing
+    assert name == "A104"
 
 
 def test_what_was_supposed_of_a_cloth_is_still_known_in_the_project(tmp_path):

@@ -9,7 +9,9 @@ import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import lru_cache
+from itertools import chain, count
 from pathlib import Path
+from string import ascii_uppercase
 from typing import TYPE_CHECKING
 
 from weavecolor.colour.spectra import WAVELENGTHS
@@ -42,8 +44,6 @@ if TYPE_CHECKING:  # lays are loaded for whoever asks for one
     from weavecolor.cutting.needed import ClothNeeded
     from weavecolor.decide.judged import Fits
 
-#: Options that are added are called so.
-LETTERS = (*"ABCDEFGHIJKLMNOPQRSTUVWXYZ", *(f"A{i}" for i in range(99)))
 #: Gathered skirts by their fullness; of two as near the fuller.
 _GATHERED = {"full gathered skirt": 5.0, "gathered skirt": 3.0, "slightly gathered skirt": 2.0}
 _PLEATED = {"knife": "knife pleats", "box": "box pleats", "flat": "hanging panel"}
@@ -367,7 +367,8 @@ def with_option(making: Making, option: MakingOption) -> tuple[Making, str]:
         if kept.same_stack(option):
             return making, kept.name
     used = {kept.name for kept in making.options}
-    name = next(letter for letter in LETTERS if letter not in used)
+    names = chain(ascii_uppercase, map("A{}".format, count()))
+    name = next(name for name in names if name not in used)
     return replace(making, options=(*making.options, replace(option, name=name))), name
 
 
