@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import time
+import warnings
 from collections import Counter
 from collections.abc import Callable
 from contextlib import contextmanager
@@ -51,7 +52,9 @@ def tried(what: str, call: Callable[[], Any]) -> Any:
 @contextmanager
 def quick(what: str):
     begun = time.process_time()
-    yield
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", RuntimeWarning)  # no number runs over unseen
+        yield
     spent = time.process_time() - begun
     assert spent < MOST_SECONDS, f"{what}: {spent:.1f} s"
 

@@ -185,6 +185,10 @@ def test_a_face_is_of_pressed_pleats_alone():
         _plan(kind="knife", pleat_cm=100.1)
     with pytest.raises(InputError, match="^pleat_cm"):
         _plan(kind="box", pleat_cm=0.0)
+    assert _plan(kind="box", pleat_cm=0.1).pleats == 1000
+    for narrow in (0.099, 1e-9, 1e-320):
+        with pytest.raises(InputError, match="^pleat_cm: .* too narrow to press; use 0.1 cm or mo"):
+            _plan(kind="knife", pleat_cm=narrow)
 
 
 def test_seams_leave_something_of_the_width():

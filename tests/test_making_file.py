@@ -119,12 +119,14 @@ CLOTHS = {
     key: cloth_to_toml(load_swatch(name))
     for key, name in zip(KEYS, (swatch_names()[0], "slip-white", "silk-chiffon-ivory"), strict=True)
 }
+CLOTHS["chiffon"] = CLOTHS["chiffon"].replace("\ntwist =", '\nhand = "Z"\ntwist =', 1)
 plain = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats(-1e5, 1e5) | words,
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(words, inner, max_size=3),
     max_leaves=8,
 )
 sizes = st.floats(4.0, 500.0)
+outer = st.none() | st.integers(1, 12)
 hands = st.builds(ClothInHand, sizes, sizes, one_way=st.booleans(), name=words)
 kept_cloths = st.lists(st.sampled_from(KEYS), min_size=1, max_size=3, unique=True).flatmap(
     lambda keys: st.tuples(
@@ -168,11 +170,21 @@ def makings(draw, again=True):
         scenes=tuple(draw(st.lists(st.sampled_from(scene_names()), max_size=3, unique=True))),
         wishes=tuple(draw(st.lists(st.sampled_from(("deepest", "target 40 5 -10")), max_size=2))),
         limits=Limits((1, draw(st.integers(1, 12))), (keys[0],), weight_g_m2=draw(sizes)),
-        pieces=(Piece.rectangle("p", draw(sizes), draw(sizes), seam_cm=draw(st.floats(0, 20))),),
+        hung=draw(st.booleans()),
+        pieces=(
+            Piece.rectangle("p", draw(sizes), draw(sizes), seam_cm=draw(st.floats(0, 20)),
+                            layers=draw(outer)),
+        ),
+        fullness=tuple(draw(st.lists(
+            st.builds(FullnessWanted, words, st.sampled_from(("knife", "gathered")),
+                      st.floats(30, 300), st.just(150.0), st.floats(30, 120), st.floats(1, 3),
+                      layers=outer),
+            max_size=2,
+        ))),
         fold=draw(st.sampled_from(("open", "lengthwise"))),
         fullness_asked=draw(
             st.builds(FullnessAsked, st.sampled_from(("flat", "gathered")), st.floats(1, 6),
-                      st.booleans(), st.floats(30, 300), on_sheet=st.booleans())
+                      st.booleans(), st.floats(30, 300), on_sheet=st.booleans(), layers=outer)
         ),
         measured=(
             Measured(draw(words), "reading", draw(st.dictionaries(words, plain, max_size=3))),

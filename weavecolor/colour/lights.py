@@ -14,7 +14,7 @@ import numpy as np
 from weavecolor.colour.library import matching_functions, table
 from weavecolor.colour.spectra import WAVELENGTHS, Spectrum, frozen
 from weavecolor.colour.tristimulus import FloatArray, weights
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 
 
 @dataclass(frozen=True)
@@ -84,7 +84,7 @@ def lamp(name: str) -> Lamp:
     try:
         return _BY_NAME[" ".join(str(name).split()).lower()]
     except KeyError:
-        raise InputError(f"no light called {name!r}; use {', '.join(light_names())}") from None
+        raise InputError(f"no light called {shown(name)}; use {', '.join(light_names())}") from None
 
 
 def light_spectrum(name: str) -> Spectrum:

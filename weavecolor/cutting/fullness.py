@@ -26,7 +26,7 @@ from weavecolor.cutting.folds import (
     layer_shares,
     meander_angle,
 )
-from weavecolor.cutting.lengths import WIDEST_CM, cm_and_inches, positive
+from weavecolor.cutting.lengths import WIDEST_CM, cm, cm_and_inches, positive
 from weavecolor.errors import InputError
 from weavecolor.optics.stack import layer_count
 from weavecolor.textile.grain import angle_deg
@@ -49,6 +49,8 @@ __all__ = [
 MOST_FINISHED_CM = 3000.0
 #: Face of a pressed pleat where none is said, cm. Common practice, no source.
 USUAL_PLEAT_CM = 4.0
+#: The narrowest that is pressed, by pleating machines, cm. From memory.
+LEAST_PLEAT_CM = 0.1
 #: A panel narrower than this between its seams is no panel, cm. Common practice, no source.
 _LEAST_PANEL_CM = 5.0
 #: Share of the width from which a panel takes all of it: a narrower strip than the rest is seldom
@@ -287,7 +289,7 @@ def plan_fullness(
     doubled : the cloth folded up at the hem, both edges in the waist seam: twice the length and
         twice the top allowance, no hem, and every layer is two.
     hem_round_cm : how far round the hem hangs; the panels then reach at least that far.
-    pleat_cm : face of a pressed pleat; the nearest that divides the finished width is used.
+    pleat_cm : face of a pressed pleat, from .1; the nearest that divides the finished width is used.
     grain_deg : the layer's grain; 0 joins widths, 90 uses the cloth sideways.
     longest_cm : length of the cloth in hand, which bounds a panel used sideways.
     least_panels : panels at least that go round, where they are cut to size from the fullness.
@@ -367,6 +369,11 @@ def plan_fullness(
     pleats = None
     if kind in ("knife", "box") and actual > 1.0 + 1e-9:
         face = USUAL_PLEAT_CM if pleat_cm is None else positive(pleat_cm, "pleat_cm")
+        if face < LEAST_PLEAT_CM:
+            raise InputError(
+                f"a pleat of {face:g} cm is too narrow to press; use {cm(LEAST_PLEAT_CM)} or more",
+                field="pleat_cm",
+            )
         if face > finished_cm:
             raise InputError(
                 f"a pleat of {cm_and_inches(face)} is wider than the finished "

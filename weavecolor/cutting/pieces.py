@@ -22,6 +22,9 @@ from weavecolor.textile.grain import angle_deg
 GRAINS = {"straight": 0.0, "cross": 90.0, "bias": 45.0}
 LARGEST_CM = 2000.0
 WIDEST_SEAM_CM = 20.0
+# Corners lie nearer than 10 km: overlays multiply what they are given, and lose what is beyond or
+# next to nothing.
+_NEAR_CM, _FAR_CM = 1e-100, 1e6
 # Overlays snap to this grid, cm: in plain floating point, nearly coincident edges can lose or
 # invent a whole part.
 GRID = 1e-9
@@ -172,9 +175,9 @@ def check_outline(outline: object, most: float = LARGEST_CM) -> Polygon:
             isinstance(corner, tuple)
             and len(corner) == 2
             and all(isinstance(v, int | float) and not isinstance(v, bool) for v in corner)
-            and all(math.isfinite(v) for v in corner)
+            and all(v == 0.0 or _NEAR_CM < abs(v) < _FAR_CM for v in corner)
         ):
-            raise InputError(f"corner {corner!r} is not a pair of numbers in cm")
+            raise InputError(f"corner {shown(corner)} is not a pair of numbers in cm")
     shape = Polygon(outline)
     if shape.convex_hull.area < 1e-4:
         raise InputError("the outline encloses nothing; give corners round an area")

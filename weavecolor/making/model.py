@@ -21,7 +21,7 @@ from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import FOLDS, ClothInHand
 from weavecolor.decide.wishes import Limits
 from weavecolor.decide.wishwords import wish_from
-from weavecolor.errors import InputError, lines, one_line, within
+from weavecolor.errors import InputError, lines, one_line, shown, within
 from weavecolor.files.clothfile import cloth_from_dict
 from weavecolor.files.textfile import toml_table
 from weavecolor.making.checks import NAME_LONGEST, one_of, placed, plain, rows, unique
@@ -307,7 +307,7 @@ class Making:
         if found := [one for one in like if one.name == name] or like[: len(like) == 1]:
             return found[0]
         known = ", ".join(option.name for option in self.options) or "none yet"
-        raise InputError(f"there is no option {name!r}; there are: {known}")
+        raise InputError(f"there is no option {shown(name)}; there are: {known}")
 
     def cloth(self, key: str) -> MakingCloth:
         """The cloth of that key. Raises InputError where there is none."""
