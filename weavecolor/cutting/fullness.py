@@ -289,7 +289,7 @@ def plan_fullness(
     doubled : the cloth folded up at the hem, both edges in the waist seam: twice the length and
         twice the top allowance, no hem, and every layer is two.
     hem_round_cm : how far round the hem hangs; the panels then reach at least that far.
-    pleat_cm : face of a pressed pleat, from .1; the nearest that divides the finished width is used.
+    pleat_cm : face of a pressed pleat, from .1; the nearest that divides the width is used.
     grain_deg : the layer's grain; 0 joins widths, 90 uses the cloth sideways.
     longest_cm : length of the cloth in hand, which bounds a panel used sideways.
     least_panels : panels at least that go round, where they are cut to size from the fullness.
