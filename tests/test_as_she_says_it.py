@@ -205,6 +205,7 @@ def yarn_of(cloth=False, **told):
         ("nylon tulle", "nylon", "filament", False, True),
         ("nylon organza", "nylon", "filament", False, True),
         ("rayon lining", "viscose", "filament", False, False),
+        ("cupro lining", "cupro", "filament", False, False),
         ("polyester taffeta", "polyester", "filament", False, False),
         ("cotton lawn", "cotton", "spun", False, False),
         ("linen", "flax", "spun", False, False),

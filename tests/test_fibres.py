@@ -54,7 +54,7 @@ def test_table_cannot_be_changed():
 @pytest.mark.parametrize(
     ("said", "meant"),
     [("PES", "polyester"), ("co", "cotton"), ("SE", "silk"), ("CV", "viscose"), ("PA", "nylon"),
-     ("Cupro", "viscose"), ("Lyocell", "viscose"), ("WV", "wool")],
+     ("Cupro", "cupro"), ("CUP", "cupro"), ("Lyocell", "viscose"), ("WV", "wool")],
 )  # fmt: skip
 def test_fibres_as_labels_tell_them(said, meant):
     """Codes of ISO 2076 and DIN 60001-4, from memory."""

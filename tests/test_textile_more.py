@@ -99,6 +99,8 @@ def test_a_lustre_is_told_by_its_word_where_it_has_one(dull, said):
       "times as far from the middle as the sides"),
      ("viscose", "filament", "filaments as if three-sided with rounded corners, these 1.15 (1 to "
       "1.4) times as far from the middle as the sides"),
+     ("cupro", "filament", "round filaments, or with corners up to 1.1 times as far from the "
+      "middle as the sides"),
      ("cotton", "spun", "round fibres, or with corners up to 1.1 times as far from the middle as "
       "the sides")],
 )  # fmt: skip
@@ -142,7 +144,7 @@ def test_usual_yarns_of_one_make_are_alike():
         names = ("fineness_dtex", "packing", "twist_factor", "flattening", "lustre", "tex")
         assert [getattr(one, x) for x in names] == [getattr(other, x) for x in names]
     cotton = usual_yarn("cotton", "spun").flattening
-    staple = ("silk", "viscose", "acetate", "triacetate", "nylon", "polyester", "acrylic")
+    staple = ("silk", "viscose", "cupro", "acetate", "triacetate", "nylon", "polyester", "acrylic")
     for name in ("flax", *staple):
         assert usual_yarn(name, "spun").flattening == cotton, name
     assert usual_yarn("wool", "spun").flattening.usual == cotton.usual  # springs back: less range
@@ -153,7 +155,7 @@ def test_only_yarn_that_is_laid_flat_is_never_round():
     """Out of the cloth, and in an open one, yarn is round (F. T. Peirce, J. Text. Inst. 28 (1937)
     T45); only thick-set cloth of untwisted filaments presses all of it."""
     flat = {one.name for one in USUAL.values() if one.flattening.low > 1.0}
-    assert flat == {"silk taffeta", "silk satin", "viscose", "acetate", "triacetate"}
+    assert flat == {"silk taffeta", "silk satin", "viscose", "cupro", "acetate", "triacetate"}
     assert all(USUAL[name].twist_factor.usual <= 700.0 for name in flat)
 
 

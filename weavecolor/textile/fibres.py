@@ -26,7 +26,8 @@ ALSO_CALLED: Mapping[str, str] = MappingProxyType(
         "ramie": "flax",  # the source gives both one index
         "wild silk": "silk",
         # regenerated cellulose as viscose is, and within 0.03 of its indices (from memory)
-        **dict.fromkeys(("cupro", "lyocell", "modal"), "viscose"),
+        **dict.fromkeys(("lyocell", "modal"), "viscose"),
+        **dict.fromkeys(("cuprammonium", "cupra", "cuprammonium rayon"), "cupro"),
     }
 )
 #: Fibres as labels shorten them (codes of ISO 2076 and DIN 60001-4, from memory).
@@ -35,7 +36,8 @@ LABELS: Mapping[str, str] = MappingProxyType(
         "co": "cotton", "li": "flax", "ra": "flax", "se": "silk", "wo": "wool", "wv": "wool",
         **dict.fromkeys(("pes", "pet", "pl"), "polyester"),
         "pa": "nylon", "pan": "acrylic", "ca": "acetate", "cta": "triacetate",
-        **dict.fromkeys(("cv", "vi", "cup", "cly", "cmd"), "viscose"),
+        **dict.fromkeys(("cv", "vi", "cly", "cmd"), "viscose"),
+        "cup": "cupro",
     }
 )  # fmt: skip
 

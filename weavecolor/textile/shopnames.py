@@ -26,7 +26,7 @@ _CLOTHS: Mapping[str, str] = MappingProxyType(
         **dict.fromkeys(("gazar", "silk gazaar", "gazaar"), "silk gazar"),
         **dict.fromkeys(("tulle", "nylon tulle", "net", "bobbinet"), "nylon net"),
         **{f"{fibre}{cloth}": fibre for cloth in ("", " taffeta", " satin", " lining")
-           for fibre in ("polyester", "nylon", "viscose", "acetate", "triacetate")},
+           for fibre in ("polyester", "nylon", "viscose", "cupro", "acetate", "triacetate")},
         "polyester georgette": "polyester chiffon",
         **dict.fromkeys(("voile", "swiss voile"), "cotton voile"),
         **{cloth: "cotton spun" for name in ("lawn", "batiste", "muslin", "calico", "poplin",

@@ -131,12 +131,14 @@ SECTIONS: Mapping[str, Span] = MappingProxyType(
 )
 ROUND = SECTIONS["round"]
 #: Viscose and acetate are serrated all around, cotton is a flat ribbon: each stands as a triangle
-#: that does as much, more or less (by judgement; a ribbon of 1 + .25 cos 2a was traced).
+#: that does as much, more or less (by judgement; a ribbon of 1 + .25 cos 2a was traced). Cupro,
+#: drawn while it sets, has a smooth skin and is round or nearly so (Morton and Hearle, ch. 1, from
+#: memory).
 _OF_FIBRE: Mapping[str, Span] = MappingProxyType(
     {
         "silk": SECTIONS["rounded triangle"],
         **dict.fromkeys(("viscose", "acetate", "triacetate"), Span(1.15, 1.0, 1.4)),
-        "cotton": Span(1.0, 1.0, 1.1),
+        **dict.fromkeys(("cotton", "cupro"), Span(1.0, 1.0, 1.1)),
     }
 )
 #: Bright nylon and polyester of many filaments are round as often as not (common practice).
@@ -180,6 +182,7 @@ def _sorts() -> dict[str, UsualYarn]:
         UsualYarn("nylon", "nylon", "filament", Span(3.0, 1.0, 5.5), _LOOSE, _NO_TWIST,
                   Span(1.5, 1.0, 2.5), lustre="semi-dull"),
         UsualYarn("viscose", "viscose", "filament", Span(3.3, 1.8, 5.5), _LOOSE, _NO_TWIST, _FLAT),
+        UsualYarn("cupro", "cupro", "filament", Span(1.8, 1.2, 2.5), _LOOSE, _NO_TWIST, _FLAT),
         UsualYarn("acetate", "acetate", "filament", Span(3.7, 2.5, 5.0), _LOOSE, _NO_TWIST, _FLAT),
         UsualYarn("triacetate", "triacetate", "filament", Span(3.7, 2.5, 5.0), _LOOSE, _NO_TWIST,
                   _FLAT),
@@ -201,6 +204,7 @@ def _sorts() -> dict[str, UsualYarn]:
                       Span(3300.0, 2500.0, 4200.0), Span(1.2, 1.0, 1.8), lustre=lustre)
             for name, fineness, lustre in (
                 ("viscose", Span(1.7, 1.2, 3.3), "bright"),
+                ("cupro", Span(1.5, 1.2, 2.5), "bright"),
                 ("acetate", Span(3.0, 1.7, 5.0), "bright"),
                 ("triacetate", Span(3.0, 1.7, 5.0), "bright"),
                 ("nylon", Span(1.7, 1.1, 3.3), "semi-dull"),
