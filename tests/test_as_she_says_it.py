@@ -16,6 +16,7 @@ from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.screencolour import NAMED_OFF, screen_rgb
 from weavecolor.colour.words import colour_words
 from weavecolor.cutting.asked import in_hand_from
+from weavecolor.decide.compare import compare_stacks
 from weavecolor.decide.showthrough import ITEMS, item_called
 from weavecolor.decide.wishwords import wish_from
 from weavecolor.errors import InputError
@@ -33,8 +34,9 @@ from weavecolor.making.model import Making
 from weavecolor.measure.threads import NINETEEN_OF_TWENTY, stated
 from weavecolor.optics import mightbe_build
 from weavecolor.optics.layerwords import layers_said
-from weavecolor.optics.stack import face_called
+from weavecolor.optics.stack import Layer, Stack, face_called
 from weavecolor.optics.uncertainty import COVERAGE, known_of, reasons
+from weavecolor.report.comparisontable import assumptions
 from weavecolor.scene.backings import backing, behind_called
 from weavecolor.scene.places import PLACES, custom_scene, scene, sides, with_viewer
 from weavecolor.textile.notmodelled import NOT_MODELLED, not_modelled
@@ -243,8 +245,11 @@ def test_a_cloth_woven_of_several_sorts_is_asked_about():
 def test_net_is_not_modelled_whatever_its_cloth_is_called():
     """Of a cloth likened to net it is said with every answer; none is offered in net's place."""
     net = yarn_of(like="nylon tulle", cloth=True)
-    said = "nylon tulle: lace, net, leno, knitted and felted cloth are not modelled: lay a piece"
-    assert any(text.startswith(said) for text in known_of([net]).contradictions)
+    said = " (nylon tulle): lace, net, leno, knitted and felted cloth are not modelled: lay a piece"
+    assert any(text.startswith(net.name + said) for text in known_of([net]).contradictions)
+    named = replace(net, name="Grey net")  # said once
+    once = [text for text in known_of([named]).contradictions if "not modelled" in text]
+    assert [text[:16] for text in once] == ["Grey net: lace, "]
     again = cloth_from_toml(cloth_to_toml(net))
     assert known_of([net]).contradictions == known_of([again]).contradictions
     other = known_of([yarn_of(like="silk organza", cloth=True)]).contradictions
@@ -252,6 +257,24 @@ def test_net_is_not_modelled_whatever_its_cloth_is_called():
     with pytest.raises(InputError, match="'silk tulle' must be one of silk organza") as refused:
         yarn_of(like="silk tulle")
     assert "net, leno" in str(refused.value) and "nylon tulle" not in str(refused.value)
+
+
+def test_of_two_cloths_it_is_said_which_is_assumed():
+    """Each limit with the names of those it is true of, in a comparison as before an answer."""
+    guessed, told = load_swatch("silk-chiffon-ivory"), load_swatch("shot-organza-red-black")
+    told = replace(told, known=(), sources=())
+    assert reasons(known_of([told])) == ()
+    only = reasons(known_of([guessed]))
+    assert only and reasons(known_of([told, guessed])) == tuple(
+        f"{guessed.name}: {text}" for text in only
+    )
+    other = replace(guessed, name="Other")
+    assert reasons(known_of([guessed, other, told])) == tuple(
+        f"Other and {guessed.name}: {text}" for text in only
+    )
+    laid = Stack((Layer(told), Layer(guessed)), backing("white"))
+    made = compare_stacks([laid], scenes=[scene("overcast")])
+    assert assumptions(made) == reasons(known_of([told, guessed]))
 
 
 @pytest.mark.parametrize(
@@ -407,7 +430,8 @@ def test_a_yarn_that_glows_or_is_metal_is_said_by_its_colour_s_name():
                        ("fluo yellow", "fluorescent"), ("silver lurex", "figured, metallic"),
                        ("old gold", ""), ("copper", ""), ("white", "")):  # fmt: skip
         told = known_of([replace(plain, weft=replace(plain.weft, colour_name=name))]).contradictions
-        assert [text.startswith(f"{name}: {what}") for text in told] == [True] * bool(what)
+        said = [text.startswith(f"{plain.name} ({name}): {what}") for text in told]
+        assert said == [True] * bool(what)
 
 
 def test_an_answer_about_crepe_says_that_it_is_told_as_flat(tmp_path, capsys):

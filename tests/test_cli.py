@@ -112,7 +112,7 @@ def test_describe_tells_all_doubts_in_words_and_as_json(capsys, tmp_path):
     )  # fmt: skip
     path = str(save_cloth(tmp_path / "odd.toml", odd))
     told = json.loads(good(capsys, "describe", path, "--table", "json"))["doubts"]
-    for what in ("stated weight of 200", "crimps of 30 and 30", "crinkled", "silver lurex: "):
+    for what in ("stated weight of 200", "crimps of 30 and 30", "crinkled", "(silver lurex): "):
         assert sum(what in doubt for doubt in told) == 1
     text = good(capsys, "describe", path)
     assert [line.removeprefix("Mind: ") for line in text.splitlines() if "Mind: " in line] == told

@@ -52,6 +52,7 @@ from weavecolor.optics.uncertainty import known_of
 from weavecolor.report.cautions import cautions
 from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.cloth import Cloth, Yarn
+from weavecolor.textile.notmodelled import besides_so
 from words_page import HELP
 
 #: Where a cloth may come from.
@@ -197,7 +198,7 @@ def _facts(now: Making) -> None:
     )
     if cloth.remarks or cloth.sources or cloth.known:
         with st.expander("What was given, and what was supposed"):
-            lines = [*assumed_words(cloth), *cloth.remarks]
+            lines = [*assumed_words(cloth), *besides_so(cloth.remarks)]
             lines += [f"{k}: {v}" for k, v in cloth.sources]
             st.html(
                 '<ul class="wc-remarks">'

@@ -17,8 +17,8 @@ How each number is known is a value of the cloth (``Cloth.known``); no words are
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -107,6 +107,8 @@ class Known:
         against weft.
     fitted, all_fitted : bool
         Whether a cloth was fitted, or every one was, and keeps what that left open, which is drawn.
+    each : tuple of (str, Known)
+        Of several cloths every one by itself, with its name.
     """
 
     yarn_assumed: bool
@@ -119,6 +121,7 @@ class Known:
     apart: float = 0.0
     fitted: bool = False
     all_fitted: bool = False
+    each: tuple[tuple[str, Known], ...] = ()
 
     def __post_init__(self) -> None:
         if self.yarn_left < 0.0:
@@ -212,10 +215,11 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
     drawn = []
     sorts = set()
     told: set[str] = set()
+    cloths = list(cloths)
+    alone = {cloth.name: cloth for cloth in cloths}
+    each = [(x, known_of([alone[x]])) for x in sorted(alone)] if len(alone) > 1 else []
     for cloth in cloths:
-        names = (cloth.name, cloth.warp.colour_name, cloth.weft.colour_name)
-        told |= {*doubts_of(cloth), *map(named_so, names), _section_doubt(cloth)} - {""}
-        told |= remarked_so(cloth.remarks)
+        told |= {*doubts_of(cloth), *_not_modelled(cloth), _section_doubt(cloth)} - {""}
         known = dict(cloth.known)
         for system, yarn in (("warp", cloth.warp), ("weft", cloth.weft)):
             sorts.add(sort_of(yarn))
@@ -237,11 +241,23 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
     least = next((s for s in SORTS if s in sorts), SORTS[0])
     return Known(
         assumed, recovered, tuple(sorted(told)), least, off, left, colours, apart,
-        any(drawn), bool(drawn) and all(drawn),
+        any(drawn), bool(drawn) and all(drawn), tuple(each),
     )  # fmt: skip
 
 
 _STATED = HowKnown.stated()
+
+
+def _not_modelled(cloth: Cloth) -> Iterator[str]:
+    """What the names of ``cloth``, of its colours and of what its yarns are like tell of that no
+    answer takes into account; each thing once, with the cloth's name."""
+    names = (cloth.name, cloth.warp.colour_name, cloth.weft.colour_name)
+    said: dict[str, str] = {}
+    for text in (*filter(None, map(named_so, names)), *sorted(remarked_so(cloth.remarks))):
+        name, what, instead = text.rsplit(": ", 2)
+        said.setdefault(f"{what}: {instead}", name)
+    for text, name in said.items():
+        yield f"{cloth.name}: {text}" if name == cloth.name else f"{cloth.name} ({name}): {text}"
 
 
 def _left(key: str, yarn: Yarn, how: HowKnown) -> float:
@@ -268,13 +284,21 @@ def _left(key: str, yarn: Yarn, how: HowKnown) -> float:
 
 
 def reasons(known: Known) -> tuple[str, ...]:
-    """What limits an answer about these cloths, in words, contradictions first.
+    """What limits an answer about these cloths, in words, contradictions first; of several cloths
+    with the names of those it is said of.
 
     Examples
     --------
     >>> reasons(Known(False, False))
     ()
     """
+    whose: dict[str, list[str]] = {}
+    for name, one in known.each:
+        for text in reasons(replace(one, contradictions=())):
+            whose.setdefault(text, []).append(name)
+    if whose:
+        named = (f"{' and '.join(names)}: {text}" for text, names in whose.items())
+        return (*known.contradictions, *named)
     told = list(known.contradictions)
     if known.yarn_assumed:
         told.append("how the yarns are built is assumed, not measured")

@@ -20,7 +20,7 @@ from weavecolor.colour.perception import JUST_NOTICEABLE
 from weavecolor.decide.compare import AXES, Comparison, Option, Outcome, Step
 from weavecolor.decide.unexpected import unexpected
 from weavecolor.errors import InputError
-from weavecolor.optics.uncertainty import HELD
+from weavecolor.optics.uncertainty import HELD, known_of, reasons
 from weavecolor.scene.places import sides
 from weavecolor.scene.scene import Scene
 
@@ -306,10 +306,8 @@ def assumptions(comparison: Comparison) -> tuple[str, ...]:
     >>> len(assumptions(compare(organza, scenes=(window,)))) > 0
     True
     """
-    reasons: dict[str, None] = {}
-    for outcome in comparison.outcomes:
-        reasons.update(dict.fromkeys(outcome.uncertainty.reasons))
-    return tuple(reasons)
+    stacks = [outcome.option.stack for outcome in comparison.outcomes]
+    return reasons(known_of(layer.cloth for stack in stacks for layer in stack.layers))
 
 
 def columns(heads: Sequence[str], rows: Sequence[Sequence[str]], right: set[str]) -> list[str]:

@@ -25,7 +25,7 @@ from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.construction import HAIRINESS, Description, describe, hairs_take
 from weavecolor.textile.howknown import HowKnown
-from weavecolor.textile.notmodelled import remarked_so
+from weavecolor.textile.notmodelled import besides_so
 from weavecolor.textile.weaves import weave
 
 GROUNDS = ("white", "black")
@@ -222,8 +222,7 @@ def assumed(made: Portrait) -> tuple[str, ...]:
         for key, text in cloth.sources
         if key in known and known[key].way == "assumed" and known[key].source != text
     ]
-    remarks = [text for text in cloth.remarks if text not in remarked_so(cloth.remarks)]
-    return (*assumed_words(cloth), *remarks, *owner)
+    return (*assumed_words(cloth), *besides_so(cloth.remarks), *owner)
 
 
 def _how(how: HowKnown) -> dict[str, Any]:

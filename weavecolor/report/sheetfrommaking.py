@@ -52,6 +52,7 @@ from weavecolor.scene.scene import Scene
 from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.cloth import Cloth
 from weavecolor.textile.construction import describe
+from weavecolor.textile.notmodelled import besides_so
 
 PICTURES = ("close-up", "drape")
 #: Fields of a cloth file as a maker calls them.
@@ -351,7 +352,8 @@ def _basis_of(cloth: Cloth) -> tuple[SheetBasis, ...]:
         for (text, way), names in told.items()
     ]
     rows += [SheetBasis(in_trade_words(text), "", "assumed") for text in assumed_words(cloth)]
-    rows += [SheetBasis(in_trade_words(text), "", "stated") for text in cloth.remarks]
+    others = besides_so(cloth.remarks)
+    rows += [SheetBasis(in_trade_words(text), "", "stated") for text in others]
     return tuple(rows)
 
 

@@ -155,6 +155,19 @@ def remarked_so(remarks: Iterable[str]) -> set[str]:
     return {remark for remark in remarks if remark.endswith(ends)}
 
 
+def besides_so(remarks: Iterable[str]) -> tuple[str, ...]:
+    """The other ``remarks``: what a cloth's name and likeness tell of stands with every answer.
+
+    Examples
+    --------
+    >>> besides_so([named_so("nylon tulle"), "counted twice"])
+    ('counted twice',)
+    """
+    remarks = tuple(remarks)
+    said = remarked_so(remarks)
+    return tuple(remark for remark in remarks if remark not in said)
+
+
 def elsewhere(text: str) -> str:
     """The end of a complaint about ``text``: that it is not modelled, and what to do; or nothing.
 
