@@ -241,7 +241,7 @@ def test_the_cutting_list_is_the_last_to_be_cut_short(many):
     pieces = tuple(Piece.rectangle(f"facing {k}", 6, 20) for k in range(many))
     basis = tuple(
         SheetBasis(f"cloth {k}: " + "how closely packed its yarn is, " * 4, "usual", "assumed")
-        for k in range(9)
+        for k in range(16)
     )
     shows = tuple(f"thing {k}: plain, " + "much darker, " * 14 for k in range(9))
     text, pages, _ = pdf_text(
@@ -434,3 +434,32 @@ def test_bad_sheets_are_refused_in_one_line(changes):
     with pytest.raises(InputError) as caught:
         sheet(**changes)
     assert "\n" not in str(caught.value)
+
+
+def test_what_it_rests_on_goes_on_below_the_cautions():
+    """Beside an empty half column nothing is said to have no room."""
+    basis = tuple(
+        SheetBasis(f"cloth {k}: " + "how closely packed its yarn is, " * 4, "usual", "assumed")
+        for k in range(18)
+    )
+    text, pages, _ = pdf_text(making_sheet_pdf(sheet(basis=basis, cautions=("Press it cool.",))))
+    assert pages <= 2 and "no room for" not in text
+    assert all(f"cloth {k}:" in text for k in range(18))
+    assert text.index("What this rests on") < text.index("What this rests on, continued")
+
+
+def test_panels_of_two_cloths_have_two_numbers():
+    """A number of the cutting list stands on the lay of that cloth alone."""
+    wanted = [FullnessWanted("skirt", "gathered", 72.0, wide, 84.0, fullness=2.5)
+              for wide in (110.0, 136.0)]  # fmt: skip
+    needs = tuple(
+        cloth_needed(name, ((0.0, 1),), (), [one], [ClothInHand(one.cloth_width_cm, 400.0)],
+                     tries=5)  # fmt: skip
+        for name, one in zip(("organza", "chiffon"), wanted, strict=True)
+    )
+    text, _, _ = pdf_text(making_sheet_pdf(sheet(pieces=(), needs=needs)))
+    listed, organza, chiffon = re.split("Lay on organza|Lay on chiffon", text)
+    assert re.search(r"1\s+skirt panel, organza", listed)
+    assert re.search(r"2\s+skirt panel, chiffon", listed)
+    assert "1 skirt panel" in organza and "2 skirt panel" not in organza
+    assert "2 skirt panel" in chiffon and "1 skirt panel" not in chiffon

@@ -244,7 +244,7 @@ def sheet_show_through(stack: Stack, lit: Sequence[Lit]) -> tuple[str, ...]:
     said = []
     for told in shown_in(usual_items(stack), [scene for _, scene in lit]):
         worst = max(told, key=lambda one: one.delta)
-        said.append(worst.words if len(lit) == 1 else f"{worst.words} Shows most there.")
+        said.append(worst.words)
     seen = _options(stack, lit)
     return (*said, *filter(None, (watered(seen), kept_out(seen))))
 

@@ -37,7 +37,7 @@ from weavecolor.report.sheetblocks import (
     table,
 )
 from weavecolor.report.sheetdata import MakingSheet, SheetSwatch
-from weavecolor.report.sheetdrawings import lay_drawing, layer_icon, numbered, sample_box
+from weavecolor.report.sheetdrawings import lay_drawing, layer_icon, sample_box
 from weavecolor.report.sheetwords import (
     folds_words,
     fullness_sentences,
@@ -149,7 +149,8 @@ def _blocks(sheet: MakingSheet, style: Style, drawn: Drawn) -> list[Block]:
     if sheet.colours:
         blocks += [heading("Predicted colour", WIDTH, style), *_colours(sheet, style)]
     if sheet.show_through:
-        blocks.append(heading("What will show through", WIDTH, style))
+        title = "What will show through, each in the light where it shows most"
+        blocks.append(heading(title, WIDTH, style))
         blocks += bullets(sheet.show_through, WIDTH, style.of("show through"))
     if sheet.notes:
         blocks += [heading("Notes", WIDTH, style), *bullets(sheet.notes, WIDTH, style.of("notes"))]
@@ -161,21 +162,29 @@ def _blocks(sheet: MakingSheet, style: Style, drawn: Drawn) -> list[Block]:
     if sheet.fullness:
         lines = [line for name, plan in sheet.fullness for line in fullness_sentences(name, plan)]
         blocks += [heading("Fullness", WIDTH, style), *bullets(lines, WIDTH, style.of("fullness"))]
-    ends = []
+    first: list[Block] = []
     if sheet.cautions:
-        ends.append(
-            stacked(
-                [
-                    heading("Cautions", HALF, style),
-                    *bullets(sheet.cautions, HALF, style, whole=True),
-                ]
-            )
-        )
-    if sheet.basis:
-        ends.append(stacked([heading("What this rests on", HALF, style), *_basis(sheet, style)]))
-    if ends:
-        blocks.append(columns(ends, [0.0, HALF + GUTTER][: len(ends)]))
+        cautions = bullets(sheet.cautions, HALF, style, whole=True)
+        first = [heading("Cautions", HALF, style), *cautions]
+    then = _basis(sheet, style) if sheet.basis else []
+    if first or then:
+        blocks.append(_side_by_side(first, "What this rests on", then, style))
     return blocks
+
+
+def _side_by_side(first: list[Block], title: str, then: list[Block], style: Style) -> Block:
+    """Two columns as even as can be: of what stands ``then``, under its ``title``, the beginning
+    goes below what stands ``first``, where that makes them shorter."""
+    begin, on = (heading(text, HALF, style) for text in (title, f"{title}, continued"))
+    made = [
+        columns([stacked(left), stacked(right)], [0.0, HALF + GUTTER])
+        for k in range(len(then))
+        if k == 0 or not then[k - 1].joined
+        for left, right in [
+            ([*first, begin, *then[:k]], [on, *then[k:]]) if k else (first, [begin, *then])
+        ]
+    ]
+    return min(made, key=lambda block: block.height) if made else stacked(first)
 
 
 def _title(sheet: MakingSheet, style: Style) -> Block:
@@ -329,27 +338,37 @@ def _verdict(style: Style) -> Block:
     return Block(tuple(marks), tall)
 
 
-def _cut_pieces(sheet: MakingSheet) -> list[tuple[Piece, str, FullnessPlan | None]]:
+#: A piece, the cloth it is cut of ("": of each), the grain it is told by, and a panel's plan.
+Row = tuple[Piece, str, str, FullnessPlan | None]
+
+
+def _cut_pieces(sheet: MakingSheet) -> list[Row]:
     """Pieces, then the panels of each fullness with its plan, for one layer; the layer of panels
     that differ."""
-    found: list[tuple[Piece, str, FullnessPlan | None]] = [(p, "", None) for p in sheet.pieces]
+    found: list[Row] = [(piece, "", "", None) for piece in sheet.pieces]
     for need in sheet.needs:
         for (what, plan, _), part in zip(need.plans, need.parts, strict=False):
-            whose = [need.cloth] if len(sheet.needs) > 1 else []
-            if len(need.grains) > 1:
-                whose.append(grain.grain_words(plan.grain_deg))
-            row = replace(panels(what, plan), layers=part.layers), ", ".join(whose), plan
+            whose = need.cloth if len(sheet.needs) > 1 else ""
+            lies = grain.grain_words(plan.grain_deg) if len(need.grains) > 1 else ""
+            row = replace(panels(what, plan), layers=part.layers), whose, lies, plan
             if row not in found:
                 found.append(row)
     return found
 
 
+def _numbers(listed: list[Row], cloth: str) -> dict[str, int]:
+    """The number in the cutting list of what is cut of a ``cloth``, by its name: panels of two
+    cloths differ, and so do their numbers."""
+    named = dict.fromkeys((piece.name, whose) for piece, whose, *_ in listed)
+    return {name: k for k, (name, whose) in enumerate(named, 1) if whose in ("", cloth)}
+
+
 def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
     listed = _cut_pieces(sheet)
     shown, rest = shortened(listed, style.of("cutting"))
-    numbers = numbered([piece for piece, *_ in listed])
     rows = []
-    for piece, whose, plan in shown:
+    for piece, cloth, lies, plan in shown:
+        whose = ", ".join(filter(None, (cloth, lies)))
         left, low, right, high = cut_outline(piece).bounds
         how = []
         if piece.fold_edge is not None:
@@ -372,7 +391,7 @@ def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
             how.append(f"top {cm(down - plan.length_cm)}")
         rows.append(
             [
-                str(numbers[piece.name]),
+                str(_numbers(listed, cloth)[piece.name]),
                 f"{piece.name}, {whose}" if whose else piece.name,
                 str(piece.quantity),
                 f"{cm(right - left)} \u00d7 {cm(high - low)}",
@@ -393,7 +412,7 @@ def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
     blocks = [*table(layout, rows, style), *rest_note(rest, WIDTH, style)]
     layers = len(sheet.layers)
     if layers > 1:
-        named = any(whose for _, whose, _ in listed)
+        named = any(cloth or lies for _, cloth, lies, _ in listed)
         note = f"The numbers are for one layer: cut every piece once in each of the {layers} layers"
         if any(piece.layers is not None and piece.layers < layers for piece, *_ in listed):
             note += ", but what is said to be of the outer ones alone"
@@ -406,8 +425,10 @@ def _lays(sheet: MakingSheet, style: Style, drawn: Drawn) -> list[Block]:
     """One cloth across the page, several in two columns."""
     shown, rest = shortened(sheet.needs, style.of("needs"))
     width = WIDTH if len(shown) <= 1 else HALF
-    numbers = numbered([piece for piece, *_ in _cut_pieces(sheet)])
-    each = [stacked(_need(need, numbers, style, width, drawn)) for need in shown]
+    listed = _cut_pieces(sheet)
+    each = [
+        stacked(_need(need, _numbers(listed, need.cloth), style, width, drawn)) for need in shown
+    ]
     blocks = list(each) if len(each) <= 1 else [
         columns(each[start : start + 2], [0.0, HALF + GUTTER][: len(each[start : start + 2])])
         for start in range(0, len(each), 2)
