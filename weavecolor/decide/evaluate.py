@@ -14,6 +14,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from weavecolor.colour.colorimetry import readings_lab
 from weavecolor.colour.spectra import BANDS, thinned
 from weavecolor.decide.lastlayer import (
     Behind,
@@ -30,7 +31,7 @@ from weavecolor.decide.looks import (
     ViewingCondition,
     cover_look,
     look,
-    shot_looks,
+    shot_scenes,
 )
 from weavecolor.decide.streams import StackBatch, lay_under, openness, over_grounds, single
 from weavecolor.decide.tables import (
@@ -41,17 +42,16 @@ from weavecolor.decide.tables import (
     Tables,
     build,
     labels,
-    links,
     place,
     place_below,
 )
 from weavecolor.decide.wishes import Measures
-from weavecolor.optics.adding import GAPS, over_backings
-from weavecolor.optics.appearance import by_views, from_folds, from_surface, seen_optics
+from weavecolor.optics.appearance import contrast_ratio, radiances
 from weavecolor.optics.sideways import sideways
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.folds import sent_on
+from weavecolor.scene.places import illumination
 from weavecolor.scene.scene import Scene
 
 Array = NDArray[np.float64]
@@ -64,11 +64,14 @@ BATCH, DIRECTIONS = 512, 16
 @dataclass(frozen=True, eq=False)
 class Viewpoints:
     """Every look that is judged: ``scenes``, the main one first, ``turns`` for the shot effect
-    (empty: not asked), and ``cover``, the look of the contrast ratio."""
+    (empty: not asked), and ``cover``, the look of the contrast ratio; ``places``: those of
+    ``scenes`` and ``turns`` themselves, seen by ``observer``."""
 
     scenes: tuple[ViewingCondition, ...]
     turns: tuple[ViewingCondition, ...]
     cover: ViewingCondition
+    places: tuple[Scene, ...]
+    observer: str
 
     @property
     def all(self) -> tuple[ViewingCondition, ...]:
@@ -90,11 +93,10 @@ def viewpoints(scenes: Sequence[Scene], shot: bool, observer: str = "2") -> View
     shot : bool
     observer : {"2", "10"}
     """
-    return Viewpoints(
-        tuple(look(s, observer) for s in scenes),
-        shot_looks(scenes[0], observer) if shot else (),
-        cover_look(),
-    )
+    places = (*scenes, *(shot_scenes(scenes[0]) if shot else ()))
+    looks = tuple(look(place, observer) for place in places)
+    count = len(scenes)
+    return Viewpoints(looks[:count], looks[count:], cover_look(), places, observer)
 
 
 @dataclass(frozen=True, eq=False)
@@ -420,53 +422,10 @@ def exact(
     views : Viewpoints
     """
     stack = Stack(tuple(layers), None, lay)
-    *seen, cover = by_views(
-        views.all, lambda looks: _exact_xyz(stack, backings, looks),
-        lambda looks: np.sum(_exact_xyz(stack, backings, looks), axis=0),
-    )  # fmt: skip
-    each = [one.lab(XYZ[:-2]) for one, XYZ in zip(views.all, seen, strict=False)]
-    labs = np.swapaxes(np.array(each), 0, 1)
-    black, white = cover[-2:, 1]
-    opacity = float(black / white) if white > 0 else 1.0
-    covers = np.full(len(backings), opacity)
+    seen = zip(views.places, radiances(stack, backings, views.places), strict=True)
+    labs = np.swapaxes(
+        [readings_lab(x, illumination(at), at.white, views.observer) for at, x in seen], 0, 1
+    )
+    covers = np.full(len(backings), contrast_ratio(stack))
     scenes = len(views.scenes)
     return Measures(labs[:, :scenes], labs[:, scenes:], covers, views.whites)
-
-
-def _exact_xyz(
-    stack: Stack, backings: Sequence[Backing | None], looks: Sequence[ViewingCondition]
-) -> list[Array]:
-    """XYZ (S + 2, 3) of the stack over each of S backings and the two grounds of the contrast
-    ratio, in each of the looks, which have no views."""
-    named = labels(looks, any(b is None for b in backings))
-    (rays,) = {one.share for one in looks}
-    pile = seen_optics(
-        stack, tuple(named.above), tuple(named.below), links=links(named), rays=rays
-    )
-    half = pile.through.size - len(named.above) - len(named.below)
-    there = [b for b in backings if b is not None]
-    over = over_backings(
-        pile, [*(b.reflectance for b in there), *GROUNDS], GAPS[stack.lay],
-        matters=[*map(sideways, there), *(None for _ in GROUNDS)],
-    )  # fmt: skip
-    made = iter(over)
-    factors = [(b is None, pile.reflect if b is None else next(made)) for b in backings]
-    factors += [(False, ground) for ground in made]
-
-    def XYZ(one: ViewingCondition, reflect: Array, bare: bool) -> Array:
-        view = half + place(named, one.view)
-        even = reflect[:, view] @ pile.share
-        out = even @ one.of_diffuse
-        if one.of_around is not None:
-            out = out + (even * from_folds(pile, reflect, bare)) @ one.of_around
-        for light, weight in zip(one.front, one.of_front, strict=True):
-            out = out + reflect[:, view, half + place(named, light)] @ weight
-        if bare:
-            first_below = half + len(named.above)
-            for light, in_line, weight in zip(one.behind, one.in_line, one.of_behind, strict=True):
-                below = first_below + place_below(named, light)
-                passed = from_surface(pile, view) if in_line else pile.transmit[:, view, below]
-                out = out + passed @ weight
-        return out
-
-    return [np.array([XYZ(one, reflect, bare) for bare, reflect in factors]) for one in looks]

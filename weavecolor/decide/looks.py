@@ -44,7 +44,6 @@ class ViewingCondition:
     on folds about it and is sent on by them.
     """
 
-    name: str
     view: Way
     front: tuple[Way, ...]
     behind: tuple[Way, ...]
@@ -67,26 +66,19 @@ class ViewingCondition:
         return lab_from_xyz(np.maximum(XYZ, 0.0), self.white)
 
 
-def look(scene: Scene, observer: str = "2", name: str = "") -> ViewingCondition:
-    """The look at a stack that ``appearance.appearance`` takes in ``scene``.
-
-    Parameters
-    ----------
-    scene : Scene
-    observer : {"2", "10"}
-    name : str
-        The scene's own by default.
-    """
+def look(scene: Scene, observer: str = "2") -> ViewingCondition:
+    """The look at a stack that ``appearance.appearance`` takes in ``scene``; ``observer`` "2" or
+    "10" degrees."""
     falls = illumination(scene)
     table = weights(observer)
     per_band = table * (100.0 / (falls @ table[:, 1]))
     white = adopted_white(falls, scene.white, observer, True)
-    whole = _lit(scene, per_band, white, name or scene.name)
-    views = (_lit(view, per_band * view.share, white, view.name) for view in scene.views)
+    whole = _lit(scene, per_band, white)
+    views = (_lit(view, per_band * view.share, white) for view in scene.views)
     return replace(whole, views=tuple(views))
 
 
-def _lit(scene: Scene, per_band: Array, white: Array, name: str) -> ViewingCondition:
+def _lit(scene: Scene, per_band: Array, white: Array) -> ViewingCondition:
     """One look, of which every band of a perfect diffuser gives ``per_band`` (41, 3) to XYZ for
     each unit of light."""
     front, behind = scene.in_front, scene.behind
@@ -98,7 +90,6 @@ def _lit(scene: Scene, per_band: Array, white: Array, name: str) -> ViewingCondi
         return np.stack(rows) if rows else np.zeros((0, BANDS, 3))
 
     return ViewingCondition(
-        name,
         view,
         tuple(x.way for x in front),
         opposite,
@@ -118,13 +109,11 @@ def at_a_slant(scene: Scene) -> Scene:
     return scene if scene.view_zenith_deg >= 30.0 else with_viewer(scene, SHOT_VIEW_DEG, 0.0)
 
 
-def shot_looks(scene: Scene, observer: str = "2") -> tuple[ViewingCondition, ...]:
-    """The looks at a cloth that is turned by :data:`SHOT_TURNS` in the same light, at a slant."""
+def shot_scenes(scene: Scene) -> tuple[Scene, ...]:
+    """A cloth that is turned by :data:`SHOT_TURNS` in the same light, looked at at a slant."""
     scene = at_a_slant(scene)
     # Turning the cloth by an angle is turning light and eye the other way.
-    return tuple(
-        look(turned(scene, -angle), observer, f"turned {angle:g} degrees") for angle in SHOT_TURNS
-    )
+    return tuple(turned(scene, -angle) for angle in SHOT_TURNS)
 
 
 def cover_look() -> ViewingCondition:
