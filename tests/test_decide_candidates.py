@@ -82,6 +82,7 @@ def test_sides_of_a_weave():
         (lambda: candidates([Material(RED)], BOTH, Limits(outside=("x",))), "not among"),
         (lambda: Material(RED, -1), "whole number"),
         (lambda: Limits((2, 1)), "layers"),
+        (lambda: Limits(lay="tight"), "lay: 'tight' is not a way to lay cloth; use touch"),
         (lambda: Limits((1, 13)), "at most"),
         (lambda: Limits(weight_g_m2=0.0), "weight"),
         (lambda: Limits(weight_g_m2=float("inf")), "at most 120000 g/m2"),

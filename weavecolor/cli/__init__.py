@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import contextlib
 import ctypes
+import errno
 import gc
 import importlib
 import os
@@ -25,7 +26,7 @@ import click
 
 from weavecolor import __version__
 from weavecolor.cache import keep_on
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 from weavecolor.files.store import on_this_machine
 
 # our matrices are small: threads of linear algebra wait for one another more than they work, and
@@ -98,6 +99,8 @@ def run(arguments: Sequence[str]) -> int:
         _drop_output()
         return 0
     except OSError as error:
+        if error.errno == errno.ENAMETOOLONG:
+            return _tell(f"{shown(error.filename)}: is too long to name a file", BAD_INPUT, debug)
         if error.filename is not None:
             return _fault(error, debug)
         _drop_output()

@@ -24,7 +24,7 @@ from weavecolor.optics.appearance import Appearance, in_scenes
 from weavecolor.optics.fitted import looks_of
 from weavecolor.optics.layer import content
 from weavecolor.optics.mightbe import lots_in, open_colour, open_difference
-from weavecolor.optics.stack import FACES, LAYS, Layer, Stack, layer_count, layers_words
+from weavecolor.optics.stack import Layer, Stack, layer_count, layers_words
 from weavecolor.optics.uncertainty import Uncertainty, known_of, of_colour, of_difference
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.folds import IN_FOLDS
@@ -269,10 +269,6 @@ def options(
             keys = list(chosen)
         if len(set(keys)) < len(keys):
             raise InputError("the same choice is named twice; name each once", field=axis)
-    for axis, allowed in (("lay", LAYS), ("face", FACES)):
-        for choice in lists[axis]:
-            if choice not in allowed:
-                raise InputError(f"{choice!r} is not one of {', '.join(allowed)}", field=axis)
     for count in counts:
         layer_count(count)
     for angle in (*grains, turn_deg):

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from weavecolor.colour.colorimetry import as_seen_in, ciede2000, daylight_white, settled
 from weavecolor.colour.spectra import Spectrum, frozen
 from weavecolor.errors import InputError
-from weavecolor.optics.stack import MOST_LAYERS
+from weavecolor.optics.stack import MOST_LAYERS, known_lay
 from weavecolor.textile.grain import angle_deg
 from weavecolor.textile.units import WEIGHTS_G_M2
 
@@ -146,6 +146,7 @@ class Limits:
             angle_deg(grain, "grains")
         if not self.faces or not set(self.faces) <= {"face", "back"}:
             raise InputError("sides are face and back, one at least", field="faces")
+        known_lay(self.lay)
         most_g_m2 = MOST_LAYERS * WEIGHTS_G_M2[1]
         if self.weight_g_m2 is not None and not 0.0 < self.weight_g_m2 <= most_g_m2:
             raise InputError(

@@ -26,7 +26,7 @@ from weavecolor.files.clothfile import cloth_from_dict
 from weavecolor.files.textfile import toml_table
 from weavecolor.making.checks import NAME_LONGEST, one_of, placed, plain, rows, unique
 from weavecolor.making.lightchoice import LightChoice
-from weavecolor.optics.stack import FACES, LAYS, layer_count
+from weavecolor.optics.stack import FACES, known_lay, layer_count
 from weavecolor.picture.forms import known_forms
 from weavecolor.picture.shapes import shape_names
 from weavecolor.scene.backings import Backing, behind_called
@@ -134,7 +134,7 @@ class MakingOption:
         one_line(self.backing, "backing", NAME_LONGEST, empty=True)
         found = placed("backing", backing_of, self.backing)
         object.__setattr__(self, "backing", "" if found is None else found.name)
-        one_of(self.lay, "lay", LAYS)
+        known_lay(self.lay)
         lines(self.note, "note")
 
     def same_stack(self, other: MakingOption) -> bool:

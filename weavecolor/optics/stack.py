@@ -48,6 +48,20 @@ def layer_count(count: int, field: str = "layers") -> int:
     return count
 
 
+def known_lay(lay: str) -> str:
+    """``lay`` if sheets can be laid so: "touching", "loose" or "apart"; raises InputError if not.
+
+    Examples
+    --------
+    >>> known_lay("loose")
+    'loose'
+    """
+    if lay not in LAYS:
+        raise InputError(f"{shown(lay)} is not a way to lay cloth; use {', '.join(LAYS)}",
+                         field="lay")  # fmt: skip
+    return lay
+
+
 @dataclass(frozen=True)
 class Layer:
     """One laid sheet of cloth; layers compare, and hash, by value.
@@ -87,7 +101,9 @@ class Layer:
 
     def __post_init__(self) -> None:
         if self.face not in FACES:
-            raise InputError(f"{self.face!r} is not a side of cloth; use face or back")
+            raise InputError(
+                f"{shown(self.face)} is not a side of cloth; use face or back", field="face"
+            )
         if not abs(self.grain_deg) <= MOST_TURNED_DEG:  # nor is it, where it is no number
             raise InputError(
                 f"a grain angle is from -{MOST_TURNED_DEG:g} to {MOST_TURNED_DEG:g} degrees, "
@@ -154,8 +170,7 @@ class Stack:
     lay: str = "loose"
 
     def __post_init__(self) -> None:
-        if self.lay not in LAYS:
-            raise InputError(f"{self.lay!r} is not a way to lay cloth; use {', '.join(LAYS)}")
+        known_lay(self.lay)
 
     def turned(self, by_deg: float) -> Stack:
         """The whole stack turned on by so much, over the same backing.
