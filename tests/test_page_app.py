@@ -606,7 +606,7 @@ def test_a_cloth_is_described_as_shops_call_it_and_what_is_not_modelled_is_said(
     page.text_input(key="d-weight").set_value("12 gsm").run()
     written(page, "nylon tulle")
     clean(page)
-    said = "nylon tulle: lace, net, leno, knitted and felted cloth are not modelled"
+    said = "Overlay (nylon tulle): lace, net, leno, knitted and felted cloth are not modelled"
     assert f"<b>Mind</b><ul><li>{said}" in html(page)
     assert re.search(r"So described, .*, give or take [\d.]+ \(CIEDE2000\)", html(page))
     press(page, "take-described")
