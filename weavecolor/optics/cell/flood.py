@@ -75,10 +75,6 @@ class Flood:
     lone: _Samples | None
     first: _Samples | None
 
-    @property
-    def rods(self) -> bool:
-        return self.first is None
-
     def between(
         self, rings: NDArray[np.integer[Any]], from_: Array, left: Array
     ) -> NDArray[np.float32]:
