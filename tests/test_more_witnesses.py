@@ -7,6 +7,8 @@ from dataclasses import replace
 import colour
 import numpy as np
 import pytest
+from closeups import Closeup
+from rulers import Ruler, photographed
 
 from weavecolor.colour import screen, spectra, tristimulus
 from weavecolor.colour.colorimetry import lab_from_xyz
@@ -16,10 +18,13 @@ from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_from_dict, load_swatch
+from weavecolor.measure import regions
 from weavecolor.measure.neutral import Illumination
+from weavecolor.measure.photograph import read_photograph
+from weavecolor.measure.ruler import find_ruler
 from weavecolor.measure.sample import _moved
 from weavecolor.measure.threads import count_threads
-from weavecolor.optics import dye, mightbe_build, moire, uncertainty
+from weavecolor.optics import dye, mightbe_build, mightbe_sheen, moire, ovalrod, uncertainty
 from weavecolor.optics.cell import aimed, filaments, flood, paths
 from weavecolor.optics.layerwords import _lying
 from weavecolor.optics.stack import Layer
@@ -257,3 +262,40 @@ def test_nylon_that_may_be_trilobal_is_said_to_be_told_as_round():
     settled = {**yarn, "section": "trilobal"}
     assert not uncertainty._section_doubt(cloth_from_dict({**sides, "warp": settled,
                                                            "weft": settled}))  # fmt: skip
+
+
+def test_dull_ground_is_no_paper_beside_bright_paper():
+    """Of half the light or less it is in shade or grey, however much of it there is."""
+    colour_ = np.array([[1.0, 1.0, 1.0], [0.4, 0.4, 0.4]])
+    parts = regions._Parts(np.zeros((1, 1), np.intp), colour_, np.array([1.0, 50.0]),
+                           np.array([0.1, 0.1]), np.zeros((2, 2)), np.zeros((2, 2)))  # fmt: skip
+    assert regions._paper(parts, colour_[:, 0], np.zeros((2, 3)), np.array([True, True])) == [0]
+
+
+def test_of_parts_on_bare_ground_the_larger_and_freer_is_the_swatch():
+    label = np.full((80, 120), 1)
+    label[10:60, 5:45] = 2  # free all round
+    label[10:60, 70:110] = 3  # as large, beside something on one side
+    label[5:65, 110:118] = 4
+    parts = regions._Parts(label, *(np.zeros((4, 1)),) * 5)
+    ground = label == 1
+    free, less = (regions._beside(label == k, ground) for k in (2, 3))
+    assert free == 1.0 and 0.7 < less < 0.85
+    for inside in ([1, 2], [2, 1]):
+        assert np.array_equal(regions._swatch(parts, inside, ground), label == 2)
+
+
+def test_a_rod_throws_light_as_it_is_told_at_each_of_its_widths():
+    ratios = np.exp(np.linspace(np.log(0.95), np.log(1.8), mightbe_sheen._OVALS))
+    depth = np.full(41, 0.3)
+    rod = mightbe_sheen._Oval(1.54, depth, ratios)
+    told = ovalrod.thrown(ratios, 1.54, 0.3, 0.4, 0.05, depth)
+    assert rod.thrown(0.3, 0.4, 0.05) == pytest.approx(told, rel=1e-9)
+
+
+def test_a_ruler_in_a_large_picture_is_found_where_it_lies():
+    c = Closeup(ends_per_cm=22.0, picks_per_cm=19.0, pixels_per_mm=20.0, size=(420, 800))
+    near = read_photograph(photographed(c, Ruler(width=0.12))[0]).linear
+    small, large = (find_ruler(picture) for picture in (near, near.repeat(3, 0).repeat(3, 1)))
+    assert large.scale.pixels_per_mm == pytest.approx(3.0 * small.scale.pixels_per_mm, rel=0.01)
+    assert np.array(large.before) == pytest.approx(3.0 * np.array(small.before), abs=30.0)
