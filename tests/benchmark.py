@@ -18,7 +18,7 @@ import numpy as np
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics import appearance as looks
 from weavecolor.optics import layer as layeroptics
-from weavecolor.optics.adding import GAPS, add, as_stack, over_backings, viewed
+from weavecolor.optics.adding import GAPS, Ground, add, as_stack, over_backings, viewed
 from weavecolor.optics.cell import filaments, nodes, pairs
 from weavecolor.optics.cell.nodes import unit as toward
 from weavecolor.optics.stack import Layer, Stack
@@ -136,7 +136,7 @@ def clear_cell() -> list[tuple[str, float]]:
             )
             over_backings(
                 add(upper, lower, GAPS["loose"], rows=viewed(lower)),
-                [np.full(41, g) for g in (0.05, 0.3, 0.6, 0.9)],
+                [Ground(np.full(41, g)) for g in (0.05, 0.3, 0.6, 0.9)],
                 GAPS["loose"],
             )
 

@@ -25,7 +25,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.optics.adding import StackOptics, add, as_stack, over_backings
+from weavecolor.optics.adding import Ground, StackOptics, add, as_stack, over_backings
 from weavecolor.optics.cell import filaments as cells
 from weavecolor.optics.cell.filaments import FilamentCell, Rays, Strand, follow, white_cell
 from weavecolor.optics.cell.nodes import unit
@@ -263,7 +263,7 @@ def _answer(model: Model, row: dict[str, Any]) -> Answer:
     if row["layers"] == 2:
         under = as_stack(model.layer(light, float(row["turn_deg"])))
         pile = add(pile, under, gap, uneven=0.0)
-    white = over_backings(pile, [np.full(len(model.dyes), WHITE)], gap, uneven=0.0)[0]
+    white = over_backings(pile, [Ground(np.full(len(model.dyes), WHITE))], gap, uneven=0.0)[0]
     half = np.count_nonzero(pile.share)
     first = half + (light is not None)
 

@@ -9,7 +9,7 @@ from bidirectional import brf, pile_optics
 from test_layer_optics import cloth
 
 from weavecolor.colour.spectra import BANDS
-from weavecolor.optics.adding import GAPS, StackOptics, add, over_backing, over_backings
+from weavecolor.optics.adding import GAPS, Ground, StackOptics, add, over_backing, over_backings
 from weavecolor.optics.appearance import appearance, transmittance
 from weavecolor.optics.cell.nodes import nodes
 from weavecolor.optics.stack import Layer, Stack
@@ -84,7 +84,7 @@ def test_diffusing_layer_over_a_ground(ground, value, straight):
     layer = even(0.3, 0.5, straight=straight)
     over = over_backing(layer, np.full(BANDS, ground), None)
     assert SHARE @ over[7] @ SHARE == pytest.approx(value, abs=1e-6)
-    several = over_backings(layer, [np.full(BANDS, g) for g in (0.1, ground)], None)
+    several = over_backings(layer, [Ground(np.full(BANDS, g)) for g in (0.1, ground)], None)
     assert several[1] == pytest.approx(over, rel=1e-12)
 
 

@@ -9,7 +9,7 @@ import pytest
 import traced
 
 from weavecolor.errors import InputError
-from weavecolor.optics.adding import as_stack, over_backings
+from weavecolor.optics.adding import Ground, as_stack, over_backings
 from weavecolor.optics.cell.filaments import FilamentCell, Strand, white_cell
 from weavecolor.optics.layer import layer_optics, solved
 from weavecolor.textile.cloth import Cloth, Yarn
@@ -95,6 +95,8 @@ def test_cloth_that_cannot_be_woven_is_refused():
 
 def test_backings_show_through():
     pile = as_stack(layer_optics(cloth(dye=(5.0, 5.0)), 0.0, False, DIRECTIONS[:2]))
-    black, white = over_backings(pile, [np.zeros(41), np.full(41, 0.85)], (0.0, 2.0))
+    black, white = over_backings(
+        pile, [Ground(np.zeros(41)), Ground(np.full(41, 0.85))], (0.0, 2.0)
+    )
     assert black == pytest.approx(pile.reflect)
     assert np.all(white[:, -1, -2] > 2.0 * black[:, -1, -2])

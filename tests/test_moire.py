@@ -11,7 +11,7 @@ from weavecolor.decide.compare import Option, compare, evaluate
 from weavecolor.decide.unexpected import unexpected
 from weavecolor.decide.watered import watered
 from weavecolor.files.clothfile import load_swatch
-from weavecolor.optics.adding import as_stack
+from weavecolor.optics.adding import Ground, as_stack
 from weavecolor.optics.appearance import Lit, radiances
 from weavecolor.optics.layer import solved
 from weavecolor.optics.moire import LEAST_MM, _threads, bands, in_step, joint_factors, swing
@@ -163,7 +163,8 @@ def test_lightest_and_darkest_are_as_traced_in_and_out_of_step(cloth, every_ray)
     even = Lit(0, (), (), np.ones(len(dyes)), np.zeros((0, len(dyes))), ())
     off = []
     for white, ground in enumerate((0.0, 0.85)):
-        (first, second), past = ways_of([layer, layer], even, np.full(len(dyes), ground), gap, 0.0)
+        behind = Ground(np.full(len(dyes), ground))
+        (first, second), past = ways_of([layer, layer], even, behind, gap, 0.0)
         change = in_step(second.all, past, float(layer.through[np.count_nonzero(layer.share)]))
         mean = first.all + second.all + past
         low, high = (mean + (factor - 1.0) * change for factor in factors)

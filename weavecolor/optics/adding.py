@@ -20,7 +20,8 @@ from weavecolor.colour.spectra import Spectrum
 from weavecolor.optics.cell.pairs import UNEVEN, Distance
 from weavecolor.optics.exchange import between, cast, rounds
 from weavecolor.optics.layer import LayerOptics, Placement, layer_pairs
-from weavecolor.optics.sideways import Sideways, register
+from weavecolor.optics.sideways import Sideways, register, sideways
+from weavecolor.scene.backings import Backing
 
 Array = NDArray[np.float64]
 Spans = tuple[tuple[float, float], ...]
@@ -44,6 +45,21 @@ class Openings:
     joint: Array
     straight: Array
     hit_spread: float | Array
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """What lies behind a pile at B wavelengths: ``reflectance`` (B,), and what light goes
+    ``sideways`` in there, None for a matt surface."""
+
+    reflectance: Array
+    sideways: Sideways | None = None
+
+    @classmethod
+    def of(cls, backing: Backing, bands: slice = slice(None)) -> Ground:
+        """A backing at some of its wavelengths."""
+        inside = sideways(backing)
+        return cls(backing.reflectance[bands], None if inside is None else inside.at(bands))
 
 
 @dataclass(frozen=True, eq=False)
@@ -313,15 +329,14 @@ def over_backing(
     gap, uneven
         As for :func:`openings`.
     """
-    return over_backings(pile, [backing], gap, uneven)[0]
+    return over_backings(pile, [Ground(np.asarray(backing, float))], gap, uneven)[0]
 
 
 def over_backings(
     pile: StackOptics,
-    backings: list[Spectrum],
+    backings: Sequence[Ground],
     gap: tuple[float, float] | None,
     uneven: float = UNEVEN,
-    matters: Sequence[Sideways | None] | None = None,
     opened: Callable[[Sideways | None], Openings] | None = None,
 ) -> list[Array]:
     """As :func:`over_backing`, for several backings at little more than the cost of one.
@@ -330,9 +345,7 @@ def over_backings(
     ----------
     pile, gap, uneven
         As for :func:`over_backing`.
-    backings : list of ndarray, shape (41,)
-    matters : sequence of Sideways or None
-        What light goes sideways in, in each; None, and if left out: matt surfaces.
+    backings : sequence of Ground
     opened
         How the openings line up before each matter, where that is known already.
     """
@@ -348,8 +361,8 @@ def over_backings(
     inner = (pile.under @ share) @ share  # (41,)
     out: list[Array] = []
     lit: dict[int, tuple[Any, ...]] = {}  # alike before all that is of one matter
-    for given, matter in zip(backings, matters or [None] * len(backings), strict=True):
-        rho = np.asarray(given, float)
+    for ground in backings:
+        rho, matter = ground.reflectance, ground.sideways
         if id(matter) not in lit:
             open_ = opened(matter)
             straight, spread = open_.straight.astype(kind), np.asarray(open_.hit_spread)

@@ -19,11 +19,19 @@ from weavecolor.colour.colorimetry import Reading, reading, xyz
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.spectra import BANDS, ByValue, Spectrum, frozen
 from weavecolor.errors import InputError
-from weavecolor.optics.adding import GAPS, StackOptics, add, as_stack, over_backings, seen, viewed
+from weavecolor.optics.adding import (
+    GAPS,
+    Ground,
+    StackOptics,
+    add,
+    as_stack,
+    over_backings,
+    seen,
+    viewed,
+)
 from weavecolor.optics.cell import filaments
 from weavecolor.optics.cell.nodes import Named, Vector, half_deg_of, middle, unit
 from weavecolor.optics.layer import Links, content, layer_optics
-from weavecolor.optics.sideways import sideways
 from weavecolor.optics.stack import Layer, Stack, layer_count
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.folds import sent_on
@@ -300,9 +308,8 @@ def seen_optics(
 
 
 def _over(pile: StackOptics, stack: Stack, backings: Sequence[Backing | None]) -> list[Array]:
-    there = [b for b in backings if b is not None]
-    grounds, matters = [b.reflectance for b in there], [sideways(b) for b in there]
-    made = iter(over_backings(pile, grounds, GAPS[stack.lay], matters=matters) if there else ())
+    there = [Ground.of(b) for b in backings if b is not None]
+    made = iter(over_backings(pile, there, GAPS[stack.lay]) if there else ())
     return [pile.reflect if b is None else next(made) for b in backings]
 
 
@@ -377,7 +384,7 @@ def contrast_ratios(stack: Stack, sights: Sequence[Way]) -> tuple[float, ...]:
     (True, True)
     """
     pile = seen_optics(stack, sights)
-    grounds = [np.zeros(BANDS), np.full(BANDS, CONTRAST_WHITE)]
+    grounds = [Ground(np.zeros(BANDS)), Ground(np.full(BANDS, CONTRAST_WHITE))]
     light = light_spectrum("D65")
     black, white = (
         [xyz((k[:, sight] @ pile.share) * light, light)[1] for sight in range(-len(sights), 0)]

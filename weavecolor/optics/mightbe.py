@@ -37,7 +37,7 @@ from weavecolor.colour.curves import monotone
 from weavecolor.colour.screen import camera_channels, channels_in_light
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS, Spectrum, frozen
 from weavecolor.errors import InputError
-from weavecolor.optics.adding import GAPS, as_stack, over_backings
+from weavecolor.optics.adding import GAPS, Ground, as_stack, over_backings
 from weavecolor.optics.appearance import (
     by_views,
     lit_by,
@@ -179,7 +179,7 @@ def _dyed(
         for one in dict.fromkeys(ones)
     }  # fmt: skip
     pile = viewer_pile([piles[one] for one in ones], stack.lay)
-    grounds = [np.full(variants * _AT.size, rho) for _, rho in _GROUNDS]
+    grounds = [Ground(np.full(variants * _AT.size, rho)) for _, rho in _GROUNDS]
     factors = over_backings(pile, grounds, GAPS[stack.lay])
     out = []
     for one in (each.at(_AT) for each in lit):

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from weavecolor.colour.spectra import Spectrum
 from weavecolor.optics.adding import (
     GAPS,
+    Ground,
     Openings,
     StackOptics,
     add,
@@ -30,7 +31,7 @@ from weavecolor.optics.adding import (
 )
 from weavecolor.optics.appearance import Lit, laid_in, lit_by, radiance
 from weavecolor.optics.cell.pairs import UNEVEN
-from weavecolor.optics.sideways import Sideways, sideways
+from weavecolor.optics.sideways import Sideways
 from weavecolor.optics.stack import Stack
 from weavecolor.scene.scene import Scene
 
@@ -71,16 +72,15 @@ def parted(stack: Stack, scene: Scene) -> tuple[tuple[LayerSeen, ...], Spectrum]
     laid, gap = laid_in(stack, ways), GAPS[stack.lay]
     if stack.backing is None:
         return ways_of(laid, lit, None, gap)
-    return ways_of(laid, lit, stack.backing.reflectance, gap, matter=sideways(stack.backing))
+    return ways_of(laid, lit, Ground.of(stack.backing), gap)
 
 
 def ways_of(
     piles: Sequence[StackOptics],
     lit: Lit,
-    backing: Spectrum | None,
+    backing: Ground | None,
     gap: tuple[float, float] | None,
     uneven: float = UNEVEN,
-    matter: Sideways | None = None,
 ) -> tuple[tuple[LayerSeen, ...], Spectrum]:
     """As :func:`parted`, of layers that are laid in one frame already.
 
@@ -90,9 +90,9 @@ def ways_of(
         Each layer by itself, outermost first, at B wavelengths.
     lit : Lit
         At the same wavelengths, of the directions that the layers name.
-    backing : ndarray, shape (B,), or None
-        Reflectance, 0 to 1; None: nothing behind.
-    gap, uneven, matter
+    backing : Ground or None
+        None: nothing behind.
+    gap, uneven
         As for :func:`weavecolor.optics.adding.openings`.
 
     Examples
@@ -153,8 +153,8 @@ def ways_of(
     pile = seen(pile) if len(piles) == 1 else pile
     factors = pile.reflect
     if backing is not None:
-        last = mixed(open_(pile, len(piles) - 1, (), matter), viewed(lower))
-        (factors,) = over_backings(pile, [backing], gap, matters=[matter], opened=lambda _: last)
+        last = mixed(open_(pile, len(piles) - 1, (), backing.sideways), viewed(lower))
+        (factors,) = over_backings(pile, [backing], gap, opened=lambda _: last)
     first = 1 + count - nodes.stop  # label 0 is even light
     got = [
         radiance(pile, factors, replace(lit, eye=k - 1), backing is None)

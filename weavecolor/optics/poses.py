@@ -13,9 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from weavecolor.colour.spectra import BANDS
-from weavecolor.optics.adding import GAPS, StackOptics, over_backings
+from weavecolor.optics.adding import GAPS, Ground, StackOptics, over_backings
 from weavecolor.optics.appearance import Way, from_surface, in_line, seen_optics
-from weavecolor.optics.sideways import sideways
 from weavecolor.optics.stack import Stack
 
 Array = NDArray[np.float64]
@@ -65,9 +64,7 @@ def poses(
     over = (
         pile.reflect
         if stack.backing is None
-        else over_backings(
-            pile, [stack.backing.reflectance], GAPS[stack.lay], matters=[sideways(stack.backing)]
-        )[0]
+        else over_backings(pile, [Ground.of(stack.backing)], GAPS[stack.lay])[0]
     )
     return _read(pile, over, asked, sights, front, back, lights)
 

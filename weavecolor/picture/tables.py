@@ -36,7 +36,7 @@ from weavecolor.colour.colorimetry import linear_rgb
 from weavecolor.colour.curves import spline
 from weavecolor.colour.spectra import thinned
 from weavecolor.errors import InputError
-from weavecolor.optics.adding import GAPS, over_backings
+from weavecolor.optics.adding import GAPS, Ground, over_backings
 from weavecolor.optics.allround import AZIMUTHS as _AZIMUTHS
 from weavecolor.optics.allround import (
     COARSE,
@@ -54,7 +54,6 @@ from weavecolor.optics.cell.flood import DISC, TURNS, Factors, eye_at, factors, 
 from weavecolor.optics.cell.nodes import nodes
 from weavecolor.optics.cell.paths import arctan2_about
 from weavecolor.optics.layer import Solved, content
-from weavecolor.optics.sideways import sideways
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.encode import AS_SEEN, Seeing
 from weavecolor.scene.places import illumination
@@ -207,12 +206,12 @@ def _core(stack: Stack, rings: Rings) -> Core:
     straight = made.straight
     mean = (passed @ share) @ share + pile.through @ share
     if stack.backing is not None:
-        ground, whole = stack.backing.reflectance[::BAND_STEP], sideways(stack.backing)
-        matter = None if whole is None else whole.at(slice(None, None, BAND_STEP))
-        (reflect,) = over_backings(pile, [ground], GAPS[stack.lay], matters=[matter])
+        ground = Ground.of(stack.backing, slice(None, None, BAND_STEP))
+        (reflect,) = over_backings(pile, [ground], GAPS[stack.lay])
         passed, mean = np.zeros_like(passed), np.zeros_like(mean)
         straight = np.zeros_like(straight)
-        under = np.broadcast_to(ground[:, None, None], under.shape).astype(np.float32)
+        sent = ground.reflectance[:, None, None]
+        under = np.broadcast_to(sent, under.shape).astype(np.float32)
         none = np.zeros(straight.size, np.float32)
         own = tuple(replace(x, below=none) for x in own)
     between = None
