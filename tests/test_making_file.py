@@ -299,9 +299,11 @@ def test_a_file_of_version_3_is_read_and_nothing_is_to_be_said_of_it():
         from_json(json.dumps(told))
 
 
-def test_a_file_of_version_4_cuts_all_in_every_layer():
+@pytest.mark.parametrize("version", [3, 4])
+def test_a_file_of_before_version_5_cuts_all_in_every_layer(version):
     """The example as it was: nothing is said of it, and saved anew it is the example of today."""
-    old = Path(__file__).parent / "data" / "projects" / "version-4.json"
+    old = Path(__file__).parent / "data" / "projects" / f"version-{version}.json"
+    assert json.loads(old.read_text("utf-8"))["weavecolor_project"] == version
     made, said = open_making(old)
     assert said == "" and {one.layers for one in (*made.pieces, *made.fullness)} == {None}
     assert made == load_making(example_projects()["two-skirt-evening"])
