@@ -1199,6 +1199,7 @@ def test_the_picture_is_of_the_cloth_and_of_the_layers_that_hang(page):
     import livepicture
     import pictures
     import state
+    import strip
 
     now = page.session_state["work"]
     crisp = pictures.worn(now, now.table)
@@ -1214,6 +1215,12 @@ def test_the_picture_is_of_the_cloth_and_of_the_layers_that_hang(page):
     outer = replace(soft, fullness_asked=replace(soft.fullness_asked, layers=1))
     worn = pictures.worn(outer, outer.table)
     assert len(worn.stack.layers) == 1
+    alone = " Told of all layers; the skirt is cut in the outermost layer alone."
+    unbacked = replace(outer.table, backing="")
+    assert strip.otherwise(outer, [outer.table, unbacked]) == (
+        f"{alone} Open air is told before the dark."
+    )
+    assert strip.otherwise(now, [now.table]) == ""
     words = livepicture.shape_words(worn.shape, worn.alone)
     assert words == "Gathered skirt as chiffon hangs, 2 to 1, in the outermost layer alone"
 

@@ -521,6 +521,8 @@ def test_every_question_is_whole_legible_and_reachable(page, tmp_path, width, he
                 "return [m.scrollWidth, m.clientWidth]"
             )
             assert wide[0] <= wide[1] + 1, f"{question} is wider than the screen at {narrow}"
+            kept = page.one(".st-key-wc-kept").rect
+            assert kept["height"] <= 64, (narrow, kept)  # the question keeps its room
         page.resize(width, height)
         hidden = page.driver.execute_script(HIDDEN)
         assert not hidden, (question, hidden)

@@ -311,9 +311,14 @@ def test_turning_the_stand_keeps_handedness():
 
 @pytest.mark.parametrize("name", shape_names())
 def test_every_shape_fills_its_frame_and_stays_within_it(name):
-    """Of the picture's width or height two thirds, at the turn in which it is drawn."""
-    staged = hung_stage(Stack((chiffon().layers[0],)), name)
+    """Of the picture's width or height two thirds, at the turn in which it is drawn; without its
+    body alike, for the two are laid one on the other."""
+    staged, bare = (hung_stage(Stack((chiffon().layers[0],)), name, bare=b) for b in (False, True))
     for width, height in ((400, 500), (850, 700)):  # as a file, and on the page
+        if staged.worn:
+            alike = framing(staged, width, height, ASIDE)
+            assert framing(bare, width, height, ASIDE) == pytest.approx(alike)
+            assert eye(bare, ASIDE) == pytest.approx(eye(staged, ASIDE))
         x, y, step = framing(staged, width, height, ASIDE)
         seen = seen_from(
             eye(staged, ASIDE), staged.points @ rotation(ASIDE.turn_deg, ASIDE.tilt_deg).T

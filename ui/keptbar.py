@@ -29,7 +29,7 @@ def draw() -> None:
         if now.options:
             st.button("Side by side", key="side-by-side", on_click=ask, args=(SIDE_BY_SIDE,))
         else:
-            st.html('<p class="wc-none">Pieces that you keep lie here.</p>')
+            st.html('<p class="wc-none">Kept pieces lie here.</p>')
 
 
 def _piece(now: Making, option: MakingOption, number: int) -> None:

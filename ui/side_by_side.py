@@ -136,7 +136,7 @@ def _two(now: Making, waiting: Waiting) -> None:
         folded = _folded(now, lambda: looks.in_folds(now, asked, strip.told_of), waiting)
         told = looks.differences(seen)[0].sentence if folded is None else folded[0]["sentence"]
         st.html(f'<p class="wc-answer" role="status">{escape(told)}</p>')
-        st.html(f'<p class="wc-told">{_lies(folded)}</p>')
+        st.html(f'<p class="wc-told">{_lies(folded)}{strip.otherwise(now, pair)}</p>')
 
 
 def _folded(now: Making, asked: Callable[[], Order], waiting: Waiting) -> Any:

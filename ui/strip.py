@@ -262,7 +262,8 @@ def _in_folds(
         steps = dict(zip(hung[1:], json.loads(data), strict=True))
         step = steps[at] if at > 0 else max(steps.values(), key=lambda step: step["delta"])
         answer.main.html(_ANSWER.format(escape(step["sentence"])))
-        answer.beneath.html(_HOW.format(f"As it hangs.{escape(_alone(now, choices))}"))
+        besides = otherwise(now, [choice.option for choice in choices])
+        answer.beneath.html(_HOW.format(f"As it hangs.{escape(besides)}"))
         for k, told in steps.items():
             line, takes = lines[k]
             line.html(_LINE.format(told["line"] + takes))
@@ -270,10 +271,14 @@ def _in_folds(
     waiting.place(order, show, orders.SHELF)
 
 
-def _alone(now: Making, choices: Sequence[Choice]) -> str:
-    """That what is told is of more layers than hang in the pictures, where it is."""
-    worn = [pictures.worn(now, c.option, shape=c.shape).alone for c in choices]
-    return next((f" Told of all layers; the skirt is cut {one}." for one in worn if one), "")
+def otherwise(now: Making, options: Sequence[MakingOption]) -> str:
+    """In what that which is told of ``options`` is not what hangs in the pictures: layers, or what
+    is seen where nothing lies behind."""
+    alone = [pictures.worn(now, option).alone for option in options]
+    said = [f" Told of all layers; the skirt is cut {one}." for one in alone if one][:1]
+    if not all(option.backing for option in options):
+        said.append(" Open air is told before the dark.")
+    return "".join(said)
 
 
 def told_of(steps: Sequence[Step]) -> bytes:

@@ -157,6 +157,12 @@ h2.wc-question { font-size: 1.08rem; margin: .1rem 0 0; padding: 0; font-weight:
   [class*="st-key-wc-card-"] button { padding: .1rem; }
   [class*="st-key-wc-card-"] button p { font-size: .78rem; hyphens: auto; }
 }
+[data-testid="stToast"] { max-width: calc(100vw - 2rem); }
+@media (max-width: 360px) {  /* what is kept leaves room for the question */
+  .st-key-wc-kept { padding: .3rem .5rem; gap: .3rem !important; }
+  .st-key-wc-kept button { padding: .1rem .45rem; }
+  .wc-none { font-size: .8rem; line-height: 1.1; }
+}
 @media (prefers-reduced-motion: reduce) {
   *, *::before, *::after { animation: none !important; transition: none !important; }
 }

@@ -225,7 +225,8 @@ def stage(
     close = np.concatenate([cover.shape.band[cover.shape.quads[:, 0]] for cover in covers])
     form, normals_, triangles, part = _solid(body, beneath)
     solid = form, normals_, triangles
-    ground, tiles = _floor(points, form) if floor else (np.zeros((0, 3)), np.zeros((0, 3), int))
+    worn = any(cover.shape.body == "figure" for cover in covers)
+    ground, tiles = _floor(points, worn) if floor else (np.zeros((0, 3)), np.zeros((0, 3), int))
     bare, under = (
         _openness(points, quads[~close], solid, ground) if open_ is None else
         (open_[: len(form)], open_[len(form) :][: len(ground)])
@@ -236,7 +237,7 @@ def stage(
         quads.astype(np.int32), kinds,
         tuple(stacks), tuple(plains), tuple(stacks[k].layers[0].grain_deg for k in plains),
         form, normals_, triangles, part, bare, ground.astype(np.float32),
-        tiles.astype(np.int32), under, any(cover.shape.body == "figure" for cover in covers),
+        tiles.astype(np.int32), under, worn,
     )  # fmt: skip
 
 
@@ -262,8 +263,9 @@ def _solid(body: Form | None, beneath: Shape | None) -> tuple[NDArray[Any], ...]
     return vertices, normals, triangles, part
 
 
-def _floor(points: Array, body: Floats) -> tuple[Array, NDArray[np.intp]]:
-    low = min(float(x[:, 2].min()) for x in (points, body) if len(x)) - 2.0
+def _floor(points: Array, worn: bool) -> tuple[Array, NDArray[np.intp]]:
+    """The floor under what hangs there, or under the feet of one who wears it, drawn or not."""
+    low = min(float(points[:, 2].min()), 0.0 if worn else np.inf) - 2.0
     at = np.linspace(-FLOOR_MM, FLOOR_MM, FLOOR_STEPS)
     x, y = np.meshgrid(at, at, indexing="ij")
     ground = np.stack([x.ravel(), y.ravel(), np.full(x.size, low)], axis=1)
@@ -493,14 +495,15 @@ FRONT = Sight()
 
 
 def extent(staged: Stage) -> tuple[float, float, float]:
-    """How far the cloth reaches from its axis, and the lowest and highest that is shown, mm."""
+    """How far the cloth reaches from its axis, and the lowest and highest that is shown, mm: of
+    what is worn alike with its body and without."""
     p = staged.points
     low, high = float(p[:, 2].min()), float(p[:, 2].max())
     tall = high - low
     lowest = low - 0.05 * tall
     if len(staged.floor):
         lowest = max(low - 0.3 * tall, float(staged.floor[0, 2]) - 0.03 * tall)
-    highest = high + (0.16 if len(staged.body) else 0.05) * tall
+    highest = high + (0.16 if staged.worn or len(staged.body) else 0.05) * tall
     return float(np.hypot(p[:, 0], p[:, 1]).max()), lowest, highest
 
 
