@@ -293,9 +293,8 @@ def is_cut(
     >>> is_cut([Layers(0.0, 1, depths=(2,))], [outer], [])
     False
     """
-    layers = _in_their_places(grains, pieces, fullness)
     outer = {*(piece.layers for piece in pieces), *(wanted.layers for wanted in fullness)}
-    return any(each.taking(many) for each in layers for many in outer)
+    return any(Layers(*each).taking(many) for each in grains for many in outer)
 
 
 def in_outer_layers(
