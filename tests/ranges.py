@@ -1,7 +1,7 @@
 """Whether stated ranges hold: cloths as they might truly be, against the cloth that was described.
 
     python -m tests.ranges [--draws N] [--seed S] [--only WORDS] [--workers N] [--keep FILE]
-        [--hung] [--trace | --slopes]
+        [--hung] [--uncounted] [--trace | --slopes]
 
 For each swatch, each label of ``tests/data/labels.toml`` and each pair of :data:`PAIRS`, what its
 file leaves open is drawn anew: what was assumed within its range (packing, flattening, filaments,
@@ -73,6 +73,7 @@ PAIRS = (
     ("navy-gold-silk-organza", "dusk-georgette"),
 )
 ALWAYS = ("window at the side", "ballroom")
+UNCOUNTED = ", uncounted"
 ASLANT, LAMP, FOLDED = "window, seen aslant", "reading lamp", ", in folds"
 #: Places beside these a draw is looked at in, of all that there are.
 MORE = 3
@@ -86,6 +87,9 @@ GROUNDS = (*map(backing, ("white", "skin medium", "black")), None, DARK_TAPE)
 INDEX_SPREAD, TEX_SPREAD, CRIMP_SPREAD = 0.01, 0.03, 0.1
 #: Share of the variance that warp and weft of one fibre have in common; by judgement, no source.
 ALIKE = 0.7
+#: How far the ratio of two counts may be off that only a weight told, a logarithm, nine times in
+#: ten; by judgement, no source.
+SHARED_OFF = 0.25
 
 
 @lru_cache(maxsize=1)
@@ -97,14 +101,29 @@ def labels() -> dict[str, dict]:
 @lru_cache(maxsize=128)
 def described(name: str) -> Cloth:
     """The cloth of a label, or a swatch."""
-    if name in labels():
-        return cloth_from_dict({"name": name, **labels()[name]})
+    label = name.removesuffix(UNCOUNTED)
+    if label in labels():
+        told = {"name": name, **labels()[label]}
+        if label != name:
+            del told["ends"], told["picks"]
+        return cloth_from_dict(told)
     return load_swatch(name)
+
+
+def _uncounted() -> dict[str, tuple[Cloth, ...]]:
+    """Labels that tell no setts, of such cloth as has usual ones."""
+    out = {}
+    for label in labels():
+        try:
+            out[label + UNCOUNTED] = (described(label + UNCOUNTED),)
+        except InputError:
+            continue
+    return out
 
 
 def cases() -> dict[str, tuple[Cloth, ...]]:
     """One cloth, or two to be laid one on the other, by name."""
-    single = {name: (described(name),) for name in (*swatch_names(), *labels())}
+    single = {name: (described(name),) for name in (*swatch_names(), *labels())} | _uncounted()
     return single | {" + ".join(pair): tuple(map(described, pair)) for pair in PAIRS}
 
 
@@ -142,13 +161,31 @@ def _open(how: HowKnown | None, told: float, z: float) -> float:
     return told + z * (how.spread or 0.0)
 
 
-def _counts(cloth: Cloth, z: Sequence[np.ndarray], shares: Sequence[float]) -> dict[str, float]:
+def _setts(cloth: Cloth, rng: np.random.Generator) -> dict[str, float]:
+    """Ends and picks per cm; where nobody counted them, mostly close or open both ways."""
+    known, told = dict(cloth.known), {"ends": cloth.ends_per_cm, "picks": cloth.picks_per_cm}
+    if not set(told) & set(known):
+        return told
+    both, *own = rng.spawn(1)[0].normal(size=3)
+    out = {}
+    for (key, sett), mine in zip(told.items(), own, strict=True):
+        how = known.get(key)
+        supposed = how is not None and how.way == "assumed"
+        z = np.sqrt(ALIKE) * both + np.sqrt(1.0 - ALIKE) * mine if supposed else mine
+        out[key] = max(0.3 * sett, _open(how, sett, z))
+    return out
+
+
+def _counts(
+    cloth: Cloth, setts: dict[str, float], z: Sequence[np.ndarray], shares: Sequence[float]
+) -> dict[str, float]:
     """Counts of warp and weft, tex. Where only a weight was told, it is off by its own, and shared
     as the ranges of both counts tell: what one has more the other has less."""
     known, out = dict(cloth.known), {}
     hows = {name: known.get(f"{name}.count") for name in ("warp", "weft")}
     if cloth.declared_g_m2 and all(how and how.way == "assumed" for how in hows.values()):
         per_tex = {"warp": cloth.ends_per_cm, "weft": cloth.picks_per_cm}
+        set_now = {"warp": setts["ends"], "weft": setts["picks"]}
         told = {name: getattr(cloth, name).tex for name in hows}
         # all of the range but what the weight's own error makes of it is how it is shared
         low, high = (
@@ -157,13 +194,14 @@ def _counts(cloth: Cloth, z: Sequence[np.ndarray], shares: Sequence[float]) -> d
             np.log(told["weft"] / told["warp"] / (hows["weft"].low / hows["warp"].high))
             - np.log((1.0 + COUNT_OFF) / (1.0 - COUNT_OFF)),
         )
-        ratio = told["weft"] / told["warp"] * np.exp(
-            0.5 * (abs(low) + abs(high)) * shares[0] / 1.645
-        )
+        spread = 0.5 * (abs(low) + abs(high))
+        if "ends" in known or "picks" in known:  # of which the ranges of the counts hold as much
+            spread = SHARED_OFF
+        ratio = told["weft"] / told["warp"] * np.exp(spread * shares[0] / 1.645)
         mass = sum(per_tex[name] * told[name] for name in hows) * np.exp(
             np.log1p(COUNT_OFF) * shares[1] / 1.645
         )
-        warp = mass / (per_tex["warp"] + per_tex["weft"] * ratio)
+        warp = mass / (set_now["warp"] + set_now["weft"] * ratio)
         return {"warp": float(warp), "weft": float(warp * ratio)}
     for name, own in zip(hows, z, strict=True):
         how, tex = hows[name], getattr(cloth, name).tex
@@ -210,7 +248,9 @@ def _yarn(
     return replace(made, absorption=frozen(np.clip(sigma * np.exp(dye), 0.0, 9e4)))
 
 
-def _yarns(cloth: Cloth, rng: np.random.Generator, unsure: bool = True) -> dict[str, Yarn]:
+def _yarns(
+    cloth: Cloth, setts: dict[str, float], rng: np.random.Generator, unsure: bool = True
+) -> dict[str, Yarn]:
     """Warp and weft: what is of one fibre mostly errs alike (:data:`ALIKE`), so does one dye."""
     # one error for all wavelengths, and one that goes over from one to the next in 80 nm
     apart = (WAVELENGTHS[:, None] - WAVELENGTHS[None]) / 80.0
@@ -233,7 +273,7 @@ def _yarns(cloth: Cloth, rng: np.random.Generator, unsure: bool = True) -> dict[
         for one in own
     )
     known = dict(cloth.known)
-    counts = _counts(cloth, (warp, weft), rng.normal(size=2))
+    counts = _counts(cloth, setts, (warp, weft), rng.normal(size=2))
     out = {}
     for name, z, dye in (("warp", warp, warp_dye), ("weft", weft, weft_dye)):
         yarn, how = getattr(cloth, name), known.get(f"{name}.colour")
@@ -249,8 +289,10 @@ def truth(cloth: Cloth, rng: np.random.Generator, dyed: bool = True) -> Cloth:
     for _ in range(50):
         try:
             share = geometry_of(cloth).warp_share + rng.normal(0.0, CRIMP_SPREAD)
+            setts = _setts(cloth, rng)
             made = replace(
-                cloth, **_yarns(cloth, rng, dyed), warp_share=float(np.clip(share, 0.05, 0.95)),
+                cloth, **_yarns(cloth, setts, rng, dyed), ends_per_cm=setts["ends"],
+                picks_per_cm=setts["picks"], warp_share=float(np.clip(share, 0.05, 0.95)),
             )  # fmt: skip
             check_weavable(made)
         except InputError:
@@ -402,10 +444,13 @@ def _moved(asked: tuple[str, int, int]) -> tuple[np.ndarray, np.ndarray]:
     name, seed, number = asked
     (cloth,), rng = cases()[name], np.random.default_rng([seed, *name.encode(), number])
     made, causes = truth(cloth, rng, False), []
-    for told_, true in ((cloth.warp, made.warp), (cloth.weft, made.weft)):
+    for told_, true, closer in (
+        (cloth.warp, made.warp, made.ends_per_cm / cloth.ends_per_cm),
+        (cloth.weft, made.weft, made.picks_per_cm / cloth.picks_per_cm),
+    ):
         logs = (np.log([getattr(true, key)]) for key in ("tex", "flattening", "packing",
                                                          "filaments"))  # fmt: skip
-        causes.append(Built(told_, *logs).causes()[:, 0])
+        causes.append(Built(told_, *logs, np.log([closer])).causes()[:, 0])
     cause = np.mean(causes, axis=0)
     pale = 0.5 * float(np.mean(cloth.warp.colour) + np.mean(cloth.weft.colour))
     hinders, back = _even(made) - _even(cloth)
@@ -451,6 +496,8 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--draws", type=int, default=6)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", default="", help="cases whose names hold this")
+    parser.add_argument("--uncounted", action="store_true",
+                        help="labels without their setts instead, which are then supposed")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--keep", type=Path, help="where true looks are kept")
     parser.add_argument("--hung", action="store_true", help="cloth in folds, as it hangs there")
@@ -458,7 +505,8 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--slopes", action="store_true", help="print what BUILD is taken from")
     parser.add_argument("--json", type=Path, help="where every row is written")
     asked = parser.parse_args(argv)
-    names = [name for name in cases() if asked.only in name]
+    names = [name for name in cases()
+             if asked.only in name and name.endswith(UNCOUNTED) == asked.uncounted]  # fmt: skip
     with ProcessPoolExecutor(asked.workers) as pool:
         if asked.slopes:
             for rods in (True, False):

@@ -565,9 +565,16 @@ def test_a_described_cloth_is_answered_in_two_presses_and_stays_with_its_maker(p
     assert button(page, "take-described").disabled
     assert 'class="wc-error"' not in html(page)  # nothing is wrong yet
     page.text_input(key="d-name").set_value("Secret <b>bolt</b>").run()
+    page.text_input(key="d-weight").set_value("5 momme").run()
+    clean(page)
+    supposed = "ends 40 /cm (30 to 52) supposed, as usual for silk organza"
+    assert f"Not told: {supposed}; picks 38 /cm" in html(page) and "So described" in html(page)
+    page.text_input(key="d-weight").set_value("").run()
+    assert button(page, "take-described").disabled
     for key, told in (("d-ends", "40 /cm"), ("d-picks", "38 /cm")):
         page.text_input(key=key).set_value(told).run()
     clean(page)
+    assert "Not told" not in html(page)
     assert "So described" in html(page)  # shown before it is taken
     press(page, "take-described")
     clean(page)

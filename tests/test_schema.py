@@ -197,7 +197,7 @@ def test_null_is_no_crash(name):
              "weft": {**yarn, "packing": None}, "weight": None}  # fmt: skip
     if name == "cloth":
         assert cloth_from_dict(cloth).declared_g_m2 is None
-        with pytest.raises(InputError, match="ends: must be text in quotes, got null"):
+        with pytest.raises(InputError, match="ends: is missing; write how many"):
             cloth_from_dict({**cloth, "ends": None})
     elif name == "pieces":
         with pytest.raises(InputError, match="unit: must be text in quotes, got the number 3"):

@@ -214,22 +214,25 @@ def untold(like, **parts):
         ("cotton voile", {"tex": 1.5, "filaments": 1.5}), ("silk organza", {"flattening": 1.3}),
         ("polyester organza", {"flattening": 1.1}), ("silk chiffon", {"flattening": 1.3}),
         ("cotton voile", {"flattening": 1.3}), ("silk", {"twist_turns_m": 150.0}),
-        ("polyester", {"twist_turns_m": 150.0}),
+        ("polyester", {"twist_turns_m": 150.0}), ("silk organza", {"closer": 1.2}),
+        ("silk chiffon", {"closer": 1.2}), ("cotton voile", {"closer": 0.85}),
     ],
 )  # fmt: skip
 @pytest.mark.parametrize("colour", ["#8c1328", "#f0e8dc"])
 def test_light_moves_with_what_a_yarn_is_built_of_as_is_drawn(like, parts, colour):
-    """Against the same cloth traced with yarns that are heavier, flatter or twisted: by how much
-    what hinders even light, and what is sent back of it, moves."""
+    """Against the same cloth traced with yarns that are heavier, flatter, twisted or set closer: by
+    how much what hinders even light, and what is sent back of it, moves."""
     cloth = untold(like, colour=colour, count="24 denier")
     yarns = {
         name: replace(y, supposed=(), **{
             key: value if key == "twist_turns_m" else type(getattr(y, key))(value * getattr(y, key))
-            for key, value in parts.items()
+            for key, value in parts.items() if key != "closer"
         })
         for name, y in (("warp", cloth.warp), ("weft", cloth.weft))
     }  # fmt: skip
-    moved, logs = replace(cloth, known=(), **yarns), []
+    closer = parts.get("closer", 1.0)
+    setts = {key: closer * getattr(cloth, key) for key in ("ends_per_cm", "picks_per_cm")}
+    moved, logs = replace(cloth, known=(), **yarns, **setts), []
     for one in (replace(cloth, known=()), moved):
         ((sent, got),) = sent_and_got(Stack((Layer(one),)), [scene("overcast")])
         light = scene("overcast").diffuse
@@ -239,6 +242,7 @@ def test_light_moves_with_what_a_yarn_is_built_of_as_is_drawn(like, parts, colou
     built = mightbe_build.Built(
         yarn, *(np.log([getattr(made, key)]) for key in ("tex", "flattening", "packing",
                                                          "filaments")),
+        np.log([closer]),
     )  # fmt: skip
     build, pale = mightbe_build.BUILD[built.sort], float(np.mean(yarn.colour))
     told = [

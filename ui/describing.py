@@ -19,6 +19,7 @@ from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_from_dict
 from weavecolor.making.model import Making, MakingLayer, MakingOption
 from weavecolor.optics.uncertainty import known_of
+from weavecolor.textile.assumedwords import assumed_words
 from weavecolor.textile.usual import USUAL
 from words_page import HELP
 
@@ -78,11 +79,18 @@ def draw(take: Callable[[Making, dict[str, object]], Making]) -> None:
     table = described()
     wanted = [name for name in ("ends", "picks") if name not in table]
     fault = _fault(table)
+    if len(wanted) == 2 and fault is None and not _label(table):
+        fault = InputError("is missing", field="ends")  # nothing is supposed unasked
     if fault is None:
         _preview(table)
+        if wanted:
+            st.html(f'<p class="wc-told" role="status">{escape(_supposed(table, wanted))}</p>')
     elif fault.field in wanted:  # nothing is wrong yet
         each = "inch" if inch else "cm"
-        told = f"Still to tell: {' and '.join(wanted)}. Count them over one {each}."
+        told = (
+            f"Still to tell: {' and '.join(wanted)}. Count them over one {each}; or tell the "
+            "weight on the label, and usual ones are supposed of such cloth as has them."
+        )
         st.html(f'<p class="wc-told" role="status">{told}</p>')
     else:
         at = next((name for name in places if (fault.field or "").startswith(name)), "name")
@@ -135,6 +143,19 @@ def _fault(table: dict[str, object]) -> InputError | None:
     except InputError as error:
         return error
     return None
+
+
+def _label(table: dict[str, object]) -> bool:
+    """Whether a label's weight or a count is told."""
+    yarns = (table["warp"], table["weft"])
+    return "weight" in table or any(isinstance(y, dict) and "count" in y for y in yarns)
+
+
+def _supposed(table: dict[str, object], wanted: list[str]) -> str:
+    """Which setts were taken as usual, with their ranges, and what to do."""
+    cloth = cloth_from_dict(table, file="your cloth")
+    lines = [text for text in assumed_words(cloth) if text.split()[0] in wanted]
+    return f"Not told: {'; '.join(lines)}. Count them over one cm or inch to know better."
 
 
 def _preview(table: dict[str, object]) -> None:

@@ -31,9 +31,11 @@ A file looks like this (see swatches/ for more)::
 
 Of a yarn only fibre, count, kind and colour must be told; fibre and kind are those of what the yarn
 is ``like``, a sort or what shops call such cloth (textile/shopnames.py), and a count that is not
-known is worked out from the weight and the setts, or is the usual one of what it is ``like``. The
-rest is assumed as usual for the fibre, with its range. Of a spun yarn, ``filaments`` are the staple
-fibres in its section. ``dull_per_mm`` is scattering inside the fibre.
+known is worked out from the weight and the setts, or is the usual one of what it is ``like``. Ends
+and picks that nobody counted are those usual for the cloth that both yarns are ``like``, where
+textile/shopnames.py knows such. The rest is assumed as usual for the fibre, with its range. Of a
+spun yarn, ``filaments`` are the staple fibres in its section. ``dull_per_mm`` is scattering inside
+the fibre.
 
 A colour is one of: ``wavelengths`` and ``reflectance`` lists (``unit`` = "fraction" or
 "percent"); ``lab`` with ``illuminant`` "D65", which is supposed, or "D50"; ``srgb`` = "#rrggbb" or
@@ -95,7 +97,7 @@ from weavecolor.textile.cloth import MOST_CRIMP, Cloth, Weave
 from weavecolor.textile.fibres import FIBRES, fibre
 from weavecolor.textile.howknown import NUMBERS, WAYS, HowKnown, Way
 from weavecolor.textile.notmodelled import named_so
-from weavecolor.textile.shopnames import sort_called
+from weavecolor.textile.shopnames import SET_AS_USUAL, sort_called, usual_setts
 from weavecolor.textile.usual import (
     COUNT_OFF,
     KINDS,
@@ -151,13 +153,16 @@ _OF_YARN = {
     "colour.absorption": "numbers, for example absorption = [20, 18, 15]",
     "colour.lab": "numbers, for example lab = [40, 30, -10]",
 }
+_COUNTED = (
+    "weavecolor measure threads counts them in a close-up; usual ones are known where the yarn is "
+    'told as of a cloth, like = "silk organza", and it is woven as such cloth is: '
+    + ", ".join(SET_AS_USUAL)
+)
 _EXAMPLES = {
     "name": 'for example name = "Shot organza"',
     "weave": 'for example weave = "plain"',
-    "ends": 'how many ends there are, for example ends = "40 /cm" or "100 /inch"; '
-    "weavecolor measure threads counts them in a close-up",
-    "picks": 'how many picks there are, for example picks = "38 /cm" or "96 /inch"; '
-    "weavecolor measure threads counts them in a close-up",
+    "ends": 'how many ends there are, for example ends = "40 /cm" or "100 /inch"; ' + _COUNTED,
+    "picks": 'how many picks there are, for example picks = "38 /cm" or "96 /inch"; ' + _COUNTED,
     # no fields of a cloth: of a length of it
     **dict.fromkeys(("width", "length"), "it where the cloth in hand is told, such as --cloth "
                     '"150 x 300 cm"'),
@@ -228,8 +233,8 @@ class ClothTold(Struct, frozen=True, kw_only=True):
 
     name: str
     weave: str | list[Any]
-    ends: Meant[Literal["sett"], float]
-    picks: Meant[Literal["sett"], float]
+    ends: Meant[Literal["sett"], float] | None = None
+    picks: Meant[Literal["sett"], float] | None = None
     weight: Meant[Literal["weight"], float] | None = None
     warp_share: Bare[Literal["warp_share"], float] | None = None
     notes: str = ""
@@ -384,10 +389,16 @@ def cloth_from_dict(
         return _cloth(top, 0.0, folder)
 
 
+def _untold(top: ClothTold) -> InputError:
+    """That ends or picks are to be told."""
+    name = "ends" if top.ends is None else "picks"
+    return InputError(f"is missing; write {_EXAMPLES[name]}", field=name)
+
+
 def _cloth(
     top: ClothTold, thicker: float, folder: Path | None, crimps: tuple[float, float] | None = None
 ) -> Cloth:
-    """The cloth in the fields; ``thicker`` as :data:`_THICKER`, where no count is told. A count
+    """The cloth in the fields; ``thicker`` as :data:`_THICKER`, where no count is told. What is
     from the weight goes by ``crimps``; where they are not given, by those that the cloth then has.
     """
     remarks = top.remarks.splitlines()
@@ -395,7 +406,11 @@ def _cloth(
     known: dict[str, HowKnown] = {}
     if top.known is None:
         remarks, known = known_of_texts(remarks, sources)
-    sizes = _sizes(top, thicker, known, crimps or (_USUAL_CRIMP, _USUAL_CRIMP))
+    with inside("weave"):
+        plan = weave(top.weave)
+    crimped = crimps or (_USUAL_CRIMP, _USUAL_CRIMP)
+    setts = _setts(top, plan, crimped, known)
+    sizes = _sizes(top, setts, thicker, known, crimped)
     yarns = {}
     for system, told in (("warp", top.warp), ("weft", top.weft)):
         if told.section is None and "foretold" in (top.known or {}):
@@ -403,25 +418,29 @@ def _cloth(
         with inside(system, _FIELD_OF):
             yarns[system] = _yarn(told, system, sizes[system], folder, remarks, known)
     known |= _known(top.known or {})
-    with inside("weave"):
-        plan = weave(top.weave)
     cloth = Cloth(
         name=top.name,
         warp=yarns["warp"],
         weft=yarns["weft"],
         weave=plan,
-        ends_per_cm=top.ends.value,
-        picks_per_cm=top.picks.value,
+        ends_per_cm=setts["warp"].usual,
+        picks_per_cm=setts["weft"].usual,
         warp_share=value_of(top.warp_share),
         notes=top.notes,
         declared_g_m2=value_of(top.weight),
         sources=sources,
         known=tuple(known.items()),
     )
-    cloth = construction.pressed(cloth)
-    construction.check_weavable(cloth)
+    try:
+        cloth = construction.pressed(cloth)
+        construction.check_weavable(cloth)
+    except InputError:
+        if top.ends and top.picks:
+            raise
+        raise _untold(top) from None  # what is usual cannot be woven of such yarn
     cloth = _with_crimp(cloth, value_of(top.warp.crimp), value_of(top.weft.crimp))
-    if crimps is None and top.weight is not None and not (top.warp.count and top.weft.count):
+    all_told = top.warp.count and top.weft.count and top.ends and top.picks
+    if crimps is None and top.weight is not None and not all_told:
         return _cloth(top, thicker, folder, (cloth.warp_crimp, cloth.weft_crimp))
     return replace(cloth, remarks=tuple(dict.fromkeys(remarks)))
 
@@ -576,8 +595,48 @@ _SET_ALIKE, _THICKER = 1.25, 0.9
 _SPLIT_OFF, _SPLIT_MORE = 0.22, 0.7
 
 
+#: How far setts may be off that were worked out from the weight and both counts: the weight by its
+#: own, and how ends and picks share it (common practice, no source).
+_SETT_OFF = 0.2
+
+
+def _setts(
+    top: ClothTold, plan: Weave, crimps: tuple[float, float], known: dict[str, HowKnown]
+) -> dict[str, Span]:
+    """Ends and picks per cm with their ranges: as told, or as usual for the cloth that both yarns
+    are ``like``, which are then assumed; nearer where a weight and both counts tell their sum."""
+    told = {"warp": top.ends, "weft": top.picks}
+    given = {name: Span(x.value, x.value, x.value) for name, x in told.items() if x is not None}
+    if len(given) == 2:
+        return given
+    likes = [yarn.like.told if yarn.like else "" for yarn in (top.warp, top.weft)]
+    usual = usual_setts(likes[0], plan.name)
+    if usual is None or usual_setts(likes[1], plan.name) != usual:
+        raise _untold(top)
+    setts, why = dict(zip(told, usual, strict=True)) | given, f"as usual for {likes[0]}"
+    if top.weight and top.warp.count and top.weft.count:
+        sizes = (top.warp.count.value[0], top.weft.count.value[0])
+        mass = {
+            name: setts[name].usual * tex * (1.0 + crimp) / 10.0
+            for name, tex, crimp in zip(told, sizes, crimps, strict=True)
+        }
+        free = sum(mass[name] for name in told if name not in given)
+        factor = (top.weight.value - sum(mass.values()) + free) / free
+        for name in told:
+            one = setts[name]
+            if name not in given and one.low <= one.usual * factor <= one.high:
+                sett = one.usual * factor
+                setts[name] = Span(sett, sett * (1.0 - _SETT_OFF), sett * (1.0 + _SETT_OFF))
+                why = f"as usual for {likes[0]} and from the weight and the counts"
+    for name, key in (("warp", "ends"), ("weft", "picks")):
+        if name not in given:
+            known[key] = HowKnown.assumed(setts[name].low, setts[name].high, why)
+    return setts
+
+
 def _sizes(
-    top: ClothTold, thicker: float, known: dict[str, HowKnown], crimps: tuple[float, float]
+    top: ClothTold, setts: Mapping[str, Span], thicker: float, known: dict[str, HowKnown],
+    crimps: tuple[float, float],
 ) -> dict[str, tuple[float, int | None]]:
     """Linear density, tex, and number of filaments if told, of each system's yarn.
 
@@ -592,7 +651,7 @@ def _sizes(
         return sizes
     if top.weight is not None:
         mass = top.weight.value
-        sett = {"warp": top.ends.value, "weft": top.picks.value}
+        sett = {name: span.usual for name, span in setts.items()}
         longer = dict(zip(systems, crimps, strict=True))
         per_tex = {name: sett[name] * (1.0 + longer[name]) / 10.0 for name in systems}
         rest = mass - sum(per_tex[name] * tex for name, (tex, _) in sizes.items())
@@ -611,6 +670,12 @@ def _sizes(
             return rest * thick[name] / sum(per_tex[x] * thick[x] for x in missing)
 
         heavier = COUNT_OFF * mass / rest
+        closest, openest = (  # as much more and less as setts that were only supposed
+            sum(getattr(span, end) for span in setts.values()) / sum(sett.values())
+            for end in ("high", "low")
+        )
+        lighter = 1.0 - math.hypot(heavier, 1.0 - 1.0 / closest)
+        heavier = math.hypot(heavier, 1.0 / openest - 1.0)
         spans = {
             name: sorted(share(name, thicker * beyond + x) for x in (-off, 0.0, off))
             for name in missing
@@ -621,7 +686,7 @@ def _sizes(
         for name, (low, tex, high) in spans.items():
             sizes[name] = tex, None
             known[f"{name}.count"] = HowKnown.assumed(
-                low * max(0.1, 1.0 - heavier), high * (1.0 + heavier),
+                low * max(0.1, lighter), high * (1.0 + heavier),
                 "from the weight and the setts",
             )  # fmt: skip
         return sizes

@@ -59,13 +59,15 @@ class Build:
     own: tuple[float, float]
 
 
-_HINDERS = (0.84, -0.62), (0.44, -0.21), (0.09, 0.34), (-0.27, 0.09)
-_BACK = (-0.06, 0.62), (0.31, -0.03), (-0.04, 0.26), (0.26, -0.41)
-#: By sort of yarn (:data:`weavecolor.optics.uncertainty.SORTS`).
+_HINDERS = (0.84, -0.62), (0.44, -0.21), (0.09, 0.34), (-0.27, 0.09), (1.43, -0.67)
+_BACK = (-0.06, 0.62), (0.31, -0.03), (-0.04, 0.26), (0.26, -0.41), (-0.10, 0.94)
+#: By sort of yarn (how closely it is set: swatches and labels of tests/ranges.py, traced with setts
+#: .87 and 1.15 times as close) (:data:`weavecolor.optics.uncertainty.SORTS`).
 BUILD: Mapping[str, Build] = MappingProxyType(
     {
         "rods": Build(
-            ((1.31, 0.27), (-0.30, 1.84)), ((0.54, 0.64), (0.77, 0.72)), (0.065, 0.06)
+            ((1.31, 0.27), (-0.30, 1.84), (1.18, -0.88)),
+            ((0.54, 0.64), (0.77, 0.72), (0.01, 0.57)), (0.065, 0.06),
         ),
         "filaments": Build(_HINDERS, _BACK, (0.05, 0.055)),
         "spun": Build(_HINDERS, _BACK, (0.045, 0.065)),
@@ -80,13 +82,15 @@ _WOUND, _LOBED = (0.16, 0.36, 0.72), ((0.40, 0.73, 0.68), (-0.11, 0.02, 0.34))
 @dataclass(frozen=True, eq=False)
 class Built:
     """Draws (DRAWS,) of what a yarn may be: logarithms of count, flattening, packing and number of
-    filaments; ``told``: the yarn that was told. Twist moves even light next to not."""
+    filaments, and of how much closer it is set than told; ``told``: the yarn that was told. Twist
+    moves even light next to not."""
 
     told: Yarn
     tex: Array
     flattening: Array
     packing: Array
     filaments: Array
+    closer: Array
 
     @property
     def sort(self) -> str:
@@ -106,16 +110,17 @@ class Built:
 
     def causes(self) -> Array:
         """By how much what matters to light is more (causes, DRAWS): of rods the logarithm of their
-        width and how far from round they are; of many fibres the logarithms of count, flattening,
-        number and packing."""
+        width, how far from round they are and how closely set; of many fibres the logarithms of
+        count, flattening, number, packing and how closely they are set."""
         told = self.told
         tex, packing = self.tex - np.log(told.tex), self.packing - np.log(told.packing)
         flat = self.flattening - np.log(told.flattening)
         if self.sort == "rods":
             wide, was = np.exp(self.flattening) - 1.0, told.flattening - 1.0
             oval = wide / (wide + _OVAL) - was / (was + _OVAL)
-            return np.array([0.5 * (tex + flat - packing), oval])
-        return np.array([tex, flat, self.filaments - np.log(told.filaments), packing])
+            return np.array([0.5 * (tex + flat - packing), oval, self.closer])
+        number = self.filaments - np.log(told.filaments)
+        return np.array([tex, flat, number, packing, self.closer])
 
 
 def shares_weight(cloth: Cloth) -> bool:
@@ -166,17 +171,20 @@ def built(cloth: Cloth) -> tuple[Built, Built]:
 def _draw(cloth: Cloth) -> tuple[Built, Built]:
     known, rng = dict(cloth.known), np.random.default_rng([seed(cloth), 6])
     both, *own = rng.normal(size=(3, 4, _TRIED * DRAWS))
+    closer = _closer(cloth)
     warp, weft = cloth.warp, cloth.weft
     alike = ALIKE if (warp.fibre, warp.kind) == (weft.fibre, weft.kind) else 0.0
     out = []
-    for system, yarn, mine in zip(("warp", "weft"), (warp, weft), own, strict=True):
+    for system, yarn, mine, near in zip(
+        ("warp", "weft"), (warp, weft), own, closer, strict=True
+    ):
         z = np.sqrt(alike) * both + np.sqrt(1.0 - alike) * mine
 
         def might(key: str, told: float, z: Array, system: str = system) -> Array:
             return _might(known.get(f"{system}.{key}", HowKnown.stated()), told, z)
 
         if shares_weight(cloth):
-            tex = np.log(yarn.tex) + both[0] * np.log1p(COUNT_OFF) / COVERAGE
+            tex = np.log(yarn.tex) + both[0] * np.log1p(COUNT_OFF) / COVERAGE - closer.mean(axis=0)
         else:
             tex = might("count", yarn.tex, z[0])
         number = might("filaments", yarn.filaments, z[3])
@@ -187,11 +195,25 @@ def _draw(cloth: Cloth) -> tuple[Built, Built]:
             yarn, tex,
             np.maximum(might("flattening", yarn.flattening, z[1]), 0.0),
             np.minimum(might("packing", yarn.packing, z[2]), max(most, np.log(yarn.packing))),
-            number,
+            number, near,
         ))  # fmt: skip
     warps, wefts = out
     kept = np.resize(_woven(cloth, warps, wefts), DRAWS)
     return warps.only(kept), wefts.only(kept)
+
+
+def _closer(cloth: Cloth) -> Array:
+    """Logarithms (2, draws) of how much closer ends and picks may be set than told: what nobody
+    counted is mostly close or open both ways."""
+    known, rng = dict(cloth.known), np.random.default_rng([seed(cloth), 12])
+    both, *own = rng.normal(size=(3, _TRIED * DRAWS))
+    setts = (("ends", cloth.ends_per_cm), ("picks", cloth.picks_per_cm))
+    return np.array([
+        _might(how, told, np.sqrt(alike) * both + np.sqrt(1.0 - alike) * mine) - np.log(told)
+        for (key, told), mine in zip(setts, own, strict=True)
+        for how in [known.get(key, HowKnown.stated())]
+        for alike in [ALIKE * (how.way == "assumed")]
+    ])  # fmt: skip
 
 
 def _woven(cloth: Cloth, warps: Built, wefts: Built) -> NDArray[np.int64]:
@@ -201,7 +223,11 @@ def _woven(cloth: Cloth, warps: Built, wefts: Built) -> NDArray[np.int64]:
     found: list[int] = []
     for k in range(warps.tex.size):
         try:
-            check_weavable(replace(cloth, warp=warps.yarn(k), weft=wefts.yarn(k), known=()))
+            check_weavable(replace(
+                cloth, warp=warps.yarn(k), weft=wefts.yarn(k), known=(),
+                ends_per_cm=cloth.ends_per_cm * float(np.exp(warps.closer[k])),
+                picks_per_cm=cloth.picks_per_cm * float(np.exp(wefts.closer[k])),
+            ))  # fmt: skip
         except InputError:
             continue
         found.append(k)

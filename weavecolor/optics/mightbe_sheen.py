@@ -369,11 +369,12 @@ def _shine_of(cloth: Cloth) -> _Shine:
     share = made.warp_share + spread * drawn
     share = np.clip(share, max(low, 0.05), max(min(high, 0.95), low))
     share[0] = made.warp_share
-    area, flat = np.zeros((2, 2, 1 + DRAWS))  # logarithms, less what was told
+    area, flat, closer = np.zeros((3, 2, 1 + DRAWS))  # logarithms, less what was told
     for k, yarn in enumerate(built(cloth)):
         area[k, 1:] = yarn.tex - yarn.packing - np.log(told[k].tex / told[k].packing)
         flat[k, 1:] = yarn.flattening - np.log(told[k].flattening)
-    spacings = np.array([[made.warp_spacing], [made.weft_spacing]])
+        closer[k, 1:] = yarn.closer
+    spacings = np.array([[made.warp_spacing], [made.weft_spacing]]) * np.exp(-closer)
     widths = np.array([[made.warp_width], [made.weft_width]]) * np.exp(0.5 * (area + flat))
     heights = np.array([[made.warp_height], [made.weft_height]]) * np.exp(0.5 * (area - flat))
     swings = 0.5 * heights.sum(axis=0) * np.array([share, 1.0 - share])

@@ -107,6 +107,8 @@ class Known:
         against weft.
     fitted, all_fitted : bool
         Whether a cloth was fitted, or every one was, and keeps what that left open, which is drawn.
+    set_assumed : bool
+        Whether nobody counted ends or picks.
     each : tuple of (str, Known)
         Of several cloths every one by itself, with its name.
     """
@@ -121,6 +123,7 @@ class Known:
     apart: float = 0.0
     fitted: bool = False
     all_fitted: bool = False
+    set_assumed: bool = False
     each: tuple[tuple[str, Known], ...] = ()
 
     def __post_init__(self) -> None:
@@ -210,7 +213,7 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
     >>> known_of([organza]).yarn_assumed, known_of([organza]).off
     (True, 0.0)
     """
-    recovered, assumed = False, False
+    recovered, assumed, uncounted = False, False, False
     off = left = colours = apart = 0.0
     drawn = []
     sorts = set()
@@ -227,6 +230,8 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
                 how = known.get(f"{system}.{key}", _STATED)
                 assumed |= how.way == "assumed"
                 left = max(left, _left(key, yarn, how))
+        if any(known.get(key, _STATED).way == "assumed" for key in ("ends", "picks")):
+            uncounted, left = True, 1.0
         recovered |= any(known.get(key, _STATED).way == "assumed" for key in _COLOURS)
         off = max(off, known.get("shown", _STATED).spread or 0.0)
         drawn.append(bool(known.get("foretold", _STATED).root))
@@ -241,7 +246,7 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
     least = next((s for s in SORTS if s in sorts), SORTS[0])
     return Known(
         assumed, recovered, tuple(sorted(told)), least, off, left, colours, apart,
-        any(drawn), bool(drawn) and all(drawn), tuple(each),
+        any(drawn), bool(drawn) and all(drawn), uncounted, tuple(each),
     )  # fmt: skip
 
 
@@ -302,6 +307,8 @@ def reasons(known: Known) -> tuple[str, ...]:
     told = list(known.contradictions)
     if known.yarn_assumed:
         told.append("how the yarns are built is assumed, not measured")
+    if known.set_assumed:
+        told.append("how closely it is woven is assumed, not counted")
     if known.colour_recovered:
         told.append(
             "the dye was recovered from a colour by eye or on a screen, not read as a spectrum"
