@@ -394,7 +394,7 @@ def _held(cloth: Cloth, looks: Looks) -> tuple[Array, Array]:
     missed = (looks.values - own @ channels.T).ravel()
     aim = looks.covariance + np.outer(missed, missed)
     if glint := glint_of(cloth):
-        lamps = sum(x.on_cloth.sum() for x in place.in_front) / illumination(place).sum()
+        lamps = place.by_lights.sum() / illumination(place).sum()
         ways = [way[:2] for way in looks.lies]  # over however many grounds it is the same
         alike = np.array([[one == other for other in ways] for one in ways], float)
         aim += (glint * lamps) ** 2 * np.kron(alike, np.ones((3, 3)))
@@ -481,7 +481,7 @@ def _of_layers(stack: Stack, scenes: Sequence[Scene]) -> list[tuple[Array, Array
 
 def _from_the_front(scene: Scene) -> Array:
     """Irradiance (41,) of the side that is seen."""
-    return np.asarray(scene.diffuse + sum(x.on_cloth for x in scene.in_front))
+    return np.asarray(scene.diffuse + scene.by_lights)
 
 
 def _by_causes(cloth: Cloth, light: Array) -> Array:

@@ -25,7 +25,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
 from weavecolor.scene.places import GRAZING_DEG
 from weavecolor.scene.scene import Light, Scene, toward
@@ -81,7 +80,7 @@ def hung(place: Scene) -> Scene:
     ]
     # what falls from lights on all that is seen, by its area, falls on what lies before it, too
     area = 1.0 / np.cos([turn for turn, _ in _faces()])
-    each = [sum((x.on_cloth for x in view.in_front), np.zeros(BANDS)) for view in views]
+    each = [view.by_lights for view in views]
     falls = np.average(each, axis=0, weights=area)
     views = [
         replace(v, diffuse=(1.0 - met) * v.diffuse, around=met * (INSIDE * v.diffuse + falls))

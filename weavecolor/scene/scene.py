@@ -237,6 +237,11 @@ class Scene(ByValue):
         """Lights, or what there is of them, that fall on the outside."""
         return tuple(x for light in self.lights for x in light.parts() if x.before)
 
+    @property
+    def by_lights(self) -> Spectrum:
+        """Irradiance (41,) of the outside by its lights alone."""
+        return sum((x.on_cloth for x in self.in_front), np.zeros(BANDS))
+
     @cached_property
     def behind(self) -> tuple[Light, ...]:
         """Lights, or what there is of them, that fall on the inside."""
