@@ -73,11 +73,13 @@ def test_more_light_than_falls_is_told_beyond_what_error_makes_of_it():
 
 @pytest.mark.parametrize("which", ["white", "black"])
 @pytest.mark.parametrize(("stripe", "said"), [(0.092, False), (0.104, True)])
-def test_an_uneven_swatch_is_told(which, stripe, said):
-    """Light and dark halves: the mean of four parts errs by half of how far a half is off."""
+@pytest.mark.parametrize("channels", [slice(None), 2])
+def test_an_uneven_swatch_is_told(which, stripe, said, channels):
+    """Light and dark halves, or blue and yellow ones: the mean of four parts errs by half of how
+    far a half is off."""
     uneven = np.full((80, 100, 3), 0.4)
-    uneven[:, :50] += stripe
-    uneven[:, 50:] -= stripe
+    uneven[:, :50, channels] += stripe
+    uneven[:, 50:, channels] -= stripe
     even = {"white": 0.5, "black": 0.3}
     parts = even | {which: uneven}
     found = _pair(_table(0.87, parts["white"]), _table(0.05, parts["black"]))

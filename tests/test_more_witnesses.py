@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import colour
 import numpy as np
@@ -18,7 +19,7 @@ from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_from_dict, load_swatch
-from weavecolor.measure import regions
+from weavecolor.measure import fit, parameters, regions
 from weavecolor.measure.neutral import Illumination
 from weavecolor.measure.photograph import read_photograph
 from weavecolor.measure.ruler import find_ruler
@@ -299,3 +300,23 @@ def test_a_ruler_in_a_large_picture_is_found_where_it_lies():
     small, large = (find_ruler(picture) for picture in (near, near.repeat(3, 0).repeat(3, 1)))
     assert large.scale.pixels_per_mm == pytest.approx(3.0 * small.scale.pixels_per_mm, rel=0.01)
     assert np.array(large.before) == pytest.approx(3.0 * np.array(small.before), abs=30.0)
+
+
+@pytest.mark.parametrize("open_share", [0.25, 0.64, 0.81])
+def test_a_search_begins_where_yarns_leave_as_much_open_as_was_told(monkeypatch, open_share):
+    """Warp and weft that each cover c leave (1 - c)^2 between them."""
+    begun = []
+
+    class Begun(Exception):
+        pass
+
+    def places(middle, *_):
+        begun.append(middle)
+        raise Begun
+
+    monkeypatch.setattr(fit, "places", places)
+    told = SimpleNamespace(known=[SimpleNamespace(what="open share", value=open_share)])
+    with pytest.raises(Begun):
+        fit._search(told, SimpleNamespace(prior_mean=lambda: np.zeros(parameters.SIZE)), None)
+    covers = 1.0 / (1.0 + np.exp(-begun[0][:2]))
+    assert np.prod(1.0 - covers) == pytest.approx(open_share)
