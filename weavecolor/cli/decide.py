@@ -21,7 +21,6 @@ from weavecolor.cli._shared import (
     progress_to,
     scenes_called,
     span,
-    whole,
 )
 from weavecolor.errors import InputError, shown
 
@@ -341,9 +340,14 @@ def _called(name: str, found: dict[str, Any]) -> Any:
 
 
 def _have(text: str, found: dict[str, Any]) -> tuple[str, int]:
-    name, _, count = text.strip().rpartition(" ")
+    name, _, count = " ".join(text.split()).rpartition(" ")
+    if not name or not (count.isdecimal() and len(count) < 9):
+        raise InputError(
+            f"{shown(text)} is no cloth and how many layers it makes; write for example "
+            f'"{next(iter(found))} 2"', field="--have",
+        )  # fmt: skip
     _called(name, found)
-    return name, whole(count)
+    return name, int(count)
 
 
 def _wish(text: str) -> Wish:
