@@ -591,3 +591,18 @@ def test_a_picture_tells_how_full_its_skirt_is():
     assert told["gathered-2-organza"] == "gathered skirt, 2 to 1,"
     assert told["gathered-5-organza"] == "gathered skirt, 5 to 1,"
     assert told["circle-bias-organza"] == "circle skirt on the bias"
+
+
+def test_a_band_shows_its_cloth_inside_and_no_body_where_none_stands():
+    """Cloth folded over a stiffener: its white is seen from nowhere; a skirt by itself meets light
+    of no body."""
+    bare = hung_stage(organza(), "gathered-3-organza", bare=True)
+    worn = hung_stage(organza(), "gathered-3-organza")
+    assert not bare.opens[:, [1, 3]].any() and worn.opens[:, [1, 3]].max() > 0.5
+    assert (bare.opens[:, [0, 2]] == worn.opens[:, [0, 2]]).all()
+    (band,) = bare.bands
+    made = lit_stage(bare, WINDOW, coarse=True).tables
+    for x in (made[band].key, made[band].room, made[band].glow):
+        assert (x[0] == x[1]).all()
+    lined = tables.tables(bare.stacks[band], WINDOW, coarse=True)  # as the stack is, from behind
+    assert lined.room[1, ..., :3].mean() > 1.5 * made[band].room[1, ..., :3].mean()

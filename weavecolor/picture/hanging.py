@@ -168,6 +168,11 @@ def doubled(stack: Stack) -> Stack:
     return Stack((stack.layers + back)[:MOST_LAYERS], stack.backing, stack.lay)
 
 
+def folded_over(made: Tables) -> Tables:
+    """Tables of cloth folded over its stiffener: its own face on both sides."""
+    return replace(made, **{x: getattr(made, x)[[0, 0]] for x in ("key", "room", "glow")})
+
+
 def warp_directions(shape: Shape) -> Array:
     """Direction (N, 3) of the warp at each vertex of cloth on the straight grain: down the cloth.
     """
@@ -222,6 +227,8 @@ def stage(
     points, normals, warps, opens, places, folds, quads, kinds = (
         np.concatenate(x) for x in zip(*parts, strict=True)
     )
+    if body is None:  # where it stood there is cloth on the other side
+        opens[:, [1, 3]] = 0.0
     close = np.concatenate([cover.shape.band[cover.shape.quads[:, 0]] for cover in covers])
     form, normals_, triangles, part = _solid(body, beneath)
     solid = form, normals_, triangles
@@ -402,6 +409,7 @@ def lit_stage(
         )
         for k, s in zip(staged.plains, staged.stacks, strict=True)
     )  # fmt: skip
+    found = tuple(folded_over(t) if k in staged.bands else t for k, t in enumerate(found))
     matrices = [rgb_matrix(x.irradiance, scene, seeing, observer) for x in scene.lights]
     lamps = tuple(
         Lamp(view_vector(x, scene), m.sum(axis=0), reflectance @ m)
