@@ -636,7 +636,29 @@ def test_a_cloth_woven_in_more_than_one_way_is_asked_about(said):
     ("said", "meant"),
     [("person", "skin"), ("Knickers", "dark underwear"), ("boning", "dark tape"),
      ("seam allowance", "seam"), ("French seam", "seam"), ("lining", "lining edge"),
-     ("White  tape", "white tape")],
+     ("White  tape", "white tape"), ("bone channel tape", "dark tape"), ("bra", "dark underwear"),
+     ("Edge of a white slip over deep skin", "slip edge")],
 )  # fmt: skip
 def test_what_is_to_be_hidden_by_its_own_word(said, meant):
     assert item_called(said) is ITEMS[meant]
+
+
+def test_what_is_to_be_hidden_is_understood_as_answers_name_it():
+    laid = Stack((Layer(load_swatch("stage-gauze-black")),) * 2, backing("white"))
+    for word, made in ITEMS.items():
+        assert item_called(made(laid).name) is ITEMS[word]
+
+
+def test_one_letter_wrong_is_told_what_was_meant(capsys):
+    for asked, near in (
+        (["describe", "shot-tafeta-green-red"], "did you mean shot-taffeta-green-red?"),
+        (["compare", "--stack", "Silk chifon, ivory bias"], "did you mean silk-chiffon-ivory?"),
+        (["describe", "slip-black", "--scene", "candelit"], "did you mean candlelit?"),
+        (["compare", "slip-black", "--grain", "on the cross"], "means the bias"),
+        (["fullness", "--finished", "28 ins", "--length", "1 m", "--cloth", "150 cm", "--kind",
+          "circle"], "told as pieces"),
+    ):  # fmt: skip
+        assert run(asked) == 2
+        assert near in capsys.readouterr().err
+    with pytest.raises(InputError, match="did you mean slip-black"):
+        load_cloth("slip-blak")

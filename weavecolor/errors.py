@@ -3,7 +3,9 @@ what is no plain text. Knows nothing of cloth or optics."""
 
 from __future__ import annotations
 
+import difflib
 import math
+from collections.abc import Iterable
 from numbers import Real
 from typing import cast
 
@@ -55,6 +57,18 @@ def capital(text: str) -> str:
     'Stage LED'
     """
     return text[:1].upper() + text[1:]
+
+
+def meant(word: str, known: Iterable[str]) -> str:
+    """The end of a complaint about a ``word`` that is nearly one of those ``known``, or nothing.
+
+    Examples
+    --------
+    >>> meant("tafeta", ["taffeta", "organza"]), meant("gold", ["taffeta"])
+    ('; did you mean taffeta?', '')
+    """
+    near = difflib.get_close_matches(word[:60], list(known), 1, 0.75)
+    return f"; did you mean {near[0]}?" if near else ""
 
 
 def shown(value: object, most: int = 60) -> str:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from weavecolor.colour.perception import Verdict
 from weavecolor.decide.compare import Comparison, Option, evaluate, steps
 from weavecolor.decide.compare import compare as _compare
-from weavecolor.errors import InputError, shown
+from weavecolor.errors import InputError, meant, shown
 from weavecolor.files.atomic import write_text
 from weavecolor.files.clothfile import (
     cloth_from_toml,
@@ -23,6 +23,7 @@ from weavecolor.files.clothfile import (
     read_cloth,
     swatch_called,
     swatch_names,
+    tidy_name,
 )
 from weavecolor.optics.appearance import Appearance
 from weavecolor.optics.appearance import appearance as _appearance
@@ -80,7 +81,7 @@ def load_cloth(name: str | os.PathLike[str]) -> Cloth:
     if not text.endswith(".toml"):
         raise InputError(
             f"{text[:60]!r} is not a swatch, nor a cloth file ending in .toml; swatches are "
-            f"{', '.join(swatch_names())}"
+            f"{', '.join(swatch_names())}{meant(tidy_name(text), swatch_names())}"
         )
     return read_cloth(text)
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, meant
 from weavecolor.textile.notmodelled import elsewhere
 
 if TYPE_CHECKING:
@@ -27,7 +27,13 @@ MOST_CHOICES = 60
 
 def cloth_called(name: str) -> Cloth:
     """The cloth of a swatch's name, or of the cloth file at that path."""
-    from weavecolor.files.clothfile import load_swatch, read_cloth, swatch_called
+    from weavecolor.files.clothfile import (
+        load_swatch,
+        read_cloth,
+        swatch_called,
+        swatch_names,
+        tidy_name,
+    )
 
     if swatch := swatch_called(name):
         return load_swatch(swatch)
@@ -38,7 +44,7 @@ def cloth_called(name: str) -> Cloth:
         backing_called(name)
         more = f"; what lies behind is told by --behind {name[:60]!r}"
     except InputError:
-        more = elsewhere(name)
+        more = meant(tidy_name(name), swatch_names()) or elsewhere(name)
     if Path(f"{name}.toml").exists():
         more = f": {name[:60]}.toml is there"
     raise InputError(

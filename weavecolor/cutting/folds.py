@@ -12,6 +12,7 @@ of cloth per finished width (``cover``) still averages to the fullness.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -43,7 +44,10 @@ def kind_called(words: str) -> str:
     tidy = " ".join(words.casefold().split())
     found = KINDS_ALSO.get(tidy, tidy)
     if found not in KINDS:
-        raise InputError(f"{shown(words, 42)} is not one of {', '.join(KINDS)}")
+        told = f"{shown(words, 42)} is not one of {', '.join(KINDS)}"
+        if re.search(r"\b(?:circ\w+|flared?|gored?|panelled)\b", tidy):
+            told += "; a skirt that flares by its cut is told as pieces, each by its corners"
+        raise InputError(told)
     return found
 
 

@@ -11,6 +11,7 @@ grey scale and beyond, 2.5); else *faint*, or, where the uncertainty spans more,
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -205,9 +206,12 @@ ITEMS: dict[str, Callable[[Stack], Item]] = {
 #: Other words for them.
 _ALSO = {
     **dict.fromkeys(("person", "body", "legs", "medium skin"), "skin"),
-    **dict.fromkeys(("underwear", "knickers", "pants"), "dark underwear"),
-    **dict.fromkeys(("tape", "bone channel", "boning"), "dark tape"),
-    "slip": "slip edge", "lining": "lining edge", "pocket bag": "pocket", "pockets": "pocket",
+    **dict.fromkeys(("underwear", "knickers", "pants", "bra", "corset"), "dark underwear"),
+    **dict.fromkeys(("tape", "boning", *(f"{dark}bone channel{tape}" for dark in ("", "dark ")
+                                         for tape in ("", "s", " tape"))), "dark tape"),
+    "white bone channel tape": "white tape",
+    **dict.fromkeys(("slip", "petticoat", "edge of a white slip"), "slip edge"),
+    "lining": "lining edge", "pocket bag": "pocket", "pockets": "pocket",
     **dict.fromkeys(("seam allowance", "seam allowances", "seams", "french seam"), "seam"),
 }  # fmt: skip
 
@@ -221,6 +225,7 @@ def item_called(words: str) -> Callable[[Stack], Item]:
     True
     """
     tidy = " ".join(words.casefold().split())
+    tidy = re.sub(r", .*| over \w+ skin$", "", tidy)  # as answers name it, with its size
     found = ITEMS.get(_ALSO.get(tidy, tidy))
     if found is None:
         raise InputError(f"{shown(words, 42)} is not one of {', '.join(ITEMS)}{elsewhere(tidy)}")

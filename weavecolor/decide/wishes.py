@@ -73,7 +73,9 @@ ALSO_ASKED: dict[str, str] = {
     **dict.fromkeys(("darkest", "dark", "as dark as possible"), "deepest"),
     **dict.fromkeys(("lightest", "palest"), "brightest"),
     **dict.fromkeys(("covers most", "hides best", "opaque", "least sheer", "not see-through",
-                     "least see-through"), "most opaque"),
+                     "least see-through", "not seen through", "least seen through",
+                     *(f"{least} {show}" for least in ("least", "no")
+                       for show in ("show-through", "show through"))), "most opaque"),
     **dict.fromkeys(("sheerest", "sheer", "see-through", "most see-through", "most transparent"),
                     "most sheer"),
     **{f"{most}{word}": "most shot" for most in ("", "most ")

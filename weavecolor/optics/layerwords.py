@@ -11,7 +11,7 @@ from collections.abc import Callable
 from weavecolor.errors import InputError
 from weavecolor.optics.stack import FACE_ALSO, FACES, Layer, face_called, layer_count
 from weavecolor.textile.cloth import Cloth
-from weavecolor.textile.grain import grain_deg
+from weavecolor.textile.grain import ON_THE_CROSS, grain_deg
 
 #: Several alike, as answers write them: "2 x silk-chiffon-ivory cross".
 _MANY = re.compile(r"\s*(\d{1,3})\s*[x\u00d7]\s+(?=\S)")
@@ -52,8 +52,7 @@ def layers_said(text: str, cloth: Cloth | Callable[[str], Cloth]) -> tuple[Layer
                              '"shot-organza-teal-copper cross + silk-chiffon-ivory"',
                              field=field)  # fmt: skip
         if words[-2:] == ["on", "the"]:
-            raise InputError('of a cut "on the cross" means the bias: write bias, or cross grain',
-                             field=field)  # fmt: skip
+            raise InputError(ON_THE_CROSS, field=field)
         if one is not None and (words or not part.split()):
             raise InputError(f"{part.strip()[:40]!r} tells of no layer; write grain and side of "
                              'each, outermost first, such as "straight + cross back"',

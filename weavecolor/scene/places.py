@@ -27,7 +27,7 @@ import numpy as np
 
 from weavecolor.colour.lights import DIM_LIGHTS, light_spectrum
 from weavecolor.colour.spectra import Spectrum, frozen
-from weavecolor.errors import InputError, shown
+from weavecolor.errors import InputError, meant, shown
 from weavecolor.scene.scene import APERTURE_DEG, Light, Scene, shares, toward
 from weavecolor.textile.notmodelled import elsewhere
 
@@ -184,7 +184,7 @@ ALSO_CALLED: Mapping[str, str] = MappingProxyType(
         "candle": "candlelit",
         "candles": "candlelit",
         "candlelight": "candlelit",
-        "by candle": "candlelit",
+        **dict.fromkeys(("by candle", "candle light", "by candlelight"), "candlelit"),
         "footlight": "footlights",
         "stage": "stage from above",
         "on stage": "stage from above",
@@ -245,7 +245,8 @@ def known_scene(name: str) -> str:
     key = ALSO_CALLED.get(key, key).lower()
     if key not in _BY_NAME:
         raise InputError(
-            f"no scene called {shown(name)}; use {', '.join(scene_names())}{elsewhere(key)}"
+            f"no scene called {shown(name)}; use {', '.join(scene_names())}"
+            f"{meant(key, [x.lower() for x in scene_names()]) or elsewhere(key)}"
         )
     return key
 

@@ -19,6 +19,8 @@ _ALSO = {
                      ("as", "as the", "at", "at the", "along the"))), "cross"),
     "true bias": "bias", "on the bias": "bias", "the other bias": "other bias",
 }  # fmt: skip
+#: What to say of words that mean the one of a cut, the other of the cloth.
+ON_THE_CROSS = 'of a cut "on the cross" means the bias: write bias, or cross grain'
 #: As answers tell them; of the two biases the one not meant by the word alone.
 _TOLD = {**GRAINS, "other bias": -45.0}
 _TURNED = "upside down"
@@ -36,6 +38,8 @@ def grain_deg(text: str | float) -> float:
     (45.0, 30.0, -90.0)
     """
     word = " ".join(str(text).replace(",", " ").split()).casefold()
+    if word.endswith("on the cross"):
+        raise InputError(ON_THE_CROSS, field="grain")
     turned = word.endswith(_TURNED)
     word = word.removesuffix(_TURNED).strip().removesuffix("grain").strip()
     word = _ALSO.get(word, word) or ("straight" if turned else "")

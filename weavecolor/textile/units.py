@@ -123,6 +123,7 @@ _MM: Mapping[str, float] = MappingProxyType(
         "in.": 25.4,
         "inch": 25.4,
         "inches": 25.4,
+        "ins": 25.4,
         '"': 25.4,
         "ft": 304.8,
         "foot": 304.8,
