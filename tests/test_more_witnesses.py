@@ -28,7 +28,7 @@ from weavecolor.measure.threads import count_threads
 from weavecolor.optics import dye, mightbe_build, mightbe_sheen, moire, ovalrod, uncertainty
 from weavecolor.optics.cell import aimed, filaments, flood, paths
 from weavecolor.optics.layerwords import _lying
-from weavecolor.optics.stack import Layer
+from weavecolor.optics.stack import Layer, Stack
 from weavecolor.scene.places import scene
 from weavecolor.scene.scene import Light
 
@@ -320,3 +320,20 @@ def test_a_search_begins_where_yarns_leave_as_much_open_as_was_told(monkeypatch,
         fit._search(told, SimpleNamespace(prior_mean=lambda: np.zeros(parameters.SIZE)), None)
     covers = 1.0 / (1.0 + np.exp(-begun[0][:2]))
     assert np.prod(1.0 - covers) == pytest.approx(open_share)
+
+
+def test_sheen_of_rods_is_less_sure_the_lower_the_light_comes(monkeypatch):
+    """What is not followed errs by .07 in logarithms, as DEVELOPERS.md tells, and by up to .4 where
+    light comes along the cloth."""
+    monkeypatch.setattr(mightbe_sheen._Shine, "sends",
+                        lambda *_: np.ones((1 + mightbe_build.DRAWS, 41)))  # fmt: skip
+    monkeypatch.setattr(mightbe_sheen, "moved_by_build", lambda _: np.zeros((2, 200, 41)))
+    off = []
+    for zenith in (0.0, 30.0, 60.0, 89.0):
+        lit = scene("overcast")
+        lit = replace(lit, lights=(Light(zenith, 0.0, DAY, half_deg=mightbe_sheen._WIDTH),))
+        stack = Stack((Layer(load_swatch("polyester-organza-blue")),))
+        shone, _ = mightbe_sheen.sheen_errors(stack, lit, np.full(41, 0.2))
+        off.append(float(shone[0].std(axis=0).mean()))
+    assert off == sorted(off)
+    assert off[0] == pytest.approx(0.07, rel=0.15) and off[3] == pytest.approx(0.4, rel=0.15)
