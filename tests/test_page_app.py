@@ -1199,6 +1199,12 @@ def test_each_fullness_is_told_as_whole_widths_make_it(page):
     assert "CIEDE2000 from the first" not in said and "Lightness" in said
     press(page, "take-reach-slightly-gathered-skirt")
     assert "Whole widths make it 3.1 to 1. Drawn 2 to 1." in html(page)
+    # of soft cloth no skirt as full is hung, and no pleats
+    assert "Drawn as" not in html(page)
+    press(to(page, "cloth"), "shelf-silk-chiffon-ivory")
+    said = html(to(page, "reach"))
+    assert re.findall(r"Drawn as \w+ hangs", said) == ["Drawn as organza hangs",
+                                                       "Drawn as taffeta hangs"]  # fmt: skip
 
 
 def test_the_picture_is_of_the_cloth_and_of_the_layers_that_hang(page):

@@ -14,8 +14,8 @@ from state import decided_option, stack_of, table_of
 from strip import Choice, Taken
 from weavecolor.making.answers import asked_of, plans_of, shape_of
 from weavecolor.making.model import Making
-from weavecolor.picture.forms import shape_called
-from weavecolor.picture.shapes import load_shape
+from weavecolor.picture.forms import crisp, shape_called
+from weavecolor.picture.shapes import shape_heading
 
 #: Name, form, how it is taken in, and how full.
 FULL = (
@@ -67,7 +67,10 @@ def _told(choice: Choice) -> Taken:
     brief = full = ""
     if abs(plan.fullness - asked_of(then).ratio) >= 0.05:
         brief, full = f"Comes out {comes_out}.", f"Whole widths make it {comes_out}."
-    drawn = load_shape(choice.shape or shape_of(then, stack_of(then, option))).fullness
+    stack = stack_of(then, option)
+    _, kind, drawn = shape_heading(choice.shape or shape_of(then, stack))
+    if kind != "chiffon" and not crisp(stack.layers[0].cloth):  # there is none of soft cloth
+        brief += f" Drawn as {kind} hangs."
     if abs(drawn - plan.fullness) >= 0.1 * plan.fullness:
         full += f" Drawn {drawn:g} to 1."
     alone = {layer.cloth for layer in option.layers} == {option.layers[0].cloth}

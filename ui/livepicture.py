@@ -214,9 +214,11 @@ def _read_off(now: Making) -> None:
     code = "#" + "".join(f"{int(v):02x}" for v in places[-1]["code"])
     u, v = (float(x) / 10.0 for x in places[-1]["cloth_mm"])
     depth = int(places[-1]["layers"])
+    laid = len(pictures.worn(now, table_of(now)).stack.layers)
+    deep = f"{depth} deep" if laid == 1 else f"{depth} times its {laid} layers deep"
     told.append(
         f"Pressed: {colour_words(np.array([L, a, b]))} {code}, L* {L:.0f} a* {a:.0f} b* {b:.0f}, "
-        f"as drawn; {depth} deep there, {abs(u):.0f} cm across the cloth and {abs(v):.0f} cm along "
+        f"as drawn; {deep} there, {abs(u):.0f} cm across the cloth and {abs(v):.0f} cm along "
         f"it. Lying flat it is known to give or take {seen.uncertainty.stated:.1f} (CIEDE2000); "
         "hung, a place is less sure."
     )
