@@ -312,12 +312,9 @@ def plan_fullness(
         positive(value, field, zero=True)
     if hem_round_cm is not None:
         positive(hem_round_cm, "hem_round_cm", most=MOST_FINISHED_CM)
-    if kind not in KINDS:
-        check_fullness(kind, 1.0)
+    check_fullness(kind, 1.0 if fullness is None else fullness)
     if (fullness is None) == (widths is None):
         raise InputError("give either the fullness wanted or the number of widths")
-    if fullness is not None:
-        check_fullness(kind, fullness)
     if widths is not None and (
         isinstance(widths, bool) or not isinstance(widths, int) or not 1 <= widths <= 1000
     ):
