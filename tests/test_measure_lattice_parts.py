@@ -431,3 +431,31 @@ def test_all_but_two_places_about_each_order_counts_as_between(lit, streak):
     spec = Spectrum(ratio, ratio, tile, 9.0)
     told = _streak(spec, np.array([apart / tile, 0.0]))
     assert told == pytest.approx(np.log(100.0) if streak else 0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("upright", [0.0, 30.0, -40.0])
+@pytest.mark.parametrize(
+    ("off", "found"), [(-13.6, False), (-12.4, True), (0.0, True), (12.4, True), (13.6, False)]
+)
+def test_little_power_is_enough_within_13_degrees_of_the_grain(upright, off, found):
+    """Alike to either side of it, along it and square to it."""
+    for square in (0.0, 90.0):
+        at, way = np.radians(upright + off + square), np.radians(upright + off + square + 52.0)
+        weak = 0.19 * np.array([np.cos(at), np.sin(at)])
+        side = 0.12 * np.array([np.cos(way), np.sin(way)])
+        seen = np.array([side, weak - side])  # what lies weakly is their sum
+        ratio = made(256, seen).ratio + made(256, weak[None], 0.9, 0.0).ratio
+        spec = Spectrum(ratio, ndimage.maximum_filter(ratio, 3), 256, 9.0)
+        every = _candidates(seen, 0.03, 0.4, spec, upright)
+        apart = np.minimum(np.hypot(*(every - weak).T), np.hypot(*(every + weak).T))
+        assert bool(apart.min() < 1.3 / 256) is found
+
+
+def test_a_lean_counts_by_its_square_up_to_three_times_five_degrees():
+    told = []
+    for lean in (0.0, 2.0, 4.0, -4.0, 8.0):
+        a = np.radians(lean)
+        turned = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
+        frame = find_frames(made(256, np.array([[0.16, 0.0], [0.0, 0.14]]) @ turned), 0.1, 0.2)[0]
+        told.append(frame.evidence["turn2"])
+    assert told == pytest.approx([0.0, 0.16, 0.64, 0.64, 2.56], rel=0.12, abs=0.01)

@@ -16,6 +16,7 @@ from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.measure import observations as o
 from weavecolor.measure.neutral import (
+    Illumination,
     _basis,
     _blocks,
     _fitted,
@@ -444,3 +445,19 @@ def test_bare_ground_is_counted(bare, ground):
     for alike in (0.3, 0.33):
         with pytest.raises(InputError, match="the backing looks like the yarn"):
             open_share(np.full((120, 120), 0.3), alike)
+
+
+@pytest.mark.parametrize("order", [0, 1, 2])
+def test_the_light_is_told_at_the_middle_of_each_pixel(order):
+    """Alike over the whole picture and place by place; places run from side to side, so that the
+    first and the last pixel lie half a pixel within."""
+    rng = np.random.default_rng(order)
+    terms = (1, 3, 6)[order]
+    shape, coefficients = (7, 12), rng.uniform(-1.0, 1.0, (terms, 3))
+    light = Illumination(coefficients, order, shape, 0.87, 0.01, np.zeros(3), 0.0,
+                         np.zeros((3, terms, terms)))  # fmt: skip
+    y = np.linspace(-1.0 + 1.0 / 7.0, 1.0 - 1.0 / 7.0, 7)[:, None, None]
+    x = np.linspace(-1.0 + 1.0 / 12.0, 1.0 - 1.0 / 12.0, 12)[None, :, None]
+    parts = (1.0, x, y, x * x, x * y, y * y)[:terms]
+    log = sum(c * part for c, part in zip(coefficients, parts, strict=True))
+    assert light.field() == pytest.approx(np.broadcast_to(np.exp(log), (7, 12, 3)), rel=1e-5)

@@ -467,3 +467,25 @@ def test_a_lamp_that_stands_elsewhere_gives_the_paper_the_light_it_gave(off):
     assert there.on_cloth == pytest.approx(0.7 * light.on_cloth)
     cosine = np.cos(np.radians([light.zenith_deg, there.zenith_deg]))
     assert there.irradiance == pytest.approx(0.7 * light.irradiance * cosine[0] / cosine[1])
+
+
+@pytest.mark.parametrize(("light", "zenith"), [("tungsten", 95.0), ("tungsten", 150.0)])
+def test_a_lamp_behind_stays_where_it_is_and_gives_as_much_more(light, zenith):
+    behind = replace(custom_scene(light, 40.0, 0.0, 0.0).lights[0], zenith_deg=zenith)
+    for lamp, off in ((0.7, 0.0), (0.7, 2.0), (2.5, -1.0)):
+        there = _moved(behind, lamp, off)
+        assert there.zenith_deg == zenith
+        assert there.irradiance == pytest.approx(lamp * behind.irradiance)
+
+
+def test_a_system_leads_what_lies_between_by_four_at_most_either_way():
+    """In logarithms: where only its own order is seen, and where only what lies between is."""
+    vector = np.array([[0.3, 0.0]])
+    between = [[0.15, 0.0], [0.1, 0.0], [0.075, 0.0], [0.2, 0.0]]
+    for parts, heights, lead in (([[0.3, 0.0]], 1e6, 4.0), (between, 1e6, -4.0),
+                                 ([[0.3, 0.0], *between], 1e4, 0.0)):  # fmt: skip
+        (told,) = _along(_spectrum(256, parts, heights), vector)
+        assert told["lead"] == pytest.approx(lead, abs=0.05)
+    for parts, over in (([[0.15, 0.0]], 4.0), ([[0.3, 0.0]], -4.0)):
+        (told,) = _along(_spectrum(256, parts, 1e6), 0.5 * vector)
+        assert told["over second"] == pytest.approx(over)

@@ -19,6 +19,7 @@ from weavecolor.measure.ruler import (
     _rows_among,
     _shapes,
     _ticks,
+    find_ruler,
     scale_from_length,
     scale_from_ruler,
 )
@@ -551,3 +552,34 @@ def test_ticks_are_counted_one_by_one_whatever_stands_out(monkeypatch, every):
     monkeypatch.setattr(ruler, "_period", lambda profile: (100.0, 12.0 * every))
     found = scale_from_ruler(np.tile(line, (20, 1)), (0, 0, 720, 20))
     assert found.pixels_per_mm == pytest.approx(12.0, rel=2e-3)
+
+
+def _ruled(rows: int, columns: int, depth: float, pitch: int = 12) -> np.ndarray:
+    """Ticks of a millimetre rule, ``depth`` darker than white, its edge 44 down a picture."""
+    picture = np.ones((rows, columns))
+    for k, at in enumerate(range(20, columns - 20, pitch)):
+        picture[18 if k % 5 else 4 : 44, at : at + 2] -= depth
+    return picture
+
+
+def test_a_picture_of_twice_the_pixels_has_its_ruler_in_the_same_place():
+    small = _ruled(100, 830, 0.7)
+    one = find_ruler(small)
+    for times in (2, 3):
+        more = find_ruler(np.kron(small, np.ones((times, times))))
+        assert more.scale.pixels_per_mm == pytest.approx(times * one.scale.pixels_per_mm, rel=1e-6)
+        assert more.before == pytest.approx([times * side for side in one.before], abs=times)
+    assert one.scale.pixels_per_mm == pytest.approx(12.0, rel=0.003)
+    left, top, right, bottom = one.before
+    assert (left, right, bottom) == (0, 830, 100) and 44 <= top <= 46  # below the edge
+
+
+@pytest.mark.parametrize("depth", [0.33, 0.4, 0.9])
+def test_ticks_paler_than_the_figures_are_found(depth):
+    """The figures, thin as they are, set what is clear: their black is the greater part."""
+    picture = _ruled(120, 500, depth)
+    rng = np.random.default_rng(3)
+    for row, column in rng.integers((60, 5), (115, 490), (260, 2)):
+        picture[row : row + 3, column : column + 3] = 0.0
+    rows = ruler._rows_of_ticks(picture, 5)
+    assert max(len(row.index) for row in rows) == len(range(20, 480, 12))
