@@ -578,3 +578,27 @@ def test_waves_and_turns_are_the_librarys():
     for angle in (0.0, 1e-9, -1e-9, 0.3, -2.0, 3.15, math.pi, -math.pi, 47.1, -1234.5, 98765.4):
         wanted = math.cos(angle), math.sin(angle)
         assert paths._turned(angle) == pytest.approx(wanted, abs=1e-10)
+
+
+# Discs of light
+
+
+@pytest.mark.parametrize(
+    ("half", "blur"), [(5.0, 0.05), (5.0, 2.0), (5.0, 5.0), (0.27, 0.005), (20.0, 1.0)]
+)
+def test_a_light_is_seen_by_the_share_of_a_disc_that_it_covers(half, blur):
+    """Of a disc of ``blur`` about each place, drawn in the plane: all of it well within, none well
+    without, and between them less and less; where the rim's bend is not seen, half on the rim."""
+    sizes = np.sqrt((np.arange(4000) + 0.5) / 4000) * blur
+    turn = np.arange(4000) * np.pi * (3.0 - 5.0**0.5)  # H. Vogel, Math. Biosci. 44 (1979) 179
+    x, y = sizes * np.cos(turn), sizes * np.sin(turn)
+    apart = np.array([0.0, half - blur, half - 0.5 * blur, half, half + 0.5 * blur, half + blur,
+                      half + blur + 1.0])  # fmt: skip
+    seen = filaments._seen(apart, half, blur)
+    wanted = [np.mean(np.hypot(x + a, y) < half) for a in apart]
+    # a sharp rim is taken as a ramp of the same width, which is off by 0.06 at most
+    assert seen == pytest.approx(wanted, abs=0.06 if blur < 0.02 * half else 0.01)
+    assert seen[0] == pytest.approx(1.0) and seen[-2:] == pytest.approx([0.0, 0.0], abs=1e-9)
+    assert np.all(np.diff(seen) <= 1e-12)
+    if blur < 0.1 * half:
+        assert seen[3] == pytest.approx(0.5, abs=0.02)

@@ -9,7 +9,7 @@ from weavecolor.optics.cell.nodes import unit
 from weavecolor.optics.cell.openness import pencils
 from weavecolor.optics.cell.rays import blocked, solid
 from weavecolor.optics.cell.silhouette import bands, silhouette
-from weavecolor.optics.cell.tubes import tubes
+from weavecolor.optics.cell.tubes import System, tubes
 from weavecolor.textile.construction import geometry_of
 
 CLOTHS = ("shot-organza-red-black", "shot-taffeta-green-red", "silk-satin-gold",
@@ -98,3 +98,25 @@ def test_yarns_that_are_shifted_copies_are_one_kind():
                 assert np.array_equal(
                     np.roll(yarns.swing[int(np.argmax(which == kind))], -shift), yarns.swing[yarn]
                 )
+
+
+@pytest.mark.parametrize("crossings", [1, 2, 3, 5, 6, 8])
+def test_yarns_are_of_one_kind_where_the_one_moved_along_is_the_other(crossings):
+    """Every way of twelve yarns of odd weaves against each other, at every shift."""
+    rng = np.random.default_rng(crossings)
+    for _ in range(20):
+        paths = rng.integers(0, 2, (12, crossings)).astype(np.float32)
+        paths[6:] = [np.roll(path, rng.integers(crossings)) for path in paths[:6]]
+        middle = 0.1 * (paths + np.roll(paths, -1, 1))
+        swing = 0.1 * (paths - np.roll(paths, -1, 1))
+        which, ahead = System(0.3, 0.3, 0.1, 0.1, middle, swing).kinds
+        for one in range(12):
+            for other in range(12):
+                moved = any(
+                    np.array_equal(np.roll(paths[one], -shift), paths[other])
+                    for shift in range(crossings)
+                )
+                assert (which[one] == which[other]) == moved
+            first = int(np.argmax(which == which[one]))
+            assert np.array_equal(np.roll(paths[first], -ahead[one]), paths[one])
+        assert sorted(set(which)) == list(range(which.max() + 1))

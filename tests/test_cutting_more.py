@@ -16,7 +16,7 @@ from shapely.geometry import Polygon
 from weavecolor.cutting.asked import fullness_from, in_hand_from, with_damage
 from weavecolor.cutting.folds import fold_profile
 from weavecolor.cutting.fullness import FullnessWanted, plan_fullness, skirt_layers
-from weavecolor.cutting.lay import CANNOT, FITS, NO_LAY, lay
+from weavecolor.cutting.lay import CANNOT, NO_LAY, lay
 from weavecolor.cutting.lengths import positive
 from weavecolor.cutting.needed import Layers, _doubts, _less_full, cloth_needed
 from weavecolor.cutting.nesting import Nest, _crossings, _levels, convex_parts, form
@@ -487,32 +487,6 @@ def test_cloth_of_which_a_side_is_not_told_is_refused(sides, lacks):
         ClothInHand(**sides)
     # said to be cut from edge to edge, nothing is left along its selvedges
     assert ClothInHand(112.0, 200.0).shape.area == 112.0 * 200.0
-
-
-@pytest.mark.parametrize("begins", [0.0, 1000.0, -300.0])
-def test_what_is_proved_of_cloth_hangs_not_on_where_its_outline_begins(begins):
-    """The same remnant, drawn further along or across."""
-    for x, y in ((0.0, begins), (begins, 0.0), (begins, begins)):
-        corners = ((x, y), (x + 100.0, y), (x + 100.0, y + 60.0), (x, y + 60.0))
-        cloth = ClothInHand(outline=corners, one_way=True)
-        for long, verdict in ((61.0, CANNOT), (59.0, FITS)):
-            assert lay([_strips(10.0, long, 1)], cloth, tries=1).verdict == verdict
-        assert lay([_strips(100.1, 50.0, 1)], cloth, tries=1).verdict == CANNOT
-        made = lay([_strips(100.0, 20.0, 3)], cloth, tries=1)  # to the very end
-        assert made.fits and made.bound_cm == pytest.approx(60.0)
-        assert lay([_strips(100.0, 20.1, 3)], cloth, tries=1).verdict == CANNOT  # by area
-
-
-@pytest.mark.parametrize("width", [80.0, 110.0, 150.0])
-def test_selvedges_leave_something_between_them(width):
-    half = 0.5 * width
-    corners = ((0.0, 0.0), (width, 0.0), (width, 90.0), (0.0, 90.0))
-    for sides in ({"width_cm": width, "length_cm": 90.0}, {"outline": corners}):
-        for selvedge in (half, half + 1.0):
-            with pytest.raises(InputError, match="the selvedges take the whole width"):
-                ClothInHand(**sides, selvedge_cm=selvedge)
-        left = ClothInHand(**sides, selvedge_cm=half - 1.0)
-        assert left.usable_width_cm == pytest.approx(2.0)
 
 
 @pytest.mark.parametrize("turned", [False, True])

@@ -514,14 +514,3 @@ def test_a_ground_that_was_read_beside_the_paper_errs_with_it(monkeypatch, read)
         sample._lit(taken, start, x, pile)
     assert laid[0].backing.reflectance == pytest.approx(0.3 * (np.exp(0.1) if read else 1.0))
     assert laid[1].backing is None
-
-
-@pytest.mark.parametrize("channel", [0, 1, 2])
-@pytest.mark.parametrize("which", ["white", "black"])
-def test_a_swatch_uneven_in_one_channel_is_uneven(which, channel):
-    uneven = np.full((80, 100, 3), 0.4)
-    uneven[:, :50, channel] += 0.13
-    uneven[:, 50:, channel] -= 0.13
-    parts = {"white": 0.5, "black": 0.3} | {which: uneven}
-    found = _pair(_table(0.87, parts["white"]), _table(0.05, parts["black"]))
-    assert "the swatch is uneven in the picture: flatten it, or mark an even part" in found.cautions

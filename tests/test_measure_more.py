@@ -469,15 +469,6 @@ def test_a_lamp_that_stands_elsewhere_gives_the_paper_the_light_it_gave(off):
     assert there.irradiance == pytest.approx(0.7 * light.irradiance * cosine[0] / cosine[1])
 
 
-@pytest.mark.parametrize(("light", "zenith"), [("tungsten", 95.0), ("tungsten", 150.0)])
-def test_a_lamp_behind_stays_where_it_is_and_gives_as_much_more(light, zenith):
-    behind = replace(custom_scene(light, 40.0, 0.0, 0.0).lights[0], zenith_deg=zenith)
-    for lamp, off in ((0.7, 0.0), (0.7, 2.0), (2.5, -1.0)):
-        there = _moved(behind, lamp, off)
-        assert there.zenith_deg == zenith
-        assert there.irradiance == pytest.approx(lamp * behind.irradiance)
-
-
 def test_a_system_leads_what_lies_between_by_four_at_most_either_way():
     """In logarithms: where only its own order is seen, and where only what lies between is."""
     vector = np.array([[0.3, 0.0]])

@@ -19,7 +19,6 @@ from weavecolor.measure.regions import (
     _Parts,
     _parts,
     _shared_out,
-    _swatch,
     box_region,
     find_regions,
 )
@@ -304,36 +303,6 @@ def test_pictures_of_nothing_are_refused_by_whoever_looks_at_them(light):
             find_regions(blank)
 
 
-def test_of_sheets_far_apart_in_brightness_only_the_brightest_can_be_paper():
-    """However broad a grey table is: it is under 0.55 times as bright."""
-    size, edge = np.array([1000.0, 30000.0, 500.0]), np.full(3, 0.3)
-    for light in ([0.9, 0.48, 0.1], [0.3, 0.16, 0.05]):
-        none, apart = np.zeros((3, 3)), np.full((3, 3), np.inf)
-        parts = _Parts(np.zeros((2, 2), np.intp), np.array(light)[:, None] * np.ones(3), size, edge,
-                       none, apart)  # fmt: skip
-        large = np.array([True, True, True])
-        assert _paper(parts, np.array(light), none, large) == [0]
-        large[0] = False  # a gleam is no sheet
-        assert _paper(parts, np.array(light), none, large) == [1]
-
-
-def test_of_two_parts_of_one_size_the_swatch_lies_more_on_bare_ground():
-    """One touches a pencil with a sixth of its outline; a larger one beside it is the swatch."""
-    label = np.ones((120, 160), np.intp)
-    label[20:60, 20:60] = 2
-    label[20:60, 90:130] = 3
-    label[26:54, 130:140] = 4  # the pencil
-    nothing = np.zeros((4, 4))
-    parts = _Parts(label, np.zeros((4, 3)), np.ones(4), np.ones(4), nothing, nothing)
-    ground = label == 1
-    for inside in ([1, 2], [2, 1]):
-        assert (_swatch(parts, inside, ground) == (label == 2)).all()
-    label[label == 2] = 1
-    label[40:60, 20:60] = 2  # half as large
-    assert (_swatch(parts, [1, 2], label == 1) == (label == 3)).all()
-    assert _swatch(parts, [3], np.zeros_like(ground)) is None
-
-
 def test_yarn_that_differs_from_its_ground_in_lightness_alone_counts_for_half():
     """A soft shadow does so too: threads are told from 0.12 on, that is a quarter lighter."""
     for more, told in ((0.2, False), (0.23, False), (0.25, True), (0.3, True)):
@@ -343,11 +312,3 @@ def test_yarn_that_differs_from_its_ground_in_lightness_alone_counts_for_half():
         else:
             with pytest.raises(InputError, match="no threads are told from the ground"):
                 fringe_colour(grey, (0, 0, 90, 90), ground_white=0.04)
-
-
-@pytest.mark.parametrize(
-    "shape", [(60, 80, 2), (60, 80, 4), (60, 80, 3, 1), (60, 80, 3, 3), (80,), (1, 60, 80)]
-)
-def test_what_is_no_picture_is_not_counted(shape):
-    with pytest.raises(InputError, match="a picture is .rows, columns. or .rows, columns, 3."):
-        count_threads(np.full(shape, 0.5), 30.0)

@@ -19,7 +19,6 @@ from weavecolor.measure.ruler import (
     _rows_among,
     _shapes,
     _ticks,
-    find_ruler,
     scale_from_length,
     scale_from_ruler,
 )
@@ -560,18 +559,6 @@ def _ruled(rows: int, columns: int, depth: float, pitch: int = 12) -> np.ndarray
     for k, at in enumerate(range(20, columns - 20, pitch)):
         picture[18 if k % 5 else 4 : 44, at : at + 2] -= depth
     return picture
-
-
-def test_a_picture_of_twice_the_pixels_has_its_ruler_in_the_same_place():
-    small = _ruled(100, 830, 0.7)
-    one = find_ruler(small)
-    for times in (2, 3):
-        more = find_ruler(np.kron(small, np.ones((times, times))))
-        assert more.scale.pixels_per_mm == pytest.approx(times * one.scale.pixels_per_mm, rel=1e-6)
-        assert more.before == pytest.approx([times * side for side in one.before], abs=times)
-    assert one.scale.pixels_per_mm == pytest.approx(12.0, rel=0.003)
-    left, top, right, bottom = one.before
-    assert (left, right, bottom) == (0, 830, 100) and 44 <= top <= 46  # below the edge
 
 
 @pytest.mark.parametrize("depth", [0.33, 0.4, 0.9])

@@ -14,6 +14,7 @@ from weavecolor.colour.screen import camera_channels, channels_in_light
 from weavecolor.decide.compare import _settled_by
 from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics import fitted, mightbe, mightbe_build, mightbe_sheen
+from weavecolor.optics.ovalrod import thrown
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import Known, known_of
 from weavecolor.scene.backings import PAPER, Backing, backing
@@ -521,3 +522,58 @@ def test_light_from_behind_makes_what_comes_through_no_less_sure():
     assert np.std(usual) > 1e-3
     assert little == pytest.approx(usual, rel=0.02, abs=1e-6)
     assert none == pytest.approx(usual, rel=1e-6, abs=1e-9)
+
+
+def test_of_light_square_to_it_no_height_above_a_rod_is_unsure(monkeypatch):
+    """The lower it comes the more yarns it meets; from straight ahead it meets one."""
+    made = replace(
+        cloth(warp=0.4, weft=0.4, ends=40.0, picks=36.0, tex=2.0, filaments=1),
+        known={f"{s}.flattening": HowKnown.assumed(1.0, 1.3) for s in ("warp", "weft")},
+    )
+    stack = Stack((Layer(made),))
+    even = np.full(41, 0.3)
+    found = {}
+    for zenith in (0.0, 60.0):
+        place = replace(WINDOW, lights=(replace(WINDOW.lights[0], zenith_deg=zenith),))
+        for low in (0.0, 0.33):
+            monkeypatch.setattr(mightbe_sheen, "_SHEEN_LOW", low)
+            found[zenith, low] = mightbe_sheen.sheen_errors(stack, place, even)[0]
+    assert np.ptp(found[0.0, 0.33]) > 0.0
+    assert found[0.0, 0.33] == pytest.approx(found[0.0, 0.0], abs=1e-12)
+    assert np.abs(found[60.0, 0.33] - found[60.0, 0.0]).max() > 0.01
+
+
+def test_rods_as_oval_as_others_between_throw_what_lies_between():
+    ratios = np.exp(np.linspace(0.05, 0.55, 101))
+    oval = mightbe_sheen._Oval(1.56, np.linspace(0.0, 1.0, 41), ratios)
+    for turn in (0.7, 1.2):
+        found = oval.thrown(0.2, turn, 0.12)
+        true = thrown(ratios, 1.56, 0.2, turn, 0.12, oval.depth)
+        step = np.abs(np.diff(true, axis=0)).max()  # a fifth of one node to the next
+        assert np.abs(found - true).max() < 1.5 * step
+        assert np.ptp(true[:, 0]) > 8.0 * step
+
+
+def test_twist_leaves_half_of_what_lies_untwisted_at_the_slant_that_is_said(monkeypatch):
+    made = cloth(warp=0.4, weft=0.4, ends=40.0, picks=36.0, filaments=24)
+    flat, half, steep = (
+        monkeypatch.setattr(mightbe_sheen, "_slant", lambda one, s=s: s)
+        or mightbe_sheen._shine_of(made).astray
+        for s in (0.0, mightbe_sheen._STEEP, 1e6)
+    )
+    own, more = mightbe_sheen._SHEEN, mightbe_sheen._UNTWISTED
+    assert (flat, half, steep) == pytest.approx(
+        (np.hypot(own, more), np.hypot(own, 0.5 * more), own)
+    )
+
+
+def test_pictures_hold_pale_cloth_no_closer_than_what_it_may_have_mirrored(monkeypatch):
+    """What a smooth yarn mirrors to the camera is light like any other: twice as much of it that is
+    open leaves twice as much of the look open, where the pictures themselves are far surer."""
+    made, left = cloth(warp=0.5, weft=0.3, ends=40.0, picks=36.0, filaments=12), []
+    for glint, wide in ((0.003, 3e-4), (0.006, 3.1e-4)):  # no kept answer is of both
+        monkeypatch.setattr(mightbe_sheen, "GLINT", dict.fromkeys(mightbe_sheen.GLINT, glint))
+        (drawn,) = mightbe.lots(Stack((Layer(photographed(made, wide)),)), [WHITE], WINDOW)
+        left.append(np.std(((16.0 + drawn[:, 0]) / 116.0) ** 3))
+    assert left[1] / left[0] == pytest.approx(2.0, rel=0.15)
+    assert left[0] < 0.005

@@ -110,14 +110,15 @@ class ClothInHand:
         left, low, right, high = self.edge.bounds
         corners = list(self.edge.exterior.coords)
         sides = {
-            x0
+            x
             for (x0, y0), (x1, y1) in zip(corners[:-1], corners[1:], strict=True)
             if abs(x0 - x1) < 1e-6 < abs(y0 - y1)
+            for x in (x0, x1)
         }
         strips = []
-        if any(abs(x - left) < 1e-6 for x in sides):
+        if left in sides:
             strips.append(shapely.box(left, low, left + edge, high))
-        if any(abs(x - right) < 1e-6 for x in sides):
+        if right in sides:
             strips.append(shapely.box(right - edge, low, right, high))
         return tuple(strips)
 

@@ -205,11 +205,8 @@ def illumination(
     grounds += [g for g in (_blocks(image, mask) for mask in even) if len(g[0]) >= 12]
     seen, rows, columns = (np.concatenate(part) for part in zip(*grounds, strict=True))
     ground = np.repeat(np.arange(len(grounds)), [len(g[0]) for g in grounds])
-    spans = [
-        np.ptp(np.percentile(place, [2, 98])) / size
-        for place, size in zip((rows, columns), shape, strict=True)
-    ]
-    order = 2 if min(spans) > 0.6 else 1 if min(spans) > 0.2 else 0
+    span = (np.ptp(np.percentile([rows, columns], [2, 98], axis=1), axis=0) / shape).min()
+    order = 2 if span > 0.6 else 1 if span > 0.2 else 0
     log = np.log(np.maximum(seen, 1e-4) / value)
     basis = _basis(rows, columns, shape, order)
     terms = basis.shape[1]

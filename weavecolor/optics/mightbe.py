@@ -457,8 +457,8 @@ def _of_layers(stack: Stack, scenes: Sequence[Scene]) -> list[tuple[Array, Array
     ):
         none = np.zeros((1, 1))
         return [(none, none)] * len(scenes)
-    dark = [not _from_the_front(scene).any() for scene in scenes]  # all comes from behind
-    lit = [named(_EVEN) if one else scene for one, scene in zip(dark, scenes, strict=True)]
+    # where all comes from behind, in even light
+    lit = [scene if _from_the_front(scene).any() else named(_EVEN) for scene in scenes]
     alone = {one: sent_and_got(Stack((x,)), lit) for one, x in ones.items()}
     even = {one: _sent_of_each(Stack((x,)), scenes) for one, x in ones.items()}
     told = {one: (_by_build(x, scenes), _by_share(x.cloth)) for one, x in ones.items()}

@@ -58,9 +58,10 @@ class System:
         which, ahead = (np.zeros(len(codes), np.intp) for _ in range(2))
         known: dict[bytes, tuple[int, int]] = {}
         for yarn, path in enumerate(codes.astype(np.uint8)):
-            turned = path[turns]  # the path begun at each crossing; the least stands for all
-            least = int(np.lexsort(turned.T[::-1])[0])
-            kind, first = known.setdefault(turned[least].tobytes(), (len(known), least))
+            # the path begun at each crossing; the least stands for all
+            turned = [begun.tobytes() for begun in path[turns]]
+            least = min(range(crossings), key=turned.__getitem__)
+            kind, first = known.setdefault(turned[least], (len(known), least))
             which[yarn], ahead[yarn] = kind, (first - least) % crossings
         return which, ahead
 
