@@ -524,25 +524,6 @@ def test_light_from_behind_makes_what_comes_through_no_less_sure():
     assert none == pytest.approx(usual, rel=1e-6, abs=1e-9)
 
 
-def test_of_light_square_to_it_no_height_above_a_rod_is_unsure(monkeypatch):
-    """The lower it comes the more yarns it meets; from straight ahead it meets one."""
-    made = replace(
-        cloth(warp=0.4, weft=0.4, ends=40.0, picks=36.0, tex=2.0, filaments=1),
-        known={f"{s}.flattening": HowKnown.assumed(1.0, 1.3) for s in ("warp", "weft")},
-    )
-    stack = Stack((Layer(made),))
-    even = np.full(41, 0.3)
-    found = {}
-    for zenith in (0.0, 60.0):
-        place = replace(WINDOW, lights=(replace(WINDOW.lights[0], zenith_deg=zenith),))
-        for low in (0.0, 0.33):
-            monkeypatch.setattr(mightbe_sheen, "_SHEEN_LOW", low)
-            found[zenith, low] = mightbe_sheen.sheen_errors(stack, place, even)[0]
-    assert np.ptp(found[0.0, 0.33]) > 0.0
-    assert found[0.0, 0.33] == pytest.approx(found[0.0, 0.0], abs=1e-12)
-    assert np.abs(found[60.0, 0.33] - found[60.0, 0.0]).max() > 0.01
-
-
 def test_rods_as_oval_as_others_between_throw_what_lies_between():
     ratios = np.exp(np.linspace(0.05, 0.55, 101))
     oval = mightbe_sheen._Oval(1.56, np.linspace(0.0, 1.0, 41), ratios)
