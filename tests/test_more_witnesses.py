@@ -19,10 +19,9 @@ from weavecolor.cutting.pieces import Piece
 from weavecolor.cutting.remnant import ClothInHand
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import cloth_from_dict, load_swatch
-from weavecolor.measure import fit, parameters, regions
+from weavecolor.measure import fit, parameters, regions, ruler
 from weavecolor.measure.neutral import Illumination
 from weavecolor.measure.photograph import read_photograph
-from weavecolor.measure.ruler import find_ruler
 from weavecolor.measure.sample import _moved
 from weavecolor.measure.threads import count_threads
 from weavecolor.optics import dye, mightbe_build, mightbe_sheen, moire, ovalrod, uncertainty
@@ -294,12 +293,14 @@ def test_a_rod_throws_light_as_it_is_told_at_each_of_its_widths():
     assert rod.thrown(0.3, 0.4, 0.05) == pytest.approx(told, rel=1e-9)
 
 
-def test_a_ruler_in_a_large_picture_is_found_where_it_lies():
-    c = Closeup(ends_per_cm=22.0, picks_per_cm=19.0, pixels_per_mm=20.0, size=(420, 800))
-    near = read_photograph(photographed(c, Ruler(width=0.12))[0]).linear
-    small, large = (find_ruler(picture) for picture in (near, near.repeat(3, 0).repeat(3, 1)))
-    assert large.scale.pixels_per_mm == pytest.approx(3.0 * small.scale.pixels_per_mm, rel=0.01)
-    assert np.array(large.before) == pytest.approx(3.0 * np.array(small.before), abs=30.0)
+def test_a_ruler_looked_at_in_a_reduced_picture_lies_where_it_does(monkeypatch):
+    c = Closeup(ends_per_cm=22.0, picks_per_cm=19.0, pixels_per_mm=20.0, size=(240, 560))
+    near = read_photograph(photographed(c, Ruler(width=0.2))[0]).linear
+    whole = ruler.find_ruler(near)
+    monkeypatch.setattr(ruler, "_LOOK", 280)
+    half = ruler.find_ruler(near)
+    assert half.scale.pixels_per_mm == pytest.approx(whole.scale.pixels_per_mm, rel=0.01)
+    assert np.array(half.before) == pytest.approx(np.array(whole.before), abs=10.0)
 
 
 @pytest.mark.parametrize("open_share", [0.25, 0.64, 0.81])
