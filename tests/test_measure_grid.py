@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from camera import BARE, COLUMNS, ROWS, STRIP, SWATCH, Room, colour_in, dyed, photograph
 
 from weavecolor.cli import run
+from weavecolor.cli.measure import grid
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.lights import light_spectrum
 from weavecolor.colour.spectra import BANDS
 from weavecolor.errors import InputError
-from weavecolor.measure.grid import read_grid
+from weavecolor.measure.grid import LEAST_COVER, read_grid
 from weavecolor.measure.gridwords import grid_report, grid_table
 from weavecolor.measure.observations import colour_of
 from weavecolor.measure.parameters import linear_of
@@ -81,6 +84,13 @@ def photographed_cards(folder):
     return yarn, colour, paths
 
 
+def test_the_card_of_the_help_s_example_is_wound_closely_enough(yarn):
+    told = " ".join(grid.epilog.split())
+    per_cm = float(re.search(r'--threads "(\d+) /cm"', told)[1])
+    assert '--like "silk organza" --count "20/22 denier"' in told
+    assert LEAST_COVER < yarn.width_mm * per_cm / 10.0 < 1.0
+
+
 def test_command_line(tmp_path, capsys):
     """Photographs of two wound cards in, the thread's spectrum out, which spectra can be fitted
     with."""
@@ -90,7 +100,8 @@ def test_command_line(tmp_path, capsys):
              "black": {"swatch over black": SWATCH, "card": BARE, "paper": STRIP}}  # fmt: skip
     for name, boxes in marks.items():
         for label, box in boxes.items():
-            words += ["--mark", f"{name}:{label}={','.join(str(s) for s in box)}"]
+            said = label.removesuffix(f" over {name}")  # as the help calls it
+            words += ["--mark", f"{name}:{said}={','.join(str(s) for s in box)}"]
     out = tmp_path / "warp.csv"
     words += ["--threads", f"{PER_CM} /cm", "--count", "20/22 denier", "--like", "silk organza",
               "--out", str(out)]  # fmt: skip

@@ -132,6 +132,24 @@ def test_how_much_of_a_part_lies_at_the_edge():
     assert np.isinf(parts.step[0, 0]) and parts.mask([1]).sum() == 150
 
 
+def test_paper_that_a_weak_edge_cuts_is_found_round_what_lies_on_it():
+    """A corner of the sheet runs out of the picture and is a little lighter; the rest, which does
+    not, rounds the swatch. A pale swatch that rounds nothing is no paper."""
+    y, x = np.mgrid[:200, :260]
+    picture = np.full((200, 260, 3), 0.2)
+    picture[20:192, 25:252] = 0.7
+    picture[185:, 232:252] = 0.7
+    picture[((x - 200) + (y - 150) > 45) & (picture[..., 0] > 0.5)] *= 1.1
+    picture[55:160, 80:190] = (0.5, 0.15, 0.15)
+    found = find_regions(picture)
+    assert set(found) == {"paper", "swatch over white"}
+    assert found["paper"].mask[40, 60] and found["paper"].mask[100, 230]
+    swatch = found["swatch over white"].mask
+    assert swatch[60:155, 85:185].mean() > 0.8 and not swatch[:50].any()
+    picture[55:160, 80:190] = 0.6
+    assert find_regions(picture)["swatch over white"].mask[110, 130]
+
+
 def test_the_brightest_broad_sheet_is_paper_and_a_duller_broader_one_is_not():
     def made(light, size, edge=(0.3, 0.3)):
         n = len(light)

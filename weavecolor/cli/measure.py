@@ -163,12 +163,12 @@ def photos(
 
 
 @command.command(
-    epilog='Example: weavecolor measure grid white.jpg black.jpg --threads "38 /cm" '
+    epilog='Example: weavecolor measure grid white.jpg black.jpg --threads "90 /cm" '
     '--like "silk organza" --count "20/22 denier" --out warp.csv'
 )
 @click.argument("white", type=PATH)
 @click.argument("black", type=PATH, required=False)
-@click.option("--threads", required=True, help='How closely it is wound, such as "38 /cm".')
+@click.option("--threads", required=True, help='How closely it is wound, such as "90 /cm".')
 @click.option("--count", help='Yarn count, such as "20/22 denier"; needed to know its width.',
               required=True)  # fmt: skip
 @click.option("--fibre", default="silk", show_default=True, help="What it is made of.")
@@ -523,6 +523,8 @@ def _marks(
                 f"{', '.join(pictures)}",
                 field="--mark",
             )
+        if label == "swatch":  # in these pictures there is but one
+            label = f"swatch over {'black' if picture == 'black' else 'white'}"
         out.setdefault(picture, {})[label] = _box(box, "--mark")
     return out
 

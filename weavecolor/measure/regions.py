@@ -349,16 +349,21 @@ def _beside(held: Mask, ground: Mask) -> float:
 def _paper(
     parts: _Parts, light: NDArray[np.float64], hue: NDArray[np.float64], large: Mask
 ) -> list[int]:
-    """The bright, nearly neutral parts that run to the picture's edge; a pale swatch does not."""
+    """The bright, nearly neutral parts that run to the picture's edge or round another large part;
+    a pale swatch does neither."""
     bright = large & (light > 0.55 * light[large].max())
     if not bright.any():
         return []
-    # of what is bright the largest at the edge is paper; its like are paper too
-    order = parts.size * light**2 * np.where(parts.at_edge > 0.02, 1.0, 0.02)
+    open_ = parts.at_edge > 0.02
+    for k in _numbers(bright & ~open_):
+        mask = parts.mask([k])
+        open_[k] = (ndimage.binary_fill_holes(mask) & ~mask).sum() > _LEAST * mask.size
+    # of what is bright the largest of these is paper; its like are paper too
+    order = parts.size * light**2 * np.where(open_, 1.0, 0.02)
     first = int(np.argmax(np.where(bright, order, -1.0)))
     alike = bright & (np.ptp(hue - hue[first], axis=1) < 0.12)
     alike &= np.abs(np.log(light / light[first])) < 0.25
-    return [k for k in _numbers(alike) if k == first or parts.at_edge[k] > 0.02]
+    return [k for k in _numbers(alike) if k == first or open_[k]]
 
 
 def _swatch(parts: _Parts, inside: Sequence[int], ground: Mask) -> Mask | None:
