@@ -118,6 +118,9 @@ def test_usual_yarns_are_yarns_that_there_can_be():
         for span in (one.packing, one.flattening, one.twist_factor, one.fineness_dtex, one.tex):
             if span is not None:
                 assert span.low <= span.usual <= span.high, one.name
+                # at an end only where nothing lies beyond: no twist, round, full
+                end = span.usual in (0.0, 1.0)
+                assert end or span.low < span.usual < span.high, one.name
         rods = 1 if one.fineness_dtex is None or one.gum else 1000
         assert 0.0 < one.packing.low and one.packing.high <= greatest_packing(rods), one.name
         assert one.flattening.low >= 1.0, one.name

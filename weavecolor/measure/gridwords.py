@@ -36,7 +36,7 @@ def grid_report(found: Grid) -> str:
 
 
 def _three(values: Array, errors: Array) -> str:
-    return ", ".join(f"{v:.2f} +- {e:.2f}" for v, e in zip(values, errors, strict=True))
+    return ", ".join(map("{:.2f} +- {:.2f}".format, values, errors))
 
 
 def grid_table(found: Grid) -> str:
