@@ -273,6 +273,7 @@ def test_of_two_cloths_it_is_said_which_is_assumed():
         f"Other and {guessed.name}: {text}" for text in only
     )
     laid = Stack((Layer(told), Layer(guessed)), backing("white"))
+    assert reasons(known_of([guessed, other])) == tuple(f"both cloths: {text}" for text in only)
     made = compare_stacks([laid], scenes=[scene("overcast")])
     assert assumptions(made) == reasons(known_of([told, guessed]))
 

@@ -302,7 +302,11 @@ def reasons(known: Known) -> tuple[str, ...]:
         for text in reasons(replace(one, contradictions=())):
             whose.setdefault(text, []).append(name)
     if whose:
-        named = (f"{' and '.join(names)}: {text}" for text, names in whose.items())
+        everyone = "both cloths" if len(known.each) == 2 else "all cloths"
+        named = (
+            f"{everyone if len(names) == len(known.each) else ' and '.join(names)}: {text}"
+            for text, names in whose.items()
+        )
         return (*known.contradictions, *named)
     told = list(known.contradictions)
     if known.yarn_assumed:
