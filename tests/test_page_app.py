@@ -484,6 +484,34 @@ def test_undo_and_redo_go_step_by_step(page):
     assert page.session_state["work"] == three and button(page, "redo").disabled
 
 
+def test_a_reload_keeps_the_steps_back_and_forward(page):
+    """And a making that somebody else wrote meanwhile has none, for they would lead past that."""
+    to(page, "depth")
+    begun = page.session_state["work"]
+    for key in ("take-depth-two", "take-depth-three", "undo"):
+        press(page, key)
+
+    def reloaded():
+        fresh = AppTest.from_file(str(UI / "page.py"), default_timeout=120)
+        fresh.query_params["making"] = page.query_params["making"]
+        return fresh.run()
+
+    again = reloaded()
+    press(again, "redo")
+    assert len(again.session_state["work"].table.layers) == 3
+    again = reloaded()
+    press(press(again, "undo"), "undo")
+    assert again.session_state["work"] == begun and button(again, "undo").disabled
+    clean(again)
+    import shelf
+
+    (kept,) = shelf.kept()
+    change_making(kept.file, lambda made: replace(made, title="Another hand"))
+    other = reloaded()
+    assert other.session_state["work"].title == "Another hand"
+    assert button(other, "undo").disabled and button(other, "redo").disabled
+
+
 # --- a cloth of her own -------------------------------------------------------------------------
 
 

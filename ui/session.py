@@ -11,7 +11,7 @@ import functools
 import re
 import sys
 import traceback
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import Any, NoReturn, TypeVar
@@ -33,8 +33,8 @@ _WORK, _NOTICE, _UNDO, _REDO = "work", "notice", "undo-steps", "redo-steps"
 _ASKED, GROUND, _UNWRITTEN = "asked", "ground", "unwritten"
 #: What a callback that is begun again finds as it was.
 _STEPPED = (_WORK, _NOTICE, _UNDO, _REDO, _ASKED)
-#: Steps back that are kept, all in memory.
-MOST_STEPS = 100
+#: Steps back that are kept, and of how many makings, all in memory.
+MOST_STEPS, MOST_REMEMBERED = 100, 20
 T = TypeVar("T")
 Apply = Callable[[Making, Any], Making]
 
@@ -158,6 +158,7 @@ def write_down() -> None:
         if meanwhile is not None:
             _join(meanwhile)
         shelf.write(work())
+        _remember()
     st.session_state.pop(_UNWRITTEN)
     if meanwhile is not None:
         again()  # it is not what was drawn
@@ -172,6 +173,22 @@ def _join(meanwhile: shelf.Taken) -> None:
     ]
     (held[_WORK],), held[_UNDO], held[_REDO] = made
     shelf.took(meanwhile)
+
+
+@st.cache_resource(show_spinner=False)
+def _steps_of() -> dict[str, tuple[Making, Sequence[Making], Sequence[Making]]]:
+    """By a making's name, what was last written of it and the steps back and forward from there,
+    for whoever opens it again."""
+    return {}
+
+
+def _remember() -> None:
+    every, held = _steps_of(), st.session_state
+    steps = work(), held.get(_UNDO, ()), held.get(_REDO, ())
+    every.pop(shelf.named(), None)
+    every[shelf.named()] = steps
+    while len(every) > MOST_REMEMBERED:
+        every.pop(next(iter(every)), None)
 
 
 def can_undo() -> bool:
@@ -282,7 +299,10 @@ def read_address() -> None:
             _join(taken)
         elif taken is not None:
             st.session_state[_WORK] = opened(taken.making)
-            st.session_state[_UNDO], st.session_state[_REDO] = [], []
+            made, *steps = _steps_of().get(taken.name, (None, (), ()))
+            if made != taken.making:  # another wrote it meanwhile
+                steps = [(), ()]
+            st.session_state[_UNDO], st.session_state[_REDO] = map(list, steps)
             if taken.said:
                 note(taken.said, "warning")
             shelf.took(taken)  # last: a drawing broken off before takes it up again
