@@ -123,3 +123,26 @@ def test_reds_as_light_as_deep_pink_are_pink(hue):
         assert colour_words(_at_hue(L, 42.0, hue)).endswith("pink"), L
     for L in (45.0, 50.0):
         assert colour_words(_at_hue(L, 42.0, hue)).endswith("red"), L
+
+
+def test_readings_that_are_no_two_lists_of_numbers_are_refused_by_what_is_wrong():
+    nm, even = np.arange(400.0, 701.0, 10.0), np.full(31, 0.3)
+    for wrong in ((nm[:, None], even), (nm, even[:, None]), (nm[:, None], even[:, None])):
+        with pytest.raises(InputError, match="a spectrum is two plain lists of numbers"):
+            resample(*wrong)
+    for bad in (np.nan, np.inf, -np.inf):
+        for which in (0, 1):
+            both = [nm.copy(), even.copy()]
+            both[which][4] = bad
+            with pytest.raises(InputError, match="reading 5 is not a number"):
+                resample(*both)
+
+
+def test_wavelengths_that_fall_are_turned_and_one_that_stands_there_twice_is_named():
+    nm = np.arange(700.0, 399.0, -10.0)
+    values = np.linspace(0.1, 0.7, nm.size)
+    turned, straight = resample(nm, values), resample(nm[::-1], values[::-1])
+    assert np.array_equal(turned.values, straight.values)
+    nm[8] = nm[7]
+    with pytest.raises(InputError, match="630 nm follows 630 nm"):
+        resample(nm, values)

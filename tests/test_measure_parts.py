@@ -12,6 +12,8 @@ from weavecolor.errors import InputError
 from weavecolor.measure import observations as o
 from weavecolor.measure.neutral import _smooth_residual
 from weavecolor.measure.regions import (
+    _STEP,
+    _alike,
     _coded,
     _eroded,
     _inner_box,
@@ -330,3 +332,30 @@ def test_yarn_that_differs_from_its_ground_in_lightness_alone_counts_for_half():
         else:
             with pytest.raises(InputError, match="no threads are told from the ground"):
                 fringe_colour(grey, (0, 0, 90, 90), ground_white=0.04)
+
+
+def test_card_cut_in_pieces_by_weak_edges_is_one_but_for_what_it_encloses():
+    """From piece to piece over steps of less than three times what parts anything; a piece with
+    more than four fifths of its outline in the card, and none at the picture's edge, is not it."""
+    shared, step = np.zeros((7, 7)), np.full((7, 7), np.inf)
+    for one, other, long, high in (
+        (0, 1, 10.0, 0.5), (1, 2, 10.0, 2.9),  # a chain
+        (0, 3, 10.0, 3.1),  # too steep
+        (0, 4, 85.0, 0.5), (4, 6, 15.0, 9.0),  # enclosed
+        (0, 5, 78.0, 0.5), (5, 6, 22.0, 9.0),  # less than four fifths
+    ):  # fmt: skip
+        shared[one, other] = shared[other, one] = long
+        step[one, other] = step[other, one] = high * _STEP
+    shared[0, 6] = shared[6, 0] = shared[1, 6] = shared[6, 1] = shared[2, 6] = shared[6, 2] = 50.0
+
+    def grown(first=0, edge=0.0):
+        at_edge = np.full(7, 0.1)
+        at_edge[[3, 4, 5]] = edge
+        parts = _Parts(np.zeros((2, 2), np.intp), np.zeros((7, 3)), np.ones(7), at_edge, shared,
+                       step)  # fmt: skip
+        return sorted(_alike(parts, first, [1, 2, 3, 4, 5]))
+
+    assert grown() == [0, 1, 2, 5]
+    assert grown(edge=0.019) == [0, 1, 2, 5]
+    assert grown(edge=0.021) == [0, 1, 2, 4, 5]
+    assert grown(first=2, edge=0.021) == [1, 2]  # the first itself is none of the dark here

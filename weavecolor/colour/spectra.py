@@ -140,7 +140,7 @@ def resample(
         bad = int(np.flatnonzero(~(np.isfinite(nm) & np.isfinite(refl)))[0])
         raise refuse(f"reading {bad + 1} is not a number; every reading must be finite")
     steps = np.diff(nm)
-    if np.all(steps < 0.0):  # as some instruments scan
+    if np.all(steps <= 0.0):  # as some instruments scan
         nm, refl, steps = nm[::-1], refl[::-1], -steps[::-1]
     if np.any(steps <= 0.0):
         bad = int(np.flatnonzero(steps <= 0.0)[0])
