@@ -146,3 +146,16 @@ def test_wavelengths_that_fall_are_turned_and_one_that_stands_there_twice_is_nam
     nm[8] = nm[7]
     with pytest.raises(InputError, match="630 nm follows 630 nm"):
         resample(nm, values)
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "said"),
+    [
+        (0.4, 0.7, "look like micrometres"), (0.35, 2.5, "look like micrometres"),
+        (0.2, 9.9, "look like micrometres"), (400.0, 650.0, "the spectrum stops short"),
+        (450.0, 780.0, "the spectrum stops short"), (5.0, 690.0, "the spectrum stops short"),
+    ],
+)  # fmt: skip
+def test_a_spectrum_that_ends_below_ten_is_in_micrometres(first, last, said):
+    with pytest.raises(InputError, match=said):
+        resample(np.linspace(first, last, 200), np.full(200, 0.3))

@@ -353,7 +353,10 @@ def test_card_cut_in_pieces_by_weak_edges_is_one_but_for_what_it_encloses():
         at_edge[[3, 4, 5]] = edge
         parts = _Parts(np.zeros((2, 2), np.intp), np.zeros((7, 3)), np.ones(7), at_edge, shared,
                        step)  # fmt: skip
-        return sorted(_alike(parts, first, [1, 2, 3, 4, 5]))
+        dark = [1, 2, 3, 4, 5]
+        there, back = (sorted(_alike(parts, first, d)) for d in (dark, dark[::-1]))
+        assert there == back  # whichever is looked at first
+        return there
 
     assert grown() == [0, 1, 2, 5]
     assert grown(edge=0.019) == [0, 1, 2, 5]
