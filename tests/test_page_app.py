@@ -1256,11 +1256,9 @@ def test_the_picture_is_of_the_cloth_and_of_the_layers_that_hang(page):
     outer = replace(soft, fullness_asked=replace(soft.fullness_asked, layers=1))
     worn = pictures.worn(outer, outer.table)
     assert len(worn.stack.layers) == 1
-    alone = " Told of all layers; the skirt is cut in the outermost layer alone."
     unbacked = replace(outer.table, backing="")
-    assert strip.otherwise(outer, [outer.table, unbacked]) == (
-        f"{alone} Open air is told before the dark."
-    )
+    said = strip.otherwise(outer, [outer.table, unbacked])
+    assert said == " Told of all layers. Open air: dark behind."
     assert strip.otherwise(now, [now.table]) == ""
     words = livepicture.shape_words(worn.shape, worn.alone)
     assert words == "Gathered skirt as chiffon hangs, 2 to 1, in the outermost layer alone"

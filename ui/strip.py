@@ -274,11 +274,9 @@ def _in_folds(
 def otherwise(now: Making, options: Sequence[MakingOption]) -> str:
     """In what that which is told of ``options`` is not what hangs in the pictures: layers, or what
     is seen where nothing lies behind."""
-    alone = [pictures.worn(now, option).alone for option in options]
-    said = [f" Told of all layers; the skirt is cut {one}." for one in alone if one][:1]
-    if not all(option.backing for option in options):
-        said.append(" Open air is told before the dark.")
-    return "".join(said)
+    fewer = any(pictures.worn(now, option).alone for option in options)
+    told = " Told of all layers." if fewer else ""
+    return told if all(option.backing for option in options) else f"{told} Open air: dark behind."
 
 
 def told_of(steps: Sequence[Step]) -> bytes:
