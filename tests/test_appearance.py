@@ -15,6 +15,7 @@ from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch, swatch_names
 from weavecolor.optics.appearance import (
     CONTRAST_WHITE,
+    CONTRAST_WORDS,
     appearance,
     appearances,
     contrast_ratio,
@@ -55,6 +56,11 @@ def test_contrast_ratio_is_luminance_over_black_to_over_white(organza):
     assert CONTRAST_WHITE == 0.89
     over = [appearance(Stack(layers, g), OVERCAST).reading.XYZ[1] for g in grounds]
     assert contrast_ratio(Stack(layers)) == pytest.approx(over[0] / over[1], rel=1e-6)
+    # lightnesses over the black cloth of the tables give half as much again: the words say why
+    cloth = [appearance(Stack(layers, backing(g)), OVERCAST).reading.XYZ[1]
+             for g in ("black", "white")]  # fmt: skip
+    assert cloth[0] / cloth[1] > 1.3 * over[0] / over[1]
+    assert "black that sends nothing back against over white of 89 %" in CONTRAST_WORDS
 
 
 def test_contrast_ratio_grows_with_layers_and_ends_at_one(organza):

@@ -30,8 +30,8 @@ HELP = {
     "lightness": "L*: 0 is black, 100 is white paper in the same light. ",
     "strength": "C*, chroma: 0 is grey; strong dyes reach 60 and more. As sure as the lightness.",
     "hue": "The turn of the colour circle: 0° red, 90° yellow, 180° green, 270° blue. ",
-    "opacity": "How well it hides what is behind: over black against over white "
-    "(contrast ratio, ISO 2471). 100 % hides all.",
+    "opacity": "How well it hides what is behind: over black that sends nothing back "
+    "against over white of 89 % (contrast ratio, ISO 2471). 100 % hides all.",
     "straight": "Share of light that goes straight through the openings, seen square on. As sure "
     "as yarn size and sett are; hairs of spun yarn are not counted, which scatter 1 to 3 tenths of "
     "it.",

@@ -354,8 +354,8 @@ def transmittance(stack: Stack, zenith_deg: float = 0.0, azimuth_deg: float = 0.
 
 #: The one definition, as it is told beside every number of it.
 CONTRAST_WORDS = (
-    "contrast ratio of ISO 2471: over black against over white, in even daylight, held flat and "
-    "seen square on"
+    "contrast ratio of ISO 2471: over black that sends nothing back against over white of "
+    f"{100 * CONTRAST_WHITE:.0f} %, in even daylight, held flat and seen square on"
 )
 
 

@@ -44,7 +44,8 @@ _CLOTHS: Mapping[str, str] = MappingProxyType(
 _SETTS: Mapping[str, tuple[tuple[str, ...], Span, Span]] = MappingProxyType(
     {
         "organza": (("plain",), Span(40.0, 30.0, 52.0), Span(38.0, 28.0, 48.0)),
-        "gazar": (("plain",), Span(30.0, 22.0, 40.0), Span(28.0, 20.0, 38.0)),
+        **dict.fromkeys(("gazar", "gazaar"),
+                        (("plain",), Span(30.0, 22.0, 40.0), Span(28.0, 20.0, 38.0))),
         "silk chiffon": (("plain",), Span(48.0, 38.0, 62.0), Span(44.0, 34.0, 58.0)),
         "chiffon": (("plain",), Span(38.0, 30.0, 50.0), Span(34.0, 26.0, 46.0)),
         "georgette": (("plain",), Span(40.0, 30.0, 54.0), Span(36.0, 26.0, 50.0)),
