@@ -296,6 +296,55 @@ def _strewn(came, went, colour, ways, angle, eye_half, light_half, out):  # prag
                         changes[0, c] += v * about
 
 
+@njit(cache=True, fastmath=True)
+def _as_alike(changes, signs, even, out):  # pragma: no cover - compiled
+    """From ``changes`` as :func:`_strewn` adds them what lies at each node, made as alike as the
+    cell is by ``signs`` (m, 3), over what of ``even`` light does (N, N, P), to ``out`` (2, 2, N, N,
+    P, 3)."""
+    size, turns, ways = out.shape[2], out.shape[4], signs.shape[0]
+    mean, share = np.empty((turns, 3), np.float32), np.float32(1.0 / ways)
+    for kind in range(2):
+        for side in range(2):
+            for row in range(size):
+                for column in range(size):
+                    first = True  # of its images: all are told by it
+                    for m in range(ways):
+                        s, r, c, _, _ = _image(signs[m], side, row, column, size, turns)
+                        first &= (side, row, column) <= (s, r, c)
+                    if not first:
+                        continue
+                    mean[:] = 0.0
+                    for m in range(ways):
+                        s, r, c, way, turn = _image(signs[m], side, row, column, size, turns)
+                        one = two = three = np.float32(0.0)
+                        for t in range(turns):
+                            one += changes[s, kind, r, c, t, 0]
+                            two += changes[s, kind, r, c, t, 1]
+                            three += changes[s, kind, r, c, t, 2]
+                            at = (way * t + turn) % turns
+                            mean[at, 0] += share * one
+                            mean[at, 1] += share * two
+                            mean[at, 2] += share * three
+                    for m in range(ways):
+                        s, r, c, way, turn = _image(signs[m], side, row, column, size, turns)
+                        for t in range(turns):
+                            for n in range(3):
+                                at = (way * t + turn) % turns
+                                out[s, kind, r, c, t, n] = mean[at, n] / even[r, c, t]
+
+
+@njit(cache=True)
+def _image(sign, side, row, column, size, turns):  # pragma: no cover - compiled
+    """Where a node is seen in a mirror by its ``sign`` (3,): side, row and column; and which way
+    and from where on the lights go round it."""
+    along, across = sign[0] > 0.0, sign[1] > 0.0
+    return (
+        side if sign[2] > 0.0 else 1 - side, row if along else size - 1 - row,
+        column if across else size - 1 - column, 1 if along == across else -1,
+        0 if across else turns // 2,
+    )  # fmt: skip
+
+
 def factors(
     made: Flood, colour: Array, white: Array, angle: float, half_deg: float = APERTURE_DEG
 ) -> Factors:
@@ -352,8 +401,10 @@ def _gathered(
         near = one.turned(angle, eye + light)
         tinted = near.weight[:, None] * left[near.column]
         _strewn(near.came, near.went, tinted, ways, angle, eye, light, changes)
-    found = _mirrored(cell, np.cumsum(changes[..., :turns, :], axis=4))
-    return np.asarray(found / _even(angle, *wide, size, turns), np.float32)
+    table = np.empty((2, 2, size, size, turns, 3), np.float32)
+    signs = np.array(filaments.mirrors(cell))
+    _as_alike(changes, signs, _even(angle, *wide, size, turns)[..., 0], table)
+    return table
 
 
 def _finer(values: Floats) -> Floats:
@@ -381,21 +432,3 @@ def _even(
     share = np.interp(eye, *filaments.even_share(eye_deg))
     return np.asarray(2.0 * share[..., None] * np.interp(np.abs(lamp), *filaments.even_share(
         light_deg)), np.float32)[..., None]  # fmt: skip
-
-
-def _mirrored(cell: FilamentCell, found: Floats) -> Floats:
-    """What was found, by eye and light, made as alike as the cell is."""
-    turns = found.shape[4]
-    turn = np.arange(turns)
-    out, done = found, {(1.0, 1.0, 1.0)}
-    for x, y, z in filaments.mirrors(cell):
-        if (x, y, z) in done:
-            continue
-        one = out if z > 0.0 else out[::-1]
-        if x < 0.0:
-            one = one[:, :, ::-1, :, -turn]
-        if y < 0.0:
-            one = one[:, :, :, ::-1, (turns // 2 - turn) % turns]
-        out = 0.5 * (out + one)
-        done |= {(x * a, y * b, z * c) for a, b, c in done}
-    return out
