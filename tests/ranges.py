@@ -13,7 +13,8 @@ twist. It is looked at by the window, in the ballroom and
 in three more places, which change from draw to draw. Prints in how many of 100 what is stated of
 colours and differences holds the truth, how wide it is in the middle, and how far it is missed.
 
---hung looks at the cloth in folds, as it hangs in each place.
+--hung looks at the cloth in folds, as it hangs in each place: in truth as one garment does, a shape
+from one side.
 
 --trace works out the true looks alone and keeps them in FILE; without it they are read from there,
 if it is there, so that another way to state ranges is held against the same cloths.
@@ -41,6 +42,10 @@ from pathlib import Path
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).parent))
+
+from garments import garments, upright
+
 from weavecolor.colour.colorimetry import ciede2000
 from weavecolor.colour.spectra import WAVELENGTHS, frozen
 from weavecolor.decide.compare import AXES, Option, evaluate, steps
@@ -53,7 +58,7 @@ from weavecolor.optics.mightbe_build import Built
 from weavecolor.optics.stack import Layer, Stack, layers_words
 from weavecolor.optics.uncertainty import sort_of
 from weavecolor.scene.backings import backing
-from weavecolor.scene.folds import hung
+from weavecolor.scene.folds import Parts, hung
 from weavecolor.scene.places import custom_scene, scene, scene_names, with_viewer
 from weavecolor.scene.scene import Scene
 from weavecolor.textile.cloth import Cloth, Yarn
@@ -345,16 +350,20 @@ class Looks:
     settled: np.ndarray
 
 
-def true_looks(cloths: Sequence[Cloth], where: Sequence[str]) -> Looks:
-    """How cloths look; each stack is laid once for all places and grounds."""
+def true_looks(
+    cloths: Sequence[Cloth], where: Sequence[str], parts: Parts | None = None
+) -> Looks:
+    """How cloths look; each stack is laid once for all places and grounds; ``parts``: of the folds
+    of a garment."""
     asked = options(cloths, where)
     by_stack = defaultdict(list)
     for k, option in enumerate(asked):
         bare = replace(option.stack, backing=None)
         by_stack[bare].append(k)
     read = [None] * len(asked)
+    scenes = [hung(place(x.removesuffix(FOLDED)), parts) if parts else place(x) for x in where]
     for stack, those in by_stack.items():
-        found = in_scenes(stack, GROUNDS, [place(name) for name in where])
+        found = in_scenes(stack, GROUNDS, scenes)
         for k, one in zip(those, itertools.chain(*found), strict=True):
             read[k] = one.reading
     return Looks(
@@ -363,13 +372,16 @@ def true_looks(cloths: Sequence[Cloth], where: Sequence[str]) -> Looks:
 
 
 def drawn(name: str, seed: int, number: int, folded: bool = False) -> Looks:
-    """Draw ``number`` of a case: the same whoever asks; ``folded``: as it hangs by the window and
-    in the ballroom."""
+    """Draw ``number`` of a case: the same whoever asks; ``folded``: as one garment hangs by the
+    window and in the ballroom."""
     cloths, rng = cases()[name], np.random.default_rng([seed, *name.encode(), number])
-    where = places(rng)
+    where, parts = places(rng), None
     if folded:
+        (hangs,) = rng.spawn(1)
+        sides = garments(str(hangs.choice(upright())))
+        parts = sides[hangs.integers(len(sides))]
         where = tuple(x + FOLDED for x in ALWAYS)
-    return true_looks([truth(cloth, rng) for cloth in cloths], where)
+    return true_looks([truth(cloth, rng) for cloth in cloths], where, parts)
 
 
 def _drawn(asked: tuple[str, int, int, bool]) -> Looks:

@@ -13,14 +13,15 @@ import weavecolor as wc
 from weavecolor.cli import run
 from weavecolor.decide.compare import evaluate, options
 from weavecolor.errors import InputError
+from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics import mightbe
-from weavecolor.optics.appearance import in_scenes, radiances
+from weavecolor.optics.appearance import appearances, in_scenes, radiances
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture.hanging import warp_directions
 from weavecolor.picture.shapes import load_shape, shape_names
 from weavecolor.report.sheetpicture import _Sheet
 from weavecolor.scene.backings import backing
-from weavecolor.scene.folds import PARTS, hung
+from weavecolor.scene.folds import OF_FOLDS, PARTS, garments, hung
 from weavecolor.scene.places import scene, with_viewer
 from weavecolor.scene.scene import Light, toward
 
@@ -81,6 +82,54 @@ def test_shapes_that_hang_by_physics_show_such_parts():
     wanted = np.quantile(_faces(hung(WINDOW).views)[:, 0], at)
     assert np.median(found, axis=0)[:4] == pytest.approx(wanted, abs=8.0)
     assert 0.0 <= np.median(found, axis=0)[4] <= 6.0
+
+
+def test_single_garments_differ_as_shapes_do_and_as_so_many_folds_would():
+    """Mean tilts of shapes, by their area as seen from all round, against those of garments that
+    are drawn; and the variance of a mean under weights of D. B. Rubin, Ann. Statist. 9 (1981) 130:
+    that of the parts, through one more than how many they are worth."""
+    leans = []
+    for name in shape_names():
+        if not name.startswith(("gathered", "pleated", "panel", "circle")):
+            continue
+        shape = load_shape(name)
+        quads = shape.quads[~shape.band[shape.quads[:, 0]]]
+        corners = shape.vertices.astype(float)[quads]
+        across = np.cross(corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1])
+        up = np.arcsin(np.clip(shape.normals.astype(float)[quads].mean(axis=1)[:, 2], -1.0, 1.0))
+        weight = np.linalg.norm(across, axis=1) * np.cos(up)
+        leans.append(np.degrees(np.average(up, weights=weight)))
+    assert len(leans) == 11
+    tilts = _faces(hung(WINDOW).views)[:, 1]
+    shares = garments(4000)
+    assert shares.sum(axis=1) == pytest.approx(1.0) and shares.min() >= 0.0
+    chance = np.var(tilts) / (OF_FOLDS + 1.0)
+    found = np.sqrt(np.var(shares @ tilts) - chance)
+    assert found == pytest.approx(np.std(leans, ddof=1), rel=0.3)
+    aside = np.tile([1.0, -1.0], PARTS // 2)  # of what does not go with the tilt
+    aside -= tilts * (aside @ (tilts - tilts.mean())) / np.sum((tilts - tilts.mean()) ** 2)
+    wanted = np.var(aside) / (OF_FOLDS + 1.0)
+    assert np.var(shares @ aside) == pytest.approx(wanted, rel=0.25)
+    assert shares.mean(axis=0) == pytest.approx(1.0 / PARTS, rel=0.15)
+
+
+def test_how_it_hangs_leaves_colours_open_alike_for_all_that_hangs_so():
+    """What garments show more or less of, against each part looked at by itself; two cloths by the
+    window, where the side that is lit counts, and two grounds err together; flat cloth does not."""
+    off = {}
+    for name in ("calico-unbleached", "cotton-voile-white"):
+        stack, place = Stack((Layer(load_swatch(name)),)), hung(WINDOW)
+        each = np.array([[one.radiance for one in appearances(stack, GROUNDS, view)]
+                         for view in place.views])  # fmt: skip
+        off[name] = mightbe._hangs(stack, GROUNDS, place)
+        level = each.mean(axis=0)
+        assert off[name] + level == pytest.approx(
+            np.einsum("gp,pkb->gkb", garments(mightbe.DRAWS), each), rel=1e-9
+        )
+        off[name] = (off[name] / level)[:, :, 20]
+    both = np.corrcoef(np.hstack([*off.values()]).T)
+    assert both.min() > 0.8 and np.std(off["calico-unbleached"]) > 0.05
+    assert not mightbe._hangs(stack, GROUNDS, WINDOW).any()
 
 
 def test_light_and_eye_keep_their_places_to_one_another():

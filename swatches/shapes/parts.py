@@ -24,8 +24,10 @@ from weavecolor.scene.folds import AZIMUTHS, HEIGHTS, PARTS  # noqa: E402
 KINDS = ("gathered", "pleated", "panel", "circle")
 
 
-def parts_of(name):
-    """``met`` (PARTS,) and ``free`` (PARTS, heights, azimuths) of one shape."""
+def looked_at(name):
+    """From all round one shape, of each of its vertices: how large it is to the eye, how far it
+    faces to the right and up (radians), the share of its hemisphere that is other cloth, and what
+    of a light is free to it (heights, azimuths from the eye's to the right, vertices)."""
     shape = load_shape(name)
     quads = shape.quads[~shape.band[shape.quads[:, 0]]].astype(np.int64)
     p = shape.vertices.astype(float) * [-1.0, 1.0, 1.0]  # right of the viewer, ahead, up
@@ -43,23 +45,28 @@ def parts_of(name):
         for j, a in enumerate(around):
             way = np.array([np.cos(e) * np.sin(a), np.cos(e) * np.cos(a), np.sin(e)])
             seen[i, j] = np.exp(-taken(p, quads, take, p, lift, way, n)[:, 0])
-    met = np.zeros(PARTS)
-    free = np.zeros((PARTS, len(HEIGHTS), AZIMUTHS))
-    total = np.zeros(PARTS)
     own = 1.0 - shape.open_front - shape.body_front
+    tilt = np.arcsin(np.clip(n[:, 2], -1.0, 1.0))
     for j in [0] if name.startswith("panel") else range(0, AZIMUTHS, 2):
         ahead = np.sin(around[j]), np.cos(around[j])
         toward = n[:, 0] * ahead[0] + n[:, 1] * ahead[1]
         aside = n[:, 0] * ahead[1] - n[:, 1] * ahead[0]
         weight = area * np.maximum(toward, 0.0) * seen[list(HEIGHTS).index(0.0), j]
-        sine = aside / np.maximum(np.hypot(toward, aside), 1e-9)
-        part = np.clip(((sine + 1.0) * 0.5 * PARTS).astype(int), 0, PARTS - 1)
-        turned = np.roll(seen, -j, axis=1)
+        yield weight, np.arctan2(aside, toward), tilt, own, np.roll(seen, -j, axis=1)
+
+
+def parts_of(name):
+    """``met`` (PARTS,) and ``free`` (PARTS, heights, azimuths) of one shape."""
+    met = np.zeros(PARTS)
+    free = np.zeros((PARTS, len(HEIGHTS), AZIMUTHS))
+    total = np.zeros(PARTS)
+    for weight, turn, _, own, seen in looked_at(name):
+        part = np.clip(((np.sin(turn) + 1.0) * 0.5 * PARTS).astype(int), 0, PARTS - 1)
         for k in range(PARTS):
             w = weight * (part == k)
             total[k] += w.sum()
             met[k] += w @ own
-            free[k] += turned @ w
+            free[k] += seen @ w
     met, free = met / total, free / total[:, None, None]
     other = np.roll(free[::-1, :, ::-1], 1, axis=2)
     return 0.5 * (met + met[::-1]), 0.5 * (free + other)

@@ -345,10 +345,7 @@ def evaluate(
         Outcome(
             option,
             look,
-            of_colour(
-                known_of(_cloths(option)), open_colour(look.reading.Lab, drawn),
-                bool(option.scene.views),
-            ),
+            of_colour(known_of(_cloths(option)), open_colour(look.reading.Lab, drawn)),
             drawn,
         )
         for option, (look, drawn) in zip(chosen, filter(None, seen), strict=True)
@@ -550,7 +547,6 @@ def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float, left: float
         same_cloth=one_set,
         same_light=same_light,
         changed=changed,
-        folds=bool(a.scene.views),
     )
     first, second = outcomes[i].appearance.reading, outcomes[j].appearance.reading
     effect = difference_words(first.settled, second.settled)  # as its names and screen colours

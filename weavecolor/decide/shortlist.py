@@ -196,7 +196,7 @@ def _near(one: Evaluation, wish: Wish, scenes: Sequence[Scene]) -> Reason:
 def _doubt(one: Evaluation, place: Scene) -> float:
     """How far off the colour told of it may be, as a comparison states it."""
     known = known_of([layer.cloth for layer in one.stack.layers])
-    return of_colour(known, open_colour(one.Lab, _drawn(one, place)), bool(place.views)).stated
+    return of_colour(known, open_colour(one.Lab, _drawn(one, place))).stated
 
 
 def _lightness(one: Evaluation, wish: Wish, scenes: Sequence[Scene]) -> Reason:

@@ -65,6 +65,7 @@ from weavecolor.optics.mightbe_sheen import glint_of, sheen_errors
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.optics.uncertainty import COVERAGE, known_of
 from weavecolor.scene.backings import PAPER, Backing
+from weavecolor.scene.folds import garments
 from weavecolor.scene.places import PHOTO_SCENE, illumination
 from weavecolor.scene.places import scene as named
 from weavecolor.scene.scene import Scene
@@ -270,10 +271,12 @@ def lots_in(
     seen = radiances(stack, [*backings, *sides_of], scenes)
     for scene, looks, (dark, sent, let) in zip(scenes, seen, drawn, strict=True):
         falls, own = illumination(scene), []
+        hangs = _hangs(stack, [*backings, *sides_of], scene)
         for k, behind in enumerate(backings):
             look, *sides = looks[k::count]
             once = 0.5 if behind is None else 1.0  # light from behind goes through but once
             might = sent + (look - dark) * np.exp(once * let) + _aside(behind, look, sides)
+            might = might + hangs[:, k]
             own.append(readings_lab(might, falls, scene.white, observer))
         out.append(own)
     return out
@@ -296,6 +299,16 @@ def _aside(behind: Backing | None, look: Spectrum, sides: Sequence[Spectrum]) ->
     drawn = np.random.default_rng([*matter, 12]).normal(size=(DRAWS, 1)) / COVERAGE
     far, near = (side - look for side in sides)
     return np.asarray(np.where(drawn < 0.0, -drawn * far, drawn * near))
+
+
+def _hangs(stack: Stack, backings: Sequence[Backing | None], scene: Scene) -> Array:
+    """By how much a look over each of ``backings`` might be otherwise, (DRAWS, K, 41), for a single
+    garment shows more of some parts of folds, less of others. One garment hangs alike, whatever it
+    is made of and wherever it is seen."""
+    if not scene.views:
+        return np.zeros((1, len(backings), 1))
+    parts = np.array(radiances(stack, backings, scene.views))
+    return np.tensordot(garments(DRAWS), parts - parts.mean(axis=0), 1)
 
 
 _Sent = tuple[Array, Array, Array]

@@ -36,9 +36,6 @@ MODEL = 0.8
 #: the noise of its rays, and a share of the difference.
 MODEL_DIFFERENCE = 0.35
 MODEL_SHARE = 0.06
-#: One colour as cloth hangs, besides: how far the shapes that are drawn lie from their mean, which
-#: is told (rms of six places; by footlights, which flared cloth turns away from, twice as far).
-FOLDS = 2.0
 #: Of one cloth seen in two lights, one like daylight and one not, where its colours are known by
 #: daylight alone: measured surfaces differ by 1.8 on average under tungsten.
 RECOVERED = 1.8
@@ -326,7 +323,7 @@ def reasons(known: Known) -> tuple[str, ...]:
     return tuple(told)
 
 
-def of_colour(known: Known, left: float, folds: bool = False) -> Uncertainty:
+def of_colour(known: Known, left: float) -> Uncertainty:
     """Of one predicted colour.
 
     Parameters
@@ -334,9 +331,7 @@ def of_colour(known: Known, left: float, folds: bool = False) -> Uncertainty:
     known : Known
         Of its cloths, from :func:`known_of`.
     left : float
-        What their unknown build and dye leave open of it, a standard uncertainty, CIEDE2000.
-    folds : bool
-        Whether it is of cloth as it hangs: how that is, is then open, too.
+        What is drawn of it leaves open, a standard uncertainty, CIEDE2000.
 
     Examples
     --------
@@ -344,12 +339,7 @@ def of_colour(known: Known, left: float, folds: bool = False) -> Uncertainty:
     True
     """
     left *= _widened(known)
-    return Uncertainty(_model(folds), math.hypot(known.read, left), reasons(known))
-
-
-def _model(folds: bool) -> float:
-    """What the model leaves open of one colour."""
-    return math.hypot(MODEL, FOLDS) if folds else MODEL
+    return Uncertainty(MODEL, math.hypot(known.read, left), reasons(known))
 
 
 def _widened(known: Known) -> float:
@@ -366,7 +356,6 @@ def of_difference(
     same_cloth: bool = True,
     same_light: bool = True,
     changed: Collection[str] = (),
-    folds: bool = False,
 ) -> Uncertainty:
     """Of a predicted CIEDE2000 ``delta`` between two options.
 
@@ -377,16 +366,13 @@ def of_difference(
     known : Known
         Of all cloths of both options, from :func:`known_of`.
     left : float
-        What their unknown build and dye leave open of it, a standard uncertainty, CIEDE2000.
+        What is drawn of it leaves open, a standard uncertainty, CIEDE2000.
     daylight : bool
         Whether both lights are near that in which colours were given.
     same_cloth, same_light : bool
         Whether both options share them, so that errors of input cancel.
     changed : collection of str
         Which of ``compare.AXES`` differ; none stands for any but the scene.
-    folds : bool
-        Whether both hang in folds, which two lights fall on otherwise; options in one light share
-        them.
 
     Returns
     -------
@@ -402,10 +388,9 @@ def of_difference(
     both = math.sqrt(2.0)
     if not same_cloth:
         left *= _widened(known)  # each errs as a colour by itself does
-        model = both * (MODEL if same_light else _model(folds))
-        return Uncertainty(model, math.hypot(both * known.read, left), reasons(known))
-    apart = both * _model(folds)
-    model = math.hypot(MODEL_DIFFERENCE, MODEL_SHARE * delta) if same_light else apart
+        return Uncertainty(both * MODEL, math.hypot(both * known.read, left), reasons(known))
+    within = math.hypot(MODEL_DIFFERENCE, MODEL_SHARE * delta)
+    model = within if same_light else both * MODEL
     if known.all_fitted:
         left *= BENEATH_FITTED if "backing" in changed else 1.0
     else:
