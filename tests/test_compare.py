@@ -542,7 +542,7 @@ def test_grain_in_the_words_of_patterns():
     """Lengthwise and crosswise grain, as pattern envelopes have it; common practice, no source."""
     words = ("lengthwise grain", "straight of grain", "Crosswise", "true bias", "on the bias")
     assert [grain_deg(said) for said in words] == [0.0, 0.0, 90.0, 45.0, 45.0]
-    with pytest.raises(InputError, match="is no grain"):
+    with pytest.raises(InputError, match="write bias, or cross grain"):
         grain_deg("on the cross")  # the bias to some, cross grain to others
 
 
