@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from weavecolor.colour.curves import monotone, spline
+from weavecolor.cache import Kept, Packed
 from weavecolor.errors import InputError
 
 Spectrum = NDArray[np.float64]
@@ -55,7 +55,10 @@ def thinned(weights: Spectrum, step: int) -> Spectrum:
     >>> thinned(np.ones((41, 3)), 2).shape
     (21, 3)
     """
-    reading = spline(WAVELENGTHS[::step], WAVELENGTHS)  # (41, K)
+    from scipy.interpolate import CubicSpline  # slow to load
+
+    kept = WAVELENGTHS[::step]
+    reading = CubicSpline(kept, np.eye(kept.size))(WAVELENGTHS)  # (41, K)
     return np.asarray(np.einsum("bk,...bx->...kx", reading, weights))
 
 
@@ -201,8 +204,22 @@ def _onto_grid(nm: Spectrum, refl: Spectrum) -> Spectrum:
     if np.array_equal(nm[where], inside):
         return refl[where]
     if nm.size >= 4 and np.allclose(np.diff(nm), step, atol=1e-6):
-        return spline(nm, inside) @ refl
-    return monotone(nm, refl, inside)
+        return _splines.one(tuple(nm.tolist()), lambda: _spline(nm, inside)) @ refl
+    from scipy.interpolate import PchipInterpolator  # slow to load, seldom needed
+
+    return PchipInterpolator(nm, refl)(inside)
+
+
+#: By their nodes, nm: what each node's value adds to each band of a spline, shape (41, n).
+_splines: Kept[tuple[float, ...], Spectrum] = Kept(
+    16, packed=Packed("spline", lambda nm: nm, lambda x: {"x": x}, lambda _, a: frozen(a["x"]))
+)
+
+
+def _spline(nm: Spectrum, inside: Spectrum) -> Spectrum:
+    from scipy.interpolate import CubicSpline  # slow to load
+
+    return frozen(CubicSpline(nm, np.eye(nm.size))(inside))
 
 
 def _held(nm: Spectrum) -> tuple[str, ...]:

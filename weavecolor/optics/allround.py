@@ -234,9 +234,9 @@ def _rotation(rings: Rings, turn: float) -> Array:
     low = int(np.floor(place + 1e-9))
     rest = place - low if place - low > 1e-9 else 0.0
     turned = (1.0 - rest) * np.roll(one, low, 0) + rest * np.roll(one, low + 1, 0)
-    out = np.pad(np.kron(np.eye(len(rings) - 1), turned), ((1, 0), (1, 0)))
-    out[0, 0] = 1.0  # straight out
-    return out
+    from scipy.linalg import block_diag  # slow to load
+
+    return np.asarray(block_diag(*(turned if z > 0.0 else np.ones((1, 1)) for z in rings)))
 
 
 def _layer(layer: Layer, rings: Rings, step: int) -> AllRound:

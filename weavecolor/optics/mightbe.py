@@ -33,7 +33,6 @@ from numpy.typing import NDArray
 
 from weavecolor.cache import Kept, Packed
 from weavecolor.colour.colorimetry import ciede2000, readings_lab
-from weavecolor.colour.curves import monotone
 from weavecolor.colour.screen import camera_channels, channels_in_light
 from weavecolor.colour.spectra import BANDS, WAVELENGTHS, Spectrum, frozen
 from weavecolor.errors import InputError
@@ -130,6 +129,8 @@ def dye_slopes(
     >>> slopes.shape, bool(np.all(slopes.mean(axis=-1) < 0.0))  # more dye, less light
     ((1, 1, 2, 4, 2, 41), True)
     """
+    from scipy.interpolate import PchipInterpolator  # slow to load
+
     # (C, 2, sides, bands)
     moves = np.maximum(np.array(spreads)[..., _AT], _MOVE)[:, :, [0, 0, 1, 1]]
     moved = [
@@ -146,7 +147,7 @@ def dye_slopes(
     gone = np.moveaxis(gone.reshape(len(looks), 2, len(cloths), 2, _SIDES.size, -1), 1, 3)
     little, less, more, much = np.moveaxis(gone, 4, 0)
     slopes = np.stack([less - little, -less, more, much - more], axis=3) / moves[:, :, :, None]
-    return np.moveaxis(monotone(WAVELENGTHS[_AT], np.moveaxis(slopes, -1, 0), WAVELENGTHS), 0, -1)
+    return np.asarray(PchipInterpolator(WAVELENGTHS[_AT], slopes, axis=-1)(WAVELENGTHS))
 
 
 def _dyed(

@@ -33,7 +33,6 @@ from numpy.typing import NDArray
 
 from weavecolor.cache import Kept, Packed, breathe
 from weavecolor.colour.colorimetry import linear_rgb
-from weavecolor.colour.curves import spline
 from weavecolor.colour.spectra import thinned
 from weavecolor.errors import InputError
 from weavecolor.optics.adding import GAPS, Ground, over_backings
@@ -450,8 +449,10 @@ def _sights(regular: Array, side: int, across_: int = SIGHTS) -> Array:
     azimuth = np.arctan2(across, along)
     if side:
         azimuth = np.pi - azimuth
-    fine = spline(_STEP_DEG * np.arange(_ZENITHS), np.minimum(zenith, 90.0).ravel())
-    rows = np.tensordot(fine, regular, 1)  # (n, 48, c)
+    from scipy.interpolate import make_interp_spline  # slow to load
+
+    fine = make_interp_spline(_STEP_DEG * np.arange(_ZENITHS), regular, k=3)
+    rows = fine(np.minimum(zenith, 90.0).ravel())  # (n, 48, c)
     place = (azimuth.ravel() / (2.0 * np.pi) * _AZIMUTHS) % _AZIMUTHS
     low = np.floor(place).astype(int) % _AZIMUTHS
     rest = (place - np.floor(place))[:, None]

@@ -15,7 +15,6 @@ from typing import Any
 
 import numpy as np
 
-from weavecolor.colour.curves import monotone
 from weavecolor.cutting.folds import LayerShares, fold_profile
 from weavecolor.cutting.fullness import FullnessPlan, FullnessWanted, HeightLayers, skirt_layers
 from weavecolor.cutting.lengths import LONGEST_CM, cm, cm_and_inches, enough_words
@@ -200,7 +199,7 @@ def _pattern(cloth: Cloth, plans: Sequence[FullnessPlan]) -> str:
 
 #: Slopes, degrees, at which cloth in gathers is looked at; what lies steeper is seen as the last.
 #: Fifteen of them change what gathers hide by .006 at most (organza and voile, 1.5 to 6 to 1).
-_SLANTS = np.array([0.0, 50.0, 75.0])
+_SLANTS = (0.0, 50.0, 75.0)
 
 
 def _hides(cloth: Cloth, plan: FullnessPlan, layers: int, grain: float) -> float:
@@ -214,14 +213,16 @@ def _hides(cloth: Cloth, plan: FullnessPlan, layers: int, grain: float) -> float
         parts = zip(plan.shares.layers, plan.shares.share, strict=True)
         return sum(share * contrast_ratio(_deep_stack(cloth, n * layers, grain))
                    for n, share in parts)  # fmt: skip
+    from scipy.interpolate import PchipInterpolator  # slow to load
+
     folds = fold_profile("gathered", plan.fullness)
     slants = np.minimum(folds.slant_deg, _SLANTS[-1])
     total = 0.0
     for count in np.unique(folds.layers):
         deep = _deep_stack(cloth, int(count) * layers * (2 if plan.doubled else 1), grain)
         # folds run down the garment, so cloth slopes to either side
-        hides = np.array(contrast_ratios(deep, [(float(slant), 90.0) for slant in _SLANTS]))
-        total += float(monotone(_SLANTS, hides, slants[folds.layers == count]).sum())
+        hides = contrast_ratios(deep, [(slant, 90.0) for slant in _SLANTS])
+        total += float(PchipInterpolator(_SLANTS, hides)(slants[folds.layers == count]).sum())
     return total / folds.layers.size
 
 

@@ -312,18 +312,17 @@ def prepared(cell: FilamentCell, outline: bool = False) -> Traced:
 def _neighbours(centres: list[Array], counts: list[int]) -> NDArray[np.intp]:
     """The nearest of its own section to each of ``centres`` (2, most, any), nearest first; one
     alone is its own."""
+    from scipy.spatial import cKDTree  # slow to load
+
     out = np.zeros((2, max(map(len, centres)), _NEAR), np.intp)
     for near, all_, count in zip(out, centres, counts, strict=True):
-        if count == 1:
-            continue
-        from scipy.spatial import cKDTree  # slow to load
-
         for first in range(0, len(all_), count):
             at = all_[first : first + count, :2]
             order = cKDTree(at).query(at, k=min(count, _NEAR + 1))[1].reshape(count, -1)[:, 1:]
-            near[first : first + count] = first + np.pad(
-                order, ((0, 0), (0, _NEAR - order.shape[1])), mode="edge"
-            )
+            if count > 1:
+                near[first : first + count] = first + np.pad(
+                    order, ((0, 0), (0, _NEAR - order.shape[1])), mode="edge"
+                )
     return out
 
 
