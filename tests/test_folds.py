@@ -17,8 +17,10 @@ from weavecolor.files.clothfile import load_swatch
 from weavecolor.optics import mightbe
 from weavecolor.optics.appearance import appearances, in_scenes, radiances
 from weavecolor.optics.stack import Layer, Stack
+from weavecolor.optics.uncertainty import GARMENT
 from weavecolor.picture.hanging import warp_directions
 from weavecolor.picture.shapes import load_shape, shape_names
+from weavecolor.report.comparisontable import assumptions
 from weavecolor.report.sheetpicture import _Sheet
 from weavecolor.scene.backings import backing
 from weavecolor.scene.folds import OF_FOLDS, PARTS, garments, hung
@@ -296,9 +298,12 @@ def test_command_line_and_front_door_tell_the_same_of_folds(capsys):
     )
     assert [step["sentence"] for step in told["steps"]] == [s.sentence for s in made.steps]
     assert told["options"][0]["scene"] == "window at the side, in folds"
+    assert GARMENT in told["assumed"] and GARMENT in told_by(asked.split())
     notes = " ".join(_Sheet(made, "", 1)._notes())
     assert "mean colour of cloth in folds from afar" in notes and "held flat" not in notes
     flat_one = wc.compare(wc.load_cloth("shot-chiffon-rose-yellow"), "straight", 1, "black")
+    assert GARMENT not in assumptions(flat_one)
+    assert all(GARMENT in one.uncertainty.reasons for one in (*made.outcomes, *made.steps))
     assert "mean colour of cloth held flat from afar" in " ".join(_Sheet(flat_one, "", 1)._notes())
     again = evaluate(
         options(wc.load_cloth("shot-chiffon-rose-yellow"), backings=GROUNDS[1:],

@@ -345,7 +345,10 @@ def evaluate(
         Outcome(
             option,
             look,
-            of_colour(known_of(_cloths(option)), open_colour(look.reading.Lab, drawn)),
+            of_colour(
+                known_of(_cloths(option), bool(option.scene.views)),
+                open_colour(look.reading.Lab, drawn),
+            ),
             drawn,
         )
         for option, (look, drawn) in zip(chosen, filter(None, seen), strict=True)
@@ -541,7 +544,7 @@ def _step(outcomes: Sequence[Outcome], i: int, j: int, delta: float, left: float
     changed = _changed(a, b)
     doubt = of_difference(
         delta,
-        known_of(cloths),
+        known_of(cloths, bool(a.scene.views)),
         left,
         daylight,
         same_cloth=one_set,

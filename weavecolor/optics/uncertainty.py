@@ -54,6 +54,8 @@ DRAWN = 1.1
 #: less than all the way in a colour, and least in what shows through of the ground. Counted on 62
 #: invented cloths, photographed and fitted (``python -m tests.fit_coverage``).
 COLOUR_FITTED, BENEATH_FITTED = 1.15, 1.3
+#: What answers about cloth as it hangs rest on besides.
+GARMENT = "folds are told as many garments show them in the mean, one shows more or less of a sheen"
 #: A difference below this is nought by the symmetry of the cloth.
 NOUGHT = 1e-6
 
@@ -108,6 +110,8 @@ class Known:
         Whether nobody counted ends or picks.
     each : tuple of (str, Known)
         Of several cloths every one by itself, with its name.
+    hung : bool
+        Whether they hang in folds, of which a garment shows some more and some less.
     """
 
     yarn_assumed: bool
@@ -122,6 +126,7 @@ class Known:
     all_fitted: bool = False
     set_assumed: bool = False
     each: tuple[tuple[str, Known], ...] = ()
+    hung: bool = False
 
     def __post_init__(self) -> None:
         if self.yarn_left < 0.0:
@@ -193,13 +198,15 @@ BUILD = ("count", "filaments", "gum", "packing", "flattening", "twist", "dull_pe
 _COLOURS = ("warp.colour", "weft.colour")
 
 
-def known_of(cloths: Iterable[Cloth]) -> Known:
+def known_of(cloths: Iterable[Cloth], hung: bool = False) -> Known:
     """What the cloths' own ``known`` and stated weights say of them together.
 
     Parameters
     ----------
     cloths : iterable of Cloth
         Their order does not matter, nor how often one comes.
+    hung : bool
+        Whether they hang in folds.
 
     Returns
     -------
@@ -243,7 +250,7 @@ def known_of(cloths: Iterable[Cloth]) -> Known:
     least = next((s for s in SORTS if s in sorts), SORTS[0])
     return Known(
         assumed, recovered, tuple(sorted(told)), least, off, left, colours, apart,
-        any(drawn), bool(drawn) and all(drawn), uncounted, tuple(each),
+        any(drawn), bool(drawn) and all(drawn), uncounted, tuple(each), hung,
     )  # fmt: skip
 
 
@@ -304,7 +311,7 @@ def reasons(known: Known) -> tuple[str, ...]:
             f"{everyone if len(names) == len(known.each) else ' and '.join(names)}: {text}"
             for text, names in whose.items()
         )
-        return (*known.contradictions, *named)
+        return (*known.contradictions, *named, *[GARMENT] * known.hung)
     told = list(known.contradictions)
     if known.yarn_assumed:
         told.append("how the yarns are built is assumed, not measured")
@@ -320,7 +327,7 @@ def reasons(known: Known) -> tuple[str, ...]:
         told.append(f"a yarn's colour is known to {known.colours:.1f} CIEDE2000")
     if known.fitted:
         told.append("what the fit of the cloth left open")
-    return tuple(told)
+    return (*told, *[GARMENT] * known.hung)
 
 
 def of_colour(known: Known, left: float) -> Uncertainty:

@@ -306,8 +306,9 @@ def assumptions(comparison: Comparison) -> tuple[str, ...]:
     >>> len(assumptions(compare(organza, scenes=(window,)))) > 0
     True
     """
-    stacks = [outcome.option.stack for outcome in comparison.outcomes]
-    return reasons(known_of(layer.cloth for stack in stacks for layer in stack.layers))
+    asked = [outcome.option for outcome in comparison.outcomes]
+    cloths = [layer.cloth for one in asked for layer in one.stack.layers]
+    return reasons(known_of(cloths, any(one.scene.views for one in asked)))
 
 
 def columns(heads: Sequence[str], rows: Sequence[Sequence[str]], right: set[str]) -> list[str]:
