@@ -60,21 +60,24 @@ def forget() -> None:
 
 def pictures(cloth, light) -> list[tuple[str, float]]:
     """Seconds of the pictures: new ones, and ones whose colours by angle are known already."""
-    stack = Stack((Layer(cloth), Layer(cloth, 90.0)), backing("skin medium"))
+    form = backing("skin medium")
+    stack = Stack((Layer(cloth), Layer(cloth, 90.0)), form)
     turned = [
         Stack((Layer(cloth, a), Layer(cloth, 90.0 + a)), backing("skin medium"))
         for a in (5.0, 17.0, 32.0, 58.0)
     ]
     new = iter(turned)
-    draw_hung(stack, light, width_px=200, height_px=250)  # code and tables of the screen
+    draw_hung(stack, light, behind=form, width_px=200, height_px=250)  # code, the screen's tables
     return [
         ("hung, a megapixel, new", timed(
-            lambda: draw_hung(next(new), light, width_px=900, height_px=1125), len(turned))),
+            lambda: draw_hung(next(new), light, behind=form, width_px=900, height_px=1125),
+            len(turned))),
         ("hung, a megapixel, looked up", timed(
-            lambda: draw_hung(stack, light, width_px=900, height_px=1125), 3)),
+            lambda: draw_hung(stack, light, behind=form, width_px=900, height_px=1125), 3)),
         ("close-up of a megapixel", timed(
             lambda: draw_closeup(stack, light, 1000, 1000), 2)),
-        ("36 frames of 400 pixels, turning", timed(lambda: hung_frames(stack, light), 1)),
+        ("36 frames of 400 pixels, turning", timed(
+            lambda: hung_frames(stack, light, behind=form), 1)),
     ]  # fmt: skip
 
 

@@ -10,7 +10,10 @@ import colour
 import numpy as np
 import pytest
 from lookedup import looked_up
+from PIL import Image
 
+import weavecolor as wc
+from weavecolor.cli import run
 from weavecolor.colour.screen import space
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
@@ -37,7 +40,18 @@ from weavecolor.picture.hanging import (
     stacked,
     stage,
 )
-from weavecolor.picture.hung import ASIDE, behind_as, hung_stage, notes, scene_round
+from weavecolor.picture.hung import (
+    ASIDE,
+    BENEATH,
+    DRESS_FORMS,
+    behind_as,
+    beneath_words,
+    draw_hung,
+    hung_on,
+    hung_stage,
+    notes,
+    scene_round,
+)
 from weavecolor.picture.shapes import load_shape, shape_names
 from weavecolor.picture.sweep import openness, soft_directions, sphere, taken
 from weavecolor.picture.threads import LAYERS, LOOSE, ROW, closely, met, threads
@@ -313,7 +327,10 @@ def test_turning_the_stand_keeps_handedness():
 def test_every_shape_fills_its_frame_and_stays_within_it(name):
     """Of the picture's width or height two thirds, at the turn in which it is drawn; without its
     body alike, for the two are laid one on the other."""
-    staged, bare = (hung_stage(Stack((chiffon().layers[0],)), name, bare=b) for b in (False, True))
+    staged, bare = (
+        hung_stage(Stack((chiffon().layers[0],)), name, dress_form=reach)
+        for reach in ("full length", "none")
+    )
     for width, height in ((400, 500), (850, 700)):  # as a file, and on the page
         if staged.worn:
             alike = framing(staged, width, height, ASIDE)
@@ -596,7 +613,7 @@ def test_a_picture_tells_how_full_its_skirt_is():
 def test_a_band_shows_its_cloth_inside_and_no_body_where_none_stands():
     """Cloth folded over a stiffener: its white is seen from nowhere; a skirt by itself meets light
     of no body."""
-    bare = hung_stage(organza(), "gathered-3-organza", bare=True)
+    bare = hung_stage(organza(), "gathered-3-organza", dress_form="none")
     worn = hung_stage(organza(), "gathered-3-organza")
     assert not bare.opens[:, [1, 3]].any() and worn.opens[:, [1, 3]].max() > 0.5
     assert (bare.opens[:, [0, 2]] == worn.opens[:, [0, 2]]).all()
@@ -606,3 +623,93 @@ def test_a_band_shows_its_cloth_inside_and_no_body_where_none_stands():
         assert (x[0] == x[1]).all()
     lined = tables.tables(bare.stacks[band], WINDOW, coarse=True)  # as the stack is, from behind
     assert lined.room[1, ..., :3].mean() > 1.5 * made[band].room[1, ..., :3].mean()
+
+
+def _under() -> Stack:
+    net = Layer(load_swatch("tarlatan-green"))
+    return Stack((*organza().layers, net), backing("skin medium"))
+
+
+def test_what_hangs_beneath_fills_the_skirt_or_lies_close():
+    """The innermost layer hangs by itself: a stiffener far wider than a slip, and both within."""
+    wide = {}
+    for beneath in BENEATH[1:]:
+        staged, form, worn = hung_on(_under(), "gathered-3-organza", backing("calico"), beneath)
+        assert (form, worn) == (backing("calico"), None)
+        inner = staged.quads[staged.kind == 0].ravel()
+        assert staged.stacks[0].layers == _under().layers[1:]
+        assert staged.stacks[2].layers == organza().layers and staged.stacks[2].backing is None
+        low = staged.points[inner][staged.points[inner][:, 2] < 520.0]
+        wide[beneath] = np.ptp(low[:, 0])
+    outer = load_shape("gathered-3-organza").vertices
+    whole = np.ptp(outer[outer[:, 2] < 520.0][:, 0])
+    assert wide["slip"] < wide["lining"] < 0.8 * wide["stiffener"] < 0.8 * whole
+
+
+def test_a_stiffener_is_seen_through_the_skirt():
+    """Green net within red organza: below the hips, beside the legs, the picture turns greener;
+    above the waist it is as it was."""
+    def drawn(beneath: str) -> np.ndarray:
+        stack = _under() if beneath != "none" else organza()
+        image = draw_hung(stack, WINDOW, width_px=80, height_px=100, behind=backing("calico"),
+                          beneath=beneath, coarse=True, seeing=Seeing(exposure=0.5))  # fmt: skip
+        return np.asarray(image.convert("RGB"), float)
+
+    net, alone = drawn("stiffener"), drawn("none")
+    beside = net[50:70, 26:54] - alone[50:70, 26:54]
+    assert np.abs(beside).mean() > 2.0 and (beside[..., 1] - beside[..., 0]).mean() > 0.5
+    assert np.abs(net[2:8, 36:44] - alone[2:8, 36:44]).max() <= 2.0
+
+
+def test_a_dress_form_reaches_as_far_as_it_is_said():
+    stack, shape = organza(), "gathered-3-organza"
+    none, hip, full = (
+        hung_on(stack, shape, backing(name), dress_form=reach)[0]
+        for name, reach in zip(("black", "calico", "calico"), DRESS_FORMS, strict=True)
+    )
+    assert not (none.body_part == 0).any() and (none.body_part == 1).any()  # its lining is there
+    knee = [np.ptp(x.body[np.abs(x.body[:, 2] - 500.0) < 20.0][:, 0]) for x in (hip, full)]
+    assert knee[0] < 40.0 < 120.0 < knee[1]  # a pole, and legs
+    low = hip.points[:, 2] < 600.0
+    assert not hip.opens[low][:, [1, 3]].any() and full.opens[low][:, [1, 3]].any()
+    assert hung_on(stack, shape, None)[0].body.size == 0
+
+
+@pytest.mark.parametrize(
+    ("layers", "shape", "behind", "beneath", "dress_form", "words"),
+    [
+        (1, "gathered-3-organza", "calico", "slip", "", "innermost of two layers or more"),
+        (2, "gathered-3-organza", "white", "slip", "", "white behind is worn as a lining"),
+        (2, "gathered-3-chiffon", "calico", "stiffener", "", "is made for .*gathered-3-organza"),
+        (2, "panel-organza", "calico", "lining", "", "is worn under skirts"),
+        (2, "gathered-3-organza", "calico", "crinoline", "", "nothing called 'crinoline'"),
+        (1, "gathered-3-organza", "calico", "none", "to the knee", "no dress form 'to the knee'"),
+        (1, "gathered-3-organza", "calico", "none", "none", "calico behind is a dress form's own"),
+        (1, "gathered-3-organza", None, "none", "to the hip", "open behind is without"),
+        (1, "panel-organza", "white", "none", "full length", "panel hangs on no dress form"),
+    ],
+)
+def test_what_cannot_hang_together_is_refused_in_one_line(
+    layers, shape, behind, beneath, dress_form, words
+):
+    stack = Stack(_under().layers[:layers])
+    under = None if behind is None else backing(behind)
+    with pytest.raises(InputError, match=words) as refused:
+        hung_on(stack, shape, under, beneath, dress_form)
+    assert "\n" not in str(refused.value)
+
+
+def test_command_line_and_front_door_draw_the_same_beneath(tmp_path, capsys):
+    out = tmp_path / "under.png"
+    assert run(["draw", "hung", "--stack", "shot-organza-red-black + tarlatan-green", "--behind",
+                "skin medium", "--beneath", "stiffener", "--dress-form", "to the hip", "--size",
+                "64", "--out", str(out)]) == 0  # fmt: skip
+    assert beneath_words("stiffener") in capsys.readouterr().err
+    drawn = wc.draw(_under(), "gathered skirt", width_px=64, beneath="stiffener",
+                    dress_form="to the hip")  # fmt: skip
+    assert (np.asarray(Image.open(out)) == np.asarray(drawn)).all()
+    assert beneath_words("stiffener") in drawn.info["notes"]
+    with pytest.raises(InputError, match="choose another form"):
+        wc.draw(_under(), width_px=64, beneath="slip")
+    assert run(["draw", "close-up", "muslin-white", "--beneath", "slip", "--out", str(out)]) == 2
+    assert "does not count with close-up" in capsys.readouterr().err

@@ -90,16 +90,13 @@ def worn(
 
 def _lit(asked: Worn, first: bool = False) -> Lit:
     from weavecolor.picture.hanging import lit_stage, undoubled
-    from weavecolor.picture.hung import behind_as, hung_stage
+    from weavecolor.picture.hung import hung_on
 
-    # nothing behind: there is no body either
-    behind = backing_of(asked.backing)
-    lined, stack, form = behind_as(asked.stack, behind)
-    staged = hung_stage(stack, asked.shape, bare=behind is None, lined=lined)
+    staged, form, worn = hung_on(asked.stack, asked.shape, backing_of(asked.backing))
     scene = scene_of(asked.light)
 
     def lit(what: Stage) -> Lit:
-        return lit_stage(what, scene, form, beneath=stack.backing, ground=asked.ground)
+        return lit_stage(what, scene, form, beneath=worn, ground=asked.ground)
 
     made = lit(undoubled(staged))
     if first:
@@ -134,12 +131,12 @@ def still(asked: Worn, size: tuple[int, int] = STILL) -> Order:
 def still_image(asked: Worn, size: tuple[int, int]) -> Image.Image:
     """A still of it, drawn now."""
     from weavecolor.picture.hanging import FRONT, picture
-    from weavecolor.picture.hung import image_of
+    from weavecolor.picture.hung import image_of, notes
 
     made = _lit(asked)
     orders.give_way()
     linear = picture(made, *size, FRONT)
-    return image_of(linear, asked.shape, scene_of(asked.light))
+    return image_of(linear, notes(asked.shape, scene_of(asked.light)))
 
 
 def closeup(stack: Stack, light: LightChoice, units: str) -> Order:

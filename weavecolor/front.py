@@ -405,6 +405,9 @@ def draw(
     place: str | Scene = USUAL_PLACE,
     behind: str | Backing | None = "white",
     width_px: int = 480,
+    *,
+    beneath: str = "none",
+    dress_form: str = "",
 ) -> Image.Image:
     """A picture of a cloth or stack, in sRGB.
 
@@ -418,6 +421,10 @@ def draw(
         As for :func:`appearance`.
     width_px : int
         64 to 8000.
+    beneath : {"none", "lining", "slip", "stiffener"}
+        What the innermost layer hangs as under a skirt; "none": with the others.
+    dress_form : {"", "none", "to the hip", "full length"}
+        How far the dress form reaches on which it hangs; "": full length, none before open air.
 
     Returns
     -------
@@ -427,7 +434,8 @@ def draw(
     Raises
     ------
     InputError
-        For a form, place or backing that there is none of, or a size out of range.
+        For a form, place or backing that there is none of, a size out of range, or what cannot be
+        combined.
 
     Notes
     -----
@@ -446,6 +454,8 @@ def draw(
     lit = scene(place) if isinstance(place, str) else place
     stack = laid(what, behind=behind)
     if form == "close-up":
+        if beneath != "none" or dress_form:
+            raise InputError("what hangs beneath counts where it hangs: choose another form")
         from weavecolor.picture.closeup import draw_closeup
 
         return draw_closeup(stack, lit, width_px, width_px * 3 // 4)
@@ -454,7 +464,7 @@ def draw(
 
     return draw_hung(
         stack, lit, shape_called(form, stack), width_px, width_px * 5 // 4, sight=ASIDE,
-        behind=stack.backing, bare=stack.backing is None,
+        behind=stack.backing, beneath=beneath, dress_form=dress_form,
     )  # fmt: skip
 
 

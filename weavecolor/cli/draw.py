@@ -66,6 +66,13 @@ _WHATS = ("close-up", "hung", "sheet")
               help="How near a hung garment is; from 8 or so single threads are seen.")  # fmt: skip
 @click.option("--ground", type=click.Choice(["grey", "light", "dark"]), default="grey",
               show_default=True, help="What a hung garment stands before.")  # fmt: skip
+@click.option("--beneath", type=click.Choice(["none", "lining", "slip", "stiffener"]),
+              default="none", show_default=True,
+              help="What the innermost layer hangs as under a skirt; none: "
+              "with the others.")  # fmt: skip
+@click.option("--dress-form", type=click.Choice(["none", "to the hip", "full length"]),
+              help="How far the dress form reaches  [default: full length; none in "
+              "open air].")  # fmt: skip
 @click.option("--page", type=click.Choice(["A4", "A4 landscape", "telephone"]), default="A4",
               show_default=True, help="Page of a sheet.")  # fmt: skip
 @click.option("--screen", type=click.Choice(["sRGB", "Display P3"]), default="sRGB",
@@ -77,7 +84,8 @@ def command(
     what: str, cloth: str | None, piles: tuple[str, ...], out: Path, grain: str, layers: str,
     turn: float, behind: str, scene: str, form: str, size: int | None,
     scale: float | None, moving: str, frames: int, turned: float, zoom: float, ground: str,
-    page: str, screen: str, unadapted: bool, exposure: float | None, mark: bool,
+    beneath: str, dress_form: str | None, page: str, screen: str, unadapted: bool,
+    exposure: float | None, mark: bool,
 ) -> None:  # fmt: skip
     """Draw a picture of CLOTH.
 
@@ -111,7 +119,8 @@ def command(
         from weavecolor.picture.hung import Sight
 
         sight = Sight(turned, zoom=zoom)
-        image = _hung(stack, lit, seeing, form, size, moving, frames, sight, ground, out)
+        image = _hung(stack, lit, seeing, form, size, moving, frames, sight, ground,
+                      (beneath, dress_form or ""), out)  # fmt: skip
     elif what == "sheet":
         from weavecolor.picture.composite import Choice, draw_sheet
 
@@ -138,34 +147,39 @@ def command(
 
 #: Of each kind of picture, the options that count with others alone.
 _ONLY = {
-    "close-up": ("form", "moving", "frames", "turned", "zoom", "ground", "page"),
+    "close-up": ("form", "moving", "frames", "turned", "zoom", "ground", "beneath",
+                 "dress_form", "page"),
     "hung": ("scale", "page"),
-    "sheet": ("size", "scale", "moving", "frames", "turned", "zoom", "ground"),
+    "sheet": ("size", "scale", "moving", "frames", "turned", "zoom", "ground", "beneath",
+              "dress_form"),
 }
 
 
 def _hung(
     stack: Stack, scene: Scene, seeing: Seeing, form: str, size: int | None, moving: str,
-    frames: int, sight: Sight, ground: str, out: Path,
+    frames: int, sight: Sight, ground: str, under: tuple[str, str], out: Path,
 ) -> Image.Image:  # fmt: skip
-    """Draw and write a still or a loop of hung cloth; its first picture."""
+    """Draw and write a still or a loop of hung cloth; its first picture. ``under``: what hangs
+    beneath, and the dress form."""
     from weavecolor.files.atomic import write_bytes
     from weavecolor.picture.encode import loop_bytes, png_bytes
     from weavecolor.picture.forms import shape_called
     from weavecolor.picture.hung import draw_hung, hung_frames
 
-    shape, bare = shape_called(form, stack), stack.backing is None
+    shape, (beneath, dress_form) = shape_called(form, stack), under
     if out.suffix.lower() != ".png":
         width = size or 400
         made = hung_frames(stack, scene, shape, frames, width, round(width * 1.25), moving=moving,
-                           sight=sight, behind=stack.backing, ground=ground,
-                           seeing=seeing, bare=bare, progress=_share("drawing"))  # fmt: skip
+                           sight=sight, behind=stack.backing, beneath=beneath,
+                           dress_form=dress_form, ground=ground, seeing=seeing,
+                           progress=_share("drawing"))  # fmt: skip
         write_bytes(out, loop_bytes(made, out.suffix))
         return made[0]
     width = size or 900
     image = draw_hung(
         stack, scene, shape, width, round(width * 1.25), sight=sight,
-        behind=stack.backing, ground=ground, seeing=seeing, bare=bare,
+        behind=stack.backing, beneath=beneath, dress_form=dress_form, ground=ground,
+        seeing=seeing,
     )  # fmt: skip
     write_bytes(out, png_bytes(image))
     return image

@@ -217,7 +217,7 @@ def _picture(
         return to_image(flat, seeing)
     return draw_hung(
         stack, scene, shape_called(kind, stack), *size, sight=ASIDE, behind=stack.backing,
-        bare=stack.backing is None, seeing=seeing, observer=observer,
+        seeing=seeing, observer=observer,
     )  # fmt: skip
 
 

@@ -7,13 +7,13 @@ in ``hanging``.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import numpy as np
 from PIL import Image
 
-from weavecolor.errors import InputError
+from weavecolor.errors import InputError, shown
 from weavecolor.optics.stack import Stack
 from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, eased, to_image
 from weavecolor.picture.hanging import (
@@ -27,7 +27,14 @@ from weavecolor.picture.hanging import (
     picture,
     stage,
 )
-from weavecolor.picture.shapes import load_form, load_openness, load_shape, shape_names
+from weavecolor.picture.shapes import (
+    inner_names,
+    load_form,
+    load_openness,
+    load_shape,
+    shape_heading,
+    shape_names,
+)
 from weavecolor.picture.tables import check_layers
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.scene import Scene
@@ -42,16 +49,24 @@ ASIDE = Sight(turn_deg=20.0)
 _FORMS = ("calico", "skin")
 
 
+#: What the innermost layer may hang as: with the others, or beneath them by itself.
+BENEATH = ("none", "lining", "slip", "stiffener")
+#: How far a dress form reaches.
+DRESS_FORMS = ("none", "to the hip", "full length")
+#: Where one that ends below the hip is no longer met by light, and where all of it is, mm.
+_ENDS_MM = 640.0, 940.0
+
+
 def hung_stage(
-    stack: Stack, shape: str, inner: Sequence[tuple[str, Stack]] = (), *, bare: bool = False,
+    stack: Stack, shape: str, beneath: str = "none", *, dress_form: str = "full length",
     lined: bool = False,
 ) -> Stage:  # fmt: skip
-    """The ``stack`` on a ``shape`` and its body, with other cloth on inner shapes.
+    """The ``stack`` on a ``shape`` and its body.
 
-    ``inner``: names of inner shapes (slip, lining) and what each is laid up of; ``bare``: without
-    the body; ``lined``: the body wears a lining of its own where the shape has one, else the
-    stack's backing is sewn to the cloth. Raises InputError for an unknown shape or a stack without
-    cloth.
+    ``beneath``: what the innermost layer hangs as, one of ``BENEATH``; ``dress_form``: one of
+    ``DRESS_FORMS``, full length: what the shape was hung on; ``lined``: a lining of its own is worn
+    where the shape has one, else the stack's backing is sewn to the cloth. Raises InputError for an
+    unknown shape, a stack without cloth, or what cannot be combined.
 
     Examples
     --------
@@ -59,16 +74,91 @@ def hung_stage(
     4
     """
     made = load_shape(shape)
-    covers = [Cover(load_shape(name), laid) for name, laid in inner]
-    check_layers(stack, *(c.stack for c in covers))
-    body = load_form(made.body) if made.body and not bare else None
+    check_layers(stack)
+    outer, inner = _parted(stack, shape, beneath)
     own = "inner-lining" in made.inner
-    worn = load_shape("inner-lining") if lined and own and body is not None else None
-    known = None if covers else load_openness(
-        shape, body.name if body else "", worn.name if worn else ""
-    )  # fmt: skip
-    return stage([*covers, Cover(made, stack, lined and not own)], body, beneath=worn,
-                 floor=made.body != "hand", open_=known)  # fmt: skip
+    if lined and own and beneath in ("lining", "slip") and stack.backing is not None:
+        raise InputError(
+            f"{stack.backing.name} behind is worn as a lining, which hides a {beneath}: choose "
+            "calico, skin or open behind"
+        )
+    name = {"none": "", "to the hip": "stand"}.get(dress_form, made.body)
+    body = load_form(name) if name else None
+    worn = load_shape("inner-lining") if lined and own else None
+    known = None if inner else load_openness(shape, name, worn.name if worn else "")
+    staged = stage([*inner, Cover(made, outer, lined and not own)], body, beneath=worn,
+                   floor=made.body != "hand", open_=known)  # fmt: skip
+    if name != "stand":
+        return staged
+    # shapes were measured on legs
+    low, high = _ENDS_MM
+    there = np.clip((staged.points[:, 2] - low) / (high - low), 0.0, 1.0)
+    return replace(staged, opens=staged.opens * np.stack(
+        [np.ones_like(there), there] * 2, axis=1
+    ).astype(np.float32))  # fmt: skip
+
+
+def _parted(stack: Stack, shape: str, beneath: str) -> tuple[Stack, tuple[Cover, ...]]:
+    """What hangs in a shape, and what beneath it."""
+    if beneath not in BENEATH:
+        raise InputError(f"nothing called {shown(beneath)} hangs beneath; use {', '.join(BENEATH)}")
+    if beneath == "none":
+        return stack, ()
+    if len(stack.layers) < 2:
+        raise InputError(
+            f"a {beneath} beneath is the innermost of two layers or more; name its cloth last, as "
+            'in "shot-organza-teal-copper + tarlatan-green"'
+        )
+    name = next((x for x in load_shape(shape).inner if x.startswith(f"inner-{beneath}")), "")
+    if not name:
+        form, kind, _ = shape_heading(shape)
+        skirts = [x for x in shape_names() if f"inner-{beneath}-{x}" in inner_names()]
+        where = f"is made for {', '.join(skirts)}" if skirts else "is worn under skirts"
+        raise InputError(f"no {beneath} is made for a {form} as {kind} hangs; it {where}")
+    inner = Cover(load_shape(name), Stack(stack.layers[-1:]))
+    return replace(stack, layers=stack.layers[:-1]), (inner,)
+
+
+def hung_on(
+    stack: Stack, shape: str, behind: Backing | None, beneath: str = "none", dress_form: str = ""
+) -> tuple[Stage, Backing | None, Backing | None]:
+    """A stack in its place, and the colours of form and of what that wears, None: the usual.
+
+    Parameters
+    ----------
+    stack : Stack
+        Its own backing does not count.
+    shape : one of ``shape_names()``
+    behind : Backing or None
+        As :func:`draw_hung` takes it; None: open air.
+    beneath : one of ``BENEATH``
+    dress_form : one of ``DRESS_FORMS``, or ""
+        "": none in open air, else full length where the shape was hung on one.
+
+    Raises InputError for a wrong word and what cannot be combined.
+
+    Examples
+    --------
+    >>> staged, form, worn = hung_on(single, "gathered-3-organza", None)
+    >>> len(staged.body), form, worn
+    (0, None, None)
+    """
+    if dress_form not in ("", *DRESS_FORMS):
+        raise InputError(f"no dress form {shown(dress_form)}; use {', '.join(DRESS_FORMS)}")
+    stands = dress_form not in ("", "none")
+    lined, stack, form = behind_as(stack, behind)
+    if stands and behind is None:
+        raise InputError("open behind is without a dress form: choose calico, skin or a colour")
+    if stands and load_shape(shape).body != "figure":
+        raise InputError(f"a {load_shape(shape).form} hangs on no dress form: leave it out")
+    if dress_form == "none" and form is not None:
+        raise InputError(
+            f"{form.name} behind is a dress form's own: without one choose open or a lining's "
+            "colour"
+        )
+    reach = dress_form or ("none" if behind is None else "full length")
+    staged = hung_stage(stack, shape, beneath, dress_form=reach, lined=lined)
+    return staged, form, stack.backing
 
 
 def behind_as(stack: Stack, behind: Backing | None) -> tuple[bool, Stack, Backing | None]:
@@ -95,12 +185,12 @@ def draw_hung(
     *,
     sight: Sight = FRONT,
     behind: Backing | None = None,
-    inner: Sequence[tuple[str, Stack]] = (),
+    beneath: str = "none",
+    dress_form: str = "",
     ground: str = "grey",
     seeing: Seeing = AS_SEEN,
     observer: str = "2",
     coarse: bool = False,
-    bare: bool = False,
 ) -> Image.Image:
     """Cloth as it hangs, seen through, in the light of ``scene``.
 
@@ -116,19 +206,22 @@ def draw_hung(
     sight : Sight
         Turn of the garment, tilt, zoom.
     behind : Backing, optional
-        Calico or skin: of the form (calico if left out). Any other colour: a lining, worn by the
-        form beneath a skirt, sewn to the cloth of any other shape.
-    inner : pairs of an inner shape's name and its stack
+        Calico or skin: of the form. Any other colour: a lining, worn beneath a skirt, sewn to the
+        cloth of any other shape. None: open air, without a form.
+    beneath : {"none", "lining", "slip", "stiffener"}
+        What the innermost layer hangs as, where not with the others: a lining from the waist, a
+        slip close to the body, or a stiff petticoat that fills the skirt.
+    dress_form : {"", "none", "to the hip", "full length"}
+        How far the form reaches; "": as it goes with what lies behind.
     ground : {"grey", "light", "dark"}
         Before a light straight behind that surface itself, as bright as it is.
     seeing : Seeing
     observer : "2" or "10"
     coarse : bool
         A first look: quicker, colours to a few CIEDE2000.
-    bare : bool
-        Without the body.
 
-    Raises InputError for an unknown shape or ground, a stack without cloth, or a wrong size.
+    Raises InputError for an unknown shape or ground, a stack without cloth, a wrong size, or what
+    cannot be combined.
 
     Examples
     --------
@@ -136,30 +229,32 @@ def draw_hung(
     (60, 80)
     """
     check_size(width_px, height_px)
-    lined, stack, form = behind_as(stack, behind)
+    staged, form, worn = hung_on(stack, shape, behind, beneath, dress_form)
     made = lit_stage(
-        hung_stage(stack, shape, inner, bare=bare, lined=lined), scene, form, beneath=stack.backing,
-        ground=ground, seeing=seeing, observer=observer, coarse=coarse,
+        staged, scene, form, beneath=worn, ground=ground, seeing=seeing, observer=observer,
+        coarse=coarse,
     )  # fmt: skip
-    return image_of(picture(made, width_px, height_px, sight), shape, scene, seeing)
+    told = notes(shape, scene, beneath)
+    return image_of(picture(made, width_px, height_px, sight), told, seeing)
 
 
 def image_of(
-    linear: Floats, shape: str, scene: Scene, seeing: Seeing = AS_SEEN
+    linear: Floats, told: tuple[str, ...], seeing: Seeing = AS_SEEN
 ) -> Image.Image:
-    """The image of what ``hanging.picture`` gives, ``linear`` light (h, w, 3) of ``shape`` in
-    ``scene``, on the screen of ``seeing``, with what to tell of it.
+    """The image of what ``hanging.picture`` gives, ``linear`` light (h, w, 3), on the screen of
+    ``seeing``, with what is ``told`` of it.
 
     Examples
     --------
-    >>> image_of(np.full((8, 9, 3), 0.3, np.float32), "gathered-3-organza", window).size
+    >>> image_of(np.full((8, 9, 3), 0.3, np.float32), notes("gathered-3-organza", window)).size
     (9, 8)
     """
-    return to_image(eased(linear, seeing), seeing, notes(shape, scene))
+    return to_image(eased(linear, seeing), seeing, told)
 
 
-def notes(shape: str, scene: Scene) -> tuple[str, ...]:
-    """What to tell with a picture of hung cloth.
+def notes(shape: str, scene: Scene, beneath: str = "none") -> tuple[str, ...]:
+    """What to tell with a picture of cloth hung in a ``shape`` in a ``scene``, with what hangs
+    ``beneath`` it.
 
     Examples
     --------
@@ -172,9 +267,22 @@ def notes(shape: str, scene: Scene) -> tuple[str, ...]:
         f"{made.form}{full} hung once by computation as {made.cloth_kind} hangs; the way your own "
         "cloth hangs, only a sewn sample shows"
     ]
+    if beneath != "none":
+        told.append(beneath_words(beneath))
     if len(scene.lights) > 1:
         told.append("the shadows are those of all lights together")
     return tuple(told)
+
+
+def beneath_words(beneath: str) -> str:
+    """What hangs beneath, in words.
+
+    Examples
+    --------
+    >>> beneath_words("slip")
+    'the innermost layer hangs beneath as a slip, drawn smooth'
+    """
+    return f"the innermost layer hangs beneath as a {beneath}, drawn smooth"
 
 
 def hung_frames(
@@ -188,18 +296,19 @@ def hung_frames(
     moving: str = "cloth",
     sight: Sight = FRONT,
     behind: Backing | None = None,
+    beneath: str = "none",
+    dress_form: str = "",
     ground: str = "grey",
     seeing: Seeing = AS_SEEN,
     observer: str = "2",
-    bare: bool = False,
     progress: Progress | None = None,
 ) -> list[Image.Image]:
     """Frames of a loop: the garment turns once on its stand, or the lights go once round it.
 
     ``frames``: how many, 2 to 180; ``moving``: "cloth" or "light"; ``progress``: told the share
     that is done, 0-1. ``stack``, ``scene``, ``shape``, ``width_px``, ``height_px``, ``sight``
-    (where the turn begins), ``behind``, ``ground``, ``seeing``, ``observer`` and ``bare``, and what
-    is refused besides, as for :func:`draw_hung`.
+    (where the turn begins), ``behind``, ``beneath``, ``dress_form``, ``ground``, ``seeing`` and
+    ``observer``, and what is refused besides, as for :func:`draw_hung`.
 
     Examples
     --------
@@ -211,15 +320,14 @@ def hung_frames(
         raise InputError(f"{moving!r} cannot move; use cloth or light")
     if not 2 <= frames <= 180:
         raise InputError(f"a loop has 2 to 180 frames, got {frames}")
-    lined, stack, form = behind_as(stack, behind)
-    staged = hung_stage(stack, shape, bare=bare, lined=lined)
+    staged, form, worn = hung_on(stack, shape, behind, beneath, dress_form)
     out = []
     for n, (made, way) in enumerate(
-        _moved(staged, scene, frames, moving, sight, (form, stack.backing), ground, seeing,
+        _moved(staged, scene, frames, moving, sight, (form, worn), ground, seeing,
                observer)
     ):
         linear: Floats = picture(made, width_px, height_px, way, soft=4)
-        out.append(image_of(linear, shape, scene, seeing))
+        out.append(image_of(linear, notes(shape, scene, beneath), seeing))
         if progress:
             progress((n + 1) / frames)
     return out

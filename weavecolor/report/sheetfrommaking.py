@@ -310,8 +310,7 @@ def _hung_picture(stack: Stack, scene: Scene, shape: str) -> tuple[Image.Image, 
     from weavecolor.picture.hung import ASIDE, draw_hung, notes  # slow to load
 
     image = draw_hung(
-        stack, scene, shape, 760, 800, sight=ASIDE, behind=stack.backing,
-        bare=stack.backing is None,
+        stack, scene, shape, 760, 800, sight=ASIDE, behind=stack.backing
     )  # fmt: skip
     return image, notes(shape, scene)[0]
 
