@@ -47,8 +47,10 @@ from weavecolor.picture.hung import (
     behind_as,
     beneath_words,
     draw_hung,
+    hung_frames,
     hung_on,
     hung_stage,
+    image_of,
     notes,
     scene_round,
 )
@@ -374,6 +376,30 @@ def test_where_one_stands_moves_the_mean_colour_little(monkeypatch):
         means.append(colour.XYZ_to_Lab(colour.RGB_to_XYZ(drawn[own].mean(axis=0), "sRGB")))
     assert np.abs(means[0] - means[1]).max() > 0.01
     assert colour.delta_E(*means, method="CIE 2000") < 1.5
+
+
+@pytest.mark.parametrize("moving", ["cloth", "light"])
+def test_each_frame_of_a_loop_is_the_still_of_its_moment(moving):
+    """Lights that stand alike to either side of the eye, here those of frames 0 and 3 and of 1 and
+    2, share what a layer sends, and all of them what goes on between layers: so worked out for one
+    still alone it is the same."""
+    (light,) = WINDOW.lights
+    aslant = replace(WINDOW, lights=(replace(light, zenith_deg=45.0),))
+    frames = hung_frames(chiffon(), aslant, frames=4, width_px=60, height_px=80, moving=moving,
+                         behind=backing("calico"))  # fmt: skip
+    staged = hung_stage(chiffon(), "gathered-3-organza")
+    before = lit_stage(staged, aslant)
+    for n, frame in enumerate(frames):
+        for held in (tables._made, tables._factors, tables._laid):
+            held.cache_clear()
+        around = 90.0 * n * (moving == "light")
+        made = lit_stage(staged, scene_round(aslant, around),
+                         seeing=replace(AS_SEEN, exposure=before.exposure))  # fmt: skip
+        still = picture(replace(made, ground=before.ground), 60, 80, Sight(90.0 * n - around),
+                        soft=4)  # fmt: skip
+        still = image_of(still, ())
+        assert np.abs(np.asarray(frame, int) - np.asarray(still, int)).max() <= 1
+    assert np.abs(np.asarray(frames[1], int) - np.asarray(frames[2], int)).mean() > 1.0
 
 
 def test_lights_carried_half_round_stand_behind():

@@ -35,7 +35,7 @@ from weavecolor.picture.shapes import (
     shape_heading,
     shape_names,
 )
-from weavecolor.picture.tables import check_layers
+from weavecolor.picture.tables import check_layers, view_vector
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.scene import Scene
 
@@ -321,35 +321,41 @@ def hung_frames(
     if not 2 <= frames <= 180:
         raise InputError(f"a loop has 2 to 180 frames, got {frames}")
     staged, form, worn = hung_on(stack, shape, behind, beneath, dress_form)
-    out = []
-    for n, (made, way) in enumerate(
-        _moved(staged, scene, frames, moving, sight, (form, worn), ground, seeing,
-               observer)
+    out: dict[int, Image.Image] = {}
+    for n, made, way in _moved(
+        staged, scene, frames, moving, sight, (form, worn), ground, seeing, observer
     ):
         linear: Floats = picture(made, width_px, height_px, way, soft=4)
-        out.append(image_of(linear, notes(shape, scene, beneath), seeing))
+        out[n] = image_of(linear, notes(shape, scene, beneath), seeing)
         if progress:
-            progress((n + 1) / frames)
-    return out
+            progress(len(out) / frames)
+    return [out[n] for n in range(frames)]
 
 
 def _moved(
     staged: Stage, scene: Scene, frames: int, moving: str, sight: Sight,
     colours: tuple[Backing | None, Backing | None], ground: str, seeing: Seeing, observer: str,
-) -> Iterator[tuple[Lit, Sight]]:  # fmt: skip
+) -> Iterator[tuple[int, Lit, Sight]]:  # fmt: skip
+    """Number, stage and sight of each frame, those that share the most one after the other."""
     form, worn = colours
     still = lit_stage(staged, scene, form, beneath=worn, ground=ground, seeing=seeing,
                       observer=observer)  # fmt: skip
+    turns = [360.0 * n / frames for n in range(frames)]
+    if moving == "cloth":
+        for n, turn in enumerate(turns):
+            yield n, still, replace(sight, turn_deg=(sight.turn_deg + turn) % 360.0)
+        return
     own = replace(seeing, exposure=still.exposure)
-    for n in range(frames):
-        turn = 360.0 * n / frames
-        if moving == "cloth":
-            yield still, replace(sight, turn_deg=(sight.turn_deg + turn) % 360.0)
-        else:
-            lit = scene_round(scene, turn)
-            made = lit_stage(staged, lit, form, beneath=worn, ground=ground, seeing=own,
-                             observer=observer)  # fmt: skip
-            yield replace(made, ground=still.ground), sight
+    lit = [scene_round(scene, turn) for turn in turns]
+    for n in sorted(range(frames), key=lambda n: _before_the_eye(lit[n])):
+        made = lit_stage(staged, lit[n], form, beneath=worn, ground=ground, seeing=own,
+                         observer=observer)  # fmt: skip
+        yield n, replace(made, ground=still.ground), sight
+
+
+def _before_the_eye(scene: Scene) -> list[float]:
+    """Cosine between the eye and each light: where it is the same, cloth's own light is shared."""
+    return [round(float(view_vector(x, scene)[2]), 6) for x in scene.lights]
 
 
 def scene_round(scene: Scene, turn_deg: float) -> Scene:

@@ -31,7 +31,7 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
-from weavecolor.cache import Kept, Packed, breathe
+from weavecolor.cache import Kept, Packed, breathe, bytes_of
 from weavecolor.colour.colorimetry import linear_rgb
 from weavecolor.colour.spectra import thinned
 from weavecolor.errors import InputError
@@ -74,6 +74,9 @@ _STEP = np.radians(_STEP_DEG)
 _MOST = 1.5
 #: A cloth whose factors change by less than this (of their mean) with half a turn has no sense.
 _SAME = 2e-3
+#: To how many decimals an angle between eye and light (radians) and a light's colour are told
+#: apart: lights that stand alike to either side of the eye share what a layer sends.
+_DECIMALS = 7
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,6 +158,10 @@ _made: Kept[tuple[object, ...], Tables] = Kept(
     24, packed=Packed("tables", lambda key: (key, filaments.EFFORT), _packed, _tables_of)
 )
 _factors: Kept[tuple[object, ...], Factors] = Kept(6, what_for="hung pictures")
+#: Bytes: of three stacks (single, doubled and over a stiffener) in light of one kind.
+_laid: Kept[tuple[object, ...], tuple[NDArray[np.float32], ...]] = Kept(
+    64_000_000, bytes_of, what_for="hung pictures"
+)
 
 
 def stack_key(stack: Stack) -> tuple[object, ...]:
@@ -308,8 +315,6 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
     size = (_ZENITHS, _AZIMUTHS)
     span = np.pi if made.alike else 2.0 * np.pi
     key = np.zeros((2, TURNS // 2 if made.alike else TURNS, DISC, DISC, 3), np.float32)
-    channels = np.zeros((0, 3))
-    laid: tuple[NDArray[np.float32], ...] = ()
     for lamp in scene.lights:
         matrix = told(lamp.irradiance)
         toward, onto = view_vector(lamp, scene), _onto(lamp.half_deg)
@@ -318,24 +323,20 @@ def _tables(made: Core, scene: Scene, seeing: Seeing, observer: str) -> Tables:
                 seen = (wide @ (values.T @ matrix)).reshape(*size, 3)
                 key[side] += _sights(seen, side, DISC)
             continue
+        # lights of one kind differ by their strength alone, and so does one carried round
+        strength = max(float(matrix.max()), 1e-12)
+        channels, falls = np.round(matrix / strength, _DECIMALS), strength * onto
         if made.between is not None:
-            breathe()
-            strength = max(float(matrix.max()), 1e-12)
-            alike = channels.shape == matrix.shape and np.allclose(strength * channels, matrix)
-            if not alike:  # lamps of one kind differ by their strength alone
-                channels = matrix / strength
-                laid = _between(made.between, wide, channels.astype(np.float32))
-            before, behind, across = laid
-            _lit(before, behind, across, toward, span, strength * onto, key)
-        angle = float(np.arccos(np.clip(toward[2], -1.0, 1.0)))
+            before, behind, across = _between(made, wide, channels)
+            _lit(before, behind, across, toward, span, falls, key)
+        angle = round(float(np.arccos(np.clip(toward[2], -1.0, 1.0))), _DECIMALS)
         for own in made.own:
-            one = _sent(own.solution, matrix, angle, lamp.half_deg)
+            one = _sent(own.solution, channels, angle, lamp.half_deg)
             breathe()
             face = np.zeros((1, 1), np.float32) if own.face is None else own.face
             _own_light(
-                one.table, own.turn, own.flip, face, own.above, own.below, toward, span, onto, key
+                one.table, own.turn, own.flip, face, own.above, own.below, toward, span, falls, key
             )
-    laid = ()  # it is large
     breathe()
     even, white = told(scene.diffuse), told(illumination(scene))
     room = np.zeros((2, SIGHTS, SIGHTS, 4))
@@ -414,18 +415,21 @@ def _sent(solution: Solved, matrix: Array, angle: float, half_deg: float) -> Fac
 
 
 def _between(
-    tables: tuple[NDArray[np.float32], ...],
-    wide: NDArray[np.float32],
-    matrix: NDArray[np.float32],
+    made: Core, wide: NDArray[np.float32], channels: Array
 ) -> tuple[NDArray[np.float32], ...]:
-    """What went on between layers, ``tables`` as in :class:`Core`, at the regular angles, each
-    (Z, A, Z, A, 3) in channels of ``matrix`` (B, 3)."""
-    size = (_ZENITHS, _AZIMUTHS)
-    each = []
-    for table in tables:
-        whole = np.matmul(np.matmul(wide, np.tensordot(matrix.T, table, 1)), wide.T)
-        each.append(np.ascontiguousarray(whole.transpose(1, 2, 0)).reshape(*size, *size, 3))
-    return tuple(each)
+    """What went on between layers, :class:`Core`'s own tables, at the regular angles, each
+    (Z, A, Z, A, 3) in ``channels`` (B, 3); kept."""
+
+    def read() -> tuple[NDArray[np.float32], ...]:
+        size, matrix = (_ZENITHS, _AZIMUTHS), channels.astype(np.float32)
+        each = []
+        for table in made.between or ():
+            breathe()
+            whole = np.matmul(np.matmul(wide, np.tensordot(matrix.T, table, 1)), wide.T)
+            each.append(np.ascontiguousarray(whole.transpose(1, 2, 0)).reshape(*size, *size, 3))
+        return tuple(each)
+
+    return _laid.one((made, channels.tobytes()), read)
 
 
 def _dim(made: Core, white: Array) -> NDArray[np.float32]:
