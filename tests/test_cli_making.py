@@ -9,6 +9,7 @@ import xml.etree.ElementTree as ET
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from PIL import Image
 
@@ -572,3 +573,33 @@ def test_what_is_cut_for_fullness_is_told_in_inches_as_on_the_sheet(capsys):
     assert run([*asked.split(), "--cloth", "44inch", "--kind", "gathered", "--layers", "2"]) == 0
     said = capsys.readouterr().out
     assert "2 widths of 111.8 cm (44 in), each cut 96.8 cm (38 1/8 in) long, in each of 2" in said
+
+
+def test_what_hangs_beneath_is_kept_and_drawn_on_the_sheet_as_everywhere(tmp_path, capsys):
+    """A slip over white is refused in one line and nothing is kept; over calico it is drawn as the
+    front door draws it, and the sheet says so."""
+    from weavecolor.making.answers import shape_of, swatch_cloth
+    from weavecolor.picture.hung import ASIDE, draw_hung
+    from weavecolor.report.sheetfrommaking import SheetChoices, making_sheet
+
+    mine = tmp_path / "mine.json"
+    cloths = tuple(swatch_cloth(x) for x in ("shot-organza-red-black", "slip-white"))
+    mine.write_text(to_json(Making("Skirt", cloths=cloths)))
+    asked = ["project", "keep", str(mine), "shot-organza-red-black + slip-white", "--beneath",
+             "slip", "--behind"]  # fmt: skip
+    before = mine.read_text()
+    assert run([*asked, "white"]) == 2
+    said = capsys.readouterr().err
+    assert "white behind is worn as a lining" in said and len(said.splitlines()) == 1
+    assert mine.read_text() == before
+    assert run([*asked, "calico"]) == 0
+    held = load_making(mine)
+    (option,) = held.options
+    assert (option.beneath, option.backing) == ("slip", "calico")
+    made = replace(held, chosen=option.name)
+    (swatch,) = making_sheet(made, SheetChoices("today", pictures=("drape",))).swatches
+    assert "innermost layer hangs beneath as a slip" in swatch.caption
+    stack = stack_of(made, option)
+    drawn = draw_hung(stack, scene_of(lights_of(made)[0]), shape_of(made, stack), 760, 800,
+                      sight=ASIDE, behind=stack.backing, beneath="slip")  # fmt: skip
+    assert (np.asarray(swatch.picture) == np.asarray(drawn)).all()

@@ -294,8 +294,9 @@ def test_a_file_of_version_3_is_read_and_nothing_is_to_be_said_of_it():
     told["hung"] = True
     assert open_json(json.dumps(told)) == (replace(example(), hung=True), "")
     # a tool that does not know a field of a later version says that, not that the field is unknown
-    told |= {"weavecolor_project": 6, "turned": 3}
-    with pytest.raises(InputError, match=r"newer weavecolor \(project version 6, this one reads 5"):
+    told |= {"weavecolor_project": VERSION + 1, "turned": 3}
+    newer = rf"newer weavecolor \(project version {VERSION + 1}, this one reads {VERSION}"
+    with pytest.raises(InputError, match=newer):
         from_json(json.dumps(told))
 
 
@@ -307,6 +308,23 @@ def test_a_file_of_before_version_5_cuts_all_in_every_layer(version):
     made, said = open_making(old)
     assert said == "" and {one.layers for one in (*made.pieces, *made.fullness)} == {None}
     assert made == load_making(example_projects()["two-skirt-evening"])
+
+
+def test_a_file_of_version_5_hangs_all_layers_together():
+    """The example as it was; what hangs beneath comes back as it was kept."""
+    old = Path(__file__).parent / "data" / "projects" / "version-5.json"
+    told = json.loads(old.read_text("utf-8"))
+    assert told["weavecolor_project"] == 5 and "beneath" not in json.dumps(told)
+    made, said = open_making(old)
+    assert said == "" and {one.beneath for one in made.options} == {"none"}
+    assert made.dress_form == "" and json.loads(to_json(made))["weavecolor_project"] == VERSION
+    under = replace(made.options[0], beneath="stiffener")
+    kept = replace(made, options=(under, *made.options[1:]), dress_form="to the hip")
+    assert from_json(to_json(kept)) == kept and not under.same_stack(made.options[0])
+    with pytest.raises(InputError, match="beneath"):
+        from_json(to_json(kept).replace('"stiffener"', '"hoop"'))
+    with pytest.raises(InputError, match="dress_form"):
+        from_json(to_json(kept).replace('"to the hip"', '"to the knee"'))
 
 
 def test_of_a_file_of_version_3_it_is_said_which_named_colours_moved(tmp_path, capsys):
@@ -367,7 +385,7 @@ def changed(**changes):
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        (changed(weavecolor_project=6), "newer weavecolor"),
+        (changed(weavecolor_project=VERSION + 1), "newer weavecolor"),
         (changed(weavecolor_project="1"), "whole number"),
         (changed(weavecolor_project=True), "whole number"),
         ('{"title": "x"}', "not a project file"),

@@ -172,7 +172,7 @@ def test_the_sheet_says_what_has_fewer_layers_and_how_that_looks(monkeypatch):
     # the skirt is drawn as it is cut, and that is said beside it
     drawn = []
 
-    def drape(stack, light, form):
+    def drape(stack, light, form, beneath, dress_form):
         drawn.append(len(stack.layers))
         return (SheetSwatch(Image.new("RGB", (8, 8)), "Ballroom: a skirt."),)
 

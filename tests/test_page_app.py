@@ -1235,6 +1235,48 @@ def test_each_fullness_is_told_as_whole_widths_make_it(page):
                                                        "Drawn as taffeta hangs"]  # fmt: skip
 
 
+def test_the_page_hangs_a_lining_a_slip_or_a_stiffener_beneath(page):
+    """Told as comparison tells the same layers, drawn as the front door draws them; what cannot be
+    combined is said in the words beneath the picture."""
+    import pictures
+    from livepicture import with_shape
+
+    to(page, "beneath")
+    assert not [b for b in page.get("button") if b.key == "take-beneath-stiffener"]
+    press(page, "hang-beneath")
+    press(page, "take-beneath-stiffener")
+    clean(page)
+    cloths = [load_swatch(DEMO), load_swatch("tarlatan-green")]
+    told = reading([Layer(x) for x in cloths])
+    assert lightness(page) == pytest.approx(told.Lab[0], abs=0.051)
+    now = page.session_state["work"]
+    assert (now.table.beneath, [x.cloth for x in now.table.layers]) == (
+        "stiffener", [DEMO, "tarlatan-green"]
+    )  # fmt: skip
+    worn = pictures.worn(now, now.table)
+    assert worn.said == "The innermost layer hangs beneath as a stiffener, drawn smooth"
+    assert worn.key() != replace(worn, beneath="none").key()
+    # another thing beneath takes its place, over what it can be seen against; white again, nothing
+    press(page, "take-beneath-slip")
+    table = page.session_state["work"].table
+    assert [x.cloth for x in table.layers] == [DEMO, "slip-white"]
+    assert (table.beneath, table.backing) == ("slip", "calico")
+    press(page, "take-beneath-white")
+    assert page.session_state["work"].table == replace(now.table, layers=now.table.layers[:1],
+                                                       beneath="none")  # fmt: skip
+    to(page, "beneath", "by-hand")
+    page.selectbox(key="dress-form").set_value("to the hip").run()
+    clean(page)
+    now = page.session_state["work"]
+    assert pictures.worn(now, now.table).dress_form == "to the hip"
+    panel = with_shape(now, "panel-organza")
+    left = pictures.worn(panel, panel.table)
+    assert left.dress_form == "" and "a hanging panel hangs on no dress form" in left.said
+    alone = replace(now.table, beneath="slip")
+    left = pictures.worn(now, alone)
+    assert left.beneath == "none" and "innermost of two layers or more" in left.said
+
+
 def test_the_picture_is_of_the_cloth_and_of_the_layers_that_hang(page):
     """Soft cloth hangs soft, also where it comes after crisp cloth; a skirt in its own layers."""
     import livepicture

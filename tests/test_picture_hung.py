@@ -27,6 +27,7 @@ from weavecolor.optics.layer import laid, solved
 from weavecolor.optics.stack import Layer, Stack
 from weavecolor.picture import hanging, raster, tables
 from weavecolor.picture.encode import AS_SEEN, Seeing
+from weavecolor.picture.forms import BENEATH, DRESS_FORMS, beneath_words
 from weavecolor.picture.hanging import (
     Cover,
     Sight,
@@ -42,10 +43,7 @@ from weavecolor.picture.hanging import (
 )
 from weavecolor.picture.hung import (
     ASIDE,
-    BENEATH,
-    DRESS_FORMS,
     behind_as,
-    beneath_words,
     draw_hung,
     hung_frames,
     hung_on,

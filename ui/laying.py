@@ -24,6 +24,7 @@ from state import (
 from weavecolor.colour.screencolour import screen_code, screen_rgb
 from weavecolor.making.model import Making
 from weavecolor.optics.stack import FACES, LAYS, MOST_LAYERS
+from weavecolor.picture.forms import BENEATH, DRESS_FORMS
 from weavecolor.scene.backings import backing_names
 from weavecolor.textile.grain import GRAINS, grain_words
 from words_page import LAY_WORDS
@@ -158,6 +159,26 @@ def behind(now: Making) -> None:
             screen_code(screen_rgb(name)),
             lambda now, code: with_now(now, backing=code),
         )
+    bound(
+        st.selectbox,
+        "The innermost layer hangs as",
+        "beneath",
+        table_of(now).beneath,
+        lambda now, kind: with_now(now, beneath=kind),
+        options=BENEATH,
+        help="None: with the others. Else by itself beneath a skirt, as it is drawn; colours are "
+        "told of all layers laid together.",
+    )
+    bound(
+        st.selectbox,
+        "Dress form",
+        "dress-form",
+        now.dress_form,
+        lambda now, reach: replace(now, dress_form=reach),
+        options=("", *DRESS_FORMS),
+        format_func=lambda reach: reach or "full length, none in open air",
+        help="How far it reaches. It is of calico or skin where that lies behind.",
+    )
     _lies(now)
 
 

@@ -50,7 +50,8 @@ def draw(waiting: Waiting) -> None:
     order = pictures.still(asked, PLAIN_PX) if plain else pictures.live(asked)
     first = order if plain else pictures.live(asked, first=True)
     where = capital(light_words(light))
-    words = f"{option_words(now, option)}. {shape_words(asked.shape, asked.alone)}. {where}."
+    words = f"{option_words(now, option)}. {shape_words(asked.shape, asked.alone)}. "
+    words += f"{asked.said}. {where}." if asked.said else f"{where}."
     name, told, as_still = st.session_state.get(_DRAWN, ("", "", plain))
     # what was drawn last may be what cannot be drawn here
     before = orders.kept(name) if name and as_still == plain else None
@@ -214,7 +215,8 @@ def _read_off(now: Making) -> None:
     code = "#" + "".join(f"{int(v):02x}" for v in places[-1]["code"])
     u, v = (float(x) / 10.0 for x in places[-1]["cloth_mm"])
     depth = int(places[-1]["layers"])
-    laid = len(pictures.worn(now, table_of(now)).stack.layers)
+    worn = pictures.worn(now, table_of(now))
+    laid = len(worn.stack.layers) - (worn.beneath != "none")
     deep = f"{depth} deep" if laid == 1 else f"{depth} times its {laid} layers deep"
     told.append(
         f"Pressed: {colour_words(np.array([L, a, b]))} {code}, L* {L:.0f} a* {a:.0f} b* {b:.0f}, "

@@ -17,7 +17,7 @@ from PIL import Image, WebPImagePlugin  # noqa: F401  (named, the others need no
 import orders
 from orders import Order, name_of
 from state import light_of, stack_key, stack_of
-from weavecolor.making.answers import as_cut, shape_of
+from weavecolor.making.answers import as_cut, hung_beneath, shape_of
 from weavecolor.making.lightchoice import LightChoice, scene_of
 from weavecolor.making.model import Making, MakingOption, backing_of
 from weavecolor.optics.stack import Stack
@@ -61,7 +61,7 @@ def parts_of(data: bytes) -> tuple[str, ...]:
 @dataclass(frozen=True)
 class Worn:
     """Everything a picture of hung cloth depends on; ``backing``: what lies behind; ``alone``: in
-    which layers of the option a skirt is cut, where not in all."""
+    which layers of the option a skirt is cut, where not in all; ``said``: of what hangs beneath."""
 
     stack: Stack
     backing: str
@@ -69,11 +69,14 @@ class Worn:
     shape: str
     ground: str = "grey"
     alone: str = ""
+    beneath: str = "none"
+    dress_form: str = ""
+    said: str = ""
 
     def key(self) -> tuple[object, ...]:
         """Its content, for names."""
         return (stack_key(replace(self.stack, backing=None)), self.backing, self.light, self.shape,
-                self.ground)  # fmt: skip
+                self.ground, self.beneath, self.dress_form)  # fmt: skip
 
 
 def worn(
@@ -84,15 +87,17 @@ def worn(
     ``light``; in the shape and the light worked in where none is given."""
     stack = stack_of(now, option)
     shape = shape or shape_of(now, stack)
-    hangs, alone = as_cut(now, stack, shape)
-    return Worn(hangs, option.backing, light or light_of(now), shape, ground, alone)
+    under = hung_beneath(now, option, shape)
+    hangs, alone = as_cut(now, stack, shape, under[0])
+    return Worn(hangs, option.backing, light or light_of(now), shape, ground, alone, *under)
 
 
 def _lit(asked: Worn, first: bool = False) -> Lit:
     from weavecolor.picture.hanging import lit_stage, undoubled
     from weavecolor.picture.hung import hung_on
 
-    staged, form, worn = hung_on(asked.stack, asked.shape, backing_of(asked.backing))
+    behind = backing_of(asked.backing)
+    staged, form, worn = hung_on(asked.stack, asked.shape, behind, asked.beneath, asked.dress_form)
     scene = scene_of(asked.light)
 
     def lit(what: Stage) -> Lit:
@@ -136,7 +141,7 @@ def still_image(asked: Worn, size: tuple[int, int]) -> Image.Image:
     made = _lit(asked)
     orders.give_way()
     linear = picture(made, *size, FRONT)
-    return image_of(linear, notes(asked.shape, scene_of(asked.light)))
+    return image_of(linear, notes(asked.shape, scene_of(asked.light), asked.beneath))
 
 
 def closeup(stack: Stack, light: LightChoice, units: str) -> Order:

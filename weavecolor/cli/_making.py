@@ -91,10 +91,11 @@ def own_project(name: str) -> tuple[Path, Making]:
 
 
 def kept_in(
-    path: str | Path, stacks: tuple[Stack, ...], hung: bool | None = None
+    path: str | Path, stacks: tuple[Stack, ...], hung: bool | None = None, beneath: str = "none"
 ) -> tuple[str, ...]:
     """Their names among the options of the project file, which now holds them besides whatever was
-    written there meanwhile; and, where told, whether they were judged as they hang."""
+    written there meanwhile; and, where told, whether they were judged as they hang. ``beneath``:
+    what the innermost layer of each hangs as."""
     from weavecolor.making.answers import with_stacks
     from weavecolor.making.file import change_making
 
@@ -102,7 +103,7 @@ def kept_in(
 
     def put(now: Making) -> Making:
         nonlocal names
-        changed, names = with_stacks(now, stacks)
+        changed, names = with_stacks(now, stacks, beneath=beneath)
         return changed if hung is None else replace(changed, hung=hung)
 
     change_making(path, put)

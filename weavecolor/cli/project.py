@@ -134,15 +134,19 @@ def check(project: str) -> None:
               "or white]")  # fmt: skip
 @click.option("--lay", default="loose", show_default=True,
               help="How layers lie: touching, loose, apart.")  # fmt: skip
-def keep(file: str, stack: str, behind: str | None, lay: str) -> None:
+@click.option("--beneath", type=click.Choice(["none", "lining", "slip", "stiffener"]),
+              default="none", show_default=True,
+              help="What the innermost layer hangs as; none: with the others.")  # fmt: skip
+def keep(file: str, stack: str, behind: str | None, lay: str, beneath: str) -> None:
     """Put a STACK of your own among the options of the project FILE.
 
     STACK is written as for weavecolor compare, outermost first, by the project's own names.
     """
     from weavecolor.files.clothfile import tidy_name
-    from weavecolor.making.answers import cloths_of
+    from weavecolor.making.answers import cloths_of, shape_of
     from weavecolor.optics.layerwords import layers_said
     from weavecolor.optics.stack import Stack
+    from weavecolor.picture.forms import not_beneath
 
     path, held = own_project(file)
     cloths = cloths_of(held)
@@ -160,7 +164,9 @@ def keep(file: str, stack: str, behind: str | None, lay: str) -> None:
 
     ground = behind if behind is not None else (*held.backings, "white")[0]
     made = Stack(layers_said(stack, called), backing_called(ground), lay)
-    (name,) = kept_in(path, (made,))
+    if why := not_beneath(beneath, len(made.layers), shape_of(held, made), made.backing):
+        raise InputError(why, field="--beneath")
+    (name,) = kept_in(path, (made,), beneath=beneath)
     click.echo(f"kept in {path} as {name}; choose it: weavecolor project choose {path} {name}",
                err=True)  # fmt: skip
 

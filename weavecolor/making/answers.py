@@ -33,7 +33,7 @@ from weavecolor.making.model import (
     backing_of,
 )
 from weavecolor.optics.stack import Layer, Stack
-from weavecolor.picture.forms import shape_called
+from weavecolor.picture.forms import beneath_words, not_beneath, not_on_form, shape_called
 from weavecolor.picture.shapes import shape_heading
 from weavecolor.scene.folds import hung
 from weavecolor.scene.scene import Scene
@@ -224,7 +224,9 @@ def shape_of(making: Making, stack: Stack) -> str:
     return shape_called(making.shape or making.form or skirt, stack)
 
 
-def as_cut(making: Making, stack: Stack, shape: str) -> tuple[Stack, str]:
+def as_cut(
+    making: Making, stack: Stack, shape: str, beneath: str = "none"
+) -> tuple[Stack, str]:
     """The layers of a stack that hang in a shape, and in words in which layers alone a skirt is
     cut, "" where it is cut in all.
 
@@ -234,6 +236,8 @@ def as_cut(making: Making, stack: Stack, shape: str) -> tuple[Stack, str]:
     stack : Stack
     shape : str
         A hung shape's name.
+    beneath : str
+        What the innermost layer hangs as; by itself it is no layer of the skirt.
 
     Examples
     --------
@@ -246,12 +250,42 @@ def as_cut(making: Making, stack: Stack, shape: str) -> tuple[Stack, str]:
     told += [(plan.layers, plan.what) for plan in plans_of(making)]
     if making.fullness_asked.layers is not None:
         told.append((making.fullness_asked.layers, "skirt"))
-    every = len(stack.layers)
+    under = stack.layers[-1:] if beneath != "none" else ()
+    every = len(stack.layers) - len(under)
     skirts = [every if most is None else most for most, what in told if "skirt" in what.casefold()]
     outer = max(skirts, default=every)
     if outer >= every or "skirt" not in shape_heading(shape)[0]:
         return stack, ""
-    return replace(stack, layers=stack.layers[:outer]), outer_words(outer)
+    return replace(stack, layers=stack.layers[:outer] + under), outer_words(outer)
+
+
+def hung_beneath(making: Making, option: MakingOption, shape: str) -> tuple[str, str, str]:
+    """What the innermost layer of an option hangs as in a shape, how far the dress form reaches,
+    and what is to be said of it: what cannot be combined is left out.
+
+    Parameters
+    ----------
+    making : Making
+    option : MakingOption
+    shape : str
+        A hung shape's name.
+
+    Examples
+    --------
+    >>> hung_beneath(project, project.option("A"), "gathered-3-organza")
+    ('none', '', '')
+    """
+    behind = backing_of(option.backing)
+    beneath, dress_form, said = option.beneath, making.dress_form, []
+    if why := not_beneath(beneath, len(option.layers), shape, behind):
+        beneath = "none"
+        said.append(f"drawn with nothing beneath: {why}")
+    elif beneath != "none":
+        said.append(beneath_words(beneath))
+    if why := not_on_form(dress_form, shape, behind):
+        dress_form = ""
+        said.append(f"drawn on the usual form: {why}")
+    return beneath, dress_form, ". ".join(map(capital, said))
 
 
 def chosen_option(making: Making, name: str = "") -> MakingOption:
@@ -373,7 +407,7 @@ def with_option(making: Making, option: MakingOption) -> tuple[Making, str]:
 
 
 def with_stacks(
-    making: Making, stacks: tuple[Stack, ...], note: str = ""
+    making: Making, stacks: tuple[Stack, ...], note: str = "", beneath: str = "none"
 ) -> tuple[Making, tuple[str, ...]]:
     """The making with these stacks among its options, and the name of each.
 
@@ -386,6 +420,8 @@ def with_stacks(
         Of the making's own cloths, told by name.
     note : str
         Kept with each of them, one line.
+    beneath : str
+        What the innermost layer of each hangs as.
 
     Examples
     --------
@@ -395,7 +431,8 @@ def with_stacks(
     """
     names: list[str] = []
     for stack in stacks:
-        making, name = with_option(making, replace(option_of(making, stack), note=note))
+        option = replace(option_of(making, stack), note=note, beneath=beneath)
+        making, name = with_option(making, option)
         names.append(name)
     return making, tuple(names)
 

@@ -26,7 +26,7 @@ from weavecolor.files.textfile import read_text
 from weavecolor.making.earlier import from_version_1, older_words, renamed_words
 from weavecolor.making.model import Making
 
-VERSION = 5
+VERSION = 6
 #: Files of before were saved when yarns were taken as matt.
 _CLEAR = 3
 #: Files of before were saved when colours' names were those of CSS.
@@ -94,7 +94,7 @@ def to_json(making: Making) -> str:
     Examples
     --------
     >>> print(to_json(Making("Cape")).splitlines()[1].strip())
-    "weavecolor_project": 5,
+    "weavecolor_project": 6,
     """
     text = json.dumps(to_dict(making), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
     if len(text.encode("utf-8", "surrogatepass")) > MAX_BYTES:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from typing import Any
 
@@ -27,7 +27,7 @@ from weavecolor.files.textfile import toml_table
 from weavecolor.making.checks import NAME_LONGEST, one_of, placed, plain, rows, unique
 from weavecolor.making.lightchoice import LightChoice
 from weavecolor.optics.stack import FACES, known_lay, layer_count
-from weavecolor.picture.forms import known_forms
+from weavecolor.picture.forms import BENEATH, DRESS_FORMS, known_forms
 from weavecolor.picture.shapes import shape_names
 from weavecolor.scene.backings import Backing, behind_called
 from weavecolor.scene.places import known_scene
@@ -120,13 +120,15 @@ class MakingLayer:
 @dataclass(frozen=True)
 class MakingOption:
     """A stack under consideration, 1 to 12 layers, outermost first; ``backing``, held by the name
-    that :func:`backing_of` gives it, "" is open air."""
+    that :func:`backing_of` gives it, "" is open air; ``beneath``: what the innermost layer hangs
+    as, "none" with the others."""
 
     name: str
     layers: tuple[MakingLayer, ...]
     backing: str = ""
     lay: str = "loose"
     note: str = ""
+    beneath: str = "none"
 
     def __post_init__(self) -> None:
         one_line(self.name, "name", NAME_LONGEST)
@@ -136,10 +138,11 @@ class MakingOption:
         object.__setattr__(self, "backing", "" if found is None else found.name)
         known_lay(self.lay)
         lines(self.note, "note")
+        one_of(self.beneath, "beneath", BENEATH)
 
     def same_stack(self, other: MakingOption) -> bool:
-        """Whether both lay the same layers over the same backing, whatever they are called."""
-        return (self.layers, self.backing, self.lay) == (other.layers, other.backing, other.lay)
+        """Whether both hang the same layers over the same backing, whatever they are called."""
+        return replace(self, name=other.name, note=other.note) == other
 
 
 @dataclass(frozen=True)
@@ -227,6 +230,7 @@ class Making:
     measured : readings.
     form : the form the drape is drawn in; "" that which goes with the fullness.
     shape : the hung shape it is looked at in; "" that which goes with the fullness.
+    dress_form : how far the dress form reaches; "" as goes with what lies behind.
     together : whether the layers on the table turn together.
     before : the making as it was before the last clearing, to go back to.
 
@@ -262,6 +266,7 @@ class Making:
     measured: tuple[Measured, ...] = ()
     form: str = ""
     shape: str = ""
+    dress_form: str = ""
     together: bool = True
     before: Making | None = None
 
@@ -272,6 +277,7 @@ class Making:
         one_of(self.fold, "fold", FOLDS)
         one_of(self.form, "form", ("", *known_forms()))
         one_of(self.shape, "shape", ("", *shape_names()))
+        one_of(self.dress_form, "dress_form", ("", *DRESS_FORMS))
         for field in fields(self):
             if isinstance(field.default, tuple):
                 rows(getattr(self, field.name), field.name)

@@ -1,4 +1,4 @@
-"""What cloth may be hung as, in a maker's words, and which hung shape shows it.
+"""What cloth may be hung as, in a maker's words, and which hung shape shows it; what beneath.
 
 A shape was hung as one kind of cloth hangs; the crisper or the softer one is taken by what the
 cloth is. Knows words, shapes and cloths; draws nothing.
@@ -11,7 +11,8 @@ from types import MappingProxyType
 
 from weavecolor.errors import InputError, shown
 from weavecolor.optics.stack import Stack
-from weavecolor.picture.shapes import shape_names
+from weavecolor.picture.shapes import inner_names, shape_heading, shape_names, shape_wears
+from weavecolor.scene.backings import Backing
 from weavecolor.textile.cloth import Cloth
 
 #: By form, the shape of crisp cloth and that of soft cloth.
@@ -101,3 +102,108 @@ def shape_called(form: str, stack: Stack) -> str:
         )
     of_crisp, of_soft = FORMS[words]
     return of_crisp if stack.layers and crisp(stack.layers[0].cloth) else of_soft
+
+
+#: What the innermost layer may hang as: with the others, or beneath them by itself.
+BENEATH = ("none", "lining", "slip", "stiffener")
+#: How far a dress form reaches.
+DRESS_FORMS = ("none", "to the hip", "full length")
+#: What the form itself may be covered in; any other choice of what lies behind is a lining.
+_COVERED = ("calico", "skin")
+
+
+def covers_form(behind: Backing) -> bool:
+    """Whether what lies behind is the dress form's own cover, not a lining.
+
+    Examples
+    --------
+    >>> from weavecolor.scene.backings import backing
+    >>> covers_form(backing("white"))
+    False
+    """
+    return behind.name.split(" ")[0] in _COVERED
+
+
+def beneath_words(beneath: str) -> str:
+    """What hangs beneath, in words.
+
+    Examples
+    --------
+    >>> beneath_words("slip")
+    'the innermost layer hangs beneath as a slip, drawn smooth'
+    """
+    return f"the innermost layer hangs beneath as a {beneath}, drawn smooth"
+
+
+def not_beneath(beneath: str, layers: int, shape: str, behind: Backing | None) -> str:
+    """Why the innermost layer cannot hang as that, in one line; "" where it can.
+
+    Parameters
+    ----------
+    beneath : str
+        One of ``BENEATH``.
+    layers : int
+        How many there are.
+    shape : str
+        Of the others.
+    behind : Backing or None
+        What lies behind; None: open air.
+
+    Examples
+    --------
+    >>> not_beneath("stiffener", 2, "gathered-3-organza", None)
+    ''
+    """
+    if beneath not in BENEATH:
+        return f"nothing called {shown(beneath)} hangs beneath; use {', '.join(BENEATH)}"
+    if beneath == "none":
+        return ""
+    if layers < 2:
+        return (
+            f"a {beneath} beneath is the innermost of two layers or more; name its cloth last, as "
+            'in "shot-organza-teal-copper + tarlatan-green"'
+        )
+    inner = shape_wears(shape)[1]
+    if not any(name.startswith(f"inner-{beneath}") for name in inner):
+        form, kind, _ = shape_heading(shape)
+        skirts = [x for x in shape_names() if f"inner-{beneath}-{x}" in inner_names()]
+        where = f"is made for {', '.join(skirts)}" if skirts else "is worn under skirts"
+        return f"no {beneath} is made for a {form} as {kind} hangs; it {where}"
+    if beneath != "stiffener" and behind is not None and not covers_form(behind):
+        return (
+            f"{behind.name} behind is worn as a lining, which hides a {beneath}: choose calico, "
+            "skin or open behind"
+        )
+    return ""
+
+
+def not_on_form(dress_form: str, shape: str, behind: Backing | None) -> str:
+    """Why a shape cannot hang on that dress form, in one line; "" where it can.
+
+    Parameters
+    ----------
+    dress_form : str
+        One of ``DRESS_FORMS``; "": as goes with what lies behind.
+    shape : str
+    behind : Backing or None
+        None: open air.
+
+    Examples
+    --------
+    >>> from weavecolor.scene.backings import backing
+    >>> not_on_form("to the hip", "panel-organza", backing("white"))
+    'a hanging panel hangs on no dress form: leave it out'
+    """
+    if dress_form not in ("", *DRESS_FORMS):
+        return f"no dress form {shown(dress_form)}; use {', '.join(DRESS_FORMS)}"
+    stands = dress_form not in ("", "none")
+    if stands and behind is None:
+        return "open behind is without a dress form: choose calico, skin or a colour"
+    if stands and shape_wears(shape)[0] != "figure":
+        return f"a {shape_heading(shape)[0]} hangs on no dress form: leave it out"
+    if dress_form == "none" and behind is not None and covers_form(behind):
+        return (
+            f"{behind.name} behind is a dress form's own: without one choose open or a lining's "
+            "colour"
+        )
+    return ""

@@ -13,9 +13,10 @@ from dataclasses import replace
 import numpy as np
 from PIL import Image
 
-from weavecolor.errors import InputError, shown
+from weavecolor.errors import InputError
 from weavecolor.optics.stack import Stack
 from weavecolor.picture.encode import AS_SEEN, Seeing, check_size, eased, to_image
+from weavecolor.picture.forms import beneath_words, covers_form, not_beneath, not_on_form
 from weavecolor.picture.hanging import (
     FRONT,
     Cover,
@@ -27,14 +28,7 @@ from weavecolor.picture.hanging import (
     picture,
     stage,
 )
-from weavecolor.picture.shapes import (
-    inner_names,
-    load_form,
-    load_openness,
-    load_shape,
-    shape_heading,
-    shape_names,
-)
+from weavecolor.picture.shapes import load_form, load_openness, load_shape, shape_names
 from weavecolor.picture.tables import check_layers, view_vector
 from weavecolor.scene.backings import Backing
 from weavecolor.scene.scene import Scene
@@ -45,15 +39,8 @@ Progress = Callable[[float], None]
 ASIDE = Sight(turn_deg=20.0)
 
 
-#: What the form itself may be covered in; any other choice is a lining.
-_FORMS = ("calico", "skin")
-
-
-#: What the innermost layer may hang as: with the others, or beneath them by itself.
-BENEATH = ("none", "lining", "slip", "stiffener")
-#: How far a dress form reaches.
-DRESS_FORMS = ("none", "to the hip", "full length")
-#: Where one that ends below the hip is no longer met by light, and where all of it is, mm.
+#: Below what height a form that ends below the hip is met by no light from cloth, and above what
+#: height it is met as the whole figure is, mm. Assumed.
 _ENDS_MM = 640.0, 940.0
 
 
@@ -63,10 +50,10 @@ def hung_stage(
 ) -> Stage:  # fmt: skip
     """The ``stack`` on a ``shape`` and its body.
 
-    ``beneath``: what the innermost layer hangs as, one of ``BENEATH``; ``dress_form``: one of
-    ``DRESS_FORMS``, full length: what the shape was hung on; ``lined``: a lining of its own is worn
-    where the shape has one, else the stack's backing is sewn to the cloth. Raises InputError for an
-    unknown shape, a stack without cloth, or what cannot be combined.
+    ``beneath``: what the innermost layer hangs as, one of ``forms.BENEATH``; ``dress_form``:
+    one of ``forms.DRESS_FORMS``, full length: what the shape was hung on; ``lined``: a lining of
+    its own is worn where the shape has one, else the stack's backing is sewn to the cloth. Raises
+    InputError for an unknown shape or a stack without cloth.
 
     Examples
     --------
@@ -77,11 +64,6 @@ def hung_stage(
     check_layers(stack)
     outer, inner = _parted(stack, shape, beneath)
     own = "inner-lining" in made.inner
-    if lined and own and beneath in ("lining", "slip") and stack.backing is not None:
-        raise InputError(
-            f"{stack.backing.name} behind is worn as a lining, which hides a {beneath}: choose "
-            "calico, skin or open behind"
-        )
     name = {"none": "", "to the hip": "stand"}.get(dress_form, made.body)
     body = load_form(name) if name else None
     worn = load_shape("inner-lining") if lined and own else None
@@ -100,21 +82,9 @@ def hung_stage(
 
 def _parted(stack: Stack, shape: str, beneath: str) -> tuple[Stack, tuple[Cover, ...]]:
     """What hangs in a shape, and what beneath it."""
-    if beneath not in BENEATH:
-        raise InputError(f"nothing called {shown(beneath)} hangs beneath; use {', '.join(BENEATH)}")
     if beneath == "none":
         return stack, ()
-    if len(stack.layers) < 2:
-        raise InputError(
-            f"a {beneath} beneath is the innermost of two layers or more; name its cloth last, as "
-            'in "shot-organza-teal-copper + tarlatan-green"'
-        )
-    name = next((x for x in load_shape(shape).inner if x.startswith(f"inner-{beneath}")), "")
-    if not name:
-        form, kind, _ = shape_heading(shape)
-        skirts = [x for x in shape_names() if f"inner-{beneath}-{x}" in inner_names()]
-        where = f"is made for {', '.join(skirts)}" if skirts else "is worn under skirts"
-        raise InputError(f"no {beneath} is made for a {form} as {kind} hangs; it {where}")
+    name = next(x for x in load_shape(shape).inner if x.startswith(f"inner-{beneath}"))
     inner = Cover(load_shape(name), Stack(stack.layers[-1:]))
     return replace(stack, layers=stack.layers[:-1]), (inner,)
 
@@ -131,8 +101,8 @@ def hung_on(
     shape : one of ``shape_names()``
     behind : Backing or None
         As :func:`draw_hung` takes it; None: open air.
-    beneath : one of ``BENEATH``
-    dress_form : one of ``DRESS_FORMS``, or ""
+    beneath : one of ``forms.BENEATH``
+    dress_form : one of ``forms.DRESS_FORMS``, or ""
         "": none in open air, else full length where the shape was hung on one.
 
     Raises InputError for a wrong word and what cannot be combined.
@@ -143,19 +113,13 @@ def hung_on(
     >>> len(staged.body), form, worn
     (0, None, None)
     """
-    if dress_form not in ("", *DRESS_FORMS):
-        raise InputError(f"no dress form {shown(dress_form)}; use {', '.join(DRESS_FORMS)}")
-    stands = dress_form not in ("", "none")
+    for why in (
+        not_beneath(beneath, len(stack.layers), shape, behind),
+        not_on_form(dress_form, shape, behind),
+    ):
+        if why:
+            raise InputError(why)
     lined, stack, form = behind_as(stack, behind)
-    if stands and behind is None:
-        raise InputError("open behind is without a dress form: choose calico, skin or a colour")
-    if stands and load_shape(shape).body != "figure":
-        raise InputError(f"a {load_shape(shape).form} hangs on no dress form: leave it out")
-    if dress_form == "none" and form is not None:
-        raise InputError(
-            f"{form.name} behind is a dress form's own: without one choose open or a lining's "
-            "colour"
-        )
     reach = dress_form or ("none" if behind is None else "full length")
     staged = hung_stage(stack, shape, beneath, dress_form=reach, lined=lined)
     return staged, form, stack.backing
@@ -172,7 +136,7 @@ def behind_as(stack: Stack, behind: Backing | None) -> tuple[bool, Stack, Backin
     >>> behind_as(single, None)[0]
     False
     """
-    lined = behind is not None and behind.name.split(" ")[0] not in _FORMS
+    lined = behind is not None and not covers_form(behind)
     return lined, replace(stack, backing=behind if lined else None), None if lined else behind
 
 
@@ -272,17 +236,6 @@ def notes(shape: str, scene: Scene, beneath: str = "none") -> tuple[str, ...]:
     if len(scene.lights) > 1:
         told.append("the shadows are those of all lights together")
     return tuple(told)
-
-
-def beneath_words(beneath: str) -> str:
-    """What hangs beneath, in words.
-
-    Examples
-    --------
-    >>> beneath_words("slip")
-    'the innermost layer hangs beneath as a slip, drawn smooth'
-    """
-    return f"the innermost layer hangs beneath as a {beneath}, drawn smooth"
 
 
 def hung_frames(

@@ -273,6 +273,23 @@ def shape_heading(name: str) -> tuple[str, str, float]:
     return header["form"], header["cloth_kind"], float(header["fullness"])
 
 
+@lru_cache(maxsize=64)
+def shape_wears(name: str) -> tuple[str, tuple[str, ...]]:
+    """The body that a shape was hung on, "" for none, and the inner shapes that fit within it,
+    without reading its places.
+
+    Raises InputError as :func:`load_shape`.
+
+    Examples
+    --------
+    >>> shape_wears("gathered-3-chiffon")
+    ('figure', ('inner-slip', 'inner-lining'))
+    """
+    data = _content(name, ".shape", shape_names() + inner_names())
+    header = _header(data, InputError("not a whole file of a hung shape", file=name))[0]
+    return header["body"], tuple(header["inner"])
+
+
 @lru_cache(maxsize=4)
 def load_form(name: str) -> Form:
     """The body of that name. Raises InputError for an unknown name or a damaged file.

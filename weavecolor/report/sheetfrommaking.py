@@ -27,6 +27,7 @@ from weavecolor.files.clothfile import cloth_to_toml
 from weavecolor.making.answers import (
     as_cut,
     chosen_option,
+    hung_beneath,
     lights_of,
     needs_of,
     plans_of,
@@ -125,8 +126,11 @@ def making_sheet(
     pictures = choices.pictures if whole else ()
     fewer = _in_fewer(project, stack)
     shape = shape_of(project, stack)
-    hangs, where = as_cut(project, stack, shape)
-    drape = sheet_drape(hangs, lit[0], shape) if "drape" in pictures else ()
+    beneath, dress_form, under = hung_beneath(project, option, shape)
+    hangs, where = as_cut(project, stack, shape, beneath)
+    drape = sheet_drape(hangs, lit[0], shape, beneath, dress_form) if "drape" in pictures else ()
+    if under:
+        drape = tuple(replace(x, caption=f"{under}. {x.caption}") for x in drape)
     if where:
         alone = capital(where.removeprefix("in "))  # first: long captions are cut off
         drape = tuple(replace(x, caption=f"{alone}. {x.caption}") for x in drape)
@@ -259,7 +263,9 @@ def sheet_closeup(stack: Stack, light: Lit) -> tuple[SheetSwatch, ...]:
     return (SheetSwatch(image, f"{capital(name)}: close-up, {scale * 480:.1f} mm wide"),)
 
 
-def sheet_drape(stack: Stack, light: Lit, form: str) -> tuple[SheetSwatch, ...]:
+def sheet_drape(
+    stack: Stack, light: Lit, form: str, beneath: str = "none", dress_form: str = ""
+) -> tuple[SheetSwatch, ...]:
     """The cloth hung in a form, in the main light.
 
     Parameters
@@ -269,6 +275,8 @@ def sheet_drape(stack: Stack, light: Lit, form: str) -> tuple[SheetSwatch, ...]:
         What it is called, and the scene.
     form : str
         What it hangs in, or a hung shape's name.
+    beneath, dress_form : str
+        As for ``picture.hung.draw_hung``.
     """
     name, scene = light
     shape = shape_called(form, stack)
@@ -278,9 +286,11 @@ def sheet_drape(stack: Stack, light: Lit, form: str) -> tuple[SheetSwatch, ...]:
         stack.backing and (stack.backing.name, stack.backing.optics),
         scene.told(),
         shape,
+        beneath,
+        dress_form,
         filaments.EFFORT,
     )
-    image, said = _hung.one(asked, lambda: _hung_picture(stack, scene, shape))
+    image, said = _hung.one(asked, lambda: _hung_picture(stack, scene, shape, beneath, dress_form))
     return (SheetSwatch(image, f"{capital(name)}: {capital(said)}."),)
 
 
@@ -306,11 +316,14 @@ def _with_profile(rgb: NDArray[Any], icc: NDArray[Any]) -> Image.Image:
     return image
 
 
-def _hung_picture(stack: Stack, scene: Scene, shape: str) -> tuple[Image.Image, str]:
+def _hung_picture(
+    stack: Stack, scene: Scene, shape: str, beneath: str, dress_form: str
+) -> tuple[Image.Image, str]:
     from weavecolor.picture.hung import ASIDE, draw_hung, notes  # slow to load
 
     image = draw_hung(
-        stack, scene, shape, 760, 800, sight=ASIDE, behind=stack.backing
+        stack, scene, shape, 760, 800, sight=ASIDE, behind=stack.backing,
+        beneath=beneath, dress_form=dress_form,
     )  # fmt: skip
     return image, notes(shape, scene)[0]
 
