@@ -14,6 +14,8 @@ from PIL import Image
 
 import weavecolor as wc
 from weavecolor.cli import run
+from weavecolor.cli.draw import command as draw_command
+from weavecolor.cli.project import keep as keep_command
 from weavecolor.colour.screen import space
 from weavecolor.errors import InputError
 from weavecolor.files.clothfile import load_swatch
@@ -737,3 +739,12 @@ def test_command_line_and_front_door_draw_the_same_beneath(tmp_path, capsys):
         wc.draw(_under(), width_px=64, beneath="slip")
     assert run(["draw", "close-up", "muslin-white", "--beneath", "slip", "--out", str(out)]) == 2
     assert "does not count with close-up" in capsys.readouterr().err
+
+
+def test_the_command_line_offers_what_can_hang_beneath():
+    for command in (draw_command, keep_command):
+        offered = {p.name: p.type.choices for p in command.params
+                   if p.name in ("beneath", "dress_form")}  # fmt: skip
+        assert tuple(offered.pop("beneath")) == BENEATH
+        assert all(tuple(x) == DRESS_FORMS for x in offered.values())
+    assert "dress_form" in {p.name for p in draw_command.params}
