@@ -380,9 +380,9 @@ def test_where_one_stands_moves_the_mean_colour_little(monkeypatch):
 
 @pytest.mark.parametrize("moving", ["cloth", "light"])
 def test_each_frame_of_a_loop_is_the_still_of_its_moment(moving):
-    """Lights that stand alike to either side of the eye, here those of frames 0 and 3 and of 1 and
-    2, share what a layer sends, and all of them what goes on between layers: so worked out for one
-    still alone it is the same."""
+    """All lights share what goes on between layers: worked out for one still alone it is the same.
+    Lights that stand alike to either side of the eye, here those of frames 0 and 3 and of 1 and 2,
+    share tables, in which they lie elsewhere among the nodes."""
     (light,) = WINDOW.lights
     aslant = replace(WINDOW, lights=(replace(light, zenith_deg=45.0),))
     frames = hung_frames(chiffon(), aslant, frames=4, width_px=60, height_px=80, moving=moving,
@@ -398,7 +398,8 @@ def test_each_frame_of_a_loop_is_the_still_of_its_moment(moving):
         still = picture(replace(made, ground=before.ground), 60, 80, Sight(90.0 * n - around),
                         soft=4)  # fmt: skip
         still = image_of(still, ())
-        assert np.abs(np.asarray(frame, int) - np.asarray(still, int)).max() <= 1
+        apart = np.abs(np.asarray(frame, int) - np.asarray(still, int))
+        assert apart.mean() < 0.5 if moving == "light" and n >= 2 else apart.max() <= 1
     assert np.abs(np.asarray(frames[1], int) - np.asarray(frames[2], int)).mean() > 1.0
 
 

@@ -341,7 +341,7 @@ class Lit:
     ``floor_room`` (4, 3): the same over a bare floor's; ``ground`` (3,): the ground before
     exposure; ``uneven`` (kinds, 5) as in ``raster.unevenness``; ``sent`` (41, 3): radiance factor
     to linear RGB in all of the light; ``raised_deg``: how far above the level its viewer looks
-    from.
+    from; ``spun``: radians that the lights stand further round the eye than in the tables.
     """
 
     stage: Stage
@@ -355,6 +355,7 @@ class Lit:
     uneven: Array
     sent: Array
     raised_deg: float
+    spun: float = 0.0
 
     @cached_property
     def stacked(self) -> tuple[Floats, Floats, Floats, Array]:
@@ -447,6 +448,33 @@ def lit_stage(
         sent,
         raised_deg(scene),
     )
+
+
+def alike(scene: Scene) -> tuple[float, ...] | None:
+    """What scenes share that differ by how far their one light, or none, stands round the eye:
+    nearness and height of the light; None where there are several.
+
+    Examples
+    --------
+    >>> len(alike(window))
+    2
+    """
+    if len(scene.lights) > 1:
+        return None
+    return tuple(
+        round(x, 6) for light in scene.lights
+        for x in (float(view_vector(light, scene)[2]), light.zenith_deg)
+    )  # fmt: skip
+
+
+def spun_to(made: Lit, scene: Scene) -> Lit:
+    """``made`` in the light of a ``scene`` that is :func:`alike` its own."""
+    if not made.lamps:
+        return made
+    (lamp,), (light,) = made.lamps, scene.lights
+    way = view_vector(light, scene)
+    angle = np.arctan2(way[1], way[0]) - np.arctan2(lamp.direction[1], lamp.direction[0])
+    return replace(made, lamps=(replace(lamp, direction=way),), spun=made.spun + float(angle))
 
 
 #: Coefficient of variation of a thread's mass over short lengths, and the length in mm over which
@@ -669,7 +697,12 @@ def picture(
         colours = body_colour(made, others, turned)
         raster.bodies(on_pixels(s.body), s.triangles, colours, spots, out, depth, _STRIPS)
     vertex = np.empty((len(s.points), raster.COLUMNS), np.float32)
-    vertex[:, 0:3], vertex[:, 3:6] = s.normals @ turned.T, s.warps @ turned.T
+    # cloth is looked up as if all were spun about the eye until the lights are where the tables'
+    # are: to the eye that is the same
+    spun = _spun(-made.spun)
+    normals, warps = (x @ (spun @ turned).T for x in (s.normals, s.warps))
+    vertex[:, 0:3], vertex[:, 3:6] = normals, warps
+    ways, white = shining(made)
     vertex[:, 6:9], vertex[:, 9:13], vertex[:, 13:15] = cloth, s.opens, s.places
     vertex[:, 15] = s.folds
     fallen = np.einsum("nk,skc->snc", s.about, bounced(made, cloth, turned))
@@ -682,10 +715,16 @@ def picture(
     rows = made.threads if near else np.zeros((len(s.stacks), LAYERS, ROW))
     raster.cloths(
         xyz, s.quads, order, s.kind, vertex, key, room, glow, round_, made.light, made.uneven,
-        rows, *shining(made), step, AHEAD_MM, front, spots, out, depth, _STRIPS,
+        rows, ways @ spun.T, white, step, AHEAD_MM, front, spots, out, depth, _STRIPS,
     )  # fmt: skip
     made_: Floats = raster.averaged(out, made.exposure)
     return made_
+
+
+def _spun(angle: float) -> Array:
+    """Matrix (3, 3) that spins the view's frame about the eye by an ``angle``, radians."""
+    c, s = np.cos(angle), np.sin(angle)
+    return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
 
 
 def _over_floor(staged: Stage, place: tuple[float, float], turned: Array) -> bool:

@@ -24,8 +24,10 @@ from weavecolor.picture.hanging import (
     Lit,
     Sight,
     Stage,
+    alike,
     lit_stage,
     picture,
+    spun_to,
     stage,
 )
 from weavecolor.picture.shapes import load_form, load_openness, load_shape, shape_names
@@ -300,14 +302,20 @@ def _moved(
         return
     own = replace(seeing, exposure=still.exposure)
     lit = [scene_round(scene, turn) for turn in turns]
+    made, last = still, None
     for n in sorted(range(frames), key=lambda n: _before_the_eye(lit[n])):
-        made = lit_stage(staged, lit[n], form, beneath=worn, ground=ground, seeing=own,
-                         observer=observer)  # fmt: skip
+        shared = alike(lit[n])
+        if shared is not None and shared == last:
+            made = spun_to(made, lit[n])
+        else:
+            made = lit_stage(staged, lit[n], form, beneath=worn, ground=ground, seeing=own,
+                             observer=observer)  # fmt: skip
+        last = shared
         yield n, replace(made, ground=still.ground), sight
 
 
 def _before_the_eye(scene: Scene) -> list[float]:
-    """Cosine between the eye and each light: where it is the same, cloth's own light is shared."""
+    """Cosine between the eye and each light: where one is the same, cloth's own light is shared."""
     return [round(float(view_vector(x, scene)[2]), 6) for x in scene.lights]
 
 

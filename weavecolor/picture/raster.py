@@ -234,6 +234,9 @@ def cloths(
         at, four = np.empty(COLUMNS), np.empty(4)
         sent, passed, on = np.empty(3), np.empty(3), np.empty(3)
         move = np.empty(4)
+        last_s = 0
+        key_s, room_s, glow_s, light_s = key[0], room[0], glow[0], light[0]
+        uneven_s, rows_s = uneven[0], rows[0]
         for number in range(order.size):
             q = order[number]
             low, high = 1e30, -1e30
@@ -303,8 +306,12 @@ def cloths(
                             if own == 0:
                                 continue
                             s = kind[q] + doubled
-                            shaded(key[s], room[s], glow[s], round_[s], light[s], side, at, move,
-                                   step, uneven[s], rows[s], lamps, shine, sent, passed, four,
+                            if s != last_s:
+                                last_s = s
+                                key_s, room_s, glow_s, light_s = key[s], room[s], glow[s], light[s]
+                                uneven_s, rows_s = uneven[s], rows[s]
+                            shaded(key_s, room_s, glow_s, round_[s], light_s, side, at, move,
+                                   step, uneven_s, rows_s, lamps, shine, sent, passed, four,
                                    on)  # fmt: skip
                             if front:
                                 passed[:] = 0.0
