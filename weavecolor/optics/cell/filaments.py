@@ -58,11 +58,6 @@ _ROOM = 1 << 18  # leaves at once
 #: to follow less tells those no better.
 _SUMS = 0.02
 _GLINT_RAYS = 46368  # of a named direction, for what one surface sends back
-#: Of clear rods, whose looks are the quietest, this share of the usual rays is followed from a
-#: named direction: looks at organza that were drawn anew differed by .02 to .07 of L* and .02 to
-#: .09 of a* and b* (standard deviation), of chiffon, voile and taffeta by all rays by .15 to .3 of
-#: one of them.
-_OF_CLEAR = 0.5
 #: Rods that scatter less than this on the way across are clear.
 _CLEAR = 0.1
 EFFORT = 1.0  # share of all rays that is traced: less is quicker and noisier
@@ -938,8 +933,7 @@ def white_named(
     ways = dict(zip(mirrors(cell), symmetries(cell, grid), strict=True))
     for e, vector in enumerate(vectors):
         # by its part alone, so that no answer depends on what else is asked
-        usual = pair_rays if e in asked else rays_each
-        count = usual(cell, each[e] * (_OF_CLEAR if cell.clear else 1.0))
+        count = (pair_rays if e in asked else rays_each)(cell, each[e])
         half_deg = half_deg_of(vector)
         first, signs, still = _standing(cell, vector)
         table, through = _crossing.one(
