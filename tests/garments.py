@@ -29,16 +29,16 @@ def upright() -> list[str]:
 
 
 @lru_cache(maxsize=16)
-def garments(name: str, seed: int = 0, count: int = PARTS) -> tuple[Parts, ...]:
+def garments(name: str) -> tuple[Parts, ...]:
     """A shape from each side: what is seen of it is cut into parts as large, by how far they are
     turned; of each a place is drawn, which tells how it faces, and its shade is the mean."""
-    rng, out = np.random.default_rng([seed, *name.encode()]), []
+    rng, out = np.random.default_rng([0, *name.encode()]), []
     for weight, turn, tilt, own, seen in _made().looked_at(name):
         order = np.argsort(turn)
         share = np.cumsum(weight[order]) / weight.sum()
         rows = []
-        for k in range(count):
-            those = order[(share > k / count) & (share <= (k + 1) / count)]
+        for k in range(PARTS):
+            those = order[(share > k / PARTS) & (share <= (k + 1) / PARTS)]
             w = weight[those] / weight[those].sum()
             one = rng.choice(those, p=w)
             rows.append((turn[one], tilt[one], w @ own[those], seen[:, :, those] @ w))

@@ -23,6 +23,13 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 MOST_CHOICES = 60
+#: The option of what the innermost layer hangs as: ``picture.forms.BENEATH``, which takes a tenth
+#: of a second to load.
+BENEATH = click.option(
+    "--beneath", type=click.Choice(["none", "lining", "slip", "stiffener"]), default="none",
+    show_default=True,
+    help="What the innermost layer hangs as under a skirt; none: with the others.",
+)  # fmt: skip
 
 
 def cloth_called(name: str) -> Cloth:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from weavecolor.cli._shared import (
+    BENEATH,
     backing_called,
     choices,
     cloth_called,
@@ -66,10 +67,7 @@ _WHATS = ("close-up", "hung", "sheet")
               help="How near a hung garment is; from 8 or so single threads are seen.")  # fmt: skip
 @click.option("--ground", type=click.Choice(["grey", "light", "dark"]), default="grey",
               show_default=True, help="What a hung garment stands before.")  # fmt: skip
-@click.option("--beneath", type=click.Choice(["none", "lining", "slip", "stiffener"]),
-              default="none", show_default=True,
-              help="What the innermost layer hangs as under a skirt; none: "
-              "with the others.")  # fmt: skip
+@BENEATH
 @click.option("--dress-form", type=click.Choice(["none", "to the hip", "full length"]),
               help="How far the dress form reaches  [default: full length; none in "
               "open air].")  # fmt: skip

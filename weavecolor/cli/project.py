@@ -17,7 +17,7 @@ from weavecolor.cli._making import (
     own_project,
     project_called,
 )
-from weavecolor.cli._shared import backing_called, choices, give
+from weavecolor.cli._shared import BENEATH, backing_called, choices, give
 from weavecolor.errors import InputError, capital
 
 if TYPE_CHECKING:
@@ -134,9 +134,7 @@ def check(project: str) -> None:
               "or white]")  # fmt: skip
 @click.option("--lay", default="loose", show_default=True,
               help="How layers lie: touching, loose, apart.")  # fmt: skip
-@click.option("--beneath", type=click.Choice(["none", "lining", "slip", "stiffener"]),
-              default="none", show_default=True,
-              help="What the innermost layer hangs as; none: with the others.")  # fmt: skip
+@BENEATH
 def keep(file: str, stack: str, behind: str | None, lay: str, beneath: str) -> None:
     """Put a STACK of your own among the options of the project FILE.
 

@@ -366,6 +366,7 @@ def _numbers(listed: list[Row], cloth: str) -> dict[str, int]:
 def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
     listed = _cut_pieces(sheet)
     shown, rest = shortened(listed, style.of("cutting"))
+    numbers = {cloth: _numbers(listed, cloth) for cloth in {row[1] for row in listed}}
     rows = []
     for piece, cloth, lies, plan in shown:
         whose = ", ".join(filter(None, (cloth, lies)))
@@ -391,7 +392,7 @@ def _cutting(sheet: MakingSheet, style: Style) -> list[Block]:
             how.append(f"top {cm(down - plan.length_cm)}")
         rows.append(
             [
-                str(_numbers(listed, cloth)[piece.name]),
+                str(numbers[cloth][piece.name]),
                 f"{piece.name}, {whose}" if whose else piece.name,
                 str(piece.quantity),
                 f"{cm(right - left)} \u00d7 {cm(high - low)}",

@@ -36,9 +36,9 @@ Array = NDArray[np.float64]
 PARTS = 16
 #: Mean and standard deviation of how far they face up, degrees.
 TILT_DEG, TILTS_DEG = 3.0, 8.0
-#: Between garments: standard deviation of how far they face up in the mean (degrees; the upright
-#: shapes lie from -1 to 10, by 3.2), and of how many folds' worth they differ besides
-#: (``tests/garments.py``: with 8, what is stated holds 91 of 100 colours of organza and taffeta).
+#: Between garments: standard deviation of how far they face up in the mean (degrees; the shapes lie
+#: from -1 to 10, by 3.0), and of how many folds' worth they differ besides (with 8, such draws hold
+#: 88 of 100 colours of organza, 98 of taffeta, on the parts of ``tests/garments.py``).
 LEAN_DEG, OF_FOLDS = 3.2, 8.0
 #: Share of the room that cloth which is met by cloth has before it. Assumed.
 INSIDE = 0.6
